@@ -1,0 +1,120 @@
+"""A colour with its doubt: what is this surface's own, and what it shares with others.
+
+The grain under the camera, the sensor's noise and this photo's fit are a measurement's own. The print of the strip, the
+camera's way of seeing and its saturation are shared by all that was photographed beside that strip with that camera; they
+largely cancel in a pair. One lumped figure would overstate the doubt of every comparison, so they are kept apart: an
+own covariance, and a list of shared effects, each a direction in CIELAB that one unknown number moves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+__all__ = ["COLOUR_SPACE", "LabEstimate", "SharedEffect", "draw"]
+
+COLOUR_SPACE = "CIELAB D65 2deg"
+"""What every document says of its L*, a*, b* values: CIE 015:2018, illuminant D65, 1931 2 degree observer."""
+
+
+@dataclass(frozen=True, slots=True)
+class SharedEffect:
+    """One unknown that moves several measurements together."""
+
+    name: str
+    """What is unknown, e.g. ``"saturation"``, ``"black-ink"``."""
+    scope: str
+    """Whom it is shared with: measurements with the same name and scope move by the same unknown, e.g.
+    ``"camera:Acme One"``, ``"strip:412"``, ``"photo:3f2a..."``."""
+    vector: tuple[float, float, float]
+    """Change of (L*, a*, b*) when the unknown is one standard deviation up."""
+
+
+@dataclass(frozen=True, slots=True)
+class LabEstimate:
+    """CIELAB of a surface's mean with its uncertainty.
+
+    Raises
+    ------
+    ValueError
+        If a value is not finite, or the covariance is not symmetric and positive semi-definite.
+    """
+
+    lab: tuple[float, float, float]
+    own: tuple[tuple[float, float, float], tuple[float, float, float], tuple[float, float, float]]
+    """Covariance of the mean, one-sigma units squared, common errors left out."""
+    shared: tuple[SharedEffect, ...] = ()
+
+    def __post_init__(self) -> None:
+        own = np.asarray(self.own, dtype=float)
+        if not np.isfinite(self.lab).all() or not np.isfinite(own).all():
+            raise ValueError("a colour estimate must be finite")
+        if not np.allclose(own, own.T) or np.linalg.eigvalsh(own).min() < -1e-9 * max(1.0, float(np.trace(own))):
+            raise ValueError("a covariance must be symmetric and positive semi-definite")
+
+    @classmethod
+    def build(cls, lab: np.ndarray, own: np.ndarray, shared: Sequence[SharedEffect] = ()) -> LabEstimate:
+        """Build from arrays: `lab` shape (3,), `own` shape (3, 3)."""
+        own = (np.asarray(own, dtype=float) + np.asarray(own, dtype=float).T) / 2
+        rows = tuple((float(r[0]), float(r[1]), float(r[2])) for r in own)
+        return cls((float(lab[0]), float(lab[1]), float(lab[2])), (rows[0], rows[1], rows[2]), tuple(shared))
+
+    @property
+    def standard_error(self) -> tuple[float, float, float]:
+        """One sigma of the mean of L*, a*, b*, common errors left out."""
+        s = np.sqrt(np.clip(np.diag(np.asarray(self.own)), 0.0, None))
+        return float(s[0]), float(s[1]), float(s[2])
+
+    def total_covariance(self) -> np.ndarray:
+        """Return the covariance with the shared effects added, shape (3, 3): the doubt of the absolute colour."""
+        total = np.array(self.own, dtype=float)
+        for effect in self.shared:
+            total += np.outer(effect.vector, effect.vector)
+        return total
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the stored form."""
+        return {
+            "lab": list(self.lab),
+            "own_covariance": [list(row) for row in self.own],
+            "shared": [{"name": e.name, "scope": e.scope, "vector": list(e.vector)} for e in self.shared],
+        }
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> LabEstimate:
+        """Rebuild an estimate from `as_dict`."""
+        shared = [SharedEffect(e["name"], e["scope"], tuple(e["vector"])) for e in data["shared"]]
+        return cls.build(np.array(data["lab"]), np.array(data["own_covariance"]), shared)
+
+
+def draw(estimates: Sequence[LabEstimate], count: int, rng: np.random.Generator) -> np.ndarray:
+    """Draw what the true colours may be, shared unknowns drawn once for all.
+
+    Parameters
+    ----------
+    estimates
+        The colours to draw together.
+    count
+        Number of draws.
+    rng
+        Source of randomness.
+
+    Returns
+    -------
+    ndarray, shape (len(estimates), count, 3)
+    """
+    unknowns: dict[tuple[str, str], np.ndarray] = {}
+    out = np.empty((len(estimates), count, 3))
+    for i, estimate in enumerate(estimates):
+        values, vectors = np.linalg.eigh(np.asarray(estimate.own))
+        root = vectors * np.sqrt(np.clip(values, 0.0, None))
+        out[i] = np.asarray(estimate.lab) + rng.standard_normal((count, 3)) @ root.T
+        for effect in estimate.shared:
+            key = (effect.name, effect.scope)
+            if key not in unknowns:
+                unknowns[key] = rng.standard_normal(count)
+            out[i] += unknowns[key][:, None] * np.asarray(effect.vector)
+    return out

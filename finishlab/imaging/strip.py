@@ -1,0 +1,233 @@
+"""The printed grey strip: one geometry in millimetres for the PDF, the layout file and the finder.
+
+The strip frame has its origin at the strip's top left corner, x right along the long edge, y down. The **board edge** is
+the top long edge (y = 0), the **floor edge** the bottom one. The board field lies above the strip at negative y, the
+floor field below it.
+
+Six tags, one at each corner and two at the middle, carry the position and the strip number. Between them run four ramps
+of the same greys, each ramp the mirror image of its neighbours along and across the strip, so that every grey stands at
+four places whose centre is the centre of the strip: a light that falls off evenly cannot pass for a tone curve.
+"""
+
+from __future__ import annotations
+
+import secrets
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+__all__ = [
+    "FIELD_NAMES",
+    "PAGES",
+    "STRIP",
+    "FieldName",
+    "GreyPatch",
+    "Paper",
+    "PrintModel",
+    "Rect",
+    "StripGeometry",
+    "Tag",
+    "new_strip_number",
+]
+
+FieldName = Literal["board", "floor"]
+FIELD_NAMES: Final[tuple[FieldName, ...]] = ("board", "floor")
+Paper = Literal["a4", "letter"]
+
+PAGES: Final[dict[Paper, tuple[float, float]]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+"""Page sizes, width and height in millimetres (ISO 216 A4; ANSI/ASME Y14.1 A, 'letter')."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rect:
+    """An upright rectangle in millimetres: top left corner, width and height."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+
+    @property
+    def right(self) -> float:
+        """x of the right side."""
+        return self.x + self.width
+
+    @property
+    def bottom(self) -> float:
+        """y of the bottom side."""
+        return self.y + self.height
+
+    @property
+    def centre(self) -> tuple[float, float]:
+        """The rectangle's centre (x, y)."""
+        return self.x + self.width / 2, self.y + self.height / 2
+
+    def inset(self, dx: float, dy: float) -> Rect:
+        """Return the rectangle shrunk by `dx` on the left and right and by `dy` at the top and bottom."""
+        return Rect(self.x + dx, self.y + dy, self.width - 2 * dx, self.height - 2 * dy)
+
+    def corners(self) -> np.ndarray:
+        """Return the four corners, clockwise from the top left, shape (4, 2)."""
+        return np.array(
+            [[self.x, self.y], [self.right, self.y], [self.right, self.bottom], [self.x, self.bottom]], dtype=float
+        )
+
+    def as_dict(self) -> dict[str, float]:
+        """Return the JSON form of the layout file."""
+        return {"x": self.x, "y": self.y, "width": self.width, "height": self.height}
+
+
+@dataclass(frozen=True, slots=True)
+class Tag:
+    """One fiducial tag: which of the six places it has, and its black square."""
+
+    role: int
+    digit: Literal[0, 1]
+    """Which digit of the strip number the tag carries: 0 the high one, 1 the low one."""
+    rect: Rect
+
+
+@dataclass(frozen=True, slots=True)
+class GreyPatch:
+    """One printed or blank area of known grey."""
+
+    level: int
+    """Index into `StripGeometry.greys`; the last level is bare paper."""
+    rect: Rect
+    sample: Rect
+    """The interior that is read: clear of the neighbours' halo and of a small error in the fit."""
+
+
+@dataclass(frozen=True, slots=True)
+class PrintModel:
+    """What a DeviceGray value becomes on paper, as luminous reflectance factor.
+
+    ``R(g) = black + (paper - black) * decode(g) ** gamma`` with ``decode`` the sRGB transfer function (IEC 61966-2-1),
+    which is how an untagged grey is usually printed. The figures for plain matt paper and black ink are common practice,
+    no source; a strip's own measured greys replace them.
+    """
+
+    paper: float = 0.87
+    black: float = 0.04
+    gamma: float = 1.0
+
+    def reflectance(self, grey: np.ndarray) -> np.ndarray:
+        """Return the reflectance factor of DeviceGray values in 0..1, same shape."""
+        g = np.asarray(grey, dtype=float)
+        linear = np.where(g <= 0.04045, g / 12.92, ((g + 0.055) / 1.055) ** 2.4)
+        return self.black + (self.paper - self.black) * linear**self.gamma
+
+
+@dataclass(frozen=True, slots=True)
+class StripGeometry:
+    """Where everything on the strip is, in millimetres."""
+
+    width: float
+    height: float
+    greys: tuple[float, ...]
+    """DeviceGray value of each level, 0 black to 1 bare paper."""
+    tags: tuple[Tag, ...]
+    patches: tuple[GreyPatch, ...]
+    ruler: Rect
+    number_text: Rect
+    fields: dict[FieldName, Rect]
+
+    DIGITS: int = 40
+    """Values one tag can carry: tag id = role * DIGITS + value, within a family of 250."""
+
+    @property
+    def numbers(self) -> int:
+        """How many strip numbers there are; a number runs from 1 to this."""
+        return self.DIGITS**2
+
+    def tag_ids(self, number: int) -> tuple[int, ...]:
+        """Return the tag id for each tag of strip `number`, in the order of `tags`.
+
+        Raises
+        ------
+        ValueError
+            If the number is not in 1..`numbers`.
+        """
+        if not 1 <= number <= self.numbers:
+            raise ValueError(f"a strip number runs from 1 to {self.numbers}, not {number}")
+        digits = divmod(number - 1, self.DIGITS)
+        return tuple(tag.role * self.DIGITS + digits[tag.digit] for tag in self.tags)
+
+    def read_tag(self, tag_id: int) -> tuple[Tag, int] | None:
+        """Return the tag and the digit value that an id stands for, or None if no tag of the strip has it."""
+        role, value = divmod(tag_id, self.DIGITS)
+        for tag in self.tags:
+            if tag.role == role:
+                return tag, value
+        return None
+
+    def number_from_digits(self, high: int, low: int) -> int:
+        """Return the strip number that two digit values spell."""
+        return high * self.DIGITS + low + 1
+
+    def place_on_page(self, paper: Paper) -> Rect:
+        """Return the strip's rectangle on a page: centred across, near the top."""
+        return Rect((PAGES[paper][0] - self.width) / 2, 28.0, self.width, self.height)
+
+    def layout(self, paper: Paper) -> dict[str, object]:
+        """Return the layout document ``finishlab/strip/1`` for a page."""
+        return {
+            "format": "finishlab/strip/1",
+            "paper": paper,
+            "page": list(PAGES[paper]),
+            "strip": self.place_on_page(paper).as_dict(),
+            "fields": {name: rect.as_dict() for name, rect in self.fields.items()},
+        }
+
+
+def _build() -> StripGeometry:
+    width, height, band, tag = 190.0, 46.0, 4.0, 14.0
+    rows = (band, height - band - tag)
+    columns = (band, (width - tag) / 2, width - band - tag)
+    # Digits are dealt so that the left half, the right half, the top and the bottom each hold both.
+    digits: tuple[tuple[Literal[0, 1], ...], ...] = ((0, 1, 0), (1, 0, 1))
+    tags = tuple(
+        Tag(role=row * 3 + column, digit=digits[row][column], rect=Rect(columns[column], rows[row], tag, tag))
+        for row in range(2)
+        for column in range(3)
+    )
+    # About equal steps of L* over the range of finished wood and floors; black and bare paper close the ramp.
+    greys = (0.0, 0.28, 0.39, 0.51, 0.63, 0.75, 0.87, 1.0)
+    quiet = 2.0
+    left = columns[0] + tag + quiet
+    slot = (columns[1] - quiet - left) / len(greys)
+    patches = []
+    for row in range(2):
+        for index in range(len(greys)):
+            level = len(greys) - 1 - index if row == 0 else index
+            x = left + index * slot
+            for place in (x, width - x - slot):
+                rect = Rect(place, rows[row], slot, tag)
+                patches.append(GreyPatch(level, rect, rect.inset(1.6, 1.8)))
+    blank = len(greys) - 1
+    for rect in (
+        Rect(columns[0], rows[0] + tag, tag, rows[1] - rows[0] - tag),
+        Rect(columns[1], rows[0] + tag, tag, rows[1] - rows[0] - tag),
+        Rect(columns[2], rows[0] + tag, tag, rows[1] - rows[0] - tag),
+    ):
+        patches.append(GreyPatch(blank, rect, Rect(rect.x + 1.5, rect.y + 4.2, rect.width - 3.0, 4.2)))
+    return StripGeometry(
+        width=width,
+        height=height,
+        greys=greys,
+        tags=tags,
+        patches=tuple(patches),
+        ruler=Rect(left, rows[0] + tag + 0.6, 150.0, 2.6),
+        number_text=Rect(left, rows[0] + tag + 4.4, 64.0, 4.4),
+        fields={"board": Rect(left, -45.0, 150.0, 42.0), "floor": Rect(left, height + 3.0, 150.0, 42.0)},
+    )
+
+
+STRIP: Final[StripGeometry] = _build()
+"""The one strip finishlab prints and finds."""
+
+
+def new_strip_number() -> int:
+    """Return a strip number drawn at random, so that two prints made from two files are told apart."""
+    return secrets.randbelow(STRIP.numbers) + 1

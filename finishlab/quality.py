@@ -1,0 +1,118 @@
+"""The registry of doubts: what can make a figure less than certain, in plain words.
+
+One place serves code, JSON, command line, page and docs. A doubt does not stop a measurement; what stops one is a
+`finishlab.errors.QualityError`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Final
+
+__all__ = ["DOUBTS", "Doubt", "DoubtKind", "doubt"]
+
+
+@dataclass(frozen=True, slots=True)
+class DoubtKind:
+    """One kind of doubt: its code, a short title and the sentence to show, with `{}` places for figures."""
+
+    code: str
+    title: str
+    sentence: str
+
+
+_KINDS = (
+    # The strip
+    DoubtKind("strip-partly-hidden", "strip partly hidden",
+              "Only {seen} of {total} tags of the strip were seen; leave the whole strip free to be surer."),
+    DoubtKind("strip-not-flat", "strip not flat",
+              "The strip is bent by about {bend_mm:.1f} mm; lay it flat and press it against the board."),
+    DoubtKind("strip-small", "strip small in the photo",
+              "The strip is only {pixels:.0f} pixels long in this photo; go nearer to be surer."),
+    DoubtKind("strip-number-unread", "strip number not read",
+              "The strip's number could not be read, so this photo cannot be tied to one print of the strip."),
+    DoubtKind("steep-view", "steep view",
+              "The camera looked at the strip from {tilt:.0f} degrees off straight above; hold it more level."),
+    # Light and tone
+    DoubtKind("uneven-light", "uneven light",
+              "The light changes by {percent:.0f} % across the field; turn the work so that the light is even."),
+    DoubtKind("light-model-poor", "light or tone not smooth",
+              "The greys of the strip disagree by {percent:.1f} % more than they should; a shadow or the phone's own "
+              "local brightening may be at work."),
+    DoubtKind("clipped", "too bright in places",
+              "{percent:.1f} % of the field is at the brightest value the photo can hold; expose a little less."),
+    DoubtKind("dark-photo", "dark photo",
+              "The photo is dark: the strip's paper reaches only {percent:.0f} % of full brightness."),
+    DoubtKind("blurred", "blurred",
+              "The photo is blurred by about {blur_mm:.1f} mm; the mean still holds, the grain does not."),
+    # The surface
+    DoubtKind("glare", "glare",
+              "{percent:.0f} % of the surface mirrors the light and was left out; turn the work or the light."),
+    DoubtKind("surface-small", "little surface",
+              "Only {percent:.0f} % of the field could be used; lay the board flush with the strip and clear the field."),
+    DoubtKind("seam", "seam in the field", "A seam between planks crosses the field; it was left out."),
+    DoubtKind("knot", "knot in the field", "A knot or another odd spot takes {percent:.0f} % of the surface; it was left out."),
+    DoubtKind("shadow", "shadow on the surface", "A shadow lies on {percent:.0f} % of the surface; it was left out."),
+    DoubtKind("other-surface", "something else in the field",
+              "{percent:.0f} % of the field is another surface (bench, hand, gap) and was left out."),
+    DoubtKind("field-cut", "field cut by the photo", "{percent:.0f} % of the field lies outside the photo."),
+    DoubtKind("outside-greys", "colour outside the greys",
+              "The surface is darker or lighter than the strip's greys, so its colour is an extrapolation."),
+    DoubtKind("no-strip-used", "no strip",
+              "Measured without the strip, from {greys} grey area(s): light and tone are corrected less well."),
+    DoubtKind("one-grey", "one grey only",
+              "One grey fixes brightness and white balance but not the phone's tone curve; several greys do better."),
+    # The photo file
+    DoubtKind("no-profile", "no colour profile", "The file carries no colour profile; sRGB was assumed."),
+    DoubtKind("no-camera", "no camera data", "The file does not say which camera made it (a screenshot or a forwarded copy?)."),
+    DoubtKind("greyscale", "greyscale photo", "The photo has no colour; only lightness can be measured."),
+    # Comparisons
+    DoubtKind("strips-differ", "different strips",
+              "Floor and board were photographed beside different strips ({floor} and {board}); use one strip for one project."),
+    DoubtKind("lights-differ", "different lights", "Floor and board were photographed in different lights ({floor} and {board})."),
+    DoubtKind("one-light", "one light only", "All photos were taken in one light ({light}); photograph floor and board in the evening light too."),
+    DoubtKind("few-spots", "few floor spots", "The floor was measured at {spots} spot(s) only; five planks or more show its own spread."),
+    DoubtKind("not-topcoated", "no topcoat yet", "The board has no topcoat on record; its colour will change under one."),
+    DoubtKind("far-dates", "photos far apart in time", "Floor and board were photographed {days} days apart."),
+)
+
+DOUBTS: Final[dict[str, DoubtKind]] = {kind.code: kind for kind in _KINDS}
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """A doubt about one result: the code of its kind and the figures its sentence needs."""
+
+    code: str
+    figures: dict[str, float | int | str] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        if self.code not in DOUBTS:
+            raise ValueError(f"unknown doubt {self.code!r}")
+
+    @property
+    def title(self) -> str:
+        """The short form, for a table cell."""
+        return DOUBTS[self.code].title
+
+    @property
+    def message(self) -> str:
+        """The whole sentence, with this result's figures in it."""
+        return DOUBTS[self.code].sentence.format(**self.figures)
+
+    def as_dict(self) -> dict[str, object]:
+        """Return the JSON form: code, message and figures."""
+        return {"code": self.code, "message": self.message, "figures": dict(self.figures)}
+
+    @classmethod
+    def from_dict(cls, data: dict[str, object]) -> Doubt:
+        """Rebuild a doubt from `as_dict`."""
+        figures = data.get("figures", {})
+        if not isinstance(figures, dict):
+            raise TypeError("figures must be a mapping")
+        return cls(str(data["code"]), figures)
+
+
+def doubt(code: str, **figures: float | int | str) -> Doubt:
+    """Return the doubt `code` with its figures."""
+    return Doubt(code, figures)
