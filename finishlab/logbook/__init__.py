@@ -1,0 +1,8 @@
+"""The logbook: what was measured, when, in which photo, and every change since."""
+
+from __future__ import annotations
+
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import Change, DirectPair, StoredBoard, StoredMeasurement, StoredPair, StoredSpot
+
+__all__ = ["Change", "DirectPair", "Logbook", "StoredBoard", "StoredMeasurement", "StoredPair", "StoredSpot"]

@@ -1,7 +1,4 @@
-"""One photo's result: the colours found in its fields, and how they were found.
-
-(The steps are added below: `measure` runs image -> Measurement.)
-"""
+"""One photo's result: the colours found in its fields, and how they were found."""
 
 from __future__ import annotations
 

@@ -1,0 +1,21 @@
+"""How far a camera that does not see as eyes do can be off, even with perfect greys: one documented place.
+
+Found by simulation over cameras, lights and measured spectra: see docs/decisions/0005-camera-error.md.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+__all__ = ["PRINT_AGAINST_WOOD", "WOOD_AGAINST_WOOD"]
+
+PRINT_AGAINST_WOOD: Final = np.diag([0.45, 0.6, 0.7]) ** 2
+"""Covariance of the error of (L*, a*, b*) of a print relative to wood, shape (3, 3)."""
+
+WOOD_AGAINST_WOOD: Final = np.diag([0.1, 0.15, 0.15]) ** 2
+"""Covariance of the error of the difference of two woods, shape (3, 3)."""
+
+for _constant in (PRINT_AGAINST_WOOD, WOOD_AGAINST_WOOD):
+    _constant.flags.writeable = False

@@ -1,0 +1,190 @@
+"""Lights, the observer, chart patches and camera sensitivities on one wavelength grid: the doorway to colour-science.
+
+Everything is sampled at 400 to 700 nm in steps of 5 nm and integrated by plain sums, so that a perfect diffuser is
+(100, 0, 0) in CIELAB exactly. Nothing here is needed to measure a photo; the scene renderer and the checks use it.
+"""
+
+from __future__ import annotations
+
+import warnings
+from functools import cache
+from types import ModuleType
+from typing import Final, Literal
+
+import numpy as np
+
+__all__ = [
+    "CHARTS",
+    "LIGHTS",
+    "WAVELENGTHS",
+    "LightKind",
+    "camera_sensitivities",
+    "chart_reflectances",
+    "colour_temperature",
+    "illuminant",
+    "lab_from_reflectance",
+    "lab_from_xyz",
+    "observer",
+    "reference_delta_e_00",
+    "white_xyz",
+    "xyz_from_reflectance",
+]
+
+LightKind = Literal["daylight", "lamp", "led", "fluorescent"]
+
+WAVELENGTHS: Final[np.ndarray] = np.arange(400.0, 701.0, 5.0)
+"""The common grid in nanometres, shape (61,)."""
+
+LIGHTS: Final[dict[str, LightKind]] = {
+    "D65": "daylight",
+    "D50": "daylight",
+    "D55": "daylight",
+    "D75": "daylight",
+    "A": "lamp",
+    "2700K": "lamp",
+    "3000K": "lamp",
+    "LED-B1": "led",
+    "LED-B2": "led",
+    "LED-B3": "led",
+    "LED-B4": "led",
+    "LED-B5": "led",
+    "LED-V1": "led",
+    "FL2": "fluorescent",
+    "FL11": "fluorescent",
+    "FL12": "fluorescent",
+}
+"""Lights by name (CIE 015:2018; ``2700K`` and ``3000K`` are Planck radiators) and the kind of each."""
+
+CHARTS: Final[tuple[str, ...]] = ("BabelColor Average", "ColorChecker N Ohta", "ISO 17321-1")
+"""Chart editions with measured patch spectra. Editions differ among themselves, so name the one you use."""
+
+
+@cache
+def _colour() -> ModuleType:
+    """Import colour-science on first use, without its remark that Matplotlib is not installed."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message=r'.*"Matplotlib" related API features.*')
+        import colour
+    module: ModuleType = colour
+    return module
+
+
+def _frozen(values: object) -> np.ndarray:
+    array = np.array(values, dtype=float)
+    array.flags.writeable = False
+    return array
+
+
+def _on_grid(distribution: object) -> np.ndarray:
+    """Interpolate a colour-science distribution (one or several columns) to the grid; zero outside its range."""
+    nm = np.asarray(distribution.wavelengths, dtype=float)  # type: ignore[attr-defined] # untyped library object
+    values = np.asarray(distribution.values, dtype=float)  # type: ignore[attr-defined] # untyped library object
+    if values.ndim == 1:
+        return _frozen(np.interp(WAVELENGTHS, nm, values, left=0.0, right=0.0))
+    columns = [np.interp(WAVELENGTHS, nm, column, left=0.0, right=0.0) for column in values.T]
+    return _frozen(np.stack(columns, axis=1))
+
+
+@cache
+def illuminant(name: str) -> np.ndarray:
+    """Return the relative power of a light, 1.0 at its largest value, shape (61,).
+
+    Parameters
+    ----------
+    name
+        One of `LIGHTS`.
+
+    Raises
+    ------
+    KeyError
+        If no such light is known.
+
+    Notes
+    -----
+    CIE standard illuminants A and D, fluorescent FL and LED series from CIE 015:2018 through colour-science; Planck
+    radiators by c2 = 1.4388e-2 m K (CIE 015:2018).
+    """
+    if name not in LIGHTS:
+        raise KeyError(f"no light called {name!r}")
+    if name.endswith("K"):
+        metres = WAVELENGTHS * 1e-9
+        power = metres**-5 / np.expm1(1.4388e-2 / (metres * float(name[:-1])))
+    else:
+        power = _on_grid(_colour().SDS_ILLUMINANTS[name])
+    return _frozen(power / power.max())
+
+
+@cache
+def observer() -> np.ndarray:
+    """Return the CIE 1931 2 degree colour-matching functions, shape (61, 3)."""
+    return _on_grid(_colour().MSDS_CMFS["CIE 1931 2 Degree Standard Observer"])
+
+
+@cache
+def chart_reflectances(name: str = "BabelColor Average") -> dict[str, np.ndarray]:
+    """Return the measured patch spectra of a 24-patch chart: patch name -> reflectance factor, shape (61,).
+
+    Raises
+    ------
+    KeyError
+        If the edition is not one of `CHARTS`.
+    """
+    if name not in CHARTS:
+        raise KeyError(f"no chart called {name!r}")
+    return {patch: _on_grid(spectrum) for patch, spectrum in _colour().SDS_COLOURCHECKERS[name].items()}
+
+
+@cache
+def camera_sensitivities() -> dict[str, np.ndarray]:
+    """Return the two cameras measured at NPL that colour-science carries: name -> R, G, B sensitivity, shape (61, 3)."""
+    return {name: _on_grid(table) for name, table in _colour().MSDS_CAMERA_SENSITIVITIES.items()}
+
+
+@cache
+def white_xyz(light: str = "D65") -> np.ndarray:
+    """Return XYZ of the perfect diffuser under a light, Y = 1, shape (3,)."""
+    weights = illuminant(light)[:, None] * observer()
+    return _frozen(weights.sum(axis=0) / weights[:, 1].sum())
+
+
+def xyz_from_reflectance(reflectance: np.ndarray, light: str = "D65") -> np.ndarray:
+    """Return XYZ (Y = 1 for the perfect diffuser) of reflectance spectra under a light.
+
+    Parameters
+    ----------
+    reflectance
+        Reflectance factor, shape (..., 61).
+    light
+        One of `LIGHTS`.
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
+    """
+    weights = illuminant(light)[:, None] * observer()
+    return np.asarray(np.asarray(reflectance, dtype=float) @ (weights / weights[:, 1].sum()))
+
+
+def lab_from_xyz(xyz: np.ndarray, white: np.ndarray) -> np.ndarray:
+    """Return CIELAB (ISO/CIE 11664-4:2019) of XYZ relative to a white, both of the same scale, shape (..., 3)."""
+    ratio = np.asarray(xyz, dtype=float) / np.asarray(white, dtype=float)
+    delta = 6.0 / 29.0
+    f = np.where(ratio > delta**3, np.cbrt(ratio), ratio / (3 * delta**2) + 4.0 / 29.0)
+    return np.stack([116 * f[..., 1] - 16, 500 * (f[..., 0] - f[..., 1]), 200 * (f[..., 1] - f[..., 2])], axis=-1)
+
+
+def lab_from_reflectance(reflectance: np.ndarray, light: str = "D65") -> np.ndarray:
+    """Return CIELAB of reflectance spectra under a light, white the perfect diffuser in it, shape (..., 3)."""
+    return lab_from_xyz(xyz_from_reflectance(reflectance, light), white_xyz(light))
+
+
+def colour_temperature(light: str) -> float:
+    """Return a light's correlated colour temperature in kelvin (McCamy 1992, good to a few kelvin near the locus)."""
+    x, y, _ = white_xyz(light) / white_xyz(light).sum()
+    n = (x - 0.3320) / (0.1858 - y)
+    return float(449.0 * n**3 + 3525.0 * n**2 + 6823.3 * n + 5520.33)
+
+
+def reference_delta_e_00(first: np.ndarray, second: np.ndarray) -> np.ndarray:
+    """Return CIEDE2000 (ISO/CIE 11664-6:2022, kL = kC = kH = 1) by colour-science: a second opinion on our own."""
+    return np.asarray(_colour().difference.delta_E_CIE2000(np.asarray(first), np.asarray(second)), dtype=float)

@@ -1,0 +1,329 @@
+"""Undo what the phone and the room did: one joint fit of tone curve, white balance, light field and veiling glare.
+
+The model of one reading, channel k, at a place p on a grey of reflectance R::
+
+    log(E_k(p) R + g_k)  =  t(u) + c_k(u) + error,        u = log of the file's linear value
+
+``t`` is one smooth tone curve common to the channels, ``c_k`` a channel's own offset (white balance) with small
+departures; ``log E_k`` is a low-order polynomial of the place common to the channels plus a small tint; ``g_k`` is the
+veiling glare. Only E and g enter non-linearly; a few Gauss-Newton steps do. What a strip cannot decide alone is held by
+written priors instead of by leaving terms out, so the covariance of the answer stays honest. Readings that fit badly
+lose weight (Huber's weights; P. J. Huber, Robust Statistics, 1981).
+
+docs/decisions/0004-joint-fit.md records the trial of this against simpler fits.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from finishlab.imaging.strip import STRIP
+
+__all__ = ["Correction", "FitPriors", "PatchReadings", "fit_correction"]
+
+_DEGREE: Final = 5
+_CENTRE: Final = np.array([STRIP.width / 2, STRIP.height / 2])
+_REACH: Final = 90.0
+"""Millimetres that count as 1 in the light field's coordinates: about half the strip's length."""
+_DARK: Final = 0.06
+"""Reflectance below which a grey is read as black ink: glare and ink make it less certain."""
+_FLOOR: Final = 1e-5
+"""Smallest linear value whose logarithm is taken."""
+
+
+@dataclass(frozen=True, slots=True)
+class FitPriors:
+    """Standard deviations, in natural-log units unless said, of what the strip alone cannot decide."""
+
+    tone: tuple[float, ...] = (0.8, 0.3, 0.2, 0.12, 0.06)
+    """Legendre orders 1.. of the common tone curve's departure from a straight line of slope one."""
+    channel: tuple[float, ...] = (0.02, 0.01)
+    """Legendre orders 1.. of a channel's departure from the common curve."""
+    light_plane: float = 0.5
+    light_bend: float = 0.02
+    tint_plane: float = 0.004
+    glare: float = 0.01
+    """Veiling glare, as a share of a perfect white's light at the strip's centre."""
+    reading: float = 0.004
+    """Error of one patch reading: evenness of the print, what is left of noise."""
+    black_reading: float = 0.02
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class PatchReadings:
+    """What the photo says of the strip's greys."""
+
+    places: np.ndarray
+    """Shape (N, 2): where, in millimetres of the strip frame."""
+    values: np.ndarray
+    """Shape (N, 3): linear values of the file, 0..1."""
+    usable: np.ndarray
+    """Shape (N,), bool: False where a patch is hidden, uneven, clipped or outside the photo."""
+
+
+def light_basis(places: np.ndarray) -> np.ndarray:
+    """Return the light field's terms at places in millimetres: x, y, x^2, xy, y^2, shape (..., 5)."""
+    p = (np.asarray(places, dtype=float) - _CENTRE) / _REACH
+    x, y = p[..., 0], p[..., 1]
+    return np.stack([x, y, x * x, x * y, y * y], axis=-1)
+
+
+class _Parameters:
+    """Where each group of parameters stands in the vector."""
+
+    def __init__(self, priors: FitPriors) -> None:
+        self.tone = slice(0, len(priors.tone))
+        start = self.tone.stop
+        self.offset = slice(start, start + 3)
+        start += 3
+        self.channel = [slice(start + k * len(priors.channel), start + (k + 1) * len(priors.channel)) for k in range(3)]
+        start = self.channel[2].stop
+        self.light = slice(start, start + 5)
+        start += 5
+        self.tint = [slice(start + 2 * k, start + 2 * k + 2) for k in range(3)]
+        start += 6
+        self.glare = slice(start, start + 3)
+        self.size = start + 3
+
+    def prior_sigma(self, priors: FitPriors) -> np.ndarray:
+        sigma = np.full(self.size, np.inf)
+        sigma[self.tone] = priors.tone
+        for k in range(3):
+            sigma[self.channel[k]] = priors.channel
+            sigma[self.tint[k]] = priors.tint_plane
+        sigma[self.light] = [priors.light_plane] * 2 + [priors.light_bend] * 3
+        sigma[self.glare] = priors.glare
+        return sigma
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Correction:
+    """How to turn the file's linear values at a place into reflectance factors, with the fit's own uncertainty."""
+
+    parameters: np.ndarray
+    covariance: np.ndarray
+    """Of the parameters, from readings and priors, widened by what the residuals show beyond the expected."""
+    priors: FitPriors
+    span: tuple[float, float]
+    """Log values that map to -1 and 1 in the tone curve."""
+    misfit: float
+    """Root mean square of the residuals over the expected error; about 1 where light and tone are smooth."""
+    residual: float
+    """Root mean square residual of the greys above black, as a relative error."""
+    greys_seen: tuple[float, float]
+    """Darkest and lightest reflectance the fit rests on."""
+
+    @property
+    def glare(self) -> np.ndarray:
+        """Veiling glare of the three channels, shape (3,), as reflectance at the strip's centre."""
+        return np.asarray(self.parameters[_Parameters(self.priors).glare])
+
+    def exposure(self, values: np.ndarray) -> np.ndarray:
+        """Return scene-linear exposure ``E R + g`` of the file's linear values, shape (..., 3)."""
+        where = _Parameters(self.priors)
+        u = np.log(np.maximum(np.asarray(values, dtype=float), _FLOOR))
+        out = np.empty(u.shape)
+        for k in range(3):
+            curve = _curve(self.parameters, where, k, self.span)
+            out[..., k] = np.exp(np.interp(u[..., k], curve[0], curve[1]))
+        return out
+
+    def exposure_table(self, decode: np.ndarray) -> np.ndarray:
+        """Return scene-linear exposure for each code, shape (codes, 3), float32, given the file's decoding table."""
+        return self.exposure(np.repeat(decode[:, None], 3, axis=1)).astype(np.float32)
+
+    def light(self, places: np.ndarray) -> np.ndarray:
+        """Return the light E of the three channels, relative to the strip's centre, shape (..., 3)."""
+        where = _Parameters(self.priors)
+        basis = light_basis(places)
+        common = basis @ self.parameters[where.light]
+        tint = np.stack([basis[..., :2] @ self.parameters[where.tint[k]] for k in range(3)], axis=-1)
+        return np.exp(common[..., None] + tint)
+
+    def reflectance(self, values: np.ndarray, places: np.ndarray) -> np.ndarray:
+        """Return reflectance factors in the file's primaries, shape (..., 3).
+
+        Parameters
+        ----------
+        values
+            Shape (..., 3), linear values of the file.
+        places
+            Shape (..., 2), millimetres of the strip frame.
+        """
+        return (self.exposure(values) - self.glare) / self.light(places)
+
+    def value_of(self, reflectance: np.ndarray, place: np.ndarray) -> np.ndarray:
+        """Return the file's linear value of a reflectance at a place, shape (3,): the inverse of `reflectance`."""
+        where = _Parameters(self.priors)
+        exposure = np.maximum(np.asarray(reflectance) * self.light(place) + self.glare, _FLOOR)
+        out = np.empty(3)
+        for k in range(3):
+            curve = _curve(self.parameters, where, k, self.span)
+            out[k] = np.exp(np.interp(np.log(exposure[k]), curve[1], curve[0]))
+        return out
+
+    def reflectance_jacobian(self, reflectance: np.ndarray, place: np.ndarray) -> np.ndarray:
+        """Return d(reflectance)/d(parameters) at one reflectance (file's primaries) and place, shape (3, parameters)."""
+        where = _Parameters(self.priors)
+        light = self.light(place)
+        exposure = np.asarray(reflectance) * light + self.glare
+        t = np.clip(_scale(np.log(self.value_of(reflectance, place)), self.span), -1.0, 1.0)
+        basis = light_basis(place)
+        out = np.zeros((3, where.size))
+        for k in range(3):
+            per_log = exposure[k] / light[k]
+            out[k, where.tone] = _legendre(t[k], len(self.priors.tone)) * per_log
+            out[k, where.offset.start + k] = per_log
+            out[k, where.channel[k]] = _legendre(t[k], len(self.priors.channel)) * per_log
+            out[k, where.light] = -basis * reflectance[k]
+            out[k, where.tint[k]] = -basis[:2] * reflectance[k]
+            out[k, where.glare.start + k] = -1.0 / light[k]
+        return out
+
+    def neutral_value(self, reflectance: np.ndarray) -> np.ndarray:
+        """Return the file's linear value that the common tone curve gives a reflectance at the strip's centre."""
+        where = _Parameters(self.priors)
+        curve = _curve(self.parameters, where, None, self.span)
+        glare = float(self.glare.mean())
+        u = np.interp(np.log(np.maximum(np.asarray(reflectance) + glare, _FLOOR)), curve[1], curve[0])
+        return np.asarray(np.exp(u))
+
+    def neutral_reflectance(self, value: np.ndarray) -> np.ndarray:
+        """Inverse of `neutral_value`."""
+        where = _Parameters(self.priors)
+        curve = _curve(self.parameters, where, None, self.span)
+        u = np.log(np.maximum(np.asarray(value), _FLOOR))
+        return np.asarray(np.exp(np.interp(u, curve[0], curve[1])) - float(self.glare.mean()))
+
+
+def _scale(u: np.ndarray, span: tuple[float, float]) -> np.ndarray:
+    return np.asarray(2 * (u - span[0]) / (span[1] - span[0]) - 1)
+
+
+def _legendre(t: np.ndarray | float, count: int) -> np.ndarray:
+    """Return Legendre polynomials of order 1..count at t, shape (..., count)."""
+    return np.polynomial.legendre.legvander(np.asarray(t, dtype=float), count)[..., 1:]
+
+
+def _curve(parameters: np.ndarray, where: _Parameters, channel: int | None, span: tuple[float, float]) -> np.ndarray:
+    """Return the tone curve as a table (u, log exposure), shape (2, n), straight beyond the greys, always rising.
+
+    `channel` None gives the common curve with the mean offset.
+    """
+    inside = np.linspace(-1, 1, 201)
+    half = (span[1] - span[0]) / 2
+    m = half * inside + _legendre(inside, where.tone.stop) @ parameters[where.tone]
+    if channel is None:
+        m = m + parameters[where.offset].mean()
+    else:
+        part = where.channel[channel]
+        m = m + parameters[where.offset.start + channel]
+        m = m + _legendre(inside, part.stop - part.start) @ parameters[part]
+    m = np.maximum.accumulate(m + 1e-9 * np.arange(m.size))
+    # Beyond the greys a straight line with a sane slope does least harm.
+    low = np.clip((m[5] - m[0]) / (inside[5] - inside[0]), 0.4 * half, 2.5 * half)
+    high = np.clip((m[-1] - m[-6]) / (inside[-1] - inside[-6]), 0.4 * half, 2.5 * half)
+    t = np.concatenate([[-9.0], inside, [9.0]])
+    m = np.concatenate([[m[0] - 8 * low], m, [m[-1] + 8 * high]])
+    return np.stack([span[0] + (t + 1) * half, m])
+
+
+def fit_correction(readings: PatchReadings, reflectance: np.ndarray, priors: FitPriors | None = None) -> Correction:
+    """Fit tone, white balance, light and glare to known greys at once.
+
+    Parameters
+    ----------
+    readings
+        The greys as read.
+    reflectance
+        Shape (N,): what each of them is, as reflectance factor.
+    priors
+        What is believed before the photo is seen. They also let a single grey do: the tone curve then stays the file's.
+
+    Returns
+    -------
+    Correction
+
+    Raises
+    ------
+    ValueError
+        If no grey is usable.
+    """
+    priors = priors or FitPriors()
+    use = np.flatnonzero(readings.usable)
+    if not use.size:
+        raise ValueError("no usable grey")
+    places, reflectance = readings.places[use], np.asarray(reflectance, dtype=float)[use]
+    u = np.log(np.maximum(readings.values[use], _FLOOR))
+    span = (float(u.min()) - 0.05, float(u.max()) + 0.05)
+    where = _Parameters(priors)
+    half = (span[1] - span[0]) / 2
+    fixed = half * _scale(u, span)
+    tone_columns = _tone_columns(u, span, where, priors)
+    dark = reflectance < _DARK
+    sigma = np.where(dark, priors.black_reading, priors.reading)
+    prior_sigma = where.prior_sigma(priors)
+    theta = np.zeros(where.size)
+    theta[where.offset] = (np.log(reflectance)[:, None] - fixed).mean(axis=0)
+    robust = np.ones(use.size)
+    for _ in range(8):
+        design, target = _linearised(theta, where, tone_columns, fixed, places, reflectance)
+        weight = np.sqrt(robust) / sigma
+        rows = np.concatenate([(design * weight[:, None, None]).reshape(-1, where.size), np.diag(1 / prior_sigma)])
+        goal = np.concatenate([(target * weight[:, None]).ravel(), np.zeros(where.size)])
+        theta = np.linalg.lstsq(rows, goal, rcond=None)[0]
+        misfit = (np.einsum("nkp,p->nk", design, theta) - target) / sigma[:, None]
+        size = np.sqrt((misfit**2).mean(axis=1))
+        scale = max(1.0, 1.4826 * float(np.median(size)))
+        robust = np.minimum(1.0, 2.0 * scale / np.maximum(size, 1e-9))
+    dof = max(1.0, float(robust.sum()) * 3 - 14)
+    chi = float(np.sqrt((robust[:, None] * misfit**2).sum() / dof))
+    covariance = np.linalg.inv(rows.T @ rows) * max(1.0, chi) ** 2
+    lit = misfit[~dark] if (~dark).any() else misfit
+    residual = float(np.sqrt((lit**2).mean()) * priors.reading)
+    return Correction(
+        theta, covariance, priors, span, chi, residual, (float(reflectance.min()), float(reflectance.max()))
+    )
+
+
+def _tone_columns(u: np.ndarray, span: tuple[float, float], where: _Parameters, priors: FitPriors) -> np.ndarray:
+    """Return the tone part of the design, shape (N, 3, parameters)."""
+    t = _scale(u, span)
+    out = np.zeros((*u.shape, where.size))
+    for k in range(3):
+        out[:, k, where.tone] = _legendre(t[:, k], len(priors.tone))
+        out[:, k, where.offset.start + k] = 1.0
+        out[:, k, where.channel[k]] = _legendre(t[:, k], len(priors.channel))
+    return out
+
+
+def _linearised(
+    theta: np.ndarray,
+    where: _Parameters,
+    tone_columns: np.ndarray,
+    fixed: np.ndarray,
+    places: np.ndarray,
+    reflectance: np.ndarray,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return design (N, 3, parameters) and target (N, 3) of the Gauss-Newton step about `theta`.
+
+    Residual: fixed + tone - log(E R + g); E and g are linearised, the rest is linear already.
+    """
+    basis = light_basis(places)
+    design = tone_columns.copy()
+    target = np.empty(fixed.shape)
+    for k in range(3):
+        log_light = basis @ theta[where.light] + basis[:, :2] @ theta[where.tint[k]]
+        lit = np.exp(log_light) * reflectance
+        glare = max(float(theta[where.glare.start + k]), -0.5 * float(lit.min()))
+        total = lit + glare
+        share = (lit / total)[:, None]
+        design[:, k, where.light] = -share * basis
+        design[:, k, where.tint[k]] = -share * basis[:, :2]
+        design[:, k, where.glare.start + k] = -1.0 / total
+        linear_part = share[:, 0] * log_light + glare / total
+        target[:, k] = np.log(total) - linear_part - fixed[:, k]
+    return design, target

@@ -1,0 +1,205 @@
+"""Find the printed strip in a photo: tags to a homography from millimetres to pixels.
+
+Tags are looked for first in a small grey copy, which costs little, then in finer ones when too few are seen. Each
+candidate must agree with the others on one homography, so a chance pattern in the wood cannot pass for a tag.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from finishlab.errors import NoStripError
+from finishlab.imaging.opencv import cv2
+from finishlab.imaging.pixels import LinearImage
+from finishlab.imaging.resample import grey_of, shrink
+from finishlab.imaging.strip import STRIP, StripGeometry
+from finishlab.imaging.tags import detect_tags
+
+__all__ = ["StripFit", "apply_homography", "find_strip"]
+
+_SHARE_OF_WIDTH: Final = 1 / 7
+"""A strip shorter than this share of the photo's long side is not looked for (a little below the promised 1/6)."""
+_TOLERANCE_MM: Final = 1.5
+"""How far a tag's corner may lie from where the others put it: curl and lens, not chance."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class StripFit:
+    """Where the strip lies in the decoded photo."""
+
+    to_pixels: np.ndarray
+    """Shape (3, 3): millimetres of the strip frame -> decoded pixels."""
+    number: int | None
+    tags_seen: int
+    residual_mm: float
+    """Root mean square distance of the tag corners from the fit."""
+
+    def pixels(self, places: np.ndarray) -> np.ndarray:
+        """Return decoded pixel positions of places in millimetres, shape (..., 2)."""
+        return apply_homography(self.to_pixels, places)
+
+    def _jacobian(self) -> np.ndarray:
+        centre = np.array([STRIP.width / 2, STRIP.height / 2])
+        step = np.array([[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0]])
+        p = self.pixels(centre + step)
+        return np.stack([(p[0] - p[1]) / 2, (p[2] - p[3]) / 2], axis=1)
+
+    @property
+    def px_per_mm(self) -> float:
+        """Decoded pixels per millimetre at the strip's centre (geometric mean of the two directions)."""
+        return float(np.sqrt(abs(np.linalg.det(self._jacobian()))))
+
+    @property
+    def tilt_deg(self) -> float:
+        """Angle between the view and straight above, from the foreshortening at the strip's centre."""
+        s = np.linalg.svd(self._jacobian(), compute_uv=False)
+        return float(np.degrees(np.arccos(np.clip(s[1] / s[0], 0.0, 1.0))))
+
+    @property
+    def rotation_deg(self) -> float:
+        """Direction of the strip's long edge in the photo, clockwise from right, -180..180."""
+        x, y = self._jacobian()[:, 0]
+        return float(np.degrees(np.arctan2(y, x)))
+
+
+def apply_homography(matrix: np.ndarray, points: np.ndarray) -> np.ndarray:
+    """Return points moved by a 3 x 3 homography, shape (..., 2)."""
+    points = np.asarray(points, dtype=float)
+    h = points @ matrix[:, :2].T + matrix[:, 2]
+    return np.asarray(h[..., :2] / h[..., 2:])
+
+
+def find_strip(image: LinearImage, geometry: StripGeometry = STRIP) -> StripFit:
+    """Find the strip.
+
+    Parameters
+    ----------
+    image
+        The photo.
+    geometry
+        The strip looked for.
+
+    Returns
+    -------
+    StripFit
+
+    Raises
+    ------
+    NoStripError
+        ``no-strip`` if no tag of the strip is seen, ``strip-hidden`` if fewer than two are.
+    """
+    grey = grey_of(image.encoded)
+    best = 0
+    for long_side, sharpen in ((1600, False), (2600, False), (2600, True), (5200, True)):
+        small = _resized(grey, long_side)
+        if small is None:
+            continue
+        factor = grey.shape[1] / small.shape[1]
+        if sharpen:
+            small = np.asarray(cv2.createCLAHE(3.0, (8, 8)).apply(small))
+        smallest = 0.6 * geometry.tags[0].rect.width / geometry.width * _SHARE_OF_WIDTH * max(small.shape)
+        found = [(tag, (quad + 0.5) * factor - 0.5) for tag, quad in detect_tags(small, smallest)]
+        fit = _fit(found, geometry)
+        best = max(best, sum(geometry.read_tag(tag) is not None for tag, _ in found))
+        if fit is not None and (fit.tags_seen >= 4 or sharpen):
+            return _refined(fit, found, grey, factor, geometry)
+    if fit is not None:
+        return _refined(fit, found, grey, factor, geometry)
+    if best:
+        raise NoStripError(
+            "strip-hidden",
+            "Too little of the grey strip can be seen: at least two of its six tags are needed.",
+            "Lay the whole strip in view, flat and uncovered, and photograph again.",
+        )
+    raise NoStripError(
+        "no-strip",
+        "No grey strip was found in the photo.",
+        "Photograph the board with the printed strip beside it, sharp and at least a sixth of the photo's width; "
+        "or name grey areas by hand with --grey.",
+    )
+
+
+def _resized(grey: np.ndarray, long_side: int) -> np.ndarray | None:
+    """Return the picture at about `long_side`, doubled at most; None where that repeats an earlier, smaller size."""
+    factor = max(grey.shape) / long_side
+    if factor >= 1:
+        return shrink(grey, factor)
+    if long_side <= 1600 or factor > 0.97:
+        return grey
+    scale = min(2.0, 1 / factor)
+    return np.asarray(cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC))
+
+
+def _fit(found: list[tuple[int, np.ndarray]], geometry: StripGeometry) -> StripFit | None:
+    """Return the homography most tags agree on, or None if no two do."""
+    candidates = []
+    for tag_id, quad in found:
+        read = geometry.read_tag(tag_id)
+        if read is not None:
+            candidates.append((*read, quad))
+    best: list[int] = []
+    for i, (tag, _, quad) in enumerate(candidates):
+        # One tag fixes a homography; its word far along the strip is rough, so the bound widens with distance.
+        guess, _ = cv2.findHomography(tag.rect.corners(), quad)
+        if guess is None:
+            continue
+        back = np.linalg.pinv(guess)
+        agree = [i]
+        roles = {tag.role}
+        for j, (other, _, corners) in enumerate(candidates):
+            if other.role in roles:
+                continue
+            miss = np.abs(apply_homography(back, corners) - other.rect.corners()).max()
+            reach = float(np.hypot(other.rect.x - tag.rect.x, other.rect.y - tag.rect.y))
+            if miss < 4.0 + 0.25 * reach:
+                agree.append(j)
+                roles.add(other.role)
+        if len(agree) > len(best):
+            best = agree
+    if len(best) < 2:
+        return None
+    world = np.concatenate([candidates[i][0].rect.corners() for i in best])
+    pixels = np.concatenate([candidates[i][2] for i in best])
+    keep = list(range(len(best)))
+    while True:
+        rows = np.concatenate([np.arange(4 * i, 4 * i + 4) for i in keep])
+        matrix, _ = cv2.findHomography(world[rows], pixels[rows])
+        if matrix is None:
+            return None
+        miss_mm = np.linalg.norm(apply_homography(np.linalg.inv(matrix), pixels) - world, axis=1).reshape(-1, 4)
+        worst = max(keep, key=lambda i: float(miss_mm[i].max()))
+        if miss_mm[worst].max() < _TOLERANCE_MM or len(keep) <= 2:
+            break
+        keep.remove(worst)
+    residual = float(np.sqrt((miss_mm[keep] ** 2).mean()))
+    if residual > _TOLERANCE_MM:
+        return None
+    read = [(candidates[best[i]][0].digit, candidates[best[i]][1]) for i in keep]
+    return StripFit(np.asarray(matrix), _number(read, geometry), len(keep), residual)
+
+
+def _number(read: list[tuple[int, int]], geometry: StripGeometry) -> int | None:
+    """Return the strip number that the tags agree on, or None."""
+    digits = [{value for place, value in read if place == digit} for digit in (0, 1)]
+    if any(len(values) != 1 for values in digits):
+        return None
+    return geometry.number_from_digits(digits[0].pop(), digits[1].pop())
+
+
+def _refined(
+    fit: StripFit, found: list[tuple[int, np.ndarray]], grey: np.ndarray, factor: float, geometry: StripGeometry
+) -> StripFit:
+    """Return the fit with the tag corners sharpened in the full picture, where they were found in a smaller one."""
+    if factor <= 1.2:
+        return fit
+    window = int(np.clip(round(1.5 * factor), 2, 9))
+    criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.02)
+    sharper = []
+    for tag_id, quad in found:
+        corners = quad.astype(np.float32).reshape(-1, 1, 2)
+        moved = np.asarray(cv2.cornerSubPix(grey, corners.copy(), (window, window), (-1, -1), criteria)).reshape(4, 2)
+        sharper.append((tag_id, np.where(np.abs(moved - quad).max() < window, moved, quad)))
+    return _fit(sharper, geometry) or fit

@@ -1,0 +1,74 @@
+"""Mirrored light on a surface: found by what it does to colour, not by brightness alone.
+
+A highlight adds the light's own colour to the surface's (S. A. Shafer's dichromatic model, Color Research and Application
+10 (1985) 210-218). After correction the light is neutral, so each pixel is taken as ``k * surface + s * white``: grain
+changes k, glare raises s.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from finishlab.imaging.opencv import cv2
+
+__all__ = ["glare_mask"]
+
+_SPECK: Final = (0.7, 0.05, 5.0)
+"""Fine scale: smoothing (mm), least added white as reflectance, least excess in robust deviations."""
+_LOBE: Final = (5.0, 0.010, 3.5)
+"""Broad scale: the same; wide smoothing averages the grain out, so faint broad highlights are seen."""
+
+
+def added_white(rgb: np.ndarray, surface: np.ndarray) -> np.ndarray:
+    """Return the white added to each pixel over `surface`, as reflectance, shape (...).
+
+    Least squares of ``rgb = k * surface + s * white``. For a grey surface the two cannot be told apart and 0 is given.
+    """
+    white = np.ones(3)
+    basis = np.stack([surface, white], axis=1)
+    if np.linalg.cond(basis / np.linalg.norm(basis, axis=0)) > 60:
+        return np.zeros(rgb.shape[:-1], dtype=np.float32)
+    row = np.linalg.pinv(basis)[1].astype(np.float32)
+    return np.asarray(rgb @ row)
+
+
+def glare_mask(rgb: np.ndarray, on_surface: np.ndarray, px_per_mm: float) -> np.ndarray:
+    """Return where light is mirrored.
+
+    Parameters
+    ----------
+    rgb
+        Shape (h, w, 3), corrected reflectance.
+    on_surface
+        Shape (h, w), bool: where to take the surface's own colour from.
+    px_per_mm
+        Resolution.
+
+    Returns
+    -------
+    ndarray, shape (h, w), bool
+    """
+    if not on_surface.any():
+        return np.zeros(on_surface.shape, dtype=bool)
+    surface = np.median(rgb[on_surface], axis=0)
+    white = added_white(rgb, surface)
+    brightness = rgb.mean(axis=-1)
+    usual = float(np.median(brightness[on_surface]))
+    mask = np.zeros(on_surface.shape, dtype=bool)
+    for sigma_mm, least, deviations in (_SPECK, _LOBE):
+        smooth = _blur(white, sigma_mm * px_per_mm)
+        bright = _blur(brightness, sigma_mm * px_per_mm)
+        here = smooth[on_surface]
+        # Highlights only ever add: the lower half of the distribution shows how the surface itself scatters.
+        low, middle = np.quantile(here, [0.16, 0.45])
+        excess = smooth - middle
+        mask |= (excess > max(least, deviations * float(middle - low))) & (bright > 0.97 * usual)
+    mask |= brightness > max(2.2 * usual, usual + 0.25)
+    grow = max(1, round(1.0 * px_per_mm))
+    return np.asarray(cv2.dilate(mask.astype(np.uint8), np.ones((2 * grow + 1, 2 * grow + 1), np.uint8)) > 0)
+
+
+def _blur(image: np.ndarray, sigma: float) -> np.ndarray:
+    return np.asarray(cv2.GaussianBlur(np.ascontiguousarray(image, dtype=np.float32), (0, 0), max(sigma, 0.3)))

@@ -1,0 +1,288 @@
+"""Find the surface inside a field: what belongs to the board or floor, and why the rest does not.
+
+Three passes, coarse to fine. Cells of two millimetres, whose means are free of pores and noise, decide what has the
+surface's colour, grown from the middle of the strip's edge where the board must lie. Straight steps cut off a bench that
+differs by less than the grain does. Then pixels: seams, glare and clipped spots go, and a margin is kept to every border.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from finishlab.colorimetry.spaces import rgb_to_lab
+from finishlab.errors import QualityError
+from finishlab.imaging.corrected import CorrectedImage
+from finishlab.imaging.glare import glare_mask
+from finishlab.imaging.opencv import cv2
+from finishlab.imaging.strip import FieldName
+
+__all__ = ["Surface", "find_surface"]
+
+_CELL_MM: Final = 2.0
+_REACH: Final = 3.6
+"""How many robust deviations from the surface's colour a cell may lie."""
+_LEAST_SCATTER: Final = np.array([1.6, 0.8, 0.9])
+"""Least deviation of L*, a*, b* assumed between cells of one surface."""
+_MARGIN_MM: Final = 2.0
+"""Kept clear of the surface's borders: bevel, rounded edge and shadow line."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Surface:
+    """The part of a field that is sampled."""
+
+    mask: np.ndarray
+    """Shape (h, w), bool, on the corrected image's grid."""
+    outline: np.ndarray
+    """Shape (h, w), bool: the surface before glare and seams were taken out."""
+    glare: np.ndarray
+    """Shape (h, w), bool: glare on the surface."""
+    left_out: Mapping[str, float]
+    """Why the rest was left out: reason -> share of the field."""
+
+    @property
+    def used_share(self) -> float:
+        """Share of the field that is sampled."""
+        return float(self.mask.mean())
+
+    @property
+    def glare_share(self) -> float:
+        """Share of the surface that mirrors the light."""
+        return float(self.glare.sum() / max(1, self.outline.sum()))
+
+
+def find_surface(image: CorrectedImage, field: FieldName) -> Surface:
+    """Find the surface in a field.
+
+    Parameters
+    ----------
+    image
+        The corrected field.
+    field
+        ``"board"`` (lies against the field's lower side) or ``"floor"`` (against its upper side).
+
+    Returns
+    -------
+    Surface
+
+    Raises
+    ------
+    QualityError
+        ``field-outside`` if most of the field is not in the photo, ``no-surface`` if no even surface lies at the strip.
+    """
+    if image.inside.mean() < 0.25:
+        raise QualityError(
+            "field-outside",
+            f"Most of the {field} field lies outside the photo.",
+            f"Photograph again with the {field} beside the strip in view for its whole length.",
+        )
+    size = max(1, round(_CELL_MM * image.px_per_mm))
+    lab, valid = _cells(image, size)
+    if field == "floor":
+        lab, valid = lab[::-1], valid[::-1]
+    # From here on the last row of cells lies at the strip, for both fields.
+    member, centre, scatter = _grow(lab, valid, field)
+    member &= _cut_steps(lab, member, scatter)
+    member = _seed_component(member)
+    reasons = _name_the_rest(lab, valid, member, centre, scatter)
+    if field == "floor":
+        member, reasons = member[::-1], reasons[::-1]
+    outline = _to_pixels(member, image.inside.shape, size) & image.inside
+    margin = 2 * round(_MARGIN_MM * image.px_per_mm) + 1
+    core = _erode(outline, image.inside, margin)
+    seam = _seams(image, core)
+    glare = glare_mask(image.rgb, core & ~seam, image.px_per_mm) & core
+    mask = core & ~seam & ~glare & ~image.clipped
+    left_out = {
+        "outside-photo": float((~image.inside).mean()),
+        "glare": float(glare.mean()),
+        "seam": float((seam & ~glare).mean()),
+        "clipped": float((image.clipped & core).mean()),
+    }
+    names = _to_pixels(reasons, image.inside.shape, size)
+    for index, name in enumerate(_REASONS, start=1):
+        left_out[name] = float(((names == index) & image.inside & ~outline).mean())
+    return Surface(mask, outline, glare, {k: round(v, 4) for k, v in left_out.items() if v > 0.0005})
+
+
+def _cells(image: CorrectedImage, size: int) -> tuple[np.ndarray, np.ndarray]:
+    """Return CIELAB of each cell's mean, shape (rows, columns, 3), and whether the cell lies in the photo."""
+    h, w = (image.inside.shape[0] // size) * size, (image.inside.shape[1] // size) * size
+    shape = (h // size, size, w // size, size)
+    mean = image.rgb[:h, :w].reshape(*shape, 3).mean(axis=(1, 3))
+    valid = image.inside[:h, :w].reshape(shape).all(axis=(1, 3))
+    return rgb_to_lab(np.maximum(mean, 0.0005)).astype(np.float32), valid
+
+
+def _median3(lab: np.ndarray) -> np.ndarray:
+    return np.stack([cv2.medianBlur(np.ascontiguousarray(lab[..., k]), 3) for k in range(3)], axis=-1)
+
+
+def _grow(lab: np.ndarray, valid: np.ndarray, field: FieldName) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return the cells of the surface's colour connected to the strip's middle, its centre colour and scatter."""
+    rows, columns = valid.shape
+    smooth = _median3(lab)
+    seed = np.zeros_like(valid)
+    seed[-max(4, rows // 3) : -1, columns // 4 : -(columns // 4)] = True
+    seed &= valid
+    if seed.sum() < 12:
+        raise QualityError(
+            "field-outside",
+            f"The middle of the {field} field lies outside the photo.",
+            f"Photograph again with the {field} beside the strip in view.",
+        )
+    member = seed
+    for _ in range(4):
+        chosen = smooth[member]
+        centre = np.median(chosen, axis=0)
+        scatter = np.maximum(1.4826 * np.median(np.abs(chosen - centre), axis=0), _LEAST_SCATTER)
+        distance = np.sqrt((((smooth - centre) / scatter) ** 2).sum(axis=-1))
+        member = (distance < _REACH + 0.4) & valid
+        member = _seed_component(_open(member))
+        if member.sum() < 0.04 * member.size:
+            raise QualityError(
+                "no-surface",
+                f"No even surface was found in the {field} field beside the strip.",
+                f"Lay the {field} flush against the strip's {field} edge and clear everything else away.",
+            )
+    return member, centre, scatter
+
+
+def _open(member: np.ndarray) -> np.ndarray:
+    """Return the cells with single-cell bridges cut and single-cell holes filled."""
+    cells = member.astype(np.uint8)
+    cells = cv2.morphologyEx(cells, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8), borderType=cv2.BORDER_REPLICATE)
+    return np.asarray(cv2.morphologyEx(cells, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8), borderType=cv2.BORDER_REPLICATE)) > 0
+
+
+def _seed_component(member: np.ndarray) -> np.ndarray:
+    """Return the connected part that holds most of the middle of the strip's edge."""
+    _, labels = cv2.connectedComponents(member.astype(np.uint8), connectivity=4)
+    rows, columns = member.shape
+    there = labels[-max(4, rows // 3) :, columns // 4 : -(columns // 4)]
+    counts = np.bincount(there[there > 0].ravel(), minlength=2)
+    return np.asarray((labels == int(counts.argmax())) & member)
+
+
+def _cut_steps(lab: np.ndarray, member: np.ndarray, scatter: np.ndarray) -> np.ndarray:
+    """Return False beyond a straight step in colour across the field: a bench only a little unlike the board.
+
+    The step is looked for in the means of columns (board's ends) and of rows (its far side), outward from the middle.
+    """
+    keep = np.ones_like(member)
+    rows, columns = member.shape
+    weights = member.astype(float)
+    column_means = _weighted_means(lab, weights, axis=0)
+    row_means = _weighted_means(lab, weights, axis=1)
+    start = columns // 2
+    right = _step(column_means[start:], scatter)
+    left = _step(column_means[: start + 1][::-1], scatter)
+    far = _step(row_means[: rows - 2][::-1], scatter)
+    if right is not None:
+        keep[:, start + right :] = False
+    if left is not None:
+        keep[:, : start + 1 - left] = False
+    if far is not None:
+        keep[: rows - 2 - far] = False
+    return keep
+
+
+def _weighted_means(lab: np.ndarray, weights: np.ndarray, axis: int) -> np.ndarray:
+    total = weights.sum(axis=axis)
+    means = (lab * weights[..., None]).sum(axis=axis) / np.maximum(total, 1e-9)[:, None]
+    means[total < 2] = np.nan
+    return np.asarray(means)
+
+
+def _step(profile: np.ndarray, scatter: np.ndarray) -> int | None:
+    """Return where a profile steps to another level for good, counted from its start; None if it does not.
+
+    A step must be abrupt (the two cells on either side differ about as much as the two levels do), lasting, and large
+    against the wander of the profile on either side. Units: deviations of the surface's colour.
+    """
+    valid = np.flatnonzero(~np.isnan(profile).any(axis=1))
+    if valid.size < 8:
+        return None
+    p = profile[valid] / _LEAST_SCATTER
+    best, where = 0.0, None
+    for i in range(4, p.size - 2):
+        inner, outer = p[:i], p[i + 1 :]
+        gap = np.median(outer, axis=0) - np.median(inner, axis=0)
+        size = float(np.linalg.norm(gap))
+        direction = gap / max(size, 1e-9)
+        wander = np.sqrt((inner @ direction).var() + (outer @ direction).var()) + 0.25
+        near = p[min(i + 1, p.size - 1) : i + 3].mean(axis=0) - p[i - 2 : i].mean(axis=0)
+        abrupt = float(near @ direction) / max(size, 1e-9)
+        score = size / wander
+        if size > 1.6 and abrupt > 0.7 and score > max(3.0, best):
+            best, where = score, i
+    return None if where is None else int(valid[where])
+
+
+_REASONS: Final = ("knot", "shadow", "other-surface")
+
+
+def _name_the_rest(
+    lab: np.ndarray, valid: np.ndarray, member: np.ndarray, centre: np.ndarray, scatter: np.ndarray
+) -> np.ndarray:
+    """Return why each cell is not the surface: 0 it is, else 1 + index into `_REASONS`."""
+    out = np.zeros(member.shape, dtype=np.uint8)
+    _, labels = cv2.connectedComponents((valid & ~member).astype(np.uint8), connectivity=8)
+    rows, columns = member.shape
+    for label in range(1, int(labels.max()) + 1):
+        part = labels == label
+        colour = np.median(lab[part], axis=0)
+        ys, xs = np.nonzero(part)
+        at_border = xs.min() == 0 or xs.max() == columns - 1 or ys.min() == 0
+        darker = colour[0] < centre[0] - 1.0
+        # A shadow scales all channels alike: chroma falls with lightness at the same hue.
+        expected = centre[1:] * max(colour[0] + 16, 1) / (centre[0] + 16)
+        same_hue = float(np.linalg.norm((colour[1:] - expected) / np.maximum(scatter[1:], 1.5))) < 3.0
+        if part.sum() <= 0.12 * member.size and not at_border:
+            out[part] = 1
+        elif darker and same_hue and colour[0] > 0.45 * centre[0]:
+            out[part] = 2
+        else:
+            out[part] = 3
+    return out
+
+
+def _to_pixels(cells: np.ndarray, shape: tuple[int, ...], size: int) -> np.ndarray:
+    """Return cells blown up to the pixel grid; the rest of the last row and column repeats the last cell."""
+    big = np.repeat(np.repeat(cells, size, axis=0), size, axis=1)
+    pad = ((0, max(0, shape[0] - big.shape[0])), (0, max(0, shape[1] - big.shape[1])))
+    return np.pad(big, pad, mode="edge")[: shape[0], : shape[1]]
+
+
+def _erode(outline: np.ndarray, inside: np.ndarray, size: int) -> np.ndarray:
+    """Return the outline less a margin along borders inside the field; the field's own sides need none."""
+    solid = outline | ~inside
+    core = cv2.erode(solid.astype(np.uint8), np.ones((size, size), np.uint8), borderType=cv2.BORDER_REPLICATE)
+    return np.asarray((core > 0) & outline)
+
+
+def _seams(image: CorrectedImage, core: np.ndarray) -> np.ndarray:
+    """Return thin dark lines that run for a long way straight: joints between planks, not pores or dark grain."""
+    grey = np.log(np.maximum(image.rgb.mean(axis=-1), 0.003)).astype(np.float32)
+    width = 2 * round(1.6 * image.px_per_mm) + 1
+    out = np.zeros(core.shape, dtype=bool)
+    usual = float(np.median(np.abs(np.diff(grey[core][::7])))) if core.sum() > 50 else 0.1
+    for axis in (0, 1):
+        kernel = np.ones((width, 1) if axis == 0 else (1, width), np.uint8)
+        dip = cv2.morphologyEx(grey, cv2.MORPH_CLOSE, kernel) - grey
+        # Along a seam the dip lasts; averaging along the line leaves it and smooths grain away.
+        length = 2 * round(12 * image.px_per_mm) + 1
+        along = cv2.blur(dip, (length, 1) if axis == 0 else (1, length))
+        dark = ((along > max(0.16, 2.2 * usual)) & core).astype(np.uint8)
+        count, labels, stats, _ = cv2.connectedComponentsWithStats(dark, connectivity=8)
+        for label in range(1, count):
+            box_w, box_h = stats[label, cv2.CC_STAT_WIDTH], stats[label, cv2.CC_STAT_HEIGHT]
+            long, thin = (box_w, box_h) if axis == 0 else (box_h, box_w)
+            if long > 25 * image.px_per_mm and thin < 5 * image.px_per_mm:
+                out |= labels == label
+    grow = max(1, round(0.8 * image.px_per_mm))
+    return np.asarray(cv2.dilate(out.astype(np.uint8), np.ones((2 * grow + 1, 2 * grow + 1), np.uint8)) > 0) & core

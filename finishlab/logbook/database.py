@@ -1,0 +1,201 @@
+"""Opening the database: SQLite's settings, migrations, and failures put into words."""
+
+from __future__ import annotations
+
+import errno
+import json
+import sqlite3
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import partial
+from pathlib import Path
+from typing import Any, Final
+
+from sqlalchemy import Connection, Engine, column, create_engine, event, inspect, select, table
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import ArgumentError, NoSuchModuleError, SQLAlchemyError
+
+from finishlab.errors import LogbookError
+from finishlab.logbook.migrations import HEAD
+
+__all__ = ["BUSY_SECONDS", "failures_named", "migrate", "open_engine", "stored_revision", "writing"]
+
+BUSY_SECONDS: Final = 30.0
+"""How long to wait for another program that is writing."""
+MIGRATIONS: Final = Path(__file__).parent / "migrations"
+"""The Alembic environment; it lies inside the package, so that an installed wheel has it."""
+_JOURNAL_TRIES: Final = 50
+_IMMEDIATE: Final = "finishlab_immediate"
+_HINT_BACKUP: Final = "Restore the folder from a backup, or name another folder with --logbook."
+
+
+@contextmanager
+def failures_named(where: str) -> Iterator[None]:
+    """Turn the database's and the disk's failures inside into `LogbookError` sentences about `where`.
+
+    Raises
+    ------
+    LogbookError
+        ``"logbook-busy"``, ``"logbook-unwritable"``, ``"logbook-full"``, ``"logbook-damaged"`` or
+        ``"logbook-failed"``.
+    """
+    try:
+        yield
+    except (SQLAlchemyError, sqlite3.Error, OSError) as error:
+        raise _named(error, where) from error
+    except json.JSONDecodeError as error:
+        raise LogbookError(
+            "logbook-damaged", f"An entry of the logbook in {where} cannot be read.", _HINT_BACKUP
+        ) from error
+
+
+def _named(error: SQLAlchemyError | sqlite3.Error | OSError, where: str) -> LogbookError:
+    if isinstance(error, OSError):
+        reason = "no space" if error.errno == errno.ENOSPC else (error.strerror or str(error))
+    else:
+        reason = str(getattr(error, "orig", None) or error).lower()
+    if "locked" in reason:
+        return LogbookError(
+            "logbook-busy",
+            f"Another program has been writing to the logbook in {where} for more than {BUSY_SECONDS:.0f} seconds.",
+            "Wait until it is done, then try again.",
+        )
+    if "full" in reason or "no space" in reason:
+        return LogbookError("logbook-full", f"The disk of the logbook in {where} is full.", "Make room and try again.")
+    if "malformed" in reason or "not a database" in reason or "disk image" in reason:
+        return LogbookError("logbook-damaged", f"The database of the logbook in {where} is damaged.", _HINT_BACKUP)
+    if isinstance(error, OSError) or "readonly" in reason or "unable to open" in reason:
+        return LogbookError(
+            "logbook-unwritable",
+            f"The logbook in {where} cannot be read and written ({reason}).",
+            "Give yourself write permission on the folder, or name another folder with --logbook.",
+        )
+    return LogbookError("logbook-failed", f"The logbook in {where} failed: {reason}.", "Try again.")
+
+
+def open_engine(address: str | Path) -> Engine:
+    """Return an engine for a SQLite file (a path) or for any database SQLAlchemy knows (an address).
+
+    Raises
+    ------
+    LogbookError
+        ``"logbook-address"`` if the address or its driver is unknown.
+    """
+    try:
+        url = URL.create("sqlite", database=str(address)) if isinstance(address, Path) else make_url(address)
+        sqlite = url.get_backend_name() == "sqlite"
+        options: dict[str, Any] = {"connect_args": {"timeout": BUSY_SECONDS}} if sqlite else {}
+        engine = create_engine(url, json_serializer=partial(json.dumps, allow_nan=False), **options)
+    except (ArgumentError, NoSuchModuleError, ImportError) as error:
+        raise LogbookError(
+            "logbook-address", f"The database address cannot be used: {error}.", "Check it; install its driver."
+        ) from error
+    if sqlite:
+        event.listen(engine, "connect", _set_up_sqlite)
+        event.listen(engine, "begin", _begin_sqlite)
+    return engine
+
+
+def _set_up_sqlite(connection: sqlite3.Connection, _record: object) -> None:
+    # Python's driver would begin transactions on its own, and too late; `_begin_sqlite` does it instead.
+    connection.isolation_level = None
+    connection.execute("PRAGMA foreign_keys = ON")
+    # SQLite does not wait when a second program switches the journal at the same moment.
+    for _ in range(_JOURNAL_TRIES):
+        try:
+            if connection.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
+                connection.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as error:
+            if "locked" not in str(error):
+                raise
+            time.sleep(0.05)
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    # A transaction that will write asks for the lock at once: one that reads first and writes later could not wait.
+    immediate = connection.get_execution_options().get(_IMMEDIATE, False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if immediate else "BEGIN")
+
+
+def writing(engine: Engine) -> Engine:
+    """Return the same engine for transactions that write."""
+    return engine.execution_options(**{_IMMEDIATE: True})
+
+
+def stored_revision(connection: Connection) -> str | None:
+    """Return the revision the database is at, None for an empty database.
+
+    Raises
+    ------
+    LogbookError
+        ``"logbook-foreign"`` if the database holds another program's tables.
+    """
+    inspector = inspect(connection)
+    if inspector.has_table("alembic_version"):
+        revision = connection.execute(select(column("version_num")).select_from(table("alembic_version"))).scalar()
+        if revision is not None:
+            return str(revision)
+    if set(inspector.get_table_names()) - {"alembic_version"}:
+        raise LogbookError(
+            "logbook-foreign",
+            "The database is not a finishlab logbook; it holds other tables.",
+            "Name another folder with --logbook.",
+        )
+    return None
+
+
+def migrate(engine: Engine) -> bool:
+    """Bring the tables up to date; return whether anything had to be done.
+
+    The whole upgrade is one transaction: a logbook is never left between two versions. Several programs may do this at
+    once; the first does the work.
+
+    Raises
+    ------
+    LogbookError
+        ``"logbook-newer"`` if a newer finishlab wrote the logbook, ``"logbook-foreign"``.
+    """
+    with engine.connect() as connection:
+        revision = stored_revision(connection)
+    if revision == HEAD:
+        return False
+    from alembic import command
+    from alembic.config import Config
+    from alembic.script import ScriptDirectory
+
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
+    known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
+    if revision is not None and revision not in known:
+        raise LogbookError(
+            "logbook-newer",
+            f"The logbook was written by a newer finishlab (its tables are at “{revision}”, this one knows “{HEAD}”).",
+            "Update finishlab, then try again.",
+        )
+    with writing(engine).connect() as connection:
+        _keep_references(connection, keep=False)
+        try:
+            with connection.begin():
+                if stored_revision(connection) != HEAD:
+                    config.attributes["connection"] = connection
+                    command.upgrade(config, "head")
+                    _check_references(connection)
+        finally:
+            _keep_references(connection, keep=True)
+    return True
+
+
+def _keep_references(connection: Connection, *, keep: bool) -> None:
+    # SQLite rebuilds a table to alter it; with references on, dropping the old one would fail. This pragma does nothing
+    # inside a transaction, so it goes to the driver's connection before and after.
+    if connection.dialect.name == "sqlite":
+        driver = connection.connection.driver_connection
+        assert isinstance(driver, sqlite3.Connection)
+        driver.execute(f"PRAGMA foreign_keys = {'ON' if keep else 'OFF'}")
+
+
+def _check_references(connection: Connection) -> None:
+    if connection.dialect.name == "sqlite" and connection.exec_driver_sql("PRAGMA foreign_key_check").first():
+        raise LogbookError("logbook-damaged", "Entries of the logbook name others that are not there.", _HINT_BACKUP)

@@ -1,0 +1,10 @@
+"""The Alembic environment: every step the logbook's tables have gone through, from the first on."""
+
+from __future__ import annotations
+
+from typing import Final
+
+__all__ = ["HEAD"]
+
+HEAD: Final = "0001_first_tables"
+"""The newest revision. It is written here too, so that an up-to-date logbook opens without loading Alembic."""

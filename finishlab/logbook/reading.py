@@ -1,0 +1,136 @@
+"""Rows to frozen objects, in a fixed number of queries however many boards there are."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable
+from dataclasses import fields
+from typing import Final, TypeVar
+
+from sqlalchemy import ColumnElement, select
+from sqlalchemy.orm import Session
+
+from finishlab.colorimetry.difference import DeltaE
+from finishlab.errors import LogbookError, UsageError
+from finishlab.logbook.serialise import field_from_dict, strip_from_dict
+from finishlab.logbook.stored import Change, StoredBoard, StoredMeasurement, StoredPair, StoredSpot
+from finishlab.logbook.tables import BoardRow, ChangeRow, FloorSpotRow, MeasurementRow, PairRow
+from finishlab.records import BoardRecord, FloorSpotRecord, Light
+
+__all__ = ["board_record", "read_boards", "read_history", "read_spots", "spot_record"]
+
+Row = TypeVar("Row")
+T = TypeVar("T")
+
+_BOARD_FIELDS: Final = tuple(f.name for f in fields(BoardRecord))
+_SPOT_FIELDS: Final = tuple(f.name for f in fields(FloorSpotRecord))
+
+
+def board_record(row: BoardRow) -> BoardRecord:
+    """Return the record a row holds."""
+    return BoardRecord.from_dict({name: getattr(row, name) for name in _BOARD_FIELDS})
+
+
+def spot_record(row: FloorSpotRow) -> FloorSpotRecord:
+    """Return the record a row holds."""
+    return FloorSpotRecord.from_dict({name: getattr(row, name) for name in _SPOT_FIELDS})
+
+
+def read_boards(session: Session, *, number: int | None = None, light: Light | None = None) -> list[StoredBoard]:
+    """Read the boards that were not removed: all, or one; in three queries.
+
+    With a `light`, only what was measured in it is given, and only boards of which there is something.
+    """
+    shown: list[ColumnElement[bool]] = [BoardRow.removed.is_(None)]
+    if number is not None:
+        shown.append(BoardRow.number == number)
+    rows = session.scalars(select(BoardRow).where(*shown).order_by(BoardRow.number)).all()
+    measured = select(MeasurementRow).join(BoardRow, MeasurementRow.board_number == BoardRow.number).where(*shown)
+    paired = select(PairRow).join(BoardRow, PairRow.board_number == BoardRow.number).where(*shown)
+    if light is not None:
+        measured = measured.where(MeasurementRow.light == light)
+        paired = paired.where(PairRow.light == light)
+    measurements: dict[int | None, list[StoredMeasurement]] = defaultdict(list)
+    for found in session.scalars(measured.order_by(MeasurementRow.id)):
+        measurements[found.board_number].append(_decoded(f"board B{found.board_number}", _measurement, found))
+    pairs: dict[int, list[StoredPair]] = defaultdict(list)
+    for pair in session.scalars(paired.order_by(PairRow.id)):
+        pairs[pair.board_number].append(_decoded(f"board B{pair.board_number}", _pair, pair))
+    return [
+        StoredBoard(
+            number=f"B{row.number}",
+            record=_decoded(f"board B{row.number}", board_record, row),
+            measurements=tuple(measurements[row.number]),
+            pairs=tuple(pairs[row.number]),
+            created=row.created,
+        )
+        for row in rows
+        if light is None or measurements[row.number]
+    ]
+
+
+def read_spots(session: Session, *, number: int | None = None, light: Light | None = None) -> list[StoredSpot]:
+    """Read the floor spots that were not removed: all, or one; in two queries. `light` as in `read_boards`."""
+    shown: list[ColumnElement[bool]] = [FloorSpotRow.removed.is_(None)]
+    if number is not None:
+        shown.append(FloorSpotRow.number == number)
+    rows = session.scalars(select(FloorSpotRow).where(*shown).order_by(FloorSpotRow.number)).all()
+    owned = MeasurementRow.spot_number == FloorSpotRow.number
+    measured = select(MeasurementRow).join(FloorSpotRow, owned).where(*shown)
+    if light is not None:
+        measured = measured.where(MeasurementRow.light == light)
+    measurements: dict[int | None, list[StoredMeasurement]] = defaultdict(list)
+    for found in session.scalars(measured.order_by(MeasurementRow.id)):
+        measurements[found.spot_number].append(_decoded(f"floor spot F{found.spot_number}", _measurement, found))
+    return [
+        StoredSpot(
+            number=f"F{row.number}",
+            record=_decoded(f"floor spot F{row.number}", spot_record, row),
+            measurements=tuple(measurements[row.number]),
+            created=row.created,
+        )
+        for row in rows
+        if light is None or measurements[row.number]
+    ]
+
+
+def read_history(session: Session, subject: str) -> tuple[Change, ...]:
+    """Read what was done to a board or spot, first to last."""
+    rows = session.scalars(select(ChangeRow).where(ChangeRow.subject == subject).order_by(ChangeRow.id))
+    return tuple(Change(row.made, row.who, row.what, row.before, row.after) for row in rows)
+
+
+def _decoded(what: str, decode: Callable[[Row], T], row: Row) -> T:
+    try:
+        return decode(row)
+    except (LookupError, TypeError, ValueError, AttributeError, UsageError) as error:
+        raise LogbookError(
+            "logbook-damaged",
+            f"An entry of {what} in the logbook cannot be read ({error}).",
+            "Update finishlab if a newer one wrote it, or restore the folder from a backup.",
+        ) from error
+
+
+def _measurement(row: MeasurementRow) -> StoredMeasurement:
+    return StoredMeasurement(
+        photo=row.photo_sha256,
+        field=field_from_dict(row.result),
+        light=row.light,
+        strip_number=row.strip_number,
+        strip=None if row.strip_reading is None else strip_from_dict(row.strip_reading),
+        version=row.version,
+        settings=row.settings,
+        correction=row.correction,
+        created=row.created,
+    )
+
+
+def _pair(row: PairRow) -> StoredPair:
+    return StoredPair(
+        photo=row.photo_sha256,
+        board=field_from_dict(row.board_result),
+        floor=field_from_dict(row.floor_result),
+        delta_e00=DeltaE(row.de00_value, row.de00_low, row.de00_high),
+        light=row.light,
+        created=row.created,
+    )

@@ -1,0 +1,355 @@
+"""The logbook: a folder with a database and the kept photos.
+
+Every method that writes does so in one transaction: it is done wholly or not at all, also when the program is killed.
+Nothing is overwritten without an entry in the history, and nothing is deleted: what is removed is only no longer shown.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import errno
+import getpass
+import os
+import re
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import fields
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Final, Self
+
+from sqlalchemy import Engine, select
+from sqlalchemy.orm import Session
+
+from finishlab.errors import LogbookError, UsageError
+from finishlab.logbook import writing as rows
+from finishlab.logbook.database import failures_named, migrate, open_engine, writing
+from finishlab.logbook.photo_files import PHOTOS, keep_file, photo_place
+from finishlab.logbook.reading import read_boards, read_history, read_spots
+from finishlab.logbook.stored import Change, DirectPair, StoredBoard, StoredSpot
+from finishlab.logbook.subjects import edit, find, remove, subject_name
+from finishlab.logbook.tables import BoardRow, FloorSpotRow, PhotoRow, StripRow
+from finishlab.measure import Measurement
+from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord, normalise_light
+
+__all__ = ["DATABASE", "Logbook"]
+
+DATABASE: Final = "logbook.db"
+"""Name of the SQLite file in the logbook's folder."""
+
+
+class Logbook:
+    """A logbook that is open; use it in a `with` statement, or `close` it.
+
+    Examples
+    --------
+    >>> with Logbook.open(Path("stairs")) as log:      # doctest: +SKIP
+    ...     for board in log.boards(light="daylight"):
+    ...         print(board.number, board.record.species)
+    """
+
+    def __init__(self, folder: Path, engine: Engine, who: str) -> None:
+        self._folder = folder
+        self._engine = engine
+        self._writing = writing(engine)
+        self._who = who
+
+    @classmethod
+    def open(cls, folder: Path, *, address: str | None = None, who: str | None = None) -> Self:
+        """Open the logbook in `folder`; the folder, its database and its `photos/` are made on first use.
+
+        Parameters
+        ----------
+        folder
+            Holds the kept photos, and the database unless `address` names another.
+        address
+            SQLAlchemy address of a database, for a shop that has a server; without it a SQLite file in `folder`.
+        who
+            Name for the history; without it the user's login name.
+
+        Raises
+        ------
+        LogbookError
+            ``"logbook-not-a-folder"``, ``"logbook-unwritable"``, ``"logbook-damaged"``, ``"logbook-foreign"``,
+            ``"logbook-newer"``, ``"logbook-busy"``, ``"logbook-address"``.
+        """
+        folder = Path(folder).expanduser()
+        _make_folder(folder)
+        engine = open_engine(address if address is not None else folder / DATABASE)
+        try:
+            with failures_named(str(folder)):
+                migrate(engine)
+        except BaseException:
+            engine.dispose()
+            raise
+        return cls(folder, engine, who or _login_name())
+
+    @property
+    def folder(self) -> Path:
+        """The logbook's folder."""
+        return self._folder
+
+    def close(self) -> None:
+        """Close the database; the folder can then be moved or copied as it is."""
+        self._engine.dispose()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    # Photos
+
+    def keep_photo(self, path: Path, record: PhotoRecord) -> Path:
+        """Keep a photo's bytes, unchanged, and what it says of itself; return where it is kept.
+
+        A photo that is kept already is not kept twice.
+
+        Raises
+        ------
+        LogbookError
+            ``"photo-changed"`` if the file's bytes are not those of ``record.sha256``; ``"logbook-full"``,
+            ``"logbook-unwritable"``, ``"logbook-busy"``.
+        """
+        with failures_named(str(self._folder)):
+            known = self._photo_row(record.sha256)
+            suffix = record.suffix if known is None else known.suffix
+            place, size = keep_file(self._folder, Path(path), record.sha256, suffix)
+        if known is None:
+            values = record.as_dict() | {"size": size, "kept": rows.now()}
+            with self._write() as session:
+                rows.insert_if_missing(session, PhotoRow(**values), record.sha256)
+        return place
+
+    def photo_path(self, sha256: str) -> Path:
+        """Return where a kept photo lies, named by its hash or by a measurement's `photo_id`.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-photo"`` if it was never kept, ``"photo-missing"`` if its file is gone.
+        """
+        return self._kept(sha256)[1]
+
+    def photo(self, sha256: str) -> PhotoRecord:
+        """Return what a kept photo says of itself; errors as in `photo_path`."""
+        row, _ = self._kept(sha256)
+        values = {f.name: getattr(row, f.name) for f in fields(PhotoRecord)}
+        return PhotoRecord(**values | {"taken": None if row.taken is None else dt.datetime.fromisoformat(row.taken)})
+
+    def _kept(self, sha256: str) -> tuple[PhotoRow, Path]:
+        row = self._photo_row(sha256)
+        if row is None:
+            raise LogbookError(
+                "unknown-photo", f"The logbook holds no photo {sha256[:16]}.", "Show a board to see its photos."
+            )
+        place = photo_place(self._folder, row.sha256, row.suffix)
+        if not place.is_file():
+            raise LogbookError(
+                "photo-missing",
+                f"The kept photo {row.file_name} is no longer in {place.parent}.",
+                "Add the same photo again, or restore the folder from a backup.",
+            )
+        return row, place
+
+    def _photo_row(self, sha256: str) -> PhotoRow | None:
+        if not re.fullmatch(r"[0-9a-f]{16,64}", sha256):
+            return None
+        with self._read() as session:
+            return rows.find_photo(session, sha256)
+
+    def strips(self) -> tuple[int, ...]:
+        """Return the numbers of the strips seen in logged photos, first seen first."""
+        with self._read() as session:
+            return tuple(session.scalars(select(StripRow.number).order_by(StripRow.first_seen, StripRow.number)))
+
+    # Boards
+
+    def add_board(
+        self, record: BoardRecord, measurements: Sequence[Measurement], pairs: Sequence[DirectPair] = ()
+    ) -> StoredBoard:
+        """Log a test board measured in one or more photos (repeats) and give it its number.
+
+        Parameters
+        ----------
+        record
+            The board; all these photos were taken in its light.
+        measurements
+            One a photo, with the board field; the photos were kept before.
+        pairs
+            The direct pairs of photos that show the floor too; see `DirectPair.of`.
+
+        Raises
+        ------
+        LogbookError
+            ``"photo-not-kept"``, ``"photo-logged-twice"``, and what every write can raise.
+        UsageError
+            ``"no-measurement"`` or ``"field-not-measured"``.
+        """
+        _check_any(measurements)
+        with self._write() as session:
+            number = rows.add_board_row(session, record)
+            after = record.as_dict() | _add_to_board(session, number, measurements, pairs, record.light)
+            rows.note_change(session, self._who, "add", f"B{number}", after=after)
+            return read_boards(session, number=number)[0]
+
+    def add_board_photos(
+        self,
+        number: str,
+        measurements: Sequence[Measurement],
+        pairs: Sequence[DirectPair] = (),
+        *,
+        light: str | None = None,
+    ) -> StoredBoard:
+        """Log further photos of a board, in the board's own light unless another is named; errors as in `add_board`."""
+        _check_any(measurements)
+        with self._write() as session:
+            row = find(session, BoardRow, number)
+            lit = row.light if light is None else normalise_light(light)
+            after = {"light": lit} | _add_to_board(session, row.number, measurements, pairs, lit)
+            rows.note_change(session, self._who, "add-photos", f"B{row.number}", after=after)
+            return read_boards(session, number=row.number)[0]
+
+    def boards(self, light: str | None = None) -> list[StoredBoard]:
+        """Return the boards by number; with a light, only those measured in it, and of each only what was."""
+        with self._read() as session:
+            return read_boards(session, light=None if light is None else normalise_light(light))
+
+    def board(self, number: str) -> StoredBoard:
+        """Return one board.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-board"``.
+        """
+        with self._read() as session:
+            return read_boards(session, number=find(session, BoardRow, number).number)[0]
+
+    def edit_board(self, number: str, **changes: Any) -> StoredBoard:  # noqa: ANN401 - each field has its own type
+        """Change fields of a board's record; the values before are kept in the history.
+
+        A new `light` also holds for what was measured in the old one.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-board"``.
+        UsageError
+            ``"unknown-field"``, or what `BoardRecord` raises.
+        """
+        with self._write() as session:
+            row = find(session, BoardRow, number)
+            edit(session, row, changes, self._who)
+            return read_boards(session, number=row.number)[0]
+
+    def remove_board(self, number: str) -> None:
+        """Show a board no longer; its measurements, photos and history stay, and its number is never given again.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-board"``.
+        """
+        with self._write() as session:
+            remove(session, find(session, BoardRow, number), self._who)
+
+    # The floor
+
+    def add_floor_spot(self, record: FloorSpotRecord, measurements: Sequence[Measurement]) -> StoredSpot:
+        """Log a place of the floor measured in one or more photos (repeats); errors as in `add_board`."""
+        _check_any(measurements)
+        with self._write() as session:
+            number = rows.add_spot_row(session, record)
+            photos = rows.add_measurements(session, measurements, subject="spot", number=number, light=record.light)
+            rows.note_change(session, self._who, "add", f"F{number}", after=record.as_dict() | {"photos": photos})
+            return read_spots(session, number=number)[0]
+
+    def floor_spots(self, light: str | None = None) -> list[StoredSpot]:
+        """Return the floor spots by number; `light` as in `boards`."""
+        with self._read() as session:
+            return read_spots(session, light=None if light is None else normalise_light(light))
+
+    def floor_spot(self, number: str) -> StoredSpot:
+        """Return one floor spot.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-spot"``.
+        """
+        with self._read() as session:
+            return read_spots(session, number=find(session, FloorSpotRow, number).number)[0]
+
+    def edit_floor_spot(self, number: str, **changes: Any) -> StoredSpot:  # noqa: ANN401 - each field has its own type
+        """Change fields of a floor spot's record; as `edit_board`."""
+        with self._write() as session:
+            row = find(session, FloorSpotRow, number)
+            edit(session, row, changes, self._who)
+            return read_spots(session, number=row.number)[0]
+
+    def remove_floor_spot(self, number: str) -> None:
+        """Show a floor spot no longer; as `remove_board`."""
+        with self._write() as session:
+            remove(session, find(session, FloorSpotRow, number), self._who)
+
+    # History
+
+    def history(self, number: str) -> tuple[Change, ...]:
+        """Return what was done to a board or floor spot, first to last, also when it is removed.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-board"`` or ``"unknown-spot"``.
+        """
+        table: type[BoardRow | FloorSpotRow] = FloorSpotRow if number.strip()[:1].upper() == "F" else BoardRow
+        with self._read() as session:
+            return read_history(session, subject_name(find(session, table, number, removed=True)))
+
+    # Transactions
+
+    @contextmanager
+    def _read(self) -> Iterator[Session]:
+        with failures_named(str(self._folder)), Session(self._engine, expire_on_commit=False) as session:
+            yield session
+
+    @contextmanager
+    def _write(self) -> Iterator[Session]:
+        with failures_named(str(self._folder)), Session(self._writing) as session, session.begin():
+            yield session
+
+
+def _add_to_board(
+    session: Session, number: int, measurements: Sequence[Measurement], pairs: Sequence[DirectPair], light: str
+) -> dict[str, Any]:
+    """Insert a board's measurements and pairs; return what the history says of them."""
+    photos = rows.add_measurements(session, measurements, subject="board", number=number, light=light)
+    paired = rows.add_pairs(session, pairs, number=number, light=light)
+    return {"photos": photos, "pairs": paired}
+
+
+def _check_any(measurements: Sequence[Measurement]) -> None:
+    if not measurements:
+        raise UsageError("no-measurement", "There is nothing measured to log.", "Name at least one photo.")
+
+
+def _make_folder(folder: Path) -> None:
+    """Make the logbook's folder and its `photos/`, and see that they can be written."""
+    if folder.exists() and not folder.is_dir():
+        raise LogbookError("logbook-not-a-folder", f"{folder} is not a folder.", "Name a folder with --logbook.")
+    with failures_named(str(folder)):
+        (folder / PHOTOS).mkdir(parents=True, exist_ok=True)
+        for path in (folder, folder / PHOTOS, folder / DATABASE):
+            if path.exists() and not os.access(path, os.W_OK):
+                raise PermissionError(errno.EACCES, "permission denied", str(path))
+
+
+def _login_name() -> str:
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):  # no entry for this user, or no such system
+        return "unknown"

@@ -1,0 +1,105 @@
+"""What the logbook gives back: boards, spots, their measurements and their history, all frozen."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from finishlab.colorimetry.difference import DeltaE
+from finishlab.measure import FieldMeasurement, Measurement, StripReading
+from finishlab.records import BoardRecord, FloorSpotRecord, Light
+
+__all__ = ["Change", "DirectPair", "StoredBoard", "StoredMeasurement", "StoredPair", "StoredSpot"]
+
+
+@dataclass(frozen=True, slots=True)
+class DirectPair:
+    """Board and floor side by side in one photo, as it comes from measuring."""
+
+    photo_id: str
+    """`Measurement.photo_id` of the photo."""
+    board: FieldMeasurement
+    floor: FieldMeasurement
+    delta_e00: DeltaE
+    """CIEDE2000 from floor to board."""
+
+    @classmethod
+    def of(cls, measurement: Measurement) -> DirectPair | None:
+        """Return the pair a measurement holds, or None if it has only one field."""
+        board, floor = measurement.fields.get("board"), measurement.fields.get("floor")
+        if board is None or floor is None or measurement.pair is None:
+            return None
+        return cls(measurement.photo_id, board, floor, measurement.pair)
+
+
+@dataclass(frozen=True, slots=True)
+class StoredMeasurement:
+    """A logged colour, with all that is needed to trace it to its photo and make it again."""
+
+    photo: str
+    """SHA-256 of the photo."""
+    field: FieldMeasurement
+    light: Light
+    strip_number: int | None
+    strip: StripReading | None
+    version: str
+    """finishlab's version when it was measured."""
+    settings: Mapping[str, Any]
+    correction: Mapping[str, Any]
+    created: dt.datetime
+    """UTC."""
+
+
+@dataclass(frozen=True, slots=True)
+class StoredPair:
+    """A logged direct pair."""
+
+    photo: str
+    """SHA-256 of the photo."""
+    board: FieldMeasurement
+    floor: FieldMeasurement
+    delta_e00: DeltaE
+    light: Light
+    created: dt.datetime
+    """UTC."""
+
+
+@dataclass(frozen=True, slots=True)
+class StoredBoard:
+    """A logged test board."""
+
+    number: str
+    """``"B1"``, ``"B2"`` ..."""
+    record: BoardRecord
+    measurements: tuple[StoredMeasurement, ...]
+    """In the order they were logged; several in one light are repeats."""
+    pairs: tuple[StoredPair, ...]
+    created: dt.datetime
+    """UTC."""
+
+
+@dataclass(frozen=True, slots=True)
+class StoredSpot:
+    """A logged place of the floor."""
+
+    number: str
+    """``"F1"``, ``"F2"`` ..."""
+    record: FloorSpotRecord
+    measurements: tuple[StoredMeasurement, ...]
+    created: dt.datetime
+    """UTC."""
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One entry of a board's or spot's history."""
+
+    made: dt.datetime
+    """UTC."""
+    who: str
+    what: str
+    """``"add"``, ``"add-photos"``, ``"edit"`` or ``"remove"``."""
+    before: Mapping[str, Any] | None
+    after: Mapping[str, Any] | None

@@ -1,0 +1,213 @@
+"""The logbook's tables.
+
+Only types every SQLAlchemy database knows. The columns of `BoardRow` and `FloorSpotRow` that hold a record carry the
+names of the record's fields. A change here needs a migration; a test holds the two together.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from sqlalchemy import (
+    JSON,
+    BigInteger,
+    CheckConstraint,
+    Date,
+    DateTime,
+    Dialect,
+    Float,
+    ForeignKey,
+    MetaData,
+    String,
+    Text,
+    UniqueConstraint,
+)
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+from sqlalchemy.types import TypeDecorator
+
+__all__ = [
+    "Base",
+    "BoardRow",
+    "ChangeRow",
+    "CounterRow",
+    "FloorSpotRow",
+    "MeasurementRow",
+    "PairRow",
+    "PhotoRow",
+    "StripRow",
+    "UtcDateTime",
+]
+
+ONE_SUBJECT = "(board_number IS NULL) <> (spot_number IS NULL)"
+
+
+class UtcDateTime(TypeDecorator[dt.datetime]):
+    """A moment in UTC, aware on both sides, also where the database keeps no zone."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: dt.datetime | None, dialect: Dialect) -> dt.datetime | None:
+        """Turn an aware moment into UTC."""
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError("a moment needs a time zone")
+        return value.astimezone(dt.UTC)
+
+    def process_result_value(self, value: dt.datetime | None, dialect: Dialect) -> dt.datetime | None:
+        """Give the stored moment its zone back."""
+        if value is None:
+            return None
+        return value.replace(tzinfo=dt.UTC) if value.tzinfo is None else value.astimezone(dt.UTC)
+
+
+class Base(DeclarativeBase):
+    """Root of the tables; constraints get predictable names so that migrations can name them."""
+
+    metadata = MetaData(
+        naming_convention={
+            "ix": "ix_%(table_name)s_%(column_0_name)s",
+            "uq": "uq_%(table_name)s_%(column_0_name)s",
+            "ck": "ck_%(table_name)s_%(constraint_name)s",
+            "fk": "fk_%(table_name)s_%(column_0_name)s",
+            "pk": "pk_%(table_name)s",
+        }
+    )
+    type_annotation_map = {  # noqa: RUF012 - SQLAlchemy's own class setting
+        dt.datetime: UtcDateTime(),
+        dt.date: Date(),
+        dict[str, Any]: JSON(none_as_null=True),
+        float: Float(),
+    }
+
+
+class CounterRow(Base):
+    """The last number given out to boards and to spots; numbers are never given twice."""
+
+    __tablename__ = "counters"
+
+    name: Mapped[str] = mapped_column(String(20), primary_key=True)
+    last: Mapped[int]
+
+
+class StripRow(Base):
+    """A print of the grey strip that was seen in a logged photo."""
+
+    __tablename__ = "strips"
+
+    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    first_seen: Mapped[dt.datetime]
+
+
+class PhotoRow(Base):
+    """A kept photo; the file lies under `photos/`, named by its hash."""
+
+    __tablename__ = "photos"
+
+    sha256: Mapped[str] = mapped_column(String(64), primary_key=True)
+    file_name: Mapped[str] = mapped_column(String(255))
+    suffix: Mapped[str] = mapped_column(String(10))
+    size: Mapped[int] = mapped_column(BigInteger)
+    width: Mapped[int]
+    height: Mapped[int]
+    # Text, since a camera's clock may or may not name its zone, and both are kept as they are.
+    taken: Mapped[str | None] = mapped_column(String(40))
+    camera_make: Mapped[str | None] = mapped_column(String(200))
+    camera_model: Mapped[str | None] = mapped_column(String(200))
+    kept: Mapped[dt.datetime]
+
+
+class BoardRow(Base):
+    """A test board; number 3 is shown as B3."""
+
+    __tablename__ = "boards"
+
+    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    species: Mapped[str] = mapped_column(String(200))
+    stain: Mapped[str | None] = mapped_column(String(200))
+    coats: Mapped[int | None]
+    topcoat: Mapped[str | None] = mapped_column(String(200))
+    light: Mapped[str] = mapped_column(String(200))
+    note: Mapped[str | None] = mapped_column(Text)
+    date: Mapped[dt.date]
+    purpose: Mapped[str] = mapped_column(String(40))
+    created: Mapped[dt.datetime]
+    removed: Mapped[dt.datetime | None]
+
+
+class FloorSpotRow(Base):
+    """A place of the floor; number 3 is shown as F3."""
+
+    __tablename__ = "floor_spots"
+
+    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    spot: Mapped[str | None] = mapped_column(String(200))
+    surface: Mapped[str] = mapped_column(String(40))
+    light: Mapped[str] = mapped_column(String(200))
+    note: Mapped[str | None] = mapped_column(Text)
+    date: Mapped[dt.date]
+    created: Mapped[dt.datetime]
+    removed: Mapped[dt.datetime | None]
+
+
+class MeasurementRow(Base):
+    """The colour of one board or spot in one photo."""
+
+    __tablename__ = "measurements"
+    __table_args__ = (
+        CheckConstraint(ONE_SUBJECT, name="one_subject"),
+        UniqueConstraint("board_number", "photo_sha256"),
+        UniqueConstraint("spot_number", "photo_sha256"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    board_number: Mapped[int | None] = mapped_column(ForeignKey("boards.number"))
+    spot_number: Mapped[int | None] = mapped_column(ForeignKey("floor_spots.number"))
+    photo_sha256: Mapped[str] = mapped_column(ForeignKey("photos.sha256"), index=True)
+    field: Mapped[str] = mapped_column(String(10))
+    # The three values stand in `result` too; the columns are for plain SQL.
+    lab_l: Mapped[float]
+    lab_a: Mapped[float]
+    lab_b: Mapped[float]
+    result: Mapped[dict[str, Any]]
+    strip_number: Mapped[int | None] = mapped_column(ForeignKey("strips.number"))
+    strip_reading: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
+    light: Mapped[str] = mapped_column(String(200))
+    correction: Mapped[dict[str, Any]]
+    settings: Mapped[dict[str, Any]]
+    version: Mapped[str] = mapped_column(String(80))
+    created: Mapped[dt.datetime]
+
+
+class PairRow(Base):
+    """Board and floor measured side by side in one photo."""
+
+    __tablename__ = "pairs"
+    __table_args__ = (UniqueConstraint("board_number", "photo_sha256"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    board_number: Mapped[int] = mapped_column(ForeignKey("boards.number"))
+    photo_sha256: Mapped[str] = mapped_column(ForeignKey("photos.sha256"), index=True)
+    board_result: Mapped[dict[str, Any]]
+    floor_result: Mapped[dict[str, Any]]
+    de00_value: Mapped[float]
+    de00_low: Mapped[float]
+    de00_high: Mapped[float]
+    light: Mapped[str] = mapped_column(String(200))
+    created: Mapped[dt.datetime]
+
+
+class ChangeRow(Base):
+    """One entry of the history: what was changed, by whom, from what to what."""
+
+    __tablename__ = "changes"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    made: Mapped[dt.datetime]
+    who: Mapped[str] = mapped_column(String(200))
+    what: Mapped[str] = mapped_column(String(40))
+    subject: Mapped[str] = mapped_column(String(20), index=True)
+    before: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
+    after: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))

@@ -1,0 +1,224 @@
+"""Rows into the tables, inside a transaction the caller holds."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+from dataclasses import fields
+from typing import Any, Final, Literal
+
+from sqlalchemy import select, update
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
+
+from finishlab.errors import LogbookError, UsageError
+from finishlab.imaging.strip import FieldName
+from finishlab.logbook.serialise import field_to_dict, plain, strip_to_dict
+from finishlab.logbook.stored import DirectPair
+from finishlab.logbook.tables import (
+    Base,
+    BoardRow,
+    ChangeRow,
+    CounterRow,
+    FloorSpotRow,
+    MeasurementRow,
+    PairRow,
+    PhotoRow,
+    StripRow,
+)
+from finishlab.measure import FieldMeasurement, Measurement
+from finishlab.records import BoardRecord, FloorSpotRecord, Light
+
+__all__ = [
+    "add_board_row",
+    "add_measurements",
+    "add_pairs",
+    "add_spot_row",
+    "change_light",
+    "find_photo",
+    "insert_if_missing",
+    "note_change",
+    "now",
+    "record_values",
+]
+
+HASH_DIGITS: Final = 64
+
+
+def now() -> dt.datetime:
+    """Return the present moment in UTC."""
+    return dt.datetime.now(tz=dt.UTC)
+
+
+def record_values(record: BoardRecord | FloorSpotRecord) -> dict[str, Any]:
+    """Return a record's values by column."""
+    return {f.name: getattr(record, f.name) for f in fields(record)}
+
+
+def add_board_row(session: Session, record: BoardRecord) -> int:
+    """Insert a board; return its number."""
+    number = _next_number(session, "boards")
+    session.add(BoardRow(number=number, created=now(), **record_values(record)))
+    session.flush()
+    return number
+
+
+def add_spot_row(session: Session, record: FloorSpotRecord) -> int:
+    """Insert a floor spot; return its number."""
+    number = _next_number(session, "floor_spots")
+    session.add(FloorSpotRow(number=number, created=now(), **record_values(record)))
+    session.flush()
+    return number
+
+
+def _next_number(session: Session, name: str) -> int:
+    # The update holds the row (or SQLite's write lock) until the end of the transaction, so no two get one number.
+    session.execute(update(CounterRow).where(CounterRow.name == name).values(last=CounterRow.last + 1))
+    return session.execute(select(CounterRow.last).where(CounterRow.name == name)).scalar_one()
+
+
+def insert_if_missing(session: Session, row: Base, key: object) -> None:
+    """Insert a row unless one with its key is there, also when another program inserts it at the same moment."""
+    if session.get(type(row), key) is not None:
+        return
+    try:
+        with session.begin_nested():
+            session.add(row)
+    except IntegrityError:
+        if session.get(type(row), key) is None:
+            raise
+
+
+def find_photo(session: Session, name: str) -> PhotoRow | None:
+    """Return the kept photo with this hash, or with this start of a hash (16 digits or more)."""
+    whole = PhotoRow.sha256.between(name, name + "f" * (HASH_DIGITS - len(name)))
+    return session.scalars(select(PhotoRow).where(whole).limit(1)).first()
+
+
+def _kept_photo(session: Session, photo_id: str) -> str:
+    row = find_photo(session, photo_id)
+    if row is None:
+        raise LogbookError(
+            "photo-not-kept", f"The photo {photo_id} was measured but not kept in the logbook.", "Keep the photo first."
+        )
+    return row.sha256
+
+
+def _field_of(measurement: Measurement, wanted: FieldName) -> FieldMeasurement:
+    found = measurement.fields.get(wanted)
+    if found is None and measurement.strip is None:
+        # Without a strip there are no edges: the one surface measured is reported as the board field.
+        found = measurement.fields.get("board")
+    if found is None:
+        raise UsageError(
+            "field-not-measured",
+            f"The {wanted} field was not measured in the photo {measurement.photo_id}.",
+            f"Measure the {wanted} field of that photo.",
+        )
+    return found
+
+
+def add_measurements(
+    session: Session,
+    measurements: Sequence[Measurement],
+    *,
+    subject: Literal["board", "spot"],
+    number: int,
+    light: Light,
+) -> list[str]:
+    """Insert the measurements of one board or spot; return their photos' hashes."""
+    column = f"{subject}_number"
+    kept: list[str] = []
+    for measurement in measurements:
+        photo = _kept_photo(session, measurement.photo_id)
+        _refuse_twice(session, MeasurementRow, subject, number, photo)
+        measured = _field_of(measurement, "board" if subject == "board" else "floor")
+        lab = measured.estimate.lab
+        strip = measurement.strip
+        strip_number = None if strip is None else strip.number
+        if strip_number is not None:
+            insert_if_missing(session, StripRow(number=strip_number, first_seen=now()), strip_number)
+        session.add(
+            MeasurementRow(
+                **{column: number},
+                photo_sha256=photo,
+                field=measured.name,
+                lab_l=lab[0],
+                lab_a=lab[1],
+                lab_b=lab[2],
+                result=field_to_dict(measured),
+                strip_number=strip_number,
+                strip_reading=None if strip is None else strip_to_dict(strip),
+                light=light,
+                correction=plain(measurement.correction),
+                settings=plain(measurement.settings),
+                version=measurement.version,
+                created=now(),
+            )
+        )
+        session.flush()
+        kept.append(photo)
+    return kept
+
+
+def add_pairs(session: Session, pairs: Iterable[DirectPair], *, number: int, light: Light) -> list[str]:
+    """Insert the direct pairs of one board; return their photos' hashes."""
+    kept: list[str] = []
+    for pair in pairs:
+        photo = _kept_photo(session, pair.photo_id)
+        _refuse_twice(session, PairRow, "board", number, photo)
+        session.add(
+            PairRow(
+                board_number=number,
+                photo_sha256=photo,
+                board_result=field_to_dict(pair.board),
+                floor_result=field_to_dict(pair.floor),
+                de00_value=pair.delta_e00.value,
+                de00_low=pair.delta_e00.low,
+                de00_high=pair.delta_e00.high,
+                light=light,
+                created=now(),
+            )
+        )
+        session.flush()
+        kept.append(photo)
+    return kept
+
+
+def _refuse_twice(
+    session: Session, table: type[MeasurementRow | PairRow], subject: str, number: int, photo: str
+) -> None:
+    # One photo counted twice would pass for a repeat and halve the doubt that repeats are there to show.
+    owner = getattr(table, f"{subject}_number")
+    if session.scalars(select(table.id).where(owner == number, table.photo_sha256 == photo)).first() is not None:
+        name = session.get_one(PhotoRow, photo).file_name
+        raise LogbookError(
+            "photo-logged-twice",
+            f"The photo {name} is logged for this {subject} already.",
+            "Leave it out, or take another photo.",
+        )
+
+
+def change_light(session: Session, subject: Literal["board", "spot"], number: int, old: Light, new: Light) -> list[str]:
+    """Say that what was measured in the light `old` was measured in `new`; return the photos' hashes."""
+    owner = MeasurementRow.board_number if subject == "board" else MeasurementRow.spot_number
+    lit: list[MeasurementRow | PairRow] = []
+    lit += session.scalars(select(MeasurementRow).where(owner == number, MeasurementRow.light == old))
+    if subject == "board":
+        lit += session.scalars(select(PairRow).where(PairRow.board_number == number, PairRow.light == old))
+    for row in lit:
+        row.light = new
+    return sorted({row.photo_sha256 for row in lit})
+
+
+def note_change(
+    session: Session,
+    who: str,
+    what: str,
+    subject: str,
+    *,
+    before: dict[str, Any] | None = None,
+    after: dict[str, Any] | None = None,
+) -> None:
+    """Add an entry to the history."""
+    session.add(ChangeRow(made=now(), who=who, what=what, subject=subject, before=before, after=after))

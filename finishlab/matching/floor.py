@@ -1,0 +1,157 @@
+"""The floor as the pool of its spots: its mean colour, how sure that is, and how much the floor varies in itself."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from finishlab.colorimetry.ciede2000 import delta_e_00
+from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
+from finishlab.errors import LogbookError
+from finishlab.quality import Doubt, doubt
+
+__all__ = ["FEW_SPOTS", "FloorPool", "FloorSpot", "pool_estimates", "pool_floor"]
+
+FEW_SPOTS: Final = 5
+"""Fewer spots than this are called few (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class FloorSpot:
+    """One place of the floor with everything measured there.
+
+    Raises
+    ------
+    ValueError
+        If nothing was measured there.
+    """
+
+    name: str
+    estimates: tuple[LabEstimate, ...]
+    doubts: tuple[Doubt, ...] = ()
+
+    def __post_init__(self) -> None:
+        if not self.estimates:
+            raise ValueError("a floor spot needs at least one measurement")
+
+
+@dataclass(frozen=True, slots=True)
+class FloorPool:
+    """The floor's colour from all its spots.
+
+    Raises
+    ------
+    ValueError
+        If there is no spot, or the spread does not fit the number of spots.
+    """
+
+    estimate: LabEstimate
+    """Mean of the spots, each spot counted once; its own covariance holds measuring error and spot-to-spot scatter."""
+    spots: int
+    spread_e00: float | None
+    """Root mean square CIEDE2000 of the spots from their mean, with n - 1; measuring error included, so an upper bound of
+    how much the floor varies from plank to plank. None for one spot, which cannot tell."""
+    doubts: tuple[Doubt, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.spots < 1 or (self.spread_e00 is None) != (self.spots == 1):
+            raise ValueError("a floor needs a spot, and a spread exactly when it has several")
+
+    @property
+    def lab(self) -> tuple[float, float, float]:
+        """CIELAB of the mean."""
+        return self.estimate.lab
+
+
+def pool_floor(spots: Sequence[FloorSpot]) -> FloorPool:
+    """Pool the floor's spots.
+
+    Parameters
+    ----------
+    spots
+        The spots, each with one measurement or more; repeats of one spot are averaged first.
+
+    Raises
+    ------
+    LogbookError
+        ``"no-floor"`` if there is no spot.
+    """
+    if not spots:
+        raise LogbookError(
+            "no-floor",
+            "The floor has not been measured yet, so there is nothing to compare the boards with.",
+            "Photograph the floor beside the strip and log it: finishlab floor add PHOTO...",
+        )
+    each = [pool_estimates(spot.estimates) for spot in spots]
+    pooled = pool_estimates(each)
+    spread = None
+    if len(each) > 1:
+        from_mean = delta_e_00([e.lab for e in each], pooled.lab)
+        spread = math.sqrt(float(np.sum(from_mean**2)) / (len(each) - 1))
+    doubts = dict.fromkeys((d.code, d.message) for spot in spots for d in spot.doubts)
+    first = {(d.code, d.message): d for spot in reversed(spots) for d in reversed(spot.doubts)}
+    few = (doubt("few-spots", spots=len(each)),) if len(each) < FEW_SPOTS else ()
+    return FloorPool(pooled, len(each), spread, few + tuple(first[key] for key in doubts))
+
+
+def pool_estimates(estimates: Sequence[LabEstimate]) -> LabEstimate:
+    """Average repeated measurements of one thing, or of several things that stand for one.
+
+    The mean is of CIELAB values, each measurement counted once. Its own covariance is that of their own errors plus the
+    scatter that neither own errors nor shared effects explain, widened for small numbers. Effects are kept shared: one
+    that touches all moves the mean in full, one that touches a single photo by its share.
+
+    Parameters
+    ----------
+    estimates
+        At least one.
+
+    Raises
+    ------
+    ValueError
+        If there is none.
+
+    Notes
+    -----
+    The mean of CIELAB lies above that of linear light by about s^2 / (L* + 16), with s the scatter in L*: for planks that
+    scatter by 2, less than 0.1.
+    """
+    if not estimates:
+        raise ValueError("nothing to average")
+    n = len(estimates)
+    if n == 1:
+        return estimates[0]
+    labs = np.array([e.lab for e in estimates])
+    own = np.mean([e.own for e in estimates], axis=0)
+    moved: dict[tuple[str, str], NDArray[np.float64]] = {}
+    for i, estimate in enumerate(estimates):
+        for effect in estimate.shared:
+            moved.setdefault((effect.name, effect.scope), np.zeros((n, 3)))[i] += effect.vector
+    explained = own + sum((np.cov(vectors.T) for vectors in moved.values()), np.zeros((3, 3)))
+    between = _positive_part(np.cov(labs.T) - explained)
+    shared = [
+        SharedEffect(name, scope, (float(v[0]), float(v[1]), float(v[2])))
+        for (name, scope), v in ((key, vectors.mean(axis=0)) for key, vectors in moved.items())
+    ]
+    return LabEstimate.build(labs.mean(axis=0), (own + between * _small_number_factor(n)) / n, shared)
+
+
+def _positive_part(matrix: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Nearest positive semi-definite matrix: negative eigenvalues, which only noise makes, are set to nothing."""
+    values, axes = np.linalg.eigh(matrix)
+    result: NDArray[np.float64] = (axes * np.clip(values, 0.0, None)) @ axes.T
+    return result
+
+
+def _small_number_factor(n: int) -> float:
+    """By how much to widen a scatter found from `n` things, which is itself uncertain.
+
+    Own formula: with it the 95 % interval of a difference held the truth in 94.5-98.8 % for 2 to 10 simulated spots,
+    without it in 87-97 %.
+    """
+    return (n + 2) / (n - 1)

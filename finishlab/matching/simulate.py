@@ -1,0 +1,146 @@
+"""What the differences of many boards from one floor may truly be, drawn together.
+
+An effect that several of them share is drawn once, so that it moves them together: it cancels in their order as it does
+in the world. Boards are taken in chunks, so that memory stays bounded whatever their number.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from finishlab.colorimetry.ciede2000 import delta_e_00
+from finishlab.colorimetry.estimate import LabEstimate
+
+__all__ = ["Together", "draw_differences", "gather"]
+
+FloatArray = NDArray[np.float64]
+
+_AT_ONCE: Final = 40_000
+"""Colours converted at once: few enough to stay in a processor's cache."""
+
+
+@dataclass(frozen=True, slots=True)
+class Together:
+    """Boards and their floor with the effects they share laid open, ready for arithmetic on all at once.
+
+    An effect that only one board has is part of that board's own covariance here: nobody else can feel it.
+    """
+
+    labs: FloatArray
+    """Means of the boards, shape (n, 3)."""
+    own: FloatArray
+    """What each board shares with nobody, shape (n, 3, 3)."""
+    effect_board: NDArray[np.intp]
+    """For each shared effect of each board the board's index, ascending, shape (m,)."""
+    effect_key: NDArray[np.intp]
+    """The index of its unknown, shape (m,)."""
+    effect_vector: FloatArray
+    """What one standard deviation of it does, shape (m, 3)."""
+    floor_lab: FloatArray
+    floor_own: FloatArray
+    floor_vectors: FloatArray
+    """What each unknown does to the floor, shape (k, 3)."""
+
+    def joint_with_floor(self) -> FloatArray:
+        """Covariance of each board together with the floor, shape (n, 6, 6)."""
+        n = len(self.labs)
+        joint = np.zeros((n, 6, 6))
+        board = self.own.copy()
+        across = np.zeros((n, 3, 3))
+        vectors, floor = self.effect_vector, self.floor_vectors[self.effect_key]
+        np.add.at(board, self.effect_board, vectors[:, :, None] * vectors[:, None, :])
+        np.add.at(across, self.effect_board, vectors[:, :, None] * floor[:, None, :])
+        joint[:, :3, :3], joint[:, :3, 3:], joint[:, 3:, :3] = board, across, np.swapaxes(across, 1, 2)
+        joint[:, 3:, 3:] = self.floor_own + self.floor_vectors.T @ self.floor_vectors
+        return joint
+
+
+def gather(boards: Sequence[LabEstimate], floor: LabEstimate) -> Together:
+    """Lay boards and floor out for arithmetic on all at once."""
+    users = Counter(key for board in boards for key in {(e.name, e.scope) for e in board.shared})
+    index = {key: i for i, key in enumerate(dict.fromkeys((e.name, e.scope) for e in floor.shared))}
+    own = np.array([board.own for board in boards], dtype=np.float64).reshape(-1, 3, 3)
+    where: list[int] = []
+    keys: list[int] = []
+    vectors: list[tuple[float, float, float]] = []
+    alone: list[tuple[int, tuple[float, float, float]]] = []
+    for i, board in enumerate(boards):
+        for effect in board.shared:
+            key = (effect.name, effect.scope)
+            if users[key] == 1 and key not in index:
+                alone.append((i, effect.vector))
+                continue
+            where.append(i)
+            keys.append(index.setdefault(key, len(index)))
+            vectors.append(effect.vector)
+    if alone:
+        lone = np.array([vector for _, vector in alone])
+        np.add.at(own, [i for i, _ in alone], lone[:, :, None] * lone[:, None, :])
+    floor_vectors = np.zeros((len(index), 3))
+    for effect in floor.shared:
+        floor_vectors[index[(effect.name, effect.scope)]] += effect.vector
+    return Together(
+        labs=np.array([board.lab for board in boards], dtype=np.float64).reshape(-1, 3),
+        own=own,
+        effect_board=np.array(where, dtype=np.intp),
+        effect_key=np.array(keys, dtype=np.intp),
+        effect_vector=np.array(vectors, dtype=np.float64).reshape(-1, 3),
+        floor_lab=np.array(floor.lab),
+        floor_own=np.array(floor.own),
+        floor_vectors=floor_vectors,
+    )
+
+
+def draw_differences(together: Together, count: int, rng: np.random.Generator) -> NDArray[np.float32]:
+    """Draw the boards' CIEDE2000 from the floor.
+
+    Parameters
+    ----------
+    together
+        Boards and floor.
+    count
+        Number of draws.
+    rng
+        Source of randomness.
+
+    Returns
+    -------
+    ndarray, shape (n, count), float32
+        Row by row the boards; one column is one way the world may be.
+    """
+    unknowns = rng.standard_normal((count, len(together.floor_vectors)))
+    floor = together.floor_lab + unknowns @ together.floor_vectors
+    floor = floor + rng.standard_normal((count, 3)) @ _root(together.floor_own).T
+    roots = _root(together.own)
+    n = len(together.labs)
+    out = np.empty((n, count), dtype=np.float32)
+    step = max(1, _AT_ONCE // count)
+    for first in range(0, n, step):
+        last = min(first + step, n)
+        drawn = together.labs[first:last, None, :] + _shared_moves(together, first, last, unknowns)
+        drawn += rng.standard_normal((last - first, count, 3)) @ np.swapaxes(roots[first:last], 1, 2)
+        out[first:last] = delta_e_00(drawn, floor)
+    return out
+
+
+def _shared_moves(together: Together, first: int, last: int, unknowns: FloatArray) -> FloatArray:
+    """How the shared unknowns move the boards from `first` up to `last`, shape (last - first, count, 3)."""
+    begin, end = np.searchsorted(together.effect_board, [first, last])
+    keys, column = np.unique(together.effect_key[begin:end], return_inverse=True)
+    vectors = np.zeros((last - first, len(keys), 3))
+    np.add.at(vectors, (together.effect_board[begin:end] - first, column), together.effect_vector[begin:end])
+    moves: FloatArray = unknowns[:, keys] @ vectors
+    return moves
+
+
+def _root(covariance: FloatArray) -> FloatArray:
+    """A square root of covariances, shape (..., 3, 3); unlike Cholesky's it bears a direction without doubt."""
+    values, axes = np.linalg.eigh(covariance)
+    root: FloatArray = axes * np.sqrt(np.clip(values, 0.0, None))[..., None, :]
+    return root

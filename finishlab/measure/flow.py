@@ -1,0 +1,181 @@
+"""The way from a decoded photo to a `Measurement`: find, read, fit, correct, find the surface, sample, judge."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+
+from finishlab.colorimetry.difference import delta_e_interval
+from finishlab.colorimetry.estimate import LabEstimate
+from finishlab.colorimetry.spaces import rgb_to_lab
+from finishlab.imaging.corrected import CorrectedImage, correct
+from finishlab.imaging.correction import Correction, PatchReadings, fit_correction
+from finishlab.imaging.finder import StripFit, find_strip
+from finishlab.imaging.pixels import LinearImage
+from finishlab.imaging.readings import blur_mm, read_patches
+from finishlab.imaging.rectify import flatten
+from finishlab.imaging.sampling import Sample, sample
+from finishlab.imaging.strip import STRIP, FieldName, PrintModel, Rect
+from finishlab.imaging.surface import Surface, find_surface
+from finishlab.measure.doubt_budget import PhotoFit, estimate_colours, print_variants
+from finishlab.measure.judgement import judge_field, judge_strip
+from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind
+from finishlab.quality import Doubt
+from finishlab.version import __version__
+
+__all__ = ["PX_PER_MM", "Inspection", "measure"]
+
+PX_PER_MM: Final = 5.0
+"""Resolution at which fields are laid flat; finer than the pores matter, coarse enough to be quick."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class FieldView:
+    """A field as it was seen: for pictures, not for the record."""
+
+    image: CorrectedImage
+    surface: Surface
+    sample: Sample
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Inspection:
+    """A measurement together with the pictures it came from."""
+
+    measurement: Measurement
+    fit: StripFit
+    correction: Correction
+    views: Mapping[FieldName, FieldView]
+
+
+def measure(
+    image: LinearImage, fields: Sequence[FieldName] = ("board",), floor_is: SurfaceKind = "print"
+) -> Inspection:
+    """Measure the surfaces beside the strip in one photo.
+
+    Parameters
+    ----------
+    image
+        The photo.
+    fields
+        Which fields to measure.
+    floor_is
+        Whether the floor is printed or wood: cameras tell print from wood less well, so the interval is wider.
+
+    Returns
+    -------
+    Inspection
+
+    Raises
+    ------
+    NoStripError
+        If the strip is not found.
+    QualityError
+        If light, sharpness or surface do not allow a figure.
+    """
+    fit = find_strip(image)
+    view = flatten(image, fit, Rect(0.0, 0.0, STRIP.width, STRIP.height), PX_PER_MM, image.decode)
+    readings = read_patches(view)
+    blur = blur_mm(view)
+    printed = PrintModel()
+    strip_doubts = judge_strip(fit, readings, blur, image)
+    correction = _fit(readings, printed)
+    variants = {name: _fit(readings, other) for name, other in print_variants(printed).items()}
+    photo_fit = PhotoFit(
+        correction,
+        variants,
+        image.to_srgb,
+        image.info.photo_id,
+        f"strip:{fit.number if fit.number is not None else 'photo ' + image.info.photo_id}",
+        f"camera:{image.info.camera or 'unknown'}",
+    )
+    views = {name: _view_field(image, fit, correction, name) for name in fields}
+    kinds: dict[FieldName, SurfaceKind] = {name: "wood" if name == "board" else floor_is for name in fields}
+    estimates = estimate_colours({name: v.sample for name, v in views.items()}, kinds, photo_fit)
+    shared = (*image.info.doubts, *strip_doubts)
+    results = {name: _result(name, kinds[name], estimates[name], views[name], correction, shared) for name in fields}
+    pair = delta_e_interval(estimates["board"], estimates["floor"]) if len(results) == 2 else None
+    measurement = Measurement(
+        photo_id=image.info.photo_id,
+        strip=_reading(fit, image),
+        fields=results,
+        pair=pair,
+        correction=_figures(correction, blur),
+        settings=_settings(printed, fields, floor_is),
+        version=__version__,
+    )
+    return Inspection(measurement, fit, correction, views)
+
+
+def _fit(readings: PatchReadings, printed: PrintModel) -> Correction:
+    levels = np.array([patch.level for patch in STRIP.patches])
+    return fit_correction(readings, printed.reflectance(np.asarray(STRIP.greys))[levels])
+
+
+def _view_field(image: LinearImage, fit: StripFit, correction: Correction, name: FieldName) -> FieldView:
+    corrected = correct(image, fit, correction, STRIP.fields[name], PX_PER_MM)
+    surface = find_surface(corrected, name)
+    return FieldView(corrected, surface, sample(corrected, surface))
+
+
+def _result(
+    name: FieldName,
+    kind: SurfaceKind,
+    estimate: LabEstimate,
+    view: FieldView,
+    correction: Correction,
+    shared: tuple[Doubt, ...],
+) -> FieldMeasurement:
+    doubts = judge_field(name, view.image, view.surface, estimate, correction)
+    lightness = rgb_to_lab(np.maximum(view.sample.fine, 1e-4))[:, 0]
+    blocks = rgb_to_lab(np.maximum(view.sample.blocks, 1e-4))
+    covariance = np.cov(blocks.T) if len(blocks) > 1 else np.zeros((3, 3))
+    low, high = np.quantile(lightness, [0.1, 0.9])
+    rows = tuple((float(r[0]), float(r[1]), float(r[2])) for r in covariance)
+    return FieldMeasurement(
+        name=name,
+        kind=kind,
+        estimate=estimate,
+        spread=Spread(float(low), float(high), rows),
+        used_share=view.surface.used_share,
+        glare_share=view.surface.glare_share,
+        left_out=view.surface.left_out,
+        doubts=(*shared, *doubts),
+    )
+
+
+def _reading(fit: StripFit, image: LinearImage) -> StripReading:
+    full = 1 / image.scale
+    corners = (fit.pixels(np.array([[0, 0], [STRIP.width, 0], [STRIP.width, STRIP.height], [0, STRIP.height]])) + 0.5) * full - 0.5
+    return StripReading(
+        number=fit.number,
+        tags_seen=fit.tags_seen,
+        corners=tuple((round(float(x), 1), round(float(y), 1)) for x, y in corners),
+        px_per_mm=fit.px_per_mm * full,
+        tilt_deg=fit.tilt_deg,
+        rotation_deg=fit.rotation_deg,
+        residual_mm=fit.residual_mm,
+    )
+
+
+def _figures(correction: Correction, blur: float) -> dict[str, Any]:
+    return {
+        "residual_percent": round(100 * correction.residual, 3),
+        "misfit": round(correction.misfit, 3),
+        "veiling_glare": [round(float(g), 4) for g in correction.glare],
+        "blur_mm": round(blur, 3) if np.isfinite(blur) else None,
+    }
+
+
+def _settings(printed: PrintModel, fields: Sequence[FieldName], floor_is: SurfaceKind) -> dict[str, Any]:
+    return {
+        "fields": list(fields),
+        "floor_is": floor_is,
+        "px_per_mm": PX_PER_MM,
+        "print": {"paper": printed.paper, "black": printed.black, "gamma": printed.gamma},
+    }
+
+

@@ -1,0 +1,153 @@
+"""When a photo is good enough, when it is doubtful, and when no figure may be given."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from finishlab.colorimetry.estimate import LabEstimate
+from finishlab.colorimetry.spaces import lightness_of_reflectance
+from finishlab.errors import QualityError
+from finishlab.imaging.corrected import CorrectedImage
+from finishlab.imaging.correction import Correction, PatchReadings
+from finishlab.imaging.finder import StripFit
+from finishlab.imaging.pixels import LinearImage
+from finishlab.imaging.strip import STRIP, FieldName
+from finishlab.imaging.surface import Surface
+from finishlab.quality import Doubt, doubt
+
+__all__ = ["judge_field", "judge_strip"]
+
+_BLUR_MM: Final = (0.9, 2.2)
+"""Rise of an edge above which a photo is doubtful, and refused."""
+_PAPER: Final = (0.20, 0.04)
+"""Linear value of the paper below which a photo is dark, and too dark: noise and the 8 bit steps take over."""
+_SMALL_PX: Final = 300.0
+_CLIPPED: Final = (0.002, 0.02)
+_GLARE: Final = (0.02, 0.15)
+"""Shares of the surface that mirror the light: doubtful, and refused."""
+_RESIDUAL: Final = (0.02, 0.10)
+"""Relative residual of the greys: doubtful, and refused."""
+_UNEVEN: Final = 0.15
+_LITTLE: Final = 0.35
+
+
+def judge_strip(fit: StripFit, readings: PatchReadings, blur: float, image: LinearImage) -> list[Doubt]:
+    """Return the doubts that hold for everything in the photo.
+
+    Raises
+    ------
+    QualityError
+        ``too-dark``, ``too-bright``, ``strip-covered`` or ``blurred``.
+    """
+    levels = np.array([patch.level for patch in STRIP.patches])
+    usable = readings.usable
+    paper = readings.values[levels == levels.max()].max(axis=0).max() if len(levels) else 0.0
+    if paper < _PAPER[1]:
+        raise QualityError(
+            "too-dark",
+            f"The photo is too dark: the strip's paper reaches only {100 * paper:.1f} % of full brightness.",
+            "Use more light, or expose longer (tap the strip on the screen before the photo).",
+        )
+    if usable.sum() < 10 or np.unique(levels[usable]).size < 5:
+        clipped = readings.values[levels >= 4].max(axis=1) > 0.985
+        if clipped.mean() > 0.5:
+            raise QualityError(
+                "too-bright",
+                "The photo is too bright: the strip's light greys have no detail left.",
+                "Expose less (tap the strip's paper on the screen before the photo) and photograph again.",
+            )
+        raise QualityError(
+            "strip-covered",
+            f"Only {int(usable.sum())} of the strip's {len(usable)} grey areas can be read.",
+            "Lay the whole strip in view, flat, uncovered and out of hard shadows, and photograph again.",
+        )
+    if blur > _BLUR_MM[1]:
+        raise QualityError(
+            "blurred",
+            f"The photo is blurred: edges on the strip are {blur:.1f} mm wide.",
+            "Hold the phone still, tap the strip to focus, and photograph again.",
+        )
+    return _strip_doubts(fit, blur, image, float(paper))
+
+
+def _strip_doubts(fit: StripFit, blur: float, image: LinearImage, paper: float) -> list[Doubt]:
+    out = []
+    length = fit.px_per_mm / image.scale * STRIP.width
+    if fit.tags_seen < len(STRIP.tags):
+        out.append(doubt("strip-partly-hidden", seen=fit.tags_seen, total=len(STRIP.tags)))
+    if fit.number is None:
+        out.append(doubt("strip-number-unread"))
+    if fit.residual_mm > 0.6:
+        out.append(doubt("strip-not-flat", bend_mm=round(fit.residual_mm, 2)))
+    if length < _SMALL_PX:
+        out.append(doubt("strip-small", pixels=round(length)))
+    if fit.tilt_deg > 42:
+        out.append(doubt("steep-view", tilt=round(fit.tilt_deg)))
+    if blur > _BLUR_MM[0]:
+        out.append(doubt("blurred", blur_mm=round(blur, 2)))
+    if paper < _PAPER[0]:
+        out.append(doubt("dark-photo", percent=round(100 * paper, 1)))
+    return out
+
+
+def judge_field(
+    name: FieldName, image: CorrectedImage, surface: Surface, estimate: LabEstimate, correction: Correction
+) -> list[Doubt]:
+    """Return the doubts about one field.
+
+    Raises
+    ------
+    QualityError
+        ``light-not-smooth``, ``glare`` or ``clipped``.
+    """
+    if correction.residual > _RESIDUAL[1]:
+        raise QualityError(
+            "light-not-smooth",
+            f"The strip's greys disagree by {100 * correction.residual:.0f} %: light or shadow changes across it.",
+            "Find even light without hard shadows on strip and work, and photograph again.",
+        )
+    if surface.glare_share > _GLARE[1]:
+        raise QualityError(
+            "glare",
+            f"{100 * surface.glare_share:.0f} % of the {name} mirrors the light.",
+            "Turn the work or move the lamp until the surface no longer shines, and photograph again.",
+        )
+    clipped = float((image.clipped & surface.outline & ~surface.glare).sum() / max(1, surface.outline.sum()))
+    if clipped > _CLIPPED[1]:
+        raise QualityError(
+            "clipped",
+            f"{100 * clipped:.0f} % of the {name} is too bright for the photo to hold.",
+            "Expose less and photograph again.",
+        )
+    out = []
+    if correction.residual > _RESIDUAL[0]:
+        out.append(doubt("light-model-poor", percent=round(100 * correction.residual, 1)))
+    light = image.light[surface.outline]
+    change = float(np.ptp(light) / light.mean()) if light.size else 0.0
+    if change > _UNEVEN:
+        out.append(doubt("uneven-light", percent=round(100 * change)))
+    if surface.glare_share > _GLARE[0]:
+        out.append(doubt("glare", percent=round(100 * surface.glare_share)))
+    if clipped > _CLIPPED[0]:
+        out.append(doubt("clipped", percent=round(100 * clipped, 1)))
+    low, high = (float(lightness_of_reflectance(r)) for r in correction.greys_seen)
+    if not low - 1 <= estimate.lab[0] <= high + 1:
+        out.append(doubt("outside-greys"))
+    return out + _left_out_doubts(surface)
+
+
+def _left_out_doubts(surface: Surface) -> list[Doubt]:
+    left = surface.left_out
+    out = []
+    if left.get("outside-photo", 0) > 0.02:
+        out.append(doubt("field-cut", percent=round(100 * left["outside-photo"])))
+    for reason, least in (("knot", 0.005), ("shadow", 0.02), ("other-surface", 0.02)):
+        if left.get(reason, 0) > least:
+            out.append(doubt(reason, percent=round(100 * left[reason])))
+    if left.get("seam", 0) > 0:
+        out.append(doubt("seam"))
+    if surface.used_share < _LITTLE:
+        out.append(doubt("surface-small", percent=round(100 * surface.used_share)))
+    return out

@@ -1,0 +1,225 @@
+"""What a photo's header says, before its pixels are decoded."""
+
+from __future__ import annotations
+
+import io
+import re
+import struct
+import warnings
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Final
+
+import pillow_heif
+from PIL import ExifTags, Image
+
+from finishlab.photos.files import PhotoFile, check_size, png_chunks
+
+__all__ = ["DECODING_ERRORS", "Header", "open_header", "quiet"]
+
+DECODING_ERRORS: Final = (OSError, ValueError, SyntaxError, EOFError, IndexError, KeyError, TypeError, RuntimeError, struct.error)
+"""What Pillow and pillow-heif raise on damaged files; the exceptions of their own are kinds of these."""
+
+_REDUCED_PICTURE: Final = 254
+_SAMPLE_BITS: Final = 258
+_DNG_VERSION: Final = 50706
+_PHOTOMETRIC: Final = 262
+_PLANES: Final = 284
+_STORED_AT: Final = ((273, 279), (324, 325))
+"""TIFF tags of where strips and tiles lie, and how long they are (TIFF 6.0)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """A photo opened, not yet decoded."""
+
+    file: PhotoFile
+    image: Any
+    """The Pillow image, or the HEIF image of pillow-heif."""
+    mode: str
+    """Pillow's name of the pixel layout."""
+    bits: int
+    """Bits of one sample as stored: 8, 16, or 10 and 12 in HEIC."""
+    stored_size: tuple[int, int]
+    """Width and height before turning upright."""
+    orientation: int
+    """EXIF orientation still to be applied, 1 to 8."""
+    camera: str
+    taken: str
+    icc: bytes
+    """The embedded profile, or nothing."""
+    cicp: tuple[int, int] | None
+    """Code points of primaries and transfer, where the file has them."""
+    exif_space: str
+    """``"sRGB"`` or ``"Adobe RGB"`` where EXIF says so, or an empty string."""
+    info: Mapping[Any, Any]
+    """What the library found beside the pixels."""
+
+    @property
+    def full_size(self) -> tuple[int, int]:
+        """Width and height of the upright photo."""
+        width, height = self.stored_size
+        return (height, width) if self.orientation >= 5 else (width, height)
+
+
+@contextmanager
+def quiet() -> Iterator[None]:
+    """Keep the picture libraries' warnings from the user.
+
+    They tell of odd metadata and of large pictures; what matters of that is reported by this package as an error with
+    a sentence of its own.
+    """
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        yield
+
+
+def open_header(file: PhotoFile) -> Header:
+    """Read the header of a photo.
+
+    Raises
+    ------
+    PhotoError
+        If the header is damaged, the photo is too large, or it is of a kind that is not read.
+    """
+    with quiet():
+        return _open_heic(file) if file.format == "HEIC" else _open_pillow(file)
+
+
+def _open_heic(file: PhotoFile) -> Header:
+    try:
+        image = pillow_heif.open_heif(file.data, convert_hdr_to_8bit=False)
+    except DECODING_ERRORS as error:
+        raise _damaged(file) from error
+    check_size(file, *image.size)
+    info = image.info
+    exif = Image.Exif()
+    try:
+        exif.load(info.get("exif") or b"")
+    except DECODING_ERRORS:
+        exif = Image.Exif()
+    nclx = info.get("nclx_profile") or {}
+    cicp = (nclx["color_primaries"], nclx["transfer_characteristics"]) if nclx else None
+    return Header(
+        # The file's own rotation is applied by the HEIF library; ISO/IEC 23008-12 says EXIF's is not to be added to it.
+        file, image, image.mode, int(info.get("bit_depth", 8)), image.size, 1,
+        _camera(exif), _taken(exif), info.get("icc_profile") or b"", cicp if cicp and 2 not in cicp else None,
+        _exif_space(exif), info,
+    )
+
+
+def _open_pillow(file: PhotoFile) -> Header:
+    try:
+        image = Image.open(io.BytesIO(file.data), formats=(file.format,))
+    except Image.DecompressionBombError as error:
+        raise file.unreadable("photo-too-large", "has far too many pixels", "Save it smaller; 12 megapixels are plenty.") from error
+    except DECODING_ERRORS as error:
+        raise _damaged(file) from error
+    check_size(file, *image.size)
+    bits = 8
+    if file.format == "TIFF":
+        bits = _check_tiff(file, image)
+    elif file.format == "PNG":
+        bits = 16 if file.data[24] == 16 else 8
+    exif = _exif(image)
+    # Pillow turns a TIFF upright by itself when it decodes one, and gives its size as if it had.
+    orientation = 1 if file.format == "TIFF" else _orientation(exif)
+    return Header(
+        file, image, image.mode, bits, image.size, orientation,
+        _camera(exif), _taken(exif), image.info.get("icc_profile") or b"", _png_cicp(file), _exif_space(exif), image.info,
+    )
+
+
+def _damaged(file: PhotoFile) -> Exception:
+    if file.format == "TIFF":
+        return file.unreadable(
+            "photo-damaged", "is damaged, or an unusual kind of TIFF", "Save it as an RGB TIFF with 8 or 16 bits, or as JPEG."
+        )
+    if len(file.data) < 4096 and file.format == "JPEG":
+        return file.truncated()
+    return file.damaged()
+
+
+def _check_tiff(file: PhotoFile, image: Any) -> int:
+    """Refuse camera raw files and cut-off files; return the bits of a sample."""
+    tags: Mapping[int, Any] = image.tag_v2
+    raw = _DNG_VERSION in tags or int(tags.get(_REDUCED_PICTURE, 0)) & 1 or file.data[8:10] == b"CR"
+    if raw:
+        raise file.unsupported("a camera raw file")
+    for offsets, lengths in _STORED_AT:
+        starts, counts = tags.get(offsets, ()), tags.get(lengths, ())
+        starts = starts if isinstance(starts, tuple) else (starts,)
+        counts = counts if isinstance(counts, tuple) else (counts,)
+        if any(int(start) + int(count) > len(file.data) for start, count in zip(starts, counts, strict=False)):
+            raise file.truncated()
+    bits = tags.get(_SAMPLE_BITS, (8,))
+    deepest = int(max(bits if isinstance(bits, tuple) else (bits,)))
+    if deepest > 8 and (tags.get(_PLANES, 1) != 1 or tags.get(_PHOTOMETRIC) not in (1, 2)):
+        raise file.unsupported("an unusual kind of 16 bit TIFF")  # OpenCV would decode it to other colours
+    return deepest
+
+
+def _exif(image: Any) -> Image.Exif:
+    try:
+        exif: Image.Exif = image.getexif()
+    except DECODING_ERRORS:
+        return Image.Exif()
+    return exif
+
+
+def _ifd(exif: Image.Exif, tag: int) -> Mapping[int, Any]:
+    """Return one of EXIF's directories, empty where it is damaged."""
+    try:
+        return exif.get_ifd(tag)
+    except DECODING_ERRORS:
+        return {}
+
+
+def _orientation(exif: Image.Exif) -> int:
+    value = exif.get(ExifTags.Base.Orientation, 1)
+    return value if isinstance(value, int) and 1 <= value <= 8 else 1
+
+
+def _words(value: object) -> str:
+    text = value.decode("utf-8", "replace") if isinstance(value, bytes) else str(value or "")
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
+
+
+def _camera(exif: Image.Exif) -> str:
+    """Join make and model, the make once."""
+    make, model = _words(exif.get(ExifTags.Base.Make)), _words(exif.get(ExifTags.Base.Model))
+    return model if model.casefold().startswith(make.casefold()) and model else f"{make} {model}".strip()
+
+
+def _taken(exif: Image.Exif) -> str:
+    """Return the time of exposure as ISO 8601, with its offset where EXIF has one, or an empty string."""
+    tags = _ifd(exif, ExifTags.IFD.Exif)
+    text = _words(tags.get(ExifTags.Base.DateTimeOriginal) or exif.get(ExifTags.Base.DateTime))
+    offset = _words(tags.get(ExifTags.Base.OffsetTimeOriginal))
+    try:
+        moment = datetime.strptime(text, "%Y:%m:%d %H:%M:%S")  # noqa: DTZ007 - EXIF keeps the offset in another tag
+    except ValueError:
+        return ""
+    return moment.isoformat() + (offset if re.fullmatch(r"[+-]\d\d:\d\d", offset) else "")
+
+
+def _exif_space(exif: Image.Exif) -> str:
+    """Return the colour space EXIF names: ColorSpace 1, or interoperability index R03 (CIPA DC-008 and DC-009).
+
+    ColorSpace 2 for Adobe RGB is outside the standard but in use (common practice, no source).
+    """
+    space = _ifd(exif, ExifTags.IFD.Exif).get(ExifTags.Base.ColorSpace)
+    index = _words(_ifd(exif, ExifTags.IFD.Interop).get(ExifTags.Interop.InteropIndex))
+    if index == "R03" or space == 2:
+        return "Adobe RGB"
+    return "sRGB" if space == 1 or index == "R98" else ""
+
+
+def _png_cicp(file: PhotoFile) -> tuple[int, int] | None:
+    """Return the cICP chunk's primaries and transfer (PNG third edition, 11.3.2.6)."""
+    if file.format != "PNG":
+        return None
+    content = dict(png_chunks(file.data)).get(b"cICP", b"")
+    return (content[0], content[1]) if len(content) == 4 else None

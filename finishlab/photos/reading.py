@@ -1,0 +1,296 @@
+"""From a photo file to a `LinearImage`: every format, upright, in its own colours, with what is doubtful said."""
+
+from __future__ import annotations
+
+import io
+import zlib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+from PIL import Image, ImageCms
+
+from finishlab.errors import PhotoError
+from finishlab.imaging.pixels import LinearImage, PhotoInfo
+from finishlab.photos import profiles
+from finishlab.photos.files import PhotoFile, load_file, png_chunks
+from finishlab.photos.header import DECODING_ERRORS, Header, open_header, quiet
+from finishlab.photos.profiles import ColourEncoding, UnsuitedProfileError
+from finishlab.quality import Doubt, doubt
+
+__all__ = ["PhotoFacts", "photo_facts", "read_photo"]
+
+_STRIPE_BYTES: Final = 96_000
+"""Pillow's pixels are copied out in stripes that stay in the processor's cache: twice as fast as all at once."""
+_SUFFIXES: Final = {"JPEG": ".jpg", "PNG": ".png", "TIFF": ".tif", "WEBP": ".webp", "HEIC": ".heic"}
+_MODES: Final = {"1", "P", "PA", "L", "LA", "RGB", "RGBX", "RGBA", "RGBa", "YCbCr", "I;16", "I;16L", "I;16B", "L;16", "RGB;16", "RGBA;16"}
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoFacts:
+    """What the logbook keeps of a photo file beside the file itself."""
+
+    sha256: str
+    """SHA-256 of the file's bytes, 64 hex digits."""
+    original_name: str
+    suffix: str
+    """Ending that fits the content, e.g. ``".jpg"``, whatever the file is called."""
+    byte_count: int
+    full_size: tuple[int, int]
+    """Width and height of the upright photo, in pixels."""
+    camera: str
+    taken: str
+    """Time of exposure as ISO 8601, or an empty string."""
+
+    @property
+    def photo_id(self) -> str:
+        """First 16 hex digits of the SHA-256, as in `PhotoInfo`."""
+        return self.sha256[:16]
+
+
+def photo_facts(path: Path) -> PhotoFacts:
+    """Return what a photo's file and header say, without decoding it.
+
+    Raises
+    ------
+    PhotoError
+        As `read_photo`, except for what only decoding can show.
+    """
+    file = load_file(Path(path))
+    header = open_header(file)
+    return PhotoFacts(
+        file.sha256, file.name, _SUFFIXES[file.format], len(file.data), header.full_size, header.camera, header.taken
+    )
+
+
+def read_photo(path: Path, *, long_side: int | None = None) -> LinearImage:
+    """Read a photo, upright and with its way to linear light.
+
+    Parameters
+    ----------
+    path
+        A JPEG, PNG, TIFF, WebP or HEIC file. It is read once and never changed.
+    long_side
+        When given, a JPEG is decoded at the smallest of 1/1, 1/2, 1/4 and 1/8 of its size whose long side is still at
+        least this many pixels; other formats are decoded at full size.
+
+    Returns
+    -------
+    LinearImage
+        8 or 16 bit codes as the file has them. A profile built on look-up tables is converted to sRGB at 8 bits.
+
+    Raises
+    ------
+    PhotoError
+        If the file is missing, no photo, damaged, cut off, too large, CMYK, transparent, or of a kind that is not read.
+    """
+    header = open_header(load_file(Path(path)))
+    _check_kind(header)
+    codes, white = _decode(header, long_side)
+    grey = codes.ndim == 2
+    encoding, doubts = _encoding(header, grey=grey)
+    if grey:
+        codes = np.repeat(codes[:, :, None], 3, axis=2)
+    if encoding is None:
+        codes, white = _by_littlecms(codes, white, header.icc), 255
+        encoding = profiles.named_encoding("sRGB", f"{profiles.profile_name(header.icc)} (converted to sRGB, 8 bits)")
+    info = _info(header, encoding.name, (*doubts, *([doubt("greyscale")] if grey else [])))
+    orientation = header.orientation
+    del header  # and with it Pillow's own copy of the pixels
+    if orientation != 1:
+        from finishlab.imaging.deep_pixels import turn_upright
+
+        codes = turn_upright(codes, orientation)
+    codes.flags.writeable = False
+    table = encoding.table(256 if codes.dtype == np.uint8 else 65536, white)
+    return LinearImage(codes, table, encoding.to_srgb, info)
+
+
+def _info(header: Header, profile: str, doubts: tuple[Doubt, ...]) -> PhotoInfo:
+    if not header.camera:
+        doubts = (*doubts, doubt("no-camera"))
+    return PhotoInfo(header.file.photo_id, header.camera, header.taken, profile, header.full_size, doubts)
+
+
+def _check_kind(header: Header) -> None:
+    file = header.file
+    if header.mode == "CMYK":
+        raise file.unreadable(
+            "cmyk", "is a CMYK picture, made for a printing press and not by a camera", "Give the photo as the camera saved it."
+        )
+    if header.mode not in _MODES or header.bits not in (1, 2, 4, 8, 10, 12, 16):
+        raise file.unsupported(f"a picture of an unusual kind ({header.mode}, {header.bits} bits)")
+
+
+# -- pixels -----------------------------------------------------------------------------------------------------------
+
+
+def _decode(header: Header, long_side: int | None) -> tuple[np.ndarray, int]:
+    """Return codes, shape (H, W, 3), or (H, W) for a greyscale photo, not yet upright, and the code of white."""
+    with quiet():
+        if header.file.format == "HEIC":
+            return _decode_heic(header)
+        if header.bits == 16:
+            return _decode_deep(header), 65535
+        return _decode_pillow(header, long_side), 255
+
+
+def _decode_heic(header: Header) -> tuple[np.ndarray, int]:
+    try:
+        pixels = np.asarray(header.image)
+    except DECODING_ERRORS as error:
+        raise header.file.damaged() from error
+    if pixels.dtype == np.uint8:
+        return _without_alpha(pixels, 255, header.file), 255
+    # Ten and twelve bits are stored at the top of sixteen, so full brightness is a little below 65535.
+    white = ((1 << header.bits) - 1) << (16 - header.bits)
+    return _without_alpha(pixels, white, header.file), white
+
+
+def _decode_deep(header: Header) -> np.ndarray:
+    """Decode 16 bit PNG and TIFF: Pillow keeps only 8 of them."""
+    from finishlab.imaging.deep_pixels import decode_16bit
+
+    file = header.file
+    pixels = decode_16bit(_bare_png(file) if file.format == "PNG" else file.data)
+    if pixels is None:
+        raise file.damaged()
+    if pixels.shape[:2] != header.stored_size[::-1] or pixels.dtype != np.uint16:
+        raise file.unsupported("a picture of an unusual kind")
+    return _without_alpha(pixels, 65535, file)
+
+
+def _bare_png(file: PhotoFile) -> bytes:
+    """Return a PNG with nothing but its picture, checked: its decoder prints remarks about the rest to stderr."""
+    data = file.data
+    out: list[bytes | memoryview] = [data[:8]]
+    at = 8
+    for kind, _ in png_chunks(data):
+        end = at + int.from_bytes(data[at : at + 4], "big") + 12
+        if kind in (b"IHDR", b"PLTE", b"tRNS", b"IDAT", b"IEND"):
+            chunk = memoryview(data)[at:end]
+            if zlib.crc32(chunk[4:-4]) != int.from_bytes(chunk[-4:], "big"):
+                raise file.damaged()
+            out.append(chunk)
+        at = end
+    return b"".join(out)
+
+
+def _decode_pillow(header: Header, long_side: int | None) -> np.ndarray:
+    image, file = header.image, header.file
+    try:
+        if file.format == "JPEG" and long_side is not None:
+            _reduce(image, long_side)
+        image.load()
+        if image.mode == "1":
+            image = image.convert("L")
+        elif "transparency" in image.info or image.mode in ("P", "PA", "RGBa"):
+            image = image.convert("RGBA")
+        elif image.mode in ("YCbCr", "RGBX"):
+            image = image.convert("RGB")
+        return _without_alpha(_pixels(image), 255, file)
+    except PhotoError:
+        raise
+    except DECODING_ERRORS as error:
+        if "truncated" in str(error):
+            raise file.truncated() from error
+        raise file.damaged() from error
+
+
+def _reduce(image: Image.Image, long_side: int) -> None:
+    """Let the JPEG decoder work at the smallest scale that still gives `long_side`."""
+    full = max(image.size)
+    scale = next(s for s in (8, 4, 2, 1) if -(-full // s) >= long_side or s == 1)
+    if scale > 1:
+        # Pillow takes the largest scale that is not below the size asked for.
+        image.draft(image.mode, (image.width // scale, image.height // scale))
+
+
+def _pixels(image: Image.Image) -> np.ndarray:
+    """Copy an 8 bit image out of Pillow, shape (H, W) or (H, W, bands)."""
+    width, height = image.size
+    bands = len(image.getbands())
+    out = np.empty((height, width, bands) if bands > 1 else (height, width), dtype=np.uint8)
+    rows = max(1, _STRIPE_BYTES // (width * bands))
+    for top in range(0, height, rows):
+        bottom = min(height, top + rows)
+        stripe = image.crop((0, top, width, bottom)).tobytes()
+        out[top:bottom] = np.frombuffer(stripe, dtype=np.uint8).reshape(out[top:bottom].shape)
+    return out
+
+
+def _without_alpha(pixels: np.ndarray, opaque: int, file: PhotoFile) -> np.ndarray:
+    """Drop an opaque alpha channel, refuse a transparent one; grey stays (H, W)."""
+    if pixels.ndim == 2 or pixels.shape[2] == 3:
+        return pixels
+    if int(pixels[:, :, -1].min()) < opaque:
+        raise file.unreadable(
+            "photo-transparent", "is partly transparent, so it is not a photo as the camera took it", "Give the original photo."
+        )
+    return np.ascontiguousarray(pixels[:, :, :3]) if pixels.shape[2] == 4 else np.ascontiguousarray(pixels[:, :, 0])
+
+
+# -- colours ----------------------------------------------------------------------------------------------------------
+
+
+def _encoding(header: Header, *, grey: bool) -> tuple[ColourEncoding | None, tuple[Doubt, ...]]:
+    """Return what the file says of its colours, and the doubts; None when only LittleCMS can read its profile."""
+    try:
+        if header.cicp is not None and (header.file.format == "PNG" or not header.icc):
+            return profiles.encoding_from_cicp(*header.cicp), ()
+    except UnsuitedProfileError as error:
+        raise header.file.unreadable(
+            "photo-colours", f"cannot be read: {error}", "Save it as an ordinary photo (sRGB or Display P3), not as HDR."
+        ) from error
+    if header.icc:
+        try:
+            return profiles.encoding_from_icc(header.icc, grey=grey), ()
+        except UnsuitedProfileError:
+            if _readable_by_littlecms(header.icc):
+                return None, ()
+    return _encoding_by_hints(header)
+
+
+def _encoding_by_hints(header: Header) -> tuple[ColourEncoding, tuple[Doubt, ...]]:
+    """Return what PNG chunks or EXIF say, or sRGB with a doubt."""
+    if header.exif_space == "Adobe RGB":
+        return profiles.named_encoding("Adobe RGB", "Adobe RGB (by EXIF)"), ()
+    if header.exif_space == "sRGB" or "srgb" in header.info:
+        return profiles.named_encoding("sRGB"), ()
+    gamma = header.info.get("gamma")
+    if header.file.format == "PNG" and gamma:
+        try:
+            return profiles.encoding_from_gamma(float(gamma), _chromaticities(header)), ()
+        except (UnsuitedProfileError, ValueError, ZeroDivisionError, np.linalg.LinAlgError):
+            pass
+    return profiles.named_encoding("sRGB", "sRGB (assumed)"), (doubt("no-profile"),)
+
+
+def _chromaticities(header: Header) -> profiles.Primaries | None:
+    values = header.info.get("chromaticity")
+    if not values:
+        return None
+    white, red, green, blue = ((values[i], values[i + 1]) for i in (0, 2, 4, 6))
+    return profiles.Primaries(red, green, blue, white)
+
+
+def _readable_by_littlecms(icc: bytes) -> bool:
+    try:
+        profile = ImageCms.ImageCmsProfile(io.BytesIO(icc))
+    except (OSError, ImageCms.PyCMSError):
+        return False
+    return bool(profile.profile.xcolor_space.strip() == "RGB")
+
+
+def _by_littlecms(codes: np.ndarray, white: int, icc: bytes) -> np.ndarray:
+    """Convert to 8 bit sRGB by a profile built on tables, relative colorimetric."""
+    if codes.dtype == np.uint16:
+        codes = ((codes.astype(np.uint32) * 255 + white // 2) // white).astype(np.uint8)
+    source = ImageCms.ImageCmsProfile(io.BytesIO(icc))
+    target = ImageCms.createProfile("sRGB")
+    intent = ImageCms.Intent.RELATIVE_COLORIMETRIC
+    image = ImageCms.profileToProfile(Image.fromarray(codes), source, target, renderingIntent=intent, outputMode="RGB")
+    if image is None:  # only when asked to convert in place
+        raise RuntimeError("LittleCMS gave no picture")
+    return _pixels(image)

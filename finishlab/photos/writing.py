@@ -1,0 +1,156 @@
+"""From pixels back to a file: JPEG and PNG in sRGB, and thumbnails.
+
+What is written carries the picture and its profile and nothing of the source's metadata, so a shared page does not tell
+where a house stands.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import tempfile
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+from PIL import ExifTags, Image
+
+from finishlab.errors import OutputError
+from finishlab.imaging.pixels import LinearImage
+from finishlab.photos.profiles import matrix_profile, srgb_encode
+from finishlab.photos.reading import read_photo
+
+__all__ = ["CameraTags", "srgb_pixels", "thumbnail", "write_jpeg", "write_png"]
+
+
+@dataclass(frozen=True, slots=True)
+class CameraTags:
+    """What a camera writes into a photo of its own; for rendered photos that stand in for real ones."""
+
+    make: str
+    model: str
+    taken: datetime
+    """Local time of exposure; its offset is written too when it has one."""
+    orientation: int = 1
+    """EXIF orientation, 1 to 8, of the pixels as stored."""
+
+    def __post_init__(self) -> None:
+        if not 1 <= self.orientation <= 8:
+            raise ValueError("an orientation is 1 to 8")
+
+    def exif(self) -> bytes:
+        """Return the EXIF block."""
+        exif = Image.Exif()
+        exif[ExifTags.Base.Make] = self.make
+        exif[ExifTags.Base.Model] = self.model
+        exif[ExifTags.Base.Orientation] = self.orientation
+        details = exif.get_ifd(ExifTags.IFD.Exif)
+        details[ExifTags.Base.DateTimeOriginal] = self.taken.strftime("%Y:%m:%d %H:%M:%S")
+        offset = self.taken.strftime("%z")
+        if offset:
+            details[ExifTags.Base.OffsetTimeOriginal] = f"{offset[:3]}:{offset[3:5]}"
+        return exif.tobytes()
+
+
+def srgb_pixels(image: LinearImage) -> np.ndarray:
+    """Return a photo's decoded pixels in sRGB, shape (H, W, 3), uint8; colours outside sRGB are clipped."""
+    height, width = image.encoded.shape[:2]
+    out = np.empty((height, width, 3), dtype=np.uint8)
+    matrix = image.to_srgb.T.astype(np.float32)
+    rows = max(1, 500_000 // max(1, width))  # a float copy of a whole photo would take hundreds of megabytes
+    for top in range(0, height, rows):
+        linear = image.decode[image.encoded[top : top + rows]] @ matrix
+        out[top : top + rows] = np.rint(srgb_encode(linear) * 255.0)
+    return out
+
+
+def _picture(pixels: np.ndarray, long_side: int | None) -> Image.Image:
+    if pixels.dtype != np.uint8 or pixels.ndim != 3 or pixels.shape[2] != 3:
+        raise ValueError("a picture is an (H, W, 3) array of 8 bit codes")
+    picture = Image.fromarray(np.ascontiguousarray(pixels))
+    if long_side is not None and max(picture.size) > long_side:
+        factor = long_side / max(picture.size)
+        size = max(1, round(picture.width * factor)), max(1, round(picture.height * factor))
+        picture = picture.resize(size, Image.Resampling.LANCZOS, reducing_gap=3.0)
+    return picture
+
+
+def write_jpeg(
+    pixels: np.ndarray,
+    *,
+    quality: int,
+    long_side: int | None = None,
+    profile: bytes | None = None,
+    camera: CameraTags | None = None,
+) -> bytes:
+    """Return a JPEG of sRGB pixels.
+
+    Parameters
+    ----------
+    pixels
+        Shape (H, W, 3), uint8, RGB.
+    quality
+        1 to 95, libjpeg's scale; colour is kept at full resolution from 90 up.
+    long_side
+        Make the picture smaller until its long side has no more than this many pixels.
+    profile
+        ICC profile the pixels are coded in, to be embedded in place of sRGB's.
+    camera
+        EXIF data for a rendered photo; without it the file has no EXIF at all.
+    """
+    out = io.BytesIO()
+    subsampling = "4:4:4" if quality >= 90 else "4:2:0"
+    _picture(pixels, long_side).save(
+        out, "JPEG", quality=quality, subsampling=subsampling, optimize=True,
+        icc_profile=profile or matrix_profile("sRGB"), exif=camera.exif() if camera else b"",
+    )
+    return out.getvalue()
+
+
+def write_png(path: Path, pixels: np.ndarray) -> None:
+    """Write a PNG of sRGB pixels, shape (H, W, 3), uint8, whole or not at all.
+
+    Raises
+    ------
+    OutputError
+        If the file cannot be written.
+    """
+    path = Path(path)
+    out = io.BytesIO()
+    _picture(pixels, None).save(out, "PNG", icc_profile=matrix_profile("sRGB"))
+    try:
+        _replace(path, out.getvalue())
+    except OSError as error:
+        raise OutputError(
+            "picture-not-written",
+            f"{path} cannot be written ({error.strerror or error}).",
+            "Name a file in a folder you may write to.",
+        ) from error
+
+
+def _replace(path: Path, data: bytes) -> None:
+    """Put `data` at `path` in one step, so that a reader never sees half a file."""
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+        mask = os.umask(0)
+        os.umask(mask)
+        Path(name).chmod(0o666 & ~mask)  # mkstemp makes private files; a picture gets the rights of any new file
+        Path(name).replace(path)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
+
+
+def thumbnail(path: Path, long_side: int, *, quality: int = 85) -> bytes:
+    """Return a small JPEG of a photo for a page: upright, in sRGB, without metadata.
+
+    Raises
+    ------
+    PhotoError
+        As `read_photo`.
+    """
+    photo = read_photo(path, long_side=long_side)
+    return write_jpeg(srgb_pixels(photo), quality=quality, long_side=long_side)

@@ -1,0 +1,203 @@
+"""The JSON documents of the command-line contract: each says its format and its colour space, and holds finite numbers.
+
+Figures are rounded to what they can bear: CIELAB and CIEDE2000 to three decimals, shares and probabilities to four.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from finishlab.colorimetry.difference import DeltaE
+from finishlab.colorimetry.estimate import COLOUR_SPACE
+from finishlab.quality import Doubt
+from finishlab.reports.files import write_atomically
+from finishlab.reports.rows import BoardRow, ColourRow, PhotoResult, SpotRow
+from finishlab.reports.sentences import tie_marks
+
+if TYPE_CHECKING:
+    from finishlab.matching.floor import FloorPool
+    from finishlab.matching.ranking import RankedBoard, Ranking
+    from finishlab.measure import FieldMeasurement, StripReading
+
+__all__ = [
+    "boards_document",
+    "dump",
+    "floor_document",
+    "measurement_document",
+    "ranking_document",
+    "write_json",
+]
+
+Document = dict[str, Any]
+
+
+def measurement_document(results: Iterable[PhotoResult]) -> Document:
+    """Return ``finishlab/measurement/1``: every photo that was tried, measured or not."""
+    return _document("measurement", photos=[_photo(result) for result in results])
+
+
+def ranking_document(ranking: Ranking) -> Document:
+    """Return ``finishlab/ranking/1``: the floor, and the boards from the nearest on."""
+    return _document(
+        "ranking",
+        floor=_pool(ranking.floor),
+        ranking=[_ranked(board) for board in ranking.boards],
+    )
+
+
+def boards_document(boards: Iterable[BoardRow]) -> Document:
+    """Return ``finishlab/boards/1``: the logged boards with their records and colours."""
+    return _document("boards", boards=[_board(board) for board in boards])
+
+
+def floor_document(spots: Sequence[SpotRow], pool: FloorPool | None = None) -> Document:
+    """Return ``finishlab/floor/1``: the floor's spots and, when it is given, their pool."""
+    return _document(
+        "floor",
+        floor=None if pool is None else _pool(pool),
+        spots=[
+            {
+                "spot": spot.number,
+                "record": spot.record.as_dict(),
+                "lab": None if spot.lab is None else _lab(spot.lab),
+                "measurements": [_colour(colour) for colour in spot.colours],
+            }
+            for spot in spots
+        ],
+    )
+
+
+def dump(document: Mapping[str, Any]) -> str:
+    """Return a document as text with a line break at its end.
+
+    Raises
+    ------
+    ValueError
+        If a number in it is not finite; JSON has no such numbers.
+    """
+    return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def write_json(path: str | Path, document: Mapping[str, Any]) -> None:
+    """Write a document in one step.
+
+    Raises
+    ------
+    OutputError
+        If the file cannot be written.
+    """
+    write_atomically(path, dump(document).encode("utf-8", "replace"))
+
+
+def _document(kind: str, **content: Any) -> Document:
+    return {"format": f"finishlab/{kind}/1", "colour_space": COLOUR_SPACE, **content}
+
+
+def _photo(result: PhotoResult) -> Document:
+    measurement = result.measurement
+    return {
+        "path": result.path,
+        "ok": result.error is None,
+        "error": None if result.error is None else result.error.as_dict(),
+        "strip": None if measurement is None or measurement.strip is None else _strip(measurement.strip),
+        "fields": {} if measurement is None else {name: _field(found) for name, found in measurement.fields.items()},
+        "delta_e00": None if measurement is None or measurement.pair is None else _difference(measurement.pair),
+    }
+
+
+def _strip(strip: StripReading) -> Document:
+    return {
+        "found": True,
+        "number": strip.number,
+        "tags_seen": strip.tags_seen,
+        "corners": [[_rounded(x, 2), _rounded(y, 2)] for x, y in strip.corners],
+        "px_per_mm": _rounded(strip.px_per_mm),
+        "tilt_deg": _rounded(strip.tilt_deg, 2),
+        "rotation_deg": _rounded(strip.rotation_deg, 2),
+        "residual_mm": _rounded(strip.residual_mm),
+    }
+
+
+def _field(found: FieldMeasurement) -> Document:
+    return {
+        "lab": _lab(found.estimate.lab),
+        "standard_error": _lab(found.estimate.standard_error),
+        "spread": {"L10": _rounded(found.spread.L10), "L90": _rounded(found.spread.L90)},
+        "used_share": _rounded(found.used_share, 4),
+        "glare_share": _rounded(found.glare_share, 4),
+        "left_out": {reason: _rounded(share, 4) for reason, share in found.left_out.items()},
+        "surface": found.kind,
+        "doubts": _doubts(found.doubts),
+    }
+
+
+def _pool(floor: FloorPool) -> Document:
+    return {
+        "lab": _lab(floor.lab),
+        "spots": floor.spots,
+        "spread_e00": _rounded(floor.spread_e00),
+        "doubts": _doubts(floor.doubts),
+    }
+
+
+def _ranked(board: RankedBoard) -> Document:
+    return {
+        "place": board.place,
+        "ties": tie_marks(board),
+        "board": board.board,
+        "lab": _lab(board.lab),
+        "delta_e00": _difference(board.delta_e00),
+        "probability_closest": _rounded(board.probability_closest, 4),
+        "difference": {name: _rounded(value) for name, value in board.difference.as_dict().items()},
+        "ratio_to_floor_spread": _rounded(board.ratio_to_floor_spread),
+        "in_words": board.in_words,
+        "doubts": _doubts(board.doubts),
+    }
+
+
+def _board(board: BoardRow) -> Document:
+    return {
+        "board": board.number,
+        "record": board.record.as_dict(),
+        "lab": None if board.lab is None else _lab(board.lab),
+        "measurements": [_colour(colour) for colour in board.colours],
+        "direct_pairs": [_difference(pair) for pair in board.pairs],
+    }
+
+
+def _colour(colour: ColourRow) -> Document:
+    return {
+        "lab": _lab(colour.lab),
+        "standard_error": _lab(colour.standard_error),
+        "spread": None
+        if colour.spread_L is None
+        else {"L10": _rounded(colour.spread_L[0]), "L90": _rounded(colour.spread_L[1])},
+        "light": colour.light,
+        "photo": colour.photo,
+        "strip": colour.strip_number,
+        "version": colour.version,
+        "doubts": _doubts(colour.doubts),
+    }
+
+
+def _difference(difference: DeltaE) -> Document:
+    return {name: _rounded(value) for name, value in difference.as_dict().items()}
+
+
+def _doubts(doubts: Iterable[Doubt]) -> list[Document]:
+    return [{"code": doubt.code, "message": doubt.message} for doubt in doubts]
+
+
+def _lab(values: Iterable[float]) -> list[float | None]:
+    return [_rounded(value) for value in values]
+
+
+def _rounded(value: float | None, decimals: int = 3) -> float | None:
+    """Round a figure; one that is not a finite number is said to be unknown, never written as NaN."""
+    if value is None or not math.isfinite(value):
+        return None
+    return round(float(value), decimals) + 0.0  # the sum turns -0.0 into 0.0

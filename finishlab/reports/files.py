@@ -1,0 +1,50 @@
+"""Write a file whole or not at all."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import tempfile
+from pathlib import Path
+
+from finishlab.errors import OutputError
+
+__all__ = ["write_atomically"]
+
+
+def write_atomically(path: str | Path, content: bytes) -> None:
+    """Write `content` beside `path` and move it into place, so that a reader never sees half a file.
+
+    Raises
+    ------
+    OutputError
+        ``output-not-writable`` if the folder is missing, may not be written, or `path` is a folder.
+    """
+    target = Path(path)
+    temporary: Path | None = None
+    try:
+        if target.is_dir():
+            raise IsADirectoryError(21, "it is a folder")
+        mode = target.stat().st_mode & 0o777 if target.exists() else 0o666 & ~_umask()
+        handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
+        temporary = Path(name)
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(content)
+        temporary.chmod(mode)
+        temporary.replace(target)
+    except OSError as error:
+        if temporary is not None:
+            with contextlib.suppress(OSError):
+                temporary.unlink(missing_ok=True)
+        raise OutputError(
+            "output-not-writable",
+            f"{target} cannot be written: {(error.strerror or str(error)).lower()}.",
+            "Name a file in a folder that exists and that you may write to.",
+        ) from error
+
+
+def _umask() -> int:
+    # The mask can only be read by setting it; a temporary file would otherwise be readable by its owner alone.
+    mask = os.umask(0o022)
+    os.umask(mask)
+    return mask

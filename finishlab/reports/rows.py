@@ -1,0 +1,90 @@
+"""What the reports are given to show: plain rows, filled by the workflow from photos, measurements and the logbook."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from finishlab.colorimetry.difference import DeltaE
+from finishlab.errors import FinishlabError
+from finishlab.measure import Measurement
+from finishlab.quality import Doubt
+from finishlab.records import BoardRecord, FloorSpotRecord
+
+__all__ = ["BoardRow", "ColourRow", "Lab", "PhotoResult", "SpotRow", "what_it_is"]
+
+Lab = tuple[float, float, float]
+"""CIELAB D65 2 degrees."""
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoResult:
+    """What came of one photo that was to be measured.
+
+    Raises
+    ------
+    ValueError
+        If there is neither a measurement nor an error.
+    """
+
+    path: str
+    measurement: Measurement | None = None
+    error: FinishlabError | None = None
+    """Why it failed or, beside a measurement, why its result is refused."""
+
+    def __post_init__(self) -> None:
+        if self.measurement is None and self.error is None:
+            raise ValueError("a photo was either measured or it failed")
+
+
+@dataclass(frozen=True, slots=True)
+class ColourRow:
+    """One measured colour of a board or a floor spot."""
+
+    lab: Lab
+    standard_error: Lab
+    """One sigma of the mean, common errors left out."""
+    light: str
+    photo: str
+    """By which name the photo can be found again."""
+    strip_number: int | None = None
+    spread_L: tuple[float, float] | None = None
+    """10th and 90th percentile of L* over the surface."""
+    version: str = ""
+    """finishlab's version when it was measured."""
+    doubts: tuple[Doubt, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class BoardRow:
+    """One test board as the logbook knows it."""
+
+    number: str
+    """``"B1"``, ``"B2"`` ..."""
+    record: BoardRecord
+    lab: Lab | None = None
+    """The board's colour, all its photos together; none while it is not measured."""
+    colours: tuple[ColourRow, ...] = ()
+    pairs: tuple[DeltaE, ...] = ()
+    """Differences measured with the floor in the same photo."""
+    history: tuple[str, ...] = ()
+    """One line a change, oldest first."""
+
+
+@dataclass(frozen=True, slots=True)
+class SpotRow:
+    """One floor spot as the logbook knows it."""
+
+    number: str
+    """``"F1"``, ``"F2"`` ..."""
+    record: FloorSpotRecord
+    lab: Lab | None = None
+    colours: tuple[ColourRow, ...] = ()
+    history: tuple[str, ...] = ()
+
+
+def what_it_is(record: BoardRecord) -> str:
+    """Return a board's recipe in one line: wood, stain and coats, topcoat."""
+    stain = record.stain or "no stain"
+    if record.stain and record.coats is not None:
+        stain += f", {record.coats} coat{'' if record.coats == 1 else 's'}"
+    return f"{record.species}; {stain}; {record.topcoat or 'no topcoat'}"

@@ -1,0 +1,159 @@
+"""The answer, the doubts and the next steps in whole sentences, the same on the terminal and on the page."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from finishlab.colorimetry.difference import DeltaE
+from finishlab.quality import Doubt
+from finishlab.reports.rows import BoardRow, what_it_is
+
+if TYPE_CHECKING:
+    from finishlab.matching.floor import FloorPool
+    from finishlab.matching.ranking import RankedBoard, Ranking
+
+__all__ = [
+    "CAUTIONS",
+    "answer",
+    "as_sentence",
+    "chance",
+    "doubts_once",
+    "floor_line",
+    "interval",
+    "next_steps",
+    "place_mark",
+    "tie_marks",
+]
+
+CAUTIONS = (
+    ("Oily rags", "Rags soaked with oil or oil stain can catch fire by themselves. Never leave them in a pile: dry them flat "
+     "or hung outdoors, then store them in a tight metal can with water until they are disposed of."),
+    ("Vapour", "Solvent vapour burns and harms: no flame or pilot light near it, air from two sides. A dust mask is no vapour "
+     "mask. Two-part finishes with a hardener are for trained people with the right protection."),
+    ("Dust", "Wood dust causes cancer (IARC group 1): extract it and wear an N95 or P100 mask. In a home built before "
+     "1978 treat old coatings as lead paint until tested, and do not sand them dry."),
+    ("Treads", "A wet or missing tread is a fall: block the stair at top and bottom and keep another way out. High gloss "
+     "is slippery; an anti-slip additive changes the look, so put it on the test board too."),
+)
+"""Title and text of each caution; sources: NFPA (rags), IARC 100C (dust), US EPA (lead); the rest common practice."""
+
+_FEW_SPOTS = 5
+
+
+def as_sentence(words: str) -> str:
+    """Return words with a capital at the start and a full stop at the end."""
+    words = words.strip()
+    return words[:1].upper() + words[1:] + ("" if words.endswith((".", "!", "?")) else ".") if words else ""
+
+
+def interval(difference: DeltaE) -> str:
+    """Return a 95 % interval in words: ``"1.2 to 2.7"``."""
+    return f"{difference.low:.1f} to {difference.high:.1f}"
+
+
+def chance(probability: float) -> str:
+    """Return a probability in per cent; what simulation cannot tell from never or always is not called so."""
+    if probability < 0.005:
+        return "< 1 %"
+    if probability > 0.995:
+        return "> 99 %"
+    return f"{100 * probability:.0f} %"
+
+
+def tie_marks(board: RankedBoard) -> list[str]:
+    """Return the letters of the ties a board belongs to: boards that share one may change places."""
+    return [_letter(tie) for tie in board.ties]
+
+
+def place_mark(board: RankedBoard) -> str:
+    """Return the place and, when the order among neighbours is open, the letters of its ties: ``"2 ab"``."""
+    return f"{board.place} {''.join(tie_marks(board))}".strip()
+
+
+def _letter(tie: int) -> str:
+    """a to z, then aa, ab ..., as the columns of a sheet are named."""
+    letters = ""
+    while tie > 0:
+        tie, rest = divmod(tie - 1, 26)
+        letters = chr(ord("a") + rest) + letters
+    return letters
+
+
+def answer(ranking: Ranking, boards: Mapping[str, BoardRow]) -> str:
+    """Return the whole answer in one sentence; `RankedBoard.in_words` of the first board goes on from there."""
+    leaders = ranking.leaders if ranking.boards else ()
+    if not leaders:
+        return "No test board has been measured yet, so there is nothing to rank."
+    first = leaders[0]
+    figure = f"dE00 {first.delta_e00.value:.1f} (95 % interval {interval(first.delta_e00)})"
+    if len(leaders) == 1:
+        return f"Board {_named(first.board, boards)} comes closest to the floor, with {figure}."
+    names = _listed([b.board for b in leaders])
+    return (
+        f"Boards {names} come closest to the floor and the photos leave open which is the closest of them; "
+        f"{_named(first.board, boards)} is ahead with {figure}."
+    )
+
+
+def floor_line(floor: FloorPool) -> str:
+    """Return what the floor was measured from and how much it varies in itself."""
+    spots = f"{floor.spots} spot{'' if floor.spots == 1 else 's'}"
+    colour = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*floor.lab)
+    if floor.spread_e00 is None:
+        return f"Floor: {spots}, {colour}; one spot cannot show how much the floor varies."
+    return f"Floor: {spots}, {colour}; its own spots scatter by dE00 {floor.spread_e00:.1f} about their mean."
+
+
+def doubts_once(ranking: Ranking) -> list[tuple[str, str]]:
+    """Return each doubt once: whom it is about (``"floor"``, ``"B1, B4"``, ``"all boards"``), and its sentence."""
+    about: dict[str, list[str]] = {}
+    _gather(about, "floor", ranking.floor.doubts)
+    for board in ranking.boards:
+        _gather(about, board.board, board.doubts)
+    everyone = [board.board for board in ranking.boards]
+    return [
+        ("all boards" if len(everyone) > 1 and who == everyone else ", ".join(who), sentence)
+        for sentence, who in about.items()
+    ]
+
+
+def next_steps(ranking: Ranking, boards: Mapping[str, BoardRow]) -> list[str]:
+    """Return what would make the answer surer or bring the job on, the most useful first."""
+    leaders = ranking.leaders if ranking.boards else ()
+    if not leaders:
+        return ["Photograph a test board beside the strip and log it: finishlab board add PHOTO --species WOOD."]
+    steps = []
+    if len(leaders) > 1:
+        names = _listed([b.board for b in leaders])
+        steps.append(f"Photograph {names} again, each with the floor at the strip's other edge (--with-floor): one "
+                     "photo of both is the surest way to part them.")
+    if ranking.floor.spots < _FEW_SPOTS:
+        steps.append(f"Measure the floor on more planks: {ranking.floor.spots} so far, five or more show how much it varies.")
+    first = boards.get(leaders[0].board)
+    if first is not None and first.record.topcoat is None:
+        steps.append(f"Put the topcoat on {first.number} and measure it again once dry: it will not stay as it is.")
+    if first is not None and len({colour.light for colour in first.colours}) < 2:
+        steps.append("Photograph the floor and the leading boards in the evening light too: a match holds only if it holds "
+                     "in two lights.")
+    if boards and not any(row.record.purpose == "clear-only control" for row in boards.values()):
+        steps.append("Finish one board with the topcoat alone: stain only darkens, so it shows the lightest you can reach.")
+    steps.append("Lay the leading boards flat on the floor, grain along the planks, and trust your eyes over any figure; "
+                 "then prove the recipe on one whole tread (common practice, no source).")
+    return steps
+
+
+def _gather(about: dict[str, list[str]], who: str, doubts: Iterable[Doubt]) -> None:
+    for found in doubts:
+        names = about.setdefault(found.message, [])
+        if who not in names:
+            names.append(who)
+
+
+def _named(number: str, boards: Mapping[str, BoardRow]) -> str:
+    row = boards.get(number)
+    return number if row is None else f"{number} ({what_it_is(row.record)})"
+
+
+def _listed(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

@@ -1,0 +1,310 @@
+"""Results on a terminal: tables that read the same with colour and without.
+
+Swatches are shown where the terminal can show any colour; elsewhere the figures stand in their place. Nothing is said by
+colour alone. Whatever users wrote is printed as it is, never read as markup.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from finishlab.reports.rows import BoardRow, ColourRow, Lab, PhotoResult, SpotRow, what_it_is
+from finishlab.reports.sentences import answer, as_sentence, chance, doubts_once, floor_line, interval, next_steps, place_mark
+from finishlab.reports.swatch import hex_colour
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    from finishlab.matching.floor import FloorPool
+    from finishlab.matching.ranking import RankedBoard, Ranking
+
+__all__ = ["print_board", "print_boards", "print_floor", "print_measurements", "print_ranking", "print_spot"]
+
+_WIDE = 110
+"""From this many columns on, what a board is and how it differs stand side by side."""
+
+
+def print_ranking(console: Console, ranking: Ranking, boards: Mapping[str, BoardRow]) -> None:
+    """Print the answer, the ranking, the doubts and what to do next.
+
+    Parameters
+    ----------
+    console
+        Where to; its width, its colours and whether it is a terminal are respected.
+    ranking
+        The boards from the nearest on.
+    boards
+        What is logged of each board, by its number.
+    """
+    _say(console, answer(ranking, boards))
+    if ranking.boards:
+        _say(console, as_sentence(ranking.boards[0].in_words))
+    if ranking.boards:
+        _blank(console)
+        console.print(_ranking_table(console, ranking, boards))
+        if any(board.tied for board in ranking.boards):
+            _say(console, "a, b ...: the photos leave the order of boards that share a letter open")
+        _say(console, "dE00: CIEDE2000 to the floor with its 95 % interval; closest: chance of being the closest board")
+    _blank(console)
+    _say(console, floor_line(ranking.floor))
+    doubts = [f"{who}: {sentence}" for who, sentence in doubts_once(ranking)]
+    _list(console, "Doubts", doubts)
+    _list(console, "What to do next", next_steps(ranking, boards), numbered=True)
+
+
+def print_measurements(console: Console, results: Sequence[PhotoResult]) -> None:
+    """Print what was measured in each photo, and why the others were not."""
+    table = _table()
+    table.add_column("photo", overflow="fold")
+    table.add_column("field", no_wrap=True)
+    _add_colour_columns(console, table)
+    table.add_column("+-", no_wrap=True)
+    table.add_column("used", justify="right", no_wrap=True)
+    table.add_column("dE00 (95 %)", no_wrap=True)
+    notes = []
+    for result in results:
+        rows = list(_measured_rows(console, result))
+        for row in rows:
+            _add_row(table, row)
+        notes += _photo_notes(result)
+    if table.row_count:
+        console.print(table)
+        _say(console, "+- one standard error of the mean, common errors left out; used: share of the field that was read")
+    _list(console, "Notes", notes)
+
+
+def print_boards(console: Console, boards: Sequence[BoardRow]) -> None:
+    """Print the logged boards, one a line."""
+    if not boards:
+        _say(console, "No test board is logged yet. Add one: finishlab board add PHOTO --species WOOD")
+        return
+    table = _table()
+    table.add_column("board", no_wrap=True)
+    _add_colour_columns(console, table)
+    for name in ("what it is", "purpose", "light", "date"):
+        table.add_column(name, overflow="fold", no_wrap=name == "date")
+    for board in boards:
+        lights = ", ".join(dict.fromkeys(c.light for c in board.colours)) or board.record.light
+        recipe = what_it_is(board.record)
+        cells = [board.number, *_colour_cells(console, board.lab), recipe, board.record.purpose, lights]
+        _add_row(table, [*cells, f"{board.record.date}"])
+    console.print(table)
+
+
+def print_board(console: Console, board: BoardRow) -> None:
+    """Print all that is logged of one board."""
+    record = board.record
+    _facts(console, f"Board {board.number}", [
+        ("species", record.species), ("stain", record.stain), ("coats", record.coats), ("topcoat", record.topcoat),
+        ("purpose", record.purpose), ("date", record.date), ("note", record.note),
+    ])
+    _print_colours(console, board.colours)
+    pairs = [f"dE00 {pair.value:.1f} ({interval(pair)})" for pair in board.pairs]
+    _list(console, "Measured with the floor in the same photo", pairs)
+    _list(console, "History", board.history)
+
+
+def print_floor(console: Console, spots: Sequence[SpotRow], pool: FloorPool | None = None) -> None:
+    """Print the floor's spots, one a line, and their pool when it is given."""
+    if not spots:
+        _say(console, "No floor spot is logged yet. Add one: finishlab floor add PHOTO")
+        return
+    table = _table()
+    table.add_column("spot", no_wrap=True)
+    _add_colour_columns(console, table)
+    for name in ("where", "surface", "light", "date"):
+        table.add_column(name, overflow="fold", no_wrap=name == "date")
+    for spot in spots:
+        lights = ", ".join(dict.fromkeys(c.light for c in spot.colours)) or spot.record.light
+        cells = [spot.number, *_colour_cells(console, spot.lab), spot.record.spot or "-", spot.record.surface, lights]
+        _add_row(table, [*cells, f"{spot.record.date}"])
+    console.print(table)
+    if pool is not None:
+        _say(console, floor_line(pool))
+        _list(console, "Doubts", [doubt.message for doubt in pool.doubts])
+
+
+def print_spot(console: Console, spot: SpotRow) -> None:
+    """Print all that is logged of one floor spot."""
+    record = spot.record
+    _facts(console, f"Floor spot {spot.number}", [
+        ("where", record.spot), ("surface", record.surface), ("light", record.light), ("date", record.date),
+        ("note", record.note),
+    ])
+    _print_colours(console, spot.colours)
+    _list(console, "History", spot.history)
+
+
+def _ranking_table(console: Console, ranking: Ranking, boards: Mapping[str, BoardRow]) -> Table:
+    wide = console.width >= _WIDE
+    colour = _shows_colour(console)
+    table = _table()
+    table.add_column("place", no_wrap=True)
+    table.add_column("board", no_wrap=True)
+    if colour:
+        table.add_column("board|floor", no_wrap=True)
+    if wide:
+        table.add_column("L* a* b*", no_wrap=True)
+    table.add_column("dE00 (95 %)", no_wrap=True)
+    table.add_column("closest", justify="right", no_wrap=True)
+    if wide:
+        table.add_column("what it is", ratio=1)
+        table.add_column("beside the floor", ratio=1)
+    else:
+        table.add_column("what it is / beside the floor", ratio=1)
+    for board in ranking.boards:
+        row = boards.get(board.board)
+        _add_row(table, _ranking_cells(board, row, ranking.floor.lab, colour=colour, wide=wide))
+    return table
+
+
+def _ranking_cells(
+    board: RankedBoard, row: BoardRow | None, floor: Lab, *, colour: bool, wide: bool
+) -> list[str | Text]:
+    recipe = "" if row is None else what_it_is(row.record)
+    cells: list[str | Text] = [place_mark(board), board.board]
+    if colour:
+        cells.append(_swatch(board.lab, floor, lines=2))
+    if wide:
+        cells.append(_figures(board.lab))
+    gap = " " if wide else "\n"
+    cells += [f"{board.delta_e00.value:.1f}{gap}({interval(board.delta_e00)})", chance(board.probability_closest)]
+    return [*cells, recipe, board.in_words] if wide else [*cells, f"{recipe}\n{board.in_words}".strip()]
+
+
+def _measured_rows(console: Console, result: PhotoResult) -> Iterable[list[str | Text]]:
+    if result.measurement is None:
+        return
+    pair = result.measurement.pair
+    for index, (name, found) in enumerate(result.measurement.fields.items()):
+        first = index == 0
+        row = [result.path if first else "", name, *_colour_cells(console, found.estimate.lab, 1)]
+        row.append(_figures(found.estimate.standard_error, 1))
+        row += [f"{100 * found.used_share:.0f} %", f"{pair.value:.1f} ({interval(pair)})" if pair and first else ""]
+        yield row
+
+
+def _photo_notes(result: PhotoResult) -> list[str]:
+    notes = []
+    if result.error is not None:
+        notes.append(f"{result.path}: {result.error.message} {result.error.hint}".strip())
+    fields = {} if result.measurement is None else result.measurement.fields
+    for name, found in fields.items():
+        notes += [f"{result.path}, {name}: {doubt.message}" for doubt in found.doubts]
+    return notes
+
+
+def _print_colours(console: Console, colours: Sequence[ColourRow]) -> None:
+    if not colours:
+        _say(console, "Not measured yet.")
+        return
+    table = _table()
+    table.add_column("light", overflow="fold")
+    _add_colour_columns(console, table)
+    table.add_column("+-", no_wrap=True)
+    table.add_column("L* 10-90 %", no_wrap=True)
+    table.add_column("strip", no_wrap=True)
+    table.add_column("photo", overflow="fold")
+    for colour in colours:
+        row = [colour.light, *_colour_cells(console, colour.lab, 1), _figures(colour.standard_error, 1)]
+        spread = "-" if colour.spread_L is None else "{:.0f} to {:.0f}".format(*colour.spread_L)
+        strip = "-" if colour.strip_number is None else f"{colour.strip_number:04d}"
+        _add_row(table, [*row, spread, strip, colour.photo])
+    console.print(table)
+    sentences = dict.fromkeys(doubt.message for colour in colours for doubt in colour.doubts)
+    _list(console, "Doubts", list(sentences))
+
+
+def _facts(console: Console, title: str, facts: Sequence[tuple[str, object]]) -> None:
+    from rich.table import Table
+
+    _say(console, title)
+    grid = Table.grid(padding=(0, 2))
+    grid.add_column(no_wrap=True)
+    grid.add_column(overflow="fold")
+    for name, value in facts:
+        if value is not None:
+            grid.add_row(f"  {name}", _text(str(value)))
+    console.print(grid)
+
+
+def _list(console: Console, title: str, lines: Sequence[str], *, numbered: bool = False) -> None:
+    from rich.table import Table
+
+    if not lines:
+        return
+    _blank(console)
+    _say(console, title)
+    grid = Table.grid(padding=(0, 1))
+    grid.add_column(justify="right", no_wrap=True)
+    grid.add_column(overflow="fold")
+    for index, line in enumerate(lines, start=1):
+        grid.add_row(f"{index}." if numbered else "-", _text(line))
+    console.print(grid)
+
+
+def _table() -> Table:
+    from rich import box
+    from rich.table import Table
+
+    return Table(box=box.SIMPLE_HEAD, header_style="none", pad_edge=False, padding=(0, 1, 0, 0), highlight=False)
+
+
+def _add_row(table: Table, cells: Iterable[str | Text]) -> None:
+    # A plain string would be read as markup, and users may write brackets.
+    table.add_row(*(_text(cell) if isinstance(cell, str) else cell for cell in cells))
+
+
+def _add_colour_columns(console: Console, table: Table) -> None:
+    if _shows_colour(console):
+        table.add_column("colour", no_wrap=True)
+    table.add_column("L* a* b*", no_wrap=True)
+
+
+def _colour_cells(console: Console, lab: Lab | None, decimals: int = 0) -> list[str | Text]:
+    figures = _figures(lab, decimals)
+    return [_swatch(lab), figures] if _shows_colour(console) else [figures]
+
+
+def _figures(lab: Lab | None, decimals: int = 0) -> str:
+    return "-" if lab is None else " ".join(f"{round(v, decimals) + 0.0:.{decimals}f}" for v in lab)
+
+
+def _shows_colour(console: Console) -> bool:
+    # With fewer colours a swatch would show another colour than the one measured.
+    return console.is_terminal and not console.no_color and console.color_system == "truecolor"
+
+
+def _swatch(lab: Lab | None, beside: Lab | None = None, lines: int = 1) -> Text:
+    """Blocks of colour, edge to edge."""
+    from rich.text import Text
+
+    swatch = Text()
+    for line in range(lines):
+        swatch.append("\n" if line else "")
+        for colour in (lab, beside):
+            if colour is not None:
+                swatch.append("     ", style=f"on {hex_colour(colour)}")
+    return swatch
+
+
+def _text(line: str) -> Text:
+    from rich.text import Text
+
+    return Text(_plain(line))
+
+
+def _plain(text: str) -> str:
+    """Take out what a terminal would obey instead of show."""
+    return "".join(c if c.isprintable() or c == "\n" else "?" for c in text)
+
+
+def _say(console: Console, line: str) -> None:
+    console.print(_text(line), highlight=False)
+
+
+def _blank(console: Console) -> None:
+    console.print()

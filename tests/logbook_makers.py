@@ -1,0 +1,67 @@
+"""Makers of photos and measurements for the logbook's tests: invented figures, no photo is decoded."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from pathlib import Path
+from typing import Any
+
+from finishlab.colorimetry.difference import DeltaE
+from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
+from finishlab.imaging.strip import FieldName
+from finishlab.logbook import Logbook
+from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading
+from finishlab.quality import doubt
+from finishlab.records import PhotoRecord
+
+DAY = dt.date(2024, 5, 31)
+
+
+def field(name: FieldName = "board", lightness: float = 50.0) -> FieldMeasurement:
+    """Return one field's measurement with every part filled in."""
+    return FieldMeasurement(
+        name=name,
+        kind="wood" if name == "board" else "print",
+        estimate=LabEstimate(
+            (lightness, 8.25, 1 / 3),
+            ((0.1, 0.01, 0.0), (0.01, 0.2, 0.0), (0.0, 0.0, 0.3)),
+            (SharedEffect("saturation", "camera:Test One", (0.0, 0.5, 0.75)),),
+        ),
+        spread=Spread(44.0, 56.5, ((9.0, 0.0, 0.0), (0.0, 1.0, 0.5), (0.0, 0.5, 2.0))),
+        used_share=0.93,
+        glare_share=0.02,
+        left_out={"glare": 0.02, "seam": 0.05},
+        doubts=(doubt("glare", percent=2.0), doubt("strip-partly-hidden", seen=5, total=6)),
+    )
+
+
+def measurement(photo: PhotoRecord, *names: FieldName, lightness: float = 50.0, strip: int | None = 412) -> Measurement:
+    """Return a photo's measurement of some fields (the board's unless named)."""
+    corners = ((10.0, 20.0), (300.5, 21.0), (301.0, 80.0), (10.5, 79.0))
+    both = set(names) == {"board", "floor"}
+    return Measurement(
+        photo_id=photo.photo_id,
+        strip=StripReading(strip, 6, corners, 4.5, 12.0, -90.0, 0.05),
+        fields={name: field(name, lightness) for name in names or ("board",)},
+        pair=DeltaE(3.5, 2.25, 4.75) if both else None,
+        correction={"gamma": (2.2, 2.1, 2.0)},
+        settings={"field": "board"},
+        version="0.1.0",
+    )
+
+
+def make_photo(folder: Path, name: str = "IMG_1.JPG", **values: Any) -> tuple[Path, PhotoRecord]:
+    """Write a file of some bytes and return it with its record."""
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / name
+    path.write_bytes(b"not a picture, but bytes: " + name.encode())
+    sha256 = hashlib.sha256(path.read_bytes()).hexdigest()
+    return path, PhotoRecord(sha256, name, 4000, 3000, suffix=path.suffix, **values)
+
+
+def keep(log: Logbook, folder: Path, name: str = "IMG_1.JPG") -> PhotoRecord:
+    """Make a photo and keep it in the logbook."""
+    path, record = make_photo(folder, name)
+    log.keep_photo(path, record)
+    return record

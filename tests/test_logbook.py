@@ -1,0 +1,618 @@
+"""The logbook: what is logged comes back, nothing is lost, nothing is overwritten silently."""
+
+from __future__ import annotations
+
+import datetime as dt
+import multiprocessing
+import os
+import signal
+import sqlite3
+import time
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+import pytest
+from logbook_makers import DAY, keep, make_photo, measurement
+from sqlalchemy import event, text
+
+from finishlab.errors import ExitCode, LogbookError, PhotoError, UsageError
+from finishlab.logbook import DirectPair, Logbook
+from finishlab.logbook.store import DATABASE
+from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord
+
+ASH = BoardRecord("ash", "walnut brown", 2, "water PU", note="first try", date=DAY)
+SPOT = FloorSpotRecord("by the stair", date=DAY)
+SPAWN = multiprocessing.get_context("spawn")
+
+
+@pytest.fixture
+def log(tmp_path: Path) -> Iterator[Logbook]:
+    """An empty logbook."""
+    with Logbook.open(tmp_path / "log", who="tester") as opened:
+        yield opened
+
+
+def _add(log: Logbook, folder: Path, name: str, record: BoardRecord = ASH) -> str:
+    return log.add_board(record, [measurement(keep(log, folder, name))]).number
+
+
+# Boards and spots
+
+
+def test_a_board_comes_back_as_it_was_measured(log: Logbook, tmp_path: Path) -> None:
+    """Record, field, strip, settings and version read back equal to what was logged, floats to the last bit."""
+    measured = measurement(keep(log, tmp_path), lightness=0.1 + 0.2)
+    added = log.add_board(ASH, [measured])
+    board = log.board("B1")
+    assert added == board
+    assert (board.number, board.record, board.pairs) == ("B1", ASH, ())
+    (stored,) = board.measurements
+    assert stored.field == measured.fields["board"]
+    assert stored.strip == measured.strip
+    assert (stored.strip_number, stored.version, stored.light) == (412, "0.1.0", "daylight")
+    assert stored.settings == {"field": "board"}
+    assert stored.correction == {"gamma": [2.2, 2.1, 2.0]}
+    assert stored.photo.startswith(measured.photo_id)
+    assert stored.created.tzinfo == dt.UTC
+
+
+def test_several_photos_are_repeats_of_one_board(log: Logbook, tmp_path: Path) -> None:
+    """One call logs all photos of a board, in their order, under one number."""
+    photos = [keep(log, tmp_path, f"{i}.jpg") for i in range(3)]
+    board = log.add_board(ASH, [measurement(p, lightness=40.0 + i) for i, p in enumerate(photos)])
+    assert [m.photo for m in board.measurements] == [p.sha256 for p in photos]
+    assert [m.field.estimate.lab[0] for m in board.measurements] == [40.0, 41.0, 42.0]
+
+
+def test_a_direct_pair_is_kept(log: Logbook, tmp_path: Path) -> None:
+    """A photo with board and floor keeps both fields and their difference."""
+    measured = measurement(keep(log, tmp_path), "board", "floor")
+    pair = DirectPair.of(measured)
+    assert pair is not None
+    (stored,) = log.add_board(ASH, [measured], [pair]).pairs
+    assert (stored.board, stored.floor) == (measured.fields["board"], measured.fields["floor"])
+    assert stored.delta_e00 == measured.pair
+    assert stored.light == "daylight"
+    assert log.board("B1").pairs == (stored,)
+
+
+def test_a_photo_of_one_field_is_no_pair(log: Logbook, tmp_path: Path) -> None:
+    """Without the floor in the same photo there is no direct pair."""
+    assert DirectPair.of(measurement(keep(log, tmp_path))) is None
+
+
+def test_a_floor_spot_comes_back(log: Logbook, tmp_path: Path) -> None:
+    """A spot holds the floor field of its photos, also when the board field was measured too."""
+    measured = measurement(keep(log, tmp_path), "board", "floor")
+    spot = log.add_floor_spot(SPOT, [measured])
+    assert spot == log.floor_spot("f1") == log.floor_spots()[0]
+    assert spot.number == "F1"
+    assert spot.record == SPOT
+    assert spot.measurements[0].field == measured.fields["floor"]
+
+
+def test_without_a_strip_the_one_surface_is_the_floor(log: Logbook, tmp_path: Path) -> None:
+    """A surface measured from a grey area is reported as the board field; logged as floor it is the floor."""
+    from dataclasses import replace
+
+    spot = log.add_floor_spot(SPOT, [replace(measurement(keep(log, tmp_path)), strip=None)])
+    assert spot.measurements[0].field.name == "board"
+    assert spot.measurements[0].strip is None
+    assert log.strips() == ()
+
+
+def test_the_wrong_field_is_refused(log: Logbook, tmp_path: Path) -> None:
+    """With a strip in the photo, its board field is never taken for the floor."""
+    with pytest.raises(UsageError) as caught:
+        log.add_floor_spot(SPOT, [measurement(keep(log, tmp_path), "board")])
+    assert caught.value.code == "field-not-measured"
+    assert log.floor_spots() == []
+
+
+def test_boards_by_light(log: Logbook, tmp_path: Path) -> None:
+    """A light gives the boards measured in it, however it is spelt, with only what was measured in it."""
+    _add(log, tmp_path, "1.jpg")
+    _add(log, tmp_path, "2.jpg")
+    both = measurement(keep(log, tmp_path, "3.jpg"), "board", "floor", strip=413)
+    pair = DirectPair.of(both)
+    assert pair is not None
+    whole = log.add_board_photos("B2", [both], [pair], light="Evening  lamp")
+    assert [m.light for m in whole.measurements] == ["daylight", "evening lamp"]
+    (evening,) = log.boards(light="EVENING lamp")
+    assert evening.number == "B2"
+    assert [m.light for m in evening.measurements] == ["evening lamp"]
+    assert len(evening.pairs) == 1
+    daylight = log.boards(light="daylight")
+    assert [b.number for b in daylight] == ["B1", "B2"]
+    assert [b.pairs for b in daylight] == [(), ()]
+    assert log.boards(light="candle") == []
+    assert log.strips() == (412, 413)
+
+
+def test_further_photos_take_the_boards_light(log: Logbook, tmp_path: Path) -> None:
+    """Photos added without a light are repeats in the board's own."""
+    log.add_board(BoardRecord("ash", light="lamp", date=DAY), [measurement(keep(log, tmp_path, "1.jpg"))])
+    log.add_board_photos("B1", [measurement(keep(log, tmp_path, "2.jpg"))])
+    assert [m.light for m in log.board("B1").measurements] == ["lamp", "lamp"]
+
+
+def test_spots_by_light(log: Logbook, tmp_path: Path) -> None:
+    """Floor spots are picked by light as boards are."""
+    log.add_floor_spot(SPOT, [measurement(keep(log, tmp_path, "1.jpg"), "floor")])
+    lamp = FloorSpotRecord(light="Lamp", date=DAY)
+    log.add_floor_spot(lamp, [measurement(keep(log, tmp_path, "2.jpg"), "floor")])
+    assert [s.number for s in log.floor_spots(light="lamp")] == ["F2"]
+    assert [s.number for s in log.floor_spots()] == ["F1", "F2"]
+
+
+def test_reading_boards_takes_the_same_queries_however_many(log: Logbook, tmp_path: Path) -> None:
+    """Twelve boards are read in as many queries as one: three."""
+    asked: list[str] = []
+    event.listen(log._engine, "before_cursor_execute", lambda *args: asked.append(args[2]))
+    counts = []
+    for upto in (1, 12):
+        while len(log.boards()) < upto:
+            _add(log, tmp_path, f"{len(log.boards())}.jpg")
+        asked.clear()
+        log.boards()
+        counts.append(len([line for line in asked if line.startswith("SELECT")]))
+    assert counts == [3, 3]
+
+
+# Failures
+
+
+def test_an_unknown_board_names_those_there_are(log: Logbook, tmp_path: Path) -> None:
+    """The sentence names what was asked for, the hint what is logged; runs are drawn together."""
+    with pytest.raises(LogbookError) as caught:
+        log.board("B1")
+    assert caught.value.code == "unknown-board"
+    assert caught.value.exit_code == ExitCode.LOGBOOK
+    assert "finishlab board add" in caught.value.hint
+    for i in range(6):
+        _add(log, tmp_path, f"{i}.jpg")
+    log.remove_board("B5")
+    for name in ("B9", "b99999999999", "F1", "3", ""):
+        with pytest.raises(LogbookError) as caught:
+            log.board(name)
+        assert caught.value.hint == "Logged: B1 to B4, B6."
+
+
+def test_a_long_list_of_boards_is_cut(log: Logbook, tmp_path: Path) -> None:
+    """With many separate runs the hint names the first and says there are more."""
+    for i in range(30):
+        _add(log, tmp_path, f"{i}.jpg")
+    for i in range(2, 31, 2):
+        log.remove_board(f"B{i}")
+    with pytest.raises(LogbookError) as caught:
+        log.edit_board("B99", stain="x")
+    assert caught.value.hint.endswith("B23 and more.")
+
+
+def test_an_unknown_spot_is_said_so(log: Logbook) -> None:
+    """Floor spots have their own code."""
+    for ask in (log.floor_spot, log.remove_floor_spot, log.edit_floor_spot, log.history):
+        with pytest.raises(LogbookError) as caught:
+            ask("F7")
+        assert caught.value.code == "unknown-spot"
+        assert "F7" in caught.value.message
+
+
+def test_nothing_measured_is_nothing_logged(log: Logbook, tmp_path: Path) -> None:
+    """A board, spot or addition without a photo is refused."""
+    with pytest.raises(UsageError):
+        log.add_board(ASH, [])
+    with pytest.raises(UsageError):
+        log.add_floor_spot(SPOT, [])
+    _add(log, tmp_path, "1.jpg")
+    with pytest.raises(UsageError):
+        log.add_board_photos("B1", [])
+
+
+def test_a_measurement_needs_its_photo_kept(log: Logbook, tmp_path: Path) -> None:
+    """A figure that could not be traced to its photo is refused, and the whole board with it."""
+    kept = keep(log, tmp_path, "1.jpg")
+    _, unkept = make_photo(tmp_path, "2.jpg")
+    with pytest.raises(LogbookError) as caught:
+        log.add_board(ASH, [measurement(kept), measurement(unkept)])
+    assert caught.value.code == "photo-not-kept"
+    assert log.boards() == []
+    assert log.add_board(ASH, [measurement(kept)]).number == "B1"
+
+
+def test_one_photo_is_no_repeat_of_itself(log: Logbook, tmp_path: Path) -> None:
+    """The same photo twice for one board, or one pair twice, is refused, and nothing of that call is kept."""
+    measured = measurement(keep(log, tmp_path, "1.jpg"), "board", "floor")
+    pair = DirectPair.of(measured)
+    assert pair is not None
+    for pairs in ([], [pair, pair]):
+        with pytest.raises(LogbookError) as caught:
+            log.add_board(ASH, [measured] if pairs else [measured, measured], pairs)
+        assert caught.value.code == "photo-logged-twice"
+    assert log.boards() == []
+    log.add_board(ASH, [measured])
+    with pytest.raises(LogbookError, match=r"1\.jpg"):
+        log.add_board_photos("B1", [measured], light="lamp")
+    assert len(log.history("B1")) == 1
+
+
+# Changes
+
+
+def test_an_edit_is_kept_in_the_history(log: Logbook, tmp_path: Path) -> None:
+    """The changed fields are changed, the others not, and the history holds the values before and after."""
+    _add(log, tmp_path, "1.jpg")
+    edited = log.edit_board("b1", stain="Smoke", coats=1, note=None)
+    assert edited.record == BoardRecord("ash", "Smoke", 1, "water PU", date=DAY)
+    assert log.board("B1") == edited
+    added, change = log.history("B1")
+    assert (added.what, added.before, added.who) == ("add", None, "tester")
+    assert added.after is not None
+    assert len(added.after["photos"]) == 1
+    assert change.what == "edit"
+    assert change.before == ASH.as_dict()
+    assert change.after == edited.record.as_dict()
+    assert added.made <= change.made
+
+
+def test_an_edit_that_changes_nothing_leaves_no_trace(log: Logbook, tmp_path: Path) -> None:
+    """Writing the same values again is no change."""
+    _add(log, tmp_path, "1.jpg")
+    log.edit_board("B1", stain=" walnut  brown ")
+    assert len(log.history("B1")) == 1
+
+
+def test_a_bad_edit_changes_nothing(log: Logbook, tmp_path: Path) -> None:
+    """An edit is checked as a new record is; a field that does not exist is said so."""
+    _add(log, tmp_path, "1.jpg")
+    for changes, code in (
+        ({"coats": 9}, "coats-out-of-range"),
+        ({"colour": "x"}, "unknown-field"),
+        ({"species": ""}, "no-species"),
+    ):
+        with pytest.raises(UsageError) as caught:
+            log.edit_board("B1", **changes)
+        assert caught.value.code == code
+    assert log.board("B1").record == ASH
+    assert len(log.history("B1")) == 1
+
+
+def test_a_corrected_light_moves_the_photos_of_that_light(log: Logbook, tmp_path: Path) -> None:
+    """A light named wrongly on logging is put right for its photos too, others keep theirs, and the history says which."""
+    measured = measurement(keep(log, tmp_path, "1.jpg"), "board", "floor")
+    pair = DirectPair.of(measured)
+    assert pair is not None
+    log.add_board(ASH, [measured], [pair])
+    log.add_board_photos("B1", [measurement(keep(log, tmp_path, "2.jpg"))], light="candle")
+    board = log.edit_board("B1", light="lamp")
+    assert [m.light for m in board.measurements] == ["lamp", "candle"]
+    assert board.pairs[0].light == "lamp"
+    after = log.history("B1")[-1].after
+    assert after is not None
+    assert after["photos"] == [board.measurements[0].photo]
+    log.add_floor_spot(SPOT, [measurement(keep(log, tmp_path, "3.jpg"), "floor")])
+    assert log.edit_floor_spot("F1", light="lamp").measurements[0].light == "lamp"
+
+
+def test_a_clock_set_back_locks_nothing(log: Logbook, tmp_path: Path) -> None:
+    """A board dated later than today is read, listed and edited; only a new date is judged."""
+    later = dt.date(2999, 1, 1)
+    _add(log, tmp_path, "1.jpg", BoardRecord("ash", date=later, latest=dt.date.max))
+    assert log.boards()[0].record.date == later
+    assert log.edit_board("B1", note="seen").record.date == later
+    with pytest.raises(UsageError, match="future"):
+        log.edit_board("B1", date=later + dt.timedelta(days=1))
+
+
+def test_what_is_removed_is_hidden_not_lost(log: Logbook, tmp_path: Path) -> None:
+    """A removed board is no longer listed, its history and photo stay, and its number is not given again."""
+    photo = keep(log, tmp_path, "1.jpg")
+    log.add_board(ASH, [measurement(photo)])
+    log.remove_board("B1")
+    assert log.boards() == []
+    with pytest.raises(LogbookError, match="was removed on 20"):
+        log.remove_board("B1")
+    assert [c.what for c in log.history("B1")] == ["add", "remove"]
+    assert log.history("B1")[-1].before == ASH.as_dict()
+    assert log.photo_path(photo.sha256).is_file()
+    with log._read() as session:
+        assert session.execute(text("SELECT count(*) FROM measurements WHERE board_number = 1")).scalar() == 1
+    assert log.add_board(ASH, [measurement(photo)]).number == "B2"
+
+
+def test_removed_spots_too(log: Logbook, tmp_path: Path) -> None:
+    """Floor spots are removed and edited as boards are."""
+    log.add_floor_spot(SPOT, [measurement(keep(log, tmp_path, "1.jpg"), "floor")])
+    assert log.edit_floor_spot("F1", surface="wood").record.surface == "wood"
+    log.remove_floor_spot("F1")
+    assert log.floor_spots() == []
+    assert [c.what for c in log.history(" f1 ")] == ["add", "edit", "remove"]
+
+
+# Photos
+
+
+def test_a_photo_is_kept_unchanged_under_its_hash(log: Logbook, tmp_path: Path) -> None:
+    """The kept bytes are the user's, in photos/<first two digits>/<hash><suffix>; the original stays."""
+    path, record = make_photo(tmp_path, taken=dt.datetime(2024, 5, 31, 9, 8), camera_make="Acme")  # noqa: DTZ001 - a camera without a zone
+    place = log.keep_photo(path, record)
+    assert place == log.folder / "photos" / record.sha256[:2] / f"{record.sha256}.jpg"
+    assert place.read_bytes() == path.read_bytes()
+    assert log.photo_path(record.sha256) == log.photo_path(record.photo_id) == place
+    assert log.photo(record.photo_id) == record
+    assert list((log.folder / "photos" / ".incoming").iterdir()) == []
+
+
+def test_a_photo_is_kept_once(log: Logbook, tmp_path: Path) -> None:
+    """The same bytes under another name are the same photo; the first name stays on record."""
+    record = keep(log, tmp_path, "1.jpg")
+    twin = tmp_path / "twin.jpeg"
+    twin.write_bytes((tmp_path / "1.jpg").read_bytes())
+    log.keep_photo(twin, PhotoRecord(record.sha256, "twin.jpeg", 4000, 3000, suffix=".jpeg"))
+    assert log.photo(record.sha256).file_name == "1.jpg"
+    assert len([p for p in (log.folder / "photos").rglob("*") if p.is_file()]) == 1
+
+
+def test_a_lost_or_spoilt_photo_is_put_back_by_keeping_it_again(log: Logbook, tmp_path: Path) -> None:
+    """A kept file that is gone is said so; keeping the same photo again restores it, and a spoilt one too."""
+    path, record = make_photo(tmp_path)
+    place = log.keep_photo(path, record)
+    place.unlink()
+    with pytest.raises(LogbookError) as caught:
+        log.photo_path(record.sha256)
+    assert caught.value.code == "photo-missing"
+    log.keep_photo(path, record)
+    assert log.photo_path(record.sha256).read_bytes() == path.read_bytes()
+    place.write_bytes(b"x" * path.stat().st_size)
+    log.keep_photo(path, record)
+    assert place.read_bytes() == path.read_bytes()
+
+
+def test_bytes_that_are_not_the_measured_ones_are_refused(log: Logbook, tmp_path: Path) -> None:
+    """A file that changed after it was measured is not kept under the old hash, and no half copy is left."""
+    path, record = make_photo(tmp_path)
+    path.write_bytes(b"something else")
+    with pytest.raises(LogbookError) as caught:
+        log.keep_photo(path, record)
+    assert caught.value.code == "photo-changed"
+    assert [p for p in (log.folder / "photos").rglob("*") if p.is_file()] == []
+    path.unlink()
+    with pytest.raises(PhotoError) as gone:
+        log.keep_photo(path, record)
+    assert gone.value.code == "photo-gone"
+
+
+def test_an_unknown_photo_is_said_so(log: Logbook) -> None:
+    """A hash that was never kept, or is no hash, names no photo."""
+    for name in ("0" * 64, "../../etc/passwd", "abc"):
+        with pytest.raises(LogbookError) as caught:
+            log.photo_path(name)
+        assert caught.value.code == "unknown-photo"
+
+
+def test_old_half_copies_are_cleared(log: Logbook, tmp_path: Path) -> None:
+    """What a killed program left half copied is deleted after a day, a fresh one is not."""
+    incoming = log.folder / "photos" / ".incoming"
+    incoming.mkdir()
+    for name, age in (("old", 2 * 86400), ("fresh", 60)):
+        (incoming / name).write_bytes(b"half")
+        os.utime(incoming / name, (time.time() - age,) * 2)
+    (incoming / "folder").mkdir()
+    os.utime(incoming / "folder", (0, 0))
+    keep(log, tmp_path)
+    assert sorted(p.name for p in incoming.iterdir()) == ["folder", "fresh"]
+
+
+def test_a_full_disk_is_said_so(log: Logbook, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A disk that fills while a photo is copied gives a sentence, and leaves no photo on record."""
+    path, record = make_photo(tmp_path)
+
+    def full(_handle: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(LogbookError) as caught:
+        log.keep_photo(path, record)
+    assert caught.value.code == "logbook-full"
+    monkeypatch.undo()
+    with pytest.raises(LogbookError):
+        log.photo_path(record.sha256)
+
+
+# Opening
+
+
+def test_first_use_makes_the_folder(tmp_path: Path) -> None:
+    """Folder, database and photos/ are made, also below folders that do not exist yet."""
+    folder = tmp_path / "a" / "b 100%"
+    with Logbook.open(folder):
+        assert (folder / DATABASE).is_file()
+        assert (folder / "photos").is_dir()
+
+
+def test_a_logbook_can_be_moved(tmp_path: Path) -> None:
+    """Closed, the folder is all there is: moved elsewhere it reads the same, and no side files are left."""
+    with Logbook.open(tmp_path / "here") as log:
+        record = keep(log, tmp_path)
+        board = log.add_board(ASH, [measurement(record)])
+    assert sorted(p.name for p in (tmp_path / "here").iterdir()) == [DATABASE, "photos"]
+    (tmp_path / "here").rename(tmp_path / "there")
+    with Logbook.open(tmp_path / "there") as log:
+        assert log.board("B1") == board
+        assert log.photo_path(record.sha256).is_file()
+
+
+def test_a_file_is_no_folder(tmp_path: Path) -> None:
+    """A file named as the logbook, or lying on the way to it, gives a sentence and is left as it is."""
+    file = tmp_path / "file"
+    file.write_text("mine")
+    for folder, code in ((file, "logbook-not-a-folder"), (file / "below", "logbook-unwritable")):
+        with pytest.raises(LogbookError) as caught:
+            Logbook.open(folder)
+        assert caught.value.code == code
+        assert caught.value.hint
+    assert file.read_text() == "mine"
+
+
+def test_an_unwritable_folder_is_said_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A folder or database without write permission gives a sentence before anything is tried."""
+    folder = tmp_path / "log"
+    Logbook.open(folder).close()
+    real = os.access
+    for closed in (folder, folder / DATABASE):
+        monkeypatch.setattr(os, "access", lambda path, mode, closed=closed: Path(path) != closed and real(path, mode))
+        with pytest.raises(LogbookError) as caught:
+            Logbook.open(folder)
+        assert caught.value.code == "logbook-unwritable"
+        assert str(folder) in caught.value.message
+
+
+@pytest.mark.skipif(not Path("/proc/self").is_dir(), reason="needs a folder in which not even root can write")
+def test_a_folder_the_system_refuses_is_said_so() -> None:
+    """Where the system makes no folders, the sentence says so."""
+    with pytest.raises(LogbookError) as caught:
+        Logbook.open(Path("/proc/self/finishlab"))
+    assert caught.value.code == "logbook-unwritable"
+
+
+def test_a_damaged_database_is_said_so(tmp_path: Path) -> None:
+    """A file that is no database, one cut short, and a folder in its place are refused and left as they are."""
+    folder = tmp_path / "log"
+    with Logbook.open(folder) as log:
+        _add(log, tmp_path, "1.jpg")
+    whole = (folder / DATABASE).read_bytes()
+    for spoilt in (b"this is no database" * 100, whole[:5000]):
+        (folder / DATABASE).write_bytes(spoilt)
+        with pytest.raises(LogbookError) as caught:
+            Logbook.open(folder).boards()
+        assert caught.value.code == "logbook-damaged"
+        assert caught.value.hint
+        assert (folder / DATABASE).read_bytes() == spoilt
+    (folder / DATABASE).unlink()
+    (folder / DATABASE).mkdir()
+    with pytest.raises(LogbookError) as caught:
+        Logbook.open(folder)
+    assert caught.value.code == "logbook-unwritable"
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE measurements SET result = '{}'",
+        "UPDATE measurements SET result = 'no json'",
+        "UPDATE measurements SET result = json_set(result, '$.name', 'ceiling')",
+        "UPDATE measurements SET result = json_set(result, '$.kind', 'stone')",
+        "UPDATE measurements SET result = json_set(result, '$.doubts[0].code', 'unheard-of')",
+        "UPDATE boards SET purpose = 'toy'",
+    ],
+)
+def test_a_damaged_entry_is_said_so(log: Logbook, tmp_path: Path, statement: str) -> None:
+    """An entry spoilt by another program gives a sentence, never a traceback."""
+    _add(log, tmp_path, "1.jpg")
+    with sqlite3.connect(log.folder / DATABASE) as other:
+        other.execute(statement)
+    other.close()
+    with pytest.raises(LogbookError) as caught:
+        log.boards()
+    assert caught.value.code == "logbook-damaged"
+
+
+def test_an_address_that_cannot_be_is_said_so(tmp_path: Path) -> None:
+    """A malformed address, or one of a database without a driver, gives a sentence."""
+    for address in ("no address", "nosuchbase://host/name"):
+        with pytest.raises(LogbookError) as caught:
+            Logbook.open(tmp_path / "log", address=address)
+        assert caught.value.code == "logbook-address"
+
+
+def test_an_address_places_the_database_elsewhere(tmp_path: Path) -> None:
+    """With an address the folder holds the photos only."""
+    with Logbook.open(tmp_path / "log", address=f"sqlite:///{tmp_path / 'elsewhere.db'}") as log:
+        _add(log, tmp_path, "1.jpg")
+    assert not (tmp_path / "log" / DATABASE).exists()
+    with Logbook.open(tmp_path / "log", address=f"sqlite:///{tmp_path / 'elsewhere.db'}") as log:
+        assert [b.number for b in log.boards()] == ["B1"]
+
+
+def test_a_logbook_held_by_another_is_said_so(log: Logbook, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """When another program writes and does not end, the wait ends with a sentence."""
+    photo = keep(log, tmp_path, "1.jpg")
+    monkeypatch.setattr("finishlab.logbook.database.BUSY_SECONDS", 0.05)
+    other = sqlite3.connect(log.folder / DATABASE, isolation_level=None)
+    with Logbook.open(log.folder) as impatient:
+        other.execute("BEGIN IMMEDIATE")
+        with pytest.raises(LogbookError) as caught:
+            impatient.add_board(ASH, [measurement(photo)])
+        assert caught.value.code == "logbook-busy"
+        assert impatient.boards() == []
+        other.execute("ROLLBACK")
+        assert impatient.add_board(ASH, [measurement(photo)]).number == "B1"
+    other.close()
+
+
+def test_someone_without_a_login_name_can_log(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the system knows no user name, the history says unknown."""
+
+    def nobody() -> str:
+        raise KeyError("uid")
+
+    monkeypatch.setattr("getpass.getuser", nobody)
+    with Logbook.open(tmp_path / "log") as log:
+        _add(log, tmp_path, "1.jpg")
+        assert log.history("B1")[0].who == "unknown"
+
+
+def test_sqlite_is_set_up_to_survive(log: Logbook) -> None:
+    """Write-ahead journal, references held, every commit flushed to the disk."""
+    with log._read() as session:
+        asked = [
+            session.execute(text(f"PRAGMA {name}")).scalar() for name in ("journal_mode", "foreign_keys", "synchronous")
+        ]
+    assert asked == ["wal", 1, 2]
+
+
+# Several programs at once, and programs that are killed
+
+
+def _add_some(folder: Path, name: str, count: int) -> list[str]:
+    with Logbook.open(folder / "log") as log:
+        return [_add(log, folder / name, f"{name}{i}.jpg") for i in range(count)]
+
+
+def test_programs_at_once_get_distinct_numbers(tmp_path: Path) -> None:
+    """Two programs that make one new logbook and add boards at once get every number once, without gaps."""
+    with ProcessPoolExecutor(2, mp_context=SPAWN) as pool:
+        running = [pool.submit(_add_some, tmp_path, name, 8) for name in ("a", "b")]
+        numbers = [number for job in running for number in job.result(timeout=120)]
+    assert sorted(numbers, key=lambda n: int(n[1:])) == [f"B{i}" for i in range(1, 17)]
+    with Logbook.open(tmp_path / "log") as log:
+        assert [b.number for b in log.boards()] == [f"B{i}" for i in range(1, 17)]
+
+
+def _die_before_the_end(folder: Path, moment: str) -> None:
+    with Logbook.open(folder / "log") as log:
+        photo = keep(log, folder, "killed.jpg")
+        if moment == "commit":
+            event.listen(log._engine, "commit", lambda _connection: os.kill(os.getpid(), signal.SIGKILL))
+            log.add_board(ASH, [measurement(photo)])
+        os.kill(os.getpid(), signal.SIGKILL)
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no SIGKILL on this system")
+@pytest.mark.parametrize("moment", ["after the photo", "commit"])
+def test_a_killed_program_leaves_a_whole_log(tmp_path: Path, moment: str) -> None:
+    """Killed between keeping the photo and the end of the transaction: the board is not there, all before is."""
+    with Logbook.open(tmp_path / "log") as log:
+        _add(log, tmp_path, "before.jpg")
+    killed = SPAWN.Process(target=_die_before_the_end, args=(tmp_path, moment))
+    killed.start()
+    killed.join(timeout=60)
+    assert killed.exitcode == -signal.SIGKILL
+    _, record = make_photo(tmp_path, "killed.jpg")
+    with Logbook.open(tmp_path / "log") as log:
+        assert [b.number for b in log.boards()] == ["B1"]
+        assert log.photo_path(record.sha256).read_bytes() == (tmp_path / "killed.jpg").read_bytes()
+        with pytest.raises(LogbookError):
+            log.history("B2")
+        assert log.add_board(ASH, [measurement(record)]).number == "B2"

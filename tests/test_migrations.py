@@ -1,0 +1,200 @@
+"""Migrations: an old logbook opens in a new finishlab, and the tables are what the program expects."""
+
+from __future__ import annotations
+
+import sqlite3
+import subprocess
+import sys
+from collections.abc import Iterator
+from dataclasses import fields
+from pathlib import Path
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from logbook_makers import DAY, keep, measurement
+from sqlalchemy import Engine, create_engine, inspect, text
+from sqlalchemy.dialects import mysql, postgresql, sqlite
+from sqlalchemy.schema import CreateTable
+
+from finishlab.errors import LogbookError
+from finishlab.logbook import Logbook, database
+from finishlab.logbook.database import migrate, open_engine
+from finishlab.logbook.migrations import HEAD
+from finishlab.logbook.store import DATABASE
+from finishlab.logbook.tables import Base, BoardRow, FloorSpotRow, PhotoRow
+from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord
+
+SCRIPTS = Path(database.__file__).parent / "migrations"
+
+
+@pytest.fixture
+def migrated(tmp_path: Path) -> Iterator[Engine]:
+    """A new database brought up by migrations."""
+    engine = open_engine(tmp_path / "new.db")
+    assert migrate(engine)
+    yield engine
+    engine.dispose()
+
+
+def test_migrations_make_the_declared_tables(migrated: Engine) -> None:
+    """Alembic finds no difference between the migrated database and the declared tables."""
+    with migrated.connect() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": True, "compare_server_default": True})
+        assert compare_metadata(context, Base.metadata) == []
+
+
+def test_constraints_are_the_declared_ones(migrated: Engine, tmp_path: Path) -> None:
+    """What Alembic's comparison leaves out is the same too: keys, checks and references, by name."""
+    declared = create_engine(f"sqlite:///{tmp_path / 'declared.db'}")
+    Base.metadata.create_all(declared)
+    mine, theirs = inspect(migrated), inspect(declared)
+    for table in Base.metadata.tables:
+        assert mine.get_check_constraints(table) == theirs.get_check_constraints(table)
+        assert mine.get_pk_constraint(table) == theirs.get_pk_constraint(table)
+        for ask in ("get_foreign_keys", "get_unique_constraints", "get_indexes"):
+            found, wanted = (sorted(getattr(one, ask)(table), key=lambda c: c["name"]) for one in (mine, theirs))
+            assert found == wanted
+    declared.dispose()
+
+
+def test_a_comparison_would_see_a_difference(migrated: Engine) -> None:
+    """The comparison is not blind: a column more in the database is found."""
+    with migrated.connect() as connection:
+        connection.execute(text("ALTER TABLE boards ADD COLUMN extra TEXT"))
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        assert compare_metadata(context, Base.metadata) != []
+
+
+def test_the_steps_are_one_line_to_the_head() -> None:
+    """The named revisions follow one another without a branch, and the last is the head the program knows."""
+    scripts = ScriptDirectory(str(SCRIPTS))
+    steps = [script.revision for script in scripts.walk_revisions()]
+    assert scripts.get_heads() == [HEAD] == steps[:1]
+    assert steps[-1] == "0001_first_tables"
+    assert steps == sorted(steps, reverse=True)
+    assert all(len(step) <= 32 for step in steps), "Alembic keeps 32 characters of a name"
+
+
+@pytest.mark.parametrize("dialect", [sqlite.dialect(), postgresql.dialect(), mysql.dialect()], ids=lambda d: d.name)
+def test_the_tables_are_no_one_databases_own(dialect: object) -> None:
+    """Every table can be written in the language of other databases."""
+    for table in Base.metadata.sorted_tables:
+        assert str(CreateTable(table).compile(dialect=dialect)).strip().startswith("CREATE TABLE")  # type: ignore[arg-type]  # stubs differ between versions
+
+
+@pytest.mark.parametrize(
+    ("record", "row"), [(BoardRecord, BoardRow), (FloorSpotRecord, FloorSpotRow), (PhotoRecord, PhotoRow)]
+)
+def test_every_field_of_a_record_has_its_column(record: type, row: type[Base]) -> None:
+    """A field added to a record cannot be forgotten in the tables."""
+    assert {f.name for f in fields(record)} <= {column.name for column in row.__table__.columns}
+
+
+def test_an_up_to_date_logbook_opens_without_alembic(tmp_path: Path) -> None:
+    """The second opening reads the stored revision and loads no migration library."""
+    Logbook.open(tmp_path / "log").close()
+    code = (
+        "import sys; from pathlib import Path; from finishlab.logbook import Logbook\n"
+        f"with Logbook.open(Path({str(tmp_path / 'log')!r})) as log: log.boards()\n"
+        "print('alembic' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "False"
+
+
+def test_migrating_twice_does_nothing(migrated: Engine) -> None:
+    """A database at the head is left alone."""
+    assert migrate(migrated) is False
+
+
+def test_a_newer_logbook_is_refused(tmp_path: Path) -> None:
+    """A logbook at a revision this program does not know is refused with a sentence and left as it is."""
+    Logbook.open(tmp_path / "log").close()
+    file = tmp_path / "log" / DATABASE
+    with sqlite3.connect(file) as other:
+        other.execute("UPDATE alembic_version SET version_num = '9999_later'")
+    other.close()
+    before = file.read_bytes()
+    with pytest.raises(LogbookError) as caught:
+        Logbook.open(tmp_path / "log")
+    assert caught.value.code == "logbook-newer"
+    assert "9999_later" in caught.value.message
+    assert "Update finishlab" in caught.value.hint
+    assert file.read_bytes() == before
+
+
+def test_another_programs_database_is_refused(tmp_path: Path) -> None:
+    """Tables of something else are not written into."""
+    (tmp_path / "log").mkdir()
+    with sqlite3.connect(tmp_path / "log" / DATABASE) as other:
+        other.execute("CREATE TABLE songs (name TEXT)")
+    other.close()
+    with pytest.raises(LogbookError) as caught:
+        Logbook.open(tmp_path / "log")
+    assert caught.value.code == "logbook-foreign"
+
+
+def test_an_empty_file_is_a_new_logbook(tmp_path: Path) -> None:
+    """A database that was only begun (an empty file) is filled."""
+    (tmp_path / "log").mkdir()
+    (tmp_path / "log" / DATABASE).touch()
+    with Logbook.open(tmp_path / "log") as log:
+        assert log.boards() == []
+
+
+def _with_step(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, body: str) -> None:
+    """Give the program a copy of its steps with one more."""
+    import shutil
+
+    copy = tmp_path / "later" / "migrations"
+    shutil.copytree(SCRIPTS, copy, ignore=shutil.ignore_patterns("__pycache__"))
+    (copy / "versions" / "9999_later.py").write_text(
+        f"import sqlalchemy as sa\nfrom alembic import op\nrevision = '9999_later'\ndown_revision = {HEAD!r}\n"
+        f"def upgrade():\n" + "".join(f"    {line}\n" for line in body.splitlines())
+    )
+    monkeypatch.setattr(database, "HEAD", "9999_later")
+    monkeypatch.setattr(database, "MIGRATIONS", copy)
+
+
+def test_an_old_logbook_is_brought_up_with_what_it_holds(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A later step that rebuilds a table others refer to keeps every board and measurement."""
+    with Logbook.open(tmp_path / "log") as log:
+        log.add_board(BoardRecord("ash", date=DAY), [measurement(keep(log, tmp_path))])
+        board = log.board("B1")
+    _with_step(
+        tmp_path,
+        monkeypatch,
+        "with op.batch_alter_table('boards', recreate='always') as batch:\n"
+        "    batch.add_column(sa.Column('later', sa.String(10), nullable=True))",
+    )
+    with Logbook.open(tmp_path / "log") as log:
+        assert log.board("B1") == board
+        with log._read() as session:
+            assert session.execute(text("SELECT later FROM boards")).all() == [(None,)]
+            assert session.execute(text("SELECT version_num FROM alembic_version")).scalar() == "9999_later"
+            assert session.execute(text("PRAGMA foreign_keys")).scalar() == 1
+
+
+@pytest.mark.parametrize(
+    "failing",
+    [
+        "op.execute('DROP TABLE pairs')\nop.execute('SELECT * FROM nowhere')",
+        "op.execute('DELETE FROM photos')",
+    ],
+    ids=["a failing statement", "a lost reference"],
+)
+def test_a_step_that_fails_leaves_the_logbook_as_it_was(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, failing: str
+) -> None:
+    """An upgrade is done wholly or not at all; the older program still opens the logbook."""
+    with Logbook.open(tmp_path / "log") as log:
+        log.add_board(BoardRecord("ash", date=DAY), [measurement(keep(log, tmp_path))])
+        board = log.board("B1")
+    with monkeypatch.context() as later:
+        _with_step(tmp_path, later, failing)
+        with pytest.raises(LogbookError):
+            Logbook.open(tmp_path / "log")
+    with Logbook.open(tmp_path / "log") as log:
+        assert log.boards() == [board]
