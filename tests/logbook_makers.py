@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 from pathlib import Path
-from typing import Any
 
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
@@ -51,13 +50,13 @@ def measurement(photo: PhotoRecord, *names: FieldName, lightness: float = 50.0, 
     )
 
 
-def make_photo(folder: Path, name: str = "IMG_1.JPG", **values: Any) -> tuple[Path, PhotoRecord]:
+def make_photo(folder: Path, name: str = "IMG_1.JPG", taken: dt.datetime | None = None) -> tuple[Path, PhotoRecord]:
     """Write a file of some bytes and return it with its record."""
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / name
     path.write_bytes(b"not a picture, but bytes: " + name.encode())
     sha256 = hashlib.sha256(path.read_bytes()).hexdigest()
-    return path, PhotoRecord(sha256, name, 4000, 3000, suffix=path.suffix, **values)
+    return path, PhotoRecord(sha256, name, 4000, 3000, taken, suffix=path.suffix)
 
 
 def keep(log: Logbook, folder: Path, name: str = "IMG_1.JPG") -> PhotoRecord:

@@ -70,7 +70,7 @@ def with_element(profile: bytes, signature: bytes, element: bytes, *, rename: by
     entry = struct.pack(">4sII", rename or signature, len(profile), len(element))
     out = profile[:at] + entry + profile[at + 12 :] + element
     out += bytes(-len(out) % 4)
-    return struct.pack(">I", len(out)) + out[4:]
+    return bytes(struct.pack(">I", len(out)) + out[4:])
 
 
 def sampled_curve(levels: np.ndarray) -> bytes:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from typing import Literal
 
 import numpy as np
 import pytest
@@ -34,13 +35,15 @@ from finishlab.demo.camera import (
 from finishlab.demo.chance import random_pair, random_scene, wood_pool
 from finishlab.demo.encode import decode_jpeg
 from finishlab.demo.paper import PrintedStrip
-from finishlab.demo.render import render_linear, render_scene
+from finishlab.demo.render import RenderedPhoto, render_linear, render_scene
 from finishlab.demo.scene import Blob, Glare, Scene, Surface, truth_of
 from finishlab.demo.spectral import INK_SETS, Material, coat, finish, grey_material, print_material, woods
 from finishlab.demo.texture import Knot, Texture, texture_fields
 from finishlab.demo.view import Light, View, homography, project, world_grid
 from finishlab.imaging.strip import STRIP, Rect
 
+_WHERE: tuple[Literal["encoded", "linear"], ...] = ("encoded", "linear")
+_KINDS: tuple[Literal["wood", "print"], ...] = ("wood", "print")
 SMALL = View(width=640, height=480, strip_share=0.6, tilt=12.0, rotation=7.0)
 FLAT = View(width=760, height=570, strip_share=0.75, tilt=0.0)
 
@@ -54,7 +57,7 @@ def plain_scene(**changes: object) -> Scene:
     return replace(ideal, **changes)  # type: ignore[arg-type] # keyword names are checked by replace
 
 
-def field_pixels(scene: Scene, name: str, inset: float = 2.0) -> tuple[np.ndarray, np.ndarray]:
+def field_pixels(scene: Scene, name: str, inset: float = 2.0) -> tuple[np.ndarray, ...]:
     """Return row and column masks of a field's pixels."""
     rect = STRIP.fields[name].inset(inset, inset)  # type: ignore[index] # the two names
     x, y, _ = world_grid(scene.view)
@@ -62,7 +65,7 @@ def field_pixels(scene: Scene, name: str, inset: float = 2.0) -> tuple[np.ndarra
 
 
 @cache
-def small_photo() -> object:
+def small_photo() -> RenderedPhoto:
     """Render one small photo, once for all tests."""
     return render_scene(Scene(view=SMALL))
 
@@ -86,7 +89,8 @@ def test_grain_keeps_the_mean(direction: float) -> None:
     """Grain and pores leave the linear mean over the field within 0.5 % of the material's own."""
     scene = plain_scene()
     assert scene.board is not None
-    board = replace(scene.board, texture=Texture(direction=direction, pores=0.02), rect=Rect(-55.0, -150.0, 300.0, 150.0))
+    texture = Texture(direction=direction, pores=0.02)
+    board = replace(scene.board, texture=texture, rect=Rect(-55.0, -150.0, 300.0, 150.0))
     scene = replace(scene, board=board)
     raw = render_linear(scene)[field_pixels(scene, "board", 0.0)]
     expected = 0.8 * balanced_raw(np.array(board.material.mean), scene.camera, scene.lamp)
@@ -139,8 +143,11 @@ def test_truth_agrees_with_other_libraries() -> None:
     for _ in range(6):
         truth = truth_of(random_scene(rng))
         assert truth.delta_e00 is not None
+        assert truth.board_lab is not None
+        assert truth.floor_lab is not None
         assert float(reference_delta_e_00(truth.board_lab, truth.floor_lab)) == pytest.approx(truth.delta_e00, abs=1e-6)
-        other = deltaE_ciede2000(np.array(truth.board_lab), np.array(truth.floor_lab))
+        pair = np.array(truth.board_lab), np.array(truth.floor_lab)
+        other = deltaE_ciede2000(*pair)  # type: ignore[no-untyped-call] # the library has no types
         assert float(other) == pytest.approx(truth.delta_e00, abs=1e-6)
 
 
@@ -155,8 +162,9 @@ def test_same_seed_same_pixels() -> None:
 def test_photo_is_its_jpeg() -> None:
     """The pixels handed out are those of the JPEG file beside them."""
     photo = small_photo()
-    assert photo.jpeg is not None and photo.pixels.dtype == np.uint8  # type: ignore[attr-defined]
-    assert np.array_equal(decode_jpeg(photo.jpeg), photo.pixels)  # type: ignore[attr-defined]
+    assert photo.jpeg is not None
+    assert photo.pixels.dtype == np.uint8
+    assert np.array_equal(decode_jpeg(photo.jpeg), photo.pixels)
 
 
 @pytest.mark.parametrize("inks", list(INK_SETS))
@@ -182,14 +190,20 @@ def test_random_scenes_keep_their_bounds() -> None:
     for _ in range(60):
         scene = random_scene(rng)
         truth = truth_of(scene)
-        assert truth.delta_e00 is not None and 0.8 <= truth.delta_e00 <= 12.0
+        assert truth.delta_e00 is not None
+        assert 0.8 <= truth.delta_e00 <= 12.0
         corners = project(truth.homography, Rect(0, 0, STRIP.width, STRIP.height).corners())
-        assert (corners > 0).all() and (corners < [scene.view.width - 1, scene.view.height - 1]).all()
-        assert scene.view.tilt <= 40 and scene.light.gradient <= 0.25 and 1.0 <= scene.saturation <= 1.2
+        assert (corners > 0).all()
+        assert (corners < [scene.view.width - 1, scene.view.height - 1]).all()
+        assert scene.view.tilt <= 40
+        assert scene.light.gradient <= 0.25
+        assert 1.0 <= scene.saturation <= 1.2
         lamps.add(scene.lamp)
         cameras.add(scene.camera)
         kinds.add(truth.settings["floor_kind"])
-    assert len(lamps) >= 5 and len(cameras) >= 5 and kinds == {"wood", "print"}
+    assert len(lamps) >= 5
+    assert len(cameras) >= 5
+    assert kinds == {"wood", "print"}
 
 
 def test_random_scene_repeats() -> None:
@@ -298,7 +312,9 @@ def test_unknown_names_are_refused() -> None:
 def test_tone_rises_everywhere(contrast: float, shoulder: float) -> None:
     """A tone curve rises and stays within 0..1."""
     e = Tone(contrast, 0.9, shoulder).apply(np.linspace(0.0, 1.0, 400))
-    assert (np.diff(e) > 0).all() and e[0] >= 0.0 and e[-1] <= 1.0
+    assert (np.diff(e) > 0).all()
+    assert e[0] >= 0.0
+    assert e[-1] <= 1.0
 
 
 def test_saturation_keeps_luma_and_greys() -> None:
@@ -308,7 +324,7 @@ def test_saturation_keeps_luma_and_greys() -> None:
     luma = np.array([0.2126, 0.7152, 0.0722])
     assert stretched @ luma == pytest.approx(colour @ luma, abs=1e-6)
     assert stretched[1] == pytest.approx(colour[1], abs=1e-6)
-    one, two = (develop(colour, np.eye(3), Tone(), 1.2, where) for where in ("encoded", "linear"))  # type: ignore[arg-type]
+    one, two = (develop(colour, np.eye(3), Tone(), 1.2, where) for where in _WHERE)
     assert not np.allclose(one, two)
 
 
@@ -323,10 +339,11 @@ def test_coat_darkens_and_amber_yellows() -> None:
 def test_stains_do_what_their_names_say() -> None:
     """More stain is darker; golden raises b* more than a*, red-brown raises a*, on every measured wood."""
     for name in woods():
-        plain, golden, red = (
-            np.array(finish(name, lighten=0.1, stains=stains).lab) for stains in ({}, {"golden": 0.2}, {"red-brown": 0.2})
-        )
-        assert golden[0] < plain[0] and red[0] < plain[0]
+        plain = np.array(finish(name, lighten=0.1).lab)
+        golden = np.array(finish(name, lighten=0.1, stains={"golden": 0.2}).lab)
+        red = np.array(finish(name, lighten=0.1, stains={"red-brown": 0.2}).lab)
+        assert golden[0] < plain[0]
+        assert red[0] < plain[0]
         assert golden[2] - plain[2] > golden[1] - plain[1]
         assert red[1] > plain[1]
 
@@ -344,8 +361,8 @@ def test_spectra_are_where_they_should_be() -> None:
 def test_random_pairs_of_both_kinds() -> None:
     """Asked for a narrow range of differences, pairs lie in it."""
     rng = np.random.default_rng(2)
-    for kind in ("wood", "print"):
-        board, floor = random_pair(rng, kind, 2.0, 3.0)  # type: ignore[arg-type] # the two kinds
+    for kind in _KINDS:
+        board, floor = random_pair(rng, kind, 2.0, 3.0)
         assert 2.0 <= float(reference_delta_e_00(board.lab, floor.lab)) <= 3.0
         assert (board.kind, floor.kind) == ("wood", kind)
 
@@ -353,6 +370,8 @@ def test_random_pairs_of_both_kinds() -> None:
 def test_no_floor_no_pair() -> None:
     """A scene of one surface has no pair to tell the truth about."""
     truth = truth_of(replace(Scene(), floor=None))
-    assert truth.floor_lab is None and truth.delta_e00 is None and truth.board_lab is not None
+    assert truth.floor_lab is None
+    assert truth.delta_e00 is None
+    assert truth.board_lab is not None
     outside = Surface(finish("oldwood"), Rect(5000.0, 46.0, 10.0, 10.0))
     assert render_linear(plain_scene(floor=outside)).min() >= 0.0

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import fields
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -18,7 +19,6 @@ from finishlab.imaging.strip import FIELD_NAMES
 from finishlab.logbook.serialise import field_from_dict, field_to_dict, plain, strip_from_dict, strip_to_dict
 from finishlab.logbook.stored import StoredMeasurement
 from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading
-
 
 finite = st.floats(-1e6, 1e6)
 shares = st.floats(0, 1)
@@ -77,7 +77,7 @@ def test_a_strip_round_trips_through_json(reading: StripReading) -> None:
     assert strip_from_dict(json.loads(json.dumps(strip_to_dict(reading), allow_nan=False))) == reading
 
 
-def test_every_part_of_a_measurement_is_stored(tmp_path: Any) -> None:
+def test_every_part_of_a_measurement_is_stored(tmp_path: Path) -> None:
     """A part that is added to a measurement type cannot be forgotten here."""
     strip = measurement(make_photo(tmp_path)[1]).strip
     assert strip is not None

@@ -9,9 +9,10 @@ from __future__ import annotations
 import warnings
 from functools import cache
 from types import ModuleType
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 __all__ = [
     "CHARTS",
@@ -75,10 +76,10 @@ def _frozen(values: object) -> np.ndarray:
     return array
 
 
-def _on_grid(distribution: object) -> np.ndarray:
+def _on_grid(distribution: Any) -> np.ndarray:
     """Interpolate a colour-science distribution (one or several columns) to the grid; zero outside its range."""
-    nm = np.asarray(distribution.wavelengths, dtype=float)  # type: ignore[attr-defined] # untyped library object
-    values = np.asarray(distribution.values, dtype=float)  # type: ignore[attr-defined] # untyped library object
+    nm = np.asarray(distribution.wavelengths, dtype=float)
+    values = np.asarray(distribution.values, dtype=float)
     if values.ndim == 1:
         return _frozen(np.interp(WAVELENGTHS, nm, values, left=0.0, right=0.0))
     columns = [np.interp(WAVELENGTHS, nm, column, left=0.0, right=0.0) for column in values.T]
@@ -136,7 +137,7 @@ def chart_reflectances(name: str = "BabelColor Average") -> dict[str, np.ndarray
 
 @cache
 def camera_sensitivities() -> dict[str, np.ndarray]:
-    """Return the two cameras measured at NPL that colour-science carries: name -> R, G, B sensitivity, shape (61, 3)."""
+    """Return the two cameras measured at NPL that colour-science carries: name -> R, G, B, shape (61, 3)."""
     return {name: _on_grid(table) for name, table in _colour().MSDS_CAMERA_SENSITIVITIES.items()}
 
 
@@ -185,6 +186,6 @@ def colour_temperature(light: str) -> float:
     return float(449.0 * n**3 + 3525.0 * n**2 + 6823.3 * n + 5520.33)
 
 
-def reference_delta_e_00(first: np.ndarray, second: np.ndarray) -> np.ndarray:
+def reference_delta_e_00(first: ArrayLike, second: ArrayLike) -> np.ndarray:
     """Return CIEDE2000 (ISO/CIE 11664-6:2022, kL = kC = kH = 1) by colour-science: a second opinion on our own."""
     return np.asarray(_colour().difference.delta_E_CIE2000(np.asarray(first), np.asarray(second)), dtype=float)

@@ -1,9 +1,8 @@
 """A rendered camera: from scene light to the numbers in the file.
 
 Sensitivities -> raw -> white balance -> 3x3 matrix to linear sRGB -> exposure -> tone curve -> saturation -> noise and
-JPEG (the last two in `finishlab.demo.scene`). The matrix is fitted on a 24-patch chart under D65 and under A and mixed by
-the light's colour temperature, as cameras do; it never learns the spikes of a lamp, and that is what limits any grey
-reference.
+JPEG (the last two in `finishlab.demo.render`). The matrix is fitted on a 24-patch chart under D65 and A and mixed by
+the light's colour temperature, as cameras do; it never learns the spikes of a lamp, and that limits any grey reference.
 """
 
 from __future__ import annotations
@@ -86,7 +85,8 @@ class Tone:
             e = e**self.gamma
         if self.shoulder < 1.0:
             room = 1.0 - self.shoulder
-            e = np.where(e > self.shoulder, self.shoulder + room * -np.expm1(-np.maximum(e - self.shoulder, 0.0) / room), e)
+            pressed = self.shoulder - room * np.expm1(-np.maximum(e - self.shoulder, 0.0) / room)
+            e = np.where(e > self.shoulder, pressed, e)
         e = np.minimum(e, 1.0)
         if self.contrast != 0.0:
             e = e + self.contrast * (e * e * (3.0 - 2.0 * e) - e)

@@ -97,7 +97,8 @@ def _view(rng: np.random.Generator, width: int, height: int, max_tilt: float) ->
         rotation = float(rng.uniform(0.0, 360.0))
     share, azimuth = float(rng.uniform(0.35, 0.82)), float(rng.uniform(0.0, 360.0))
     aim = (95.0 + float(rng.normal(0.0, 8.0)), 23.0 + float(rng.normal(0.0, 6.0)))
-    keep = np.concatenate([Rect(0, 0, STRIP.width, STRIP.height).corners(), *(r.corners() for r in STRIP.fields.values())])
+    strip = Rect(0, 0, STRIP.width, STRIP.height)
+    keep = np.concatenate([r.corners() for r in (strip, *STRIP.fields.values())])
     while True:
         view = View(width, height, share, rotation % 360.0, tilt, azimuth, aim)
         points = project(homography(view), keep)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
@@ -24,7 +24,7 @@ class PrintedStrip:
     """
 
     number: int = 7
-    model: PrintModel = PrintModel()
+    model: PrintModel = field(default_factory=PrintModel)
     paper_cast: float = -0.02
     """Relative slope of the paper's reflectance from 400 to 700 nm; negative is bluish."""
     ink_cast: float = 0.03

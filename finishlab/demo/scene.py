@@ -1,7 +1,8 @@
 """A scene to photograph, and the truth about it.
 
 A flat work in the strip's frame (millimetres): a test board against the board edge, a floor against the floor edge, the
-strip between them, a bench around. `render_scene` makes the photo; `truth_of` says what a perfect instrument would read.
+strip between them, a bench around. `finishlab.demo.render.render_scene` makes the photo; `truth_of` says what a perfect
+instrument would read.
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ class Surface:
 
     material: Material
     rect: Rect
-    texture: Texture = Texture()
+    texture: Texture = field(default_factory=Texture)
     angle: float = 0.0
     """Turn of the rectangle about the middle of its strip-side edge, degrees: a board not laid flush."""
     gloss: float = 1.0

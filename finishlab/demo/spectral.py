@@ -1,7 +1,7 @@
 """Spectra of surfaces: measured woods, finished by formula, and prints that look like them.
 
 Kubelka-Munk (1931), single constant: what a stain absorbs adds to K/S of the wood. A clear coat is a smooth interface
-(Saunderson 1942). Stain absorptions are smooth synthetic curves; prints are ink-like mixtures of measured chart patches,
+(Saunderson 1942). Stain absorptions are smooth synthetic curves; prints are ink-like mixtures of chart patch spectra,
 solved to hit a target colour, so that they are metameric to wood.
 """
 
@@ -43,8 +43,8 @@ INK_SETS: Final[dict[str, tuple[str, str, str, str]]] = {
     "stress": ("cyan", "magenta", "yellow", "black 2 (1.5 D)"),
 }
 """Patches of the 24-patch chart (BabelColor Average) that stand in for the inks of a decor print: three colours and a
-dark one. A print that equals a finished wood under D65 differs from it under A by about 1.0 CIEDE2000 (``process``, ``pale
-process``), 0.6 (``decor``) or 2.5 (``stress``, more than a maker of floors would accept) on average."""
+dark one. A print that equals a finished wood under D65 differs from it under A by about 1.0 CIEDE2000 (``process``,
+``pale process``), 0.6 (``decor``) or 2.5 (``stress``, more than a maker of floors would accept) on average."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from finishlab.imaging.correction import Correction
 from finishlab.imaging.finder import StripFit
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.rectify import FlatView, flatten
+from finishlab.imaging.resample import channel_mean, enlarge, recolour
 from finishlab.imaging.strip import Rect
 
 __all__ = ["LUMA", "SATURATION_BOOST", "CorrectedImage", "correct", "undo_saturation"]
@@ -58,21 +59,18 @@ def correct(
     coarse = _coarse_light(correction, view)
     glare = correction.glare.astype(np.float32)
     file_rgb = (view.values - glare) / coarse
-    rgb = file_rgb @ image.to_srgb.T.astype(np.float32)
-    return CorrectedImage(rgb, view.inside, view.clipped, rect, px_per_mm, coarse.mean(axis=-1))
+    rgb = recolour(file_rgb, image.to_srgb)
+    return CorrectedImage(rgb, view.inside, view.clipped, rect, px_per_mm, channel_mean(coarse))
 
 
 def _coarse_light(correction: Correction, view: FlatView) -> np.ndarray:
+    """Return the light at every pixel, shape (h, w, 3), from a grid of a few millimetres."""
     h, w = view.inside.shape
-    x = np.linspace(view.rect.x, view.rect.right, 33)
-    y = np.linspace(view.rect.y, view.rect.bottom, 17)
+    columns, rows = 48, 16
+    x = view.rect.x + (np.arange(columns) + 0.5) * view.rect.width / columns
+    y = view.rect.y + (np.arange(rows) + 0.5) * view.rect.height / rows
     light = correction.light(np.stack(np.meshgrid(x, y), axis=-1)).astype(np.float32)
-    px = (np.arange(w) + 0.5) / w * 32
-    py = (np.arange(h) + 0.5) / h * 16
-    i, j = np.minimum(px.astype(int), 31), np.minimum(py.astype(int), 15)
-    fx, fy = (px - i).astype(np.float32)[None, :, None], (py - j).astype(np.float32)[:, None, None]
-    along = light[:, i] * (1 - fx) + light[:, i + 1] * fx
-    return np.asarray(along[j] * (1 - fy) + along[j + 1] * fy)
+    return enlarge(light, (w, h))
 
 
 def undo_saturation(rgb: np.ndarray, correction: Correction, boost: float) -> np.ndarray:

@@ -113,6 +113,8 @@ class Correction:
     """Root mean square of the residuals over the expected error; about 1 where light and tone are smooth."""
     residual: float
     """Root mean square residual of the greys above black, as a relative error."""
+    weights: np.ndarray
+    """Shape (usable readings,): how much each was believed, 0..1."""
     greys_seen: tuple[float, float]
     """Darkest and lightest reflectance the fit rests on."""
 
@@ -231,7 +233,12 @@ def _curve(parameters: np.ndarray, where: _Parameters, channel: int | None, span
     return np.stack([span[0] + (t + 1) * half, m])
 
 
-def fit_correction(readings: PatchReadings, reflectance: np.ndarray, priors: FitPriors | None = None) -> Correction:
+def fit_correction(
+    readings: PatchReadings,
+    reflectance: np.ndarray,
+    priors: FitPriors | None = None,
+    start: Correction | None = None,
+) -> Correction:
     """Fit tone, white balance, light and glare to known greys at once.
 
     Parameters
@@ -242,6 +249,9 @@ def fit_correction(readings: PatchReadings, reflectance: np.ndarray, priors: Fit
         Shape (N,): what each of them is, as reflectance factor.
     priors
         What is believed before the photo is seen. They also let a single grey do: the tone curve then stays the file's.
+
+    start
+        A fit to the same readings on slightly other greys, to start from: then two steps do.
 
     Returns
     -------
@@ -269,23 +279,25 @@ def fit_correction(readings: PatchReadings, reflectance: np.ndarray, priors: Fit
     theta = np.zeros(where.size)
     theta[where.offset] = (np.log(reflectance)[:, None] - fixed).mean(axis=0)
     robust = np.ones(use.size)
-    for _ in range(8):
+    if start is not None:
+        theta, robust = start.parameters, start.weights
+    for _ in range(2 if start is not None else 7):
         design, target = _linearised(theta, where, tone_columns, fixed, places, reflectance)
         weight = np.sqrt(robust) / sigma
-        rows = np.concatenate([(design * weight[:, None, None]).reshape(-1, where.size), np.diag(1 / prior_sigma)])
-        goal = np.concatenate([(target * weight[:, None]).ravel(), np.zeros(where.size)])
-        theta = np.linalg.lstsq(rows, goal, rcond=None)[0]
+        rows = (design * weight[:, None, None]).reshape(-1, where.size)
+        normal = rows.T @ rows + np.diag(1 / prior_sigma**2)
+        theta = np.linalg.solve(normal, rows.T @ (target * weight[:, None]).ravel())
         misfit = (np.einsum("nkp,p->nk", design, theta) - target) / sigma[:, None]
         size = np.sqrt((misfit**2).mean(axis=1))
         scale = max(1.0, 1.4826 * float(np.median(size)))
         robust = np.minimum(1.0, 2.0 * scale / np.maximum(size, 1e-9))
     dof = max(1.0, float(robust.sum()) * 3 - 14)
     chi = float(np.sqrt((robust[:, None] * misfit**2).sum() / dof))
-    covariance = np.linalg.inv(rows.T @ rows) * max(1.0, chi) ** 2
+    covariance = np.linalg.inv(normal) * max(1.0, chi) ** 2
     lit = misfit[~dark] if (~dark).any() else misfit
     residual = float(np.sqrt((lit**2).mean()) * priors.reading)
     return Correction(
-        theta, covariance, priors, span, chi, residual, (float(reflectance.min()), float(reflectance.max()))
+        theta, covariance, priors, span, chi, residual, robust, (float(reflectance.min()), float(reflectance.max()))
     )
 
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from finishlab.imaging.correction import PatchReadings
 from finishlab.imaging.rectify import FlatView
+from finishlab.imaging.resample import channel_mean
 from finishlab.imaging.strip import STRIP, StripGeometry
 
 __all__ = ["blur_mm", "read_patches"]
@@ -32,32 +33,30 @@ def read_patches(view: FlatView, geometry: StripGeometry = STRIP) -> PatchReadin
     -------
     PatchReadings
     """
-    places, levels, values, spread, whole = [], [], [], [], []
-    for patch in geometry.patches:
-        rows, columns = view.window(patch.sample)
-        block = view.values[rows, columns].reshape(-1, 3)
-        seen = view.inside[rows, columns]
-        whole.append(block.size > 0 and bool(seen.all()) and not bool(view.clipped[rows, columns].mean() > 0.05))
-        places.append(patch.sample.centre)
-        levels.append(patch.level)
-        if block.size == 0:
-            values.append(np.full(3, np.nan))
-            spread.append(np.nan)
+    places = np.array([patch.sample.centre for patch in geometry.patches])
+    levels = np.array([patch.level for patch in geometry.patches])
+    brightness = channel_mean(view.values)
+    values, spread, whole = np.zeros((len(levels), 3)), np.full(len(levels), np.inf), np.zeros(len(levels), dtype=bool)
+    for i, patch in enumerate(geometry.patches):
+        where = view.window(patch.sample)
+        here = brightness[where]
+        if here.size < 9 or not view.inside[where].all():
             continue
-        brightness = block.sum(axis=1)
-        low, high = np.quantile(brightness, [_TRIM, 1 - _TRIM])
-        kept = block[(brightness >= low) & (brightness <= high)]
-        values.append(kept.mean(axis=0))
+        whole[i] = view.clipped[where].mean() <= 0.05
+        ranked = np.partition(here.ravel(), cut := [int(_TRIM * here.size), int((1 - _TRIM) * here.size)])
+        kept = (here >= ranked[cut[0]]) & (here <= ranked[cut[1]])
+        values[i] = view.values[where].reshape(-1, 3)[kept.ravel()].mean(axis=0)
         # Thirds along the patch: noise averages out of them, an edge lying across the patch does not.
-        thirds = [part.mean() for part in np.array_split(view.values[rows, columns].mean(axis=(0, 2)), 3)]
-        lengths = [part.mean() for part in np.array_split(view.values[rows, columns].mean(axis=(1, 2)), 3)]
-        spread.append(max(np.ptp(thirds), np.ptp(lengths)))
-    value = np.nan_to_num(np.array(values))
+        spread[i] = max(_range_of_thirds(here.mean(axis=0)), _range_of_thirds(here.mean(axis=1)))
     # A dark patch's spread is judged against a tenth of the paper too, or noise would condemn it.
-    scale = value.mean(axis=1) + 0.1 * float(np.median(value.max(axis=0)))
-    even = np.nan_to_num(np.array(spread), nan=np.inf) < _UNEVEN * np.maximum(scale, 1e-6)
-    usable = np.array(whole) & even & (value.min(axis=1) > 0)
-    return PatchReadings(np.array(places), value, _without_strays(value, np.array(levels), usable))
+    scale = values.mean(axis=1) + 0.1 * float(np.median(values.max(axis=0)))
+    even = spread < _UNEVEN * np.maximum(scale, 1e-6)
+    usable = whole & even & (values.min(axis=1) > 0)
+    return PatchReadings(places, values, _without_strays(values, levels, usable))
+
+
+def _range_of_thirds(profile: np.ndarray) -> float:
+    return float(np.ptp([part.mean() for part in np.array_split(profile, 3)]))
 
 
 def _without_strays(values: np.ndarray, levels: np.ndarray, usable: np.ndarray) -> np.ndarray:

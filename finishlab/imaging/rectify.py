@@ -9,7 +9,7 @@ import numpy as np
 
 from finishlab.imaging.finder import StripFit, apply_homography
 from finishlab.imaging.pixels import LinearImage
-from finishlab.imaging.resample import apply_table, shrink, warp
+from finishlab.imaging.resample import any_channel_at_least, apply_table, shrink, warp
 from finishlab.imaging.strip import Rect
 
 __all__ = ["FlatView", "flatten"]
@@ -89,7 +89,7 @@ def flatten(image: LinearImage, fit: StripFit, rect: Rect, px_per_mm: float, tab
         p = apply_homography(to_source, np.stack([x, y], axis=-1))
         inside = (p[..., 0] >= 0.5) & (p[..., 1] >= 0.5) & (p[..., 0] <= w - 1.5) & (p[..., 1] <= h - 1.5)
     top_value = table[-1 - max(1, len(table) // 128)]
-    clipped = (values >= top_value).any(axis=-1) & inside
+    clipped = any_channel_at_least(values, top_value) & inside
     return FlatView(values, inside, clipped, rect, px_per_mm)
 
 

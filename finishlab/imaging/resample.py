@@ -6,7 +6,7 @@ import numpy as np
 
 from finishlab.imaging.opencv import cv2
 
-__all__ = ["apply_table", "grey_of", "shrink", "warp"]
+__all__ = ["any_channel_at_least", "apply_table", "channel_mean", "enlarge", "grey_of", "recolour", "shrink", "warp"]
 
 
 def apply_table(codes: np.ndarray, table: np.ndarray) -> np.ndarray:
@@ -27,6 +27,11 @@ def apply_table(codes: np.ndarray, table: np.ndarray) -> np.ndarray:
     return np.stack([table[codes[..., k], k] for k in range(3)], axis=-1)
 
 
+def recolour(rgb: np.ndarray, matrix: np.ndarray) -> np.ndarray:
+    """Return each pixel's three channels multiplied by a 3 x 3 matrix, float32."""
+    return np.asarray(cv2.transform(np.ascontiguousarray(rgb, dtype=np.float32), matrix))
+
+
 def grey_of(rgb: np.ndarray) -> np.ndarray:
     """Return a uint8 grey picture of 8 or 16 bit RGB codes, shape (H, W)."""
     if rgb.dtype == np.uint16:
@@ -40,6 +45,22 @@ def shrink(image: np.ndarray, factor: float) -> np.ndarray:
         return image
     size = (max(1, round(image.shape[1] / factor)), max(1, round(image.shape[0] / factor)))
     return np.asarray(cv2.resize(image, size, interpolation=cv2.INTER_AREA))
+
+
+def channel_mean(rgb: np.ndarray) -> np.ndarray:
+    """Return the mean of the three channels, shape (H, W), float32; far quicker than a sum over a short last axis."""
+    return np.asarray(cv2.transform(np.ascontiguousarray(rgb, dtype=np.float32), np.full((1, 3), 1 / 3)))
+
+
+def any_channel_at_least(rgb: np.ndarray, limits: np.ndarray) -> np.ndarray:
+    """Return where a channel is at or above its limit, shape (H, W), bool; `limits` is one number or three."""
+    limit = np.broadcast_to(limits, (3,))
+    return np.asarray((rgb[..., 0] >= limit[0]) | (rgb[..., 1] >= limit[1]) | (rgb[..., 2] >= limit[2]))
+
+
+def enlarge(image: np.ndarray, size: tuple[int, int]) -> np.ndarray:
+    """Return a smooth picture at a larger size (width, height), interpolated linearly."""
+    return np.asarray(cv2.resize(image, size, interpolation=cv2.INTER_LINEAR))
 
 
 def warp(image: np.ndarray, to_source: np.ndarray, size: tuple[int, int], outside: float = 0.0) -> np.ndarray:

@@ -15,11 +15,14 @@ import numpy as np
 
 from finishlab.errors import QualityError
 from finishlab.imaging.corrected import CorrectedImage
+from finishlab.imaging.resample import shrink
 from finishlab.imaging.surface import Surface
 
 __all__ = ["Sample", "sample"]
 
-_BLOCKS_MM: Final = ((5.0, 5.0), (8.0, 8.0), (12.0, 12.0), (18.0, 14.0), (np.inf, 3.0), (np.inf, 6.0), (5.0, np.inf), (10.0, np.inf))
+_BLOCKS_MM: Final = (
+    (5.0, 5.0), (8.0, 8.0), (12.0, 12.0), (18.0, 14.0), (np.inf, 3.0), (np.inf, 6.0), (5.0, np.inf), (10.0, np.inf),
+)  # fmt: skip
 """Widths and heights of the blocks tried; inf runs through the field."""
 _LEAST_FILL: Final = 0.4
 """A block counts when at least this share of it is surface."""
@@ -58,37 +61,58 @@ def sample(image: CorrectedImage, surface: Surface) -> Sample:
             f"Only {count / image.px_per_mm**2 / 100:.1f} square centimetres of surface are left to measure.",
             "Clear the field, turn the work out of the glare, or use a larger board.",
         )
-    flat = image.rgb[mask].astype(np.float64)
-    mean = flat.mean(axis=0)
-    weights = mask.astype(np.float64)
-    sums = np.concatenate([image.rgb * weights[..., None], weights[..., None]], axis=-1, dtype=np.float64)
+    sums, per_mm = _cell_sums(image, mask)
+    mean = sums[..., :3].sum(axis=(0, 1)) / sums[..., 3].sum()
     covariance = np.zeros((3, 3))
     for width, height in _BLOCKS_MM:
-        blocks, share = _block_means(sums, width * image.px_per_mm, height * image.px_per_mm)
+        blocks, share = _block_means(sums, width * per_mm, height * per_mm, image.px_per_mm / per_mm)
         found = _covariance_of_mean(blocks, share)
         if found is not None and np.trace(found) > np.trace(covariance):
             covariance = found
+    places = np.flatnonzero(mask)
+    fine = image.rgb.reshape(-1, 3)[places[:: max(1, count // 1000)]].astype(np.float64)
     if not covariance.any():
         # Too few blocks for any division: the pixels' own scatter over a handful of independent places.
-        covariance = np.cov(flat.T) / 4
-    ys, xs = np.nonzero(mask)
-    place = (
-        image.rect.x + (float(xs.mean()) + 0.5) / image.px_per_mm,
-        image.rect.y + (float(ys.mean()) + 0.5) / image.px_per_mm,
-    )
-    squares, _ = _block_means(sums, 5.0 * image.px_per_mm, 5.0 * image.px_per_mm)
-    return Sample(mean, covariance, squares if len(squares) > 2 else flat[:: max(1, count // 50)], flat[:: max(1, count // 1000)], place)
+        covariance = np.cov(fine.T) / 4
+    squares, _ = _block_means(sums, 5.0 * per_mm, 5.0 * per_mm, image.px_per_mm / per_mm)
+    if len(squares) < 3:
+        squares = fine[:: max(1, len(fine) // 50)]
+    return Sample(mean, covariance, squares, fine, _centre(image, sums))
 
 
-def _block_means(sums: np.ndarray, width: float, height: float) -> tuple[np.ndarray, np.ndarray]:
-    """Return means and weights of the blocks filled well enough: shapes (n, 3) and (n,)."""
+def _cell_sums(image: CorrectedImage, mask: np.ndarray) -> tuple[np.ndarray, float]:
+    """Return sums of r, g, b and the pixel count over cells of about a millimetre, shape (h, w, 4), and cells per mm."""
+    size = max(1, round(image.px_per_mm))
+    h, w = (n // size for n in mask.shape)
+    weights = mask[: h * size, : w * size].astype(np.float32)
+    rgb = image.rgb[: h * size, : w * size] * weights[..., None]
+    cells = np.empty((h, w, 4))
+    cells[..., :3] = shrink(rgb, size) * size**2
+    cells[..., 3] = shrink(weights, size) * size**2
+    return cells, image.px_per_mm / size
+
+
+def _centre(image: CorrectedImage, sums: np.ndarray) -> tuple[float, float]:
+    """Return the centre of what was sampled, in millimetres of the strip frame."""
+    h, w = sums.shape[:2]
+    weights = sums[..., 3] / sums[..., 3].sum()
+    x = float(weights.sum(axis=0) @ (np.arange(w) + 0.5)) / w
+    y = float(weights.sum(axis=1) @ (np.arange(h) + 0.5)) / h
+    return image.rect.x + x * image.rect.width, image.rect.y + y * image.rect.height
+
+
+def _block_means(sums: np.ndarray, width: float, height: float, cell: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return means and weights of the blocks filled well enough: shapes (n, 3) and (n,).
+
+    `width` and `height` are in cells, `cell` is a cell's side in pixels.
+    """
     h, w = sums.shape[:2]
     columns = max(1, round(w / width)) if np.isfinite(width) else 1
     rows = max(1, round(h / height)) if np.isfinite(height) else 1
     y = np.linspace(0, h, rows + 1).astype(int)[:-1]
     x = np.linspace(0, w, columns + 1).astype(int)[:-1]
     total = np.add.reduceat(np.add.reduceat(sums, y, axis=0), x, axis=1).reshape(-1, 4)
-    area = h * w / (rows * columns)
+    area = h * w / (rows * columns) * cell**2
     # A block through the whole field may hold a board that fills only part of it.
     full = np.isinf(width) or np.isinf(height)
     least = _LEAST_FILL * (float(total[:, 3].max()) if full else area)

@@ -18,6 +18,7 @@ from finishlab.errors import QualityError
 from finishlab.imaging.corrected import CorrectedImage
 from finishlab.imaging.glare import glare_mask
 from finishlab.imaging.opencv import cv2
+from finishlab.imaging.resample import channel_mean
 from finishlab.imaging.strip import FieldName
 
 __all__ = ["Surface", "find_surface"]
@@ -208,19 +209,23 @@ def _step(profile: np.ndarray, scatter: np.ndarray) -> int | None:
     if valid.size < 8:
         return None
     p = profile[valid] / _LEAST_SCATTER
-    best, where = 0.0, None
-    for i in range(4, p.size - 2):
-        inner, outer = p[:i], p[i + 1 :]
-        gap = np.median(outer, axis=0) - np.median(inner, axis=0)
-        size = float(np.linalg.norm(gap))
-        direction = gap / max(size, 1e-9)
-        wander = np.sqrt((inner @ direction).var() + (outer @ direction).var()) + 0.25
-        near = p[min(i + 1, p.size - 1) : i + 3].mean(axis=0) - p[i - 2 : i].mean(axis=0)
-        abrupt = float(near @ direction) / max(size, 1e-9)
-        score = size / wander
-        if size > 1.6 and abrupt > 0.7 and score > max(3.0, best):
-            best, where = score, i
-    return None if where is None else int(valid[where])
+    n = len(p)
+    at = np.arange(4, n - 2)
+    # Running sums give every split's means and variances at once.
+    total, squares = np.cumsum(p, axis=0), np.cumsum(p * p, axis=0)
+    inner = total[at - 1] / at[:, None]
+    outer = (total[-1] - total[at]) / (n - 1 - at)[:, None]
+    inner_var = squares[at - 1] / at[:, None] - inner**2
+    outer_var = (squares[-1] - squares[at]) / (n - 1 - at)[:, None] - outer**2
+    gap = outer - inner
+    size = np.linalg.norm(gap, axis=1)
+    direction = gap / np.maximum(size, 1e-9)[:, None]
+    wander = np.sqrt(np.maximum(((inner_var + outer_var) * direction**2).sum(axis=1), 0.0)) + 0.25
+    beyond, before = (p[np.minimum(at + 1, n - 1)] + p[np.minimum(at + 2, n - 1)]) / 2, (p[at - 1] + p[at - 2]) / 2
+    abrupt = ((beyond - before) * direction).sum(axis=1) / np.maximum(size, 1e-9)
+    score = np.where((size > 1.6) & (abrupt > 0.7), size / wander, 0.0)
+    best = int(score.argmax())
+    return int(valid[at[best]]) if score[best] > 3.0 else None
 
 
 _REASONS: Final = ("knot", "shadow", "other-surface")
@@ -266,23 +271,28 @@ def _erode(outline: np.ndarray, inside: np.ndarray, size: int) -> np.ndarray:
 
 
 def _seams(image: CorrectedImage, core: np.ndarray) -> np.ndarray:
-    """Return thin dark lines that run for a long way straight: joints between planks, not pores or dark grain."""
-    grey = np.log(np.maximum(image.rgb.mean(axis=-1), 0.003)).astype(np.float32)
+    """Return thin dark lines right across the surface: joints between planks, not dark grain.
+
+    Streaks of grain come in all depths and fade; a joint is a good deal darker than every streak and runs from border
+    to border of the surface.
+    """
+    grey = np.log(np.maximum(channel_mean(image.rgb), 0.003)).astype(np.float32)
     width = 2 * round(1.6 * image.px_per_mm) + 1
     out = np.zeros(core.shape, dtype=bool)
-    usual = float(np.median(np.abs(np.diff(grey[core][::7])))) if core.sum() > 50 else 0.1
     for axis in (0, 1):
         kernel = np.ones((width, 1) if axis == 0 else (1, width), np.uint8)
         dip = cv2.morphologyEx(grey, cv2.MORPH_CLOSE, kernel) - grey
-        # Along a seam the dip lasts; averaging along the line leaves it and smooths grain away.
-        length = 2 * round(12 * image.px_per_mm) + 1
+        # Along a joint the dip lasts; averaging along the line leaves it and smooths grain away.
+        length = 2 * round(6 * image.px_per_mm) + 1
         along = cv2.blur(dip, (length, 1) if axis == 0 else (1, length))
-        dark = ((along > max(0.16, 2.2 * usual)) & core).astype(np.uint8)
+        usual, high = np.quantile(along[core][::5], [0.5, 0.95]) if core.sum() > 500 else (0.0, 0.1)
+        dark = ((along > max(0.18, float(usual + 2.0 * (high - usual)))) & core).astype(np.uint8)
         count, labels, stats, _ = cv2.connectedComponentsWithStats(dark, connectivity=8)
+        extent = float(np.ptp(np.nonzero(core.any(axis=axis))[0])) if core.any() else 0.0
         for label in range(1, count):
             box_w, box_h = stats[label, cv2.CC_STAT_WIDTH], stats[label, cv2.CC_STAT_HEIGHT]
             long, thin = (box_w, box_h) if axis == 0 else (box_h, box_w)
-            if long > 25 * image.px_per_mm and thin < 5 * image.px_per_mm:
+            if long > 0.8 * extent and thin < 6 * image.px_per_mm:
                 out |= labels == label
     grow = max(1, round(0.8 * image.px_per_mm))
     return np.asarray(cv2.dilate(out.astype(np.uint8), np.ones((2 * grow + 1, 2 * grow + 1), np.uint8)) > 0) & core

@@ -19,7 +19,7 @@ from sqlalchemy.exc import ArgumentError, NoSuchModuleError, SQLAlchemyError
 from finishlab.errors import LogbookError
 from finishlab.logbook.migrations import HEAD
 
-__all__ = ["BUSY_SECONDS", "failures_named", "migrate", "open_engine", "stored_revision", "writing"]
+__all__ = ["BUSY_SECONDS", "failures_named", "migrate", "open_engine", "set_up_sqlite", "stored_revision", "writing"]
 
 BUSY_SECONDS: Final = 30.0
 """How long to wait for another program that is writing."""
@@ -71,7 +71,7 @@ def _named(error: SQLAlchemyError | sqlite3.Error | OSError, where: str) -> Logb
             f"The logbook in {where} cannot be read and written ({reason}).",
             "Give yourself write permission on the folder, or name another folder with --logbook.",
         )
-    return LogbookError("logbook-failed", f"The logbook in {where} failed: {reason}.", "Try again.")
+    return LogbookError("logbook-failed", f"The logbook in {where} failed: {reason.rstrip('.')}.", "Try again.")
 
 
 def open_engine(address: str | Path) -> Engine:
@@ -92,16 +92,18 @@ def open_engine(address: str | Path) -> Engine:
             "logbook-address", f"The database address cannot be used: {error}.", "Check it; install its driver."
         ) from error
     if sqlite:
-        event.listen(engine, "connect", _set_up_sqlite)
+        event.listen(engine, "connect", set_up_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
     return engine
 
 
-def _set_up_sqlite(connection: sqlite3.Connection, _record: object) -> None:
+def set_up_sqlite(connection: sqlite3.Connection, _record: object) -> None:
+    """Set up a new connection: references held, write-ahead journal where the file system allows one."""
     # Python's driver would begin transactions on its own, and too late; `_begin_sqlite` does it instead.
     connection.isolation_level = None
     connection.execute("PRAGMA foreign_keys = ON")
-    # SQLite does not wait when a second program switches the journal at the same moment.
+    # SQLite does not wait when a second program switches the journal at the same moment. Where it never can be
+    # switched the old journal serves too: a little slower, and as safe.
     for _ in range(_JOURNAL_TRIES):
         try:
             if connection.execute("PRAGMA journal_mode").fetchone()[0] != "wal":

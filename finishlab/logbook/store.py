@@ -207,7 +207,7 @@ class Logbook:
         """Log further photos of a board, in the board's own light unless another is named; errors as in `add_board`."""
         _check_any(measurements)
         with self._write() as session:
-            row = find(session, BoardRow, number)
+            row = find(session, BoardRow, number, lock=True)
             lit = row.light if light is None else normalise_light(light)
             after = {"light": lit} | _add_to_board(session, row.number, measurements, pairs, lit)
             rows.note_change(session, self._who, "add-photos", f"B{row.number}", after=after)
@@ -242,7 +242,7 @@ class Logbook:
             ``"unknown-field"``, or what `BoardRecord` raises.
         """
         with self._write() as session:
-            row = find(session, BoardRow, number)
+            row = find(session, BoardRow, number, lock=True)
             edit(session, row, changes, self._who)
             return read_boards(session, number=row.number)[0]
 
@@ -255,7 +255,7 @@ class Logbook:
             ``"unknown-board"``.
         """
         with self._write() as session:
-            remove(session, find(session, BoardRow, number), self._who)
+            remove(session, find(session, BoardRow, number, lock=True), self._who)
 
     # The floor
 
@@ -287,14 +287,14 @@ class Logbook:
     def edit_floor_spot(self, number: str, **changes: Any) -> StoredSpot:  # noqa: ANN401 - each field has its own type
         """Change fields of a floor spot's record; as `edit_board`."""
         with self._write() as session:
-            row = find(session, FloorSpotRow, number)
+            row = find(session, FloorSpotRow, number, lock=True)
             edit(session, row, changes, self._who)
             return read_spots(session, number=row.number)[0]
 
     def remove_floor_spot(self, number: str) -> None:
         """Show a floor spot no longer; as `remove_board`."""
         with self._write() as session:
-            remove(session, find(session, FloorSpotRow, number), self._who)
+            remove(session, find(session, FloorSpotRow, number, lock=True), self._who)
 
     # History
 

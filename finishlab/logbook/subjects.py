@@ -46,8 +46,8 @@ def subject_name(row: AnyRow) -> str:
     return f"{_kind(type(row)).letter}{row.number}"
 
 
-def find(session: Session, table: type[Row], number: str, *, removed: bool = False) -> Row:
-    """Return the row of ``"B3"`` or ``"F3"``, locked for this transaction where the database locks rows.
+def find(session: Session, table: type[Row], number: str, *, removed: bool = False, lock: bool = False) -> Row:
+    """Return the row of ``"B3"`` or ``"F3"``; with `lock`, held for this transaction where the database locks rows.
 
     Raises
     ------
@@ -58,7 +58,8 @@ def find(session: Session, table: type[Row], number: str, *, removed: bool = Fal
     name = number.strip().upper()
     row = None
     if name[:1] == kind.letter and _DIGITS.fullmatch(name[1:]):
-        row = session.scalars(select(table).where(table.number == int(name[1:])).with_for_update()).first()
+        asked = select(table).where(table.number == int(name[1:]))
+        row = session.scalars(asked.with_for_update() if lock else asked).first()
     if row is None:
         raise LogbookError(
             f"unknown-{kind.subject}", f"The logbook has no {kind.words} {number}.", _what_there_is(session, table)
@@ -76,7 +77,7 @@ def _what_there_is(session: Session, table: type[Row]) -> str:
     kind = _kind(table)
     numbers = session.scalars(select(table.number).where(table.removed.is_(None)).order_by(table.number)).all()
     if not numbers:
-        return f"No {kind.words} is logged yet; add one with: {kind.command} PHOTO ..."
+        return f"No {kind.words} is logged; add one with: {kind.command} PHOTO ..."
     return f"Logged: {_listed(kind.letter, numbers)}."
 
 

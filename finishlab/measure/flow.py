@@ -83,7 +83,7 @@ def measure(
     printed = PrintModel()
     strip_doubts = judge_strip(fit, readings, blur, image)
     correction = _fit(readings, printed)
-    variants = {name: _fit(readings, other) for name, other in print_variants(printed).items()}
+    variants = {name: _fit(readings, other, correction) for name, other in print_variants(printed).items()}
     photo_fit = PhotoFit(
         correction,
         variants,
@@ -110,9 +110,9 @@ def measure(
     return Inspection(measurement, fit, correction, views)
 
 
-def _fit(readings: PatchReadings, printed: PrintModel) -> Correction:
+def _fit(readings: PatchReadings, printed: PrintModel, start: Correction | None = None) -> Correction:
     levels = np.array([patch.level for patch in STRIP.patches])
-    return fit_correction(readings, printed.reflectance(np.asarray(STRIP.greys))[levels])
+    return fit_correction(readings, printed.reflectance(np.asarray(STRIP.greys))[levels], start=start)
 
 
 def _view_field(image: LinearImage, fit: StripFit, correction: Correction, name: FieldName) -> FieldView:

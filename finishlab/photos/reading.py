@@ -92,8 +92,8 @@ def read_photo(path: Path, *, long_side: int | None = None) -> LinearImage:
     encoding, doubts = _encoding(header, grey=grey)
     if grey:
         codes = np.repeat(codes[:, :, None], 3, axis=2)
-    if encoding is None:
-        codes, white = _by_littlecms(codes, white, header.icc), 255
+    if not isinstance(encoding, ColourEncoding):
+        codes, white = _by_littlecms(codes, white, encoding), 255
         encoding = profiles.named_encoding("sRGB", f"{profiles.profile_name(header.icc)} (converted to sRGB, 8 bits)")
     info = _info(header, encoding.name, (*doubts, *([doubt("greyscale")] if grey else [])))
     orientation = header.orientation
@@ -234,8 +234,8 @@ def _without_alpha(pixels: np.ndarray, opaque: int, file: PhotoFile) -> np.ndarr
 # -- colours ----------------------------------------------------------------------------------------------------------
 
 
-def _encoding(header: Header, *, grey: bool) -> tuple[ColourEncoding | None, tuple[Doubt, ...]]:
-    """Return what the file says of its colours, and the doubts; None when only LittleCMS can read its profile."""
+def _encoding(header: Header, *, grey: bool) -> tuple[ColourEncoding | ImageCms.ImageCmsTransform, tuple[Doubt, ...]]:
+    """Return what the file says of its colours, or LittleCMS's way when only it can read the profile; and the doubts."""
     try:
         if header.cicp is not None and (header.file.format == "PNG" or not header.icc):
             return profiles.encoding_from_cicp(*header.cicp), ()
@@ -247,8 +247,9 @@ def _encoding(header: Header, *, grey: bool) -> tuple[ColourEncoding | None, tup
         try:
             return profiles.encoding_from_icc(header.icc, grey=grey), ()
         except UnsuitedProfileError:
-            if _readable_by_littlecms(header.icc):
-                return None, ()
+            transform = _transform(header.icc)
+            if transform is not None:
+                return transform, ()
     return _encoding_by_hints(header)
 
 
@@ -275,22 +276,18 @@ def _chromaticities(header: Header) -> profiles.Primaries | None:
     return profiles.Primaries(red, green, blue, white)
 
 
-def _readable_by_littlecms(icc: bytes) -> bool:
+def _transform(icc: bytes) -> ImageCms.ImageCmsTransform | None:
+    """Return LittleCMS's way from a profile to sRGB, relative colorimetric; None when it has none."""
     try:
-        profile = ImageCms.ImageCmsProfile(io.BytesIO(icc))
-    except (OSError, ImageCms.PyCMSError):
-        return False
-    return bool(profile.profile.xcolor_space.strip() == "RGB")
+        source = ImageCms.ImageCmsProfile(io.BytesIO(icc))
+        target = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB"))
+        return ImageCms.ImageCmsTransform(source, target, "RGB", "RGB", ImageCms.Intent.RELATIVE_COLORIMETRIC)
+    except (OSError, ValueError, TypeError, ImageCms.PyCMSError):
+        return None
 
 
-def _by_littlecms(codes: np.ndarray, white: int, icc: bytes) -> np.ndarray:
-    """Convert to 8 bit sRGB by a profile built on tables, relative colorimetric."""
+def _by_littlecms(codes: np.ndarray, white: int, transform: ImageCms.ImageCmsTransform) -> np.ndarray:
+    """Convert to 8 bit sRGB."""
     if codes.dtype == np.uint16:
         codes = ((codes.astype(np.uint32) * 255 + white // 2) // white).astype(np.uint8)
-    source = ImageCms.ImageCmsProfile(io.BytesIO(icc))
-    target = ImageCms.createProfile("sRGB")
-    intent = ImageCms.Intent.RELATIVE_COLORIMETRIC
-    image = ImageCms.profileToProfile(Image.fromarray(codes), source, target, renderingIntent=intent, outputMode="RGB")
-    if image is None:  # only when asked to convert in place
-        raise RuntimeError("LittleCMS gave no picture")
-    return _pixels(image)
+    return _pixels(transform.apply(Image.fromarray(codes)))

@@ -9,8 +9,8 @@ from xml.sax.saxutils import escape, quoteattr
 
 __all__ = ["IntervalBar", "interval_chart"]
 
-_WIDTH = 400.0
-_LEFT, _RIGHT = 46.0, 16.0
+_WIDTH = 350.0
+_LEFT, _RIGHT = 42.0, 16.0
 _ROW = 26.0
 _TOP = 30.0
 _FONT = 11.5

@@ -14,6 +14,7 @@ from finishlab.reports.rows import BoardRow, Lab, SpotRow, what_it_is
 from finishlab.reports.sentences import (
     CAUTIONS,
     answer,
+    answer_detail,
     as_sentence,
     chance,
     doubts_once,
@@ -119,12 +120,13 @@ def _values(content: PageContent) -> dict[str, Any]:
     ]
     return {
         "content": content,
-        "answer": answer(ranking, content.boards),
+        "answer": answer(ranking),
+        "detail": answer_detail(ranking, content.boards),
         "floor_colour": floor,
         "floor_line": floor_line(ranking.floor),
         "floor_spots": [
-            {"number": s.number, "where": s.record.spot or "", "light": s.record.light, "lab": _lab(s.lab),
-             "colour": hex_colour(s.lab)}
+            {"number": s.number, "where": s.record.spot or "", "light": s.record.light,
+             "figures": ", ".join(f"{v:.1f}" for v in s.lab), "colour": hex_colour(s.lab)}
             for s in content.spots if s.lab is not None
         ],
         "ranked": ranked,

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 __all__ = [
     "CAUTIONS",
     "answer",
+    "answer_detail",
     "as_sentence",
     "chance",
     "doubts_once",
@@ -80,20 +81,26 @@ def _letter(tie: int) -> str:
     return letters
 
 
-def answer(ranking: Ranking, boards: Mapping[str, BoardRow]) -> str:
-    """Return the whole answer in one sentence; `RankedBoard.in_words` of the first board goes on from there."""
+def answer(ranking: Ranking) -> str:
+    """Return the whole answer in one short sentence."""
     leaders = ranking.leaders if ranking.boards else ()
     if not leaders:
         return "No test board has been measured yet, so there is nothing to rank."
-    first = leaders[0]
-    figure = f"dE00 {first.delta_e00.value:.1f} (95 % interval {interval(first.delta_e00)})"
     if len(leaders) == 1:
-        return f"Board {_named(first.board, boards)} comes closest to the floor, with {figure}."
+        return f"Board {leaders[0].board} comes closest to the floor."
     names = _listed([b.board for b in leaders])
-    return (
-        f"Boards {names} come closest to the floor and the photos leave open which is the closest of them; "
-        f"{_named(first.board, boards)} is ahead with {figure}."
-    )
+    return f"Boards {names} come closest to the floor; which of them is the closest stays open."
+
+
+def answer_detail(ranking: Ranking, boards: Mapping[str, BoardRow]) -> str:
+    """Return what the first board is and how it differs, in the sentences that follow the answer."""
+    if not ranking.boards:
+        return ""
+    first = ranking.boards[0]
+    row = boards.get(first.board)
+    named = first.board if row is None else f"{first.board} ({what_it_is(row.record)})"
+    figure = f"dE00 {first.delta_e00.value:.1f} (95 % interval {interval(first.delta_e00)})"
+    return f"{named} is {figure} from the floor. {as_sentence(first.in_words)}"
 
 
 def floor_line(floor: FloorPool) -> str:
@@ -148,11 +155,6 @@ def _gather(about: dict[str, list[str]], who: str, doubts: Iterable[Doubt]) -> N
         names = about.setdefault(found.message, [])
         if who not in names:
             names.append(who)
-
-
-def _named(number: str, boards: Mapping[str, BoardRow]) -> str:
-    row = boards.get(number)
-    return number if row is None else f"{number} ({what_it_is(row.record)})"
 
 
 def _listed(names: Sequence[str]) -> str:

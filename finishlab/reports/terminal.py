@@ -10,7 +10,16 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from finishlab.reports.rows import BoardRow, ColourRow, Lab, PhotoResult, SpotRow, what_it_is
-from finishlab.reports.sentences import answer, as_sentence, chance, doubts_once, floor_line, interval, next_steps, place_mark
+from finishlab.reports.sentences import (
+    answer,
+    answer_detail,
+    chance,
+    doubts_once,
+    floor_line,
+    interval,
+    next_steps,
+    place_mark,
+)
 from finishlab.reports.swatch import hex_colour
 
 if TYPE_CHECKING:
@@ -39,10 +48,9 @@ def print_ranking(console: Console, ranking: Ranking, boards: Mapping[str, Board
     boards
         What is logged of each board, by its number.
     """
-    _say(console, answer(ranking, boards))
+    _say(console, answer(ranking))
     if ranking.boards:
-        _say(console, as_sentence(ranking.boards[0].in_words))
-    if ranking.boards:
+        _say(console, answer_detail(ranking, boards))
         _blank(console)
         console.print(_ranking_table(console, ranking, boards))
         if any(board.tied for board in ranking.boards):

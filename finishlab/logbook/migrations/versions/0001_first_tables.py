@@ -118,7 +118,7 @@ def _make_results() -> None:
         sa.ForeignKeyConstraint(["spot_number"], ["floor_spots.number"], name="fk_measurements_spot_number"),
         sa.ForeignKeyConstraint(["photo_sha256"], ["photos.sha256"], name="fk_measurements_photo_sha256"),
         sa.ForeignKeyConstraint(["strip_number"], ["strips.number"], name="fk_measurements_strip_number"),
-        sa.CheckConstraint("(board_number IS NULL) <> (spot_number IS NULL)", name="ck_measurements_one_subject"),
+        sa.CheckConstraint("(board_number IS NULL) <> (spot_number IS NULL)", name=op.f("ck_measurements_one_subject")),
         sa.UniqueConstraint("board_number", "photo_sha256", name="uq_measurements_board_number"),
         sa.UniqueConstraint("spot_number", "photo_sha256", name="uq_measurements_spot_number"),
     )

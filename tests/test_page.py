@@ -1,0 +1,306 @@
+"""The page of a logbook: one file, whole in itself, readable by everyone, also in a real browser."""
+
+from __future__ import annotations
+
+import html
+import io
+import json
+import re
+import shutil
+import subprocess
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+from xml.etree import ElementTree
+
+import pytest
+from PIL import Image
+
+import report_samples as samples
+from finishlab.errors import OutputError
+from finishlab.matching.ranking import Ranking
+from finishlab.records import FloorSpotRecord
+from finishlab.reports.charts import IntervalBar, interval_chart
+from finishlab.reports.page import PageContent, Picture, page_html, write_page
+from finishlab.reports.rows import SpotRow
+from finishlab.reports.swatch import hex_colour
+
+_BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
+needs_browser = pytest.mark.skipif(_BROWSER is None, reason="Chromium is not installed (apt-get install -y chromium)")
+
+_PROBE = """
+<script>
+function luminance(rgb) {
+  const c = rgb.map(v => v / 255).map(v => v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4);
+  return 0.2126 * c[0] + 0.7152 * c[1] + 0.0722 * c[2];
+}
+function parts(text) { return text.match(/[0-9.]+/g).map(Number); }
+function behind(element) {
+  for (let e = element; e; e = e.parentElement) {
+    const c = parts(getComputedStyle(e).backgroundColor);
+    if (c.length === 3 || c[3] === 1) return c.slice(0, 3);
+  }
+  return [255, 255, 255];
+}
+let worst = 99, where = '';
+for (const e of document.body.querySelectorAll('*')) {
+  const own = [...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim());
+  if (!own || e.closest('svg, script')) continue;
+  const a = luminance(parts(getComputedStyle(e).color)), b = luminance(behind(e));
+  const ratio = (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
+  if (ratio < worst) { worst = ratio; where = e.textContent.slice(0, 40); }
+}
+const found = {
+  inner: window.innerWidth, client: document.documentElement.clientWidth,
+  scroll: document.documentElement.scrollWidth, contrast: worst, where: where,
+  pictures: [...document.images].map(i => i.complete && i.naturalWidth > 0),
+  requests: performance.getEntriesByType('resource').map(r => r.name).filter(n => !n.startsWith('data:')),
+  chart: document.querySelector('svg.chart') ? document.querySelector('svg.chart').getBoundingClientRect().width : 0,
+  smallest: Math.min(...[...document.querySelectorAll('svg.chart text')].map(
+    t => 11.5 * t.ownerSVGElement.getBoundingClientRect().width / t.ownerSVGElement.viewBox.baseVal.width)),
+};
+parent.postMessage(JSON.stringify(found), '*');
+</script>
+"""
+# A frame gives the exact width, below the least one of a browser's window.
+_FRAME = """
+<body style="margin:0"><iframe src="page.html" style="border:0;width:{width}px;height:900px"></iframe>
+<textarea id="probe"></textarea>
+<script>addEventListener("message", e => {{ document.getElementById("probe").textContent = e.data; }})</script>
+"""
+
+
+def _jpeg(grey: int = 120, **options: Any) -> bytes:
+    out = io.BytesIO()
+    Image.new("RGB", (320, 240), (grey, grey, grey)).save(out, "JPEG", **options)
+    return out.getvalue()
+
+
+def _content(**changes: Any) -> PageContent:
+    pictures = tuple(Picture(_jpeg(80 + 20 * i), 320, 240, f"Board B{i}, daylight", f"Board B{i} beside the strip") for i in range(5))
+    values: dict[str, Any] = {
+        "title": "Stair at number nine", "made": "2024-06-01", "version": "0.1.0", "ranking": samples.ranking(),
+        "boards": samples.board_rows(), "spots": samples.spot_rows(), "pictures": pictures, "rendered": True,
+        "extra": {"Strip": "0412"},
+    }
+    return PageContent(**(values | changes))
+
+
+class _Outline(HTMLParser):
+    """What a page is made of: its tags with their attributes, and its text."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.words = ""
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_data(self, data: str) -> None:
+        self.words += data
+
+    def all(self, name: str) -> list[dict[str, str | None]]:
+        return [attributes for tag, attributes in self.tags if tag == name]
+
+
+def test_the_answer_comes_first() -> None:
+    """The page's one main heading is the answer; ranking, next steps, floor, doubts, pictures and cautions follow."""
+    text = page_html(_content())
+    main = re.findall(r"<h1>(.*?)</h1>", text)
+    assert main == ["Boards B4 and B2 come closest to the floor; which of them is the closest stays open."]
+    headings = re.findall(r'<h2 id="(\w+)">', text)
+    assert headings == ["ranking", "next", "floor", "doubts", "pictures", "method", "cautions"]
+    levels = [int(tag[1]) for tag, _ in _Outline(text).tags if re.fullmatch(r"h[1-6]", tag)]
+    assert all(b - a <= 1 for a, b in zip(levels, levels[1:], strict=False))
+
+
+def test_every_board_stands_with_its_figures_and_swatches() -> None:
+    """Each board shows place, recipe, difference, interval and chance, and its swatch touching the floor's."""
+    text = page_html(_content())
+    floor = hex_colour(samples.FLOOR)
+    for board in samples.ranking().boards:
+        assert f'<span style="background:{hex_colour(board.lab)}"></span><span style="background:{floor}"></span>' in text
+        assert f"{board.delta_e00.low:.1f} to {board.delta_e00.high:.1f}" in text
+    outline = _Outline(text)
+    assert "2 ab" in outline.words
+    assert "Old copper, thinned one to one with clear, 1 coat" in outline.words
+
+
+def test_nothing_is_asked_from_outside() -> None:
+    """The page has no script and no address; pictures are inside it, and its own policy forbids anything else."""
+    outline = _Outline(page_html(_content()))
+    assert not outline.all("script")
+    assert not outline.all("link")
+    for tag, attributes in outline.tags:
+        for name in ("src", "href", "srcset", "action"):
+            value = attributes.get(name)
+            assert value is None or value.startswith("data:image/jpeg;base64,"), (tag, value)
+    assert "url(" not in page_html(_content())
+    assert "@import" not in page_html(_content())
+    (policy,) = [m["content"] for m in outline.all("meta") if m.get("http-equiv") == "Content-Security-Policy"]
+    assert policy is not None
+    assert policy.startswith("default-src 'none'")
+
+
+def test_page_can_be_heard_as_well_as_seen() -> None:
+    """Language, title, a text for each picture and each drawing, and column heads are there."""
+    text = page_html(_content())
+    outline = _Outline(text)
+    assert outline.all("html")[0]["lang"] == "en"
+    assert outline.all("img")
+    assert all(image["alt"] for image in outline.all("img"))
+    drawn = [a for _, a in outline.tags if a.get("role") == "img"]
+    assert len(drawn) >= 7
+    assert all(a.get("aria-label") or a.get("aria-labelledby") for a in drawn)
+    idents = [a["id"] for _, a in outline.tags if a.get("id")]
+    assert len(idents) == len(set(idents))
+    for _, attributes in outline.tags:
+        for ident in (attributes.get("aria-labelledby") or "").split():
+            assert ident in idents
+    assert all(head.get("scope") for head in outline.all("th"))
+
+
+@pytest.mark.parametrize("rendered", [True, False])
+def test_rendered_photos_are_called_rendered(rendered: bool) -> None:
+    """The notice stands near the top when the photos are rendered, and not otherwise."""
+    text = page_html(_content(rendered=rendered))
+    assert ("photos on this page are rendered" in text) is rendered
+    if rendered:
+        assert text.index("are rendered") < text.index('id="ranking"')
+
+
+def test_cautions_defer_to_label_and_code() -> None:
+    """Rags, vapour, dust and treads are named, and label, safety data sheet and local code win."""
+    words = " ".join(_Outline(page_html(_content())).words.split())
+    for expected in ("catch fire by themselves", "Solvent vapour", "IARC group 1", "slippery", "safety data sheet", "local code"):
+        assert expected in words
+
+
+def test_words_of_users_are_never_markup() -> None:
+    """What a user wrote is shown as it is and cannot become a tag or leave an attribute."""
+    nasty = '"><script>alert(1)</script><b onclick=x>'
+    spot = SpotRow("F1", FloorSpotRecord(spot=nasty), samples.FLOOR)
+    picture = Picture(_jpeg(), 320, 240, nasty, nasty)
+    text = page_html(_content(title=nasty, spots=(spot,), pictures=(picture,), extra={nasty: nasty}))
+    outline = _Outline(text)
+    assert not outline.all("script")
+    assert not outline.all("b")
+    assert outline.all("img")[0]["alt"] == nasty
+    assert outline.words.count(nasty) >= 4
+
+
+def test_page_without_boards_says_so() -> None:
+    """An empty ranking gives a page that says how to begin, with no ranking and no chart."""
+    text = page_html(_content(ranking=Ranking(samples.floor_pool(), ()), boards={}, pictures=()))
+    assert "nothing to rank" in text
+    assert 'id="ranking"' not in text
+    assert "<svg" not in text
+    assert 'id="pictures"' not in text
+
+
+def test_picture_with_camera_data_is_refused() -> None:
+    """A picture that still carries Exif, where a place may be, and one that is no JPEG or has no text, are refused."""
+    exif = Image.Exif()
+    exif[0x010F] = "Some maker"
+    with pytest.raises(ValueError, match="location"):
+        Picture(_jpeg(exif=exif), 320, 240, "", "a board")
+    with pytest.raises(ValueError, match="JPEG"):
+        Picture(b"\x89PNG", 320, 240, "", "a board")
+    with pytest.raises(ValueError, match="text in its place"):
+        Picture(_jpeg(), 320, 240, "", " ")
+
+
+def test_page_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
+    """The same content gives the same file; a folder that is not there is an OutputError."""
+    write_page(tmp_path / "page.html", _content())
+    assert (tmp_path / "page.html").read_text(encoding="utf-8") == page_html(_content())
+    with pytest.raises(OutputError):
+        write_page(tmp_path / "missing" / "page.html", _content())
+
+
+def _attribute(element: ElementTree.Element, name: str) -> float:
+    return float(element.attrib[name])
+
+
+def test_chart_is_to_scale() -> None:
+    """Interval ends, points and the floor's band stand where the axis says, and every word is real text."""
+    bars = [IntervalBar("B1", 1.0, 0.4, 2.2, "#806040"), IntervalBar("B2 & <co>", 5.5, 4.0, 7.9, "#a08060")]
+    root = ElementTree.fromstring(interval_chart(bars, floor_spread=1.5))
+    space = "{http://www.w3.org/2000/svg}"
+    words = [t.text for t in root.iter(f"{space}text")]
+    assert {"B1", "B2 & <co>"} <= set(words)
+    ticks = {float(t.text or ""): _attribute(t, "x") for t in root.iter(f"{space}text") if re.fullmatch(r"[\d.]+", t.text or "")}
+    low, high = min(ticks), max(ticks)
+
+    def value(x: float) -> float:
+        return low + (x - ticks[low]) / (ticks[high] - ticks[low]) * (high - low)
+
+    assert high >= 7.9
+    points = list(root.iter(f"{space}circle"))
+    spans = [e for e in root.iter(f"{space}line") if e.attrib["x1"] != e.attrib["x2"]]
+    for bar, point, span in zip(bars, points, spans, strict=True):
+        assert value(_attribute(point, "cx")) == pytest.approx(bar.value, abs=0.01)
+        assert value(_attribute(span, "x1")) == pytest.approx(bar.low, abs=0.01)
+        assert value(_attribute(span, "x2")) == pytest.approx(bar.high, abs=0.01)
+    (band,) = root.iter(f"{space}rect")
+    assert value(_attribute(band, "x") + _attribute(band, "width")) == pytest.approx(1.5, abs=0.01)
+
+
+def test_chart_without_floor_spread_has_no_band() -> None:
+    """One spot cannot show the floor's spread, so none is drawn."""
+    assert "<rect" not in interval_chart([IntervalBar("B1", 0.0, 0.0, 0.0, "#000000")], floor_spread=None)
+
+
+def _in_browser(tmp_path: Path, *arguments: str) -> str:
+    assert _BROWSER is not None
+    done = subprocess.run(
+        [
+            _BROWSER, "--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
+            "--disable-component-update", "--disable-sync", f"--user-data-dir={tmp_path / 'browser'}", *arguments,
+        ],
+        capture_output=True, timeout=120, check=True,
+    )
+    return done.stdout.decode()
+
+
+@needs_browser
+@pytest.mark.parametrize("width", [390, 1280])
+def test_page_fits_phone_and_desk(width: int, tmp_path: Path) -> None:
+    """In a real browser nothing scrolls sideways, pictures load, nothing is fetched, words stand out (WCAG 2 AA, 4.5:1),
+    and the chart's words are no smaller than 10 px."""
+    page = page_html(_content())
+    # The page's own policy forbids scripts, the probe's too; it is taken out of this copy alone.
+    page = re.sub(r'<meta http-equiv="Content-Security-Policy".*?>', "", page).replace("</body>", f"{_PROBE}</body>")
+    (tmp_path / "page.html").write_text(page, encoding="utf-8")
+    (tmp_path / "frame.html").write_text(_FRAME.format(width=width), encoding="utf-8")
+    dom = _in_browser(
+        tmp_path, f"--window-size={width + 100},1000", "--virtual-time-budget=4000", "--dump-dom",
+        (tmp_path / "frame.html").as_uri(),
+    )
+    probe = re.search(r'<textarea id="probe">(.+?)</textarea>', dom, flags=re.DOTALL)
+    assert probe is not None, dom[-400:]
+    found = json.loads(html.unescape(probe.group(1)))
+    assert found["inner"] == width
+    assert found["scroll"] <= found["client"] <= width
+    assert found["pictures"] == [True] * 5
+    assert found["requests"] == []
+    assert found["contrast"] >= 4.5, found["where"]
+    assert 250 < found["chart"] <= width
+    assert found["smallest"] >= 10
+
+
+@needs_browser
+def test_page_prints(tmp_path: Path) -> None:
+    """Printed by a browser, the page gives a few sheets, and the answer is on the first one."""
+    import pypdfium2
+
+    write_page(tmp_path / "page.html", _content())
+    out = tmp_path / "page.pdf"
+    _in_browser(tmp_path, "--no-pdf-header-footer", f"--print-to-pdf={out}", (tmp_path / "page.html").as_uri())
+    document = pypdfium2.PdfDocument(out)
+    assert 1 <= len(document) <= 6
+    words = " ".join(document[0].get_textpage().get_text_range().split())
+    assert "Boards B4 and B2 come closest to the floor" in words
+    document.close()

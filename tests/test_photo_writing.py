@@ -1,0 +1,112 @@
+"""Writing pictures: sRGB with its profile, nothing that tells where a photo was taken, whole or not at all."""
+
+from __future__ import annotations
+
+import io
+import os
+from datetime import datetime, timedelta, timezone
+from pathlib import Path
+
+import numpy as np
+import pytest
+from photo_samples import CORNERS, blocks, corners_of, exif_block, saved
+from PIL import ExifTags, Image
+
+from finishlab.errors import OutputError
+from finishlab.photos import CameraTags, matrix_profile, read_photo, srgb_pixels, thumbnail, write_jpeg, write_png
+
+
+def opened(data: bytes) -> Image.Image:
+    """Open a picture from its bytes."""
+    return Image.open(io.BytesIO(data))
+
+
+def test_jpeg_carries_srgb_and_nothing_else() -> None:
+    """A written JPEG has the sRGB profile embedded, no EXIF, and the colours it was given."""
+    image = opened(write_jpeg(blocks(), quality=95))
+    assert image.info["icc_profile"] == matrix_profile("sRGB")
+    assert not image.getexif()
+    assert set(image.info) <= {"icc_profile", "jfif", "jfif_version", "jfif_unit", "jfif_density"}
+    assert corners_of(np.asarray(image)).astype(int) == pytest.approx(CORNERS.astype(int), abs=4)
+
+
+@pytest.mark.parametrize(("long_side", "size"), [(None, (96, 64)), (96, (96, 64)), (500, (96, 64)), (48, (48, 32)), (1, (1, 1))])
+def test_long_side_only_shrinks(long_side: int | None, size: tuple[int, int]) -> None:
+    """A long side makes the picture smaller, in proportion, and never larger."""
+    assert opened(write_jpeg(blocks(), quality=80, long_side=long_side)).size == size
+
+
+@pytest.mark.parametrize("pixels", [np.zeros((4, 4), np.uint8), np.zeros((4, 4, 3), np.float32), np.zeros((4, 4, 4), np.uint8)])
+def test_other_arrays_are_refused(pixels: np.ndarray) -> None:
+    """Only (H, W, 3) arrays of 8 bit codes are written."""
+    with pytest.raises(ValueError, match="8 bit"):
+        write_jpeg(pixels, quality=80)
+
+
+def test_rendered_photos_may_carry_a_camera(tmp_path: Path) -> None:
+    """Camera, time with offset, orientation and another profile come back when asked for."""
+    moment = datetime(2024, 5, 17, 18, 3, 9, tzinfo=timezone(timedelta(hours=-3, minutes=-30)))
+    tags = CameraTags("Acme", "One", moment, orientation=6)
+    path = tmp_path / "a.jpg"
+    path.write_bytes(write_jpeg(blocks(), quality=95, profile=matrix_profile("Display P3"), camera=tags))
+    photo = read_photo(path)
+    assert (photo.info.camera, photo.info.taken) == ("Acme One", "2024-05-17T18:03:09-03:30")
+    assert (photo.info.profile, photo.info.doubts) == ("Display P3", ())
+    assert photo.info.full_size == (64, 96)
+
+
+def test_orientation_is_one_to_eight() -> None:
+    """Another orientation is refused when the tags are built."""
+    with pytest.raises(ValueError, match="1 to 8"):
+        CameraTags("Acme", "One", datetime(2024, 1, 1), orientation=9)  # noqa: DTZ001 - local time, as EXIF keeps it
+
+
+def test_png_is_written_whole(tmp_path: Path) -> None:
+    """A PNG replaces what was there, keeps every pixel, has an ordinary file's rights and leaves no other file behind."""
+    path = tmp_path / "a.png"
+    path.write_bytes(b"old")
+    pixels = np.random.default_rng(4).integers(0, 256, (31, 17, 3)).astype(np.uint8)
+    write_png(path, pixels)
+    photo = read_photo(path)
+    assert np.array_equal(photo.encoded, pixels)
+    assert photo.info.profile == "sRGB"
+    assert list(tmp_path.iterdir()) == [path]
+    plain = tmp_path / "plain"
+    plain.write_bytes(b"")
+    assert path.stat().st_mode == plain.stat().st_mode
+
+
+def test_png_that_cannot_be_written_leaves_nothing(tmp_path: Path) -> None:
+    """Where a PNG cannot be put, one sentence says so and no half file stays."""
+    (tmp_path / "taken.png").mkdir()
+    for path in (tmp_path / "no" / "a.png", tmp_path / "taken.png"):
+        with pytest.raises(OutputError) as caught:
+            write_png(path, blocks())
+        assert caught.value.code == "picture-not-written"
+        assert path.name in caught.value.message
+    assert os.listdir(tmp_path) == ["taken.png"]
+
+
+def test_thumbnails_are_small_upright_srgb_and_tell_nothing(tmp_path: Path) -> None:
+    """A thumbnail of a Display P3 photo lying on its side is upright, in sRGB, without EXIF: its place stays private."""
+    brown = np.full((640, 960, 3), (150, 120, 100), np.uint8)
+    stored = np.ascontiguousarray(np.rot90(brown))
+    exif = exif_block(orientation=6, make="Acme")
+    exif.get_ifd(ExifTags.IFD.GPSInfo)[ExifTags.GPS.GPSLatitude] = (52.0, 30.0, 0.0)
+    path = tmp_path / "a.jpg"
+    path.write_bytes(saved(stored, "JPEG", quality=98, subsampling=0, exif=exif, icc_profile=matrix_profile("Display P3")))
+    assert opened(path.read_bytes()).getexif().get_ifd(ExifTags.IFD.GPSInfo)
+    image = opened(thumbnail(path, 200))
+    assert image.size == (200, 133)
+    assert not image.getexif()
+    assert image.info["icc_profile"] == matrix_profile("sRGB")
+    # colour-science, Display P3 (150, 120, 100) in sRGB: 155.75, 118.53, 96.88
+    assert np.asarray(image)[60, 100].astype(int) == pytest.approx(np.array([155.75, 118.53, 96.88]), abs=2)
+
+
+def test_srgb_pixels_of_an_srgb_photo_are_its_own(tmp_path: Path) -> None:
+    """A photo that is sRGB already comes out of the conversion code for code."""
+    pixels = np.random.default_rng(6).integers(0, 256, (211, 97, 3)).astype(np.uint8)
+    path = tmp_path / "a.png"
+    path.write_bytes(saved(pixels, "PNG"))
+    assert np.array_equal(srgb_pixels(read_photo(path)), pixels)

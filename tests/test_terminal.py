@@ -1,0 +1,170 @@
+"""What is printed on a terminal reads the same with colour and without, at 80 columns and at 120."""
+
+from __future__ import annotations
+
+import io
+import re
+
+import pytest
+from rich.console import Console
+
+import report_samples as samples
+from finishlab.matching.ranking import Ranking
+from finishlab.measure import Measurement
+from finishlab.reports.rows import PhotoResult
+from finishlab.reports.sentences import chance, doubts_once, next_steps, place_mark
+from finishlab.reports.swatch import hex_colour
+from finishlab.reports.terminal import (
+    print_board,
+    print_boards,
+    print_floor,
+    print_measurements,
+    print_ranking,
+    print_spot,
+)
+
+_ESCAPE = re.compile(r"\x1b\[[0-9;]*m")
+
+
+def _console(width: int, colour: bool) -> tuple[Console, io.StringIO]:
+    out = io.StringIO()
+    system = "truecolor" if colour else None
+    console = Console(file=out, width=width, force_terminal=colour, color_system=system, no_color=False, _environ={})
+    return console, out
+
+
+def _everything(width: int, *, colour: bool) -> str:
+    console, out = _console(width, colour)
+    boards = samples.board_rows()
+    print_ranking(console, samples.ranking(), boards)
+    print_measurements(console, samples.photo_results())
+    print_boards(console, list(boards.values()))
+    print_board(console, boards["B6"])
+    print_floor(console, samples.spot_rows(), samples.floor_pool())
+    print_spot(console, samples.spot_rows()[0])
+    return out.getvalue()
+
+
+def _ranking(width: int, *, colour: bool) -> str:
+    console, out = _console(width, colour)
+    print_ranking(console, samples.ranking(), samples.board_rows())
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("width", [80, 120])
+@pytest.mark.parametrize("colour", [True, False])
+def test_lines_fit_the_terminal(width: int, colour: bool) -> None:
+    """No line is wider than the terminal, and none is cut off with an ellipsis."""
+    text = _ESCAPE.sub("", _everything(width, colour=colour))
+    assert max(len(line) for line in text.splitlines()) <= width
+    assert "…" not in text
+    assert "..." not in text.replace("a, b ...:", "")
+
+
+def test_without_colour_nothing_but_text_is_printed() -> None:
+    """Into a file or a pipe no escape code goes."""
+    assert "\x1b" not in _everything(80, colour=False)
+
+
+@pytest.mark.parametrize("width", [80, 120])
+@pytest.mark.parametrize("colour", [True, False])
+def test_ranking_says_it_in_words_and_figures(width: int, colour: bool) -> None:
+    """Place, tie letters, recipe, difference with interval and chance stand as text for every board, colour or not."""
+    text = " ".join(_ESCAPE.sub("", _ranking(width, colour=colour)).split())
+    assert text.startswith("Boards B4 and B2 come closest to the floor; which of them is the closest stays open.")
+    for board in samples.ranking().boards:
+        assert f"{place_mark(board)} {board.board} " in text
+        assert f"({board.delta_e00.low:.1f} to {board.delta_e00.high:.1f})" in text
+        assert chance(board.probability_closest) in text
+    assert "Peat brown, 2 coats" in text
+    assert "pinker" in text
+    assert "Floor: 4 spots" in text
+    assert "share a letter open" in text
+
+
+def test_swatch_stands_beside_the_floors() -> None:
+    """In true colour each board's own colour is followed at once by the floor's, edge to edge."""
+    text = _ranking(80, colour=True)
+    floor = _background(samples.FLOOR)
+    for board in samples.ranking().boards:
+        assert re.search(re.escape(_background(board.lab)) + r" +\x1b\[0m" + re.escape(floor) + " +", text), board.board
+
+
+def test_swatches_need_true_colour() -> None:
+    """On a terminal of 256 colours no swatch is shown, since it would show another colour than the measured one."""
+    out = io.StringIO()
+    console = Console(file=out, width=80, force_terminal=True, color_system="256", _environ={})
+    print_ranking(console, samples.ranking(), samples.board_rows())
+    assert "48;" not in out.getvalue()
+
+
+def test_each_doubt_is_said_once() -> None:
+    """A doubt that several boards share is one sentence, with whom it is about."""
+    doubts = doubts_once(samples.ranking())
+    assert [who for who, _ in doubts] == ["floor", "all boards", "B7"]
+    text = " ".join(_ranking(80, colour=False).split())
+    assert text.count("will change under one") == 1
+
+
+def test_next_steps_follow_from_what_is_missing() -> None:
+    """A tie asks for both in one photo, few spots for more planks, one light for a second, no control board for one."""
+    steps = " ".join(next_steps(samples.ranking(), samples.board_rows()))
+    assert "Photograph B4 and B2 again" in steps
+    assert "--with-floor" in steps
+    assert "4 so far" in steps
+    assert "evening light" in steps
+    assert "topcoat alone" in steps
+    only_raw = Ranking(samples.floor_pool(), (samples.ranking().boards[3],))
+    steps = " ".join(next_steps(only_raw, samples.board_rows()))
+    assert "Put the topcoat on B7" in steps
+    assert "again, each" not in steps
+
+
+def test_users_words_are_not_markup() -> None:
+    """Brackets in a name are printed, and a file name cannot send the terminal a command."""
+    console, out = _console(120, False)
+    print_boards(console, list(samples.board_rows().values()))
+    nasty = Measurement("0" * 16, None, samples.measurement().fields, None)
+    print_measurements(console, [PhotoResult("[bold]a\x1b[2J.jpg", nasty)])
+    assert "beech [raw]" in out.getvalue()
+    assert "[bold]a?[2J.jpg" in out.getvalue()
+    assert "\x1b" not in out.getvalue()
+
+
+def test_failed_photos_are_named_with_what_to_do() -> None:
+    """Each photo that could not be measured is named with its sentence and its hint."""
+    console, out = _console(80, False)
+    print_measurements(console, samples.photo_results())
+    text = " ".join(out.getvalue().split())
+    assert "shots/none.jpg: No strip was found. Lay the strip in the photo." in text
+    assert "shots/bad.jpg: This is not a photo. Name a photo." in text
+    assert "55.1 9.0 0.0" in text
+
+
+def test_empty_logbook_says_how_to_begin() -> None:
+    """Without boards or spots the command to add one is shown."""
+    console, out = _console(80, False)
+    print_boards(console, [])
+    print_floor(console, [])
+    print_ranking(console, Ranking(samples.floor_pool(), ()), {})
+    assert "finishlab board add PHOTO" in out.getvalue()
+    assert "finishlab floor add PHOTO" in out.getvalue()
+    assert "nothing to rank" in out.getvalue()
+
+
+@pytest.mark.parametrize(("probability", "words"), [(0.0, "< 1 %"), (0.004, "< 1 %"), (0.48, "48 %"), (1.0, "> 99 %")])
+def test_chance_is_never_called_certain(probability: float, words: str) -> None:
+    """A simulated chance of none or all is given as a bound."""
+    assert chance(probability) == words
+
+
+def test_swatch_colour_is_the_worked_value() -> None:
+    """The mid grey of L* 53.585 is code 128 in sRGB (IEC 61966-2-1), and too vivid a colour is clipped to what exists."""
+    assert hex_colour((53.585, 0.0, 0.0)) == "#808080"
+    assert re.fullmatch(r"#[0-9a-f]{6}", hex_colour((50.0, 120.0, -120.0)))
+
+
+def _background(lab: tuple[float, float, float]) -> str:
+    code = hex_colour(lab)
+    red, green, blue = (int(code[i : i + 2], 16) for i in (1, 3, 5))
+    return f"\x1b[48;2;{red};{green};{blue}m"
