@@ -35,7 +35,7 @@ def exif_block(*, orientation: int = 1, space: int | None = None, index: str | N
     for key, tag in (("make", ExifTags.Base.Make), ("model", ExifTags.Base.Model)):
         if key in texts:
             exif[tag] = texts[key]
-    details = exif.get_ifd(ExifTags.IFD.Exif)
+    details: dict[int, Any] = {}
     for key, tag in (("original", ExifTags.Base.DateTimeOriginal), ("offset", ExifTags.Base.OffsetTimeOriginal)):
         if key in texts:
             details[tag] = texts[key]
@@ -43,6 +43,8 @@ def exif_block(*, orientation: int = 1, space: int | None = None, index: str | N
         details[ExifTags.Base.ColorSpace] = space
     if index is not None:
         details[ExifTags.IFD.Interop] = {ExifTags.Interop.InteropIndex: index}
+    if details:
+        exif[ExifTags.IFD.Exif] = details
     return exif
 
 

@@ -22,7 +22,16 @@ _DATE = dt.date(2024, 5, 31)
 _BOARDS = (
     ("B4", "ash", "Peat brown", 2, "water-based matte", (55.1, 9.0, 22.3), 0.48, range(1, 2)),
     ("B2", "ash", "Peat brown", 1, "water-based matte", (57.6, 8.2, 23.9), 0.43, range(1, 3)),
-    ("B6", "beech", "Old copper, thinned one to one with clear", 1, "hardwax oil", (52.8, 12.9, 24.6), 0.09, range(2, 3)),
+    (
+        "B6",
+        "beech",
+        "Old copper, thinned one to one with clear",
+        1,
+        "hardwax oil",
+        (52.8, 12.9, 24.6),
+        0.09,
+        range(2, 3),
+    ),
     ("B7", "beech [raw]", None, None, None, (70.2, 9.8, 18.4), 0.0, range(0)),
     ("B1", "ash", None, None, "water-based matte", (73.4, 5.1, 21.9), 0.002, range(0)),
 )
@@ -36,7 +45,9 @@ def board_rows() -> dict[str, BoardRow]:
     rows = {}
     for number, species, stain, coats, topcoat, lab, _, _ in _BOARDS:
         record = BoardRecord(species=species, stain=stain, coats=coats, topcoat=topcoat, date=_DATE)
-        colour = ColourRow(lab, (0.3, 0.2, 0.2), "daylight", f"{number.lower()}.jpg", 412, (lab[0] - 4, lab[0] + 4), "0.1.0")
+        colour = ColourRow(
+            lab, (0.3, 0.2, 0.2), "daylight", f"{number.lower()}.jpg", 412, (lab[0] - 4, lab[0] + 4), "0.1.0"
+        )
         rows[number] = BoardRow(number, record, lab, (colour,), (DeltaE(1.2, 0.7, 1.9),), ("2024-05-31 added",))
     return rows
 
@@ -65,8 +76,16 @@ def ranking() -> Ranking:
             doubts.append(doubt("not-topcoated"))
         ranked.append(
             RankedBoard(
-                place=place, board=number, lab=lab, delta_e00=delta, probability_closest=probability, difference=signed,
-                ratio_to_floor_spread=value / 0.9, in_words=describe(signed, delta), ties=ties, doubts=tuple(doubts),
+                place=place,
+                board=number,
+                lab=lab,
+                delta_e00=delta,
+                probability_closest=probability,
+                difference=signed,
+                ratio_to_floor_spread=value / 0.9,
+                in_words=describe(signed, delta),
+                ties=ties,
+                doubts=tuple(doubts),
             )
         )
     return Ranking(floor=floor_pool(), boards=tuple(ranked))
@@ -75,8 +94,14 @@ def ranking() -> Ranking:
 def measurement() -> Measurement:
     covariance = ((4.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
     board = FieldMeasurement(
-        "board", "wood", estimate((55.12345, 9.0, -0.00001)), Spread(50.1, 60.2, covariance), 0.9312, 0.0249,
-        {"glare": 0.0249}, (doubt("glare", percent=2.49),),
+        "board",
+        "wood",
+        estimate((55.12345, 9.0, -0.00001)),
+        Spread(50.1, 60.2, covariance),
+        0.9312,
+        0.0249,
+        {"glare": 0.0249},
+        (doubt("glare", percent=2.49),),
     )
     floor = FieldMeasurement("floor", "print", estimate(FLOOR), Spread(53.0, 59.0, covariance), 0.98, 0.0)
     strip = StripReading(412, 6, ((10.0, 20.0), (990.0, 21.0), (989.0, 260.0), (11.0, 259.0)), 5.2, 3.2, 0.5, 0.04)
@@ -86,6 +111,8 @@ def measurement() -> Measurement:
 def photo_results() -> list[PhotoResult]:
     return [
         PhotoResult("shots/one.jpg", measurement()),
-        PhotoResult("shots/none.jpg", error=NoStripError("no-strip", "No strip was found.", "Lay the strip in the photo.")),
+        PhotoResult(
+            "shots/none.jpg", error=NoStripError("no-strip", "No strip was found.", "Lay the strip in the photo.")
+        ),
         PhotoResult("shots/bad.jpg", error=PhotoError("not-a-photo", "This is not a photo.", "Name a photo.")),
     ]

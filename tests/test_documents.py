@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import json
 import math
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
+import report_samples as samples
 from hypothesis import given
 from hypothesis import strategies as st
 
-import report_samples as samples
 from finishlab.errors import OutputError
+from finishlab.matching.floor import FloorPool
 from finishlab.reports.documents import (
     boards_document,
     dump,
@@ -50,8 +53,8 @@ def test_every_document_names_its_format_and_colour_space(kind: str, document: d
     assert json.loads(dump(document)) == document
 
 
-@pytest.mark.parametrize(("kind", "document"), _documents(), ids=lambda v: v if isinstance(v, str) else "")
-def test_figures_are_finite_and_no_longer_than_they_can_bear(kind: str, document: dict[str, Any]) -> None:
+@pytest.mark.parametrize("document", [d for _, d in _documents()], ids=[k for k, _ in _documents()])
+def test_figures_are_finite_and_no_longer_than_they_can_bear(document: dict[str, Any]) -> None:
     """Every number is finite and has four decimals at most, and no zero is negative."""
     numbers = _numbers(document)
     assert len(numbers) > 10
@@ -62,7 +65,7 @@ def test_figures_are_finite_and_no_longer_than_they_can_bear(kind: str, document
 
 
 def test_measurement_document_has_the_contracts_shape() -> None:
-    """Each photo tells path, ok, error, strip, fields and pair; a failed one its code, message and hint, and no figures."""
+    """Each photo tells path, ok, error, strip, fields and pair; a failed one its code, message and hint, no figures."""
     good, no_strip, bad = measurement_document(samples.photo_results())["photos"]
     for photo in (good, no_strip, bad):
         assert list(photo) == ["path", "ok", "error", "strip", "fields", "delta_e00"]
@@ -78,7 +81,11 @@ def test_measurement_document_has_the_contracts_shape() -> None:
     assert [set(d) for d in board["doubts"]] == [{"code", "message"}]
     assert good["delta_e00"] == {"value": 1.235, "low": 0.8, "high": 1.9}
     assert no_strip == {
-        "path": "shots/none.jpg", "ok": False, "strip": None, "fields": {}, "delta_e00": None,
+        "path": "shots/none.jpg",
+        "ok": False,
+        "strip": None,
+        "fields": {},
+        "delta_e00": None,
         "error": {"code": "no-strip", "message": "No strip was found.", "hint": "Lay the strip in the photo."},
     }
     assert bad["error"]["code"] == "not-a-photo"
@@ -88,7 +95,9 @@ def test_refused_photo_keeps_its_figures() -> None:
     """A photo measured but refused on quality is not ok, and still shows what was measured."""
     from finishlab.errors import QualityError
 
-    result = PhotoResult("glare.jpg", samples.measurement(), QualityError("too-much-glare", "Half of it mirrors the light."))
+    result = PhotoResult(
+        "glare.jpg", samples.measurement(), QualityError("too-much-glare", "Half of it mirrors the light.")
+    )
     (photo,) = measurement_document([result])["photos"]
     assert photo["ok"] is False
     assert photo["error"]["code"] == "too-much-glare"
@@ -109,7 +118,14 @@ def test_ranking_document_has_the_contracts_shape() -> None:
     assert document["floor"]["spread_e00"] == 0.9
     first, second, third, fourth, _ = document["ranking"]
     wanted = {
-        "place", "board", "delta_e00", "probability_closest", "difference", "ratio_to_floor_spread", "in_words", "doubts",
+        "place",
+        "board",
+        "delta_e00",
+        "probability_closest",
+        "difference",
+        "ratio_to_floor_spread",
+        "in_words",
+        "doubts",
     }
     assert wanted <= set(first)
     assert set(first["delta_e00"]) == {"value", "low", "high"}
@@ -117,6 +133,12 @@ def test_ranking_document_has_the_contracts_shape() -> None:
     assert [b["place"] for b in document["ranking"]] == [1, 2, 3, 4, 5]
     assert (first["ties"], second["ties"], third["ties"], fourth["ties"]) == (["a"], ["a", "b"], ["b"], [])
     assert {d["code"] for d in fourth["doubts"]} == {"one-light", "not-topcoated"}
+
+
+def test_unknown_figures_are_null() -> None:
+    """A spread that one spot cannot tell is null in the document, not left out and not a made-up number."""
+    floor = floor_document(samples.spot_rows()[:1], FloorPool(samples.estimate(samples.FLOOR), 1, None))["floor"]
+    assert floor["spread_e00"] is None
 
 
 def test_boards_and_floor_documents_trace_each_figure() -> None:
@@ -169,3 +191,14 @@ def test_a_recipe_in_one_line() -> None:
     assert what_it_is(rows["B4"].record) == "ash; Peat brown, 2 coats; water-based matte"
     assert what_it_is(rows["B2"].record) == "ash; Peat brown, 1 coat; water-based matte"
     assert what_it_is(rows["B7"].record) == "beech [raw]; no stain; no topcoat"
+
+
+def test_no_library_is_loaded_before_it_is_needed() -> None:
+    """Importing every report loads no PDF, template, terminal, picture or colour library."""
+    code = (
+        "import sys\n"
+        "from finishlab.reports import charts, documents, page, sentences, strip_pdf, terminal\n"
+        "print(sorted({'reportlab', 'jinja2', 'rich', 'cv2', 'skimage', 'scipy', 'colour', 'PIL'} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"

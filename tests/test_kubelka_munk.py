@@ -24,9 +24,7 @@ def test_mixture_by_k_over_s() -> None:
     assert float(mixed) == pytest.approx(0.290455, abs=5e-7)
 
 
-@pytest.mark.parametrize(
-    ("measured", "internal"), [(0.1, 0.142857), (0.2, 0.333333), (0.3, 0.481481), (0.5, 0.696970)]
-)
+@pytest.mark.parametrize(("measured", "internal"), [(0.1, 0.142857), (0.2, 0.333333), (0.3, 0.481481), (0.5, 0.696970)])
 def test_saunderson(measured: float, internal: float) -> None:
     """Saunderson 1942 with k1 0.04 and k2 0.6, worked by hand, and its inverse."""
     assert float(km.saunderson_internal(measured)) == pytest.approx(internal, abs=5e-7)

@@ -9,14 +9,15 @@ import re
 import shutil
 import subprocess
 from html.parser import HTMLParser
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
 import pytest
+import report_samples as samples
 from PIL import Image
 
-import report_samples as samples
 from finishlab.errors import OutputError
 from finishlab.matching.ranking import Ranking
 from finishlab.records import FloorSpotRecord
@@ -70,17 +71,25 @@ _FRAME = """
 """
 
 
-def _jpeg(grey: int = 120, **options: Any) -> bytes:
+def _jpeg(grey: int = 120, **options: object) -> bytes:
     out = io.BytesIO()
     Image.new("RGB", (320, 240), (grey, grey, grey)).save(out, "JPEG", **options)
     return out.getvalue()
 
 
 def _content(**changes: Any) -> PageContent:
-    pictures = tuple(Picture(_jpeg(80 + 20 * i), 320, 240, f"Board B{i}, daylight", f"Board B{i} beside the strip") for i in range(5))
+    pictures = tuple(
+        Picture(_jpeg(80 + 20 * i), 320, 240, f"Board B{i}, daylight", f"Board B{i} beside the strip") for i in range(5)
+    )
     values: dict[str, Any] = {
-        "title": "Stair at number nine", "made": "2024-06-01", "version": "0.1.0", "ranking": samples.ranking(),
-        "boards": samples.board_rows(), "spots": samples.spot_rows(), "pictures": pictures, "rendered": True,
+        "title": "Stair at number nine",
+        "made": "2024-06-01",
+        "version": "0.1.0",
+        "ranking": samples.ranking(),
+        "boards": samples.board_rows(),
+        "spots": samples.spot_rows(),
+        "pictures": pictures,
+        "rendered": True,
         "extra": {"Strip": "0412"},
     }
     return PageContent(**(values | changes))
@@ -113,7 +122,7 @@ def test_the_answer_comes_first() -> None:
     headings = re.findall(r'<h2 id="(\w+)">', text)
     assert headings == ["ranking", "next", "floor", "doubts", "pictures", "method", "cautions"]
     levels = [int(tag[1]) for tag, _ in _Outline(text).tags if re.fullmatch(r"h[1-6]", tag)]
-    assert all(b - a <= 1 for a, b in zip(levels, levels[1:], strict=False))
+    assert all(b - a <= 1 for a, b in pairwise(levels))
 
 
 def test_every_board_stands_with_its_figures_and_swatches() -> None:
@@ -121,7 +130,9 @@ def test_every_board_stands_with_its_figures_and_swatches() -> None:
     text = page_html(_content())
     floor = hex_colour(samples.FLOOR)
     for board in samples.ranking().boards:
-        assert f'<span style="background:{hex_colour(board.lab)}"></span><span style="background:{floor}"></span>' in text
+        assert (
+            f'<span style="background:{hex_colour(board.lab)}"></span><span style="background:{floor}"></span>' in text
+        )
         assert f"{board.delta_e00.low:.1f} to {board.delta_e00.high:.1f}" in text
     outline = _Outline(text)
     assert "2 ab" in outline.words
@@ -174,7 +185,14 @@ def test_rendered_photos_are_called_rendered(rendered: bool) -> None:
 def test_cautions_defer_to_label_and_code() -> None:
     """Rags, vapour, dust and treads are named, and label, safety data sheet and local code win."""
     words = " ".join(_Outline(page_html(_content())).words.split())
-    for expected in ("catch fire by themselves", "Solvent vapour", "IARC group 1", "slippery", "safety data sheet", "local code"):
+    for expected in (
+        "catch fire by themselves",
+        "Solvent vapour",
+        "IARC group 1",
+        "slippery",
+        "safety data sheet",
+        "local code",
+    ):
         assert expected in words
 
 
@@ -231,7 +249,11 @@ def test_chart_is_to_scale() -> None:
     space = "{http://www.w3.org/2000/svg}"
     words = [t.text for t in root.iter(f"{space}text")]
     assert {"B1", "B2 & <co>"} <= set(words)
-    ticks = {float(t.text or ""): _attribute(t, "x") for t in root.iter(f"{space}text") if re.fullmatch(r"[\d.]+", t.text or "")}
+    ticks = {
+        float(t.text or ""): _attribute(t, "x")
+        for t in root.iter(f"{space}text")
+        if re.fullmatch(r"[\d.]+", t.text or "")
+    }
     low, high = min(ticks), max(ticks)
 
     def value(x: float) -> float:
@@ -257,10 +279,20 @@ def _in_browser(tmp_path: Path, *arguments: str) -> str:
     assert _BROWSER is not None
     done = subprocess.run(
         [
-            _BROWSER, "--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
-            "--disable-component-update", "--disable-sync", f"--user-data-dir={tmp_path / 'browser'}", *arguments,
+            _BROWSER,
+            "--headless",
+            "--no-sandbox",
+            "--disable-gpu",
+            "--no-first-run",
+            "--disable-background-networking",
+            "--disable-component-update",
+            "--disable-sync",
+            f"--user-data-dir={tmp_path / 'browser'}",
+            *arguments,
         ],
-        capture_output=True, timeout=120, check=True,
+        capture_output=True,
+        timeout=120,
+        check=True,
     )
     return done.stdout.decode()
 
@@ -268,15 +300,20 @@ def _in_browser(tmp_path: Path, *arguments: str) -> str:
 @needs_browser
 @pytest.mark.parametrize("width", [390, 1280])
 def test_page_fits_phone_and_desk(width: int, tmp_path: Path) -> None:
-    """In a real browser nothing scrolls sideways, pictures load, nothing is fetched, words stand out (WCAG 2 AA, 4.5:1),
-    and the chart's words are no smaller than 10 px."""
+    """In a real browser nothing scrolls sideways, pictures load, nothing is fetched and words can be read.
+
+    Words stand out by 4.5:1 or more (WCAG 2, AA), and the chart's are no smaller than 10 px.
+    """
     page = page_html(_content())
     # The page's own policy forbids scripts, the probe's too; it is taken out of this copy alone.
     page = re.sub(r'<meta http-equiv="Content-Security-Policy".*?>', "", page).replace("</body>", f"{_PROBE}</body>")
     (tmp_path / "page.html").write_text(page, encoding="utf-8")
     (tmp_path / "frame.html").write_text(_FRAME.format(width=width), encoding="utf-8")
     dom = _in_browser(
-        tmp_path, f"--window-size={width + 100},1000", "--virtual-time-budget=4000", "--dump-dom",
+        tmp_path,
+        f"--window-size={width + 100},1000",
+        "--virtual-time-budget=4000",
+        "--dump-dom",
         (tmp_path / "frame.html").as_uri(),
     )
     probe = re.search(r'<textarea id="probe">(.+?)</textarea>', dom, flags=re.DOTALL)

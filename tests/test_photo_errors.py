@@ -29,7 +29,8 @@ def png_of_size(width: int, height: int) -> bytes:
         return struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
 
     header = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
-    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", header) + chunk(b"IDAT", zlib.compress(bytes(100))) + chunk(b"IEND", b"")
+    start = b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", header)
+    return start + chunk(b"IDAT", zlib.compress(bytes(100))) + chunk(b"IEND", b"")
 
 
 def transparent(kind: str) -> bytes:

@@ -257,11 +257,16 @@ def test_photo_without_profile_is_srgb_with_a_doubt(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("exif", "name"),
-    [({"space": 1}, "sRGB"), ({"space": 65535, "index": "R03"}, "Adobe RGB (by EXIF)"), ({"space": 2}, "Adobe RGB (by EXIF)")],
+    [
+        (exif_block(space=1), "sRGB"),
+        (exif_block(space=65535, index="R98"), "sRGB"),
+        (exif_block(space=65535, index="R03"), "Adobe RGB (by EXIF)"),
+        (exif_block(space=2), "Adobe RGB (by EXIF)"),
+    ],
 )
-def test_exif_names_the_colours(tmp_path: Path, exif: dict[str, int | str], name: str) -> None:
+def test_exif_names_the_colours(tmp_path: Path, exif: Image.Exif, name: str) -> None:
     """Without a profile, EXIF's colour space (sRGB, or Adobe RGB by the R03 file rule) is believed, without a doubt."""
-    photo = read_photo(put(tmp_path, "a.jpg", FORMATS["a.jpg"](blocks(), exif=exif_block(**exif))))  # type: ignore[arg-type] # mixed keywords
+    photo = read_photo(put(tmp_path, "a.jpg", FORMATS["a.jpg"](blocks(), exif=exif)))
     assert photo.info.profile == name
     assert "no-profile" not in codes_of(photo)
 
@@ -290,14 +295,15 @@ def test_png_chunks_name_the_colours(tmp_path: Path, chunk: bytes, content: byte
 
 
 def test_profile_that_needs_littlecms_is_converted(tmp_path: Path) -> None:
-    """A profile whose channels follow different curves is converted to 8 bit sRGB by LittleCMS, and its name says so."""
+    """A profile whose channels follow different curves is converted to sRGB by LittleCMS, and its name says so."""
     profile = with_curves(parametric_curve(0, 1.8), channels=(b"rTRC",))
     path = put(tmp_path, "a.png", saved(blocks(), "PNG", icc_profile=profile))
     photo = read_photo(path)
     with Image.open(path) as image:
         target = ImageCms.createProfile("sRGB")
         source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
-        expected = ImageCms.profileToProfile(image, source, target, renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC, outputMode="RGB")
+        intent = ImageCms.Intent.RELATIVE_COLORIMETRIC
+        expected = ImageCms.profileToProfile(image, source, target, renderingIntent=intent, outputMode="RGB")
     assert np.array_equal(photo.encoded, np.asarray(expected))
     assert photo.info.profile == "Display P3 (converted to sRGB, 8 bits)"
     assert photo.to_srgb == pytest.approx(np.eye(3), abs=1e-12)
@@ -324,7 +330,13 @@ def test_damaged_profile_counts_as_none(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("make", "model", "camera"),
-    [("Acme", "Acme One", "Acme One"), ("Acme", "One", "Acme One"), ("ACME", "acme One", "acme One"), ("Acme ", "One\0", "Acme One"), ("Acme", "", "Acme")],
+    [
+        ("Acme", "Acme One", "Acme One"),
+        ("Acme", "One", "Acme One"),
+        ("ACME", "acme One", "acme One"),
+        ("Acme ", "One\0", "Acme One"),
+        ("Acme", "", "Acme"),
+    ],
 )
 def test_camera_names_its_make_once(tmp_path: Path, make: str, model: str, camera: str) -> None:
     """Make and model are joined without saying the make twice, and without the padding some cameras write."""

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from PIL import Image, ImageCms
 from photo_samples import parametric_curve, sampled_curve, with_curves, with_element
+from PIL import Image, ImageCms
 
 from finishlab.photos import matrix_profile
 from finishlab.photos.profiles import (
@@ -25,7 +25,7 @@ from finishlab.photos.profiles import (
 )
 
 SPACES: tuple[SpaceName, ...] = ("sRGB", "Display P3", "Adobe RGB", "ProPhoto RGB")
-IN_COLOUR = {"sRGB": "sRGB", "Display P3": "Display P3", "Adobe RGB": "Adobe RGB (1998)", "ProPhoto RGB": "ProPhoto RGB"}
+IN_COLOUR = {name: name for name in SPACES} | {"Adobe RGB": "Adobe RGB (1998)"}
 
 
 def littlecms_to_srgb(codes: np.ndarray, profile: bytes) -> np.ndarray:
@@ -76,8 +76,7 @@ def test_curves_agree_with_colour_science(space: SpaceName) -> None:
 
 
 def test_srgb_colorants_are_the_published_ones() -> None:
-    """The D50 colorants of sRGB are the published red 0.4361 0.2225 0.0139, green 0.3851 0.7169 0.0971, blue 0.1431
-    0.0606 0.7141 (D50-adapted sRGB matrix, quoted from memory) to 2e-4."""
+    """The colorants of sRGB are those of the published D50-adapted matrix (quoted from memory), to 2e-4."""
     icc = ImageCms.ImageCmsProfile(io.BytesIO(matrix_profile("sRGB"))).profile
     colorants = (icc.red_colorant, icc.green_colorant, icc.blue_colorant)
     found = np.array([colorant[0] for colorant in colorants if colorant is not None])
@@ -97,13 +96,12 @@ def test_written_profiles_are_read_by_littlecms(space: SpaceName) -> None:
 
 @pytest.mark.parametrize("space", SPACES)
 def test_random_colours_agree_with_littlecms(space: SpaceName) -> None:
-    """Random colours become the same sRGB code as LittleCMS gives, within one code of 255 where sRGB can hold them."""
+    """Random colours become the same sRGB code as LittleCMS gives, within one code of 255."""
     codes = np.random.default_rng(7).integers(0, 256, (4000, 3)).astype(np.uint8)
     profile = matrix_profile(space)
     difference = np.abs(ours_to_srgb(codes, profile) - littlecms_to_srgb(codes, profile))
-    # LittleCMS works in 16 bit fixed point here; the steep foot of the sRGB curve magnifies its rounding.
-    assert np.quantile(difference, 0.99) <= 1.0
-    assert difference.max() <= 3.0
+    # LittleCMS gives whole codes, so half a code of this is its rounding.
+    assert difference.max() <= 1.0
 
 
 @pytest.mark.parametrize("name", CURVES)
@@ -112,8 +110,7 @@ def test_every_kind_of_curve_agrees_with_littlecms(name: str) -> None:
     codes = np.random.default_rng(8).integers(0, 256, (2000, 3)).astype(np.uint8)
     profile = with_curves(CURVES[name])
     difference = np.abs(ours_to_srgb(codes, profile) - littlecms_to_srgb(codes, profile))
-    assert np.quantile(difference, 0.99) <= 1.0
-    assert difference.max() <= 3.0
+    assert difference.max() <= 1.0
 
 
 def test_littlecms_own_srgb_is_the_identity() -> None:
@@ -196,7 +193,8 @@ def test_code_points() -> None:
     for transfer in (16, 18):
         with pytest.raises(UnsuitedProfileError, match="code points"):
             encoding_from_cicp(9, transfer)
-    expected = colour.matrix_RGB_to_RGB(colour.RGB_COLOURSPACES["ITU-R BT.2020"], colour.RGB_COLOURSPACES["sRGB"], "Bradford")
+    spaces = colour.RGB_COLOURSPACES
+    expected = colour.matrix_RGB_to_RGB(spaces["ITU-R BT.2020"], spaces["sRGB"], "Bradford")
     assert encoding_from_cicp(9, 1).to_srgb == pytest.approx(expected, abs=1e-3)
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +14,7 @@ from hypothesis import strategies as st
 
 from finishlab.errors import OutputError
 from finishlab.imaging.strip import FIELD_NAMES, PAGES, STRIP, Paper, Rect
-from finishlab.imaging.tags import tag_modules
+from finishlab.imaging.tags import detect_tags, tag_modules
 from finishlab.reports.sheet import POINTS_PER_MM
 from finishlab.reports.strip_pdf import module_outlines, strip_pdf, write_layout, write_strip_pdf
 
@@ -52,7 +51,8 @@ class Print:
         left, top = self.origin[0] + rect.x, self.origin[1] + rect.y
         rows = slice(int(np.ceil(top * self.py)), int((top + rect.height) * self.py))
         columns = slice(int(np.ceil(left * self.px)), int((left + rect.width) * self.px))
-        return self.grey[rows, columns]
+        found: np.ndarray = self.grey[rows, columns]
+        return found
 
     def edge(self, x: float, y: float, along: str, reach: float = 0.5, half: float = 0.3) -> float:
         """Return how far (mm) the edge near (x, y) lies from there, from the share of each side in a short profile."""
@@ -66,12 +66,12 @@ class Print:
         before, after = profile[0], profile[-1]
         assert abs(before - after) > 10, "no edge to measure here"
         share_before = float(np.sum((profile - after) / (before - after)))
-        return (first + share_before - centre) / scale
+        return float((first + share_before - centre) / scale)
 
 
 @pytest.fixture(scope="module", params=PAPERS)
-def printed(request: pytest.FixtureRequest) -> Iterator[Print]:
-    yield Print(request.param)
+def printed(request: pytest.FixtureRequest) -> Print:
+    return Print(request.param)
 
 
 def test_one_page_of_true_size(printed: Print) -> None:
@@ -106,8 +106,10 @@ def test_tags_have_no_seams(printed: Print) -> None:
         r = tag.rect
         side = r.width / 7
         for border in (
-            Rect(r.x, r.y, r.width, side), Rect(r.x, r.bottom - side, r.width, side),
-            Rect(r.x, r.y, side, r.height), Rect(r.right - side, r.y, side, r.height),
+            Rect(r.x, r.y, r.width, side),
+            Rect(r.x, r.bottom - side, r.width, side),
+            Rect(r.x, r.y, side, r.height),
+            Rect(r.right - side, r.y, side, r.height),
         ):
             assert printed.region(border.inset(0.1, 0.1)).max() == 0
 
@@ -133,10 +135,25 @@ def test_patches_stand_where_they_are_read(printed: Print) -> None:
             assert printed.edge(*at, way) == pytest.approx(0, abs=0.05), (patch, at)
 
 
+def test_finder_reads_the_print(printed: Print) -> None:
+    """At a photo's scale OpenCV finds all six tags with the strip number's ids, each corner within 0.15 mm."""
+    step = 3  # about 5 pixels a millimetre
+    rows, columns = (side // step for side in printed.grey.shape)
+    small = printed.grey[: rows * step, : columns * step].reshape(rows, step, columns, step).mean(axis=(1, 3))
+    found = dict(detect_tags(small.round().astype(np.uint8), smallest_side=50.0))
+    assert sorted(found) == sorted(STRIP.tag_ids(NUMBER))
+    for tag, tag_id in zip(STRIP.tags, STRIP.tag_ids(NUMBER), strict=True):
+        at = (found[tag_id] + 0.5) * step / np.array([printed.px, printed.py]) - np.array(printed.origin)
+        assert at == pytest.approx(tag.rect.corners(), abs=0.15)
+
+
 def test_cut_line_frames_the_strip(printed: Print) -> None:
     """The cut line's inner side is the strip's border to 0.05 mm; the line is thin, light and outside."""
     for at, way, sign in (
-        ((0, 23), "x", 1), ((STRIP.width, 23), "x", -1), ((62, 0), "y", 1), ((62, STRIP.height), "y", -1)
+        ((0, 23), "x", 1),
+        ((STRIP.width, 23), "x", -1),
+        ((62, 0), "y", 1),
+        ((62, STRIP.height), "y", -1),
     ):
         px, py = (printed.origin[0] + at[0]) * printed.px, (printed.origin[1] + at[1]) * printed.py
         reach = round(0.6 * PX)
@@ -184,8 +201,10 @@ def test_ink_keeps_off_what_is_read(printed: Print) -> None:
         zone = Rect(r.x - rim, max(r.y - rim, 0.1), r.width + 2 * rim, r.height + 2 * rim)
         height = min(zone.bottom, STRIP.height - 0.1) - zone.y
         for side in (
-            Rect(zone.x, zone.y, rim - 0.1, height), Rect(r.right + 0.1, zone.y, rim - 0.1, height),
-            Rect(zone.x, zone.y, zone.width, r.y - zone.y - 0.1), Rect(zone.x, r.bottom + 0.1, zone.width, rim - 0.2),
+            Rect(zone.x, zone.y, rim - 0.1, height),
+            Rect(r.right + 0.1, zone.y, rim - 0.1, height),
+            Rect(zone.x, zone.y, zone.width, r.y - zone.y - 0.1),
+            Rect(zone.x, r.bottom + 0.1, zone.width, rim - 0.2),
         ):
             assert printed.region(side).min() == 255, tag
 
@@ -208,8 +227,15 @@ def test_page_says_how_to_use_it(printed: Print) -> None:
     """The number, both edges and the printing advice are on the page as text."""
     words = " ".join(printed.text.split())
     for expected in (
-        f"strip {NUMBER:04d}", "BOARD EDGE", "FLOOR EDGE", "Black ink only", "matt paper", "100 %", "actual size",
-        "100 mm", "One print for one project",
+        f"strip {NUMBER:04d}",
+        "BOARD EDGE",
+        "FLOOR EDGE",
+        "Black ink only",
+        "matt paper",
+        "100 %",
+        "actual size",
+        "100 mm",
+        "One print for one project",
     ):
         assert expected in words
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import io
 import re
+from dataclasses import replace
 
 import pytest
+import report_samples as samples
 from rich.console import Console
 
-import report_samples as samples
+from finishlab.matching.floor import FloorPool
 from finishlab.matching.ranking import Ranking
 from finishlab.measure import Measurement
 from finishlab.reports.rows import PhotoResult
@@ -28,8 +30,14 @@ _ESCAPE = re.compile(r"\x1b\[[0-9;]*m")
 
 def _console(width: int, colour: bool) -> tuple[Console, io.StringIO]:
     out = io.StringIO()
-    system = "truecolor" if colour else None
-    console = Console(file=out, width=width, force_terminal=colour, color_system=system, no_color=False, _environ={})
+    console = Console(
+        file=out,
+        width=width,
+        force_terminal=colour,
+        color_system="truecolor" if colour else None,
+        no_color=False,
+        _environ={},
+    )
     return console, out
 
 
@@ -107,12 +115,12 @@ def test_each_doubt_is_said_once() -> None:
 
 
 def test_next_steps_follow_from_what_is_missing() -> None:
-    """A tie asks for both in one photo, few spots for more planks, one light for a second, no control board for one."""
+    """A tie asks for one photo of both, few spots for more planks, one light for a second, no control board for one."""
     steps = " ".join(next_steps(samples.ranking(), samples.board_rows()))
     assert "Photograph B4 and B2 again" in steps
     assert "--with-floor" in steps
     assert "4 so far" in steps
-    assert "evening light" in steps
+    assert "in a second light too" in steps
     assert "topcoat alone" in steps
     only_raw = Ranking(samples.floor_pool(), (samples.ranking().boards[3],))
     steps = " ".join(next_steps(only_raw, samples.board_rows()))
@@ -152,6 +160,19 @@ def test_empty_logbook_says_how_to_begin() -> None:
     assert "nothing to rank" in out.getvalue()
 
 
+def test_one_spot_and_one_board_are_said_plainly() -> None:
+    """With one floor spot its spread is called unknown, and a lone leader is named without a tie."""
+    floor = FloorPool(samples.estimate(samples.FLOOR), 1, None)
+    alone = replace(samples.ranking().boards[0], ties=range(0), ratio_to_floor_spread=None)
+    console, out = _console(80, False)
+    print_ranking(console, Ranking(floor, (alone,)), {})
+    text = " ".join(out.getvalue().split())
+    assert text.startswith("Board B4 comes closest to the floor. B4 is dE00 1.2")
+    assert "1 spot, " in text
+    assert "one spot cannot show how much the floor varies" in text
+    assert "share a letter" not in text
+
+
 @pytest.mark.parametrize(("probability", "words"), [(0.0, "< 1 %"), (0.004, "< 1 %"), (0.48, "48 %"), (1.0, "> 99 %")])
 def test_chance_is_never_called_certain(probability: float, words: str) -> None:
     """A simulated chance of none or all is given as a bound."""
@@ -159,7 +180,7 @@ def test_chance_is_never_called_certain(probability: float, words: str) -> None:
 
 
 def test_swatch_colour_is_the_worked_value() -> None:
-    """The mid grey of L* 53.585 is code 128 in sRGB (IEC 61966-2-1), and too vivid a colour is clipped to what exists."""
+    """The mid grey of L* 53.585 is code 128 in sRGB (IEC 61966-2-1); too vivid a colour is clipped."""
     assert hex_colour((53.585, 0.0, 0.0)) == "#808080"
     assert re.fullmatch(r"#[0-9a-f]{6}", hex_colour((50.0, 120.0, -120.0)))
 

@@ -43,10 +43,9 @@ def delta_e_00(lab1: ArrayLike, lab2: ArrayLike, kL: float = 1.0, kC: float = 1.
     h1, h2 = np.arctan2(b1, a1), np.arctan2(b2, a2)
     turn = h2 - h1
     far = np.abs(turn) > np.pi
-    # of the two mean hues, the one between the colours on the shorter way round
+    # of the two mean hues, the one between the colours on the shorter way round; beside a neutral colour, for which the
+    # standard has a rule of its own, the mean hue only weights a hue difference of nothing
     mean_h = (h1 + h2) / 2.0 + np.where(far, np.pi, 0.0)
-    # a neutral colour's hue means nothing; the standard then takes the sum, which is the other one's hue
-    mean_h = np.where(c1 * c2 == 0.0, h1 + h2, mean_h)
     turn = turn - np.where(far, np.copysign(2.0 * np.pi, turn), 0.0)
     d_hue = 2.0 * np.sqrt(c1 * c2) * np.sin(turn / 2.0)
     s_l, s_c, s_h, r_t = _weights((l1 + l2) / 2.0, (c1 + c2) / 2.0, mean_h)

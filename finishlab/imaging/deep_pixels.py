@@ -1,7 +1,9 @@
-"""Pixels OpenCV handles better than the photo library: 16 bit colour, and turning a photo upright."""
+"""Pixels OpenCV handles better than the photo library: 16 bit PNG and TIFF, and turning a photo upright."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Final
 
 import numpy as np
@@ -18,6 +20,18 @@ _QUARTER_TURNS: Final = {
 _FLIPS: Final = {2: 1, 4: 0}
 
 
+@contextmanager
+def _silent() -> Iterator[None]:
+    """Keep OpenCV from writing remarks about unknown TIFF tags to stderr."""
+    # Version 4 has the setting at the top, version 5 in a module of its own.
+    set_level: Callable[[int], int] = getattr(cv2, "setLogLevel", None) or cv2.utils.logging.setLogLevel
+    before = set_level(0)
+    try:
+        yield
+    finally:
+        set_level(before)
+
+
 def decode_16bit(data: bytes) -> np.ndarray | None:
     """Decode a PNG or TIFF without reducing its depth.
 
@@ -32,15 +46,11 @@ def decode_16bit(data: bytes) -> np.ndarray | None:
         Shape (H, W), (H, W, 3) or (H, W, 4), RGB order, uint8 or uint16, not turned for a PNG, turned upright for a
         TIFF (OpenCV follows the TIFF's own orientation tag). None when OpenCV cannot decode the file.
     """
-    logging = cv2.utils.logging
-    # OpenCV writes remarks about unknown TIFF tags to stderr; what matters comes back as None.
-    before = logging.setLogLevel(logging.LOG_LEVEL_SILENT)
-    try:
-        pixels = cv2.imdecode(np.frombuffer(data, dtype=np.uint8), cv2.IMREAD_UNCHANGED)
-    except cv2.error:
-        return None
-    finally:
-        logging.setLogLevel(before)
+    with _silent():
+        try:
+            pixels = cv2.imdecode(np.frombuffer(data, dtype=np.uint8), cv2.IMREAD_UNCHANGED)
+        except cv2.error:
+            return None
     if pixels is None:
         return None
     swap = {3: cv2.COLOR_BGR2RGB, 4: cv2.COLOR_BGRA2RGBA}.get(pixels.shape[2] if pixels.ndim == 3 else 1)

@@ -1,0 +1,1 @@
+"""Which board goes with the floor: the floor's pool and the ranking."""

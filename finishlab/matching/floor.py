@@ -54,8 +54,8 @@ class FloorPool:
     """Mean of the spots, each spot counted once; its own covariance holds measuring error and spot-to-spot scatter."""
     spots: int
     spread_e00: float | None
-    """Root mean square CIEDE2000 of the spots from their mean, with n - 1; measuring error included, so an upper bound of
-    how much the floor varies from plank to plank. None for one spot, which cannot tell."""
+    """Root mean square CIEDE2000 of the spots from their mean, with n - 1; measuring error included, so an upper bound
+    of how much the floor varies from plank to plank. None for one spot, which cannot tell."""
     doubts: tuple[Doubt, ...] = ()
 
     def __post_init__(self) -> None:
@@ -118,8 +118,8 @@ def pool_estimates(estimates: Sequence[LabEstimate]) -> LabEstimate:
 
     Notes
     -----
-    The mean of CIELAB lies above that of linear light by about s^2 / (L* + 16), with s the scatter in L*: for planks that
-    scatter by 2, less than 0.1.
+    The mean of CIELAB differs from that of linear light by about s^2 / (L* + 16) in L*, with s the scatter of L*: for
+    planks that scatter by 2, less than 0.1.
     """
     if not estimates:
         raise ValueError("nothing to average")

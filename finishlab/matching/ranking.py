@@ -72,8 +72,8 @@ class RankedBoard:
     """CIEDE2000 over the floor's own spread; up to 1 the board lies inside the floor's range. None without a spread."""
     in_words: str
     ties: range = range(0)
-    """Marks of the ties it belongs to, numbered from 1 at the front. Two boards share a mark exactly when they stand in a
-    run of neighbours whose first is closer than each other one with a probability below `SURE`."""
+    """Marks of the ties it belongs to, numbered from 1 at the front. Two boards share a mark exactly when they stand in
+    a run of neighbours whose first is closer than each other one with a probability below `SURE`."""
     doubts: tuple[Doubt, ...] = ()
 
     @property
@@ -122,8 +122,8 @@ def rank_boards(floor: FloorPool, boards: Sequence[BoardColour], *, count: int =
 
     Notes
     -----
-    The intervals are not drawn but computed, see `finishlab.colorimetry.interval`; they hold the error of the floor and of
-    print seen beside wood in full, though it cancels in the order.
+    The intervals are not drawn but computed, see `finishlab.colorimetry.interval`; they hold the error of the floor and
+    of print seen beside wood in full, though it cancels in the order.
     """
     if count < 1:
         raise ValueError("a ranking needs at least one draw")
@@ -165,9 +165,9 @@ def _ties(differences: NDArray[np.float32], order: NDArray[np.intp]) -> list[ran
     """Find the runs of neighbours whose order stays open, and give each run a mark.
 
     A run starts at a board and goes on as long as that board is not surely closer than the next one. A run inside an
-    earlier one is dropped. So a board may stand in two runs without joining their ends: that A and B, and B and C cannot
-    be told apart does not tie A with C (a compact display of comparisons, as after Piepho, J. Comput. Graph. Stat. 13
-    (2004) 456).
+    earlier one is dropped. So a board may stand in two runs without joining their ends: that A and B, and B and C
+    cannot be told apart does not tie A with C (a compact display of comparisons, as after Piepho, J. Comput. Graph.
+    Stat. 13 (2004) 456).
 
     Parameters
     ----------

@@ -13,7 +13,7 @@ from typing import Final
 
 from finishlab.errors import PhotoError
 
-__all__ = ["FORMATS_READ", "MAX_MEGAPIXELS", "PhotoFile", "check_size", "load_file", "png_chunks"]
+__all__ = ["FORMATS_READ", "MAX_MEGAPIXELS", "PhotoFile", "check_size", "load_file", "png_chunks", "too_large"]
 
 FORMATS_READ: Final = "JPEG, PNG, TIFF, WebP or HEIC"
 MAX_MEGAPIXELS: Final = 100
@@ -63,7 +63,9 @@ class PhotoFile:
     def truncated(self) -> PhotoError:
         """Return the error of a file that ends too early."""
         return self.unreadable(
-            "photo-truncated", "is cut off: the end of the picture is missing", "Copy it again from the phone or camera."
+            "photo-truncated",
+            "is cut off: the end of the picture is missing",
+            "Copy it again from the phone or camera.",
         )
 
     def damaged(self) -> PhotoError:
@@ -102,7 +104,9 @@ def _read_bytes(path: Path) -> bytes:
         size = path.stat().st_size
         if size > _MAX_BYTES:
             raise PhotoError(
-                "photo-too-large", f"{path.name} is {size / 1e6:.0f} MB large.", f"Give a photo below {_MAX_BYTES / 1e6:.0f} MB."
+                "photo-too-large",
+                f"{path.name} is {size / 1e6:.0f} MB large.",
+                f"Give a photo below {_MAX_BYTES / 1e6:.0f} MB.",
             )
         data = path.read_bytes()
     except FileNotFoundError as error:
@@ -133,7 +137,8 @@ def _format(head: bytes) -> str | None:
 
 def _not_read(file: PhotoFile, head: bytes) -> PhotoError:
     if head[4:8] == b"ftyp":
-        return file.unsupported("an AVIF picture" if head[8:12] in (b"avif", b"avis") else "a video or a camera raw file")
+        avif = head[8:12] in (b"avif", b"avis")
+        return file.unsupported("an AVIF picture" if avif else "a video or a camera raw file")
     for magic, what in _OTHER_FORMATS.items():
         if head.startswith(magic):
             return file.unsupported(what)
@@ -153,14 +158,16 @@ def _check_complete(file: PhotoFile) -> None:
 
 
 def png_chunks(data: bytes) -> list[tuple[bytes, bytes]]:
-    """Return the whole chunks of a PNG (PNG third edition, 5.3) as (type, content); checksums are left to the decoder."""
+    """Return the whole chunks of a PNG (PNG third edition, 5.3) as (type, content).
+
+    The picture's own chunks come without content; checksums are left to the decoder.
+    """
     chunks, at = [], 8
     while at + 12 <= len(data):
         (length,) = struct.unpack_from(">I", data, at)
         kind = data[at + 4 : at + 8]
         if at + 12 + length > len(data):
             break
-        # The picture's own bytes can be large; nobody here needs a copy of them.
         chunks.append((kind, b"" if kind == b"IDAT" else data[at + 8 : at + 8 + length]))
         at += 12 + length
         if kind == b"IEND":
@@ -169,7 +176,10 @@ def png_chunks(data: bytes) -> list[tuple[bytes, bytes]]:
 
 
 def _directory_inside(data: bytes) -> bool:
-    """Say whether the first directory of a TIFF (TIFF 6.0, section 2) lies inside the file; it often stands at the end."""
+    """Say whether the first directory of a TIFF (TIFF 6.0, section 2) lies inside the file.
+
+    It often stands at the file's end.
+    """
     order = "<" if data[:2] == b"II" else ">"
     if len(data) < 8:
         return False
@@ -204,8 +214,9 @@ def check_size(file: PhotoFile, width: int, height: int) -> None:
         Code ``"photo-too-large"``.
     """
     if width * height > MAX_MEGAPIXELS * 1_000_000:
-        raise file.unreadable(
-            "photo-too-large",
-            f"has {width} x {height} pixels, more than {MAX_MEGAPIXELS} megapixels",
-            "Save it smaller; 12 megapixels are plenty.",
-        )
+        raise too_large(file, f"{width} x {height} pixels, more than {MAX_MEGAPIXELS} megapixels")
+
+
+def too_large(file: PhotoFile, what: str) -> PhotoError:
+    """Return the error of a photo with too many pixels; `what` completes "<name> has ..."."""
+    return file.unreadable("photo-too-large", f"has {what}", "Save it smaller; 12 megapixels are plenty.")

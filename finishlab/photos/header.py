@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import logging
 import re
 import struct
 import warnings
@@ -15,18 +16,25 @@ from typing import Any, Final
 import pillow_heif
 from PIL import ExifTags, Image
 
-from finishlab.photos.files import PhotoFile, check_size, png_chunks
+from finishlab.photos.files import PhotoFile, check_size, png_chunks, too_large
 
 __all__ = ["DECODING_ERRORS", "Header", "open_header", "quiet"]
 
-DECODING_ERRORS: Final = (OSError, ValueError, SyntaxError, EOFError, IndexError, KeyError, TypeError, RuntimeError, struct.error)
+DECODING_ERRORS: Final = (
+    OSError, ValueError, SyntaxError, EOFError, IndexError, KeyError, TypeError, RuntimeError, struct.error,
+)
 """What Pillow and pillow-heif raise on damaged files; the exceptions of their own are kinds of these."""
+
+# Pillow logs remarks on odd files; without a handler of its own Python would print them to stderr.
+logging.getLogger("PIL").addHandler(logging.NullHandler())
 
 _REDUCED_PICTURE: Final = 254
 _SAMPLE_BITS: Final = 258
 _DNG_VERSION: Final = 50706
+_COMPRESSION: Final = 259
 _PHOTOMETRIC: Final = 262
 _PLANES: Final = 284
+_LZW_AND_DEFLATE: Final = (5, 8, 32946)
 _STORED_AT: Final = ((273, 279), (324, 325))
 """TIFF tags of where strips and tiles lie, and how long they are (TIFF 6.0)."""
 
@@ -42,6 +50,8 @@ class Header:
     """Pillow's name of the pixel layout."""
     bits: int
     """Bits of one sample as stored: 8, 16, or 10 and 12 in HEIC."""
+    by_opencv: bool
+    """Whether OpenCV is to decode it: Pillow keeps 8 of 16 bits, and lets its TIFF library write to stderr."""
     stored_size: tuple[int, int]
     """Width and height before turning upright."""
     orientation: int
@@ -91,10 +101,10 @@ def open_header(file: PhotoFile) -> Header:
 def _open_heic(file: PhotoFile) -> Header:
     try:
         image = pillow_heif.open_heif(file.data, convert_hdr_to_8bit=False)
+        size, mode, info = image.size, image.mode, image.info
     except DECODING_ERRORS as error:
         raise _damaged(file) from error
-    check_size(file, *image.size)
-    info = image.info
+    check_size(file, *size)
     exif = Image.Exif()
     try:
         exif.load(info.get("exif") or b"")
@@ -103,18 +113,28 @@ def _open_heic(file: PhotoFile) -> Header:
     nclx = info.get("nclx_profile") or {}
     cicp = (nclx["color_primaries"], nclx["transfer_characteristics"]) if nclx else None
     return Header(
-        # The file's own rotation is applied by the HEIF library; ISO/IEC 23008-12 says EXIF's is not to be added to it.
-        file, image, image.mode, int(info.get("bit_depth", 8)), image.size, 1,
-        _camera(exif), _taken(exif), info.get("icc_profile") or b"", cicp if cicp and 2 not in cicp else None,
-        _exif_space(exif), info,
+        file=file,
+        image=image,
+        mode=mode,
+        bits=int(info.get("bit_depth", 8)),
+        by_opencv=False,
+        stored_size=size,
+        # The HEIF library has applied the file's own rotation; ISO/IEC 23008-12 wants EXIF's left alone.
+        orientation=1,
+        camera=_camera(exif),
+        taken=_taken(exif),
+        icc=info.get("icc_profile") or b"",
+        cicp=None if cicp and 2 in cicp else cicp,
+        exif_space=_exif_space(exif),
+        info=info,
     )
 
 
 def _open_pillow(file: PhotoFile) -> Header:
     try:
-        image = Image.open(io.BytesIO(file.data), formats=(file.format,))
+        image: Any = Image.open(io.BytesIO(file.data), formats=(file.format,))
     except Image.DecompressionBombError as error:
-        raise file.unreadable("photo-too-large", "has far too many pixels", "Save it smaller; 12 megapixels are plenty.") from error
+        raise too_large(file, "far too many pixels") from error
     except DECODING_ERRORS as error:
         raise _damaged(file) from error
     check_size(file, *image.size)
@@ -127,15 +147,28 @@ def _open_pillow(file: PhotoFile) -> Header:
     # Pillow turns a TIFF upright by itself when it decodes one, and gives its size as if it had.
     orientation = 1 if file.format == "TIFF" else _orientation(exif)
     return Header(
-        file, image, image.mode, bits, image.size, orientation,
-        _camera(exif), _taken(exif), image.info.get("icc_profile") or b"", _png_cicp(file), _exif_space(exif), image.info,
+        file=file,
+        image=image,
+        mode=image.mode,
+        bits=bits,
+        by_opencv=bits == 16 or (file.format == "TIFF" and _plain_packed(image.tag_v2)),
+        stored_size=image.size,
+        orientation=orientation,
+        camera=_camera(exif),
+        taken=_taken(exif),
+        icc=image.info.get("icc_profile") or b"",
+        cicp=_png_cicp(file),
+        exif_space=_exif_space(exif),
+        info=image.info,
     )
 
 
 def _damaged(file: PhotoFile) -> Exception:
     if file.format == "TIFF":
         return file.unreadable(
-            "photo-damaged", "is damaged, or an unusual kind of TIFF", "Save it as an RGB TIFF with 8 or 16 bits, or as JPEG."
+            "photo-damaged",
+            "is damaged, or an unusual kind of TIFF",
+            "Save it as an RGB TIFF with 8 or 16 bits, or as JPEG.",
         )
     if len(file.data) < 4096 and file.format == "JPEG":
         return file.truncated()
@@ -159,6 +192,12 @@ def _check_tiff(file: PhotoFile, image: Any) -> int:
     if deepest > 8 and (tags.get(_PLANES, 1) != 1 or tags.get(_PHOTOMETRIC) not in (1, 2)):
         raise file.unsupported("an unusual kind of 16 bit TIFF")  # OpenCV would decode it to other colours
     return deepest
+
+
+def _plain_packed(tags: Mapping[int, Any]) -> bool:
+    """Say whether a TIFF is plain RGB, packed with LZW or Deflate."""
+    plain = tags.get(_PLANES, 1) == 1 and tags.get(_PHOTOMETRIC) == 2
+    return plain and tags.get(_SAMPLE_BITS) == (8, 8, 8) and tags.get(_COMPRESSION) in _LZW_AND_DEFLATE
 
 
 def _exif(image: Any) -> Image.Exif:

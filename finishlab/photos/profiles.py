@@ -160,7 +160,15 @@ def named_encoding(space: SpaceName, name: str | None = None) -> ColourEncoding:
 
 
 def encoding_from_gamma(gamma: float, primaries: Primaries | None) -> ColourEncoding:
-    """Return the encoding of a PNG's gAMA and cHRM chunks (PNG third edition, 11.3.2); `gamma` is the file's, e.g. 0.45455."""
+    """Return the encoding of a PNG's gAMA and cHRM chunks (PNG third edition, 11.3.2).
+
+    Parameters
+    ----------
+    gamma
+        As the file has it, e.g. 0.45455.
+    primaries
+        None where the file has none; then 1/2.2 stands for sRGB.
+    """
     exponent = 1.0 / gamma
     if primaries is None and abs(exponent - 2.2) < 0.01:
         return named_encoding("sRGB", "sRGB (by gamma)")
@@ -312,13 +320,13 @@ def matrix_profile(space: SpaceName) -> bytes:
     primaries = _PRIMARIES[space]
     kind, parameters = _PARAMETERS[space]
     curve = b"para\0\0\0\0" + struct.pack(">HH", kind, 0) + _s15(*parameters)
-    columns = primaries.colorants().T
+    colorants = zip((b"rXYZ", b"gXYZ", b"bXYZ"), primaries.colorants().T, strict=True)
     elements = [
         (b"desc", _text(space)),
         (b"cprt", _text("Public domain")),
         (b"wtpt", b"XYZ \0\0\0\0" + _s15(*D50)),
         (b"chad", b"sf32\0\0\0\0" + _s15(*_adaptation(_xyz(*primaries.white)).ravel())),
-        *((key, b"XYZ \0\0\0\0" + _s15(*column)) for key, column in zip((b"rXYZ", b"gXYZ", b"bXYZ"), columns, strict=True)),
+        *((key, b"XYZ \0\0\0\0" + _s15(*column)) for key, column in colorants),
         *((key, curve) for key in (b"rTRC", b"gTRC", b"bTRC")),
     ]
     table, body, at = b"", b"", 132 + 12 * len(elements)

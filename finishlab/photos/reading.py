@@ -24,7 +24,10 @@ __all__ = ["PhotoFacts", "photo_facts", "read_photo"]
 _STRIPE_BYTES: Final = 96_000
 """Pillow's pixels are copied out in stripes that stay in the processor's cache: twice as fast as all at once."""
 _SUFFIXES: Final = {"JPEG": ".jpg", "PNG": ".png", "TIFF": ".tif", "WEBP": ".webp", "HEIC": ".heic"}
-_MODES: Final = {"1", "P", "PA", "L", "LA", "RGB", "RGBX", "RGBA", "RGBa", "YCbCr", "I;16", "I;16L", "I;16B", "L;16", "RGB;16", "RGBA;16"}
+_MODES: Final = {
+    "1", "L", "LA", "L;16", "I;16", "I;16L", "I;16B", "P", "PA",
+    "RGB", "RGBX", "RGBA", "RGBa", "RGB;16", "RGBA;16", "YCbCr",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +120,9 @@ def _check_kind(header: Header) -> None:
     file = header.file
     if header.mode == "CMYK":
         raise file.unreadable(
-            "cmyk", "is a CMYK picture, made for a printing press and not by a camera", "Give the photo as the camera saved it."
+            "cmyk",
+            "is a CMYK picture, made for a printing press and not by a camera",
+            "Give the photo as the camera saved it.",
         )
     if header.mode not in _MODES or header.bits not in (1, 2, 4, 8, 10, 12, 16):
         raise file.unsupported(f"a picture of an unusual kind ({header.mode}, {header.bits} bits)")
@@ -131,8 +136,8 @@ def _decode(header: Header, long_side: int | None) -> tuple[np.ndarray, int]:
     with quiet():
         if header.file.format == "HEIC":
             return _decode_heic(header)
-        if header.bits == 16:
-            return _decode_deep(header), 65535
+        if header.by_opencv:
+            return _decode_opencv(header)
         return _decode_pillow(header, long_side), 255
 
 
@@ -148,17 +153,17 @@ def _decode_heic(header: Header) -> tuple[np.ndarray, int]:
     return _without_alpha(pixels, white, header.file), white
 
 
-def _decode_deep(header: Header) -> np.ndarray:
-    """Decode 16 bit PNG and TIFF: Pillow keeps only 8 of them."""
+def _decode_opencv(header: Header) -> tuple[np.ndarray, int]:
     from finishlab.imaging.deep_pixels import decode_16bit
 
     file = header.file
     pixels = decode_16bit(_bare_png(file) if file.format == "PNG" else file.data)
     if pixels is None:
         raise file.damaged()
-    if pixels.shape[:2] != header.stored_size[::-1] or pixels.dtype != np.uint16:
+    white = (1 << header.bits) - 1
+    if pixels.shape[:2] != header.stored_size[::-1] or pixels.dtype != np.dtype(f"uint{header.bits}"):
         raise file.unsupported("a picture of an unusual kind")
-    return _without_alpha(pixels, 65535, file)
+    return _without_alpha(pixels, white, file), white
 
 
 def _bare_png(file: PhotoFile) -> bytes:
@@ -226,7 +231,9 @@ def _without_alpha(pixels: np.ndarray, opaque: int, file: PhotoFile) -> np.ndarr
         return pixels
     if int(pixels[:, :, -1].min()) < opaque:
         raise file.unreadable(
-            "photo-transparent", "is partly transparent, so it is not a photo as the camera took it", "Give the original photo."
+            "photo-transparent",
+            "is partly transparent, so it is not a photo as the camera took it",
+            "Give the original photo.",
         )
     return np.ascontiguousarray(pixels[:, :, :3]) if pixels.shape[2] == 4 else np.ascontiguousarray(pixels[:, :, 0])
 
@@ -235,13 +242,15 @@ def _without_alpha(pixels: np.ndarray, opaque: int, file: PhotoFile) -> np.ndarr
 
 
 def _encoding(header: Header, *, grey: bool) -> tuple[ColourEncoding | ImageCms.ImageCmsTransform, tuple[Doubt, ...]]:
-    """Return what the file says of its colours, or LittleCMS's way when only it can read the profile; and the doubts."""
+    """Return what the file says of its colours, or LittleCMS's way if only it can read the profile; and the doubts."""
     try:
         if header.cicp is not None and (header.file.format == "PNG" or not header.icc):
             return profiles.encoding_from_cicp(*header.cicp), ()
     except UnsuitedProfileError as error:
         raise header.file.unreadable(
-            "photo-colours", f"cannot be read: {error}", "Save it as an ordinary photo (sRGB or Display P3), not as HDR."
+            "photo-colours",
+            f"cannot be read: {error}",
+            "Save it as an ordinary photo (sRGB or Display P3), not as HDR.",
         ) from error
     if header.icc:
         try:

@@ -14,6 +14,7 @@ _LEFT, _RIGHT = 42.0, 16.0
 _ROW = 26.0
 _TOP = 30.0
 _FONT = 11.5
+_MOST_TICKS = 7
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,9 +47,10 @@ def interval_chart(bars: Sequence[IntervalBar], *, floor_spread: float | None, i
     base = _TOP + _ROW * len(bars)
     scale = (_WIDTH - _LEFT - _RIGHT) / end
     words = "; ".join(f"{bar.label} {bar.value:.1f}, interval {bar.low:.1f} to {bar.high:.1f}" for bar in bars)
+    named = f'role="img" aria-labelledby="{ident}-title {ident}-desc"'
+    size = f'viewBox="0 0 {_WIDTH:g} {base + 40:g}" font-size="{_FONT:g}"'
     parts = [
-        f'<svg class="chart" viewBox="0 0 {_WIDTH:g} {base + 40:g}" role="img" '
-        f'aria-labelledby="{ident}-title {ident}-desc" xmlns="http://www.w3.org/2000/svg" font-size="{_FONT:g}">',
+        f'<svg class="chart" {size} {named} xmlns="http://www.w3.org/2000/svg">',
         f'<title id="{ident}-title">Difference of each board to the floor, with its 95 % interval</title>',
         f'<desc id="{ident}-desc">CIEDE2000: {escape(words)}.</desc>',
     ]
@@ -61,15 +63,13 @@ def interval_chart(bars: Sequence[IntervalBar], *, floor_spread: float | None, i
 
 
 def _tick_step(top: float) -> float:
-    return next(step for step in (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0) if top / step <= 7 or step == 50.0)
+    return next((step for step in (0.5, 1.0, 2.0, 5.0, 10.0, 20.0) if top / step <= _MOST_TICKS), 50.0)
 
 
 def _floor_band(width: float, base: float) -> str:
-    at = _LEFT + width
-    # Beside the band's end when it is too narrow to hold the words.
     return (
         f'<rect x="{_LEFT:g}" y="{_TOP - 8:g}" width="{width:.1f}" height="{base - _TOP + 8:g}" fill="#d2d2d2"/>'
-        f'<text x="{min(at, _WIDTH - 150) if width > 150 else _LEFT:.1f}" y="{_TOP - 14:g}" fill="#333">'
+        f'<text x="{_LEFT:g}" y="{_TOP - 14:g}" fill="#333">'
         "shaded: the floor\N{RIGHT SINGLE QUOTATION MARK}s own spread</text>"
     )
 
@@ -92,10 +92,10 @@ def _axis(step: float, end: float, scale: float, base: float) -> list[str]:
 
 def _row(bar: IntervalBar, y: float, scale: float) -> str:
     low, value, high = (_LEFT + v * scale for v in (bar.low, bar.value, bar.high))
+    ends = "".join(f'<line x1="{x:.1f}" x2="{x:.1f}" y1="{y - 5:g}" y2="{y + 5:g}"/>' for x in (low, high))
     return (
-        f'<text x="{_LEFT - 9:g}" y="{y + 4:g}" text-anchor="end" font-weight="600" fill="#1a1a1a">{escape(bar.label)}</text>'
-        f'<line x1="{low:.1f}" x2="{high:.1f}" y1="{y:g}" y2="{y:g}" stroke="#1a1a1a" stroke-width="2"/>'
-        f'<line x1="{low:.1f}" x2="{low:.1f}" y1="{y - 5:g}" y2="{y + 5:g}" stroke="#1a1a1a" stroke-width="2"/>'
-        f'<line x1="{high:.1f}" x2="{high:.1f}" y1="{y - 5:g}" y2="{y + 5:g}" stroke="#1a1a1a" stroke-width="2"/>'
-        f'<circle cx="{value:.1f}" cy="{y:g}" r="5.5" fill={quoteattr(bar.colour)} stroke="#1a1a1a" stroke-width="1.5"/>'
+        f'<text x="{_LEFT - 9:g}" y="{y + 4:g}" text-anchor="end" font-weight="600" fill="#1a1a1a">'
+        f"{escape(bar.label)}</text>"
+        f'<g stroke="#1a1a1a" stroke-width="2"><line x1="{low:.1f}" x2="{high:.1f}" y1="{y:g}" y2="{y:g}"/>{ends}'
+        f'<circle cx="{value:.1f}" cy="{y:g}" r="5.5" fill={quoteattr(bar.colour)} stroke-width="1.5"/></g>'
     )

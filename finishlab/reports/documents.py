@@ -93,7 +93,7 @@ def write_json(path: str | Path, document: Mapping[str, Any]) -> None:
     write_atomically(path, dump(document).encode("utf-8", "replace"))
 
 
-def _document(kind: str, **content: Any) -> Document:
+def _document(kind: str, **content: object) -> Document:
     return {"format": f"finishlab/{kind}/1", "colour_space": COLOUR_SPACE, **content}
 
 
@@ -174,8 +174,8 @@ def _colour(colour: ColourRow) -> Document:
         "lab": _lab(colour.lab),
         "standard_error": _lab(colour.standard_error),
         "spread": None
-        if colour.spread_L is None
-        else {"L10": _rounded(colour.spread_L[0]), "L90": _rounded(colour.spread_L[1])},
+        if colour.spread_lightness is None
+        else {"L10": _rounded(colour.spread_lightness[0]), "L90": _rounded(colour.spread_lightness[1])},
         "light": colour.light,
         "photo": colour.photo,
         "strip": colour.strip_number,

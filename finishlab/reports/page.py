@@ -125,9 +125,15 @@ def _values(content: PageContent) -> dict[str, Any]:
         "floor_colour": floor,
         "floor_line": floor_line(ranking.floor),
         "floor_spots": [
-            {"number": s.number, "where": s.record.spot or "", "light": s.record.light,
-             "figures": ", ".join(f"{v:.1f}" for v in s.lab), "colour": hex_colour(s.lab)}
-            for s in content.spots if s.lab is not None
+            {
+                "number": s.number,
+                "where": s.record.spot or "",
+                "light": s.record.light,
+                "figures": ", ".join(f"{v:.1f}" for v in s.lab),
+                "colour": hex_colour(s.lab),
+            }
+            for s in content.spots
+            if s.lab is not None
         ],
         "ranked": ranked,
         "any_tied": any(b.tied for b in ranking.boards),

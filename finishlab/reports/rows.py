@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.errors import FinishlabError
-from finishlab.measure import Measurement
 from finishlab.quality import Doubt
 from finishlab.records import BoardRecord, FloorSpotRecord
+
+if TYPE_CHECKING:
+    from finishlab.measure import Measurement  # measuring loads OpenCV; showing its results does not
 
 __all__ = ["BoardRow", "ColourRow", "Lab", "PhotoResult", "SpotRow", "what_it_is"]
 
@@ -47,7 +50,7 @@ class ColourRow:
     photo: str
     """By which name the photo can be found again."""
     strip_number: int | None = None
-    spread_L: tuple[float, float] | None = None
+    spread_lightness: tuple[float, float] | None = None
     """10th and 90th percentile of L* over the surface."""
     version: str = ""
     """finishlab's version when it was measured."""

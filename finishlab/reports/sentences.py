@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from finishlab.colorimetry.difference import DeltaE
+from finishlab.matching.floor import FEW_SPOTS
 from finishlab.quality import Doubt
 from finishlab.reports.rows import BoardRow, what_it_is
 
@@ -28,18 +29,41 @@ __all__ = [
 ]
 
 CAUTIONS = (
-    ("Oily rags", "Rags soaked with oil or oil stain can catch fire by themselves. Never leave them in a pile: dry them flat "
-     "or hung outdoors, then store them in a tight metal can with water until they are disposed of."),
-    ("Vapour", "Solvent vapour burns and harms: no flame or pilot light near it, air from two sides. A dust mask is no vapour "
-     "mask. Two-part finishes with a hardener are for trained people with the right protection."),
-    ("Dust", "Wood dust causes cancer (IARC group 1): extract it and wear an N95 or P100 mask. In a home built before "
-     "1978 treat old coatings as lead paint until tested, and do not sand them dry."),
-    ("Treads", "A wet or missing tread is a fall: block the stair at top and bottom and keep another way out. High gloss "
-     "is slippery; an anti-slip additive changes the look, so put it on the test board too."),
+    (
+        "Oily rags",
+        (
+            "Rags soaked with oil or oil stain can catch fire by themselves. Never leave them in a pile: "
+            "dry them flat or hung outdoors, then store them in a tight metal can with water until they "
+            "are disposed of."
+        ),
+    ),
+    (
+        "Vapour",
+        (
+            "Solvent vapour burns and harms: no flame or pilot light near it, air from two sides. A dust "
+            "mask is no vapour mask. Two-part finishes with a hardener are for trained people with the "
+            "right protection."
+        ),
+    ),
+    (
+        "Dust",
+        (
+            "Wood dust causes cancer (IARC group 1): extract it and wear an N95 or P100 mask. In a home "
+            "built before 1978 treat old coatings as lead paint until tested, and do not sand them dry."
+        ),
+    ),
+    (
+        "Treads",
+        (
+            "A wet or missing tread is a fall: block the stair at top and bottom and keep another way out. "
+            "High gloss is slippery; an anti-slip additive changes the look, so put it on the test board "
+            "too."
+        ),
+    ),
 )
 """Title and text of each caution; sources: NFPA (rags), IARC 100C (dust), US EPA (lead); the rest common practice."""
 
-_FEW_SPOTS = 5
+_ROUNDS_TO_NONE = 0.005
 
 
 def as_sentence(words: str) -> str:
@@ -55,9 +79,9 @@ def interval(difference: DeltaE) -> str:
 
 def chance(probability: float) -> str:
     """Return a probability in per cent; what simulation cannot tell from never or always is not called so."""
-    if probability < 0.005:
+    if probability < _ROUNDS_TO_NONE:
         return "< 1 %"
-    if probability > 0.995:
+    if probability > 1.0 - _ROUNDS_TO_NONE:
         return "> 99 %"
     return f"{100 * probability:.0f} %"
 
@@ -73,7 +97,7 @@ def place_mark(board: RankedBoard) -> str:
 
 
 def _letter(tie: int) -> str:
-    """a to z, then aa, ab ..., as the columns of a sheet are named."""
+    """Return a to z, then aa, ab ..., as the columns of a sheet are named."""
     letters = ""
     while tie > 0:
         tie, rest = divmod(tie - 1, 26)
@@ -133,20 +157,38 @@ def next_steps(ranking: Ranking, boards: Mapping[str, BoardRow]) -> list[str]:
     steps = []
     if len(leaders) > 1:
         names = _listed([b.board for b in leaders])
-        steps.append(f"Photograph {names} again, each with the floor at the strip's other edge (--with-floor): one "
-                     "photo of both is the surest way to part them.")
-    if ranking.floor.spots < _FEW_SPOTS:
-        steps.append(f"Measure the floor on more planks: {ranking.floor.spots} so far, five or more show how much it varies.")
+        steps.append(
+            f"Photograph {names} again, each with the floor at the strip's other edge (--with-floor): one "
+            "photo of both is the surest way to part them."
+        )
+    spots = ranking.floor.spots
+    if spots < FEW_SPOTS:
+        steps.append(f"Measure the floor on more planks: {spots} so far, {FEW_SPOTS} or more show how much it varies.")
     first = boards.get(leaders[0].board)
-    if first is not None and first.record.topcoat is None:
-        steps.append(f"Put the topcoat on {first.number} and measure it again once dry: it will not stay as it is.")
-    if first is not None and len({colour.light for colour in first.colours}) < 2:
-        steps.append("Photograph the floor and the leading boards in the evening light too: a match holds only if it holds "
-                     "in two lights.")
+    if first is not None:
+        steps += _steps_for(first)
     if boards and not any(row.record.purpose == "clear-only control" for row in boards.values()):
-        steps.append("Finish one board with the topcoat alone: stain only darkens, so it shows the lightest you can reach.")
-    steps.append("Lay the leading boards flat on the floor, grain along the planks, and trust your eyes over any figure; "
-                 "then prove the recipe on one whole tread (common practice, no source).")
+        steps.append(
+            "Finish one board with the topcoat alone and log it with the purpose 'clear-only control': "
+            "stain only darkens, so it shows the lightest you can reach."
+        )
+    steps.append(
+        "Lay the leading boards flat on the floor, grain along the planks, and trust your eyes over any "
+        "figure; then prove the recipe on one whole tread (common practice, no source)."
+    )
+    return steps
+
+
+def _steps_for(first: BoardRow) -> list[str]:
+    """Return what the leading board still lacks."""
+    steps = []
+    if first.record.topcoat is None:
+        steps.append(f"Put the topcoat on {first.number} and measure it again once dry: it will not stay as it is.")
+    if len({colour.light for colour in first.colours}) == 1:
+        steps.append(
+            "Photograph the floor and the leading boards in a second light too, daylight and evening "
+            "lamps: a match holds only if it holds in both."
+        )
     return steps
 
 

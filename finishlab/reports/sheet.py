@@ -61,7 +61,15 @@ class Sheet:
         self._canvas.rect(left, bottom, width * POINTS_PER_MM, height * POINTS_PER_MM, stroke=0, fill=1)
 
     def frame(
-        self, x: float, y: float, width: float, height: float, *, line: float = 0.2, grey: float = 0.0, radius: float = 0.0
+        self,
+        x: float,
+        y: float,
+        width: float,
+        height: float,
+        *,
+        line: float = 0.2,
+        grey: float = 0.0,
+        radius: float = 0.0,
     ) -> None:
         """Draw the outline of a rectangle; the line is centred on the outline."""
         left, bottom = self._at(x, y + height)
@@ -101,12 +109,20 @@ class Sheet:
         self._canvas.drawPath(path, stroke=0, fill=1, fillMode=0)
 
     def text(
-        self, x: float, y: float, words: str, *, cap: float, bold: bool = False, grey: float = 0.0, align: Align = "left"
+        self,
+        x: float,
+        y: float,
+        words: str,
+        *,
+        cap: float,
+        bold: bool = False,
+        grey: float = 0.0,
+        align: Align = "left",
     ) -> None:
         """Set one line of text with its baseline at `y` and capitals `cap` millimetres high."""
         size = cap / _CAP_HEIGHT * POINTS_PER_MM
         self._canvas.setFillGray(grey)
-        self._canvas.setFont(_font(bold), size)
+        self._canvas.setFont(_font(bold=bold), size)
         draw = {
             "left": self._canvas.drawString,
             "centre": self._canvas.drawCentredString,
@@ -121,7 +137,7 @@ class Sheet:
         self._canvas.translate(*self._at(x, y))
         self._canvas.rotate(90)
         self._canvas.setFillGray(grey)
-        self._canvas.setFont(_font(False), size)
+        self._canvas.setFont(_font(bold=False), size)
         self._canvas.drawCentredString(0, 0, words)
         self._canvas.restoreState()
 
@@ -156,8 +172,8 @@ def text_width(words: str, *, cap: float, bold: bool = False) -> float:
     """Return the width in millimetres of a line of text whose capitals are `cap` millimetres high."""
     from reportlab.pdfbase.pdfmetrics import stringWidth  # type: ignore[import-untyped]
 
-    return float(stringWidth(words, _font(bold), cap / _CAP_HEIGHT))
+    return float(stringWidth(words, _font(bold=bold), cap / _CAP_HEIGHT))
 
 
-def _font(bold: bool) -> str:
+def _font(*, bold: bool) -> str:
     return "Helvetica-Bold" if bold else "Helvetica"

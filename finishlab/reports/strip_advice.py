@@ -8,19 +8,51 @@ __all__ = ["draw_advice"]
 
 _SQUARE = 100.0
 _GREY = 0.3
+# Common practice, no source.
 _STEPS = (
-    ("Print", "Black ink only (greyscale), on plain matt paper, at 100 % or \N{LEFT SINGLE QUOTATION MARK}actual size"
-     "\N{RIGHT SINGLE QUOTATION MARK}. Not fitted to the page, no photo paper, no second copy on another printer."),
-    ("Check", "Hold a real rule against the strip\N{RIGHT SINGLE QUOTATION MARK}s ruler (150 mm) and the sides of the square "
-     "(100 mm). If they are off by more than half a millimetre, print again at true size."),
-    ("Dry and cut", "Let the ink dry for an hour, then cut along the inner side of the thin line. "
-     "Do not laminate, fold or tape over it; keep it flat and dark between two sheets of card."),
-    ("Lay", "Test board flush against the board edge, floor or a spare plank flush against the floor edge, grain along "
-     "the strip. All at the same height, nothing on the greys. One of the two alone is fine as well."),
-    ("Photograph", "From straight above, strip along the long side of the picture and at least a third of it. Even light from one kind "
-     "of source, no sun, no flash, no shadow of yours. Filters and portrait mode off. Take two or three."),
-    ("Keep", "One print for one project. The floor and every board go beside this same strip; a new print has "
-     "a new number and starts a new set of photos."),
+    (
+        "Print",
+        (
+            "Black ink only (greyscale), on plain matt paper, at 100 % or \u2018actual size\u2019. Not fitted to "
+            "the page, no photo paper, no second copy on another printer."
+        ),
+    ),
+    (
+        "Check",
+        (
+            "Hold a real rule against the strip\u2019s ruler (150 mm) and the sides of the square (100 mm). If "
+            "they are off by more than half a millimetre, print again at true size."
+        ),
+    ),
+    (
+        "Dry and cut",
+        (
+            "Let the ink dry for an hour, then cut along the inner side of the thin line. Do not laminate, fold "
+            "or tape over it; keep it flat and dark between two sheets of card."
+        ),
+    ),
+    (
+        "Lay",
+        (
+            "Test board flush against the board edge, floor or a spare plank flush against the floor edge, grain "
+            "along the strip. All at the same height, nothing on the greys. One of the two alone is fine as well."
+        ),
+    ),
+    (
+        "Photograph",
+        (
+            "From straight above, strip along the long side of the picture and at least a third of it. Even light "
+            "from one kind of source, no sun, no flash, no shadow of yours. Filters and portrait mode off. Take "
+            "two or three."
+        ),
+    ),
+    (
+        "Keep",
+        (
+            "One print for one project. The floor and every board go beside this same strip; a new print has a "
+            "new number and starts a new set of photos."
+        ),
+    ),
 )
 
 
@@ -33,17 +65,19 @@ def draw_advice(sheet: Sheet, *, top: float, number: int) -> None:
     for index, (title, words) in enumerate(_STEPS, start=1):
         sheet.text(column, y, str(index), cap=2.5, bold=True, grey=0.45)
         sheet.text(column + 5.5, y, title, cap=2.5, bold=True)
-        y = sheet.paragraph(column + 5.5, y + 5.2, words, width=190.0 - _SQUARE - 17.5, cap=2.05, leading=4.3, grey=0.15)
+        y = sheet.paragraph(
+            column + 5.5, y + 5.2, words, width=190.0 - _SQUARE - 17.5, cap=2.05, leading=4.3, grey=0.15
+        )
         y += 3.4
     _draw_own_notes(sheet, margin, top + _SQUARE + 16.0)
     _draw_foot(sheet, margin, number)
 
 
 def _draw_square(sheet: Sheet, x: float, y: float) -> None:
-    """The second check of scale: a square whose sides are 100 mm from line middle to line middle."""
+    """Draw the second check of scale: a square whose sides are 100 mm from line middle to line middle."""
     sheet.frame(x, y, _SQUARE, _SQUARE, line=0.15)
     for at in range(10, 100, 10):
-        long = 2.0 if at == 50 else 1.2
+        long = 1.2 if at % 50 else 2.0
         sheet.line(x + at, y + _SQUARE, x + at, y + _SQUARE - long, line=0.15)
         sheet.line(x, y + at, x + long, y + at, line=0.15)
     sheet.text(x + _SQUARE / 2, y + _SQUARE + 4.2, "100 mm", cap=1.8, align="centre", grey=_GREY)
@@ -53,7 +87,7 @@ def _draw_square(sheet: Sheet, x: float, y: float) -> None:
 
 
 def _draw_from_above(sheet: Sheet, x: float, y: float, width: float) -> None:
-    """Board, strip and floor as the camera sees them."""
+    """Draw board, strip and floor as the camera sees them."""
     sheet.text(x, y, "As the camera sees it", cap=1.8, bold=True)
     board, strip, floor = y + 3.0, y + 22.0, y + 36.0
     sheet.box(x + 12, board, width - 24, strip - board - 0.4, 0.86)
@@ -97,7 +131,7 @@ def _draw_little_strip(sheet: Sheet, x: float, y: float, width: float, height: f
 
 
 def _draw_from_the_side(sheet: Sheet, x: float, y: float, width: float) -> None:
-    """The phone straight above, all surfaces at one height."""
+    """Draw the phone straight above, all surfaces at one height."""
     sheet.text(x, y, "From the side", cap=1.8, bold=True)
     ground = y + 23.0
     middle = x + width / 2
@@ -119,7 +153,7 @@ def _draw_from_the_side(sheet: Sheet, x: float, y: float, width: float) -> None:
 
 
 def _draw_own_notes(sheet: Sheet, x: float, y: float) -> None:
-    """Lines to write on, since a print can only be told from its twin by what was noted on it."""
+    """Draw lines to write on, since a print can only be told from its twin by what was noted on it."""
     sheet.text(x, y, "Your notes", cap=1.8, bold=True)
     for index, words in enumerate(("Project", "Printed on", "Printer", "Paper")):
         baseline = y + 7.5 + 6.5 * index

@@ -50,7 +50,10 @@ def strip_pdf(*, paper: Paper, number: int, geometry: StripGeometry = STRIP) -> 
     tag_ids = geometry.tag_ids(number)
     width, height = PAGES[paper]
     sheet = Sheet(
-        width, height, title=f"finishlab strip {number:04d}", subject=f"Grey strip {number:04d}, {paper}, print at true size"
+        width,
+        height,
+        title=f"finishlab strip {number:04d}",
+        subject=f"Grey strip {number:04d}, {paper}, print at true size",
     )
     place = geometry.place_on_page(paper)
     _draw_heading(sheet, place, number)
@@ -152,7 +155,12 @@ def _draw_cut_line(sheet: Sheet, place: Rect) -> None:
     # The line lies just outside the strip: whoever cuts along its inner side leaves bare paper up to the edge.
     half = _CUT_LINE / 2
     sheet.frame(
-        place.x - half, place.y - half, place.width + _CUT_LINE, place.height + _CUT_LINE, line=_CUT_LINE, grey=_CUT_GREY
+        place.x - half,
+        place.y - half,
+        place.width + _CUT_LINE,
+        place.height + _CUT_LINE,
+        line=_CUT_LINE,
+        grey=_CUT_GREY,
     )
     for y in (place.y - half, place.bottom + half):
         for x, way in ((place.x, -1), (place.right, 1)):
@@ -197,4 +205,6 @@ def _draw_edges(sheet: Sheet, place: Rect, geometry: StripGeometry) -> None:
         ("FLOOR EDGE \N{EN DASH} lay the floor or a spare plank here", place.bottom - band / 2 + 0.8),
     ):
         for start, end in slots:
-            sheet.text(place.x + (start + end) / 2, baseline, words, cap=1.6, bold=True, grey=_BAND_GREY, align="centre")
+            sheet.text(
+                place.x + (start + end) / 2, baseline, words, cap=1.6, bold=True, grey=_BAND_GREY, align="centre"
+            )

@@ -1,7 +1,7 @@
 """Results on a terminal: tables that read the same with colour and without.
 
-Swatches are shown where the terminal can show any colour; elsewhere the figures stand in their place. Nothing is said by
-colour alone. Whatever users wrote is printed as it is, never read as markup.
+Swatches are shown where the terminal can show any colour; elsewhere figures and words say it alone. Whatever users
+wrote is printed as it is, never read as markup.
 """
 
 from __future__ import annotations
@@ -80,7 +80,10 @@ def print_measurements(console: Console, results: Sequence[PhotoResult]) -> None
         notes += _photo_notes(result)
     if table.row_count:
         console.print(table)
-        _say(console, "+- one standard error of the mean, common errors left out; used: share of the field that was read")
+        _say(
+            console,
+            "+-: one standard error of the mean, common errors left out; used: share of the field that was read",
+        )
     _list(console, "Notes", notes)
 
 
@@ -105,10 +108,19 @@ def print_boards(console: Console, boards: Sequence[BoardRow]) -> None:
 def print_board(console: Console, board: BoardRow) -> None:
     """Print all that is logged of one board."""
     record = board.record
-    _facts(console, f"Board {board.number}", [
-        ("species", record.species), ("stain", record.stain), ("coats", record.coats), ("topcoat", record.topcoat),
-        ("purpose", record.purpose), ("date", record.date), ("note", record.note),
-    ])
+    _facts(
+        console,
+        f"Board {board.number}",
+        [
+            ("species", record.species),
+            ("stain", record.stain),
+            ("coats", record.coats),
+            ("topcoat", record.topcoat),
+            ("purpose", record.purpose),
+            ("date", record.date),
+            ("note", record.note),
+        ],
+    )
     _print_colours(console, board.colours)
     pairs = [f"dE00 {pair.value:.1f} ({interval(pair)})" for pair in board.pairs]
     _list(console, "Measured with the floor in the same photo", pairs)
@@ -138,10 +150,17 @@ def print_floor(console: Console, spots: Sequence[SpotRow], pool: FloorPool | No
 def print_spot(console: Console, spot: SpotRow) -> None:
     """Print all that is logged of one floor spot."""
     record = spot.record
-    _facts(console, f"Floor spot {spot.number}", [
-        ("where", record.spot), ("surface", record.surface), ("light", record.light), ("date", record.date),
-        ("note", record.note),
-    ])
+    _facts(
+        console,
+        f"Floor spot {spot.number}",
+        [
+            ("where", record.spot),
+            ("surface", record.surface),
+            ("light", record.light),
+            ("date", record.date),
+            ("note", record.note),
+        ],
+    )
     _print_colours(console, spot.colours)
     _list(console, "History", spot.history)
 
@@ -218,7 +237,7 @@ def _print_colours(console: Console, colours: Sequence[ColourRow]) -> None:
     table.add_column("photo", overflow="fold")
     for colour in colours:
         row = [colour.light, *_colour_cells(console, colour.lab, 1), _figures(colour.standard_error, 1)]
-        spread = "-" if colour.spread_L is None else "{:.0f} to {:.0f}".format(*colour.spread_L)
+        spread = "-" if colour.spread_lightness is None else "{:.0f} to {:.0f}".format(*colour.spread_lightness)
         strip = "-" if colour.strip_number is None else f"{colour.strip_number:04d}"
         _add_row(table, [*row, spread, strip, colour.photo])
     console.print(table)
