@@ -1,0 +1,125 @@
+"""Choose a stair finish that goes well with a floor, from phone photos beside a printed grey strip.
+
+The names below are all that a script needs; they are loaded when they are used.
+
+>>> import finishlab
+>>> found = finishlab.measure_photo("board.jpg", fields=("board", "floor"))     # doctest: +SKIP
+>>> with finishlab.Logbook.open("stairs") as log:                               # doctest: +SKIP
+...     ranking = finishlab.rank_boards(log)
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any, Final
+
+from finishlab.version import __version__
+
+if TYPE_CHECKING:
+    from finishlab.colorimetry.difference import DeltaE, SignedDifference
+    from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
+    from finishlab.errors import (
+        ExitCode,
+        FinishlabError,
+        LogbookError,
+        MissingLibraryError,
+        NoStripError,
+        OutputError,
+        PhotoError,
+        QualityError,
+        UsageError,
+    )
+    from finishlab.logbook import DirectPair, Logbook, StoredBoard, StoredMeasurement, StoredPair, StoredSpot
+    from finishlab.matching.floor import FloorPool
+    from finishlab.matching.ranking import RankedBoard, Ranking
+    from finishlab.measure.areas import GreyArea, PixelRect
+    from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading
+    from finishlab.quality import Doubt
+    from finishlab.records import BoardRecord, FloorSpotRecord
+    from finishlab.reports.rows import PhotoResult
+    from finishlab.workflow.batch import How, measure_photos
+    from finishlab.workflow.comparing import rank_boards
+    from finishlab.workflow.measuring import measure_photo
+    from finishlab.workflow.recording import log_board, log_board_photos, log_floor_spots
+
+__all__ = [
+    "BoardRecord",
+    "DeltaE",
+    "DirectPair",
+    "Doubt",
+    "ExitCode",
+    "FieldMeasurement",
+    "FinishlabError",
+    "FloorPool",
+    "FloorSpotRecord",
+    "GreyArea",
+    "How",
+    "LabEstimate",
+    "Logbook",
+    "LogbookError",
+    "Measurement",
+    "MissingLibraryError",
+    "NoStripError",
+    "OutputError",
+    "PhotoError",
+    "PhotoResult",
+    "PixelRect",
+    "QualityError",
+    "RankedBoard",
+    "Ranking",
+    "SharedEffect",
+    "SignedDifference",
+    "Spread",
+    "StoredBoard",
+    "StoredMeasurement",
+    "StoredPair",
+    "StoredSpot",
+    "StripReading",
+    "UsageError",
+    "__version__",
+    "log_board",
+    "log_board_photos",
+    "log_floor_spots",
+    "measure_photo",
+    "measure_photos",
+    "rank_boards",
+]
+
+_MODULES: Final[dict[str, tuple[str, ...]]] = {
+    "colorimetry.difference": ("DeltaE", "SignedDifference"),
+    "colorimetry.estimate": ("LabEstimate", "SharedEffect"),
+    "errors": (
+        "ExitCode",
+        "FinishlabError",
+        "LogbookError",
+        "MissingLibraryError",
+        "NoStripError",
+        "OutputError",
+        "PhotoError",
+        "QualityError",
+        "UsageError",
+    ),
+    "logbook": ("DirectPair", "Logbook", "StoredBoard", "StoredMeasurement", "StoredPair", "StoredSpot"),
+    "matching.floor": ("FloorPool",),
+    "matching.ranking": ("RankedBoard", "Ranking"),
+    "measure.areas": ("GreyArea", "PixelRect"),
+    "measure.results": ("FieldMeasurement", "Measurement", "Spread", "StripReading"),
+    "quality": ("Doubt",),
+    "records": ("BoardRecord", "FloorSpotRecord"),
+    "reports.rows": ("PhotoResult",),
+    "workflow.batch": ("How", "measure_photos"),
+    "workflow.comparing": ("rank_boards",),
+    "workflow.measuring": ("measure_photo",),
+    "workflow.recording": ("log_board", "log_board_photos", "log_floor_spots"),
+}
+_HOME: Final = {name: module for module, names in _MODULES.items() for name in names}
+
+
+def __getattr__(name: str) -> Any:  # noqa: ANN401 - whatever the name stands for
+    if name not in _HOME:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(importlib.import_module(f"{__name__}.{_HOME[name]}"), name)
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

@@ -56,6 +56,10 @@ class FinishlabError(Exception):
         self.message = message
         self.hint = hint
 
+    def __reduce__(self) -> tuple[type[FinishlabError], tuple[str, str, str]]:
+        """Let a failure travel from a worker process whole: pickle would rebuild it from its message alone."""
+        return type(self), (self.code, self.message, self.hint)
+
     def as_dict(self) -> dict[str, str]:
         """Return the JSON form used by every document: code, message and hint."""
         return {"code": self.code, "message": self.message, "hint": self.hint}

@@ -23,56 +23,126 @@ class DoubtKind:
 
 _KINDS = (
     # The strip
-    DoubtKind("strip-partly-hidden", "strip partly hidden",
-              "Only {seen} of {total} tags of the strip were seen; leave the whole strip free to be surer."),
-    DoubtKind("strip-not-flat", "strip not flat",
-              "The strip is bent by about {bend_mm:.1f} mm; lay it flat and press it against the board."),
-    DoubtKind("strip-small", "strip small in the photo",
-              "The strip is only {pixels:.0f} pixels long in this photo; go nearer to be surer."),
-    DoubtKind("strip-number-unread", "strip number not read",
-              "The strip's number could not be read, so this photo cannot be tied to one print of the strip."),
-    DoubtKind("steep-view", "steep view",
-              "The camera looked at the strip from {tilt:.0f} degrees off straight above; hold it more level."),
+    DoubtKind(
+        "strip-partly-hidden",
+        "strip partly hidden",
+        "Only {seen} of {total} tags of the strip were seen; leave the whole strip free to be surer.",
+    ),
+    DoubtKind(
+        "strip-not-flat",
+        "strip not flat",
+        "The strip is bent by about {bend_mm:.1f} mm; lay it flat and press it against the board.",
+    ),
+    DoubtKind(
+        "strip-small",
+        "strip small in the photo",
+        "The strip is only {pixels:.0f} pixels long in this photo; go nearer to be surer.",
+    ),
+    DoubtKind(
+        "strip-number-unread",
+        "strip number not read",
+        "The strip's number could not be read, so this photo cannot be tied to one print of the strip.",
+    ),
+    DoubtKind(
+        "steep-view",
+        "steep view",
+        "The camera looked at the strip from {tilt:.0f} degrees off straight above; hold it more level.",
+    ),
     # Light and tone
-    DoubtKind("uneven-light", "uneven light",
-              "The light changes by {percent:.0f} % across the field; turn the work so that the light is even."),
-    DoubtKind("light-model-poor", "light or tone not smooth",
-              "The greys of the strip disagree by {percent:.1f} % more than they should; a shadow or the phone's own "
-              "local brightening may be at work."),
-    DoubtKind("clipped", "too bright in places",
-              "{percent:.1f} % of the field is at the brightest value the photo can hold; expose a little less."),
-    DoubtKind("dark-photo", "dark photo",
-              "The photo is dark: the strip's paper reaches only {percent:.0f} % of full brightness."),
-    DoubtKind("blurred", "blurred",
-              "The photo is blurred by about {blur_mm:.1f} mm; the mean still holds, the grain does not."),
+    DoubtKind(
+        "uneven-light",
+        "uneven light",
+        "The light changes by {percent:.0f} % across the field; turn the work so that the light is even.",
+    ),
+    DoubtKind(
+        "light-model-poor",
+        "light or tone not smooth",
+        "The greys of the strip disagree by {percent:.1f} % more than they should; a shadow or the phone's own "
+        "local brightening may be at work.",
+    ),
+    DoubtKind(
+        "clipped",
+        "too bright in places",
+        "{percent:.1f} % of the field is at the brightest value the photo can hold; expose a little less.",
+    ),
+    DoubtKind(
+        "dark-photo",
+        "dark photo",
+        "The photo is dark: the strip's paper reaches only {percent:.0f} % of full brightness.",
+    ),
+    DoubtKind(
+        "blurred",
+        "blurred",
+        "The photo is blurred by about {blur_mm:.1f} mm; the mean still holds, the grain does not.",
+    ),
     # The surface
-    DoubtKind("glare", "glare",
-              "{percent:.0f} % of the surface mirrors the light and was left out; turn the work or the light."),
-    DoubtKind("surface-small", "little surface",
-              "Only {percent:.0f} % of the field could be used; lay the board flush with the strip and clear the field."),
+    DoubtKind(
+        "glare",
+        "glare",
+        "{percent:.0f} % of the surface mirrors the light and was left out; turn the work or the light.",
+    ),
+    DoubtKind(
+        "surface-small",
+        "little surface",
+        "Only {percent:.0f} % of the field could be used; lay the board flush with the strip and clear the field.",
+    ),
     DoubtKind("seam", "seam in the field", "A seam between planks crosses the field; it was left out."),
-    DoubtKind("knot", "knot in the field", "A knot or another odd spot takes {percent:.0f} % of the surface; it was left out."),
+    DoubtKind(
+        "knot", "knot in the field", "A knot or another odd spot takes {percent:.0f} % of the surface; it was left out."
+    ),
     DoubtKind("shadow", "shadow on the surface", "A shadow lies on {percent:.0f} % of the surface; it was left out."),
-    DoubtKind("other-surface", "something else in the field",
-              "{percent:.0f} % of the field is another surface (bench, hand, gap) and was left out."),
+    DoubtKind(
+        "other-surface",
+        "something else in the field",
+        "{percent:.0f} % of the field is another surface (bench, hand, gap) and was left out.",
+    ),
     DoubtKind("field-cut", "field cut by the photo", "{percent:.0f} % of the field lies outside the photo."),
-    DoubtKind("outside-greys", "colour outside the greys",
-              "The surface is darker or lighter than the strip's greys, so its colour is an extrapolation."),
-    DoubtKind("no-strip-used", "no strip",
-              "Measured without the strip, from {greys} grey area(s): light and tone are corrected less well."),
-    DoubtKind("one-grey", "one grey only",
-              "One grey fixes brightness and white balance but not the phone's tone curve; several greys do better."),
+    DoubtKind(
+        "outside-greys",
+        "colour outside the greys",
+        "The surface is darker or lighter than the strip's greys, so its colour is an extrapolation.",
+    ),
+    DoubtKind(
+        "no-strip-used",
+        "no strip",
+        "Measured without the strip, from {greys} grey area(s): light and tone are corrected less well.",
+    ),
+    DoubtKind(
+        "one-grey",
+        "one grey only",
+        "One grey fixes brightness and white balance but not the phone's tone curve; several greys do better.",
+    ),
     # The photo file
     DoubtKind("no-profile", "no colour profile", "The file carries no colour profile; sRGB was assumed."),
-    DoubtKind("no-camera", "no camera data", "The file does not say which camera made it (a screenshot or a forwarded copy?)."),
+    DoubtKind(
+        "no-camera", "no camera data", "The file does not say which camera made it (a screenshot or a forwarded copy?)."
+    ),
     DoubtKind("greyscale", "greyscale photo", "The photo has no colour; only lightness can be measured."),
     # Comparisons
-    DoubtKind("strips-differ", "different strips",
-              "Floor and board were photographed beside different strips ({floor} and {board}); use one strip for one project."),
-    DoubtKind("lights-differ", "different lights", "Floor and board were photographed in different lights ({floor} and {board})."),
-    DoubtKind("one-light", "one light only", "All photos were taken in one light ({light}); photograph floor and board in the evening light too."),
-    DoubtKind("few-spots", "few floor spots", "The floor was measured at {spots} spot(s) only; five planks or more show its own spread."),
-    DoubtKind("not-topcoated", "no topcoat yet", "The board has no topcoat on record; its colour will change under one."),
+    DoubtKind(
+        "strips-differ",
+        "different strips",
+        "Floor and board were photographed beside different strips ({floor} and {board}); use one strip for one "
+        "project.",
+    ),
+    DoubtKind(
+        "lights-differ",
+        "different lights",
+        "Floor and board were photographed in different lights ({floor} and {board}).",
+    ),
+    DoubtKind(
+        "one-light",
+        "one light only",
+        "All photos were taken in one light ({light}); photograph floor and board in the evening light too.",
+    ),
+    DoubtKind(
+        "few-spots",
+        "few floor spots",
+        "The floor was measured at {spots} spot(s) only; five planks or more show its own spread.",
+    ),
+    DoubtKind(
+        "not-topcoated", "no topcoat yet", "The board has no topcoat on record; its colour will change under one."
+    ),
     DoubtKind("far-dates", "photos far apart in time", "Floor and board were photographed {days} days apart."),
 )
 
@@ -113,6 +183,6 @@ class Doubt:
         return cls(str(data["code"]), figures)
 
 
-def doubt(code: str, **figures: float | int | str) -> Doubt:
+def doubt(code: str, **figures: float | str) -> Doubt:
     """Return the doubt `code` with its figures."""
     return Doubt(code, figures)

@@ -77,7 +77,7 @@ def with_element(profile: bytes, signature: bytes, element: bytes, *, rename: by
 
 def sampled_curve(levels: np.ndarray) -> bytes:
     """Return a curveType of levels 0..1."""
-    values = np.rint(levels * 65535).astype(">u2").tobytes()
+    values: bytes = np.rint(levels * 65535).astype(">u2").tobytes()
     return b"curv\0\0\0\0" + struct.pack(">I", len(levels)) + values
 
 

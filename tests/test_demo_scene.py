@@ -51,8 +51,14 @@ FLAT = View(width=760, height=570, strip_share=0.75, tilt=0.0)
 def plain_scene(**changes: object) -> Scene:
     """Return a scene without any fault of camera or light."""
     ideal = Scene(
-        view=FLAT, light=Light(vignette=0.0), veil=0.0, blur_px=0.0, full_well=float("inf"), read_noise=0.0,
-        jpeg_quality=None, exposure=0.8,
+        view=FLAT,
+        light=Light(vignette=0.0),
+        veil=0.0,
+        blur_px=0.0,
+        full_well=float("inf"),
+        read_noise=0.0,
+        jpeg_quality=None,
+        exposure=0.8,
     )
     return replace(ideal, **changes)  # type: ignore[arg-type] # keyword names are checked by replace
 
@@ -272,8 +278,9 @@ def test_board_may_lie_askew() -> None:
 
 def test_noise_is_as_strong_as_asked() -> None:
     """Pixel noise on a plain bench is shot noise plus read noise, within 10 %."""
-    scene = plain_scene(board=None, floor=None, strip=None, bench=grey_material(0.5), full_well=2000.0,
-                        camera="synthetic phone 1")
+    scene = plain_scene(
+        board=None, floor=None, strip=None, bench=grey_material(0.5), full_well=2000.0, camera="synthetic phone 1"
+    )
     quiet, noisy = render_linear(scene), render_scene(scene).pixels
     linear = srgb_to_linear(noisy / 255.0) @ np.linalg.inv(colour_matrix(scene.camera, scene.lamp)).T
     assert float((linear - quiet)[..., 1].std()) == pytest.approx(np.sqrt(0.4 / 2000.0), rel=0.1)

@@ -12,7 +12,7 @@ from html.parser import HTMLParser
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
-from xml.etree import ElementTree
+from xml.etree import ElementTree as ET
 
 import pytest
 import report_samples as samples
@@ -238,14 +238,14 @@ def test_page_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
         write_page(tmp_path / "missing" / "page.html", _content())
 
 
-def _attribute(element: ElementTree.Element, name: str) -> float:
+def _attribute(element: ET.Element, name: str) -> float:
     return float(element.attrib[name])
 
 
 def test_chart_is_to_scale() -> None:
     """Interval ends, points and the floor's band stand where the axis says, and every word is real text."""
     bars = [IntervalBar("B1", 1.0, 0.4, 2.2, "#806040"), IntervalBar("B2 & <co>", 5.5, 4.0, 7.9, "#a08060")]
-    root = ElementTree.fromstring(interval_chart(bars, floor_spread=1.5))
+    root = ET.fromstring(interval_chart(bars, floor_spread=1.5))
     space = "{http://www.w3.org/2000/svg}"
     words = [t.text for t in root.iter(f"{space}text")]
     assert {"B1", "B2 & <co>"} <= set(words)

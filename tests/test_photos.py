@@ -6,6 +6,7 @@ import hashlib
 import io
 import struct
 import zlib
+from collections.abc import Callable
 from pathlib import Path
 
 import cv2
@@ -28,15 +29,15 @@ from finishlab.imaging.pixels import LinearImage
 from finishlab.photos import matrix_profile, photo_facts, read_photo
 from finishlab.photos.profiles import named_encoding
 
-LOSSLESS = {
+LOSSLESS: dict[str, Callable[..., bytes]] = {
     "a.png": lambda p, **o: saved(p, "PNG", **o),
     "a.tif": lambda p, **o: saved(p, "TIFF", **o),
     "lzw.tif": lambda p, **o: saved(p, "TIFF", compression="tiff_lzw", **o),
     "a.webp": lambda p, **o: saved(p, "WEBP", lossless=True, **o),
 }
-LOSSY = {
+LOSSY: dict[str, Callable[..., bytes]] = {
     "a.jpg": lambda p, **o: saved(p, "JPEG", quality=98, subsampling=0, **o),
-    "a.heic": lambda p, **o: saved_heic(p, **o),
+    "a.heic": saved_heic,
 }
 FORMATS = LOSSLESS | LOSSY
 

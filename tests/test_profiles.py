@@ -32,11 +32,14 @@ def littlecms_to_srgb(codes: np.ndarray, profile: bytes) -> np.ndarray:
     """Convert (N, 3) codes to sRGB codes with LittleCMS."""
     source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
     image = ImageCms.profileToProfile(
-        Image.fromarray(codes[None]), source, ImageCms.createProfile("sRGB"),
-        renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC, outputMode="RGB",
+        Image.fromarray(codes[None]),
+        source,
+        ImageCms.createProfile("sRGB"),
+        renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC,
+        outputMode="RGB",
     )
     assert image is not None
-    return np.asarray(image)[0]
+    return np.asarray(np.asarray(image)[0])
 
 
 def ours_to_srgb(codes: np.ndarray, profile: bytes) -> np.ndarray:

@@ -202,7 +202,7 @@ def test_a_photos_time_is_iso_in_json() -> None:
 )
 def test_a_photo_that_cannot_be_is_refused(values: dict[str, Any]) -> None:
     """A hash, size or suffix that no photo has is refused: the suffix becomes part of a path."""
-    with pytest.raises(ValueError):
+    with pytest.raises(ValueError, match=r"sha256|pixel|suffix"):
         PhotoRecord(**PHOTO | values)
 
 

@@ -1,9 +1,9 @@
 """A colour with its doubt: what is this surface's own, and what it shares with others.
 
-The grain under the camera, the sensor's noise and this photo's fit are a measurement's own. The print of the strip, the
-camera's way of seeing and its saturation are shared by all that was photographed beside that strip with that camera; they
-largely cancel in a pair. One lumped figure would overstate the doubt of every comparison, so they are kept apart: an
-own covariance, and a list of shared effects, each a direction in CIELAB that one unknown number moves.
+The grain under the camera and the sensor's noise are a measurement's own. The photo's fit, the print of the strip, the
+camera's way of seeing and its saturation are shared by all that was photographed in that photo, beside that strip, with
+that camera; they largely cancel in a pair. One lumped figure would overstate the doubt of every comparison, so they are
+kept apart: an own covariance, and a list of shared effects, each a direction in CIELAB that one unknown number moves.
 """
 
 from __future__ import annotations

@@ -76,7 +76,7 @@ def _frozen(values: object) -> np.ndarray:
     return array
 
 
-def _on_grid(distribution: Any) -> np.ndarray:
+def _on_grid(distribution: Any) -> np.ndarray:  # noqa: ANN401 - the library ships no types
     """Interpolate a colour-science distribution (one or several columns) to the grid; zero outside its range."""
     nm = np.asarray(distribution.wavelengths, dtype=float)
     values = np.asarray(distribution.values, dtype=float)

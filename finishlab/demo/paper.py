@@ -62,8 +62,11 @@ def _grey_raster(number: int, per_mm: int) -> np.ndarray:
         high = STRIP.ruler.height * (1.0 if mm % 10 == 0 else 0.75 if mm % 5 == 0 else 0.5)
         grey[box(Rect(STRIP.ruler.x + mm - 0.1, STRIP.ruler.y, 0.2, high))] = 0.0
     rows, columns = box(STRIP.number_text)
-    ink = letter_mask(f"strip {number}   board edge above, floor edge below", grey[rows, columns].shape[0],
-                      grey[rows, columns].shape[1])
+    ink = letter_mask(
+        f"strip {number}   board edge above, floor edge below",
+        grey[rows, columns].shape[0],
+        grey[rows, columns].shape[1],
+    )
     grey[rows, columns] *= 1.0 - ink
     return grey
 

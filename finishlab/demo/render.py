@@ -218,4 +218,3 @@ def render_scene(scene: Scene) -> RenderedPhoto:
         return RenderedPhoto(pixels, truth_of(scene), scene, None)
     data = encode_jpeg(pixels, scene.jpeg_quality, scene.subsampling)
     return RenderedPhoto(decode_jpeg(data), truth_of(scene), scene, data)
-

@@ -75,8 +75,9 @@ def default_board() -> Surface:
 def default_floor() -> Surface:
     """Return a printed floor below the floor edge."""
     floor = print_material((55.0, 7.0, 22.0), name="floor")
-    return Surface(floor, Rect(-300.0, 46.0, 800.0, 500.0), Texture(grain=0.25, pores=0.01, plank_mm=180.0,
-                                                                    seam_offset_mm=190.0))
+    return Surface(
+        floor, Rect(-300.0, 46.0, 800.0, 500.0), Texture(grain=0.25, pores=0.01, plank_mm=180.0, seam_offset_mm=190.0)
+    )
 
 
 @dataclass(frozen=True, slots=True)

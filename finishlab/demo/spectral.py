@@ -92,9 +92,7 @@ def read_table(name: str) -> dict[str, np.ndarray]:
     text = resources.files("finishlab.demo").joinpath("data").joinpath(name).read_text(encoding="utf-8")
     rows = list(csv.reader(line for line in text.splitlines() if not line.startswith("#")))
     values = np.array(rows[1:], dtype=float)
-    return {
-        column: np.interp(WAVELENGTHS, values[:, 0], values[:, i]) for i, column in enumerate(rows[0]) if i > 0
-    }
+    return {column: np.interp(WAVELENGTHS, values[:, 0], values[:, i]) for i, column in enumerate(rows[0]) if i > 0}
 
 
 @cache

@@ -87,9 +87,7 @@ def homography(view: View) -> np.ndarray:
         @ _turn("z", -view.tilt_azimuth)
     )
     shift = np.array([0.0, 0.0, depth]) - turned[:, :2] @ np.array(view.aim)
-    lens = np.array(
-        [[focal, 0.0, (view.width - 1) / 2], [0.0, focal, (view.height - 1) / 2], [0.0, 0.0, 1.0]]
-    )
+    lens = np.array([[focal, 0.0, (view.width - 1) / 2], [0.0, focal, (view.height - 1) / 2], [0.0, 0.0, 1.0]])
     return np.asarray(lens @ np.column_stack([turned[:, 0], turned[:, 1], shift]))
 
 

@@ -8,7 +8,7 @@ The model of one reading, channel k, at a place p on a grey of reflectance R::
 departures; ``log E_k`` is a low-order polynomial of the place common to the channels plus a small tint; ``g_k`` is the
 veiling glare. Only E and g enter non-linearly; a few Gauss-Newton steps do. What a strip cannot decide alone is held by
 written priors instead of by leaving terms out, so the covariance of the answer stays honest. Readings that fit badly
-lose weight (Huber's weights; P. J. Huber, Robust Statistics, 1981).
+lose weight, down to nothing for a patch under a hand.
 
 docs/decisions/0004-joint-fit.md records the trial of this against simpler fits.
 """
@@ -30,6 +30,12 @@ _REACH: Final = 90.0
 """Millimetres that count as 1 in the light field's coordinates: about half the strip's length."""
 _DARK: Final = 0.06
 """Reflectance below which a grey is read as black ink: glare and ink make it less certain."""
+_ENOUGH: Final = 10
+"""Trusted readings below which all are taken alike."""
+_SETTLING: Final = 8
+"""Steps of least absolute residuals before wrong readings are cast out."""
+_LOOSEST: Final = 2.0
+"""Largest usual misfit, in expected errors, that the weights follow."""
 _FLOOR: Final = 1e-5
 """Smallest linear value whose logarithm is taken."""
 
@@ -45,9 +51,9 @@ class FitPriors:
     light_plane: float = 0.5
     light_bend: float = 0.02
     tint_plane: float = 0.004
-    glare: float = 0.01
+    glare: float = 0.02
     """Veiling glare, as a share of a perfect white's light at the strip's centre."""
-    reading: float = 0.004
+    reading: float = 0.005
     """Error of one patch reading: evenness of the print, what is left of noise."""
     black_reading: float = 0.02
 
@@ -62,6 +68,8 @@ class PatchReadings:
     """Shape (N, 3): linear values of the file, 0..1."""
     usable: np.ndarray
     """Shape (N,), bool: False where a patch is hidden, uneven, clipped or outside the photo."""
+    trusted: np.ndarray | None = None
+    """Shape (N,), bool: the patches to start from; the others come in only if they agree. None trusts all alike."""
 
 
 def light_basis(places: np.ndarray) -> np.ndarray:
@@ -114,7 +122,7 @@ class Correction:
     residual: float
     """Root mean square residual of the greys above black, as a relative error."""
     weights: np.ndarray
-    """Shape (usable readings,): how much each was believed, 0..1."""
+    """Shape (readings,): how much each was believed, 0..1; 0 where it was not usable."""
     greys_seen: tuple[float, float]
     """Darkest and lightest reflectance the fit rests on."""
 
@@ -279,26 +287,43 @@ def fit_correction(
     theta = np.zeros(where.size)
     theta[where.offset] = (np.log(reflectance)[:, None] - fixed).mean(axis=0)
     robust = np.ones(use.size)
+    if readings.trusted is not None and readings.trusted[use].sum() >= _ENOUGH:
+        robust = readings.trusted[use].astype(float)
     if start is not None:
-        theta, robust = start.parameters, start.weights
-    for _ in range(2 if start is not None else 7):
+        theta, robust = start.parameters, start.weights[use]
+    for step in range(2 if start is not None else 14):
         design, target = _linearised(theta, where, tone_columns, fixed, places, reflectance)
         weight = np.sqrt(robust) / sigma
         rows = (design * weight[:, None, None]).reshape(-1, where.size)
         normal = rows.T @ rows + np.diag(1 / prior_sigma**2)
         theta = np.linalg.solve(normal, rows.T @ (target * weight[:, None]).ravel())
         misfit = (np.einsum("nkp,p->nk", design, theta) - target) / sigma[:, None]
-        size = np.sqrt((misfit**2).mean(axis=1))
-        scale = max(1.0, 1.4826 * float(np.median(size)))
-        robust = np.minimum(1.0, 2.0 * scale / np.maximum(size, 1e-9))
+        robust = _belief(misfit, settling=step < _SETTLING and start is None)
     dof = max(1.0, float(robust.sum()) * 3 - 14)
     chi = float(np.sqrt((robust[:, None] * misfit**2).sum() / dof))
     covariance = np.linalg.inv(normal) * max(1.0, chi) ** 2
-    lit = misfit[~dark] if (~dark).any() else misfit
+    kept = ~dark & (robust > 0.3)
+    lit = misfit[kept] if kept.any() else misfit
+    weights = np.zeros(readings.usable.size)
+    weights[use] = robust
     residual = float(np.sqrt((lit**2).mean()) * priors.reading)
     return Correction(
-        theta, covariance, priors, span, chi, residual, robust, (float(reflectance.min()), float(reflectance.max()))
+        theta, covariance, priors, span, chi, residual, weights, (float(reflectance.min()), float(reflectance.max()))
     )
+
+
+def _belief(misfit: np.ndarray, *, settling: bool) -> np.ndarray:
+    """Return how much each reading is believed, 0..1, from its misfit in expected errors, shape (N, 3).
+
+    While the fit settles, as least absolute residuals do: a third of the readings may be wrong and it still finds its
+    way. Then falling off as Geman and McClure's weight does (Bull. ISI 52 (1987) 5-21), so that a patch under a hand
+    counts for nothing at all.
+    """
+    size = np.sqrt((misfit**2).mean(axis=1))
+    if settling:
+        return np.asarray(1.0 / np.maximum(size, 1.0))
+    scale = 4.0 * np.clip(1.4826 * float(np.median(size)), 1.0, _LOOSEST)
+    return np.asarray(1.0 / (1.0 + (size / scale) ** 2) ** 2)
 
 
 def _tone_columns(u: np.ndarray, span: tuple[float, float], where: _Parameters, priors: FitPriors) -> np.ndarray:

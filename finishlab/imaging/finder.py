@@ -6,6 +6,7 @@ candidate must agree with the others on one homography, so a chance pattern in t
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -20,8 +21,12 @@ from finishlab.imaging.tags import detect_tags
 
 __all__ = ["StripFit", "apply_homography", "find_strip"]
 
-_SHARE_OF_WIDTH: Final = 1 / 7
-"""A strip shorter than this share of the photo's long side is not looked for (a little below the promised 1/6)."""
+_SHARE_OF_LONG_SIDE: Final = 1 / 9
+"""A strip shorter than this share of the photo's long side is not looked for: well below a sixth of its width."""
+_PASSES: Final = ((1600, 0.0), (2600, 0.0), (2600, 2.2), (4000, 3.0))
+"""Sizes at which tags are looked for, and the radius of the sharpening before it: cheap first."""
+_PLENTY: Final = 4
+"""Tags seen that make a further look not worth its time."""
 _TOLERANCE_MM: Final = 1.5
 """How far a tag's corner may lie from where the others put it: curl and lens, not chance."""
 
@@ -33,9 +38,15 @@ class StripFit:
     to_pixels: np.ndarray
     """Shape (3, 3): millimetres of the strip frame -> decoded pixels."""
     number: int | None
-    tags_seen: int
+    roles_seen: frozenset[int]
+    """Which tags of the strip the fit rests on."""
     residual_mm: float
     """Root mean square distance of the tag corners from the fit."""
+
+    @property
+    def tags_seen(self) -> int:
+        """How many tags the fit rests on."""
+        return len(self.roles_seen)
 
     def pixels(self, places: np.ndarray) -> np.ndarray:
         """Return decoded pixel positions of places in millimetres, shape (..., 2)."""
@@ -92,22 +103,20 @@ def find_strip(image: LinearImage, geometry: StripGeometry = STRIP) -> StripFit:
         ``no-strip`` if no tag of the strip is seen, ``strip-hidden`` if fewer than two are.
     """
     grey = grey_of(image.encoded)
-    best = 0
-    for long_side, sharpen in ((1600, False), (2600, False), (2600, True), (5200, True)):
+    found: dict[int, np.ndarray] = {}
+    for long_side, sharpen in _PASSES:
         small = _resized(grey, long_side)
         if small is None:
             continue
         factor = grey.shape[1] / small.shape[1]
-        if sharpen:
-            small = np.asarray(cv2.createCLAHE(3.0, (8, 8)).apply(small))
-        smallest = 0.6 * geometry.tags[0].rect.width / geometry.width * _SHARE_OF_WIDTH * max(small.shape)
-        found = [(tag, (quad + 0.5) * factor - 0.5) for tag, quad in detect_tags(small, smallest)]
+        for tag, quad in _look(small, sharpen, geometry):
+            found.setdefault(tag, (quad + 0.5) * factor - 0.5)
         fit = _fit(found, geometry)
-        best = max(best, sum(geometry.read_tag(tag) is not None for tag, _ in found))
-        if fit is not None and (fit.tags_seen >= 4 or sharpen):
+        if fit is not None and fit.tags_seen >= _PLENTY:
             return _refined(fit, found, grey, factor, geometry)
     if fit is not None:
         return _refined(fit, found, grey, factor, geometry)
+    best = sum(geometry.read_tag(tag) is not None for tag in found)
     if best:
         raise NoStripError(
             "strip-hidden",
@@ -122,6 +131,15 @@ def find_strip(image: LinearImage, geometry: StripGeometry = STRIP) -> StripFit:
     )
 
 
+def _look(grey: np.ndarray, sharpen: float, geometry: StripGeometry) -> list[tuple[int, np.ndarray]]:
+    """Return the tags seen in a grey picture, sharpened first by an unsharp mask of radius `sharpen` pixels if not 0."""
+    if sharpen:
+        soft = cv2.GaussianBlur(grey, (0, 0), sharpen)
+        grey = np.asarray(cv2.addWeighted(grey, 2.5, soft, -1.5, 0.0))
+    smallest = 0.6 * geometry.tags[0].rect.width / geometry.width * _SHARE_OF_LONG_SIDE * max(grey.shape)
+    return detect_tags(grey, smallest)
+
+
 def _resized(grey: np.ndarray, long_side: int) -> np.ndarray | None:
     """Return the picture at about `long_side`, doubled at most; None where that repeats an earlier, smaller size."""
     factor = max(grey.shape) / long_side
@@ -133,10 +151,10 @@ def _resized(grey: np.ndarray, long_side: int) -> np.ndarray | None:
     return np.asarray(cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC))
 
 
-def _fit(found: list[tuple[int, np.ndarray]], geometry: StripGeometry) -> StripFit | None:
+def _fit(found: Mapping[int, np.ndarray], geometry: StripGeometry) -> StripFit | None:
     """Return the homography most tags agree on, or None if no two do."""
     candidates = []
-    for tag_id, quad in found:
+    for tag_id, quad in found.items():
         read = geometry.read_tag(tag_id)
         if read is not None:
             candidates.append((*read, quad))
@@ -178,7 +196,8 @@ def _fit(found: list[tuple[int, np.ndarray]], geometry: StripGeometry) -> StripF
     if residual > _TOLERANCE_MM:
         return None
     read = [(candidates[best[i]][0].digit, candidates[best[i]][1]) for i in keep]
-    return StripFit(np.asarray(matrix), _number(read, geometry), len(keep), residual)
+    roles = frozenset(candidates[best[i]][0].role for i in keep)
+    return StripFit(np.asarray(matrix), _number(read, geometry), roles, residual)
 
 
 def _number(read: list[tuple[int, int]], geometry: StripGeometry) -> int | None:
@@ -190,16 +209,16 @@ def _number(read: list[tuple[int, int]], geometry: StripGeometry) -> int | None:
 
 
 def _refined(
-    fit: StripFit, found: list[tuple[int, np.ndarray]], grey: np.ndarray, factor: float, geometry: StripGeometry
+    fit: StripFit, found: Mapping[int, np.ndarray], grey: np.ndarray, factor: float, geometry: StripGeometry
 ) -> StripFit:
     """Return the fit with the tag corners sharpened in the full picture, where they were found in a smaller one."""
     if factor <= 1.2:
         return fit
     window = int(np.clip(round(1.5 * factor), 2, 9))
     criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.02)
-    sharper = []
-    for tag_id, quad in found:
+    sharper = {}
+    for tag_id, quad in found.items():
         corners = quad.astype(np.float32).reshape(-1, 1, 2)
         moved = np.asarray(cv2.cornerSubPix(grey, corners.copy(), (window, window), (-1, -1), criteria)).reshape(4, 2)
-        sharper.append((tag_id, np.where(np.abs(moved - quad).max() < window, moved, quad)))
+        sharper[tag_id] = np.where(np.abs(moved - quad).max() < window, moved, quad)
     return _fit(sharper, geometry) or fit

@@ -56,13 +56,19 @@ def glare_mask(rgb: np.ndarray, on_surface: np.ndarray, px_per_mm: float) -> np.
     surface = np.median(rgb[on_surface], axis=0)
     white = added_white(rgb, surface)
     brightness = channel_mean(rgb)
+    white = np.clip(white, -1.0, 1.0)
     usual = float(np.median(brightness[on_surface]))
     mask = np.zeros(on_surface.shape, dtype=bool)
+    on = on_surface.astype(np.float32)
     for sigma_mm, least, deviations in (_SPECK, _LOBE):
-        # A wide blur is the same on a coarser grid, and far cheaper.
+        # A wide blur is the same on a coarser grid, and far cheaper. What lies beside the surface must not bleed in,
+        # so sums over the surface are blurred and divided by its blurred share.
         step = max(1, round(sigma_mm * px_per_mm / 4))
-        smooth, bright, there = (_coarse(a, step) for a in (white, brightness, on_surface.astype(np.float32)))
-        smooth, bright = (_blur(a, sigma_mm * px_per_mm / step) for a in (smooth, bright))
+        there = _blur(_coarse(on, step), sigma_mm * px_per_mm / step)
+        smooth, bright = (
+            _blur(_coarse(a * on, step), sigma_mm * px_per_mm / step) / np.maximum(there, 1e-3)
+            for a in (white, brightness)
+        )
         here = smooth[there > 0.5]
         if not here.size:
             continue

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -24,27 +25,16 @@ _GLARE: Final = (255, 0, 200)
 _LEFT_OUT: Final = (255, 140, 0)
 
 
+@dataclass(frozen=True, eq=False, slots=True)
 class FieldDrawing:
-    """What to draw for one field.
+    """What to draw for one field."""
 
-    Parameters
-    ----------
-    surface
-        The surface found.
-    rect
-        The field, in millimetres.
-    px_per_mm
-        Resolution of the surface's masks.
-    lab
-        The colour found.
-    text
-        What to write beside the swatch.
-    """
-
-    def __init__(
-        self, surface: Surface, rect: Rect, px_per_mm: float, lab: tuple[float, float, float], text: str
-    ) -> None:
-        self.surface, self.rect, self.px_per_mm, self.lab, self.text = surface, rect, px_per_mm, lab, text
+    surface: Surface
+    rect: Rect
+    px_per_mm: float
+    lab: tuple[float, float, float]
+    text: str
+    """What to write beside the swatch."""
 
 
 def check_picture(image: LinearImage, fit: StripFit, fields: Mapping[FieldName, FieldDrawing]) -> np.ndarray:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Final
 
 import numpy as np
@@ -19,13 +20,17 @@ _UNEVEN: Final = 0.10
 """Relative spread inside a patch above which something lies across it, once noise is allowed for."""
 
 
-def read_patches(view: FlatView, geometry: StripGeometry = STRIP) -> PatchReadings:
+def read_patches(
+    view: FlatView, roles_seen: Collection[int] | None = None, geometry: StripGeometry = STRIP
+) -> PatchReadings:
     """Read every grey patch.
 
     Parameters
     ----------
     view
         The strip laid flat, in file-linear values.
+    roles_seen
+        Which tags were seen: a patch nearest to a tag that was not may be hidden too, and is not trusted at first.
     geometry
         The strip.
 
@@ -52,22 +57,14 @@ def read_patches(view: FlatView, geometry: StripGeometry = STRIP) -> PatchReadin
     scale = values.mean(axis=1) + 0.1 * float(np.median(values.max(axis=0)))
     even = spread < _UNEVEN * np.maximum(scale, 1e-6)
     usable = whole & even & (values.min(axis=1) > 0)
-    return PatchReadings(places, values, _without_strays(values, levels, usable))
+    tags = np.array([tag.rect.centre for tag in geometry.tags])
+    nearest = np.linalg.norm(places[:, None] - tags, axis=-1).argmin(axis=1)
+    seen = [tag.role in roles_seen if roles_seen is not None else True for tag in geometry.tags]
+    return PatchReadings(places, values, usable, np.array(seen)[nearest])
 
 
 def _range_of_thirds(profile: np.ndarray) -> float:
     return float(np.ptp([part.mean() for part in np.array_split(profile, 3)]))
-
-
-def _without_strays(values: np.ndarray, levels: np.ndarray, usable: np.ndarray) -> np.ndarray:
-    """Return `usable` less the patches far from their level's others: hidden by a hand, or under a shadow."""
-    kept = usable.copy()
-    log = np.log(np.maximum(values.mean(axis=1), 1e-6))
-    for level in np.unique(levels):
-        same = np.flatnonzero(usable & (levels == level))
-        if same.size >= 3:
-            kept[same[np.abs(log[same] - np.median(log[same])) > 0.45]] = False
-    return kept
 
 
 def blur_mm(view: FlatView, geometry: StripGeometry = STRIP) -> float:

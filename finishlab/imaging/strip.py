@@ -109,7 +109,7 @@ class PrintModel:
     """
 
     paper: float = 0.87
-    black: float = 0.04
+    black: float = 0.045
     gamma: float = 1.0
 
     def reflectance(self, grey: np.ndarray) -> np.ndarray:

@@ -30,6 +30,10 @@ _LEAST_SCATTER: Final = np.array([1.6, 0.8, 0.9])
 """Least deviation of L*, a*, b* assumed between cells of one surface."""
 _MARGIN_MM: Final = 2.0
 """Kept clear of the surface's borders: bevel, rounded edge and shadow line."""
+_STEP_LEAST: Final = 1.1
+_STEP_CLEAR: Final = 2.6
+_STEP_NOISE: Final = 0.15
+"""A step's least size, its least ratio to the wander on either side, and the wander taken for granted."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -87,7 +91,13 @@ def find_surface(image: CorrectedImage, field: FieldName) -> Surface:
         lab, valid = lab[::-1], valid[::-1]
     # From here on the last row of cells lies at the strip, for both fields.
     member, centre, scatter = _grow(lab, valid, field)
-    member &= _cut_steps(lab, member, scatter)
+    glare = None
+    if field == "board":
+        # The tail of a highlight must not pass for a step, so highlights go first.
+        glare = glare_mask(image.rgb, _to_pixels(member, image.inside.shape, size) & image.inside, image.px_per_mm)
+        keep = _cut_steps(lab, member & ~_cell_any(glare, size, member.shape))
+        glare = glare if keep.all() else None
+        member &= keep
     member = _seed_component(member)
     reasons = _name_the_rest(lab, valid, member, centre, scatter)
     if field == "floor":
@@ -96,7 +106,9 @@ def find_surface(image: CorrectedImage, field: FieldName) -> Surface:
     margin = 2 * round(_MARGIN_MM * image.px_per_mm) + 1
     core = _erode(outline, image.inside, margin)
     seam = _seams(image, core)
-    glare = glare_mask(image.rgb, core & ~seam, image.px_per_mm) & core
+    if glare is None:
+        glare = glare_mask(image.rgb, core & ~seam, image.px_per_mm)
+    glare = glare & core
     mask = core & ~seam & ~glare & ~image.clipped
     left_out = {
         "outside-photo": float((~image.inside).mean()),
@@ -117,6 +129,12 @@ def _cells(image: CorrectedImage, size: int) -> tuple[np.ndarray, np.ndarray]:
     mean = image.rgb[:h, :w].reshape(*shape, 3).mean(axis=(1, 3))
     valid = image.inside[:h, :w].reshape(shape).all(axis=(1, 3))
     return rgb_to_lab(np.maximum(mean, 0.0005)).astype(np.float32), valid
+
+
+def _cell_any(mask: np.ndarray, size: int, shape: tuple[int, ...]) -> np.ndarray:
+    """Return the cells a fifth of which or more is in the mask, shape as given."""
+    h, w = shape[0] * size, shape[1] * size
+    return np.asarray(mask[:h, :w].reshape(shape[0], size, shape[1], size).mean(axis=(1, 3)) > 0.2)
 
 
 def _median3(lab: np.ndarray) -> np.ndarray:
@@ -169,26 +187,27 @@ def _seed_component(member: np.ndarray) -> np.ndarray:
     return np.asarray((labels == int(counts.argmax())) & member)
 
 
-def _cut_steps(lab: np.ndarray, member: np.ndarray, scatter: np.ndarray) -> np.ndarray:
+def _cut_steps(lab: np.ndarray, member: np.ndarray) -> np.ndarray:
     """Return False beyond a straight step in colour across the field: a bench only a little unlike the board.
 
     The step is looked for in the means of columns (board's ends) and of rows (its far side), outward from the middle.
+    Once one side is cut the others show more clearly, so the search is repeated.
     """
     keep = np.ones_like(member)
     rows, columns = member.shape
-    weights = member.astype(float)
-    column_means = _weighted_means(lab, weights, axis=0)
-    row_means = _weighted_means(lab, weights, axis=1)
     start = columns // 2
-    right = _step(column_means[start:], scatter)
-    left = _step(column_means[: start + 1][::-1], scatter)
-    far = _step(row_means[: rows - 2][::-1], scatter)
-    if right is not None:
-        keep[:, start + right :] = False
-    if left is not None:
-        keep[:, : start + 1 - left] = False
-    if far is not None:
-        keep[: rows - 2 - far] = False
+    for _ in range(2):
+        left_to_right = _weighted_means(lab, (member & keep).astype(float), axis=0)
+        right = _step(left_to_right[start:])
+        left = _step(left_to_right[: start + 1][::-1])
+        if right is not None:
+            keep[:, start + right :] = False
+        if left is not None:
+            keep[:, : start + 1 - left] = False
+        outward = _weighted_means(lab, (member & keep).astype(float), axis=1)[: rows - 1][::-1]
+        far = _step(outward)
+        if far is not None:
+            keep[: rows - 1 - far] = False
     return keep
 
 
@@ -199,19 +218,19 @@ def _weighted_means(lab: np.ndarray, weights: np.ndarray, axis: int) -> np.ndarr
     return np.asarray(means)
 
 
-def _step(profile: np.ndarray, scatter: np.ndarray) -> int | None:
+def _step(profile: np.ndarray) -> int | None:
     """Return where a profile steps to another level for good, counted from its start; None if it does not.
 
-    A step must be abrupt (the two cells on either side differ about as much as the two levels do), lasting, and large
-    against the wander of the profile on either side. Units: deviations of the surface's colour.
+    A step must be abrupt (the cells beside it differ about as much as the two levels do), lasting, and clear against
+    the wander of the profile within either level. Colours are in units of the least scatter of one surface.
     """
     valid = np.flatnonzero(~np.isnan(profile).any(axis=1))
     if valid.size < 8:
         return None
     p = profile[valid] / _LEAST_SCATTER
     n = len(p)
-    at = np.arange(4, n - 2)
-    # Running sums give every split's means and variances at once.
+    at = np.arange(3, n - 2)
+    # Running sums give every split's means and variances at once. The cell at the split itself may hold both.
     total, squares = np.cumsum(p, axis=0), np.cumsum(p * p, axis=0)
     inner = total[at - 1] / at[:, None]
     outer = (total[-1] - total[at]) / (n - 1 - at)[:, None]
@@ -220,12 +239,13 @@ def _step(profile: np.ndarray, scatter: np.ndarray) -> int | None:
     gap = outer - inner
     size = np.linalg.norm(gap, axis=1)
     direction = gap / np.maximum(size, 1e-9)[:, None]
-    wander = np.sqrt(np.maximum(((inner_var + outer_var) * direction**2).sum(axis=1), 0.0)) + 0.25
-    beyond, before = (p[np.minimum(at + 1, n - 1)] + p[np.minimum(at + 2, n - 1)]) / 2, (p[at - 1] + p[at - 2]) / 2
+    wander = np.sqrt(np.maximum(((inner_var + outer_var) * direction**2).sum(axis=1), 0.0)) + _STEP_NOISE
+    beyond = (p[at + 1] + p[np.minimum(at + 2, n - 1)]) / 2
+    before = (p[at - 1] + p[at - 2]) / 2
     abrupt = ((beyond - before) * direction).sum(axis=1) / np.maximum(size, 1e-9)
-    score = np.where((size > 1.6) & (abrupt > 0.7), size / wander, 0.0)
+    score = np.where((size > _STEP_LEAST) & (abrupt > 0.65), size / wander, 0.0)
     best = int(score.argmax())
-    return int(valid[at[best]]) if score[best] > 3.0 else None
+    return int(valid[at[best]]) if score[best] > _STEP_CLEAR else None
 
 
 _REASONS: Final = ("knot", "shadow", "other-surface")

@@ -194,7 +194,8 @@ def _keep_references(connection: Connection, *, keep: bool) -> None:
     # inside a transaction, so it goes to the driver's connection before and after.
     if connection.dialect.name == "sqlite":
         driver = connection.connection.driver_connection
-        assert isinstance(driver, sqlite3.Connection)
+        if not isinstance(driver, sqlite3.Connection):
+            raise TypeError(f"SQLite through another driver: {type(driver).__name__}")
         driver.execute(f"PRAGMA foreign_keys = {'ON' if keep else 'OFF'}")
 
 

@@ -49,8 +49,8 @@ def field_from_dict(data: Mapping[str, Any]) -> FieldMeasurement:
         raise ValueError(f"unknown kind of surface {data['kind']!r}")
     spread = data["spread"]
     return FieldMeasurement(
-        name=cast(FieldName, data["name"]),
-        kind=cast(SurfaceKind, data["kind"]),
+        name=cast("FieldName", data["name"]),
+        kind=cast("SurfaceKind", data["kind"]),
         estimate=LabEstimate.from_dict(data["estimate"]),
         spread=Spread(spread["L10"], spread["L90"], tuple(tuple(row) for row in spread["covariance"])),
         used_share=data["used_share"],

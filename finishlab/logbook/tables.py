@@ -48,7 +48,7 @@ class UtcDateTime(TypeDecorator[dt.datetime]):
     impl = DateTime(timezone=True)
     cache_ok = True
 
-    def process_bind_param(self, value: dt.datetime | None, dialect: Dialect) -> dt.datetime | None:
+    def process_bind_param(self, value: dt.datetime | None, dialect: Dialect) -> dt.datetime | None:  # noqa: ARG002 - SQLAlchemy's signature
         """Turn an aware moment into UTC."""
         if value is None:
             return None
@@ -56,7 +56,7 @@ class UtcDateTime(TypeDecorator[dt.datetime]):
             raise ValueError("a moment needs a time zone")
         return value.astimezone(dt.UTC)
 
-    def process_result_value(self, value: dt.datetime | None, dialect: Dialect) -> dt.datetime | None:
+    def process_result_value(self, value: dt.datetime | None, dialect: Dialect) -> dt.datetime | None:  # noqa: ARG002 - SQLAlchemy's signature
         """Give the stored moment its zone back."""
         if value is None:
             return None

@@ -79,7 +79,8 @@ def estimate_colours(
     return out
 
 
-def _lab(rgb: np.ndarray, correction: Correction, boost: float = SATURATION_BOOST[0]) -> np.ndarray:
+def _lab(rgb: np.ndarray, correction: Correction, boost: float | None = None) -> np.ndarray:
+    boost = SATURATION_BOOST[0] if boost is None else boost
     return np.asarray(rgb_to_lab(np.maximum(undo_saturation(rgb, correction, boost), 1e-4)))
 
 

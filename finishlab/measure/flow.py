@@ -21,12 +21,12 @@ from finishlab.imaging.sampling import Sample, sample
 from finishlab.imaging.strip import STRIP, FieldName, PrintModel, Rect
 from finishlab.imaging.surface import Surface, find_surface
 from finishlab.measure.doubt_budget import PhotoFit, estimate_colours, print_variants
-from finishlab.measure.judgement import judge_field, judge_strip
+from finishlab.measure.judgement import judge_field, judge_light, judge_strip
 from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind
 from finishlab.quality import Doubt
 from finishlab.version import __version__
 
-__all__ = ["PX_PER_MM", "Inspection", "measure"]
+__all__ = ["PX_PER_MM", "FieldView", "Inspection", "field_result", "measure"]
 
 PX_PER_MM: Final = 5.0
 """Resolution at which fields are laid flat; finer than the pores matter, coarse enough to be quick."""
@@ -52,7 +52,10 @@ class Inspection:
 
 
 def measure(
-    image: LinearImage, fields: Sequence[FieldName] = ("board",), floor_is: SurfaceKind = "print"
+    image: LinearImage,
+    fields: Sequence[FieldName] = ("board",),
+    floor_is: SurfaceKind = "print",
+    fit: StripFit | None = None,
 ) -> Inspection:
     """Measure the surfaces beside the strip in one photo.
 
@@ -64,6 +67,8 @@ def measure(
         Which fields to measure.
     floor_is
         Whether the floor is printed or wood: cameras tell print from wood less well, so the interval is wider.
+    fit
+        Where the strip lies in this image, when it has been looked for already.
 
     Returns
     -------
@@ -76,13 +81,14 @@ def measure(
     QualityError
         If light, sharpness or surface do not allow a figure.
     """
-    fit = find_strip(image)
+    fit = fit or find_strip(image)
     view = flatten(image, fit, Rect(0.0, 0.0, STRIP.width, STRIP.height), PX_PER_MM, image.decode)
-    readings = read_patches(view)
+    readings = read_patches(view, fit.roles_seen)
     blur = blur_mm(view)
     printed = PrintModel()
     strip_doubts = judge_strip(fit, readings, blur, image)
     correction = _fit(readings, printed)
+    strip_doubts += judge_light(fit, readings, correction)
     variants = {name: _fit(readings, other, correction) for name, other in print_variants(printed).items()}
     photo_fit = PhotoFit(
         correction,
@@ -96,7 +102,7 @@ def measure(
     kinds: dict[FieldName, SurfaceKind] = {name: "wood" if name == "board" else floor_is for name in fields}
     estimates = estimate_colours({name: v.sample for name, v in views.items()}, kinds, photo_fit)
     shared = (*image.info.doubts, *strip_doubts)
-    results = {name: _result(name, kinds[name], estimates[name], views[name], correction, shared) for name in fields}
+    results = {name: field_result(name, kinds[name], estimates[name], views[name], correction, shared) for name in fields}
     pair = delta_e_interval(estimates["board"], estimates["floor"]) if len(results) == 2 else None
     measurement = Measurement(
         photo_id=image.info.photo_id,
@@ -121,7 +127,7 @@ def _view_field(image: LinearImage, fit: StripFit, correction: Correction, name:
     return FieldView(corrected, surface, sample(corrected, surface))
 
 
-def _result(
+def field_result(
     name: FieldName,
     kind: SurfaceKind,
     estimate: LabEstimate,
@@ -129,6 +135,13 @@ def _result(
     correction: Correction,
     shared: tuple[Doubt, ...],
 ) -> FieldMeasurement:
+    """Return what is recorded of a sampled field; `shared` are the doubts that hold for the whole photo.
+
+    Raises
+    ------
+    QualityError
+        See `finishlab.measure.judgement.judge_field`.
+    """
     doubts = judge_field(name, view.image, view.surface, estimate, correction)
     lightness = rgb_to_lab(np.maximum(view.sample.fine, 1e-4))[:, 0]
     blocks = rgb_to_lab(np.maximum(view.sample.blocks, 1e-4))

@@ -17,7 +17,7 @@ from finishlab.imaging.strip import STRIP, FieldName
 from finishlab.imaging.surface import Surface
 from finishlab.quality import Doubt, doubt
 
-__all__ = ["judge_field", "judge_strip"]
+__all__ = ["judge_field", "judge_light", "judge_strip"]
 
 _BLUR_MM: Final = (0.9, 2.2)
 """Rise of an edge above which a photo is doubtful, and refused."""
@@ -25,10 +25,12 @@ _PAPER: Final = (0.20, 0.04)
 """Linear value of the paper below which a photo is dark, and too dark: noise and the 8 bit steps take over."""
 _SMALL_PX: Final = 300.0
 _CLIPPED: Final = (0.002, 0.02)
-_GLARE: Final = (0.02, 0.15)
+_GLARE: Final = (0.02, 0.25)
 """Shares of the surface that mirror the light: doubtful, and refused."""
-_RESIDUAL: Final = (0.02, 0.10)
+_RESIDUAL: Final = (0.015, 0.10)
 """Relative residual of the greys: doubtful, and refused."""
+_DISAGREE: Final = (0.04, 0.15)
+"""Share of the uncovered greys that smooth light cannot explain: doubtful, and refused."""
 _UNEVEN: Final = 0.15
 _LITTLE: Final = 0.35
 
@@ -92,6 +94,38 @@ def _strip_doubts(fit: StripFit, blur: float, image: LinearImage, paper: float) 
     return out
 
 
+def judge_light(fit: StripFit, readings: PatchReadings, correction: Correction) -> list[Doubt]:
+    """Return the doubts about light and tone: do the strip's greys agree with smooth light?
+
+    Greys between two tags that were seen are not covered by anything; if smooth light cannot explain many of them, a
+    shadow lies across the strip or the phone has brightened parts of the picture.
+
+    Raises
+    ------
+    QualityError
+        ``light-not-smooth``
+    """
+    clear = np.array([_between_seen_tags(patch.sample.centre[0], patch.sample.centre[1], fit) for patch in STRIP.patches])
+    clear &= readings.usable
+    disagree = float((correction.weights[clear] < 0.3).mean()) if clear.any() else 0.0
+    if disagree > _DISAGREE[1] or correction.residual > _RESIDUAL[1]:
+        raise QualityError(
+            "light-not-smooth",
+            f"{100 * disagree:.0f} % of the strip's greys do not fit smooth light: a shadow or a bright edge lies across it.",
+            "Find even light without hard shadows on strip and work, and photograph again.",
+        )
+    if disagree > _DISAGREE[0] or correction.residual > _RESIDUAL[0]:
+        return [doubt("light-model-poor", percent=round(max(100 * correction.residual, 1.0), 1))]
+    return []
+
+
+def _between_seen_tags(x: float, y: float, fit: StripFit) -> bool:
+    row = [tag for tag in STRIP.tags if abs(tag.rect.centre[1] - y) < STRIP.height / 4]
+    left = [tag.role for tag in row if tag.rect.centre[0] <= x]
+    right = [tag.role for tag in row if tag.rect.centre[0] >= x]
+    return bool(left and right) and left[-1] in fit.roles_seen and right[0] in fit.roles_seen
+
+
 def judge_field(
     name: FieldName, image: CorrectedImage, surface: Surface, estimate: LabEstimate, correction: Correction
 ) -> list[Doubt]:
@@ -100,14 +134,8 @@ def judge_field(
     Raises
     ------
     QualityError
-        ``light-not-smooth``, ``glare`` or ``clipped``.
+        ``glare`` or ``clipped``.
     """
-    if correction.residual > _RESIDUAL[1]:
-        raise QualityError(
-            "light-not-smooth",
-            f"The strip's greys disagree by {100 * correction.residual:.0f} %: light or shadow changes across it.",
-            "Find even light without hard shadows on strip and work, and photograph again.",
-        )
     if surface.glare_share > _GLARE[1]:
         raise QualityError(
             "glare",
@@ -122,8 +150,6 @@ def judge_field(
             "Expose less and photograph again.",
         )
     out = []
-    if correction.residual > _RESIDUAL[0]:
-        out.append(doubt("light-model-poor", percent=round(100 * correction.residual, 1)))
     light = image.light[surface.outline]
     change = float(np.ptp(light) / light.mean()) if light.size else 0.0
     if change > _UNEVEN:

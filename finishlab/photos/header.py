@@ -21,7 +21,15 @@ from finishlab.photos.files import PhotoFile, check_size, png_chunks, too_large
 __all__ = ["DECODING_ERRORS", "Header", "open_header", "quiet"]
 
 DECODING_ERRORS: Final = (
-    OSError, ValueError, SyntaxError, EOFError, IndexError, KeyError, TypeError, RuntimeError, struct.error,
+    OSError,
+    ValueError,
+    SyntaxError,
+    EOFError,
+    IndexError,
+    KeyError,
+    TypeError,
+    RuntimeError,
+    struct.error,
 )
 """What Pillow and pillow-heif raise on damaged files; the exceptions of their own are kinds of these."""
 
@@ -175,7 +183,7 @@ def _damaged(file: PhotoFile) -> Exception:
     return file.damaged()
 
 
-def _check_tiff(file: PhotoFile, image: Any) -> int:
+def _check_tiff(file: PhotoFile, image: Any) -> int:  # noqa: ANN401 - a TIFF image has tags its base class lacks
     """Refuse camera raw files and cut-off files; return the bits of a sample."""
     tags: Mapping[int, Any] = image.tag_v2
     raw = _DNG_VERSION in tags or int(tags.get(_REDUCED_PICTURE, 0)) & 1 or file.data[8:10] == b"CR"
@@ -200,7 +208,7 @@ def _plain_packed(tags: Mapping[int, Any]) -> bool:
     return plain and tags.get(_SAMPLE_BITS) == (8, 8, 8) and tags.get(_COMPRESSION) in _LZW_AND_DEFLATE
 
 
-def _exif(image: Any) -> Image.Exif:
+def _exif(image: Any) -> Image.Exif:  # noqa: ANN401 - a Pillow image or a HEIC file
     try:
         exif: Image.Exif = image.getexif()
     except DECODING_ERRORS:

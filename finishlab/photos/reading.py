@@ -25,8 +25,22 @@ _STRIPE_BYTES: Final = 96_000
 """Pillow's pixels are copied out in stripes that stay in the processor's cache: twice as fast as all at once."""
 _SUFFIXES: Final = {"JPEG": ".jpg", "PNG": ".png", "TIFF": ".tif", "WEBP": ".webp", "HEIC": ".heic"}
 _MODES: Final = {
-    "1", "L", "LA", "L;16", "I;16", "I;16L", "I;16B", "P", "PA",
-    "RGB", "RGBX", "RGBA", "RGBa", "RGB;16", "RGBA;16", "YCbCr",
+    "1",
+    "L",
+    "LA",
+    "L;16",
+    "I;16",
+    "I;16L",
+    "I;16B",
+    "P",
+    "PA",
+    "RGB",
+    "RGBX",
+    "RGBA",
+    "RGBa",
+    "RGB;16",
+    "RGBA;16",
+    "YCbCr",
 }
 
 

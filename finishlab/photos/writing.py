@@ -115,8 +115,13 @@ def write_jpeg(
     out = io.BytesIO()
     subsampling = "4:4:4" if quality >= 90 else "4:2:0"
     _picture(pixels, long_side).save(
-        out, "JPEG", quality=quality, subsampling=subsampling, optimize=True,
-        icc_profile=profile or matrix_profile("sRGB"), exif=camera.exif() if camera else b"",
+        out,
+        "JPEG",
+        quality=quality,
+        subsampling=subsampling,
+        optimize=True,
+        icc_profile=profile or matrix_profile("sRGB"),
+        exif=camera.exif() if camera else b"",
     )
     return out.getvalue()
 

@@ -33,7 +33,7 @@ class Sheet:
     """
 
     def __init__(self, width: float, height: float, *, title: str, subject: str) -> None:
-        from reportlab.pdfgen.canvas import Canvas  # type: ignore[import-untyped]
+        from reportlab.pdfgen.canvas import Canvas
 
         self.width, self.height = width, height
         self._buffer = io.BytesIO()
@@ -170,7 +170,7 @@ class Sheet:
 
 def text_width(words: str, *, cap: float, bold: bool = False) -> float:
     """Return the width in millimetres of a line of text whose capitals are `cap` millimetres high."""
-    from reportlab.pdfbase.pdfmetrics import stringWidth  # type: ignore[import-untyped]
+    from reportlab.pdfbase.pdfmetrics import stringWidth
 
     return float(stringWidth(words, _font(bold=bold), cap / _CAP_HEIGHT))
 

@@ -1,0 +1,90 @@
+"""Write the pages that are made: docs/commands.md, docs/doubts.md and the index docs/decisions/README.md.
+
+Run ``python docs/build_reference.py`` after a change of a command or a doubt, or with a new decision;
+tests/test_docs.py fails until it was run.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Final
+
+import click
+
+from finishlab.cli import cli
+from finishlab.quality import DOUBTS
+
+DOCS: Final = Path(__file__).parent
+COLUMNS: Final = 100
+"""Width of a help text, characters."""
+NOTE: Final = "<!-- Made by docs/build_reference.py; do not edit. -->\n\n"
+
+
+def walk(command: click.Command, context: click.Context) -> Iterator[tuple[str, click.Command, click.Context]]:
+    """Give a command and, in order, all that stand below it: full name, command and its context."""
+    yield context.command_path, command, context
+    if isinstance(command, click.Group):
+        for name in command.list_commands(context):
+            below = command.get_command(context, name)
+            if below is not None and not below.hidden:
+                yield from walk(below, click.Context(below, info_name=name, parent=context))
+
+
+def commands() -> Iterator[tuple[str, click.Command, click.Context]]:
+    """Give every command of the tool."""
+    yield from walk(cli, click.Context(cli, info_name="finishlab", max_content_width=COLUMNS, terminal_width=COLUMNS))
+
+
+def commands_page() -> str:
+    """Return docs/commands.md."""
+    parts = [
+        "# Commands\n\n",
+        NOTE,
+        "What each command says under `--help`. Results go to stdout, talk to stderr; `--json` prints one document. ",
+        "Exit codes: 0 done, 1 another failure, 2 usage, 3 a photo cannot be read, 4 no strip and no grey given, ",
+        "5 measured but refused on quality, 6 logbook.\n",
+    ]
+    for path, command, context in commands():
+        parts.append(f"\n## `{path}`\n\n```text\n{command.get_help(context).rstrip()}\n```\n")
+    return "".join(parts)
+
+
+def doubts_page() -> str:
+    """Return docs/doubts.md."""
+    parts = [
+        "# Doubts\n\n",
+        NOTE,
+        "What can make a figure less than certain. A doubt does not stop a measurement; it is printed beside the ",
+        'result, and stands in JSON as `{"code": ..., "message": ...}`. Words in *italics* are figures of the photo ',
+        "at hand.\n\n",
+        "| code | what it is | what it says |\n|---|---|---|\n",
+    ]
+    for kind in DOUBTS.values():
+        sentence = re.sub(r"\{(\w+)[^}]*\}", r"*\1*", kind.sentence).replace("|", "\\|")
+        parts.append(f"| `{kind.code}` | {kind.title} | {sentence} |\n")
+    return "".join(parts)
+
+
+def decisions_page() -> str:
+    """Return docs/decisions/README.md."""
+    lines = ["# Decisions\n\n", NOTE, "What was decided, why, what was measured, and what was tried and left.\n\n"]
+    for page in sorted((DOCS / "decisions").glob("[0-9]*.md")):
+        number, title = page.read_text(encoding="utf-8").splitlines()[0].removeprefix("# ").split(". ", 1)
+        lines.append(f"{number}. [{title}]({page.name})\n")
+    return "".join(lines)
+
+
+PAGES: Final = {"commands.md": commands_page, "doubts.md": doubts_page, "decisions/README.md": decisions_page}
+
+
+def main() -> None:
+    """Write the pages."""
+    for name, make in PAGES.items():
+        (DOCS / name).write_text(make(), encoding="utf-8")
+        print(f"docs/{name}")
+
+
+if __name__ == "__main__":
+    main()

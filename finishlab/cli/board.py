@@ -1,0 +1,167 @@
+"""``finishlab board``: the test boards."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from finishlab.cli.common import (
+    changes_given,
+    json_option,
+    open_logbook,
+    out,
+    print_document,
+    say,
+    say_oil_caution,
+)
+from finishlab.cli.lazy import LazyGroup
+from finishlab.cli.summary import board_summary
+from finishlab.errors import UsageError
+from finishlab.records import MAX_COATS, PURPOSES
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+_COMMANDS: Mapping[str, tuple[str, str]] = {
+    "add": ("finishlab.cli.board_add:add", "Measure photos of a test board and log them."),
+    "list": ("finishlab.cli.board:list_boards", "List the test boards."),
+    "show": ("finishlab.cli.board:show", "Show all that is logged of a board."),
+    "edit": ("finishlab.cli.board:edit", "Change what is written of a board."),
+    "remove": ("finishlab.cli.board:remove", "Leave boards out from now on; their history stays."),
+    "history": ("finishlab.cli.board:history", "Show what was done to a board, also a removed one."),
+}
+
+
+@click.group(cls=LazyGroup, lazy=_COMMANDS, short_help="Log and look up test boards.")
+def board() -> None:
+    """Log and look up test boards.
+
+    Lay the board flush against the strip's board edge and photograph both from straight above.
+    """
+
+
+@click.command("list", short_help="List the test boards.")
+@click.option("--light", metavar="TEXT", help="Only what was taken in this light.")
+@json_option
+def list_boards(light: str | None, as_json: bool) -> None:
+    """List the test boards.
+
+    \b
+    Example:
+      finishlab board list --light daylight
+    """
+    from finishlab.reports.documents import boards_document
+    from finishlab.reports.terminal import print_boards
+    from finishlab.workflow.rows import board_row
+
+    with open_logbook() as log:
+        rows = [board_row(each) for each in log.boards(light)]
+    if as_json:
+        print_document(boards_document(rows))
+    else:
+        print_boards(out(), rows)
+
+
+@click.command(short_help="Show all that is logged of a board.")
+@click.argument("number", metavar="B1")
+@json_option
+def show(number: str, as_json: bool) -> None:
+    """Show all that is logged of a board.
+
+    \b
+    Example:
+      finishlab board show B1
+    """
+    from finishlab.reports.documents import boards_document
+    from finishlab.reports.terminal import print_board
+    from finishlab.workflow.rows import board_row, photo_namer
+
+    with open_logbook() as log:
+        found = log.board(number)
+        if as_json:
+            print_document(boards_document([board_row(found)]))
+            return
+        row = board_row(found, name=photo_namer(log), history=log.history(found.number))
+    print_board(out(), row)
+
+
+@click.command(short_help="Change what is written of a board.")
+@click.argument("number", metavar="B1")
+@click.option("--species", metavar="WOOD", help="The wood.")
+@click.option("--stain", metavar="TEXT", help="Stain, or stains mixed.")
+@click.option("--coats", type=click.IntRange(0, MAX_COATS), metavar="N", help="Coats of stain.")
+@click.option("--topcoat", metavar="TEXT", help="Topcoat and sheen.")
+@click.option("--purpose", type=click.Choice(PURPOSES), help="What the board is for.")
+@click.option("--light", metavar="TEXT", help="The light of its first photos; they move with it.")
+@click.option("--note", metavar="TEXT", help="Anything else.")
+@click.option("--date", metavar="DATE", help="Day of its first photos.")
+@click.option(
+    "--clear",
+    type=click.Choice(["stain", "coats", "topcoat", "note"]),
+    multiple=True,
+    help="Take a field out; may be given more than once.",
+)
+@json_option
+def edit(number: str, clear: tuple[str, ...], as_json: bool, **values: str | int | None) -> None:
+    """Change what is written of a board; what it was stays in its history.
+
+    \b
+    Examples:
+      finishlab board edit B2 --topcoat "satin water polyurethane"
+      finishlab board edit B2 --clear coats
+    """
+    from finishlab.reports.documents import boards_document
+    from finishlab.workflow.rows import board_row
+
+    for name in clear:
+        if values[name] is not None:
+            raise UsageError("set-and-cleared", f"The {name} cannot be set and taken out at once.", "Name one of both.")
+    given = {name: value for name, value in values.items() if value is not None}
+    changes = given | dict.fromkeys(clear) if clear else changes_given(**given)
+    with open_logbook() as log:
+        found = log.edit_board(number, **changes)
+    if as_json:
+        print_document(boards_document([board_row(found)]))
+    say(board_summary(found, "changed"))
+    say_oil_caution(*(str(given[name]) for name in ("stain", "topcoat") if name in given))
+
+
+@click.command(short_help="Leave boards out from now on; their history stays.")
+@click.argument("numbers", metavar="B1...", nargs=-1, required=True)
+def remove(numbers: tuple[str, ...]) -> None:
+    """Leave boards out from now on; their photos and history stay, and no number is given twice.
+
+    \b
+    Example:
+      finishlab board remove B3
+    """
+    with open_logbook() as log:
+        found = [log.board(number).number for number in numbers]
+        for number in dict.fromkeys(found):
+            log.remove_board(number)
+            say(f"{number} is removed; its photos and history stay.")
+
+
+@click.command(short_help="Show what was done to a board, also a removed one.")
+@click.argument("number", metavar="B1")
+@json_option
+def history(number: str, as_json: bool) -> None:
+    """Show what was done to a board, also a removed one.
+
+    \b
+    Example:
+      finishlab board history B1
+    """
+    from finishlab.colorimetry.estimate import COLOUR_SPACE
+    from finishlab.workflow.rows import change_entry, change_line
+
+    with open_logbook() as log:
+        changes = log.history(number)
+    if as_json:
+        entries = [change_entry(change) for change in changes]
+        head = {"format": "finishlab/history/1", "colour_space": COLOUR_SPACE, "board": number.strip().upper()}
+        print_document({**head, "changes": entries})
+        return
+    for change in changes:
+        click.echo(change_line(change))

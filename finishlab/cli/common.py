@@ -1,0 +1,169 @@
+"""What several commands share: options, the logbook, output and progress."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, TypeVar
+
+import click
+
+from finishlab.cli.failures import show_error
+from finishlab.errors import UsageError
+from finishlab.measure.areas import GreyArea, PixelRect
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from finishlab.logbook import Logbook
+    from finishlab.reports.rows import PhotoResult
+    from finishlab.workflow.batch import How
+
+__all__ = [
+    "Talk",
+    "area_options",
+    "json_option",
+    "measure_all",
+    "open_logbook",
+    "out",
+    "photos_argument",
+    "print_document",
+    "report_failures",
+    "say",
+    "say_oil_caution",
+]
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+Talk = Callable[[str], None]
+
+_OIL_CAUTION: Final = (
+    "Caution: rags with oil or oil stain can catch fire by themselves; dry them flat outdoors, never in a pile. "
+    "The label and the safety data sheet win."
+)
+"""After the National Fire Protection Association's advice on oily rags."""
+
+
+class _Grey(click.ParamType):
+    name = "X,Y,W,H:L"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> GreyArea:  # noqa: ANN401
+        del param, ctx
+        return value if isinstance(value, GreyArea) else GreyArea.parse(value)
+
+
+class _Area(click.ParamType):
+    name = "X,Y,W,H"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> PixelRect:  # noqa: ANN401
+        del param, ctx
+        return value if isinstance(value, PixelRect) else PixelRect.parse(value)
+
+
+def photos_argument(command: Command) -> Command:
+    """Add the photos: files, or folders of them."""
+    return click.argument("photos", nargs=-1, required=True, type=click.Path(), metavar="PHOTO...")(command)
+
+
+def json_option(command: Command) -> Command:
+    """Add ``--json``."""
+    return click.option("--json", "as_json", is_flag=True, help="One JSON document on stdout.")(command)
+
+
+def area_options(command: Command) -> Command:
+    """Add what takes the strip's place in a photo without one."""
+    grey = click.option(
+        "--grey",
+        "greys",
+        type=_Grey(),
+        multiple=True,
+        help="Without a strip: pixels of a grey of known lightness L*; several make a ramp.",
+    )
+    area = click.option("--area", type=_Area(), help="Without a strip: pixels of the surface to measure.")
+    return grey(area(command))
+
+
+@contextmanager
+def open_logbook() -> Iterator[Logbook]:
+    """Open the logbook the user means."""
+    from finishlab.logbook import Logbook
+
+    folder = click.get_current_context().obj
+    if folder is None:
+        import platformdirs
+
+        folder = Path(platformdirs.user_data_dir("finishlab", appauthor=False))
+    with Logbook.open(folder) as log:
+        yield log
+
+
+def measure_all(photos: Sequence[str], how: How, picture: str | None = None) -> list[PhotoResult]:
+    """Measure photos with all processors, with a bar on stderr when somebody can see it."""
+    from finishlab.workflow.batch import measure_photos, processors
+
+    if not sys.stderr.isatty():
+        return measure_photos(photos, how, workers=processors(), picture=picture)
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("measuring"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+        bar = progress.add_task("photos", total=None, visible=False)
+        return measure_photos(
+            photos,
+            how,
+            workers=processors(),
+            picture=picture,
+            on_start=lambda count: progress.update(bar, total=count, visible=count > 1),
+            on_done=lambda: progress.advance(bar),
+        )
+
+
+def report_failures(results: Sequence[PhotoResult]) -> int:
+    """Say what is wrong with each photo that failed; return the worst exit code, 0 if all are good."""
+    from finishlab.workflow.batch import worst_exit_code
+
+    for result in results:
+        if result.error is not None:
+            show_error(result.error)
+    return int(worst_exit_code(results))
+
+
+def say(text: str) -> None:
+    """Say something to whoever watches, on stderr."""
+    click.echo(text, err=True)
+
+
+def say_oil_caution(*words: str | None) -> None:
+    """Say what matters at the moment of use when a finish is oily."""
+    if any("oil" in (text or "").casefold() for text in words):
+        say(_OIL_CAUTION)
+
+
+def out() -> Console:
+    """Return the console of stdout."""
+    from rich.console import Console
+
+    return Console(file=sys.stdout)
+
+
+def print_document(document: Mapping[str, Any]) -> None:
+    """Print a JSON document and nothing else."""
+    from finishlab.reports.documents import dump
+
+    click.echo(dump(document), nl=False)
+
+
+def changes_given(**values: object) -> dict[str, Any]:
+    """Return the options that were given.
+
+    Raises
+    ------
+    UsageError
+        ``nothing-to-change`` if none was.
+    """
+    given = {name: value for name, value in values.items() if value is not None}
+    if not given:
+        raise UsageError("nothing-to-change", "No change is named.", "Name at least one field, see --help.")
+    return given

@@ -1,0 +1,81 @@
+"""``finishlab measure``: colours from photos, without logging them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+import click
+
+from finishlab.cli.common import (
+    area_options,
+    json_option,
+    measure_all,
+    out,
+    photos_argument,
+    print_document,
+    report_failures,
+    say,
+)
+from finishlab.errors import UsageError
+
+if TYPE_CHECKING:
+    from finishlab.imaging.strip import FieldName
+    from finishlab.measure import GreyArea, PixelRect, SurfaceKind
+
+
+@click.command(short_help="Measure the colours in photos; nothing is logged.")
+@photos_argument
+@click.option(
+    "--field",
+    type=click.Choice(["board", "floor", "both"]),
+    default="board",
+    show_default=True,
+    help="Which edge of the strip; both give their difference too.",
+)
+@click.option(
+    "--floor-is",
+    type=click.Choice(["print", "wood"]),
+    default="print",
+    show_default=True,
+    help="What the floor's face is made of: vinyl and laminate are printed.",
+)
+@area_options
+@click.option("--save-picture", type=click.Path(), metavar="OUT.png", help="The photo with all that was found in it.")
+@json_option
+def measure(
+    photos: tuple[str, ...],
+    field: str,
+    floor_is: str,
+    greys: tuple[GreyArea, ...],
+    area: PixelRect | None,
+    save_picture: str | None,
+    as_json: bool,
+) -> int:
+    """Measure the colours in photos; nothing is logged.
+
+    A folder stands for the photos in it. With several photos each is tried, whatever happens to the others.
+
+    \b
+    Examples:
+      finishlab measure board.jpg --save-picture check.png
+      finishlab measure photos/ --field both --json
+      finishlab measure board.jpg --grey 120,80,60,40:50 --area 900,400,300,200
+    """
+    from finishlab.reports.documents import measurement_document
+    from finishlab.reports.terminal import print_measurements
+    from finishlab.workflow.batch import How
+
+    if save_picture is not None and Path(save_picture).suffix.lower() != ".png":
+        raise UsageError("picture-not-png", f"{save_picture} is not the name of a PNG.", "End the name in .png.")
+    fields = cast("tuple[FieldName, ...]", ("board", "floor") if field == "both" else (field,))
+    results = measure_all(photos, How(fields, cast("SurfaceKind", floor_is), greys, area), save_picture)
+    if as_json:
+        print_document(measurement_document(results))
+    elif any(result.measurement is not None for result in results):
+        print_measurements(out(), [result for result in results if result.measurement is not None])
+    code = report_failures(results)
+    good = sum(result.error is None for result in results)
+    if code and len(results) > 1:
+        say(f"{good} of {len(results)} photos were measured.")
+    return code

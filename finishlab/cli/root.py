@@ -1,0 +1,84 @@
+"""The command itself: its commands, and what holds for all of them."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, Final
+
+import click
+
+from finishlab.cli.failures import exit_code_of, quiet_libraries
+from finishlab.cli.lazy import LazyGroup
+from finishlab.version import __version__
+
+__all__ = ["COMMANDS", "finishlab"]
+
+COMMANDS: Final = {
+    "strip": ("finishlab.cli.strip:strip", "Write the grey strip to print, as a PDF."),
+    "measure": ("finishlab.cli.measure:measure", "Measure the colours in photos; nothing is logged."),
+    "floor": ("finishlab.cli.floor:floor", "Log and look up places of the floor."),
+    "board": ("finishlab.cli.board:board", "Log and look up test boards."),
+    "rank": ("finishlab.cli.rank:rank", "Say which board comes closest to the floor."),
+    "demo": ("finishlab.cli.demo:demo", "Try it all on rendered sample photos."),
+}
+"""Name -> where the command is, and its line in the help."""
+
+_CONTEXT: Final = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
+
+
+class RootGroup(LazyGroup):
+    """The group that turns whatever stops a command into a sentence and an exit code."""
+
+    def main(
+        self,
+        args: Sequence[str] | None = None,
+        prog_name: str | None = None,
+        complete_var: str | None = None,
+        standalone_mode: bool = True,
+        **extra: Any,  # noqa: ANN401 - click's own
+    ) -> Any:  # noqa: ANN401 - click's own
+        """Run the command line; in standalone mode the process ends with the contract's exit code."""
+
+        def run() -> object:
+            return super(RootGroup, self).main(args, prog_name or "finishlab", complete_var, False, **extra)
+
+        if not standalone_mode:
+            return run()
+        with quiet_libraries():
+            code = exit_code_of(run)
+        sys.exit(code)
+
+    def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - click's own
+        """Run the command; Ctrl-C and a closed pipe are told from click's own ways with them."""
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt:
+            raise click.Abort from None
+
+
+@click.group(
+    cls=RootGroup,
+    lazy=COMMANDS,
+    context_settings=_CONTEXT,
+    epilog=(
+        "First: finishlab strip --output strip.pdf, and print it. "
+        "Labels and safety data sheets win over anything said here."
+    ),
+)
+@click.option(
+    "--logbook",
+    type=click.Path(path_type=Path),
+    envvar="FINISHLAB_LOGBOOK",
+    metavar="DIR",
+    help="Folder of the logbook, made on first use. [env: FINISHLAB_LOGBOOK; else in your own data folder]",
+)
+@click.version_option(__version__, prog_name="finishlab", message="%(prog)s %(version)s")
+@click.pass_context
+def finishlab(ctx: click.Context, logbook: Path | None) -> None:
+    """Find the stair finish that goes well with a floor.
+
+    Print the grey strip, photograph floor and test boards beside it, log them, and read which board comes closest.
+    """
+    ctx.obj = logbook

@@ -1,0 +1,49 @@
+"""``finishlab strip``: the page to print."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, cast
+
+import click
+
+from finishlab.cli.common import json_option, print_document, say
+
+if TYPE_CHECKING:
+    from finishlab.imaging.strip import Paper
+
+
+@click.command(short_help="Write the grey strip to print, as a PDF.")
+@click.option(
+    "--output", "-o", type=click.Path(), default="strip.pdf", show_default=True, metavar="FILE", help="The PDF."
+)
+@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of the page.")
+@click.option("--layout", type=click.Path(), metavar="FILE", help="Also write where strip and fields lie, as JSON.")
+@click.option(
+    "--number",
+    type=click.IntRange(1, 1600),
+    metavar="N",
+    help="The strip's number, 1 to 1600, to print the same strip again. [default: a new one]",
+)
+@json_option
+def strip(output: str, paper: str, layout: str | None, number: int | None, as_json: bool) -> None:
+    """Write the grey strip to print, as a PDF.
+
+    Print it at 100 %, in black ink only, on plain matt paper. One strip serves one project, floor and boards alike.
+
+    \b
+    Example:
+      finishlab strip --output strip.pdf --paper letter
+    """
+    from finishlab.imaging.strip import STRIP, new_strip_number
+    from finishlab.reports.strip_pdf import write_layout, write_strip_pdf
+
+    page = cast("Paper", paper)
+    chosen = new_strip_number() if number is None else number
+    write_strip_pdf(output, paper=page, number=chosen)
+    if layout is not None:
+        write_layout(layout, page)
+    if as_json:
+        print_document({**STRIP.layout(page), "number": chosen, "output": output})
+    else:
+        click.echo(output)
+    say(f"Strip {chosen:04d} on {paper} paper. Print it at 100 %, black ink only, and check the ruler.")

@@ -1,0 +1,253 @@
+"""Measure without the strip: greys of known lightness and the surface are named by hand.
+
+The same steps as beside the strip, with less to go by. Nobody says how large things are, so places are put on a scale on
+which the photo's long side is `_SPAN_MM`: light is smooth on that scale, and the sizes that glare and grain are looked
+for at are about right. What the greys cannot decide is left to priors, and the doubt about it goes into the estimate.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
+from finishlab.colorimetry.spaces import reflectance_of_lightness, rgb_to_lab
+from finishlab.errors import QualityError, UsageError
+from finishlab.imaging.corrected import CorrectedImage
+from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
+from finishlab.imaging.glare import glare_mask
+from finishlab.imaging.pixels import LinearImage
+from finishlab.imaging.resample import any_channel_at_least, apply_table, recolour, shrink
+from finishlab.imaging.sampling import Sample, sample
+from finishlab.imaging.strip import STRIP, Rect
+from finishlab.imaging.surface import Surface
+from finishlab.measure.areas import GreyArea, PixelRect
+from finishlab.measure.doubt_budget import PhotoFit, estimate_colours
+from finishlab.measure.flow import PX_PER_MM, FieldView, field_result
+from finishlab.measure.results import Measurement, SurfaceKind
+from finishlab.quality import doubt
+from finishlab.version import __version__
+
+__all__ = ["HandInspection", "measure_by_hand"]
+
+_SPAN_MM: Final = 380.0
+"""What the photo's long side is taken to be: a phone held over two sheets of paper (common practice, no source)."""
+_RAMP: Final = 4
+"""With this many greys the evenness of the light is fitted too."""
+_LIGHT: Final = (0.02, 0.15)
+"""Prior of the light's slope over 90 of these millimetres, natural log: with few greys, and with a ramp."""
+_READING: Final = 0.01
+"""Relative error of a grey: its lightness is known to about half a unit of L*."""
+_LIGHTNESS_STEP: Final = 1.0
+"""One standard deviation of what all the greys' lightnesses may be wrong by together, L*."""
+_HALF_SPAN: Final = 1.6
+"""Half the range of the strip's greys, natural log, for which `FitPriors.tone` holds."""
+_SLOPE: Final = 0.15
+"""One standard deviation of a phone's contrast beyond the greys, relative (common practice, no source)."""
+_LEAST_PIXELS: Final = 16
+_CLIPPED: Final = 0.05
+_DISAGREE: Final = 0.10
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class HandInspection:
+    """A measurement by hand together with the pictures it came from."""
+
+    measurement: Measurement
+    correction: Correction
+    view: FieldView
+    area: PixelRect
+    greys: tuple[GreyArea, ...]
+
+
+def measure_by_hand(
+    image: LinearImage, greys: Sequence[GreyArea], area: PixelRect, kind: SurfaceKind = "wood"
+) -> HandInspection:
+    """Measure a rectangle of a photo against greys of known lightness.
+
+    Parameters
+    ----------
+    image
+        The photo at full size.
+    greys
+        One or more areas of known lightness; several of different lightness make a ramp.
+    area
+        The surface to measure; it is reported as the board field.
+    kind
+        Whether the surface is wood or a print.
+
+    Raises
+    ------
+    UsageError
+        ``no-grey``, ``grey-too-small`` or ``rectangle-outside-photo``.
+    QualityError
+        ``grey-clipped``, ``greys-disagree``, and what judging a surface can raise.
+    """
+    greys = tuple(greys)
+    _check_areas(image, greys, area)
+    readings = _read_greys(image, greys)
+    lightness = np.array([grey.lightness for grey in greys])
+    priors = _priors(readings, len(greys))
+    correction = fit_correction(readings, reflectance_of_lightness(lightness), priors)
+    if correction.residual > _DISAGREE:
+        raise QualityError(
+            "greys-disagree",
+            f"The {len(greys)} grey areas disagree by {100 * correction.residual:.0f} %.",
+            "Check each rectangle and its lightness, and that no shadow lies on them.",
+        )
+    corrected = _correct(image, correction, area)
+    glare = glare_mask(corrected.rgb, ~corrected.clipped, corrected.px_per_mm)
+    view = _view(corrected, glare)
+    variant = fit_correction(readings, reflectance_of_lightness(np.minimum(lightness + _LIGHTNESS_STEP, 100.0)), priors)
+    photo = image.info.photo_id
+    fit = PhotoFit(
+        correction,
+        {"grey-lightness": variant},
+        image.to_srgb,
+        photo,
+        f"greys:{photo}",
+        f"camera:{image.info.camera or 'unknown'}",
+    )
+    estimate = estimate_colours({"board": view.sample}, {"board": kind}, fit)["board"]
+    estimate = _with_extrapolation(estimate, view.sample.rgb, correction, photo)
+    measurement = _measurement(image, greys, area, kind, estimate, view, correction)
+    return HandInspection(measurement, correction, view, area, greys)
+
+
+def _check_areas(image: LinearImage, greys: tuple[GreyArea, ...], area: PixelRect) -> None:
+    if image.scale != 1.0:
+        raise ValueError("rectangles are in pixels of the full-size photo")
+    if not greys:
+        raise UsageError("no-grey", "No grey area is named.", "Name at least one with --grey X,Y,W,H:L.")
+    for rect in (*(grey.rect for grey in greys), area):
+        rect.check_inside(image.size)
+        if rect.width * rect.height < _LEAST_PIXELS:
+            raise UsageError(
+                "rectangle-too-small",
+                f"The rectangle {rect} holds fewer than {_LEAST_PIXELS} pixels.",
+                "Name a larger part of the grey or surface.",
+            )
+
+
+def _read_greys(image: LinearImage, greys: tuple[GreyArea, ...]) -> PatchReadings:
+    """Return the linear-light mean of each grey."""
+    values, places = [], []
+    for grey in greys:
+        r = grey.rect
+        linear = image.linear(r.x, r.y, r.x + r.width, r.y + r.height)
+        if float((linear >= _top_value(image)).any(axis=-1).mean()) > _CLIPPED:
+            raise QualityError(
+                "grey-clipped",
+                f"The grey area {grey} is too bright for the photo to hold.",
+                "Expose less and photograph again, or name a darker grey.",
+            )
+        if float(linear.mean(axis=(0, 1)).min()) <= 0.0:
+            raise QualityError(
+                "grey-black",
+                f"The grey area {grey} is black in the photo.",
+                "Use more light and photograph again, or name a lighter grey.",
+            )
+        values.append(linear.reshape(-1, 3).mean(axis=0, dtype=np.float64))
+        places.append(_place(image, np.array([r.x + (r.width - 1) / 2, r.y + (r.height - 1) / 2])))
+    return PatchReadings(np.array(places), np.array(values), np.ones(len(greys), dtype=bool))
+
+
+def _top_value(image: LinearImage) -> float:
+    codes = len(image.decode)
+    return float(image.decode[-1 - max(1, codes // 128)])
+
+
+def _mm_per_px(image: LinearImage) -> float:
+    return _SPAN_MM / max(image.size)
+
+
+def _place(image: LinearImage, pixels: np.ndarray) -> np.ndarray:
+    """Return places in stand-in millimetres, with the photo's centre where the strip's would be, shape (..., 2)."""
+    middle = (np.array(image.size, dtype=float) - 1) / 2
+    return (pixels - middle) * _mm_per_px(image) + np.array([STRIP.width / 2, STRIP.height / 2])
+
+
+def _priors(readings: PatchReadings, greys: int) -> FitPriors:
+    """Return priors that ask of few greys only what they can tell."""
+    usual = FitPriors()
+    log = np.log(readings.values)
+    # The tone curve's terms are departures over the greys' own range: a short range allows but a small one.
+    share = min(1.0, (float(np.ptp(log)) / 2 + 0.05) / _HALF_SPAN)
+    return replace(
+        usual,
+        tone=tuple(sigma * share for sigma in usual.tone),
+        light_plane=_LIGHT[greys >= _RAMP],
+        light_bend=0.005,
+        reading=_READING,
+    )
+
+
+def _correct(image: LinearImage, correction: Correction, area: PixelRect) -> CorrectedImage:
+    """Cut the area out and undo tone, white balance, light and glare, as beside the strip."""
+    table = correction.exposure_table(image.decode)
+    per_px = _mm_per_px(image)
+    step = max(1, min(int(1 / per_px / PX_PER_MM), area.width, area.height))
+    width, height = area.width // step * step, area.height // step * step
+    codes = image.encoded[area.y : area.y + height, area.x : area.x + width]
+    values = shrink(apply_table(codes, table), step)
+    h, w = values.shape[:2]
+    x0, y0 = _place(image, np.array([area.x - 0.5, area.y - 0.5]))
+    rect = Rect(float(x0), float(y0), width * per_px, height * per_px)
+    x = rect.x + (np.arange(w) + 0.5) * step * per_px
+    y = rect.y + (np.arange(h) + 0.5) * step * per_px
+    light = correction.light(np.stack(np.meshgrid(x, y), axis=-1)).astype(np.float32)
+    rgb = recolour((values - correction.glare.astype(np.float32)) / light, image.to_srgb)
+    clipped = any_channel_at_least(values, table[-1 - max(1, len(table) // 128)])
+    return CorrectedImage(rgb, np.ones((h, w), dtype=bool), clipped, rect, 1 / (per_px * step), light.mean(axis=-1))
+
+
+def _view(corrected: CorrectedImage, glare: np.ndarray) -> FieldView:
+    """Take the whole rectangle as the surface, less what mirrors the light or is clipped."""
+    mask = ~glare & ~corrected.clipped
+    left_out = {"glare": float(glare.mean()), "clipped": float((corrected.clipped & ~glare).mean())}
+    surface = Surface(mask, corrected.inside, glare, {k: round(v, 4) for k, v in left_out.items() if v > 0.0005})
+    return FieldView(corrected, surface, sample(corrected, surface))
+
+
+def _with_extrapolation(estimate: LabEstimate, rgb: np.ndarray, correction: Correction, photo: str) -> LabEstimate:
+    """Add what a contrast other than the fitted one would do to a colour beyond the greys."""
+    low, high = correction.greys_seen
+    rgb = np.maximum(rgb, 1e-4)
+    beyond = np.log(rgb / np.clip(rgb, low, high))
+    moved = np.asarray(rgb_to_lab(rgb * np.exp(_SLOPE * beyond))) - np.asarray(rgb_to_lab(rgb))
+    effect = SharedEffect("contrast", f"photo:{photo}", (float(moved[0]), float(moved[1]), float(moved[2])))
+    return replace(estimate, shared=(*estimate.shared, effect))
+
+
+def _measurement(
+    image: LinearImage,
+    greys: tuple[GreyArea, ...],
+    area: PixelRect,
+    kind: SurfaceKind,
+    estimate: LabEstimate,
+    view: FieldView,
+    correction: Correction,
+) -> Measurement:
+    shared = (*image.info.doubts, doubt("no-strip-used", greys=len(greys)))
+    if len(greys) == 1:
+        shared = (*shared, doubt("one-grey"))
+    found = field_result("board", kind, estimate, view, correction, shared)
+    if len(greys) == 1:
+        # Beside one grey every colour is outside it; the doubt about one grey says it better.
+        found = replace(found, doubts=tuple(d for d in found.doubts if d.code != "outside-greys"))
+    return Measurement(
+        photo_id=image.info.photo_id,
+        strip=None,
+        fields={"board": found},
+        pair=None,
+        correction={
+            "residual_percent": round(100 * correction.residual, 3),
+            "misfit": round(correction.misfit, 3),
+            "veiling_glare": [round(float(g), 4) for g in correction.glare],
+        },
+        settings={"greys": [str(grey) for grey in greys], "area": str(area), "surface": kind},
+        version=__version__,
+    )

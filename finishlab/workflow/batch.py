@@ -1,0 +1,188 @@
+"""Many photos measured, each tried whatever happens to the others, with all processors when there are enough of them."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import sys
+import warnings
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from finishlab.errors import ExitCode, FinishlabError
+from finishlab.reports.rows import PhotoResult
+from finishlab.workflow.finding import expand_photos
+from finishlab.workflow.measuring import inspect_photo
+from finishlab.workflow.unforeseen import DEBUG, unexpected
+
+if TYPE_CHECKING:
+    from finishlab.imaging.strip import FieldName
+    from finishlab.measure import GreyArea, PixelRect, SurfaceKind
+
+__all__ = ["How", "measure_photos", "picture_paths", "processors", "worst_exit_code"]
+
+_ALONE: Final = 2
+"""Up to this many photos are measured in this process: starting others takes longer."""
+
+
+@dataclass(frozen=True, slots=True)
+class How:
+    """How photos are to be measured; see `finishlab.workflow.measuring.measure_photo`."""
+
+    fields: tuple[FieldName, ...] = ("board",)
+    floor_is: SurfaceKind = "print"
+    greys: tuple[GreyArea, ...] = ()
+    area: PixelRect | None = None
+
+
+def measure_photos(
+    paths: Sequence[str | Path],
+    how: How | None = None,
+    *,
+    workers: int = 1,
+    picture: str | Path | None = None,
+    on_start: Callable[[int], None] | None = None,
+    on_done: Callable[[], None] | None = None,
+) -> list[PhotoResult]:
+    """Measure every photo that is named, and every one in the folders that are.
+
+    Parameters
+    ----------
+    paths
+        Photos and folders.
+    how
+        What to measure; the board beside the strip unless said.
+    workers
+        Processes to use for three photos or more. Above 1 the calling script needs the usual
+        ``if __name__ == "__main__"``, as workers are started afresh.
+    picture
+        Where to write what was found as a PNG; with several photos each name gets the photo's.
+    on_start, on_done
+        Called with the number of photos, and after each of them.
+
+    Returns
+    -------
+    list
+        One result a photo, in the order named; failures are in them, not raised.
+    """
+    how = how or How()
+    named = expand_photos(paths)
+    if on_start is not None:
+        on_start(len(named))
+    pictures = picture_paths(picture, [path for path, _ in named])
+    jobs = [(path, error, how, drawn) for (path, error), drawn in zip(named, pictures, strict=True)]
+    results: list[PhotoResult | None] = [None] * len(jobs)
+    for index, result in _run(jobs, workers):
+        results[index] = result
+        if on_done is not None:
+            on_done()
+    return [result for result in results if result is not None]
+
+
+Job = tuple[Path, FinishlabError | None, How, Path | None]
+
+
+def _run(jobs: Sequence[Job], workers: int) -> Iterator[tuple[int, PhotoResult]]:
+    """Yield each job's number and result as they are done."""
+    if workers <= 1 or len(jobs) <= _ALONE:
+        yield from ((index, _measure_one(job)) for index, job in enumerate(jobs))
+        return
+    # Processes are started afresh: a copy of this one may hold locks of threads that were not copied.
+    context = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(min(workers, len(jobs)), context, _prepare_worker, (tuple(sys.warnoptions),)) as pool:
+        running = {pool.submit(_measure_one, job): index for index, job in enumerate(jobs)}
+        try:
+            for future in as_completed(running):
+                yield running[future], _outcome(future, jobs[running[future]][0])
+        except BaseException:
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
+
+
+def _outcome(future: Future[PhotoResult], path: Path) -> PhotoResult:
+    try:
+        return future.result()
+    except BrokenProcessPool:
+        error = FinishlabError(
+            "worker-ended",
+            f"{path.name} was not measured: the system ended a process of the measurement.",
+            "Close other programs if memory is short, and measure fewer or smaller photos at once.",
+        )
+        return PhotoResult(str(path), error=error)
+
+
+def _prepare_worker(warn_options: tuple[str, ...]) -> None:
+    # One worker a processor is enough: the image library shall not start threads of its own beside.
+    os.environ["OPENCV_FOR_THREADS_NUM"] = "1"
+    if not warn_options and not os.environ.get(DEBUG):
+        warnings.simplefilter("ignore")
+
+
+def _measure_one(job: Job) -> PhotoResult:
+    """Measure one photo; whatever goes wrong is in the result, so that the others are still tried."""
+    path, error, how, picture = job
+    if error is not None:
+        return PhotoResult(str(path), error=error)
+    try:
+        inspection, image = inspect_photo(
+            path, fields=how.fields, floor_is=how.floor_is, greys=how.greys, area=how.area
+        )
+    except FinishlabError as failure:
+        return PhotoResult(str(path), error=_with_path(failure, path))
+    except Exception as failure:  # noqa: BLE001 - one photo's trouble must not end the others
+        if os.environ.get(DEBUG):
+            raise
+        return PhotoResult(str(path), error=unexpected(failure, path.name))
+    if picture is not None:
+        from finishlab.workflow.pictures import save_picture
+
+        try:
+            save_picture(picture, inspection, image)
+        except FinishlabError as failure:
+            return PhotoResult(str(path), inspection.measurement, failure)
+    return PhotoResult(str(path), inspection.measurement)
+
+
+def _with_path(error: FinishlabError, path: Path) -> FinishlabError:
+    """Return the error with the photo named as the user named it."""
+    message = error.message
+    if str(path) in message:
+        return error
+    named = message.replace(path.name, str(path), 1) if message.startswith(f"{path.name} ") else f"{path}: {message}"
+    return type(error)(error.code, named, error.hint)
+
+
+def picture_paths(picture: str | Path | None, photos: Sequence[Path]) -> list[Path | None]:
+    """Return where each photo's picture goes: the name given, or with several photos that name and the photo's.
+
+    Photos of one name in several folders are told apart by a number.
+    """
+    if picture is None:
+        return [None] * len(photos)
+    whole = Path(picture)
+    if len(photos) == 1:
+        return [whole]
+    out: list[Path | None] = []
+    for photo in photos:
+        place, number = whole.with_name(f"{whole.stem}-{photo.stem}{whole.suffix}"), 1
+        while place in out:
+            number += 1
+            place = whole.with_name(f"{whole.stem}-{photo.stem}-{number}{whole.suffix}")
+        out.append(place)
+    return out
+
+
+def processors() -> int:
+    """Return how many processors this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def worst_exit_code(results: Sequence[PhotoResult]) -> ExitCode:
+    """Return the worst exit code of several photos; of the contract's codes a higher one is worse."""
+    return max((r.error.exit_code for r in results if r.error is not None), default=ExitCode.DONE)

@@ -1,0 +1,203 @@
+"""Logged boards against the logged floor, in one light."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+from finishlab.errors import LogbookError
+from finishlab.logbook import Logbook, StoredBoard, StoredMeasurement, StoredSpot
+from finishlab.matching.floor import FloorPool, FloorSpot, pool_floor
+from finishlab.matching.ranking import BoardColour, Ranking
+from finishlab.matching.ranking import rank_boards as rank_colours
+from finishlab.quality import Doubt, doubt
+from finishlab.records import DAYLIGHT, Light, normalise_light
+from finishlab.reports.rows import BoardRow
+from finishlab.workflow.rows import board_row
+
+__all__ = ["Comparison", "compare", "pool_spots", "rank_boards"]
+
+_NO_TOPCOAT: Final = {None, "", "none", "no", "-"}
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """A ranking and what it was made from."""
+
+    ranking: Ranking
+    boards: dict[str, BoardRow]
+    """The ranked boards as they are logged, by number."""
+    light: Light
+    """The light the boards were photographed in."""
+    left_out: tuple[str, ...]
+    """Boards that were measured in other lights only."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Floor:
+    light: Light
+    spots: tuple[FloorSpot, ...]
+    strips: frozenset[int]
+
+
+def rank_boards(log: Logbook, *, light: str | None = None) -> Ranking:
+    """Rank the boards of a logbook by their difference from its floor.
+
+    Parameters
+    ----------
+    log
+        An open logbook.
+    light
+        The light whose photos are compared; without it the one with the most boards in which the floor was measured too.
+
+    Raises
+    ------
+    LogbookError
+        ``no-floor`` or ``no-boards`` if there is nothing to compare.
+
+    Examples
+    --------
+    >>> with Logbook.open("stairs") as log:                    # doctest: +SKIP
+    ...     for board in rank_boards(log).boards:
+    ...         print(board.place, board.board, board.delta_e00.value, board.in_words)
+    """
+    return compare(log, light=light).ranking
+
+
+def compare(log: Logbook, *, light: str | None = None) -> Comparison:
+    """Rank as `rank_boards` does; return the boards' records and the light too."""
+    boards, spots = log.boards(), log.floor_spots()
+    chosen = _chosen_light(boards, spots) if light is None else normalise_light(light)
+    floor = _floor(boards, spots, chosen, strict=light is not None)
+    pool = pool_floor(floor.spots)
+    measured = [board for board in boards if _in_light(board.measurements, chosen)]
+    if boards and not measured:
+        raise LogbookError(
+            "no-boards", f"No test board was photographed in the light “{chosen}”.", _lights_hint(_lights(boards))
+        )
+    lights = {m.light for each in (*boards, *spots) for m in each.measurements}
+    if len(lights) == 1:
+        pool = replace(pool, doubts=(*pool.doubts, doubt("one-light", light=chosen)))
+    ranking = rank_colours(pool, [_board_colour(board, chosen, floor) for board in measured])
+    return Comparison(
+        ranking,
+        {board.number: board_row(board, chosen) for board in measured},
+        chosen,
+        tuple(board.number for board in boards if board not in measured),
+    )
+
+
+def pool_spots(spots: Sequence[StoredSpot], light: Light | None = None) -> tuple[Light, FloorPool] | None:
+    """Return the pool of the spots in a light, or in the light with the most spots; None if there is none."""
+    counted = Counter(m.light for spot in spots for m in {m.light: m for m in spot.measurements}.values())
+    chosen = light if light is not None else _most(counted)
+    if chosen is None or not counted[chosen]:
+        return None
+    return chosen, pool_floor(_spots_in(spots, chosen))
+
+
+def _most(counted: Counter[Light]) -> Light | None:
+    """Return the light counted most often; daylight before others of the same count."""
+    return min(counted, key=lambda each: (-counted[each], each != DAYLIGHT, each), default=None)
+
+
+def _lights(subjects: Iterable[StoredBoard | StoredSpot]) -> Counter[Light]:
+    return Counter(light for each in subjects for light in {m.light for m in each.measurements})
+
+
+def _paired(boards: Sequence[StoredBoard]) -> Counter[Light]:
+    return Counter(pair.light for board in boards for pair in board.pairs)
+
+
+def _chosen_light(boards: Sequence[StoredBoard], spots: Sequence[StoredSpot]) -> Light:
+    """Return the light with the most boards in which the floor was measured too, or else with the most boards."""
+    counted = _lights(boards)
+    with_floor = _lights(spots) or _paired(boards)
+    both = Counter({light: count for light, count in counted.items() if with_floor[light]})
+    return _most(both) or _most(counted) or DAYLIGHT
+
+
+def _floor(boards: Sequence[StoredBoard], spots: Sequence[StoredSpot], light: Light, *, strict: bool) -> _Floor:
+    """Return the floor in a light: its spots, or else the floors photographed beside boards.
+
+    Unless `strict`, another light serves where the floor was not measured in this one; a doubt then says so.
+    """
+    for counted, gather in ((_lights(spots), _floor_of_spots), (_paired(boards), _floor_of_pairs)):
+        if counted[light]:
+            return gather(boards, spots, light)
+    measured = _lights(spots) or _paired(boards)
+    other = _most(measured)
+    if other is None:
+        return _Floor(light, (), frozenset())
+    if strict:
+        raise LogbookError(
+            "no-floor", f"The floor was not photographed in the light “{light}”.", _lights_hint(measured)
+        )
+    return _floor(boards, spots, other, strict=True)
+
+
+def _floor_of_spots(boards: Sequence[StoredBoard], spots: Sequence[StoredSpot], light: Light) -> _Floor:
+    del boards
+    found = [m for spot in spots for m in _in_light(spot.measurements, light)]
+    return _Floor(light, tuple(_spots_in(spots, light)), _strips(found))
+
+
+def _floor_of_pairs(boards: Sequence[StoredBoard], spots: Sequence[StoredSpot], light: Light) -> _Floor:
+    del spots
+    floors, strips = [], set()
+    for board in boards:
+        for pair in board.pairs:
+            if pair.light == light:
+                floors.append(FloorSpot(f"beside {board.number}", (pair.floor.estimate,), pair.floor.doubts))
+                strips |= _strips(m for m in board.measurements if m.photo == pair.photo)
+    return _Floor(light, tuple(floors), frozenset(strips))
+
+
+def _spots_in(spots: Sequence[StoredSpot], light: Light) -> list[FloorSpot]:
+    """Return the spots measured in a light; entries of one name are one spot, photographed more than once."""
+    groups: dict[str, list[StoredMeasurement]] = {}
+    for spot in spots:
+        found = _in_light(spot.measurements, light)
+        if found:
+            groups.setdefault((spot.record.spot or spot.number).casefold(), []).extend(found)
+    return [
+        FloorSpot(name, tuple(m.field.estimate for m in found), _doubts(found)) for name, found in groups.items()
+    ]
+
+
+def _board_colour(board: StoredBoard, light: Light, floor: _Floor) -> BoardColour:
+    found = _in_light(board.measurements, light)
+    doubts: list[Doubt] = []
+    if (board.record.topcoat or "").casefold() in _NO_TOPCOAT:
+        doubts.append(doubt("not-topcoated"))
+    strips = _strips(found)
+    if floor.strips and not strips <= floor.strips:
+        doubts.append(doubt("strips-differ", floor=_numbers(floor.strips), board=_numbers(strips)))
+    if floor.light != light:
+        doubts.append(doubt("lights-differ", floor=floor.light, board=light))
+    estimates = tuple(m.field.estimate for m in found)
+    return BoardColour(board.number, estimates, found[0].field.kind, (*doubts, *_doubts(found)))
+
+
+def _in_light(measurements: Sequence[StoredMeasurement], light: Light) -> list[StoredMeasurement]:
+    return [m for m in measurements if m.light == light]
+
+
+def _doubts(found: Iterable[StoredMeasurement]) -> tuple[Doubt, ...]:
+    """Return each doubt once, in the order met."""
+    return tuple({(d.code, d.message): d for m in found for d in m.field.doubts}.values())
+
+
+def _strips(found: Iterable[StoredMeasurement]) -> frozenset[int]:
+    return frozenset(m.strip_number for m in found if m.strip_number is not None)
+
+
+def _numbers(strips: frozenset[int]) -> str:
+    return ", ".join(f"{number:04d}" for number in sorted(strips))
+
+
+def _lights_hint(lights: Counter[Light]) -> str:
+    named = ", ".join(f"“{light}”" for light in sorted(lights))
+    return f"There are photos in: {named}." if named else "Log photos in that light first."

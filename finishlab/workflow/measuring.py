@@ -1,0 +1,125 @@
+"""One photo file to a `Measurement`, and a picture of what was found in it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from finishlab.errors import NoStripError, UsageError
+
+if TYPE_CHECKING:
+    from finishlab.imaging.finder import StripFit
+    from finishlab.imaging.pixels import LinearImage
+    from finishlab.imaging.strip import FieldName
+    from finishlab.measure import GreyArea, HandInspection, Inspection, Measurement, PixelRect, SurfaceKind
+
+__all__ = ["inspect_photo", "measure_photo"]
+
+_QUICK_LONG_SIDE: Final = 2000
+"""Pixels that a photo is first decoded to: the strip is found in it, and most often it is enough to measure."""
+_ENOUGH_PX_PER_MM: Final = 5.0
+"""Decoded pixels per millimetre from which a reduced photo is measured as well as the full one."""
+
+
+def measure_photo(
+    path: str | Path,
+    *,
+    fields: Sequence[FieldName] = ("board",),
+    floor_is: SurfaceKind = "print",
+    greys: Sequence[GreyArea] = (),
+    area: PixelRect | None = None,
+) -> Measurement:
+    """Measure the surfaces in one photo.
+
+    Parameters
+    ----------
+    path
+        A JPEG, PNG, TIFF, WebP or HEIC file.
+    fields
+        ``"board"`` (against the strip's board edge), ``"floor"``, or both; both give their difference too.
+    floor_is
+        ``"print"`` or ``"wood"``: a camera tells print from wood less well, so the interval is wider.
+    greys
+        Without a strip in the photo: areas of known lightness.
+    area
+        Without a strip: the surface to measure. It is reported as the board field.
+
+    Returns
+    -------
+    Measurement
+        Nothing is logged.
+
+    Raises
+    ------
+    PhotoError
+        If the file cannot be read as a photo.
+    NoStripError
+        If no strip is found and no grey is named.
+    QualityError
+        If the photo does not allow a figure.
+    UsageError
+        If fields, greys or area cannot be meant.
+
+    Examples
+    --------
+    >>> found = measure_photo("board.jpg", fields=("board", "floor"))    # doctest: +SKIP
+    >>> found.fields["board"].estimate.lab, found.pair                   # doctest: +SKIP
+    """
+    return inspect_photo(path, fields=fields, floor_is=floor_is, greys=greys, area=area)[0].measurement
+
+
+def inspect_photo(
+    path: str | Path,
+    *,
+    fields: Sequence[FieldName] = ("board",),
+    floor_is: SurfaceKind = "print",
+    greys: Sequence[GreyArea] = (),
+    area: PixelRect | None = None,
+) -> tuple[Inspection | HandInspection, LinearImage]:
+    """Measure as `measure_photo` does; return all that was found, and the decoded photo, for a picture."""
+    from finishlab.measure import measure, measure_by_hand
+    from finishlab.photos import read_photo
+
+    fields = _checked_fields(fields)
+    path = Path(path)
+    if greys or area is not None:
+        if not greys or area is None:
+            raise UsageError(
+                "grey-and-area",
+                "A grey and the surface to measure belong together.",
+                "Name both: --grey X,Y,W,H:L and --area X,Y,W,H.",
+            )
+        if len(fields) > 1:
+            raise UsageError(
+                "one-area", "By hand only one surface is measured in a photo.", "Leave out the second field."
+            )
+        image = read_photo(path)
+        kind: SurfaceKind = floor_is if fields == ("floor",) else "wood"
+        return measure_by_hand(image, greys, area, kind), image
+    image, fit = _found_strip(path)
+    return measure(image, fields, floor_is, fit), image
+
+
+def _found_strip(path: Path) -> tuple[LinearImage, StripFit]:
+    """Return the photo at the least size that will do, and the strip in it."""
+    from finishlab.imaging.finder import find_strip
+    from finishlab.photos import read_photo
+
+    image = read_photo(path, long_side=_QUICK_LONG_SIDE)
+    try:
+        fit = find_strip(image)
+        if image.scale == 1.0 or fit.px_per_mm >= _ENOUGH_PX_PER_MM:
+            return image, fit
+    except NoStripError:
+        if image.scale == 1.0:
+            raise
+    image = read_photo(path)
+    return image, find_strip(image)
+
+
+def _checked_fields(fields: Sequence[FieldName]) -> tuple[FieldName, ...]:
+    named = (fields,) if isinstance(fields, str) else tuple(dict.fromkeys(fields))
+    if not named or not set(named) <= {"board", "floor"}:
+        raise UsageError("unknown-field", f"{list(fields)} are no fields of the strip.", "Choose board, floor or both.")
+    return named

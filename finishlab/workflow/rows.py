@@ -1,0 +1,121 @@
+"""What the logbook holds as rows that the reports can show."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from finishlab.errors import LogbookError
+from finishlab.matching.floor import pool_estimates
+from finishlab.reports.rows import BoardRow, ColourRow, SpotRow
+
+if TYPE_CHECKING:
+    from finishlab.logbook import Change, Logbook, StoredBoard, StoredMeasurement, StoredSpot
+    from finishlab.records import Light
+
+__all__ = ["board_row", "change_entry", "change_line", "photo_namer", "spot_row"]
+
+Namer = Callable[[str], str]
+
+
+def photo_namer(log: Logbook) -> Namer:
+    """Return what turns a photo's hash into the name the user's file had, and the start of the hash."""
+
+    def name(sha256: str) -> str:
+        try:
+            return f"{log.photo(sha256).file_name} ({sha256[:8]})"
+        except LogbookError:  # its file is gone: the hash is all that is left
+            return sha256[:16]
+
+    return name
+
+
+def board_row(
+    board: StoredBoard, light: Light | None = None, *, name: Namer = str, history: Sequence[Change] = ()
+) -> BoardRow:
+    """Return a board as a row.
+
+    Parameters
+    ----------
+    board
+        The board.
+    light
+        The light whose photos give its colour; without it its own, or all if it has none in that.
+    name
+        Turns a photo's hash into what is shown.
+    history
+        What was done to it.
+    """
+    return BoardRow(
+        number=board.number,
+        record=board.record,
+        lab=_pooled_lab(board.measurements, light or board.record.light),
+        colours=tuple(_colour_row(m, name) for m in board.measurements),
+        pairs=tuple(pair.delta_e00 for pair in board.pairs if light is None or pair.light == light),
+        history=tuple(change_line(change) for change in history),
+    )
+
+
+def spot_row(spot: StoredSpot, *, name: Namer = str, history: Sequence[Change] = ()) -> SpotRow:
+    """Return a floor spot as a row; see `board_row`."""
+    return SpotRow(
+        number=spot.number,
+        record=spot.record,
+        lab=_pooled_lab(spot.measurements, spot.record.light),
+        colours=tuple(_colour_row(m, name) for m in spot.measurements),
+        history=tuple(change_line(change) for change in history),
+    )
+
+
+def _pooled_lab(measurements: Sequence[StoredMeasurement], light: Light) -> tuple[float, float, float] | None:
+    lit = [m for m in measurements if m.light == light] or list(measurements)
+    return pool_estimates([m.field.estimate for m in lit]).lab if lit else None
+
+
+def _colour_row(found: StoredMeasurement, name: Namer) -> ColourRow:
+    return ColourRow(
+        lab=found.field.estimate.lab,
+        standard_error=found.field.estimate.standard_error,
+        light=found.light,
+        photo=name(found.photo),
+        strip_number=found.strip_number,
+        spread_lightness=(found.field.spread.L10, found.field.spread.L90),
+        version=found.version,
+        doubts=found.field.doubts,
+    )
+
+
+def change_line(change: Change) -> str:
+    """Return a change of the history in one line."""
+    when = f"{change.made.astimezone():%Y-%m-%d %H:%M}"
+    told = {"add": "logged", "add-photos": "photos added", "edit": "changed", "remove": "removed"}.get(change.what)
+    line = f"{when} {told or change.what} by {change.who}"
+    details = _details(change.before or {}, change.after or {}) if change.what == "edit" else _photos(change.after or {})
+    return f"{line}: {details}" if details else line
+
+
+def change_entry(change: Change) -> dict[str, Any]:
+    """Return a change of the history for a JSON document."""
+    return {
+        "made": change.made.isoformat(),
+        "who": change.who,
+        "what": change.what,
+        "before": None if change.before is None else dict(change.before),
+        "after": None if change.after is None else dict(change.after),
+    }
+
+
+def _details(before: Mapping[str, Any], after: Mapping[str, Any]) -> str:
+    changed = [name for name in before if name in after and before[name] != after[name]]
+    return "; ".join(f"{name} {_shown(before[name])} -> {_shown(after[name])}" for name in changed)
+
+
+def _photos(after: Mapping[str, Any]) -> str:
+    count = len(after.get("photos") or ())
+    light = after.get("light")
+    told = f"{count} photo{'' if count == 1 else 's'}" if count else ""
+    return f"{told} in {light}" if told and light else told
+
+
+def _shown(value: object) -> str:
+    return "none" if value is None else f"“{value}”"

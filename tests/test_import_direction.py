@@ -1,0 +1,196 @@
+"""The house rules of docs/architecture.md: imports point one way, a library has one doorway, modules stay short."""
+
+from __future__ import annotations
+
+import ast
+import sys
+from pathlib import Path
+from typing import Final, NamedTuple
+
+import pytest
+
+import finishlab
+
+PACKAGE: Final = Path(finishlab.__file__).parent
+
+LAYERS: Final = (
+    ("errors",),
+    ("version",),
+    ("quality",),
+    ("records",),
+    ("colorimetry",),
+    ("imaging",),
+    ("measure",),
+    ("matching", "stairs"),
+    ("photos", "logbook", "reports"),
+    ("workflow",),
+    ("cli", "web"),
+)
+"""Rooms from left to right; a room imports from itself and from rooms further left, never from one beside it."""
+
+DEMO_USES: Final = {"errors", "version", "quality", "records", "colorimetry", "imaging", "photos"}
+"""What the renderer may use. It stands beside the flow: only the command line starts it."""
+STORY: Final = "finishlab.demo.story"
+"""The one demo module that may call the command line, since it does what a user would type."""
+
+DOORWAYS: Final = {
+    "PIL": ("finishlab.photos", "finishlab.demo.encode", "finishlab.demo.sample_files"),
+    "alembic": ("finishlab.logbook",),
+    "click": ("finishlab.cli",),
+    "colour": ("finishlab.colorimetry",),
+    "cv2": ("finishlab.imaging",),
+    "jinja2": ("finishlab.reports",),
+    "markupsafe": ("finishlab.reports",),
+    "numpy": ("finishlab",),
+    "pillow_heif": ("finishlab.photos", "finishlab.demo.sample_files"),
+    "platformdirs": ("finishlab.cli", "finishlab.workflow"),
+    "reportlab": ("finishlab.reports",),
+    "rich": ("finishlab.reports", "finishlab.cli"),
+    "scipy": ("finishlab.colorimetry", "finishlab.imaging", "finishlab.matching", "finishlab.demo"),
+    "skimage": ("finishlab.imaging",),
+    "sqlalchemy": ("finishlab.logbook",),
+}
+"""Outside library -> the rooms or modules that may import it."""
+
+MOST_LINES: Final = 400
+
+
+class Import(NamedTuple):
+    """One import, wherever in a module it stands."""
+
+    importer: str
+    line: int
+    imported: str
+
+
+def module_name(path: Path) -> str:
+    """Return the dotted name of a module's file."""
+    parts = path.relative_to(PACKAGE.parent).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def imports_of(path: Path) -> list[Import]:
+    """Return every import of a file, those inside functions and for type checkers too."""
+    name = module_name(path)
+    package = name if path.name == "__init__.py" else name.rpartition(".")[0]
+    found = []
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found += [Import(name, node.lineno, alias.name) for alias in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            base = node.module or ""
+            if node.level:
+                above = package.split(".")[: len(package.split(".")) - node.level + 1]
+                base = ".".join([*above, *([node.module] if node.module else [])])
+            # `from finishlab import photos` names a room only together with what it imports.
+            found += [Import(name, node.lineno, f"{base}.{alias.name}") for alias in node.names]
+    return found
+
+
+def room(module: str) -> str:
+    """Return the room a module of ours is in; the package itself has none."""
+    parts = module.split(".")
+    return parts[1] if len(parts) > 1 else ""
+
+
+def inside(module: str, places: tuple[str, ...]) -> bool:
+    """Return whether a module is one of the places or lies in one."""
+    return any(module == place or module.startswith(f"{place}.") for place in places)
+
+
+def may_import(importer: str, imported: str) -> bool:
+    """Return whether the rules let one module of ours import from another."""
+    here, there = room(importer), room(imported)
+    if here == there or not here:  # the package's own __init__ offers names of every room
+        return True
+    if here == "demo":
+        return there in DEMO_USES or (there == "cli" and inside(importer, (STORY,)))
+    if there == "demo":
+        return here == "cli"
+    layer = {name: number for number, names in enumerate(LAYERS) for name in names}
+    return there in layer and layer[there] < layer[here]
+
+
+FILES: Final = sorted(PACKAGE.rglob("*.py"))
+IMPORTS: Final = [found for path in FILES for found in imports_of(path)]
+
+
+def listed(wrong: list[Import]) -> str:
+    """Return imports one a line, for a failing test."""
+    return "\n".join(f"{each.importer}, line {each.line}, imports {each.imported}" for each in wrong)
+
+
+def test_imports_point_one_way() -> None:
+    """A module imports only from its own room and from rooms to its left."""
+    ours = [each for each in IMPORTS if each.imported.split(".")[0] == "finishlab"]
+    assert len(ours) > 100, "the walk found hardly any import, so it is broken"
+    wrong = [each for each in ours if not may_import(each.importer, each.imported)]
+    assert not wrong, listed(wrong)
+
+
+def test_every_room_has_its_place() -> None:
+    """Whatever stands in the package is a room of the list: a new room must be given its place in the order first."""
+    rooms = {room(module_name(path)) for path in FILES} - {"", "__main__"}
+    assert rooms <= {name for layer in LAYERS for name in layer} | {"demo"}
+
+
+def test_every_outside_library_has_one_doorway() -> None:
+    """An outside library is imported only in its room, so that it can be replaced there; a new one needs a doorway."""
+    outside = [
+        each
+        for each in IMPORTS
+        if (top := each.imported.split(".")[0]) != "finishlab" and top not in sys.stdlib_module_names
+    ]
+    assert {each.imported.split(".")[0] for each in outside} >= {"numpy", "cv2", "PIL", "sqlalchemy"}
+    wrong = [each for each in outside if not inside(each.importer, DOORWAYS.get(each.imported.split(".")[0], ()))]
+    assert not wrong, listed(wrong)
+
+
+@pytest.mark.parametrize(
+    ("importer", "imported", "allowed"),
+    [
+        ("finishlab.measure.flow", "finishlab.imaging.finder", True),
+        ("finishlab.imaging.finder", "finishlab.measure.flow", False),
+        ("finishlab.photos.reading", "finishlab.logbook.store", False),
+        ("finishlab.reports.page", "finishlab.photos.writing", False),
+        ("finishlab.workflow", "finishlab.photos.reading", True),
+        ("finishlab.colorimetry.spaces", "finishlab", False),
+        ("finishlab.workflow", "finishlab.demo.render", False),
+        ("finishlab.demo.render", "finishlab.cli", False),
+        ("finishlab.demo.story", "finishlab.cli", True),
+        ("finishlab", "finishlab.workflow", True),
+    ],
+)
+def test_the_rule_tells_right_from_wrong(importer: str, imported: str, allowed: bool) -> None:
+    """The rule used above allows a step to the left and refuses one to the right or to the side."""
+    assert may_import(importer, imported) is allowed
+
+
+def test_no_cycle_of_modules() -> None:
+    """Within a room, too, no module needs itself through others, so that each can be read and tested alone."""
+    names = {module_name(path) for path in FILES}
+    top_level: dict[str, set[str]] = {name: set() for name in names}
+    for path in FILES:
+        for node in ast.parse(path.read_text(encoding="utf-8")).body:
+            if isinstance(node, ast.ImportFrom) and node.module and node.module.startswith("finishlab"):
+                for alias in node.names:
+                    whole = f"{node.module}.{alias.name}"
+                    top_level[module_name(path)].add(whole if whole in names else node.module)
+    done: set[str] = set()
+
+    def visit(name: str, trail: tuple[str, ...]) -> None:
+        assert name not in trail, " -> ".join([*trail, name])
+        if name in done:
+            return
+        for other in top_level.get(name, set()):
+            visit(other, (*trail, name))
+        done.add(name)
+
+    for name in sorted(names):
+        visit(name, ())
+
+
+@pytest.mark.parametrize("path", FILES, ids=module_name)
+def test_modules_stay_short(path: Path) -> None:
+    """No module is longer than 400 lines."""
+    assert len(path.read_text(encoding="utf-8").splitlines()) <= MOST_LINES
