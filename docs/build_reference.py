@@ -6,6 +6,7 @@ tests/test_docs.py fails until it was run.
 
 from __future__ import annotations
 
+import inspect
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -13,12 +14,10 @@ from typing import Final
 
 import click
 
-from finishlab.cli import cli
+from finishlab.cli import finishlab
 from finishlab.quality import DOUBTS
 
 DOCS: Final = Path(__file__).parent
-COLUMNS: Final = 100
-"""Width of a help text, characters."""
 NOTE: Final = "<!-- Made by docs/build_reference.py; do not edit. -->\n\n"
 
 
@@ -29,16 +28,16 @@ def walk(command: click.Command, context: click.Context) -> Iterator[tuple[str, 
         for name in command.list_commands(context):
             below = command.get_command(context, name)
             if below is not None and not below.hidden:
-                yield from walk(below, click.Context(below, info_name=name, parent=context))
+                yield from walk(below, click.Context(below, info_name=name, parent=context, **below.context_settings))
 
 
 def commands() -> Iterator[tuple[str, click.Command, click.Context]]:
     """Give every command of the tool."""
-    yield from walk(cli, click.Context(cli, info_name="finishlab", max_content_width=COLUMNS, terminal_width=COLUMNS))
+    yield from walk(finishlab, click.Context(finishlab, info_name="finishlab", **finishlab.context_settings))
 
 
 def commands_page() -> str:
-    """Return docs/commands.md."""
+    """Return docs/commands.md, laid out here and not by click, whose layout differs between its versions."""
     parts = [
         "# Commands\n\n",
         NOTE,
@@ -47,8 +46,31 @@ def commands_page() -> str:
         "5 measured but refused on quality, 6 logbook.\n",
     ]
     for path, command, context in commands():
-        parts.append(f"\n## `{path}`\n\n```text\n{command.get_help(context).rstrip()}\n```\n")
+        parts.append(f"\n## `{path}`\n\n`{path} {' '.join(command.collect_usage_pieces(context))}`\n\n")
+        parts.append(f"{inspect.cleandoc(command.help or '')}\n")
+        options = [option_row(each) for each in command.params if isinstance(each, click.Option) and not each.hidden]
+        if options:
+            parts.append("\n| option | what it is | unless given |\n|---|---|---|\n" + "".join(options))
+        examples: tuple[str, ...] = getattr(command, "examples", ())
+        if examples:
+            parts.append("\n```\n" + "".join(f"{line}\n" for line in examples) + "```\n")
     return "".join(parts)
+
+
+def option_row(option: click.Option) -> str:
+    """Return an option's line in its command's table."""
+    if option.is_flag:
+        value = ""
+    elif option.metavar:
+        value = f" {option.metavar}"
+    elif isinstance(option.type, click.Choice):
+        value = " " + "|".join(str(choice) for choice in option.type.choices)
+    else:
+        value = f" {option.type.name.upper()}"
+    default = option.show_default
+    shown = default if isinstance(default, str) else str(option.default) if default else ""
+    cells = (f"`{', '.join(option.opts)}{value}`", " ".join((option.help or "").split()), shown)
+    return "| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |\n"
 
 
 def doubts_page() -> str:

@@ -14,7 +14,8 @@ import pytest
 from finishlab.quality import DOUBTS
 
 ROOT: Final = Path(__file__).parents[1]
-PAGES: Final = sorted([*ROOT.glob("*.md"), *(ROOT / "docs").rglob("*.md"), *(ROOT / "finishlab").rglob("*.md")])
+FOLDERS: Final = ("docs", "finishlab", "sample_photos")
+PAGES: Final = sorted([*ROOT.glob("*.md"), *(page for name in FOLDERS for page in (ROOT / name).rglob("*.md"))])
 
 SET_UP_LINES: Final = (
     "python3 -m venv .venv && .venv/bin/pip install -q . && .venv/bin/finishlab demo",

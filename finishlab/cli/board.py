@@ -15,7 +15,7 @@ from finishlab.cli.common import (
     say,
     say_oil_caution,
 )
-from finishlab.cli.lazy import LazyGroup
+from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.cli.summary import board_summary
 from finishlab.errors import UsageError
 from finishlab.records import MAX_COATS, PURPOSES
@@ -41,16 +41,17 @@ def board() -> None:
     """
 
 
-@click.command("list", short_help="List the test boards.")
+@click.command(
+    "list", cls=ExampleCommand,
+    short_help="List the test boards.",
+    examples=(
+        "finishlab board list --light daylight",
+    ),
+)
 @click.option("--light", metavar="TEXT", help="Only what was taken in this light.")
 @json_option
-def list_boards(light: str | None, as_json: bool) -> None:
-    """List the test boards.
-
-    \b
-    Example:
-      finishlab board list --light daylight
-    """
+def list_boards(*, light: str | None, as_json: bool) -> None:
+    """List the test boards."""
     from finishlab.reports.documents import boards_document
     from finishlab.reports.terminal import print_boards
     from finishlab.workflow.rows import board_row
@@ -63,16 +64,17 @@ def list_boards(light: str | None, as_json: bool) -> None:
         print_boards(out(), rows)
 
 
-@click.command(short_help="Show all that is logged of a board.")
+@click.command(
+    cls=ExampleCommand,
+    short_help="Show all that is logged of a board.",
+    examples=(
+        "finishlab board show B1",
+    ),
+)
 @click.argument("number", metavar="B1")
 @json_option
-def show(number: str, as_json: bool) -> None:
-    """Show all that is logged of a board.
-
-    \b
-    Example:
-      finishlab board show B1
-    """
+def show(*, number: str, as_json: bool) -> None:
+    """Show all that is logged of a board."""
     from finishlab.reports.documents import boards_document
     from finishlab.reports.terminal import print_board
     from finishlab.workflow.rows import board_row, photo_namer
@@ -86,7 +88,14 @@ def show(number: str, as_json: bool) -> None:
     print_board(out(), row)
 
 
-@click.command(short_help="Change what is written of a board.")
+@click.command(
+    cls=ExampleCommand,
+    short_help="Change what is written of a board.",
+    examples=(
+        'finishlab board edit B2 --topcoat "satin water polyurethane"',
+        "finishlab board edit B2 --clear coats",
+    ),
+)
 @click.argument("number", metavar="B1")
 @click.option("--species", metavar="WOOD", help="The wood.")
 @click.option("--stain", metavar="TEXT", help="Stain, or stains mixed.")
@@ -103,14 +112,8 @@ def show(number: str, as_json: bool) -> None:
     help="Take a field out; may be given more than once.",
 )
 @json_option
-def edit(number: str, clear: tuple[str, ...], as_json: bool, **values: str | int | None) -> None:
-    """Change what is written of a board; what it was stays in its history.
-
-    \b
-    Examples:
-      finishlab board edit B2 --topcoat "satin water polyurethane"
-      finishlab board edit B2 --clear coats
-    """
+def edit(*, number: str, clear: tuple[str, ...], as_json: bool, **values: str | int | None) -> None:
+    """Change what is written of a board; what it was stays in its history."""
     from finishlab.reports.documents import boards_document
     from finishlab.workflow.rows import board_row
 
@@ -127,15 +130,16 @@ def edit(number: str, clear: tuple[str, ...], as_json: bool, **values: str | int
     say_oil_caution(*(str(given[name]) for name in ("stain", "topcoat") if name in given))
 
 
-@click.command(short_help="Leave boards out from now on; their history stays.")
+@click.command(
+    cls=ExampleCommand,
+    short_help="Leave boards out from now on; their history stays.",
+    examples=(
+        "finishlab board remove B3",
+    ),
+)
 @click.argument("numbers", metavar="B1...", nargs=-1, required=True)
 def remove(numbers: tuple[str, ...]) -> None:
-    """Leave boards out from now on; their photos and history stay, and no number is given twice.
-
-    \b
-    Example:
-      finishlab board remove B3
-    """
+    """Leave boards out from now on; their photos and history stay, and no number is given twice."""
     with open_logbook() as log:
         found = [log.board(number).number for number in numbers]
         for number in dict.fromkeys(found):
@@ -143,16 +147,17 @@ def remove(numbers: tuple[str, ...]) -> None:
             say(f"{number} is removed; its photos and history stay.")
 
 
-@click.command(short_help="Show what was done to a board, also a removed one.")
+@click.command(
+    cls=ExampleCommand,
+    short_help="Show what was done to a board, also a removed one.",
+    examples=(
+        "finishlab board history B1",
+    ),
+)
 @click.argument("number", metavar="B1")
 @json_option
-def history(number: str, as_json: bool) -> None:
-    """Show what was done to a board, also a removed one.
-
-    \b
-    Example:
-      finishlab board history B1
-    """
+def history(*, number: str, as_json: bool) -> None:
+    """Show what was done to a board, also a removed one."""
     from finishlab.colorimetry.estimate import COLOUR_SPACE
     from finishlab.workflow.rows import change_entry, change_line
 

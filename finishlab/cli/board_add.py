@@ -17,6 +17,7 @@ from finishlab.cli.common import (
     say,
     say_oil_caution,
 )
+from finishlab.cli.lazy import ExampleCommand
 from finishlab.cli.summary import board_summary, doubt_lines, untouched
 from finishlab.errors import UsageError
 from finishlab.records import MAX_COATS, PURPOSES, BoardRecord, parse_date, today
@@ -28,7 +29,15 @@ if TYPE_CHECKING:
 _RECORD = ("species", "stain", "coats", "topcoat", "purpose", "note", "date")
 
 
-@click.command(short_help="Measure photos of a test board and log them.")
+@click.command(
+    cls=ExampleCommand,
+    short_help="Measure photos of a test board and log them.",
+    examples=(
+        'finishlab board add board.jpg --species ash --stain walnut --coats 2 --topcoat "satin polyurethane"',
+        "finishlab board add both.jpg --species ash --stain walnut --with-floor",
+        'finishlab board add lamp.jpg --to B1 --light "evening lamp"',
+    ),
+)
 @photos_argument
 @click.option("--species", metavar="WOOD", help="The wood; needed for a new board.")
 @click.option("--stain", metavar="TEXT", help="Stain, or stains mixed.")
@@ -50,6 +59,7 @@ _RECORD = ("species", "stain", "coats", "topcoat", "purpose", "note", "date")
 @area_options
 @json_option
 def add(
+    *,
     photos: tuple[str, ...],
     light: str | None,
     with_floor: bool,
@@ -63,18 +73,14 @@ def add(
     """Measure photos of a test board and log them; print the board's number.
 
     Several photos are repeats of one board. Unless every photo is good, nothing is logged.
-
-    \b
-    Examples:
-      finishlab board add board.jpg --species ash --stain walnut --coats 2 --topcoat "satin polyurethane"
-      finishlab board add both.jpg --species ash --stain walnut --with-floor
-      finishlab board add lamp.jpg --to B1 --light "evening lamp"
     """
     from finishlab.workflow.batch import How
     from finishlab.workflow.recording import log_board, log_board_photos
 
     if with_floor and (greys or area is not None):
-        raise UsageError("with-floor-needs-strip", "A pair needs the strip.", "Leave out --with-floor, --grey or --area.")
+        raise UsageError(
+            "with-floor-needs-strip", "A pair with the floor needs the strip.", "Leave out --with-floor, or the areas."
+        )
     record = _record(number, light, written)
     how = How(("board", "floor") if with_floor else ("board",), cast("SurfaceKind", floor_is), greys, area)
     with open_logbook() as log:

@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from finishlab.workflow.batch import How
 
 __all__ = [
-    "Talk",
     "area_options",
+    "changes_given",
     "json_option",
     "measure_all",
     "open_logbook",
@@ -36,7 +36,6 @@ __all__ = [
 ]
 
 Command = TypeVar("Command", bound=Callable[..., Any])
-Talk = Callable[[str], None]
 
 _OIL_CAUTION: Final = (
     "Caution: rags with oil or oil stain can catch fire by themselves; dry them flat outdoors, never in a pile. "
@@ -45,20 +44,14 @@ _OIL_CAUTION: Final = (
 """After the National Fire Protection Association's advice on oily rags."""
 
 
-class _Grey(click.ParamType):
-    name = "X,Y,W,H:L"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> GreyArea:  # noqa: ANN401
-        del param, ctx
-        return value if isinstance(value, GreyArea) else GreyArea.parse(value)
+def _greys(ctx: click.Context, param: click.Parameter, value: tuple[str, ...]) -> tuple[GreyArea, ...]:
+    del ctx, param
+    return tuple(GreyArea.parse(text) for text in value)
 
 
-class _Area(click.ParamType):
-    name = "X,Y,W,H"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> PixelRect:  # noqa: ANN401
-        del param, ctx
-        return value if isinstance(value, PixelRect) else PixelRect.parse(value)
+def _area(ctx: click.Context, param: click.Parameter, value: str | None) -> PixelRect | None:
+    del ctx, param
+    return None if value is None else PixelRect.parse(value)
 
 
 def photos_argument(command: Command) -> Command:
@@ -76,11 +69,14 @@ def area_options(command: Command) -> Command:
     grey = click.option(
         "--grey",
         "greys",
-        type=_Grey(),
+        metavar="X,Y,W,H:L",
+        callback=_greys,
         multiple=True,
         help="Without a strip: pixels of a grey of known lightness L*; several make a ramp.",
     )
-    area = click.option("--area", type=_Area(), help="Without a strip: pixels of the surface to measure.")
+    area = click.option(
+        "--area", metavar="X,Y,W,H", callback=_area, help="Without a strip: pixels of the surface to measure."
+    )
     return grey(area(command))
 
 

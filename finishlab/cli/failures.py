@@ -13,7 +13,7 @@ from typing import Final
 
 import click
 
-from finishlab.errors import ExitCode, FinishlabError
+from finishlab.errors import ExitCode, FinishlabError, UsageError
 from finishlab.workflow.unforeseen import DEBUG, unexpected
 
 __all__ = ["INTERRUPTED", "exit_code_of", "quiet_libraries", "show_error"]
@@ -34,15 +34,6 @@ def exit_code_of(command: Callable[[], object]) -> int:
     try:
         code = command()
         sys.stdout.flush()
-    except FinishlabError as error:
-        show_error(error)
-        return int(error.exit_code)
-    except click.exceptions.NoArgsIsHelpError as error:
-        error.show()
-        return int(ExitCode.USAGE)
-    except click.ClickException as error:
-        show_error(_usage(error))
-        return int(ExitCode.USAGE)
     except (KeyboardInterrupt, click.Abort):
         click.echo("Interrupted; nothing more was done.", err=True)
         return INTERRUPTED
@@ -50,21 +41,33 @@ def exit_code_of(command: Callable[[], object]) -> int:
         # Whoever read the output has gone; the interpreter shall not complain when it flushes at its end.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return int(ExitCode.FAILURE)
+    except click.exceptions.NoArgsIsHelpError as error:
+        error.show()
+        return int(ExitCode.USAGE)
     except Exception as error:  # noqa: BLE001 - the last stop before a traceback
-        if os.environ.get(DEBUG):
-            traceback.print_exc()
-        else:
-            show_error(unexpected(error))
-        return int(ExitCode.FAILURE)
+        return _told(error)
     return code if isinstance(code, int) else int(ExitCode.DONE)
 
 
-def _usage(error: click.ClickException) -> FinishlabError:
+def _told(error: Exception) -> int:
+    """Print an error as a sentence; return its exit code."""
+    if isinstance(error, click.ClickException):
+        error = _usage(error)
+    if not isinstance(error, FinishlabError):
+        if os.environ.get(DEBUG):
+            traceback.print_exception(error)
+            return int(ExitCode.FAILURE)
+        error = unexpected(error)
+    show_error(error)
+    return int(error.exit_code)
+
+
+def _usage(error: click.ClickException) -> UsageError:
     """Return what was wrong with the command line, with where its help is."""
     message = " ".join(error.format_message().split())
     context = getattr(error, "ctx", None)
     path = context.command_path if context is not None else "finishlab"
-    return FinishlabError("usage", message, f"See: {path} --help")
+    return UsageError("usage", message, f"See: {path} --help")
 
 
 @contextmanager

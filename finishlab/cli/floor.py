@@ -18,7 +18,7 @@ from finishlab.cli.common import (
     report_failures,
     say,
 )
-from finishlab.cli.lazy import LazyGroup
+from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.cli.summary import doubt_lines, spot_summary, untouched
 from finishlab.records import DAYLIGHT, SURFACES, FloorSpotRecord, Surface, parse_date, today
 
@@ -44,7 +44,14 @@ def floor() -> None:
     """
 
 
-@click.command(short_help="Measure photos of the floor and log them.")
+@click.command(
+    cls=ExampleCommand,
+    short_help="Measure photos of the floor and log them.",
+    examples=(
+        "finishlab floor add plank1.jpg plank2.jpg plank3.jpg",
+        'finishlab floor add lamp.jpg --spot "by the stair" --light "evening lamp" --surface laminate',
+    ),
+)
 @photos_argument
 @click.option("--spot", metavar="TEXT", help="Where on the floor; several photos of one spot are repeats.")
 @click.option("--light", metavar="TEXT", default=DAYLIGHT, show_default=True, help="The light it was taken in.")
@@ -56,6 +63,7 @@ def floor() -> None:
 @area_options
 @json_option
 def add(
+    *,
     photos: tuple[str, ...],
     spot: str | None,
     light: str,
@@ -69,11 +77,6 @@ def add(
     """Measure photos of the floor and log them.
 
     Without --spot each photo is a spot of its own. Unless every photo is good, none is logged.
-
-    \b
-    Examples:
-      finishlab floor add plank1.jpg plank2.jpg plank3.jpg
-      finishlab floor add lamp.jpg --spot "by the stair" --light "evening lamp" --surface laminate
     """
     from finishlab.reports.documents import floor_document
     from finishlab.workflow.batch import How
@@ -102,16 +105,17 @@ def add(
     return 0
 
 
-@click.command("list", short_help="List the floor's spots and their pool.")
+@click.command(
+    "list", cls=ExampleCommand,
+    short_help="List the floor's spots and their pool.",
+    examples=(
+        "finishlab floor list",
+    ),
+)
 @click.option("--light", metavar="TEXT", help="Only what was taken in this light.")
 @json_option
-def list_spots(light: str | None, as_json: bool) -> None:
-    """List the floor's spots and their pool.
-
-    \b
-    Example:
-      finishlab floor list
-    """
+def list_spots(*, light: str | None, as_json: bool) -> None:
+    """List the floor's spots and their pool."""
     from finishlab.reports.documents import floor_document
     from finishlab.reports.terminal import print_floor
     from finishlab.workflow.comparing import pool_spots
@@ -130,16 +134,17 @@ def list_spots(light: str | None, as_json: bool) -> None:
         say(f"Pooled from what was taken in {pooled[0]}; name another with --light.")
 
 
-@click.command(short_help="Show all that is logged of a spot.")
+@click.command(
+    cls=ExampleCommand,
+    short_help="Show all that is logged of a spot.",
+    examples=(
+        "finishlab floor show F1",
+    ),
+)
 @click.argument("number", metavar="F1")
 @json_option
-def show(number: str, as_json: bool) -> None:
-    """Show all that is logged of a spot.
-
-    \b
-    Example:
-      finishlab floor show F1
-    """
+def show(*, number: str, as_json: bool) -> None:
+    """Show all that is logged of a spot."""
     from finishlab.reports.documents import floor_document
     from finishlab.reports.terminal import print_spot
     from finishlab.workflow.rows import photo_namer, spot_row
@@ -153,7 +158,13 @@ def show(number: str, as_json: bool) -> None:
     print_spot(out(), row)
 
 
-@click.command(short_help="Change what is written of a spot.")
+@click.command(
+    cls=ExampleCommand,
+    short_help="Change what is written of a spot.",
+    examples=(
+        'finishlab floor edit F1 --spot "by the stair" --note ""',
+    ),
+)
 @click.argument("number", metavar="F1")
 @click.option("--spot", metavar="TEXT", help="Where on the floor.")
 @click.option("--light", metavar="TEXT", help="The light it was taken in; its photos move with it.")
@@ -161,14 +172,10 @@ def show(number: str, as_json: bool) -> None:
 @click.option("--note", metavar="TEXT", help="Anything else.")
 @click.option("--date", metavar="DATE", help="Day of the photo.")
 @json_option
-def edit(number: str, as_json: bool, **values: str | None) -> None:
+def edit(*, number: str, as_json: bool, **values: str | None) -> None:
     """Change what is written of a spot; what it was stays in its history.
 
     An empty text takes a field out.
-
-    \b
-    Example:
-      finishlab floor edit F1 --spot "by the stair" --note ""
     """
     from finishlab.reports.documents import floor_document
     from finishlab.workflow.rows import spot_row
@@ -181,15 +188,16 @@ def edit(number: str, as_json: bool, **values: str | None) -> None:
     say(spot_summary(spot, "changed"))
 
 
-@click.command(short_help="Leave spots out from now on; their history stays.")
+@click.command(
+    cls=ExampleCommand,
+    short_help="Leave spots out from now on; their history stays.",
+    examples=(
+        "finishlab floor remove F3",
+    ),
+)
 @click.argument("numbers", metavar="F1...", nargs=-1, required=True)
 def remove(numbers: tuple[str, ...]) -> None:
-    """Leave spots out from now on; their photos and history stay.
-
-    \b
-    Example:
-      finishlab floor remove F3
-    """
+    """Leave spots out from now on; their photos and history stay."""
     with open_logbook() as log:
         found = [log.floor_spot(number).number for number in dict.fromkeys(numbers)]
         for number in dict.fromkeys(found):

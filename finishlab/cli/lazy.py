@@ -1,14 +1,14 @@
-"""A group of commands that are imported only when they are called, so that help comes at once."""
+"""Commands that are imported only when they are called, so that help comes at once; and commands with examples."""
 
 from __future__ import annotations
 
 import importlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import click
 
-__all__ = ["LazyGroup"]
+__all__ = ["ExampleCommand", "LazyGroup"]
 
 
 class LazyGroup(click.Group):
@@ -43,3 +43,24 @@ class LazyGroup(click.Group):
         del ctx
         with formatter.section("Commands"):
             formatter.write_dl([(name, text) for name, (_, text) in self.lazy.items()])
+
+
+class ExampleCommand(click.Command):
+    """A command whose help ends with examples.
+
+    Parameters
+    ----------
+    examples
+        Command lines, shown as they are.
+    """
+
+    def __init__(self, *args: Any, examples: Sequence[str], **extra: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **extra)
+        self.examples = tuple(examples)
+
+    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the examples."""
+        with formatter.section("Examples" if len(self.examples) > 1 else "Example"):
+            for line in self.examples:
+                formatter.write(f"{'':>{formatter.current_indent}}{line}\n")
+        super().format_epilog(ctx, formatter)

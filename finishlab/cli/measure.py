@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
@@ -17,6 +18,7 @@ from finishlab.cli.common import (
     report_failures,
     say,
 )
+from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import UsageError
 
 if TYPE_CHECKING:
@@ -24,7 +26,15 @@ if TYPE_CHECKING:
     from finishlab.measure import GreyArea, PixelRect, SurfaceKind
 
 
-@click.command(short_help="Measure the colours in photos; nothing is logged.")
+@click.command(
+    cls=ExampleCommand,
+    short_help="Measure the colours in photos; nothing is logged.",
+    examples=(
+        "finishlab measure board.jpg --save-picture check.png",
+        "finishlab measure photos/ --field both --json",
+        "finishlab measure board.jpg --grey 120,80,60,40:50 --area 900,400,300,200",
+    ),
+)
 @photos_argument
 @click.option(
     "--field",
@@ -44,6 +54,7 @@ if TYPE_CHECKING:
 @click.option("--save-picture", type=click.Path(), metavar="OUT.png", help="The photo with all that was found in it.")
 @json_option
 def measure(
+    *,
     photos: tuple[str, ...],
     field: str,
     floor_is: str,
@@ -55,12 +66,6 @@ def measure(
     """Measure the colours in photos; nothing is logged.
 
     A folder stands for the photos in it. With several photos each is tried, whatever happens to the others.
-
-    \b
-    Examples:
-      finishlab measure board.jpg --save-picture check.png
-      finishlab measure photos/ --field both --json
-      finishlab measure board.jpg --grey 120,80,60,40:50 --area 900,400,300,200
     """
     from finishlab.reports.documents import measurement_document
     from finishlab.reports.terminal import print_measurements
@@ -73,7 +78,7 @@ def measure(
     if as_json:
         print_document(measurement_document(results))
     elif any(result.measurement is not None for result in results):
-        print_measurements(out(), [result for result in results if result.measurement is not None])
+        print_measurements(out(), [replace(r, error=None) for r in results if r.measurement is not None])
     code = report_failures(results)
     good = sum(result.error is None for result in results)
     if code and len(results) > 1:

@@ -36,13 +36,16 @@ class RootGroup(LazyGroup):
         args: Sequence[str] | None = None,
         prog_name: str | None = None,
         complete_var: str | None = None,
-        standalone_mode: bool = True,
+        standalone_mode: bool = True,  # noqa: FBT001, FBT002 - click's own
         **extra: Any,  # noqa: ANN401 - click's own
     ) -> Any:  # noqa: ANN401 - click's own
         """Run the command line; in standalone mode the process ends with the contract's exit code."""
 
         def run() -> object:
-            return super(RootGroup, self).main(args, prog_name or "finishlab", complete_var, False, **extra)
+            # Names are given, so that help reads the same however the command was started.
+            name = prog_name or "finishlab"
+            root = super(RootGroup, self)
+            return root.main(args=args, prog_name=name, complete_var=complete_var, standalone_mode=False, **extra)
 
         if not standalone_mode:
             return run()

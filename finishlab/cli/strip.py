@@ -7,12 +7,19 @@ from typing import TYPE_CHECKING, cast
 import click
 
 from finishlab.cli.common import json_option, print_document, say
+from finishlab.cli.lazy import ExampleCommand
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import Paper
 
 
-@click.command(short_help="Write the grey strip to print, as a PDF.")
+@click.command(
+    cls=ExampleCommand,
+    short_help="Write the grey strip to print, as a PDF.",
+    examples=(
+        "finishlab strip --output strip.pdf --paper letter",
+    ),
+)
 @click.option(
     "--output", "-o", type=click.Path(), default="strip.pdf", show_default=True, metavar="FILE", help="The PDF."
 )
@@ -25,14 +32,10 @@ if TYPE_CHECKING:
     help="The strip's number, 1 to 1600, to print the same strip again. [default: a new one]",
 )
 @json_option
-def strip(output: str, paper: str, layout: str | None, number: int | None, as_json: bool) -> None:
+def strip(*, output: str, paper: str, layout: str | None, number: int | None, as_json: bool) -> None:
     """Write the grey strip to print, as a PDF.
 
     Print it at 100 %, in black ink only, on plain matt paper. One strip serves one project, floor and boards alike.
-
-    \b
-    Example:
-      finishlab strip --output strip.pdf --paper letter
     """
     from finishlab.imaging.strip import STRIP, new_strip_number
     from finishlab.reports.strip_pdf import write_layout, write_strip_pdf

@@ -23,6 +23,7 @@ __all__ = [
     "StoryBoard",
     "StoryPhoto",
     "StorySpot",
+    "commands",
     "photos",
 ]
 
@@ -251,3 +252,36 @@ def photos() -> Iterator[StoryPhoto]:
         yield thing.photo
         if thing.evening is not None:
             yield thing.evening
+
+
+def commands() -> Iterator[tuple[str, ...]]:
+    """Yield what a user would type to log the story, after ``finishlab``: by daylight first, then by the lamp."""
+    for spot in SPOTS:
+        yield _floor_add(spot, spot.photo)
+    for board in BOARDS:
+        yield _board_add(board)
+    for spot in SPOTS:
+        if spot.evening is not None:
+            yield (*_floor_add(spot, spot.evening), "--light", EVENING)
+    for board in BOARDS:
+        if board.evening is not None:
+            yield ("board", "add", f"{FOLDER}/{board.evening.file}", "--to", board.number, "--light", EVENING)
+
+
+def _floor_add(spot: StorySpot, photo: StoryPhoto) -> tuple[str, ...]:
+    return ("floor", "add", f"{FOLDER}/{photo.file}", "--spot", spot.where, "--surface", "vinyl")
+
+
+def _board_add(board: StoryBoard) -> tuple[str, ...]:
+    words = ["board", "add", f"{FOLDER}/{board.photo.file}", "--species", SPECIES]
+    if board.stain is not None:
+        words += ["--stain", board.stain, "--coats", str(board.coats)]
+    if board.topcoat is not None:
+        words += ["--topcoat", board.topcoat]
+    if board.purpose != "candidate":
+        words += ["--purpose", board.purpose]
+    if board.with_floor:
+        words.append("--with-floor")
+    if board.note is not None:
+        words += ["--note", board.note]
+    return tuple(words)

@@ -110,7 +110,7 @@ _SHOTS: Final[dict[str, _Shot]] = {
         _view(0.60, -7.0, 12.0, 200.0, 34.0),
         Light(0.14, 80.0, -0.02),
         floor=_seam_at(150.0),
-        glares=(Glare(150.0, 94.0, 0.30, (11.0, 5.0), 12.0),),
+        glares=(Glare(140.0, 90.0, 0.07, (10.0, 5.0), 12.0),),
     ),
     "floor-kitchen-doorway.jpg": _Shot(
         _view(0.61, 181.0, 5.0, 300.0, 34.0), Light(0.06, 240.0), floor=_seam_at(-30.0), white_error=(1.02, 0.98)
@@ -128,7 +128,7 @@ _SHOTS: Final[dict[str, _Shot]] = {
         _view(0.61, 2.0, 10.0, 100.0, 0.0),
         Light(0.08, 340.0),
         texture=_grain(4.5, 1.0),
-        glares=(Glare(62.0, -24.0, 0.32, (8.0, 3.6), 20.0),),
+        glares=(Glare(62.0, -24.0, 0.08, (9.0, 4.5), 20.0),),
     ),
     "board-honey-two-coats-varnish.jpg": _Shot(
         _view(0.60, -5.0, 27.0, 5.0, 0.0), Light(0.06, 120.0), texture=_grain(6.0, 0.7)

@@ -46,9 +46,7 @@ class CorrectedImage:
         return view.window(rect)
 
 
-def correct(
-    image: LinearImage, fit: StripFit, correction: Correction, rect: Rect, px_per_mm: float
-) -> CorrectedImage:
+def correct(image: LinearImage, fit: StripFit, correction: Correction, rect: Rect, px_per_mm: float) -> CorrectedImage:
     """Cut a rectangle out of the photo and undo tone, white balance, light and glare.
 
     The tone curve is undone code by code before anything is averaged, so that every mean is a mean of light.
@@ -95,4 +93,3 @@ def undo_saturation(rgb: np.ndarray, correction: Correction, boost: float) -> np
     code = linear_to_srgb(correction.neutral_value(rgb))
     luma = (code @ LUMA)[..., None]
     return correction.neutral_reflectance(srgb_to_linear(luma + (code - luma) / boost))
-

@@ -56,6 +56,8 @@ class FitPriors:
     reading: float = 0.005
     """Error of one patch reading: evenness of the print, what is left of noise."""
     black_reading: float = 0.02
+    least_span: float = 0.0
+    """Least range of log values that the tone curve is laid over, for greys that span little."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -151,7 +153,7 @@ class Correction:
         basis = light_basis(places)
         common = basis @ self.parameters[where.light]
         tint = np.stack([basis[..., :2] @ self.parameters[where.tint[k]] for k in range(3)], axis=-1)
-        return np.exp(common[..., None] + tint)
+        return np.asarray(np.exp(common[..., None] + tint))
 
     def reflectance(self, values: np.ndarray, places: np.ndarray) -> np.ndarray:
         """Return reflectance factors in the file's primaries, shape (..., 3).
@@ -163,7 +165,7 @@ class Correction:
         places
             Shape (..., 2), millimetres of the strip frame.
         """
-        return (self.exposure(values) - self.glare) / self.light(places)
+        return np.asarray((self.exposure(values) - self.glare) / self.light(places))
 
     def value_of(self, reflectance: np.ndarray, place: np.ndarray) -> np.ndarray:
         """Return the file's linear value of a reflectance at a place, shape (3,): the inverse of `reflectance`."""
@@ -176,7 +178,7 @@ class Correction:
         return out
 
     def reflectance_jacobian(self, reflectance: np.ndarray, place: np.ndarray) -> np.ndarray:
-        """Return d(reflectance)/d(parameters) at one reflectance (file's primaries) and place, shape (3, parameters)."""
+        """Return d(reflectance)/d(parameters) at one reflectance (file's primaries) and place: (3, parameters)."""
         where = _Parameters(self.priors)
         light = self.light(place)
         exposure = np.asarray(reflectance) * light + self.glare
@@ -276,7 +278,8 @@ def fit_correction(
         raise ValueError("no usable grey")
     places, reflectance = readings.places[use], np.asarray(reflectance, dtype=float)[use]
     u = np.log(np.maximum(readings.values[use], _FLOOR))
-    span = (float(u.min()) - 0.05, float(u.max()) + 0.05)
+    margin = max(0.05, (priors.least_span - float(np.ptp(u))) / 2)
+    span = (float(u.min()) - margin, float(u.max()) + margin)
     where = _Parameters(priors)
     half = (span[1] - span[0]) / 2
     fixed = half * _scale(u, span)
@@ -286,13 +289,13 @@ def fit_correction(
     prior_sigma = where.prior_sigma(priors)
     theta = np.zeros(where.size)
     theta[where.offset] = (np.log(reflectance)[:, None] - fixed).mean(axis=0)
-    robust = np.ones(use.size)
+    robust: np.ndarray = np.ones(use.size)
     if readings.trusted is not None and readings.trusted[use].sum() >= _ENOUGH:
         robust = readings.trusted[use].astype(float)
     if start is not None:
         theta, robust = start.parameters, start.weights[use]
     for step in range(2 if start is not None else 14):
-        design, target = _linearised(theta, where, tone_columns, fixed, places, reflectance)
+        design, target = _linearised(theta, where, tone_columns, fixed, places=places, reflectance=reflectance)
         weight = np.sqrt(robust) / sigma
         rows = (design * weight[:, None, None]).reshape(-1, where.size)
         normal = rows.T @ rows + np.diag(1 / prior_sigma**2)
@@ -342,6 +345,7 @@ def _linearised(
     where: _Parameters,
     tone_columns: np.ndarray,
     fixed: np.ndarray,
+    *,
     places: np.ndarray,
     reflectance: np.ndarray,
 ) -> tuple[np.ndarray, np.ndarray]:

@@ -16,7 +16,7 @@ from finishlab.errors import NoStripError
 from finishlab.imaging.opencv import cv2
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.resample import grey_of, shrink
-from finishlab.imaging.strip import STRIP, StripGeometry
+from finishlab.imaging.strip import STRIP, StripGeometry, Tag
 from finishlab.imaging.tags import detect_tags
 
 __all__ = ["StripFit", "apply_homography", "find_strip"]
@@ -76,6 +76,15 @@ class StripFit:
         return float(np.degrees(np.arctan2(y, x)))
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class _Seen:
+    """A tag of the strip as seen: which it is, the digit it carries, its corners in pixels, shape (4, 2)."""
+
+    tag: Tag
+    value: int
+    corners: np.ndarray
+
+
 def apply_homography(matrix: np.ndarray, points: np.ndarray) -> np.ndarray:
     """Return points moved by a 3 x 3 homography, shape (..., 2)."""
     points = np.asarray(points, dtype=float)
@@ -132,7 +141,7 @@ def find_strip(image: LinearImage, geometry: StripGeometry = STRIP) -> StripFit:
 
 
 def _look(grey: np.ndarray, sharpen: float, geometry: StripGeometry) -> list[tuple[int, np.ndarray]]:
-    """Return the tags seen in a grey picture, sharpened first by an unsharp mask of radius `sharpen` pixels if not 0."""
+    """Return the tags seen in a grey picture, put through an unsharp mask of radius `sharpen` pixels first if not 0."""
     if sharpen:
         soft = cv2.GaussianBlur(grey, (0, 0), sharpen)
         grey = np.asarray(cv2.addWeighted(grey, 2.5, soft, -1.5, 0.0))
@@ -153,35 +162,51 @@ def _resized(grey: np.ndarray, long_side: int) -> np.ndarray | None:
 
 def _fit(found: Mapping[int, np.ndarray], geometry: StripGeometry) -> StripFit | None:
     """Return the homography most tags agree on, or None if no two do."""
-    candidates = []
+    seen = []
     for tag_id, quad in found.items():
         read = geometry.read_tag(tag_id)
         if read is not None:
-            candidates.append((*read, quad))
-    best: list[int] = []
-    for i, (tag, _, quad) in enumerate(candidates):
+            seen.append(_Seen(read[0], read[1], quad))
+    agreed = _agreeing(seen)
+    if len(agreed) < 2:
+        return None
+    settled = _settled(agreed)
+    if settled is None:
+        return None
+    matrix, kept, residual = settled
+    number = _number([(each.tag.digit, each.value) for each in kept], geometry)
+    return StripFit(matrix, number, frozenset(each.tag.role for each in kept), residual)
+
+
+def _agreeing(seen: list[_Seen]) -> list[_Seen]:
+    """Return the most tags, one of each role, that lie about where one of them puts the others."""
+    best: list[_Seen] = []
+    for one in seen:
         # One tag fixes a homography; its word far along the strip is rough, so the bound widens with distance.
-        guess, _ = cv2.findHomography(tag.rect.corners(), quad)
+        guess, _ = cv2.findHomography(one.tag.rect.corners(), one.corners)
         if guess is None:
             continue
         back = np.linalg.pinv(guess)
-        agree = [i]
-        roles = {tag.role}
-        for j, (other, _, corners) in enumerate(candidates):
-            if other.role in roles:
+        agree, roles = [one], {one.tag.role}
+        for other in seen:
+            if other.tag.role in roles:
                 continue
-            miss = np.abs(apply_homography(back, corners) - other.rect.corners()).max()
-            reach = float(np.hypot(other.rect.x - tag.rect.x, other.rect.y - tag.rect.y))
+            place = other.tag.rect
+            miss = np.abs(apply_homography(back, other.corners) - place.corners()).max()
+            reach = float(np.hypot(place.x - one.tag.rect.x, place.y - one.tag.rect.y))
             if miss < 4.0 + 0.25 * reach:
-                agree.append(j)
-                roles.add(other.role)
+                agree.append(other)
+                roles.add(other.tag.role)
         if len(agree) > len(best):
             best = agree
-    if len(best) < 2:
-        return None
-    world = np.concatenate([candidates[i][0].rect.corners() for i in best])
-    pixels = np.concatenate([candidates[i][2] for i in best])
-    keep = list(range(len(best)))
+    return best
+
+
+def _settled(agreed: list[_Seen]) -> tuple[np.ndarray, list[_Seen], float] | None:
+    """Return the homography of the tags, those left after the worst were dropped, and the residual in mm."""
+    world = np.concatenate([each.tag.rect.corners() for each in agreed])
+    pixels = np.concatenate([each.corners for each in agreed])
+    keep = list(range(len(agreed)))
     while True:
         rows = np.concatenate([np.arange(4 * i, 4 * i + 4) for i in keep])
         matrix, _ = cv2.findHomography(world[rows], pixels[rows])
@@ -195,9 +220,7 @@ def _fit(found: Mapping[int, np.ndarray], geometry: StripGeometry) -> StripFit |
     residual = float(np.sqrt((miss_mm[keep] ** 2).mean()))
     if residual > _TOLERANCE_MM:
         return None
-    read = [(candidates[best[i]][0].digit, candidates[best[i]][1]) for i in keep]
-    roles = frozenset(candidates[best[i]][0].role for i in keep)
-    return StripFit(np.asarray(matrix), _number(read, geometry), roles, residual)
+    return np.asarray(matrix), [agreed[i] for i in keep], residual
 
 
 def _number(read: list[tuple[int, int]], geometry: StripGeometry) -> int | None:

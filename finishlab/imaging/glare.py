@@ -1,8 +1,8 @@
 """Mirrored light on a surface: found by what it does to colour, not by brightness alone.
 
-A highlight adds the light's own colour to the surface's (S. A. Shafer's dichromatic model, Color Research and Application
-10 (1985) 210-218). After correction the light is neutral, so each pixel is taken as ``k * surface + s * white``: grain
-changes k, glare raises s.
+A highlight adds the light's own colour to the surface's (S. A. Shafer's dichromatic model, Color Research and
+Application 10 (1985) 210-218). After correction the light is neutral, so each pixel is taken as
+``k * surface + s * white``: grain changes k, glare raises s.
 """
 
 from __future__ import annotations
@@ -58,7 +58,7 @@ def glare_mask(rgb: np.ndarray, on_surface: np.ndarray, px_per_mm: float) -> np.
     brightness = channel_mean(rgb)
     white = np.clip(white, -1.0, 1.0)
     usual = float(np.median(brightness[on_surface]))
-    mask = np.zeros(on_surface.shape, dtype=bool)
+    mask: np.ndarray = np.zeros(on_surface.shape, dtype=bool)
     on = on_surface.astype(np.float32)
     for sigma_mm, least, deviations in (_SPECK, _LOBE):
         # A wide blur is the same on a coarser grid, and far cheaper. What lies beside the surface must not bleed in,

@@ -64,12 +64,10 @@ def _points(matrix: np.ndarray, corners: np.ndarray) -> np.ndarray:
     return np.round(cv2.perspectiveTransform(corners.reshape(-1, 1, 2).astype(np.float64), matrix)).astype(np.int32)
 
 
-def _polygon(
-    canvas: np.ndarray, matrix: np.ndarray, rect: Rect, colour: tuple[int, int, int], width: int = 2
-) -> None:
+def _polygon(canvas: np.ndarray, matrix: np.ndarray, rect: Rect, colour: tuple[int, int, int], width: int = 2) -> None:
     points = _points(matrix, rect.corners())
-    cv2.polylines(canvas, [points], True, _BLACK, width + 2, cv2.LINE_AA)
-    cv2.polylines(canvas, [points], True, colour, width, cv2.LINE_AA)
+    cv2.polylines(canvas, [points], isClosed=True, color=_BLACK, thickness=width + 2, lineType=cv2.LINE_AA)
+    cv2.polylines(canvas, [points], isClosed=True, color=colour, thickness=width, lineType=cv2.LINE_AA)
 
 
 def _draw_masks(canvas: np.ndarray, matrix: np.ndarray, drawing: FieldDrawing) -> None:
@@ -89,7 +87,8 @@ def _draw_masks(canvas: np.ndarray, matrix: np.ndarray, drawing: FieldDrawing) -
     contours, _ = cv2.findContours(surface.mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     for contour in contours:
         if len(contour) > 4 * p:
-            cv2.polylines(canvas, [_points(moved, contour.astype(float))], True, _SAMPLED, 2, cv2.LINE_AA)
+            line = [_points(moved, contour.astype(float))]
+            cv2.polylines(canvas, line, isClosed=True, color=_SAMPLED, thickness=2, lineType=cv2.LINE_AA)
 
 
 def _label(canvas: np.ndarray, matrix: np.ndarray, name: FieldName, drawing: FieldDrawing) -> None:

@@ -67,7 +67,7 @@ class LinearImage:
     @property
     def scale(self) -> float:
         """Decoded width over full-size width: 1.0, or less where the file was decoded at a reduced size."""
-        return self.encoded.shape[1] / self.info.full_size[0]
+        return float(self.encoded.shape[1] / self.info.full_size[0])
 
     def linear(self, left: int, top: int, right: int, bottom: int) -> np.ndarray:
         """Return linear light of a window of the decoded pixels, in the file's primaries.

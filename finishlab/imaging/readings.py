@@ -77,7 +77,7 @@ def blur_mm(view: FlatView, geometry: StripGeometry = STRIP) -> float:
             columns = view.window(type(tag.rect)(edge - 1.9, tag.rect.y, 3.8, tag.rect.height))[1]
             if not view.inside[rows, columns].all() or rows.stop - rows.start < 2:
                 continue
-            profile = view.values[rows, columns].mean(axis=(0, 2))[:: -outward]
+            profile = view.values[rows, columns].mean(axis=(0, 2))[::-outward]
             span = np.ptp(profile)
             if span < 0.02 or profile.size < 4:
                 continue

@@ -69,7 +69,9 @@ def flatten(image: LinearImage, fit: StripFit, rect: Rect, px_per_mm: float, tab
     FlatView
     """
     size = (round(rect.width * px_per_mm), round(rect.height * px_per_mm))
-    to_mm = np.array([[1 / px_per_mm, 0, rect.x + 0.5 / px_per_mm], [0, 1 / px_per_mm, rect.y + 0.5 / px_per_mm], [0, 0, 1]])
+    to_mm = np.array(
+        [[1 / px_per_mm, 0, rect.x + 0.5 / px_per_mm], [0, 1 / px_per_mm, rect.y + 0.5 / px_per_mm], [0, 0, 1]]
+    )
     to_source = fit.to_pixels @ to_mm
     left, top, right, bottom = _bounds(to_source, size, image.size)
     if right - left < 2 or bottom - top < 2:

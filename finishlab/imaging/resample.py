@@ -23,7 +23,7 @@ def apply_table(codes: np.ndarray, table: np.ndarray) -> np.ndarray:
         shaped = table.reshape(1, 256, 3) if table.ndim == 2 else table
         return np.asarray(cv2.LUT(np.ascontiguousarray(codes), np.ascontiguousarray(shaped)))
     if table.ndim == 1:
-        return table[codes]
+        return np.asarray(table[codes])
     return np.stack([table[codes[..., k], k] for k in range(3)], axis=-1)
 
 
@@ -79,7 +79,11 @@ def warp(image: np.ndarray, to_source: np.ndarray, size: tuple[int, int], outsid
     """
     return np.asarray(
         cv2.warpPerspective(
-            image, to_source, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-            borderMode=cv2.BORDER_CONSTANT, borderValue=(outside, outside, outside),
+            image,
+            to_source,
+            size,
+            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+            borderMode=cv2.BORDER_CONSTANT,
+            borderValue=(outside, outside, outside),
         )
     )

@@ -1,9 +1,9 @@
 """The mean colour of a surface in linear light, and how well that mean is known.
 
 The mean is taken of light, as an instrument takes it; CIELAB comes after. Neighbouring pixels along the grain are not
-independent, so the error of the mean comes from blocks: squares of several sizes, whole rows and whole columns are tried,
-and the division that finds the largest error is believed. With grain along the strip the rows differ most, across it the
-columns do; squares larger than the figure catch the rest.
+independent, so the error of the mean comes from blocks: squares of several sizes, whole rows and whole columns are
+tried, and the division that finds the largest error is believed. With grain along the strip the rows differ most,
+across it the columns do; squares larger than the figure catch the rest.
 """
 
 from __future__ import annotations
@@ -81,7 +81,7 @@ def sample(image: CorrectedImage, surface: Surface) -> Sample:
 
 
 def _cell_sums(image: CorrectedImage, mask: np.ndarray) -> tuple[np.ndarray, float]:
-    """Return sums of r, g, b and the pixel count over cells of about a millimetre, shape (h, w, 4), and cells per mm."""
+    """Return sums of r, g, b and pixels over cells of about a millimetre, shape (h, w, 4), and the cells per mm."""
     size = max(1, round(image.px_per_mm))
     h, w = (n // size for n in mask.shape)
     weights = mask[: h * size, : w * size].astype(np.float32)

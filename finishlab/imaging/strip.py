@@ -1,7 +1,7 @@
 """The printed grey strip: one geometry in millimetres for the PDF, the layout file and the finder.
 
-The strip frame has its origin at the strip's top left corner, x right along the long edge, y down. The **board edge** is
-the top long edge (y = 0), the **floor edge** the bottom one. The board field lies above the strip at negative y, the
+The strip frame has its origin at the strip's top left corner, x right along the long edge, y down. The **board edge**
+is the top long edge (y = 0), the **floor edge** the bottom one. The board field lies above the strip at negative y, the
 floor field below it.
 
 Six tags, one at each corner and two at the middle, carry the position and the strip number. Between them run four ramps
@@ -104,8 +104,8 @@ class PrintModel:
     """What a DeviceGray value becomes on paper, as luminous reflectance factor.
 
     ``R(g) = black + (paper - black) * decode(g) ** gamma`` with ``decode`` the sRGB transfer function (IEC 61966-2-1),
-    which is how an untagged grey is usually printed. The figures for plain matt paper and black ink are common practice,
-    no source; a strip's own measured greys replace them.
+    which is how an untagged grey is usually printed. The figures for plain matt paper and black ink are common
+    practice, no source; a strip's own measured greys replace them.
     """
 
     paper: float = 0.87
@@ -206,11 +206,8 @@ def _build() -> StripGeometry:
                 rect = Rect(place, rows[row], slot, tag)
                 patches.append(GreyPatch(level, rect, rect.inset(1.6, 1.8)))
     blank = len(greys) - 1
-    for rect in (
-        Rect(columns[0], rows[0] + tag, tag, rows[1] - rows[0] - tag),
-        Rect(columns[1], rows[0] + tag, tag, rows[1] - rows[0] - tag),
-        Rect(columns[2], rows[0] + tag, tag, rows[1] - rows[0] - tag),
-    ):
+    for column in columns:
+        rect = Rect(column, rows[0] + tag, tag, rows[1] - rows[0] - tag)
         patches.append(GreyPatch(blank, rect, Rect(rect.x + 1.5, rect.y + 4.2, rect.width - 3.0, 4.2)))
     return StripGeometry(
         width=width,

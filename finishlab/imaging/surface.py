@@ -1,8 +1,9 @@
 """Find the surface inside a field: what belongs to the board or floor, and why the rest does not.
 
 Three passes, coarse to fine. Cells of two millimetres, whose means are free of pores and noise, decide what has the
-surface's colour, grown from the middle of the strip's edge where the board must lie. Straight steps cut off a bench that
-differs by less than the grain does. Then pixels: seams, glare and clipped spots go, and a margin is kept to every border.
+surface's colour, grown from the middle of the strip's edge where the board must lie. Straight steps cut off a bench
+that differs by less than the grain does. Then pixels: seams, glare and clipped spots go, and a margin is kept to every
+border.
 """
 
 from __future__ import annotations
@@ -127,7 +128,7 @@ def _cells(image: CorrectedImage, size: int) -> tuple[np.ndarray, np.ndarray]:
     h, w = (image.inside.shape[0] // size) * size, (image.inside.shape[1] // size) * size
     shape = (h // size, size, w // size, size)
     mean = image.rgb[:h, :w].reshape(*shape, 3).mean(axis=(1, 3))
-    valid = image.inside[:h, :w].reshape(shape).all(axis=(1, 3))
+    valid = np.asarray(image.inside[:h, :w].reshape(shape).all(axis=(1, 3)))
     return rgb_to_lab(np.maximum(mean, 0.0005)).astype(np.float32), valid
 
 
@@ -173,9 +174,10 @@ def _grow(lab: np.ndarray, valid: np.ndarray, field: FieldName) -> tuple[np.ndar
 
 def _open(member: np.ndarray) -> np.ndarray:
     """Return the cells with single-cell bridges cut and single-cell holes filled."""
-    cells = member.astype(np.uint8)
-    cells = cv2.morphologyEx(cells, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8), borderType=cv2.BORDER_REPLICATE)
-    return np.asarray(cv2.morphologyEx(cells, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8), borderType=cv2.BORDER_REPLICATE)) > 0
+    cells: np.ndarray = member.astype(np.uint8)
+    for step in (cv2.MORPH_CLOSE, cv2.MORPH_OPEN):
+        cells = cv2.morphologyEx(cells, step, np.ones((3, 3), np.uint8), borderType=cv2.BORDER_REPLICATE)
+    return np.asarray(cells > 0)
 
 
 def _seed_component(member: np.ndarray) -> np.ndarray:
@@ -257,7 +259,7 @@ def _name_the_rest(
     """Return why each cell is not the surface: 0 it is, else 1 + index into `_REASONS`."""
     out = np.zeros(member.shape, dtype=np.uint8)
     _, labels = cv2.connectedComponents((valid & ~member).astype(np.uint8), connectivity=8)
-    rows, columns = member.shape
+    columns = member.shape[1]
     for label in range(1, int(labels.max()) + 1):
         part = labels == label
         colour = np.median(lab[part], axis=0)
@@ -315,4 +317,5 @@ def _seams(image: CorrectedImage, core: np.ndarray) -> np.ndarray:
             if long > 0.8 * extent and thin < 6 * image.px_per_mm:
                 out |= labels == label
     grow = max(1, round(0.8 * image.px_per_mm))
-    return np.asarray(cv2.dilate(out.astype(np.uint8), np.ones((2 * grow + 1, 2 * grow + 1), np.uint8)) > 0) & core
+    grown = cv2.dilate(out.astype(np.uint8), np.ones((2 * grow + 1, 2 * grow + 1), np.uint8))
+    return np.asarray((grown > 0) & core)

@@ -6,8 +6,6 @@ Pattern Recognition 51 (2016) 481-491.
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
 from finishlab.imaging.opencv import cv2
@@ -18,7 +16,7 @@ MODULES = 7
 """Modules along one side of a tag, its black border included."""
 
 
-def _family() -> Any:
+def _family() -> cv2.aruco.Dictionary:
     return cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_250)
 
 

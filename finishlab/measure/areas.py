@@ -13,7 +13,8 @@ __all__ = ["GreyArea", "PixelRect"]
 
 _WHOLE: Final = re.compile(r"\s*[+-]?[0-9]{1,9}\s*")
 _HINT_RECT: Final = (
-    "Write X,Y,W,H in whole pixels of the upright, full-size photo: left, top, width, height, for example 900,400,300,200."
+    "Write X,Y,W,H in whole pixels of the upright, full-size photo: left, top, width, height; "
+    "for example 900,400,300,200."
 )
 _HINT_GREY: Final = "Write X,Y,W,H:L with the grey's lightness L* from above 0 to 100, for example 120,80,60,40:50."
 

@@ -1,8 +1,9 @@
 """Measure without the strip: greys of known lightness and the surface are named by hand.
 
-The same steps as beside the strip, with less to go by. Nobody says how large things are, so places are put on a scale on
-which the photo's long side is `_SPAN_MM`: light is smooth on that scale, and the sizes that glare and grain are looked
-for at are about right. What the greys cannot decide is left to priors, and the doubt about it goes into the estimate.
+The same steps as beside the strip, with less to go by. Nobody says how large things are, so places are put on a scale
+on which the photo's long side is `_SPAN_MM`: light is smooth on that scale, and the sizes that glare and grain are
+looked for at are about right. What the greys cannot decide is left to priors, and the doubt about it goes into the
+estimate.
 """
 
 from __future__ import annotations
@@ -13,15 +14,15 @@ from typing import Final
 
 import numpy as np
 
-from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
-from finishlab.colorimetry.spaces import reflectance_of_lightness, rgb_to_lab
+from finishlab.colorimetry.estimate import LabEstimate
+from finishlab.colorimetry.spaces import reflectance_of_lightness
 from finishlab.errors import QualityError, UsageError
 from finishlab.imaging.corrected import CorrectedImage
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
 from finishlab.imaging.glare import glare_mask
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.resample import any_channel_at_least, apply_table, recolour, shrink
-from finishlab.imaging.sampling import Sample, sample
+from finishlab.imaging.sampling import sample
 from finishlab.imaging.strip import STRIP, Rect
 from finishlab.imaging.surface import Surface
 from finishlab.measure.areas import GreyArea, PixelRect
@@ -39,14 +40,16 @@ _RAMP: Final = 4
 """With this many greys the evenness of the light is fitted too."""
 _LIGHT: Final = (0.02, 0.15)
 """Prior of the light's slope over 90 of these millimetres, natural log: with few greys, and with a ramp."""
+_BEND: Final = 0.005
 _READING: Final = 0.01
 """Relative error of a grey: its lightness is known to about half a unit of L*."""
 _LIGHTNESS_STEP: Final = 1.0
 """One standard deviation of what all the greys' lightnesses may be wrong by together, L*."""
-_HALF_SPAN: Final = 1.6
-"""Half the range of the strip's greys, natural log, for which `FitPriors.tone` holds."""
-_SLOPE: Final = 0.15
-"""One standard deviation of a phone's contrast beyond the greys, relative (common practice, no source)."""
+_TONE: Final = (0.3, 0.15, 0.10, 0.06, 0.03)
+"""Prior of a phone's tone curve over `_LEAST_SPAN`, Legendre orders 1..; a ramp decides it, one grey leaves it open
+(common practice, no source)."""
+_LEAST_SPAN: Final = 2.4
+"""Range of log values the tone curve is laid over at least: colours a third to three times as light as one grey."""
 _LEAST_PIXELS: Final = 16
 _CLIPPED: Final = 0.05
 _DISAGREE: Final = 0.10
@@ -90,7 +93,7 @@ def measure_by_hand(
     _check_areas(image, greys, area)
     readings = _read_greys(image, greys)
     lightness = np.array([grey.lightness for grey in greys])
-    priors = _priors(readings, len(greys))
+    priors = _priors(len(greys))
     correction = fit_correction(readings, reflectance_of_lightness(lightness), priors)
     if correction.residual > _DISAGREE:
         raise QualityError(
@@ -112,8 +115,7 @@ def measure_by_hand(
         f"camera:{image.info.camera or 'unknown'}",
     )
     estimate = estimate_colours({"board": view.sample}, {"board": kind}, fit)["board"]
-    estimate = _with_extrapolation(estimate, view.sample.rgb, correction, photo)
-    measurement = _measurement(image, greys, area, kind, estimate, view, correction)
+    measurement = _measurement(image, greys, area, kind=kind, estimate=estimate, view=view, correction=correction)
     return HandInspection(measurement, correction, view, area, greys)
 
 
@@ -167,21 +169,17 @@ def _mm_per_px(image: LinearImage) -> float:
 def _place(image: LinearImage, pixels: np.ndarray) -> np.ndarray:
     """Return places in stand-in millimetres, with the photo's centre where the strip's would be, shape (..., 2)."""
     middle = (np.array(image.size, dtype=float) - 1) / 2
-    return (pixels - middle) * _mm_per_px(image) + np.array([STRIP.width / 2, STRIP.height / 2])
+    return np.asarray((pixels - middle) * _mm_per_px(image) + np.array([STRIP.width / 2, STRIP.height / 2]))
 
 
-def _priors(readings: PatchReadings, greys: int) -> FitPriors:
+def _priors(greys: int) -> FitPriors:
     """Return priors that ask of few greys only what they can tell."""
-    usual = FitPriors()
-    log = np.log(readings.values)
-    # The tone curve's terms are departures over the greys' own range: a short range allows but a small one.
-    share = min(1.0, (float(np.ptp(log)) / 2 + 0.05) / _HALF_SPAN)
-    return replace(
-        usual,
-        tone=tuple(sigma * share for sigma in usual.tone),
+    return FitPriors(
+        tone=_TONE,
         light_plane=_LIGHT[greys >= _RAMP],
-        light_bend=0.005,
+        light_bend=_BEND,
         reading=_READING,
+        least_span=_LEAST_SPAN,
     )
 
 
@@ -212,20 +210,11 @@ def _view(corrected: CorrectedImage, glare: np.ndarray) -> FieldView:
     return FieldView(corrected, surface, sample(corrected, surface))
 
 
-def _with_extrapolation(estimate: LabEstimate, rgb: np.ndarray, correction: Correction, photo: str) -> LabEstimate:
-    """Add what a contrast other than the fitted one would do to a colour beyond the greys."""
-    low, high = correction.greys_seen
-    rgb = np.maximum(rgb, 1e-4)
-    beyond = np.log(rgb / np.clip(rgb, low, high))
-    moved = np.asarray(rgb_to_lab(rgb * np.exp(_SLOPE * beyond))) - np.asarray(rgb_to_lab(rgb))
-    effect = SharedEffect("contrast", f"photo:{photo}", (float(moved[0]), float(moved[1]), float(moved[2])))
-    return replace(estimate, shared=(*estimate.shared, effect))
-
-
 def _measurement(
     image: LinearImage,
     greys: tuple[GreyArea, ...],
     area: PixelRect,
+    *,
     kind: SurfaceKind,
     estimate: LabEstimate,
     view: FieldView,
@@ -234,7 +223,7 @@ def _measurement(
     shared = (*image.info.doubts, doubt("no-strip-used", greys=len(greys)))
     if len(greys) == 1:
         shared = (*shared, doubt("one-grey"))
-    found = field_result("board", kind, estimate, view, correction, shared)
+    found = field_result("board", kind, estimate, view, correction=correction, shared=shared)
     if len(greys) == 1:
         # Beside one grey every colour is outside it; the doubt about one grey says it better.
         found = replace(found, doubts=tuple(d for d in found.doubts if d.code != "outside-greys"))

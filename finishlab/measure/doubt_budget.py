@@ -1,7 +1,7 @@
 """What is not known about a sampled colour, effect by effect, carried into CIELAB.
 
-Own: the grain (block to block). Shared within the photo: the fit of tone and light. Shared beside one strip: how dark its
-black is and how its greys came out. Shared by one camera: its saturation, and that it does not see as eyes do.
+Own: the grain (block to block). Shared within the photo: the fit of tone and light. Shared beside one strip: how dark
+its black is and how its greys came out. Shared by one camera: its saturation, and that it does not see as eyes do.
 """
 
 from __future__ import annotations
@@ -24,8 +24,8 @@ from finishlab.measure.results import SurfaceKind
 __all__ = ["PRINT_DOUBT", "PhotoFit", "estimate_colours"]
 
 PRINT_DOUBT: Final[Mapping[str, float]] = {"black": 0.010, "gamma": 0.05, "paper": 0.03}
-"""One standard deviation of the printed greys' nominal values: reflectance of black, exponent of the greys, reflectance of
-paper. Common practice, no source; a strip whose greys were measured has less."""
+"""One standard deviation of the printed greys' nominal values: reflectance of black, exponent of the greys, reflectance
+of paper. Common practice, no source; a strip whose greys were measured has less."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -142,6 +142,4 @@ def _print_effects(sample: Sample, lab: np.ndarray, fit: PhotoFit) -> list[Share
 
 def _camera_effects(scope: str) -> list[SharedEffect]:
     values, vectors = np.linalg.eigh(PRINT_AGAINST_WOOD)
-    return [
-        _effect(f"camera-print-{i + 1}", scope, vectors[:, i] * np.sqrt(max(values[i], 0.0))) for i in range(3)
-    ]
+    return [_effect(f"camera-print-{i + 1}", scope, vectors[:, i] * np.sqrt(max(values[i], 0.0))) for i in range(3)]

@@ -102,7 +102,10 @@ def measure(
     kinds: dict[FieldName, SurfaceKind] = {name: "wood" if name == "board" else floor_is for name in fields}
     estimates = estimate_colours({name: v.sample for name, v in views.items()}, kinds, photo_fit)
     shared = (*image.info.doubts, *strip_doubts)
-    results = {name: field_result(name, kinds[name], estimates[name], views[name], correction, shared) for name in fields}
+    results = {
+        name: field_result(name, kinds[name], estimates[name], views[name], correction=correction, shared=shared)
+        for name in fields
+    }
     pair = delta_e_interval(estimates["board"], estimates["floor"]) if len(results) == 2 else None
     measurement = Measurement(
         photo_id=image.info.photo_id,
@@ -132,6 +135,7 @@ def field_result(
     kind: SurfaceKind,
     estimate: LabEstimate,
     view: FieldView,
+    *,
     correction: Correction,
     shared: tuple[Doubt, ...],
 ) -> FieldMeasurement:
@@ -162,7 +166,7 @@ def field_result(
 
 def _reading(fit: StripFit, image: LinearImage) -> StripReading:
     full = 1 / image.scale
-    corners = (fit.pixels(np.array([[0, 0], [STRIP.width, 0], [STRIP.width, STRIP.height], [0, STRIP.height]])) + 0.5) * full - 0.5
+    corners = (fit.pixels(Rect(0.0, 0.0, STRIP.width, STRIP.height).corners()) + 0.5) * full - 0.5
     return StripReading(
         number=fit.number,
         tags_seen=fit.tags_seen,
@@ -190,5 +194,3 @@ def _settings(printed: PrintModel, fields: Sequence[FieldName], floor_is: Surfac
         "px_per_mm": PX_PER_MM,
         "print": {"paper": printed.paper, "black": printed.black, "gamma": printed.gamma},
     }
-
-

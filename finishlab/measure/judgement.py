@@ -95,7 +95,7 @@ def _strip_doubts(fit: StripFit, blur: float, image: LinearImage, paper: float) 
 
 
 def judge_light(fit: StripFit, readings: PatchReadings, correction: Correction) -> list[Doubt]:
-    """Return the doubts about light and tone: do the strip's greys agree with smooth light?
+    """Return the doubts about light and tone, by how well the strip's greys agree with smooth light.
 
     Greys between two tags that were seen are not covered by anything; if smooth light cannot explain many of them, a
     shadow lies across the strip or the phone has brightened parts of the picture.
@@ -105,13 +105,14 @@ def judge_light(fit: StripFit, readings: PatchReadings, correction: Correction) 
     QualityError
         ``light-not-smooth``
     """
-    clear = np.array([_between_seen_tags(patch.sample.centre[0], patch.sample.centre[1], fit) for patch in STRIP.patches])
+    clear = np.array([_between_seen_tags(*patch.sample.centre, fit) for patch in STRIP.patches])
     clear &= readings.usable
     disagree = float((correction.weights[clear] < 0.3).mean()) if clear.any() else 0.0
     if disagree > _DISAGREE[1] or correction.residual > _RESIDUAL[1]:
         raise QualityError(
             "light-not-smooth",
-            f"{100 * disagree:.0f} % of the strip's greys do not fit smooth light: a shadow or a bright edge lies across it.",
+            f"{100 * disagree:.0f} % of the strip's greys do not fit smooth light: "
+            "a shadow or a bright edge lies across it.",
             "Find even light without hard shadows on strip and work, and photograph again.",
         )
     if disagree > _DISAGREE[0] or correction.residual > _RESIDUAL[0]:

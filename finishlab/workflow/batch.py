@@ -1,4 +1,4 @@
-"""Many photos measured, each tried whatever happens to the others, with all processors when there are enough of them."""
+"""Many photos measured, each tried whatever happens to the others, with all processors when there are enough."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Final
 from finishlab.errors import ExitCode, FinishlabError
 from finishlab.reports.rows import PhotoResult
 from finishlab.workflow.finding import expand_photos
-from finishlab.workflow.measuring import inspect_photo
+from finishlab.workflow.measuring import check_how, inspect_photo
 from finishlab.workflow.unforeseen import DEBUG, unexpected
 
 if TYPE_CHECKING:
@@ -31,12 +31,21 @@ _ALONE: Final = 2
 
 @dataclass(frozen=True, slots=True)
 class How:
-    """How photos are to be measured; see `finishlab.workflow.measuring.measure_photo`."""
+    """How photos are to be measured; see `finishlab.workflow.measuring.measure_photo`.
+
+    Raises
+    ------
+    UsageError
+        If fields, greys and area cannot be meant together.
+    """
 
     fields: tuple[FieldName, ...] = ("board",)
     floor_is: SurfaceKind = "print"
     greys: tuple[GreyArea, ...] = ()
     area: PixelRect | None = None
+
+    def __post_init__(self) -> None:
+        check_how(self.fields, self.greys, self.area)
 
 
 def measure_photos(
@@ -133,7 +142,7 @@ def _measure_one(job: Job) -> PhotoResult:
         )
     except FinishlabError as failure:
         return PhotoResult(str(path), error=_with_path(failure, path))
-    except Exception as failure:  # noqa: BLE001 - one photo's trouble must not end the others
+    except Exception as failure:  # one photo's trouble must not end the others
         if os.environ.get(DEBUG):
             raise
         return PhotoResult(str(path), error=unexpected(failure, path.name))

@@ -50,7 +50,8 @@ def rank_boards(log: Logbook, *, light: str | None = None) -> Ranking:
     log
         An open logbook.
     light
-        The light whose photos are compared; without it the one with the most boards in which the floor was measured too.
+        The light whose photos are compared; without it the one with the most boards in which the
+        floor was measured too.
 
     Raises
     ------
@@ -77,8 +78,7 @@ def compare(log: Logbook, *, light: str | None = None) -> Comparison:
         raise LogbookError(
             "no-boards", f"No test board was photographed in the light “{chosen}”.", _lights_hint(_lights(boards))
         )
-    lights = {m.light for each in (*boards, *spots) for m in each.measurements}
-    if len(lights) == 1:
+    if len(_lights(boards) + _lights(spots)) == 1:
         pool = replace(pool, doubts=(*pool.doubts, doubt("one-light", light=chosen)))
     ranking = rank_colours(pool, [_board_colour(board, chosen, floor) for board in measured])
     return Comparison(
@@ -146,7 +146,8 @@ def _floor_of_spots(boards: Sequence[StoredBoard], spots: Sequence[StoredSpot], 
 
 def _floor_of_pairs(boards: Sequence[StoredBoard], spots: Sequence[StoredSpot], light: Light) -> _Floor:
     del spots
-    floors, strips = [], set()
+    floors: list[FloorSpot] = []
+    strips: set[int] = set()
     for board in boards:
         for pair in board.pairs:
             if pair.light == light:

@@ -40,7 +40,9 @@ def expand_photos(paths: Sequence[str | Path]) -> list[tuple[Path, FinishlabErro
             inside = _photos_in(path)
         except OSError as error:
             reason = error.strerror or str(error)
-            found[path] = PhotoError("folder-unreadable", f"The folder {path} cannot be read ({reason}).", "Name another.")
+            found[path] = PhotoError(
+                "folder-unreadable", f"The folder {path} cannot be read ({reason}).", "Check that it is yours to read."
+            )
             continue
         if not inside:
             found[path] = PhotoError(

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
     from finishlab.measure import GreyArea, HandInspection, Inspection, Measurement, PixelRect, SurfaceKind
 
-__all__ = ["inspect_photo", "measure_photo"]
+__all__ = ["check_how", "inspect_photo", "measure_photo"]
 
 _QUICK_LONG_SIDE: Final = 2000
 """Pixels that a photo is first decoded to: the strip is found in it, and most often it is enough to measure."""
@@ -81,19 +81,10 @@ def inspect_photo(
     from finishlab.measure import measure, measure_by_hand
     from finishlab.photos import read_photo
 
-    fields = _checked_fields(fields)
+    fields = tuple(dict.fromkeys(fields))
+    check_how(fields, greys, area)
     path = Path(path)
-    if greys or area is not None:
-        if not greys or area is None:
-            raise UsageError(
-                "grey-and-area",
-                "A grey and the surface to measure belong together.",
-                "Name both: --grey X,Y,W,H:L and --area X,Y,W,H.",
-            )
-        if len(fields) > 1:
-            raise UsageError(
-                "one-area", "By hand only one surface is measured in a photo.", "Leave out the second field."
-            )
+    if area is not None:
         image = read_photo(path)
         kind: SurfaceKind = floor_is if fields == ("floor",) else "wood"
         return measure_by_hand(image, greys, area, kind), image
@@ -118,8 +109,21 @@ def _found_strip(path: Path) -> tuple[LinearImage, StripFit]:
     return image, find_strip(image)
 
 
-def _checked_fields(fields: Sequence[FieldName]) -> tuple[FieldName, ...]:
-    named = (fields,) if isinstance(fields, str) else tuple(dict.fromkeys(fields))
-    if not named or not set(named) <= {"board", "floor"}:
-        raise UsageError("unknown-field", f"{list(fields)} are no fields of the strip.", "Choose board, floor or both.")
-    return named
+def check_how(fields: Sequence[FieldName], greys: Sequence[GreyArea], area: PixelRect | None) -> None:
+    """Check that what is to be measured can be meant.
+
+    Raises
+    ------
+    UsageError
+        ``unknown-field``, ``grey-and-area`` or ``one-area``.
+    """
+    if not fields or isinstance(fields, str) or not set(fields) <= {"board", "floor"}:
+        raise UsageError("unknown-field", f"{fields!r} are no fields of the strip.", "Choose board, floor or both.")
+    if bool(greys) != (area is not None):
+        raise UsageError(
+            "grey-and-area",
+            "A grey and the surface to measure belong together.",
+            "Name both: --grey X,Y,W,H:L and --area X,Y,W,H.",
+        )
+    if area is not None and len(set(fields)) > 1:
+        raise UsageError("one-area", "By hand only one surface is measured in a photo.", "Name one field only.")

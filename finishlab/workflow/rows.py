@@ -90,7 +90,8 @@ def change_line(change: Change) -> str:
     when = f"{change.made.astimezone():%Y-%m-%d %H:%M}"
     told = {"add": "logged", "add-photos": "photos added", "edit": "changed", "remove": "removed"}.get(change.what)
     line = f"{when} {told or change.what} by {change.who}"
-    details = _details(change.before or {}, change.after or {}) if change.what == "edit" else _photos(change.after or {})
+    before, after = change.before or {}, change.after or {}
+    details = _details(before, after) if change.what == "edit" else _photos(after)
     return f"{line}: {details}" if details else line
 
 

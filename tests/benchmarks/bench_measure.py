@@ -1,8 +1,8 @@
 """How long a photo of 12 megapixels takes to be measured, against a plain full decode of it; and the memory it needs.
 
 Run ``python tests/benchmarks/bench_measure.py [--runs N] [--photo FILE]``. Without a photo two are rendered, which
-takes a minute or so. Bounds to watch: ratio at most 2, peak memory below 400 MB. A script, not a test: timings depend on what
-else the machine does, so they decide nothing. Decoding and measuring take turns, so that both meet the same load.
+takes a minute or so. Bounds to watch: ratio at most 2, peak memory below 400 MB. A script and no test, since timings
+depend on what else the machine does: they decide nothing. Decoding and measuring take turns, so that both meet the same load.
 """
 
 from __future__ import annotations

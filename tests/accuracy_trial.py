@@ -1,0 +1,178 @@
+"""How well the measuring core does on rendered scenes with known truth, beside simpler ways of doing it.
+
+Run ``python tests/accuracy_trial.py --scenes 60``; docs/decisions/0004-joint-fit.md quotes its output. The suite uses
+`outcomes` on the same scenes.
+
+Every way sees the same photos and the same surfaces; only tone, light and saturation are treated differently. Error:
+CIEDE2000 of the pair as measured, less that of an ideal linear camera of the same sensitivities in the same light, balanced
+on a perfect white.
+"""
+
+from __future__ import annotations
+
+import argparse
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.spaces import rgb_to_lab, srgb_to_linear
+from finishlab.demo.chance import random_scene
+from finishlab.demo.render import render_scene
+from finishlab.errors import QualityError
+from finishlab.imaging.corrected import SATURATION_BOOST, CorrectedImage, undo_saturation
+from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
+from finishlab.imaging.pixels import LinearImage, PhotoInfo
+from finishlab.imaging.readings import read_patches
+from finishlab.imaging.rectify import flatten
+from finishlab.imaging.strip import STRIP, FieldName, PrintModel, Rect
+from finishlab.measure.flow import PX_PER_MM, Inspection, measure
+
+LEVELS = np.array([patch.level for patch in STRIP.patches])
+NO_LIGHT = {"light_plane": 1e-6, "light_bend": 1e-6, "tint_plane": 1e-6}
+WAYS: dict[str, tuple[FitPriors | None, float]] = {
+    "one grey, white balance only": (None, 1.0),
+    "ramp, no light field": (FitPriors(**NO_LIGHT), 1.0),
+    "ramp and light, each channel alone": (FitPriors(channel=(1.0, 0.5)), 1.0),
+    "ramp and light, straight tone curve": (FitPriors(tone=(0.8, 0.01, 0.01, 0.01, 0.01)), 1.0),
+    "ramp and light, no veiling glare": (FitPriors(glare=1e-5), 1.0),
+    "joint fit": (FitPriors(), 1.0),
+    "joint fit, saturation prior (kept)": (FitPriors(), SATURATION_BOOST[0]),
+}
+"""Name -> priors of the fit (None: one grey) and the saturation boost taken out."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """One scene: truth, what each way found, and the stated interval of the kept one."""
+
+    seed: int
+    camera: str
+    lamp: str
+    floor_is: str
+    true: float
+    ideal: float
+    value: float
+    low: float
+    high: float
+    number_read: bool
+    ways: dict[str, float]
+    refused: str = ""
+
+    @property
+    def error(self) -> float:
+        """Error of the pair beyond the ideal camera's."""
+        return abs(self.value - self.ideal)
+
+    @property
+    def holds(self) -> bool:
+        """Whether the interval holds the truth."""
+        return self.low <= self.true <= self.high
+
+
+def photo_of(pixels: np.ndarray, name: str = "rendered") -> LinearImage:
+    """Return rendered sRGB pixels as the photo that reading a file would give."""
+    decode = srgb_to_linear(np.arange(256) / 255).astype(np.float32)
+    info = PhotoInfo(f"{name:0>16.16}", "Rendered", "", "sRGB", (pixels.shape[1], pixels.shape[0]))
+    return LinearImage(pixels, decode, np.eye(3), info)
+
+
+def outcome(seed: int, size: tuple[int, int] = (2000, 1500), *, compare: bool = False) -> Outcome:
+    """Render scene `seed`, measure its pair, and if asked measure it the simpler ways too."""
+    scene = random_scene(np.random.default_rng(seed), size=size)
+    shot = render_scene(scene)
+    truth = shot.truth
+    assert truth.delta_e00 is not None and truth.ideal_delta_e00 is not None and scene.floor is not None
+    image = photo_of(shot.pixels, str(seed))
+    kind = "print" if scene.floor.material.kind == "print" else "wood"
+    base = Outcome(
+        seed, scene.camera, scene.lamp, kind, truth.delta_e00, truth.ideal_delta_e00, np.nan, np.nan, np.nan, False, {}
+    )
+    try:
+        seen = measure(image, ("board", "floor"), kind)
+    except QualityError as error:
+        return replace(base, refused=error.code)
+    pair, strip = seen.measurement.pair, seen.measurement.strip
+    assert pair is not None and strip is not None and scene.strip is not None
+    ways = {name: _pair(image, seen, *way) for name, way in WAYS.items()} if compare else {}
+    return replace(
+        base, value=pair.value, low=pair.low, high=pair.high, number_read=strip.number == scene.strip.number, ways=ways
+    )
+
+
+def _pair(image: LinearImage, seen: Inspection, priors: FitPriors | None, boost: float) -> float:
+    view = flatten(image, seen.fit, Rect(0, 0, STRIP.width, STRIP.height), PX_PER_MM, image.decode)
+    readings = read_patches(view, seen.fit.roles_seen)
+    known = PrintModel().reflectance(np.asarray(STRIP.greys))[LEVELS]
+    correction = fit_correction(readings, known, priors) if priors else None
+    labs = [rgb_to_lab(_mean(image, seen, name, correction, readings, known, boost)) for name in ("board", "floor")]
+    return float(delta_e_00(*labs))
+
+
+def _mean(
+    image: LinearImage,
+    seen: Inspection,
+    name: FieldName,
+    correction: Correction | None,
+    readings: PatchReadings,
+    known: np.ndarray,
+    boost: float,
+) -> np.ndarray:
+    """Return the mean reflectance of a field over the surface already found."""
+    kept = seen.views[name]
+    field: CorrectedImage = kept.image
+    if correction is None:
+        values = flatten(image, seen.fit, field.rect, field.px_per_mm, image.decode).values[kept.surface.mask]
+        middle = readings.usable & (np.abs(known - 0.2) < 0.05)
+        gain = (readings.values[middle] / known[middle, None]).mean(axis=0)
+        return np.asarray(values.mean(axis=0) / gain)
+    table = correction.exposure_table(image.decode)
+    view = flatten(image, seen.fit, field.rect, field.px_per_mm, table)
+    light = correction.light(view.places()[kept.surface.mask])
+    rgb = ((view.values[kept.surface.mask] - correction.glare) / light).mean(axis=0)
+    return undo_saturation(rgb, correction, boost) if boost != 1.0 else rgb
+
+
+def outcomes(seeds: range, size: tuple[int, int] = (2000, 1500), *, compare: bool = False) -> list[Outcome]:
+    """Return the outcomes of many scenes, on both cores."""
+    with ProcessPoolExecutor(2) as pool:
+        return list(pool.map(_task, [(seed, size, compare) for seed in seeds]))
+
+
+def _task(task: tuple[int, tuple[int, int], bool]) -> Outcome:
+    seed, size, compare = task
+    return outcome(seed, size, compare=compare)
+
+
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--scenes", type=int, default=60)
+    parser.add_argument("--first", type=int, default=1)
+    options = parser.parse_args()
+    found = outcomes(range(options.first, options.first + options.scenes), compare=True)
+    good = [o for o in found if not o.refused]
+    cameras, lamps = {o.camera for o in found}, {o.lamp for o in found}
+    print(f"{len(found)} rendered scenes, {len(cameras)} cameras, {len(lamps)} lights; refused: ", end="")
+    print(", ".join(f"{o.seed} ({o.refused})" for o in found if o.refused) or "none")
+    print(f"| way | mean | 95th percentile |\n|---|---|---|")
+    for way in WAYS:
+        errors = np.array([abs(o.ways[way] - o.ideal) for o in good])
+        print(f"| {way} | {errors.mean():.2f} | {np.percentile(errors, 95):.2f} |")
+    errors = np.array([o.error for o in good])
+    print(f"measured: mean {errors.mean():.3f}, 95th percentile {np.percentile(errors, 95):.3f}")
+    ideal = np.array([abs(o.ideal - o.true) for o in good])
+    print(f"the ideal camera itself against the truth: mean {ideal.mean():.2f}, 95th {np.percentile(ideal, 95):.2f}")
+    for kind in ("print", "wood"):
+        some = [o for o in good if o.floor_is == kind]
+        held = np.mean([o.holds for o in some])
+        width = np.mean([o.high - o.low for o in some])
+        print(f"{kind} floor: interval holds the truth in {100 * held:.1f} % of {len(some)}, mean width {width:.2f}")
+    print(
+        f"all: {100 * np.mean([o.holds for o in good]):.1f} %; strip number read in {sum(o.number_read for o in good)}"
+    )
+
+
+if __name__ == "__main__":
+    main()
