@@ -153,7 +153,7 @@ def test_it_is_made_anew_and_says_so(made: Demo) -> None:
     assert document["rendered"] is True
     assert (document["logbook"], document["page"]) == (str(made.folder), str(made.folder / PAGE))
     assert document["rankings"].keys() == {"daylight", EVENING}
-    assert [each["board"] for each in document["rankings"]["daylight"]["ranking"]][0] == "B10"
+    assert document["rankings"]["daylight"]["ranking"][0]["board"] == "B10"
     assert "is made anew" in done.stderr
     with Logbook.open(made.folder) as log:
         assert len(log.boards()) == len(BOARDS)

@@ -85,6 +85,7 @@ class _Parameters:
     """Where each group of parameters stands in the vector."""
 
     def __init__(self, priors: FitPriors) -> None:
+        self.tone_terms, self.channel_terms = len(priors.tone), len(priors.channel)
         self.tone = slice(0, len(priors.tone))
         start = self.tone.stop
         self.offset = slice(start, start + 3)
@@ -116,9 +117,11 @@ class Correction:
     parameters: np.ndarray
     covariance: np.ndarray
     """Of the parameters, from readings and priors, widened by what the residuals show beyond the expected."""
-    priors: FitPriors
+    layout: _Parameters
     span: tuple[float, float]
     """Log values that map to -1 and 1 in the tone curve."""
+    curves: np.ndarray
+    """Shape (4, 2, n): tables (u, log exposure) of the three channels' tone curves and of the common one."""
     misfit: float
     """Root mean square of the residuals over the expected error; about 1 where light and tone are smooth."""
     residual: float
@@ -131,15 +134,14 @@ class Correction:
     @property
     def glare(self) -> np.ndarray:
         """Veiling glare of the three channels, shape (3,), as reflectance at the strip's centre."""
-        return np.asarray(self.parameters[_Parameters(self.priors).glare])
+        return np.asarray(self.parameters[self.layout.glare])
 
     def exposure(self, values: np.ndarray) -> np.ndarray:
         """Return scene-linear exposure ``E R + g`` of the file's linear values, shape (..., 3)."""
-        where = _Parameters(self.priors)
         u = np.log(np.maximum(np.asarray(values, dtype=float), _FLOOR))
         out = np.empty(u.shape)
         for k in range(3):
-            curve = _curve(self.parameters, where, k, self.span)
+            curve = self.curves[k]
             out[..., k] = np.exp(np.interp(u[..., k], curve[0], curve[1]))
         return out
 
@@ -149,7 +151,7 @@ class Correction:
 
     def light(self, places: np.ndarray) -> np.ndarray:
         """Return the light E of the three channels, relative to the strip's centre, shape (..., 3)."""
-        where = _Parameters(self.priors)
+        where = self.layout
         basis = light_basis(places)
         common = basis @ self.parameters[where.light]
         tint = np.stack([basis[..., :2] @ self.parameters[where.tint[k]] for k in range(3)], axis=-1)
@@ -169,17 +171,16 @@ class Correction:
 
     def value_of(self, reflectance: np.ndarray, place: np.ndarray) -> np.ndarray:
         """Return the file's linear value of a reflectance at a place, shape (3,): the inverse of `reflectance`."""
-        where = _Parameters(self.priors)
         exposure = np.maximum(np.asarray(reflectance) * self.light(place) + self.glare, _FLOOR)
         out = np.empty(3)
         for k in range(3):
-            curve = _curve(self.parameters, where, k, self.span)
+            curve = self.curves[k]
             out[k] = np.exp(np.interp(np.log(exposure[k]), curve[1], curve[0]))
         return out
 
     def reflectance_jacobian(self, reflectance: np.ndarray, place: np.ndarray) -> np.ndarray:
         """Return d(reflectance)/d(parameters) at one reflectance (file's primaries) and place: (3, parameters)."""
-        where = _Parameters(self.priors)
+        where = self.layout
         light = self.light(place)
         exposure = np.asarray(reflectance) * light + self.glare
         t = np.clip(_scale(np.log(self.value_of(reflectance, place)), self.span), -1.0, 1.0)
@@ -187,9 +188,9 @@ class Correction:
         out = np.zeros((3, where.size))
         for k in range(3):
             per_log = exposure[k] / light[k]
-            out[k, where.tone] = _legendre(t[k], len(self.priors.tone)) * per_log
+            out[k, where.tone] = _legendre(t[k], where.tone_terms) * per_log
             out[k, where.offset.start + k] = per_log
-            out[k, where.channel[k]] = _legendre(t[k], len(self.priors.channel)) * per_log
+            out[k, where.channel[k]] = _legendre(t[k], where.channel_terms) * per_log
             out[k, where.light] = -basis * reflectance[k]
             out[k, where.tint[k]] = -basis[:2] * reflectance[k]
             out[k, where.glare.start + k] = -1.0 / light[k]
@@ -197,16 +198,14 @@ class Correction:
 
     def neutral_value(self, reflectance: np.ndarray) -> np.ndarray:
         """Return the file's linear value that the common tone curve gives a reflectance at the strip's centre."""
-        where = _Parameters(self.priors)
-        curve = _curve(self.parameters, where, None, self.span)
+        curve = self.curves[3]
         glare = float(self.glare.mean())
         u = np.interp(np.log(np.maximum(np.asarray(reflectance) + glare, _FLOOR)), curve[1], curve[0])
         return np.asarray(np.exp(u))
 
     def neutral_reflectance(self, value: np.ndarray) -> np.ndarray:
         """Inverse of `neutral_value`."""
-        where = _Parameters(self.priors)
-        curve = _curve(self.parameters, where, None, self.span)
+        curve = self.curves[3]
         u = np.log(np.maximum(np.asarray(value), _FLOOR))
         return np.asarray(np.exp(np.interp(u, curve[0], curve[1])) - float(self.glare.mean()))
 
@@ -220,27 +219,26 @@ def _legendre(t: np.ndarray | float, count: int) -> np.ndarray:
     return np.polynomial.legendre.legvander(np.asarray(t, dtype=float), count)[..., 1:]
 
 
-def _curve(parameters: np.ndarray, where: _Parameters, channel: int | None, span: tuple[float, float]) -> np.ndarray:
-    """Return the tone curve as a table (u, log exposure), shape (2, n), straight beyond the greys, always rising.
+def _curves(parameters: np.ndarray, where: _Parameters, span: tuple[float, float]) -> np.ndarray:
+    """Return the tone curves as tables (u, log exposure), shape (4, 2, n): the channels' and the common one.
 
-    `channel` None gives the common curve with the mean offset.
+    They go on straight beyond the greys and always rise.
     """
     inside = np.linspace(-1, 1, 201)
     half = (span[1] - span[0]) / 2
-    m = half * inside + _legendre(inside, where.tone.stop) @ parameters[where.tone]
-    if channel is None:
-        m = m + parameters[where.offset].mean()
-    else:
-        part = where.channel[channel]
-        m = m + parameters[where.offset.start + channel]
-        m = m + _legendre(inside, part.stop - part.start) @ parameters[part]
-    m = np.maximum.accumulate(m + 1e-9 * np.arange(m.size))
+    common = half * inside + _legendre(inside, where.tone_terms) @ parameters[where.tone]
+    bends = _legendre(inside, where.channel_terms)
+    m = np.stack(
+        [common + parameters[where.offset.start + k] + bends @ parameters[where.channel[k]] for k in range(3)]
+        + [common + parameters[where.offset].mean()]
+    )
+    m = np.maximum.accumulate(m + 1e-9 * np.arange(inside.size), axis=1)
     # Beyond the greys a straight line with a sane slope does least harm.
-    low = np.clip((m[5] - m[0]) / (inside[5] - inside[0]), 0.4 * half, 2.5 * half)
-    high = np.clip((m[-1] - m[-6]) / (inside[-1] - inside[-6]), 0.4 * half, 2.5 * half)
+    low = np.clip((m[:, 5] - m[:, 0]) / (inside[5] - inside[0]), 0.4 * half, 2.5 * half)
+    high = np.clip((m[:, -1] - m[:, -6]) / (inside[-1] - inside[-6]), 0.4 * half, 2.5 * half)
     t = np.concatenate([[-9.0], inside, [9.0]])
-    m = np.concatenate([[m[0] - 8 * low], m, [m[-1] + 8 * high]])
-    return np.stack([span[0] + (t + 1) * half, m])
+    m = np.concatenate([(m[:, 0] - 8 * low)[:, None], m, (m[:, -1] + 8 * high)[:, None]], axis=1)
+    return np.stack([np.broadcast_to(span[0] + (t + 1) * half, m.shape), m], axis=1)
 
 
 def fit_correction(
@@ -311,7 +309,15 @@ def fit_correction(
     weights[use] = robust
     residual = float(np.sqrt((lit**2).mean()) * priors.reading)
     return Correction(
-        theta, covariance, priors, span, chi, residual, weights, (float(reflectance.min()), float(reflectance.max()))
+        parameters=theta,
+        covariance=covariance,
+        layout=where,
+        span=span,
+        curves=_curves(theta, where, span),
+        misfit=chi,
+        residual=residual,
+        weights=weights,
+        greys_seen=(float(reflectance.min()), float(reflectance.max())),
     )
 
 

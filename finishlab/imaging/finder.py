@@ -23,7 +23,7 @@ __all__ = ["StripFit", "apply_homography", "find_strip"]
 
 _SHARE_OF_LONG_SIDE: Final = 1 / 9
 """A strip shorter than this share of the photo's long side is not looked for: well below a sixth of its width."""
-_PASSES: Final = ((1600, 0.0), (2600, 0.0), (2600, 2.2), (4000, 3.0))
+_PASSES: Final = ((1200, 0.0), (2200, 0.0), (2600, 2.2), (4000, 3.0))
 """Sizes at which tags are looked for, and the radius of the sharpening before it: cheap first."""
 _PLENTY: Final = 4
 """Tags seen that make a further look not worth its time."""
@@ -154,7 +154,7 @@ def _resized(grey: np.ndarray, long_side: int) -> np.ndarray | None:
     factor = max(grey.shape) / long_side
     if factor >= 1:
         return shrink(grey, factor)
-    if long_side <= 1600 or factor > 0.97:
+    if long_side <= 1200 or factor > 0.97:
         return grey
     scale = min(2.0, 1 / factor)
     return np.asarray(cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC))

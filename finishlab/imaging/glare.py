@@ -22,6 +22,10 @@ _LOBE: Final = (5.0, 0.010, 3.5)
 """Broad scale: the same; wide smoothing averages the grain out, so faint broad highlights are seen."""
 
 
+_EVERY: Final = 7
+"""Every so many pixels are enough for a median."""
+
+
 def added_white(rgb: np.ndarray, surface: np.ndarray) -> np.ndarray:
     """Return the white added to each pixel over `surface`, as reflectance, shape (...).
 
@@ -53,11 +57,12 @@ def glare_mask(rgb: np.ndarray, on_surface: np.ndarray, px_per_mm: float) -> np.
     """
     if not on_surface.any():
         return np.zeros(on_surface.shape, dtype=bool)
-    surface = np.median(rgb[on_surface], axis=0)
+    places = np.flatnonzero(on_surface)[::_EVERY]
+    surface = np.median(rgb.reshape(-1, 3)[places], axis=0)
     white = added_white(rgb, surface)
     brightness = channel_mean(rgb)
     white = np.clip(white, -1.0, 1.0)
-    usual = float(np.median(brightness[on_surface]))
+    usual = float(np.median(brightness.ravel()[places]))
     mask: np.ndarray = np.zeros(on_surface.shape, dtype=bool)
     on = on_surface.astype(np.float32)
     for sigma_mm, least, deviations in (_SPECK, _LOBE):

@@ -52,7 +52,8 @@ _LEAST_SPAN: Final = 2.4
 """Range of log values the tone curve is laid over at least: colours a third to three times as light as one grey."""
 _LEAST_PIXELS: Final = 16
 _CLIPPED: Final = 0.05
-_DISAGREE: Final = 0.10
+_BELIEVED: Final = (0.3, 0.10)
+"""Least weight the fit may give a grey that somebody named, and largest relative residual of all of them."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -95,12 +96,7 @@ def measure_by_hand(
     lightness = np.array([grey.lightness for grey in greys])
     priors = _priors(len(greys))
     correction = fit_correction(readings, reflectance_of_lightness(lightness), priors)
-    if correction.residual > _DISAGREE:
-        raise QualityError(
-            "greys-disagree",
-            f"The {len(greys)} grey areas disagree by {100 * correction.residual:.0f} %.",
-            "Check each rectangle and its lightness, and that no shadow lies on them.",
-        )
+    _check_agreement(greys, correction)
     corrected = _correct(image, correction, area)
     glare = glare_mask(corrected.rgb, ~corrected.clipped, corrected.px_per_mm)
     view = _view(corrected, glare)
@@ -155,6 +151,17 @@ def _read_greys(image: LinearImage, greys: tuple[GreyArea, ...]) -> PatchReading
         values.append(linear.reshape(-1, 3).mean(axis=0, dtype=np.float64))
         places.append(_place(image, np.array([r.x + (r.width - 1) / 2, r.y + (r.height - 1) / 2])))
     return PatchReadings(np.array(places), np.array(values), np.ones(len(greys), dtype=bool))
+
+
+def _check_agreement(greys: tuple[GreyArea, ...], correction: Correction) -> None:
+    odd = [str(grey) for grey, weight in zip(greys, correction.weights, strict=True) if weight < _BELIEVED[0]]
+    if odd or correction.residual > _BELIEVED[1]:
+        which = f"{' and '.join(odd)} of them" if 0 < len(odd) < 4 else "several of them"
+        raise QualityError(
+            "greys-disagree",
+            f"The {len(greys)} grey areas disagree: {which} cannot be as light as said beside the others.",
+            "Check each rectangle and its lightness, and that no shadow lies on them.",
+        )
 
 
 def _top_value(image: LinearImage) -> float:
