@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
@@ -105,7 +104,16 @@ def photos(tmp_path_factory: pytest.TempPathFactory) -> Photos:
     return Photos(tmp_path_factory.mktemp("photos"))
 
 
-Run = Callable[..., Result]
+@dataclass(frozen=True)
+class Run:
+    """The command, run in this process on a logbook of its own."""
+
+    logbook: Path
+
+    def __call__(self, *args: object, columns: int = 100) -> Result:
+        """Run it with these arguments; the terminal has so many columns."""
+        env = {"FINISHLAB_LOGBOOK": str(self.logbook), "FINISHLAB_DEBUG": "", "COLUMNS": str(columns)}
+        return CliRunner(env=env).invoke(finishlab, [str(arg) for arg in args])
 
 
 @pytest.fixture
@@ -116,10 +124,5 @@ def logbook(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def run(logbook: Path) -> Run:
-    """Run the command in this process, with a logbook of its own; a failure that is not foreseen is raised."""
-    runner = CliRunner(env={"FINISHLAB_LOGBOOK": str(logbook), "FINISHLAB_DEBUG": "", "COLUMNS": "100"})
-
-    def call(*args: str | Path) -> Result:
-        return runner.invoke(finishlab, [str(arg) for arg in args])
-
-    return call
+    """The command, on a logbook that is not made yet."""
+    return Run(logbook)

@@ -42,11 +42,10 @@ def board() -> None:
 
 
 @click.command(
-    "list", cls=ExampleCommand,
+    "list",
+    cls=ExampleCommand,
     short_help="List the test boards.",
-    examples=(
-        "finishlab board list --light daylight",
-    ),
+    examples=("finishlab board list --light daylight",),
 )
 @click.option("--light", metavar="TEXT", help="Only what was taken in this light.")
 @json_option
@@ -67,9 +66,7 @@ def list_boards(*, light: str | None, as_json: bool) -> None:
 @click.command(
     cls=ExampleCommand,
     short_help="Show all that is logged of a board.",
-    examples=(
-        "finishlab board show B1",
-    ),
+    examples=("finishlab board show B1",),
 )
 @click.argument("number", metavar="B1")
 @json_option
@@ -133,9 +130,7 @@ def edit(*, number: str, clear: tuple[str, ...], as_json: bool, **values: str | 
 @click.command(
     cls=ExampleCommand,
     short_help="Leave boards out from now on; their history stays.",
-    examples=(
-        "finishlab board remove B3",
-    ),
+    examples=("finishlab board remove B3",),
 )
 @click.argument("numbers", metavar="B1...", nargs=-1, required=True)
 def remove(numbers: tuple[str, ...]) -> None:
@@ -150,9 +145,7 @@ def remove(numbers: tuple[str, ...]) -> None:
 @click.command(
     cls=ExampleCommand,
     short_help="Show what was done to a board, also a removed one.",
-    examples=(
-        "finishlab board history B1",
-    ),
+    examples=("finishlab board history B1",),
 )
 @click.argument("number", metavar="B1")
 @json_option

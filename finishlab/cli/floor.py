@@ -106,11 +106,10 @@ def add(
 
 
 @click.command(
-    "list", cls=ExampleCommand,
+    "list",
+    cls=ExampleCommand,
     short_help="List the floor's spots and their pool.",
-    examples=(
-        "finishlab floor list",
-    ),
+    examples=("finishlab floor list",),
 )
 @click.option("--light", metavar="TEXT", help="Only what was taken in this light.")
 @json_option
@@ -137,9 +136,7 @@ def list_spots(*, light: str | None, as_json: bool) -> None:
 @click.command(
     cls=ExampleCommand,
     short_help="Show all that is logged of a spot.",
-    examples=(
-        "finishlab floor show F1",
-    ),
+    examples=("finishlab floor show F1",),
 )
 @click.argument("number", metavar="F1")
 @json_option
@@ -161,9 +158,7 @@ def show(*, number: str, as_json: bool) -> None:
 @click.command(
     cls=ExampleCommand,
     short_help="Change what is written of a spot.",
-    examples=(
-        'finishlab floor edit F1 --spot "by the stair" --note ""',
-    ),
+    examples=('finishlab floor edit F1 --spot "by the stair" --note ""',),
 )
 @click.argument("number", metavar="F1")
 @click.option("--spot", metavar="TEXT", help="Where on the floor.")
@@ -191,9 +186,7 @@ def edit(*, number: str, as_json: bool, **values: str | None) -> None:
 @click.command(
     cls=ExampleCommand,
     short_help="Leave spots out from now on; their history stays.",
-    examples=(
-        "finishlab floor remove F3",
-    ),
+    examples=("finishlab floor remove F3",),
 )
 @click.argument("numbers", metavar="F1...", nargs=-1, required=True)
 def remove(numbers: tuple[str, ...]) -> None:

@@ -44,8 +44,9 @@ class RootGroup(LazyGroup):
         def run() -> object:
             # Names are given, so that help reads the same however the command was started.
             name = prog_name or "finishlab"
-            root = super(RootGroup, self)
-            return root.main(args=args, prog_name=name, complete_var=complete_var, standalone_mode=False, **extra)
+            return click.Group.main(
+                self, args=args, prog_name=name, complete_var=complete_var, standalone_mode=False, **extra
+            )
 
         if not standalone_mode:
             return run()

@@ -16,9 +16,7 @@ if TYPE_CHECKING:
 @click.command(
     cls=ExampleCommand,
     short_help="Write the grey strip to print, as a PDF.",
-    examples=(
-        "finishlab strip --output strip.pdf --paper letter",
-    ),
+    examples=("finishlab strip --output strip.pdf --paper letter",),
 )
 @click.option(
     "--output", "-o", type=click.Path(), default="strip.pdf", show_default=True, metavar="FILE", help="The PDF."

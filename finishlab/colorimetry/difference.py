@@ -177,9 +177,13 @@ def describe(difference: SignedDifference, delta_e00: DeltaE | None = None, refe
         groups.setdefault(degree, []).append(_WORDS[name][sizes[name] > 0])
     told = f"{_joined(groups)} than {reference}" if groups else ""
     if delta_e00 is not None:
-        told = f"{band(delta_e00.value)}, {told}" if told else band(delta_e00.value)
-        if delta_e00.low == 0.0:
-            told += "; there may be none at all" if not groups else "; there may be no difference at all"
+        unsure = delta_e00.low == 0.0
+        how_far = band(delta_e00.value)
+        if unsure and delta_e00.value >= BANDS[1][0]:
+            how_far = f"perhaps {how_far}"
+        told = f"{how_far}, {told}" if told else how_far
+        if unsure:
+            told += "; there may also be no difference" if groups else "; there may be none at all"
     return told or f"much like {reference}"
 
 

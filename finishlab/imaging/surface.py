@@ -31,6 +31,8 @@ _LEAST_SCATTER: Final = np.array([1.6, 0.8, 0.9])
 """Least deviation of L*, a*, b* assumed between cells of one surface."""
 _MARGIN_MM: Final = 2.0
 """Kept clear of the surface's borders: bevel, rounded edge and shadow line."""
+_MENTIONED: Final = 0.0005
+"""Share of the field below which a reason is not worth naming."""
 _STEP_LEAST: Final = 1.1
 _STEP_CLEAR: Final = 2.6
 _STEP_NOISE: Final = 0.15
@@ -92,35 +94,33 @@ def find_surface(image: CorrectedImage, field: FieldName) -> Surface:
         lab, valid = lab[::-1], valid[::-1]
     # From here on the last row of cells lies at the strip, for both fields.
     member, centre, scatter = _grow(lab, valid, field)
-    glare = None
     if field == "board":
         # The tail of a highlight must not pass for a step, so highlights go first.
-        glare = glare_mask(image.rgb, _to_pixels(member, image.inside.shape, size) & image.inside, image.px_per_mm)
-        keep = _cut_steps(lab, member & ~_cell_any(glare, size, member.shape))
-        glare = glare if keep.all() else None
-        member &= keep
+        shine = glare_mask(image.rgb, _to_pixels(member, image.inside.shape, size) & image.inside, image.px_per_mm)
+        member &= _cut_steps(lab, member & ~_cell_any(shine, size, member.shape))
     member = _seed_component(member)
-    reasons = _name_the_rest(lab, valid, member, centre, scatter)
-    if field == "floor":
-        member, reasons = member[::-1], reasons[::-1]
-    outline = _to_pixels(member, image.inside.shape, size) & image.inside
-    margin = 2 * round(_MARGIN_MM * image.px_per_mm) + 1
-    core = _erode(outline, image.inside, margin)
+    outline = _to_pixels(member[::-1] if field == "floor" else member, image.inside.shape, size) & image.inside
+    core = _erode(outline, image.inside, 2 * round(_MARGIN_MM * image.px_per_mm) + 1)
     seam = _seams(image, core)
-    if glare is None:
-        glare = glare_mask(image.rgb, core & ~seam, image.px_per_mm)
-    glare = glare & core
-    mask = core & ~seam & ~glare & ~image.clipped
+    glare = glare_mask(image.rgb, core & ~seam, image.px_per_mm) & core
+    shining = _cell_any(glare, size, member.shape)
+    reasons = _name_the_rest(lab, valid, member, shining[::-1] if field == "floor" else shining, (centre, scatter))
+    names = _to_pixels(reasons[::-1] if field == "floor" else reasons, image.inside.shape, size) * image.inside
+    heart = _grown(names == 1 + _REASONS.index("glare"), round(_MARGIN_MM * image.px_per_mm)) & ~core
     left_out = {
         "outside-photo": float((~image.inside).mean()),
-        "glare": float(glare.mean()),
         "seam": float((seam & ~glare).mean()),
         "clipped": float((image.clipped & core).mean()),
     }
-    names = _to_pixels(reasons, image.inside.shape, size)
     for index, name in enumerate(_REASONS, start=1):
-        left_out[name] = float(((names == index) & image.inside & ~outline).mean())
-    return Surface(mask, outline, glare, {k: round(v, 4) for k, v in left_out.items() if v > 0.0005})
+        left_out[name] = float(((names == index) & ~outline).mean())
+    left_out["glare"] = float((glare | heart).mean())
+    return Surface(
+        mask=core & ~seam & ~glare & ~image.clipped,
+        outline=outline | heart,
+        glare=glare | heart,
+        left_out={name: round(share, 4) for name, share in left_out.items() if share > _MENTIONED},
+    )
 
 
 def _cells(image: CorrectedImage, size: int) -> tuple[np.ndarray, np.ndarray]:
@@ -250,13 +250,21 @@ def _step(profile: np.ndarray) -> int | None:
     return int(valid[at[best]]) if score[best] > _STEP_CLEAR else None
 
 
-_REASONS: Final = ("knot", "shadow", "other-surface")
+_REASONS: Final = ("knot", "shadow", "other-surface", "glare")
 
 
 def _name_the_rest(
-    lab: np.ndarray, valid: np.ndarray, member: np.ndarray, centre: np.ndarray, scatter: np.ndarray
+    lab: np.ndarray,
+    valid: np.ndarray,
+    member: np.ndarray,
+    shining: np.ndarray,
+    surface: tuple[np.ndarray, np.ndarray],
 ) -> np.ndarray:
-    """Return why each cell is not the surface: 0 it is, else 1 + index into `_REASONS`."""
+    """Return why each cell is not the surface: 0 it is, else 1 + index into `_REASONS`.
+
+    `shining` marks the cells where glare was found on the surface; `surface` is its centre colour and scatter.
+    """
+    centre, scatter = surface
     out = np.zeros(member.shape, dtype=np.uint8)
     _, labels = cv2.connectedComponents((valid & ~member).astype(np.uint8), connectivity=8)
     columns = member.shape[1]
@@ -265,16 +273,20 @@ def _name_the_rest(
         colour = np.median(lab[part], axis=0)
         ys, xs = np.nonzero(part)
         at_border = xs.min() == 0 or xs.max() == columns - 1 or ys.min() == 0
-        darker = colour[0] < centre[0] - 1.0
+        near, wide = (cv2.dilate(part.astype(np.uint8), np.ones((n, n), np.uint8)) > 0 for n in (3, 7))
+        ring = wide & ~near & member  # beyond the margin kept along every border
         # A shadow scales all channels alike: chroma falls with lightness at the same hue.
         expected = centre[1:] * max(colour[0] + 16, 1) / (centre[0] + 16)
         same_hue = float(np.linalg.norm((colour[1:] - expected) / np.maximum(scatter[1:], 1.5))) < 3.0
-        if part.sum() <= 0.12 * member.size and not at_border:
-            out[part] = 1
-        elif darker and same_hue and colour[0] > 0.45 * centre[0]:
-            out[part] = 2
+        if colour[0] > centre[0] + 2.0 and ring.any() and shining[ring].mean() > 0.5:
+            reason = "glare"  # the heart of a highlight whose fringe lies on the surface
+        elif part.sum() <= 0.12 * member.size and not at_border:
+            reason = "knot"
+        elif colour[0] < centre[0] - 1.0 and same_hue and colour[0] > 0.45 * centre[0]:
+            reason = "shadow"
         else:
-            out[part] = 3
+            reason = "other-surface"
+        out[part] = 1 + _REASONS.index(reason)
     return out
 
 
@@ -290,6 +302,10 @@ def _erode(outline: np.ndarray, inside: np.ndarray, size: int) -> np.ndarray:
     solid = outline | ~inside
     core = cv2.erode(solid.astype(np.uint8), np.ones((size, size), np.uint8), borderType=cv2.BORDER_REPLICATE)
     return np.asarray((core > 0) & outline)
+
+
+def _grown(mask: np.ndarray, by: int) -> np.ndarray:
+    return np.asarray(cv2.dilate(mask.astype(np.uint8), np.ones((2 * by + 1, 2 * by + 1), np.uint8)) > 0)
 
 
 def _seams(image: CorrectedImage, core: np.ndarray) -> np.ndarray:
@@ -316,6 +332,4 @@ def _seams(image: CorrectedImage, core: np.ndarray) -> np.ndarray:
             long, thin = (box_w, box_h) if axis == 0 else (box_h, box_w)
             if long > 0.8 * extent and thin < 6 * image.px_per_mm:
                 out |= labels == label
-    grow = max(1, round(0.8 * image.px_per_mm))
-    grown = cv2.dilate(out.astype(np.uint8), np.ones((2 * grow + 1, 2 * grow + 1), np.uint8))
-    return np.asarray((grown > 0) & core)
+    return _grown(out, max(1, round(0.8 * image.px_per_mm))) & core

@@ -25,7 +25,7 @@ _PAPER: Final = (0.20, 0.04)
 """Linear value of the paper below which a photo is dark, and too dark: noise and the 8 bit steps take over."""
 _SMALL_PX: Final = 300.0
 _CLIPPED: Final = (0.002, 0.02)
-_GLARE: Final = (0.02, 0.25)
+_GLARE: Final = (0.02, 0.40)
 """Shares of the surface that mirror the light: doubtful, and refused."""
 _RESIDUAL: Final = (0.015, 0.10)
 """Relative residual of the greys: doubtful, and refused."""

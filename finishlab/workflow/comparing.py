@@ -163,9 +163,7 @@ def _spots_in(spots: Sequence[StoredSpot], light: Light) -> list[FloorSpot]:
         found = _in_light(spot.measurements, light)
         if found:
             groups.setdefault((spot.record.spot or spot.number).casefold(), []).extend(found)
-    return [
-        FloorSpot(name, tuple(m.field.estimate for m in found), _doubts(found)) for name, found in groups.items()
-    ]
+    return [FloorSpot(name, tuple(m.field.estimate for m in found), _doubts(found)) for name, found in groups.items()]
 
 
 def _board_colour(board: StoredBoard, light: Light, floor: _Floor) -> BoardColour:

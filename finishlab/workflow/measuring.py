@@ -18,7 +18,7 @@ __all__ = ["check_how", "inspect_photo", "measure_photo"]
 
 _QUICK_LONG_SIDE: Final = 2000
 """Pixels that a photo is first decoded to: the strip is found in it, and most often it is enough to measure."""
-_ENOUGH_PX_PER_MM: Final = 5.0
+_ENOUGH_PX_PER_MM: Final = 3.5
 """Decoded pixels per millimetre from which a reduced photo is measured as well as the full one."""
 
 

@@ -163,6 +163,4 @@ def _spot_owners(log: Logbook) -> dict[str, str]:
 
 
 def _names(logged: Iterable[tuple[str, Sequence[StoredMeasurement]]]) -> dict[str, str]:
-    return {
-        m.photo[:_ID_DIGITS]: f"one that is logged as {number} already" for number, found in logged for m in found
-    }
+    return {m.photo[:_ID_DIGITS]: f"one that is logged as {number} already" for number, found in logged for m in found}

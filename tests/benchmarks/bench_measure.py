@@ -2,7 +2,7 @@
 
 Run ``python tests/benchmarks/bench_measure.py [--runs N] [--photo FILE]``. Without a photo two are rendered, which
 takes a minute or so. Bounds to watch: ratio at most 2, peak memory below 400 MB. A script and no test, since timings
-depend on what else the machine does: they decide nothing. Decoding and measuring take turns, so that both meet the same load.
+depend on what else the machine does. Decoding and measuring take turns, so that both meet the same load.
 """
 
 from __future__ import annotations

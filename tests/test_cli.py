@@ -1,0 +1,428 @@
+"""The command line: what scripts may rely on, tried on rendered photos."""
+
+from __future__ import annotations
+
+import json
+import os
+import shlex
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any, Final
+
+import click
+import pytest
+from click.testing import CliRunner
+from conftest import STRIP_NUMBER, Photos, Run
+from PIL import Image
+
+from finishlab.cli import finishlab
+from finishlab.cli.common import say_oil_caution
+from finishlab.cli.failures import exit_code_of
+from finishlab.cli.lazy import ExampleCommand, LazyGroup
+from finishlab.errors import PhotoError
+from finishlab.version import __version__
+
+COMMAND: Final = (sys.executable, "-W", "error", "-m", "finishlab.cli")
+
+
+def commands(group: click.Command, path: str = "finishlab") -> list[tuple[str, click.Command]]:
+    """Return every command below a group, the demo excepted, which is tested on its own."""
+    if not isinstance(group, LazyGroup):
+        return [(path, group)]
+    below = [(name, group.get_command(click.Context(group), name)) for name in group.lazy if name != "demo"]
+    return [each for name, found in below if found is not None for each in commands(found, f"{path} {name}")]
+
+
+def groups() -> list[LazyGroup]:
+    """Return the command and its groups."""
+    found = [finishlab.get_command(click.Context(finishlab), name) for name in ("board", "floor")]
+    return [finishlab, *(each for each in found if isinstance(each, LazyGroup))]
+
+
+def document(text: str, kind: str) -> dict[str, Any]:
+    """Return a JSON document after checking that it is the only thing printed and says what it is."""
+    found: dict[str, Any] = json.loads(text)
+    assert found["format"] == f"finishlab/{kind}/1"
+    assert found["colour_space"] == "CIELAB D65 2deg"
+    return found
+
+
+def call(*args: str | Path, logbook: Path, **env: str) -> subprocess.CompletedProcess[str]:
+    """Run the command in a process of its own, with every warning an error."""
+    environment = os.environ | {"FINISHLAB_LOGBOOK": str(logbook)} | env
+    return subprocess.run(
+        [*COMMAND, *(str(arg) for arg in args)], capture_output=True, text=True, check=False, env=environment
+    )
+
+
+@pytest.fixture
+def filled(run: Run, photos: Photos) -> Run:
+    """The command with a logbook that holds two floor spots and two boards."""
+    assert run("floor", "add", photos("floor1"), photos("floor2"), "--surface", "vinyl").exit_code == 0
+    assert run("board", "add", photos("light_board"), "--species", "ash", "--topcoat", "satin").exit_code == 0
+    dark = ("--species", "ash", "--stain", "walnut", "--coats", 2)
+    assert run("board", "add", photos("dark_board"), *dark).exit_code == 0
+    return run
+
+
+# -- help
+
+
+@pytest.mark.parametrize(("path", "command"), commands(finishlab))
+def test_every_command_has_an_example_that_is_its_own(path: str, command: click.Command) -> None:
+    """Each command's help ends with an example, and every word of each example is one the command takes."""
+    assert isinstance(command, ExampleCommand)
+    for example in command.examples:
+        assert example.startswith(path)
+        words = shlex.split(example.removeprefix(path))
+        command.make_context(path, words, ignore_unknown_options=False)
+    text = CliRunner().invoke(finishlab, [*path.split()[1:], "--help"])
+    assert text.exit_code == 0
+    assert command.examples[0] in text.stdout
+
+
+@pytest.mark.parametrize("group", groups(), ids=lambda group: str(group.name))
+def test_the_help_of_a_group_says_what_its_commands_say(group: LazyGroup) -> None:
+    """The lines shown without loading the commands are the commands' own."""
+    for name, (_, line) in group.lazy.items():
+        if name != "demo":
+            command = group.get_command(click.Context(group), name)
+            assert command is not None
+            assert command.short_help == line
+            assert command.name == name
+
+
+def test_version_and_help_are_results() -> None:
+    """The version is told on stdout, as is the help, with exit code 0."""
+    for flag in ("--version", "--help", "-h"):
+        done = CliRunner().invoke(finishlab, [flag])
+        assert done.exit_code == 0
+        assert done.stderr == ""
+    assert CliRunner().invoke(finishlab, ["--version"]).stdout == f"finishlab {__version__}\n"
+
+
+# -- the strip
+
+
+def test_the_strip_is_written_with_its_layout(run: Run, tmp_path: Path) -> None:
+    """The PDF and the layout file are written, and its JSON is the contract's with the strip's number."""
+    pdf, layout = tmp_path / "s.pdf", tmp_path / "l.json"
+    done = run("strip", "--output", pdf, "--paper", "letter", "--layout", layout, "--number", 7, "--json")
+    assert done.exit_code == 0
+    assert pdf.read_bytes().startswith(b"%PDF")
+    written = json.loads(layout.read_text())
+    assert written["format"] == "finishlab/strip/1"
+    assert written["page"] == [215.9, 279.4]
+    assert json.loads(done.stdout) == {**written, "number": 7, "output": str(pdf)}
+    assert "0007" in done.stderr
+
+
+def test_a_strip_gets_a_number_of_its_own(run: Run, tmp_path: Path) -> None:
+    """Without a number one is drawn; stdout names the file."""
+    done = run("strip", "--output", tmp_path / "s.pdf")
+    assert done.stdout == f"{tmp_path / 's.pdf'}\n"
+
+
+# -- measuring
+
+
+def test_measure_prints_the_contracts_document(run: Run, photos: Photos, logbook: Path) -> None:
+    """``measure --json`` has every key of the contract, and logs nothing."""
+    done = run("measure", photos("pair"), "--field", "both", "--json")
+    assert done.exit_code == 0
+    assert done.stderr == ""
+    (photo,) = document(done.stdout, "measurement")["photos"]
+    assert photo["ok"] is True
+    assert photo["error"] is None
+    assert photo["strip"]["found"] is True
+    assert photo["strip"]["number"] == STRIP_NUMBER
+    for field in ("board", "floor"):
+        found = photo["fields"][field]
+        assert set(found) >= {"lab", "standard_error", "spread", "used_share", "glare_share", "doubts"}
+        assert set(found["spread"]) == {"L10", "L90"}
+    assert set(photo["delta_e00"]) == {"value", "low", "high"}
+    assert not logbook.exists()
+
+
+def test_measure_reports_the_board_unless_told(run: Run, photos: Photos) -> None:
+    """The default field is the board; one field has no difference."""
+    (photo,) = json.loads(run("measure", photos("pair"), "--json").stdout)["photos"]
+    assert set(photo["fields"]) == {"board"}
+    assert photo["delta_e00"] is None
+
+
+def test_a_wooden_floor_narrows_the_interval(run: Run, photos: Photos) -> None:
+    """The interval of a pair is wider for print against wood than for wood against wood."""
+    width = {}
+    for kind in ("print", "wood"):
+        (photo,) = json.loads(run("measure", photos("pair"), "--field", "both", "--floor-is", kind, "--json").stdout)[
+            "photos"
+        ]
+        width[kind] = photo["delta_e00"]["high"] - photo["delta_e00"]["low"]
+    assert width["wood"] < width["print"]
+
+
+def test_measure_by_hand_has_no_strip(run: Run, photos: Photos, tmp_path: Path) -> None:
+    """With a grey and an area a photo without strip is measured, ``strip`` is null, and the picture is written."""
+    picture = tmp_path / "check.png"
+    areas = ("--grey", "100,100,60,40:60", "--area", "450,100,300,160")
+    done = run("measure", photos("no_strip"), *areas, "--save-picture", picture, "--json")
+    assert done.exit_code == 0, done.stderr
+    (photo,) = document(done.stdout, "measurement")["photos"]
+    assert photo["strip"] is None
+    assert set(photo["fields"]) == {"board"}
+    with Image.open(picture) as drawn:
+        assert drawn.size == (1200, 900)
+
+
+def test_the_checking_picture_is_the_photo_with_drawings(run: Run, photos: Photos, tmp_path: Path) -> None:
+    """``--save-picture`` writes a PNG of the photo; with several photos each has its own."""
+    done = run("measure", photos("pair"), photos("straight"), "--field", "both", "--save-picture", tmp_path / "c.png")
+    assert done.exit_code == 0
+    for name in ("pair", "straight"):
+        with Image.open(tmp_path / f"c-{name}.png") as drawn:
+            assert drawn.format == "PNG"
+            assert drawn.size == (1200, 900)
+
+
+def test_measure_prints_a_table_without_json(run: Run, photos: Photos) -> None:
+    """People get a table on stdout, with the photo and both fields in it."""
+    done = run("measure", photos("pair"), "--field", "both")
+    assert done.exit_code == 0
+    assert "board" in done.stdout
+    assert "floor" in done.stdout
+    assert "dE00" in done.stdout
+
+
+# -- logging
+
+
+def test_board_add_prints_the_number_and_nothing_else(run: Run, photos: Photos) -> None:
+    """Boards are numbered B1, B2 ..., on stdout; what was logged is said on stderr."""
+    first = run("board", "add", photos("light_board"), "--species", "ash", "--topcoat", "satin")
+    second = run("board", "add", photos("dark_board"), "--species", "oak", "--purpose", "raw", "--note", "from tread 3")
+    assert (first.stdout, second.stdout) == ("B1\n", "B2\n")
+    assert "B2 logged: oak" in second.stderr
+    assert run("floor", "add", photos("floor1"), "--spot", "by the stair").stdout == "F1\n"
+
+
+def test_the_whole_record_is_logged_and_listed(run: Run, photos: Photos) -> None:
+    """Every field of the record given on the line is in the list's JSON, with the measurement's trail."""
+    record = {
+        "species": "ash", "stain": "walnut", "coats": 2, "topcoat": "satin", "light": "evening lamp",
+        "note": "sanded to 120", "date": "2024-05-20", "purpose": "approved standard",
+    }  # fmt: skip
+    options = [word for name, value in record.items() for word in (f"--{name}", str(value))]
+    added = run("board", "add", photos("light_board"), *options, "--json")
+    assert added.exit_code == 0, added.stderr
+    listed = run("board", "list", "--json")
+    assert document(added.stdout, "boards") == document(listed.stdout, "boards")
+    (board,) = json.loads(listed.stdout)["boards"]
+    assert board["board"] == "B1"
+    assert board["record"] == record
+    (found,) = board["measurements"]
+    assert found["strip"] == STRIP_NUMBER
+    assert found["light"] == "evening lamp"
+    assert found["version"] == __version__
+
+
+def test_with_floor_keeps_the_direct_pair(run: Run, photos: Photos) -> None:
+    """``--with-floor`` logs the pair of the photo, as measuring it gives, and ranks without floor spots."""
+    done = run("board", "add", photos("pair"), "--species", "ash", "--with-floor", "--json")
+    assert done.exit_code == 0, done.stderr
+    assert "Beside the floor" in done.stderr
+    (board,) = json.loads(done.stdout)["boards"]
+    (photo,) = json.loads(run("measure", photos("pair"), "--field", "both", "--json").stdout)["photos"]
+    assert board["direct_pairs"] == [photo["delta_e00"]]
+    assert run("rank").exit_code == 0
+
+
+def test_photos_are_added_to_a_logged_board(run: Run, photos: Photos) -> None:
+    """``--to`` adds a photo in another light and leaves the record alone."""
+    run("board", "add", photos("light_board"), "--species", "ash")
+    done = run("board", "add", photos("pair"), "--to", "b1", "--light", "Evening  lamp")
+    assert (done.exit_code, done.stdout) == (0, "B1\n")
+    (board,) = json.loads(run("board", "list", "--json").stdout)["boards"]
+    assert [m["light"] for m in board["measurements"]] == ["daylight", "evening lamp"]
+    refused = run("board", "add", photos("dark_board"), "--to", "B1", "--stain", "walnut")
+    assert refused.exit_code == 2
+    assert "--stain" in refused.stderr
+
+
+@pytest.mark.parametrize("words", [("Danish oil",), (None, "hardwax OIL")])
+def test_oil_brings_the_caution_about_rags(words: tuple[str | None, ...], capsys: pytest.CaptureFixture[str]) -> None:
+    """A finish with oil in its name brings one line about oily rags; another brings none."""
+    say_oil_caution(*words)
+    said = capsys.readouterr()
+    assert "rags" in said.err
+    assert said.err.count("\n") == 1
+    assert said.out == ""
+    say_oil_caution("water stain", None)
+    assert capsys.readouterr().err == ""
+
+
+# -- looking up and changing
+
+
+def test_a_board_is_shown_changed_and_removed_with_its_history(filled: Run) -> None:
+    """What was changed and removed stays in the history, and a removed board is no longer listed or shown."""
+    run = filled
+    assert "walnut" in run("board", "show", "B2").stdout
+    changed = run("board", "edit", "B2", "--stain", "honey", "--clear", "coats", "--json")
+    assert changed.exit_code == 0
+    assert json.loads(changed.stdout)["boards"][0]["record"]["stain"] == "honey"
+    assert run("board", "remove", "B2").exit_code == 0
+    assert run("board", "show", "B2").exit_code == 6
+    assert [b["board"] for b in json.loads(run("board", "list", "--json").stdout)["boards"]] == ["B1"]
+    entries = document(run("board", "history", "B2", "--json").stdout, "history")["changes"]
+    assert [entry["what"] for entry in entries] == ["add", "edit", "remove"]
+    lines = run("board", "history", "B2").stdout.splitlines()
+    assert len(lines) == 3
+    assert "“walnut” -> “honey”" in lines[1]
+
+
+def test_removing_boards_is_all_or_none(filled: Run) -> None:
+    """When one of several numbers is unknown, none is removed."""
+    assert filled("board", "remove", "B1", "B9").exit_code == 6
+    assert filled("board", "show", "B1").exit_code == 0
+
+
+def test_a_floor_spot_is_shown_changed_and_removed(filled: Run) -> None:
+    """Floor spots can be looked up and corrected as boards can."""
+    run = filled
+    assert "Floor spot F1" in run("floor", "show", "F1").stdout
+    changed = run("floor", "edit", "F1", "--spot", "by the stair", "--json")
+    assert document(changed.stdout, "floor")["spots"][0]["record"]["spot"] == "by the stair"
+    listed = document(run("floor", "list", "--json").stdout, "floor")
+    assert listed["floor"]["spots"] == 2
+    assert listed["light"] == "daylight"
+    assert "by the stair" in run("floor", "list").stdout
+    assert run("floor", "remove", "F1").exit_code == 0
+    assert len(json.loads(run("floor", "list", "--json").stdout)["spots"]) == 1
+
+
+@pytest.mark.parametrize("words", [("board", "edit", "B1"), ("floor", "edit", "F1")])
+def test_an_edit_of_nothing_is_a_usage_error(filled: Run, words: tuple[str, ...]) -> None:
+    """Naming no change is told apart from changing nothing by mistake."""
+    assert filled(*words).exit_code == 2
+
+
+# -- ranking
+
+
+def test_rank_prints_the_contracts_document(filled: Run) -> None:
+    """``rank --json`` has every key of the contract; places count from 1."""
+    found = document(filled("rank", "--json").stdout, "ranking")
+    assert set(found["floor"]) >= {"lab", "spots", "spread_e00"}
+    assert found["floor"]["spots"] == 2
+    assert [entry["place"] for entry in found["ranking"]] == [1, 2]
+    for entry in found["ranking"]:
+        assert entry["board"] in {"B1", "B2"}
+        assert set(entry["delta_e00"]) == {"value", "low", "high"}
+        assert set(entry["difference"]) == {"dL", "da", "db", "dC", "dH"}
+        assert {"probability_closest", "ratio_to_floor_spread", "in_words", "doubts", "ties"} <= set(entry)
+    assert sum(entry["probability_closest"] for entry in found["ranking"]) == pytest.approx(1.0, abs=2e-4)
+
+
+def test_rank_answers_in_a_sentence_and_a_table(filled: Run) -> None:
+    """People read the answer, the table, the light, and what to do next."""
+    done = filled("rank")
+    assert done.exit_code == 0
+    assert "closest to the floor" in done.stdout
+    assert "Light: daylight." in done.stdout
+
+
+@pytest.mark.parametrize("columns", [60, 80, 120])
+def test_tables_keep_to_the_width_of_the_terminal(filled: Run, columns: int) -> None:
+    """No line of a table is longer than the terminal is wide."""
+    for words in (("rank",), ("board", "list"), ("floor", "list"), ("board", "show", "B2")):
+        done = filled(*words, columns=columns)
+        assert done.exit_code == 0
+        assert max(map(len, done.stdout.splitlines())) <= columns
+
+
+# -- the process
+
+
+def test_the_command_measures_with_workers_and_strict_warnings(photos: Photos, logbook: Path, tmp_path: Path) -> None:
+    """In a process of its own, photos measured by workers, with warnings as errors, print one document only."""
+    names = [photos("pair"), photos("no_strip"), photos("straight"), *(tmp_path / f"{n}.jpg" for n in range(3))]
+    done = call("measure", *names, "--json", logbook=logbook, PYTHONWARNINGS="error")
+    assert done.returncode == 4
+    found = document(done.stdout, "measurement")
+    assert [photo["ok"] for photo in found["photos"]] == [True, False, True, False, False, False]
+    assert str(photos("no_strip")) in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_a_closed_pipe_ends_quietly(logbook: Path) -> None:
+    """When nobody reads the output any more, nothing is said about it."""
+    reader, writer = os.pipe()
+    os.close(reader)
+    done = subprocess.run(
+        [*COMMAND, "board", "list", "--json"],
+        stdout=writer,
+        stderr=subprocess.PIPE,
+        check=False,
+        env=os.environ | {"FINISHLAB_LOGBOOK": str(logbook)},
+    )
+    os.close(writer)
+    assert done.stderr == b""
+    assert done.returncode == 1
+
+
+def test_the_logbook_is_where_the_option_says(run: Run, photos: Photos, logbook: Path, tmp_path: Path) -> None:
+    """``--logbook`` wins over the environment, and nothing is made elsewhere."""
+    there = tmp_path / "there"
+    assert run("--logbook", there, "board", "add", photos("light_board"), "--species", "ash").exit_code == 0
+    assert (there / "logbook.db").exists()
+    assert not logbook.exists()
+
+
+def test_without_a_folder_the_users_own_data_folder_is_used(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Neither option nor environment: a folder in the user's data directory."""
+    monkeypatch.delenv("FINISHLAB_LOGBOOK", raising=False)
+    monkeypatch.setattr("platformdirs.user_data_dir", lambda *_, **__: str(tmp_path / "data"))
+    assert CliRunner().invoke(finishlab, ["board", "list"]).exit_code == 0
+    assert (tmp_path / "data" / "logbook.db").exists()
+
+
+def raising(error: BaseException) -> Any:
+    """Return a command that is stopped by an error."""
+
+    def command() -> None:
+        raise error
+
+    return command
+
+
+@pytest.mark.parametrize(
+    ("error", "code", "said"),
+    [
+        (PhotoError("x", "No photo.", "Take one."), 3, "Error: No photo.\n  Take one.\n"),
+        (KeyboardInterrupt(), 130, "Interrupted; nothing more was done.\n"),
+        (click.Abort(), 130, "Interrupted; nothing more was done.\n"),
+        (click.UsageError("Not so."), 2, "Error: Not so.\n  See: finishlab --help\n"),
+    ],
+)
+def test_whatever_stops_a_command_becomes_a_sentence(
+    error: BaseException, code: int, said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Each failure has its exit code and its sentence on stderr."""
+    assert exit_code_of(raising(error)) == code
+    assert capsys.readouterr().err == said
+
+
+def test_a_bug_is_one_sentence_unless_debugging(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A programming error gives exit code 1 and a sentence; FINISHLAB_DEBUG shows where it happened."""
+    monkeypatch.delenv("FINISHLAB_DEBUG", raising=False)
+    assert exit_code_of(raising(ZeroDivisionError("by nothing"))) == 1
+    said = capsys.readouterr().err
+    assert "ZeroDivisionError: by nothing" in said
+    assert "Traceback" not in said
+    monkeypatch.setenv("FINISHLAB_DEBUG", "1")
+    assert exit_code_of(raising(ZeroDivisionError("by nothing"))) == 1
+    assert "Traceback" in capsys.readouterr().err

@@ -1,0 +1,226 @@
+"""The strip's geometry keeps what the light fit, the finder, the sheet and the layout file rely on."""
+
+from __future__ import annotations
+
+from itertools import combinations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from finishlab.colorimetry.spaces import lightness_of_reflectance
+from finishlab.imaging.strip import FIELD_NAMES, PAGES, STRIP, Paper, PrintModel, Rect, new_strip_number
+from finishlab.imaging.tags import MODULES
+
+PAPER = len(STRIP.greys) - 1
+MIDDLE = np.array([STRIP.width / 2, STRIP.height / 2])
+NUMBERS = st.integers(1, STRIP.numbers)
+
+
+def overlap(one: Rect, two: Rect) -> bool:
+    """Return whether two rectangles share area, beyond rounding."""
+    width = min(one.right, two.right) - max(one.x, two.x)
+    return width > 1e-9 and min(one.bottom, two.bottom) - max(one.y, two.y) > 1e-9
+
+
+def apart(one: Rect, two: Rect) -> float:
+    """Return the distance between two rectangles, mm."""
+    dx = max(one.x - two.right, two.x - one.right, 0.0)
+    dy = max(one.y - two.bottom, two.y - one.bottom, 0.0)
+    return float(np.hypot(dx, dy))
+
+
+@pytest.mark.parametrize("level", range(len(STRIP.greys)))
+def test_each_grey_is_mirrored_about_the_middle(level: int) -> None:
+    """Each grey stands at four places or more, in mirrored pairs, as often above as below, centred on the strip."""
+    places = {
+        (round(x, 6), round(y, 6))
+        for x, y in (patch.rect.centre for patch in STRIP.patches if patch.level == level)
+    }
+    assert len(places) >= 4
+    assert np.mean(sorted(places), axis=0) == pytest.approx(MIDDLE)
+    for x, y in places:
+        assert (round(STRIP.width - x, 6), y) in places
+    above, below = ([x for x, y in places if (y - MIDDLE[1]) * side > 1.0] for side in (-1, 1))
+    assert len(above) == len(below) == 2
+
+
+def test_ramps_run_opposite_ways() -> None:
+    """Along either half of the strip the ramp at the floor edge runs the other way than the one at the board edge."""
+    for left, right in ((0.0, MIDDLE[0]), (MIDDLE[0], STRIP.width)):
+        ramps = []
+        for top, bottom in ((0.0, 18.0), (28.0, STRIP.height)):
+            within = [p for p in STRIP.patches if left < p.rect.centre[0] < right and top < p.rect.centre[1] < bottom]
+            ramps.append([p.level for p in sorted(within, key=lambda p: p.rect.x)])
+        assert ramps[0] == ramps[1][::-1]
+        assert sorted(ramps[0]) == list(range(len(STRIP.greys)))
+
+
+def test_greys_run_from_black_to_paper() -> None:
+    """At least five greys stand between black ink and bare paper, each step within 6 to 17 units of L*."""
+    assert len(STRIP.greys) >= 7
+    assert STRIP.greys[0] == 0.0
+    assert STRIP.greys[-1] == 1.0
+    lightness = lightness_of_reflectance(PrintModel().reflectance(np.array(STRIP.greys)))
+    assert np.diff(lightness).min() > 6.0
+    assert np.diff(lightness).max() < 17.0
+
+
+def test_nothing_overlaps() -> None:
+    """No two tags or greys overlap, all lie on the strip, and each is read well inside its own borders."""
+    whole = Rect(0.0, 0.0, STRIP.width, STRIP.height)
+    for one, two in combinations([*(tag.rect for tag in STRIP.tags), *(p.rect for p in STRIP.patches)], 2):
+        assert not overlap(one, two)
+    for patch in STRIP.patches:
+        for corner in patch.rect.corners():
+            assert whole.x <= corner[0] <= whole.right
+            assert whole.y <= corner[1] <= whole.bottom
+        assert patch.sample.x >= patch.rect.x + 1.4
+        assert patch.sample.right <= patch.rect.right - 1.4
+        assert patch.sample.y >= patch.rect.y + 1.4
+        assert patch.sample.bottom <= patch.rect.bottom - 1.4
+
+
+def test_nothing_printed_lies_under_a_reading() -> None:
+    """No grey is read where the ruler, the number or a tag is printed."""
+    printed = [STRIP.ruler, STRIP.number_text, *(tag.rect for tag in STRIP.tags)]
+    for patch in STRIP.patches:
+        assert not any(overlap(patch.sample, other) for other in printed)
+
+
+def test_tags_have_a_quiet_zone() -> None:
+    """White of one tag module or more lies between a tag, the greys, the number and the strip's border."""
+    for tag in STRIP.tags:
+        module = tag.rect.width / MODULES
+        assert tag.rect.width == tag.rect.height
+        inked = [p.rect for p in STRIP.patches if p.level != PAPER] + [STRIP.number_text]
+        assert min(apart(tag.rect, other) for other in inked) >= module - 1e-9
+        border = (tag.rect.x, tag.rect.y, STRIP.width - tag.rect.right, STRIP.height - tag.rect.bottom)
+        assert min(border) >= module
+
+
+@pytest.mark.parametrize("half", ["left", "right", "top", "bottom"])
+def test_each_half_carries_the_whole_number(half: str) -> None:
+    """Whichever half of the strip is seen, its tags carry both digits of the number."""
+    beyond = {
+        "left": lambda r: r.right < MIDDLE[0],
+        "right": lambda r: r.x > MIDDLE[0],
+        "top": lambda r: r.bottom < MIDDLE[1],
+        "bottom": lambda r: r.y > MIDDLE[1],
+    }[half]
+    assert {tag.digit for tag in STRIP.tags if beyond(tag.rect)} == {0, 1}
+
+
+@given(NUMBERS)
+def test_number_survives_the_tags(number: int) -> None:
+    """Every strip number comes back from any two of its tags that carry different digits."""
+    ids = STRIP.tag_ids(number)
+    assert len(set(ids)) == len(STRIP.tags)
+    assert max(ids) < 250
+    read = []
+    for tag, tag_id in zip(STRIP.tags, ids, strict=True):
+        found = STRIP.read_tag(tag_id)
+        assert found is not None
+        assert found[0] is tag
+        read.append((tag.digit, found[1]))
+    for one, two in combinations(read, 2):
+        if one[0] != two[0]:
+            digits = dict([one, two])
+            assert STRIP.number_from_digits(digits[0], digits[1]) == number
+
+
+@given(NUMBERS, NUMBERS)
+def test_two_numbers_differ_in_a_tag(one: int, two: int) -> None:
+    """Two strips carry the same tags only if they have the same number."""
+    assert (STRIP.tag_ids(one) == STRIP.tag_ids(two)) == (one == two)
+
+
+@pytest.mark.parametrize("number", [0, -1, STRIP.numbers + 1])
+def test_numbers_that_no_strip_has(number: int) -> None:
+    """A number outside the range is refused."""
+    with pytest.raises(ValueError, match="a strip number runs from 1"):
+        STRIP.tag_ids(number)
+
+
+def test_tag_of_no_role_is_not_the_strips() -> None:
+    """A tag id beyond the six roles stands for no tag of the strip."""
+    assert STRIP.read_tag(len(STRIP.tags) * STRIP.DIGITS) is None
+    assert STRIP.read_tag(249) is None
+
+
+def test_new_numbers_are_valid_and_differ() -> None:
+    """Numbers drawn for new prints are valid, and forty of them are not all the same."""
+    drawn = {new_strip_number() for _ in range(40)}
+    assert len(drawn) > 1
+    assert all(1 <= number <= STRIP.numbers for number in drawn)
+
+
+@pytest.mark.parametrize("name", FIELD_NAMES)
+def test_fields_are_large_enough(name: str) -> None:
+    """A field is at least 120 x 40 mm, lies beyond its edge and within the strip's length."""
+    field = STRIP.fields[name]  # type: ignore[index] # the two names
+    assert field.width >= 120.0
+    assert field.height >= 40.0
+    assert field.x >= 0.0
+    assert field.right <= STRIP.width
+    if name == "board":
+        assert field.y < 0.0
+        assert field.bottom <= 0.0
+    else:
+        assert field.y >= STRIP.height
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_strip_fits_the_page(paper: Paper) -> None:
+    """The strip lies on the page, centred, with 10 mm to every side for a printer's margin."""
+    page, place = PAGES[paper], STRIP.place_on_page(paper)
+    assert min(place.x, place.y, page[0] - place.right, page[1] - place.bottom) >= 10.0
+    assert place.centre[0] == pytest.approx(page[0] / 2)
+    assert (place.width, place.height) == (STRIP.width, STRIP.height)
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_layout_document(paper: Paper) -> None:
+    """The layout document has the contract's keys, with each field from the strip's top left."""
+    layout = STRIP.layout(paper)
+    assert list(layout) == ["format", "paper", "page", "strip", "fields"]
+    assert layout["format"] == "finishlab/strip/1"
+    assert layout["paper"] == paper
+    assert layout["page"] == list(PAGES[paper])
+    assert layout["strip"] == STRIP.place_on_page(paper).as_dict()
+    fields = layout["fields"]
+    assert isinstance(fields, dict)
+    assert set(fields) == {"board", "floor"}
+    for name in FIELD_NAMES:
+        assert fields[name] == STRIP.fields[name].as_dict()
+        assert set(fields[name]) == {"x", "y", "width", "height"}
+
+
+def test_print_model_follows_the_transfer_curve() -> None:
+    """A perfect print of a grey reflects what IEC 61966-2-1 decodes it to.
+
+    0.5 is 0.2140411, code 128 is L* 53.585 and code 119 L* 50.034 (worked from the standard's formula and CIE 015:2018).
+    """
+    perfect = PrintModel(paper=1.0, black=0.0)
+    assert perfect.reflectance(np.array(0.5)) == pytest.approx(0.2140411, abs=5e-8)
+    codes = perfect.reflectance(np.array([128, 119]) / 255)
+    assert lightness_of_reflectance(codes) == pytest.approx([53.585, 50.034], abs=5e-4)
+    assert perfect.reflectance(np.array([0.0, 0.02, 1.0])) == pytest.approx([0.0, 0.02 / 12.92, 1.0])
+
+
+@given(st.floats(0.0, 1.0), st.floats(0.02, 0.08), st.floats(0.7, 0.95), st.floats(0.8, 1.2))
+def test_print_model_runs_from_black_to_paper(grey: float, black: float, paper: float, gamma: float) -> None:
+    """Whatever the print, a grey lies between its black and its paper, and the two ends are hit exactly."""
+    model = PrintModel(paper, black, gamma)
+    ends = model.reflectance(np.array([0.0, 1.0]))
+    assert ends == pytest.approx([black, paper])
+    assert black - 1e-12 <= float(model.reflectance(np.array(grey))) <= paper + 1e-12
+
+
+def test_rectangle_knows_its_sides() -> None:
+    """A rectangle's right, bottom, centre, corners and inset agree with each other."""
+    rect = Rect(2.0, -4.0, 10.0, 6.0)
+    assert (rect.right, rect.bottom, rect.centre) == (12.0, 2.0, (7.0, -1.0))
+    assert rect.corners().tolist() == [[2.0, -4.0], [12.0, -4.0], [12.0, 2.0], [2.0, 2.0]]
+    assert rect.inset(1.0, 2.0) == Rect(3.0, -2.0, 8.0, 2.0)
