@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from finishlab.demo.chance import wood_pool
 from finishlab.imaging.strip import STRIP
 from finishlab.imaging.tags import MODULES, detect_tags, tag_modules
 from rendered import rendered, scene_with
@@ -66,9 +65,8 @@ def test_blank_paper_has_no_tag() -> None:
     assert detect_tags(np.full((300, 400), 128, dtype=np.uint8), 10.0) == []
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(2))
 def test_wood_is_no_tag(seed: int) -> None:
     """Rendered wood and floor without a strip show no tag of the strip."""
-    assert len(wood_pool()) > 20
     pixels = rendered(scene_with(strip=None, seed=seed)).pixels
     assert not [tag for tag, _ in detect_tags(pixels[..., 1], 8.0) if STRIP.read_tag(tag) is not None]

@@ -117,11 +117,11 @@ def test_a_rendered_pair_is_measured_near_the_truth(photos: Photos) -> None:
 def test_a_large_photo_is_measured_reduced_or_whole_as_the_strip_needs(photos: Photos, tmp_path: Path) -> None:
     """A photo decoded small is measured so only where the strip is large in it; places are given at full size."""
     with Image.open(photos("straight")) as small:
-        far = Image.new("RGB", (small.width * 2, small.height * 2), (90, 85, 80))
-        far.paste(small, (small.width // 2, small.height // 2))
-        for factor, start, reduced in ((4, small, True), (2, far, False)):
+        far = Image.new("RGB", (small.width * 3, small.height * 3), (90, 85, 80))
+        far.paste(small, (small.width, small.height))
+        for factor, start, reduced in ((4.0, small, True), (1.25, far, False)):
             place = tmp_path / f"{factor}.jpg"
-            size = (start.width * factor, start.height * factor)
+            size = (round(start.width * factor), round(start.height * factor))
             start.resize(size, Image.Resampling.BICUBIC).save(place, quality=90)
             inspection, image = inspect_photo(place)
             strip = inspection.measurement.strip

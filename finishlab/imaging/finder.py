@@ -27,6 +27,8 @@ _PASSES: Final = ((1200, 0.0), (2200, 0.0), (2600, 2.2), (4000, 3.0))
 """Sizes at which tags are looked for, and the radius of the sharpening before it: cheap first."""
 _PLENTY: Final = 4
 """Tags seen that make a further look not worth its time."""
+_LEAST_REACH: Final = 60.0
+"""How far apart along the strip tags must be seen, in millimetres: one end alone says too little of the light."""
 _TOLERANCE_MM: Final = 1.5
 """How far a tag's corner may lie from where the others put it: curl and lens, not chance."""
 
@@ -109,7 +111,7 @@ def find_strip(image: LinearImage, geometry: StripGeometry = STRIP) -> StripFit:
     Raises
     ------
     NoStripError
-        ``no-strip`` if no tag of the strip is seen, ``strip-hidden`` if fewer than two are.
+        ``no-strip`` if no tag of the strip is seen, ``strip-hidden`` if those seen lie at one end of it.
     """
     grey = grey_of(image.encoded)
     found: dict[int, np.ndarray] = {}
@@ -123,13 +125,13 @@ def find_strip(image: LinearImage, geometry: StripGeometry = STRIP) -> StripFit:
         fit = _fit(found, geometry)
         if fit is not None and fit.tags_seen >= _PLENTY:
             return _refined(fit, found, grey, factor, geometry)
-    if fit is not None:
+    if fit is not None and _reach(fit, geometry) >= _LEAST_REACH:
         return _refined(fit, found, grey, factor, geometry)
     best = sum(geometry.read_tag(tag) is not None for tag in found)
     if best:
         raise NoStripError(
             "strip-hidden",
-            "Too little of the grey strip can be seen: at least two of its six tags are needed.",
+            "Too little of the grey strip can be seen: tags at two places along it are needed.",
             "Lay the whole strip in view, flat and uncovered, and photograph again.",
         )
     raise NoStripError(
@@ -138,6 +140,12 @@ def find_strip(image: LinearImage, geometry: StripGeometry = STRIP) -> StripFit:
         "Photograph the board with the printed strip beside it, sharp and at least a sixth of the photo's width; "
         "or name grey areas by hand with --grey.",
     )
+
+
+def _reach(fit: StripFit, geometry: StripGeometry) -> float:
+    """Return how far along the strip the seen tags lie apart, in millimetres."""
+    across = [tag.rect.centre[0] for tag in geometry.tags if tag.role in fit.roles_seen]
+    return max(across) - min(across)
 
 
 def _look(grey: np.ndarray, sharpen: float, geometry: StripGeometry) -> list[tuple[int, np.ndarray]]:

@@ -10,12 +10,14 @@ import numpy as np
 from finishlab.imaging.correction import PatchReadings
 from finishlab.imaging.rectify import FlatView
 from finishlab.imaging.resample import channel_mean
-from finishlab.imaging.strip import STRIP, StripGeometry
+from finishlab.imaging.strip import STRIP, StripGeometry, Tag
 
 __all__ = ["blur_mm", "read_patches"]
 
 _TRIM: Final = 0.1
 """Share of a patch's pixels left out at each end of its brightness, against dust and flecks."""
+_ENOUGH: Final = 12
+"""Places between seen tags that are enough to start a fit from."""
 _UNEVEN: Final = 0.10
 """Relative spread inside a patch above which something lies across it, once noise is allowed for."""
 
@@ -57,10 +59,32 @@ def read_patches(
     scale = values.mean(axis=1) + 0.1 * float(np.median(values.max(axis=0)))
     even = spread < _UNEVEN * np.maximum(scale, 1e-6)
     usable = whole & even & (values.min(axis=1) > 0)
-    tags = np.array([tag.rect.centre for tag in geometry.tags])
-    nearest = np.linalg.norm(places[:, None] - tags, axis=-1).argmin(axis=1)
-    seen = [tag.role in roles_seen if roles_seen is not None else True for tag in geometry.tags]
-    return PatchReadings(places, values, usable, np.array(seen)[nearest])
+    return PatchReadings(places, values, usable, _uncovered(places, roles_seen, geometry))
+
+
+def _uncovered(places: np.ndarray, roles_seen: Collection[int] | None, geometry: StripGeometry) -> np.ndarray:
+    """Return which places lie between two tags of their row that were seen: nothing can lie over them.
+
+    Where too few do, the places nearest to a tag that was seen must serve.
+    """
+    if roles_seen is None:
+        return np.ones(len(places), dtype=bool)
+    between = np.zeros(len(places), dtype=bool)
+    for i, (x, y) in enumerate(places):
+        row = [tag for tag in geometry.tags if abs(tag.rect.centre[1] - y) < geometry.height / 3]
+        left = [tag for tag in row if tag.rect.centre[0] <= x]
+        right = [tag for tag in row if tag.rect.centre[0] >= x]
+        sides = [max(left, key=_across), min(right, key=_across)] if left and right else []
+        between[i] = bool(sides) and all(tag.role in roles_seen for tag in sides)
+    if between.sum() >= _ENOUGH:
+        return between
+    centres = np.array([tag.rect.centre for tag in geometry.tags])
+    nearest = np.linalg.norm(places[:, None] - centres, axis=-1).argmin(axis=1)
+    return np.array([tag.role in roles_seen for tag in geometry.tags])[nearest]
+
+
+def _across(tag: Tag) -> float:
+    return tag.rect.centre[0]
 
 
 def _range_of_thirds(profile: np.ndarray) -> float:

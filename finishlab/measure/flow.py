@@ -88,7 +88,7 @@ def measure(
     printed = PrintModel()
     strip_doubts = judge_strip(fit, readings, blur, image)
     correction = _fit(readings, printed)
-    strip_doubts += judge_light(fit, readings, correction)
+    strip_doubts += judge_light(readings, correction)
     variants = {name: _fit(readings, other, correction) for name, other in print_variants(printed).items()}
     photo_fit = PhotoFit(
         correction,

@@ -8,7 +8,7 @@ import numpy as np
 
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.spaces import lightness_of_reflectance
-from finishlab.errors import QualityError
+from finishlab.errors import NoStripError, QualityError
 from finishlab.imaging.corrected import CorrectedImage
 from finishlab.imaging.correction import Correction, PatchReadings
 from finishlab.imaging.finder import StripFit
@@ -31,6 +31,10 @@ _RESIDUAL: Final = (0.015, 0.10)
 """Relative residual of the greys: doubtful, and refused."""
 _DISAGREE: Final = (0.04, 0.15)
 """Share of the uncovered greys that smooth light cannot explain: doubtful, and refused."""
+_TOO_UNEVEN: Final = 0.9
+"""Change of the light along the strip, over its mean, above which the fit is not believed."""
+_BELIEVED: Final = 12
+"""Grey areas that must agree before a fit is believed."""
 _UNEVEN: Final = 0.15
 _LITTLE: Final = 0.35
 
@@ -94,7 +98,7 @@ def _strip_doubts(fit: StripFit, blur: float, image: LinearImage, paper: float) 
     return out
 
 
-def judge_light(fit: StripFit, readings: PatchReadings, correction: Correction) -> list[Doubt]:
+def judge_light(readings: PatchReadings, correction: Correction) -> list[Doubt]:
     """Return the doubts about light and tone, by how well the strip's greys agree with smooth light.
 
     Greys between two tags that were seen are not covered by anything; if smooth light cannot explain many of them, a
@@ -102,13 +106,21 @@ def judge_light(fit: StripFit, readings: PatchReadings, correction: Correction) 
 
     Raises
     ------
+    NoStripError
+        ``strip-hidden`` if too few greys agree to fit anything.
     QualityError
-        ``light-not-smooth``
+        ``light-not-smooth`` if smooth light cannot explain them.
     """
-    clear = np.array([_between_seen_tags(*patch.sample.centre, fit) for patch in STRIP.patches])
-    clear &= readings.usable
+    clear = readings.usable if readings.trusted is None else readings.usable & readings.trusted
     disagree = float((correction.weights[clear] < 0.3).mean()) if clear.any() else 0.0
-    if disagree > _DISAGREE[1] or correction.residual > _RESIDUAL[1]:
+    believed = int((correction.weights > 0.3).sum())
+    if believed < _BELIEVED:
+        raise NoStripError(
+            "strip-hidden",
+            f"Only {believed} of the strip's {len(readings.usable)} grey areas can be read: the rest is covered or cut off.",
+            "Lay the whole strip in view, flat and uncovered, and photograph again.",
+        )
+    if disagree > _DISAGREE[1] or correction.residual > _RESIDUAL[1] or _light_change(correction) > _TOO_UNEVEN:
         raise QualityError(
             "light-not-smooth",
             f"{100 * disagree:.0f} % of the strip's greys do not fit smooth light: "
@@ -120,11 +132,11 @@ def judge_light(fit: StripFit, readings: PatchReadings, correction: Correction) 
     return []
 
 
-def _between_seen_tags(x: float, y: float, fit: StripFit) -> bool:
-    row = [tag for tag in STRIP.tags if abs(tag.rect.centre[1] - y) < STRIP.height / 4]
-    left = [tag.role for tag in row if tag.rect.centre[0] <= x]
-    right = [tag.role for tag in row if tag.rect.centre[0] >= x]
-    return bool(left and right) and left[-1] in fit.roles_seen and right[0] in fit.roles_seen
+def _light_change(correction: Correction) -> float:
+    """Return by how much the light changes over the strip, as a share of its mean."""
+    ends = np.array([[x, y] for x in (0.0, STRIP.width) for y in (0.0, STRIP.height)])
+    light = correction.light(ends)
+    return float(np.ptp(light) / light.mean())
 
 
 def judge_field(

@@ -67,8 +67,8 @@ def measure_photos(
     how
         What to measure; the board beside the strip unless said.
     workers
-        Processes to use when there are enough photos to pay for starting them. Above 1 the calling script needs the usual
-        ``if __name__ == "__main__"``, as workers are started afresh.
+        Processes to use when there are enough photos to pay for starting them. Above 1 the calling script needs the
+        usual ``if __name__ == "__main__"``, as workers are started afresh.
     picture
         Where to write what was found as a PNG; with several photos each name gets the photo's.
     on_start, on_done
