@@ -4,8 +4,8 @@ Run ``python tests/accuracy_trial.py --scenes 60``; docs/decisions/0004-joint-fi
 `outcomes` on the same scenes.
 
 Every way sees the same photos and the same surfaces; only tone, light and saturation are treated differently. Error:
-CIEDE2000 of the pair as measured, less that of an ideal linear camera of the same sensitivities in the same light, balanced
-on a perfect white.
+CIEDE2000 of the pair as measured, less that of an ideal linear camera of the same sensitivities in the same light,
+balanced on a perfect white.
 """
 
 from __future__ import annotations
@@ -26,14 +26,14 @@ from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, f
 from finishlab.imaging.pixels import LinearImage, PhotoInfo
 from finishlab.imaging.readings import read_patches
 from finishlab.imaging.rectify import flatten
-from finishlab.imaging.strip import STRIP, FieldName, PrintModel, Rect
+from finishlab.imaging.strip import FIELD_NAMES, STRIP, FieldName, PrintModel, Rect
 from finishlab.measure.flow import PX_PER_MM, Inspection, measure
+from finishlab.measure.results import SurfaceKind
 
 LEVELS = np.array([patch.level for patch in STRIP.patches])
-NO_LIGHT = {"light_plane": 1e-6, "light_bend": 1e-6, "tint_plane": 1e-6}
 WAYS: dict[str, tuple[FitPriors | None, float]] = {
     "one grey, white balance only": (None, 1.0),
-    "ramp, no light field": (FitPriors(**NO_LIGHT), 1.0),
+    "ramp, no light field": (FitPriors(light_plane=1e-6, light_bend=1e-6, tint_plane=1e-6), 1.0),
     "ramp and light, each channel alone": (FitPriors(channel=(1.0, 0.5)), 1.0),
     "ramp and light, straight tone curve": (FitPriors(tone=(0.8, 0.01, 0.01, 0.01, 0.01)), 1.0),
     "ramp and light, no veiling glare": (FitPriors(glare=1e-5), 1.0),
@@ -83,9 +83,11 @@ def outcome(seed: int, size: tuple[int, int] = (2000, 1500), *, compare: bool = 
     scene = random_scene(np.random.default_rng(seed), size=size)
     shot = render_scene(scene)
     truth = shot.truth
-    assert truth.delta_e00 is not None and truth.ideal_delta_e00 is not None and scene.floor is not None
+    assert truth.delta_e00 is not None
+    assert truth.ideal_delta_e00 is not None
+    assert scene.floor is not None
     image = photo_of(shot.pixels, str(seed))
-    kind = "print" if scene.floor.material.kind == "print" else "wood"
+    kind: SurfaceKind = "print" if scene.floor.material.kind == "print" else "wood"
     base = Outcome(
         seed, scene.camera, scene.lamp, kind, truth.delta_e00, truth.ideal_delta_e00, np.nan, np.nan, np.nan, False, {}
     )
@@ -94,7 +96,9 @@ def outcome(seed: int, size: tuple[int, int] = (2000, 1500), *, compare: bool = 
     except QualityError as error:
         return replace(base, refused=error.code)
     pair, strip = seen.measurement.pair, seen.measurement.strip
-    assert pair is not None and strip is not None and scene.strip is not None
+    assert pair is not None
+    assert strip is not None
+    assert scene.strip is not None
     ways = {name: _pair(image, seen, *way) for name, way in WAYS.items()} if compare else {}
     return replace(
         base, value=pair.value, low=pair.low, high=pair.high, number_read=strip.number == scene.strip.number, ways=ways
@@ -106,8 +110,8 @@ def _pair(image: LinearImage, seen: Inspection, priors: FitPriors | None, boost:
     readings = read_patches(view, seen.fit.roles_seen)
     known = PrintModel().reflectance(np.asarray(STRIP.greys))[LEVELS]
     correction = fit_correction(readings, known, priors) if priors else None
-    labs = [rgb_to_lab(_mean(image, seen, name, correction, readings, known, boost)) for name in ("board", "floor")]
-    return float(delta_e_00(*labs))
+    board, floor = (rgb_to_lab(_mean(image, seen, name, correction, readings, known, boost)) for name in FIELD_NAMES)
+    return float(delta_e_00(board, floor))
 
 
 def _mean(
@@ -156,7 +160,7 @@ def main() -> None:
     cameras, lamps = {o.camera for o in found}, {o.lamp for o in found}
     print(f"{len(found)} rendered scenes, {len(cameras)} cameras, {len(lamps)} lights; refused: ", end="")
     print(", ".join(f"{o.seed} ({o.refused})" for o in found if o.refused) or "none")
-    print(f"| way | mean | 95th percentile |\n|---|---|---|")
+    print("| way | mean | 95th percentile |\n|---|---|---|")
     for way in WAYS:
         errors = np.array([abs(o.ways[way] - o.ideal) for o in good])
         print(f"| {way} | {errors.mean():.2f} | {np.percentile(errors, 95):.2f} |")

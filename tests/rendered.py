@@ -24,6 +24,7 @@ from finishlab.imaging.strip import STRIP, FieldName, Rect
 
 __all__ = [
     "DECODE",
+    "PLAIN",
     "WOODEN_FLOOR",
     "corrected_field",
     "photo_of",
@@ -31,6 +32,7 @@ __all__ = [
     "scene_with",
     "straight_fit",
     "streaks",
+    "streaky",
     "view_of",
     "with_board",
     "with_floor",
@@ -38,6 +40,9 @@ __all__ = [
 
 DECODE: Final = np.asarray(srgb_to_linear(np.arange(256) / 255), dtype=np.float32)
 """Linear value of each 8 bit sRGB code."""
+
+PLAIN: Final = Texture(grain=0.0, pores=0.0)
+"""A surface without any texture."""
 
 WOODEN_FLOOR: Final = finish("crosscut", lighten=0.12, stains={"brown": 0.1}, name="wooden floor")
 
@@ -112,25 +117,30 @@ def corrected_field(
     )
 
 
+def streaky(shape: tuple[int, int], sigma: tuple[float, float], seed: int) -> np.ndarray:
+    """Return a stationary Gaussian texture of mean 0 and deviation 1 on a torus, smoothed by `sigma` (rows, columns)."""
+    noise = np.random.default_rng(seed).standard_normal(shape)
+    rows, columns = (np.exp(-2 * (np.pi * s * np.fft.fftfreq(n)) ** 2) for s, n in zip(sigma, shape, strict=True))
+    smooth = np.fft.ifft2(np.fft.fft2(noise) * np.outer(rows, columns)).real
+    return np.asarray(smooth * np.sqrt(4 * np.pi * sigma[0] * sigma[1]))
+
+
 def streaks(
-    seed: int, along_mm: float, across_mm: float, *, depth: float = 0.12, upright: bool = False, px_per_mm: float = 2.0
-) -> np.ndarray:
-    """Return the light of a streaky surface over a field, mean 1 over all seeds, shape (h, w).
+    seed: int,
+    along_mm: float,
+    across_mm: float,
+    *,
+    depth: float = 0.08,
+    upright: bool = False,
+    px_per_mm: float = 5.0,
+    fields: tuple[int, int] = (1, 1),
+) -> list[np.ndarray]:
+    """Return the light of streaky fields cut from one large surface, each shape (h, w), 1 on average over all seeds.
 
-    A stationary Gaussian texture with known mean: the scatter of a field's mean over seeds is the true standard error.
+    The mean of the surface is known, so the scatter of the fields' means is the true standard error of one.
     """
-    from scipy.ndimage import gaussian_filter
-
     rect = STRIP.fields["board"]
-    shape = (round(rect.height * px_per_mm), round(rect.width * px_per_mm))
-    sigma = (along_mm, across_mm) if upright else (across_mm, along_mm)
-    sigma = (sigma[0] * px_per_mm, sigma[1] * px_per_mm)
-    pad = [int(3 * s) + 1 for s in sigma]
-    rng = np.random.default_rng(seed)
-    noise = rng.standard_normal((shape[0] + 2 * pad[0], shape[1] + 2 * pad[1]))
-    smooth = gaussian_filter(noise, sigma)[pad[0] : pad[0] + shape[0], pad[1] : pad[1] + shape[1]]
-    gain = np.sqrt(4 * np.pi * sigma[0] * sigma[1])
-    return np.asarray(1.0 + depth * gain * smooth)
-
-
-TEXTURE_PLAIN: Final = Texture(grain=0.0, pores=0.0)
+    h, w = round(rect.height * px_per_mm), round(rect.width * px_per_mm)
+    sigma = (across_mm * px_per_mm, along_mm * px_per_mm)
+    whole = 1.0 + depth * streaky((h * fields[0], w * fields[1]), sigma[::-1] if upright else sigma, seed)
+    return [whole[y * h : (y + 1) * h, x * w : (x + 1) * w] for y in range(fields[0]) for x in range(fields[1])]

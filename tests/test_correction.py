@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from rendered import DECODE, photo_of, straight_fit
 
 from finishlab.colorimetry.spaces import linear_to_srgb, srgb_to_linear
 from finishlab.imaging.corrected import LUMA, correct, undo_saturation
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, _curves, fit_correction
 from finishlab.imaging.strip import STRIP, PrintModel, Rect
-from rendered import DECODE, photo_of, straight_fit
 
 PLACES = np.array([patch.sample.centre for patch in STRIP.patches])
 GREYS = PrintModel().reflectance(np.array(STRIP.greys))[[patch.level for patch in STRIP.patches]]

@@ -43,7 +43,11 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Demo:
     elsewhere = tmp_path_factory.mktemp("elsewhere")
     done = subprocess.run(
         [sys.executable, "-W", "error", "-m", "finishlab.cli", "demo", "--into", "stairs"],
-        cwd=elsewhere, capture_output=True, text=True, check=False, timeout=300,
+        cwd=elsewhere,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=300,
     )
     assert done.returncode == 0, done.stderr
     return Demo(elsewhere / "stairs", done.stdout, done.stderr)

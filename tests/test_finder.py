@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from rendered import photo_of, rendered, scene_with, straight_fit, view_of
 
 from finishlab.demo.paper import PrintedStrip
 from finishlab.demo.render import RenderedPhoto
@@ -11,7 +12,6 @@ from finishlab.demo.view import project
 from finishlab.errors import ExitCode, NoStripError
 from finishlab.imaging.finder import StripFit, apply_homography, find_strip
 from finishlab.imaging.strip import STRIP, Rect
-from rendered import photo_of, rendered, scene_with, straight_fit, view_of
 
 CORNERS = Rect(0.0, 0.0, STRIP.width, STRIP.height).corners()
 SKIN = np.array([196, 150, 126], dtype=np.uint8)

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from rendered import DECODE, photo_of, straight_fit, view_of
 
 from finishlab.colorimetry.ciede2000 import delta_e_00
 from finishlab.colorimetry.spaces import lightness_of_reflectance, rgb_to_lab, srgb_to_linear
@@ -16,7 +17,6 @@ from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.rectify import flatten
 from finishlab.imaging.resample import any_channel_at_least, apply_table, channel_mean, grey_of, recolour, shrink, warp
 from finishlab.imaging.strip import Rect
-from rendered import DECODE, photo_of, straight_fit, view_of
 
 FIELD = Rect(10.0, 5.0, 60.0, 30.0)
 DEEP = np.asarray(srgb_to_linear(np.arange(65536) / 65535), dtype=np.float32)

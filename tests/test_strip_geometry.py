@@ -35,8 +35,7 @@ def apart(one: Rect, two: Rect) -> float:
 def test_each_grey_is_mirrored_about_the_middle(level: int) -> None:
     """Each grey stands at four places or more, in mirrored pairs, as often above as below, centred on the strip."""
     places = {
-        (round(x, 6), round(y, 6))
-        for x, y in (patch.rect.centre for patch in STRIP.patches if patch.level == level)
+        (round(x, 6), round(y, 6)) for x, y in (patch.rect.centre for patch in STRIP.patches if patch.level == level)
     }
     assert len(places) >= 4
     assert np.mean(sorted(places), axis=0) == pytest.approx(MIDDLE)

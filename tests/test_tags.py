@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from rendered import rendered, scene_with
 
 from finishlab.imaging.strip import STRIP
 from finishlab.imaging.tags import MODULES, detect_tags, tag_modules
-from rendered import rendered, scene_with
 
 
 def sheet(ids: list[int], cell: int = 5) -> tuple[np.ndarray, list[tuple[int, int]]]:

@@ -76,9 +76,7 @@ def photo_bytes(
         return encode_jpeg(coded, _JPEG_QUALITY, "4:2:0", icc=profile, exif=exif)
     from pillow_heif import from_bytes
 
-    picture = from_bytes(
-        mode="RGB", size=(coded.shape[1], coded.shape[0]), data=np.ascontiguousarray(coded).tobytes()
-    )
+    picture = from_bytes(mode="RGB", size=(coded.shape[1], coded.shape[0]), data=np.ascontiguousarray(coded).tobytes())
     picture.info["exif"], picture.info["icc_profile"], picture.info["icc_profile_type"] = exif, profile, "prof"
     out = BytesIO()
     picture.save(out, quality=_HEIC_QUALITY)

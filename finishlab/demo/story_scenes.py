@@ -50,8 +50,16 @@ _SHORT_SIDE: Final = Rect(17.0, -300.0, 156.0, 300.0)
 
 def _seam_at(y: float, direction: float = 0.0) -> Texture:
     """Return the floor's texture with a seam at a place across the planks (mm)."""
-    return Texture(grain=0.26, pores=0.006, ring_mm=7.0, cathedral=0.7, plank_mm=182.0, seam_offset_mm=y,
-                   plank_spread=0.06, direction=direction)
+    return Texture(
+        grain=0.26,
+        pores=0.006,
+        ring_mm=7.0,
+        cathedral=0.7,
+        plank_mm=182.0,
+        seam_offset_mm=y,
+        plank_spread=0.06,
+        direction=direction,
+    )
 
 
 def _grain(ring_mm: float, cathedral: float, direction: float = 0.0, knots: tuple[Knot, ...] = ()) -> Texture:
@@ -164,7 +172,10 @@ _SHOTS: Final[dict[str, _Shot]] = {
         _view(0.60, -9.0, 9.0, 330.0, 0.0), Light(0.07, 190.0), texture=_grain(4.8, 0.8), white_error=(1.01, 1.02)
     ),
     "board-mix-two-coats.jpg": _Shot(
-        _view(0.57, 2.0, 7.0, 90.0), Light(0.07, 250.0), _SHORT_SIDE, texture=_grain(5.2, 1.0, 90.0),
+        _view(0.57, 2.0, 7.0, 90.0),
+        Light(0.07, 250.0),
+        _SHORT_SIDE,
+        texture=_grain(5.2, 1.0, 90.0),
         floor=_seam_at(130.0),
     ),
     "board-mix-two-coats-evening.jpg": _Shot(

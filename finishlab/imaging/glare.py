@@ -68,7 +68,7 @@ def glare_mask(rgb: np.ndarray, on_surface: np.ndarray, px_per_mm: float) -> np.
     for sigma_mm, least, deviations in (_SPECK, _LOBE):
         # A wide blur is the same on a coarser grid, and far cheaper. What lies beside the surface must not bleed in,
         # so sums over the surface are blurred and divided by its blurred share.
-        step = max(1, round(sigma_mm * px_per_mm / 4))
+        step = max(1, round(sigma_mm * px_per_mm / 2))
         there = _blur(_coarse(on, step), sigma_mm * px_per_mm / step)
         smooth, bright = (
             _blur(_coarse(a * on, step), sigma_mm * px_per_mm / step) / np.maximum(there, 1e-3)

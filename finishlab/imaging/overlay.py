@@ -56,6 +56,7 @@ def check_picture(image: LinearImage, fit: StripFit, fields: Mapping[FieldName, 
         _polygon(canvas, to_canvas, patch.sample, _WHITE, 1)
     for name, drawing in fields.items():
         _polygon(canvas, to_canvas, drawing.rect, _WHITE)
+        _draw_outline(canvas, to_canvas, drawing)
         _label(canvas, to_canvas, name, drawing)
     return canvas
 
@@ -71,9 +72,7 @@ def _polygon(canvas: np.ndarray, matrix: np.ndarray, rect: Rect, colour: tuple[i
 
 
 def _draw_masks(canvas: np.ndarray, matrix: np.ndarray, drawing: FieldDrawing) -> None:
-    p = drawing.px_per_mm
-    to_mm = np.array([[1 / p, 0, drawing.rect.x + 0.5 / p], [0, 1 / p, drawing.rect.y + 0.5 / p], [0, 0, 1]])
-    moved = matrix @ to_mm
+    moved = matrix @ _grid_to_mm(drawing)
     size = (canvas.shape[1], canvas.shape[0])
     surface = drawing.surface
     hatch = np.add.outer(np.arange(size[1]), np.arange(size[0])) % 8 < 2
@@ -84,11 +83,25 @@ def _draw_masks(canvas: np.ndarray, matrix: np.ndarray, drawing: FieldDrawing) -
     ):
         seen = cv2.warpPerspective(mask.astype(np.uint8), moved, size, flags=cv2.INTER_NEAREST) > 0
         canvas[seen & pattern] = colour
-    contours, _ = cv2.findContours(surface.mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+
+
+def _draw_outline(canvas: np.ndarray, matrix: np.ndarray, drawing: FieldDrawing) -> None:
+    """Draw the outline of what was sampled, a little inside it so that the field's own frame does not hide it."""
+    p = drawing.px_per_mm
+    moved = matrix @ _grid_to_mm(drawing)
+    inner = cv2.copyMakeBorder(drawing.surface.mask.astype(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT)
+    inner = cv2.erode(inner, np.ones((3, 3), np.uint8), iterations=round(0.8 * p))[1:-1, 1:-1]
+    contours, _ = cv2.findContours(inner, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     for contour in contours:
         if len(contour) > 4 * p:
-            line = [_points(moved, contour.astype(float))]
-            cv2.polylines(canvas, line, isClosed=True, color=_SAMPLED, thickness=2, lineType=cv2.LINE_AA)
+            points = _points(moved, contour.astype(float))
+            cv2.polylines(canvas, [points], isClosed=True, color=_BLACK, thickness=4, lineType=cv2.LINE_AA)
+            cv2.polylines(canvas, [points], isClosed=True, color=_SAMPLED, thickness=2, lineType=cv2.LINE_AA)
+
+
+def _grid_to_mm(drawing: FieldDrawing) -> np.ndarray:
+    p = drawing.px_per_mm
+    return np.array([[1 / p, 0, drawing.rect.x + 0.5 / p], [0, 1 / p, drawing.rect.y + 0.5 / p], [0, 0, 1]])
 
 
 def _label(canvas: np.ndarray, matrix: np.ndarray, name: FieldName, drawing: FieldDrawing) -> None:

@@ -80,7 +80,8 @@ def _uncovered(places: np.ndarray, roles_seen: Collection[int] | None, geometry:
         return between
     centres = np.array([tag.rect.centre for tag in geometry.tags])
     nearest = np.linalg.norm(places[:, None] - centres, axis=-1).argmin(axis=1)
-    return np.array([tag.role in roles_seen for tag in geometry.tags])[nearest]
+    seen = np.array([tag.role in roles_seen for tag in geometry.tags])
+    return np.asarray(seen[nearest])
 
 
 def _across(tag: Tag) -> float:

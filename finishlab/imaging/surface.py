@@ -332,4 +332,4 @@ def _seams(image: CorrectedImage, core: np.ndarray) -> np.ndarray:
             long, thin = (box_w, box_h) if axis == 0 else (box_h, box_w)
             if long > 0.8 * extent and thin < 6 * image.px_per_mm:
                 out |= labels == label
-    return _grown(out, max(1, round(0.8 * image.px_per_mm))) & core
+    return np.asarray(_grown(out, max(1, round(0.8 * image.px_per_mm))) & core)

@@ -117,7 +117,7 @@ def judge_light(readings: PatchReadings, correction: Correction) -> list[Doubt]:
     if believed < _BELIEVED:
         raise NoStripError(
             "strip-hidden",
-            f"Only {believed} of the strip's {len(readings.usable)} grey areas can be read: the rest is covered or cut off.",
+            f"Only {believed} of the strip's {len(readings.usable)} grey areas can be read; the rest is hidden.",
             "Lay the whole strip in view, flat and uncovered, and photograph again.",
         )
     if disagree > _DISAGREE[1] or correction.residual > _RESIDUAL[1] or _light_change(correction) > _TOO_UNEVEN:

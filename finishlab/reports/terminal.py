@@ -219,8 +219,14 @@ def _photo_notes(result: PhotoResult) -> list[str]:
     if result.error is not None:
         notes.append(f"{result.path}: {result.error.message} {result.error.hint}".strip())
     fields = {} if result.measurement is None else result.measurement.fields
+    told: dict[str, list[str]] = {}
     for name, found in fields.items():
-        notes += [f"{result.path}, {name}: {doubt.message}" for doubt in found.doubts]
+        for doubt in found.doubts:
+            told.setdefault(doubt.message, []).append(name)
+    # What holds for the whole photo is said once, without a field's name.
+    for message, names in told.items():
+        where = f", {names[0]}" if len(names) < len(fields) or len(fields) == 1 else ""
+        notes.append(f"{result.path}{where}: {message}")
     return notes
 
 

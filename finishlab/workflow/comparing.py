@@ -28,7 +28,7 @@ class Comparison:
 
     ranking: Ranking
     boards: dict[str, BoardRow]
-    """The ranked boards as they are logged, by number."""
+    """Every logged board, by number: the ranked ones with their colours in this light."""
     light: Light
     """The light the boards were photographed in."""
     left_out: tuple[str, ...]
@@ -83,7 +83,7 @@ def compare(log: Logbook, *, light: str | None = None) -> Comparison:
     ranking = rank_colours(pool, [_board_colour(board, chosen, floor) for board in measured])
     return Comparison(
         ranking,
-        {board.number: board_row(board, chosen) for board in measured},
+        {board.number: board_row(board, chosen if board in measured else None) for board in boards},
         chosen,
         tuple(board.number for board in boards if board not in measured),
     )
