@@ -118,7 +118,7 @@ def corrected_field(
 
 
 def streaky(shape: tuple[int, int], sigma: tuple[float, float], seed: int) -> np.ndarray:
-    """Return a stationary Gaussian texture of mean 0 and deviation 1 on a torus, smoothed by `sigma` (rows, columns)."""
+    """Return Gaussian texture of mean 0 and deviation 1 on a torus, smoothed by `sigma` (rows, columns)."""
     noise = np.random.default_rng(seed).standard_normal(shape)
     rows, columns = (np.exp(-2 * (np.pi * s * np.fft.fftfreq(n)) ** 2) for s, n in zip(sigma, shape, strict=True))
     smooth = np.fft.ifft2(np.fft.fft2(noise) * np.outer(rows, columns)).real

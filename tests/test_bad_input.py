@@ -100,14 +100,14 @@ def test_logging_a_bad_photo_leaves_the_log_untouched(name: str, run: Run, photo
         assert content(run) == before
 
 
-def test_half_a_strip_is_measured_with_a_doubt(run: Run, photos: Photos) -> None:
-    """A strip of which the photo shows only half still gives the board's colour, and the doubt says so."""
-    (whole,) = json.loads(run("measure", photos("straight"), "--json").stdout)["photos"]
-    (photo,) = json.loads(run("measure", photos("half_strip"), "--json").stdout)["photos"]
-    assert photo["ok"] is True
-    assert photo["strip"]["tags_seen"] < whole["strip"]["tags_seen"]
-    assert "strip-partly-hidden" in {doubt["code"] for doubt in photo["fields"]["board"]["doubts"]}
-    assert photo["fields"]["board"]["lab"] == pytest.approx(whole["fields"]["board"]["lab"], abs=1.5)
+def test_half_a_strip_is_refused(run: Run, photos: Photos) -> None:
+    """A strip of which the photo shows only one end says too little of the light: code 4, a sentence and a hint."""
+    done = run("measure", photos("half_strip"), "--json")
+    (photo,) = json.loads(done.stdout)["photos"]
+    assert done.exit_code == 4
+    assert photo["ok"] is False
+    assert photo["error"]["code"] == "strip-hidden"
+    assert "whole strip" in photo["error"]["hint"]
 
 
 def test_several_bad_photos_are_all_named_and_the_worst_code_returned(run: Run, photos: Photos, tmp_path: Path) -> None:

@@ -30,6 +30,9 @@ def power(gamma: float) -> Curve:
     return lambda light: 0.8 * light**gamma
 
 
+PLAIN_CURVE = power(1.0)
+
+
 def shouldered(light: np.ndarray) -> np.ndarray:
     """Return a curve like a phone's: middle lifted, highlights pressed together."""
     e = linear_to_srgb(0.75 * light) ** 0.93
@@ -43,7 +46,7 @@ def light_at(places: np.ndarray, slope: tuple[float, float] = (0.0, 0.0), bend: 
 
 
 def readings_of(
-    curve: Curve = power(1.0),
+    curve: Curve = PLAIN_CURVE,
     *,
     slope: tuple[float, float] = (0.0, 0.0),
     bend: float = 0.0,
@@ -315,7 +318,7 @@ def test_beyond_the_greys_the_curve_goes_on() -> None:
 
 
 def test_corrected_image_is_reflectance() -> None:
-    """Cut out of a photo with tilted light and a tone curve, an even surface is its reflectance all over, within 1 %."""
+    """Cut out of a photo with tilted light and a tone curve, an even surface is its reflectance within 1 %."""
     slope, reflectance = (0.12, 0.05), np.array([0.30, 0.17, 0.09])
     y, x = np.mgrid[0:400, 0:800] / 4.0
     light = light_at(np.stack([x, y - 50.0], axis=-1) + 0.125, slope)

@@ -34,7 +34,8 @@ def everywhere(rgb: np.ndarray) -> np.ndarray:
 def test_glare_is_masked_with_its_right_share(peak: float, radius: tuple[float, float]) -> None:
     """A highlight is masked wherever it adds 2 % of white, and the masked share is right within a few points.
 
-    It lies between the area where 1 % is added, less 3 points, and the area where 0.5 % is, and 8 points: it is grown by 1 mm.
+    It lies between the area where 1 % is added, less 3 points, and the area where 0.5 % is, and 8 points: the mask is
+    grown by a millimetre.
     """
     rgb = field()
     white = highlight(rgb.shape, peak, radius)

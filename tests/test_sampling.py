@@ -66,7 +66,7 @@ def test_mean_is_a_mean_of_light() -> None:
 def test_standard_error_is_honest(along: float, across: float, upright: bool) -> None:
     """Over 126 streaky fields of known mean, error over standard error has a deviation of 0.7 to 1.3, and no bias.
 
-    Streaks are 2 to 3 mm wide and run along the strip or across it; such fields are far from independent pixel to pixel.
+    Streaks are 2 to 3 mm wide and run along the strip or across it; pixels are far from independent in such fields.
     """
     scores = []
     for light in streaks(11, along, across, depth=0.12, upright=upright, px_per_mm=2.0, fields=(18, 7)):

@@ -68,7 +68,7 @@ def test_a_full_field_is_used_whole(name: FieldName) -> None:
     ids=["dark", "light", "near", "duller", "darker wood"],
 )
 def test_small_board_on_a_bench(bench: Lab) -> None:
-    """Of a small board only board is sampled, on dark, light and nearly equal benches, all but about 4 mm at borders."""
+    """Of a small board only board is sampled, on a dark, light or nearly equal bench, all but 4 mm at its borders."""
     image = board(seed=2)
     there = inside(image, Rect(60.0, -22.0, 70.0, 19.0))
     found = find_surface(painted(image, ~there, bench), "board")

@@ -149,7 +149,7 @@ def test_by_hand_the_strips_greys_give_the_colour_the_strip_gives(photos: Photos
     assert found.strip is None
     assert set(found.fields) == {"board"}
     assert delta_e_00(found.fields["board"].estimate.lab, by_strip.estimate.lab) < 0.5
-    assert [d.code for d in found.fields["board"].doubts] == ["no-strip-used"]
+    assert "no-strip-used" in [d.code for d in found.fields["board"].doubts]
     assert found.settings["area"] == str(area)
 
 
@@ -402,7 +402,7 @@ def test_the_light_is_the_one_with_most_boards_beside_a_measured_floor(photos: P
         log_board(log, BoardRecord("ash"), measured(photos, "dark_board"))
         log_board_photos(log, "B1", measured(photos, "pair"), light="lamp")
         lamp = compare(log)
-        assert (lamp.light, list(lamp.boards), lamp.left_out) == ("lamp", ["B1"], ("B2",))
+        assert (lamp.light, [b.board for b in lamp.ranking.boards], lamp.left_out) == ("lamp", ["B1"], ("B2",))
         with pytest.raises(LogbookError, match="floor was not photographed in the light “daylight”"):
             compare(log, light="daylight")
         with pytest.raises(LogbookError, match="“candle”"):

@@ -14,7 +14,7 @@ from typing import Final
 
 import numpy as np
 
-from finishlab.colorimetry.spaces import rgb_to_lab
+from finishlab.colorimetry.spaces import lab_to_rgb, rgb_to_lab
 from finishlab.errors import QualityError
 from finishlab.imaging.corrected import CorrectedImage
 from finishlab.imaging.glare import glare_mask
@@ -161,15 +161,16 @@ def _grow(lab: np.ndarray, valid: np.ndarray, field: FieldName) -> tuple[np.ndar
         centre = np.median(chosen, axis=0)
         scatter = np.maximum(1.4826 * np.median(np.abs(chosen - centre), axis=0), _LEAST_SCATTER)
         distance = np.sqrt((((smooth - centre) / scatter) ** 2).sum(axis=-1))
-        member = (distance < _REACH + 0.4) & valid
-        member = _seed_component(_open(member))
+        alike = _open((distance < _REACH + 0.4) & valid)
+        member = _seed_component(alike)
         if member.sum() < 0.04 * member.size:
             raise QualityError(
                 "no-surface",
                 f"No even surface was found in the {field} field beside the strip.",
                 f"Lay the {field} flush against the strip's {field} edge and clear everything else away.",
             )
-    return member, centre, scatter
+    # A highlight lies on the surface: what it cuts off belongs to it still.
+    return _seed_component(alike | (_whitened(smooth, centre, loss=1.3) & valid)) & alike, centre, scatter
 
 
 def _open(member: np.ndarray) -> np.ndarray:
@@ -278,8 +279,10 @@ def _name_the_rest(
         # A shadow scales all channels alike: chroma falls with lightness at the same hue.
         expected = centre[1:] * max(colour[0] + 16, 1) / (centre[0] + 16)
         same_hue = float(np.linalg.norm((colour[1:] - expected) / np.maximum(scatter[1:], 1.5))) < 3.0
-        if colour[0] > centre[0] + 2.0 and ring.any() and shining[ring].mean() > 0.5:
-            reason = "glare"  # the heart of a highlight whose fringe lies on the surface
+        fringed = bool(ring.any() and shining[ring].mean() > 0.5)  # the heart of a highlight on the surface
+        inside = bool(_whitened(colour, centre, loss=0.2)) and not at_border
+        if colour[0] > centre[0] + 1.0 and (fringed or inside):
+            reason = "glare"
         elif part.sum() <= 0.12 * member.size and not at_border:
             reason = "knot"
         elif colour[0] < centre[0] - 1.0 and same_hue and colour[0] > 0.45 * centre[0]:
@@ -287,7 +290,19 @@ def _name_the_rest(
         else:
             reason = "other-surface"
         out[part] = 1 + _REASONS.index(reason)
+        if reason == "glare":
+            out[part & ~_whitened(lab, centre, loss=1.3)] = 1 + _REASONS.index("other-surface")
     return out
+
+
+def _whitened(lab: np.ndarray, surface: np.ndarray, loss: float) -> np.ndarray:
+    """Return where colours, shape (..., 3), are the surface's own with white added, as a mirrored light adds it.
+
+    `loss` is how much of the surface's own colour may be missing: a highlight at the top of the photo's range hides it.
+    """
+    own = lab_to_rgb(surface)
+    parts = lab_to_rgb(lab) @ np.linalg.pinv(np.stack([own, np.ones(3)], axis=1)).T
+    return np.asarray((parts[..., 0] > 1.0 - loss) & (parts[..., 0] < 1.2) & (parts[..., 1] > 0.006))
 
 
 def _to_pixels(cells: np.ndarray, shape: tuple[int, ...], size: int) -> np.ndarray:
