@@ -139,7 +139,8 @@ def test_no_glare_is_sampled(peak: float, radius: tuple[float, float]) -> None:
     found = find_surface(replace(image, rgb=(image.rgb + white[..., None]).astype(np.float32)), "board")
     assert (found.mask & (white > 0.02)).mean() < 0.005
     assert white[found.mask].mean() < 0.002
-    assert found.used_share == pytest.approx(1 - sum(found.left_out.values()), abs=0.06)
+    assert set(found.left_out) == {"glare"}, "neither a knot nor a bench"
+    assert found.used_share == pytest.approx(1 - found.left_out["glare"], abs=0.06)
 
 
 def test_faint_glare_is_named() -> None:

@@ -22,6 +22,8 @@ _LOBE: Final = (5.0, 0.010, 3.5)
 """Broad scale: the same; wide smoothing averages the grain out, so faint broad highlights are seen."""
 
 
+_SHEEN: Final = 0.03
+"""Added white over the field's least, as reflectance, above which it is glare whatever the rest does."""
 _EVERY: Final = 7
 """Every so many pixels are enough for a median."""
 
@@ -77,9 +79,13 @@ def glare_mask(rgb: np.ndarray, on_surface: np.ndarray, px_per_mm: float) -> np.
         here = smooth[there > 0.5]
         if not here.size:
             continue
-        # Highlights only ever add: the lower half of the distribution shows how the surface itself scatters.
-        low, middle = np.quantile(here, [0.16, 0.45])
-        found = (smooth - middle > max(least, deviations * float(middle - low))) & (bright > 0.97 * usual)
+        # Highlights only ever add: the lower half of the distribution shows how the surface itself scatters. A sheen
+        # over most of the field is scatter itself, so no more than `_SHEEN` over the least is believed to be wood.
+        least_here, low, middle = np.quantile(here, [0.05, 0.16, 0.45])
+        limit = middle + max(least, deviations * float(middle - low))
+        if sigma_mm >= _LOBE[0]:
+            limit = min(limit, least_here + _SHEEN)
+        found = (smooth > limit) & (bright > 0.97 * usual)
         size = (mask.shape[1], mask.shape[0])
         mask |= np.asarray(cv2.resize(found.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST)) > 0
     mask |= brightness > max(2.2 * usual, usual + 0.25)

@@ -26,6 +26,8 @@ _BLOCKS_MM: Final = (
 """Widths and heights of the blocks tried; inf runs through the field."""
 _LEAST_FILL: Final = 0.4
 """A block counts when at least this share of it is surface."""
+_MOST_SHARED: Final = 0.75
+"""Largest correlation of neighbouring blocks that is reckoned with."""
 _LEAST_AREA_MM2: Final = 250.0
 
 
@@ -66,7 +68,7 @@ def sample(image: CorrectedImage, surface: Surface) -> Sample:
     covariance = np.zeros((3, 3))
     for width, height in _BLOCKS_MM:
         blocks, share = _block_means(sums, width * per_mm, height * per_mm, image.px_per_mm / per_mm)
-        found = _covariance_of_mean(blocks, share)
+        found = _covariance_of_mean(blocks, share, in_a_row=bool(np.isinf(width) or np.isinf(height)))
         if found is not None and np.trace(found) > np.trace(covariance):
             covariance = found
     places = np.flatnonzero(mask)
@@ -120,13 +122,23 @@ def _block_means(sums: np.ndarray, width: float, height: float, cell: float) -> 
     return kept[:, :3] / kept[:, 3:], kept[:, 3]
 
 
-def _covariance_of_mean(blocks: np.ndarray, weights: np.ndarray) -> np.ndarray | None:
-    """Return the covariance of the weighted mean of blocks taken as independent, or None below five blocks."""
+def _covariance_of_mean(blocks: np.ndarray, weights: np.ndarray, *, in_a_row: bool) -> np.ndarray | None:
+    """Return the covariance of the weighted mean of blocks, or None below five blocks.
+
+    Blocks that follow one another across the field may still share a band of the figure. What neighbours have in common
+    makes fewer of them independent, by (1 - r) / (1 + r) for a correlation r from one to the next (G. V. Bayley,
+    J. M. Hammersley, J. R. Stat. Soc. Suppl. 8 (1946) 184-197, first-order case).
+    """
     n = len(blocks)
     if n < 5:
         return None
     share = weights / weights.sum()
     off = blocks - share @ blocks
     scatter = np.einsum("n,ni,nj->ij", share**2, off, off) / max(1e-9, 1 - float((share**2).sum()))
+    if in_a_row:
+        shared = float((off[1:] * off[:-1]).sum() / max(1e-12, float((off**2).sum())))
+        # Chance alone gives a short series about 1 / sqrt(n); a real correlation is understated by it.
+        shared = min(shared + (1 + 3 * shared) / (2 * n), _MOST_SHARED) if shared > n**-0.5 else 0.0
+        scatter = scatter * (1 + shared) / (1 - shared)
     # Few blocks know their own scatter badly: widen as Student's t with n - 1 degrees of freedom does.
     return np.asarray(scatter * (n - 1) / (n - 3))

@@ -53,7 +53,7 @@ def detect_tags(grey: np.ndarray, smallest_side: float) -> list[tuple[int, np.nd
     parameters.maxMarkerPerimeterRate = 2.0
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
     parameters.cornerRefinementWinSize = 4
-    parameters.relativeCornerRefinmentWinSize = 0.25
+    parameters.relativeCornerRefinmentWinSize = 0.6
     parameters.adaptiveThreshWinSizeMin = 5
     parameters.adaptiveThreshWinSizeMax = 45
     parameters.adaptiveThreshWinSizeStep = 20
