@@ -75,7 +75,7 @@ class Rect:
 
     def as_dict(self) -> dict[str, float]:
         """Return the JSON form of the layout file."""
-        return {"x": self.x, "y": self.y, "width": self.width, "height": self.height}
+        return {name: round(getattr(self, name), 4) for name in ("x", "y", "width", "height")}
 
 
 @dataclass(frozen=True, slots=True)
