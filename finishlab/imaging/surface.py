@@ -19,7 +19,7 @@ from finishlab.errors import QualityError
 from finishlab.imaging.corrected import CorrectedImage
 from finishlab.imaging.glare import glare_mask
 from finishlab.imaging.opencv import cv2
-from finishlab.imaging.resample import channel_mean
+from finishlab.imaging.resample import channel_mean, shrink
 from finishlab.imaging.strip import FieldName
 
 __all__ = ["Surface", "find_surface"]
@@ -127,7 +127,7 @@ def _cells(image: CorrectedImage, size: int) -> tuple[np.ndarray, np.ndarray]:
     """Return CIELAB of each cell's mean, shape (rows, columns, 3), and whether the cell lies in the photo."""
     h, w = (image.inside.shape[0] // size) * size, (image.inside.shape[1] // size) * size
     shape = (h // size, size, w // size, size)
-    mean = image.rgb[:h, :w].reshape(*shape, 3).mean(axis=(1, 3))
+    mean = shrink(image.rgb[:h, :w], size)
     valid = np.asarray(image.inside[:h, :w].reshape(shape).all(axis=(1, 3)))
     return rgb_to_lab(np.maximum(mean, 0.0005)).astype(np.float32), valid
 

@@ -28,7 +28,7 @@ from finishlab.version import __version__
 
 __all__ = ["PX_PER_MM", "FieldView", "Inspection", "field_result", "measure"]
 
-PX_PER_MM: Final = 5.0
+PX_PER_MM: Final = 4.0
 """Resolution at which fields are laid flat; finer than the pores matter, coarse enough to be quick."""
 
 
