@@ -39,6 +39,11 @@ _KINDS = (
         "The strip is only {pixels:.0f} pixels long in this photo; go nearer to be surer.",
     ),
     DoubtKind(
+        "two-strips",
+        "another strip in the photo",
+        "Another strip lies in the photo; what lies beside the wrong one would be measured: keep one strip in view.",
+    ),
+    DoubtKind(
         "strip-number-unread",
         "strip number not read",
         "The strip's number could not be read, so this photo cannot be tied to one print of the strip.",
@@ -96,6 +101,12 @@ _KINDS = (
         "something else in the field",
         "{percent:.0f} % of the field is another surface (bench, hand, gap) and was left out.",
     ),
+    DoubtKind(
+        "not-like-wood",
+        "hardly a wood's colour",
+        "The colour found in the board field (chroma {chroma:.0f}, hue {hue:.0f} degrees) is hardly a wood's: see that "
+        "the board lies there.",
+    ),
     DoubtKind("field-cut", "field cut by the photo", "{percent:.0f} % of the field lies outside the photo."),
     DoubtKind(
         "outside-greys",
@@ -134,6 +145,18 @@ _KINDS = (
         "one-light",
         "one light only",
         "All photos were taken in one light ({light}); photograph floor and board in the evening light too.",
+    ),
+    DoubtKind(
+        "spots-disagree",
+        "floor spots far apart",
+        "The floor's spots scatter by dE00 {spread:.1f}, which no floor of one kind does; {spot} lies farthest out: "
+        "see that it shows the floor.",
+    ),
+    DoubtKind(
+        "pair-floor-differs",
+        "other floor beside the board",
+        "What lay at the strip's floor edge beside this board is dE00 {off:.0f} from the floor's spots: see that the "
+        "photo shows the floor there.",
     ),
     DoubtKind(
         "few-spots",

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
 import click
 
 from finishlab.cli.common import json_option, print_document, say
 from finishlab.cli.lazy import ExampleCommand
+from finishlab.errors import UsageError
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import Paper
@@ -38,6 +40,7 @@ def strip(*, output: str, paper: str, layout: str | None, number: int | None, as
     from finishlab.imaging.strip import STRIP, new_strip_number
     from finishlab.reports.strip_pdf import write_layout, write_strip_pdf
 
+    _check_files(output, layout)
     page = cast("Paper", paper)
     chosen = new_strip_number() if number is None else number
     write_strip_pdf(output, paper=page, number=chosen)
@@ -48,3 +51,17 @@ def strip(*, output: str, paper: str, layout: str | None, number: int | None, as
     else:
         click.echo(output)
     say(f"Strip {chosen:04d} on {paper} paper. Print it at 100 %, black ink only, and check the ruler.")
+
+
+def _check_files(output: str, layout: str | None) -> None:
+    """Refuse names that would replace something else than an earlier strip or layout."""
+    wanted = [(output, ".pdf", "strip")] + ([(layout, ".json", "layout")] if layout is not None else [])
+    for name, suffix, what in wanted:
+        if Path(name).exists() and Path(name).suffix.lower() != suffix:
+            raise UsageError(
+                "file-exists", f"The {what} would replace {name}, which is something else.", f"Name a {suffix} file."
+            )
+    if layout is not None and Path(output).resolve() == Path(layout).resolve():
+        raise UsageError("one-file-twice", f"Strip and layout cannot both be {output}.", "Name two files.")
+    if Path(output).exists():
+        say(f"{output} is replaced; photos beside an earlier print of it cannot be compared with the new strip's.")

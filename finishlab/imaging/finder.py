@@ -7,7 +7,7 @@ candidate must agree with the others on one homography, so a chance pattern in t
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -27,6 +27,8 @@ _PASSES: Final = ((1200, 0.0), (2200, 0.0), (2600, 2.2), (4000, 3.0))
 """Sizes at which tags are looked for, and the radius of the sharpening before it: cheap first."""
 _PLENTY: Final = 4
 """Tags seen that make a further look not worth its time."""
+_STRAY_MM: Final = 25.0
+"""How far from its place a tag must lie to belong to another strip."""
 _LEAST_REACH: Final = 60.0
 """How far apart along the strip tags must be seen, in millimetres: one end alone says too little of the light."""
 _TOLERANCE_MM: Final = 1.5
@@ -44,6 +46,8 @@ class StripFit:
     """Which tags of the strip the fit rests on."""
     residual_mm: float
     """Root mean square distance of the tag corners from the fit."""
+    strays: int = 0
+    """Tags seen where this strip has none: another print lies in the photo."""
 
     @property
     def tags_seen(self) -> int:
@@ -115,18 +119,20 @@ def find_strip(image: LinearImage, geometry: StripGeometry = STRIP) -> StripFit:
     """
     grey = grey_of(image.encoded)
     found: dict[int, np.ndarray] = {}
+    looked: list[tuple[int, np.ndarray]] = []
     for long_side, sharpen in _PASSES:
         small = _resized(grey, long_side)
         if small is None:
             continue
         factor = grey.shape[1] / small.shape[1]
-        for tag, quad in _look(small, sharpen, geometry):
-            found.setdefault(tag, (quad + 0.5) * factor - 0.5)
+        looked = [(tag, (quad + 0.5) * factor - 0.5) for tag, quad in _look(small, sharpen, geometry)]
+        for tag, quad in looked:
+            found.setdefault(tag, quad)
         fit = _fit(found, geometry)
         if fit is not None and fit.tags_seen >= _PLENTY:
-            return _refined(fit, found, grey, factor, geometry)
+            break
     if fit is not None and _reach(fit, geometry) >= _LEAST_REACH:
-        return _refined(fit, found, grey, factor, geometry)
+        return replace(_refined(fit, found, grey, factor, geometry), strays=_strays(fit, looked, geometry))
     best = sum(geometry.read_tag(tag) is not None for tag in found)
     if best:
         raise NoStripError(
@@ -140,6 +146,18 @@ def find_strip(image: LinearImage, geometry: StripGeometry = STRIP) -> StripFit:
         "Photograph the board with the printed strip beside it, sharp and at least a sixth of the photo's width; "
         "or name grey areas by hand with --grey.",
     )
+
+
+def _strays(fit: StripFit, looked: list[tuple[int, np.ndarray]], geometry: StripGeometry) -> int:
+    """Return how many tags of a strip lie where this strip has none: those of another print in the photo."""
+    back = np.linalg.inv(fit.to_pixels)
+    strays = 0
+    for tag_id, quad in looked:
+        read = geometry.read_tag(tag_id)
+        if read is not None:
+            off = apply_homography(back, quad.mean(axis=0)) - np.array(read[0].rect.centre)
+            strays += bool(np.linalg.norm(off) > _STRAY_MM)
+    return strays
 
 
 def _reach(fit: StripFit, geometry: StripGeometry) -> float:

@@ -261,12 +261,20 @@ class Logbook:
 
     def add_floor_spot(self, record: FloorSpotRecord, measurements: Sequence[Measurement]) -> StoredSpot:
         """Log a place of the floor measured in one or more photos (repeats); errors as in `add_board`."""
-        _check_any(measurements)
+        return self.add_floor_spots(record, [measurements])[0]
+
+    def add_floor_spots(self, record: FloorSpotRecord, groups: Sequence[Sequence[Measurement]]) -> list[StoredSpot]:
+        """Log several places of one record, a group of photos each, all or none; errors as in `add_board`."""
+        for measurements in groups:
+            _check_any(measurements)
         with self._write() as session:
-            number = rows.add_spot_row(session, record)
-            photos = rows.add_measurements(session, measurements, subject="spot", number=number, light=record.light)
-            rows.note_change(session, self._who, "add", f"F{number}", after=record.as_dict() | {"photos": photos})
-            return read_spots(session, number=number)[0]
+            spots = []
+            for measurements in groups:
+                number = rows.add_spot_row(session, record)
+                photos = rows.add_measurements(session, measurements, subject="spot", number=number, light=record.light)
+                rows.note_change(session, self._who, "add", f"F{number}", after=record.as_dict() | {"photos": photos})
+                spots += read_spots(session, number=number)
+            return spots
 
     def floor_spots(self, light: str | None = None) -> list[StoredSpot]:
         """Return the floor spots by number; `light` as in `boards`."""

@@ -189,13 +189,17 @@ def _refuse_twice(
     session: Session, table: type[MeasurementRow | PairRow], subject: str, number: int, photo: str
 ) -> None:
     # One photo counted twice would pass for a repeat and halve the doubt that repeats are there to show.
+    # Asked inside the writing transaction, so that two programs cannot both find the photo free.
+    owners: type[BoardRow | FloorSpotRow] = BoardRow if subject == "board" else FloorSpotRow
     owner = getattr(table, f"{subject}_number")
-    if session.scalars(select(table.id).where(owner == number, table.photo_sha256 == photo)).first() is not None:
+    logged = select(owner).join(owners, owners.number == owner)
+    other = session.scalars(logged.where(table.photo_sha256 == photo, owners.removed.is_(None)).limit(1)).first()
+    if other is not None:
         name = session.get_one(PhotoRow, photo).file_name
+        letter = "B" if subject == "board" else "F"
+        which = f"for this {subject}" if other == number else f"as {letter}{other}"
         raise LogbookError(
-            "photo-logged-twice",
-            f"The photo {name} is logged for this {subject} already.",
-            "Leave it out, or take another photo.",
+            "photo-logged-twice", f"The photo {name} is logged {which} already.", "Leave it out, or take another photo."
         )
 
 

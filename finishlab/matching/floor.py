@@ -15,10 +15,12 @@ from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.errors import LogbookError
 from finishlab.quality import Doubt, doubt
 
-__all__ = ["FEW_SPOTS", "FloorPool", "FloorSpot", "pool_estimates", "pool_floor"]
+__all__ = ["FEW_SPOTS", "SPREAD_LIMIT", "FloorPool", "FloorSpot", "pool_estimates", "pool_floor"]
 
 FEW_SPOTS: Final = 5
 """Fewer spots than this are called few (common practice, no source)."""
+SPREAD_LIMIT: Final = 5.0
+"""Scatter of the spots (CIEDE2000) above which one of them is hardly the same floor; this tool's own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,8 +97,12 @@ def pool_floor(spots: Sequence[FloorSpot]) -> FloorPool:
         spread = math.sqrt(float(np.sum(from_mean**2)) / (len(each) - 1))
     doubts = dict.fromkeys((d.code, d.message) for spot in spots for d in spot.doubts)
     first = {(d.code, d.message): d for spot in reversed(spots) for d in reversed(spot.doubts)}
-    few = (doubt("few-spots", spots=len(each)),) if len(each) < FEW_SPOTS else ()
-    return FloorPool(pooled, len(each), spread, few + tuple(first[key] for key in doubts))
+    own = [doubt("few-spots", spots=len(each))] if len(each) < FEW_SPOTS else []
+    if spread is not None and spread > SPREAD_LIMIT:
+        middle = np.median([e.lab for e in each], axis=0)
+        farthest = spots[int(np.argmax(delta_e_00([e.lab for e in each], middle)))]
+        own.append(doubt("spots-disagree", spread=round(spread, 1), spot=farthest.name))
+    return FloorPool(pooled, len(each), spread, tuple(own) + tuple(first[key] for key in doubts))
 
 
 def pool_estimates(estimates: Sequence[LabEstimate]) -> LabEstimate:

@@ -36,6 +36,11 @@ _TOO_UNEVEN: Final = 0.9
 _BELIEVED: Final = 12
 """Grey areas that must agree before a fit is believed."""
 _UNEVEN: Final = 0.15
+_STRAYS: Final = 2
+"""Tags out of place that make another strip; one may be chance."""
+_WOOD_CHROMA: Final = 4.0
+_WOOD_HUE: Final = (20.0, 110.0)
+"""Least chroma, and hues in degrees, that a finished wood is expected to have (common practice, no source)."""
 _LITTLE: Final = 0.35
 
 
@@ -83,6 +88,8 @@ def _strip_doubts(fit: StripFit, blur: float, image: LinearImage, paper: float) 
     length = fit.px_per_mm / image.scale * STRIP.width
     if fit.tags_seen < len(STRIP.tags):
         out.append(doubt("strip-partly-hidden", seen=fit.tags_seen, total=len(STRIP.tags)))
+    if fit.strays >= _STRAYS:
+        out.append(doubt("two-strips"))
     if fit.number is None:
         out.append(doubt("strip-number-unread"))
     if fit.residual_mm > 0.6:
@@ -174,6 +181,10 @@ def judge_field(
     low, high = (float(lightness_of_reflectance(r)) for r in correction.greys_seen)
     if not low - 1 <= estimate.lab[0] <= high + 1:
         out.append(doubt("outside-greys"))
+    chroma = float(np.hypot(estimate.lab[1], estimate.lab[2]))
+    hue = float(np.degrees(np.arctan2(estimate.lab[2], estimate.lab[1])))
+    if name == "board" and (chroma < _WOOD_CHROMA or not _WOOD_HUE[0] < hue < _WOOD_HUE[1]):
+        out.append(doubt("not-like-wood", chroma=round(chroma, 1), hue=round(hue % 360)))
     return out + _left_out_doubts(surface)
 
 

@@ -158,8 +158,8 @@ def next_steps(ranking: Ranking, boards: Mapping[str, BoardRow]) -> list[str]:
     if len(leaders) > 1:
         names = _listed([b.board for b in leaders])
         steps.append(
-            f"Photograph {names} again, each with the floor at the strip's other edge (--with-floor): one "
-            "photo of both is the surest way to part them."
+            f"Photograph {names} again, each with the floor at the strip's other edge (--with-floor), and compare "
+            "the direct pairs that board show lists: one photo of both is the surest comparison."
         )
     spots = ranking.floor.spots
     if spots < FEW_SPOTS:

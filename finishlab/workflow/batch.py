@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from finishlab.errors import ExitCode, FinishlabError
+from finishlab.errors import ExitCode, FinishlabError, UsageError
 from finishlab.reports.rows import PhotoResult
 from finishlab.workflow.finding import expand_photos
 from finishlab.workflow.measuring import check_how, inspect_photo
@@ -84,6 +84,7 @@ def measure_photos(
     if on_start is not None:
         on_start(len(named))
     pictures = picture_paths(picture, [path for path, _ in named])
+    _spare_photos(pictures, [path for path, _ in named])
     jobs = [(path, error, how, drawn) for (path, error), drawn in zip(named, pictures, strict=True)]
     results: list[PhotoResult | None] = [None] * len(jobs)
     for index, result in _run(jobs, workers):
@@ -184,6 +185,16 @@ def picture_paths(picture: str | Path | None, photos: Sequence[Path]) -> list[Pa
             place = whole.with_name(f"{whole.stem}-{photo.stem}-{number}{whole.suffix}")
         out.append(place)
     return out
+
+
+def _spare_photos(pictures: Sequence[Path | None], photos: Sequence[Path]) -> None:
+    """Refuse to draw over a photo that is to be measured: originals are never changed."""
+    kept = {photo.resolve() for photo in photos}
+    for picture in pictures:
+        if picture is not None and picture.resolve() in kept:
+            raise UsageError(
+                "picture-over-photo", f"The picture would replace the photo {picture}.", "Give it another file name."
+            )
 
 
 def processors() -> int:

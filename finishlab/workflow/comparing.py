@@ -7,9 +7,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
+from finishlab.colorimetry.difference import delta_e_00
 from finishlab.errors import LogbookError
 from finishlab.logbook import Logbook, StoredBoard, StoredMeasurement, StoredSpot
-from finishlab.matching.floor import FloorPool, FloorSpot, pool_floor
+from finishlab.matching.floor import SPREAD_LIMIT, FloorPool, FloorSpot, pool_floor
 from finishlab.matching.ranking import BoardColour, Ranking
 from finishlab.matching.ranking import rank_boards as rank_colours
 from finishlab.quality import Doubt, doubt
@@ -80,7 +81,7 @@ def compare(log: Logbook, *, light: str | None = None) -> Comparison:
         )
     if len(_lights(boards) + _lights(spots)) == 1:
         pool = replace(pool, doubts=(*pool.doubts, doubt("one-light", light=chosen)))
-    ranking = rank_colours(pool, [_board_colour(board, chosen, floor) for board in measured])
+    ranking = rank_colours(pool, [_board_colour(board, chosen, floor, pool) for board in measured])
     return Comparison(
         ranking,
         {board.number: board_row(board, chosen if board in measured else None) for board in boards},
@@ -166,7 +167,7 @@ def _spots_in(spots: Sequence[StoredSpot], light: Light) -> list[FloorSpot]:
     return [FloorSpot(name, tuple(m.field.estimate for m in found), _doubts(found)) for name, found in groups.items()]
 
 
-def _board_colour(board: StoredBoard, light: Light, floor: _Floor) -> BoardColour:
+def _board_colour(board: StoredBoard, light: Light, floor: _Floor, pool: FloorPool) -> BoardColour:
     found = _in_light(board.measurements, light)
     doubts: list[Doubt] = []
     if (board.record.topcoat or "").casefold() in _NO_TOPCOAT:
@@ -176,6 +177,9 @@ def _board_colour(board: StoredBoard, light: Light, floor: _Floor) -> BoardColou
         doubts.append(doubt("strips-differ", floor=_numbers(floor.strips), board=_numbers(strips)))
     if floor.light != light:
         doubts.append(doubt("lights-differ", floor=floor.light, board=light))
+    off = [float(delta_e_00(p.floor.estimate.lab, pool.lab)) for p in board.pairs if p.light == light]
+    if off and max(off) > max(SPREAD_LIMIT, 3.0 * (pool.spread_e00 or 0.0)):
+        doubts.append(doubt("pair-floor-differs", off=round(max(off), 1)))
     estimates = tuple(m.field.estimate for m in found)
     return BoardColour(board.number, estimates, found[0].field.kind, (*doubts, *_doubts(found)))
 

@@ -82,7 +82,7 @@ def log_floor_spots(
         record = replace(record, date=photo_day(results[0].path) or record.date)
     _keep(log, results)
     groups = [measured] if record.spot is not None else [[each] for each in measured]
-    return [log.add_floor_spot(record, group) for group in groups]
+    return log.add_floor_spots(record, groups)
 
 
 def photo_day(path: str | Path) -> dt.date | None:
