@@ -110,6 +110,30 @@ def test_half_a_strip_is_refused(run: Run, photos: Photos) -> None:
     assert "whole strip" in photo["error"]["hint"]
 
 
+def test_a_picture_never_replaces_a_photo(run: Run, photos: Photos, tmp_path: Path) -> None:
+    """Naming the photo itself for the check picture is refused, and the photo keeps its bytes."""
+    photo = tmp_path / "mine.png"
+    photo.write_bytes(photos("pair").read_bytes())
+    before = photo.read_bytes()
+    done = run("measure", photo, "--save-picture", photo)
+    assert done.exit_code == 2
+    assert "would replace the photo" in done.stderr
+    assert photo.read_bytes() == before
+
+
+def test_a_strip_never_replaces_something_else(run: Run, tmp_path: Path) -> None:
+    """A strip is written over an earlier PDF at most, with a word about it, and never over its own layout."""
+    photo = tmp_path / "photo.png"
+    photo.write_bytes(b"precious")
+    assert run("strip", "--output", photo).exit_code == 2
+    assert photo.read_bytes() == b"precious"
+    both = tmp_path / "strip.pdf"
+    assert run("strip", "--output", both, "--layout", both).exit_code == 2
+    assert not both.exists()
+    assert run("strip", "--output", both).exit_code == 0
+    assert "is replaced" in run("strip", "--output", both).stderr
+
+
 def test_several_bad_photos_are_all_named_and_the_worst_code_returned(run: Run, photos: Photos, tmp_path: Path) -> None:
     """Every photo is tried: the good one is measured, each bad one is named, and the worst code comes back."""
     names = ("not_a_photo", "no_strip", "empty_folder", "dark")

@@ -244,6 +244,32 @@ def test_one_photo_is_no_repeat_of_itself(log: Logbook, tmp_path: Path) -> None:
 # Changes
 
 
+def test_one_photo_is_not_two_boards(log: Logbook, tmp_path: Path) -> None:
+    """A photo logged for one board is refused for another, inside the writing transaction; a removed board frees it."""
+    path, photo = make_photo(tmp_path)
+    log.keep_photo(path, photo)
+    log.add_board(ASH, [measurement(photo)])
+    with pytest.raises(LogbookError, match="logged as B1 already") as refused:
+        log.add_board(BoardRecord("oak"), [measurement(photo)])
+    assert refused.value.code == "photo-logged-twice"
+    assert len(log.boards()) == 1
+    log.remove_board("B1")
+    assert log.add_board(BoardRecord("oak"), [measurement(photo)]).record.species == "oak"
+
+
+def test_several_spots_are_logged_all_or_none(log: Logbook, tmp_path: Path) -> None:
+    """When the second of three spots cannot be logged, the first is not either."""
+    photos = [make_photo(tmp_path, f"{n}.jpg") for n in range(3)]
+    for path, photo in photos[::2]:
+        log.keep_photo(path, photo)
+    groups = [[measurement(photo, "floor")] for _, photo in photos]
+    with pytest.raises(LogbookError, match="not kept"):
+        log.add_floor_spots(FloorSpotRecord(), groups)
+    assert log.floor_spots() == []
+    log.keep_photo(*photos[1])
+    assert len(log.add_floor_spots(FloorSpotRecord(), groups)) == 3
+
+
 def test_an_edit_is_kept_in_the_history(log: Logbook, tmp_path: Path) -> None:
     """The changed fields are changed, the others not, and the history holds the values before and after."""
     _add(log, tmp_path, "1.jpg")
