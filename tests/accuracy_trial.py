@@ -15,20 +15,18 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
+from accuracy_cases import FIELDS, floor_kind, shoot, truth_of_pair
 
 from finishlab.colorimetry.difference import delta_e_00
-from finishlab.colorimetry.spaces import rgb_to_lab, srgb_to_linear
+from finishlab.colorimetry.spaces import rgb_to_lab
 from finishlab.demo.chance import random_scene
-from finishlab.demo.render import render_scene
-from finishlab.errors import QualityError
 from finishlab.imaging.corrected import SATURATION_BOOST, CorrectedImage, undo_saturation
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
-from finishlab.imaging.pixels import LinearImage, PhotoInfo
+from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.readings import read_patches
 from finishlab.imaging.rectify import flatten
-from finishlab.imaging.strip import FIELD_NAMES, STRIP, FieldName, PrintModel, Rect
-from finishlab.measure.flow import PX_PER_MM, Inspection, measure
-from finishlab.measure.results import SurfaceKind
+from finishlab.imaging.strip import STRIP, FieldName, PrintModel, Rect
+from finishlab.measure.flow import PX_PER_MM, Inspection
 
 LEVELS = np.array([patch.level for patch in STRIP.patches])
 WAYS: dict[str, tuple[FitPriors | None, float]] = {
@@ -71,35 +69,33 @@ class Outcome:
         return self.low <= self.true <= self.high
 
 
-def photo_of(pixels: np.ndarray, name: str = "rendered") -> LinearImage:
-    """Return rendered sRGB pixels as the photo that reading a file would give."""
-    decode = srgb_to_linear(np.arange(256) / 255).astype(np.float32)
-    info = PhotoInfo(f"{name:0>16.16}", "Rendered", "", "sRGB", (pixels.shape[1], pixels.shape[0]))
-    return LinearImage(pixels, decode, np.eye(3), info)
-
-
 def outcome(seed: int, size: tuple[int, int] = (2000, 1500), *, compare: bool = False) -> Outcome:
     """Render scene `seed`, measure its pair, and if asked measure it the simpler ways too."""
     scene = random_scene(np.random.default_rng(seed), size=size)
-    shot = render_scene(scene)
-    truth = shot.truth
-    assert truth.delta_e00 is not None
-    assert truth.ideal_delta_e00 is not None
+    assert scene.board is not None
     assert scene.floor is not None
-    image = photo_of(shot.pixels, str(seed))
-    kind: SurfaceKind = "print" if scene.floor.material.kind == "print" else "wood"
+    assert scene.strip is not None
+    truth = truth_of_pair(scene.board.material, scene.floor.material, scene)
     base = Outcome(
-        seed, scene.camera, scene.lamp, kind, truth.delta_e00, truth.ideal_delta_e00, np.nan, np.nan, np.nan, False, {}
+        seed=seed,
+        camera=scene.camera,
+        lamp=scene.lamp,
+        floor_is=floor_kind(scene),
+        true=truth["true"],
+        ideal=truth["ideal"],
+        value=np.nan,
+        low=np.nan,
+        high=np.nan,
+        number_read=False,
+        ways={},
     )
-    try:
-        seen = measure(image, ("board", "floor"), kind)
-    except QualityError as error:
-        return replace(base, refused=error.code)
-    pair, strip = seen.measurement.pair, seen.measurement.strip
+    shot = shoot(scene, str(seed))
+    if shot.inspection is None:
+        return replace(base, refused=shot.refused)
+    pair, strip = shot.inspection.measurement.pair, shot.inspection.measurement.strip
     assert pair is not None
     assert strip is not None
-    assert scene.strip is not None
-    ways = {name: _pair(image, seen, *way) for name, way in WAYS.items()} if compare else {}
+    ways = {name: _pair(shot.image, shot.inspection, *way) for name, way in WAYS.items()} if compare else {}
     return replace(
         base, value=pair.value, low=pair.low, high=pair.high, number_read=strip.number == scene.strip.number, ways=ways
     )
@@ -110,7 +106,7 @@ def _pair(image: LinearImage, seen: Inspection, priors: FitPriors | None, boost:
     readings = read_patches(view, seen.fit.roles_seen)
     known = PrintModel().reflectance(np.asarray(STRIP.greys))[LEVELS]
     correction = fit_correction(readings, known, priors) if priors else None
-    board, floor = (rgb_to_lab(_mean(image, seen, name, correction, readings, known, boost)) for name in FIELD_NAMES)
+    board, floor = (rgb_to_lab(_mean(image, seen, name, correction, readings, known, boost)) for name in FIELDS)
     return float(delta_e_00(board, floor))
 
 

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from rendered import photo_of, rendered, scene_with, view_of
 
+from finishlab.colorimetry.spaces import lab_to_srgb8
 from finishlab.demo.scene import Glare
-from finishlab.demo.view import project
+from finishlab.demo.view import Light, project
+from finishlab.imaging.drawing import dashed, text_size, wrapped, write
 from finishlab.imaging.finder import StripFit
-from finishlab.imaging.overlay import FieldDrawing, check_picture
+from finishlab.imaging.overlay import FieldDrawing, check_picture, light_lines
+from finishlab.imaging.panel import GreyPoints, PanelContent, PanelField, draw_panel
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.strip import FIELD_NAMES, STRIP, FieldName, Rect
 from finishlab.measure import Inspection, measure
@@ -142,3 +146,110 @@ def test_no_fields() -> None:
     outside[strip] = False
     # A code may move by rounding on its way through linear light, no more.
     assert np.abs(picture.astype(int) - image.encoded)[outside].max(initial=0) <= 6
+
+
+def test_light_lines_follow_the_fitted_light() -> None:
+    """Lines of equal light lie where the fit says that light is, in few steps, inside what they are drawn over."""
+    image = photo_of(rendered(scene_with(view=view_of(), light=Light(gradient=0.4, direction=10.0))).pixels)
+    inspection = measure(image, ("board", "floor"))
+    rects = [STRIP.fields[name] for name in FIELD_NAMES]
+    lines = light_lines(rects, inspection.correction)
+    assert 2 <= len({level for _, level, _ in lines}) <= 6
+    middle = inspection.correction.light(np.array([STRIP.width / 2, STRIP.height / 2])).mean()
+    for rect, level, points in lines:
+        light = inspection.correction.light(points).mean(axis=-1)
+        np.testing.assert_allclose(light / middle, level / 100, atol=0.003)
+        assert (points >= [rect.x - 1e-6, rect.y - 1e-6]).all()
+        assert (points <= [rect.right + 1e-6, rect.bottom + 1e-6]).all()
+
+
+def test_light_is_drawn_in_the_fields() -> None:
+    """With the fit, lines of equal light are drawn in the fields, and the photo outside stays as it is."""
+    image = photo_of(rendered(scene_with(view=view_of(), light=Light(gradient=0.4, direction=10.0))).pixels)
+    inspection = measure(image, ("board", "floor"))
+    without = check_picture(image, inspection.fit, drawings(inspection))
+    picture = check_picture(image, inspection.fit, drawings(inspection), inspection.correction)
+    changed = (picture.astype(int) != without).any(axis=-1)
+    inner = box(STRIP.fields["board"].inset(8.0, 8.0))
+    assert 0.003 < changed[inner].mean() < 0.1
+    assert not changed[: inner[0].start // 3].any()
+
+
+def test_a_grey_that_was_not_believed_is_crossed_out() -> None:
+    """Greys that the fit gave no weight get a cross, the others their frame."""
+    image, inspection = inspected()
+    weights = inspection.correction.weights.copy()
+    weights[[3, 20]] = 0.1
+    doubted = replace(inspection.correction, weights=weights)
+    picture = check_picture(image, inspection.fit, {}, doubted)
+    for number, patch in enumerate(STRIP.patches):
+        crossed = near(picture[box(patch.rect)], MARKS["left out"]).mean()
+        assert (crossed > 0.02) == (number in {3, 20}), number
+
+
+def panel_of(inspection: Inspection, **changes: object) -> np.ndarray:
+    """Return the panel of an inspection."""
+    fields = tuple(
+        PanelField(name, field.estimate.lab, field.estimate.standard_error, "read from 90 % of the field")
+        for name, field in inspection.measurement.fields.items()
+    )
+    greys = GreyPoints(inspection.readings, inspection.greys)
+    content = PanelContent(fields, "", ("glare",), correction=inspection.correction, greys=greys)
+    return draw_panel(1600, replace(content, **changes))  # type: ignore[arg-type]  # fields of PanelContent
+
+
+def test_panel_shows_the_colours_found() -> None:
+    """The panel is as wide as the picture and shows each colour found as an area of at least 5000 pixels."""
+    panel = panel_of(inspected()[1])
+    assert panel.shape[1:] == (1600, 3)
+    assert panel.dtype == np.uint8
+    for field in inspected()[1].measurement.fields.values():
+        assert (np.abs(panel.astype(int) - lab_to_srgb8(np.array(field.estimate.lab))).max(axis=-1) <= 1).sum() > 5000
+
+
+def test_panel_draws_curves_greys_and_words() -> None:
+    """Without the fit no curve is drawn, without readings no points; doubts and a refusal change the words."""
+    _, inspection = inspected()
+    whole = panel_of(inspection)
+    chart = slice(None), slice(0, 520)
+    for changes in ({"correction": None}, {"greys": None}):
+        assert (panel_of(inspection, **changes)[chart] != whole[chart]).any()
+    other = panel_of(inspection, doubts=("seam in the field",))
+    assert (other[chart] == whole[chart]).all()
+    assert (other != whole).any()
+    refused = panel_of(inspection, refused="The photo is too dark.")
+    assert (refused[:20].max(axis=(1, 2)) < 60).any()
+
+
+def test_panel_reads_without_colour() -> None:
+    """In greyscale the curves of the three channels still differ from the ground and from one another."""
+    panel = panel_of(inspected()[1], greys=None)
+    inks = [(235, 120, 110), (60, 160, 90), (20, 30, 110)]
+    luma = [float(np.dot(ink, (0.2126, 0.7152, 0.0722))) for ink in inks]
+    assert min(abs(a - b) for a, b in ((luma[0], luma[1]), (luma[1], luma[2]))) > 10
+    assert max(luma) < 0.7 * 247
+    for ink in inks:
+        assert near(panel[:, :520], ink).sum() > 50
+
+
+def test_narrow_photo_gets_a_panel_that_can_be_read() -> None:
+    """A narrow photo's panel is wider than it, so that words do not break."""
+    assert draw_panel(300, PanelContent(refused="The photo is too dark.")).shape[1] == 900
+
+
+@pytest.mark.parametrize("text", ["ΔE ± 3°", "äöü"])
+def test_words_are_put_into_letters_the_font_has(text: str) -> None:
+    """A text in letters that the font lacks has a size and is written, and nothing fails."""
+    canvas = np.full((40, 200, 3), 255, dtype=np.uint8)
+    write(canvas, text, (5, 30), 0.6, (0, 0, 0))
+    assert text_size(text, 0.6)[0] > 10
+    assert (canvas < 128).any()
+
+
+def test_dashes_leave_gaps() -> None:
+    """A dashed line covers about the share of its length that the pattern draws; a line is wrapped between words."""
+    canvas = np.full((20, 400, 3), 255, dtype=np.uint8)
+    dashed(canvas, np.array([[10.0, 10.0], [390.0, 10.0]]), (0, 0, 0), (10.0, 10.0))
+    assert 0.4 < (canvas[10, 10:390, 0] < 128).mean() < 0.7
+    assert wrapped("one two three", 1.0, 0.5) == ["one", "two", "three"]
+    assert wrapped("one two three", 1000.0, 0.5) == ["one two three"]

@@ -32,6 +32,7 @@ from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.demo.view import project
 from finishlab.errors import ExitCode, FinishlabError, LogbookError, NoStripError, PhotoError, QualityError, UsageError
 from finishlab.imaging.strip import STRIP, PrintModel, Rect
+from finishlab.photos import read_photo
 from finishlab.reports.rows import PhotoResult
 from finishlab.workflow.batch import picture_paths, worst_exit_code
 from finishlab.workflow.comparing import compare
@@ -443,3 +444,28 @@ def test_every_failure_has_an_exit_code_of_the_contract() -> None:
     """A photo's failures are told apart by their exit codes, and the root's is 1."""
     assert FinishlabError("a", "b").exit_code == ExitCode.FAILURE
     assert [PhotoError.exit_code, NoStripError.exit_code, QualityError.exit_code] == [3, 4, 5]
+
+
+@pytest.mark.parametrize("name", ["dark", "no_strip", "hidden_strip"])
+def test_a_refused_photo_gets_its_picture_too(photos: Photos, tmp_path: Path, name: str) -> None:
+    """A photo that gives no figure is drawn with what is known of it and the reason; the failure is told as before."""
+    target = tmp_path / "why.png"
+    (alone,) = measure_photos([photos(name)])
+    (result,) = measure_photos([photos(name)], picture=target)
+    assert result.error is not None
+    assert alone.error is not None
+    assert result.error.code == alone.error.code
+    picture = read_photo(target).encoded
+    assert picture.shape[0] > 900
+    assert picture.shape[1] == 1200
+    dark = picture[900:].max(axis=(1, 2)) < 60
+    assert dark.any(), "the reason stands white on black under the photo"
+
+
+def test_no_picture_of_what_is_no_photo(tmp_path: Path) -> None:
+    """A file that cannot be read leaves no picture."""
+    broken = tmp_path / "broken.jpg"
+    broken.write_bytes(b"\xff\xd8\xff\xe0 nothing")
+    (result,) = measure_photos([broken], picture=tmp_path / "why.png")
+    assert result.error is not None
+    assert not (tmp_path / "why.png").exists()

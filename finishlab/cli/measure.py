@@ -51,7 +51,12 @@ if TYPE_CHECKING:
     help="What the floor's face is made of: vinyl and laminate are printed.",
 )
 @area_options
-@click.option("--save-picture", type=click.Path(), metavar="OUT.png", help="The photo with all that was found in it.")
+@click.option(
+    "--save-picture",
+    type=click.Path(),
+    metavar="OUT.png",
+    help="The photo with all that was found in it, and why; also of one that is refused.",
+)
 @json_option
 def measure(
     *,

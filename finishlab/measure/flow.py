@@ -49,6 +49,9 @@ class Inspection:
     fit: StripFit
     correction: Correction
     views: Mapping[FieldName, FieldView]
+    readings: PatchReadings
+    greys: np.ndarray
+    """Shape (N,): the reflectance each reading was held to be of."""
 
 
 def measure(
@@ -116,12 +119,16 @@ def measure(
         settings=_settings(printed, fields, floor_is),
         version=__version__,
     )
-    return Inspection(measurement, fit, correction, views)
+    return Inspection(measurement, fit, correction, views, readings, _greys(printed))
 
 
 def _fit(readings: PatchReadings, printed: PrintModel, start: Correction | None = None) -> Correction:
-    levels = np.array([patch.level for patch in STRIP.patches])
-    return fit_correction(readings, printed.reflectance(np.asarray(STRIP.greys))[levels], start=start)
+    return fit_correction(readings, _greys(printed), start=start)
+
+
+def _greys(printed: PrintModel) -> np.ndarray:
+    """Return the reflectance of each grey area of the strip."""
+    return np.asarray(printed.reflectance(np.asarray(STRIP.greys))[[patch.level for patch in STRIP.patches]])
 
 
 def _view_field(image: LinearImage, fit: StripFit, correction: Correction, name: FieldName) -> FieldView:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import multiprocessing
 import os
 import sys
@@ -13,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from finishlab.errors import ExitCode, FinishlabError, UsageError
+from finishlab.errors import ExitCode, FinishlabError, NoStripError, QualityError, UsageError
 from finishlab.reports.rows import PhotoResult
 from finishlab.workflow.finding import expand_photos
 from finishlab.workflow.measuring import check_how, inspect_photo
@@ -143,6 +144,8 @@ def _measure_one(job: Job) -> PhotoResult:
             path, fields=how.fields, floor_is=how.floor_is, greys=how.greys, area=how.area
         )
     except FinishlabError as failure:
+        if picture is not None and isinstance(failure, QualityError | NoStripError):
+            _draw_refusal(picture, path, how, failure)
         return PhotoResult(str(path), error=_with_path(failure, path))
     except Exception as failure:  # one photo's trouble must not end the others
         if os.environ.get(DEBUG):
@@ -156,6 +159,17 @@ def _measure_one(job: Job) -> PhotoResult:
         except FinishlabError as failure:
             return PhotoResult(str(path), inspection.measurement, failure)
     return PhotoResult(str(path), inspection.measurement)
+
+
+def _draw_refusal(picture: Path, path: Path, how: How, failure: FinishlabError) -> None:
+    """Draw what is known of a photo that gave no figure; that failure stays the one that is told."""
+    from finishlab.workflow.measuring import photo_and_strip
+    from finishlab.workflow.pictures import save_refusal
+
+    areas = () if how.area is None else (*(grey.rect for grey in how.greys), how.area)
+    with contextlib.suppress(FinishlabError):
+        image, fit = photo_and_strip(path, by_hand=how.area is not None)
+        save_refusal(picture, failure, image, fit, how.fields, areas)
 
 
 def _with_path(error: FinishlabError, path: Path) -> FinishlabError:

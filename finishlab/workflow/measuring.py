@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
     from finishlab.measure import GreyArea, HandInspection, Inspection, Measurement, PixelRect, SurfaceKind
 
-__all__ = ["check_how", "inspect_photo", "measure_photo"]
+__all__ = ["check_how", "inspect_photo", "measure_photo", "photo_and_strip"]
 
 _QUICK_LONG_SIDE: Final = 2000
 """Pixels that a photo is first decoded to: the strip is found in it, and most often it is enough to measure."""
@@ -107,6 +107,18 @@ def _found_strip(path: Path) -> tuple[LinearImage, StripFit]:
             raise
     image = read_photo(path)
     return image, find_strip(image)
+
+
+def photo_and_strip(path: Path, *, by_hand: bool = False) -> tuple[LinearImage, StripFit | None]:
+    """Return a photo and the strip in it, None where none is found or, `by_hand`, none is looked for."""
+    from finishlab.photos import read_photo
+
+    if by_hand:
+        return read_photo(path), None
+    try:
+        return _found_strip(path)
+    except NoStripError:
+        return read_photo(path, long_side=_QUICK_LONG_SIDE), None
 
 
 def check_how(fields: Sequence[FieldName], greys: Sequence[GreyArea], area: PixelRect | None) -> None:
