@@ -23,7 +23,7 @@ from finishlab.errors import UsageError
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
-    from finishlab.measure import GreyArea, PixelRect, SurfaceKind
+    from finishlab.measure import GreyArea, SurfaceArea, SurfaceKind
 
 
 @click.command(
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
         "finishlab measure board.jpg --save-picture check.png",
         "finishlab measure photos/ --field both --json",
         "finishlab measure board.jpg --grey 120,80,60,40:50 --area 900,400,300,200",
+        "finishlab measure board.jpg --grey 120,80,60,40:50 --polygon 900,400,1300,420,1280,700,910,690",
     ),
 )
 @photos_argument
@@ -59,7 +60,7 @@ def measure(
     field: str,
     floor_is: str,
     greys: tuple[GreyArea, ...],
-    area: PixelRect | None,
+    area: SurfaceArea | None,
     save_picture: str | None,
     as_json: bool,
 ) -> int:

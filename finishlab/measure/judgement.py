@@ -17,7 +17,7 @@ from finishlab.imaging.strip import STRIP, FieldName
 from finishlab.imaging.surface import Surface
 from finishlab.quality import Doubt, doubt
 
-__all__ = ["judge_field", "judge_light", "judge_strip"]
+__all__ = ["LITTLE", "judge_field", "judge_light", "judge_strip"]
 
 _BLUR_MM: Final = (0.9, 2.2)
 """Rise of an edge above which a photo is doubtful, and refused."""
@@ -36,7 +36,8 @@ _TOO_UNEVEN: Final = 0.9
 _BELIEVED: Final = 12
 """Grey areas that must agree before a fit is believed."""
 _UNEVEN: Final = 0.15
-_LITTLE: Final = 0.35
+LITTLE: Final = 0.35
+"""Used share of a field below which little of the surface was seen."""
 
 
 def judge_strip(fit: StripFit, readings: PatchReadings, blur: float, image: LinearImage) -> list[Doubt]:
@@ -187,6 +188,6 @@ def _left_out_doubts(surface: Surface) -> list[Doubt]:
             out.append(doubt(reason, percent=round(100 * left[reason])))
     if left.get("seam", 0) > 0:
         out.append(doubt("seam"))
-    if surface.used_share < _LITTLE:
+    if surface.used_share < LITTLE:
         out.append(doubt("surface-small", percent=round(100 * surface.used_share)))
     return out

@@ -21,7 +21,7 @@ from finishlab.workflow.unforeseen import DEBUG, unexpected
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
-    from finishlab.measure import GreyArea, PixelRect, SurfaceKind
+    from finishlab.measure import GreyArea, SurfaceArea, SurfaceKind
 
 __all__ = ["How", "measure_photos", "picture_paths", "processors", "worst_exit_code"]
 
@@ -43,7 +43,7 @@ class How:
     fields: tuple[FieldName, ...] = ("board",)
     floor_is: SurfaceKind = "print"
     greys: tuple[GreyArea, ...] = ()
-    area: PixelRect | None = None
+    area: SurfaceArea | None = None
 
     def __post_init__(self) -> None:
         check_how(self.fields, self.greys, self.area)
