@@ -26,6 +26,18 @@ if TYPE_CHECKING:
     from finishlab.measure import GreyArea, SurfaceArea, SurfaceKind
 
 
+def check_picture_name(name: str | None) -> None:
+    """Check that a picture can be written under this name.
+
+    Raises
+    ------
+    UsageError
+        ``picture-not-png``.
+    """
+    if name is not None and Path(name).suffix.lower() != ".png":
+        raise UsageError("picture-not-png", f"{name} is not the name of a PNG.", "End the name in .png.")
+
+
 @click.command(
     cls=ExampleCommand,
     short_help="Measure the colours in photos; nothing is logged.",
@@ -72,8 +84,7 @@ def measure(
     from finishlab.reports.terminal import print_measurements
     from finishlab.workflow.batch import How
 
-    if save_picture is not None and Path(save_picture).suffix.lower() != ".png":
-        raise UsageError("picture-not-png", f"{save_picture} is not the name of a PNG.", "End the name in .png.")
+    check_picture_name(save_picture)
     fields = cast("tuple[FieldName, ...]", ("board", "floor") if field == "both" else (field,))
     results = measure_all(photos, How(fields, cast("SurfaceKind", floor_is), greys, area), save_picture)
     if as_json:

@@ -6,7 +6,10 @@ rawpy is an optional extra. This module is its only doorway.
 from __future__ import annotations
 
 import io
+import os
 import struct
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any, Final
 
 import numpy as np
@@ -44,6 +47,19 @@ def is_raw(file: PhotoFile) -> bool:
     return _DNG_VERSION in tags or reduced or tags.get(_PHOTOMETRIC) in _MOSAIC or data[8:10] == b"CR"
 
 
+@contextmanager
+def _silent() -> Iterator[None]:
+    """Keep LibRaw from writing "Unexpected end of file" to stderr: it asks nobody and knows no setting for it."""
+    kept, nothing = os.dup(2), os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nothing, 2)
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+        os.close(nothing)
+
+
 def _library(file: PhotoFile) -> Any:  # noqa: ANN401 - rawpy ships no types
     try:
         import rawpy
@@ -67,7 +83,8 @@ def open_raw(file: PhotoFile) -> Any:  # noqa: ANN401 - rawpy ships no types
     rawpy = _library(file)
     raw = rawpy.RawPy()
     try:
-        raw.open_buffer(io.BytesIO(file.data))
+        with _silent():
+            raw.open_buffer(io.BytesIO(file.data))
     except rawpy.LibRawFileUnsupportedError as error:
         raise file.unsupported("a kind of camera raw file") from error
     except rawpy.LibRawError as error:
@@ -118,18 +135,19 @@ def decode_raw(file: PhotoFile, raw: Any, long_side: int | None) -> np.ndarray: 
     rawpy = _library(file)
     half = long_side is not None and max(raw_size(raw)) // 2 >= long_side
     try:
-        pixels: np.ndarray = raw.postprocess(
-            gamma=(1, 1),
-            no_auto_bright=True,
-            adjust_maximum_thr=0.0,
-            use_camera_wb=True,
-            output_bps=16,
-            output_color=rawpy.ColorSpace.ProPhoto,
-            highlight_mode=rawpy.HighlightMode.Clip,
-            # Means of light are wanted, not edges: the plain mean of neighbours keeps them and takes least time.
-            demosaic_algorithm=rawpy.DemosaicAlgorithm.LINEAR,
-            half_size=half,
-        )
+        with _silent():
+            pixels: np.ndarray = raw.postprocess(
+                gamma=(1, 1),
+                no_auto_bright=True,
+                adjust_maximum_thr=0.0,
+                use_camera_wb=True,
+                output_bps=16,
+                output_color=rawpy.ColorSpace.ProPhoto,
+                highlight_mode=rawpy.HighlightMode.Clip,
+                # Means of light are wanted, not edges: the plain mean of neighbours keeps them and takes least time.
+                demosaic_algorithm=rawpy.DemosaicAlgorithm.LINEAR,
+                half_size=half,
+            )
     except rawpy.LibRawIOError as error:
         raise file.truncated() from error
     except rawpy.LibRawError as error:

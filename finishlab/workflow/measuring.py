@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -21,8 +20,11 @@ _QUICK_LONG_SIDE: Final = 2000
 """Pixels that a photo is first decoded to: the strip is found in it, and most often it is enough to measure."""
 _BY_HAND_LONG_SIDE: Final = 5000
 """Pixels a very large photo is decoded to when areas are named by hand: a photo up to twice that stays as it is."""
-_LARGE_LONG_SIDE: Final = 5000
-"""From here on a photo is refined by steps and not at once: its full size takes hundreds of megabytes."""
+_VERY_LARGE: Final = 50_000_000
+"""Pixels above which a JPEG is decoded at half its size at most: the full one takes 700 MB, and a strip that is too
+small at half the size is smaller than a fifteenth of the photo."""
+_HALF: Final = 0.4
+"""Scale above which a photo counts as decoded at half its size or more: odd sides are rounded."""
 _ENOUGH_PX_PER_MM: Final = 3.5
 """Decoded pixels per millimetre from which a reduced photo is measured as well as the full one."""
 
@@ -105,23 +107,17 @@ def _found_strip(path: Path) -> tuple[LinearImage, StripFit]:
     wanted: int | None = _QUICK_LONG_SIDE
     while True:
         image = read_photo(path, long_side=wanted)
-        enough = None
+        width, height = image.info.full_size
+        finest = image.scale > _HALF if width * height > _VERY_LARGE else image.scale == 1.0
         try:
             fit = find_strip(image)
-            if image.scale == 1.0 or fit.px_per_mm >= _ENOUGH_PX_PER_MM:
+            if finest or fit.px_per_mm >= _ENOUGH_PX_PER_MM:
                 return image, fit
-            enough = math.ceil(max(image.size) * _ENOUGH_PX_PER_MM / fit.px_per_mm)
         except NoStripError:
-            if image.scale == 1.0:
+            if finest:
                 raise
-        wanted = _finer(image, enough)
+        wanted = max(image.size) * 2 - 1 if width * height > _VERY_LARGE else None
         del image  # before the next is decoded: a very large photo is not to be held twice
-
-
-def _finer(image: LinearImage, enough: int | None) -> int | None:
-    """Return the long side to decode next, None for the full size: `enough`, but always more than `image` has."""
-    larger = 2 * max(image.size) - 1
-    return None if larger < _LARGE_LONG_SIDE else max(larger, enough or 0)
 
 
 def check_how(fields: Sequence[FieldName], greys: Sequence[GreyArea], area: SurfaceArea | None) -> None:
