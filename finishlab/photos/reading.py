@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -107,6 +107,10 @@ def read_photo(path: Path, *, long_side: int | None = None) -> LinearImage:
     """
     header = open_header(load_file(Path(path)))
     _check_kind(header)
+    marks = file_doubts(header.file, header.full_size)
+    if header.by_opencv and header.file.format == "PNG":
+        # A deep PNG can have hundreds of megabytes: it is not to be held packed twice while it is decoded.
+        header = replace(header, image=None, file=replace(header.file, data=_bare_png(header.file)))
     codes, white = _decode(header, long_side)
     grey = codes.ndim == 2
     encoding, doubts = _encoding(header, grey=grey)
@@ -115,7 +119,7 @@ def read_photo(path: Path, *, long_side: int | None = None) -> LinearImage:
     if not isinstance(encoding, ColourEncoding):
         codes, white = _by_littlecms(codes, white, encoding), 255
         encoding = profiles.named_encoding("sRGB", f"{profiles.profile_name(header.icc)} (converted to sRGB, 8 bits)")
-    info = _info(header, encoding.name, (*doubts, *([doubt("greyscale")] if grey else [])))
+    info = _info(header, encoding.name, (*doubts, *([doubt("greyscale")] if grey else []), *marks))
     orientation = header.orientation
     del header  # and with it Pillow's own copy of the pixels
     if orientation != 1:
@@ -128,9 +132,9 @@ def read_photo(path: Path, *, long_side: int | None = None) -> LinearImage:
 
 
 def _info(header: Header, profile: str, doubts: tuple[Doubt, ...]) -> PhotoInfo:
-    size = header.full_size
-    doubts = (*doubts, *file_doubts(header.file, size), *(() if header.camera else (doubt("no-camera"),)))
-    return PhotoInfo(header.file.photo_id, header.camera, header.taken, profile, size, doubts, header.raw)
+    if not header.camera:
+        doubts = (*doubts, doubt("no-camera"))
+    return PhotoInfo(header.file.photo_id, header.camera, header.taken, profile, header.full_size, doubts, header.raw)
 
 
 def _check_kind(header: Header) -> None:
@@ -176,7 +180,7 @@ def _decode_opencv(header: Header) -> tuple[np.ndarray, int]:
     from finishlab.imaging.deep_pixels import decode_16bit
 
     file = header.file
-    pixels = decode_16bit(_bare_png(file) if file.format == "PNG" else file.data)
+    pixels = decode_16bit(file.data)
     if pixels is None:
         raise file.damaged()
     white = (1 << header.bits) - 1
