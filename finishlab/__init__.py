@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from finishlab.logbook import DirectPair, Logbook, StoredBoard, StoredMeasurement, StoredPair, StoredSpot
     from finishlab.matching.floor import FloorPool
     from finishlab.matching.ranking import RankedBoard, Ranking
-    from finishlab.measure.areas import GreyArea, PixelRect
+    from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect
     from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading
     from finishlab.quality import Doubt
     from finishlab.records import BoardRecord, FloorSpotRecord
@@ -63,6 +63,7 @@ __all__ = [
     "OutputError",
     "PhotoError",
     "PhotoResult",
+    "PixelPolygon",
     "PixelRect",
     "QualityError",
     "RankedBoard",
@@ -102,7 +103,7 @@ _MODULES: Final[dict[str, tuple[str, ...]]] = {
     "logbook": ("DirectPair", "Logbook", "StoredBoard", "StoredMeasurement", "StoredPair", "StoredSpot"),
     "matching.floor": ("FloorPool",),
     "matching.ranking": ("RankedBoard", "Ranking"),
-    "measure.areas": ("GreyArea", "PixelRect"),
+    "measure.areas": ("GreyArea", "PixelPolygon", "PixelRect"),
     "measure.results": ("FieldMeasurement", "Measurement", "Spread", "StripReading"),
     "quality": ("Doubt",),
     "records": ("BoardRecord", "FloorSpotRecord"),

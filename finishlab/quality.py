@@ -128,6 +128,16 @@ _KINDS = (
     DoubtKind(
         "no-camera", "no camera data", "The file does not say which camera made it (a screenshot or a forwarded copy?)."
     ),
+    DoubtKind(
+        "gain-map",
+        "HDR gain map",
+        "The file carries a gain map for HDR screens; the ordinary picture in it was measured, without the map.",
+    ),
+    DoubtKind(
+        "panorama",
+        "panorama",
+        "The photo is a panorama or was cut to a long strip; a stitched picture may be bent and its light uneven.",
+    ),
     DoubtKind("greyscale", "greyscale photo", "The photo has no colour; only lightness can be measured."),
     # Comparisons
     DoubtKind(

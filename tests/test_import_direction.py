@@ -44,6 +44,7 @@ DOORWAYS: Final = {
     "numpy": ("finishlab",),
     "pillow_heif": ("finishlab.photos", "finishlab.demo.sample_files"),
     "platformdirs": ("finishlab.cli", "finishlab.workflow"),
+    "rawpy": ("finishlab.photos.raw",),
     "reportlab": ("finishlab.reports",),
     "rich": ("finishlab.reports", "finishlab.cli"),
     "scipy": ("finishlab.colorimetry", "finishlab.imaging", "finishlab.matching", "finishlab.demo"),

@@ -68,7 +68,6 @@ BAD = {
     "a.mov": (b"\0\0\0\x14ftypqt  \0\0\0\0qt  ", "photo-format"),
     "a.avif": (b"\0\0\0\x1cftypavif\0\0\0\0avifmif1miaf", "photo-format"),
     "lab.tif": (saved(Image.fromarray(NOISE).convert("LAB"), "TIFF"), "photo-format"),
-    "raw.dng": (saved(NOISE, "TIFF", tiffinfo={50706: b"\x01\x04\0\0"}), "photo-format"),
     "thumbnail.nef": (saved(NOISE, "TIFF", tiffinfo={254: 1}), "photo-format"),
     "cmyk.jpg": (saved(Image.fromarray(NOISE).convert("CMYK"), "JPEG"), "cmyk"),
     "cmyk.tif": (saved(Image.fromarray(NOISE).convert("CMYK"), "TIFF"), "cmyk"),

@@ -23,7 +23,7 @@ from finishlab.errors import UsageError
 from finishlab.records import MAX_COATS, PURPOSES, BoardRecord, parse_date, today
 
 if TYPE_CHECKING:
-    from finishlab.measure import GreyArea, PixelRect, SurfaceKind
+    from finishlab.measure import GreyArea, SurfaceArea, SurfaceKind
     from finishlab.reports.rows import PhotoResult
 
 _RECORD = ("species", "stain", "coats", "topcoat", "purpose", "note", "date")
@@ -66,7 +66,7 @@ def add(
     floor_is: str,
     number: str | None,
     greys: tuple[GreyArea, ...],
-    area: PixelRect | None,
+    area: SurfaceArea | None,
     as_json: bool,
     **written: Any,  # noqa: ANN401 - the record's fields, each of its own type
 ) -> int:

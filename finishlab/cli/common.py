@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+import functools
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, TypeVar
+from typing import TYPE_CHECKING, Any, Final, TypeVar, cast
 
 import click
 
 from finishlab.cli.failures import show_error
 from finishlab.errors import UsageError
-from finishlab.measure.areas import GreyArea, PixelRect
+from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect, SurfaceArea
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -54,6 +55,11 @@ def _area(ctx: click.Context, param: click.Parameter, value: str | None) -> Pixe
     return None if value is None else PixelRect.parse(value)
 
 
+def _polygon(ctx: click.Context, param: click.Parameter, value: str | None) -> PixelPolygon | None:
+    del ctx, param
+    return None if value is None else PixelPolygon.parse(value)
+
+
 def photos_argument(command: Command) -> Command:
     """Add the photos: files, or folders of them."""
     return click.argument("photos", nargs=-1, required=True, type=click.Path(), metavar="PHOTO...")(command)
@@ -77,7 +83,21 @@ def area_options(command: Command) -> Command:
     area = click.option(
         "--area", metavar="X,Y,W,H", callback=_area, help="Without a strip: pixels of the surface to measure."
     )
-    return grey(area(command))
+    polygon = click.option(
+        "--polygon",
+        metavar="X,Y,X,Y,...",
+        callback=_polygon,
+        help="The same by the corners of the surface, in order around it.",
+    )
+
+    @functools.wraps(command)
+    def one_area(*args: object, area: PixelRect | None, polygon: PixelPolygon | None, **others: object) -> object:
+        if area is not None and polygon is not None:
+            raise UsageError("area-and-polygon", "The surface is named twice.", "Give --area or --polygon, not both.")
+        either: SurfaceArea | None = area or polygon
+        return command(*args, area=either, **others)
+
+    return cast("Command", grey(area(polygon(one_area))))
 
 
 @contextmanager

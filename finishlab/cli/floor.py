@@ -25,7 +25,7 @@ from finishlab.records import DAYLIGHT, SURFACES, FloorSpotRecord, Surface, pars
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from finishlab.measure import GreyArea, PixelRect
+    from finishlab.measure import GreyArea, SurfaceArea
 
 _COMMANDS: Mapping[str, tuple[str, str]] = {
     "add": ("finishlab.cli.floor:add", "Measure photos of the floor and log them."),
@@ -71,7 +71,7 @@ def add(
     note: str | None,
     date: str | None,
     greys: tuple[GreyArea, ...],
-    area: PixelRect | None,
+    area: SurfaceArea | None,
     as_json: bool,
 ) -> int:
     """Measure photos of the floor and log them.

@@ -23,7 +23,19 @@ from finishlab.errors import UsageError
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
-    from finishlab.measure import GreyArea, PixelRect, SurfaceKind
+    from finishlab.measure import GreyArea, SurfaceArea, SurfaceKind
+
+
+def check_picture_name(name: str | None) -> None:
+    """Check that a picture can be written under this name.
+
+    Raises
+    ------
+    UsageError
+        ``picture-not-png``.
+    """
+    if name is not None and Path(name).suffix.lower() != ".png":
+        raise UsageError("picture-not-png", f"{name} is not the name of a PNG.", "End the name in .png.")
 
 
 @click.command(
@@ -33,6 +45,7 @@ if TYPE_CHECKING:
         "finishlab measure board.jpg --save-picture check.png",
         "finishlab measure photos/ --field both --json",
         "finishlab measure board.jpg --grey 120,80,60,40:50 --area 900,400,300,200",
+        "finishlab measure board.jpg --grey 120,80,60,40:50 --polygon 900,400,1300,420,1280,700,910,690",
     ),
 )
 @photos_argument
@@ -64,7 +77,7 @@ def measure(
     field: str,
     floor_is: str,
     greys: tuple[GreyArea, ...],
-    area: PixelRect | None,
+    area: SurfaceArea | None,
     save_picture: str | None,
     as_json: bool,
 ) -> int:
@@ -76,8 +89,7 @@ def measure(
     from finishlab.reports.terminal import print_measurements
     from finishlab.workflow.batch import How
 
-    if save_picture is not None and Path(save_picture).suffix.lower() != ".png":
-        raise UsageError("picture-not-png", f"{save_picture} is not the name of a PNG.", "End the name in .png.")
+    check_picture_name(save_picture)
     fields = cast("tuple[FieldName, ...]", ("board", "floor") if field == "both" else (field,))
     results = measure_all(photos, How(fields, cast("SurfaceKind", floor_is), greys, area), save_picture)
     if as_json:

@@ -18,6 +18,7 @@ __all__ = ["COMMANDS", "finishlab"]
 COMMANDS: Final = {
     "strip": ("finishlab.cli.strip:strip", "Write the grey strip to print, as a PDF."),
     "measure": ("finishlab.cli.measure:measure", "Measure the colours in photos; nothing is logged."),
+    "pick": ("finishlab.cli.pick:pick", "Without a strip: click greys and surface in the photo."),
     "floor": ("finishlab.cli.floor:floor", "Log and look up places of the floor."),
     "board": ("finishlab.cli.board:board", "Log and look up test boards."),
     "rank": ("finishlab.cli.rank:rank", "Say which board comes closest to the floor."),

@@ -15,7 +15,7 @@ from finishlab.imaging.rectify import FlatView, flatten
 from finishlab.imaging.resample import channel_mean, enlarge, recolour
 from finishlab.imaging.strip import Rect
 
-__all__ = ["LUMA", "SATURATION_BOOST", "CorrectedImage", "correct", "undo_saturation"]
+__all__ = ["LUMA", "RAW_SATURATION", "SATURATION_BOOST", "CorrectedImage", "correct", "undo_saturation"]
 
 LUMA: Final = np.array([0.2126, 0.7152, 0.0722])
 """Weights of linear sRGB in luminance (IEC 61966-2-1, from the Rec. 709 primaries)."""
@@ -25,6 +25,9 @@ SATURATION_BOOST: Final = (1.10, 0.06)
 
 A grey strip cannot see it. Phones are said to use 0 to 20 %; common practice, no source. A camera profile replaces it.
 """
+
+RAW_SATURATION: Final = (1.0, 0.03)
+"""The same for a camera raw file: nothing boosts it, but its matrix is not exact (common practice, no source)."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -15,7 +15,7 @@ docs/decisions/0004-joint-fit.md records the trial of this against simpler fits.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -58,6 +58,14 @@ class FitPriors:
     black_reading: float = 0.02
     least_span: float = 0.0
     """Least range of log values that the tone curve is laid over, for greys that span little."""
+
+    @classmethod
+    def for_linear(cls, base: FitPriors | None = None) -> FitPriors:
+        """Return priors for a file of linear light: its tone curve is straight.
+
+        What lens flare and black level leave is taken as 0.02; common practice, no source.
+        """
+        return replace(base or cls(), tone=(0.02, 0.01, 0.005), channel=(0.005, 0.003))
 
 
 @dataclass(frozen=True, eq=False, slots=True)

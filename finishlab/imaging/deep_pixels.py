@@ -18,6 +18,7 @@ _QUARTER_TURNS: Final = {
     8: cv2.ROTATE_90_COUNTERCLOCKWISE,
 }
 _FLIPS: Final = {2: 1, 4: 0}
+_STRIPE_PIXELS: Final = 500_000
 
 
 @contextmanager
@@ -54,7 +55,12 @@ def decode_16bit(data: bytes) -> np.ndarray | None:
     if pixels is None:
         return None
     swap = {3: cv2.COLOR_BGR2RGB, 4: cv2.COLOR_BGRA2RGBA}.get(pixels.shape[2] if pixels.ndim == 3 else 1)
-    return np.asarray(pixels if swap is None else cv2.cvtColor(pixels, swap, dst=pixels))
+    if swap is not None:
+        # In stripes: in place OpenCV would first copy the whole picture, which may have half a gigabyte.
+        rows = max(1, _STRIPE_PIXELS // pixels.shape[1])
+        for top in range(0, pixels.shape[0], rows):
+            pixels[top : top + rows] = cv2.cvtColor(pixels[top : top + rows], swap)
+    return np.asarray(pixels)
 
 
 def turn_upright(codes: np.ndarray, orientation: int) -> np.ndarray:

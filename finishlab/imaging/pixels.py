@@ -30,6 +30,8 @@ class PhotoInfo:
     full_size: tuple[int, int]
     """Width and height of the upright photo at full size, in pixels."""
     doubts: tuple[Doubt, ...] = ()
+    linear: bool = False
+    """Whether the codes are the sensor's own light (camera raw), so that no tone curve or boost is to be undone."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)

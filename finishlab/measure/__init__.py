@@ -9,7 +9,7 @@ import importlib
 from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
-    from finishlab.measure.areas import GreyArea, PixelRect
+    from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect, SurfaceArea
     from finishlab.measure.by_hand import HandInspection, measure_by_hand
     from finishlab.measure.flow import FieldView, Inspection, measure
     from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind
@@ -21,9 +21,11 @@ __all__ = [
     "HandInspection",
     "Inspection",
     "Measurement",
+    "PixelPolygon",
     "PixelRect",
     "Spread",
     "StripReading",
+    "SurfaceArea",
     "SurfaceKind",
     "measure",
     "measure_by_hand",
@@ -36,9 +38,11 @@ _HOME: Final = {
     "HandInspection": "by_hand",
     "Inspection": "flow",
     "Measurement": "results",
+    "PixelPolygon": "areas",
     "PixelRect": "areas",
     "Spread": "results",
     "StripReading": "results",
+    "SurfaceArea": "areas",
     "SurfaceKind": "results",
     "measure": "flow",
     "measure_by_hand": "by_hand",

@@ -17,7 +17,7 @@ import numpy as np
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.spaces import reflectance_of_lightness
 from finishlab.errors import QualityError, UsageError
-from finishlab.imaging.corrected import CorrectedImage
+from finishlab.imaging.corrected import RAW_SATURATION, SATURATION_BOOST, CorrectedImage
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
 from finishlab.imaging.glare import glare_mask
 from finishlab.imaging.pixels import LinearImage
@@ -25,9 +25,10 @@ from finishlab.imaging.resample import any_channel_at_least, apply_table, recolo
 from finishlab.imaging.sampling import sample
 from finishlab.imaging.strip import STRIP, Rect
 from finishlab.imaging.surface import Surface
-from finishlab.measure.areas import GreyArea, PixelRect
+from finishlab.measure.areas import GreyArea, PixelRect, SurfaceArea
 from finishlab.measure.doubt_budget import PhotoFit, estimate_colours
 from finishlab.measure.flow import PX_PER_MM, FieldView, field_result
+from finishlab.measure.judgement import LITTLE
 from finishlab.measure.results import Measurement, SurfaceKind
 from finishlab.quality import doubt
 from finishlab.version import __version__
@@ -63,19 +64,19 @@ class HandInspection:
     measurement: Measurement
     correction: Correction
     view: FieldView
-    area: PixelRect
+    area: SurfaceArea
     greys: tuple[GreyArea, ...]
 
 
 def measure_by_hand(
-    image: LinearImage, greys: Sequence[GreyArea], area: PixelRect, kind: SurfaceKind = "wood"
+    image: LinearImage, greys: Sequence[GreyArea], area: SurfaceArea, kind: SurfaceKind = "wood"
 ) -> HandInspection:
-    """Measure a rectangle of a photo against greys of known lightness.
+    """Measure a rectangle or polygon of a photo against greys of known lightness.
 
     Parameters
     ----------
     image
-        The photo at full size.
+        The photo; at full size, or reduced when it is very large.
     greys
         One or more areas of known lightness; several of different lightness make a ramp.
     area
@@ -86,7 +87,7 @@ def measure_by_hand(
     Raises
     ------
     UsageError
-        ``no-grey``, ``grey-too-small`` or ``rectangle-outside-photo``.
+        ``no-grey``, ``rectangle-too-small``, ``rectangle-outside-photo`` or ``polygon-outside-photo``.
     QualityError
         ``grey-clipped``, ``greys-disagree``, and what judging a surface can raise.
     """
@@ -94,11 +95,11 @@ def measure_by_hand(
     _check_areas(image, greys, area)
     readings = _read_greys(image, greys)
     lightness = np.array([grey.lightness for grey in greys])
-    priors = _priors(len(greys))
+    priors = _priors(len(greys), linear=image.info.linear)
     correction = fit_correction(readings, reflectance_of_lightness(lightness), priors)
     _check_agreement(greys, correction)
     corrected = _correct(image, correction, area)
-    glare = glare_mask(corrected.rgb, ~corrected.clipped, corrected.px_per_mm)
+    glare = glare_mask(corrected.rgb, corrected.inside & ~corrected.clipped, corrected.px_per_mm) & corrected.inside
     view = _view(corrected, glare)
     variant = fit_correction(readings, reflectance_of_lightness(np.minimum(lightness + _LIGHTNESS_STEP, 100.0)), priors)
     photo = image.info.photo_id
@@ -109,32 +110,43 @@ def measure_by_hand(
         photo,
         f"greys:{photo}",
         f"camera:{image.info.camera or 'unknown'}",
+        RAW_SATURATION if image.info.linear else SATURATION_BOOST,
     )
     estimate = estimate_colours({"board": view.sample}, {"board": kind}, fit)["board"]
     measurement = _measurement(image, greys, area, kind=kind, estimate=estimate, view=view, correction=correction)
     return HandInspection(measurement, correction, view, area, greys)
 
 
-def _check_areas(image: LinearImage, greys: tuple[GreyArea, ...], area: PixelRect) -> None:
-    if image.scale != 1.0:
-        raise ValueError("rectangles are in pixels of the full-size photo")
+def _check_areas(image: LinearImage, greys: tuple[GreyArea, ...], area: SurfaceArea) -> None:
     if not greys:
         raise UsageError("no-grey", "No grey area is named.", "Name at least one with --grey X,Y,W,H:L.")
-    for rect in (*(grey.rect for grey in greys), area):
-        rect.check_inside(image.size)
+    for named in (*(grey.rect for grey in greys), area):
+        named.check_inside(image.info.full_size)
+        rect = _decoded(image, named.box)
         if rect.width * rect.height < _LEAST_PIXELS:
             raise UsageError(
                 "rectangle-too-small",
-                f"The rectangle {rect} holds fewer than {_LEAST_PIXELS} pixels.",
+                f"The area {named} holds fewer than {_LEAST_PIXELS} pixels.",
                 "Name a larger part of the grey or surface.",
             )
+
+
+def _decoded(image: LinearImage, rect: PixelRect) -> PixelRect:
+    """Return a rectangle of the full-size photo in the pixels that were decoded."""
+    scale = image.scale
+    if scale == 1.0:
+        return rect
+    x, y = round(rect.x * scale), round(rect.y * scale)
+    x, y = min(x, image.size[0] - 1), min(y, image.size[1] - 1)
+    right, bottom = round((rect.x + rect.width) * scale), round((rect.y + rect.height) * scale)
+    return PixelRect(x, y, max(1, min(right, image.size[0]) - x), max(1, min(bottom, image.size[1]) - y))
 
 
 def _read_greys(image: LinearImage, greys: tuple[GreyArea, ...]) -> PatchReadings:
     """Return the linear-light mean of each grey."""
     values, places = [], []
     for grey in greys:
-        r = grey.rect
+        r = _decoded(image, grey.rect)
         linear = image.linear(r.x, r.y, r.x + r.width, r.y + r.height)
         if float((linear >= _top_value(image)).any(axis=-1).mean()) > _CLIPPED:
             raise QualityError(
@@ -179,19 +191,21 @@ def _place(image: LinearImage, pixels: np.ndarray) -> np.ndarray:
     return np.asarray((pixels - middle) * _mm_per_px(image) + np.array([STRIP.width / 2, STRIP.height / 2]))
 
 
-def _priors(greys: int) -> FitPriors:
+def _priors(greys: int, *, linear: bool) -> FitPriors:
     """Return priors that ask of few greys only what they can tell."""
-    return FitPriors(
+    priors = FitPriors(
         tone=_TONE,
         light_plane=_LIGHT[greys >= _RAMP],
         light_bend=_BEND,
         reading=_READING,
         least_span=_LEAST_SPAN,
     )
+    return FitPriors.for_linear(priors) if linear else priors
 
 
-def _correct(image: LinearImage, correction: Correction, area: PixelRect) -> CorrectedImage:
-    """Cut the area out and undo tone, white balance, light and glare, as beside the strip."""
+def _correct(image: LinearImage, correction: Correction, named: SurfaceArea) -> CorrectedImage:
+    """Cut the area's box out and undo tone, white balance, light and glare, as beside the strip."""
+    area = _decoded(image, named.box)
     table = correction.exposure_table(image.decode)
     per_px = _mm_per_px(image)
     step = max(1, min(int(1 / per_px / PX_PER_MM), area.width, area.height))
@@ -206,13 +220,22 @@ def _correct(image: LinearImage, correction: Correction, area: PixelRect) -> Cor
     light = correction.light(np.stack(np.meshgrid(x, y), axis=-1)).astype(np.float32)
     rgb = recolour((values - correction.glare.astype(np.float32)) / light, image.to_srgb)
     clipped = any_channel_at_least(values, table[-1 - max(1, len(table) // 128)])
-    return CorrectedImage(rgb, np.ones((h, w), dtype=bool), clipped, rect, 1 / (per_px * step), light.mean(axis=-1))
+    full_x, full_y = (
+        (start + (np.arange(n) + 0.5) * step) / image.scale - 0.5 for start, n in ((area.x, w), (area.y, h))
+    )
+    # A rectangle is held as it is: rounding to decoded pixels must not cost its edge.
+    inside = np.ones((h, w), dtype=bool) if isinstance(named, PixelRect) else named.holds(full_x, full_y)
+    return CorrectedImage(rgb, inside, clipped, rect, 1 / (per_px * step), light.mean(axis=-1))
 
 
 def _view(corrected: CorrectedImage, glare: np.ndarray) -> FieldView:
-    """Take the whole rectangle as the surface, less what mirrors the light or is clipped."""
-    mask = ~glare & ~corrected.clipped
-    left_out = {"glare": float(glare.mean()), "clipped": float((corrected.clipped & ~glare).mean())}
+    """Take the whole area as the surface, less what mirrors the light or is clipped."""
+    inside = corrected.inside
+    mask = inside & ~glare & ~corrected.clipped
+    clipped = inside & corrected.clipped & ~glare
+    left_out = {
+        name: float(part.sum() / max(1, inside.sum())) for name, part in (("glare", glare), ("clipped", clipped))
+    }
     surface = Surface(mask, corrected.inside, glare, {k: round(v, 4) for k, v in left_out.items() if v > 0.0005})
     return FieldView(corrected, surface, sample(corrected, surface))
 
@@ -220,7 +243,7 @@ def _view(corrected: CorrectedImage, glare: np.ndarray) -> FieldView:
 def _measurement(
     image: LinearImage,
     greys: tuple[GreyArea, ...],
-    area: PixelRect,
+    area: SurfaceArea,
     *,
     kind: SurfaceKind,
     estimate: LabEstimate,
@@ -231,9 +254,12 @@ def _measurement(
     if len(greys) == 1:
         shared = (*shared, doubt("one-grey"))
     found = field_result("board", kind, estimate, view, correction=correction, shared=shared)
+    used = float(view.surface.mask.sum() / max(1, view.surface.outline.sum()))
+    needless = {"surface-small"} if used >= LITTLE else set()  # of a polygon's box little may be surface
     if len(greys) == 1:
         # Beside one grey every colour is outside it; the doubt about one grey says it better.
-        found = replace(found, doubts=tuple(d for d in found.doubts if d.code != "outside-greys"))
+        needless.add("outside-greys")
+    found = replace(found, used_share=used, doubts=tuple(d for d in found.doubts if d.code not in needless))
     return Measurement(
         photo_id=image.info.photo_id,
         strip=None,

@@ -39,6 +39,8 @@ class PhotoFit:
     photo_id: str
     strip_scope: str
     camera_scope: str
+    saturation: tuple[float, float] = SATURATION_BOOST
+    """Mean and standard deviation of the camera's boost of saturation."""
 
 
 def print_variants(printed: PrintModel) -> dict[str, PrintModel]:
@@ -63,12 +65,12 @@ def estimate_colours(
         The photo's correction and its variants.
     """
     names = list(samples)
-    jacobians = {name: _numeric_jacobian(lambda rgb: _lab(rgb, fit.correction), samples[name].rgb) for name in names}
+    jacobians = {name: _numeric_jacobian(lambda rgb: _lab(rgb, fit), samples[name].rgb) for name in names}
     photo_effects = _fit_effects(samples, jacobians, fit)
     out: dict[FieldName, LabEstimate] = {}
     for name in names:
         rgb = samples[name].rgb
-        lab = _lab(rgb, fit.correction)
+        lab = _lab(rgb, fit)
         own = jacobians[name] @ samples[name].covariance @ jacobians[name].T
         if kinds[name] == "wood":
             own = own + WOOD_AGAINST_WOOD / 2
@@ -79,9 +81,11 @@ def estimate_colours(
     return out
 
 
-def _lab(rgb: np.ndarray, correction: Correction, boost: float | None = None) -> np.ndarray:
-    boost = SATURATION_BOOST[0] if boost is None else boost
-    return np.asarray(rgb_to_lab(np.maximum(undo_saturation(rgb, correction, boost), 1e-4)))
+def _lab(
+    rgb: np.ndarray, fit: PhotoFit, boost: float | None = None, correction: Correction | None = None
+) -> np.ndarray:
+    boost = fit.saturation[0] if boost is None else boost
+    return np.asarray(rgb_to_lab(np.maximum(undo_saturation(rgb, correction or fit.correction, boost), 1e-4)))
 
 
 def _numeric_jacobian(function: Callable[[np.ndarray], np.ndarray], at: np.ndarray) -> np.ndarray:
@@ -124,8 +128,8 @@ def _effect(name: str, scope: str, vector: np.ndarray) -> SharedEffect:
 
 
 def _saturation_effect(rgb: np.ndarray, fit: PhotoFit) -> SharedEffect:
-    mean, sigma = SATURATION_BOOST
-    change = (_lab(rgb, fit.correction, mean + sigma) - _lab(rgb, fit.correction, mean - sigma)) / 2
+    mean, sigma = fit.saturation
+    change = (_lab(rgb, fit, mean + sigma) - _lab(rgb, fit, mean - sigma)) / 2
     return _effect("saturation", fit.camera_scope, change)
 
 
@@ -136,7 +140,7 @@ def _print_effects(sample: Sample, lab: np.ndarray, fit: PhotoFit) -> list[Share
     out = []
     for name, variant in fit.variants.items():
         moved = fit.to_srgb @ variant.reflectance(value, place)
-        out.append(_effect(name, fit.strip_scope, _lab(moved, variant) - lab))
+        out.append(_effect(name, fit.strip_scope, _lab(moved, fit, correction=variant) - lab))
     return out
 
 

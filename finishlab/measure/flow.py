@@ -11,8 +11,8 @@ import numpy as np
 from finishlab.colorimetry.difference import delta_e_interval
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.spaces import rgb_to_lab
-from finishlab.imaging.corrected import CorrectedImage, correct
-from finishlab.imaging.correction import Correction, PatchReadings, fit_correction
+from finishlab.imaging.corrected import RAW_SATURATION, SATURATION_BOOST, CorrectedImage, correct
+from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
 from finishlab.imaging.finder import StripFit, find_strip
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.readings import blur_mm, read_patches
@@ -90,9 +90,10 @@ def measure(
     blur = blur_mm(view)
     printed = PrintModel()
     strip_doubts = judge_strip(fit, readings, blur, image)
-    correction = _fit(readings, printed)
+    priors = FitPriors.for_linear() if image.info.linear else None
+    correction = _fit(readings, printed, priors=priors)
     strip_doubts += judge_light(readings, correction)
-    variants = {name: _fit(readings, other, correction) for name, other in print_variants(printed).items()}
+    variants = {name: _fit(readings, other, correction, priors) for name, other in print_variants(printed).items()}
     photo_fit = PhotoFit(
         correction,
         variants,
@@ -100,6 +101,7 @@ def measure(
         image.info.photo_id,
         f"strip:{fit.number if fit.number is not None else 'photo ' + image.info.photo_id}",
         f"camera:{image.info.camera or 'unknown'}",
+        RAW_SATURATION if image.info.linear else SATURATION_BOOST,
     )
     views = {name: _view_field(image, fit, correction, name) for name in fields}
     kinds: dict[FieldName, SurfaceKind] = {name: "wood" if name == "board" else floor_is for name in fields}
@@ -122,8 +124,10 @@ def measure(
     return Inspection(measurement, fit, correction, views, readings, _greys(printed))
 
 
-def _fit(readings: PatchReadings, printed: PrintModel, start: Correction | None = None) -> Correction:
-    return fit_correction(readings, _greys(printed), start=start)
+def _fit(
+    readings: PatchReadings, printed: PrintModel, start: Correction | None = None, priors: FitPriors | None = None
+) -> Correction:
+    return fit_correction(readings, _greys(printed), priors, start)
 
 
 def _greys(printed: PrintModel) -> np.ndarray:

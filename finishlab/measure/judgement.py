@@ -17,7 +17,7 @@ from finishlab.imaging.strip import STRIP, FieldName
 from finishlab.imaging.surface import Surface
 from finishlab.quality import Doubt, doubt
 
-__all__ = ["judge_field", "judge_light", "judge_strip"]
+__all__ = ["LITTLE", "judge_field", "judge_light", "judge_strip"]
 
 _BLUR_MM: Final = (0.9, 2.2)
 """Rise of an edge above which a photo is doubtful, and refused."""
@@ -41,7 +41,8 @@ _STRAYS: Final = 2
 _WOOD_CHROMA: Final = 4.0
 _WOOD_HUE: Final = (20.0, 110.0)
 """Least chroma, and hues in degrees, that a finished wood is expected to have (common practice, no source)."""
-_LITTLE: Final = 0.35
+LITTLE: Final = 0.35
+"""Used share of a field below which little of the surface was seen."""
 
 
 def judge_strip(fit: StripFit, readings: PatchReadings, blur: float, image: LinearImage) -> list[Doubt]:
@@ -198,6 +199,6 @@ def _left_out_doubts(surface: Surface) -> list[Doubt]:
             out.append(doubt(reason, percent=round(100 * left[reason])))
     if left.get("seam", 0) > 0:
         out.append(doubt("seam"))
-    if surface.used_share < _LITTLE:
+    if surface.used_share < LITTLE:
         out.append(doubt("surface-small", percent=round(100 * surface.used_share)))
     return out

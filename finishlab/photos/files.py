@@ -22,12 +22,13 @@ _MAX_BYTES: Final = 800_000_000
 """A photo of `MAX_MEGAPIXELS` with 16 bits and no compression takes 600 MB; anything larger is not read at all."""
 
 _HEIF_BRANDS: Final = {b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"}
+_RAW_HEADS: Final = (b"FUJIFILM", b"IIU\0", b"IIRO", b"IIRS", b"MMOR", b"FOVb")
+"""First bytes of raw files that are not plain TIFFs (LibRaw's list, from memory)."""
 _OTHER_FORMATS: Final = {
     b"GIF8": "a GIF",
     b"BM": "a BMP picture",
     b"%PDF": "a PDF",
     b"8BPS": "a Photoshop document",
-    b"FUJIFILM": "a camera raw file",
     b"\xff\x0a": "a JPEG XL picture",
     b"\x00\x00\x00\x0cJXL ": "a JPEG XL picture",
     b"\x00\x00\x00\x0cjP  ": "a JPEG 2000 picture",
@@ -44,7 +45,10 @@ class PhotoFile:
     data: bytes
     sha256: str
     format: str
-    """``"JPEG"``, ``"PNG"``, ``"TIFF"``, ``"WEBP"`` or ``"HEIC"``."""
+    """``"JPEG"``, ``"PNG"``, ``"TIFF"``, ``"WEBP"``, ``"HEIC"`` or ``"RAW"``.
+
+    Many raw files are TIFFs, see `finishlab.photos.raw.is_raw`.
+    """
 
     @property
     def name(self) -> str:
@@ -132,13 +136,13 @@ def _format(head: bytes) -> str | None:
         return "WEBP"
     if head[4:8] == b"ftyp" and head[8:12] in _HEIF_BRANDS:
         return "HEIC"
-    return None
+    return "RAW" if head.startswith(_RAW_HEADS) or head[4:12] == b"ftypcrx " else None
 
 
 def _not_read(file: PhotoFile, head: bytes) -> PhotoError:
     if head[4:8] == b"ftyp":
         avif = head[8:12] in (b"avif", b"avis")
-        return file.unsupported("an AVIF picture" if avif else "a video or a camera raw file")
+        return file.unsupported("an AVIF picture" if avif else "a video")
     for magic, what in _OTHER_FORMATS.items():
         if head.startswith(magic):
             return file.unsupported(what)

@@ -17,6 +17,7 @@ import pillow_heif
 from PIL import ExifTags, Image
 
 from finishlab.photos.files import PhotoFile, check_size, png_chunks, too_large
+from finishlab.photos.raw import is_raw, open_raw, raw_exif, raw_size
 
 __all__ = ["DECODING_ERRORS", "Header", "open_header", "quiet"]
 
@@ -36,9 +37,7 @@ DECODING_ERRORS: Final = (
 # Pillow logs remarks on odd files; without a handler of its own Python would print them to stderr.
 logging.getLogger("PIL").addHandler(logging.NullHandler())
 
-_REDUCED_PICTURE: Final = 254
 _SAMPLE_BITS: Final = 258
-_DNG_VERSION: Final = 50706
 _COMPRESSION: Final = 259
 _PHOTOMETRIC: Final = 262
 _PLANES: Final = 284
@@ -53,7 +52,7 @@ class Header:
 
     file: PhotoFile
     image: Any
-    """The Pillow image, or the HEIF image of pillow-heif."""
+    """The Pillow image, the HEIF image of pillow-heif, or the raw file of rawpy."""
     mode: str
     """Pillow's name of the pixel layout."""
     bits: int
@@ -74,6 +73,8 @@ class Header:
     """``"sRGB"`` or ``"Adobe RGB"`` where EXIF says so, or an empty string."""
     info: Mapping[Any, Any]
     """What the library found beside the pixels."""
+    raw: bool = False
+    """Whether it is a camera raw file."""
 
     @property
     def full_size(self) -> tuple[int, int]:
@@ -103,7 +104,32 @@ def open_header(file: PhotoFile) -> Header:
         If the header is damaged, the photo is too large, or it is of a kind that is not read.
     """
     with quiet():
+        if is_raw(file):
+            return _open_raw(file)
         return _open_heic(file) if file.format == "HEIC" else _open_pillow(file)
+
+
+def _open_raw(file: PhotoFile) -> Header:
+    raw = open_raw(file)
+    size = raw_size(raw)
+    check_size(file, *size)
+    exif = raw_exif(file, raw, DECODING_ERRORS)
+    return Header(
+        file=file,
+        image=raw,
+        mode="RGB;16",
+        bits=16,
+        by_opencv=False,
+        stored_size=size,
+        orientation=1,  # the raw library turns it upright
+        camera=_camera(exif),
+        taken=_taken(exif),
+        icc=b"",
+        cicp=None,
+        exif_space="",
+        info={},
+        raw=True,
+    )
 
 
 def _open_heic(file: PhotoFile) -> Header:
@@ -184,11 +210,8 @@ def _damaged(file: PhotoFile) -> Exception:
 
 
 def _check_tiff(file: PhotoFile, image: Any) -> int:  # noqa: ANN401 - a TIFF image has tags its base class lacks
-    """Refuse camera raw files and cut-off files; return the bits of a sample."""
+    """Refuse cut-off files and unusual kinds; return the bits of a sample."""
     tags: Mapping[int, Any] = image.tag_v2
-    raw = _DNG_VERSION in tags or int(tags.get(_REDUCED_PICTURE, 0)) & 1 or file.data[8:10] == b"CR"
-    if raw:
-        raise file.unsupported("a camera raw file")
     for offsets, lengths in _STORED_AT:
         starts, counts = tags.get(offsets, ()), tags.get(lengths, ())
         starts = starts if isinstance(starts, tuple) else (starts,)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -16,7 +16,9 @@ from finishlab.imaging.pixels import LinearImage, PhotoInfo
 from finishlab.photos import profiles
 from finishlab.photos.files import PhotoFile, load_file, png_chunks
 from finishlab.photos.header import DECODING_ERRORS, Header, open_header, quiet
+from finishlab.photos.marks import file_doubts
 from finishlab.photos.profiles import ColourEncoding, UnsuitedProfileError
+from finishlab.photos.raw import RAW_WHITE, decode_raw, raw_encoding
 from finishlab.quality import Doubt, doubt
 
 __all__ = ["PhotoFacts", "photo_facts", "read_photo"]
@@ -25,7 +27,7 @@ _ALIKE: Final = 2 / 255
 """How far a grey photo's channels may be apart, over the largest code: what JPEG does to a grey."""
 _STRIPE_BYTES: Final = 96_000
 """Pillow's pixels are copied out in stripes that stay in the processor's cache: twice as fast as all at once."""
-_SUFFIXES: Final = {"JPEG": ".jpg", "PNG": ".png", "TIFF": ".tif", "WEBP": ".webp", "HEIC": ".heic"}
+_SUFFIXES: Final = {"JPEG": ".jpg", "PNG": ".png", "TIFF": ".tif", "WEBP": ".webp", "HEIC": ".heic", "RAW": ".raw"}
 _MODES: Final = {
     "1",
     "L",
@@ -78,9 +80,8 @@ def photo_facts(path: Path) -> PhotoFacts:
     """
     file = load_file(Path(path))
     header = open_header(file)
-    return PhotoFacts(
-        file.sha256, file.name, _SUFFIXES[file.format], len(file.data), header.full_size, header.camera, header.taken
-    )
+    suffix = _SUFFIXES["RAW" if header.raw else file.format]
+    return PhotoFacts(file.sha256, file.name, suffix, len(file.data), header.full_size, header.camera, header.taken)
 
 
 def read_photo(path: Path, *, long_side: int | None = None) -> LinearImage:
@@ -89,15 +90,17 @@ def read_photo(path: Path, *, long_side: int | None = None) -> LinearImage:
     Parameters
     ----------
     path
-        A JPEG, PNG, TIFF, WebP or HEIC file. It is read once and never changed.
+        A JPEG, PNG, TIFF, WebP or HEIC file, or with the extra ``raw`` a camera raw file. It is read once and never
+        changed.
     long_side
         When given, a JPEG is decoded at the smallest of 1/1, 1/2, 1/4 and 1/8 of its size whose long side is still at
-        least this many pixels; other formats are decoded at full size.
+        least this many pixels, a raw file at half its size likewise; other formats are decoded at full size.
 
     Returns
     -------
     LinearImage
-        8 or 16 bit codes as the file has them. A profile built on look-up tables is converted to sRGB at 8 bits.
+        8 or 16 bit codes as the file has them; of a raw file 16 bit linear light. A profile built on look-up tables is
+        converted to sRGB at 8 bits.
 
     Raises
     ------
@@ -106,6 +109,10 @@ def read_photo(path: Path, *, long_side: int | None = None) -> LinearImage:
     """
     header = open_header(load_file(Path(path)))
     _check_kind(header)
+    marks = file_doubts(header.file, header.full_size)
+    if header.by_opencv and header.file.format == "PNG":
+        # A deep PNG can have hundreds of megabytes: it is not to be held packed twice while it is decoded.
+        header = replace(header, image=None, file=replace(header.file, data=_bare_png(header.file)))
     codes, white = _decode(header, long_side)
     grey = codes.ndim == 2
     encoding, doubts = _encoding(header, grey=grey)
@@ -115,7 +122,7 @@ def read_photo(path: Path, *, long_side: int | None = None) -> LinearImage:
     if not isinstance(encoding, ColourEncoding):
         codes, white = _by_littlecms(codes, white, encoding), 255
         encoding = profiles.named_encoding("sRGB", f"{profiles.profile_name(header.icc)} (converted to sRGB, 8 bits)")
-    info = _info(header, encoding.name, (*doubts, *([doubt("greyscale")] if grey else [])))
+    info = _info(header, encoding.name, (*doubts, *([doubt("greyscale")] if grey else []), *marks))
     orientation = header.orientation
     del header  # and with it Pillow's own copy of the pixels
     if orientation != 1:
@@ -137,7 +144,7 @@ def _colourless(codes: np.ndarray) -> bool:
 def _info(header: Header, profile: str, doubts: tuple[Doubt, ...]) -> PhotoInfo:
     if not header.camera:
         doubts = (*doubts, doubt("no-camera"))
-    return PhotoInfo(header.file.photo_id, header.camera, header.taken, profile, header.full_size, doubts)
+    return PhotoInfo(header.file.photo_id, header.camera, header.taken, profile, header.full_size, doubts, header.raw)
 
 
 def _check_kind(header: Header) -> None:
@@ -158,6 +165,8 @@ def _check_kind(header: Header) -> None:
 def _decode(header: Header, long_side: int | None) -> tuple[np.ndarray, int]:
     """Return codes, shape (H, W, 3), or (H, W) for a greyscale photo, not yet upright, and the code of white."""
     with quiet():
+        if header.raw:
+            return decode_raw(header.file, header.image, long_side), RAW_WHITE
         if header.file.format == "HEIC":
             return _decode_heic(header)
         if header.by_opencv:
@@ -181,7 +190,7 @@ def _decode_opencv(header: Header) -> tuple[np.ndarray, int]:
     from finishlab.imaging.deep_pixels import decode_16bit
 
     file = header.file
-    pixels = decode_16bit(_bare_png(file) if file.format == "PNG" else file.data)
+    pixels = decode_16bit(file.data)
     if pixels is None:
         raise file.damaged()
     white = (1 << header.bits) - 1
@@ -267,6 +276,8 @@ def _without_alpha(pixels: np.ndarray, opaque: int, file: PhotoFile) -> np.ndarr
 
 def _encoding(header: Header, *, grey: bool) -> tuple[ColourEncoding | ImageCms.ImageCmsTransform, tuple[Doubt, ...]]:
     """Return what the file says of its colours, or LittleCMS's way if only it can read the profile; and the doubts."""
+    if header.raw:
+        return raw_encoding(), ()
     try:
         if header.cicp is not None and (header.file.format == "PNG" or not header.icc):
             return profiles.encoding_from_cicp(*header.cicp), ()

@@ -22,7 +22,7 @@ from finishlab.workflow.unforeseen import DEBUG, unexpected
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
-    from finishlab.measure import GreyArea, PixelRect, SurfaceKind
+    from finishlab.measure import GreyArea, SurfaceArea, SurfaceKind
 
 __all__ = ["How", "measure_photos", "picture_paths", "processors", "worst_exit_code"]
 
@@ -44,7 +44,7 @@ class How:
     fields: tuple[FieldName, ...] = ("board",)
     floor_is: SurfaceKind = "print"
     greys: tuple[GreyArea, ...] = ()
-    area: PixelRect | None = None
+    area: SurfaceArea | None = None
 
     def __post_init__(self) -> None:
         check_how(self.fields, self.greys, self.area)
@@ -166,7 +166,7 @@ def _draw_refusal(picture: Path, path: Path, how: How, failure: FinishlabError) 
     from finishlab.workflow.measuring import photo_and_strip
     from finishlab.workflow.pictures import save_refusal
 
-    areas = () if how.area is None else (*(grey.rect for grey in how.greys), how.area)
+    areas = () if how.area is None else (*(grey.rect for grey in how.greys), how.area.box)
     with contextlib.suppress(FinishlabError):
         image, fit = photo_and_strip(path, by_hand=how.area is not None)
         save_refusal(picture, failure, image, fit, how.fields, areas)

@@ -12,12 +12,19 @@ if TYPE_CHECKING:
     from finishlab.imaging.finder import StripFit
     from finishlab.imaging.pixels import LinearImage
     from finishlab.imaging.strip import FieldName
-    from finishlab.measure import GreyArea, HandInspection, Inspection, Measurement, PixelRect, SurfaceKind
+    from finishlab.measure import GreyArea, HandInspection, Inspection, Measurement, SurfaceArea, SurfaceKind
 
 __all__ = ["check_how", "inspect_photo", "measure_photo", "photo_and_strip"]
 
 _QUICK_LONG_SIDE: Final = 2000
 """Pixels that a photo is first decoded to: the strip is found in it, and most often it is enough to measure."""
+_BY_HAND_LONG_SIDE: Final = 5000
+"""Pixels a very large photo is decoded to when areas are named by hand: a photo up to twice that stays as it is."""
+_VERY_LARGE: Final = 50_000_000
+"""Pixels above which a JPEG is decoded at half its size at most: the full one takes 700 MB, and a strip that is too
+small at half the size is smaller than a fifteenth of the photo."""
+_HALF: Final = 0.4
+"""Scale above which a photo counts as decoded at half its size or more: odd sides are rounded."""
 _ENOUGH_PX_PER_MM: Final = 3.5
 """Decoded pixels per millimetre from which a reduced photo is measured as well as the full one."""
 
@@ -28,14 +35,14 @@ def measure_photo(
     fields: Sequence[FieldName] = ("board",),
     floor_is: SurfaceKind = "print",
     greys: Sequence[GreyArea] = (),
-    area: PixelRect | None = None,
+    area: SurfaceArea | None = None,
 ) -> Measurement:
     """Measure the surfaces in one photo.
 
     Parameters
     ----------
     path
-        A JPEG, PNG, TIFF, WebP or HEIC file.
+        A JPEG, PNG, TIFF, WebP or HEIC file, or with the extra ``raw`` a camera raw file.
     fields
         ``"board"`` (against the strip's board edge), ``"floor"``, or both; both give their difference too.
     floor_is
@@ -43,7 +50,7 @@ def measure_photo(
     greys
         Without a strip in the photo: areas of known lightness.
     area
-        Without a strip: the surface to measure. It is reported as the board field.
+        Without a strip: the surface to measure, a rectangle or a polygon. It is reported as the board field.
 
     Returns
     -------
@@ -75,7 +82,7 @@ def inspect_photo(
     fields: Sequence[FieldName] = ("board",),
     floor_is: SurfaceKind = "print",
     greys: Sequence[GreyArea] = (),
-    area: PixelRect | None = None,
+    area: SurfaceArea | None = None,
 ) -> tuple[Inspection | HandInspection, LinearImage]:
     """Measure as `measure_photo` does; return all that was found, and the decoded photo, for a picture."""
     from finishlab.measure import measure, measure_by_hand
@@ -85,7 +92,7 @@ def inspect_photo(
     check_how(fields, greys, area)
     path = Path(path)
     if area is not None:
-        image = read_photo(path)
+        image = read_photo(path, long_side=_BY_HAND_LONG_SIDE)
         kind: SurfaceKind = floor_is if fields == ("floor",) else "wood"
         return measure_by_hand(image, greys, area, kind), image
     image, fit = _found_strip(path)
@@ -97,16 +104,20 @@ def _found_strip(path: Path) -> tuple[LinearImage, StripFit]:
     from finishlab.imaging.finder import find_strip
     from finishlab.photos import read_photo
 
-    image = read_photo(path, long_side=_QUICK_LONG_SIDE)
-    try:
-        fit = find_strip(image)
-        if image.scale == 1.0 or fit.px_per_mm >= _ENOUGH_PX_PER_MM:
-            return image, fit
-    except NoStripError:
-        if image.scale == 1.0:
-            raise
-    image = read_photo(path)
-    return image, find_strip(image)
+    wanted: int | None = _QUICK_LONG_SIDE
+    while True:
+        image = read_photo(path, long_side=wanted)
+        width, height = image.info.full_size
+        finest = image.scale > _HALF if width * height > _VERY_LARGE else image.scale == 1.0
+        try:
+            fit = find_strip(image)
+            if finest or fit.px_per_mm >= _ENOUGH_PX_PER_MM:
+                return image, fit
+        except NoStripError:
+            if finest:
+                raise
+        wanted = max(image.size) * 2 - 1 if width * height > _VERY_LARGE else None
+        del image  # before the next is decoded: a very large photo is not to be held twice
 
 
 def photo_and_strip(path: Path, *, by_hand: bool = False) -> tuple[LinearImage, StripFit | None]:
@@ -121,7 +132,7 @@ def photo_and_strip(path: Path, *, by_hand: bool = False) -> tuple[LinearImage, 
         return read_photo(path, long_side=_QUICK_LONG_SIDE), None
 
 
-def check_how(fields: Sequence[FieldName], greys: Sequence[GreyArea], area: PixelRect | None) -> None:
+def check_how(fields: Sequence[FieldName], greys: Sequence[GreyArea], area: SurfaceArea | None) -> None:
     """Check that what is to be measured can be meant.
 
     Raises

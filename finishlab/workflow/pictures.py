@@ -170,18 +170,23 @@ def _canvas(image: LinearImage) -> tuple[np.ndarray, float]:
 def _picture_by_hand(inspection: HandInspection, image: LinearImage) -> np.ndarray:
     """Draw the named rectangles, hatch what was left out, and set the colour found beside the area."""
     canvas, factor = _canvas(image)
-    top, left, bottom, right = _box(inspection.area, factor)
+    # The photo may have been decoded smaller than the pixels that areas are named in.
+    factor /= image.scale
+    top, left, bottom, right = _box(inspection.area.box, factor)
     surface = inspection.view.surface
     rows = np.linspace(0, surface.mask.shape[0] - 1, max(1, bottom - top)).round().astype(int)
     columns = np.linspace(0, surface.mask.shape[1] - 1, max(1, right - left)).round().astype(int)
     part = canvas[top:bottom, left:right]
     glare, used = surface.glare[np.ix_(rows, columns)], surface.mask[np.ix_(rows, columns)]
     height, width = part.shape[:2]
+    inside = surface.outline[np.ix_(rows, columns)]
     part[glare & hatch(height, width, glare=True)] = GLARE
-    part[~glare & ~used & hatch(height, width, glare=False)] = LEFT_OUT
+    part[inside & ~glare & ~used & hatch(height, width, glare=False)] = LEFT_OUT
+    part[_edge(inside)] = SAMPLED
     for grey in inspection.greys:
         _outline(canvas, _box(grey.rect, factor), _GREY)
-    _outline(canvas, (top, left, bottom, right), SAMPLED)
+    if isinstance(inspection.area, PixelRect):
+        _outline(canvas, (top, left, bottom, right), SAMPLED)
     side = max(8, min(bottom - top, right - left) // 4)
     swatch = (top + 6, left + 6, top + 6 + side, left + 6 + side)
     canvas[swatch[0] : swatch[2], swatch[1] : swatch[3]] = lab_to_srgb8(
@@ -189,6 +194,15 @@ def _picture_by_hand(inspection: HandInspection, image: LinearImage) -> np.ndarr
     )
     _outline(canvas, swatch, _GREY)
     return canvas
+
+
+def _edge(inside: np.ndarray) -> np.ndarray:
+    """Return the two pixels within the edge of a polygon; nothing for a rectangle, which has a frame around it."""
+    padded = np.pad(inside, 2)
+    core = inside.copy()
+    for dy, dx in ((0, 2), (4, 2), (2, 0), (2, 4)):
+        core &= padded[dy : dy + inside.shape[0], dx : dx + inside.shape[1]]
+    return inside & ~core if not inside.all() else np.zeros_like(inside)
 
 
 def _box(rect: PixelRect, factor: float) -> tuple[int, int, int, int]:

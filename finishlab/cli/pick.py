@@ -1,0 +1,50 @@
+"""``finishlab pick``: name greys and surface by clicking in the photo."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from finishlab.cli.common import json_option, measure_all, out, print_document, report_failures, say
+from finishlab.cli.lazy import ExampleCommand
+
+
+@click.command(
+    cls=ExampleCommand,
+    short_help="Without a strip: click greys and surface in the photo.",
+    examples=("finishlab pick board.jpg",),
+)
+@click.argument("photo", type=click.Path())
+@click.option("--save-picture", type=click.Path(), metavar="OUT.png", help="The photo with all that was found in it.")
+@json_option
+def pick(*, photo: str, save_picture: str | None, as_json: bool) -> int:
+    """Show a photo, take clicks for greys of known lightness and for the surface, and measure.
+
+    The line that measures the same without the window is printed on stderr. Needs a screen.
+    """
+    from finishlab.cli.measure import check_picture_name
+    from finishlab.cli.pick_window import PickWindow, open_screen
+    from finishlab.reports.documents import measurement_document
+    from finishlab.reports.terminal import print_measurements
+    from finishlab.workflow.batch import How
+
+    check_picture_name(save_picture)
+    root = open_screen()
+    try:
+        window = PickWindow(root, Path(photo))
+    except BaseException:
+        root.destroy()
+        raise
+    picked = window.run()
+    if picked is None:
+        say("Nothing was picked; nothing was measured.")
+        return 0
+    say(picked.command(photo))
+    greys, area = picked.chosen()
+    results = measure_all([photo], How(greys=greys, area=area), save_picture)
+    if as_json:
+        print_document(measurement_document(results))
+    elif results[0].measurement is not None:
+        print_measurements(out(), results)
+    return report_failures(results)
