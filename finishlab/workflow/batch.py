@@ -20,6 +20,7 @@ from finishlab.workflow.measuring import check_how, inspect_photo
 from finishlab.workflow.unforeseen import DEBUG, unexpected
 
 if TYPE_CHECKING:
+    from finishlab.imaging.greys import StripGreys
     from finishlab.imaging.strip import FieldName
     from finishlab.measure import GreyArea, PixelRect, SurfaceKind
 
@@ -44,6 +45,8 @@ class How:
     floor_is: SurfaceKind = "print"
     greys: tuple[GreyArea, ...] = ()
     area: PixelRect | None = None
+    strip_greys: tuple[StripGreys, ...] = ()
+    """What was learned of single strips (``Logbook.learned_greys()``)."""
 
     def __post_init__(self) -> None:
         check_how(self.fields, self.greys, self.area)
@@ -139,7 +142,12 @@ def _measure_one(job: Job) -> PhotoResult:
         return PhotoResult(str(path), error=error)
     try:
         inspection, image = inspect_photo(
-            path, fields=how.fields, floor_is=how.floor_is, greys=how.greys, area=how.area
+            path,
+            fields=how.fields,
+            floor_is=how.floor_is,
+            greys=how.greys,
+            area=how.area,
+            strip_greys=how.strip_greys,
         )
     except FinishlabError as failure:
         return PhotoResult(str(path), error=_with_path(failure, path))
