@@ -143,8 +143,14 @@ _KINDS = (
     DoubtKind(
         "strips-differ",
         "different strips",
-        "Floor and board were photographed beside different strips ({floor} and {board}); use one strip for one "
-        "project.",
+        "Floor and board were photographed beside different strips ({floor} and {board}), whose greys may differ; "
+        "use one strip for one project, or measure the greys of both (finishlab strip learn).",
+    ),
+    DoubtKind(
+        "greys-differ",
+        "greys of the strip known differently",
+        "Floor and board were measured with different knowledge of the greys of strip {strip}: one before, one after "
+        "they were learned; re-measure the older photos (finishlab remeasure).",
     ),
     DoubtKind(
         "lights-differ",

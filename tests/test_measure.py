@@ -26,7 +26,6 @@ from finishlab.imaging.rectify import flatten
 from finishlab.imaging.resample import shrink
 from finishlab.imaging.strip import FIELD_NAMES, STRIP, PrintModel, Rect
 from finishlab.measure import GreyArea, Inspection, Measurement, PixelRect, measure, measure_by_hand
-from finishlab.measure.doubt_budget import PRINT_DOUBT, print_variants
 from finishlab.measure.judgement import judge_strip
 from finishlab.version import __version__
 
@@ -201,17 +200,6 @@ def test_unread_number_ties_to_the_photo() -> None:
     assert "strip-number-unread" in codes(found, "board")
     scopes = {e.scope for e in found.fields["board"].estimate.shared if e.name.startswith("print-")}
     assert scopes == {f"strip:photo {found.photo_id}"}
-
-
-def test_print_variants_move_one_figure_each() -> None:
-    """Each variant of the print is one standard deviation up in one figure, the others kept."""
-    usual = PrintModel()
-    variants = print_variants(usual)
-    assert set(variants) == {f"print-{name}" for name in PRINT_DOUBT}
-    for name, step in PRINT_DOUBT.items():
-        for figure in PRINT_DOUBT:
-            moved = getattr(variants[f"print-{name}"], figure) - getattr(usual, figure)
-            assert moved == pytest.approx(step if figure == name else 0.0)
 
 
 # -- the record -------------------------------------------------------------------------------------------------------

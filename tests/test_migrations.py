@@ -21,6 +21,7 @@ from sqlalchemy.dialects import mysql, postgresql, sqlite
 from sqlalchemy.schema import CreateTable
 
 from finishlab.errors import LogbookError
+from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import Logbook, database
 from finishlab.logbook.database import migrate, open_engine
 from finishlab.logbook.migrations import HEAD
@@ -175,6 +176,22 @@ def test_an_old_logbook_is_brought_up_with_what_it_holds(tmp_path: Path, monkeyp
     assert other.execute("SELECT later FROM boards").fetchall() == [(None,)]
     assert other.execute("SELECT version_num FROM alembic_version").fetchall() == [("9999_later",)]
     other.close()
+
+
+def test_a_logbook_of_the_first_tables_learns_strips(tmp_path: Path) -> None:
+    """A filled logbook from before strips could be learned opens with all it holds, and learns."""
+    with Logbook.open(tmp_path / "log") as log:
+        log.add_board(BoardRecord("ash", date=DAY), [measurement(keep(log, tmp_path))])
+        board = log.board("B1")
+    with sqlite3.connect(tmp_path / "log" / DATABASE) as other:
+        other.execute("DROP TABLE strip_greys")
+        other.execute("UPDATE alembic_version SET version_num = '0001_first_tables'")
+    other.close()
+    with Logbook.open(tmp_path / "log") as log:
+        assert log.boards() == [board]
+        assert log.learned_greys() == ()
+        greys = log.learn_strip(greys_of_readings({7: [93.0]}, number=412))
+        assert log.learned_greys() == (greys,)
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, cast
 
 import click
@@ -86,7 +87,7 @@ def add(
     with open_logbook() as log:
         if number is not None:
             log.board(number)  # unknown boards are told before anything is measured
-        results = measure_all(photos, how)
+        results = measure_all(photos, replace(how, strip_greys=log.learned_greys()))
         code = report_failures(results)
         if code:
             say(untouched(results))

@@ -12,12 +12,13 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar, cast
 import click
 
 from finishlab.cli.failures import show_error
-from finishlab.errors import UsageError
+from finishlab.errors import LogbookError, UsageError
 from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect, SurfaceArea
 
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from finishlab.imaging.greys import StripGreys
     from finishlab.logbook import Logbook
     from finishlab.reports.rows import PhotoResult
     from finishlab.workflow.batch import How
@@ -25,7 +26,9 @@ if TYPE_CHECKING:
 __all__ = [
     "area_options",
     "changes_given",
+    "grey_option",
     "json_option",
+    "known_greys",
     "measure_all",
     "open_logbook",
     "out",
@@ -70,16 +73,14 @@ def json_option(command: Command) -> Command:
     return click.option("--json", "as_json", is_flag=True, help="One JSON document on stdout.")(command)
 
 
+def grey_option(text: str) -> Callable[[Command], Command]:
+    """Return what adds ``--grey`` with this help."""
+    return click.option("--grey", "greys", metavar="X,Y,W,H:L", callback=_greys, multiple=True, help=text)
+
+
 def area_options(command: Command) -> Command:
     """Add what takes the strip's place in a photo without one."""
-    grey = click.option(
-        "--grey",
-        "greys",
-        metavar="X,Y,W,H:L",
-        callback=_greys,
-        multiple=True,
-        help="Without a strip: pixels of a grey of known lightness L*; several make a ramp.",
-    )
+    grey = grey_option("Without a strip: pixels of a grey of known lightness L*; several make a ramp.")
     area = click.option(
         "--area", metavar="X,Y,W,H", callback=_area, help="Without a strip: pixels of the surface to measure."
     )
@@ -105,13 +106,33 @@ def open_logbook() -> Iterator[Logbook]:
     """Open the logbook the user means."""
     from finishlab.logbook import Logbook
 
-    folder = click.get_current_context().obj
+    with Logbook.open(_folder()) as log:
+        yield log
+
+
+def known_greys() -> tuple[StripGreys, ...]:
+    """Return what the user's logbook has learned of strips; nothing, and no logbook made, where there is none.
+
+    A logbook that cannot be read is told, and does not stop what needs no logbook.
+    """
+    if not (_folder() / "logbook.db").is_file():
+        return ()
+    try:
+        with open_logbook() as log:
+            return log.learned_greys()
+    except LogbookError as error:
+        say(f"Greys learned in the logbook are not used: {error.message}")
+        return ()
+
+
+def _folder() -> Path:
+    """Return the logbook's folder, whether it is there or not."""
+    folder: Path | None = click.get_current_context().obj
     if folder is None:
         import platformdirs
 
         folder = Path(platformdirs.user_data_dir("finishlab", appauthor=False))
-    with Logbook.open(folder) as log:
-        yield log
+    return folder.expanduser()
 
 
 def measure_all(photos: Sequence[str], how: How, picture: str | None = None) -> list[PhotoResult]:

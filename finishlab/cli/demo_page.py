@@ -87,7 +87,9 @@ def _picture(log: Logbook, board: StoredBoard) -> Picture:
         jpeg = thumbnail(path, _LONG_SIDE, quality=_QUALITY)
         caption, alt = f"{board.number}: {what}.", f"Board {board.number} above the grey strip, rendered"
     else:
-        inspection, image = inspect_photo(path, fields=("board", "floor") if board.pairs else ("board",))
+        inspection, image = inspect_photo(
+            path, fields=("board", "floor") if board.pairs else ("board",), strip_greys=log.learned_greys()
+        )
         jpeg = write_jpeg(picture_of(inspection, image), quality=_QUALITY, long_side=_LONG_SIDE)
         caption = f"{board.number}: {what}. With what was found: the strip, the field, the outline of what was sampled."
         alt = f"Board {board.number} above the grey strip, rendered, with outlines of what was sampled"

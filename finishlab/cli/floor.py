@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, cast
 
 import click
@@ -87,7 +88,7 @@ def add(
     record = FloorSpotRecord(spot, cast("Surface", surface), light, note, day)
     how = How(("floor",), "wood" if surface == "wood" else "print", greys, area)
     with open_logbook() as log:
-        results = measure_all(photos, how)
+        results = measure_all(photos, replace(how, strip_greys=log.learned_greys()))
         code = report_failures(results)
         if code:
             say(untouched(results))

@@ -11,6 +11,7 @@ import click
 from finishlab.cli.common import (
     area_options,
     json_option,
+    known_greys,
     measure_all,
     out,
     photos_argument,
@@ -84,6 +85,7 @@ def measure(
     """Measure the colours in photos; nothing is logged.
 
     A folder stands for the photos in it. With several photos each is tried, whatever happens to the others.
+    Where a logbook has learned the strip's own greys they are used.
     """
     from finishlab.reports.documents import measurement_document
     from finishlab.reports.terminal import print_measurements
@@ -91,7 +93,8 @@ def measure(
 
     check_picture_name(save_picture)
     fields = cast("tuple[FieldName, ...]", ("board", "floor") if field == "both" else (field,))
-    results = measure_all(photos, How(fields, cast("SurfaceKind", floor_is), greys, area), save_picture)
+    how = How(fields, cast("SurfaceKind", floor_is), greys, area, () if greys else known_greys())
+    results = measure_all(photos, how, save_picture)
     if as_json:
         print_document(measurement_document(results))
     elif any(result.measurement is not None for result in results):

@@ -22,6 +22,7 @@ COMMANDS: Final = {
     "floor": ("finishlab.cli.floor:floor", "Log and look up places of the floor."),
     "board": ("finishlab.cli.board:board", "Log and look up test boards."),
     "rank": ("finishlab.cli.rank:rank", "Say which board comes closest to the floor."),
+    "remeasure": ("finishlab.cli.remeasure:remeasure", "Measure logged photos again, with what is known today."),
     "demo": ("finishlab.cli.demo:demo", "Try it all on rendered sample photos."),
 }
 """Name -> where the command is, and its line in the help."""

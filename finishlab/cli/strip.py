@@ -1,24 +1,48 @@
-"""``finishlab strip``: the page to print."""
+"""``finishlab strip``: the page to print, and what its greys really are."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Any, Final, cast
 
 import click
+from click.core import ParameterSource
 
 from finishlab.cli.common import json_option, print_document, say
-from finishlab.cli.lazy import ExampleCommand
+from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import UsageError
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from finishlab.imaging.strip import Paper
 
+_COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
+    "learn": ("finishlab.cli.strip_learn:learn", "Learn the greys of one printed strip."),
+    "list": ("finishlab.cli.strip_learn:list_strips", "List the strips whose greys were learned."),
+    "show": ("finishlab.cli.strip_learn:show", "Show what is known of a strip's greys."),
+    "forget": ("finishlab.cli.strip_learn:forget", "Take a strip for a usual print again."),
+}
 
-@click.command(
-    cls=ExampleCommand,
+
+class _StripGroup(LazyGroup, ExampleCommand):
+    """Writes the strip when it is called alone; its commands are about a strip that is printed."""
+
+    def collect_usage_pieces(self, ctx: click.Context) -> list[str]:
+        """Return the usage of the command alone: the commands below have their own help."""
+        del ctx
+        return ["[OPTIONS]", "[COMMAND]"]
+
+
+@click.group(
+    cls=_StripGroup,
+    lazy=_COMMANDS,
+    invoke_without_command=True,
     short_help="Write the grey strip to print, as a PDF.",
-    examples=("finishlab strip --output strip.pdf --paper letter",),
+    examples=(
+        "finishlab strip --output strip.pdf --paper letter",
+        "finishlab strip learn --number 412 --lightness 0:24.1 --lightness 3:55.2 --lightness 7:93.5",
+    ),
 )
 @click.option(
     "--output", "-o", type=click.Path(), default="strip.pdf", show_default=True, metavar="FILE", help="The PDF."
@@ -32,11 +56,18 @@ if TYPE_CHECKING:
     help="The strip's number, 1 to 1600, to print the same strip again. [default: a new one]",
 )
 @json_option
-def strip(*, output: str, paper: str, layout: str | None, number: int | None, as_json: bool) -> None:
+@click.pass_context
+def strip(
+    ctx: click.Context, *, output: str, paper: str, layout: str | None, number: int | None, as_json: bool
+) -> None:
     """Write the grey strip to print, as a PDF.
 
-    Print it at 100 %, in black ink only, on plain matt paper. One strip serves one project, floor and boards alike.
+    Print it at 100 %, in black ink only, on plain matt paper. One strip serves one project, floor and boards alike. The
+    commands below tell finishlab what the greys of a printed strip really are.
     """
+    if ctx.invoked_subcommand is not None:
+        _refuse_options(ctx, ctx.invoked_subcommand)
+        return
     from finishlab.imaging.strip import STRIP, new_strip_number
     from finishlab.reports.strip_pdf import write_layout, write_strip_pdf
 
@@ -65,3 +96,18 @@ def _check_files(output: str, layout: str | None) -> None:
         raise UsageError("one-file-twice", f"Strip and layout cannot both be {output}.", "Name two files.")
     if Path(output).exists():
         say(f"{output} is replaced; photos beside an earlier print of it cannot be compared with the new strip's.")
+
+
+def _refuse_options(ctx: click.Context, command: str) -> None:
+    """Refuse options of the page to print before a command that prints none: they would be lost."""
+    given: list[Any] = [
+        each.opts[0]
+        for each in ctx.command.params
+        if each.name is not None and ctx.get_parameter_source(each.name) is ParameterSource.COMMANDLINE
+    ]
+    if given:
+        raise UsageError(
+            "option-before-command",
+            f"{given[0]} belongs to the page to print, not to “{command}”.",
+            f"Write options after it: finishlab strip {command} --help",
+        )

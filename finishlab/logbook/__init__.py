@@ -4,5 +4,15 @@ from __future__ import annotations
 
 from finishlab.logbook.store import Logbook
 from finishlab.logbook.stored import Change, DirectPair, StoredBoard, StoredMeasurement, StoredPair, StoredSpot
+from finishlab.logbook.strips import StoredGreys
 
-__all__ = ["Change", "DirectPair", "Logbook", "StoredBoard", "StoredMeasurement", "StoredPair", "StoredSpot"]
+__all__ = [
+    "Change",
+    "DirectPair",
+    "Logbook",
+    "StoredBoard",
+    "StoredGreys",
+    "StoredMeasurement",
+    "StoredPair",
+    "StoredSpot",
+]

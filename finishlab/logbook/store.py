@@ -26,7 +26,9 @@ from finishlab.logbook import writing as rows
 from finishlab.logbook.database import failures_named, migrate, open_engine, writing
 from finishlab.logbook.photo_files import PHOTOS, keep_file, photo_place
 from finishlab.logbook.reading import read_boards, read_history, read_spots
+from finishlab.logbook.renewing import RenewShelf
 from finishlab.logbook.stored import Change, DirectPair, StoredBoard, StoredSpot
+from finishlab.logbook.strips import StripShelf
 from finishlab.logbook.subjects import edit, find, remove, subject_name
 from finishlab.logbook.tables import BoardRow, FloorSpotRow, PhotoRow, StripRow
 from finishlab.measure import Measurement
@@ -38,7 +40,7 @@ DATABASE: Final = "logbook.db"
 """Name of the SQLite file in the logbook's folder."""
 
 
-class Logbook:
+class Logbook(StripShelf, RenewShelf):
     """A logbook that is open; use it in a `with` statement, or `close` it.
 
     Examples
@@ -162,7 +164,7 @@ class Logbook:
             return rows.find_photo(session, sha256)
 
     def strips(self) -> tuple[int, ...]:
-        """Return the numbers of the strips seen in logged photos, first seen first."""
+        """Return the numbers of the strips seen in logged photos or learned, first seen first."""
         with self._read() as session:
             return tuple(session.scalars(select(StripRow.number).order_by(StripRow.first_seen, StripRow.number)))
 

@@ -100,6 +100,6 @@ class Change:
     """UTC."""
     who: str
     what: str
-    """``"add"``, ``"add-photos"``, ``"edit"`` or ``"remove"``."""
+    """``"add"``, ``"add-photos"``, ``"edit"``, ``"remeasure"``, ``"remove"``; of a strip ``"learn"``, ``"forget"``."""
     before: Mapping[str, Any] | None
     after: Mapping[str, Any] | None

@@ -35,6 +35,7 @@ __all__ = [
     "MeasurementRow",
     "PairRow",
     "PhotoRow",
+    "StripGreysRow",
     "StripRow",
     "UtcDateTime",
 ]
@@ -93,12 +94,24 @@ class CounterRow(Base):
 
 
 class StripRow(Base):
-    """A print of the grey strip that was seen in a logged photo."""
+    """A print of the grey strip that was seen in a logged photo, or whose greys were learned."""
 
     __tablename__ = "strips"
 
     number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     first_seen: Mapped[dt.datetime]
+
+
+class StripGreysRow(Base):
+    """What was learned of a strip's own greys; the one row of a strip without `ended` holds today."""
+
+    __tablename__ = "strip_greys"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    strip_number: Mapped[int] = mapped_column(ForeignKey("strips.number"), index=True)
+    greys: Mapped[dict[str, Any]]
+    created: Mapped[dt.datetime]
+    ended: Mapped[dt.datetime | None]
 
 
 class PhotoRow(Base):

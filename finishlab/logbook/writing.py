@@ -37,8 +37,10 @@ __all__ = [
     "change_light",
     "find_photo",
     "insert_if_missing",
+    "measured_values",
     "note_change",
     "now",
+    "paired_values",
     "record_values",
 ]
 
@@ -132,33 +134,46 @@ def add_measurements(
     for measurement in measurements:
         photo = _kept_photo(session, measurement.photo_id)
         _refuse_twice(session, MeasurementRow, subject, number, photo)
-        measured = _field_of(measurement, "board" if subject == "board" else "floor")
-        lab = measured.estimate.lab
-        strip = measurement.strip
-        strip_number = None if strip is None else strip.number
-        if strip_number is not None:
-            insert_if_missing(session, StripRow(number=strip_number, first_seen=now()), strip_number)
-        session.add(
-            MeasurementRow(
-                **{column: number},
-                photo_sha256=photo,
-                field=measured.name,
-                lab_l=lab[0],
-                lab_a=lab[1],
-                lab_b=lab[2],
-                result=field_to_dict(measured),
-                strip_number=strip_number,
-                strip_reading=None if strip is None else strip_to_dict(strip),
-                light=light,
-                correction=plain(measurement.correction),
-                settings=plain(measurement.settings),
-                version=measurement.version,
-                created=now(),
-            )
-        )
+        values = measured_values(session, measurement, "board" if subject == "board" else "floor")
+        session.add(MeasurementRow(**{column: number}, photo_sha256=photo, light=light, **values))
         session.flush()
         kept.append(photo)
     return kept
+
+
+def measured_values(session: Session, measurement: Measurement, wanted: FieldName) -> dict[str, Any]:
+    """Return, by column, what a measurement says of a field; its strip is made known."""
+    measured = _field_of(measurement, wanted)
+    lab = measured.estimate.lab
+    strip = measurement.strip
+    strip_number = None if strip is None else strip.number
+    if strip_number is not None:
+        insert_if_missing(session, StripRow(number=strip_number, first_seen=now()), strip_number)
+    return {
+        "field": measured.name,
+        "lab_l": lab[0],
+        "lab_a": lab[1],
+        "lab_b": lab[2],
+        "result": field_to_dict(measured),
+        "strip_number": strip_number,
+        "strip_reading": None if strip is None else strip_to_dict(strip),
+        "correction": plain(measurement.correction),
+        "settings": plain(measurement.settings),
+        "version": measurement.version,
+        "created": now(),
+    }
+
+
+def paired_values(pair: DirectPair) -> dict[str, Any]:
+    """Return, by column, what a direct pair says."""
+    return {
+        "board_result": field_to_dict(pair.board),
+        "floor_result": field_to_dict(pair.floor),
+        "de00_value": pair.delta_e00.value,
+        "de00_low": pair.delta_e00.low,
+        "de00_high": pair.delta_e00.high,
+        "created": now(),
+    }
 
 
 def add_pairs(session: Session, pairs: Iterable[DirectPair], *, number: int, light: Light) -> list[str]:
@@ -167,19 +182,7 @@ def add_pairs(session: Session, pairs: Iterable[DirectPair], *, number: int, lig
     for pair in pairs:
         photo = _kept_photo(session, pair.photo_id)
         _refuse_twice(session, PairRow, "board", number, photo)
-        session.add(
-            PairRow(
-                board_number=number,
-                photo_sha256=photo,
-                board_result=field_to_dict(pair.board),
-                floor_result=field_to_dict(pair.floor),
-                de00_value=pair.delta_e00.value,
-                de00_low=pair.delta_e00.low,
-                de00_high=pair.delta_e00.high,
-                light=light,
-                created=now(),
-            )
-        )
+        session.add(PairRow(board_number=number, photo_sha256=photo, light=light, **paired_values(pair)))
         session.flush()
         kept.append(photo)
     return kept

@@ -1,14 +1,14 @@
 """What is not known about a sampled colour, effect by effect, carried into CIELAB.
 
 Own: the grain (block to block). Shared within the photo: the fit of tone and light. Shared beside one strip: how dark
-its black is and how its greys came out. Shared by one camera: its saturation, and that it does not see as eyes do.
+its black is and how its greys came out, less where the strip's own greys were learned. Shared by one camera: its
+saturation, and that it does not see as eyes do.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
-from typing import Final
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,14 +18,10 @@ from finishlab.colorimetry.spaces import rgb_to_lab
 from finishlab.imaging.corrected import SATURATION_BOOST, undo_saturation
 from finishlab.imaging.correction import Correction
 from finishlab.imaging.sampling import Sample
-from finishlab.imaging.strip import FieldName, PrintModel
+from finishlab.imaging.strip import FieldName
 from finishlab.measure.results import SurfaceKind
 
-__all__ = ["PRINT_DOUBT", "PhotoFit", "estimate_colours"]
-
-PRINT_DOUBT: Final[Mapping[str, float]] = {"black": 0.010, "gamma": 0.05, "paper": 0.03}
-"""One standard deviation of the printed greys' nominal values: reflectance of black, exponent of the greys, reflectance
-of paper. Common practice, no source; a strip whose greys were measured has less."""
+__all__ = ["PhotoFit", "estimate_colours"]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -34,20 +30,13 @@ class PhotoFit:
 
     correction: Correction
     variants: Mapping[str, Correction]
-    """Effect name -> fit with that figure of the print one standard deviation up."""
+    """Effect name -> fit with that unknown of the print one standard deviation up (`StripGreys.variants`)."""
     to_srgb: np.ndarray
     photo_id: str
     strip_scope: str
     camera_scope: str
     saturation: tuple[float, float] = SATURATION_BOOST
     """Mean and standard deviation of the camera's boost of saturation."""
-
-
-def print_variants(printed: PrintModel) -> dict[str, PrintModel]:
-    """Return the print with each of its figures one standard deviation up."""
-    return {
-        f"print-{name}": replace(printed, **{name: getattr(printed, name) + step}) for name, step in PRINT_DOUBT.items()
-    }
 
 
 def estimate_colours(

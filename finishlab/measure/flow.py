@@ -14,19 +14,20 @@ from finishlab.colorimetry.spaces import rgb_to_lab
 from finishlab.imaging.corrected import RAW_SATURATION, SATURATION_BOOST, CorrectedImage, correct
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
 from finishlab.imaging.finder import StripFit, find_strip
+from finishlab.imaging.greys import NOMINAL, GreysOf, StripGreys
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.readings import blur_mm, read_patches
 from finishlab.imaging.rectify import flatten
 from finishlab.imaging.sampling import Sample, sample
-from finishlab.imaging.strip import STRIP, FieldName, PrintModel, Rect
+from finishlab.imaging.strip import STRIP, FieldName, Rect
 from finishlab.imaging.surface import Surface, find_surface
-from finishlab.measure.doubt_budget import PhotoFit, estimate_colours, print_variants
+from finishlab.measure.doubt_budget import PhotoFit, estimate_colours
 from finishlab.measure.judgement import judge_field, judge_light, judge_strip
 from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind
 from finishlab.quality import Doubt
 from finishlab.version import __version__
 
-__all__ = ["PX_PER_MM", "FieldView", "Inspection", "field_result", "measure"]
+__all__ = ["PX_PER_MM", "FieldView", "Inspection", "field_result", "fit_greys", "measure"]
 
 PX_PER_MM: Final = 4.0
 """Resolution at which fields are laid flat; finer than the pores matter, coarse enough to be quick."""
@@ -59,6 +60,7 @@ def measure(
     fields: Sequence[FieldName] = ("board",),
     floor_is: SurfaceKind = "print",
     fit: StripFit | None = None,
+    greys: StripGreys | GreysOf | None = None,
 ) -> Inspection:
     """Measure the surfaces beside the strip in one photo.
 
@@ -72,6 +74,9 @@ def measure(
         Whether the floor is printed or wood: cameras tell print from wood less well, so the interval is wider.
     fit
         Where the strip lies in this image, when it has been looked for already.
+    greys
+        What is known of the strip's own greys, or what looks it up by the strip's number; without it, or where nothing
+        was learned, they are those of a nominal print.
 
     Returns
     -------
@@ -88,18 +93,18 @@ def measure(
     view = flatten(image, fit, Rect(0.0, 0.0, STRIP.width, STRIP.height), PX_PER_MM, image.decode)
     readings = read_patches(view, fit.roles_seen)
     blur = blur_mm(view)
-    printed = PrintModel()
+    printed = _greys_known(greys, fit.number)
     strip_doubts = judge_strip(fit, readings, blur, image)
     priors = FitPriors.for_linear() if image.info.linear else None
-    correction = _fit(readings, printed, priors=priors)
+    correction = fit_greys(readings, printed.reflectance(), priors=priors)
     strip_doubts += judge_light(readings, correction)
-    variants = {name: _fit(readings, other, correction, priors) for name, other in print_variants(printed).items()}
+    variants = {name: fit_greys(readings, other, correction, priors) for name, other in printed.variants().items()}
     photo_fit = PhotoFit(
         correction,
         variants,
         image.to_srgb,
         image.info.photo_id,
-        f"strip:{fit.number if fit.number is not None else 'photo ' + image.info.photo_id}",
+        f"strip:{fit.number if fit.number is not None else 'photo ' + image.info.photo_id}{printed.scope_ending}",
         f"camera:{image.info.camera or 'unknown'}",
         RAW_SATURATION if image.info.linear else SATURATION_BOOST,
     )
@@ -121,18 +126,26 @@ def measure(
         settings=_settings(printed, fields, floor_is),
         version=__version__,
     )
-    return Inspection(measurement, fit, correction, views, readings, _greys(printed))
+    return Inspection(measurement, fit, correction, views, readings, _of_patches(printed.reflectance()))
 
 
-def _fit(
-    readings: PatchReadings, printed: PrintModel, start: Correction | None = None, priors: FitPriors | None = None
+def _greys_known(greys: StripGreys | GreysOf | None, number: int | None) -> StripGreys:
+    """Return what is known of the greys of the strip that was found."""
+    if callable(greys):
+        greys = None if number is None else greys(number)
+    return greys or NOMINAL
+
+
+def fit_greys(
+    readings: PatchReadings, levels: np.ndarray, start: Correction | None = None, priors: FitPriors | None = None
 ) -> Correction:
-    return fit_correction(readings, _greys(printed), priors, start)
+    """Fit a photo's correction to the strip's greys, given the reflectance factor of each level."""
+    return fit_correction(readings, _of_patches(levels), priors, start)
 
 
-def _greys(printed: PrintModel) -> np.ndarray:
-    """Return the reflectance of each grey area of the strip."""
-    return np.asarray(printed.reflectance(np.asarray(STRIP.greys))[[patch.level for patch in STRIP.patches]])
+def _of_patches(levels: np.ndarray) -> np.ndarray:
+    """Return each grey area's value of the levels' values."""
+    return np.asarray(levels[[patch.level for patch in STRIP.patches]])
 
 
 def _view_field(image: LinearImage, fit: StripFit, correction: Correction, name: FieldName) -> FieldView:
@@ -198,10 +211,10 @@ def _figures(correction: Correction, blur: float) -> dict[str, Any]:
     }
 
 
-def _settings(printed: PrintModel, fields: Sequence[FieldName], floor_is: SurfaceKind) -> dict[str, Any]:
+def _settings(printed: StripGreys, fields: Sequence[FieldName], floor_is: SurfaceKind) -> dict[str, Any]:
     return {
         "fields": list(fields),
         "floor_is": floor_is,
         "px_per_mm": PX_PER_MM,
-        "print": {"paper": printed.paper, "black": printed.black, "gamma": printed.gamma},
+        "print": printed.settings(),
     }

@@ -21,6 +21,7 @@ from finishlab.workflow.measuring import check_how, inspect_photo
 from finishlab.workflow.unforeseen import DEBUG, unexpected
 
 if TYPE_CHECKING:
+    from finishlab.imaging.greys import StripGreys
     from finishlab.imaging.strip import FieldName
     from finishlab.measure import GreyArea, SurfaceArea, SurfaceKind
 
@@ -45,6 +46,8 @@ class How:
     floor_is: SurfaceKind = "print"
     greys: tuple[GreyArea, ...] = ()
     area: SurfaceArea | None = None
+    strip_greys: tuple[StripGreys, ...] = ()
+    """What was learned of single strips (``Logbook.learned_greys()``)."""
 
     def __post_init__(self) -> None:
         check_how(self.fields, self.greys, self.area)
@@ -141,7 +144,12 @@ def _measure_one(job: Job) -> PhotoResult:
         return PhotoResult(str(path), error=error)
     try:
         inspection, image = inspect_photo(
-            path, fields=how.fields, floor_is=how.floor_is, greys=how.greys, area=how.area
+            path,
+            fields=how.fields,
+            floor_is=how.floor_is,
+            greys=how.greys,
+            area=how.area,
+            strip_greys=how.strip_greys,
         )
     except FinishlabError as failure:
         if picture is not None and isinstance(failure, QualityError | NoStripError):

@@ -41,6 +41,8 @@ class _Floor:
     light: Light
     spots: tuple[FloorSpot, ...]
     strips: frozenset[int]
+    greys: frozenset[tuple[int, str]]
+    """Strip and what was known of its greys (`StripGreys.key`) when it was measured."""
 
 
 def rank_boards(log: Logbook, *, light: str | None = None) -> Ranking:
@@ -131,7 +133,7 @@ def _floor(boards: Sequence[StoredBoard], spots: Sequence[StoredSpot], light: Li
     measured = _lights(spots) or _paired(boards)
     other = _most(measured)
     if other is None:
-        return _Floor(light, (), frozenset())
+        return _Floor(light, (), frozenset(), frozenset())
     if strict:
         raise LogbookError(
             "no-floor", f"The floor was not photographed in the light “{light}”.", _lights_hint(measured)
@@ -142,19 +144,19 @@ def _floor(boards: Sequence[StoredBoard], spots: Sequence[StoredSpot], light: Li
 def _floor_of_spots(boards: Sequence[StoredBoard], spots: Sequence[StoredSpot], light: Light) -> _Floor:
     del boards
     found = [m for spot in spots for m in _in_light(spot.measurements, light)]
-    return _Floor(light, tuple(_spots_in(spots, light)), _strips(found))
+    return _Floor(light, tuple(_spots_in(spots, light)), _strips(found), _greys(found))
 
 
 def _floor_of_pairs(boards: Sequence[StoredBoard], spots: Sequence[StoredSpot], light: Light) -> _Floor:
     del spots
     floors: list[FloorSpot] = []
-    strips: set[int] = set()
+    found: list[StoredMeasurement] = []
     for board in boards:
         for pair in board.pairs:
             if pair.light == light:
                 floors.append(FloorSpot(f"beside {board.number}", (pair.floor.estimate,), pair.floor.doubts))
-                strips |= _strips(m for m in board.measurements if m.photo == pair.photo)
-    return _Floor(light, tuple(floors), frozenset(strips))
+                found += [m for m in board.measurements if m.photo == pair.photo]
+    return _Floor(light, tuple(floors), _strips(found), _greys(found))
 
 
 def _spots_in(spots: Sequence[StoredSpot], light: Light) -> list[FloorSpot]:
@@ -175,6 +177,7 @@ def _board_colour(board: StoredBoard, light: Light, floor: _Floor, pool: FloorPo
     strips = _strips(found)
     if floor.strips and not strips <= floor.strips:
         doubts.append(doubt("strips-differ", floor=_numbers(floor.strips), board=_numbers(strips)))
+    doubts += [doubt("greys-differ", strip=f"{number:04d}") for number in _known_apart(floor.greys, _greys(found))]
     if floor.light != light:
         doubts.append(doubt("lights-differ", floor=floor.light, board=light))
     off = [float(delta_e_00(p.floor.estimate.lab, pool.lab)) for p in board.pairs if p.light == light]
@@ -195,6 +198,19 @@ def _doubts(found: Iterable[StoredMeasurement]) -> tuple[Doubt, ...]:
 
 def _strips(found: Iterable[StoredMeasurement]) -> frozenset[int]:
     return frozenset(m.strip_number for m in found if m.strip_number is not None)
+
+
+def _greys(found: Iterable[StoredMeasurement]) -> frozenset[tuple[int, str]]:
+    # What was measured before greys could be learned names no source: it is the nominal print's.
+    known = ((m.strip_number, (m.settings.get("print") or {}).get("key", "nominal")) for m in found)
+    return frozenset((number, str(key)) for number, key in known if number is not None)
+
+
+def _known_apart(floor: frozenset[tuple[int, str]], board: frozenset[tuple[int, str]]) -> list[int]:
+    """Return the strips of both that were known differently when one or the other was measured."""
+    shared = {number for number, _ in floor} & {number for number, _ in board}
+    ways = Counter(number for number, _ in floor | board)
+    return sorted(number for number in shared if ways[number] > 1)
 
 
 def _numbers(strips: frozenset[int]) -> str:

@@ -10,6 +10,7 @@ from finishlab.errors import NoStripError, UsageError
 
 if TYPE_CHECKING:
     from finishlab.imaging.finder import StripFit
+    from finishlab.imaging.greys import StripGreys
     from finishlab.imaging.pixels import LinearImage
     from finishlab.imaging.strip import FieldName
     from finishlab.measure import GreyArea, HandInspection, Inspection, Measurement, SurfaceArea, SurfaceKind
@@ -36,6 +37,7 @@ def measure_photo(
     floor_is: SurfaceKind = "print",
     greys: Sequence[GreyArea] = (),
     area: SurfaceArea | None = None,
+    strip_greys: Sequence[StripGreys] = (),
 ) -> Measurement:
     """Measure the surfaces in one photo.
 
@@ -51,6 +53,9 @@ def measure_photo(
         Without a strip in the photo: areas of known lightness.
     area
         Without a strip: the surface to measure, a rectangle or a polygon. It is reported as the board field.
+    strip_greys
+        What was learned of single strips (``Logbook.learned_greys()``); the one with the number of the strip in the
+        photo is used, and the result's settings say so.
 
     Returns
     -------
@@ -73,7 +78,8 @@ def measure_photo(
     >>> found = measure_photo("board.jpg", fields=("board", "floor"))    # doctest: +SKIP
     >>> found.fields["board"].estimate.lab, found.pair                   # doctest: +SKIP
     """
-    return inspect_photo(path, fields=fields, floor_is=floor_is, greys=greys, area=area)[0].measurement
+    found = inspect_photo(path, fields=fields, floor_is=floor_is, greys=greys, area=area, strip_greys=strip_greys)
+    return found[0].measurement
 
 
 def inspect_photo(
@@ -83,6 +89,7 @@ def inspect_photo(
     floor_is: SurfaceKind = "print",
     greys: Sequence[GreyArea] = (),
     area: SurfaceArea | None = None,
+    strip_greys: Sequence[StripGreys] = (),
 ) -> tuple[Inspection | HandInspection, LinearImage]:
     """Measure as `measure_photo` does; return all that was found, and the decoded photo, for a picture."""
     from finishlab.measure import measure, measure_by_hand
@@ -96,7 +103,8 @@ def inspect_photo(
         kind: SurfaceKind = floor_is if fields == ("floor",) else "wood"
         return measure_by_hand(image, greys, area, kind), image
     image, fit = _found_strip(path)
-    return measure(image, fields, floor_is, fit), image
+    known = {each.number: each for each in strip_greys}
+    return measure(image, fields, floor_is, fit, known.get), image
 
 
 def _found_strip(path: Path) -> tuple[LinearImage, StripFit]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.errors import LogbookError
 from finishlab.matching.floor import pool_estimates
@@ -16,6 +16,15 @@ if TYPE_CHECKING:
 __all__ = ["board_row", "change_entry", "change_line", "photo_namer", "spot_row"]
 
 Namer = Callable[[str], str]
+_TOLD: Final = {
+    "add": "logged",
+    "add-photos": "photos added",
+    "edit": "changed",
+    "forget": "greys forgotten",
+    "learn": "greys learned",
+    "remeasure": "measured again",
+    "remove": "removed",
+}
 
 
 def photo_namer(log: Logbook) -> Namer:
@@ -88,7 +97,7 @@ def _colour_row(found: StoredMeasurement, name: Namer) -> ColourRow:
 def change_line(change: Change) -> str:
     """Return a change of the history in one line."""
     when = f"{change.made.astimezone():%Y-%m-%d %H:%M}"
-    told = {"add": "logged", "add-photos": "photos added", "edit": "changed", "remove": "removed"}.get(change.what)
+    told = _TOLD.get(change.what)
     line = f"{when} {told or change.what} by {change.who}"
     before, after = change.before or {}, change.after or {}
     details = _details(before, after) if change.what == "edit" else _photos(after)

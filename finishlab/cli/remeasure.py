@@ -1,0 +1,46 @@
+"""``finishlab remeasure``: logged photos measured again."""
+
+from __future__ import annotations
+
+import click
+
+from finishlab.cli.common import json_option, open_logbook, print_document, say
+from finishlab.cli.failures import show_error
+from finishlab.cli.lazy import ExampleCommand
+
+
+@click.command(
+    cls=ExampleCommand,
+    short_help="Measure logged photos again, with what is known today.",
+    examples=("finishlab remeasure", "finishlab remeasure F1 F2 B3"),
+)
+@click.argument("numbers", nargs=-1, metavar="[B1|F1]...")
+@json_option
+def remeasure(numbers: tuple[str, ...], *, as_json: bool) -> int:
+    """Measure logged photos again, with today's version and the strips' greys as known today.
+
+    Without a number, all of them. Each photo is measured in the way it was; the old figures stay in the history. A
+    board or spot with a photo that fails is left as it was.
+    """
+    from finishlab.reports.strip_greys import remeasured_document
+    from finishlab.workflow.remeasuring import remeasure as measure_again
+
+    with open_logbook() as log:
+        found = measure_again(log, numbers)
+    if as_json:
+        print_document(remeasured_document((each.number, each.before, each.after, each.errors) for each in found))
+    for each in found:
+        if each.errors:
+            say(f"{each.number} is left as it was:")
+            for error in each.errors:
+                show_error(error)
+        elif not as_json:
+            moves = (_moved(old.lab, new.lab) for old, new in zip(each.before, each.after, strict=True))
+            click.echo(f"{each.number}: L* a* b* moved by {'; '.join(moves)}")
+    if not found:
+        say("Nothing is logged yet.")
+    return max((int(error.exit_code) for each in found for error in each.errors), default=0)
+
+
+def _moved(old: tuple[float, float, float], new: tuple[float, float, float]) -> str:
+    return " ".join(f"{after - before:+.2f}" for before, after in zip(old, new, strict=True))

@@ -1,0 +1,95 @@
+"""Logged photos measured again: the new figures take the old ones' place, and the old ones go into the history."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from contextlib import AbstractContextManager
+from typing import Any, Final
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from finishlab.errors import LogbookError
+from finishlab.logbook import writing as rows
+from finishlab.logbook.stored import DirectPair
+from finishlab.logbook.subjects import find, subject_name
+from finishlab.logbook.tables import BoardRow, FloorSpotRow, MeasurementRow, PairRow
+from finishlab.measure import Measurement
+
+__all__ = ["RenewShelf"]
+
+_MEASURED: Final = (
+    "photo_sha256", "field", "result", "strip_number", "strip_reading", "correction", "settings", "version",
+)  # fmt: skip
+_PAIRED: Final = ("photo_sha256", "board_result", "floor_result", "de00_value", "de00_low", "de00_high")
+
+
+class RenewShelf:
+    """The part of a logbook that renews measurements; `finishlab.logbook.store.Logbook` is one."""
+
+    _who: str
+
+    def _write(self) -> AbstractContextManager[Session]:
+        raise NotImplementedError
+
+    def renew_measurements(self, number: str, measurements: Sequence[Measurement]) -> None:
+        """Put new measurements of a board's or spot's logged photos in the place of the old ones.
+
+        Direct pairs that were logged are renewed with them. Light, photos and order stay; the old figures stand in the
+        history, whole.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-board"``, ``"unknown-spot"``, or ``"photo-not-logged"`` if a photo is not one of the subject's;
+            nothing is renewed then.
+        """
+        table: type[BoardRow | FloorSpotRow] = FloorSpotRow if number.strip()[:1].upper() == "F" else BoardRow
+        with self._write() as session:
+            row = find(session, table, number, lock=True)
+            before: dict[str, Any] = {"measurements": [], "pairs": []}
+            for measurement in measurements:
+                _renew_measurement(session, row, measurement, before)
+                _renew_pair(session, row, measurement, before)
+            after = {"photos": [each["photo_sha256"] for each in before["measurements"]]}
+            rows.note_change(session, self._who, "remeasure", subject_name(row), before=before, after=after)
+
+
+def _renew_measurement(
+    session: Session, row: BoardRow | FloorSpotRow, measurement: Measurement, before: dict[str, Any]
+) -> None:
+    board = isinstance(row, BoardRow)
+    owner = MeasurementRow.board_number if board else MeasurementRow.spot_number
+    photo = rows.find_photo(session, measurement.photo_id)
+    logged = None
+    if photo is not None:
+        wanted = select(MeasurementRow).where(owner == row.number, MeasurementRow.photo_sha256 == photo.sha256)
+        logged = session.scalars(wanted).first()
+    if logged is None:
+        raise LogbookError(
+            "photo-not-logged",
+            f"The photo {measurement.photo_id} is not logged for {subject_name(row)}.",
+            "Add it instead.",
+        )
+    before["measurements"].append({name: getattr(logged, name) for name in (*_MEASURED,)})
+    values = rows.measured_values(session, measurement, "board" if board else "floor")
+    for name, value in values.items():
+        setattr(logged, name, value)
+    session.flush()
+
+
+def _renew_pair(
+    session: Session, row: BoardRow | FloorSpotRow, measurement: Measurement, before: dict[str, Any]
+) -> None:
+    pair = DirectPair.of(measurement) if isinstance(row, BoardRow) else None
+    if pair is None:
+        return
+    photo = before["measurements"][-1]["photo_sha256"]
+    wanted = select(PairRow).where(PairRow.board_number == row.number, PairRow.photo_sha256 == photo)
+    logged = session.scalars(wanted).first()
+    if logged is None:
+        return
+    before["pairs"].append({name: getattr(logged, name) for name in _PAIRED})
+    for name, value in rows.paired_values(pair).items():
+        setattr(logged, name, value)
+    session.flush()
