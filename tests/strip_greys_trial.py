@@ -1,6 +1,6 @@
 """How much a strip's own greys help, on rendered scenes with known truth.
 
-Run ``python tests/strip_greys_trial.py --scenes 60``; docs/decisions/0007-strip-greys.md quotes its output. Every
+Run ``python tests/strip_greys_trial.py --scenes 60``; docs/decisions/0006-strip-greys.md quotes its output. Every
 scene's strip is printed with its own paper, black and gamma. The same photo is measured four ways: with the greys of a
 nominal print, with all eight levels as an instrument reads them (0.3 L* noise), with what one grey card of about L* 50
 in a second photo of the strip tells (its L* known to 0.5), and with the true greys.

@@ -16,8 +16,9 @@ from finishlab import GreyArea, PixelPolygon, PixelRect, UsageError, measure_pho
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.demo.render import render_scene
+from finishlab.imaging.correction import PatchReadings
 from finishlab.imaging.strip import STRIP
-from finishlab.measure import measure_by_hand
+from finishlab.measure import by_hand, measure_by_hand
 from finishlab.photos import matrix_profile, read_photo, write_jpeg
 from finishlab.workflow.measuring import inspect_photo
 from finishlab.workflow.pictures import picture_of
@@ -158,3 +159,14 @@ def test_greys_by_hand_agree_with_the_strip_on_light_and_dark_boards(photos: Pho
     greys: list[GreyArea] = greys_of(photos, "straight")
     by_hand = measure_photo(path, greys=greys, area=area).fields["board"].estimate.lab
     assert delta_e_00(by_hand, by_strip) < 0.5
+
+
+def test_greys_in_a_row_say_nothing_of_the_light() -> None:
+    """Six greys in a row from white to black are no ground to fit a fall of light; spread about they are."""
+    lightness = np.array([96.0, 81.0, 66.0, 51.0, 36.0, 20.0])
+    row = np.stack([np.arange(6) * 30.0, np.zeros(6)], axis=1)
+    about = row[[0, 5, 2, 3, 4, 1]] + np.array([[0, 0], [0, 90], [90, 0], [0, 60], [60, 0], [0, 80]], dtype=float)
+    values = np.full((6, 3), 0.3)
+    usable = np.ones(6, dtype=bool)
+    assert not by_hand.lie_apart(PatchReadings(row, values, usable), lightness)
+    assert by_hand.lie_apart(PatchReadings(about, values, usable), lightness)

@@ -47,8 +47,8 @@ class Sample:
     """Centre of what was sampled, millimetres of the strip frame."""
 
 
-def sample(image: CorrectedImage, surface: Surface) -> Sample:
-    """Average a surface.
+def sample(image: CorrectedImage, surface: Surface, least_area_mm2: float = _LEAST_AREA_MM2) -> Sample:
+    """Average a surface of at least so many square millimetres.
 
     Raises
     ------
@@ -57,7 +57,7 @@ def sample(image: CorrectedImage, surface: Surface) -> Sample:
     """
     mask = surface.mask
     count = int(mask.sum())
-    if count / image.px_per_mm**2 < _LEAST_AREA_MM2:
+    if not count or count / image.px_per_mm**2 < least_area_mm2:
         raise QualityError(
             "surface-too-small",
             f"Only {count / image.px_per_mm**2 / 100:.1f} square centimetres of surface are left to measure.",

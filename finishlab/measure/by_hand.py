@@ -33,12 +33,14 @@ from finishlab.measure.results import Measurement, SurfaceKind
 from finishlab.quality import doubt
 from finishlab.version import __version__
 
-__all__ = ["HandInspection", "measure_by_hand"]
+__all__ = ["HandInspection", "lie_apart", "measure_by_hand"]
 
 _SPAN_MM: Final = 380.0
 """What the photo's long side is taken to be: a phone held over two sheets of paper (common practice, no source)."""
 _RAMP: Final = 4
-"""With this many greys the evenness of the light is fitted too."""
+"""With this many greys the evenness of the light is fitted too, if they lie well apart."""
+_SCATTERED: Final = 0.5
+"""Share of the greys' places that their lightness must leave unexplained for that."""
 _LIGHT: Final = (0.02, 0.15)
 """Prior of the light's slope over 90 of these millimetres, natural log: with few greys, and with a ramp."""
 _BEND: Final = 0.005
@@ -53,7 +55,7 @@ _LEAST_SPAN: Final = 2.4
 """Range of log values the tone curve is laid over at least: colours a third to three times as light as one grey."""
 _LEAST_PIXELS: Final = 16
 _CLIPPED: Final = 0.05
-_BELIEVED: Final = (0.3, 0.10)
+_BELIEVED: Final = (0.1, 0.20)
 """Least weight the fit may give a grey that somebody named, and largest relative residual of all of them."""
 
 
@@ -95,7 +97,7 @@ def measure_by_hand(
     _check_areas(image, greys, area)
     readings = _read_greys(image, greys)
     lightness = np.array([grey.lightness for grey in greys])
-    priors = _priors(len(greys), linear=image.info.linear)
+    priors = _priors(apart=lie_apart(readings, lightness), linear=image.info.linear)
     correction = fit_correction(readings, reflectance_of_lightness(lightness), priors)
     _check_agreement(greys, correction)
     corrected = _correct(image, correction, area)
@@ -191,11 +193,25 @@ def _place(image: LinearImage, pixels: np.ndarray) -> np.ndarray:
     return np.asarray((pixels - middle) * _mm_per_px(image) + np.array([STRIP.width / 2, STRIP.height / 2]))
 
 
-def _priors(greys: int, *, linear: bool) -> FitPriors:
-    """Return priors that ask of few greys only what they can tell."""
+def lie_apart(readings: PatchReadings, lightness: np.ndarray) -> bool:
+    """Return whether the greys can tell the light's fall from the tone curve.
+
+    On a chart the greys lie in a row from white to black: there a light that falls off along the row and a tone curve
+    look alike, and a light fitted from it would be read into the whole photo. Greys of like lightness must lie apart.
+    """
+    if len(lightness) < _RAMP:
+        return False
+    places = readings.places - readings.places.mean(axis=0)
+    along = np.polynomial.polynomial.polyvander((lightness - lightness.mean()) / 50.0, 2)
+    left = places - along @ np.linalg.lstsq(along, places, rcond=None)[0]
+    return bool(np.sqrt((left**2).sum() / max(1e-9, float((places**2).sum()))) > _SCATTERED)
+
+
+def _priors(*, apart: bool, linear: bool) -> FitPriors:
+    """Return priors that ask of the greys only what they can tell."""
     priors = FitPriors(
         tone=_TONE,
-        light_plane=_LIGHT[greys >= _RAMP],
+        light_plane=_LIGHT[apart],
         light_bend=_BEND,
         reading=_READING,
         least_span=_LEAST_SPAN,
@@ -237,7 +253,7 @@ def _view(corrected: CorrectedImage, glare: np.ndarray) -> FieldView:
         name: float(part.sum() / max(1, inside.sum())) for name, part in (("glare", glare), ("clipped", clipped))
     }
     surface = Surface(mask, corrected.inside, glare, {k: round(v, 4) for k, v in left_out.items() if v > 0.0005})
-    return FieldView(corrected, surface, sample(corrected, surface))
+    return FieldView(corrected, surface, sample(corrected, surface, least_area_mm2=0.0))
 
 
 def _measurement(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0003_strip_greys"
+revision = "0002_strip_greys"
 down_revision = "0001_first_tables"
 branch_labels = None
 depends_on = None
