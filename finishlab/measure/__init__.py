@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from finishlab.measure.areas import GreyArea, PixelRect
     from finishlab.measure.by_hand import HandInspection, measure_by_hand
     from finishlab.measure.flow import FieldView, Inspection, measure
-    from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind
+    from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind, Texture
 
 __all__ = [
     "FieldMeasurement",
@@ -25,6 +25,7 @@ __all__ = [
     "Spread",
     "StripReading",
     "SurfaceKind",
+    "Texture",
     "measure",
     "measure_by_hand",
 ]
@@ -40,6 +41,7 @@ _HOME: Final = {
     "Spread": "results",
     "StripReading": "results",
     "SurfaceKind": "results",
+    "Texture": "results",
     "measure": "flow",
     "measure_by_hand": "by_hand",
 }
