@@ -61,6 +61,12 @@ _KINDS = (
         "local brightening may be at work.",
     ),
     DoubtKind(
+        "local-tone",
+        "brightness evened out from place to place",
+        "The phone seems to have brightened dark parts of the picture and darkened bright ones, by {percent:.0f} % or "
+        "more; differences between light and dark surfaces come out too small, so turn HDR and scene modes off.",
+    ),
+    DoubtKind(
         "clipped",
         "too bright in places",
         "{percent:.1f} % of the field is at the brightest value the photo can hold; expose a little less.",
@@ -95,6 +101,12 @@ _KINDS = (
         "other-surface",
         "something else in the field",
         "{percent:.0f} % of the field is another surface (bench, hand, gap) and was left out.",
+    ),
+    DoubtKind(
+        "grain-directions-differ",
+        "grain crossed",
+        "The grain of board and floor runs {angle:.0f} degrees apart; wood looks lighter along one way than along the "
+        "other, so lay the board with its grain along the floor's.",
     ),
     DoubtKind("field-cut", "field cut by the photo", "{percent:.0f} % of the field lies outside the photo."),
     DoubtKind(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -14,6 +14,7 @@ from finishlab.colorimetry.spaces import rgb_to_lab
 from finishlab.imaging.corrected import CorrectedImage, correct
 from finishlab.imaging.correction import Correction, PatchReadings, fit_correction
 from finishlab.imaging.finder import StripFit, find_strip
+from finishlab.imaging.local_tone import LocalTone, local_tone
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.readings import blur_mm, read_patches
 from finishlab.imaging.rectify import flatten
@@ -21,8 +22,9 @@ from finishlab.imaging.sampling import Sample, sample
 from finishlab.imaging.strip import STRIP, FieldName, PrintModel, Rect
 from finishlab.imaging.surface import Surface, find_surface
 from finishlab.measure.doubt_budget import PhotoFit, estimate_colours, print_variants
-from finishlab.measure.judgement import judge_field, judge_light, judge_strip
-from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind
+from finishlab.measure.judgement import judge_field, judge_light, judge_local_tone, judge_strip
+from finishlab.measure.looks import grain_doubts, look_at
+from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind, Texture
 from finishlab.quality import Doubt
 from finishlab.version import __version__
 
@@ -89,6 +91,8 @@ def measure(
     strip_doubts = judge_strip(fit, readings, blur, image)
     correction = _fit(readings, printed)
     strip_doubts += judge_light(readings, correction)
+    evened = local_tone(image, fit, readings, correction, _known(printed))
+    strip_doubts += judge_local_tone(evened)
     variants = {name: _fit(readings, other, correction) for name, other in print_variants(printed).items()}
     photo_fit = PhotoFit(
         correction,
@@ -103,16 +107,26 @@ def measure(
     estimates = estimate_colours({name: v.sample for name, v in views.items()}, kinds, photo_fit)
     shared = (*image.info.doubts, *strip_doubts)
     results = {
-        name: field_result(name, kinds[name], estimates[name], views[name], correction=correction, shared=shared)
-        for name in fields
+        name: field_result(
+            name,
+            kinds[name],
+            estimates[name],
+            view,
+            correction=correction,
+            shared=shared,
+            texture=look_at(view.image, view.surface.mask, fit),
+        )
+        for name, view in views.items()
     }
+    crossed = tuple(grain_doubts(results))
+    results = {name: replace(found, doubts=(*found.doubts, *crossed)) for name, found in results.items()}
     pair = delta_e_interval(estimates["board"], estimates["floor"]) if len(results) == 2 else None
     measurement = Measurement(
         photo_id=image.info.photo_id,
         strip=_reading(fit, image),
         fields=results,
         pair=pair,
-        correction=_figures(correction, blur),
+        correction=_figures(correction, blur, evened),
         settings=_settings(printed, fields, floor_is),
         version=__version__,
     )
@@ -120,8 +134,12 @@ def measure(
 
 
 def _fit(readings: PatchReadings, printed: PrintModel, start: Correction | None = None) -> Correction:
-    levels = np.array([patch.level for patch in STRIP.patches])
-    return fit_correction(readings, printed.reflectance(np.asarray(STRIP.greys))[levels], start=start)
+    return fit_correction(readings, _known(printed), start=start)
+
+
+def _known(printed: PrintModel) -> np.ndarray:
+    """Return what each grey patch is, as reflectance."""
+    return printed.reflectance(np.asarray(STRIP.greys))[[patch.level for patch in STRIP.patches]]
 
 
 def _view_field(image: LinearImage, fit: StripFit, correction: Correction, name: FieldName) -> FieldView:
@@ -138,6 +156,7 @@ def field_result(
     *,
     correction: Correction,
     shared: tuple[Doubt, ...],
+    texture: Texture | None = None,
 ) -> FieldMeasurement:
     """Return what is recorded of a sampled field; `shared` are the doubts that hold for the whole photo.
 
@@ -161,6 +180,7 @@ def field_result(
         glare_share=view.surface.glare_share,
         left_out=view.surface.left_out,
         doubts=(*shared, *doubts),
+        texture=texture,
     )
 
 
@@ -178,12 +198,19 @@ def _reading(fit: StripFit, image: LinearImage) -> StripReading:
     )
 
 
-def _figures(correction: Correction, blur: float) -> dict[str, Any]:
+def _figures(correction: Correction, blur: float, evened: LocalTone | None) -> dict[str, Any]:
     return {
         "residual_percent": round(100 * correction.residual, 3),
         "misfit": round(correction.misfit, 3),
         "veiling_glare": [round(float(g), 4) for g in correction.glare],
         "blur_mm": round(blur, 3) if np.isfinite(blur) else None,
+        "local_tone": None
+        if evened is None
+        else {
+            "strength": round(evened.strength, 4),
+            "standard_error": round(evened.standard_error, 4),
+            "reach_mm": evened.reach_mm,
+        },
     }
 
 
