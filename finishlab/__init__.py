@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from finishlab.matching.floor import FloorPool
     from finishlab.matching.ranking import RankedBoard, Ranking
     from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect
-    from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading
+    from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, Texture
     from finishlab.quality import Doubt
     from finishlab.records import BoardRecord, FloorSpotRecord
     from finishlab.reports.rows import PhotoResult
@@ -76,6 +76,7 @@ __all__ = [
     "StoredPair",
     "StoredSpot",
     "StripReading",
+    "Texture",
     "UsageError",
     "__version__",
     "log_board",
@@ -104,7 +105,7 @@ _MODULES: Final[dict[str, tuple[str, ...]]] = {
     "matching.floor": ("FloorPool",),
     "matching.ranking": ("RankedBoard", "Ranking"),
     "measure.areas": ("GreyArea", "PixelPolygon", "PixelRect"),
-    "measure.results": ("FieldMeasurement", "Measurement", "Spread", "StripReading"),
+    "measure.results": ("FieldMeasurement", "Measurement", "Spread", "StripReading", "Texture"),
     "quality": ("Doubt",),
     "records": ("BoardRecord", "FloorSpotRecord"),
     "reports.rows": ("PhotoResult",),

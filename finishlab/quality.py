@@ -66,6 +66,12 @@ _KINDS = (
         "local brightening may be at work.",
     ),
     DoubtKind(
+        "local-tone",
+        "brightness evened out from place to place",
+        "The phone seems to have brightened dark parts of the picture and darkened bright ones, by {percent:.0f} % or "
+        "more; differences between light and dark surfaces come out too small, so turn HDR and scene modes off.",
+    ),
+    DoubtKind(
         "clipped",
         "too bright in places",
         "{percent:.1f} % of the field is at the brightest value the photo can hold; expose a little less.",
@@ -106,6 +112,12 @@ _KINDS = (
         "hardly a wood's colour",
         "The colour found in the board field (chroma {chroma:.0f}, hue {hue:.0f} degrees) is hardly a wood's: see that "
         "the board lies there.",
+    ),
+    DoubtKind(
+        "grain-directions-differ",
+        "grain crossed",
+        "The grain of board and floor runs {angle:.0f} degrees apart; wood looks lighter along one way than along the "
+        "other, so lay the board with its grain along the floor's.",
     ),
     DoubtKind("field-cut", "field cut by the photo", "{percent:.0f} % of the field lies outside the photo."),
     DoubtKind(

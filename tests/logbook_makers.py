@@ -10,7 +10,7 @@ from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.imaging.strip import FieldName
 from finishlab.logbook import Logbook
-from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading
+from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, Texture
 from finishlab.quality import doubt
 from finishlab.records import PhotoRecord
 
@@ -32,6 +32,7 @@ def field(name: FieldName = "board", lightness: float = 50.0) -> FieldMeasuremen
         glare_share=0.02,
         left_out={"glare": 0.02, "seam": 0.05},
         doubts=(doubt("glare", percent=2.0), doubt("strip-partly-hidden", seen=5, total=6)),
+        texture=Texture(1.75, 0.5, 0.875, -12.5, None),
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from dataclasses import fields
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +18,7 @@ from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.imaging.strip import FIELD_NAMES
 from finishlab.logbook.serialise import field_from_dict, field_to_dict, plain, strip_from_dict, strip_to_dict
 from finishlab.logbook.stored import StoredMeasurement
-from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading
+from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, Texture
 
 finite = st.floats(-1e6, 1e6)
 shares = st.floats(0, 1)
@@ -52,6 +52,7 @@ measured_fields = st.builds(
     left_out=st.dictionaries(names, shares, max_size=4),
     # A doubt needs the figures of its own sentence, so these are fixed.
     doubts=st.just(field().doubts),
+    texture=st.none() | st.builds(Texture, finite, finite, shares, st.none() | finite, st.none() | finite),
 )
 strips = st.builds(
     StripReading,
@@ -71,6 +72,13 @@ def test_a_field_round_trips_through_json(measured: FieldMeasurement) -> None:
     assert field_from_dict(json.loads(json.dumps(field_to_dict(measured), allow_nan=False))) == measured
 
 
+def test_a_field_stored_before_texture_was_measured() -> None:
+    """A field stored without a texture still loads, and has none."""
+    old = field_to_dict(field())
+    del old["texture"]
+    assert field_from_dict(old) == replace(field(), texture=None)
+
+
 @given(strips)
 def test_a_strip_round_trips_through_json(reading: StripReading) -> None:
     """Where the strip lay reads back from its JSON text the same."""
@@ -83,6 +91,7 @@ def test_every_part_of_a_measurement_is_stored(tmp_path: Path) -> None:
     assert strip is not None
     assert set(field_to_dict(field())) == {f.name for f in fields(FieldMeasurement)}
     assert set(field_to_dict(field())["spread"]) == {f.name for f in fields(Spread)}
+    assert set(field_to_dict(field())["texture"]) == {f.name for f in fields(Texture)}
     assert set(strip_to_dict(strip)) == {f.name for f in fields(StripReading)}
     # `photo_id` is stored as the photo, `fields` as the field, `pair` as a row of its own.
     kept = {f.name for f in fields(StoredMeasurement)} | {"photo_id", "fields", "pair"}

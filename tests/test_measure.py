@@ -299,8 +299,8 @@ def test_good_photo_has_no_doubt_about_the_strip() -> None:
     """A good photo raises no doubt about strip, light or sharpness."""
     for scene in PHONE_SCENES:
         found = measured(scene)
-        assert codes(found, "floor") <= {"glare", "seam"}
-        assert codes(found, "board") <= {"glare"}
+        assert codes(found, "floor") <= {"glare", "seam", "grain-directions-differ"}, "the board lies across"
+        assert codes(found, "board") <= {"glare", "grain-directions-differ"}
 
 
 def test_clipped_surface_is_doubted_or_refused() -> None:

@@ -12,6 +12,7 @@ import numpy as np
 
 from finishlab.demo.camera import balanced_raw, colour_matrix, develop
 from finishlab.demo.encode import decode_jpeg, encode_jpeg
+from finishlab.demo.local_tone import even_out
 from finishlab.demo.paper import paper_share
 from finishlab.demo.scene import Blob, Glare, Scene, Surface, Truth, truth_of
 from finishlab.demo.texture import texture_fields
@@ -185,6 +186,8 @@ def render_linear(scene: Scene) -> np.ndarray:
     along = (np.arange(height, dtype=np.float32) / (height - 1) - 0.5)[:, None] ** 2
     lit *= 1.0 - scene.light.vignette * 2.0 * (across + along)
     raw = canvas.raw * (lit * np.float32(scene.exposure))[..., None]
+    if scene.light.tint_gradient:
+        raw *= scene.light.tint(x, y, scene.view)
     if scene.blur_px > 0.0:
         for channel in range(3):
             raw[..., channel] = gaussian_filter(raw[..., channel], scene.blur_px, mode="nearest", truncate=3.0)
@@ -207,6 +210,8 @@ def render_scene(scene: Scene) -> RenderedPhoto:
         sigma = np.sqrt(raw / np.float32(scene.full_well) + np.float32(scene.read_noise**2))
         raw = raw + sigma * rng.standard_normal(raw.shape, dtype=np.float32)
     raw = np.clip(raw, 0.0, 1.0)
+    if scene.local_tone > 0.0:
+        raw = even_out(raw, scene.local_tone)
     encoded = develop(raw, colour_matrix(scene.camera, scene.lamp), scene.tone, scene.saturation, scene.saturation_on)
     if scene.sharpen > 0.0:
         from scipy.ndimage import gaussian_filter

@@ -111,6 +111,8 @@ class Scene:
     tone: Tone = field(default_factory=Tone)
     saturation: float = 1.0
     saturation_on: Literal["encoded", "linear"] = "encoded"
+    local_tone: float = 0.0
+    """How far brightness is evened out from place to place, 0 not at all, 1 fully; see `finishlab.demo.local_tone`."""
     sharpen: float = 0.0
     """Unsharp mask on encoded values, share added."""
     full_well: float = 12000.0
@@ -126,6 +128,8 @@ class Scene:
             raise ValueError("saturation runs from 0.5 to 2")
         if not (0.0 <= self.veil < 0.5 and 0.0 < self.exposure <= 2.0 and self.blur_px >= 0.0):
             raise ValueError("veil, exposure or blur is out of range")
+        if not 0.0 <= self.local_tone < 1.0:
+            raise ValueError("local tone mapping runs from 0 to below 1")
         if self.camera not in CAMERAS:
             raise ValueError(f"no camera called {self.camera!r}")
 
@@ -178,6 +182,11 @@ def truth_of(scene: Scene) -> Truth:
 
 
 def _settings(scene: Scene) -> dict[str, Any]:
+    rare = {
+        "local_tone": scene.local_tone,
+        "tint_gradient": scene.light.tint_gradient,
+        "distortion": scene.view.distortion,
+    }
     return {
         "lamp": scene.lamp,
         "camera": scene.camera,
@@ -200,4 +209,5 @@ def _settings(scene: Scene) -> dict[str, Any]:
         "exposure": scene.exposure,
         "jpeg_quality": scene.jpeg_quality,
         "seed": scene.seed,
+        **{name: value for name, value in rare.items() if value},
     }

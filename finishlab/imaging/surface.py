@@ -20,6 +20,7 @@ from finishlab.imaging.corrected import CorrectedImage
 from finishlab.imaging.glare import glare_mask
 from finishlab.imaging.opencv import cv2
 from finishlab.imaging.resample import channel_mean, shrink
+from finishlab.imaging.side_by_side import refuse_two_surfaces
 from finishlab.imaging.strip import FieldName
 
 __all__ = ["Surface", "find_surface"]
@@ -31,6 +32,8 @@ _LEAST_SCATTER: Final = np.array([1.6, 0.8, 0.9])
 """Least deviation of L*, a*, b* assumed between cells of one surface."""
 _MARGIN_MM: Final = 2.0
 """Kept clear of the surface's borders: bevel, rounded edge and shadow line."""
+_STREAK_PART: Final = 0.03
+"""Least share of the field that is worth joining again across a streak."""
 _MENTIONED: Final = 0.0005
 """Share of the field below which a reason is not worth naming."""
 _STEP_LEAST: Final = 1.1
@@ -80,7 +83,8 @@ def find_surface(image: CorrectedImage, field: FieldName) -> Surface:
     Raises
     ------
     QualityError
-        ``field-outside`` if most of the field is not in the photo, ``no-surface`` if no even surface lies at the strip.
+        ``field-outside`` if most of the field is not in the photo, ``no-surface`` if no even surface lies at the strip,
+        ``two-surfaces`` if two very different ones share its middle.
     """
     if image.inside.mean() < 0.25:
         raise QualityError(
@@ -93,12 +97,12 @@ def find_surface(image: CorrectedImage, field: FieldName) -> Surface:
     if field == "floor":
         lab, valid = lab[::-1], valid[::-1]
     # From here on the last row of cells lies at the strip, for both fields.
+    refuse_two_surfaces(lab, valid, field, size / image.px_per_mm)
     member, centre, scatter = _grow(lab, valid, field)
     if field == "board":
         # The tail of a highlight must not pass for a step, so highlights go first.
         shine = glare_mask(image.rgb, _to_pixels(member, image.inside.shape, size) & image.inside, image.px_per_mm)
-        member &= _cut_steps(lab, member & ~_cell_any(shine, size, member.shape))
-    member = _seed_component(member)
+        member = _seed_component(member & _cut_steps(lab, member & ~_cell_any(shine, size, member.shape)))
     outline = _to_pixels(member[::-1] if field == "floor" else member, image.inside.shape, size) & image.inside
     core = _erode(outline, image.inside, 2 * round(_MARGIN_MM * image.px_per_mm) + 1)
     seam = _seams(image, core)
@@ -169,8 +173,36 @@ def _grow(lab: np.ndarray, valid: np.ndarray, field: FieldName) -> tuple[np.ndar
                 f"No even surface was found in the {field} field beside the strip.",
                 f"Lay the {field} flush against the strip's {field} edge and clear everything else away.",
             )
-    # A highlight lies on the surface: what it cuts off belongs to it still.
-    return _seed_component(alike | (_whitened(smooth, centre, loss=1.3) & valid)) & alike, centre, scatter
+    # A highlight or a streak lies on the surface: what it cuts off belongs to it still.
+    joined = _seed_component(alike | (_whitened(smooth, centre, loss=1.3) & valid)) & alike
+    if field == "floor":  # beyond a board may lie a bench of nearly its colour
+        for _ in range(3):
+            joined = joined | _beyond_streaks(smooth, alike, joined, (centre, scatter))
+    return joined, centre, scatter
+
+
+def _beyond_streaks(
+    lab: np.ndarray, alike: np.ndarray, member: np.ndarray, surface: tuple[np.ndarray, np.ndarray]
+) -> np.ndarray:
+    """Return parts of the surface's own colour that only a streak of grain, no wider than 8 mm, cuts off.
+
+    A streak is the surface's own hue, darker or lighter; a gap, an edge or a bench is not, or it is no streak.
+    """
+    centre, scatter = surface
+    out = np.zeros_like(member)
+    ratio = np.maximum(lab[..., :1] + 16, 1) / (centre[0] + 16)
+    own_hue = (np.abs(lab[..., 1:] - centre[1:] * ratio) / np.maximum(scatter[1:], 1.0) < 2.0).all(axis=-1)
+    reach = cv2.dilate(member.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
+    count, labels = cv2.connectedComponents((alike & ~member).astype(np.uint8), connectivity=4)
+    for label in range(1, count):
+        part = labels == label
+        if part.sum() < _STREAK_PART * member.size or not (part & reach).any():
+            continue
+        between = reach & (cv2.dilate(part.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0) & ~alike
+        off = np.abs(np.median(lab[part], axis=0) - centre) / scatter
+        if off.max() < 1.2 and between.any() and own_hue[between].mean() > 0.9:
+            out |= part
+    return out
 
 
 def _open(member: np.ndarray) -> np.ndarray:
@@ -339,7 +371,7 @@ def _seams(image: CorrectedImage, core: np.ndarray) -> np.ndarray:
         length = 2 * round(6 * image.px_per_mm) + 1
         along = cv2.blur(dip, (length, 1) if axis == 0 else (1, length))
         usual, high = np.quantile(along[core][::5], [0.5, 0.95]) if core.sum() > 500 else (0.0, 0.1)
-        dark = ((along > max(0.18, float(usual + 2.0 * (high - usual)))) & core).astype(np.uint8)
+        dark = ((along > max(0.18, float(usual + 3.0 * (high - usual)))) & core).astype(np.uint8)
         count, labels, stats, _ = cv2.connectedComponentsWithStats(dark, connectivity=8)
         extent = float(np.ptp(np.nonzero(core.any(axis=axis))[0])) if core.any() else 0.0
         for label in range(1, count):

@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import asdict
 from typing import Any, cast, get_args
 
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.imaging.strip import FIELD_NAMES, FieldName
-from finishlab.measure import FieldMeasurement, Spread, StripReading, SurfaceKind
+from finishlab.measure import FieldMeasurement, Spread, StripReading, SurfaceKind, Texture
 from finishlab.quality import Doubt
 
 __all__ = ["field_from_dict", "field_to_dict", "plain", "strip_from_dict", "strip_to_dict"]
@@ -32,6 +33,7 @@ def field_to_dict(measured: FieldMeasurement) -> dict[str, Any]:
         "glare_share": measured.glare_share,
         "left_out": dict(measured.left_out),
         "doubts": [doubt.as_dict() for doubt in measured.doubts],
+        "texture": None if measured.texture is None else asdict(measured.texture),
     }
 
 
@@ -48,6 +50,7 @@ def field_from_dict(data: Mapping[str, Any]) -> FieldMeasurement:
     if data["kind"] not in get_args(SurfaceKind):
         raise ValueError(f"unknown kind of surface {data['kind']!r}")
     spread = data["spread"]
+    texture = data.get("texture")  # measurements of before it was measured have none
     return FieldMeasurement(
         name=cast("FieldName", data["name"]),
         kind=cast("SurfaceKind", data["kind"]),
@@ -57,6 +60,7 @@ def field_from_dict(data: Mapping[str, Any]) -> FieldMeasurement:
         glare_share=data["glare_share"],
         left_out=dict(data["left_out"]),
         doubts=tuple(Doubt.from_dict(entry) for entry in data["doubts"]),
+        texture=None if texture is None else Texture(**texture),
     )
 
 

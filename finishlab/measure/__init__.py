@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect, SurfaceArea
     from finishlab.measure.by_hand import HandInspection, measure_by_hand
     from finishlab.measure.flow import FieldView, Inspection, measure
-    from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind
+    from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind, Texture
 
 __all__ = [
     "FieldMeasurement",
@@ -27,6 +27,7 @@ __all__ = [
     "StripReading",
     "SurfaceArea",
     "SurfaceKind",
+    "Texture",
     "measure",
     "measure_by_hand",
 ]
@@ -44,6 +45,7 @@ _HOME: Final = {
     "StripReading": "results",
     "SurfaceArea": "areas",
     "SurfaceKind": "results",
+    "Texture": "results",
     "measure": "flow",
     "measure_by_hand": "by_hand",
 }

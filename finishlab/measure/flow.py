@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -15,6 +15,7 @@ from finishlab.imaging.corrected import RAW_SATURATION, SATURATION_BOOST, Correc
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
 from finishlab.imaging.finder import StripFit, find_strip
 from finishlab.imaging.greys import NOMINAL, GreysOf, StripGreys
+from finishlab.imaging.local_tone import LocalTone, local_tone
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.readings import blur_mm, read_patches
 from finishlab.imaging.rectify import flatten
@@ -22,8 +23,9 @@ from finishlab.imaging.sampling import Sample, sample
 from finishlab.imaging.strip import STRIP, FieldName, Rect
 from finishlab.imaging.surface import Surface, find_surface
 from finishlab.measure.doubt_budget import PhotoFit, estimate_colours
-from finishlab.measure.judgement import judge_field, judge_light, judge_strip
-from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind
+from finishlab.measure.judgement import judge_field, judge_light, judge_local_tone, judge_strip
+from finishlab.measure.looks import grain_doubts, look_at
+from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind, Texture
 from finishlab.quality import Doubt
 from finishlab.version import __version__
 
@@ -98,6 +100,8 @@ def measure(
     priors = FitPriors.for_linear() if image.info.linear else None
     correction = fit_greys(readings, printed.reflectance(), priors=priors)
     strip_doubts += judge_light(readings, correction)
+    evened = local_tone(image, fit, readings, correction, _of_patches(printed.reflectance()))
+    strip_doubts += judge_local_tone(evened)
     variants = {name: fit_greys(readings, other, correction, priors) for name, other in printed.variants().items()}
     photo_fit = PhotoFit(
         correction,
@@ -113,16 +117,26 @@ def measure(
     estimates = estimate_colours({name: v.sample for name, v in views.items()}, kinds, photo_fit)
     shared = (*image.info.doubts, *strip_doubts)
     results = {
-        name: field_result(name, kinds[name], estimates[name], views[name], correction=correction, shared=shared)
-        for name in fields
+        name: field_result(
+            name,
+            kinds[name],
+            estimates[name],
+            view,
+            correction=correction,
+            shared=shared,
+            texture=look_at(view.image, view.surface.mask, fit),
+        )
+        for name, view in views.items()
     }
+    crossed = tuple(grain_doubts(results))
+    results = {name: replace(found, doubts=(*found.doubts, *crossed)) for name, found in results.items()}
     pair = delta_e_interval(estimates["board"], estimates["floor"]) if len(results) == 2 else None
     measurement = Measurement(
         photo_id=image.info.photo_id,
         strip=_reading(fit, image),
         fields=results,
         pair=pair,
-        correction=_figures(correction, blur),
+        correction=_figures(correction, blur, evened),
         settings=_settings(printed, fields, floor_is),
         version=__version__,
     )
@@ -162,6 +176,7 @@ def field_result(
     *,
     correction: Correction,
     shared: tuple[Doubt, ...],
+    texture: Texture | None = None,
 ) -> FieldMeasurement:
     """Return what is recorded of a sampled field; `shared` are the doubts that hold for the whole photo.
 
@@ -185,6 +200,7 @@ def field_result(
         glare_share=view.surface.glare_share,
         left_out=view.surface.left_out,
         doubts=(*shared, *doubts),
+        texture=texture,
     )
 
 
@@ -202,12 +218,19 @@ def _reading(fit: StripFit, image: LinearImage) -> StripReading:
     )
 
 
-def _figures(correction: Correction, blur: float) -> dict[str, Any]:
+def _figures(correction: Correction, blur: float, evened: LocalTone | None) -> dict[str, Any]:
     return {
         "residual_percent": round(100 * correction.residual, 3),
         "misfit": round(correction.misfit, 3),
         "veiling_glare": [round(float(g), 4) for g in correction.glare],
         "blur_mm": round(blur, 3) if np.isfinite(blur) else None,
+        "local_tone": None
+        if evened is None
+        else {
+            "strength": round(evened.strength, 4),
+            "standard_error": round(evened.standard_error, 4),
+            "reach_mm": evened.reach_mm,
+        },
     }
 
 

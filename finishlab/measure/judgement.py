@@ -12,12 +12,13 @@ from finishlab.errors import NoStripError, QualityError
 from finishlab.imaging.corrected import CorrectedImage
 from finishlab.imaging.correction import Correction, PatchReadings
 from finishlab.imaging.finder import StripFit
+from finishlab.imaging.local_tone import LocalTone
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.strip import STRIP, FieldName
 from finishlab.imaging.surface import Surface
 from finishlab.quality import Doubt, doubt
 
-__all__ = ["LITTLE", "judge_field", "judge_light", "judge_strip"]
+__all__ = ["LITTLE", "judge_field", "judge_light", "judge_local_tone", "judge_strip"]
 
 _BLUR_MM: Final = (0.9, 2.2)
 """Rise of an edge above which a photo is doubtful, and refused."""
@@ -31,6 +32,8 @@ _RESIDUAL: Final = (0.015, 0.10)
 """Relative residual of the greys: doubtful, and refused."""
 _DISAGREE: Final = (0.04, 0.15)
 """Share of the uncovered greys that smooth light cannot explain: doubtful, and refused."""
+_LOCAL_TONE: Final = (1.5, 0.03)
+"""Significance and strength from which local tone mapping is told; docs/decisions/0009-photo-processing.md."""
 _TOO_UNEVEN: Final = 0.9
 """Change of the light along the strip, over its mean, above which the fit is not believed."""
 _BELIEVED: Final = 12
@@ -138,6 +141,13 @@ def judge_light(readings: PatchReadings, correction: Correction) -> list[Doubt]:
     if disagree > _DISAGREE[0] or correction.residual > _RESIDUAL[0]:
         return [doubt("light-model-poor", percent=round(max(100 * correction.residual, 1.0), 1))]
     return []
+
+
+def judge_local_tone(found: LocalTone | None) -> list[Doubt]:
+    """Return the doubt that the phone has evened brightness out from place to place."""
+    if found is None or found.significance < _LOCAL_TONE[0] or found.strength < _LOCAL_TONE[1]:
+        return []
+    return [doubt("local-tone", percent=max(1, round(100 * found.strength)))]
 
 
 def _light_change(correction: Correction) -> float:

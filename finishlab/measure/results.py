@@ -11,7 +11,7 @@ from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.imaging.strip import FieldName
 from finishlab.quality import Doubt
 
-__all__ = ["FieldMeasurement", "Measurement", "Spread", "StripReading", "SurfaceKind"]
+__all__ = ["FieldMeasurement", "Measurement", "Spread", "StripReading", "SurfaceKind", "Texture"]
 
 SurfaceKind = Literal["wood", "print"]
 
@@ -24,6 +24,22 @@ class Spread:
     L90: float
     covariance: tuple[tuple[float, float, float], ...]
     """Covariance of (L*, a*, b*) over the surface at the scale of one block, shape (3, 3)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Texture:
+    """How one surface looks beyond its mean; see `finishlab.imaging.texture`."""
+
+    contrast: float
+    """Grain: standard deviation of L* between 0.5 and 8 mm."""
+    blotch: float
+    """Standard deviation of L* beyond 8 mm; slopes of light that the strip did not show are in it too."""
+    coherence: float
+    """How much the grain runs one way: 0 none, 1 lines."""
+    to_strip_deg: float | None
+    """Angle of the grain from the strip's long edge, clockwise, above -90 up to 90; None if no direction is clear."""
+    in_photo_deg: float | None
+    """Angle of the grain from the photo's x axis, the same way."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +56,8 @@ class FieldMeasurement:
     left_out: Mapping[str, float] = field(default_factory=dict)
     """Why the rest was left out: reason -> share of the field (``"glare"``, ``"other-surface"``, ``"seam"`` ...)."""
     doubts: tuple[Doubt, ...] = ()
+    texture: Texture | None = None
+    """None where it was not measured: without the strip nothing says how long a millimetre is."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,7 +22,7 @@ from finishlab.reports.sentences import tie_marks
 if TYPE_CHECKING:
     from finishlab.matching.floor import FloorPool
     from finishlab.matching.ranking import RankedBoard, Ranking
-    from finishlab.measure import FieldMeasurement, StripReading
+    from finishlab.measure import FieldMeasurement, StripReading, Texture
 
 __all__ = [
     "boards_document",
@@ -131,6 +132,7 @@ def _field(found: FieldMeasurement) -> Document:
         "glare_share": _rounded(found.glare_share, 4),
         "left_out": {reason: _rounded(share, 4) for reason, share in found.left_out.items()},
         "surface": found.kind,
+        "texture": _texture(found.texture),
         "doubts": _doubts(found.doubts),
     }
 
@@ -176,12 +178,17 @@ def _colour(colour: ColourRow) -> Document:
         "spread": None
         if colour.spread_lightness is None
         else {"L10": _rounded(colour.spread_lightness[0]), "L90": _rounded(colour.spread_lightness[1])},
+        "texture": _texture(colour.texture),
         "light": colour.light,
         "photo": colour.photo,
         "strip": colour.strip_number,
         "version": colour.version,
         "doubts": _doubts(colour.doubts),
     }
+
+
+def _texture(texture: Texture | None) -> Document | None:
+    return None if texture is None else {name: _rounded(value) for name, value in asdict(texture).items()}
 
 
 def _difference(difference: DeltaE) -> Document:

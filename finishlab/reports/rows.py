@@ -11,7 +11,7 @@ from finishlab.quality import Doubt
 from finishlab.records import BoardRecord, FloorSpotRecord
 
 if TYPE_CHECKING:
-    from finishlab.measure import Measurement  # measuring loads OpenCV; showing its results does not
+    from finishlab.measure import Measurement, Texture  # measuring loads OpenCV; showing its results does not
 
 __all__ = ["BoardRow", "ColourRow", "Lab", "PhotoResult", "SpotRow", "what_it_is"]
 
@@ -55,6 +55,7 @@ class ColourRow:
     version: str = ""
     """finishlab's version when it was measured."""
     doubts: tuple[Doubt, ...] = ()
+    texture: Texture | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
     from finishlab.matching.floor import FloorPool
     from finishlab.matching.ranking import RankedBoard, Ranking
+    from finishlab.measure import Texture
 
 __all__ = ["print_board", "print_boards", "print_floor", "print_measurements", "print_ranking", "print_spot"]
 
@@ -239,16 +240,26 @@ def _print_colours(console: Console, colours: Sequence[ColourRow]) -> None:
     _add_colour_columns(console, table)
     table.add_column("+-", no_wrap=True)
     table.add_column("L* 10-90 %", no_wrap=True)
+    table.add_column("grain", no_wrap=True)
     table.add_column("strip", no_wrap=True)
     table.add_column("photo", overflow="fold")
     for colour in colours:
         row = [colour.light, *_colour_cells(console, colour.lab, 1), _figures(colour.standard_error, 1)]
         spread = "-" if colour.spread_lightness is None else "{:.0f} to {:.0f}".format(*colour.spread_lightness)
         strip = "-" if colour.strip_number is None else f"{colour.strip_number:04d}"
-        _add_row(table, [*row, spread, strip, colour.photo])
+        _add_row(table, [*row, spread, _grain(colour.texture), strip, colour.photo])
     console.print(table)
+    if any(colour.texture is not None for colour in colours):
+        _say(console, "grain: scatter of L* within 8 mm, and its angle to the strip where it has one")
     sentences = dict.fromkeys(doubt.message for colour in colours for doubt in colour.doubts)
     _list(console, "Doubts", list(sentences))
+
+
+def _grain(texture: Texture | None) -> str:
+    if texture is None:
+        return "-"
+    angle = texture.to_strip_deg
+    return f"{texture.contrast:.1f}" if angle is None else f"{texture.contrast:.1f} at {abs(angle):.0f} deg"
 
 
 def _facts(console: Console, title: str, facts: Sequence[tuple[str, object]]) -> None:

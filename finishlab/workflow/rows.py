@@ -91,6 +91,7 @@ def _colour_row(found: StoredMeasurement, name: Namer) -> ColourRow:
         spread_lightness=(found.field.spread.L10, found.field.spread.L90),
         version=found.version,
         doubts=found.field.doubts,
+        texture=found.field.texture,
     )
 
 
