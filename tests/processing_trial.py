@@ -1,6 +1,6 @@
 """What a phone's own processing does to a pair, and how often local tone mapping is told.
 
-Run ``python tests/processing_trial.py --scenes 16``; docs/decisions/0009-photo-processing.md quotes its output. Each
+Run ``python tests/processing_trial.py --scenes 16``; docs/decisions/0008-photo-processing.md quotes its output. Each
 scene is rendered without and with each kind of processing, all else equal, so that the differences are its own.
 Everything here is rendered; local tone mapping and lamps are synthetic.
 """

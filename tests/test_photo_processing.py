@@ -1,7 +1,7 @@
 """What a phone does to a picture: local tone mapping is told; sharpening, lens, subsampling and mixed light do little.
 
 All photos here are rendered, and their local tone mapping and mixed light are synthetic; the trial over many scenes is
-`processing_trial.py`, its figures stand in docs/decisions/0009-photo-processing.md.
+`processing_trial.py`, its figures stand in docs/decisions/0008-photo-processing.md.
 """
 
 from __future__ import annotations

@@ -33,7 +33,7 @@ _RESIDUAL: Final = (0.015, 0.10)
 _DISAGREE: Final = (0.04, 0.15)
 """Share of the uncovered greys that smooth light cannot explain: doubtful, and refused."""
 _LOCAL_TONE: Final = (1.5, 0.03)
-"""Significance and strength from which local tone mapping is told; docs/decisions/0009-photo-processing.md."""
+"""Significance and strength from which local tone mapping is told; docs/decisions/0008-photo-processing.md."""
 _TOO_UNEVEN: Final = 0.9
 """Change of the light along the strip, over its mean, above which the fit is not believed."""
 _BELIEVED: Final = 12
