@@ -12,7 +12,9 @@ from pathlib import Path
 from types import ModuleType
 
 import pytest
+from alembic import command
 from alembic.autogenerate import compare_metadata
+from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from logbook_makers import DAY, keep, measurement
@@ -178,15 +180,35 @@ def test_an_old_logbook_is_brought_up_with_what_it_holds(tmp_path: Path, monkeyp
     other.close()
 
 
+def _take_back(file: Path, revision: str) -> None:
+    """Make the database what an older program would have left: its tables, with the rows and columns they had."""
+    old = file.with_name("old.db")
+    engine = open_engine(old)
+    config = Config()
+    config.set_main_option("script_location", str(SCRIPTS))
+    with engine.begin() as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, revision)
+        tables = [name for name in inspect(connection).get_table_names() if name != "alembic_version"]
+    engine.dispose()
+    with sqlite3.connect(old) as other:
+        other.execute("ATTACH ? AS new", [str(file)])
+        for name in tables:
+            columns = ", ".join(row[1] for row in other.execute(f"PRAGMA main.table_info({name})"))
+            other.execute(f"DELETE FROM main.{name}")  # noqa: S608 - names of our own tables
+            other.execute(f"INSERT INTO main.{name} ({columns}) SELECT {columns} FROM new.{name}")  # noqa: S608 - as above
+        if "recipes" not in tables:
+            other.execute("DELETE FROM main.counters WHERE name NOT IN ('boards', 'floor_spots')")
+    other.close()
+    old.replace(file)
+
+
 def test_a_logbook_of_the_first_tables_learns_strips(tmp_path: Path) -> None:
     """A filled logbook from before strips could be learned opens with all it holds, and learns."""
     with Logbook.open(tmp_path / "log") as log:
         log.add_board(BoardRecord("ash", date=DAY), [measurement(keep(log, tmp_path))])
         board = log.board("B1")
-    with sqlite3.connect(tmp_path / "log" / DATABASE) as other:
-        other.execute("DROP TABLE strip_greys")
-        other.execute("UPDATE alembic_version SET version_num = '0001_first_tables'")
-    other.close()
+    _take_back(tmp_path / "log" / DATABASE, "0001_first_tables")
     with Logbook.open(tmp_path / "log") as log:
         assert log.boards() == [board]
         assert log.learned_greys() == ()

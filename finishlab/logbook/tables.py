@@ -18,6 +18,7 @@ from sqlalchemy import (
     Dialect,
     Float,
     ForeignKey,
+    Index,
     MetaData,
     String,
     Text,
@@ -27,20 +28,31 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 from sqlalchemy.types import TypeDecorator
 
 __all__ = [
+    "ApprovalRow",
     "Base",
+    "BatchRow",
     "BoardRow",
+    "CautionRow",
     "ChangeRow",
     "CounterRow",
+    "FlightRow",
     "FloorSpotRow",
     "MeasurementRow",
     "PairRow",
+    "PartEventRow",
+    "PartRow",
     "PhotoRow",
+    "RecipeRow",
     "StripGreysRow",
     "StripRow",
     "UtcDateTime",
 ]
 
-ONE_SUBJECT = "(board_number IS NULL) <> (spot_number IS NULL)"
+ONE_SUBJECT = (
+    "(CASE WHEN board_number IS NULL THEN 0 ELSE 1 END)"
+    " + (CASE WHEN spot_number IS NULL THEN 0 ELSE 1 END)"
+    " + (CASE WHEN part_id IS NULL THEN 0 ELSE 1 END) = 1"
+)
 
 
 class UtcDateTime(TypeDecorator[dt.datetime]):
@@ -85,7 +97,7 @@ class Base(DeclarativeBase):
 
 
 class CounterRow(Base):
-    """The last number given out to boards and to spots; numbers are never given twice."""
+    """The last number given out to each numbered thing; numbers are never given twice."""
 
     __tablename__ = "counters"
 
@@ -146,6 +158,11 @@ class BoardRow(Base):
     note: Mapped[str | None] = mapped_column(Text)
     date: Mapped[dt.date]
     purpose: Mapped[str] = mapped_column(String(40))
+    state: Mapped[str | None] = mapped_column(String(40))
+    maker: Mapped[str | None] = mapped_column(String(200))
+    recipe_number: Mapped[int | None] = mapped_column(ForeignKey("recipes.number"), index=True)
+    # What the recipe does not say, or where this board left it: preparation, colour steps, seal, topcoat.
+    finish: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
     created: Mapped[dt.datetime]
     removed: Mapped[dt.datetime | None]
 
@@ -166,18 +183,20 @@ class FloorSpotRow(Base):
 
 
 class MeasurementRow(Base):
-    """The colour of one board or spot in one photo."""
+    """The colour of one board, spot or stair part in one photo."""
 
     __tablename__ = "measurements"
     __table_args__ = (
         CheckConstraint(ONE_SUBJECT, name="one_subject"),
         UniqueConstraint("board_number", "photo_sha256"),
         UniqueConstraint("spot_number", "photo_sha256"),
+        UniqueConstraint("part_id", "photo_sha256"),
     )
 
     id: Mapped[int] = mapped_column(primary_key=True)
     board_number: Mapped[int | None] = mapped_column(ForeignKey("boards.number"))
     spot_number: Mapped[int | None] = mapped_column(ForeignKey("floor_spots.number"))
+    part_id: Mapped[int | None] = mapped_column(ForeignKey("parts.id"))
     photo_sha256: Mapped[str] = mapped_column(ForeignKey("photos.sha256"), index=True)
     field: Mapped[str] = mapped_column(String(10))
     # The three values stand in `result` too; the columns are for plain SQL.
@@ -224,3 +243,119 @@ class ChangeRow(Base):
     subject: Mapped[str] = mapped_column(String(20), index=True)
     before: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
     after: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
+
+
+class RecipeRow(Base):
+    """A named finish that boards and parts share; number 3 is shown as R3."""
+
+    __tablename__ = "recipes"
+
+    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    name: Mapped[str] = mapped_column(String(200))
+    finish: Mapped[dict[str, Any]]
+    note: Mapped[str | None] = mapped_column(Text)
+    created: Mapped[dt.datetime]
+    removed: Mapped[dt.datetime | None]
+
+
+class ApprovalRow(Base):
+    """A recipe made the standard by an approved board; the one row without `ended` holds today."""
+
+    __tablename__ = "approvals"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    recipe_number: Mapped[int] = mapped_column(ForeignKey("recipes.number"))
+    board_number: Mapped[int | None] = mapped_column(ForeignKey("boards.number"))
+    # The recipe as it was approved: a later change of the recipe does not change what was decided.
+    finish: Mapped[dict[str, Any]]
+    date: Mapped[dt.date]
+    who: Mapped[str] = mapped_column(String(200))
+    reason: Mapped[str | None] = mapped_column(Text)
+    created: Mapped[dt.datetime]
+    ended: Mapped[dt.datetime | None]
+
+
+class BatchRow(Base):
+    """A can of stain, sealer or finish with its lot; number 3 is shown as C3."""
+
+    __tablename__ = "batches"
+
+    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    kind: Mapped[str] = mapped_column(String(40))
+    maker: Mapped[str | None] = mapped_column(String(200))
+    product: Mapped[str] = mapped_column(String(200))
+    lot: Mapped[str | None] = mapped_column(String(200))
+    size_l: Mapped[float | None]
+    left_l: Mapped[float | None]
+    place: Mapped[str | None] = mapped_column(String(200))
+    opened: Mapped[dt.date | None]
+    # What the can's label says: coverage, hours to recoat, pot life, price.
+    label: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
+    note: Mapped[str | None] = mapped_column(Text)
+    date: Mapped[dt.date]
+    created: Mapped[dt.datetime]
+    removed: Mapped[dt.datetime | None]
+
+
+class FlightRow(Base):
+    """A flight of the stair or a landing between two, numbered from the bottom up."""
+
+    __tablename__ = "flights"
+
+    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    kind: Mapped[str] = mapped_column(String(20))
+    name: Mapped[str | None] = mapped_column(String(200))
+    risers: Mapped[int | None]
+    note: Mapped[str | None] = mapped_column(Text)
+    created: Mapped[dt.datetime]
+    removed: Mapped[dt.datetime | None]
+
+
+class PartRow(Base):
+    """A tread, riser, nosing or other part of a flight; its place is counted from the bottom up."""
+
+    __tablename__ = "parts"
+    __table_args__ = (Index("ix_parts_place", "flight_number", "kind", "place"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    flight_number: Mapped[int] = mapped_column(ForeignKey("flights.number"))
+    kind: Mapped[str] = mapped_column(String(40))
+    place: Mapped[int]
+    # Seen from below; only parts that come in pairs have one.
+    side: Mapped[str | None] = mapped_column(String(10))
+    sizes: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
+    species: Mapped[str | None] = mapped_column(String(200))
+    recipe_number: Mapped[int | None] = mapped_column(ForeignKey("recipes.number"), index=True)
+    fixing: Mapped[str | None] = mapped_column(String(200))
+    note: Mapped[str | None] = mapped_column(Text)
+    created: Mapped[dt.datetime]
+    removed: Mapped[dt.datetime | None]
+
+
+class PartEventRow(Base):
+    """What was done to a part on a day: sanded, coat n of a recipe from a can, fitted, touched up."""
+
+    __tablename__ = "part_events"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    part_id: Mapped[int] = mapped_column(ForeignKey("parts.id"), index=True)
+    kind: Mapped[str] = mapped_column(String(40))
+    date: Mapped[dt.date]
+    step: Mapped[str | None] = mapped_column(String(40))
+    coat: Mapped[int | None]
+    recipe_number: Mapped[int | None] = mapped_column(ForeignKey("recipes.number"))
+    batch_number: Mapped[int | None] = mapped_column(ForeignKey("batches.number"), index=True)
+    faces: Mapped[str | None] = mapped_column(String(100))
+    deviation: Mapped[str | None] = mapped_column(Text)
+    note: Mapped[str | None] = mapped_column(Text)
+    created: Mapped[dt.datetime]
+    removed: Mapped[dt.datetime | None]
+
+
+class CautionRow(Base):
+    """The last day a caution was shown, so that each kind is said once a day."""
+
+    __tablename__ = "cautions"
+
+    code: Mapped[str] = mapped_column(String(40), primary_key=True)
+    shown: Mapped[dt.date]

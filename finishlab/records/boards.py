@@ -1,0 +1,94 @@
+"""A test board and how it was finished."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import InitVar, dataclass, field
+from typing import Any, Final, Literal, Self, get_args
+
+from finishlab.errors import UsageError
+from finishlab.records.tidy import (
+    DAYLIGHT,
+    Light,
+    as_dict,
+    check_choice,
+    checked_date,
+    line,
+    normalise_light,
+    note_text,
+    tidy,
+    today,
+)
+
+__all__ = ["MAX_COATS", "PURPOSES", "BoardRecord", "Purpose"]
+
+Purpose = Literal["candidate", "clear-only control", "raw", "step", "approved standard", "witness"]
+PURPOSES: Final[tuple[Purpose, ...]] = get_args(Purpose)
+"""What a test board is for (common practice, no source)."""
+
+MAX_COATS: Final = 8
+"""Most coats a board can have on record (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class BoardRecord:
+    """One test board and how it was finished.
+
+    Raises
+    ------
+    UsageError
+        If a value cannot be meant: ``"no-species"``, ``"coats-out-of-range"``, ``"unknown-purpose"``, ``"bad-date"``,
+        ``"future-date"``, ``"text-too-long"``.
+    """
+
+    species: str
+    """The wood."""
+    stain: str | None = None
+    coats: int | None = None
+    """Number of stain coats, 0 to `MAX_COATS`; None when not said."""
+    topcoat: str | None = None
+    light: Light = DAYLIGHT
+    """The light of the board's first photos; later photos may have another."""
+    note: str | None = None
+    date: dt.date = field(default_factory=today)
+    """Day of the first photos; an ISO 8601 text is taken too and turned into a date."""
+    purpose: Purpose = "candidate"
+    latest: InitVar[dt.date | None] = None
+    """Latest date allowed; see `FloorSpotRecord.latest`."""
+
+    def __post_init__(self, latest: dt.date | None) -> None:
+        species = line("species", self.species)
+        if species is None:
+            raise UsageError("no-species", "The board has no species.", "Say which wood it is, e.g. --species ash.")
+        tidy(
+            self,
+            species=species,
+            stain=line("stain", self.stain),
+            topcoat=line("topcoat", self.topcoat),
+            light=normalise_light(self.light),
+            note=note_text(self.note),
+            date=checked_date(self.date, latest),
+        )
+        _check_coats(self.coats)
+        check_choice("purpose", self.purpose, PURPOSES)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form, one entry a field."""
+        return as_dict(self)
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> Self:
+        """Rebuild a record from `as_dict`; its date is not held against today."""
+        return cls(**data, latest=dt.date.max)
+
+
+def _check_coats(coats: int | None) -> None:
+    if coats is None:
+        return
+    if isinstance(coats, bool) or not isinstance(coats, int) or not 0 <= coats <= MAX_COATS:
+        raise UsageError(
+            "coats-out-of-range",
+            f"A board cannot have {coats} coats.",
+            f"Give a whole number from 0 to {MAX_COATS}.",
+        )
