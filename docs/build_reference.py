@@ -1,4 +1,4 @@
-"""Write the pages that are made: docs/commands.md, docs/doubts.md and the index docs/decisions/README.md.
+"""Write the pages that are made: commands.md, doubts.md, logbook.schema.json and the index decisions/README.md.
 
 Run ``python docs/build_reference.py`` after a change of a command or a doubt, or with a new decision;
 tests/test_docs.py fails until it was run.
@@ -7,6 +7,7 @@ tests/test_docs.py fails until it was run.
 from __future__ import annotations
 
 import inspect
+import json
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -15,6 +16,7 @@ from typing import Final
 import click
 
 from finishlab.cli import finishlab
+from finishlab.logbook.dump import json_schema
 from finishlab.quality import DOUBTS
 
 DOCS: Final = Path(__file__).parent
@@ -98,7 +100,17 @@ def decisions_page() -> str:
     return "".join(lines)
 
 
-PAGES: Final = {"commands.md": commands_page, "doubts.md": doubts_page, "decisions/README.md": decisions_page}
+def schema_page() -> str:
+    """Return docs/logbook.schema.json."""
+    return json.dumps(json_schema(), indent=1, sort_keys=True) + "\n"
+
+
+PAGES: Final = {
+    "commands.md": commands_page,
+    "doubts.md": doubts_page,
+    "decisions/README.md": decisions_page,
+    "logbook.schema.json": schema_page,
+}
 
 
 def main() -> None:

@@ -23,6 +23,9 @@ COMMANDS: Final = {
     "board": ("finishlab.cli.board:board", "Log and look up test boards."),
     "rank": ("finishlab.cli.rank:rank", "Say which board comes closest to the floor."),
     "remeasure": ("finishlab.cli.remeasure:remeasure", "Measure logged photos again, with what is known today."),
+    "export": ("finishlab.cli.exchange:export", "Write the whole logbook into one archive."),
+    "import": ("finishlab.cli.exchange:import_", "Take an archive into the logbook."),
+    "backup": ("finishlab.cli.exchange:backup", "Copy the logbook into another folder."),
     "demo": ("finishlab.cli.demo:demo", "Try it all on rendered sample photos."),
 }
 """Name -> where the command is, and its line in the help."""

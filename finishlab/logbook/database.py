@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from sqlalchemy import Connection, Engine, column, create_engine, event, inspect, select, table
 from sqlalchemy.engine import URL, make_url
@@ -19,7 +19,19 @@ from sqlalchemy.exc import ArgumentError, NoSuchModuleError, SQLAlchemyError
 from finishlab.errors import LogbookError
 from finishlab.logbook.migrations import HEAD
 
-__all__ = ["BUSY_SECONDS", "failures_named", "migrate", "open_engine", "set_up_sqlite", "stored_revision", "writing"]
+if TYPE_CHECKING:
+    from alembic.config import Config
+
+__all__ = [
+    "BUSY_SECONDS",
+    "failures_named",
+    "migrate",
+    "migrate_to",
+    "open_engine",
+    "set_up_sqlite",
+    "stored_revision",
+    "writing",
+]
 
 BUSY_SECONDS: Final = 30.0
 """How long to wait for another program that is writing."""
@@ -163,30 +175,52 @@ def migrate(engine: Engine) -> bool:
         revision = stored_revision(connection)
     if revision == HEAD:
         return False
-    from alembic import command
-    from alembic.config import Config
-    from alembic.script import ScriptDirectory
-
-    config = Config()
-    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
-    known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
-    if revision is not None and revision not in known:
+    if revision is not None and revision not in _known_revisions():
         raise LogbookError(
             "logbook-newer",
             f"The logbook was written by a newer finishlab (its tables are at “{revision}”, this one knows “{HEAD}”).",
             "Update finishlab, then try again.",
         )
+    _upgrade(engine, HEAD)
+    return True
+
+
+def migrate_to(engine: Engine, revision: str) -> bool:
+    """Make the tables of an empty database as they were at `revision`; return whether that is a known one."""
+    if revision not in _known_revisions():
+        return False
+    _upgrade(engine, revision)
+    return True
+
+
+def _config() -> Config:
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
+    return config
+
+
+def _known_revisions() -> set[str]:
+    from alembic.script import ScriptDirectory
+
+    return {script.revision for script in ScriptDirectory.from_config(_config()).walk_revisions()}
+
+
+def _upgrade(engine: Engine, revision: str) -> None:
+    from alembic import command
+
+    config = _config()
     with writing(engine).connect() as connection:
         _keep_references(connection, keep=False)
         try:
             with connection.begin():
-                if stored_revision(connection) != HEAD:
+                if stored_revision(connection) != revision:
                     config.attributes["connection"] = connection
-                    command.upgrade(config, "head")
+                    command.upgrade(config, revision)
                     _check_references(connection)
         finally:
             _keep_references(connection, keep=True)
-    return True
 
 
 def _keep_references(connection: Connection, *, keep: bool) -> None:

@@ -28,27 +28,40 @@ def photo_place(folder: Path, sha256: str, suffix: str) -> Path:
     return folder / PHOTOS / sha256[:2] / f"{sha256}{suffix}"
 
 
-def keep_file(folder: Path, source: Path, sha256: str, suffix: str) -> tuple[Path, int]:
+def keep_file(folder: Path, source: Path, sha256: str, suffix: str, *, content: str | None = None) -> tuple[Path, int]:
     """Copy `source` into the logbook's folder, unless it is there; return its place and its size in bytes.
+
+    Parameters
+    ----------
+    folder
+        The logbook's folder.
+    source
+        The file.
+    sha256
+        Hash of the photo as the camera wrote it, which names it.
+    suffix
+        End of the kept file's name.
+    content
+        Hash of the bytes of `source`, where it is a copy that lost its place.
 
     Raises
     ------
     LogbookError
-        ``"photo-changed"`` if the bytes of `source` are not those of `sha256`.
+        ``"photo-changed"`` if the bytes of `source` are not those they should be.
     PhotoError
         ``"photo-gone"`` if `source` cannot be opened.
     OSError
         If the copy cannot be written.
     """
     place = photo_place(folder, sha256, suffix)
-    if place.is_file() and _hash(place) == sha256:
+    if place.is_file() and _hash(place) in {sha256, content}:
         return place, place.stat().st_size
     incoming = folder / PHOTOS / _INCOMING
     incoming.mkdir(parents=True, exist_ok=True)
     _clear_leftovers(incoming)
     copy = incoming / uuid.uuid4().hex
     try:
-        if _copy(source, copy) != sha256:
+        if _copy(source, copy) != (content or sha256):
             raise LogbookError(
                 "photo-changed",
                 f"The photo {source} is not the one that was measured.",

@@ -24,6 +24,7 @@ from sqlalchemy.orm import Session
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.database import failures_named, migrate, open_engine, writing
+from finishlab.logbook.exchange_shelf import ExchangeShelf
 from finishlab.logbook.photo_files import PHOTOS, keep_file, photo_place
 from finishlab.logbook.reading import read_boards, read_history, read_spots
 from finishlab.logbook.renewing import RenewShelf
@@ -40,7 +41,7 @@ DATABASE: Final = "logbook.db"
 """Name of the SQLite file in the logbook's folder."""
 
 
-class Logbook(StripShelf, RenewShelf):
+class Logbook(StripShelf, RenewShelf, ExchangeShelf):
     """A logbook that is open; use it in a `with` statement, or `close` it.
 
     Examples
@@ -118,12 +119,15 @@ class Logbook(StripShelf, RenewShelf):
         """
         with failures_named(str(self._folder)):
             known = self._photo_row(record.sha256)
+            if known is not None and record.sha256 == known.kept_sha256:
+                return self._kept(known.sha256)[1]
             suffix = record.suffix if known is None else known.suffix
             place, size = keep_file(self._folder, Path(path), record.sha256, suffix)
-        if known is None:
+        if known is None or known.kept_sha256 is not None:
             values = record.as_dict() | {"size": size, "kept": rows.now()}
             with self._write() as session:
                 rows.insert_if_missing(session, PhotoRow(**values), record.sha256)
+                session.get_one(PhotoRow, record.sha256).kept_sha256 = None
         return place
 
     def photo_path(self, sha256: str) -> Path:

@@ -142,6 +142,8 @@ class PhotoRow(Base):
     camera_make: Mapped[str | None] = mapped_column(String(200))
     camera_model: Mapped[str | None] = mapped_column(String(200))
     kept: Mapped[dt.datetime]
+    # Of the kept file, where it is not the original but a copy that names no place, as archives hold it.
+    kept_sha256: Mapped[str | None] = mapped_column(String(64), index=True)
 
 
 class BoardRow(Base):

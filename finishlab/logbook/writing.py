@@ -92,9 +92,16 @@ def insert_if_missing(session: Session, row: Base, key: object) -> None:
 
 
 def find_photo(session: Session, name: str) -> PhotoRow | None:
-    """Return the kept photo with this hash, or with this start of a hash (16 digits or more)."""
-    whole = PhotoRow.sha256.between(name, name + "f" * (HASH_DIGITS - len(name)))
-    return session.scalars(select(PhotoRow).where(whole).limit(1)).first()
+    """Return the kept photo with this hash, or with this start of a hash (16 digits or more).
+
+    A copy without its place, as archives hold it, is the same photo.
+    """
+    last = name + "f" * (HASH_DIGITS - len(name))
+    for column in (PhotoRow.sha256, PhotoRow.kept_sha256):
+        row = session.scalars(select(PhotoRow).where(column.between(name, last)).limit(1)).first()
+        if row is not None:
+            return row
+    return None
 
 
 def _kept_photo(session: Session, photo_id: str) -> str:

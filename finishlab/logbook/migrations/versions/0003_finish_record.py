@@ -18,11 +18,14 @@ _ONE_SUBJECT = (
 
 
 def upgrade() -> None:
-    """Make the new tables, and let boards name a recipe and measurements a part."""
+    """Make the new tables; let boards name a recipe, measurements a part, and photos the copy that is kept."""
     _make_recipes()
     _make_stair()
     _widen_boards()
     _widen_measurements()
+    with op.batch_alter_table("photos") as photos:
+        photos.add_column(_text("kept_sha256", 64))
+        photos.create_index("ix_photos_kept_sha256", ["kept_sha256"])
 
 
 def _moment(name: str, *, nullable: bool = False) -> sa.Column[object]:

@@ -1,0 +1,119 @@
+"""``finishlab export``, ``import`` and ``backup``: a whole logbook in one file or folder."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from finishlab.cli.common import json_option, open_logbook, print_document, say
+from finishlab.cli.lazy import ExampleCommand
+
+if TYPE_CHECKING:
+    from finishlab.logbook.taking_in import TakenIn
+
+_PLACE = click.Path(path_type=Path)
+_WORDS = {
+    "boards": ("board", "boards"),
+    "floor_spots": ("floor spot", "floor spots"),
+    "recipes": ("recipe", "recipes"),
+    "batches": ("can", "cans"),
+    "parts": ("stair part", "stair parts"),
+    "part_events": ("entry about parts", "entries about parts"),
+    "photos": ("photo", "photos"),
+    "measurements": ("measurement", "measurements"),
+}
+
+
+def counted(number: int, name: str) -> str:
+    """Return a number with its noun."""
+    one, many = _WORDS[name]
+    return f"{number} {one if number == 1 else many}"
+
+
+@click.command(
+    "export",
+    cls=ExampleCommand,
+    short_help="Write the whole logbook into one archive, places taken out of photos.",
+    examples=("finishlab export stairs.zip", "finishlab export figures.zip --without-photos"),
+)
+@click.argument("archive", metavar="FILE.zip", type=_PLACE)
+@click.option("--without-photos", is_flag=True, help="Leave the photos out.")
+@json_option
+def export(*, archive: Path, without_photos: bool, as_json: bool) -> None:
+    """Write the whole logbook into one archive: JSON with its schema, CSV tables, photos.
+
+    The place a photo was taken at is taken out of it. Names, dates and notes go along as they were written.
+    """
+    from finishlab.workflow.exchange import export_logbook
+
+    with open_logbook() as log:
+        done = export_logbook(log, archive, photos=not without_photos)
+    for name in done.missing:
+        say(f"The photo {name} is no longer in the logbook's folder; its figures are in the archive.")
+    if as_json:
+        counts = {"boards": done.boards, "floor_spots": done.floor_spots, "photos": done.photos}
+        print_document({"format": "finishlab/export/1", "file": str(archive), **counts, "missing": list(done.missing)})
+        return
+    parts = (counted(done.boards, "boards"), counted(done.floor_spots, "floor_spots"), counted(done.photos, "photos"))
+    say(f"{archive} holds {parts[0]}, {parts[1]} and {parts[2]}, with all their history.")
+
+
+@click.command(
+    "import",
+    cls=ExampleCommand,
+    short_help="Take an archive into the logbook: nothing twice, nothing lost.",
+    examples=("finishlab import stairs.zip", "finishlab --logbook new-computer import stairs.zip"),
+)
+@click.argument("archive", metavar="FILE.zip", type=_PLACE)
+@json_option
+def import_(*, archive: Path, as_json: bool) -> None:
+    """Take an archive into the logbook, empty or used: nothing twice, nothing lost.
+
+    What the logbook holds already is known again. A number that is taken here is given anew, and told.
+    """
+    from finishlab.workflow.exchange import import_logbook
+
+    with open_logbook() as log:
+        done = import_logbook(log, archive)
+    if as_json:
+        print_document(
+            {
+                "format": "finishlab/import/1",
+                "added": {name: number for name, number in done.added.items() if name in _WORDS},
+                "renewed": done.renewed,
+                "kept": done.kept,
+                "renumbered": [{"archive": old, "logbook": new} for old, new in done.renumbered],
+            }
+        )
+        return
+    for line in _told(done):
+        say(line)
+
+
+def _told(done: TakenIn) -> list[str]:
+    new = [counted(done.added[name], name) for name in _WORDS if done.added.get(name)]
+    lines = [f"Taken in: {', '.join(new)}." if new else "The logbook held all of it already."]
+    if done.renewed:
+        lines.append(f"Brought up to date: {', '.join(done.renewed)}.")
+    lines += [f"{old} of the archive is {now} here." for old, now in done.renumbered]
+    lines += [f"{each} was changed here and there: yours stays, the other stands in its history." for each in done.kept]
+    return lines
+
+
+@click.command(
+    cls=ExampleCommand,
+    short_help="Copy the logbook into another folder, also while it is in use.",
+    examples=("finishlab backup /media/usb/stairs",),
+)
+@click.argument("folder", metavar="FOLDER", type=_PLACE)
+def backup(*, folder: Path) -> None:
+    """Copy the logbook into another folder, also while it is in use.
+
+    The copy is a logbook like this one, originals and all: open it with --logbook FOLDER. Naming the same folder again
+    brings the copy up to date.
+    """
+    with open_logbook() as log:
+        photos = log.backup(folder)
+    say(f"{folder} now holds a copy of the logbook with {counted(photos, 'photos')}.")

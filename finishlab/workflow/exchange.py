@@ -1,0 +1,93 @@
+"""A whole logbook into one file, and out of it."""
+
+from __future__ import annotations
+
+import hashlib
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from finishlab.errors import FinishlabError
+from finishlab.logbook import Logbook
+from finishlab.logbook.dump import Dump, json_schema
+from finishlab.photos.privacy import without_location
+from finishlab.reports.archive import open_archive, write_archive
+from finishlab.version import __version__
+
+if TYPE_CHECKING:
+    from finishlab.logbook.taking_in import TakenIn
+
+__all__ = ["Exported", "export_logbook", "import_logbook"]
+
+
+@dataclass(frozen=True, slots=True)
+class Exported:
+    """What an archive holds."""
+
+    boards: int
+    floor_spots: int
+    photos: int
+    missing: tuple[str, ...]
+    """Names of photos whose files are no longer in the logbook."""
+
+
+def export_logbook(
+    log: Logbook, path: Path, *, photos: bool = True, on_photo: Callable[[int, int], None] | None = None
+) -> Exported:
+    """Write all a logbook holds into one archive; photos lose the place they were taken at.
+
+    Parameters
+    ----------
+    log
+        The logbook.
+    path
+        The archive.
+    photos
+        Whether photos go along.
+    on_photo
+        Told of each photo that is done, and how many there are.
+
+    Raises
+    ------
+    OutputError
+        If the file cannot be written.
+    """
+    dump = log.dump()
+    rows = dump.tables["photos"]
+    missing: list[str] = []
+    with write_archive(path) as archive:
+        for done, row in enumerate(rows if photos else [], start=1):
+            try:
+                original = log.photo_path(row["sha256"]).read_bytes()
+            except FinishlabError:
+                missing.append(row["file_name"])
+                continue
+            clean = without_location(original)
+            own = hashlib.sha256(clean).hexdigest()
+            row["kept_sha256"] = None if own == row["sha256"] else own
+            archive.photo(f"{row['sha256']}{row['suffix']}", clean)
+            if on_photo is not None:
+                on_photo(done, len(rows))
+        archive.tables(dump.as_dict(), json_schema(), __version__)
+    kept = {name: sum(row["removed"] is None for row in dump.tables[name]) for name in ("boards", "floor_spots")}
+    return Exported(kept["boards"], kept["floor_spots"], len(rows) - len(missing) if photos else 0, tuple(missing))
+
+
+def import_logbook(log: Logbook, path: Path) -> TakenIn:
+    """Take an archive into a logbook, empty or used: nothing twice, nothing lost.
+
+    Raises
+    ------
+    LogbookError
+        ``"archive-damaged"``, ``"archive-newer"``, ``"not-an-archive"``, ``"archive-not-found"``, ``"photo-changed"``;
+        the logbook's boards and spots are as they were then.
+    """
+    with open_archive(path) as archive, tempfile.TemporaryDirectory(prefix="finishlab-") as folder:
+        dump = log.checked_dump(Dump.from_dict(archive.document()))
+        for row in dump.tables.get("photos", []):
+            copy = Path(folder) / "photo"
+            if archive.extract(f"{row['sha256']}{row['suffix']}", copy):
+                log.keep_photo_copy(copy, row)
+        return log.take_in(dump)
