@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook.reading import board_record, spot_record
 from finishlab.logbook.tables import BoardRow, FloorSpotRow
-from finishlab.logbook.writing import change_light, note_change, now
+from finishlab.logbook.writing import change_light, note_change, now, record_values
 from finishlab.records import BoardRecord, FloorSpotRecord
 
 __all__ = ["edit", "find", "remove", "subject_name"]
@@ -120,8 +120,8 @@ def edit(session: Session, row: AnyRow, changes: Mapping[str, Any], who: str) ->
     after = replace(before, **changes, latest=latest)
     if after == before:
         return
-    for name in known:
-        setattr(row, name, getattr(after, name))
+    for name, value in record_values(after).items():
+        setattr(row, name, value)
     noted = after.as_dict()
     if after.light != before.light:
         noted["photos"] = change_light(session, _kind(type(row)).subject, row.number, before.light, after.light)

@@ -27,9 +27,10 @@ from finishlab.logbook.tables import (
     StripRow,
 )
 from finishlab.measure import FieldMeasurement, Measurement
-from finishlab.records import BoardRecord, FloorSpotRecord, Light
+from finishlab.records import Batch, BoardRecord, FloorSpotRecord, Light, Recipe
 
 __all__ = [
+    "AnyRecord",
     "add_board_row",
     "add_measurements",
     "add_pairs",
@@ -45,6 +46,7 @@ __all__ = [
 ]
 
 HASH_DIGITS: Final = 64
+AnyRecord = BoardRecord | FloorSpotRecord | Recipe | Batch
 
 
 def now() -> dt.datetime:
@@ -52,9 +54,10 @@ def now() -> dt.datetime:
     return dt.datetime.now(tz=dt.UTC)
 
 
-def record_values(record: BoardRecord | FloorSpotRecord) -> dict[str, Any]:
-    """Return a record's values by column."""
-    return {f.name: getattr(record, f.name) for f in fields(record)}
+def record_values(record: AnyRecord) -> dict[str, Any]:
+    """Return a record's values by column; what is a section of it goes into a column as JSON."""
+    values = ((f.name, getattr(record, f.name)) for f in fields(record))
+    return {name: value.as_dict() if hasattr(value, "as_dict") else value for name, value in values}
 
 
 def add_board_row(session: Session, record: BoardRecord) -> int:

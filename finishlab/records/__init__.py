@@ -1,4 +1,4 @@
-"""What people write down: floor spots, test boards and the photos they were measured in.
+"""What people write down: floor spots, test boards and their finish, recipes, cans and photo files.
 
 Records hold words and dates, no colours. They are checked and tidied when built, so that whatever reaches the logbook
 is clean: white space collapsed, empty text turned to None, lights spelt one way. A field added here needs a column
@@ -7,24 +7,61 @@ of the same name and a migration in the logbook, and nothing else there.
 
 from __future__ import annotations
 
-from finishlab.records.boards import MAX_COATS, PURPOSES, BoardRecord, Purpose
+from finishlab.records.boards import FINISHED_STATES, MAX_COATS, PURPOSES, STATES, BoardRecord, Purpose, State
+from finishlab.records.cans import CAN_KINDS, Batch, CanKind, Label
+from finishlab.records.entries import MixPart
+from finishlab.records.finish import (
+    SHEEN_GU,
+    STEP_KINDS,
+    TOPCOAT_KINDS,
+    ColourStep,
+    Finish,
+    Looking,
+    Preparation,
+    Seal,
+    StepKind,
+    Topcoat,
+    TopcoatKind,
+)
 from finishlab.records.floor import SURFACES, FloorSpotRecord, Surface
 from finishlab.records.photos import PhotoRecord
+from finishlab.records.recipes import Approval, Recipe
 from finishlab.records.tidy import DAYLIGHT, LONG_TEXT, SHORT_TEXT, Light, normalise_light, parse_date, today
 
 __all__ = [
+    "CAN_KINDS",
     "DAYLIGHT",
+    "FINISHED_STATES",
     "LONG_TEXT",
     "MAX_COATS",
     "PURPOSES",
+    "SHEEN_GU",
     "SHORT_TEXT",
+    "STATES",
+    "STEP_KINDS",
     "SURFACES",
+    "TOPCOAT_KINDS",
+    "Approval",
+    "Batch",
     "BoardRecord",
+    "CanKind",
+    "ColourStep",
+    "Finish",
     "FloorSpotRecord",
+    "Label",
     "Light",
+    "Looking",
+    "MixPart",
     "PhotoRecord",
+    "Preparation",
     "Purpose",
+    "Recipe",
+    "Seal",
+    "State",
+    "StepKind",
     "Surface",
+    "Topcoat",
+    "TopcoatKind",
     "normalise_light",
     "parse_date",
     "today",

@@ -8,6 +8,7 @@ from dataclasses import InitVar, dataclass, field
 from typing import Any, Final, Literal, Self, get_args
 
 from finishlab.errors import UsageError
+from finishlab.records.finish import Finish
 from finishlab.records.tidy import (
     DAYLIGHT,
     Light,
@@ -21,11 +22,16 @@ from finishlab.records.tidy import (
     today,
 )
 
-__all__ = ["MAX_COATS", "PURPOSES", "BoardRecord", "Purpose"]
+__all__ = ["FINISHED_STATES", "MAX_COATS", "PURPOSES", "STATES", "BoardRecord", "Purpose", "State"]
 
 Purpose = Literal["candidate", "clear-only control", "raw", "step", "approved standard", "witness"]
 PURPOSES: Final[tuple[Purpose, ...]] = get_args(Purpose)
 """What a test board is for (common practice, no source)."""
+
+State = Literal["bare", "stain wet", "stain dry", "sealed", "topcoated", "cured"]
+STATES: Final[tuple[State, ...]] = get_args(State)
+"""How far the finish has come; only in the last two does a board look as it will stay."""
+FINISHED_STATES: Final[tuple[State, ...]] = ("topcoated", "cured")
 
 MAX_COATS: Final = 8
 """Most coats a board can have on record (common practice, no source)."""
@@ -38,8 +44,8 @@ class BoardRecord:
     Raises
     ------
     UsageError
-        If a value cannot be meant: ``"no-species"``, ``"coats-out-of-range"``, ``"unknown-purpose"``, ``"bad-date"``,
-        ``"future-date"``, ``"text-too-long"``.
+        If a value cannot be meant: ``"no-species"``, ``"coats-out-of-range"``, ``"unknown-purpose"``,
+        ``"unknown-state"``, ``"bad-date"``, ``"future-date"``, ``"text-too-long"``, and what `Finish` raises.
     """
 
     species: str
@@ -54,6 +60,14 @@ class BoardRecord:
     date: dt.date = field(default_factory=today)
     """Day of the first photos; an ISO 8601 text is taken too and turned into a date."""
     purpose: Purpose = "candidate"
+    state: State | None = None
+    """How far the finish had come when it was measured; None when not said."""
+    maker: str | None = None
+    """Who made the board."""
+    recipe_number: int | None = None
+    """Boards of one recipe are counted together; number 1 is shown as R1."""
+    finish: Finish | None = None
+    """The long form of what stain, coats and topcoat say in short; its JSON form is taken too."""
     latest: InitVar[dt.date | None] = None
     """Latest date allowed; see `FloorSpotRecord.latest`."""
 
@@ -69,9 +83,18 @@ class BoardRecord:
             light=normalise_light(self.light),
             note=note_text(self.note),
             date=checked_date(self.date, latest),
+            maker=line("maker", self.maker),
+            finish=_finish(self.finish),
         )
         _check_coats(self.coats)
         check_choice("purpose", self.purpose, PURPOSES)
+        if self.state is not None:
+            check_choice("state", self.state, STATES, "state of a board")
+
+    @property
+    def recipe(self) -> str | None:
+        """The recipe as people write it, ``"R1"``."""
+        return None if self.recipe_number is None else f"R{self.recipe_number}"
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form, one entry a field."""
@@ -81,6 +104,11 @@ class BoardRecord:
     def from_dict(cls, data: Mapping[str, Any]) -> Self:
         """Rebuild a record from `as_dict`; its date is not held against today."""
         return cls(**data, latest=dt.date.max)
+
+
+def _finish(finish: Finish | Mapping[str, Any] | None) -> Finish | None:
+    whole = Finish.from_dict(finish) if isinstance(finish, Mapping) else finish
+    return None if whole is None or whole.is_empty() else whole
 
 
 def _check_coats(coats: int | None) -> None:

@@ -72,9 +72,15 @@ def parse_date(text: str) -> dt.date:
 
 
 def as_dict(record: object) -> dict[str, Any]:
-    """Return a record's JSON form, one entry a field; dates as ISO 8601."""
+    """Return a record's JSON form, one entry a field; dates as ISO 8601, sections in their own JSON form."""
     values = ((f.name, getattr(record, f.name)) for f in fields(cast("Any", record)))
-    return {name: value.isoformat() if isinstance(value, dt.date) else value for name, value in values}
+    return {name: _json(value) for name, value in values}
+
+
+def _json(value: Any) -> Any:  # noqa: ANN401 - fields of every type
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    return value.as_dict() if hasattr(value, "as_dict") else value
 
 
 def tidy(record: object, **values: object) -> None:
@@ -123,18 +129,19 @@ def note_text(text: str | None) -> str | None:
     return _checked("note", "\n".join(lines).strip(), LONG_TEXT)
 
 
-def checked_date(value: dt.date | str, latest: dt.date | None) -> dt.date:
+def checked_date(value: dt.date | str, latest: dt.date | None, done: str = "the photo was taken") -> dt.date:
     """Return a day that is not after `latest`; raises `UsageError` ``"bad-date"`` or ``"future-date"``."""
     day = parse_date(value) if isinstance(value, str) else value
     if isinstance(day, dt.datetime):
         day = day.date()
     last = today() if latest is None else latest
     if day > last:
-        raise UsageError("future-date", f"The date {day} lies in the future.", "Give the day the photo was taken.")
+        raise UsageError("future-date", f"The date {day} lies in the future.", f"Give the day {done}.")
     return day
 
 
-def check_choice(name: str, value: str, choices: tuple[str, ...]) -> None:
+def check_choice(name: str, value: str, choices: tuple[str, ...], words: str = "") -> None:
     """Raise `UsageError` ``"unknown-<name>"`` unless the value is among the choices."""
     if value not in choices:
-        raise UsageError(f"unknown-{name}", f"“{value}” is not a {name}.", f"Choose one of: {', '.join(choices)}.")
+        hint = f"Choose one of: {', '.join(choices)}."
+        raise UsageError(f"unknown-{name}", f"“{value}” is not a {words or name}.", hint)

@@ -1,0 +1,116 @@
+"""A recipe that boards and parts share, and the decision that makes one the standard."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Mapping
+from dataclasses import InitVar, dataclass, field
+from typing import Any, Final, Self
+
+from finishlab.errors import UsageError
+from finishlab.records.finish import Finish
+from finishlab.records.tidy import as_dict, checked_date, line, note_text, tidy, today
+
+__all__ = ["Approval", "Recipe", "number_of"]
+
+_NUMBER: Final = re.compile(r"[0-9]{1,9}")
+
+
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """A named finish; number 3 is shown as R3.
+
+    Raises
+    ------
+    UsageError
+        ``"no-name"``, ``"text-too-long"``.
+    """
+
+    name: str
+    finish: Finish = field(default_factory=Finish)
+    note: str | None = None
+
+    def __post_init__(self) -> None:
+        name = line("name", self.name)
+        if name is None:
+            raise UsageError("no-name", "The recipe has no name.", "Name it, e.g. “honey, satin”.")
+        finish = Finish.from_dict(self.finish) if isinstance(self.finish, Mapping) else self.finish
+        tidy(self, name=name, finish=finish.as_recipe(), note=note_text(self.note))
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form, one entry a field."""
+        return as_dict(self)
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> Self:
+        """Rebuild a recipe from `as_dict`."""
+        return cls(**data)
+
+
+@dataclass(frozen=True, slots=True)
+class Approval:
+    """The decision that a recipe is the standard.
+
+    Raises
+    ------
+    UsageError
+        ``"bad-date"``, ``"future-date"``, ``"text-too-long"``.
+    """
+
+    recipe_number: int
+    finish: Finish
+    """The recipe as it was approved: a later change of the recipe does not change what was decided."""
+    who: str
+    board_number: int | None = None
+    date: dt.date = field(default_factory=today)
+    reason: str | None = None
+    latest: InitVar[dt.date | None] = None
+    """Latest date allowed; see `FloorSpotRecord.latest`."""
+
+    def __post_init__(self, latest: dt.date | None) -> None:
+        finish = Finish.from_dict(self.finish) if isinstance(self.finish, Mapping) else self.finish
+        tidy(
+            self,
+            finish=finish,
+            who=line("name of who decided", self.who) or "unknown",
+            date=checked_date(self.date, latest, "it was decided"),
+            reason=note_text(self.reason),
+        )
+
+    @property
+    def recipe(self) -> str:
+        """The recipe as people write it, ``"R1"``."""
+        return f"R{self.recipe_number}"
+
+    @property
+    def board(self) -> str | None:
+        """The approved board as people write it, ``"B3"``."""
+        return None if self.board_number is None else f"B{self.board_number}"
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form, one entry a field."""
+        return as_dict(self)
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> Self:
+        """Rebuild an approval from `as_dict`; its date is not held against today."""
+        return cls(**data, latest=dt.date.max)
+
+
+def number_of(letter: str, text: str | int | None) -> int | None:
+    """Return the number in ``"R3"``, or in ``"3"``, for the letter R; None for nothing.
+
+    Raises
+    ------
+    UsageError
+        ``"bad-number"``.
+    """
+    if text is None or isinstance(text, int):
+        return text
+    digits = text.strip().upper().removeprefix(letter)
+    if not digits:
+        return None
+    if not _NUMBER.fullmatch(digits):
+        raise UsageError("bad-number", f"“{text}” is not a number such as {letter}3.", f"Write it as {letter}3.")
+    return int(digits)
