@@ -3,16 +3,31 @@
 from __future__ import annotations
 
 from finishlab.logbook.store import Logbook
-from finishlab.logbook.stored import Change, DirectPair, StoredBoard, StoredMeasurement, StoredPair, StoredSpot
+from finishlab.logbook.stored import (
+    Change,
+    DirectPair,
+    StoredApproval,
+    StoredBoard,
+    StoredCan,
+    StoredMeasurement,
+    StoredPair,
+    StoredRecipe,
+    StoredSpot,
+)
 from finishlab.logbook.strips import StoredGreys
+from finishlab.logbook.undoing import Undone
 
 __all__ = [
     "Change",
     "DirectPair",
     "Logbook",
+    "StoredApproval",
     "StoredBoard",
+    "StoredCan",
     "StoredGreys",
     "StoredMeasurement",
     "StoredPair",
+    "StoredRecipe",
     "StoredSpot",
+    "Undone",
 ]

@@ -13,17 +13,50 @@ from sqlalchemy.orm import Session
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook.serialise import field_from_dict, strip_from_dict
-from finishlab.logbook.stored import Change, StoredBoard, StoredMeasurement, StoredPair, StoredSpot
-from finishlab.logbook.tables import BoardRow, ChangeRow, FloorSpotRow, MeasurementRow, PairRow
-from finishlab.records import BoardRecord, FloorSpotRecord, Light
+from finishlab.logbook.stored import (
+    Change,
+    StoredApproval,
+    StoredBoard,
+    StoredCan,
+    StoredMeasurement,
+    StoredPair,
+    StoredRecipe,
+    StoredSpot,
+)
+from finishlab.logbook.tables import (
+    ApprovalRow,
+    BatchRow,
+    BoardRow,
+    ChangeRow,
+    FloorSpotRow,
+    MeasurementRow,
+    PairRow,
+    RecipeRow,
+)
+from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe
 
-__all__ = ["board_record", "read_boards", "read_history", "read_spots", "spot_record"]
+__all__ = [
+    "board_record",
+    "can_record",
+    "change_of",
+    "read_approvals",
+    "read_boards",
+    "read_cans",
+    "read_history",
+    "read_recipes",
+    "read_spots",
+    "recipe_record",
+    "spot_record",
+]
 
 Row = TypeVar("Row")
 T = TypeVar("T")
 
 _BOARD_FIELDS: Final = tuple(f.name for f in fields(BoardRecord))
 _SPOT_FIELDS: Final = tuple(f.name for f in fields(FloorSpotRecord))
+_RECIPE_FIELDS: Final = tuple(f.name for f in fields(Recipe))
+_APPROVAL_FIELDS: Final = tuple(f.name for f in fields(Approval))
+_CAN_FIELDS: Final = tuple(f.name for f in fields(Batch))
 
 
 def board_record(row: BoardRow) -> BoardRecord:
@@ -34,6 +67,49 @@ def board_record(row: BoardRow) -> BoardRecord:
 def spot_record(row: FloorSpotRow) -> FloorSpotRecord:
     """Return the record a row holds."""
     return FloorSpotRecord.from_dict({name: getattr(row, name) for name in _SPOT_FIELDS})
+
+
+def recipe_record(row: RecipeRow) -> Recipe:
+    """Return the recipe a row holds."""
+    return Recipe.from_dict({name: getattr(row, name) for name in _RECIPE_FIELDS})
+
+
+def can_record(row: BatchRow) -> Batch:
+    """Return the can a row holds."""
+    return Batch.from_dict({name: getattr(row, name) for name in _CAN_FIELDS})
+
+
+def read_recipes(session: Session, *, number: int | None = None, removed: bool = False) -> list[StoredRecipe]:
+    """Read the recipes that were not removed, or with `removed` all: every one, or one."""
+    shown = _shown(RecipeRow, number, removed=removed)
+    return [
+        StoredRecipe(f"R{row.number}", _decoded(f"recipe R{row.number}", recipe_record, row), row.created, row.removed)
+        for row in session.scalars(select(RecipeRow).where(*shown).order_by(RecipeRow.number))
+    ]
+
+
+def read_cans(session: Session, *, number: int | None = None, removed: bool = False) -> list[StoredCan]:
+    """Read the cans; as `read_recipes`."""
+    shown = _shown(BatchRow, number, removed=removed)
+    return [
+        StoredCan(f"C{row.number}", _decoded(f"can C{row.number}", can_record, row), row.created, row.removed)
+        for row in session.scalars(select(BatchRow).where(*shown).order_by(BatchRow.number))
+    ]
+
+
+def read_approvals(session: Session) -> list[StoredApproval]:
+    """Read every standard there was, first to last."""
+    rows = session.scalars(select(ApprovalRow).order_by(ApprovalRow.id))
+    return [StoredApproval(_decoded("the standard", _approval, row), row.created, row.ended) for row in rows]
+
+
+def _approval(row: ApprovalRow) -> Approval:
+    return Approval.from_dict({name: getattr(row, name) for name in _APPROVAL_FIELDS})
+
+
+def _shown(table: type[RecipeRow | BatchRow], number: int | None, *, removed: bool) -> list[ColumnElement[bool]]:
+    shown: list[ColumnElement[bool]] = [] if removed else [table.removed.is_(None)]
+    return shown if number is None else [*shown, table.number == number]
 
 
 def read_boards(session: Session, *, number: int | None = None, light: Light | None = None) -> list[StoredBoard]:
@@ -94,10 +170,17 @@ def read_spots(session: Session, *, number: int | None = None, light: Light | No
     ]
 
 
-def read_history(session: Session, subject: str) -> tuple[Change, ...]:
-    """Read what was done to a board or spot, first to last."""
-    rows = session.scalars(select(ChangeRow).where(ChangeRow.subject == subject).order_by(ChangeRow.id))
-    return tuple(Change(row.made, row.who, row.what, row.before, row.after) for row in rows)
+def read_history(session: Session, subject: str | None, *, last: int | None = None) -> tuple[Change, ...]:
+    """Read what was done to a subject, or to all, first to last; with `last`, only so many of the newest."""
+    asked = select(ChangeRow).order_by(ChangeRow.id.desc())
+    asked = asked if subject is None else asked.where(ChangeRow.subject == subject)
+    rows = session.scalars(asked if last is None else asked.limit(last)).all()
+    return tuple(change_of(row) for row in reversed(rows))
+
+
+def change_of(row: ChangeRow) -> Change:
+    """Return the entry of the history a row holds."""
+    return Change(row.made, row.who, row.what, row.before, row.after, row.subject, row.id)
 
 
 def _decoded(what: str, decode: Callable[[Row], T], row: Row) -> T:

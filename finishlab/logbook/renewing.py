@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import AbstractContextManager
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -16,8 +16,9 @@ from finishlab.logbook.subjects import find, subject_name
 from finishlab.logbook.tables import BoardRow, FloorSpotRow, MeasurementRow, PairRow
 from finishlab.measure import Measurement
 
-__all__ = ["RenewShelf"]
+__all__ = ["RenewShelf", "swap_figures"]
 
+Figures = TypeVar("Figures", MeasurementRow, PairRow)
 _MEASURED: Final = (
     "photo_sha256", "field", "result", "strip_number", "strip_reading", "correction", "settings", "version",
 )  # fmt: skip
@@ -93,3 +94,38 @@ def _renew_pair(
     for name, value in rows.paired_values(pair).items():
         setattr(logged, name, value)
     session.flush()
+
+
+def swap_figures(session: Session, row: BoardRow | FloorSpotRow, figures: Mapping[str, Any]) -> dict[str, Any]:
+    """Put figures from the history in the place of those that stand; return those that stood, in the same form.
+
+    Raises
+    ------
+    LogbookError
+        ``"photo-not-logged"`` if a photo was taken out since.
+    """
+    stood: dict[str, Any] = {"measurements": [], "pairs": []}
+    owner = "board_number" if isinstance(row, BoardRow) else "spot_number"
+    for values in figures.get("measurements") or ():
+        logged = _logged(session, MeasurementRow, owner, row.number, values["photo_sha256"])
+        stood["measurements"].append({name: getattr(logged, name) for name in _MEASURED})
+        lab = values["result"]["estimate"]["lab"]
+        for name, value in (values | dict(zip(("lab_l", "lab_a", "lab_b"), lab, strict=True))).items():
+            setattr(logged, name, value)
+    for values in figures.get("pairs") or ():
+        pair = _logged(session, PairRow, "board_number", row.number, values["photo_sha256"])
+        stood["pairs"].append({name: getattr(pair, name) for name in _PAIRED})
+        for name, value in values.items():
+            setattr(pair, name, value)
+    session.flush()
+    return stood
+
+
+def _logged(session: Session, table: type[Figures], owner: str, number: int, photo: str) -> Figures:
+    wanted = select(table).where(getattr(table, owner) == number, table.photo_sha256 == photo)
+    logged = session.scalars(wanted).first()
+    if logged is None:
+        raise LogbookError(
+            "photo-not-logged", f"The photo {photo[:16]} is no longer logged here.", "Add it again, then measure anew."
+        )
+    return logged

@@ -25,13 +25,16 @@ from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.database import failures_named, migrate, open_engine, writing
 from finishlab.logbook.exchange_shelf import ExchangeShelf
+from finishlab.logbook.histories import HistoryShelf
 from finishlab.logbook.photo_files import PHOTOS, keep_file, photo_place
-from finishlab.logbook.reading import read_boards, read_history, read_spots
+from finishlab.logbook.reading import read_boards, read_spots
+from finishlab.logbook.recipes import RecipeShelf
 from finishlab.logbook.renewing import RenewShelf
-from finishlab.logbook.stored import Change, DirectPair, StoredBoard, StoredSpot
+from finishlab.logbook.stored import DirectPair, StoredBoard, StoredSpot
 from finishlab.logbook.strips import StripShelf
-from finishlab.logbook.subjects import edit, find, remove, subject_name
+from finishlab.logbook.subjects import check_named, edit, find, remove
 from finishlab.logbook.tables import BoardRow, FloorSpotRow, PhotoRow, StripRow
+from finishlab.logbook.undoing import UndoShelf
 from finishlab.measure import Measurement
 from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord, normalise_light
 
@@ -41,7 +44,7 @@ DATABASE: Final = "logbook.db"
 """Name of the SQLite file in the logbook's folder."""
 
 
-class Logbook(StripShelf, RenewShelf, ExchangeShelf):
+class Logbook(StripShelf, RenewShelf, RecipeShelf, HistoryShelf, UndoShelf, ExchangeShelf):
     """A logbook that is open; use it in a `with` statement, or `close` it.
 
     Examples
@@ -191,12 +194,14 @@ class Logbook(StripShelf, RenewShelf, ExchangeShelf):
         Raises
         ------
         LogbookError
-            ``"photo-not-kept"``, ``"photo-logged-twice"``, and what every write can raise.
+            ``"photo-not-kept"``, ``"photo-logged-twice"``, ``"unknown-recipe"``, ``"unknown-can"``, and what every
+            write can raise.
         UsageError
             ``"no-measurement"`` or ``"field-not-measured"``.
         """
         _check_any(measurements)
         with self._write() as session:
+            check_named(session, record)
             number = rows.add_board_row(session, record)
             after = record.as_dict() | _add_to_board(session, number, measurements, pairs, record.light)
             rows.note_change(session, self._who, "add", f"B{number}", after=after)
@@ -309,20 +314,6 @@ class Logbook(StripShelf, RenewShelf, ExchangeShelf):
         """Show a floor spot no longer; as `remove_board`."""
         with self._write() as session:
             remove(session, find(session, FloorSpotRow, number, lock=True), self._who)
-
-    # History
-
-    def history(self, number: str) -> tuple[Change, ...]:
-        """Return what was done to a board or floor spot, first to last, also when it is removed.
-
-        Raises
-        ------
-        LogbookError
-            ``"unknown-board"`` or ``"unknown-spot"``.
-        """
-        table: type[BoardRow | FloorSpotRow] = FloorSpotRow if number.strip()[:1].upper() == "F" else BoardRow
-        with self._read() as session:
-            return read_history(session, subject_name(find(session, table, number, removed=True)))
 
     # Transactions
 

@@ -1,4 +1,4 @@
-"""What the logbook gives back: boards, spots, their measurements and their history, all frozen."""
+"""What the logbook gives back: boards, spots, their measurements, recipes, cans and their history, all frozen."""
 
 from __future__ import annotations
 
@@ -9,9 +9,19 @@ from typing import Any
 
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.measure import FieldMeasurement, Measurement, StripReading
-from finishlab.records import BoardRecord, FloorSpotRecord, Light
+from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe
 
-__all__ = ["Change", "DirectPair", "StoredBoard", "StoredMeasurement", "StoredPair", "StoredSpot"]
+__all__ = [
+    "Change",
+    "DirectPair",
+    "StoredApproval",
+    "StoredBoard",
+    "StoredCan",
+    "StoredMeasurement",
+    "StoredPair",
+    "StoredRecipe",
+    "StoredSpot",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,13 +103,53 @@ class StoredSpot:
 
 
 @dataclass(frozen=True, slots=True)
+class StoredRecipe:
+    """A logged recipe."""
+
+    number: str
+    """``"R1"``, ``"R2"`` ..."""
+    record: Recipe
+    created: dt.datetime
+    """UTC."""
+    removed: dt.datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StoredCan:
+    """A logged can."""
+
+    number: str
+    """``"C1"``, ``"C2"`` ..."""
+    record: Batch
+    created: dt.datetime
+    """UTC."""
+    removed: dt.datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StoredApproval:
+    """A standard, today's or one that was."""
+
+    approval: Approval
+    created: dt.datetime
+    """UTC."""
+    ended: dt.datetime | None
+    """UTC; when another took its place. None for today's."""
+
+
+@dataclass(frozen=True, slots=True)
 class Change:
-    """One entry of a board's or spot's history."""
+    """One entry of the history."""
 
     made: dt.datetime
     """UTC."""
     who: str
     what: str
-    """``"add"``, ``"add-photos"``, ``"edit"``, ``"remeasure"``, ``"remove"``; of a strip ``"learn"``, ``"forget"``."""
+    """``"add"``, ``"edit"``, ``"remove"``, ``"undo"``; of boards and spots ``"add-photos"``, ``"remeasure"``; of a
+    strip ``"learn"``, ``"forget"``; of the standard ``"approve"``."""
     before: Mapping[str, Any] | None
     after: Mapping[str, Any] | None
+    subject: str = ""
+    """``"B3"``, ``"F3"``, ``"R3"``, ``"C3"``, ``"strip 0412"``, ``"standard"`` ..."""
+    number: int = 0
+    """Place in the whole history."""

@@ -18,7 +18,7 @@ from finishlab.logbook.reading import read_history
 from finishlab.logbook.stored import Change
 from finishlab.logbook.tables import StripGreysRow, StripRow
 
-__all__ = ["StoredGreys", "StripShelf"]
+__all__ = ["StoredGreys", "StripShelf", "set_greys"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +55,7 @@ class StripShelf:
             raise ValueError("nominal greys are no strip's own")
         with self._write() as session:
             rows.insert_if_missing(session, StripRow(number=greys.number, first_seen=rows.now()), greys.number)
-            before = _end(session, greys.number)
-            session.add(StripGreysRow(strip_number=greys.number, greys=greys.as_dict(), created=rows.now()))
+            before = set_greys(session, greys.number, greys.as_dict())
             rows.note_change(session, self._who, "learn", _subject(greys.number), before=before, after=greys.as_dict())
         return greys
 
@@ -128,6 +127,14 @@ def _end(session: Session, number: int) -> dict[str, Any] | None:
     before = None
     for row in _current(session, number):
         row.ended, before = rows.now(), row.greys
+    return before
+
+
+def set_greys(session: Session, number: int, greys: dict[str, Any] | None) -> dict[str, Any] | None:
+    """Let what is known of a strip end and something else, or nothing, hold; return what it was."""
+    before = _end(session, number)
+    if greys is not None:
+        session.add(StripGreysRow(strip_number=number, greys=greys, created=rows.now()))
     return before
 
 

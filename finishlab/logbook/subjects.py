@@ -1,10 +1,10 @@
-"""Boards and floor spots by their numbers: finding, changing and removing them."""
+"""Boards, floor spots, recipes and cans by their numbers: finding, changing and removing them."""
 
 from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from typing import Any, Final, Literal, TypeVar
 
@@ -12,49 +12,76 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError, UsageError
-from finishlab.logbook.reading import board_record, spot_record
-from finishlab.logbook.tables import BoardRow, FloorSpotRow
-from finishlab.logbook.writing import change_light, note_change, now, record_values
+from finishlab.logbook.reading import board_record, can_record, recipe_record, spot_record
+from finishlab.logbook.tables import BatchRow, BoardRow, FloorSpotRow, PartRow, RecipeRow
+from finishlab.logbook.writing import AnyRecord, change_light, note_change, now, record_values
 from finishlab.records import BoardRecord, FloorSpotRecord
 
-__all__ = ["edit", "find", "remove", "subject_name"]
+__all__ = [
+    "AnyRow",
+    "check_named",
+    "check_unused",
+    "edit",
+    "find",
+    "put",
+    "read_record",
+    "remove",
+    "subject_name",
+    "table_of",
+]
 
-AnyRow = BoardRow | FloorSpotRow
+AnyRow = BoardRow | FloorSpotRow | RecipeRow | BatchRow
 Row = TypeVar("Row", bound=AnyRow)
 _DIGITS: Final = re.compile(r"[0-9]{1,9}")
 _MOST_NAMED: Final = 12
+_NOT_JUDGED_AGAIN: Final = ("date", "opened")
 
 
 @dataclass(frozen=True, slots=True)
 class _Kind:
-    letter: Literal["B", "F"]
-    subject: Literal["board", "spot"]
+    letter: str
+    subject: str
     words: str
     command: str
+    read: Callable[[Any], AnyRecord]
 
 
-_BOARD: Final = _Kind("B", "board", "board", "finishlab board add")
-_SPOT: Final = _Kind("F", "spot", "floor spot", "finishlab floor add")
+_KINDS: Final[Mapping[Any, _Kind]] = {
+    BoardRow: _Kind("B", "board", "board", "finishlab board add PHOTO ...", board_record),
+    FloorSpotRow: _Kind("F", "spot", "floor spot", "finishlab floor add PHOTO ...", spot_record),
+    RecipeRow: _Kind("R", "recipe", "recipe", "finishlab recipe add NAME ...", recipe_record),
+    BatchRow: _Kind("C", "can", "can", "finishlab can add KIND PRODUCT ...", can_record),
+}
 
 
-def _kind(table: type[Row]) -> _Kind:
-    return _BOARD if issubclass(table, BoardRow) else _SPOT
+def table_of(name: str) -> type[AnyRow] | None:
+    """Return the table of ``"B3"``, ``"F3"``, ``"R3"`` or ``"C3"``; None if it is none of these."""
+    plain = name.strip().upper()
+    if not _DIGITS.fullmatch(plain[1:]):
+        return None
+    return next((table for table, kind in _KINDS.items() if kind.letter == plain[:1]), None)
 
 
 def subject_name(row: AnyRow) -> str:
-    """Return the number people see, ``"B3"`` or ``"F3"``."""
-    return f"{_kind(type(row)).letter}{row.number}"
+    """Return the number people see, ``"B3"``, ``"F3"``, ``"R3"`` or ``"C3"``."""
+    return f"{_KINDS[type(row)].letter}{row.number}"
+
+
+def read_record(row: AnyRow) -> AnyRecord:
+    """Return the record a row holds."""
+    return _KINDS[type(row)].read(row)
 
 
 def find(session: Session, table: type[Row], number: str, *, removed: bool = False, lock: bool = False) -> Row:
-    """Return the row of ``"B3"`` or ``"F3"``; with `lock`, held for this transaction where the database locks rows.
+    """Return the row of ``"B3"``, ``"F3"`` ...; with `lock`, held for this transaction where the database locks rows.
 
     Raises
     ------
     LogbookError
-        ``"unknown-board"`` or ``"unknown-spot"``, with what there is in the hint; removed ones too, unless `removed`.
+        ``"unknown-board"``, ``"unknown-spot"``, ``"unknown-recipe"`` or ``"unknown-can"``, with what there is in the
+        hint; removed ones too, unless `removed`.
     """
-    kind = _kind(table)
+    kind = _KINDS[table]
     name = number.strip().upper()
     row = None
     if name[:1] == kind.letter and _DIGITS.fullmatch(name[1:]):
@@ -74,10 +101,10 @@ def find(session: Session, table: type[Row], number: str, *, removed: bool = Fal
 
 
 def _what_there_is(session: Session, table: type[Row]) -> str:
-    kind = _kind(table)
+    kind = _KINDS[table]
     numbers = session.scalars(select(table.number).where(table.removed.is_(None)).order_by(table.number)).all()
     if not numbers:
-        return f"No {kind.words} is logged; add one with: {kind.command} PHOTO ..."
+        return f"No {kind.words} is logged; add one with: {kind.command}"
     return f"Logged: {_listed(kind.letter, numbers)}."
 
 
@@ -95,8 +122,24 @@ def _listed(letter: str, numbers: Sequence[int]) -> str:
     return ", ".join(parts) if len(parts) <= _MOST_NAMED else ", ".join(parts[:_MOST_NAMED]) + " and more"
 
 
-def _record(row: AnyRow) -> BoardRecord | FloorSpotRecord:
-    return board_record(row) if isinstance(row, BoardRow) else spot_record(row)
+def check_named(session: Session, record: AnyRecord, before: AnyRecord | None = None) -> None:
+    """See that the recipe and the cans a record names are there; those it named before may have been removed since.
+
+    Raises
+    ------
+    LogbookError
+        ``"unknown-recipe"`` or ``"unknown-can"``.
+    """
+    recipe = getattr(record, "recipe_number", None)
+    if recipe is not None and recipe != getattr(before, "recipe_number", None):
+        find(session, RecipeRow, f"R{recipe}")
+    for can in set(_cans(record)) - set(_cans(before)):
+        find(session, BatchRow, f"C{can}")
+
+
+def _cans(record: AnyRecord | None) -> tuple[int, ...]:
+    finish = getattr(record, "finish", None)
+    return () if finish is None else tuple(finish.cans())
 
 
 def edit(session: Session, row: AnyRow, changes: Mapping[str, Any], who: str) -> None:
@@ -108,28 +151,90 @@ def edit(session: Session, row: AnyRow, changes: Mapping[str, Any], who: str) ->
     ------
     UsageError
         ``"unknown-field"``, or what the record raises.
+    LogbookError
+        ``"unknown-recipe"`` or ``"unknown-can"`` if a record comes to name one that is not there.
     """
-    before = _record(row)
+    before = read_record(row)
     known = [f.name for f in fields(before)]
     for name in changes:
         if name not in known:
-            words = _kind(type(row)).words
+            words = _KINDS[type(row)].words
             raise UsageError("unknown-field", f"A {words} has no field “{name}”.", f"It has: {', '.join(known)}.")
-    # A date that stays is not judged again: the clock may have been set back since.
-    latest = None if "date" in changes else dt.date.max
-    after = replace(before, **changes, latest=latest)
-    if after == before:
+    given = dict(changes)
+    if "date" in known:
+        # A date that stays is not judged again: the clock may have been set back since.
+        given["latest"] = None if any(name in changes for name in _NOT_JUDGED_AGAIN) else dt.date.max
+    put(session, row, before, replace(before, **given), who)
+
+
+def put(
+    session: Session,
+    row: AnyRow,
+    before: AnyRecord,
+    after: AnyRecord,
+    who: str,
+    *,
+    undone: Mapping[str, Any] | None = None,
+    photos: Sequence[str] | None = None,
+) -> None:
+    """Put a record in another's place and note both.
+
+    Parameters
+    ----------
+    session, row, before, after, who
+        The row and what it held and is to hold.
+    undone
+        The change this one undoes, for the history; without it an equal record leaves no entry.
+    photos
+        Hashes of the photos whose light goes with a changed one; without it all that were taken in the old one.
+    """
+    if after == before and undone is None:
         return
+    check_named(session, after, before)
     for name, value in record_values(after).items():
         setattr(row, name, value)
     noted = after.as_dict()
-    if after.light != before.light:
-        noted["photos"] = change_light(session, _kind(type(row)).subject, row.number, before.light, after.light)
-    note_change(session, who, "edit", subject_name(row), before=before.as_dict(), after=noted)
+    if isinstance(after, BoardRecord | FloorSpotRecord) and isinstance(before, BoardRecord | FloorSpotRecord):
+        subject: Literal["board", "spot"] = "board" if isinstance(after, BoardRecord) else "spot"
+        if after.light != before.light:
+            noted["photos"] = change_light(session, subject, row.number, before.light, after.light, photos)
+    what = "edit" if undone is None else "undo"
+    if undone is not None:
+        noted["undone"] = dict(undone)
+    note_change(session, who, what, subject_name(row), before=before.as_dict(), after=noted)
     session.flush()
 
 
-def remove(session: Session, row: AnyRow, who: str) -> None:
-    """Hide a board or spot and note what it was."""
+def remove(session: Session, row: AnyRow, who: str, *, undone: Mapping[str, Any] | None = None) -> None:
+    """Hide what is logged and note what it was.
+
+    Raises
+    ------
+    LogbookError
+        ``"recipe-in-use"``.
+    """
+    check_unused(session, row)
     row.removed = now()
-    note_change(session, who, "remove", subject_name(row), before=_record(row).as_dict())
+    what, after = ("remove", None) if undone is None else ("undo", {"undone": dict(undone)})
+    note_change(session, who, what, subject_name(row), before=read_record(row).as_dict(), after=after)
+
+
+def check_unused(session: Session, row: AnyRow) -> None:
+    """See that no board, part or standard has a recipe that is to go.
+
+    Raises
+    ------
+    LogbookError
+        ``"recipe-in-use"``.
+    """
+    if not isinstance(row, RecipeRow):
+        return
+    users: tuple[type[BoardRow | PartRow], ...] = (BoardRow, PartRow)
+    for table in users:
+        named = select(table).where(table.recipe_number == row.number, table.removed.is_(None)).limit(1)
+        user = session.scalars(named).first()
+        if user is not None:
+            who = f"board {subject_name(user)}" if isinstance(user, BoardRow) else "a part of the stair"
+            raise LogbookError(
+                "recipe-in-use", f"The recipe R{row.number} is that of {who}.", "Give that another recipe first."
+            )

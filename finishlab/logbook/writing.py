@@ -17,6 +17,7 @@ from finishlab.logbook.serialise import field_to_dict, plain, strip_to_dict
 from finishlab.logbook.stored import DirectPair
 from finishlab.logbook.tables import (
     Base,
+    BatchRow,
     BoardRow,
     ChangeRow,
     CounterRow,
@@ -24,16 +25,18 @@ from finishlab.logbook.tables import (
     MeasurementRow,
     PairRow,
     PhotoRow,
+    RecipeRow,
     StripRow,
 )
 from finishlab.measure import FieldMeasurement, Measurement
-from finishlab.records import Batch, BoardRecord, FloorSpotRecord, Light, Recipe
+from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe
 
 __all__ = [
     "AnyRecord",
     "add_board_row",
     "add_measurements",
     "add_pairs",
+    "add_row",
     "add_spot_row",
     "change_light",
     "find_photo",
@@ -43,6 +46,7 @@ __all__ = [
     "now",
     "paired_values",
     "record_values",
+    "refuse_twice",
 ]
 
 HASH_DIGITS: Final = 64
@@ -54,7 +58,7 @@ def now() -> dt.datetime:
     return dt.datetime.now(tz=dt.UTC)
 
 
-def record_values(record: AnyRecord) -> dict[str, Any]:
+def record_values(record: AnyRecord | Approval) -> dict[str, Any]:
     """Return a record's values by column; what is a section of it goes into a column as JSON."""
     values = ((f.name, getattr(record, f.name)) for f in fields(record))
     return {name: value.as_dict() if hasattr(value, "as_dict") else value for name, value in values}
@@ -62,16 +66,18 @@ def record_values(record: AnyRecord) -> dict[str, Any]:
 
 def add_board_row(session: Session, record: BoardRecord) -> int:
     """Insert a board; return its number."""
-    number = _next_number(session, "boards")
-    session.add(BoardRow(number=number, created=now(), **record_values(record)))
-    session.flush()
-    return number
+    return add_row(session, BoardRow, record)
 
 
 def add_spot_row(session: Session, record: FloorSpotRecord) -> int:
     """Insert a floor spot; return its number."""
-    number = _next_number(session, "floor_spots")
-    session.add(FloorSpotRow(number=number, created=now(), **record_values(record)))
+    return add_row(session, FloorSpotRow, record)
+
+
+def add_row(session: Session, table: type[BoardRow | FloorSpotRow | RecipeRow | BatchRow], record: AnyRecord) -> int:
+    """Insert what has a number of its own; return the number."""
+    number = _next_number(session, table.__tablename__)
+    session.add(table(number=number, created=now(), **record_values(record)))
     session.flush()
     return number
 
@@ -143,7 +149,7 @@ def add_measurements(
     kept: list[str] = []
     for measurement in measurements:
         photo = _kept_photo(session, measurement.photo_id)
-        _refuse_twice(session, MeasurementRow, subject, number, photo)
+        refuse_twice(session, MeasurementRow, subject, number, photo)
         values = measured_values(session, measurement, "board" if subject == "board" else "floor")
         session.add(MeasurementRow(**{column: number}, photo_sha256=photo, light=light, **values))
         session.flush()
@@ -191,16 +197,17 @@ def add_pairs(session: Session, pairs: Iterable[DirectPair], *, number: int, lig
     kept: list[str] = []
     for pair in pairs:
         photo = _kept_photo(session, pair.photo_id)
-        _refuse_twice(session, PairRow, "board", number, photo)
+        refuse_twice(session, PairRow, "board", number, photo)
         session.add(PairRow(board_number=number, photo_sha256=photo, light=light, **paired_values(pair)))
         session.flush()
         kept.append(photo)
     return kept
 
 
-def _refuse_twice(
+def refuse_twice(
     session: Session, table: type[MeasurementRow | PairRow], subject: str, number: int, photo: str
 ) -> None:
+    """Refuse a photo that is logged already; raises `LogbookError` ``"photo-logged-twice"``."""
     # One photo counted twice would pass for a repeat and halve the doubt that repeats are there to show.
     # Asked inside the writing transaction, so that two programs cannot both find the photo free.
     owners: type[BoardRow | FloorSpotRow] = BoardRow if subject == "board" else FloorSpotRow
@@ -216,13 +223,24 @@ def _refuse_twice(
         )
 
 
-def change_light(session: Session, subject: Literal["board", "spot"], number: int, old: Light, new: Light) -> list[str]:
-    """Say that what was measured in the light `old` was measured in `new`; return the photos' hashes."""
+def change_light(
+    session: Session,
+    subject: Literal["board", "spot"],
+    number: int,
+    old: Light,
+    new: Light,
+    only: Sequence[str] | None = None,
+) -> list[str]:
+    """Say that what was measured in the light `old` was measured in `new`; return the photos' hashes.
+
+    With `only`, of these photos alone.
+    """
     owner = MeasurementRow.board_number if subject == "board" else MeasurementRow.spot_number
     lit: list[MeasurementRow | PairRow] = []
     lit += session.scalars(select(MeasurementRow).where(owner == number, MeasurementRow.light == old))
     if subject == "board":
         lit += session.scalars(select(PairRow).where(PairRow.board_number == number, PairRow.light == old))
+    lit = [row for row in lit if only is None or row.photo_sha256 in only]
     for row in lit:
         row.light = new
     return sorted({row.photo_sha256 for row in lit})

@@ -176,7 +176,7 @@ def _bounded(section: str, each: Entry, value: Number) -> Number:
 
 def _few(each: Entry, values: Any) -> tuple[Any, ...]:  # noqa: ANN401 - not known before it is checked
     if not isinstance(values, tuple) or len(values) > _MOST:
-        raise UsageError(f"bad-{each.key}", f"The {each.label} cannot be read.", f"Give a list of up to {_MOST}.")
+        raise UsageError(f"bad-{each.key}", f"This cannot be read as {each.label}.", f"Give a list of up to {_MOST}.")
     return values
 
 
@@ -184,19 +184,19 @@ def _of_length(each: Entry, values: Any) -> tuple[Any, ...]:  # noqa: ANN401 - n
     length = 3 if each.form == "size" else 2
     if not isinstance(values, tuple) or len(values) != length:
         form = "150x300x19" if each.form == "size" else "10:1"
-        raise UsageError(f"bad-{each.key}", f"The {each.label} cannot be read.", f"Write it as {form}.")
+        raise UsageError(f"bad-{each.key}", f"This cannot be read as {each.label}.", f"Write it as {form}.")
     return values
 
 
 def _number(label: str, value: object) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise UsageError("not-a-number", f"The {label} “{value}” is not a number.", "Give a number.")
+        raise UsageError("not-a-number", f"“{value}” is not a number ({label}).", "Give a number.")
     return float(value)
 
 
 def _whole(label: str, value: object) -> int:
     if isinstance(value, bool) or not isinstance(value, int | float) or value % 1:
-        raise UsageError("not-a-whole-number", f"The {label} “{value}” is not a whole number.", "Give a whole number.")
+        raise UsageError("not-a-whole-number", f"“{value}” is not a whole number ({label}).", "Give a whole number.")
     return int(value)
 
 

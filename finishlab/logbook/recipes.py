@@ -1,0 +1,247 @@
+"""Recipes, cans and the standard in a logbook."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from contextlib import AbstractContextManager
+from typing import Any
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from finishlab.errors import LogbookError
+from finishlab.logbook import writing as rows
+from finishlab.logbook.reading import board_record, read_approvals, read_cans, read_recipes, recipe_record
+from finishlab.logbook.stored import StoredApproval, StoredCan, StoredRecipe
+from finishlab.logbook.subjects import check_named, edit, find, remove
+from finishlab.logbook.tables import ApprovalRow, BatchRow, BoardRow, RecipeRow
+from finishlab.records import Approval, Batch, Recipe, today
+from finishlab.records.short_text import long_form, recipe_name
+
+__all__ = ["STANDARD", "RecipeShelf", "set_standard"]
+
+STANDARD = "standard"
+"""Name of the standard in the history."""
+
+
+class RecipeShelf:
+    """The part of a logbook that keeps recipes, cans and the standard; `finishlab.logbook.store.Logbook` is one."""
+
+    _who: str
+
+    def _read(self) -> AbstractContextManager[Session]:
+        raise NotImplementedError
+
+    def _write(self) -> AbstractContextManager[Session]:
+        raise NotImplementedError
+
+    # Recipes
+
+    def add_recipe(self, recipe: Recipe) -> StoredRecipe:
+        """Log a recipe and give it its number.
+
+        Raises
+        ------
+        LogbookError
+            ``"recipe-name-taken"``, or ``"unknown-can"`` if it names a can that is not logged.
+        """
+        with self._write() as session:
+            number = _add_recipe(session, recipe, self._who)
+            return read_recipes(session, number=number)[0]
+
+    def recipes(self) -> list[StoredRecipe]:
+        """Return the recipes by number."""
+        with self._read() as session:
+            return read_recipes(session)
+
+    def recipe(self, number: str) -> StoredRecipe:
+        """Return one recipe, by its number or by its name.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-recipe"``.
+        """
+        with self._read() as session:
+            return read_recipes(session, number=_named(session, number).number)[0]
+
+    def edit_recipe(self, number: str, **changes: Any) -> StoredRecipe:  # noqa: ANN401 - each field has its own type
+        """Change fields of a recipe; what boards have on them, and what was approved, does not change with it.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-recipe"``, ``"unknown-can"``, ``"recipe-name-taken"``.
+        UsageError
+            ``"unknown-field"``, or what `Recipe` raises.
+        """
+        with self._write() as session:
+            row = _named(session, number, lock=True)
+            if "name" in changes:
+                _check_name(session, str(changes["name"]), row.number)
+            edit(session, row, changes, self._who)
+            return read_recipes(session, number=row.number)[0]
+
+    def remove_recipe(self, number: str) -> None:
+        """Show a recipe no longer; its history stays, and its number is never given again.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-recipe"``, or ``"recipe-in-use"`` while a board, a part or the standard has it.
+        """
+        with self._write() as session:
+            row = _named(session, number, lock=True)
+            standard = _today(session)
+            if standard is not None and standard.recipe_number == row.number:
+                raise LogbookError(
+                    "recipe-in-use", f"The recipe R{row.number} is the standard.", "Approve a board of another first."
+                )
+            remove(session, row, self._who)
+
+    # Cans
+
+    def add_can(self, can: Batch) -> StoredCan:
+        """Log a can and give it its number."""
+        with self._write() as session:
+            number = rows.add_row(session, BatchRow, can)
+            rows.note_change(session, self._who, "add", f"C{number}", after=can.as_dict())
+            return read_cans(session, number=number)[0]
+
+    def cans(self, *, removed: bool = False) -> list[StoredCan]:
+        """Return the cans by number; with `removed`, those that are gone too."""
+        with self._read() as session:
+            return read_cans(session, removed=removed)
+
+    def can(self, number: str) -> StoredCan:
+        """Return one can.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-can"``.
+        """
+        with self._read() as session:
+            return read_cans(session, number=find(session, BatchRow, number).number)[0]
+
+    def edit_can(self, number: str, **changes: Any) -> StoredCan:  # noqa: ANN401 - each field has its own type
+        """Change fields of a can; the values before are kept in the history.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-can"``.
+        UsageError
+            ``"unknown-field"``, or what `Batch` raises.
+        """
+        with self._write() as session:
+            row = find(session, BatchRow, number, lock=True)
+            edit(session, row, changes, self._who)
+            return read_cans(session, number=row.number)[0]
+
+    def remove_can(self, number: str) -> None:
+        """Show a can no longer; records that name it still do.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-can"``.
+        """
+        with self._write() as session:
+            remove(session, find(session, BatchRow, number, lock=True), self._who)
+
+    # The standard
+
+    def approve(self, number: str, *, reason: str | None = None, date: dt.date | None = None) -> StoredApproval:
+        """Make a board's recipe the standard; the standard before stays on record.
+
+        A board without a recipe gets a new one, made from its finish. What is approved is what is on the board.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-board"``.
+        UsageError
+            ``"bad-date"`` or ``"future-date"``.
+        """
+        with self._write() as session:
+            row = find(session, BoardRow, number, lock=True)
+            record = board_record(row)
+            if row.recipe_number is None:
+                name = _free_name(session, recipe_name(record))
+                made = _add_recipe(session, Recipe(name, long_form(record)), self._who)
+                edit(session, row, {"recipe_number": made}, self._who)
+            recipe = recipe_record(session.get_one(RecipeRow, row.recipe_number))
+            finish = recipe.finish if record.finish is None and record.recipe_number is not None else long_form(record)
+            approval = Approval(
+                int(row.recipe_number or 0), finish.as_recipe(), self._who, row.number, date or today(), reason
+            )
+            before = set_standard(session, approval)
+            rows.note_change(session, self._who, "approve", STANDARD, before=before, after=approval.as_dict())
+            return read_approvals(session)[-1]
+
+    def standard(self) -> StoredApproval | None:
+        """Return today's standard, None while none is approved."""
+        return next((each for each in reversed(self.standards()) if each.ended is None), None)
+
+    def standards(self) -> tuple[StoredApproval, ...]:
+        """Return every standard there was, first to last."""
+        with self._read() as session:
+            return tuple(read_approvals(session))
+
+
+def set_standard(session: Session, approval: Approval | None) -> dict[str, Any] | None:
+    """Let the standard end and another begin; return what it was, None if there was none."""
+    old = _today(session)
+    before = None
+    if old is not None:
+        before = next(each for each in reversed(read_approvals(session)) if each.ended is None).approval.as_dict()
+        old.ended = rows.now()
+    if approval is not None:
+        session.add(ApprovalRow(created=rows.now(), **rows.record_values(approval)))
+    session.flush()
+    return before
+
+
+def _today(session: Session) -> ApprovalRow | None:
+    return session.scalars(
+        select(ApprovalRow).where(ApprovalRow.ended.is_(None)).order_by(ApprovalRow.id.desc())
+    ).first()
+
+
+def _add_recipe(session: Session, recipe: Recipe, who: str) -> int:
+    _check_name(session, recipe.name, None)
+    check_named(session, recipe)
+    number = rows.add_row(session, RecipeRow, recipe)
+    rows.note_change(session, who, "add", f"R{number}", after=recipe.as_dict())
+    return number
+
+
+def _named(session: Session, name: str, *, lock: bool = False) -> RecipeRow:
+    """Return a recipe by its number, or by its name where that is not a number."""
+    plain = " ".join(name.split())
+    called = select(RecipeRow).where(func.lower(RecipeRow.name) == plain.lower(), RecipeRow.removed.is_(None))
+    row = session.scalars(called.with_for_update() if lock else called).first()
+    return row if row is not None else find(session, RecipeRow, name, lock=lock)
+
+
+def _names(session: Session) -> Mapping[str, int]:
+    shown = session.execute(select(RecipeRow.name, RecipeRow.number).where(RecipeRow.removed.is_(None)))
+    return {name.casefold(): number for name, number in shown}
+
+
+def _check_name(session: Session, name: str, own: int | None) -> None:
+    """See that a name means one recipe."""
+    taken = _names(session).get(" ".join(name.split()).casefold())
+    if taken is not None and taken != own:
+        raise LogbookError("recipe-name-taken", f"R{taken} is named “{name}” already.", "Give it another name.")
+
+
+def _free_name(session: Session, name: str) -> str:
+    taken = _names(session)
+    tried, count = name, 1
+    while tried.casefold() in taken:
+        count += 1
+        tried = f"{name[:190]} ({count})"
+    return tried

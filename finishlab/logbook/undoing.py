@@ -1,0 +1,247 @@
+"""Taking back the last change: as a change of its own, which can be taken back in turn.
+
+Each kind of change has one way back. An entry ``undo`` says in ``after["undone"]`` which change it took back, of which
+kind that was, and as which kind it counts itself, so that the same ways lead back from it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, fields
+from typing import Any, Final
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from finishlab.errors import LogbookError
+from finishlab.logbook import writing as rows
+from finishlab.logbook.histories import subject_of
+from finishlab.logbook.reading import change_of
+from finishlab.logbook.recipes import set_standard
+from finishlab.logbook.renewing import swap_figures
+from finishlab.logbook.stored import Change
+from finishlab.logbook.strips import set_greys
+from finishlab.logbook.subjects import AnyRow, check_named, find, put, read_record, remove, subject_name, table_of
+from finishlab.logbook.tables import Base, BoardRow, ChangeRow, FloorSpotRow, MeasurementRow, PairRow
+from finishlab.records import Approval
+
+__all__ = ["UndoShelf", "Undone", "Way", "ways_back"]
+
+_MOVED: Final = "undone"
+
+
+@dataclass(frozen=True, slots=True)
+class Undone:
+    """A change that was taken back."""
+
+    subject: str
+    change: Change
+    """What was taken back."""
+    entry: Change
+    """The entry of the history that did it."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Task:
+    """A change to take back, and who does."""
+
+    session: Session
+    subject: str
+    before: Mapping[str, Any]
+    after: Mapping[str, Any]
+    who: str
+    number: int
+    what: str
+
+    def mark(self, effect: str) -> dict[str, Any]:
+        """Return what the new entry says of the old one; `effect` is the kind of change it counts as."""
+        return {"change": self.number, "what": self.what, "as": effect}
+
+    def note(self, effect: str, before: dict[str, Any] | None, after: dict[str, Any] | None = None) -> None:
+        """Note the new entry."""
+        marked = {**(after or {}), _MOVED: self.mark(effect)}
+        rows.note_change(self.session, self.who, "undo", self.subject, before=before, after=marked)
+
+
+Way = Callable[[_Task], None]
+"""Takes one kind of change back and notes it."""
+
+
+class UndoShelf:
+    """The part of a logbook that takes changes back; `finishlab.logbook.store.Logbook` is one."""
+
+    _who: str
+
+    def _write(self) -> AbstractContextManager[Session]:
+        raise NotImplementedError
+
+    def undo(self, subject: str | None = None) -> Undone:
+        """Take back the last change of a subject, or of the whole logbook, as a new change.
+
+        Raises
+        ------
+        LogbookError
+            ``"nothing-to-undo"``; ``"cannot-undo"`` if that kind of change has no way back; ``"photo-logged-twice"``,
+            ``"recipe-in-use"``, ``"unknown-recipe"`` ... if something since stands in the way. Nothing is changed then.
+        """
+        with self._write() as session:
+            last = select(ChangeRow).order_by(ChangeRow.id.desc()).limit(1)
+            if subject is not None:
+                last = last.where(ChangeRow.subject == subject_of(session, subject))
+            row = session.scalars(last).first()
+            if row is None:
+                raise LogbookError("nothing-to-undo", "There is no change to undo.", "Look at: finishlab history")
+            change = change_of(row)
+            _way(change)(_task(session, change, self._who))
+            session.flush()
+            entry = session.scalars(select(ChangeRow).order_by(ChangeRow.id.desc()).limit(1)).one()
+            return Undone(change.subject, change, change_of(entry))
+
+
+def ways_back() -> Mapping[str, Way]:
+    """Return the kinds of change that can be taken back, with their ways."""
+    return dict(_WAYS)
+
+
+def _effect(change: Change) -> str:
+    """Return the kind a change counts as; an ``undo`` says so itself."""
+    if change.what != "undo":
+        return change.what
+    return str(((change.after or {}).get(_MOVED) or {}).get("as", ""))
+
+
+def _way(change: Change) -> Way:
+    way = _WAYS.get(_effect(change))
+    if way is None or (table_of(change.subject) is None and _effect(change) not in {"approve", "learn", "forget"}):
+        raise LogbookError(
+            "cannot-undo",
+            f"The last change, “{change.what}” of {change.subject}, cannot be taken back.",
+            "Change it with its own command; its history stays.",
+        )
+    return way
+
+
+def _task(session: Session, change: Change, who: str) -> _Task:
+    before = {name: value for name, value in (change.before or {}).items() if name != _MOVED}
+    after = {name: value for name, value in (change.after or {}).items() if name != _MOVED}
+    return _Task(session, change.subject, before, after, who, change.number, change.what)
+
+
+def _row(task: _Task) -> AnyRow:
+    table = table_of(task.subject)
+    if table is None:
+        raise LogbookError("cannot-undo", f"A change of {task.subject} cannot be taken back.", "")
+    row: AnyRow = find(task.session, table, task.subject, removed=True, lock=True)
+    return row
+
+
+def _unadd(task: _Task) -> None:
+    remove(task.session, _row(task), task.who, undone=task.mark("remove"))
+
+
+def _restore(task: _Task) -> None:
+    row = _row(task)
+    check_named(task.session, read_record(row))
+    _refuse_moved_photos(task.session, row)
+    row.removed = None
+    task.note("add", None, read_record(row).as_dict())
+
+
+def _refuse_moved_photos(session: Session, row: AnyRow) -> None:
+    """See that no photo of what comes back was logged elsewhere since."""
+    if not isinstance(row, BoardRow | FloorSpotRow):
+        return
+    subject = "board" if isinstance(row, BoardRow) else "spot"
+    owner = getattr(MeasurementRow, f"{subject}_number")
+    for photo in session.scalars(select(MeasurementRow.photo_sha256).where(owner == row.number)):
+        rows.refuse_twice(session, MeasurementRow, subject, row.number, photo)
+
+
+def _unedit(task: _Task) -> None:
+    row = _row(task)
+    now = read_record(row)
+    known = {f.name for f in fields(now)}
+    values = now.as_dict() | {name: value for name, value in task.before.items() if name in known}
+    put(
+        task.session, row, now, type(now).from_dict(values), task.who,
+        undone=task.mark("edit"), photos=task.after.get("photos"),
+    )  # fmt: skip
+
+
+def _take_photos(task: _Task) -> None:
+    """Take photos out again that were added to a board or spot; what was measured in them goes into the history."""
+    row = _row(task)
+    owner = "board" if isinstance(row, BoardRow) else "spot"
+    taken: dict[str, Any] = {}
+    for name, table in (("measurements", MeasurementRow), ("pairs", PairRow)):
+        column = getattr(table, f"{owner}_number", None)
+        photos = task.after.get("photos" if name == "measurements" else "pairs") or ()
+        found = (
+            []
+            if column is None
+            else task.session.scalars(select(table).where(column == row.number, table.photo_sha256.in_(photos))).all()
+        )
+        taken[name] = [_as_json(each) for each in found]
+        for each in found:
+            task.session.delete(each)
+    task.session.flush()
+    task.note("take-photos", taken, {"photos": [], "light": task.after.get("light")})
+
+
+def _put_photos(task: _Task) -> None:
+    """Put photos back that were taken out."""
+    row = _row(task)
+    owner = "board" if isinstance(row, BoardRow) else "spot"
+    back: dict[str, list[str]] = {}
+    for name, table in (("measurements", MeasurementRow), ("pairs", PairRow)):
+        back["photos" if name == "measurements" else name] = photos = []
+        for values in task.before.get(name) or ():
+            rows.refuse_twice(task.session, table, owner, row.number, values["photo_sha256"])
+            task.session.add(table(**_from_json(values)))
+            task.session.flush()
+            photos.append(values["photo_sha256"])
+    task.note("add-photos", None, {**back, "light": task.after.get("light")})
+
+
+def _unremeasure(task: _Task) -> None:
+    row = _row(task)
+    if not isinstance(row, BoardRow | FloorSpotRow):
+        raise LogbookError("cannot-undo", f"{subject_name(row)} has no measurements.", "")
+    before = swap_figures(task.session, row, task.before)
+    task.note("remeasure", before, {"photos": [each["photo_sha256"] for each in before["measurements"]]})
+
+
+def _ungreys(task: _Task) -> None:
+    number = int(task.subject.removeprefix("strip "))
+    before = set_greys(task.session, number, dict(task.before) or None)
+    task.note("learn", before, dict(task.before) or None)
+
+
+def _unapprove(task: _Task) -> None:
+    approval = Approval.from_dict(task.before) if task.before else None
+    before = set_standard(task.session, approval)
+    task.note("approve", before, None if approval is None else approval.as_dict())
+
+
+def _as_json(row: Base) -> dict[str, Any]:
+    values = {column.key: getattr(row, column.key) for column in row.__table__.columns if column.key != "id"}
+    return {name: value.isoformat() if isinstance(value, dt.datetime) else value for name, value in values.items()}
+
+
+def _from_json(values: Mapping[str, Any]) -> dict[str, Any]:
+    return {**values, "created": dt.datetime.fromisoformat(values["created"])}
+
+
+_WAYS: Final[Mapping[str, Way]] = {
+    "add": _unadd,
+    "remove": _restore,
+    "edit": _unedit,
+    "add-photos": _take_photos,
+    "take-photos": _put_photos,
+    "remeasure": _unremeasure,
+    "learn": _ungreys,
+    "forget": _ungreys,
+    "approve": _unapprove,
+}

@@ -1,0 +1,267 @@
+"""What is likely a slip in a finish, or will be regretted later: the soft limits of `finishlab.records.limits`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Any, Final
+
+from finishlab.records.boards import FINISHED_STATES, BoardRecord
+from finishlab.records.cans import Label
+from finishlab.records.finish import ColourStep, Finish
+from finishlab.records.limits import SOFT, SoftLimit
+
+__all__ = ["FinishWarning", "WarningContext", "board_warnings", "warnings"]
+
+
+@dataclass(frozen=True, slots=True)
+class WarningContext:
+    """What a finish is held against; what is not known is left out, and nothing is said of it."""
+
+    species: str | None = None
+    """The wood of the board."""
+    tread_species: str | None = None
+    tread: Finish | None = None
+    """How the treads are finished, or are to be."""
+    approved: Finish | None = None
+    """The finish of the approved board."""
+    on_tread: bool = False
+    """Whether the finish goes onto a tread, or is to be made the standard for treads."""
+    state: str | None = None
+    deciding: bool = False
+    """Whether a decision is taken on this board."""
+    clear_only: bool | None = None
+    """Whether a clear-only board is logged."""
+    floor_gloss_gu: float | None = None
+    lights: int | None = None
+    """In how many lights the board was measured."""
+    spots: int | None = None
+    """At how many places the floor was measured."""
+    labels: Mapping[int, Label] = field(default_factory=dict)
+    """What the cans' labels say, by the can's number."""
+
+
+@dataclass(frozen=True, slots=True)
+class FinishWarning:
+    """One thing to think about; the record stands as it is."""
+
+    code: str
+    message: str
+
+    def as_dict(self) -> dict[str, str]:
+        """Return the JSON form."""
+        return {"code": self.code, "message": self.message}
+
+
+Figures = dict[str, Any]
+Rule = Callable[[SoftLimit, Finish, WarningContext], Iterator[Figures]]
+
+
+def warnings(finish: Finish, context: WarningContext | None = None) -> tuple[FinishWarning, ...]:
+    """Return what the soft limits say of a finish, each sentence once.
+
+    Parameters
+    ----------
+    finish
+        The finish.
+    context
+        What it is held against.
+    """
+    known = context or WarningContext()
+    said: dict[str, FinishWarning] = {}
+    for row in SOFT:
+        for figures in _RULES.get(row.code, _bounds)(row, finish, known):
+            message = row.sentence.format(**figures)
+            said.setdefault(message, FinishWarning(row.code, message))
+    return tuple(said.values())
+
+
+def board_warnings(record: BoardRecord, context: WarningContext | None = None) -> tuple[FinishWarning, ...]:
+    """Return what the soft limits say of a board; its wood and state are taken from its record."""
+    known = context or WarningContext()
+    given = {name: getattr(known, name) for name in WarningContext.__slots__}
+    return warnings(
+        record.finish or Finish(), WarningContext(**given | {"species": record.species, "state": record.state})
+    )
+
+
+def _outside(row: SoftLimit, value: float | None) -> bool:
+    if value is None:
+        return False
+    return (row.low is not None and value < row.low) or (row.high is not None and value > row.high)
+
+
+def _bounds(row: SoftLimit, finish: Finish, _context: WarningContext) -> Iterator[Figures]:
+    """Hold a field of a section, or of every colour step, against its bounds."""
+    if row.section == "step":
+        for number, step in enumerate(finish.steps, start=1):
+            value = getattr(step, row.field)
+            if _outside(row, value):
+                yield {"step": number, "value": value}
+        return
+    value = getattr(getattr(finish, row.section), row.field, None)
+    if _outside(row, value):
+        yield {"value": value}
+
+
+def _no_clear_only(_row: SoftLimit, _finish: Finish, context: WarningContext) -> Iterator[Figures]:
+    if context.clear_only is False:
+        yield {}
+
+
+def _not_finished_yet(_row: SoftLimit, _finish: Finish, context: WarningContext) -> Iterator[Figures]:
+    if context.deciding and context.state is not None and context.state not in FINISHED_STATES:
+        yield {"state": context.state}
+
+
+def _species_differs(_row: SoftLimit, _finish: Finish, context: WarningContext) -> Iterator[Figures]:
+    if _differ(context.species, context.tread_species):
+        yield {"species": context.species, "tread": context.tread_species}
+
+
+def _small_board(row: SoftLimit, finish: Finish, _context: WarningContext) -> Iterator[Figures]:
+    size = finish.preparation.size_mm
+    shorter = None if size is None else min(size[:2])  # the third is the thickness
+    if _outside(row, shorter):
+        yield {"value": shorter}
+
+
+def _lot_unknown(_row: SoftLimit, finish: Finish, _context: WarningContext) -> Iterator[Figures]:
+    # Of a record that says nothing of the wood, a missing lot would be one of many things missing.
+    if not finish.preparation.is_empty() and finish.preparation.stock_lot is None:
+        yield {}
+
+
+def _grit_skipped(row: SoftLimit, finish: Finish, _context: WarningContext) -> Iterator[Figures]:
+    for coarse, fine in pairwise(finish.preparation.grits):
+        if _outside(row, fine / coarse):
+            yield {"value": coarse, "other": fine}
+
+
+def _grit_too_fine(row: SoftLimit, finish: Finish, context: WarningContext) -> Iterator[Figures]:
+    last = finish.preparation.grits[-1:]
+    if last and "oak" in (context.species or "").casefold().split() and _outside(row, last[0]):
+        yield {"value": last[0]}
+
+
+def _last_grit_differs(_row: SoftLimit, finish: Finish, context: WarningContext) -> Iterator[Figures]:
+    here = finish.preparation.grits[-1:]
+    there = context.tread.preparation.grits[-1:] if context.tread is not None else ()
+    if here and there and here != there:
+        yield {"value": here[0], "tread": there[0]}
+
+
+def _drying_short(row: SoftLimit, finish: Finish, _context: WarningContext) -> Iterator[Figures]:
+    wood = finish.preparation
+    if wood.grain_raised is not False and _outside(row, wood.drying_h):
+        yield {"value": wood.drying_h}
+
+
+def _bases_mixed(_row: SoftLimit, finish: Finish, _context: WarningContext) -> Iterator[Figures]:
+    kinds = list(dict.fromkeys(step.kind for step in finish.steps if step.kind is not None))
+    if len(kinds) > 1:
+        yield {"kinds": " and ".join((", ".join(kinds[:-1]), kinds[-1]))}
+
+
+def _lot_differs(_row: SoftLimit, finish: Finish, context: WarningContext) -> Iterator[Figures]:
+    for number, here, there in _steps_beside(finish, context.approved):
+        if _differ(here.lot, there.lot):
+            yield {"step": number, "value": here.lot, "approved": there.lot}
+
+
+def _applicator_differs(_row: SoftLimit, finish: Finish, context: WarningContext) -> Iterator[Figures]:
+    for number, here, there in _steps_beside(finish, context.tread):
+        if _differ(here.applicator, there.applicator):
+            yield {"step": number, "value": here.applicator, "tread": there.applicator}
+
+
+def _long_gel_wipe(row: SoftLimit, finish: Finish, _context: WarningContext) -> Iterator[Figures]:
+    for number, step in enumerate(finish.steps, start=1):
+        if step.kind == "gel" and _outside(row, step.wipe_min):
+            yield {"step": number, "value": step.wipe_min}
+
+
+def _next_too_early(_row: SoftLimit, finish: Finish, context: WarningContext) -> Iterator[Figures]:
+    for number, step in enumerate(finish.steps, start=1):
+        label = None if step.can_number is None else context.labels.get(step.can_number)
+        wanted = None if label is None else label.recoat_h
+        if wanted is not None and step.next_h is not None and step.next_h < wanted:
+            yield {"step": number, "value": step.next_h, "can": step.can, "label": wanted}
+
+
+def _past_pot_life(_row: SoftLimit, finish: Finish, context: WarningContext) -> Iterator[Figures]:
+    coat = finish.topcoat
+    label = None if coat is None or coat.can_number is None else context.labels.get(coat.can_number)
+    if coat is None or coat.mixed_h is None or label is None or label.pot_life_h is None:
+        return
+    if coat.mixed_h > label.pot_life_h:
+        yield {"value": coat.mixed_h, "can": coat.can, "label": label.pot_life_h}
+
+
+def _gloss_differs(row: SoftLimit, finish: Finish, context: WarningContext) -> Iterator[Figures]:
+    gloss = None if finish.topcoat is None else finish.topcoat.gloss_range
+    floor = context.floor_gloss_gu
+    if gloss is None or floor is None:
+        return
+    low, high = gloss
+    if _outside(row, max(low - floor, floor - high)):
+        yield {"value": f"{low:g}" if low == high else f"{low:g} to {high:g}", "floor": floor}
+
+
+def _few_topcoats(row: SoftLimit, finish: Finish, context: WarningContext) -> Iterator[Figures]:
+    coats = None if finish.topcoat is None else finish.topcoat.coats
+    if context.on_tread and _outside(row, coats):
+        yield {"value": coats}
+
+
+def _anti_slip_differs(_row: SoftLimit, finish: Finish, context: WarningContext) -> Iterator[Figures]:
+    there = None if context.tread is None else context.tread.topcoat
+    here = finish.topcoat
+    if there is not None and there.anti_slip and here is not None and not here.anti_slip:
+        yield {}
+
+
+def _one_light_only(row: SoftLimit, _finish: Finish, context: WarningContext) -> Iterator[Figures]:
+    if _outside(row, context.lights):
+        yield {}
+
+
+def _few_places(row: SoftLimit, _finish: Finish, context: WarningContext) -> Iterator[Figures]:
+    if _outside(row, context.spots):
+        yield {"value": context.spots}
+
+
+def _differ(one: str | None, other: str | None) -> bool:
+    return bool(one and other) and str(one).casefold() != str(other).casefold()
+
+
+def _steps_beside(finish: Finish, other: Finish | None) -> Iterator[tuple[int, ColourStep, ColourStep]]:
+    if other is not None:
+        for number, (here, there) in enumerate(zip(finish.steps, other.steps, strict=False), start=1):
+            yield number, here, there
+
+
+_RULES: Final[Mapping[str, Rule]] = {
+    "no-clear-only": _no_clear_only,
+    "not-finished-yet": _not_finished_yet,
+    "species-differs": _species_differs,
+    "small-board": _small_board,
+    "stock-lot-unknown": _lot_unknown,
+    "grit-skipped": _grit_skipped,
+    "grit-too-fine": _grit_too_fine,
+    "last-grit-differs": _last_grit_differs,
+    "drying-short": _drying_short,
+    "bases-mixed": _bases_mixed,
+    "lot-differs": _lot_differs,
+    "applicator-differs": _applicator_differs,
+    "long-gel-wipe": _long_gel_wipe,
+    "next-too-early": _next_too_early,
+    "past-pot-life": _past_pot_life,
+    "gloss-differs": _gloss_differs,
+    "few-topcoats": _few_topcoats,
+    "anti-slip-differs": _anti_slip_differs,
+    "one-light-only": _one_light_only,
+    "few-places": _few_places,
+}
+"""What two bounds alone do not say, by the limit's code."""
