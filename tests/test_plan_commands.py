@@ -67,7 +67,7 @@ def test_quantities_say_what_to_buy(run: Run) -> None:
 
 
 def test_quantities_without_a_label_are_a_range(run: Run) -> None:
-    """Without a coverage the answer runs from the least to the most, says that labels differ and that nobody vouches."""
+    """Without a coverage the answer runs from the least to the most, and says that no source vouches for it."""
     done = run("plan", "quantities", *TREADS, "--liquid", "oil stain", "--can", "1qt")
     text = words(done.stdout)
     assert "Buy 1 x 1qt, or up to 2 x 1qt" in text
@@ -198,6 +198,17 @@ def test_cautions_are_printed_with_their_sources(run: Run) -> None:
         assert caution["source"] in text
 
 
+def test_sizes_without_their_unit_are_told(run: Run) -> None:
+    """A tread of 36 x 11 x 1 is taken in millimetres, and each unlikely size is told once, on stderr."""
+    done = run("plan", "quantities", "--treads", 3, "--front", 36, "--depth", 11, "--thickness", 1, *STAIN)
+    assert done.exit_code == 0
+    told = done.stderr.splitlines()
+    assert told[0] == "A tread with a front of 36 mm is unusual; a length without a unit is millimetres."
+    assert len(told) == 3
+    assert "height of 7.5 mm" in run("plan", "risers", "--riser", 7.5, "--count", 3).stderr
+    assert run("plan", "quantities", *TREADS, *STAIN).stderr == ""
+
+
 # -- what is refused
 
 
@@ -246,6 +257,10 @@ def test_what_cannot_be_meant_is_refused(run: Run, args: tuple[object, ...], sai
         ("[[product]]\nkind = 'oil stain'\nparts = ['lid']", "“lid” is not a part"),
         ("[work]\nhours = 8", "no working hours"),
         ("[work]\noff = ['Christmas']", "a date such as"),
+        (
+            "[[flight]]\ntreads = 2\ntread = {front = 914, depth = 290, thickness = 27}\nskirt = {side = 'up'}",
+            "side is",
+        ),
         ("flight = 3", "a list of tables belongs here"),
     ],
 )

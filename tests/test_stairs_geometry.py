@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from finishlab.errors import UsageError
 from finishlab.stairs.geometry import Part, Shape, back_width, corners, face_areas
-from finishlab.stairs.stair import alternating, full_name, named, way_up
+from finishlab.stairs.stair import alternating, full_name, named, need_flight, part_of, way_up
 from finishlab.units import (
     FT2_PER_GAL,
     M2_PER_FT2,
@@ -232,4 +232,24 @@ def test_parts_are_named_in_words() -> None:
     assert named(treads, several=False) == "treads 1, 3 and 5"
     assert named([*treads, Part("tread", TREAD, 3, 2)], several=True) == "flight 1 treads 1, 3 and 5; flight 2 tread 2"
     assert full_name(Part("landing board", TREAD, 2, 4), several=True) == "landing 1 landing board 4"
+    assert named([*treads, Part("tread", TREAD, 1, 4)], several=False) == "treads 1 and 3 to 5"
+    assert not need_flight([*treads, Part("landing board", TREAD, 2, 1)])
+    assert need_flight([*treads, Part("tread", TREAD, 3, 1)])
     assert Part("skirt", TREAD, 1, 1, "left").name == "skirt 1 left"
+
+
+def test_a_part_comes_from_sizes_as_written_down() -> None:
+    """A measured part becomes a shape: the height of a riser is its depth, angles count before a measured back."""
+    tread = part_of("tread", level=3, place=2, front=914, depth=292, thickness=27, back=900, left_angle=89)
+    assert (tread.level, tread.place) == (3, 2)
+    assert tread.shape.back_mm == pytest.approx(914 - 292 / math.tan(math.radians(89)))
+    assert part_of("riser", front=914, height=190, thickness=19).shape.depth == 190
+    assert part_of("tread", front=914, depth=292, thickness=27, back=900).shape.back_mm == 900
+
+
+@pytest.mark.parametrize("missing", ["front", "depth", "thickness"])
+def test_a_size_that_was_not_measured_is_named(missing: str) -> None:
+    """A part without a size that is needed is refused with the size and the part named."""
+    sizes: dict[str, float | None] = {"front": 914, "depth": 292, "thickness": 27} | {missing: None}
+    with pytest.raises(UsageError, match=f"The {missing} of flight 2 tread 5 was not measured"):
+        part_of("tread", level=3, place=5, **sizes)  # type: ignore[arg-type] # sizes alone

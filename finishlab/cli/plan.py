@@ -7,7 +7,7 @@ from typing import Final
 
 import click
 
-from finishlab.cli.common import json_option, out, print_document
+from finishlab.cli.common import json_option, out, print_document, say
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 
 _COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
@@ -70,14 +70,18 @@ def risers(
     from finishlab.errors import UsageError
     from finishlab.reports.plan_documents import risers_document
     from finishlab.reports.plan_text import print_cautions, print_risers
+    from finishlab.stairs.geometry import Part, Shape, unlikely_sizes
     from finishlab.stairs.risers import check_risers
     from finishlab.units import is_us, parse_length
 
     if count is not None and len(risers) > 1:
         raise UsageError("count-and-risers", "Several risers are measured and counted.", "Leave out --count.")
     added = (tread_added, lower_added, upper_added)
+    heights = [parse_length(text, "riser") for text in risers] * (count or 1)
+    for sentence in unlikely_sizes(Part("riser", Shape(900, height, 20)) for height in heights):
+        say(sentence)
     found = check_risers(
-        [parse_length(text, "riser") for text in risers] * (count or 1),
+        heights,
         tread_added=_added(tread_added),
         lower_added=_added(lower_added),
         upper_added=_added(upper_added),

@@ -75,7 +75,7 @@ def write_text(path: str, text: str) -> None:
 
 
 def need_treads(stair: StairPlan) -> None:
-    """Refuse a plan without any part.
+    """Refuse a plan without any part; say which sizes are unlikely.
 
     Raises
     ------
@@ -88,6 +88,10 @@ def need_treads(stair: StairPlan) -> None:
             "The stair is not described.",
             "Give --treads, --front, --depth and --thickness, or a file with --from; see: finishlab plan example",
         )
+    from finishlab.stairs.geometry import unlikely_sizes
+
+    for sentence in unlikely_sizes(stair.parts):
+        say(sentence)
 
 
 def _stair(file: str | None, given: dict[str, Any], *, sized: bool) -> StairPlan:

@@ -7,7 +7,6 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from finishlab.cautions import DEFERS, Caution, cautions_for
-from finishlab.colorimetry.estimate import COLOUR_SPACE
 from finishlab.reports.icalendar import Entry, icalendar_text
 from finishlab.reports.tables import Cell, csv_text
 from finishlab.stairs.calendar import Calendar, Event, nights
@@ -233,6 +232,8 @@ def floor_purchase_document(found: FloorPurchase) -> Document:
 
 
 def _document(kind: str, cautions: Sequence[Caution], **content: object) -> Document:
+    from finishlab.colorimetry.estimate import COLOUR_SPACE  # loads NumPy, which a plan in words needs not
+
     head = {"format": f"finishlab/{kind}/1", "colour_space": COLOUR_SPACE}
     said = {"cautions": [each.as_dict() for each in cautions], "defers": DEFERS} if cautions else {}
     return {**head, **content, **said}

@@ -14,7 +14,7 @@ from typing import Final
 
 from finishlab.errors import UsageError
 from finishlab.stairs.geometry import Corners, Part, corners
-from finishlab.stairs.stair import full_name
+from finishlab.stairs.stair import full_name, need_flight
 
 __all__ = ["ALLOWANCE", "KERF", "CutBoard", "CuttingPlan", "Piece", "Stock", "plan_cutting"]
 
@@ -156,7 +156,7 @@ def plan_cutting(
 
 def _pieces(parts: Sequence[Part], width: float, kerf: float, allowance: float, spares: int) -> list[Piece]:
     """Return the rectangles, the longest first."""
-    several = len({part.level for part in parts}) > 1
+    several = need_flight(parts)
     found = []
     for part in parts:
         depth = part.shape.depth

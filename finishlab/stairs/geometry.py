@@ -7,6 +7,7 @@ it is not square its sides lean, and two interior angles at the front edge say h
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final, Literal, get_args
 
@@ -27,6 +28,7 @@ __all__ = [
     "back_width",
     "corners",
     "face_areas",
+    "unlikely_sizes",
 ]
 
 PartKind = Literal["tread", "riser", "nosing", "landing nosing", "return", "landing board", "stringer", "skirt"]
@@ -254,3 +256,26 @@ def face_areas(shape: Shape) -> FaceAreas:
 
 def _cot(degrees: float) -> float:
     return 0.0 if degrees == 90.0 else 1 / math.tan(math.radians(degrees))
+
+
+def unlikely_sizes(parts: Iterable[Part]) -> tuple[str, ...]:
+    """Return a sentence for each size that treads and risers hardly have, most often for want of a unit.
+
+    The limits are wide: common practice, no source.
+    """
+    found: dict[str, None] = {}
+    for part in parts:
+        for name, (low, high) in _LIKELY.get(part.kind, {}).items():
+            value = getattr(part.shape, name)
+            if not low <= value <= high:
+                what = "height" if name == "depth" and part.kind == "riser" else name
+                found[
+                    f"A {part.kind} with a {what} of {value:g} mm is unusual; a length without a unit is millimetres."
+                ] = None
+    return tuple(found)
+
+
+_LIKELY: Final[Mapping[PartKind, Mapping[str, tuple[float, float]]]] = {
+    "tread": {"front": (300, 3000), "depth": (120, 1500), "thickness": (10, 100)},
+    "riser": {"front": (300, 3000), "depth": (80, 300)},
+}

@@ -15,6 +15,7 @@ from finishlab.stairs.drying import Coat
 from finishlab.stairs.geometry import UPRIGHT, Part, PartKind
 from finishlab.stairs.hours import WorkHours
 from finishlab.stairs.liquids import liquid
+from finishlab.stairs.stair import need_flight
 
 __all__ = ["USUAL_PARTS", "Product", "Quantity", "StairPlan", "calendar_of", "jobs_of", "quantities_of"]
 
@@ -98,7 +99,7 @@ class StairPlan:
     @property
     def several(self) -> bool:
         """Whether parts need their flight's name to be told apart."""
-        return len({part.level for part in self.parts}) > 1
+        return need_flight(self.parts)
 
 
 @dataclass(frozen=True, slots=True)

@@ -209,8 +209,10 @@ def _flight(section: Section, number: int) -> list[Part]:
     if riser:
         parts += flat_parts(risers or treads + 1, _shape(riser), {}, level=level, kind="riser")
     for kind in ("landing nosing", "nosing", "return", "stringer", "skirt"):
-        for place, each in enumerate(section.tables(kind.replace(" ", "_")), start=1):
-            side = each.text("side")
+        count_at: dict[str | None, int] = {}
+        for each in section.tables(kind.replace(" ", "_")):
+            side = _side(each)
+            place = count_at[side] = count_at.get(side, 0) + 1
             parts.append(Part(kind, _shape(each), level, place, side))
     landing = section.table("landing")
     if landing:
@@ -218,6 +220,13 @@ def _flight(section: Section, number: int) -> list[Part]:
         parts += flat_parts(boards, _shape(landing), {}, level=level + 1, kind="landing board")
     section.finish()
     return parts
+
+
+def _side(section: Section) -> str | None:
+    side = section.text("side")
+    if side not in (None, "left", "right"):
+        raise UsageError("bad-side", f"{section.where}: the side is “{side}”.", "Write left or right, seen from below.")
+    return side
 
 
 def _shape(section: Section, usual: Shape | None = None) -> Shape:
