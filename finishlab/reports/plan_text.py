@@ -295,7 +295,12 @@ def _summary(calendar: Calendar) -> str:
     last = {kind: max((e.start for e in calendar.events if e.kind == kind), default=None) for kind, _ in milestones}
     work = [event for event in calendar.events if event.is_work]
     words = [f"Work from {_dated(work[0].start)} to {_dated(work[-1].start)}"]
-    words += [f"{text} from {_dated(when)}" for kind, text in milestones if (when := last[kind]) is not None]
+    latest = work[-1].start
+    for kind, text in milestones:
+        when = last[kind]
+        if when is not None and when >= latest:  # parts finished away may be hard before the last is fitted
+            words.append(f"{text} from {_dated(when)}")
+            latest = when
     return "; ".join(words) + "."
 
 

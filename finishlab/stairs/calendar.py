@@ -178,13 +178,18 @@ class _Planner:
         self.now = opens if walked else last.end
         return last.end
 
-    def fit(self, groups: Sequence[Sequence[Step]]) -> None:
-        """Fit steps one at a time, group by group, each within one working day."""
+    def fit(self, groups: Sequence[Sequence[Step]], steps: Sequence[Step]) -> None:
+        """Fit steps one at a time, group by group, each within one working day.
+
+        A step waits until its neighbours on the way up can be stepped on; one that nothing leads past waits for all.
+        """
         length = dt.timedelta(hours=self.fitting.hours_each)
-        for group in groups:
-            opens = self.now
-            for part in (part for step in group for part in step.parts):
-                start = self.hours.next_start(self.now, length)
+        opens: dict[int, dt.datetime] = {}
+        for step in (step for group in groups for step in group):
+            here = steps.index(step)
+            beside = list(opens.values()) if step.blocks else [opens[n] for n in (here - 1, here + 1) if n in opens]
+            for part in step.parts:
+                start = self.hours.next_start(max([self.now, *beside]), length)
                 self.now = start + length
                 self.events.append(Event("fit", start, self.now, (part,), "take the old out, fit the new"))
                 self.closed.append(Closed((part,), start, self.now, open_step=True))
@@ -192,8 +197,8 @@ class _Planner:
                 if walk_on > self.now:
                     self.closed.append(Closed((part,), self.now, walk_on))
                 self._moment("walk-on", walk_on, (part,), "step on it")
-                opens = max(opens, walk_on)
-            self.now = opens
+                opens[here] = walk_on
+        self.now = max([self.now, *opens.values()])
 
     def _coat_events(self, parts: tuple[Part, ...], before: PlannedCoat | None, each: PlannedCoat, count: int) -> None:
         if before is not None and each.gap is not None:
@@ -265,7 +270,7 @@ def plan_calendar(
         groups = [[step for step in group if step in mine] for group in alternating(steps)]
         groups = [group for group in groups if group]
         if groups and job.away:
-            _finish_away(planner, job, groups)
+            _finish_away(planner, job, groups, steps)
         else:
             for group in groups:
                 planner.coat([part for step in group for part in step.parts], job.coats, walked=True)
@@ -299,7 +304,7 @@ def rule_of_thumb_hours(stain_dry: float, coats: int, recoat: float, walk_on: fl
     return 2 * (stain_dry + coats * recoat + walk_on)
 
 
-def _finish_away(planner: _Planner, job: Job, groups: Sequence[Sequence[Step]]) -> None:
+def _finish_away(planner: _Planner, job: Job, groups: Sequence[Sequence[Step]], steps: Sequence[Step]) -> None:
     """Coat all parts away from the stair, rack by rack, then fit them."""
     waiting = sorted(
         (part for group in groups for step in group for part in step.parts), key=lambda part: (part.level, part.place)
@@ -309,7 +314,7 @@ def _finish_away(planner: _Planner, job: Job, groups: Sequence[Sequence[Step]]) 
         ended = planner.coat(waiting[first : first + size], job.coats, walked=False)
         times = job.coats[-1].times
         planner.now = ended + dt.timedelta(hours=max(planner.fitting.ready_after, times.socks))
-    planner.fit(groups)
+    planner.fit(groups, steps)
 
 
 def _fit_unwalked(planner: _Planner, parts: Sequence[Part]) -> None:
