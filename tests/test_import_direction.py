@@ -16,7 +16,7 @@ PACKAGE: Final = Path(finishlab.__file__).parent
 LAYERS: Final = (
     ("errors",),
     ("version",),
-    ("quality",),
+    ("quality", "units", "cautions"),
     ("records",),
     ("colorimetry",),
     ("imaging",),

@@ -7,7 +7,7 @@ import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, TypeVar, cast
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import click
 
@@ -40,12 +40,6 @@ __all__ = [
 ]
 
 Command = TypeVar("Command", bound=Callable[..., Any])
-
-_OIL_CAUTION: Final = (
-    "Caution: rags with oil or oil stain can catch fire by themselves; dry them flat outdoors, never in a pile. "
-    "The label and the safety data sheet win."
-)
-"""After the National Fire Protection Association's advice on oily rags."""
 
 
 def _greys(ctx: click.Context, param: click.Parameter, value: tuple[str, ...]) -> tuple[GreyArea, ...]:
@@ -174,8 +168,10 @@ def say(text: str) -> None:
 
 def say_oil_caution(*words: str | None) -> None:
     """Say what matters at the moment of use when a finish is oily."""
-    if any("oil" in (text or "").casefold() for text in words):
-        say(_OIL_CAUTION)
+    from finishlab.cautions import CAUTIONS, is_oily
+
+    if any(is_oily(text or "") for text in words):
+        say(CAUTIONS["oily-rags"].spoken)
 
 
 def out() -> Console:

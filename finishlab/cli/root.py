@@ -23,6 +23,8 @@ COMMANDS: Final = {
     "board": ("finishlab.cli.board:board", "Log and look up test boards."),
     "rank": ("finishlab.cli.rank:rank", "Say which board comes closest to the floor."),
     "remeasure": ("finishlab.cli.remeasure:remeasure", "Measure logged photos again, with what is known today."),
+    "plan": ("finishlab.cli.plan:plan", "Plan the stair: quantities, cutting, days, risers, floor."),
+    "cautions": ("finishlab.cli.cautions:cautions", "Show every caution with its source."),
     "export": ("finishlab.cli.exchange:export", "Write the whole logbook into one archive."),
     "import": ("finishlab.cli.exchange:import_", "Take an archive into the logbook."),
     "backup": ("finishlab.cli.exchange:backup", "Copy the logbook into another folder."),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from finishlab.cautions import CAUTIONS as _REGISTRY
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.matching.floor import FEW_SPOTS
 from finishlab.quality import Doubt
@@ -28,40 +29,8 @@ __all__ = [
     "tie_marks",
 ]
 
-CAUTIONS = (
-    (
-        "Oily rags",
-        (
-            "Rags soaked with oil or oil stain can catch fire by themselves. Never leave them in a pile: "
-            "dry them flat or hung outdoors, then store them in a tight metal can with water until they "
-            "are disposed of."
-        ),
-    ),
-    (
-        "Vapour",
-        (
-            "Solvent vapour burns and harms: no flame or pilot light near it, air from two sides. A dust "
-            "mask is no vapour mask. Two-part finishes with a hardener are for trained people with the "
-            "right protection."
-        ),
-    ),
-    (
-        "Dust",
-        (
-            "Wood dust causes cancer (IARC group 1): extract it and wear an N95 or P100 mask. In a home "
-            "built before 1978 treat old coatings as lead paint until tested, and do not sand them dry."
-        ),
-    ),
-    (
-        "Treads",
-        (
-            "A wet or missing tread is a fall: block the stair at top and bottom and keep another way out. "
-            "High gloss is slippery; an anti-slip additive changes the look, so put it on the test board "
-            "too."
-        ),
-    ),
-)
-"""Title and text of each caution; sources: NFPA (rags), IARC 100C (dust), US EPA (lead); the rest common practice."""
+CAUTIONS = tuple((caution.title, caution.long) for caution in _REGISTRY.values())
+"""Title and text of each caution, for the page."""
 
 _ROUNDS_TO_NONE = 0.005
 

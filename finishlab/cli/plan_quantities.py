@@ -1,0 +1,76 @@
+"""``finishlab plan quantities``: how much stain and finish to buy."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import click
+
+from finishlab.cli.common import json_option, out, print_document
+from finishlab.cli.lazy import ExampleCommand
+from finishlab.cli.plan_options import csv_option, need_treads, stair_options, write_text
+from finishlab.errors import UsageError
+
+if TYPE_CHECKING:
+    from finishlab.stairs.plan import StairPlan
+
+
+@click.command(
+    cls=ExampleCommand,
+    short_help="Say how much stain and finish to buy.",
+    examples=(
+        'finishlab plan quantities --treads 13 --front 36in --depth 11.5in --thickness 1in --liquid "oil stain"',
+        "finishlab plan quantities --from stair.toml --csv quantities.csv",
+    ),
+)
+@stair_options(sized=True)
+@click.option("--liquid", metavar="KIND", help='What is applied: "oil stain", "water polyurethane" ...')
+@click.option("--coats", type=click.IntRange(0, 8), default=1, show_default=True, metavar="N", help="On top and edges.")
+@click.option("--under", type=click.IntRange(0, 8), metavar="N", help="Coats on the underside. [default: 1]")
+@click.option("--coverage", metavar="TEXT", help='What the label says: "125 ft2/qt", "400-500 ft2/gal", "12 m2/L".')
+@click.option("--waste", type=click.FloatRange(0, 99), metavar="PERCENT", help="Lost in can and rag. [default: 15]")
+@click.option("--can", "cans", multiple=True, metavar="SIZE=PRICE", help="A size on sale, 1qt or 1qt=18.50; repeat.")
+@csv_option
+@json_option
+def quantities(
+    *,
+    stair: StairPlan,
+    from_file: bool,
+    liquid: str | None,
+    coats: int,
+    under: int | None,
+    coverage: str | None,
+    waste: float | None,
+    cans: tuple[str, ...],
+    csv_file: str | None,
+    as_json: bool,
+) -> None:
+    """Say how much stain and finish to buy.
+
+    Labels differ up to threefold: without --coverage the answer is a range. Areas hold both faces, edges and nosing.
+    """
+    from finishlab.cautions import cautions_for
+    from finishlab.reports.plan_documents import quantities_csv, quantities_document
+    from finishlab.reports.plan_text import print_cautions, print_quantities
+    from finishlab.stairs.plan import quantities_of
+    from finishlab.units import is_us
+    from finishlab.workflow.planning import product_of
+
+    need_treads(stair)
+    if liquid is not None and from_file and stair.products:
+        raise UsageError("file-and-liquid", "The file names its products.", "Leave out --liquid.")
+    if liquid is not None:
+        product = product_of(liquid, coats=coats, under=under, coverage=coverage, waste=waste, cans=cans)
+        us = stair.us or any(is_us(text) for text in (coverage or "", *cans))
+        stair = replace(stair, products=(product,), us=us)
+    found = quantities_of(stair)
+    names = [f"{each.product.kind} {each.product.name}" for each in found]
+    cautions = cautions_for(names, ("apply", "dispose", "choose sheen"))
+    if csv_file is not None:
+        write_text(csv_file, quantities_csv(found))
+    if as_json:
+        print_document(quantities_document(found, cautions))
+        return
+    print_quantities(out(), stair, found)
+    print_cautions(out(), cautions)

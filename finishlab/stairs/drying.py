@@ -1,0 +1,204 @@
+"""Coats in their order and the hours between them, and when each can be given in the hours somebody works."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from finishlab.errors import UsageError
+from finishlab.stairs.hours import WorkHours
+from finishlab.stairs.liquids import liquid
+
+__all__ = ["Coat", "Gap", "PlannedCoat", "Times", "default_coat", "gap_rules", "plan_coats"]
+
+_AHEAD: Final = dt.timedelta(days=8)
+"""How much later than possible a coat is tried, if the coats after it cannot be given otherwise: the week repeats."""
+
+
+@dataclass(frozen=True, slots=True)
+class Times:
+    """Hours of one product, from the label.
+
+    Parameters
+    ----------
+    recoat
+        Hours from the end of a coat to the next of the same: at least, and at most (None: no end).
+    under_other
+        The same before another product; None: as `recoat`.
+    late
+        Hours after which, the window missed, the next may go on once the coat is rubbed out; None: never.
+    rub_out
+        Whether the coat is rubbed out before the next.
+    socks, use, cure
+        Hours until it is walked on in socks, used with care, cured.
+
+    Raises
+    ------
+    UsageError
+        ``"bad-times"``.
+    """
+
+    recoat: tuple[float, float | None]
+    socks: float
+    use: float
+    cure: float
+    under_other: tuple[float, float | None] | None = None
+    late: float | None = None
+    rub_out: bool = False
+
+    def __post_init__(self) -> None:
+        for least, most in (self.recoat, self.under_other or self.recoat):
+            if not 0 <= least <= 10_000 or (most is not None and not least <= most <= 100_000):
+                raise UsageError(
+                    "bad-times", "A recoat window ends after it begins.", "Copy both hours from the label."
+                )
+        others = (self.socks, self.use, self.cure, *([] if self.late is None else [self.late]))
+        if not all(0 <= hours < math.inf and hours <= 10_000 for hours in others):
+            raise UsageError("bad-times", "Hours are not below 0, nor above 10,000.", "Copy the hours from the label.")
+
+
+@dataclass(frozen=True, slots=True)
+class Coat:
+    """One coat of a product."""
+
+    product: str
+    times: Times
+    is_film: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """One way from a coat to the next: hours at least and at most after its end, and whether it is rubbed out."""
+
+    least: float
+    most: float | None
+    rub_out: bool
+    late: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedCoat:
+    """A coat and when it is given; the rubbing out before it begins at `rub_from`, None if there is none."""
+
+    coat: Coat
+    number: int
+    start: dt.datetime
+    end: dt.datetime
+    rub_from: dt.datetime | None
+    gap: Gap | None
+    """How it follows the coat before; None for the first."""
+
+
+def default_coat(kind: str, product: str | None = None) -> Coat:
+    """Return a coat of a kind with the kind's times, the cautious end of each range; a label wins over them.
+
+    Raises
+    ------
+    UsageError
+        ``"unknown-liquid"``.
+    """
+    what = liquid(kind)
+    times = Times(
+        recoat=(what.recoat_h[1], None),
+        under_other=None if what.under_other_h is None else (what.under_other_h[1], None),
+        socks=what.socks_h,
+        use=what.use_d[1] * 24,
+        cure=what.cure_d[1] * 24,
+        rub_out="polyurethane" in what.kind,
+    )
+    return Coat(product or what.kind, times, what.is_film)
+
+
+def gap_rules(coat: Coat, following: Coat) -> tuple[Gap, ...]:
+    """Return the ways from a coat to the one that follows, the usual one first."""
+    same = coat.product == following.product
+    least, most = coat.times.recoat if same or coat.times.under_other is None else coat.times.under_other
+    usual = Gap(least, most, coat.times.rub_out)
+    if most is None or coat.times.late is None:
+        return (usual,)
+    return usual, Gap(max(coat.times.late, most), None, rub_out=True, late=True)
+
+
+def plan_coats(
+    coats: Sequence[Coat], ready: dt.datetime, hours: WorkHours, coat_h: float, rub_h: float
+) -> tuple[PlannedCoat, ...]:
+    """Return when each coat is given: the earliest in which every recoat window is kept.
+
+    Parameters
+    ----------
+    coats
+        In their order.
+    ready
+        From when the first can be given.
+    hours
+        When somebody works.
+    coat_h, rub_h
+        Hours one coat, and one rubbing out, of all the parts take.
+
+    Raises
+    ------
+    UsageError
+        ``"no-coats"``; ``"no-recoat-slot"`` if some window always falls outside working hours; ``"day-too-short"``.
+    """
+    if not coats:
+        raise UsageError("no-coats", "No coat is named.", "Name them in their order, for example --coat “oil stain”.")
+    longest = coat_h + (rub_h if any(coat.times.rub_out or coat.times.late for coat in coats) else 0.0)
+    hours.next_start(ready, dt.timedelta(hours=longest))
+    found = _Search(coats, hours, dt.timedelta(hours=coat_h), dt.timedelta(hours=rub_h)).run(ready)
+    if found is None:
+        raise UsageError(
+            "no-recoat-slot",
+            "Some coat's recoat window always ends before somebody works again.",
+            "Give longer working hours, or say after how many hours a late coat may follow a rub-out (late_h).",
+        )
+    return found
+
+
+class _Search:
+    """Tries starts in their order, and remembers from which ones the rest cannot be given."""
+
+    def __init__(self, coats: Sequence[Coat], hours: WorkHours, coat: dt.timedelta, rub: dt.timedelta) -> None:
+        self.coats = coats
+        self.hours = hours
+        self.coat = coat
+        self.rub = rub
+        self.hopeless: set[tuple[int, dt.datetime]] = set()
+
+    def run(self, ready: dt.datetime) -> tuple[PlannedCoat, ...] | None:
+        first = self.hours.next_start(ready, self.coat)
+        for start in self.hours.starts(first, self.coat, first + _AHEAD):
+            planned = PlannedCoat(self.coats[0], 1, start, start + self.coat, None, None)
+            rest = self.after(planned)
+            if rest is not None:
+                return (planned, *rest)
+        return None
+
+    def after(self, planned: PlannedCoat) -> tuple[PlannedCoat, ...] | None:
+        if planned.number == len(self.coats):
+            return ()
+        if (planned.number, planned.start) in self.hopeless:
+            return None
+        for following in self.candidates(planned):
+            rest = self.after(following)
+            if rest is not None:
+                return (following, *rest)
+        self.hopeless.add((planned.number, planned.start))
+        return None
+
+    def candidates(self, planned: PlannedCoat) -> Iterator[PlannedCoat]:
+        """Give what may follow, the earliest first; the rub-out is work of the same day, just before the coat."""
+        coat = self.coats[planned.number]
+        for gap in gap_rules(planned.coat, coat):
+            rub = self.rub if gap.rub_out else dt.timedelta()
+            ready = planned.end + dt.timedelta(hours=gap.least)
+            if gap.most is not None:
+                until = planned.end + dt.timedelta(hours=gap.most) - rub
+            else:
+                until = self.hours.next_start(ready, rub + self.coat) + _AHEAD
+            for start in self.hours.starts(ready, rub + self.coat, until):
+                begins = start + rub
+                rub_from = start if gap.rub_out else None
+                yield PlannedCoat(coat, planned.number + 1, begins, begins + self.coat, rub_from, gap)

@@ -1,0 +1,226 @@
+"""Lengths, volumes, areas and coverages as people write them, and back into words.
+
+Inside, lengths are millimetres, areas square metres, volumes litres, coverages square metres a litre. The factors are
+exact by definition: 1 in = 25.4 mm; 1 US gallon = 231 in3 (NIST Handbook 44, appendix C).
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from fractions import Fraction
+from typing import Final
+
+from finishlab.errors import UsageError
+
+__all__ = [
+    "FT2_PER_GAL",
+    "LITRES_PER_GAL",
+    "LITRES_PER_QT",
+    "M2_PER_FT2",
+    "MM_PER_INCH",
+    "area_text",
+    "inches_text",
+    "is_us",
+    "length_text",
+    "parse_area",
+    "parse_coverage",
+    "parse_length",
+    "parse_volume",
+    "volume_text",
+]
+
+MM_PER_INCH: Final = 25.4
+M2_PER_FT2: Final = (12 * MM_PER_INCH / 1000) ** 2
+LITRES_PER_GAL: Final = 231 * MM_PER_INCH**3 / 1e6
+LITRES_PER_QT: Final = LITRES_PER_GAL / 4
+FT2_PER_GAL: Final = M2_PER_FT2 / LITRES_PER_GAL
+"""1 ft2/gal in m2/L: 0.02454."""
+
+_NUMBER: Final = r"(?:\d+(?:\.\d+)?(?:[ -]\d+/\d+)?|\d+/\d+|\.\d+)"
+_LENGTHS: Final = {
+    "mm": 1.0,
+    "cm": 10.0,
+    "m": 1000.0,
+    "in": MM_PER_INCH,
+    "inch": MM_PER_INCH,
+    "inches": MM_PER_INCH,
+    '"': MM_PER_INCH,
+    "ft": 12 * MM_PER_INCH,
+    "foot": 12 * MM_PER_INCH,
+    "feet": 12 * MM_PER_INCH,
+    "'": 12 * MM_PER_INCH,
+}
+_VOLUMES: Final = {
+    "l": 1.0,
+    "litre": 1.0,
+    "litres": 1.0,
+    "liter": 1.0,
+    "liters": 1.0,
+    "ml": 0.001,
+    "cl": 0.01,
+    "gal": LITRES_PER_GAL,
+    "gallon": LITRES_PER_GAL,
+    "gallons": LITRES_PER_GAL,
+    "qt": LITRES_PER_QT,
+    "quart": LITRES_PER_QT,
+    "quarts": LITRES_PER_QT,
+    "pt": LITRES_PER_QT / 2,
+    "pint": LITRES_PER_QT / 2,
+    "pints": LITRES_PER_QT / 2,
+    "floz": LITRES_PER_QT / 32,
+}
+_AREAS: Final = {
+    "m2": 1.0,
+    "m²": 1.0,
+    "sqm": 1.0,
+    "ft2": M2_PER_FT2,
+    "ft²": M2_PER_FT2,
+    "sqft": M2_PER_FT2,
+    "sqfeet": M2_PER_FT2,
+}
+_US: Final = re.compile(
+    r"(?:\d|\b|\s)(?:in|inch|inches|ft|ft2|ft²|foot|feet|sqft|gal|gallons?|qt|quarts?|pt|floz)\b|[\"']"
+)
+_LONGEST: Final = 100_000.0
+"""Longest length that can be meant on a stair, mm."""
+
+
+def parse_length(text: str, what: str = "length") -> float:
+    """Return a length in millimetres: ``914``, ``914mm``, ``36in``, ``1 1/16 in``, ``2ft 6in``.
+
+    Without a unit it is millimetres.
+
+    Raises
+    ------
+    UsageError
+        ``"bad-length"`` if it is none, is zero or negative, or is longer than 100 m.
+    """
+    mm = _amount(text, _LENGTHS, 1.0)
+    if mm is None or not 0 < mm <= _LONGEST:
+        raise UsageError(
+            "bad-length",
+            f"“{text}” is not a {what}.",
+            "Write a number above 0 and its unit, for example 914mm, 36in or “1 1/16in”.",
+        )
+    return mm
+
+
+def parse_volume(text: str, what: str = "can size") -> float:
+    """Return a volume in litres: ``1qt``, ``946ml``, ``2.5L``, ``1 gal``; a unit is needed.
+
+    Raises
+    ------
+    UsageError
+        ``"bad-volume"``.
+    """
+    litres = _amount(text, _VOLUMES, None)
+    if litres is None or not 0 < litres <= 1000:
+        raise UsageError("bad-volume", f"“{text}” is not a {what}.", "Write for example 1qt, 1gal, 946ml or 2.5L.")
+    return litres
+
+
+def parse_area(text: str, what: str = "area") -> float:
+    """Return an area in square metres: ``12m2``, ``130 ft2``; a unit is needed.
+
+    Raises
+    ------
+    UsageError
+        ``"bad-area"``.
+    """
+    area = _amount(text, _AREAS, None)
+    if area is None or not 0 < area <= 100_000:
+        raise UsageError("bad-area", f"“{text}” is not an {what}.", "Write for example 12m2 or 130ft2.")
+    return area
+
+
+def parse_coverage(text: str) -> tuple[float, float]:
+    """Return what a label says one coat covers, m2/L, least and most: ``125 ft2/qt``, ``400-500 ft2/gal``.
+
+    Raises
+    ------
+    UsageError
+        ``"bad-coverage"``.
+    """
+    match = re.fullmatch(r"\s*([\d.]+)(?:\s*(?:-|to)\s*([\d.]+))?\s*([^\d\s/][^/]*?)\s*(?:/|per)\s*(\S+)\s*", text)
+    if match:
+        low, high, area, volume = match.groups()
+        factors = _unit(area, _AREAS), _unit(volume, _VOLUMES)
+        if factors[0] and factors[1]:
+            values = [_number(each) for each in (low, high or low)]
+            if all(value is not None and 0 < value < 1e5 for value in values):
+                found = sorted(value * factors[0] / factors[1] for value in values if value is not None)
+                return found[0], found[1]
+    raise UsageError(
+        "bad-coverage",
+        f"“{text}” is not a coverage.",
+        "Copy it from the label, for example “125 ft2/qt”, “400-500 ft2/gal” or “12 m2/L”.",
+    )
+
+
+def is_us(text: str) -> bool:
+    """Return whether a text names feet, inches, quarts or gallons, so that answers are given in them too."""
+    return bool(_US.search(text.lower()))
+
+
+def inches_text(mm: float) -> str:
+    """Return a length in inches to the nearest 1/32, as a tape shows it: ``35 29/32 in``."""
+    whole = round(abs(mm) / MM_PER_INCH * 32)
+    inches, part = divmod(whole, 32)
+    fraction = Fraction(part, 32)
+    words = " ".join(str(each) for each in (inches, fraction) if each) or "0"
+    return f"{'-' if mm < 0 and whole else ''}{words} in"
+
+
+def length_text(mm: float, *, us: bool = False) -> str:
+    """Return a length in words: ``914 mm``; with `us` the inches first: ``36 in (914 mm)``."""
+    metric = f"{_short(mm, 1 if abs(mm) < 100 else 0)} mm"
+    return f"{inches_text(mm)} ({metric})" if us else metric
+
+
+def area_text(m2: float, *, us: bool = False) -> str:
+    """Return an area in words: ``4.32 m2``; with `us`: ``46.5 ft2 (4.32 m2)``."""
+    return f"{m2 / M2_PER_FT2:.1f} ft2 ({m2:.2f} m2)" if us else f"{m2:.2f} m2"
+
+
+def volume_text(litres: float, *, us: bool = False) -> str:
+    """Return a volume in words: ``0.73 L``; with `us`: ``0.77 qt (0.73 L)``."""
+    return f"{litres / LITRES_PER_QT:.2f} qt ({litres:.2f} L)" if us else f"{litres:.2f} L"
+
+
+def _short(value: float, places: int) -> str:
+    text = f"{value:.{places}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _unit(text: str, units: dict[str, float]) -> float | None:
+    return units.get(re.sub(r"[\s.]", "", text.lower()))
+
+
+def _number(text: str) -> float | None:
+    try:
+        value = float(sum(Fraction(part) for part in re.split(r"[ -]", text.strip())))
+    except (ValueError, ZeroDivisionError, OverflowError):
+        return None
+    return value if math.isfinite(value) else None
+
+
+def _amount(text: str, units: dict[str, float], alone: float | None) -> float | None:
+    """Return the sum of numbers with units, e.g. feet and inches; None if the text is anything else."""
+    rest = text.strip().lower()
+    if re.fullmatch(_NUMBER, rest):
+        value = _number(rest)
+        return None if value is None or alone is None else value * alone
+    pieces = re.findall(rf"({_NUMBER})\s*([^\d\s/-]+(?:\s*oz|\s*ft|\s*m)?[2²]?)\s*", rest)
+    if not pieces or len(pieces) > 2 or "".join(n + u for n, u in pieces).replace(" ", "") != rest.replace(" ", ""):
+        return None
+    found = [(_number(number), _unit(unit, units)) for number, unit in pieces]
+    total = 0.0
+    for number, factor in found:
+        if number is None or factor is None:
+            return None
+        total += number * factor
+    # Two pieces are feet and inches: the second is in the smaller unit.
+    if len(found) == 2 and (found[0][1] or 0) <= (found[1][1] or 0):
+        return None
+    return total

@@ -1,0 +1,199 @@
+"""Reading a user's TOML file strictly: every key is known, every value of its kind, and what is not is said."""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+import tomllib
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Any, Final, TypeVar
+
+from finishlab.errors import UsageError
+from finishlab.units import parse_length
+
+__all__ = ["Section", "read_toml"]
+
+Value = TypeVar("Value")
+_LARGEST: Final = 1_000_000
+"""Bytes of the largest file that is read."""
+
+
+def read_toml(path: str | Path) -> Section:
+    """Return the whole of a TOML file.
+
+    Raises
+    ------
+    UsageError
+        ``"no-such-file"``, ``"file-too-large"``, ``"not-toml"``.
+    """
+    file = Path(path)
+    try:
+        size = file.stat().st_size
+        if size > _LARGEST:
+            raise UsageError("file-too-large", f"{file} is too large for a plan.", "Name the plan's TOML file.")
+        content = file.read_bytes()
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise UsageError("no-such-file", f"{file} cannot be read: {reason}.", "Name the plan's TOML file.") from error
+    try:
+        return Section(tomllib.loads(content.decode("utf-8-sig")), file.name)
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
+        raise UsageError(
+            "not-toml", f"{file} is no TOML: {error}.", "Compare it with: finishlab plan example"
+        ) from error
+
+
+class Section:
+    """One table of the file; whoever has read what he knows calls `finish`, and keys nobody asked for are refused.
+
+    Parameters
+    ----------
+    content
+        The table.
+    where
+        What it is called in sentences.
+    """
+
+    def __init__(self, content: dict[str, Any], where: str) -> None:
+        self.content = content
+        self.where = where
+        self.asked: set[str] = set()
+
+    def __bool__(self) -> bool:
+        return bool(self.content)
+
+    def raw(self, name: str) -> object:
+        """Return a value as it stands, None where there is none."""
+        self.asked.add(name)
+        return self.content.get(name)
+
+    def read(self, name: str, parse: Callable[[str], Value]) -> Value | None:
+        """Return what a text means; a bare number is taken for its text."""
+        value = self.raw(name)
+        if value is None:
+            return None
+        if isinstance(value, bool) or not isinstance(value, str | int | float):
+            raise self._wrong(name, "text")
+        try:
+            return parse(str(value))
+        except UsageError as error:
+            raise UsageError(error.code, f"{self.where}, {name}: {error.message}", error.hint) from error
+
+    def length(self, name: str) -> float | None:
+        """Return a length in mm."""
+        return self.read(name, lambda text: parse_length(text, "length"))
+
+    def text(self, name: str) -> str | None:
+        """Return a text."""
+        return self.read(name, lambda text: " ".join(text.split()))
+
+    def number(self, name: str) -> float | None:
+        """Return a number."""
+        value = self.raw(name)
+        if value is None:
+            return None
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise self._wrong(name, "number")
+        return float(value)
+
+    def whole(self, name: str) -> int | None:
+        """Return a whole number."""
+        value = self.raw(name)
+        if value is None:
+            return None
+        if isinstance(value, bool) or not isinstance(value, int):
+            raise self._wrong(name, "whole number")
+        return value
+
+    def flag(self, name: str) -> bool | None:
+        """Return true or false."""
+        value = self.raw(name)
+        if value is None or isinstance(value, bool):
+            return value
+        raise self._wrong(name, "true or false")
+
+    def day(self, name: str) -> dt.date | None:
+        """Return a date."""
+        value = self.raw(name)
+        return None if value is None else self._day(name, value)
+
+    def days(self, name: str) -> tuple[dt.date, ...]:
+        """Return a list of dates."""
+        return tuple(self._day(name, each) for each in self._list(name))
+
+    def texts(self, name: str) -> tuple[str, ...]:
+        """Return a list of texts; one text is a list of one."""
+        found = self.raw(name)
+        if isinstance(found, str):
+            return (found,)
+        texts = self._list(name)
+        if not all(isinstance(each, str | int | float) and not isinstance(each, bool) for each in texts):
+            raise self._wrong(name, "list of texts")
+        return tuple(str(each) for each in texts)
+
+    def span(self, name: str) -> tuple[float, float | None] | None:
+        """Return hours from and to, of ``4`` or ``[4, 24]``."""
+        value = self.raw(name)
+        if value is None:
+            return None
+        both: list[Any] = value if isinstance(value, list) else [value]
+        if len(both) not in {1, 2} or any(isinstance(v, bool) or not isinstance(v, int | float) for v in both):
+            raise self._wrong(name, "number of hours, or [from, to]")
+        return float(both[0]), float(both[1]) if len(both) > 1 else None
+
+    def table(self, name: str) -> Section:
+        """Return a table, an empty one where there is none."""
+        value = self.raw(name)
+        if value is not None and not isinstance(value, dict):
+            raise self._wrong(name, "table")
+        return Section(value or {}, f"{self.where}, {name}")
+
+    def tables(self, name: str, called: str | None = None) -> Iterable[Section]:
+        """Return a list of tables; one table is a list of one."""
+        value = self.raw(name)
+        several = value if isinstance(value, list) else [] if value is None else [value]
+        if not all(isinstance(each, dict) for each in several):
+            raise self._wrong(name, "list of tables")
+        return [Section(each, f"{self.where}, {called or name} {n}") for n, each in enumerate(several, start=1)]
+
+    def finish(self) -> None:
+        """Refuse what nobody asked for.
+
+        Raises
+        ------
+        UsageError
+            ``"unknown-key"``.
+        """
+        for name in self.content:
+            if name not in self.asked:
+                near = difflib.get_close_matches(name, sorted(self.asked), n=1)
+                known = f"Do you mean {near[0]}?" if near else f"Known here: {', '.join(sorted(self.asked))}."
+                raise UsageError("unknown-key", f"{self.where}: “{name}” is not known.", known)
+
+    def _list(self, name: str) -> list[Any]:
+        value = self.raw(name)
+        if value is None:
+            return []
+        if not isinstance(value, list):
+            raise self._wrong(name, "list")
+        return value
+
+    def _day(self, name: str, value: object) -> dt.date:
+        if isinstance(value, str):
+            try:
+                value = dt.date.fromisoformat(value)
+            except ValueError:
+                raise self._wrong(name, "date such as 2026-12-01") from None
+        if isinstance(value, dt.datetime):
+            return value.date()
+        if isinstance(value, dt.date):
+            return value
+        raise self._wrong(name, "date such as 2026-12-01")
+
+    def _wrong(self, name: str, kind: str) -> UsageError:
+        return UsageError(
+            "wrong-kind",
+            f"{self.where}, {name}: a {kind} belongs here.",
+            "Compare it with: finishlab plan example",
+        )

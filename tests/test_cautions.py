@@ -1,0 +1,102 @@
+"""The registry of cautions: when each is called for, and that it defers to label, code and licensed people."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from finishlab.cautions import ACTIONS, CAUTIONS, DEFERS, Action, cautions_for, due, is_oily
+from finishlab.stairs.liquids import LIQUIDS
+
+
+def codes(products: list[str], *actions: Action) -> list[str]:
+    """Return the codes that products and actions call for."""
+    return [caution.code for caution in cautions_for(products, actions or ("apply",))]
+
+
+@pytest.mark.parametrize("caution", CAUTIONS.values(), ids=lambda each: each.code)
+def test_every_caution_is_short_long_and_has_a_source(caution: object) -> None:
+    """Each has a title of a few words, a short text, a longer one, and says who says so."""
+    found = next(each for each in CAUTIONS.values() if each is caution)
+    assert len(found.title.split()) <= 5
+    assert len(found.short) <= 170
+    assert len(found.long) > len(found.short)
+    assert found.source
+    assert found.as_dict().keys() == {"code", "title", "short", "long", "source"}
+
+
+def test_cautions_defer() -> None:
+    """Label, safety data sheet, local code and licensed people win over every caution."""
+    for word in ("label", "safety data sheet", "local code", "licensed"):
+        assert word in DEFERS
+
+
+def test_the_sources_are_those_who_say_so() -> None:
+    """Rags: NFPA; wood dust: IARC 100C; lead: US EPA; what nobody says is marked as common practice."""
+    assert "National Fire Protection Association" in CAUTIONS["oily-rags"].source
+    assert "100C" in CAUTIONS["wood-dust"].source
+    assert "Environmental Protection Agency" in CAUTIONS["lead-paint"].source
+    assert CAUTIONS["blocked-stairs"].source == "common practice, no source"
+
+
+@pytest.mark.parametrize(
+    ("product", "expected"),
+    [
+        ("oil stain", ["oily-rags", "vapour", "disposal"]),
+        ("Danish oil", ["oily-rags", "vapour", "disposal"]),
+        ("hardwaxoil", ["oily-rags", "vapour", "disposal"]),
+        ("gel stain", ["oily-rags", "vapour", "disposal"]),
+        ("water-based gel stain", []),
+        ("water polyurethane", []),
+        ("two-part water polyurethane", ["vapour", "hardener"]),
+        ("high-gloss oil PU", ["oily-rags", "vapour", "slip", "disposal"]),
+        ("spirit varnish", ["vapour", "disposal"]),
+        ("walnut", []),
+    ],
+)
+def test_a_product_calls_for_its_own(product: str, expected: list[str]) -> None:
+    """Oil brings rags, vapour and disposal; a hardener its own; gloss slip; water and bare names nothing."""
+    assert codes([product]) == expected
+
+
+@pytest.mark.parametrize(
+    ("action", "expected"),
+    [
+        ("sand", ["wood-dust"]),
+        ("strip", ["wood-dust", "lead-paint"]),
+        ("wet stair", ["blocked-stairs"]),
+        ("fit", ["lead-paint", "blocked-stairs"]),
+        ("choose sheen", ["slip"]),
+        ("dispose", ["disposal"]),
+    ],
+)
+def test_an_action_calls_for_its_own(action: Action, expected: list[str]) -> None:
+    """Dust where wood is sanded, lead where old coatings come off, a blocked stair where treads are missing."""
+    assert codes([], action) == expected
+
+
+def test_sanding_an_oiled_board_needs_no_word_on_rags() -> None:
+    """A product's cautions come when it is applied or thrown away, not with every other work on the stair."""
+    assert codes(["oil stain"], "sand") == ["wood-dust"]
+
+
+def test_every_oily_liquid_is_known_by_its_name() -> None:
+    """A kind of liquid is known for oily rags by its name exactly where it is marked so."""
+    for liquid in LIQUIDS.values():
+        assert is_oily(liquid.kind) is liquid.oily
+
+
+@given(st.lists(st.sampled_from(sorted(CAUTIONS))), st.sets(st.sampled_from(sorted(CAUTIONS))))
+def test_each_kind_is_due_once_a_day(kinds: list[str], shown: set[str]) -> None:
+    """What was shown today is not due; what is due comes once, in the registry's order, and then is not due again."""
+    found = [caution.code for caution in due(kinds, shown)]
+    assert set(found) == set(kinds) - shown
+    assert found == [code for code in CAUTIONS if code in found]
+    assert due(kinds, shown | set(found)) == ()
+
+
+@given(st.lists(st.text()), st.sets(st.sampled_from(ACTIONS)))
+def test_any_name_is_taken(products: list[str], actions: set[Action]) -> None:
+    """Whatever people write, choosing cautions gives cautions of the registry and no error."""
+    assert all(CAUTIONS[each.code] is each for each in cautions_for([*products, None], actions))
