@@ -14,6 +14,7 @@ from finishlab.logbook.stored import (
     StoredRecipe,
     StoredSpot,
 )
+from finishlab.logbook.stored_stair import StoredColour, StoredEvent, StoredFlight, StoredPart, StoredStair
 from finishlab.logbook.strips import StoredGreys
 from finishlab.logbook.undoing import Undone
 
@@ -24,10 +25,15 @@ __all__ = [
     "StoredApproval",
     "StoredBoard",
     "StoredCan",
+    "StoredColour",
+    "StoredEvent",
+    "StoredFlight",
     "StoredGreys",
     "StoredMeasurement",
     "StoredPair",
+    "StoredPart",
     "StoredRecipe",
     "StoredSpot",
+    "StoredStair",
     "Undone",
 ]

@@ -43,6 +43,7 @@ __all__ = [
     "read_boards",
     "read_cans",
     "read_history",
+    "read_part_measurements",
     "read_recipes",
     "read_spots",
     "recipe_record",
@@ -168,6 +169,12 @@ def read_spots(session: Session, *, number: int | None = None, light: Light | No
         for row in rows
         if light is None or measurements[row.number]
     ]
+
+
+def read_part_measurements(session: Session, ident: int) -> tuple[StoredMeasurement, ...]:
+    """Read all that was measured of a part of the stair."""
+    mine = select(MeasurementRow).where(MeasurementRow.part_id == ident).order_by(MeasurementRow.id)
+    return tuple(_decoded("the stair", _measurement, found) for found in session.scalars(mine))
 
 
 def read_history(session: Session, subject: str | None, *, last: int | None = None) -> tuple[Change, ...]:

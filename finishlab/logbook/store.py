@@ -30,6 +30,7 @@ from finishlab.logbook.photo_files import PHOTOS, keep_file, photo_place
 from finishlab.logbook.reading import read_boards, read_spots
 from finishlab.logbook.recipes import RecipeShelf
 from finishlab.logbook.renewing import RenewShelf
+from finishlab.logbook.stair_shelf import StairShelf
 from finishlab.logbook.stored import DirectPair, StoredBoard, StoredSpot
 from finishlab.logbook.strips import StripShelf
 from finishlab.logbook.subjects import check_named, edit, find, remove
@@ -44,7 +45,7 @@ DATABASE: Final = "logbook.db"
 """Name of the SQLite file in the logbook's folder."""
 
 
-class Logbook(StripShelf, RenewShelf, RecipeShelf, HistoryShelf, UndoShelf, ExchangeShelf):
+class Logbook(StripShelf, RenewShelf, RecipeShelf, HistoryShelf, UndoShelf, ExchangeShelf, StairShelf):
     """A logbook that is open; use it in a `with` statement, or `close` it.
 
     Examples

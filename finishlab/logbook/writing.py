@@ -24,12 +24,13 @@ from finishlab.logbook.tables import (
     FloorSpotRow,
     MeasurementRow,
     PairRow,
+    PartRow,
     PhotoRow,
     RecipeRow,
     StripRow,
 )
 from finishlab.measure import FieldMeasurement, Measurement
-from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe
+from finishlab.records import Approval, Batch, BoardRecord, Flight, FloorSpotRecord, Light, Part, Recipe
 
 __all__ = [
     "AnyRecord",
@@ -50,7 +51,13 @@ __all__ = [
 ]
 
 HASH_DIGITS: Final = 64
-AnyRecord = BoardRecord | FloorSpotRecord | Recipe | Batch
+_OWNERS: Final[dict[str, tuple[str, Any, Any, str]]] = {
+    "board": ("board_number", BoardRow.number, BoardRow.removed, "as B{}"),
+    "spot": ("spot_number", FloorSpotRow.number, FloorSpotRow.removed, "as F{}"),
+    "part": ("part_id", PartRow.id, PartRow.removed, "for another part of the stair"),
+}
+"""What can be measured: the column that names it, its key and removal, and how another one is called."""
+AnyRecord = BoardRecord | FloorSpotRecord | Recipe | Batch | Flight | Part
 
 
 def now() -> dt.datetime:
@@ -140,17 +147,17 @@ def add_measurements(
     session: Session,
     measurements: Sequence[Measurement],
     *,
-    subject: Literal["board", "spot"],
+    subject: Literal["board", "spot", "part"],
     number: int,
     light: Light,
 ) -> list[str]:
-    """Insert the measurements of one board or spot; return their photos' hashes."""
-    column = f"{subject}_number"
+    """Insert the measurements of one board, spot or stair part; return their photos' hashes."""
+    column = _OWNERS[subject][0]
     kept: list[str] = []
     for measurement in measurements:
         photo = _kept_photo(session, measurement.photo_id)
         refuse_twice(session, MeasurementRow, subject, number, photo)
-        values = measured_values(session, measurement, "board" if subject == "board" else "floor")
+        values = measured_values(session, measurement, "floor" if subject == "spot" else "board")
         session.add(MeasurementRow(**{column: number}, photo_sha256=photo, light=light, **values))
         session.flush()
         kept.append(photo)
@@ -210,14 +217,13 @@ def refuse_twice(
     """Refuse a photo that is logged already; raises `LogbookError` ``"photo-logged-twice"``."""
     # One photo counted twice would pass for a repeat and halve the doubt that repeats are there to show.
     # Asked inside the writing transaction, so that two programs cannot both find the photo free.
-    owners: type[BoardRow | FloorSpotRow] = BoardRow if subject == "board" else FloorSpotRow
-    owner = getattr(table, f"{subject}_number")
-    logged = select(owner).join(owners, owners.number == owner)
-    other = session.scalars(logged.where(table.photo_sha256 == photo, owners.removed.is_(None)).limit(1)).first()
+    column, key, removed, elsewhere = _OWNERS[subject]
+    owner = getattr(table, column)
+    logged = select(owner).join(key.class_, key == owner)
+    other = session.scalars(logged.where(table.photo_sha256 == photo, removed.is_(None)).limit(1)).first()
     if other is not None:
         name = session.get_one(PhotoRow, photo).file_name
-        letter = "B" if subject == "board" else "F"
-        which = f"for this {subject}" if other == number else f"as {letter}{other}"
+        which = f"for this {subject}" if other == number else elsewhere.format(other)
         raise LogbookError(
             "photo-logged-twice", f"The photo {name} is logged {which} already.", "Leave it out, or take another photo."
         )

@@ -1,0 +1,273 @@
+"""What a logbook keeps of the stair: flights, parts, what was done to them, and their measured colours.
+
+Every change is one transaction and one entry of the history for each part or flight it touches, under its code
+(``2.T7``, ``flight 2``). What is removed is only no longer shown.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import AbstractContextManager
+from dataclasses import fields, replace
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from finishlab.errors import LogbookError, UsageError
+from finishlab.logbook import writing as rows
+from finishlab.logbook.reading import read_history
+from finishlab.logbook.stair_events import EventShelf
+from finishlab.logbook.stair_reading import (
+    flight_record,
+    levels,
+    part_name,
+    part_record,
+    read_events,
+    read_parts,
+    read_stair,
+)
+from finishlab.logbook.stored import Change
+from finishlab.logbook.stored_stair import StoredEvent, StoredPart, StoredStair
+from finishlab.logbook.tables import FlightRow, PartRow, RecipeRow
+from finishlab.records import Flight, Part, PartSizes
+from finishlab.records.stair_names import level_title
+
+__all__ = ["StairShelf"]
+
+
+class StairShelf(EventShelf):
+    """The part of a logbook that keeps the stair; `finishlab.logbook.store.Logbook` is one."""
+
+    _who: str
+
+    def _read(self) -> AbstractContextManager[Session]:
+        raise NotImplementedError
+
+    def _write(self) -> AbstractContextManager[Session]:
+        raise NotImplementedError
+
+    # Reading
+
+    def stair(self) -> StoredStair:
+        """Return the whole stair, in six queries whatever there is."""
+        with self._read() as session:
+            return read_stair(session)
+
+    def stair_parts(self) -> tuple[StoredPart, ...]:
+        """Return the parts from the bottom up, without what was done to them."""
+        with self._read() as session:
+            return read_parts(session)
+
+    def part_events(self, parts: Sequence[int] | None = None) -> tuple[StoredEvent, ...]:
+        """Return what was done to parts (`StoredPart.ident`), or to all, by day."""
+        with self._read() as session:
+            return read_events(session, parts)
+
+    def stair_history(self, code: str) -> tuple[Change, ...]:
+        """Return what was changed of a part (``"2.T7"``) or flight (``"flight 2"``), first to last."""
+        with self._read() as session:
+            return read_history(session, code)
+
+    # Flights and parts
+
+    def add_flights(self, flights: Mapping[int, Flight], parts: Iterable[Part] = ()) -> None:
+        """Log flights and landings by their numbers in the order of the stair, and parts, all or none.
+
+        A flight that was removed and is entered again takes up its old number and history; its old parts stay removed.
+
+        Raises
+        ------
+        LogbookError
+            ``"flight-there"``, and what `add_parts` raises.
+        """
+        with self._write() as session:
+            for number, record in flights.items():
+                _add_flight(session, number, record, self._who)
+            _add_parts(session, parts, self._who)
+
+    def add_parts(self, parts: Iterable[Part]) -> None:
+        """Log parts, all or none.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-flight"``, ``"unknown-recipe"``, ``"part-there"``.
+        """
+        with self._write() as session:
+            _add_parts(session, parts, self._who)
+
+    def edit_flight(self, number: int, **changes: Any) -> None:  # noqa: ANN401 - each field has its own type
+        """Change fields of a flight's record; what they were is kept in the history.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-flight"``.
+        UsageError
+            What `Flight` raises.
+        """
+        with self._write() as session:
+            row = _flight(session, number)
+            before = flight_record(row)
+            after = replace(before, **changes)
+            if after != before:
+                _put(row, after)
+                subject = level_title(_levels(session)[number])
+                rows.note_change(session, self._who, "edit", subject, before=before.as_dict(), after=after.as_dict())
+
+    def edit_parts(self, idents: Sequence[int], **changes: Any) -> int:  # noqa: ANN401 - each field has its own type
+        """Change fields of parts; return how many changed.
+
+        `sizes` names only the sizes that change; None takes one out. Flight, kind, place and side stay: they are what
+        the part is called by.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-part"``, ``"unknown-recipe"``.
+        UsageError
+            What `Part` and `PartSizes` raise.
+        """
+        with self._write() as session:
+            _check_recipe(session, changes.get("recipe_number"))
+            named = _levels(session)
+            return sum(_edit_part(session, _part(session, each), changes, named, self._who) for each in idents)
+
+    def remove_flight(self, number: int) -> None:
+        """Show a flight or landing no longer, and none of its parts.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-flight"``.
+        """
+        with self._write() as session:
+            row = _flight(session, number)
+            named = _levels(session)
+            mine = select(PartRow).where(PartRow.flight_number == number, PartRow.removed.is_(None))
+            for part in session.scalars(mine).all():
+                _remove_part(session, part, named, self._who)
+            row.removed = rows.now()
+            before = flight_record(row).as_dict()
+            rows.note_change(session, self._who, "remove", level_title(named[number]), before=before)
+
+    def remove_parts(self, idents: Sequence[int]) -> None:
+        """Show parts no longer; what was done to them stays in the logbook.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-part"``.
+        """
+        with self._write() as session:
+            named = _levels(session)
+            for ident in idents:
+                _remove_part(session, _part(session, ident), named, self._who)
+
+
+def _levels(session: Session) -> dict[int, int]:
+    return levels(session.scalars(select(FlightRow)).all())
+
+
+def _flight(session: Session, number: int) -> FlightRow:
+    row = session.get(FlightRow, number)
+    if row is None or row.removed is not None:
+        raise LogbookError(
+            "unknown-flight",
+            f"The stair has no {level_title(number)}.",
+            "See what there is with: finishlab stairs show",
+        )
+    return row
+
+
+def _part(session: Session, ident: int) -> PartRow:
+    row = session.get(PartRow, ident)
+    if row is None or row.removed is not None:
+        raise LogbookError("unknown-part", "That part of the stair is not there.", "See: finishlab stairs show")
+    return row
+
+
+def _add_flight(session: Session, number: int, record: Flight, who: str) -> None:
+    row = session.get(FlightRow, number)
+    if row is not None and row.removed is None:
+        raise LogbookError(
+            "flight-there",
+            f"The stair has a {level_title(number)} already.",
+            "Change it with finishlab stairs edit, or name the next.",
+        )
+    if row is None:
+        row = FlightRow(number=number, created=rows.now(), **rows.record_values(record))
+        session.add(row)
+    else:
+        _put(row, record)
+        row.removed = None
+    session.flush()
+    rows.note_change(session, who, "add", level_title(_levels(session)[number]), after=record.as_dict())
+
+
+def _add_parts(session: Session, parts: Iterable[Part], who: str) -> None:
+    named = _levels(session)
+    shown = select(PartRow).where(PartRow.removed.is_(None))
+    there = {part_name(part_record(row), named) for row in session.scalars(shown)}
+    flights = set(session.scalars(select(FlightRow.number).where(FlightRow.removed.is_(None))))
+    for part in parts:
+        if part.flight_number not in flights:
+            _flight(session, part.flight_number)
+        _check_recipe(session, part.recipe_number)
+        name = part_name(part, named)
+        if name in there:
+            raise LogbookError(
+                "part-there",
+                f"The stair has a part {name.words(with_level=True)} already.",
+                "Change it with finishlab stairs edit.",
+            )
+        there.add(name)
+        row = PartRow(created=rows.now(), **rows.record_values(part) | {"sizes": part.sizes.as_dict() or None})
+        session.add(row)
+        session.flush()
+        rows.note_change(session, who, "add", name.code, after=_noted(row, part))
+
+
+def _edit_part(session: Session, row: PartRow, changes: Mapping[str, Any], named: Mapping[int, int], who: str) -> bool:
+    before = part_record(row)
+    sizes = changes.get("sizes")
+    values = dict(changes)
+    if sizes is not None:
+        values["sizes"] = PartSizes(**before.sizes.as_dict() | dict(sizes))
+    fixed = {"flight_number", "kind", "place", "side"} & set(values)
+    if fixed:
+        raise UsageError(
+            "part-name-fixed", "A part keeps its flight, kind, place and side.", "Remove it, and add another."
+        )
+    after = replace(before, **values)
+    if after == before:
+        return False
+    _put(row, after)
+    row.sizes = after.sizes.as_dict() or None
+    session.flush()
+    code = part_name(after, named).code
+    rows.note_change(session, who, "edit", code, before=_noted(row, before), after=_noted(row, after))
+    return True
+
+
+def _remove_part(session: Session, row: PartRow, named: Mapping[int, int], who: str) -> None:
+    row.removed = rows.now()
+    record = part_record(row)
+    rows.note_change(session, who, "remove", part_name(record, named).code, before=_noted(row, record))
+
+
+def _noted(row: PartRow, record: Part) -> dict[str, Any]:
+    """Return what the history holds of a part: with its key, since a place can be taken by another part later."""
+    return {"part": row.id} | record.as_dict()
+
+
+def _put(row: FlightRow | PartRow, record: Flight | Part) -> None:
+    values = rows.record_values(record)
+    for field in fields(record):
+        setattr(row, field.name, values[field.name])
+
+
+def _check_recipe(session: Session, number: int | None) -> None:
+    if number is not None and session.get(RecipeRow, number) is None:
+        raise LogbookError("unknown-recipe", f"The logbook has no recipe R{number}.", "See: finishlab recipe list")
