@@ -21,6 +21,7 @@ COMMANDS: Final = {
     "pick": ("finishlab.cli.pick:pick", "Without a strip: click greys and surface in the photo."),
     "floor": ("finishlab.cli.floor:floor", "Log and look up places of the floor."),
     "board": ("finishlab.cli.board:board", "Log and look up test boards."),
+    "stairs": ("finishlab.cli.stairs:stairs", "Enter the stair, log and look up its parts."),
     "rank": ("finishlab.cli.rank:rank", "Say which board comes closest to the floor."),
     "remeasure": ("finishlab.cli.remeasure:remeasure", "Measure logged photos again, with what is known today."),
     "plan": ("finishlab.cli.plan:plan", "Plan the stair: quantities, cutting, days, risers, floor."),

@@ -93,9 +93,21 @@ class EventShelf:
             return _event(session, number).part_id
 
     def add_part_measurements(
-        self, ident: int, measurements: Sequence[Measurement], event: PartEvent, *, light: str | None = None
-    ) -> int:
-        """Log the colour of a part measured in one or more photos, which were kept before; return the event's number.
+        self, entries: Iterable[tuple[int, Sequence[Measurement], PartEvent]], *, light: str | None = None
+    ) -> list[int]:
+        """Log the colour of parts, each measured in one or more photos, which were kept before; all or none.
+
+        Parameters
+        ----------
+        entries
+            Part (`StoredPart.ident`), its measurements, and the event of the kind ``measured``.
+        light
+            The light they were all taken in; daylight unless named.
+
+        Returns
+        -------
+        list
+            The events' numbers.
 
         Raises
         ------
@@ -104,23 +116,30 @@ class EventShelf:
         UsageError
             ``"no-measurement"``, ``"field-not-measured"``.
         """
-        if not measurements:
-            raise UsageError("no-measurement", "There is nothing measured to log.", "Name at least one photo.")
         lit = normalise_light(light)
         with self._write() as session:
-            number = _log(session, ident, event, self._who)
-            photos = rows.add_measurements(session, measurements, subject="part", number=ident, light=lit)
-            made = session.get_one(PartEventRow, number).created
-            mine = (MeasurementRow.part_id == ident, MeasurementRow.photo_sha256.in_(photos))
-            session.execute(update(MeasurementRow).where(*mine).values(created=made))
-            after = {"light": lit, "photos": photos}
-            rows.note_change(session, self._who, "add-photos", _code(session, ident), after=after)
-            return number
+            return [_add_measured(session, *entry, lit, self._who) for entry in entries]
 
     def part_measurements(self, ident: int) -> tuple[StoredMeasurement, ...]:
         """Return all that was measured of a part (`StoredPart.ident`), in the order it was logged."""
         with self._read() as session:
             return read_part_measurements(session, ident)
+
+
+def _add_measured(
+    session: Session, ident: int, measurements: Sequence[Measurement], event: PartEvent, light: str, who: str
+) -> int:
+    if not measurements:
+        raise UsageError("no-measurement", "There is nothing measured to log.", "Name at least one photo.")
+    number = _log(session, ident, event, who)
+    photos = rows.add_measurements(session, measurements, subject="part", number=ident, light=light)
+    # By their moment a measurement and its event know each other.
+    made = session.get_one(PartEventRow, number).created
+    mine = (MeasurementRow.part_id == ident, MeasurementRow.photo_sha256.in_(photos))
+    session.execute(update(MeasurementRow).where(*mine).values(created=made))
+    after = {"light": light, "photos": photos}
+    rows.note_change(session, who, "add-photos", _code(session, ident), after=after)
+    return number
 
 
 def _part(session: Session, ident: int) -> PartRow:
@@ -187,7 +206,7 @@ def _check(session: Session, ident: int, event: PartEvent, *, but: int | None = 
         if logged.kind == "coat" and (logged.step, logged.coat) == (event.step, event.coat) and logged.id != but:
             raise LogbookError(
                 "coat-logged-twice",
-                f"Coat {event.coat} of the {event.step} is on {_code(session, ident)} already, "
+                f"{str(event.step).capitalize()} {event.coat} is on {_code(session, ident)} already, "
                 f"logged as E{logged.id} for {logged.date}.",
                 "Leave the number out for the next coat, or change what was logged with finishlab stairs edit-event.",
             )

@@ -208,3 +208,7 @@ def _rounded(value: float | None, decimals: int = 3) -> float | None:
     if value is None or not math.isfinite(value):
         return None
     return round(float(value), decimals) + 0.0  # the sum turns -0.0 into 0.0
+
+
+colour_document = _colour
+"""The JSON form of one measured colour, for documents made elsewhere."""

@@ -352,3 +352,9 @@ def _say(console: Console, line: str) -> None:
 
 def _blank(console: Console) -> None:
     console.print()
+
+
+# What other pages in the terminal are made of too.
+add_colour_columns, colour_cells, print_colours = _add_colour_columns, _colour_cells, _print_colours
+print_facts, print_list, plain_table, add_row = _facts, _list, _table, _add_row
+say, blank, text_of = _say, _blank, _text

@@ -15,7 +15,7 @@ from finishlab.photos import photo_facts
 from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord, today
 from finishlab.reports.rows import PhotoResult
 
-__all__ = ["log_board", "log_board_photos", "log_floor_spots", "photo_day"]
+__all__ = ["keep_photos", "log_board", "log_board_photos", "log_floor_spots", "measured_of", "photo_day"]
 
 _ID_DIGITS: Final = 16
 
@@ -43,11 +43,11 @@ def log_board(
     LogbookError
         ``photo-logged-twice``, ``photo-changed``, and what the logbook can raise; nothing is logged then.
     """
-    measured = _measured(results)
+    measured = measured_of(results)
     _refuse_known(results, _owners(log))
     if not dated:
         record = replace(record, date=photo_day(results[0].path) or record.date)
-    _keep(log, results)
+    keep_photos(log, results)
     return log.add_board(record, measured, _pairs(measured, with_floor=with_floor))
 
 
@@ -55,9 +55,9 @@ def log_board_photos(
     log: Logbook, number: str, results: Sequence[PhotoResult], *, light: str | None = None, with_floor: bool = False
 ) -> StoredBoard:
     """Log further photos of a board, in another light or as repeats; see `log_board`."""
-    measured = _measured(results)
+    measured = measured_of(results)
     _refuse_known(results, _owners(log))
-    _keep(log, results)
+    keep_photos(log, results)
     return log.add_board_photos(number, measured, _pairs(measured, with_floor=with_floor), light=light)
 
 
@@ -76,11 +76,11 @@ def log_floor_spots(
     record
         The place.
     """
-    measured = _measured(results)
+    measured = measured_of(results)
     _refuse_known(results, _spot_owners(log))
     if not dated:
         record = replace(record, date=photo_day(results[0].path) or record.date)
-    _keep(log, results)
+    keep_photos(log, results)
     groups = [measured] if record.spot is not None else [[each] for each in measured]
     return log.add_floor_spots(record, groups)
 
@@ -99,7 +99,7 @@ def _taken(text: str) -> dt.datetime | None:
         return None
 
 
-def _measured(results: Sequence[PhotoResult]) -> list[Measurement]:
+def measured_of(results: Sequence[PhotoResult]) -> list[Measurement]:
     """Return the measurements; the first failure is raised, so that nothing is logged by halves."""
     measured = []
     for result in results:
@@ -115,7 +115,7 @@ def _pairs(measured: Sequence[Measurement], *, with_floor: bool) -> list[DirectP
     return [pair for pair in pairs if pair is not None]
 
 
-def _keep(log: Logbook, results: Sequence[PhotoResult]) -> None:
+def keep_photos(log: Logbook, results: Sequence[PhotoResult]) -> None:
     """Keep the photos' bytes, after seeing that they are still those that were measured."""
     for result in results:
         facts = photo_facts(Path(result.path))

@@ -13,12 +13,14 @@ if TYPE_CHECKING:
     from finishlab.logbook import Change, Logbook, StoredBoard, StoredMeasurement, StoredSpot
     from finishlab.records import Light
 
-__all__ = ["board_row", "change_entry", "change_line", "photo_namer", "spot_row"]
+__all__ = ["board_row", "change_entry", "change_line", "colour_row", "photo_namer", "spot_row"]
 
 Namer = Callable[[str], str]
 _TOLD: Final = {
     "add": "logged",
     "add-photos": "photos added",
+    "edit-event": "event changed",
+    "remove-event": "event taken back",
     "edit": "changed",
     "forget": "greys forgotten",
     "learn": "greys learned",
@@ -59,7 +61,7 @@ def board_row(
         number=board.number,
         record=board.record,
         lab=_pooled_lab(board.measurements, light or board.record.light),
-        colours=tuple(_colour_row(m, name) for m in board.measurements),
+        colours=tuple(colour_row(m, name) for m in board.measurements),
         pairs=tuple(pair.delta_e00 for pair in board.pairs if light is None or pair.light == light),
         history=tuple(change_line(change) for change in history),
     )
@@ -71,7 +73,7 @@ def spot_row(spot: StoredSpot, *, name: Namer = str, history: Sequence[Change] =
         number=spot.number,
         record=spot.record,
         lab=_pooled_lab(spot.measurements, spot.record.light),
-        colours=tuple(_colour_row(m, name) for m in spot.measurements),
+        colours=tuple(colour_row(m, name) for m in spot.measurements),
         history=tuple(change_line(change) for change in history),
     )
 
@@ -81,7 +83,8 @@ def _pooled_lab(measurements: Sequence[StoredMeasurement], light: Light) -> tupl
     return pool_estimates([m.field.estimate for m in lit]).lab if lit else None
 
 
-def _colour_row(found: StoredMeasurement, name: Namer) -> ColourRow:
+def colour_row(found: StoredMeasurement, name: Namer) -> ColourRow:
+    """Return one measured colour as a row."""
     return ColourRow(
         lab=found.field.estimate.lab,
         standard_error=found.field.estimate.standard_error,
