@@ -184,6 +184,11 @@ def measure_parts(
         figures = "" if part.lab is None else "L* {:.1f} a* {:.1f} b* {:.1f}".format(*part.lab)
         colour = f", {figures} in {part.light}" if figures else ""
         say(f"{part.words}: measured{colour} ({part.state}).")
+        if part.lab is None:
+            say(
+                f"  - On {event.date} it was not yet as it is now, so this is not its colour now; "
+                "if the photo's own date is wrong, log it again with --date."
+            )
         if part.note:
             say(f"  - It is {part.note}: set it aside, or put it where it is not noticed.")
     for line in doubt_lines(results):

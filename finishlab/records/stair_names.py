@@ -40,6 +40,7 @@ _KIND_WORDS: Final[tuple[tuple[str, PartKind], ...]] = (
 )
 _LEVEL: Final = re.compile(r"(?:(flight|landing) ?(\d{1,2})(?!\d) ?[/.:]?|(l?)(\d{1,2}) ?[/.]) ?")
 _RANGE: Final = re.compile(r"(\d{1,4})(?: ?(?:-|to) ?(\d{1,4}))?")
+_MORE_PLACES: Final = re.compile(_RANGE.pattern + r" ?(?:l|r|left|right)?")
 _HINT: Final = "Write for example “tread 7”, “2/tread 7”, “treads 3-9”, “odd treads”, “all risers” or “2.T7”."
 
 
@@ -143,8 +144,10 @@ def parse_parts(text: str) -> tuple[Wanted, ...]:
     groups: list[str] = []
     for piece in re.split(r"[,;]| and ", _folded(text)):
         part = piece.strip()
-        if groups and re.fullmatch(_RANGE, part):
+        if groups and _MORE_PLACES.fullmatch(part):
             groups[-1] += f",{part}"
+        elif groups and part and _LEVEL.fullmatch(groups[-1]) and not _LEVEL.match(part):
+            groups[-1] += f" {part}"  # "flight 2, tread 7" is one part, not the flight and a part
         elif part:
             groups.append(part)
     if not groups:

@@ -27,6 +27,8 @@ def print_stair(console: Console, flights: Sequence[FlightShown]) -> None:
         blank(console)
     for note in stair_notes(flights):
         say(console, f"- {note}")
+    if any(part.lab is not None for flight in flights for part in flight.parts):
+        say(console, "Figures: L* a* b* as measured since the last coat.")
     say(console, "Counted from the bottom up; left and right are seen from below.")
 
 

@@ -85,13 +85,19 @@ def _draw_flight(page: _Page, flight: FlightShown) -> None:
     page.text(20, page.y + 4, flight_heading(flight), ' font-weight="bold"')
     page.y += 14
     drawn = [part for part in flight.parts if part.record.kind in _DRAWN]
+    known = [part.record.sizes.front for part in drawn if part.record.sizes.front is not None]
+    usual = known[0] * page.scale if known else _WIDEST
+    risers = [part for part in drawn if part.record.kind == "riser"]
+    same = len({(part.state, part.lab) for part in risers}) == 1
     for part in sorted(drawn, key=_height_in_stair, reverse=True):
-        _draw_part(page, part)
-    for name, part in grouped(part for part in flight.parts if part.record.kind not in _DRAWN):
+        _draw_part(page, part, usual, told=part not in risers or not same)
+    listed_below = [part for part in flight.parts if part.record.kind not in _DRAWN] + (risers if same else [])
+    for name, part in grouped(listed_below):
         page.y += _LINE
         page.text(_WORDS, page.y - 4, f"{name}: {part.state}")
         if part.lab is not None:
-            page.shape(_box(_MIDDLE, 60, page.y - 15, 13), hex_colour(part.lab))
+            if part.record.kind not in _DRAWN:
+                page.shape(_box(_MIDDLE, 60, page.y - 15, 13), hex_colour(part.lab))
             page.text(_FIGURES, page.y - 4, _figures(part))
     page.y += 14
 
@@ -102,10 +108,11 @@ def _height_in_stair(part: PartShown) -> float:
     return {"riser": place, "tread": place + 0.5, "landing nosing": 1000 + place}.get(kind, 500 + place)
 
 
-def _draw_part(page: _Page, part: PartShown) -> None:
+def _draw_part(page: _Page, part: PartShown, usual: float, *, told: bool) -> None:
+    """Draw one part in its colour; `usual` is the width of one that has no size, `told` whether its state is said."""
     kind, sizes = part.record.kind, part.record.sizes
     high = _HEIGHTS[kind]
-    front = (sizes.front or _WIDEST / page.scale) * page.scale
+    front = usual if sizes.front is None else sizes.front * page.scale
     back = front if sizes.back_width is None or kind == "riser" else sizes.back_width * page.scale
     left, right = _MIDDLE - front / 2, _MIDDLE + front / 2
     lean = 0.0
@@ -124,8 +131,9 @@ def _draw_part(page: _Page, part: PartShown) -> None:
     )  # fmt: skip
     grey = ' fill="#555" font-size="11"' if kind == "riser" else ""
     square = f" (front {sizes.front:.0f}, back {sizes.back_width:.0f} mm)" if _slanted(part) else ""
-    page.text(_WORDS, (top + bottom) / 2 + 4, f"{part.words}: {part.state}{square}", grey)
-    if part.lab is not None:
+    if told:
+        name = part.name.words(with_level=False)
+        page.text(_WORDS, (top + bottom) / 2 + 4, f"{name}: {part.state}{square}", grey)
         page.text(_FIGURES, (top + bottom) / 2 + 4, _figures(part), grey)
     page.y = bottom
 
