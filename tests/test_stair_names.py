@@ -42,6 +42,7 @@ def chosen(text: str, names: list[PartName] = STAIR) -> str:
         ("1/odd treads", "1.T1 1.T3 1.T5"),
         ("1/even treads", "1.T2 1.T4 1.T6"),
         ("1/treads 1, risers 2", "1.T1 1.R2"),
+        ("2/tread 1, tread 2, landing board 1", "L1.LB1 2.T1 2.T2"),
         ("risers 2-3", "1.R2 1.R3"),
         ("left stringer", "1.ST1L"),
         ("1.ST1R", "1.ST1R"),

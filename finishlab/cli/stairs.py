@@ -123,7 +123,7 @@ def due(*, parts: tuple[str, ...], stain: int | None, seal: int | None, topcoats
     from finishlab.reports.stair_text import print_due
 
     if not stair.parts:
-        say("No stair is entered yet. Enter one with, for example: finishlab stairs add 7 landing 7")
+        say("No stair is entered yet. Begin with, e.g.: finishlab stairs add 7 landing 7")
         return
     assumed = topcoats is None and any(row.recipe is None for each in rows for row in each.parts)
     print_due(out(), rows, assumed=assumed)

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from finishlab.errors import LogbookError, UsageError
@@ -116,6 +116,8 @@ class Wanted:
     side: Side | None = None
     one: bool = False
     """Whether it reads as one part, without saying which."""
+    carried: bool = False
+    """Whether the level is that of the group before it."""
 
     def takes(self, name: PartName) -> bool:
         """Return whether a part is meant."""
@@ -133,7 +135,8 @@ def parse_parts(text: str) -> tuple[Wanted, ...]:
 
     A group is ``[FLIGHT/] [all|odd|even] KIND [PLACES] [left|right]``: ``tread 7``, ``2/treads 3-9``,
     ``flight 2 tread 7``, ``odd treads``, ``all risers``, ``treads 1,3,5``, ``left stringer``, ``landing 1``; or a code,
-    ``T7``, ``2.T3-9``. Groups are set apart by commas; one that names no flight is of the flight named before it.
+    ``T7``, ``2.T3-9``. Groups are set apart by commas; one that names no flight is of the one named before it,
+    if that has such parts.
     ``all`` alone is the whole stair.
 
     Raises
@@ -166,6 +169,7 @@ def _wanted(group: str, level: int | None) -> Wanted:
     """Return the group, on the level of the one before it unless it names its own."""
     rest = group
     match = _LEVEL.match(group)
+    carried = match is None and level is not None
     if match:
         kind: FlightKind = "landing" if match[1] == "landing" or match[3] else "flight"
         level, rest = level_of(kind, int(match[2] or match[4])), group[match.end() :]
@@ -180,7 +184,7 @@ def _wanted(group: str, level: int | None) -> Wanted:
     if part is None and not (words & {"all", "every"}) and level is None:
         raise UsageError("bad-parts", f"“{group}” names no part of a stair.", _HINT)
     one = part is not None and not plural and places is None and not words & {"all", "every", "odd", "even"}
-    return Wanted(group, level, part, places, parity, side, one)
+    return Wanted(group, level, part, places, parity, side, one, carried)
 
 
 def _kind_and_places(group: str, rest: str) -> tuple[PartKind | None, bool, tuple[int, ...] | None, Side | None]:
@@ -233,6 +237,8 @@ def select(wanted: Iterable[Wanted], names: Sequence[PartName]) -> list[PartName
 
 
 def _of_group(group: Wanted, names: Sequence[PartName]) -> set[PartName]:
+    if group.carried and not any(name.level == group.level and name.kind == group.kind for name in names):
+        group = replace(group, level=None)
     found = {name for name in names if group.takes(name)}
     levels = sorted({name.level for name in names if group.kind in {None, name.kind}})
     if group.level is None and len(levels) > 1 and (group.places is not None or group.one):

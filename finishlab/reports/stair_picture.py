@@ -19,7 +19,7 @@ __all__ = ["flight_heading", "grouped", "print_stair", "stair_notes"]
 def print_stair(console: Console, flights: Sequence[FlightShown]) -> None:
     """Print the stair as it stands: the top flight first, in it the top step first."""
     if not flights:
-        say(console, "No stair is entered yet. Enter one with, for example: finishlab stairs add 7 landing 7")
+        say(console, "No stair is entered yet. Begin with, e.g.: finishlab stairs add 7 landing 7")
         return
     for flight in reversed(flights):
         say(console, flight_heading(flight))
