@@ -36,7 +36,7 @@ def commands(group: click.Command, path: str = "finishlab") -> list[tuple[str, c
 
 def groups() -> list[LazyGroup]:
     """Return the command and its groups."""
-    found = [finishlab.get_command(click.Context(finishlab), name) for name in ("board", "floor")]
+    found = [finishlab.get_command(click.Context(finishlab), name) for name in ("board", "floor", "stairs")]
     return [finishlab, *(each for each in found if isinstance(each, LazyGroup))]
 
 
