@@ -217,6 +217,9 @@ def test_a_tread_is_measured_beside_the_strip(stair: Run, photos: Photos) -> Non
     assert shown(stair, "part 1.T2", "stair-parts")["parts"][0]["lab"] is None
     assert "another part of the stair" in stairs(stair, f"measure 1/tread 3 {photo}", code=6).stderr
     assert "cannot be shared out" in stairs(stair, f"measure 1/treads 1-3 {photo} {photos('light_board')}", 2).stderr
-    two = f"measure 2/treads 1-2 {photos('light_board')} {photos('floor1')} --date 2024-05-30 --light lamp"
-    told = stairs(stair, two, code=stair("measure", photos("floor1")).exit_code).stderr
-    assert "Nothing was logged" in told or "2/tread 2: measured" in told
+    light = photos("light_board")
+    failed = stairs(stair, f"measure 2/treads 1-2 {light} {photos('no_strip')}", code=4)
+    assert "Nothing was logged, because 1 of 2 photos failed" in failed.stderr
+    told = stairs(stair, f"measure 2/treads 1-2 {light} {photos('pair')} --date 2024-05-30 --light lamp").stderr
+    assert "2/tread 1: measured, L*" in told
+    assert "2/tread 2: measured, L*" in told
