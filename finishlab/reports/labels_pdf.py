@@ -73,7 +73,7 @@ def letters_missing(labels: Sequence[LabelView]) -> str:
 
 
 def qr_text(label: LabelView, *, side: float = _QR_MOST) -> str:
-    """Return what the QR code holds: the address, then what the label says, as much as a code of `side` carries well."""
+    """Return what the QR code holds: the address, then of what the label says as much as a code of `side` carries."""
     date = label.date.isoformat() if label.date else None
     known = [label.number, label.recipe, label.place, date, label.text]
     text = "\n".join([label.address, ", ".join(part for part in known if part)])
@@ -121,8 +121,8 @@ def _draw_label(pages: PrintPages, at: Rect, label: LabelView) -> None:
 def _draw_words(pages: PrintPages, at: Rect, label: LabelView) -> None:
     """Set the number large, the recipe below it, and the rest in what is left of the place."""
     big = min(7.0, at.height * 0.26)
-    number = fit(label.number, width=at.width, height=big * 1.05, cap=big, smallest=big * 0.4, bold=True)
-    y = pages.setting(at.x, at.y, number, bold=True)
+    number = fit(label.number, width=at.width, height=big * 1.02, cap=big, smallest=big * 0.4, bold=True)
+    y = pages.setting(at.x, at.y + 0.4, number, bold=True)
     rest = at.bottom - y
     gap = max(0.9, rest * 0.07)
     date = label.date.isoformat() if label.date else None
@@ -139,7 +139,7 @@ def _draw_words(pages: PrintPages, at: Rect, label: LabelView) -> None:
 
 
 def _draw_arrows(pages: PrintPages, at: Rect, label: LabelView) -> None:
-    """Draw the band along the top: an arrow up to the front edge in its middle, an arrow to the left end at its side."""
+    """Draw the band along the top: arrows up to the front edge in its middle, one to the left end at its side."""
     cap = 1.7
     baseline = at.y + _BAND - 0.9
     half = line_width(label.edge.upper(), cap=cap, bold=True) / 2

@@ -146,6 +146,7 @@ class DrawnText:
     cap: float
     align: Literal["left", "centre", "right"] = "left"
     bold: bool = False
+    grey: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,172 @@
+"""``finishlab labels``, ``schedule`` and ``house-file``: what is printed from the logbook."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast
+
+import click
+
+from finishlab.cli.common import json_option, open_logbook, print_document, say
+from finishlab.cli.lazy import ExampleCommand
+from finishlab.errors import UsageError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from finishlab.imaging.strip import Paper
+
+_SHEETS = ("a4-plain", "letter-plain", "a4-3x7", "a4-2x4", "letter-3x10", "letter-2x5")
+
+
+def _output(default: str) -> Callable[[Any], Any]:
+    return click.option(
+        "--output", "-o", type=click.Path(), default=default, show_default=True, metavar="FILE", help="The PDF."
+    )
+
+
+_paper = click.option(
+    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of the page."
+)
+
+
+@click.command(
+    cls=ExampleCommand,
+    short_help="Print labels for board backs and tread undersides.",
+    examples=(
+        "finishlab labels B1 B2 B5 --sheet a4-3x7 --start 4",
+        "finishlab labels treads --output treads.pdf --sheet letter-2x5",
+        "finishlab labels B3 treads 1-6 all risers",
+    ),
+)
+@click.argument("what", nargs=-1, metavar="[B1... | PARTS]")
+@_output("labels.pdf")
+@click.option(
+    "--sheet",
+    type=click.Choice(_SHEETS),
+    default="a4-plain",
+    show_default=True,
+    help="What is printed on: columns x rows of a label sheet, or plain paper with lines to cut along.",
+)
+@click.option(
+    "--start", type=click.IntRange(min=1), default=1, show_default=True, metavar="N",
+    help="First free label of a used sheet, counted row by row from the top left.",
+)  # fmt: skip
+@click.option("--outlines", is_flag=True, help="Draw the labels' outlines, to hold a print against a sheet.")
+@json_option
+def labels(*, what: tuple[str, ...], output: str, sheet: str, start: int, outlines: bool, as_json: bool) -> None:
+    """Print labels for board backs and tread undersides; of all boards and treads if none is named.
+
+    A label has the number, the recipe, where it belongs, the date, and a code that phones read. Stick it on with the
+    arrow FRONT EDGE towards the front edge; the other arrow then points to the left end, as seen from below the stair.
+
+    Sheets by their labels in mm: a4-3x7 63.5 x 38.1, a4-2x4 99.1 x 67.7, letter-3x10 66.7 x 25.4, letter-2x5
+    101.6 x 50.8; a4-plain 90 x 52 and letter-plain 90 x 50 on plain paper.
+    """
+    from finishlab.reports.files import write_atomically
+    from finishlab.reports.label_sheets import SHEETS
+    from finishlab.reports.labels_pdf import labels_pdf, letters_missing
+    from finishlab.workflow.printing import label_views, split_wish
+
+    chosen = SHEETS[sheet]
+    if start > chosen.labels:
+        raise UsageError(
+            "start-out-of-range",
+            f"A sheet {sheet} has {chosen.labels} labels, so none has the number {start}.",
+            f"Start at 1 to {chosen.labels}.",
+        )
+    _check_file(output)
+    with open_logbook() as log:
+        views = label_views(log, split_wish(what))
+    write_atomically(output, labels_pdf(views, chosen, start=start, outlines=outlines))
+    _say_letters(letters_missing(views), "The code on the label has them.")
+    last = (start - 1 + len(views) - 1) % chosen.labels + 1
+    if as_json:
+        entries = [{"number": each.number, "address": each.address} for each in views]
+        _print("labels", output, sheet=sheet, start=start, labels=entries)
+    else:
+        click.echo(output)
+    count = "1 label" if len(views) == 1 else f"{len(views)} labels"
+    free = f" The next free one is {last + 1}." if last < chosen.labels else ""
+    say(f"{count} on {chosen.describe()}.{free} Print at 100 %, not fitted to the page.")
+
+
+@click.command(
+    cls=ExampleCommand,
+    short_help="Print a finishing schedule for the bench.",
+    examples=("finishlab schedule", "finishlab schedule R2 --parts 'treads 1-6' --paper letter"),
+)
+@click.argument("recipe", required=False, metavar="[R1]")
+@click.option("--parts", default="", metavar="PARTS", help="Parts to tick. [default: those that are to get the recipe]")
+@_output("schedule.pdf")
+@_paper
+@json_option
+def schedule(*, recipe: str | None, parts: str, output: str, paper: str, as_json: bool) -> None:
+    """Print a finishing schedule for the bench: the recipe's steps with times, and parts to tick coat by coat.
+
+    Without a recipe it is that of the standard, or the only one there is. What is logged as done is ticked.
+    """
+    from finishlab.reports.files import write_atomically
+    from finishlab.reports.schedule_pdf import schedule_letters_missing, schedule_pdf
+    from finishlab.workflow.printing_schedule import schedule_view
+
+    _check_file(output)
+    with open_logbook() as log:
+        view = schedule_view(log, recipe, parts)
+    write_atomically(output, schedule_pdf(view, paper=cast("Paper", paper)))
+    _say_letters(schedule_letters_missing(view))
+    if as_json:
+        named = [part.name for part in view.parts if part.name]
+        steps = [{"title": step.title, "detail": step.detail, "time": step.time} for step in view.steps]
+        _print("schedule", output, recipe=view.title, steps=steps, columns=list(view.columns), parts=named)
+    else:
+        click.echo(output)
+
+
+@click.command(
+    "house-file",
+    cls=ExampleCommand,
+    short_help="Print a file of everything for the drawer.",
+    examples=("finishlab house-file --output house.pdf", "finishlab house-file --title 'Mill Lane 4' --without-photos"),
+)
+@_output("house-file.pdf")
+@click.option("--title", metavar="TEXT", help="What stands at the top. [default: the logbook's name]")
+@click.option("--without-photos", is_flag=True, help="Leave the photos out.")
+@_paper
+@json_option
+def house_file(*, output: str, title: str | None, without_photos: bool, paper: str, as_json: bool) -> None:
+    """Print a file of everything for the drawer: the standard, recipes, cans, the stair, colours, photos, care.
+
+    Photos are small copies without the place they were taken at.
+    """
+    from finishlab.reports.files import write_atomically
+    from finishlab.reports.house_file_pdf import house_file_pdf, house_letters_missing
+    from finishlab.workflow.printing_house import house_view
+
+    _check_file(output)
+    with open_logbook() as log:
+        view = house_view(log, title=title, photos=not without_photos)
+    write_atomically(output, house_file_pdf(view, paper=cast("Paper", paper)))
+    _say_letters(house_letters_missing(view))
+    if as_json:
+        sections = [section.title for section in view.sections]
+        _print("house-file", output, sections=sections, cans=len(view.cans), photos=len(view.photos))
+    else:
+        click.echo(output)
+
+
+def _check_file(output: str) -> None:
+    if Path(output).exists() and Path(output).suffix.lower() != ".pdf":
+        raise UsageError(
+            "file-exists", f"The PDF would replace {output}, which is something else.", "Name a .pdf file."
+        )
+
+
+def _say_letters(missing: str, more: str = "") -> None:
+    if missing:
+        shown = ", ".join(f"“{letter}”" for letter in missing[:12])
+        say(f"No font on this computer can print {shown}; they stand as “?” on the paper. {more}".strip())
+
+
+def _print(kind: str, output: str, **content: object) -> None:
+    print_document({"format": f"finishlab/{kind}/1", "output": output, **content})

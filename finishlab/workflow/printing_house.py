@@ -1,0 +1,215 @@
+"""From the logbook to the house file for the drawer."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from typing import TYPE_CHECKING, Final
+
+from finishlab.cautions import CAUTIONS, DEFERS
+from finishlab.errors import FinishlabError
+from finishlab.photos.writing import thumbnail
+from finishlab.records import Finish, today
+from finishlab.reports.print_views import HouseCan, HousePhoto, HouseSection, HouseView, Swatch
+from finishlab.reports.stair_svg import stair_svg
+from finishlab.reports.svg_drawing import svg_drawing
+from finishlab.reports.swatch import hex_colour
+from finishlab.workflow.printing import recipe_words
+from finishlab.workflow.printing_schedule import finish_steps
+from finishlab.workflow.rows import board_row, spot_row
+from finishlab.workflow.stairs import flights_shown
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from finishlab.logbook import Logbook, StoredApproval, StoredStair
+    from finishlab.records import Batch
+    from finishlab.reports.rows import Lab
+
+__all__ = ["house_view"]
+
+_PHOTO_PIXELS: Final = 900
+_MOST_PHOTOS: Final = 24
+
+_READING: Final = HouseSection(
+    "How to read this file",
+    (
+        ("Numbers", "B3 is test board 3, F2 floor spot 2, R1 recipe 1, C4 can 4."),
+        ("The stair", "Parts are counted from the bottom up; left and right are seen from below."),
+        (
+            "Colours",
+            (
+                "L*, a*, b* (CIELAB, D65, 2 degrees): a larger L* is lighter, a larger a* redder, a larger b* yellower. "
+                "Compare a new board with the kept one under the same lamps, not with this paper."
+            ),
+        ),
+        ("Labels", "Their codes hold the address of a record, such as finishlab:board/B3, and what the label says."),
+    ),
+)
+
+# Common practice, no source; the note below the heading says so on paper too.
+_CARE: Final = HouseSection(
+    "Care and repair",
+    (
+        (
+            "Cleaning",
+            (
+                "Vacuum, and wipe with a well wrung cloth. No wax, polish or soap that leaves a film: treads become "
+                "slippery, and the next coat does not hold. The maker's own advice wins."
+            ),
+        ),
+        (
+            "Scratches",
+            (
+                "Small ones: the same stain and topcoat from the can named here, tried on the kept board first. Deeper "
+                "ones: sand and coat the whole tread, never a patch in its middle."
+            ),
+        ),
+        (
+            "A new tread",
+            (
+                "The same wood, sanded with the same grits, from the same lots if any is left. Try a new lot on an offcut "
+                "beside the kept board first."
+            ),
+        ),
+        ("Measure again", "Each year, at the same places and in the same light: wood and finish go on changing."),
+    ),
+    "Common practice, no source.",
+)
+
+
+def house_view(
+    log: Logbook, *, title: str | None = None, date: dt.date | None = None, photos: bool = True
+) -> HouseView:
+    """Return all of a logbook that belongs into the drawer.
+
+    Parameters
+    ----------
+    log
+        The logbook.
+    title
+        What stands at the top; without it the name of the logbook's folder.
+    date
+        Day it was printed; without it today.
+    photos
+        Whether small pictures go along; nothing of the camera's file but its pixels does.
+    """
+    stair = log.stair()
+    day = date or today()
+    cans = {int(each.number[1:]): each.record for each in log.cans()}
+    flights = flights_shown(stair)
+    return HouseView(
+        title=title or f"House file: {log.folder.resolve().name}",
+        subtitle=f"What was put on floor boards and stair, from which cans, and how to do it again. As of {day}.",
+        date=day,
+        sections=tuple(_finishes(log, stair.cans)),
+        cans=tuple(_can(number, can, _used_on(stair, number)) for number, can in cans.items()),
+        stair=svg_drawing(stair_svg(flights)) if stair.parts else None,
+        stair_text=tuple(_coated(stair)),
+        swatches=tuple(_swatches(log)),
+        photos=tuple(_photos(log)) if photos else (),
+        care=_CARE,
+        cautions=tuple((each.title, f"{each.long} ({each.source})") for each in CAUTIONS.values()),
+        defers=DEFERS,
+        reading=_READING,
+    )
+
+
+def _finishes(log: Logbook, cans: Mapping[int, Batch]) -> Iterator[HouseSection]:
+    standards = log.standards()
+    names = {each.number: each.record.name for each in log.recipes()}
+    for each in sorted(standards, key=lambda found: found.ended is not None):
+        name = f"{each.approval.recipe} {names.get(each.approval.recipe, '')}".strip()
+        current = each.ended is None
+        title = f"The standard: {name}" if current else f"An earlier standard: {name}"
+        yield HouseSection(title, tuple(_decided(each)) + _steps(each.approval.finish, cans))
+    approved = {each.approval.recipe: each.approval.finish for each in standards if each.ended is None}
+    boards = log.boards()
+    for recipe in log.recipes():
+        number = int(recipe.number[1:])
+        on = ", ".join(board.number for board in boards if board.record.recipe_number == number)
+        lines = [("Boards", on)] if on else []
+        lines += [("Note", recipe.record.note)] if recipe.record.note else []
+        same = approved.get(recipe.number) == recipe.record.finish
+        steps = (("Steps", "as the standard, above"),) if same else _steps(recipe.record.finish, cans)
+        yield HouseSection(recipe_words(number, recipe.record) or recipe.number, (*lines, *steps))
+
+
+def _decided(stored: StoredApproval) -> Iterator[tuple[str, str]]:
+    found = stored.approval
+    yield "Decided", f"on {found.date} by {found.who}"
+    if stored.ended is not None:
+        yield "Held until", f"{stored.ended.astimezone():%Y-%m-%d}"
+    if found.board:
+        yield "Kept board", found.board
+    if found.reason:
+        yield "Reason", found.reason
+
+
+def _steps(finish: Finish, cans: Mapping[int, Batch]) -> tuple[tuple[str, str], ...]:
+    steps = enumerate(finish_steps(finish, cans), start=1)
+    return tuple((f"{n}. {step.title}", "; ".join(w for w in (step.detail, step.time) if w)) for n, step in steps)
+
+
+def _can(number: int, can: Batch, used_on: str) -> HouseCan:
+    named = " ".join(word for word in (can.maker, can.product) if word)
+    left = f"{can.left_l:g} L" if can.left_l is not None else ""
+    if can.size_l is not None:
+        left = f"{left or '?'} of {can.size_l:g} L"
+    opened = can.opened.isoformat() if can.opened else ""
+    return HouseCan(f"C{number}", f"{named}, {can.kind}", can.lot or "", left, can.place or "", opened, used_on)
+
+
+def _used_on(stair: StoredStair, number: int) -> str:
+    from finishlab.records.stair_names import listed
+
+    idents = {event.part for event in stair.events if event.batch_number == number}
+    names = [part.name for part in stair.parts if part.ident in idents]
+    return listed(names) if names else ""
+
+
+def _coated(stair: StoredStair) -> Iterator[HouseSection]:
+    """Say part by part what it has had and from which can."""
+    words = {part.ident: stair.words(part) for part in stair.parts}
+    lines: dict[int, list[str]] = {}
+    for event in stair.events:
+        what = f"{event.step} {event.coat}" if event.kind == "coat" else event.kind
+        can = f" from C{event.batch_number}" if event.batch_number is not None else ""
+        odd = f" (not as the recipe: {event.deviation})" if event.deviation else ""
+        note = f" ({event.note})" if event.note else ""
+        lines.setdefault(event.part, []).append(f"{event.date} {what}{can}{odd}{note}")
+    told = tuple((words[part.ident], "; ".join(lines[part.ident])) for part in stair.parts if part.ident in lines)
+    if told:
+        yield HouseSection("What was done to each part", told)
+
+
+def _swatches(log: Logbook) -> Iterator[Swatch]:
+    for spot in (spot_row(each) for each in log.floor_spots()):
+        yield from _swatch(f"{spot.number} floor", spot.record.spot or "", spot.lab)
+    for board in (board_row(each) for each in log.boards()):
+        yield from _swatch(board.number, board.record.purpose, board.lab)
+
+
+def _swatch(name: str, caption: str, lab: Lab | None) -> Iterator[Swatch]:
+    if lab is not None:
+        figures = "L* {:.1f}  a* {:.1f}  b* {:.1f}".format(*(round(value, 1) + 0.0 for value in lab))
+        yield Swatch(name, f"{figures}\n{caption}", hex_colour(lab))
+
+
+def _photos(log: Logbook) -> Iterator[HousePhoto]:
+    """Return small pictures, each photo once; one whose file is gone or damaged is passed over."""
+    named: dict[str, list[str]] = {}
+    for number, photo in _named_photos(log):
+        named.setdefault(photo, []).append(number)
+    for photo, numbers in list(named.items())[:_MOST_PHOTOS]:
+        try:
+            jpeg = thumbnail(log.photo_path(photo), _PHOTO_PIXELS, quality=80)
+        except FinishlabError:
+            continue
+        yield HousePhoto(", ".join(dict.fromkeys(numbers)), jpeg)
+
+
+def _named_photos(log: Logbook) -> Iterable[tuple[str, str]]:
+    for board in log.boards():
+        yield from ((f"{board.number} ({each.light})", each.photo) for each in board.measurements)
+    for spot in log.floor_spots():
+        yield from ((f"{spot.number} ({each.light})", each.photo) for each in spot.measurements)
