@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any, Final, cast
 
 import click
 
@@ -16,7 +16,8 @@ if TYPE_CHECKING:
 
     from finishlab.imaging.strip import Paper
 
-_SHEETS = ("a4-plain", "letter-plain", "a4-3x7", "a4-2x4", "letter-3x10", "letter-2x5")
+LABEL_SHEETS: Final = ("a4-plain", "letter-plain", "a4-3x7", "a4-2x4", "letter-3x10", "letter-2x5")
+"""As in `finishlab.reports.label_sheets`, which would load NumPy before help is shown."""
 
 
 def _output(default: str) -> Callable[[Any], Any]:
@@ -43,7 +44,7 @@ _paper = click.option(
 @_output("labels.pdf")
 @click.option(
     "--sheet",
-    type=click.Choice(_SHEETS),
+    type=click.Choice(LABEL_SHEETS),
     default="a4-plain",
     show_default=True,
     help="What is printed on: columns x rows of a label sheet, or plain paper with lines to cut along.",

@@ -20,7 +20,7 @@ _BOTTOM: Final = 16.0
 _CAP: Final = 2.1
 _LEADING: Final = 1.8
 _NAME: Final = 42.0
-_CAN_COLUMNS: Final = (("can", 0.07), ("what", 0.29), ("lot", 0.13), ("left", 0.10), ("place", 0.23), ("used on", 0.18))
+_CAN_COLUMNS: Final = (("can", 0.06), ("what", 0.28), ("lot", 0.13), ("left", 0.13), ("place", 0.22), ("used on", 0.18))
 _GAP: Final = 5.0
 
 

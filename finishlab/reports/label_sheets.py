@@ -80,7 +80,8 @@ class LabelSheet:
         """Return what the sheet is, in a few words."""
         page = "A4" if self.page == "a4" else "Letter"
         kind = "plain paper to cut" if self.cut_lines else "label sheet"
-        return f"{page} {kind}, {self.columns} x {self.rows} labels of {self.width:g} x {self.height:g} mm"
+        size = f"{round(self.width, 1):g} x {round(self.height, 1):g} mm"
+        return f"{page} {kind}, {self.columns} x {self.rows} labels of {size}"
 
 
 SHEETS: Final = {

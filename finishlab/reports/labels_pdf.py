@@ -121,12 +121,15 @@ def _draw_label(pages: PrintPages, at: Rect, label: LabelView) -> None:
 def _draw_words(pages: PrintPages, at: Rect, label: LabelView) -> None:
     """Set the number large, the recipe below it, and the rest in what is left of the place."""
     big = min(7.0, at.height * 0.26)
-    number = fit(label.number, width=at.width, height=big * 1.02, cap=big, smallest=big * 0.4, bold=True)
+    number = fit(label.number, width=at.width, height=big * 1.02, cap=big, smallest=big * 0.45, bold=True)
+    if number.cut:  # never the number: it goes over two lines first
+        number = fit(label.number, width=at.width, height=big * 1.3, cap=big * 0.5, smallest=big * 0.3, bold=True)
     y = pages.setting(at.x, at.y + 0.4, number, bold=True)
     rest = at.bottom - y
     gap = max(0.9, rest * 0.07)
     date = label.date.isoformat() if label.date else None
-    small = "\n".join(words for words in (label.place, date, label.text) if words)
+    first = ", ".join(words for words in (label.place, date) if words)
+    small = "\n".join(words for words in (first, label.text) if words)
     if label.recipe:
         share = 0.5 if small else 1.0
         size = min(3.0, rest * 0.16)

@@ -17,6 +17,7 @@ __all__ = ["PrintPages", "Setting", "break_lines", "fit", "line_width"]
 
 _CAP_HEIGHT: Final = 0.718
 """As in `finishlab.reports.sheet`: Helvetica's capitals; those of the other fonts are within 2 % of it."""
+_UNITS: Final = frozenset({"%", "C", "L", "days", "h", "min", "mm"})
 _STEPS: Final = 12
 """In how many steps text is made smaller until it fits."""
 
@@ -45,7 +46,7 @@ def break_lines(words: str, *, width: float, cap: float, bold: bool = False) -> 
     lines: list[str] = []
     for paragraph in words.splitlines() or [""]:
         line = ""
-        for word in paragraph.split():
+        for word in _words(paragraph):
             longer = f"{line} {word}" if line else word
             if line_width(longer, cap=cap, bold=bold) <= width:
                 line = longer
@@ -56,6 +57,17 @@ def break_lines(words: str, *, width: float, cap: float, bold: bool = False) -> 
             lines += broken
         lines.append(line)
     return lines
+
+
+def _words(paragraph: str) -> list[str]:
+    """Return the words of a text; a figure keeps its unit."""
+    words: list[str] = []
+    for word in paragraph.split():
+        if words and word.rstrip(",;.)") in _UNITS and words[-1][-1].isdigit():
+            words[-1] += f" {word}"
+        else:
+            words.append(word)
+    return words
 
 
 def _broken(word: str, *, width: float, cap: float, bold: bool) -> list[str]:

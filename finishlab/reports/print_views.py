@@ -75,8 +75,8 @@ class ScheduleView:
     columns: tuple[str, ...]
     """What is ticked, in order: ``"sanded"``, ``"stain 1"`` ..."""
     parts: tuple[SchedulePart, ...]
-    cautions: tuple[tuple[str, str], ...]
-    """Title and sentence."""
+    cautions: tuple[str, ...]
+    """Each in a sentence or two."""
     defers: str
     """What wins over all of it."""
     date: dt.date | None = None

@@ -18,15 +18,17 @@ from finishlab.reports.print_views import ScheduleStep, ScheduleView
 __all__ = ["schedule_letters_missing", "schedule_pdf"]
 
 _MARGIN: Final = 12.0
-_STEP_CAPS: Final = (3.4, 3.1, 2.8, 2.5, 2.2)
+_STEP_CAPS: Final = (3.4, 3.2, 3.0, 2.8, 2.6)
 """Sizes of the steps, tried from the largest on until the page holds all."""
+_OVERLEAF_CAP: Final = 3.0
+"""Size of the steps where the parts need a second page anyway."""
 _TITLE_WIDTH: Final = 46.0
 _NUMBER_WIDTH: Final = 9.0
 _TIME_WIDTH: Final = 40.0
 _ROW_MOST, _ROW_LEAST = 11.0, 6.6
 _HEAD: Final = 9.0
 _NAME_WIDTH: Final = 34.0
-_FOOT_CAP: Final = 1.9
+_FOOT_CAP: Final = 2.2
 _MOST_COLUMNS: Final = 9
 
 
@@ -58,6 +60,9 @@ def schedule_pdf(view: ScheduleView, *, paper: Paper = "a4") -> bytes:
         laid = _lay(view.steps, inner, cap)
         if top + sum(step.height(cap) for step in laid) + wanted <= bottom:
             break
+    else:
+        cap = _OVERLEAF_CAP
+        laid = _lay(view.steps, inner, cap)
     y = _draw_steps(pages, laid, top, cap, limit=bottom)
     _draw_foot(pages, foot, bottom)
     _draw_table(pages, view, y + 3.0, bottom - 3.0, inner)
@@ -118,8 +123,8 @@ def _draw_steps(pages: PrintPages, laid: Sequence[_Laid], top: float, cap: float
 
 def _foot_lines(view: ScheduleView, inner: float) -> list[tuple[str, bool]]:
     lines: list[tuple[str, bool]] = []
-    for title, words in view.cautions:
-        broken = break_lines(f"{title}: {words}", width=inner - 4.0, cap=_FOOT_CAP)
+    for words in view.cautions:
+        broken = break_lines(words, width=inner - 4.0, cap=_FOOT_CAP)
         lines += [(line, index == 0) for index, line in enumerate(broken)]
     lines += [(line, False) for line in break_lines(view.defers, width=inner - 4.0, cap=_FOOT_CAP)]
     return lines
@@ -172,7 +177,8 @@ def _draw_rows(
     columns = list(_columns(view, inner))
     for name, x, width in columns:
         said = fit(name, width=width - 2.0, height=_HEAD - 2.5, cap=2.3, smallest=1.4, leading=1.5, bold=True)
-        pages.setting(x + 1.2, top + 0.6, said, leading=1.5, bold=True)
+        high = said.cap * (1 + (len(said.lines) - 1) * 1.5)
+        pages.setting(x + 1.2, top + _HEAD - high - 1.8, said, leading=1.5, bold=True)
     y = top + _HEAD
     pages.line(_MARGIN, y, _MARGIN + inner, y, line=0.4)
     done = {part.name: part.done for part in view.parts}

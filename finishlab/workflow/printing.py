@@ -112,7 +112,7 @@ def _part_label(stair: StoredStair, part: StoredPart, recipe: int | None, logboo
     told = [part.record.species, size_words(part.record.sizes), part.record.note]
     upright = part.record.kind in _UPRIGHT
     return LabelView(
-        number=part.name.words(with_level=False),
+        number=stair.words(part),
         address=str(Address("part", part.code, logbook)),
         recipe=None if recipe is None else recipe_words(recipe, stair.recipes.get(recipe)),
         place=place,

@@ -38,7 +38,7 @@ _READING: Final = HouseSection(
         (
             "Colours",
             (
-                "L*, a*, b* (CIELAB, D65, 2 degrees): a larger L* is lighter, a larger a* redder, a larger b* yellower. "
+                "L*, a*, b* (CIELAB, D65, 2 degrees): more L* is lighter, more a* redder, more b* yellower. "
                 "Compare a new board with the kept one under the same lamps, not with this paper."
             ),
         ),
@@ -67,7 +67,7 @@ _CARE: Final = HouseSection(
         (
             "A new tread",
             (
-                "The same wood, sanded with the same grits, from the same lots if any is left. Try a new lot on an offcut "
+                "The same wood, sanded with the same grits, from the same lots if any is left. Try a new lot on wood "
                 "beside the kept board first."
             ),
         ),
@@ -99,7 +99,7 @@ def house_view(
     flights = flights_shown(stair)
     return HouseView(
         title=title or f"House file: {log.folder.resolve().name}",
-        subtitle=f"What was put on floor boards and stair, from which cans, and how to do it again. As of {day}.",
+        subtitle=f"What was put on test boards and stair, from which cans, and how to do it again. As of {day}.",
         date=day,
         sections=tuple(_finishes(log, stair.cans)),
         cans=tuple(_can(number, can, _used_on(stair, number)) for number, can in cans.items()),
@@ -164,7 +164,8 @@ def _used_on(stair: StoredStair, number: int) -> str:
 
     idents = {event.part for event in stair.events if event.batch_number == number}
     names = [part.name for part in stair.parts if part.ident in idents]
-    return listed(names) if names else ""
+    several = len({part.name.level for part in stair.parts if part.name.kind == "tread"}) > 1
+    return listed(names, with_level=several) if names else ""
 
 
 def _coated(stair: StoredStair) -> Iterator[HouseSection]:

@@ -60,7 +60,7 @@ def schedule_view(log: Logbook, recipe: str | None, parts: str = "", *, date: dt
         steps=tuple(finish_steps(chosen.finish, stair.cans)),
         columns=columns,
         parts=rows or tuple(SchedulePart("", {}) for _ in range(_BLANK_ROWS)),
-        cautions=tuple((each.title, each.short) for each in found),
+        cautions=tuple(each.short for each in found),
         defers=DEFERS,
         date=date or today(),
     )
@@ -111,7 +111,7 @@ def finish_steps(finish: Finish, cans: Mapping[int, Batch]) -> Iterator[Schedule
     yield from _preparation(finish.preparation)
     for index, step in enumerate(finish.steps, start=1):
         title = f"Stain {index}" + (f": {step.name}" if step.name else "")
-        said = _said(step, "kind", "mix", "mix_by", "thinner_percent", "applicator", "wipe_min", "air_c", "rh_percent")
+        said = _said(step, "kind", "mix", "thinner_percent", "applicator", "wipe_min", "air_c", "rh_percent")
         yield ScheduleStep(title, _joined(said, _source(step, cans)), _next(step.next_h, step.can_number, cans))
     if finish.seal is not None and coats_of(finish).get("seal"):
         said = _said(finish.seal, "kind", "maker", "coats")
@@ -172,6 +172,8 @@ def _said(section: Checked, *names: str) -> str:
         if each.name not in names or value is None or value == ():
             continue
         shown = f"{show_value(each, value)}{f' {each.unit}' if each.unit else ''}"
+        if each.name == "mix" and isinstance(section, ColourStep) and section.mix_by:
+            shown += f" by {section.mix_by}"
         plain = each.name in {"kind", "mix", "maker", "applicator", "sheen"}
         told.append(shown if plain else f"{each.label} {shown}")
     return ", ".join(told)

@@ -1,0 +1,547 @@
+"""Labels, schedule and house file, drawn to pixels and read back."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import json
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import pypdfium2
+import pytest
+from click.testing import CliRunner
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from logbook_makers import make_photo, measurement
+
+from finishlab.cli.printing import LABEL_SHEETS
+from finishlab.cli.root import finishlab
+from finishlab.errors import UsageError
+from finishlab.logbook import Logbook
+from finishlab.records import Batch, BoardRecord, Finish, Flight, Label, Part, PartEvent, PhotoRecord, Recipe
+from finishlab.records.addresses import Address
+from finishlab.records.finish import ColourStep, Preparation, Topcoat
+from finishlab.reports.house_file_pdf import house_file_pdf
+from finishlab.reports.label_sheets import SHEETS, LabelSheet
+from finishlab.reports.labels_pdf import QR_LEAST, labels_pdf, letters_missing, qr_modules, qr_text
+from finishlab.reports.print_fonts import font_runs, unprintable
+from finishlab.reports.print_page import break_lines, fit, line_width
+from finishlab.reports.print_views import (
+    HousePhoto,
+    HouseSection,
+    HouseView,
+    LabelView,
+    SchedulePart,
+    ScheduleStep,
+    ScheduleView,
+    Swatch,
+)
+from finishlab.reports.schedule_pdf import schedule_pdf
+from finishlab.reports.sheet import POINTS_PER_MM
+from finishlab.workflow.printing import label_views, split_wish
+from finishlab.workflow.printing_house import house_view
+
+DPI = 300
+DAY = dt.date(2024, 5, 31)
+LONG = "Golden brown oil stain in two coats under a water polyurethane with a very long name, satin, anti-slip"
+LABELS = (
+    LabelView("B3", "finishlab:board/B3?logbook=stairs", "R1 honey, satin", "red oak", DAY, "candidate"),
+    LabelView("2/tread 7", "finishlab:part/2.T7?logbook=stairs", LONG, "flight 2, to the attic", DAY, "914 x 292 mm"),
+    LabelView("riser 12", "finishlab:part/1.R12", None, "flight 1", DAY, None, "top edge", "right"),
+)
+
+
+class Drawn:
+    """The pages of a PDF at 300 dpi, and their text."""
+
+    def __init__(self, pdf: bytes) -> None:
+        document = pypdfium2.PdfDocument(pdf)
+        self.sizes, self.texts, self.pages = [], [], []
+        for page in document:
+            self.sizes.append(tuple(side / POINTS_PER_MM for side in page.get_size()))
+            self.texts.append(" ".join(page.get_textpage().get_text_range().split()))
+            self.pages.append(page.render(scale=DPI / 72).to_numpy().copy())
+            page.close()
+        document.close()
+
+    def part(self, x: float, y: float, width: float, height: float, page: int = 0) -> np.ndarray:
+        """Return a rectangle of a page, in mm."""
+        px = self.pages[page].shape[1] / self.sizes[page][0]
+        py = self.pages[page].shape[0] / self.sizes[page][1]
+        found: np.ndarray = self.pages[page][
+            round(y * py) : round((y + height) * py), round(x * px) : round((x + width) * px)
+        ]
+        return found
+
+
+def read_code(pixels: np.ndarray) -> tuple[str, float]:
+    """Return a QR code's text and its side in mm."""
+    text, corners, _ = cv2.QRCodeDetector().detectAndDecode(np.ascontiguousarray(pixels))
+    assert corners is not None, "no code found"
+    return text, float(np.linalg.norm(corners[0][1] - corners[0][0]) / DPI * 25.4)
+
+
+@pytest.mark.parametrize("name", SHEETS)
+def test_codes_are_read_on_every_sheet(name: str) -> None:
+    """At 300 dpi OpenCV reads each label's code: it is at least 15 mm wide and begins with the record's address."""
+    sheet = SHEETS[name]
+    drawn = Drawn(labels_pdf(LABELS, sheet, start=2))
+    for index, label in enumerate(LABELS, start=1):
+        place = sheet.place(index)
+        text, side = read_code(drawn.part(place.x, place.y, place.width, place.height))
+        assert text.split("\n")[0] == label.address
+        assert text.split("\n")[1].startswith(label.number)
+        assert side >= QR_LEAST - 0.3
+
+
+def test_code_says_what_the_label_says() -> None:
+    """Where there is room the code holds all of the label's words after the address."""
+    sheet = SHEETS["a4-2x4"]
+    place = sheet.place(0)
+    text, _ = read_code(Drawn(labels_pdf(LABELS, sheet)).part(place.x, place.y, place.width, place.height))
+    assert text == "finishlab:board/B3?logbook=stairs\nB3, R1 honey, satin, red oak, 2024-05-31, candidate"
+
+
+def test_code_keeps_letters_the_paper_cannot_print() -> None:
+    """Letters of any script come back whole out of the code, while the paper names them as missing."""
+    label = LabelView("B1", "finishlab:board/B1", "R1 بلوط")
+    sheet = SHEETS["a4-plain"]
+    place = sheet.place(0)
+    text, _ = read_code(Drawn(labels_pdf([label], sheet)).part(place.x, place.y, place.width, place.height))
+    assert text.endswith("R1 بلوط")
+    assert set(letters_missing([label])) == set("بلوط")
+
+
+@pytest.mark.parametrize("name", SHEETS)
+def test_code_has_its_quiet_zone(name: str) -> None:
+    """Four modules around each code hold no ink, except towards the label's own rim, where paper is bare as well."""
+    sheet = SHEETS[name]
+    drawn = Drawn(labels_pdf(LABELS[:1], sheet))
+    place = sheet.place(0)
+    pixels = drawn.part(place.x, place.y, place.width, place.height)
+    _, corners, _ = cv2.QRCodeDetector().detectAndDecode(np.ascontiguousarray(pixels))
+    (left, top), (right, bottom) = corners[0].min(axis=0), corners[0].max(axis=0)
+    module = (right - left) / len(qr_modules(read_code(pixels)[0]))
+    ink: np.ndarray = np.any(pixels < 128, axis=2)
+    rim = 3  # a cut line may run along the label's edge
+    ink[:rim], ink[-rim:], ink[:, :rim], ink[:, -rim:] = False, False, False, False
+    inside = (slice(int(top) - 1, int(bottom) + 3), slice(int(left) - 1, int(right) + 3))
+    ink[inside] = False
+    columns = slice(max(int(left - 3.5 * module), 0), int(right + 3.5 * module))
+    rows = slice(max(int(top), 0), int(bottom + 3.5 * module))
+    assert not ink[rows, columns].any()
+
+
+@pytest.mark.parametrize("name", SHEETS)
+def test_label_outlines_are_true(name: str) -> None:
+    """Each label's outline lies within 0.5 mm of the sheet's measures, and the page has the paper's size."""
+    sheet = SHEETS[name]
+    drawn = Drawn(labels_pdf(LABELS[:1], sheet, start=sheet.labels, outlines=True))
+    assert drawn.sizes[0] == pytest.approx(sheet.page_size, abs=0.01)
+    px = drawn.pages[0].shape[1] / sheet.page_size[0]
+    for index in (0, sheet.labels - 2):
+        place = sheet.place(index)
+        middle = drawn.part(place.x - 0.9, place.y + place.height / 2 - 0.2, place.width + 1.8, 0.4)
+        upright = drawn.part(place.x + place.width / 2 - 0.2, place.y - 0.9, 0.4, place.height + 1.8)
+        for profile, length in ((middle.min(axis=(0, 2)), place.width), (upright.min(axis=(1, 2)), place.height)):
+            edges = np.flatnonzero(profile < 230) / px - 0.9
+            assert edges[np.abs(edges).argmin()] == pytest.approx(0, abs=0.5)
+            assert edges[np.abs(edges - length).argmin()] == pytest.approx(length, abs=0.5)
+
+
+def test_sheets_are_documented() -> None:
+    """docs/print.md and the command's choices name every sheet, with its measures."""
+    page = (Path(__file__).parents[1] / "docs" / "print.md").read_text(encoding="utf-8")
+    for name, sheet in SHEETS.items():
+        size = f"{sheet.width:.8g} x {sheet.height:.8g} | {sheet.pitch_x:.8g} x {sheet.pitch_y:.8g}"
+        (row,) = [line for line in page.splitlines() if line.startswith(f"| `{name}` |")]
+        assert f"{sheet.columns} x {sheet.rows}" in row
+        assert size in row
+    assert tuple(SHEETS) == LABEL_SHEETS
+
+
+@pytest.mark.parametrize("name", SHEETS)
+def test_labels_keep_inside_their_place(name: str) -> None:
+    """However long the words, ink keeps 1.5 mm inside the label, and the number is whole."""
+    sheet = SHEETS[name]
+    label = LabelView("2/landing board 12", "finishlab:part/2.LB12", LONG * 2, "x" * 150, DAY, LONG * 3)
+    drawn = Drawn(labels_pdf([label], SHEETS[name], start=2))
+    place = sheet.place(1)
+    ink = (drawn.pages[0] < 128).any(axis=2)
+    px = drawn.pages[0].shape[1] / sheet.page_size[0]
+    if not sheet.cut_lines:
+        rows, columns = np.flatnonzero(ink.any(axis=1)) / px, np.flatnonzero(ink.any(axis=0)) / px
+        assert rows.min() > place.y + 1.5
+        assert rows.max() < place.bottom - 1.5
+        assert columns.min() > place.x + 1.5
+        assert columns.max() < place.right - 1.5
+    assert "2/landing board 12" in drawn.texts[0]
+
+
+def test_labels_go_on_over_pages_and_start_later() -> None:
+    """Labels start at the one asked for and go on over as many sheets as they need."""
+    sheet = SHEETS["a4-2x4"]
+    labels = [LabelView(f"B{n}", f"finishlab:board/B{n}") for n in range(1, 12)]
+    drawn = Drawn(labels_pdf(labels, sheet, start=7))
+    assert len(drawn.pages) == 3
+    place = sheet.place(6)
+    assert read_code(drawn.part(place.x, place.y, place.width, place.height))[0].startswith("finishlab:board/B1\n")
+    first = sheet.place(0)
+    assert drawn.part(first.x, first.y, first.width, first.height).min() == 255
+    assert read_code(drawn.part(first.x, first.y, first.width, first.height, 1))[0].startswith("finishlab:board/B3\n")
+
+
+def test_label_text_is_complete() -> None:
+    """Number, recipe, place, date, text and both directions can be read out of the PDF."""
+    words = Drawn(labels_pdf(LABELS, SHEETS["a4-2x4"])).texts[0]
+    for expected in (
+        "B3",
+        "R1 honey, satin",
+        "red oak",
+        "2024-05-31",
+        "LEFT END",
+        "FRONT EDGE",
+        "TOP EDGE",
+        "to the attic",
+    ):
+        assert expected in words
+    assert LONG.rsplit(maxsplit=1)[-1] in words
+
+
+def test_left_end_points_the_right_way() -> None:
+    """The arrow to the left end points left on a tread's underside and right on a riser's back."""
+    sheet = SHEETS["a4-2x4"]
+    drawn = Drawn(labels_pdf([LABELS[0], LABELS[2]], sheet))
+    for index, tip_left in ((0, True), (1, False)):
+        place = sheet.place(index)
+        x = place.x + 2.0 if tip_left else place.right - 2.0 - 3.3
+        ink = (drawn.part(x - 0.2, place.y + 2.5, 3.6, 3.0) < 128).any(axis=2).sum(axis=0)
+        heavy = np.flatnonzero(ink == ink.max()).mean() / len(ink)
+        assert heavy < 0.6 if tip_left else heavy > 0.4
+        assert (ink[: len(ink) // 2].sum() > ink[len(ink) // 2 :].sum()) == tip_left
+
+
+def test_same_labels_are_same_bytes() -> None:
+    """The same labels give the same file."""
+    sheet = SHEETS["letter-2x5"]
+    assert labels_pdf(LABELS, sheet) == labels_pdf(LABELS, sheet)
+
+
+@pytest.mark.parametrize("start", [0, 9])
+def test_label_that_is_not_on_the_sheet_is_refused(start: int) -> None:
+    """A start beyond the sheet's labels is a ValueError, and so are sheets that do not fit."""
+    with pytest.raises(ValueError, match="start at 1 to 8"):
+        labels_pdf(LABELS, SHEETS["a4-2x4"], start=start)
+    with pytest.raises(ValueError, match="overlap"):
+        LabelSheet("bad", "a4", 2, 2, 90.0, 50.0, 80.0, 50.0)
+    with pytest.raises(ValueError, match="fit the page"):
+        LabelSheet("bad", "a4", 3, 2, 90.0, 50.0, 90.0, 50.0)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.text(alphabet="abcdefg WM ", min_size=1, max_size=120), st.floats(12, 60), st.floats(3, 20))
+def test_fitted_text_never_leaves_its_place(words: str, width: float, height: float) -> None:
+    """Lines are never wider than the place and never more than it holds; nothing is lost unless it says so."""
+    found = fit(words, width=width, height=height, cap=3.0, smallest=1.2)
+    assert all(line_width(line, cap=found.cap) <= width + 1e-6 for line in found.lines)
+    assert found.cap * (1 + (len(found.lines) - 1) * 1.75) <= height + 1e-6
+    if not found.cut:
+        assert "".join("".join(found.lines).split()) == "".join(words.split())
+
+
+def test_a_figure_keeps_its_unit() -> None:
+    """A line is never broken between a figure and its unit."""
+    for width in range(8, 60):
+        lines = break_lines("label: after 24 h, within 48 h; thinner 5 %", width=float(width), cap=2.0)
+        assert not any(line.split()[0].rstrip(",;") in {"h", "%"} for line in lines)
+
+
+def test_letters_are_printed_or_named() -> None:
+    """Western letters are Helvetica's; Polish ones are embedded; what has no font is a question mark, and named."""
+    assert font_runs("Größe") == [("Helvetica", "Größe")]
+    ((font, piece),) = font_runs("Łukasz", bold=True)
+    assert (font.startswith("finishlab-"), piece) == (True, "Łukasz")
+    assert font_runs("\N{ARABIC LETTER BEH}") == [("Helvetica", "?")]
+    assert unprintable(["oak", None, "Łódź \N{ARABIC LETTER BEH}"]) == "\N{ARABIC LETTER BEH}"
+
+
+@pytest.mark.parametrize(
+    ("address", "text"),
+    [
+        (Address("board", "B3", "my stairs & co"), "finishlab:board/B3?logbook=my%20stairs%20%26%20co"),
+        (Address("part", "2.T7"), "finishlab:part/2.T7"),
+        (Address("recipe", "R1", "Łódź"), "finishlab:recipe/R1?logbook=%C5%81%C3%B3d%C5%BA"),
+    ],
+)
+def test_addresses_come_back(address: Address, text: str) -> None:
+    """An address is written as documented, and read back also where a code's further lines follow."""
+    assert str(address) == text
+    assert Address.parse(f"{text}\nB3, honey") == address
+
+
+@pytest.mark.parametrize("text", ["", "board/B3", "finishlab:door/B3", "finishlab:board/", "finishlab:board/B3?x=1"])
+def test_what_is_no_address_is_refused(text: str) -> None:
+    """Anything else is a UsageError that shows what an address looks like."""
+    with pytest.raises(UsageError, match="no address"):
+        Address.parse(text)
+
+
+def schedule(parts: int, *, done: bool = False) -> ScheduleView:
+    steps = (
+        ScheduleStep("Sand", "grits 80-100-120"),
+        ScheduleStep(
+            "Stain 1: Acme golden brown", "oil, rag, wiped after 10 min; can C1 (lot 4711)", "24 h to the next step"
+        ),
+        ScheduleStep("Topcoats 1 to 3", "satin; rub out with 220 between coats", "4 h between coats"),
+    )
+    rows = tuple(SchedulePart(f"tread {n}", {"sanded": "05-31"} if done else {}) for n in range(1, parts + 1))
+    columns = ("sanded", "stain", "topcoat 1", "topcoat 2", "topcoat 3")
+    return ScheduleView(
+        "R1 honey, satin", "The standard.", steps, columns, rows, ("Rags burn.",), "The label wins.", DAY
+    )
+
+
+def test_schedule_is_one_page_for_a_flight() -> None:
+    """Steps, times, fourteen parts, their columns and the cautions are on one page of the paper's size."""
+    for paper, size in (("a4", (210.0, 297.0)), ("letter", (215.9, 279.4))):
+        drawn = Drawn(schedule_pdf(schedule(14), paper=paper))  # type: ignore[arg-type]  # of those two
+        assert len(drawn.pages) == 1
+        assert drawn.sizes[0] == pytest.approx(size, abs=0.01)
+        for expected in ("R1 honey, satin", "Sand", "24 h to the next step", "tread 1", "tread 14", "topcoat 3",
+                         "Rags burn.", "The label wins.", "2024-05-31"):  # fmt: skip
+            assert expected in drawn.texts[0]
+
+
+def test_schedule_has_a_box_for_each_part_and_coat() -> None:
+    """Each part has one empty square box of 4.5 mm a column; what is done is ticked."""
+    bare, ticked = Drawn(schedule_pdf(schedule(6))), Drawn(schedule_pdf(schedule(6, done=True)))
+    boxes = squares(bare.pages[0])
+    assert len(boxes) == 6 * 5
+    assert boxes == pytest.approx([4.5] * 30, abs=0.1)
+    assert len(squares(ticked.pages[0])) == 6 * 4  # one column is ticked
+    assert "05-31" in ticked.texts[0]
+
+
+def squares(page: np.ndarray) -> list[float]:
+    """Return the sides in mm of empty square frames, from the middle of one line to the middle of the other."""
+    ink: np.ndarray = np.where(np.any(page < 128, axis=2), 255, 0).astype(np.uint8)
+    outlines, (levels,) = cv2.findContours(ink, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    found = []
+    for outline, (_, _, _, parent) in zip(outlines, levels, strict=True):
+        if parent < 0:
+            continue
+        x, y, inner, inner_high = cv2.boundingRect(outline)
+        _, _, outer, outer_high = cv2.boundingRect(outlines[parent])
+        empty = not ink[y + 4 : y + inner_high - 4, x + 4 : x + inner - 4].any()
+        whole = empty and cv2.contourArea(outline) > 0.97 * (inner - 1) * (inner_high - 1)
+        if (
+            whole
+            and inner > 40
+            and abs(inner - inner_high) < 3
+            and 0 < outer - inner < 12
+            and outer_high - inner_high < 12
+        ):
+            found.append((inner + outer) / 2 / DPI * 25.4)
+    return found
+
+
+def test_schedule_goes_on_overleaf() -> None:
+    """Parts that one page cannot hold go on over further pages, none lost, and steps stay large enough to read."""
+    drawn = Drawn(schedule_pdf(schedule(70)))
+    words = " ".join(drawn.texts)
+    assert len(drawn.pages) > 1
+    assert all(f"tread {n}" in words for n in range(1, 71))
+    assert all("topcoat 3" in text for text in drawn.texts)
+
+
+def test_nothing_is_printed_off_the_page() -> None:
+    """With long words and many steps, ink keeps 4 mm inside the page."""
+    view = schedule(9)
+    long = ScheduleView(
+        LONG * 2, LONG * 2, tuple(ScheduleStep(LONG, LONG * 2, LONG) for _ in range(9)), view.columns,
+        (SchedulePart("n" * 90, {}),), (LONG * 3,), LONG, DAY,
+    )  # fmt: skip
+    for page in Drawn(schedule_pdf(long)).pages:
+        ink = np.argwhere((page < 128).any(axis=2)) / DPI * 25.4
+        assert ink.min() > 4
+        assert ink[:, 1].max() < 210 - 4
+        assert ink[:, 0].max() < 297 - 4
+
+
+def test_house_file_holds_swatches_true_and_photos() -> None:
+    """Swatches have their sRGB colour to one code; text goes over pages, none lost; photos are on the page."""
+    picture = cv2.imencode(".jpg", np.full((60, 90, 3), (10, 200, 30), np.uint8))[1].tobytes()
+    lines = tuple((f"line {n}", LONG) for n in range(60))
+    view = HouseView(
+        "House", "All of it", DAY, sections=(HouseSection("Lines", lines),),
+        swatches=(Swatch("B1", "L* 50", "#a47c57"),), photos=(HousePhoto("B1 (daylight)", picture),),
+    )  # fmt: skip
+    drawn = Drawn(house_file_pdf(view))
+    words = " ".join(drawn.texts)
+    assert all(f"line {n}" in words for n in range(60))
+    assert "B1 (daylight)" in words
+    shown = np.concatenate([page.reshape(-1, 3) for page in drawn.pages])
+    assert np.sum(np.all(shown == (0x57, 0x7C, 0xA4), axis=1)) > 100_000  # pdfium gives blue first
+    assert np.sum(np.abs(shown.astype(int) - (10, 200, 30)).max(axis=1) < 6) > 100_000
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """Return a logbook with a board, two recipes, cans, a stair and some work done."""
+    place = tmp_path / "my stairs"
+    finish = Finish(
+        Preparation(grits=(80, 100, 120)),
+        (ColourStep(kind="oil", colour="golden brown", can_number=1, wipe_min=10, next_h=24),),
+        None,
+        Topcoat(kind="water polyurethane 1-part", can_number=2, sheen="satin", coats=3, recoat_h=4, rubout_grit=220),
+    )
+    with Logbook.open(place, who="Anna") as log:
+        path, photo = make_photo(tmp_path / "photos")
+        log.keep_photo(path, photo)
+        log.add_can(Batch("oil stain", "golden brown", "Acme", "4711", 1.0, 0.4, "cellar shelf", date=DAY))
+        label = Label(recoat_h=3, recoat_within_h=24, use_h=72, cure_d=14)
+        log.add_can(Batch("water polyurethane 1-part", "satin", "Northwood", "A-22", label=label, date=DAY))
+        log.add_recipe(Recipe("honey, satin", finish))
+        log.add_board(BoardRecord("red oak", date=DAY, recipe_number=1), [measurement(photo)])
+        parts = [Part(1, "tread", n, recipe_number=1, species="red oak") for n in (1, 2, 3)]
+        log.add_flights({1: Flight(risers=4)}, [*parts, Part(1, "riser", 1)])
+        first = log.stair_parts()[0]
+        log.log_events([(first.ident, PartEvent("sanded", DAY)),
+                        (first.ident, PartEvent("coat", DAY, "stain", 1, 1, 1, deviation="wiped late"))])  # fmt: skip
+    return place
+
+
+def run(folder: Path, *args: str) -> Any:
+    return CliRunner().invoke(
+        finishlab, ["--logbook", str(folder), *args], standalone_mode=False, catch_exceptions=False
+    )
+
+
+@pytest.mark.parametrize(
+    ("words", "boards", "parts"),
+    [
+        (("B1", "b2"), ("B1", "B2"), ""),
+        (("B1,B2", "treads", "3-9"), ("B1", "B2"), "treads 3-9"),
+        (("treads", "1,3", "B4"), ("B4",), "treads 1 , 3"),
+        ((), (), ""),
+    ],
+)
+def test_boards_and_parts_are_told_apart(words: tuple[str, ...], boards: tuple[str, ...], parts: str) -> None:
+    """Board numbers are taken out of the words; the rest names parts."""
+    wish = split_wish(words)
+    assert (wish.boards, wish.parts) == (boards, parts)
+
+
+def test_labels_of_the_logbook(folder: Path) -> None:
+    """Without names all boards and treads get a label; addresses name record and logbook; a riser reads from behind."""
+    with Logbook.open(folder) as log:
+        views = label_views(log, split_wish(()), date=DAY)
+        riser = label_views(log, split_wish(("riser", "1")), date=DAY)[0]
+    assert [view.number for view in views] == ["B1", "tread 1", "tread 2", "tread 3"]
+    assert [view.address for view in views[:2]] == [
+        "finishlab:board/B1?logbook=my%20stairs",
+        "finishlab:part/1.T1?logbook=my%20stairs",
+    ]
+    assert {view.recipe for view in views} == {"R1 honey, satin"}
+    assert (riser.edge, riser.left_points) == ("top edge", "right")
+
+
+def test_labels_command(folder: Path, tmp_path: Path) -> None:
+    """The command writes the PDF and says in JSON which label leads where."""
+    target = tmp_path / "labels.pdf"
+    done = run(
+        folder, "labels", "B1", "treads", "2-3", "--sheet", "a4-3x7", "--start", "4", "-o", str(target), "--json"
+    )
+    document = json.loads(done.stdout)
+    assert document["format"] == "finishlab/labels/1"
+    assert [each["number"] for each in document["labels"]] == ["B1", "tread 2", "tread 3"]
+    assert "The next free one is 7." in done.stderr
+    place = SHEETS["a4-3x7"].place(3)
+    text, _ = read_code(Drawn(target.read_bytes()).part(place.x, place.y, place.width, place.height))
+    assert Address.parse(text) == Address("board", "B1", "my stairs")
+
+
+def test_labels_command_refuses(folder: Path, tmp_path: Path) -> None:
+    """A start the sheet has not, and a file that is no PDF, are refused in a sentence, and nothing is written."""
+    with pytest.raises(UsageError, match="none has the number 99"):
+        run(folder, "labels", "--sheet", "a4-2x4", "--start", "99", "-o", str(tmp_path / "l.pdf"))
+    other = tmp_path / "notes.txt"
+    other.write_text("mine")
+    with pytest.raises(UsageError, match="something else"):
+        run(folder, "labels", "-o", str(other))
+    assert other.read_text() == "mine"
+    assert not (tmp_path / "l.pdf").exists()
+    with pytest.raises(UsageError, match="no boards and no treads"):
+        run(tmp_path / "empty", "labels", "-o", str(tmp_path / "l.pdf"))
+
+
+def test_schedule_command(folder: Path, tmp_path: Path) -> None:
+    """The only recipe's steps stand in order with the can's label beside the recipe; its parts are there."""
+    target = tmp_path / "s.pdf"
+    document = json.loads(run(folder, "schedule", "-o", str(target), "--json").stdout)
+    assert [step["title"] for step in document["steps"]] == ["Sand", "Stain 1: golden brown", "Topcoats 1 to 3", "Wait"]
+    assert document["steps"][1]["time"] == "24 h to the next step"
+    assert document["steps"][2]["time"] == "4 h between coats; label: after 3 h, within 24 h"
+    assert document["columns"] == ["sanded", "stain", "topcoat 1", "topcoat 2", "topcoat 3"]
+    assert document["parts"] == ["tread 1", "tread 2", "tread 3"]
+    words = Drawn(target.read_bytes()).texts[0]
+    for expected in ("grits 80-100-120", "lot 4711", "Rags with oil", "05-31", "rub out with 220"):
+        assert expected in words
+
+
+def test_schedule_follows_the_standard(folder: Path, tmp_path: Path) -> None:
+    """With several recipes and no standard one must be named; once approved, the finish as approved is printed."""
+    with Logbook.open(folder) as log:
+        log.add_recipe(Recipe("walnut"))
+    with pytest.raises(UsageError, match="several recipes"):
+        run(folder, "schedule", "-o", str(tmp_path / "s.pdf"))
+    with Logbook.open(folder) as log:
+        log.approve("B1", date=DAY)
+        log.edit_recipe("R1", finish=Finish(steps=(ColourStep(colour="changed since"),)))
+    document = json.loads(run(folder, "schedule", "-o", str(tmp_path / "s.pdf"), "--json").stdout)
+    assert document["steps"][1]["title"] == "Stain 1: golden brown"
+    with pytest.raises(UsageError, match="no recipe yet"):
+        run(tmp_path / "empty", "schedule", "-o", str(tmp_path / "s.pdf"))
+
+
+def test_house_file_command(folder: Path, tmp_path: Path) -> None:
+    """Standard, date, reason, lots, leftovers, deviations, colours, care and cautions are in the file."""
+    with Logbook.open(folder, who="Anna") as log:
+        log.approve("B1", date=DAY, reason="closest under both lamps")
+    target = tmp_path / "house.pdf"
+    document = json.loads(run(folder, "house-file", "--title", "Mill Lane 4", "-o", str(target), "--json").stdout)
+    assert document["cans"] == 2
+    assert document["photos"] == 0  # the photo's file is no picture, and is passed over
+    words = " ".join(Drawn(target.read_bytes()).texts)
+    for expected in (
+        "Mill Lane 4", "The standard: R1 honey, satin", "on 2024-05-31 by Anna", "closest under both lamps", "4711",
+        "A-22", "cellar shelf", "0.4 L of 1 L", "not as the recipe: wiped late", "L* 50.0", "Care and repair",
+        "Oily rags", "How to read this file", "tread 3", "page 2",
+    ):  # fmt: skip
+        assert expected in words
+
+
+def test_house_file_photos_have_no_place(tmp_path: Path) -> None:
+    """A photo with a place in its file comes into the house file without any of its metadata."""
+    source = Path(__file__).parents[1] / "sample_photos" / "board-raw.jpg"
+    with Logbook.open(tmp_path / "log") as log:
+        photo = PhotoRecord(
+            hashlib.sha256(source.read_bytes()).hexdigest(), source.name, 2000, 1500, None, suffix=source.suffix
+        )
+        log.keep_photo(source, photo)
+        log.add_board(BoardRecord("red oak", date=DAY), [measurement(photo)])
+        (shown,) = house_view(log, date=DAY).photos
+    assert b"Exif" not in shown.jpeg
+    assert b"GPS" not in shown.jpeg
+    assert len(shown.jpeg) < 400_000
+    assert shown.caption == "B1 (daylight)"
+
+
+def test_long_texts_make_no_finer_code_than_can_be_read() -> None:
+    """A code's modules stay at least 0.4 mm wide however long the words, down to the address alone."""
+    label = LabelView("B1", "finishlab:board/B1?logbook=stairs", LONG * 2, "x" * 200, DAY, "y" * 200)
+    for side in (15.0, 20.0, 26.0):
+        assert side / len(qr_modules(qr_text(label, side=side))) >= 0.4
