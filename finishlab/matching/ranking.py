@@ -19,7 +19,9 @@ from finishlab.colorimetry.difference import DeltaE, SignedDifference, describe,
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.interval import difference_intervals
 from finishlab.errors import LogbookError
+from finishlab.matching.aims import MATCH, Aim
 from finishlab.matching.floor import FloorPool, pool_estimates
+from finishlab.matching.next_photo import NextPhoto
 from finishlab.matching.simulate import draw_differences, gather
 from finishlab.quality import Doubt
 
@@ -75,6 +77,25 @@ class RankedBoard:
     """Marks of the ties it belongs to, numbered from 1 at the front. Two boards share a mark exactly when they stand in
     a run of neighbours whose first is closer than each other one with a probability below `SURE`."""
     doubts: tuple[Doubt, ...] = ()
+    sentence: str = ""
+    """One sentence for a lay person: how far off, in which direction, and against what the floor itself does."""
+    score: DeltaE | None = None
+    """How far it is from the aim, by the aim's formula; the places follow it. None stands for `delta_e00`."""
+    within_limits: float | None = None
+    """Probability that it keeps every limit of the aim (and its undertone); None without any."""
+    covariance: tuple[tuple[float, float, float], ...] | None = None
+    """Of (L*, a*, b*) of board minus floor, shape (3, 3), everything unsure in it."""
+    inseparable: tuple[str, ...] = ()
+    """Boards whose order against this one stays open, nearest first."""
+    colours_e00: float | None = None
+    """Distance of all its sampled colours from the floor's: mean CIEDE2000 of the best pairing (optimal transport)."""
+    figure_e00: float | None = None
+    """The same with both means laid on each other: how unlike grain and figure are by themselves."""
+    photos: int = 0
+    pairs: int = 0
+    """Photos of it, and how many of them hold the floor too; 0 when not counted."""
+    final: bool = True
+    """False while no verdict may rest on it, e.g. before it is topcoated and dry; its doubts say why."""
 
     @property
     def tied(self) -> bool:
@@ -92,6 +113,11 @@ class Ranking:
 
     floor: FloorPool
     boards: tuple[RankedBoard, ...]
+    aim: Aim = MATCH
+    light: str = ""
+    """The light all of it was photographed in; empty when not told."""
+    next_photos: tuple[NextPhoto, ...] = ()
+    """What one more photo would bring, the best first; empty when the first place is settled."""
 
     @property
     def leaders(self) -> tuple[RankedBoard, ...]:

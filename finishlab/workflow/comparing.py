@@ -10,6 +10,8 @@ from typing import Final
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.errors import LogbookError
 from finishlab.logbook import Logbook, StoredBoard, StoredMeasurement, StoredSpot
+from finishlab.matching.across import AcrossLights
+from finishlab.matching.choices import Choice
 from finishlab.matching.floor import SPREAD_LIMIT, FloorPool, FloorSpot, pool_floor
 from finishlab.matching.ranking import BoardColour, Ranking
 from finishlab.matching.ranking import rank_boards as rank_colours
@@ -34,6 +36,12 @@ class Comparison:
     """The light the boards were photographed in."""
     left_out: tuple[str, ...]
     """Boards that were measured in other lights only."""
+    lights: AcrossLights | None = None
+    """The same boards in every light; None when only one light was asked for."""
+    choices: tuple[Choice, ...] = ()
+    """The best board under each aim, and what choosing it costs under the other."""
+    recipes: Ranking | None = None
+    """Recipes in place of boards, each pooled over its boards; None where no recipe has two boards."""
 
 
 @dataclass(frozen=True, slots=True)
