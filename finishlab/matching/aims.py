@@ -1,8 +1,8 @@
 """What a finish is chosen for: to match the floor, or to stand off from it on purpose, and what it must not be.
 
-A contrast is aimed at as a colour of its own: the floor's, moved in lightness by a chosen amount. Boards are then ranked
-by their difference from that colour, with chroma counted half (parametric factor kC = 2, this tool's own choice), since
-a deliberate step bears more or less colour as long as the undertone, the hue, stays.
+A contrast is aimed at as a colour of its own: the floor's, moved in lightness by a chosen amount. Boards are then
+ranked by their difference from that colour, with chroma counted half (parametric factor kC = 2, this tool's own
+choice), since a deliberate step bears more or less colour as long as the undertone, the hue, stays.
 """
 
 from __future__ import annotations

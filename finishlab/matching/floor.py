@@ -67,7 +67,10 @@ class FloorPool:
     """How planks scatter in (L*, a*, b*), shape (3, 3), measuring errors taken out: the ellipse of one more plank.
     With few planks it leans on what floors usually do (`finishlab.matching.components`)."""
     colours: tuple[tuple[float, float, float], ...] | None = None
-    """The floor's sampled colours: equal shares of what was seen, about its mean; None where none were kept."""
+    """The floor's sampled colours: equal shares of all its planks, about its mean; None where none were kept."""
+    colours_e00: float | None = None
+    """How far its planks' colours lie from those of the floor as a whole, on average: the yardstick of
+    `RankedBoard.colours_e00` (`finishlab.matching.transport`)."""
 
     def __post_init__(self) -> None:
         if self.spots < 1 or (self.spread_e00 is None) != (self.spots == 1):
