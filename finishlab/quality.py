@@ -172,7 +172,8 @@ _KINDS = (
     DoubtKind(
         "one-light",
         "one light only",
-        "All photos were taken in one light ({light}); photograph floor and boards in {missing} too.",
+        "All photos were taken in one light ({light}); photograph floor and boards in a second, "
+        "very different one too.",
     ),
     DoubtKind(
         "spots-disagree",
@@ -218,8 +219,8 @@ _KINDS = (
     DoubtKind(
         "grit-differs",
         "sanded otherwise than the treads",
-        "The board was last sanded with grit {board}, the treads with {treads}; a finer grit takes less stain and comes "
-        "out lighter, so sand a board as the treads are sanded.",
+        "The board was last sanded with grit {board}, the treads with {treads}; a finer grit takes less stain and "
+        "comes out lighter, so sand a board as the treads are sanded.",
     ),
     DoubtKind(
         "floor-wet",
@@ -235,8 +236,8 @@ _KINDS = (
     DoubtKind(
         "far-dates",
         "photos far apart in time",
-        "Floor and board were photographed {days} days apart; wood and floors change with time and light, so photograph "
-        "both again on one day.",
+        "Floor and board were photographed {days} days apart; wood and floors change with time and light, so "
+        "photograph both again on one day.",
     ),
     DoubtKind(
         "not-reachable",

@@ -1,8 +1,8 @@
 """How far a pair that looks alike in one light comes apart in another.
 
 The index follows the idea of ISO 18314-4 (metamerism index for a change of illuminant): what already differs in the
-reference light is taken out by a multiplicative correction of the tristimulus values; the colour difference that is left
-in the test light is the index. For pairs that match exactly it is their difference in the test light.
+reference light is taken out by a multiplicative correction of the tristimulus values; the colour difference that is
+left in the test light is the index. For pairs that match exactly it is their difference in the test light.
 """
 
 from __future__ import annotations

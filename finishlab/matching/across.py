@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.interval import difference_intervals
 from finishlab.colorimetry.metamerism import corrected_batch
-from finishlab.matching.lights import NamedLight
+from finishlab.matching.lights import LightKind, NamedLight
 from finishlab.matching.ranking import RankedBoard, Ranking
 from finishlab.quality import Doubt, doubt
 
@@ -98,7 +98,7 @@ def _board(
     first = by_light[names[0]].value
     other = max(names[1:], key=lambda name: abs(by_light[name].value - first))
     move = by_light[other].value - first
-    doubts = ()
+    doubts: tuple[Doubt, ...] = ()
     if abs(move) > MOVES:
         figures = {"move": round(abs(move), 1), "before": round(first, 1), "after": round(first + move, 1)}
         doubts = (doubt("moves-between-lights", light=names[0], other=other, **figures),)
@@ -182,7 +182,7 @@ def missing_photos(lights: Sequence[NamedLight], rankings: Mapping[str, Ranking]
     return tuple(said)
 
 
-def _wanted(kinds: set[str]) -> str:
+def _wanted(kinds: set[LightKind]) -> str:
     if "daylight" in kinds:
         return "the lamps that light the stair in the evening"
     return "daylight from an overcast sky"

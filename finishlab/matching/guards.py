@@ -43,7 +43,7 @@ _SHEENS: Final[tuple[tuple[str, float], ...]] = (
     (r"matte?|flat", 17.0),
     (r"(?:high.?)?gloss(?:y)?", 80.0),
 )
-"""Words of sheen and the middle of what is sold under them, gloss units at 60 degrees (trade practice; makers differ)."""
+"""Words of sheen and the middle of what is sold under them, gloss units at 60 degrees (common practice)."""
 _WET: Final = re.compile(r"(?<!not )(?<!no longer )\b(?:wet|damp|tacky|still drying|not (?:yet )?dry)\b")
 _RUG: Final = re.compile(
     r"\b(?:under|beneath|below|from under)\b.{0,20}\b(?:rug|carpet|mat|runner|furniture|sofa|cupboard)\b"

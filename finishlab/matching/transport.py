@@ -1,9 +1,9 @@
 """How far apart two surfaces are colour by colour, not only on average: optimal transport with CIEDE2000 as distance.
 
 Each surface is a set of colours that stand for equal shares of it. The distance is the mean CIEDE2000 of the pairing in
-which that mean is smallest: the transport problem of Kantorovich with CIEDE2000 as the cost of a move, known from images
-as earth mover's distance (Y. Rubner, C. Tomasi, L. J. Guibas, Int. J. Comput. Vis. 40 (2000) 99). A busy grain with the
-right mean is far from a calm floor by it. With equal shares it is an assignment problem, solved exactly.
+which that mean is smallest: the transport problem of Kantorovich with CIEDE2000 as the cost of a move, known from
+images as earth mover's distance (Y. Rubner, C. Tomasi, L. J. Guibas, Int. J. Comput. Vis. 40 (2000) 99). A busy grain
+with the right mean is far from a calm floor by it. With equal shares it is an assignment problem, solved exactly.
 """
 
 from __future__ import annotations
