@@ -63,7 +63,7 @@ def field_from_dict(data: Mapping[str, Any]) -> FieldMeasurement:
         left_out=dict(data["left_out"]),
         doubts=tuple(Doubt.from_dict(entry) for entry in data["doubts"]),
         texture=None if texture is None else Texture(**texture),
-        colours=None if colours is None else tuple((float(c[0]), float(c[1]), float(c[2])) for c in colours),
+        colours=None if colours is None else tuple([(c[0], c[1], c[2]) for c in colours]),
     )
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final, Literal
 
 from finishlab.quality import Doubt, doubt
@@ -133,12 +134,14 @@ def _preparation(board: BoardFacts, floor: FloorFacts) -> list[Doubt]:
     return found
 
 
+@lru_cache(maxsize=4096)
 def sheen_of(text: str | None) -> float | None:
     """Return the gloss units a product's name promises: ``"water-based matte"`` 17; None if it names no sheen."""
     words = (text or "").casefold()
     return next((gloss for pattern, gloss in _SHEENS if re.search(rf"\b(?:{pattern})\b", words)), None)
 
 
+@lru_cache(maxsize=4096)
 def told_wet(text: str | None) -> bool:
     """Return whether words say that something is wet: ``"still damp"``, not ``"not wet"``."""
     return bool(_WET.search((text or "").casefold()))

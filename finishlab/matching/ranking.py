@@ -84,8 +84,6 @@ class RankedBoard:
     """Marks of the ties it belongs to, numbered from 1 at the front. Two boards share a mark exactly when they stand in
     a run of neighbours whose first is closer than each other one with a probability below `SURE`."""
     doubts: tuple[Doubt, ...] = ()
-    sentence: str = ""
-    """One sentence for a lay person: how far off, in which direction, and against what the floor itself does."""
     score: DeltaE | None = None
     """How far it is from the aim, by the aim's formula; the places follow it. None stands for `delta_e00`."""
     within_limits: float | None = None
@@ -103,6 +101,11 @@ class RankedBoard:
     """Photos of it, and how many of them hold the floor too; 0 when not counted."""
     final: bool = True
     """False while no verdict may rest on it, e.g. before it is topcoated and dry; its doubts say why."""
+
+    @property
+    def sentence(self) -> str:
+        """One sentence for a lay person: how far off, in which direction, and against what the floor itself does."""
+        return lay_sentence(self.difference, self.delta_e00, self.ratio_to_floor_spread)
 
     @property
     def tied(self) -> bool:
@@ -256,7 +259,6 @@ def rank_together(
                 in_words=describe(difference, delta_e00),
                 ties=ties[place - 1],
                 doubts=subject.doubts,
-                sentence=lay_sentence(difference, delta_e00, ratio),
                 score=_interval(scored[:, i]) if scored is not plain else delta_e00,
                 within_limits=None if orders.kept is None else float(orders.kept[i]),
                 covariance=as_rows(apart[i]),

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,6 +42,22 @@ class Together:
     floor_own: FloatArray
     floor_vectors: FloatArray
     """What each unknown does to the floor, shape (k, 3)."""
+
+    def only(self, picks: NDArray[np.intp]) -> Together:
+        """Return some of the boards, by number, with the same floor."""
+        row = np.full(len(self.labs), -1)
+        row[picks] = np.arange(len(picks))
+        of_board = row[self.effect_board]
+        order = np.argsort(of_board, kind="stable")
+        mine = order[of_board[order] >= 0]
+        return replace(
+            self,
+            labs=self.labs[picks],
+            own=self.own[picks],
+            effect_board=of_board[mine],
+            effect_key=self.effect_key[mine],
+            effect_vector=self.effect_vector[mine],
+        )
 
     def joint_with_floor(self) -> FloatArray:
         """Covariance of each board together with the floor, shape (n, 6, 6)."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -11,8 +11,9 @@ import numpy as np
 
 from finishlab.errors import LogbookError
 from finishlab.logbook import Logbook, StoredBoard, StoredSpot
+from finishlab.logbook.many import many_objects
 from finishlab.matching.across import AcrossLights, compare_lights
-from finishlab.matching.aims import CONTRAST, MATCH, Aim
+from finishlab.matching.aims import CONTRAST, MATCH, Aim, within
 from finishlab.matching.choices import Choice, weigh_choices
 from finishlab.matching.components import Components
 from finishlab.matching.evidence import BoardLooks, Weighed, weigh
@@ -44,6 +45,8 @@ __all__ = ["Comparison", "compare", "pool_spots", "rank_boards"]
 
 _MOST_PAIRED: Final = 60
 """Boards, from the nearest on, whose sampled colours are paired with the floor's."""
+_MOST_CHOSEN: Final = 100
+"""Boards looked at for the best under the other aim."""
 _REACHED: Final = 1.0
 """L* by which an aim may be lighter than the clear-only board and still count as reachable; this tool's own."""
 
@@ -53,7 +56,7 @@ class Comparison:
     """A ranking and what it was made from."""
 
     ranking: Ranking
-    boards: dict[str, BoardRow]
+    boards: Mapping[str, BoardRow]
     """Every logged board, by number: the ranked ones with their colours in this light."""
     light: Light
     """The light the boards were photographed in."""
@@ -65,6 +68,25 @@ class Comparison:
     """The best board under each aim, and what choosing it costs under the other."""
     recipes: Ranking | None = None
     """Recipes in place of boards, each pooled over its boards; None where no recipe has two boards."""
+
+
+class _Rows(Mapping[str, BoardRow]):
+    """Boards as rows, made when they are looked at: of thousands only the first are shown."""
+
+    def __init__(self, boards: Mapping[str, tuple[StoredBoard, Light | None]]) -> None:
+        self._boards = boards
+        self._made: dict[str, BoardRow] = {}
+
+    def __getitem__(self, number: str) -> BoardRow:
+        if number not in self._made:
+            self._made[number] = board_row(*self._boards[number])
+        return self._made[number]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._boards)
+
+    def __len__(self) -> int:
+        return len(self._boards)
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +129,7 @@ def rank_boards(log: Logbook, *, light: str | None = None, aim: Aim = MATCH) -> 
     ...     for board in rank_boards(log).boards:
     ...         print(board.place, board.board, board.delta_e00.value, board.in_words)
     """
-    boards, spots = log.boards(), log.floor_spots()
+    boards, spots = log.boards(brief=True), log.floor_spots()
     return _told(_see(boards, spots, _main_light(boards, spots, light), strict=light is not None), aim)
 
 
@@ -133,7 +155,18 @@ def compare(
     recipes
         Board -> recipe; boards of one recipe are pooled.
     """
-    boards, spots = log.boards(), log.floor_spots()
+    with many_objects():
+        return _compare(log.boards(brief=True), log.floor_spots(), light, aim, other, recipes or {})
+
+
+def _compare(
+    boards: Sequence[StoredBoard],
+    spots: Sequence[StoredSpot],
+    light: str | None,
+    aim: Aim,
+    other: Aim | None,
+    recipes: Mapping[str, str],
+) -> Comparison:
     chosen = _main_light(boards, spots, light)
     seen = _see(boards, spots, chosen, strict=light is not None)
     ranking = _told(seen, aim)
@@ -145,12 +178,12 @@ def compare(
     measured = {b.board for b in ranking.boards}
     return Comparison(
         ranking,
-        {board.number: board_row(board, chosen if board.number in measured else None) for board in boards},
+        _Rows({board.number: (board, chosen if board.number in measured else None) for board in boards}),
         chosen,
         tuple(board.number for board in boards if board.number not in measured),
         lights,
         _choices(seen, ranking, other or _opposite(aim)),
-        _by_recipe(seen, aim, recipes or {}),
+        _by_recipe(seen, aim, recipes),
     )
 
 
@@ -277,7 +310,14 @@ def _opposite(aim: Aim) -> Aim:
 
 
 def _choices(seen: _InLight, ranking: Ranking, other: Aim) -> tuple[Choice, ...]:
-    return weigh_choices([ranking, seen.rank(other)])
+    """Weigh the first board of the ranking against the best of the other aim, found among the boards that may be it."""
+    together = seen.weighed.together
+    score = other.score(together.labs, together.floor_lab)
+    kept = within(other, together.labs, together.floor_lab)
+    first = next(i for i, subject in enumerate(seen.subjects) if subject.board == ranking.boards[0].board)
+    picks = np.unique([*np.lexsort((score, ~kept))[:_MOST_CHOSEN].tolist(), first])
+    subjects = [seen.subjects[i] for i in picks]
+    return weigh_choices([ranking, rank_together(seen.pool, together.only(picks), subjects, aim=other)])
 
 
 def _by_recipe(seen: _InLight, aim: Aim, recipes: Mapping[str, str]) -> Ranking | None:

@@ -251,8 +251,8 @@ def _grain(found: Iterable[StoredMeasurement]) -> float | None:
     """Return the mean direction of grain to the strip, degrees; None where none is clear or they disagree."""
     seen = [m.field.texture.to_strip_deg for m in found if m.field.texture is not None]
     angles = [angle for angle in seen if angle is not None]
-    if not angles:
-        return None
+    if len(angles) < 2:
+        return angles[0] if angles else None
     turned = np.exp(2j * np.deg2rad(angles)).mean()  # a line has no ends: twice the angle goes once round
     return float(np.rad2deg(np.angle(turned)) / 2) if abs(turned) > 0.7 else None
 
