@@ -45,7 +45,10 @@ _SHEENS: Final[tuple[tuple[str, float], ...]] = (
     (r"(?:high.?)?gloss(?:y)?", 80.0),
 )
 """Words of sheen and the middle of what is sold under them, gloss units at 60 degrees (common practice)."""
-_WET: Final = re.compile(r"(?<!not )(?<!no longer )\b(?:wet|damp|tacky|still drying|not (?:yet )?dry)\b")
+_WET: Final = re.compile(
+    r"\b(?:still|was|were|is|are|photographed|measured) (?:a little |slightly |rather )?(?:wet|damp|tacky)\b"
+    r"|^(?:wet|damp|tacky)(?!-)\b|\bnot (?:yet |quite |fully )?dry\b|\bstill drying\b"
+)
 _RUG: Final = re.compile(
     r"\b(?:under|beneath|below|from under)\b.{0,20}\b(?:rug|carpet|mat|runner|furniture|sofa|cupboard)\b"
 )
@@ -144,7 +147,7 @@ def sheen_of(text: str | None) -> float | None:
 @lru_cache(maxsize=4096)
 def told_wet(text: str | None) -> bool:
     """Return whether words say that something is wet: ``"still damp"``, not ``"not wet"``."""
-    return bool(_WET.search((text or "").casefold()))
+    return any(_WET.search(part.strip()) for part in re.split(r"[;,.]", (text or "").casefold()))
 
 
 def told_of_floor(text: str | None) -> tuple[bool, bool]:

@@ -146,7 +146,8 @@ def _chances(today: Weighed, then: Weighed, aim: Aim, rng: np.random.Generator) 
         scores = scores + _BROKEN * ~within(aim, boards, floor)
     best = np.argmin(scores, axis=2)
     shares = np.stack([np.mean(best == i, axis=1) for i in range(boards.shape[2])], axis=1)
-    return float(shares.mean(axis=0).max()), float(shares.max(axis=1).mean())
+    now = float(shares.mean(axis=0).max())
+    return now, max(now, float(shares.max(axis=1).mean()))  # equal but for rounding where nothing is learned
 
 
 def _joint(weighed: Weighed) -> FloatArray:
