@@ -258,12 +258,6 @@ _KINDS = (
         "{first} comes closer to the floor than {second} in {light}, and the other way round in {other}: decide by the "
         "light in which the stair is seen most, or take the board that is best in its worst light ({best}).",
     ),
-    DoubtKind(
-        "second-light-missing",
-        "not seen in a second light",
-        "Seen in one light only ({light}); a match has to hold in a second, very different one: photograph it with the "
-        "floor in {missing}.",
-    ),
 )
 
 DOUBTS: Final[dict[str, DoubtKind]] = {kind.code: kind for kind in _KINDS}

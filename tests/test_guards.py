@@ -139,6 +139,6 @@ def test_sheen_from_a_products_name(text: str | None, gloss: float | None) -> No
      "one-light"],
 )  # fmt: skip
 def test_each_guard_says_what_to_do(code: str) -> None:
-    """Every sentence holds a call to do something: put, lay, measure, photograph, sand, wipe, take, use, look, decide."""
+    """Every sentence holds a call to do something: put, lay, measure, photograph, sand, wipe, take, use, look."""
     words = ("put", "lay", "measure", "photograph", "sand", "wipe", "take", "use", "look", "decide", "finish")
     assert any(f"{word} " in DOUBTS[code].sentence for word in words)

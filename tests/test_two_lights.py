@@ -41,7 +41,9 @@ def test_what_a_light_is_called(text: str, kind: Literal["daylight", "lamp", "ot
     assert (found.text, found.kind, found.kelvin) == (text, kind, kelvin)
 
 
-@pytest.mark.parametrize(("text", "colour"), [("2700 k", "warm"), ("4000 k", "neutral"), ("6500 k", "cool"), ("x", None)])
+@pytest.mark.parametrize(
+    ("text", "colour"), [("2700 k", "warm"), ("4000 k", "neutral"), ("6500 k", "cool"), ("x", None)]
+)
 def test_lamp_colour(text: str, colour: str | None) -> None:
     """Warm, neutral and cool white by colour temperature."""
     assert named_light(text).lamp_colour == colour
@@ -122,7 +124,7 @@ def test_wood_on_wood_does_not_move() -> None:
 def test_unsettled_orders_flip_without_a_doubt() -> None:
     """Two boards that no photo tells apart may change places between lights; nothing is said of it."""
     floor = np.array([55.0, 8.0, 22.0])
-    one, two = floor + (2.0, 0, 0), floor + (2.05, 0, 0)
+    one, two = floor + np.array([2.0, 0, 0]), floor + np.array([2.05, 0, 0])
     rankings = {
         "daylight": ranked(floor, {"B1": one, "B2": two}, "daylight"),
         "lamp": ranked(floor, {"B1": two, "B2": one}, "lamp"),
