@@ -50,7 +50,7 @@ def seen(log: Logbook, folder: Path, name: str, **labs: np.ndarray) -> Measureme
 def add_floor(log: Logbook, folder: Path, light: str = "daylight", shift: float = 0.0, count: int = 5) -> None:
     """Log spots of the floor in a light."""
     for i in range(count):
-        lab = FLOOR + [shift + 0.4 * (i - 2), 0.1 * (i % 2), 0.2 * (i % 3)]
+        lab = FLOOR + np.array([shift + 0.4 * (i - 2), 0.1 * (i % 2), 0.2 * (i % 3)])
         record = FloorSpotRecord(f"plank {i}", light=light, date=DAY)
         log.add_floor_spot(record, [seen(log, folder, f"floor {light} {i}", floor=lab)])
 
@@ -67,7 +67,7 @@ def add_pair(
     found = seen(log, folder, name, board=FLOOR + np.array(step), floor=FLOOR)
     pair = DirectPair.of(found)
     assert pair is not None
-    log.add_board_photos(number, [found], [pair], light=light)
+    log.add_board_photos(number, [found], [pair])
 
 
 def codes(ranking: Any, board: str) -> set[str]:
@@ -96,13 +96,13 @@ def test_a_pair_is_one_photo_more_and_narrows_the_interval(log: Logbook, tmp_pat
 
 
 def test_two_lights_are_compared(log: Logbook, tmp_path: Path) -> None:
-    """A board near by day and off by lamp is doubted; the table holds both lights; the floor has no doubt of one light."""
+    """A board near by day and off by lamp is doubted; both lights are told; there is no doubt of one light only."""
     add_floor(log, tmp_path)
     add_floor(log, tmp_path, LAMP, 1.0)
     moving = add_board(log, tmp_path, "moving", (1, 0, 0))
     steady = add_board(log, tmp_path, "steady", (2.5, 0, 0))
-    log.add_board_photos(moving, [seen(log, tmp_path, "moving lamp", board=FLOOR + [7.0, 0, 0])], light=LAMP)
-    log.add_board_photos(steady, [seen(log, tmp_path, "steady lamp", board=FLOOR + [3.5, 0, 0])], light=LAMP)
+    log.add_board_photos(moving, [seen(log, tmp_path, "moving lamp", board=FLOOR + np.array([7.0, 0, 0]))], light=LAMP)
+    log.add_board_photos(steady, [seen(log, tmp_path, "steady lamp", board=FLOOR + np.array([3.5, 0, 0]))], light=LAMP)
     found = compare(log)
     assert found.light == "daylight"
     assert found.lights is not None

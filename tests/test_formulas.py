@@ -49,10 +49,10 @@ def test_texture_is_colour_sciences_textiles(colour: ModuleType) -> None:
 
 def test_cmc_is_colour_sciences(colour: ModuleType) -> None:
     """CMC(2:1) and CMC(1:1) equal colour-science's for colours of all hues."""
-    everywhere = RNG.uniform((5, -90, -90), (95, 90, 90), (2, 500, 3))
+    one, two = RNG.uniform((5, -90, -90), (95, 90, 90), (2, 500, 3))
     for lightness in (2.0, 1.0):
-        theirs = colour.difference.delta_E_CMC(*everywhere, l=lightness, c=1)
-        np.testing.assert_allclose(delta_e_cmc(*everywhere, lightness, 1.0), theirs, atol=1e-9)
+        theirs = colour.difference.delta_E_CMC(one, two, l=lightness, c=1)
+        np.testing.assert_allclose(delta_e_cmc(one, two, lightness, 1.0), theirs, atol=1e-9)
     assert CMC_2_1.name == "CMC(2:1)"
 
 
@@ -160,7 +160,7 @@ def test_transport_of_greys_is_scipys_wasserstein_distance() -> None:
     """Of greys near one lightness, where CIEDE2000 is a constant times dL, it is the one-dimensional distance."""
     one, two = RNG.normal(0, 0.4, 32), RNG.normal(0.3, 0.8, 32)
     greys = [np.stack([50 + x, 0 * x, 0 * x], axis=1) for x in (one, two)]
-    assert transport_distance(*greys) == pytest.approx(wasserstein_distance(one, two), rel=5e-3)
+    assert transport_distance(greys[0], greys[1]) == pytest.approx(wasserstein_distance(one, two), rel=5e-3)
 
 
 @given(st.integers(0, 500))
