@@ -61,7 +61,7 @@ def add_board(log: Logbook, folder: Path, name: str, step: tuple[float, ...], re
 
 
 def add_pair(
-    log: Logbook, folder: Path, number: str, name: str, step: tuple[float, ...], light: str | None = None
+    log: Logbook, folder: Path, number: str, name: str, step: tuple[float, ...]
 ) -> None:
     """Log a photo of a board with the floor beside it."""
     found = seen(log, folder, name, board=FLOOR + np.array(step), floor=FLOOR)
