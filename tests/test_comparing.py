@@ -60,9 +60,7 @@ def add_board(log: Logbook, folder: Path, name: str, step: tuple[float, ...], re
     return log.add_board(record, [seen(log, folder, name, board=FLOOR + np.array(step))]).number
 
 
-def add_pair(
-    log: Logbook, folder: Path, number: str, name: str, step: tuple[float, ...]
-) -> None:
+def add_pair(log: Logbook, folder: Path, number: str, name: str, step: tuple[float, ...]) -> None:
     """Log a photo of a board with the floor beside it."""
     found = seen(log, folder, name, board=FLOOR + np.array(step), floor=FLOOR)
     pair = DirectPair.of(found)
@@ -125,6 +123,8 @@ def test_floor_lighter_than_the_clear_only_board_is_not_reachable_by_stain(log: 
     ranking = rank_boards(log)
     assert "not-reachable" in codes(ranking, "B2")
     assert "not-reachable" not in codes(ranking, "B3")
+    assert "not-reachable" not in codes(rank_boards(log, aim=Aim("contrast", -12.0)), "B2")
+    assert "not-reachable" in codes(rank_boards(log, aim=Aim("contrast", 8.0)), "B2")
 
 
 def test_a_verdict_rests_on_finished_boards_only(log: Logbook, tmp_path: Path) -> None:

@@ -87,7 +87,7 @@ class Aim:
             told = f"{STEP:g} L* lighter or darker than the floor, same undertone"
         else:
             told = f"{abs(self.step):g} L* {'lighter' if self.step > 0 else 'darker'} than the floor, same undertone"
-        return told + (f"; no {', no '.join(self.limits)}" if self.limits else "")
+        return told + (f", no {', no '.join(self.limits)}" if self.limits else "")
 
     def targets(self, boards: FloatArray, floor: FloatArray) -> FloatArray:
         """Return the colour each board is held against.

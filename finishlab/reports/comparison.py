@@ -21,15 +21,18 @@ __all__ = [
     "choices_entry",
     "colours_line",
     "inseparable_lines",
+    "is_plain",
     "lights_entry",
     "lights_rows",
     "next_photo_line",
     "recipes_entry",
     "recipes_rows",
+    "score_cell",
 ]
 
 LIGHTS_HEAD: Final = ("board", "worst light", "moves", "metamerism (95 %)")
 _BARELY: Final = 0.02
+_LEADERS: Final = 3
 
 
 def lights_entry(lights: AcrossLights) -> dict[str, Any]:
@@ -124,15 +127,27 @@ def recipes_rows(recipes: Ranking) -> tuple[list[str], list[list[str]]]:
 def aim_line(ranking: Ranking) -> str:
     """Say what the boards were ranked for, when it is not the plain match; else nothing."""
     aim = ranking.aim
-    plain = aim.name == "match" and not aim.limits and aim.scored_by.name == "CIEDE2000"
-    return "" if plain else f"Ranked for: {aim.in_words}; by {aim.scored_by.name}."
+    return "" if is_plain(ranking) else f"Ranked for: {aim.in_words}; by {aim.scored_by.name}."
+
+
+def is_plain(ranking: Ranking) -> bool:
+    """Return whether the boards are ranked by CIEDE2000 from the floor and nothing else."""
+    aim = ranking.aim
+    return aim.name == "match" and not aim.limits and aim.scored_by.name == "CIEDE2000"
+
+
+def score_cell(board: RankedBoard) -> str:
+    """Return how far a board is from the aim, and the chance that it keeps the limits."""
+    score = board.score or board.delta_e00
+    kept = "" if board.within_limits is None else f" ({100 * board.within_limits:.0f} %)"
+    return f"{score.value:.1f}{kept}"
 
 
 def inseparable_lines(ranking: Ranking, most: int = 5) -> list[str]:
-    """Name the boards that cannot be told apart from the first boards."""
+    """Name the boards that cannot be told apart from the leading ones."""
     said: list[str] = []
     seen: set[frozenset[str]] = set()
-    for board in ranking.boards[:most]:
+    for board in ranking.leaders[:_LEADERS]:
         pairs = [other for other in board.inseparable if frozenset((board.board, other)) not in seen]
         seen |= {frozenset((board.board, other)) for other in pairs}
         if pairs:
@@ -148,8 +163,8 @@ def next_photo_line(photos: Sequence[NextPhoto]) -> str:
     best = photos[0]
     if best.gain < _BARELY:
         return (
-            "No one photo would do much to settle which board is the best "
-            f"(today's pick is right with a chance of {100 * best.now:.0f} %): take the one you like."
+            "No one more photo would settle much: the first board is the best with a chance of about "
+            f"{100 * best.now:.0f} % as it is. Judge the leading boards by eye."
         )
     return best.in_words
 

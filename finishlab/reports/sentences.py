@@ -111,10 +111,11 @@ def answer(ranking: Ranking) -> str:
     leaders = ranking.leaders if ranking.boards else ()
     if not leaders:
         return "No test board has been measured yet, so there is nothing to rank."
+    goal = "to the floor" if ranking.aim.name == "match" else "to the contrast that is aimed at"
     if len(leaders) == 1:
-        return f"Board {leaders[0].board} comes closest to the floor."
+        return f"Board {leaders[0].board} comes closest {goal}."
     names = _listed([b.board for b in leaders])
-    return f"Boards {names} come closest to the floor; which of them is the closest stays open."
+    return f"Boards {names} come closest {goal}; which of them is the closest stays open."
 
 
 def answer_detail(ranking: Ranking, boards: Mapping[str, BoardRow]) -> str:

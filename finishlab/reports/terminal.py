@@ -13,8 +13,10 @@ from finishlab.reports.comparison import (
     aim_line,
     colours_line,
     inseparable_lines,
+    is_plain,
     lights_rows,
     recipes_rows,
+    score_cell,
 )
 from finishlab.reports.console import add_row, as_text, blank, new_table, print_list, print_table, say
 from finishlab.reports.rows import BoardRow, ColourRow, Lab, PhotoResult, SpotRow, what_it_is
@@ -88,6 +90,8 @@ def print_ranking(
         if any(board.tied for board in ranking.boards):
             say(console, "a, b ...: the photos leave the order of boards that share a letter open")
         say(console, "dE00: CIEDE2000 to the floor with its 95 % interval; closest: chance of being the closest board")
+        if ranking.boards[0].within_limits is not None:
+            say(console, "from the aim: how far off, and in brackets the chance that the limits are kept")
     blank(console)
     say(console, floor_line(ranking.floor))
     if ranking.boards and colours_line(ranking.boards[0], ranking.floor.colours_e00):
@@ -217,6 +221,8 @@ def _ranking_table(console: Console, ranking: Ranking, boards: Mapping[str, Boar
         table.add_column("board|floor", no_wrap=True)
     if wide:
         table.add_column("L* a* b*", no_wrap=True)
+    if not is_plain(ranking):
+        table.add_column("from the aim", no_wrap=True)
     table.add_column("dE00 (95 %)", no_wrap=True)
     table.add_column("closest", justify="right", no_wrap=True)
     if wide:
@@ -226,19 +232,21 @@ def _ranking_table(console: Console, ranking: Ranking, boards: Mapping[str, Boar
         table.add_column("what it is / beside the floor", ratio=1)
     for board in ranking.boards[:most]:
         row = boards.get(board.board)
-        add_row(table, _ranking_cells(board, row, ranking.floor.lab, colour=colour, wide=wide))
+        add_row(table, _ranking_cells(board, row, ranking, colour=colour, wide=wide))
     return table
 
 
 def _ranking_cells(
-    board: RankedBoard, row: BoardRow | None, floor: Lab, *, colour: bool, wide: bool
+    board: RankedBoard, row: BoardRow | None, ranking: Ranking, *, colour: bool, wide: bool
 ) -> list[str | Text]:
     recipe = "" if row is None else what_it_is(row.record)
     cells: list[str | Text] = [place_mark(board), board.board]
     if colour:
-        cells.append(_swatch(board.lab, floor, lines=2))
+        cells.append(_swatch(board.lab, ranking.floor.lab, lines=2))
     if wide:
         cells.append(_figures(board.lab))
+    if not is_plain(ranking):
+        cells.append(score_cell(board))
     gap = " " if wide else "\n"
     cells += [f"{board.delta_e00.value:.1f}{gap}({interval(board.delta_e00)})", chance(board.probability_closest)]
     return [*cells, recipe, board.in_words] if wide else [*cells, f"{recipe}\n{board.in_words}".strip()]

@@ -13,7 +13,7 @@ from finishlab.errors import LogbookError
 from finishlab.logbook import Logbook, StoredBoard, StoredSpot
 from finishlab.logbook.many import many_objects
 from finishlab.matching.across import AcrossLights, compare_lights
-from finishlab.matching.aims import CONTRAST, MATCH, Aim, within
+from finishlab.matching.aims import CONTRAST, MATCH, STEP, Aim, within
 from finishlab.matching.choices import Choice, weigh_choices
 from finishlab.matching.components import Components
 from finishlab.matching.evidence import BoardLooks, Weighed, weigh
@@ -130,7 +130,7 @@ def rank_boards(log: Logbook, *, light: str | None = None, aim: Aim = MATCH) -> 
     ...         print(board.place, board.board, board.delta_e00.value, board.in_words)
     """
     boards, spots = log.boards(brief=True), log.floor_spots()
-    return _told(_see(boards, spots, _main_light(boards, spots, light), strict=light is not None), aim)
+    return _told(_see(boards, spots, _main_light(boards, spots, light), aim, strict=light is not None), aim)
 
 
 def compare(
@@ -168,11 +168,11 @@ def _compare(
     recipes: Mapping[str, str],
 ) -> Comparison:
     chosen = _main_light(boards, spots, light)
-    seen = _see(boards, spots, chosen, strict=light is not None)
+    seen = _see(boards, spots, chosen, aim, strict=light is not None)
     ranking = _told(seen, aim)
     rankings = {chosen: ranking}
     for each in _other_lights(boards, spots, chosen):
-        rankings[each] = _see(boards, spots, each, strict=True).rank(aim)
+        rankings[each] = _see(boards, spots, each, aim, strict=True).rank(aim)
     lights = compare_lights([named_light(each) for each in rankings], rankings)
     ranking = _with_light_doubts(ranking, lights)
     measured = {b.board for b in ranking.boards}
@@ -213,8 +213,10 @@ def _other_lights(boards: Sequence[StoredBoard], spots: Sequence[StoredSpot], ch
     return sorted((each for each in counted if each != chosen and floor[each]), key=lambda e: (-counted[e], e))
 
 
-def _see(boards: Sequence[StoredBoard], spots: Sequence[StoredSpot], light: Light, *, strict: bool) -> _InLight:
-    """Weigh everything in a light.
+def _see(
+    boards: Sequence[StoredBoard], spots: Sequence[StoredSpot], light: Light, aim: Aim, *, strict: bool
+) -> _InLight:
+    """Weigh everything in a light, for an aim that a board may or may not reach.
 
     Raises
     ------
@@ -242,16 +244,20 @@ def _see(boards: Sequence[StoredBoard], spots: Sequence[StoredSpot], light: Ligh
         plank_covariance=None if components.plank_scatter is None else as_rows(np.asarray(components.plank_scatter)),
     )
     subjects = tuple(subject_of(board, light, floor, pool) for board in measured)
-    return _InLight(light, floor, pool, looks, components, weighed, _reachable(measured, subjects, weighed))
+    return _InLight(light, floor, pool, looks, components, weighed, _reachable(measured, subjects, weighed, aim))
 
 
-def _reachable(boards: Sequence[StoredBoard], subjects: Sequence[Subject], weighed: Weighed) -> tuple[Subject, ...]:
-    """Add the doubt that the floor is lighter than the clear-only board of the same wood, which stain only darkens."""
+def _reachable(
+    boards: Sequence[StoredBoard], subjects: Sequence[Subject], weighed: Weighed, aim: Aim
+) -> tuple[Subject, ...]:
+    """Add the doubt that the aim is lighter than the clear-only board of the same wood, which stain only darkens."""
+    # A contrast either way can always be had on the darker side.
+    step = aim.step if aim.step is not None else 0.0 if aim.name == "match" else -STEP
     covariance = weighed.difference_covariance()
     lighter: dict[str, tuple[str, float]] = {}
     for i, board in enumerate(boards):
         if board.record.purpose == "clear-only control":
-            by = float(weighed.together.floor_lab[0] - weighed.together.labs[i, 0])
+            by = float(weighed.together.floor_lab[0] + step - weighed.together.labs[i, 0])
             if by - 1.645 * float(np.sqrt(covariance[i, 0, 0])) > _REACHED:
                 lighter[board.record.species.casefold()] = (board.number, by)
     out = []
