@@ -25,6 +25,8 @@ _SURE_SCORE: Final = 1.6449
 """Normal score of `SURE`."""
 _MOST_DRAWN: Final = 200
 _LEAST_DRAWN: Final = 30
+_MOST_DRAWS: Final = 400_000
+"""Boards times draws at most: many boards get fewer draws each, but never below a tenth of those asked for."""
 _BROKEN: Final = 1000.0
 """Added to a score when a limit is broken: worse than any difference."""
 
@@ -68,6 +70,7 @@ class Orders:
         kept = _kept(together, aim, seed) if aim.limits or aim.name == "contrast" else None
         order = np.lexsort((value,) if kept is None else (value, kept < 0.5))
         picks = _may_be_nearest(order, low - (value - low), high)
+        count = min(count, max(count // 10, _MOST_DRAWS // len(picks)))
         boards, floor = draw_colours(together, picks, count, np.random.default_rng(seed))
         scores = np.stack([_score(aim, each, floor, limited=kept is not None) for each in boards])
         closest = np.zeros(len(value))
