@@ -250,7 +250,7 @@ _KINDS = (
         "moves-between-lights",
         "moves from light to light",
         "From {light} to {other} its difference from the floor moves by {move:.1f}, from dE00 {before:.1f} to "
-        "{after:.1f}: look at board and floor together under both before deciding.",
+        "{after:.1f}{sure}: look at board and floor together under both before deciding.",
     ),
     DoubtKind(
         "order-flips",

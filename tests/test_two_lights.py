@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 import pytest
 
+from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.spectra import lab_from_reflectance
 from finishlab.demo.spectral import Material, finish, print_material
@@ -91,6 +93,7 @@ def test_metameric_pair_is_flagged_and_the_plain_one_is_not(rendered: AcrossLigh
     assert found["metameric"].move is not None
     assert found["metameric"].move > 1.5
     assert [d.code for d in found["metameric"].doubts] == ["moves-between-lights"]
+    assert "errors" not in found["metameric"].doubts[0].message
     assert found["metameric"].metamerism is not None
     assert found["metameric"].metamerism.low > 1.0
     assert abs(found["plain"].move or 0.0) < 0.3
@@ -119,6 +122,17 @@ def test_wood_on_wood_does_not_move() -> None:
     (found,) = compare_lights([named_light(name) for name in rankings], rankings).boards
     assert abs(found.move or 0.0) < 0.5
     assert found.doubts == ()
+
+
+def test_a_move_within_the_errors_is_called_so() -> None:
+    """A move above 1 that each light's interval covers is doubted all the same, and said to be perhaps error."""
+    one, two = (DeltaE(1.0, 0.0, 3.0), DeltaE(2.3, 0.2, 4.0))
+    rankings = {}
+    for light, found in (("daylight", one), ("lamp", two)):
+        ranking = ranked(np.array([55.0, 8.0, 22.0]), {"B1": np.array([56.0, 8.0, 22.0])}, light)
+        rankings[light] = replace(ranking, boards=(replace(ranking.boards[0], delta_e00=found),))
+    (board,) = compare_lights([named_light(name) for name in rankings], rankings).boards
+    assert "may be no more than the photos' errors" in board.doubts[0].message
 
 
 def test_unsettled_orders_flip_without_a_doubt() -> None:

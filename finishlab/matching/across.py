@@ -101,11 +101,17 @@ def _board(
     doubts: tuple[Doubt, ...] = ()
     if abs(move) > MOVES:
         figures = {"move": round(abs(move), 1), "before": round(first, 1), "after": round(first + move, 1)}
-        doubts = (doubt("moves-between-lights", light=names[0], other=other, **figures),)
+        sure = "" if _apart(by_light[names[0]], by_light[other]) else ", which may be no more than the photos' errors"
+        doubts = (doubt("moves-between-lights", light=names[0], other=other, sure=sure, **figures),)
     one, two = found[names[0]][board], found[other][board]
     index = _index(one, two, rankings[names[0]].floor.lab, rankings[other].floor.lab)
     places = {name: found[name][board].place for name in names}
     return BoardAcrossLights(board, by_light, places, worst, 0, move, other, index, doubts)
+
+
+def _apart(one: DeltaE, two: DeltaE) -> bool:
+    """Return whether either difference lies outside the other's interval."""
+    return not (one.low <= two.value <= one.high and two.low <= one.value <= two.high)
 
 
 def _index(
