@@ -30,6 +30,7 @@ if TYPE_CHECKING:
         UsageError,
     )
     from finishlab.logbook import DirectPair, Logbook, StoredBoard, StoredMeasurement, StoredPair, StoredSpot
+    from finishlab.matching.aims import Aim
     from finishlab.matching.floor import FloorPool
     from finishlab.matching.ranking import RankedBoard, Ranking
     from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect
@@ -38,12 +39,14 @@ if TYPE_CHECKING:
     from finishlab.records import BoardRecord, FloorSpotRecord
     from finishlab.reports.rows import PhotoResult
     from finishlab.workflow.batch import How, measure_photos
-    from finishlab.workflow.comparing import rank_boards
+    from finishlab.workflow.comparing import Comparison, compare, rank_boards
     from finishlab.workflow.measuring import measure_photo
     from finishlab.workflow.recording import log_board, log_board_photos, log_floor_spots
 
 __all__ = [
+    "Aim",
     "BoardRecord",
+    "Comparison",
     "DeltaE",
     "DirectPair",
     "Doubt",
@@ -79,6 +82,7 @@ __all__ = [
     "Texture",
     "UsageError",
     "__version__",
+    "compare",
     "log_board",
     "log_board_photos",
     "log_floor_spots",
@@ -102,6 +106,7 @@ _MODULES: Final[dict[str, tuple[str, ...]]] = {
         "UsageError",
     ),
     "logbook": ("DirectPair", "Logbook", "StoredBoard", "StoredMeasurement", "StoredPair", "StoredSpot"),
+    "matching.aims": ("Aim",),
     "matching.floor": ("FloorPool",),
     "matching.ranking": ("RankedBoard", "Ranking"),
     "measure.areas": ("GreyArea", "PixelPolygon", "PixelRect"),
@@ -110,7 +115,7 @@ _MODULES: Final[dict[str, tuple[str, ...]]] = {
     "records": ("BoardRecord", "FloorSpotRecord"),
     "reports.rows": ("PhotoResult",),
     "workflow.batch": ("How", "measure_photos"),
-    "workflow.comparing": ("rank_boards",),
+    "workflow.comparing": ("Comparison", "compare", "rank_boards"),
     "workflow.measuring": ("measure_photo",),
     "workflow.recording": ("log_board", "log_board_photos", "log_floor_spots"),
 }

@@ -172,7 +172,8 @@ _KINDS = (
     DoubtKind(
         "one-light",
         "one light only",
-        "All photos were taken in one light ({light}); photograph floor and board in the evening light too.",
+        "All photos were taken in one light ({light}); photograph floor and boards in a second, "
+        "very different one too.",
     ),
     DoubtKind(
         "spots-disagree",
@@ -189,12 +190,74 @@ _KINDS = (
     DoubtKind(
         "few-spots",
         "few floor spots",
-        "The floor was measured at {spots} spot(s) only; five planks or more show its own spread.",
+        "Too few places of the floor were measured (so far: {spots}); five planks or more show its own spread.",
     ),
     DoubtKind(
-        "not-topcoated", "no topcoat yet", "The board has no topcoat on record; its colour will change under one."
+        "not-topcoated",
+        "no topcoat yet",
+        "The board has no topcoat on record; its colour will change under one, so no verdict can rest on it: put the "
+        "topcoat on, let it dry and measure it again.",
     ),
-    DoubtKind("far-dates", "photos far apart in time", "Floor and board were photographed {days} days apart."),
+    DoubtKind(
+        "board-bare",
+        "bare board",
+        "The board is bare wood; any finish makes it darker and richer, so no verdict can rest on it: finish it as the "
+        "treads will be finished and measure it again.",
+    ),
+    DoubtKind(
+        "board-wet",
+        "board not dry",
+        "The board was still wet or damp; its colour changes as it dries, so no verdict can rest on it: measure it "
+        "again once the label's drying time is over.",
+    ),
+    DoubtKind(
+        "sheen-differs",
+        "different sheen",
+        "Board and floor differ in sheen (about {board} and {floor} gloss units at 60 degrees); eyes take that for a "
+        "difference in colour, so put the floor's sheen on a board before deciding.",
+    ),
+    DoubtKind(
+        "grit-differs",
+        "sanded otherwise than the treads",
+        "The board was last sanded with grit {board}, the treads with {treads}; a finer grit takes less stain and "
+        "comes out lighter, so sand a board as the treads are sanded.",
+    ),
+    DoubtKind(
+        "floor-wet",
+        "floor not dry",
+        "The floor was wet or damp where it was photographed ({spots}): wipe it dry and photograph it again.",
+    ),
+    DoubtKind(
+        "floor-covered",
+        "floor that lay covered",
+        "The floor had lain under a rug or furniture where it was photographed ({spots}), so it may not have aged as "
+        "the rest: photograph planks in the open, near the stair.",
+    ),
+    DoubtKind(
+        "far-dates",
+        "photos far apart in time",
+        "Floor and board were photographed {days} days apart; wood and floors change with time and light, so "
+        "photograph both again on one day.",
+    ),
+    DoubtKind(
+        "not-reachable",
+        "not reachable by stain",
+        "The aim is lighter than the clear-only board {board} by {by:.1f} L*; stain only darkens, so no stain on this "
+        "wood gets there: take a lighter wood, bleach a test board first, or aim at a contrast.",
+    ),
+    # Two lights
+    DoubtKind(
+        "moves-between-lights",
+        "moves from light to light",
+        "From {light} to {other} its difference from the floor moves by {move:.1f}, from dE00 {before:.1f} to "
+        "{after:.1f}{sure}: look at board and floor together under both before deciding.",
+    ),
+    DoubtKind(
+        "order-flips",
+        "order turns in another light",
+        "{first} comes closer to the floor than {second} in {light}, and the other way round in {other}: decide by the "
+        "light in which the stair is seen most, or take the board that is best in its worst light ({best}).",
+    ),
 )
 
 DOUBTS: Final[dict[str, DoubtKind]] = {kind.code: kind for kind in _KINDS}

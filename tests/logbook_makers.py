@@ -33,6 +33,7 @@ def field(name: FieldName = "board", lightness: float = 50.0) -> FieldMeasuremen
         left_out={"glare": 0.02, "seam": 0.05},
         doubts=(doubt("glare", percent=2.0), doubt("strip-partly-hidden", seen=5, total=6)),
         texture=Texture(1.75, 0.5, 0.875, -12.5, None),
+        colours=((lightness - 4.25, 8.0, 20.5), (lightness + 4.25, 7.5, 22.0)),
     )
 
 

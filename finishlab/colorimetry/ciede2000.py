@@ -1,4 +1,4 @@
-"""CIEDE2000, its slopes, and the metric it has at one colour.
+"""CIEDE2000, and the metric it has at one colour.
 
 Sources: ISO/CIE 11664-6:2022; Sharma, Wu, Dalal, Color Res. Appl. 30 (2005) 21 (its pitfalls and test pairs).
 """
@@ -10,12 +10,9 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["delta_e_00", "metric_00", "slopes_00"]
+__all__ = ["delta_e_00", "metric_00"]
 
 FloatArray = NDArray[np.float64]
-
-_STEP = 1e-3
-"""Step of the numeric slopes, CIELAB units: rounding and curvature both stay below 1e-6 of the slope."""
 
 
 def delta_e_00(lab1: ArrayLike, lab2: ArrayLike, kL: float = 1.0, kC: float = 1.0, kH: float = 1.0) -> FloatArray:
@@ -86,13 +83,15 @@ def _weights(mean_l: FloatArray, mean_c: FloatArray, mean_h: FloatArray) -> tupl
     return s_l, s_c, s_h, -2.0 * _seventh(mean_c) * np.sin(turn)
 
 
-def metric_00(lab: ArrayLike) -> FloatArray:
+def metric_00(lab: ArrayLike, kL: float = 1.0, kC: float = 1.0, kH: float = 1.0) -> FloatArray:
     """Return the metric of small differences: CIEDE2000 squared is d' G d for a small step d at a colour.
 
     Parameters
     ----------
     lab
         CIELAB, shape (..., 3). At a neutral colour, where hue has no direction, that of red is taken.
+    kL, kC, kH
+        Parametric factors, as in `delta_e_00`.
 
     Returns
     -------
@@ -105,6 +104,7 @@ def metric_00(lab: ArrayLike) -> FloatArray:
     red = stretch * v[..., 1]
     hue = np.arctan2(v[..., 2], red)
     s_l, s_c, s_h, r_t = _weights(v[..., 0], np.hypot(red, v[..., 2]), hue)
+    s_l, s_c, s_h = kL * s_l, kC * s_c, kH * s_h
     cos, sin, none = np.cos(hue), np.sin(hue), np.zeros_like(hue)
     rows = [[1.0 / s_l, none, none], [none, cos * stretch / s_c, sin / s_c], [none, -sin * stretch / s_h, cos / s_h]]
     turned = np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
@@ -113,24 +113,3 @@ def metric_00(lab: ArrayLike) -> FloatArray:
     mixed[..., 1, 2] = mixed[..., 2, 1] = r_t / 2.0
     metric: FloatArray = np.swapaxes(turned, -1, -2) @ mixed @ turned
     return metric
-
-
-def slopes_00(lab1: ArrayLike, lab2: ArrayLike) -> FloatArray:
-    """Return how CIEDE2000 moves with each of its six arguments, by central differences.
-
-    Parameters
-    ----------
-    lab1, lab2
-        CIELAB, shape (..., 3). At equal colours the difference has no slope; zeros come back.
-
-    Returns
-    -------
-    ndarray, shape (..., 6)
-        Slopes by (L1, a1, b1, L2, a2, b2), per CIELAB unit.
-    """
-    one, two = np.asarray(lab1, dtype=np.float64), np.asarray(lab2, dtype=np.float64)
-    steps = np.eye(3) * _STEP
-    columns = [(delta_e_00(one + e, two) - delta_e_00(one - e, two)) / (2.0 * _STEP) for e in steps]
-    columns += [(delta_e_00(one, two + e) - delta_e_00(one, two - e)) / (2.0 * _STEP) for e in steps]
-    result: FloatArray = np.stack(columns, axis=-1)
-    return result

@@ -8,6 +8,7 @@ kept apart: an own covariance, and a list of shared effects, each a direction in
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -49,18 +50,17 @@ class LabEstimate:
     shared: tuple[SharedEffect, ...] = ()
 
     def __post_init__(self) -> None:
-        own = np.asarray(self.own, dtype=float)
-        if not np.isfinite(self.lab).all() or not np.isfinite(own).all():
+        if not all(math.isfinite(v) for row in (self.lab, *self.own) for v in row):
             raise ValueError("a colour estimate must be finite")
-        if not np.allclose(own, own.T) or np.linalg.eigvalsh(own).min() < -1e-9 * max(1.0, float(np.trace(own))):
+        if not _is_covariance(self.own):
             raise ValueError("a covariance must be symmetric and positive semi-definite")
 
     @classmethod
     def build(cls, lab: np.ndarray, own: np.ndarray, shared: Sequence[SharedEffect] = ()) -> LabEstimate:
         """Build from arrays: `lab` shape (3,), `own` shape (3, 3)."""
-        own = (np.asarray(own, dtype=float) + np.asarray(own, dtype=float).T) / 2
-        rows = tuple((float(r[0]), float(r[1]), float(r[2])) for r in own)
-        return cls((float(lab[0]), float(lab[1]), float(lab[2])), (rows[0], rows[1], rows[2]), tuple(shared))
+        own = np.asarray(own, dtype=float)
+        one, two, three = ((own + own.T) / 2).tolist()
+        return cls((float(lab[0]), float(lab[1]), float(lab[2])), (tuple(one), tuple(two), tuple(three)), tuple(shared))
 
     @property
     def standard_error(self) -> tuple[float, float, float]:
@@ -86,8 +86,29 @@ class LabEstimate:
     @classmethod
     def from_dict(cls, data: Mapping[str, Any]) -> LabEstimate:
         """Rebuild an estimate from `as_dict`."""
-        shared = [SharedEffect(e["name"], e["scope"], tuple(e["vector"])) for e in data["shared"]]
-        return cls.build(np.array(data["lab"]), np.array(data["own_covariance"]), shared)
+        shared = tuple(SharedEffect(e["name"], e["scope"], tuple(e["vector"])) for e in data["shared"])
+        one, two, three = data["own_covariance"]
+        return cls(tuple(data["lab"]), (tuple(one), tuple(two), tuple(three)), shared)
+
+
+def _is_covariance(rows: Sequence[Sequence[float]]) -> bool:
+    """Return whether a 3 x 3 matrix is symmetric and positive semi-definite, up to rounding.
+
+    By the pivots of its elimination: thousands of stored colours are checked when a logbook is read.
+    """
+    (a, b, c), (b2, d, e), (c2, e2, f) = rows
+    size = max(1.0, a + d + f)
+    if max(abs(b - b2), abs(c - c2), abs(e - e2)) > 1e-5 * size:
+        return False
+    jitter = 1e-9 * size
+    a, d, f = a + jitter, d + jitter, f + jitter
+    if a <= 0.0:
+        return False
+    second = d - b * b / a
+    if second <= 0.0:
+        return False
+    mixed = e - b * c / a
+    return f - c * c / a - mixed * mixed / second >= 0.0
 
 
 def draw(estimates: Sequence[LabEstimate], count: int, rng: np.random.Generator) -> np.ndarray:

@@ -20,8 +20,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from finishlab.colorimetry.ciede2000 import delta_e_00, metric_00, slopes_00
 from finishlab.colorimetry.estimate import LabEstimate
+from finishlab.colorimetry.formulas import CIEDE2000, Formula
 
 __all__ = ["LEVEL", "difference_intervals", "joint_covariance"]
 
@@ -95,10 +95,10 @@ class _Noise:
         return result
 
 
-def _noise(one: FloatArray, two: FloatArray, joint: FloatArray, measured: FloatArray) -> _Noise:
+def _noise(one: FloatArray, two: FloatArray, joint: FloatArray, measured: FloatArray, formula: Formula) -> _Noise:
     """Gather the noise of pairs; `one` and `two` shape (n, 3), `joint` shape (n, 6, 6), `measured` shape (n,)."""
     of_difference = joint[:, :3, :3] + joint[:, 3:, 3:] - joint[:, :3, 3:] - joint[:, 3:, :3]
-    values, axes = np.linalg.eigh(metric_00((one + two) / 2.0))
+    values, axes = np.linalg.eigh(formula.metric((one + two) / 2.0))
     whiten = np.sqrt(values)[:, :, None] * np.swapaxes(axes, 1, 2)
     spread = whiten @ of_difference @ np.swapaxes(whiten, 1, 2)
     # never exactly none, so that no division below fails: a ten-thousandth of a unit
@@ -107,7 +107,7 @@ def _noise(one: FloatArray, two: FloatArray, joint: FloatArray, measured: FloatA
     direction = np.einsum("nij,nj->ni", whiten, two - one)
     direction /= np.maximum(np.linalg.norm(direction, axis=1), 1e-12)[:, None]
     trace = np.trace(spread, axis1=1, axis2=2)
-    slopes = slopes_00(one, two)
+    slopes = np.roll(formula.slopes(two, one), 3, axis=-1)
     along = np.maximum(np.einsum("ni,nij,nj->n", slopes, joint, slopes), 1e-8)
     quadratic = np.einsum("ni,nij,nj->n", direction, spread, direction)
     along2 = np.einsum("ni,nij,nj->n", direction, spread2, direction) * along / np.maximum(quadratic, 1e-8)
@@ -140,9 +140,9 @@ def _tail_of_ratio(at_zero: FloatArray) -> FloatArray:
 
 
 def difference_intervals(
-    lab1: ArrayLike, lab2: ArrayLike, joint: ArrayLike
+    lab1: ArrayLike, lab2: ArrayLike, joint: ArrayLike, formula: Formula = CIEDE2000
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """CIEDE2000 of pairs with their 95 % intervals.
+    """Differences of pairs, CIEDE2000 unless told, with their 95 % intervals.
 
     Parameters
     ----------
@@ -150,6 +150,8 @@ def difference_intervals(
         Measured colours, shapes (..., 3), broadcast against each other.
     joint
         Covariance of each pair together, shape (..., 6, 6), see `joint_covariance`.
+    formula
+        The colour-difference formula; for one that is not symmetric `lab2` is the standard.
 
     Returns
     -------
@@ -161,8 +163,8 @@ def difference_intervals(
     shape = one.shape[:-1]
     one, two = one.reshape(-1, 3), two.reshape(-1, 3)
     together = np.broadcast_to(np.asarray(joint, dtype=np.float64), (*shape, 6, 6)).reshape(-1, 6, 6)
-    value = delta_e_00(one, two)
-    noise = _noise(one, two, together, value)
+    value = formula.difference(two, one)
+    noise = _noise(one, two, together, value, formula)
     square = value**2
     low = _last_true(lambda true: noise.normal_score(square, true) > -_SCORE, value)
     lowest = _tail_of_ratio(noise.normal_score(square, np.zeros_like(value)))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable
 from dataclasses import fields
-from typing import Final, TypeVar
+from typing import Any, Final, TypeVar
 
 from sqlalchemy import ColumnElement, select
 from sqlalchemy.orm import Session
@@ -54,6 +54,18 @@ Row = TypeVar("Row")
 T = TypeVar("T")
 
 _BOARD_FIELDS: Final = tuple(f.name for f in fields(BoardRecord))
+_BRIEF: Final = (
+    MeasurementRow.board_number,
+    MeasurementRow.photo_sha256,
+    MeasurementRow.result,
+    MeasurementRow.light,
+    MeasurementRow.strip_number,
+    MeasurementRow.version,
+    MeasurementRow.settings,
+    MeasurementRow.created,
+)
+_AT_ONCE: Final = 500
+"""Rows fetched at once where many are read."""
 _SPOT_FIELDS: Final = tuple(f.name for f in fields(FloorSpotRecord))
 _RECIPE_FIELDS: Final = tuple(f.name for f in fields(Recipe))
 _APPROVAL_FIELDS: Final = tuple(f.name for f in fields(Approval))
@@ -113,23 +125,33 @@ def _shown(table: type[RecipeRow | BatchRow], number: int | None, *, removed: bo
     return shown if number is None else [*shown, table.number == number]
 
 
-def read_boards(session: Session, *, number: int | None = None, light: Light | None = None) -> list[StoredBoard]:
+def read_boards(
+    session: Session, *, number: int | None = None, light: Light | None = None, brief: bool = False
+) -> list[StoredBoard]:
     """Read the boards that were not removed: all, or one; in three queries.
 
-    With a `light`, only what was measured in it is given, and only boards of which there is something.
+    With a `light`, only what was measured in it is given, and only boards of which there is something. `brief` leaves
+    out where the strip lay and the fit's figures, which take longer to read than all the rest.
     """
     shown: list[ColumnElement[bool]] = [BoardRow.removed.is_(None)]
     if number is not None:
         shown.append(BoardRow.number == number)
     rows = session.scalars(select(BoardRow).where(*shown).order_by(BoardRow.number)).all()
-    measured = select(MeasurementRow).join(BoardRow, MeasurementRow.board_number == BoardRow.number).where(*shown)
+    of_board = MeasurementRow.board_number == BoardRow.number
+    measured = select(*(_BRIEF if brief else (MeasurementRow,))).join(BoardRow, of_board).where(*shown)
     paired = select(PairRow).join(BoardRow, PairRow.board_number == BoardRow.number).where(*shown)
     if light is not None:
         measured = measured.where(MeasurementRow.light == light)
         paired = paired.where(PairRow.light == light)
     measurements: dict[int | None, list[StoredMeasurement]] = defaultdict(list)
-    for found in session.scalars(measured.order_by(MeasurementRow.id)):
-        measurements[found.board_number].append(_decoded(f"board B{found.board_number}", _measurement, found))
+    ordered = measured.order_by(MeasurementRow.id)
+    if brief:
+        for columns in session.execute(ordered, execution_options={"yield_per": _AT_ONCE}):
+            decoded = _decoded(f"board B{columns.board_number}", _brief_measurement, columns)
+            measurements[columns.board_number].append(decoded)
+    else:
+        for found in session.scalars(ordered):
+            measurements[found.board_number].append(_decoded(f"board B{found.board_number}", _measurement, found))
     pairs: dict[int, list[StoredPair]] = defaultdict(list)
     for pair in session.scalars(paired.order_by(PairRow.id)):
         pairs[pair.board_number].append(_decoded(f"board B{pair.board_number}", _pair, pair))
@@ -211,6 +233,20 @@ def _measurement(row: MeasurementRow) -> StoredMeasurement:
         version=row.version,
         settings=row.settings,
         correction=row.correction,
+        created=row.created,
+    )
+
+
+def _brief_measurement(row: Any) -> StoredMeasurement:  # noqa: ANN401 - a row of the columns of `_BRIEF`
+    return StoredMeasurement(
+        photo=row.photo_sha256,
+        field=field_from_dict(row.result),
+        light=row.light,
+        strip_number=row.strip_number,
+        strip=None,
+        version=row.version,
+        settings=row.settings,
+        correction={},
         created=row.created,
     )
 

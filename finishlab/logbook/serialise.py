@@ -34,6 +34,7 @@ def field_to_dict(measured: FieldMeasurement) -> dict[str, Any]:
         "left_out": dict(measured.left_out),
         "doubts": [doubt.as_dict() for doubt in measured.doubts],
         "texture": None if measured.texture is None else asdict(measured.texture),
+        "colours": None if measured.colours is None else [list(colour) for colour in measured.colours],
     }
 
 
@@ -50,7 +51,8 @@ def field_from_dict(data: Mapping[str, Any]) -> FieldMeasurement:
     if data["kind"] not in get_args(SurfaceKind):
         raise ValueError(f"unknown kind of surface {data['kind']!r}")
     spread = data["spread"]
-    texture = data.get("texture")  # measurements of before it was measured have none
+    # Measurements of before they were taken have no texture and no colours.
+    texture, colours = data.get("texture"), data.get("colours")
     return FieldMeasurement(
         name=cast("FieldName", data["name"]),
         kind=cast("SurfaceKind", data["kind"]),
@@ -61,6 +63,7 @@ def field_from_dict(data: Mapping[str, Any]) -> FieldMeasurement:
         left_out=dict(data["left_out"]),
         doubts=tuple(Doubt.from_dict(entry) for entry in data["doubts"]),
         texture=None if texture is None else Texture(**texture),
+        colours=None if colours is None else tuple([(c[0], c[1], c[2]) for c in colours]),
     )
 
 

@@ -26,6 +26,7 @@ from finishlab.logbook import writing as rows
 from finishlab.logbook.database import failures_named, migrate, open_engine, writing
 from finishlab.logbook.exchange_shelf import ExchangeShelf
 from finishlab.logbook.histories import HistoryShelf
+from finishlab.logbook.many import many_objects
 from finishlab.logbook.photo_files import PHOTOS, keep_file, photo_place
 from finishlab.logbook.reading import read_boards, read_spots
 from finishlab.logbook.recipes import RecipeShelf
@@ -225,10 +226,13 @@ class Logbook(StripShelf, RenewShelf, RecipeShelf, HistoryShelf, UndoShelf, Exch
             rows.note_change(session, self._who, "add-photos", f"B{row.number}", after=after)
             return read_boards(session, number=row.number)[0]
 
-    def boards(self, light: str | None = None) -> list[StoredBoard]:
-        """Return the boards by number; with a light, only those measured in it, and of each only what was."""
-        with self._read() as session:
-            return read_boards(session, light=None if light is None else normalise_light(light))
+    def boards(self, light: str | None = None, *, brief: bool = False) -> list[StoredBoard]:
+        """Return the boards by number; with a light, only those measured in it, and of each only what was.
+
+        `brief` leaves out where the strip lay and the figures of the fit: for ranking many boards.
+        """
+        with self._read() as session, many_objects():
+            return read_boards(session, light=None if light is None else normalise_light(light), brief=brief)
 
     def board(self, number: str) -> StoredBoard:
         """Return one board.

@@ -59,6 +59,18 @@ class FloorPool:
     """Root mean square CIEDE2000 of the spots from their mean, with n - 1; measuring error included, so an upper bound
     of how much the floor varies from plank to plank. None for one spot, which cannot tell."""
     doubts: tuple[Doubt, ...] = ()
+    planks: tuple[tuple[str, tuple[float, float, float]], ...] = ()
+    """Name and CIELAB of each spot, its photos averaged."""
+    photos: int = 0
+    """Photos the floor is seen in, those beside boards included; 0 when not counted."""
+    plank_covariance: tuple[tuple[float, float, float], ...] | None = None
+    """How planks scatter in (L*, a*, b*), shape (3, 3), measuring errors taken out: the ellipse of one more plank.
+    With few planks it leans on what floors usually do (`finishlab.matching.components`)."""
+    colours: tuple[tuple[float, float, float], ...] | None = None
+    """The floor's sampled colours: equal shares of all its planks, about its mean; None where none were kept."""
+    colours_e00: float | None = None
+    """How far its planks' colours lie from those of the floor as a whole, on average: the yardstick of
+    `RankedBoard.colours_e00` (`finishlab.matching.transport`)."""
 
     def __post_init__(self) -> None:
         if self.spots < 1 or (self.spread_e00 is None) != (self.spots == 1):

@@ -1,15 +1,14 @@
 """What the differences of many boards from one floor may truly be, drawn together.
 
 An effect that several of them share is drawn once, so that it moves them together: it cancels in their order as it does
-in the world. Boards are taken in chunks, so that memory stays bounded whatever their number.
+in the world.
 """
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Final
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,12 +16,9 @@ from numpy.typing import NDArray
 from finishlab.colorimetry.ciede2000 import delta_e_00
 from finishlab.colorimetry.estimate import LabEstimate
 
-__all__ = ["Together", "draw_differences", "gather"]
+__all__ = ["Together", "draw_colours", "draw_differences", "gather"]
 
 FloatArray = NDArray[np.float64]
-
-_AT_ONCE: Final = 40_000
-"""Colours converted at once: few enough to stay in a processor's cache."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +42,22 @@ class Together:
     floor_own: FloatArray
     floor_vectors: FloatArray
     """What each unknown does to the floor, shape (k, 3)."""
+
+    def only(self, picks: NDArray[np.intp]) -> Together:
+        """Return some of the boards, by number, with the same floor."""
+        row = np.full(len(self.labs), -1)
+        row[picks] = np.arange(len(picks))
+        of_board = row[self.effect_board]
+        order = np.argsort(of_board, kind="stable")
+        mine = order[of_board[order] >= 0]
+        return replace(
+            self,
+            labs=self.labs[picks],
+            own=self.own[picks],
+            effect_board=of_board[mine],
+            effect_key=self.effect_key[mine],
+            effect_vector=self.effect_vector[mine],
+        )
 
     def joint_with_floor(self) -> FloatArray:
         """Covariance of each board together with the floor, shape (n, 6, 6)."""
@@ -97,13 +109,17 @@ def gather(boards: Sequence[LabEstimate], floor: LabEstimate) -> Together:
     )
 
 
-def draw_differences(together: Together, count: int, rng: np.random.Generator) -> NDArray[np.float32]:
-    """Draw the boards' CIEDE2000 from the floor.
+def draw_colours(
+    together: Together, picks: NDArray[np.intp], count: int, rng: np.random.Generator
+) -> tuple[FloatArray, FloatArray]:
+    """Draw what the true colours of some boards and of the floor may be.
 
     Parameters
     ----------
     together
         Boards and floor.
+    picks
+        Numbers of the boards to draw, ascending, shape (k,).
     count
         Number of draws.
     rng
@@ -111,30 +127,33 @@ def draw_differences(together: Together, count: int, rng: np.random.Generator) -
 
     Returns
     -------
-    ndarray, shape (n, count), float32
-        Row by row the boards; one column is one way the world may be.
+    boards, floor : ndarray, shapes (k, count, 3) and (count, 3)
+        One column is one way the world may be.
     """
     unknowns = rng.standard_normal((count, len(together.floor_vectors)))
     floor = together.floor_lab + unknowns @ together.floor_vectors
     floor = floor + rng.standard_normal((count, 3)) @ _root(together.floor_own).T
-    roots = _root(together.own)
-    n = len(together.labs)
-    out = np.empty((n, count), dtype=np.float32)
-    step = max(1, _AT_ONCE // count)
-    for first in range(0, n, step):
-        last = min(first + step, n)
-        drawn = together.labs[first:last, None, :] + _shared_moves(together, first, last, unknowns)
-        drawn += rng.standard_normal((last - first, count, 3)) @ np.swapaxes(roots[first:last], 1, 2)
-        out[first:last] = delta_e_00(drawn, floor)
-    return out
+    moves = _shared_moves(together, picks, unknowns)
+    roots = _root(together.own[picks])
+    alone = rng.standard_normal((len(picks), count, 3)) @ np.swapaxes(roots, 1, 2)
+    return together.labs[picks, None, :] + moves + alone, floor
 
 
-def _shared_moves(together: Together, first: int, last: int, unknowns: FloatArray) -> FloatArray:
-    """How the shared unknowns move the boards from `first` up to `last`, shape (last - first, count, 3)."""
-    begin, end = np.searchsorted(together.effect_board, [first, last])
-    keys, column = np.unique(together.effect_key[begin:end], return_inverse=True)
-    vectors = np.zeros((last - first, len(keys), 3))
-    np.add.at(vectors, (together.effect_board[begin:end] - first, column), together.effect_vector[begin:end])
+def draw_differences(together: Together, count: int, rng: np.random.Generator) -> NDArray[np.float32]:
+    """Draw the CIEDE2000 of all boards from the floor, shape (n, count); see `draw_colours`."""
+    boards, floor = draw_colours(together, np.arange(len(together.labs)), count, rng)
+    return np.asarray(delta_e_00(boards, floor), dtype=np.float32)
+
+
+def _shared_moves(together: Together, picks: NDArray[np.intp], unknowns: FloatArray) -> FloatArray:
+    """How the shared unknowns move some boards, shape (k, count, 3)."""
+    row = np.full(len(together.labs), -1)
+    row[picks] = np.arange(len(picks))
+    of_board = row[together.effect_board]
+    mine = of_board >= 0
+    keys, column = np.unique(together.effect_key[mine], return_inverse=True)
+    vectors = np.zeros((len(picks), len(keys), 3))
+    np.add.at(vectors, (of_board[mine], column), together.effect_vector[mine])
     moves: FloatArray = unknowns[:, keys] @ vectors
     return moves
 

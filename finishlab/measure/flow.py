@@ -10,6 +10,7 @@ import numpy as np
 
 from finishlab.colorimetry.difference import delta_e_interval
 from finishlab.colorimetry.estimate import LabEstimate
+from finishlab.colorimetry.palette import PALETTE_SIZE, equal_shares
 from finishlab.colorimetry.spaces import rgb_to_lab
 from finishlab.imaging.corrected import RAW_SATURATION, SATURATION_BOOST, CorrectedImage, correct
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
@@ -186,10 +187,10 @@ def field_result(
         See `finishlab.measure.judgement.judge_field`.
     """
     doubts = judge_field(name, view.image, view.surface, estimate, correction)
-    lightness = rgb_to_lab(np.maximum(view.sample.fine, 1e-4))[:, 0]
+    fine = rgb_to_lab(np.maximum(view.sample.fine, 1e-4))
     blocks = rgb_to_lab(np.maximum(view.sample.blocks, 1e-4))
     covariance = np.cov(blocks.T) if len(blocks) > 1 else np.zeros((3, 3))
-    low, high = np.quantile(lightness, [0.1, 0.9])
+    low, high = np.quantile(fine[:, 0], [0.1, 0.9])
     rows = tuple((float(r[0]), float(r[1]), float(r[2])) for r in covariance)
     return FieldMeasurement(
         name=name,
@@ -201,7 +202,15 @@ def field_result(
         left_out=view.surface.left_out,
         doubts=(*shared, *doubts),
         texture=texture,
+        colours=_colours(fine),
     )
+
+
+def _colours(fine: np.ndarray) -> tuple[tuple[float, float, float], ...] | None:
+    if len(fine) < PALETTE_SIZE:
+        return None
+    rounded = np.round(equal_shares(fine), 2) + 0.0  # a hundredth of a unit is finer than any of it is known
+    return tuple((float(c[0]), float(c[1]), float(c[2])) for c in rounded)
 
 
 def _reading(fit: StripFit, image: LinearImage) -> StripReading:

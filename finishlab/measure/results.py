@@ -58,6 +58,9 @@ class FieldMeasurement:
     doubts: tuple[Doubt, ...] = ()
     texture: Texture | None = None
     """None where it was not measured: without the strip nothing says how long a millimetre is."""
+    colours: tuple[tuple[float, float, float], ...] | None = None
+    """CIELAB of equal shares of the surface (`finishlab.colorimetry.palette`); None in measurements of before they were
+    kept, and on too small a surface."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import unicodedata
 from dataclasses import fields
+from functools import lru_cache
 from typing import Any, Final, cast
 
 from finishlab.errors import UsageError
@@ -96,6 +97,7 @@ def _printable(text: str) -> str:
     return unicodedata.normalize("NFC", kept)
 
 
+@lru_cache(maxsize=2048)  # thousands of stored boards share a few hundred texts
 def one_line(text: str) -> str:
     """Return text on one line, white space collapsed."""
     return " ".join(_printable(text).split())

@@ -47,6 +47,8 @@ def ranking_document(ranking: Ranking) -> Document:
         "ranking",
         floor=_pool(ranking.floor),
         ranking=[_ranked(board) for board in ranking.boards],
+        aim=ranking.aim.as_dict(),
+        next_photos=[photo.as_dict() for photo in ranking.next_photos],
     )
 
 
@@ -142,6 +144,7 @@ def _pool(floor: FloorPool) -> Document:
         "lab": _lab(floor.lab),
         "spots": floor.spots,
         "spread_e00": _rounded(floor.spread_e00),
+        "colours_e00": _rounded(floor.colours_e00),
         "doubts": _doubts(floor.doubts),
     }
 
@@ -157,6 +160,15 @@ def _ranked(board: RankedBoard) -> Document:
         "difference": {name: _rounded(value) for name, value in board.difference.as_dict().items()},
         "ratio_to_floor_spread": _rounded(board.ratio_to_floor_spread),
         "in_words": board.in_words,
+        "sentence": board.sentence,
+        "score": _difference(board.score or board.delta_e00),
+        "probability_within_limits": _rounded(board.within_limits, 4),
+        "inseparable": list(board.inseparable),
+        "colours_e00": _rounded(board.colours_e00),
+        "figure_e00": _rounded(board.figure_e00),
+        "photos": board.photos,
+        "direct_pairs": board.pairs,
+        "final": board.final,
         "doubts": _doubts(board.doubts),
     }
 

@@ -9,6 +9,7 @@ from finishlab.cautions import CAUTIONS as _REGISTRY
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.matching.floor import FEW_SPOTS
 from finishlab.quality import Doubt
+from finishlab.reports.comparison import next_photo_line
 from finishlab.reports.rows import BoardRow, what_it_is
 
 if TYPE_CHECKING:
@@ -79,10 +80,11 @@ def answer(ranking: Ranking) -> str:
     leaders = ranking.leaders if ranking.boards else ()
     if not leaders:
         return "No test board has been measured yet, so there is nothing to rank."
+    goal = "to the floor" if ranking.aim.name == "match" else "to the contrast that is aimed at"
     if len(leaders) == 1:
-        return f"Board {leaders[0].board} comes closest to the floor."
+        return f"Board {leaders[0].board} comes closest {goal}."
     names = _listed([b.board for b in leaders])
-    return f"Boards {names} come closest to the floor; which of them is the closest stays open."
+    return f"Boards {names} come closest {goal}; which of them is the closest stays open."
 
 
 def answer_detail(ranking: Ranking, boards: Mapping[str, BoardRow]) -> str:
@@ -93,7 +95,8 @@ def answer_detail(ranking: Ranking, boards: Mapping[str, BoardRow]) -> str:
     row = boards.get(first.board)
     named = first.board if row is None else f"{first.board} ({what_it_is(row.record)})"
     figure = f"dE00 {first.delta_e00.value:.1f} (95 % interval {interval(first.delta_e00)})"
-    return f"{named} is {figure} from the floor. {as_sentence(first.in_words)}"
+    told = f"{named} is {figure} from the floor. {first.sentence}"
+    return told if first.final else f"{told} No verdict can rest on it yet: see the doubts."
 
 
 def floor_line(floor: FloorPool) -> str:
@@ -118,24 +121,36 @@ def doubts_once(ranking: Ranking) -> list[tuple[str, str]]:
     ]
 
 
-def next_steps(ranking: Ranking, boards: Mapping[str, BoardRow]) -> list[str]:
-    """Return what would make the answer surer or bring the job on, the most useful first."""
+def next_steps(ranking: Ranking, boards: Mapping[str, BoardRow], missing: Sequence[str] = ()) -> list[str]:
+    """Return what would make the answer surer or bring the job on, the most useful first.
+
+    Parameters
+    ----------
+    ranking
+        The boards from the nearest on.
+    boards
+        What is logged of each board, by its number.
+    missing
+        Photos that are missing for a second light, in words; without them it is read from the first board.
+    """
     leaders = ranking.leaders if ranking.boards else ()
     if not leaders:
         return ["Photograph a test board beside the strip and log it: finishlab board add PHOTO --species WOOD."]
     steps = []
-    if len(leaders) > 1:
+    if ranking.next_photos:
+        steps.append(next_photo_line(ranking.next_photos))
+    elif len(leaders) > 1:
         names = _listed([b.board for b in leaders])
         steps.append(
-            f"Photograph {names} again, each with the floor at the strip's other edge (--with-floor), and compare "
-            "the direct pairs that board show lists: one photo of both is the surest comparison."
+            f"Photograph {names} again, each with the floor at the strip's other edge (--with-floor): one photo of "
+            "both is the surest comparison."
         )
     spots = ranking.floor.spots
     if spots < FEW_SPOTS:
         steps.append(f"Measure the floor on more planks: {spots} so far, {FEW_SPOTS} or more show how much it varies.")
     first = boards.get(leaders[0].board)
     if first is not None:
-        steps += _steps_for(first)
+        steps += _steps_for(first, missing)
     if boards and not any(row.record.purpose == "clear-only control" for row in boards.values()):
         steps.append(
             "Finish one board with the topcoat alone and log it with the purpose 'clear-only control': "
@@ -148,12 +163,14 @@ def next_steps(ranking: Ranking, boards: Mapping[str, BoardRow]) -> list[str]:
     return steps
 
 
-def _steps_for(first: BoardRow) -> list[str]:
-    """Return what the leading board still lacks."""
+def _steps_for(first: BoardRow, missing: Sequence[str]) -> list[str]:
+    """Return what the leading board still lacks; `missing` names the photos in a second light."""
     steps = []
     if first.record.topcoat is None:
         steps.append(f"Put the topcoat on {first.number} and measure it again once dry: it will not stay as it is.")
-    if len({colour.light for colour in first.colours}) == 1:
+    if missing:
+        steps += missing
+    elif len({colour.light for colour in first.colours}) == 1:
         steps.append(
             "Photograph the floor and the leading boards in a second light too, daylight and evening "
             "lamps: a match holds only if it holds in both."

@@ -6,8 +6,9 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from finishlab.records.stair_names import listed
+from finishlab.reports.console import as_text, blank, say
 from finishlab.reports.stair_rows import FlightShown, PartShown
-from finishlab.reports.terminal import add_colour_columns, blank, colour_cells, say, text_of
+from finishlab.reports.terminal import add_colour_columns, colour_cells
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -79,7 +80,7 @@ def _flight_table(console: Console, flight: FlightShown) -> Table:
 
     def row(line: str, name: str, part: PartShown) -> None:
         colour = colour_cells(console, part.lab) if measured else []
-        table.add_row(text_of(line), text_of(name), *colour, text_of(part.state))
+        table.add_row(as_text(line), as_text(name), *colour, as_text(part.state))
 
     steps = sorted((part for part in flight.parts if part.record.kind == "tread"), key=lambda part: -part.name.place)
     drawn = _steps(len(steps), flat=flight.record.kind == "landing", plain=not _draws_lines(console))
@@ -88,7 +89,7 @@ def _flight_table(console: Console, flight: FlightShown) -> Table:
     for index, (name, part) in enumerate(grouped(top)):
         row(drawn[0] if index == 0 else "", name, part)
     if not top:
-        table.add_row(text_of(drawn[0]))
+        table.add_row(as_text(drawn[0]))
     for line, part in zip(drawn[1:], steps, strict=False):
         row(line, part.name.words(with_level=False), part)
     for name, part in grouped(others):

@@ -6,16 +6,9 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from finishlab.records import PartSizes
+from finishlab.reports.console import add_row, blank, new_table, print_list, say
 from finishlab.reports.stair_rows import DueRow, PartDetail, coats_words
-from finishlab.reports.terminal import (
-    add_row,
-    blank,
-    plain_table,
-    print_colours,
-    print_facts,
-    print_list,
-    say,
-)
+from finishlab.reports.terminal import print_colours, print_facts
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -59,7 +52,7 @@ def print_part(console: Console, detail: PartDetail) -> None:
     print_facts(console, part.words.capitalize(), facts)
     if detail.events:
         blank(console)
-        table = plain_table()
+        table = new_table()
         for name in ("event", "day", "what"):
             table.add_column(name, no_wrap=True)
         table.add_column("recipe", no_wrap=True)
@@ -79,7 +72,7 @@ def print_due(console: Console, rows: Sequence[DueRow], *, assumed: bool) -> Non
     if not rows:
         say(console, "No part is short of a coat.")
         return
-    table = plain_table()
+    table = new_table()
     table.add_column("parts", overflow="fold")
     table.add_column("short of", overflow="fold")
     table.add_column("next", no_wrap=True)

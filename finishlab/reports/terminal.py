@@ -9,6 +9,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from finishlab.reports.comparison import (
+    aim_line,
+    colours_line,
+    inseparable_lines,
+    is_plain,
+    lights_rows,
+    recipes_rows,
+    score_cell,
+)
+from finishlab.reports.console import add_row, as_text, blank, new_table, print_list, print_table, say
 from finishlab.reports.rows import BoardRow, ColourRow, Lab, PhotoResult, SpotRow, what_it_is
 from finishlab.reports.sentences import (
     answer,
@@ -27,18 +37,40 @@ if TYPE_CHECKING:
     from rich.table import Table
     from rich.text import Text
 
+    from finishlab.matching.across import AcrossLights
+    from finishlab.matching.choices import Choice
     from finishlab.matching.floor import FloorPool
     from finishlab.matching.ranking import RankedBoard, Ranking
     from finishlab.measure import Texture
 
-__all__ = ["print_board", "print_boards", "print_floor", "print_measurements", "print_ranking", "print_spot"]
+__all__ = [
+    "add_colour_columns",
+    "colour_cells",
+    "print_board",
+    "print_boards",
+    "print_colours",
+    "print_facts",
+    "print_floor",
+    "print_measurements",
+    "print_ranking",
+    "print_spot",
+]
 
 _WIDE = 110
 """From this many columns on, what a board is and how it differs stand side by side."""
 
 
-def print_ranking(console: Console, ranking: Ranking, boards: Mapping[str, BoardRow]) -> None:
-    """Print the answer, the ranking, the doubts and what to do next.
+def print_ranking(
+    console: Console,
+    ranking: Ranking,
+    boards: Mapping[str, BoardRow],
+    *,
+    lights: AcrossLights | None = None,
+    choices: Sequence[Choice] = (),
+    recipes: Ranking | None = None,
+    most: int | None = None,
+) -> None:
+    """Print the answer, the ranking, what stands beside it, the doubts and what to do next.
 
     Parameters
     ----------
@@ -48,28 +80,52 @@ def print_ranking(console: Console, ranking: Ranking, boards: Mapping[str, Board
         The boards from the nearest on.
     boards
         What is logged of each board, by its number.
+    lights
+        The same boards in other lights.
+    choices
+        The best board under each aim.
+    recipes
+        The ranking by recipe.
+    most
+        Boards shown in the table; without it all.
     """
-    _say(console, answer(ranking))
+    say(console, answer(ranking))
     if ranking.boards:
-        _say(console, answer_detail(ranking, boards))
-        _blank(console)
-        console.print(_ranking_table(console, ranking, boards))
+        say(console, answer_detail(ranking, boards))
+        if aim_line(ranking):
+            say(console, aim_line(ranking))
+        blank(console)
+        console.print(_ranking_table(console, ranking, boards, most))
+        if most is not None and len(ranking.boards) > most:
+            say(console, f"and {len(ranking.boards) - most} more; --top 0 shows all")
         if any(board.tied for board in ranking.boards):
-            _say(console, "a, b ...: the photos leave the order of boards that share a letter open")
-        _say(console, "dE00: CIEDE2000 to the floor with its 95 % interval; closest: chance of being the closest board")
-    _blank(console)
-    _say(console, floor_line(ranking.floor))
+            say(console, "a, b ...: the photos leave the order of boards that share a letter open")
+        say(console, "dE00: CIEDE2000 to the floor with its 95 % interval; closest: chance of being the closest board")
+        if ranking.boards[0].within_limits is not None:
+            say(console, "from the aim: how far off, and in brackets the chance that the limits are kept")
+    blank(console)
+    say(console, floor_line(ranking.floor))
+    if ranking.boards and colours_line(ranking.boards[0], ranking.floor.colours_e00):
+        say(console, colours_line(ranking.boards[0], ranking.floor.colours_e00))
+    if lights is not None and lights.boards:
+        print_table(console, "In every light, the best by its worst light first", lights_rows(lights, most or 20))
+        say(console, "moves: dE00 there less dE00 in the first light; metamerism: the index after ISO 18314-4")
+    if recipes is not None:
+        print_table(console, "Recipes, each pooled over its boards", recipes_rows(recipes))
+    print_list(console, "Match or contrast", [choice.in_words for choice in choices])
+    print_list(console, "What stays open", inseparable_lines(ranking))
     doubts = [f"{who}: {sentence}" for who, sentence in doubts_once(ranking)]
-    _list(console, "Doubts", doubts)
-    _list(console, "What to do next", next_steps(ranking, boards), numbered=True)
+    print_list(console, "Doubts", doubts)
+    missing = () if lights is None else lights.missing
+    print_list(console, "What to do next", next_steps(ranking, boards, missing), numbered=True)
 
 
 def print_measurements(console: Console, results: Sequence[PhotoResult]) -> None:
     """Print what was measured in each photo, and why the others were not."""
-    table = _table()
+    table = new_table()
     table.add_column("photo", overflow="fold")
     table.add_column("field", no_wrap=True)
-    _add_colour_columns(console, table)
+    add_colour_columns(console, table)
     table.add_column("+-", no_wrap=True)
     table.add_column("used", justify="right", no_wrap=True)
     table.add_column("dE00 (95 %)", no_wrap=True)
@@ -77,39 +133,39 @@ def print_measurements(console: Console, results: Sequence[PhotoResult]) -> None
     for result in results:
         rows = list(_measured_rows(console, result))
         for row in rows:
-            _add_row(table, row)
+            add_row(table, row)
         notes += _photo_notes(result)
     if table.row_count:
         console.print(table)
-        _say(
+        say(
             console,
             "+-: one standard error of the mean, common errors left out; used: share of the field that was read",
         )
-    _list(console, "Notes", notes)
+    print_list(console, "Notes", notes)
 
 
 def print_boards(console: Console, boards: Sequence[BoardRow]) -> None:
     """Print the logged boards, one a line."""
     if not boards:
-        _say(console, "No test board is logged yet. Add one: finishlab board add PHOTO --species WOOD")
+        say(console, "No test board is logged yet. Add one: finishlab board add PHOTO --species WOOD")
         return
-    table = _table()
+    table = new_table()
     table.add_column("board", no_wrap=True)
-    _add_colour_columns(console, table)
+    add_colour_columns(console, table)
     for name in ("what it is", "purpose", "light", "date"):
         table.add_column(name, overflow="fold", no_wrap=name == "date")
     for board in boards:
         lights = ", ".join(dict.fromkeys(c.light for c in board.colours)) or board.record.light
         recipe = what_it_is(board.record)
-        cells = [board.number, *_colour_cells(console, board.lab), recipe, board.record.purpose, lights]
-        _add_row(table, [*cells, f"{board.record.date}"])
+        cells = [board.number, *colour_cells(console, board.lab), recipe, board.record.purpose, lights]
+        add_row(table, [*cells, f"{board.record.date}"])
     console.print(table)
 
 
 def print_board(console: Console, board: BoardRow) -> None:
     """Print all that is logged of one board."""
     record = board.record
-    _facts(
+    print_facts(
         console,
         f"Board {board.number}",
         [
@@ -122,36 +178,36 @@ def print_board(console: Console, board: BoardRow) -> None:
             ("note", record.note),
         ],
     )
-    _print_colours(console, board.colours)
+    print_colours(console, board.colours)
     pairs = [f"dE00 {pair.value:.1f} ({interval(pair)})" for pair in board.pairs]
-    _list(console, "Measured with the floor in the same photo", pairs)
-    _list(console, "History", board.history)
+    print_list(console, "Measured with the floor in the same photo", pairs)
+    print_list(console, "History", board.history)
 
 
 def print_floor(console: Console, spots: Sequence[SpotRow], pool: FloorPool | None = None) -> None:
     """Print the floor's spots, one a line, and their pool when it is given."""
     if not spots:
-        _say(console, "No floor spot is logged yet. Add one: finishlab floor add PHOTO")
+        say(console, "No floor spot is logged yet. Add one: finishlab floor add PHOTO")
         return
-    table = _table()
+    table = new_table()
     table.add_column("spot", no_wrap=True)
-    _add_colour_columns(console, table)
+    add_colour_columns(console, table)
     for name in ("where", "surface", "light", "date"):
         table.add_column(name, overflow="fold", no_wrap=name == "date")
     for spot in spots:
         lights = ", ".join(dict.fromkeys(c.light for c in spot.colours)) or spot.record.light
-        cells = [spot.number, *_colour_cells(console, spot.lab), spot.record.spot or "-", spot.record.surface, lights]
-        _add_row(table, [*cells, f"{spot.record.date}"])
+        cells = [spot.number, *colour_cells(console, spot.lab), spot.record.spot or "-", spot.record.surface, lights]
+        add_row(table, [*cells, f"{spot.record.date}"])
     console.print(table)
     if pool is not None:
-        _say(console, floor_line(pool))
-        _list(console, "Doubts", [doubt.message for doubt in pool.doubts])
+        say(console, floor_line(pool))
+        print_list(console, "Doubts", [doubt.message for doubt in pool.doubts])
 
 
 def print_spot(console: Console, spot: SpotRow) -> None:
     """Print all that is logged of one floor spot."""
     record = spot.record
-    _facts(
+    print_facts(
         console,
         f"Floor spot {spot.number}",
         [
@@ -162,20 +218,22 @@ def print_spot(console: Console, spot: SpotRow) -> None:
             ("note", record.note),
         ],
     )
-    _print_colours(console, spot.colours)
-    _list(console, "History", spot.history)
+    print_colours(console, spot.colours)
+    print_list(console, "History", spot.history)
 
 
-def _ranking_table(console: Console, ranking: Ranking, boards: Mapping[str, BoardRow]) -> Table:
+def _ranking_table(console: Console, ranking: Ranking, boards: Mapping[str, BoardRow], most: int | None) -> Table:
     wide = console.width >= _WIDE
     colour = _shows_colour(console)
-    table = _table()
+    table = new_table()
     table.add_column("place", no_wrap=True)
     table.add_column("board", no_wrap=True)
     if colour:
         table.add_column("board|floor", no_wrap=True)
     if wide:
         table.add_column("L* a* b*", no_wrap=True)
+    if not is_plain(ranking):
+        table.add_column("from the aim", no_wrap=True)
     table.add_column("dE00 (95 %)", no_wrap=True)
     table.add_column("closest", justify="right", no_wrap=True)
     if wide:
@@ -183,21 +241,23 @@ def _ranking_table(console: Console, ranking: Ranking, boards: Mapping[str, Boar
         table.add_column("beside the floor", ratio=1)
     else:
         table.add_column("what it is / beside the floor", ratio=1)
-    for board in ranking.boards:
+    for board in ranking.boards[:most]:
         row = boards.get(board.board)
-        _add_row(table, _ranking_cells(board, row, ranking.floor.lab, colour=colour, wide=wide))
+        add_row(table, _ranking_cells(board, row, ranking, colour=colour, wide=wide))
     return table
 
 
 def _ranking_cells(
-    board: RankedBoard, row: BoardRow | None, floor: Lab, *, colour: bool, wide: bool
+    board: RankedBoard, row: BoardRow | None, ranking: Ranking, *, colour: bool, wide: bool
 ) -> list[str | Text]:
     recipe = "" if row is None else what_it_is(row.record)
     cells: list[str | Text] = [place_mark(board), board.board]
     if colour:
-        cells.append(_swatch(board.lab, floor, lines=2))
+        cells.append(_swatch(board.lab, ranking.floor.lab, lines=2))
     if wide:
         cells.append(_figures(board.lab))
+    if not is_plain(ranking):
+        cells.append(score_cell(board))
     gap = " " if wide else "\n"
     cells += [f"{board.delta_e00.value:.1f}{gap}({interval(board.delta_e00)})", chance(board.probability_closest)]
     return [*cells, recipe, board.in_words] if wide else [*cells, f"{recipe}\n{board.in_words}".strip()]
@@ -209,7 +269,7 @@ def _measured_rows(console: Console, result: PhotoResult) -> Iterable[list[str |
     pair = result.measurement.pair
     for index, (name, found) in enumerate(result.measurement.fields.items()):
         first = index == 0
-        row = [result.path if first else "", name, *_colour_cells(console, found.estimate.lab, 1)]
+        row = [result.path if first else "", name, *colour_cells(console, found.estimate.lab, 1)]
         row.append(_figures(found.estimate.standard_error, 1))
         row += [f"{100 * found.used_share:.0f} %", f"{pair.value:.1f} ({interval(pair)})" if pair and first else ""]
         yield row
@@ -231,28 +291,28 @@ def _photo_notes(result: PhotoResult) -> list[str]:
     return notes
 
 
-def _print_colours(console: Console, colours: Sequence[ColourRow]) -> None:
+def print_colours(console: Console, colours: Sequence[ColourRow]) -> None:
     if not colours:
-        _say(console, "Not measured yet.")
+        say(console, "Not measured yet.")
         return
-    table = _table()
+    table = new_table()
     table.add_column("light", overflow="fold")
-    _add_colour_columns(console, table)
+    add_colour_columns(console, table)
     table.add_column("+-", no_wrap=True)
     table.add_column("L* 10-90 %", no_wrap=True)
     table.add_column("grain", no_wrap=True)
     table.add_column("strip", no_wrap=True)
     table.add_column("photo", overflow="fold")
     for colour in colours:
-        row = [colour.light, *_colour_cells(console, colour.lab, 1), _figures(colour.standard_error, 1)]
+        row = [colour.light, *colour_cells(console, colour.lab, 1), _figures(colour.standard_error, 1)]
         spread = "-" if colour.spread_lightness is None else "{:.0f} to {:.0f}".format(*colour.spread_lightness)
         strip = "-" if colour.strip_number is None else f"{colour.strip_number:04d}"
-        _add_row(table, [*row, spread, _grain(colour.texture), strip, colour.photo])
+        add_row(table, [*row, spread, _grain(colour.texture), strip, colour.photo])
     console.print(table)
     if any(colour.texture is not None for colour in colours):
-        _say(console, "grain: scatter of L* within 8 mm, and its angle to the strip where it has one")
+        say(console, "grain: scatter of L* within 8 mm, and its angle to the strip where it has one")
     sentences = dict.fromkeys(doubt.message for colour in colours for doubt in colour.doubts)
-    _list(console, "Doubts", list(sentences))
+    print_list(console, "Doubts", list(sentences))
 
 
 def _grain(texture: Texture | None) -> str:
@@ -262,53 +322,26 @@ def _grain(texture: Texture | None) -> str:
     return f"{texture.contrast:.1f}" if angle is None else f"{texture.contrast:.1f} at {abs(angle):.0f} deg"
 
 
-def _facts(console: Console, title: str, facts: Sequence[tuple[str, object]]) -> None:
+def print_facts(console: Console, title: str, facts: Sequence[tuple[str, object]]) -> None:
     from rich.table import Table
 
-    _say(console, title)
+    say(console, title)
     grid = Table.grid(padding=(0, 2))
     grid.add_column(no_wrap=True)
     grid.add_column(overflow="fold")
     for name, value in facts:
         if value is not None:
-            grid.add_row(f"  {name}", _text(str(value)))
+            grid.add_row(f"  {name}", as_text(str(value)))
     console.print(grid)
 
 
-def _list(console: Console, title: str, lines: Sequence[str], *, numbered: bool = False) -> None:
-    from rich.table import Table
-
-    if not lines:
-        return
-    _blank(console)
-    _say(console, title)
-    grid = Table.grid(padding=(0, 1))
-    grid.add_column(justify="right", no_wrap=True)
-    grid.add_column(overflow="fold")
-    for index, line in enumerate(lines, start=1):
-        grid.add_row(f"{index}." if numbered else "-", _text(line))
-    console.print(grid)
-
-
-def _table() -> Table:
-    from rich import box
-    from rich.table import Table
-
-    return Table(box=box.SIMPLE_HEAD, header_style="none", pad_edge=False, padding=(0, 1, 0, 0), highlight=False)
-
-
-def _add_row(table: Table, cells: Iterable[str | Text]) -> None:
-    # A plain string would be read as markup, and users may write brackets.
-    table.add_row(*(_text(cell) if isinstance(cell, str) else cell for cell in cells))
-
-
-def _add_colour_columns(console: Console, table: Table) -> None:
+def add_colour_columns(console: Console, table: Table) -> None:
     if _shows_colour(console):
         table.add_column("colour", no_wrap=True)
     table.add_column("L* a* b*", no_wrap=True)
 
 
-def _colour_cells(console: Console, lab: Lab | None, decimals: int = 0) -> list[str | Text]:
+def colour_cells(console: Console, lab: Lab | None, decimals: int = 0) -> list[str | Text]:
     figures = _figures(lab, decimals)
     return [_swatch(lab), figures] if _shows_colour(console) else [figures]
 
@@ -333,28 +366,3 @@ def _swatch(lab: Lab | None, beside: Lab | None = None, lines: int = 1) -> Text:
             if colour is not None:
                 swatch.append("     ", style=f"on {hex_colour(colour)}")
     return swatch
-
-
-def _text(line: str) -> Text:
-    from rich.text import Text
-
-    return Text(_plain(line))
-
-
-def _plain(text: str) -> str:
-    """Take out what a terminal would obey instead of show."""
-    return "".join(c if c.isprintable() or c == "\n" else "?" for c in text)
-
-
-def _say(console: Console, line: str) -> None:
-    console.print(_text(line), highlight=False)
-
-
-def _blank(console: Console) -> None:
-    console.print()
-
-
-# What other pages in the terminal are made of too.
-add_colour_columns, colour_cells, print_colours = _add_colour_columns, _colour_cells, _print_colours
-print_facts, print_list, plain_table, add_row = _facts, _list, _table, _add_row
-say, blank, text_of = _say, _blank, _text

@@ -1,0 +1,198 @@
+"""The same boards and floor in two lights: what holds in both, what moves, and by how much.
+
+A match is confirmed in a second, very different light (ASTM D1729). Each board is ranked in each light, and by the
+light in which it is farthest from the floor.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from finishlab.colorimetry.difference import DeltaE
+from finishlab.colorimetry.interval import difference_intervals
+from finishlab.colorimetry.metamerism import corrected_batch
+from finishlab.matching.lights import LightKind, NamedLight
+from finishlab.matching.ranking import RankedBoard, Ranking
+from finishlab.quality import Doubt, doubt
+
+__all__ = ["MOVES", "AcrossLights", "BoardAcrossLights", "compare_lights", "missing_photos"]
+
+FloatArray = NDArray[np.float64]
+
+MOVES: Final = 1.0
+"""CIEDE2000 by which a pair's difference may move between lights without a doubt; this tool's own, below the 1.8 that
+half of observers accept (Paravina et al. 2015)."""
+_NAMED: Final = 5
+"""Boards of which it is said that a photo in a second light is missing."""
+
+
+@dataclass(frozen=True, slots=True)
+class BoardAcrossLights:
+    """One board against the floor in every light both were photographed in."""
+
+    board: str
+    by_light: dict[str, DeltaE]
+    """Light -> CIEDE2000 from the floor in that light."""
+    places: dict[str, int]
+    """Light -> the board's place in that light."""
+    worst: str
+    """The light in which it is farthest from the floor."""
+    worst_place: int
+    """Its place when each board is judged by its worst light; 1 is the best."""
+    move: float | None = None
+    """Largest change of its CIEDE2000 between the first light and another, with its sign; None in one light."""
+    move_light: str | None = None
+    """The other light of that change."""
+    metamerism: DeltaE | None = None
+    """Metamerism index for that light: what is left there once the difference in the first light is taken out (the
+    idea of ISO 18314-4, with its multiplicative correction), with its 95 % interval."""
+    doubts: tuple[Doubt, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class AcrossLights:
+    """All lights together."""
+
+    lights: tuple[NamedLight, ...]
+    """The first is the one the main ranking is for."""
+    rankings: dict[str, Ranking] = field(default_factory=dict)
+    """Light -> ranking in that light alone."""
+    boards: tuple[BoardAcrossLights, ...] = ()
+    """Boards seen in every light, from the best by worst light on."""
+    doubts: tuple[Doubt, ...] = ()
+    """Where the order flips."""
+    missing: tuple[str, ...] = ()
+    """In words, which photos would let every board be judged in a second light."""
+
+
+def compare_lights(lights: Sequence[NamedLight], rankings: Mapping[str, Ranking]) -> AcrossLights:
+    """Put rankings of the same boards in several lights beside one another.
+
+    Parameters
+    ----------
+    lights
+        The lights, the main one first; each has a ranking.
+    rankings
+        Light -> ranking in it.
+    """
+    names = [light.text for light in lights]
+    found = {name: {b.board: b for b in rankings[name].boards} for name in names}
+    everywhere = [b.board for b in rankings[names[0]].boards if all(b.board in found[name] for name in names[1:])]
+    boards = [_board(each, names, found, rankings) for each in everywhere] if len(names) > 1 else []
+    boards.sort(key=lambda b: b.by_light[b.worst].value)
+    placed = tuple(replace(b, worst_place=place) for place, b in enumerate(boards, start=1))
+    flips = _flips(names, found, placed) if placed else ()
+    return AcrossLights(tuple(lights), dict(rankings), placed, flips, missing_photos(lights, rankings))
+
+
+def _board(
+    board: str, names: Sequence[str], found: Mapping[str, Mapping[str, RankedBoard]], rankings: Mapping[str, Ranking]
+) -> BoardAcrossLights:
+    by_light = {name: found[name][board].delta_e00 for name in names}
+    worst = max(names, key=lambda name: by_light[name].value)
+    first = by_light[names[0]].value
+    other = max(names[1:], key=lambda name: abs(by_light[name].value - first))
+    move = by_light[other].value - first
+    doubts: tuple[Doubt, ...] = ()
+    if abs(move) > MOVES:
+        figures = {"move": round(abs(move), 1), "before": round(first, 1), "after": round(first + move, 1)}
+        sure = "" if _apart(by_light[names[0]], by_light[other]) else ", which may be no more than the photos' errors"
+        doubts = (doubt("moves-between-lights", light=names[0], other=other, sure=sure, **figures),)
+    one, two = found[names[0]][board], found[other][board]
+    index = _index(one, two, rankings[names[0]].floor.lab, rankings[other].floor.lab)
+    places = {name: found[name][board].place for name in names}
+    return BoardAcrossLights(board, by_light, places, worst, 0, move, other, index, doubts)
+
+
+def _apart(one: DeltaE, two: DeltaE) -> bool:
+    """Return whether either difference lies outside the other's interval."""
+    return not (one.low <= two.value <= one.high and two.low <= one.value <= two.high)
+
+
+def _index(
+    reference: RankedBoard,
+    test: RankedBoard,
+    floor_reference: tuple[float, float, float],
+    floor_test: tuple[float, float, float],
+) -> DeltaE | None:
+    """Metamerism index with its interval; the errors of the two lights are taken as independent, which widens it."""
+    if reference.covariance is None or test.covariance is None:
+        return None
+    batch = corrected_batch(floor_reference, reference.lab, test.lab)
+    joint = np.zeros((6, 6))
+    joint[:3, :3] = np.asarray(reference.covariance) + np.asarray(test.covariance)
+    value, low, high = difference_intervals(batch, floor_test, joint)
+    return DeltaE(float(value), float(low), float(high))
+
+
+def _flips(
+    names: Sequence[str], found: Mapping[str, Mapping[str, RankedBoard]], boards: Sequence[BoardAcrossLights]
+) -> tuple[Doubt, ...]:
+    """Return the doubt that a light's settled winner is settled behind another board in another light."""
+    seen = {b.board for b in boards}
+    for name in names:
+        winner = next((b for b in found[name].values() if b.board in seen), None)
+        for other in names:
+            if winner is None or other == name:
+                continue
+            there = found[other][winner.board]
+            for rival in found[other].values():
+                if rival.place >= there.place:
+                    break
+                here = found[name].get(rival.board)
+                if here is not None and _settled(winner, here) and _settled(rival, there):
+                    return (
+                        doubt(
+                            "order-flips",
+                            first=winner.board,
+                            second=rival.board,
+                            light=name,
+                            other=other,
+                            best=boards[0].board,
+                        ),
+                    )
+    return ()
+
+
+def _settled(one: RankedBoard, two: RankedBoard) -> bool:
+    return not one.tied_with(two) and two.board not in one.inseparable
+
+
+def missing_photos(lights: Sequence[NamedLight], rankings: Mapping[str, Ranking]) -> tuple[str, ...]:
+    """Say which photos are missing for a judgement in daylight and by lamp.
+
+    Parameters
+    ----------
+    lights
+        The lights in which both floor and boards were photographed, the main one first.
+    rankings
+        Light -> ranking in it.
+    """
+    main = rankings[lights[0].text]
+    kinds = {light.kind for light in lights}
+    if not {"daylight", "lamp"} <= kinds:
+        wanted = _wanted(kinds)
+        leaders = [b.board for b in main.leaders[:_NAMED]]
+        return (f"Photograph the floor and {_listed(leaders)} in {wanted} too: a match has to hold in both.",)
+    said = []
+    for light in lights[1:]:
+        there = {b.board for b in rankings[light.text].boards}
+        lacking = [b.board for b in main.leaders[:_NAMED] if b.board not in there]
+        if lacking:
+            said.append(f"Photograph {_listed(lacking)} in the light “{light.text}” too, beside the floor.")
+    return tuple(said)
+
+
+def _wanted(kinds: set[LightKind]) -> str:
+    if "daylight" in kinds:
+        return "the lamps that light the stair in the evening"
+    return "daylight from an overcast sky"
+
+
+def _listed(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

@@ -1,0 +1,227 @@
+"""Logged boards compared with the logged floor: pairs, lights, aims and recipes; invented figures, no photo decoded."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from logbook_makers import DAY, keep, measurement
+
+from finishlab.cli.root import finishlab
+from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
+from finishlab.logbook import DirectPair, Logbook
+from finishlab.matching.aims import Aim
+from finishlab.measure import Measurement
+from finishlab.records import BoardRecord, FloorSpotRecord
+from finishlab.workflow.comparing import compare, rank_boards
+
+FLOOR = np.array([56.0, 8.0, 22.0])
+LAMP = "lamp 2700 k"
+DONE = BoardRecord("ash", "walnut brown", 1, "water PU, matte", date=DAY)
+
+
+@pytest.fixture
+def log(tmp_path: Path) -> Iterator[Logbook]:
+    """Open an empty logbook."""
+    with Logbook.open(tmp_path / "log", who="tester") as opened:
+        yield opened
+
+
+def seen(log: Logbook, folder: Path, name: str, **labs: np.ndarray) -> Measurement:
+    """A measurement of fields with these colours, in a photo of its own."""
+    photo = keep(log, folder, f"{name}.jpg")
+    made = measurement(photo, *labs)  # type: ignore[arg-type] # names of fields
+    fit = (SharedEffect("fit-1", f"photo:{photo.photo_id}", (0.5, 0.1, 0.2)),)
+    fields = {}
+    for field, lab in labs.items():
+        found = made.fields[field]  # type: ignore[index] # names of fields
+        colours = tuple((float(lab[0] + i - 15.5), float(lab[1]), float(lab[2])) for i in range(32))
+        estimate = LabEstimate.build(lab, np.eye(3) * 0.04, fit)
+        fields[field] = replace(found, estimate=estimate, colours=colours, doubts=(), texture=None)
+    return replace(made, fields=fields)  # type: ignore[arg-type] # names of fields
+
+
+def add_floor(log: Logbook, folder: Path, light: str = "daylight", shift: float = 0.0, count: int = 5) -> None:
+    """Log spots of the floor in a light."""
+    for i in range(count):
+        lab = FLOOR + np.array([shift + 0.4 * (i - 2), 0.1 * (i % 2), 0.2 * (i % 3)])
+        record = FloorSpotRecord(f"plank {i}", light=light, date=DAY)
+        log.add_floor_spot(record, [seen(log, folder, f"floor {light} {i}", floor=lab)])
+
+
+def add_board(log: Logbook, folder: Path, name: str, step: tuple[float, ...], record: BoardRecord = DONE) -> str:
+    """Log a board that differs from the floor by a step."""
+    return log.add_board(record, [seen(log, folder, name, board=FLOOR + np.array(step))]).number
+
+
+def add_pair(log: Logbook, folder: Path, number: str, name: str, step: tuple[float, ...]) -> None:
+    """Log a photo of a board with the floor beside it."""
+    found = seen(log, folder, name, board=FLOOR + np.array(step), floor=FLOOR)
+    pair = DirectPair.of(found)
+    assert pair is not None
+    log.add_board_photos(number, [found], [pair])
+
+
+def codes(ranking: Any, board: str) -> set[str]:
+    """Codes of a board's doubts."""
+    return {d.code for b in ranking.boards if b.board == board for d in b.doubts}
+
+
+def test_brief_boards_hold_all_that_ranking_needs(log: Logbook, tmp_path: Path) -> None:
+    """Read briefly, boards are equal to those read in full but for where the strip lay and the fit's figures."""
+    add_board(log, tmp_path, "one", (1, 0, 0))
+    add_pair(log, tmp_path, "B1", "two", (1, 0, 0))
+    (full,), (brief,) = log.boards(), log.boards(brief=True)
+    assert brief == replace(full, measurements=tuple(replace(m, strip=None, correction={}) for m in full.measurements))
+
+
+def test_a_pair_is_one_photo_more_and_narrows_the_interval(log: Logbook, tmp_path: Path) -> None:
+    """After a photo of board and floor together the board counts two photos, one pair, and its interval is narrower."""
+    add_floor(log, tmp_path)
+    number = add_board(log, tmp_path, "alone", (3, 0, 0))
+    before = rank_boards(log).boards[0]
+    add_pair(log, tmp_path, number, "together", (3, 0, 0))
+    after = rank_boards(log).boards[0]
+    assert (before.photos, before.pairs, after.photos, after.pairs) == (1, 0, 2, 1)
+    assert after.delta_e00.high - after.delta_e00.low < before.delta_e00.high - before.delta_e00.low
+    assert rank_boards(log).floor.photos == 6
+
+
+def test_two_lights_are_compared(log: Logbook, tmp_path: Path) -> None:
+    """A board near by day and off by lamp is doubted; both lights are told; there is no doubt of one light only."""
+    add_floor(log, tmp_path)
+    add_floor(log, tmp_path, LAMP, 1.0)
+    moving = add_board(log, tmp_path, "moving", (1, 0, 0))
+    steady = add_board(log, tmp_path, "steady", (2.5, 0, 0))
+    log.add_board_photos(moving, [seen(log, tmp_path, "moving lamp", board=FLOOR + np.array([7.0, 0, 0]))], light=LAMP)
+    log.add_board_photos(steady, [seen(log, tmp_path, "steady lamp", board=FLOOR + np.array([3.5, 0, 0]))], light=LAMP)
+    found = compare(log)
+    assert found.light == "daylight"
+    assert found.lights is not None
+    assert [light.text for light in found.lights.lights] == ["daylight", LAMP]
+    assert [b.board for b in found.lights.boards] == [steady, moving]
+    assert "moves-between-lights" in codes(found.ranking, moving)
+    assert "moves-between-lights" not in codes(found.ranking, steady)
+    assert "order-flips" in {d.code for d in found.ranking.floor.doubts}
+    assert "one-light" not in {d.code for d in found.ranking.floor.doubts}
+    assert found.lights.missing == ()
+
+
+def test_floor_lighter_than_the_clear_only_board_is_not_reachable_by_stain(log: Logbook, tmp_path: Path) -> None:
+    """Boards of the wood whose clear-only board is darker than the floor are doubted; another wood's are not."""
+    add_floor(log, tmp_path)
+    clear = replace(DONE, stain=None, coats=None, purpose="clear-only control")
+    add_board(log, tmp_path, "clear", (-6, 0, 0), clear)
+    add_board(log, tmp_path, "stained", (-9, 0, 0))
+    add_board(log, tmp_path, "birch", (-2, 0, 0), replace(DONE, species="birch"))
+    ranking = rank_boards(log)
+    assert "not-reachable" in codes(ranking, "B2")
+    assert "not-reachable" not in codes(ranking, "B3")
+    assert "not-reachable" not in codes(rank_boards(log, aim=Aim("contrast", -12.0)), "B2")
+    assert "not-reachable" in codes(rank_boards(log, aim=Aim("contrast", 8.0)), "B2")
+
+
+def test_a_verdict_rests_on_finished_boards_only(log: Logbook, tmp_path: Path) -> None:
+    """Raw, uncoated and wet boards are not final, and each says why."""
+    add_floor(log, tmp_path)
+    add_board(log, tmp_path, "done", (1, 0, 0))
+    add_board(log, tmp_path, "raw", (2, 0, 0), BoardRecord("ash", purpose="raw", date=DAY))
+    add_board(log, tmp_path, "bare", (3, 0, 0), BoardRecord("ash", "brown", 1, date=DAY))
+    add_board(log, tmp_path, "wet", (4, 0, 0), replace(DONE, note="still damp"))
+    ranking = rank_boards(log)
+    assert [b.final for b in ranking.boards] == [True, False, False, False]
+    assert ["board-bare" in codes(ranking, "B2"), "not-topcoated" in codes(ranking, "B3")] == [True, True]
+    assert "board-wet" in codes(ranking, "B4")
+
+
+def test_sampled_colours_are_paired_with_the_floors(log: Logbook, tmp_path: Path) -> None:
+    """With colours kept of floor and boards the ranking says how far they lie colour by colour."""
+    add_floor(log, tmp_path)
+    add_board(log, tmp_path, "one", (2, 0, 0))
+    ranking = rank_boards(log)
+    (board,) = ranking.boards
+    assert board.colours_e00 == pytest.approx(board.delta_e00.value, abs=0.4)
+    assert board.figure_e00 is not None
+    assert board.figure_e00 < 0.6
+    assert ranking.floor.colours_e00 is not None
+
+
+def test_boards_in_doubt_get_a_next_photo(log: Logbook, tmp_path: Path) -> None:
+    """When the first place is open, the photos that may settle it are weighed; when it is settled, none is."""
+    add_floor(log, tmp_path)
+    add_board(log, tmp_path, "one", (2, 0, 0))
+    add_board(log, tmp_path, "two", (-2, 0.2, 0))
+    open_one = rank_boards(log)
+    assert {photo.board for photo in open_one.next_photos} == {"B1", "B2", None}
+    assert open_one.boards[0].inseparable == ("B2",) or open_one.boards[0].inseparable == ("B1",)
+    log.remove_board("B2")
+    assert rank_boards(log).next_photos == ()
+
+
+def test_recipes_are_ranked_in_place_of_boards(log: Logbook, tmp_path: Path) -> None:
+    """With a recipe of two boards the recipes are ranked too, each by the mean of its boards."""
+    add_floor(log, tmp_path)
+    for i, step in enumerate(((4, 0, 0), (6, 0, 0), (9, 0, 0))):
+        add_board(log, tmp_path, f"b{i}", step)
+    found = compare(log, recipes={"B1": "R1", "B2": "R1"}).recipes
+    assert found is not None
+    assert [b.board for b in found.boards] == ["R1", "B3"]
+    assert found.boards[0].difference.dL == pytest.approx(5.0, abs=0.7)
+    assert compare(log).recipes is None
+
+
+def test_the_best_under_each_aim_and_its_cost(log: Logbook, tmp_path: Path) -> None:
+    """Match and contrast name their boards; each costs under the other what the other's best is nearer."""
+    add_floor(log, tmp_path)
+    add_board(log, tmp_path, "near", (1, 0, 0))
+    add_board(log, tmp_path, "dark", (-12, -1, -3))
+    match, contrast = compare(log, other=Aim("contrast", -12.0)).choices
+    assert (match.board, contrast.board) == ("B1", "B2")
+    assert match.cost > 5.0
+    assert contrast.cost > 5.0
+
+
+def run(log: Logbook, *words: str) -> Any:
+    """Run the command on the logbook's folder."""
+    return CliRunner().invoke(finishlab, ["--logbook", str(log.folder), "rank", *words])
+
+
+def test_rank_command_serves_aims_limits_and_formulas(log: Logbook, tmp_path: Path) -> None:
+    """Aim, limits and formula reach the document; the contract's keys stay, and every board is in it whatever --top."""
+    add_floor(log, tmp_path)
+    add_board(log, tmp_path, "near", (1, 2, 0))
+    add_board(log, tmp_path, "dark", (-12, -1, -3))
+    for words, first, formula in (
+        ((), "B1", "CIEDE2000"),
+        (("--aim", "contrast", "--darker", "12"), "B2", "CIEDE2000(1:2:1)"),
+        (("--no-redder",), "B2", "CIEDE2000"),
+        (("--texture",), "B1", "CIEDE2000(2:1:1)"),
+        (("--cmc",), "B1", "CMC(2:1)"),
+        (("--top", "1"), "B1", "CIEDE2000"),
+    ):
+        done = run(log, *words, "--json")
+        assert done.exit_code == 0, done.output
+        found = json.loads(done.stdout)
+        assert found["format"] == "finishlab/ranking/1"
+        assert found["ranking"][0]["board"] == first
+        assert found["aim"]["formula"] == formula
+        assert len(found["ranking"]) == 2
+        assert {c["aim"]["name"] for c in found["choices"]} == {"match", "contrast"}
+        assert run(log, *words).exit_code == 0
+    assert "and 1 more" in run(log, "--top", "1").stdout
+
+
+@pytest.mark.parametrize(
+    "words",
+    [("--darker", "12"), ("--aim", "contrast", "--darker", "12", "--lighter", "3"), ("--texture", "--cmc"),
+     ("--hue-within", "5"), ("--aim", "contrast", "--darker", "0")],
+)  # fmt: skip
+def test_options_that_do_not_go_together_are_usage_errors(log: Logbook, words: tuple[str, ...]) -> None:
+    """A step without a contrast, two steps, two formulas: exit code 2 before anything is compared."""
+    assert run(log, *words).exit_code == 2
