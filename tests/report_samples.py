@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
+from typing import Any
 
 import numpy as np
+from PIL import Image
 
 from finishlab.colorimetry.ciede2000 import delta_e_00
 from finishlab.colorimetry.difference import DeltaE, describe, signed_difference
@@ -15,6 +18,7 @@ from finishlab.matching.ranking import RankedBoard, Ranking
 from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading
 from finishlab.quality import doubt
 from finishlab.records import BoardRecord, FloorSpotRecord
+from finishlab.reports.report import Crop, ReportContent
 from finishlab.reports.rows import BoardRow, ColourRow, PhotoResult, SpotRow
 
 FLOOR = (56.2, 9.1, 23.4)
@@ -116,3 +120,60 @@ def photo_results() -> list[PhotoResult]:
         ),
         PhotoResult("shots/bad.jpg", error=PhotoError("not-a-photo", "This is not a photo.", "Name a photo.")),
     ]
+
+
+def jpeg(grey: int = 120, **options: object) -> bytes:
+    """A picture for a page."""
+    out = io.BytesIO()
+    Image.new("RGB", (480, 288), (grey, grey, grey)).save(out, "JPEG", **options)
+    return out.getvalue()
+
+
+def crop(number: str, grey: int = 120) -> Crop:
+    return Crop(
+        jpeg(grey), 480, 288, 120.0, f"Board {number} above the floor", f"Board {number} above the floor, cut out"
+    )
+
+
+def content(**changes: Any) -> ReportContent:
+    """A report of the boards above."""
+    numbers = [board.board for board in ranking().boards]
+    values: dict[str, Any] = {
+        "title": "Stair at number nine",
+        "made": "2024-06-01",
+        "version": "0.1.0",
+        "ranking": ranking(),
+        "boards": board_rows(),
+        "light": "daylight",
+        "spots": spot_rows(),
+        "crops": {number: crop(number, 80 + 20 * i) for i, number in enumerate(numbers)},
+        "rendered": True,
+        "extra": {"Strip": "0412"},
+    }
+    return ReportContent(**(values | changes))
+
+
+def many(count: int) -> ReportContent:
+    """A report of so many boards, with grainy crops as heavy as real ones."""
+    rng = np.random.default_rng(7)
+    boards, rows, crops = [], {}, {}
+    labs = np.array(FLOOR) + rng.normal(0.0, (5.0, 2.0, 3.0), (count, 3))
+    labs = labs[np.argsort(delta_e_00(labs, FLOOR))]
+    for place, lab in enumerate(labs.tolist(), start=1):
+        number = f"B{place}"
+        lab3 = (lab[0], lab[1], lab[2])
+        value = float(delta_e_00(lab3, FLOOR))
+        delta = DeltaE(value, max(0.0, value - 1.0), value + 1.2)
+        signed = signed_difference(lab3, FLOOR)
+        covariance = ((0.4, 0.0, 0.1), (0.0, 0.9, -0.4), (0.1, -0.4, 1.2))
+        words = describe(signed, delta)
+        boards.append(
+            RankedBoard(place, number, lab3, delta, 1 / count, signed, value / 0.9, words, covariance=covariance)
+        )
+        record = BoardRecord(species="ash", stain=f"Peat brown {place}", coats=1 + place % 2, topcoat="oil", date=_DATE)
+        rows[number] = BoardRow(number, record, lab3)
+        grain = np.clip(rng.normal(120, 9, (288, 480, 1)) + np.array([20, 0, -25]), 0, 255).astype(np.uint8)
+        out = io.BytesIO()
+        Image.fromarray(grain).save(out, "JPEG", quality=86)
+        crops[number] = Crop(out.getvalue(), 480, 288, 120.0, f"Board {number}", f"Board {number}")
+    return content(ranking=Ranking(floor_pool(), tuple(boards)), boards=rows, crops=crops, rendered=False)

@@ -19,7 +19,7 @@ from click.testing import CliRunner
 
 from finishlab.cli import finishlab
 from finishlab.demo import place
-from finishlab.demo.place import MARK, PAGE, prepare, samples_home
+from finishlab.demo.place import MARK, PAGE, PDF, prepare, samples_home
 from finishlab.demo.story import BOARDS, DAY, EVENING, FOLDER, SPOTS, STRIP_NUMBER, commands, photos
 from finishlab.errors import FinishlabError, OutputError, UsageError
 from finishlab.logbook import Logbook
@@ -74,9 +74,12 @@ class _Page(HTMLParser):
 
 
 def test_it_types_the_commands_of_the_story(made: Demo) -> None:
-    """Each command that is run is shown as a user would type it, in the story's order, then both rankings."""
+    """Each command is shown as a user would type it: the story's in order, both rankings and the report."""
     shown = [shlex.split(line)[2:] for line in made.talk.splitlines() if line.startswith("$ finishlab ")]
-    assert shown == [*map(list, commands()), ["rank"], ["rank", "--light", EVENING]]
+    *before, report = shown
+    assert before == [*map(list, commands()), ["rank"], ["rank", "--light", EVENING]]
+    assert report[0] == "report"
+    assert report[3:] == ["--output", str(made.folder / PAGE), "--pdf", str(made.folder / PDF)]
     assert f"$ cd {samples_home()}" in made.talk
     assert "rendered: computed, not taken" in made.talk
 
@@ -96,6 +99,7 @@ def test_both_rankings_are_printed(made: Demo) -> None:
     assert made.out.startswith("Board B10 comes closest to the floor.")
     assert f"Logbook: {made.folder}" in made.out
     assert f"Page: {made.folder / PAGE}" in made.out
+    assert f"PDF: {made.folder / PDF}" in made.out
 
 
 def test_logbook_holds_what_the_story_says(made: Demo) -> None:
@@ -128,22 +132,24 @@ def test_page_is_whole_in_itself(made: Demo) -> None:
     """The page loads nothing: all its pictures are inside, there is no script, no link and no form."""
     page = _Page((made.folder / PAGE).read_text(encoding="utf-8"))
     assert page.tags.count("img") == len(BOARDS)
-    assert len(page.loads) == len(BOARDS)
     for load in page.loads:
+        if load.startswith("#"):  # a mark of a drawing, drawn again
+            continue
         kind, _, data = load.partition(",")
         assert kind == "data:image/jpeg;base64"
         assert base64.b64decode(data, validate=True).startswith(b"\xff\xd8\xff")
     assert not {"script", "link", "iframe", "form", "object"} & set(page.tags)
     assert (made.folder / PAGE).stat().st_size < 3e6
+    assert (made.folder / PDF).read_bytes().startswith(b"%PDF-")
 
 
 def test_page_tells_the_answer_and_that_it_is_rendered(made: Demo) -> None:
     """The page names the closest board, every board, the lamp's answer, and calls its photos rendered."""
     words = " ".join(" ".join(_Page((made.folder / PAGE).read_text(encoding="utf-8")).words).split())
     assert "Board B10 comes closest to the floor" in words
-    assert "The photos on this page are rendered" in words
+    assert "The photos behind this report are rendered" in words
     assert f"By {EVENING}:" in words
-    assert f"number {STRIP_NUMBER:04d}" in words
+    assert f"Strip: {STRIP_NUMBER:04d}" in words
     for board in BOARDS:
         assert re.search(rf"\b{board.number}\b", words)
 
@@ -156,6 +162,7 @@ def test_it_is_made_anew_and_says_so(made: Demo) -> None:
     assert document["format"] == "finishlab/demo/1"
     assert document["rendered"] is True
     assert (document["logbook"], document["page"]) == (str(made.folder), str(made.folder / PAGE))
+    assert document["pdf"] == str(made.folder / PDF)
     assert document["rankings"].keys() == {"daylight", EVENING}
     assert document["rankings"]["daylight"]["ranking"][0]["board"] == "B10"
     assert "is made anew" in done.stderr
@@ -223,7 +230,7 @@ def test_clearing_deletes_only_what_a_demo_made(tmp_path: Path) -> None:
     """An earlier demo's database, page and photos go; a note the user put beside them stays."""
     prepare(tmp_path, samples_home())
     known = json.loads((tmp_path / MARK).read_text(encoding="utf-8"))["photos"][0]
-    for name in ("logbook.db", PAGE, f"photos/{known}.jpg", "my notes.txt"):
+    for name in ("logbook.db", PAGE, PDF, "ranking.html", f"photos/{known}.jpg", "my notes.txt"):
         (tmp_path / name).parent.mkdir(exist_ok=True)
         (tmp_path / name).write_text("x", encoding="utf-8")
     assert prepare(tmp_path, samples_home()) is True

@@ -107,7 +107,7 @@ def test_taken_in_twice_nothing_is_double(filled: Path, tmp_path: Path) -> None:
         export_logbook(other, tmp_path / "b.zip")
     assert first.added["boards"] == 3
     assert second.added == own.added == {}
-    assert not (second.renumbered or second.kept or second.renewed)
+    assert [*second.renumbered, *second.kept, *second.renewed] == []
     assert _tables(tmp_path / "a.zip") == _tables(tmp_path / "b.zip")
 
 

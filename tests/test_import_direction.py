@@ -41,6 +41,7 @@ DOORWAYS: Final = {
     "cv2": ("finishlab.imaging",),
     "jinja2": ("finishlab.reports",),
     "markupsafe": ("finishlab.reports",),
+    "matplotlib": ("finishlab.reports",),
     "numpy": ("finishlab",),
     "pillow_heif": ("finishlab.photos", "finishlab.demo.sample_files"),
     "platformdirs": ("finishlab.cli", "finishlab.workflow"),

@@ -13,8 +13,8 @@ import finishlab.measure
 from finishlab.cli.root import COMMANDS
 
 HEAVY: Final = (
-    "PIL", "alembic", "colour", "cv2", "jinja2", "numpy", "pillow_heif", "reportlab", "rich", "scipy", "skimage",
-    "sqlalchemy",
+    "PIL", "alembic", "colour", "cv2", "jinja2", "matplotlib", "numpy", "pillow_heif", "reportlab", "rich", "scipy",
+    "skimage", "sqlalchemy",
 )  # fmt: skip
 
 

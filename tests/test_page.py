@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import html
-import io
 import json
 import re
 import shutil
@@ -12,7 +11,6 @@ from html.parser import HTMLParser
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
-from xml.etree import ElementTree as ET
 
 import pytest
 import report_samples as samples
@@ -21,8 +19,8 @@ from PIL import Image
 from finishlab.errors import OutputError
 from finishlab.matching.ranking import Ranking
 from finishlab.records import FloorSpotRecord
-from finishlab.reports.charts import IntervalBar, interval_chart
-from finishlab.reports.page import PageContent, Picture, page_html, write_page
+from finishlab.reports.page import page_html, write_page
+from finishlab.reports.report import Crop
 from finishlab.reports.rows import SpotRow
 from finishlab.reports.swatch import hex_colour
 
@@ -56,9 +54,16 @@ const found = {
   scroll: document.documentElement.scrollWidth, contrast: worst, where: where,
   pictures: [...document.images].map(i => i.complete && i.naturalWidth > 0),
   requests: performance.getEntriesByType('resource').map(r => r.name).filter(n => !n.startsWith('data:')),
-  chart: document.querySelector('svg.chart') ? document.querySelector('svg.chart').getBoundingClientRect().width : 0,
-  smallest: Math.min(...[...document.querySelectorAll('svg.chart text')].map(
-    t => 11.5 * t.ownerSVGElement.getBoundingClientRect().width / t.ownerSVGElement.viewBox.baseVal.width)),
+  charts: [...document.querySelectorAll('svg.chart')].map(c => c.getBoundingClientRect().width),
+  smallest: Math.min(...[...document.querySelectorAll('svg.chart text')].map(t => {
+    const chart = t.ownerSVGElement;
+    const scale = chart.getBoundingClientRect().width / chart.viewBox.baseVal.width;
+    return scale * parseFloat(getComputedStyle(t).fontSize);
+  })),
+  outside: [...document.querySelectorAll('svg.chart text')].filter(t => {
+    const a = t.getBoundingClientRect(), b = t.ownerSVGElement.getBoundingClientRect();
+    return a.left < b.left - 1 || a.right > b.right + 1 || a.top < b.top - 1 || a.bottom > b.bottom + 1;
+  }).map(t => t.textContent),
 };
 parent.postMessage(JSON.stringify(found), '*');
 </script>
@@ -69,30 +74,6 @@ _FRAME = """
 <textarea id="probe"></textarea>
 <script>addEventListener("message", e => {{ document.getElementById("probe").textContent = e.data; }})</script>
 """
-
-
-def _jpeg(grey: int = 120, **options: object) -> bytes:
-    out = io.BytesIO()
-    Image.new("RGB", (320, 240), (grey, grey, grey)).save(out, "JPEG", **options)
-    return out.getvalue()
-
-
-def _content(**changes: Any) -> PageContent:
-    pictures = tuple(
-        Picture(_jpeg(80 + 20 * i), 320, 240, f"Board B{i}, daylight", f"Board B{i} beside the strip") for i in range(5)
-    )
-    values: dict[str, Any] = {
-        "title": "Stair at number nine",
-        "made": "2024-06-01",
-        "version": "0.1.0",
-        "ranking": samples.ranking(),
-        "boards": samples.board_rows(),
-        "spots": samples.spot_rows(),
-        "pictures": pictures,
-        "rendered": True,
-        "extra": {"Strip": "0412"},
-    }
-    return PageContent(**(values | changes))
 
 
 class _Outline(HTMLParser):
@@ -115,19 +96,19 @@ class _Outline(HTMLParser):
 
 
 def test_the_answer_comes_first() -> None:
-    """The page's one main heading is the answer; ranking, next steps, floor, doubts, pictures and cautions follow."""
-    text = page_html(_content())
+    """The page's one main heading is the answer; pictures, boards, floor, doubts, method, steps and cautions follow."""
+    text = page_html(samples.content())
     main = re.findall(r"<h1>(.*?)</h1>", text)
     assert main == ["Boards B4 and B2 come closest to the floor; which of them is the closest stays open."]
     headings = re.findall(r'<h2 id="(\w+)">', text)
-    assert headings == ["ranking", "next", "floor", "doubts", "pictures", "method", "cautions"]
+    assert headings == ["pictures", "ranking", "floor", "doubts", "method", "next", "cautions"]
     levels = [int(tag[1]) for tag, _ in _Outline(text).tags if re.fullmatch(r"h[1-6]", tag)]
     assert all(b - a <= 1 for a, b in pairwise(levels))
 
 
 def test_every_board_stands_with_its_figures_and_swatches() -> None:
     """Each board shows place, recipe, difference, interval and chance, and its swatch touching the floor's."""
-    text = page_html(_content())
+    text = page_html(samples.content())
     floor = hex_colour(samples.FLOOR)
     for board in samples.ranking().boards:
         assert (
@@ -141,15 +122,15 @@ def test_every_board_stands_with_its_figures_and_swatches() -> None:
 
 def test_nothing_is_asked_from_outside() -> None:
     """The page has no script and no address; pictures are inside it, and its own policy forbids anything else."""
-    outline = _Outline(page_html(_content()))
+    outline = _Outline(page_html(samples.content()))
     assert not outline.all("script")
     assert not outline.all("link")
     for tag, attributes in outline.tags:
         for name in ("src", "href", "srcset", "action"):
             value = attributes.get(name)
-            assert value is None or value.startswith("data:image/jpeg;base64,"), (tag, value)
-    assert "url(" not in page_html(_content())
-    assert "@import" not in page_html(_content())
+            assert value is None or value.startswith(("data:image/jpeg;base64,", "#")), (tag, value)
+    assert not re.search(r"url\((?!#)", page_html(samples.content()))
+    assert "@import" not in page_html(samples.content())
     (policy,) = [m["content"] for m in outline.all("meta") if m.get("http-equiv") == "Content-Security-Policy"]
     assert policy is not None
     assert policy.startswith("default-src 'none'")
@@ -157,7 +138,7 @@ def test_nothing_is_asked_from_outside() -> None:
 
 def test_page_can_be_heard_as_well_as_seen() -> None:
     """Language, title, a text for each picture and each drawing, and column heads are there."""
-    text = page_html(_content())
+    text = page_html(samples.content())
     outline = _Outline(text)
     assert outline.all("html")[0]["lang"] == "en"
     assert outline.all("img")
@@ -176,15 +157,15 @@ def test_page_can_be_heard_as_well_as_seen() -> None:
 @pytest.mark.parametrize("rendered", [True, False])
 def test_rendered_photos_are_called_rendered(rendered: bool) -> None:
     """The notice stands near the top when the photos are rendered, and not otherwise."""
-    text = page_html(_content(rendered=rendered))
-    assert ("photos on this page are rendered" in text) is rendered
+    text = page_html(samples.content(rendered=rendered))
+    assert ("The photos behind this report are rendered" in text) is rendered
     if rendered:
-        assert text.index("are rendered") < text.index('id="ranking"')
+        assert text.index("are rendered") < text.index('id="pictures"')
 
 
 def test_cautions_defer_to_label_and_code() -> None:
     """Rags, vapour, dust and treads are named, and label, safety data sheet and local code win."""
-    words = " ".join(_Outline(page_html(_content())).words.split())
+    words = " ".join(_Outline(page_html(samples.content())).words.split())
     for expected in (
         "catch fire by themselves",
         "Solvent vapour",
@@ -200,8 +181,8 @@ def test_words_of_users_are_never_markup() -> None:
     """What a user wrote is shown as it is and cannot become a tag or leave an attribute."""
     nasty = '"><script>alert(1)</script><b onclick=x>'
     spot = SpotRow("F1", FloorSpotRecord(spot=nasty), samples.FLOOR)
-    picture = Picture(_jpeg(), 320, 240, nasty, nasty)
-    text = page_html(_content(title=nasty, spots=(spot,), pictures=(picture,), extra={nasty: nasty}))
+    crop = Crop(samples.jpeg(), 480, 288, 120.0, nasty, nasty)
+    text = page_html(samples.content(title=nasty, spots=(spot,), crops={"B4": crop}, extra={nasty: nasty}))
     outline = _Outline(text)
     assert not outline.all("script")
     assert not outline.all("b")
@@ -211,7 +192,7 @@ def test_words_of_users_are_never_markup() -> None:
 
 def test_page_without_boards_says_so() -> None:
     """An empty ranking gives a page that says how to begin, with no ranking and no chart."""
-    text = page_html(_content(ranking=Ranking(samples.floor_pool(), ()), boards={}, pictures=()))
+    text = page_html(samples.content(ranking=Ranking(samples.floor_pool(), ()), boards={}, crops={}))
     assert "nothing to rank" in text
     assert 'id="ranking"' not in text
     assert "<svg" not in text
@@ -219,60 +200,25 @@ def test_page_without_boards_says_so() -> None:
 
 
 def test_picture_with_camera_data_is_refused() -> None:
-    """A picture that still carries Exif, where a place may be, and one that is no JPEG or has no text, are refused."""
+    """A picture that still carries Exif, where a place may be, is no JPEG, has no text or no scale is refused."""
     exif = Image.Exif()
     exif[0x010F] = "Some maker"
     with pytest.raises(ValueError, match="location"):
-        Picture(_jpeg(exif=exif), 320, 240, "", "a board")
+        Crop(samples.jpeg(exif=exif), 480, 288, 120.0, "", "a board")
     with pytest.raises(ValueError, match="JPEG"):
-        Picture(b"\x89PNG", 320, 240, "", "a board")
+        Crop(b"\x89PNG", 480, 288, 120.0, "", "a board")
     with pytest.raises(ValueError, match="text in its place"):
-        Picture(_jpeg(), 320, 240, "", " ")
+        Crop(samples.jpeg(), 480, 288, 120.0, "", " ")
+    with pytest.raises(ValueError, match="scale"):
+        Crop(samples.jpeg(), 480, 288, 0.0, "", "a board")
 
 
 def test_page_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
     """The same content gives the same file; a folder that is not there is an OutputError."""
-    write_page(tmp_path / "page.html", _content())
-    assert (tmp_path / "page.html").read_text(encoding="utf-8") == page_html(_content())
+    write_page(tmp_path / "page.html", samples.content())
+    assert (tmp_path / "page.html").read_text(encoding="utf-8") == page_html(samples.content())
     with pytest.raises(OutputError):
-        write_page(tmp_path / "missing" / "page.html", _content())
-
-
-def _attribute(element: ET.Element, name: str) -> float:
-    return float(element.attrib[name])
-
-
-def test_chart_is_to_scale() -> None:
-    """Interval ends, points and the floor's band stand where the axis says, and every word is real text."""
-    bars = [IntervalBar("B1", 1.0, 0.4, 2.2, "#806040"), IntervalBar("B2 & <co>", 5.5, 4.0, 7.9, "#a08060")]
-    root = ET.fromstring(interval_chart(bars, floor_spread=1.5))
-    space = "{http://www.w3.org/2000/svg}"
-    words = [t.text for t in root.iter(f"{space}text")]
-    assert {"B1", "B2 & <co>"} <= set(words)
-    ticks = {
-        float(t.text or ""): _attribute(t, "x")
-        for t in root.iter(f"{space}text")
-        if re.fullmatch(r"[\d.]+", t.text or "")
-    }
-    low, high = min(ticks), max(ticks)
-
-    def value(x: float) -> float:
-        return low + (x - ticks[low]) / (ticks[high] - ticks[low]) * (high - low)
-
-    assert high >= 7.9
-    points = list(root.iter(f"{space}circle"))
-    spans = [e for e in root.iter(f"{space}line") if e.attrib["x1"] != e.attrib["x2"]]
-    for bar, point, span in zip(bars, points, spans, strict=True):
-        assert value(_attribute(point, "cx")) == pytest.approx(bar.value, abs=0.01)
-        assert value(_attribute(span, "x1")) == pytest.approx(bar.low, abs=0.01)
-        assert value(_attribute(span, "x2")) == pytest.approx(bar.high, abs=0.01)
-    (band,) = root.iter(f"{space}rect")
-    assert value(_attribute(band, "x") + _attribute(band, "width")) == pytest.approx(1.5, abs=0.01)
-
-
-def test_chart_without_floor_spread_has_no_band() -> None:
-    """One spot cannot show the floor's spread, so none is drawn."""
-    assert "<rect" not in interval_chart([IntervalBar("B1", 0.0, 0.0, 0.0, "#000000")], floor_spread=None)
+        write_page(tmp_path / "missing" / "page.html", samples.content())
 
 
 def _in_browser(tmp_path: Path, *arguments: str) -> str:
@@ -297,14 +243,8 @@ def _in_browser(tmp_path: Path, *arguments: str) -> str:
     return done.stdout.decode()
 
 
-@needs_browser
-@pytest.mark.parametrize("width", [390, 1280])
-def test_page_fits_phone_and_desk(width: int, tmp_path: Path) -> None:
-    """In a real browser nothing scrolls sideways, pictures load, nothing is fetched and words can be read.
-
-    Words stand out by 4.5:1 or more (WCAG 2, AA), and the chart's are no smaller than 10 px.
-    """
-    page = page_html(_content())
+def _probed(page: str, width: int, tmp_path: Path) -> dict[str, Any]:
+    """Open a page at a width in a real browser and return what the probe found."""
     # The page's own policy forbids scripts, the probe's too; it is taken out of this copy alone.
     page = re.sub(r'<meta http-equiv="Content-Security-Policy".*?>', "", page).replace("</body>", f"{_PROBE}</body>")
     (tmp_path / "page.html").write_text(page, encoding="utf-8")
@@ -312,32 +252,61 @@ def test_page_fits_phone_and_desk(width: int, tmp_path: Path) -> None:
     dom = _in_browser(
         tmp_path,
         f"--window-size={width + 100},1000",
-        "--virtual-time-budget=4000",
+        "--virtual-time-budget=6000",
         "--dump-dom",
         (tmp_path / "frame.html").as_uri(),
     )
     probe = re.search(r'<textarea id="probe">(.+?)</textarea>', dom, flags=re.DOTALL)
     assert probe is not None, dom[-400:]
-    found = json.loads(html.unescape(probe.group(1)))
-    assert found["inner"] == width
-    assert found["scroll"] <= found["client"] <= width
-    assert found["pictures"] == [True] * 5
-    assert found["requests"] == []
-    assert found["contrast"] >= 4.5, found["where"]
-    assert 250 < found["chart"] <= width
-    assert found["smallest"] >= 10
+    found: dict[str, Any] = json.loads(html.unescape(probe.group(1)))
+    return found
 
 
 @needs_browser
-def test_page_prints(tmp_path: Path) -> None:
-    """Printed by a browser, the page gives a few sheets, and the answer is on the first one."""
+@pytest.mark.parametrize("count", [0, 20])
+@pytest.mark.parametrize("width", [390, 1280])
+def test_page_fits_phone_and_desk(width: int, count: int, tmp_path: Path) -> None:
+    """In a real browser nothing scrolls sideways, pictures load, nothing is fetched and words can be read.
+
+    Words stand out by 4.5:1 or more (WCAG 2, AA); those of the drawings are no smaller than 10 px, and none is cut off.
+    With the five boards of the sample, and with twenty.
+    """
+    content = samples.many(count) if count else samples.content()
+    found = _probed(page_html(content), width, tmp_path)
+    assert found["inner"] == width
+    assert found["scroll"] <= found["client"] <= width
+    assert found["pictures"] == [True] * len(content.crops)
+    assert found["requests"] == []
+    assert found["contrast"] >= 4.5, found["where"]
+    assert len(found["charts"]) >= 4
+    assert all(250 < wide <= width for wide in found["charts"])
+    assert found["smallest"] >= 10
+    assert found["outside"] == []
+
+
+def test_page_is_light() -> None:
+    """With twenty boards, each drawn and cut out, the page stays below 3 MB."""
+    assert len(page_html(samples.many(20)).encode()) < 3_000_000
+
+
+@needs_browser
+@pytest.mark.parametrize(("paper", "size"), [("A4", (595, 842)), ("letter", (612, 792))])
+def test_page_prints(paper: str, size: tuple[int, int], tmp_path: Path) -> None:
+    """Printed by a browser on A4 and Letter, the answer is on the first sheet and no word of the report is lost."""
     import pypdfium2
 
-    write_page(tmp_path / "page.html", _content())
+    content = samples.content()
+    page = page_html(content).replace("@page { margin: 14mm; }", f"@page {{ margin: 14mm; size: {paper}; }}")
+    (tmp_path / "page.html").write_text(page, encoding="utf-8")
     out = tmp_path / "page.pdf"
     _in_browser(tmp_path, "--no-pdf-header-footer", f"--print-to-pdf={out}", (tmp_path / "page.html").as_uri())
     document = pypdfium2.PdfDocument(out)
-    assert 1 <= len(document) <= 6
-    words = " ".join(document[0].get_textpage().get_text_range().split())
-    assert "Boards B4 and B2 come closest to the floor" in words
+    assert 1 <= len(document) <= 8
+    assert [round(side) for side in document[0].get_size()] == pytest.approx(size, abs=1)
+    words = [" ".join(sheet.get_textpage().get_text_range().split()) for sheet in document]
     document.close()
+    assert "Boards B4 and B2 come closest to the floor" in words[0]
+    whole = " ".join(words)
+    for expected in ("Coat by coat", "How far from the floor", "Before you open a can", "Strip: 0412"):
+        assert expected in whole
+    assert min(len(sheet) for sheet in words) > 0

@@ -7,7 +7,7 @@ import io
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import click
 
@@ -17,6 +17,7 @@ from finishlab.cli.lazy import ExampleCommand
 __all__ = ["demo"]
 
 _LIGHTS: Final = ("daylight", "evening lamp")
+_TITLE: Final = "Demo: stair treads of cherry for a smoked-larch floor"
 
 
 @click.command(
@@ -33,16 +34,16 @@ _LIGHTS: Final = ("daylight", "evening lamp")
     default=Path("finishlab-demo"),
     show_default=True,
     metavar="DIR",
-    help="New or empty folder for the demo's logbook and page; an earlier demo in it is made anew.",
+    help="New or empty folder for the demo's logbook and report; an earlier demo in it is made anew.",
 )
 @json_option
 def demo(*, into: Path, as_json: bool) -> int:
     """Try it all on rendered sample photos.
 
-    A logbook is made by the very commands a user would type, then the boards are ranked and a page is written. Floor
+    A logbook is made by the very commands a user would type, then the boards are ranked and a report is written. Floor
     and boards are invented and their photos are computed; only the measuring is real.
     """
-    from finishlab.demo.place import PAGE, prepare, samples_home
+    from finishlab.demo.place import PAGE, PDF, prepare, samples_home
     from finishlab.demo.story import commands
 
     folder, home = into.expanduser().absolute(), samples_home()
@@ -59,9 +60,8 @@ def demo(*, into: Path, as_json: bool) -> int:
         if not as_json:
             for light in _LIGHTS:
                 _rank(folder, light)
-    from finishlab.cli.demo_page import write_demo_page
-
-    documents = write_demo_page(folder, folder / PAGE, _LIGHTS)
+        documents = _rankings(folder) if as_json else {}
+        _report(folder)
     if as_json:
         print_document(
             {
@@ -70,12 +70,33 @@ def demo(*, into: Path, as_json: bool) -> int:
                 "rendered": True,
                 "logbook": str(folder),
                 "page": str(folder / PAGE),
+                "pdf": str(folder / PDF),
                 "rankings": documents,
             }
         )
     else:
-        click.echo(f"\nLogbook: {folder}\nPage: {folder / PAGE}")
+        click.echo(f"\nLogbook: {folder}\nPage: {folder / PAGE}\nPDF: {folder / PDF}")
     return 0
+
+
+def _rankings(folder: Path) -> dict[str, Any]:
+    """Return light -> its ranking as a ``finishlab/ranking/1`` document."""
+    from finishlab.logbook import Logbook
+    from finishlab.reports.documents import ranking_document
+    from finishlab.workflow.comparing import rank_boards
+
+    with Logbook.open(folder) as log:
+        return {light: ranking_document(rank_boards(log, light=light)) for light in _LIGHTS}
+
+
+def _report(folder: Path) -> None:
+    """Write the report; what the command says of it is said by the demo itself."""
+    from finishlab.demo.place import PAGE, PDF
+
+    words = ("report", "--title", _TITLE, "--output", str(folder / PAGE), "--pdf", str(folder / PDF))
+    say(f"\n$ finishlab {_line(words)}")
+    with contextlib.redirect_stdout(io.StringIO()):
+        _run(folder, words)
 
 
 def _log(folder: Path, words: Sequence[str], told: set[str]) -> int:

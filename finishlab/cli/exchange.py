@@ -64,7 +64,7 @@ def export(*, archive: Path, without_photos: bool, as_json: bool) -> None:
     "import",
     cls=ExampleCommand,
     short_help="Take an archive into the logbook: nothing twice, nothing lost.",
-    examples=("finishlab import stairs.zip", "finishlab --logbook new-computer import stairs.zip"),
+    examples=("finishlab import stairs.zip",),
 )
 @click.argument("archive", metavar="FILE.zip", type=_PLACE)
 @json_option

@@ -10,11 +10,14 @@ from typing import Final
 from finishlab.demo.story import FOLDER, photos
 from finishlab.errors import FinishlabError, OutputError, UsageError
 
-__all__ = ["MARK", "PAGE", "prepare", "samples_home"]
+__all__ = ["MARK", "PAGE", "PDF", "prepare", "samples_home"]
 
 MARK: Final = "demo.json"
 """The file that tells a demo's folder from any other."""
-PAGE: Final = "ranking.html"
+PAGE: Final = "report.html"
+PDF: Final = "report.pdf"
+_PAGES: Final = (PAGE, PDF, "ranking.html")
+"""What a demo writes, the page's former name too."""
 _FORMAT: Final = "finishlab/demo-folder/1"
 _DATABASE: Final = ("logbook.db", "logbook.db-wal", "logbook.db-shm", "logbook.db-journal")
 _KEPT: Final = "photos"
@@ -84,7 +87,7 @@ def _clear(folder: Path) -> bool:
         raise UsageError(
             "demo-folder-used", f"{folder} is not empty and {why}.", "Name a new or empty folder with --into."
         )
-    for path in (*(folder / name for name in (*_DATABASE, PAGE)), *kept):
+    for path in (*(folder / name for name in (*_DATABASE, *_PAGES)), *kept):
         path.unlink(missing_ok=True)
     return True
 

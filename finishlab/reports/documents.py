@@ -17,12 +17,13 @@ from finishlab.colorimetry.estimate import COLOUR_SPACE
 from finishlab.quality import Doubt
 from finishlab.reports.files import write_atomically
 from finishlab.reports.rows import BoardRow, ColourRow, PhotoResult, SpotRow
-from finishlab.reports.sentences import tie_marks
+from finishlab.reports.sentences import answer, tie_marks
 
 if TYPE_CHECKING:
     from finishlab.matching.floor import FloorPool
     from finishlab.matching.ranking import RankedBoard, Ranking
     from finishlab.measure import FieldMeasurement, StripReading, Texture
+    from finishlab.reports.report import ReportContent
 
 __all__ = [
     "boards_document",
@@ -30,6 +31,7 @@ __all__ = [
     "floor_document",
     "measurement_document",
     "ranking_document",
+    "report_document",
     "write_json",
 ]
 
@@ -71,6 +73,21 @@ def floor_document(spots: Sequence[SpotRow], pool: FloorPool | None = None) -> D
             }
             for spot in spots
         ],
+    )
+
+
+def report_document(content: ReportContent, *, page: str, pdf: str | None) -> Document:
+    """Return ``finishlab/report/1``: where a report was written, and what it says first."""
+    return _document(
+        "report",
+        page=page,
+        pdf=pdf,
+        title=content.title,
+        light=content.light,
+        answer=answer(content.ranking),
+        rendered=content.rendered,
+        boards=[board.board for board in content.ranking.boards],
+        crops=list(content.crops),
     )
 
 

@@ -1,89 +1,30 @@
-"""The page of a logbook: one HTML file that holds all it shows and asks for nothing from outside."""
+"""The report as a page: one HTML file that holds all it shows and asks for nothing from outside."""
 
 from __future__ import annotations
 
-import base64
-from collections.abc import Mapping
-from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
-from finishlab.reports.charts import IntervalBar, interval_chart
+from finishlab.reports.details import board_details
 from finishlab.reports.files import write_atomically
-from finishlab.reports.rows import BoardRow, Lab, SpotRow, what_it_is
-from finishlab.reports.sentences import (
-    CAUTIONS,
-    answer,
-    answer_detail,
-    as_sentence,
-    chance,
-    doubts_once,
-    floor_line,
-    interval,
-    next_steps,
-    place_mark,
-)
+from finishlab.reports.pictures import drawings
+from finishlab.reports.report import Crop, ReportContent
+from finishlab.reports.rows import BoardRow, what_it_is
+from finishlab.reports.sentences import CAUTIONS, as_sentence, chance, interval, place_mark
+from finishlab.reports.story import LABELS_WIN, METHOD, RENDERED, Story, tell
 from finishlab.reports.swatch import hex_colour
 
 if TYPE_CHECKING:
-    from finishlab.matching.ranking import RankedBoard, Ranking
+    from finishlab.matching.ranking import RankedBoard
 
-__all__ = ["PageContent", "Picture", "page_html", "write_page"]
+__all__ = ["page_html", "write_page"]
 
-
-@dataclass(frozen=True, slots=True)
-class Picture:
-    """A photo to show, small enough for a page.
-
-    Raises
-    ------
-    ValueError
-        If the bytes are not a JPEG, or still carry an Exif segment, which may say where it was taken.
-    """
-
-    jpeg: bytes
-    width: int
-    height: int
-    caption: str
-    alt: str
-    """What the picture shows, for those who cannot see it."""
-
-    def __post_init__(self) -> None:
-        if not self.jpeg.startswith(b"\xff\xd8\xff"):
-            raise ValueError("a picture for the page must be a JPEG")
-        if b"Exif\x00\x00" in self.jpeg[:65536]:
-            raise ValueError("a picture for the page must not carry camera or location data")
-        if not self.alt.strip():
-            raise ValueError("a picture for the page needs a text in its place")
-
-    @property
-    def data_uri(self) -> str:
-        """The picture as text within the page."""
-        return f"data:image/jpeg;base64,{base64.b64encode(self.jpeg).decode()}"
+_BAR_MM: Final = 50
+_STAGED: Final = (2, 4)
+"""Fewest and most boards shown at the top: those that may be the nearest, or the two nearest."""
 
 
-@dataclass(frozen=True, slots=True)
-class PageContent:
-    """Everything the page shows."""
-
-    title: str
-    """Name of the project or logbook."""
-    made: str
-    """Date the page was made, ISO 8601."""
-    version: str
-    """finishlab's version."""
-    ranking: Ranking
-    boards: Mapping[str, BoardRow]
-    """What is logged of each board, by its number."""
-    spots: tuple[SpotRow, ...] = ()
-    pictures: tuple[Picture, ...] = ()
-    rendered: bool = False
-    """The photos are computed pictures of surfaces that do not exist; the page says so."""
-    extra: Mapping[str, str] = field(default_factory=dict)
-    """Further lines for the method: name -> text (strip number, camera, settings)."""
-
-
-def page_html(content: PageContent) -> str:
+def page_html(content: ReportContent) -> str:
     """Return the page as HTML text."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
@@ -97,7 +38,7 @@ def page_html(content: PageContent) -> str:
     return environment.get_template("page.html.j2").render(_values(content))
 
 
-def write_page(path: str | Path, content: PageContent) -> None:
+def write_page(path: str | Path, content: ReportContent) -> None:
     """Write the page in one step.
 
     Raises
@@ -108,58 +49,94 @@ def write_page(path: str | Path, content: PageContent) -> None:
     write_atomically(path, page_html(content).encode("utf-8", "replace"))
 
 
-def _values(content: PageContent) -> dict[str, Any]:
-    from markupsafe import Markup
-
+def _values(content: ReportContent) -> dict[str, Any]:
     ranking = content.ranking
-    floor = hex_colour(ranking.floor.lab)
-    ranked = [_board_values(board, content.boards.get(board.board)) for board in ranking.boards]
-    bars = [
-        IntervalBar(b.board, b.delta_e00.value, b.delta_e00.low, b.delta_e00.high, values["colour"])
-        for b, values in zip(ranking.boards, ranked, strict=True)
-    ]
+    story = tell(content)
+    leaders = len(ranking.leaders) if ranking.boards else 0
+    staged = list(content.crops)[: min(max(leaders, _STAGED[0]), _STAGED[1])]
+    told = content.told.boards
     return {
         "content": content,
-        "answer": answer(ranking),
-        "detail": answer_detail(ranking, content.boards),
-        "floor_colour": floor,
-        "floor_line": floor_line(ranking.floor),
-        "floor_spots": [
-            {
-                "number": s.number,
-                "where": s.record.spot or "",
-                "light": s.record.light,
-                "figures": ", ".join(f"{v:.1f}" for v in s.lab),
-                "colour": hex_colour(s.lab),
-            }
-            for s in content.spots
-            if s.lab is not None
-        ],
-        "ranked": ranked,
-        "any_tied": any(b.tied for b in ranking.boards),
-        # The chart escapes what it is given; it is markup of this package's own.
-        "chart": Markup(interval_chart(bars, floor_spread=ranking.floor.spread_e00)) if bars else None,  # noqa: S704
-        "doubts": doubts_once(ranking),
-        "next_steps": next_steps(ranking, content.boards),
+        "story": story,
+        "method": METHOD,
+        "rendered": RENDERED,
+        "labels_win": LABELS_WIN,
         "cautions": CAUTIONS,
+        "floor_colour": hex_colour(ranking.floor.lab),
+        "first": _board_values(ranking.boards[0], None) if ranking.boards else None,
+        "staged": [_crop_values(content.crops[number]) for number in staged],
+        "crops": [_crop_values(c) for number, c in content.crops.items() if number not in staged],
+        "drawings": _drawn(content),
+        "boards": [_board_values(board, content.boards.get(board.board)) for board in told],
+        "more": len(ranking.boards) - len(told),
+        "any_tied": any(board.tied for board in told),
+        "spots": _spots(content),
+        "tables": _tables(story),
+    }
+
+
+def _drawn(content: ReportContent) -> list[dict[str, Any]]:
+    from markupsafe import Markup
+
+    return [
+        # The drawing escapes what it is given; it is markup of this package's own.
+        {"heading": d.heading, "note": d.note, "svg": Markup(d.drawing.svg(d.ident))}  # noqa: S704
+        for d in drawings(content)
+    ]
+
+
+def _crop_values(crop: Crop) -> dict[str, Any]:
+    return {
+        "uri": crop.data_uri,
+        "width": crop.width,
+        "height": crop.height,
+        "alt": crop.alt,
+        "caption": crop.caption,
+        "bar": f"{100 * _BAR_MM / crop.width_mm:.1f}",
+        "bar_words": f"{_BAR_MM} mm",
     }
 
 
 def _board_values(board: RankedBoard, row: BoardRow | None) -> dict[str, Any]:
+    score = board.score
     return {
         "place": place_mark(board),
         "number": board.board,
         "recipe": "" if row is None else what_it_is(row.record),
-        "purpose": "" if row is None or row.record.purpose == "candidate" else row.record.purpose,
         "colour": hex_colour(board.lab),
-        "lab": _lab(board.lab),
+        "lab": "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*board.lab),
+        "figures": ", ".join(f"{value:.1f}" for value in board.lab),
         "value": f"{board.delta_e00.value:.1f}",
         "interval": interval(board.delta_e00),
+        "score": "" if score is None or score == board.delta_e00 else f"{score.value:.1f} ({interval(score)})",
         "chance": chance(board.probability_closest),
+        "within": "" if board.within_limits is None else chance(board.within_limits),
         "ratio": "" if board.ratio_to_floor_spread is None else f"{board.ratio_to_floor_spread:.1f}",
-        "words": as_sentence(board.in_words),
+        "grain": "" if board.colours_e00 is None else f"{board.colours_e00:.1f}",
+        "photos": board.photos,
+        "pairs": board.pairs,
+        "final": board.final,
+        "words": board.sentence or as_sentence(board.in_words),
+        "details": () if row is None else board_details(row.record),
     }
 
 
-def _lab(lab: Lab) -> str:
-    return "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*lab)
+def _spots(content: ReportContent) -> list[dict[str, str]]:
+    return [
+        {
+            "number": spot.number,
+            "where": spot.record.spot or "",
+            "light": spot.record.light,
+            "figures": ", ".join(f"{v:.1f}" for v in spot.lab),
+            "colour": hex_colour(spot.lab),
+        }
+        for spot in content.spots
+        if spot.lab is not None
+    ]
+
+
+def _tables(story: Story) -> list[dict[str, Any]]:
+    return [
+        {"ident": table.ident, "heading": table.heading, "intro": table.intro, "head": table.head, "rows": table.rows}
+        for table in story.tables
+    ]

@@ -34,6 +34,8 @@ CAUTIONS = tuple((caution.title, caution.long) for caution in _REGISTRY.values()
 """Title and text of each caution, for the page."""
 
 _ROUNDS_TO_NONE = 0.005
+_MOST_NAMED = 8
+"""Boards named in a sentence; of more the rest is counted."""
 
 
 def as_sentence(words: str) -> str:
@@ -51,7 +53,7 @@ def chance(probability: float) -> str:
     """Return a probability in per cent; what simulation cannot tell from never or always is not called so."""
     if probability < _ROUNDS_TO_NONE:
         return "< 1 %"
-    if probability > 1.0 - _ROUNDS_TO_NONE:
+    if probability >= 1.0 - _ROUNDS_TO_NONE:
         return "> 99 %"
     return f"{100 * probability:.0f} %"
 
@@ -80,11 +82,11 @@ def answer(ranking: Ranking) -> str:
     leaders = ranking.leaders if ranking.boards else ()
     if not leaders:
         return "No test board has been measured yet, so there is nothing to rank."
-    goal = "to the floor" if ranking.aim.name == "match" else "to the contrast that is aimed at"
+    goal = "the floor" if ranking.aim.name == "match" else "the contrast that was asked for"
     if len(leaders) == 1:
-        return f"Board {leaders[0].board} comes closest {goal}."
+        return f"Board {leaders[0].board} comes closest to {goal}."
     names = _listed([b.board for b in leaders])
-    return f"Boards {names} come closest {goal}; which of them is the closest stays open."
+    return f"Boards {names} come closest to {goal}; which of them is the closest stays open."
 
 
 def answer_detail(ranking: Ranking, boards: Mapping[str, BoardRow]) -> str:
@@ -186,4 +188,6 @@ def _gather(about: dict[str, list[str]], who: str, doubts: Iterable[Doubt]) -> N
 
 
 def _listed(names: Sequence[str]) -> str:
+    if len(names) > _MOST_NAMED:
+        names = [*names[:_MOST_NAMED], f"{len(names) - _MOST_NAMED} more"]
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

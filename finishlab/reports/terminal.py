@@ -292,6 +292,7 @@ def _photo_notes(result: PhotoResult) -> list[str]:
 
 
 def print_colours(console: Console, colours: Sequence[ColourRow]) -> None:
+    """Print what was measured, photo by photo."""
     if not colours:
         say(console, "Not measured yet.")
         return
@@ -323,6 +324,7 @@ def _grain(texture: Texture | None) -> str:
 
 
 def print_facts(console: Console, title: str, facts: Sequence[tuple[str, object]]) -> None:
+    """Print names and values under a title."""
     from rich.table import Table
 
     say(console, title)
@@ -336,12 +338,14 @@ def print_facts(console: Console, title: str, facts: Sequence[tuple[str, object]
 
 
 def add_colour_columns(console: Console, table: Table) -> None:
+    """Add the columns of a colour: a swatch where colours can be shown, and the figures."""
     if _shows_colour(console):
         table.add_column("colour", no_wrap=True)
     table.add_column("L* a* b*", no_wrap=True)
 
 
 def colour_cells(console: Console, lab: Lab | None, decimals: int = 0) -> list[str | Text]:
+    """Return the cells for `add_colour_columns`."""
     figures = _figures(lab, decimals)
     return [_swatch(lab), figures] if _shows_colour(console) else [figures]
 
