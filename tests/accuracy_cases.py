@@ -27,7 +27,7 @@ from finishlab.demo.spectral import Material
 from finishlab.demo.texture import Texture
 from finishlab.demo.view import Light, View
 from finishlab.errors import FinishlabError
-from finishlab.imaging.corrected import SATURATION_BOOST
+from finishlab.imaging.colours import SATURATION_BOOST
 from finishlab.imaging.pixels import LinearImage, PhotoInfo
 from finishlab.imaging.strip import FieldName
 from finishlab.matching.floor import pool_estimates
