@@ -14,9 +14,9 @@ from typing import Final
 
 import numpy as np
 
-from finishlab.colorimetry.camera_error import PRINT_AGAINST_WOOD, WOOD_AGAINST_WOOD
+from finishlab.colorimetry.camera_error import PRINT_AGAINST_WOOD, WOOD_ALONE, matrix_effects
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
-from finishlab.colorimetry.spaces import rgb_to_lab
+from finishlab.colorimetry.spaces import lab_to_rgb, rgb_to_lab
 from finishlab.imaging.colours import (
     RAW_SATURATION,
     SATURATION_BOOST,
@@ -121,10 +121,9 @@ def estimate_colours(
         to_lab = _numeric_jacobian(partial(_lab_seen, found, fit), found.rgb)
         own = to_lab @ found.covariance @ to_lab.T
         if kinds[name] == "wood":
-            own = own + WOOD_AGAINST_WOOD / 2
+            own = own + WOOD_ALONE
         effects = [*photo_effects[name], _saturation_effect(found, lab, fit), *_print_effects(found, lab, fit)]
-        if kinds[name] == "print":
-            effects += _camera_effects(fit.camera_scope)
+        effects += _camera_effects(lab, kinds[name], fit.camera_scope)
         out[name] = LabEstimate.build(lab, own, effects)
     return out
 
@@ -199,6 +198,12 @@ def _print_effects(found: Sample, lab: np.ndarray, fit: PhotoFit) -> list[Shared
     ]
 
 
-def _camera_effects(scope: str) -> list[SharedEffect]:
-    values, vectors = np.linalg.eigh(PRINT_AGAINST_WOOD)
-    return [_effect(f"camera-print-{i + 1}", scope, vectors[:, i] * np.sqrt(max(values[i], 0.0))) for i in range(3)]
+def _camera_effects(lab: np.ndarray, kind: SurfaceKind, scope: str) -> list[SharedEffect]:
+    """Return what a camera that does not see as eyes do does to a colour: its matrix to all, and more to a print."""
+    moves = matrix_effects(np.maximum(lab_to_rgb(lab), _LEAST))
+    effects = [_effect(f"camera-{i + 1}", scope, move) for i, move in enumerate(moves)]
+    if kind == "print":
+        values, vectors = np.linalg.eigh(PRINT_AGAINST_WOOD)
+        axes = vectors * np.sqrt(np.clip(values, 0.0, None))
+        effects += [_effect(f"camera-print-{i + 1}", scope, axes[:, i]) for i in range(3)]
+    return effects
