@@ -1,12 +1,13 @@
 """What is not known about a sampled colour, effect by effect, carried into CIELAB.
 
-Own: the grain (block to block). Shared within the photo: the fit of tone and light. Shared beside one strip: how dark
-its black is and how its greys came out, less where the strip's own greys were learned. Shared by one camera: its
-saturation, and that it does not see as eyes do.
+Own: the grain (block to block), the rounding of a coarse JPEG, and what a camera gets wrong of one wood. Shared within
+the photo: the fit of tone and light. Shared beside one strip: how dark its black is and how its greys came out, less
+where the strip's own greys were learned. Shared by one camera: its saturation, and that it does not see as eyes do.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
@@ -16,7 +17,7 @@ import numpy as np
 
 from finishlab.colorimetry.camera_error import PRINT_AGAINST_WOOD, WOOD_ALONE, matrix_effects
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
-from finishlab.colorimetry.spaces import lab_to_rgb, rgb_to_lab
+from finishlab.colorimetry.spaces import lab_to_rgb, linear_to_srgb, rgb_to_lab, srgb_to_linear
 from finishlab.imaging.colours import (
     RAW_SATURATION,
     SATURATION_BOOST,
@@ -34,6 +35,8 @@ __all__ = ["PhotoFit", "estimate_colours"]
 
 _LEAST: Final = 1e-4
 """Smallest reflectance whose colour is taken."""
+_CHROMA: Final = np.array([[0.0, 1.402], [-0.344136, -0.714136], [1.772, 0.0]])
+"""What a code of Cb and of Cr does to R, G and B, shape (3, 2) (JFIF, ITU-T T.871)."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -54,6 +57,8 @@ class PhotoFit:
     camera_scope: str
     saturation: tuple[float, float] = SATURATION_BOOST
     """Mean and standard deviation of the camera's boost of saturation."""
+    chroma_step: float = 0.0
+    """See `PhotoInfo`."""
 
     @classmethod
     def build(
@@ -95,6 +100,7 @@ class PhotoFit:
             strip_scope=strip_scope,
             camera_scope=f"camera:{image.info.camera or 'unknown'}",
             saturation=saturation,
+            chroma_step=image.info.chroma_step,
         )
 
 
@@ -119,7 +125,7 @@ def estimate_colours(
         found = samples[name]
         lab = _lab(found, fit)
         to_lab = _numeric_jacobian(partial(_lab_seen, found, fit), found.rgb)
-        own = to_lab @ found.covariance @ to_lab.T
+        own = to_lab @ found.covariance @ to_lab.T + _rounding(found, lab, fit)
         if kinds[name] == "wood":
             own = own + WOOD_ALONE
         effects = [*photo_effects[name], _saturation_effect(found, lab, fit), *_print_effects(found, lab, fit)]
@@ -128,12 +134,25 @@ def estimate_colours(
     return out
 
 
+def _value(found: Sample, fit: PhotoFit) -> np.ndarray:
+    """Return a sample's linear value in the file: what it was, though a channel less its glare may be below 0."""
+    return fit.correction.value_of(np.linalg.inv(fit.to_srgb) @ found.rgb, np.asarray(found.place))
+
+
 def _reflectance(found: Sample, fit: PhotoFit, boost: float, correction: Correction) -> np.ndarray:
     """Return a sample's reflectance in the file's primaries, its boost of saturation out."""
-    place = np.asarray(found.place)
-    # a channel less its glare may come out below 0; the file's value is what it was all the same
-    value = fit.correction.value_of(np.linalg.inv(fit.to_srgb) @ found.rgb, place)
-    return correction.reflectance(unboosted(value, boost), place)
+    return correction.reflectance(unboosted(_value(found, fit), boost), np.asarray(found.place))
+
+
+def _rounding(found: Sample, lab: np.ndarray, fit: PhotoFit) -> np.ndarray:
+    """Return the covariance that the file's rounding of chroma leaves: an even surface is rounded alike all over."""
+    code = linear_to_srgb(_value(found, fit))
+    moves = []
+    for column in _CHROMA.T:
+        value = srgb_to_linear(code + column * fit.chroma_step / (255 * math.sqrt(12)))
+        plain = fit.plain.reflectance(unboosted(value, fit.saturation[0]), np.asarray(found.place))
+        moves.append(_lab_of(plain, fit, fit.plain) - lab)
+    return np.asarray(np.stack(moves, axis=1) @ np.stack(moves))
 
 
 def _lab_of(reflectance: np.ndarray, fit: PhotoFit, correction: Correction) -> np.ndarray:
