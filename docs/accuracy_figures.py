@@ -79,13 +79,20 @@ def groups(data: Record) -> dict[str, list[tuple[float, list[float]]]]:
     }
 
 
-def order(data: Record) -> dict[str, tuple[float, int]]:
+STACKED: Final = "Sigma SDMerill (NPL)"
+"""The one camera whose sensor has no colour filter array; no phone is made so."""
+
+
+def order(data: Record, without: str = "") -> dict[str, tuple[float, int]]:
     """Return the share of neighbouring boards of a session in the right order, and how many pairs that is of.
+
+    `without` leaves a camera out.
 
     ``"true"``: farther from the floor by 1 in truth. ``"ideal"``: the same pairs as the ideal camera orders them.
     ``"seen"``: pairs that the ideal camera sees about 1 apart, held against its order.
     """
-    boards: dict[tuple[int, int], Record] = {(r["seed"], r["step"]): r for r in rows(data, "sessions")}
+    whole = [r for r in rows(data, "sessions") if r["camera"] != without]
+    boards: dict[tuple[int, int], Record] = {(r["seed"], r["step"]): r for r in whole}
     couples = [(r, boards[seed, step + 1]) for (seed, step), r in boards.items() if (seed, step + 1) in boards]
     right = [one["value"] < two["value"] for one, two in couples]
     ideal = [one["ideal"] < two["ideal"] for one, two in couples]

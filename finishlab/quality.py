@@ -138,6 +138,11 @@ _KINDS = (
     # The photo file
     DoubtKind("no-profile", "no colour profile", "The file carries no colour profile; sRGB was assumed."),
     DoubtKind(
+        "coarse-jpeg",
+        "saved at low quality",
+        "The photo was saved at low quality, which rounds its colours; use the photo as the camera saved it.",
+    ),
+    DoubtKind(
         "no-camera", "no camera data", "The file does not say which camera made it (a screenshot or a forwarded copy?)."
     ),
     DoubtKind(

@@ -10,9 +10,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from io import BytesIO
 from typing import Any, Final
 
 import numpy as np
+from PIL import Image
 
 from finishlab.colorimetry.difference import delta_e_00, delta_e_interval
 from finishlab.colorimetry.estimate import LabEstimate
@@ -27,12 +29,13 @@ from finishlab.demo.spectral import Material
 from finishlab.demo.texture import Texture
 from finishlab.demo.view import Light, View
 from finishlab.errors import FinishlabError
-from finishlab.imaging.corrected import SATURATION_BOOST
+from finishlab.imaging.colours import SATURATION_BOOST
 from finishlab.imaging.pixels import LinearImage, PhotoInfo
 from finishlab.imaging.strip import FieldName
 from finishlab.matching.floor import pool_estimates
 from finishlab.measure.flow import Inspection, measure
 from finishlab.measure.results import SurfaceKind
+from finishlab.photos.marks import chroma_step
 
 Record = dict[str, Any]
 """One measurement beside its truth, as JSON can hold it."""
@@ -46,10 +49,12 @@ STRIP_SHARE: Final = 0.6
 """Length of the strip over the photo's width in scenes where one thing is changed."""
 
 
-def photo_of(pixels: np.ndarray, name: str = "rendered") -> LinearImage:
-    """Return rendered sRGB pixels as the photo that reading a file would give."""
+def photo_of(pixels: np.ndarray, name: str = "rendered", jpeg: bytes | None = None) -> LinearImage:
+    """Return rendered sRGB pixels as the photo that reading a file would give; `jpeg` is the file they came from."""
     decode = srgb_to_linear(np.arange(256) / 255).astype(np.float32)
     info = PhotoInfo(f"{name:0>16.16}", "Rendered", "", "sRGB", (pixels.shape[1], pixels.shape[0]))
+    if jpeg is not None:
+        info = replace(info, chroma_step=chroma_step(Image.open(BytesIO(jpeg))))
     return LinearImage(pixels, decode, np.eye(3), info)
 
 
@@ -72,7 +77,8 @@ class Shot:
 
 def shoot(scene: Scene, name: str, fields: tuple[FieldName, ...] = FIELDS) -> Shot:
     """Render a scene and measure it."""
-    image = photo_of(render_scene(scene).pixels, name)
+    rendered = render_scene(scene)
+    image = photo_of(rendered.pixels, name, rendered.jpeg)
     try:
         return Shot(image, measure(image, fields, floor_kind(scene)))
     except FinishlabError as error:

@@ -20,7 +20,8 @@ from accuracy_cases import FIELDS, floor_kind, shoot, truth_of_pair
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.spaces import rgb_to_lab
 from finishlab.demo.chance import random_scene
-from finishlab.imaging.corrected import SATURATION_BOOST, CorrectedImage, undo_saturation
+from finishlab.imaging.colours import SATURATION_BOOST, unboosted, unboosted_readings, white_matrix
+from finishlab.imaging.corrected import CorrectedImage
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.readings import read_patches
@@ -29,16 +30,18 @@ from finishlab.imaging.strip import STRIP, FieldName, PrintModel, Rect
 from finishlab.measure.flow import PX_PER_MM, Inspection
 
 LEVELS = np.array([patch.level for patch in STRIP.patches])
-WAYS: dict[str, tuple[FitPriors | None, float]] = {
-    "one grey, white balance only": (None, 1.0),
-    "ramp, no light field": (FitPriors(light_plane=1e-6, light_bend=1e-6, tint_plane=1e-6), 1.0),
-    "ramp and light, each channel alone": (FitPriors(channel=(1.0, 0.5)), 1.0),
-    "ramp and light, straight tone curve": (FitPriors(tone=(0.8, 0.01, 0.01, 0.01, 0.01)), 1.0),
-    "ramp and light, no veiling glare": (FitPriors(glare=1e-5), 1.0),
-    "joint fit": (FitPriors(), 1.0),
-    "joint fit, saturation prior (kept)": (FitPriors(), SATURATION_BOOST[0]),
+WAYS: dict[str, tuple[FitPriors | None, float, bool]] = {
+    "one grey, white balance only": (None, 1.0, False),
+    "ramp, no light field": (FitPriors(light_plane=1e-6, light_bend=1e-6, tint_plane=1e-6), 1.0, False),
+    "ramp and light, each channel alone": (FitPriors(channel=(1.0, 0.5)), 1.0, False),
+    "ramp and light, straight tone curve": (FitPriors(tone=(0.8, 0.01, 0.01, 0.01, 0.01)), 1.0, False),
+    "ramp and light, no veiling glare": (FitPriors(glare=1e-5), 1.0, False),
+    "joint fit": (FitPriors(), 1.0, False),
+    "joint fit, boost out before the fit": (FitPriors(), SATURATION_BOOST[0], False),
+    "joint fit, boost out, white on the sensor (kept)": (FitPriors(), SATURATION_BOOST[0], True),
 }
-"""Name -> priors of the fit (None: one grey) and the saturation boost taken out."""
+"""Name -> priors of the fit (None: one grey), the boost of saturation taken out, and whether what is left of a cast is
+divided out of a usual sensor's channels."""
 
 
 @dataclass(frozen=True)
@@ -101,37 +104,43 @@ def outcome(seed: int, size: tuple[int, int] = (2000, 1500), *, compare: bool = 
     )
 
 
-def _pair(image: LinearImage, seen: Inspection, priors: FitPriors | None, boost: float) -> float:
+def _pair(image: LinearImage, seen: Inspection, priors: FitPriors | None, boost: float, sensor: bool) -> float:
     view = flatten(image, seen.fit, Rect(0, 0, STRIP.width, STRIP.height), PX_PER_MM, image.decode)
     readings = read_patches(view, seen.fit.roles_seen)
     known = PrintModel().reflectance(np.asarray(STRIP.greys))[LEVELS]
-    correction = fit_correction(readings, known, priors) if priors else None
-    board, floor = (rgb_to_lab(_mean(image, seen, name, correction, readings, known, boost)) for name in FIELDS)
-    return float(delta_e_00(board, floor))
+    if priors is None:
+        labs = [rgb_to_lab(_beside_one_grey(image, seen, name, readings, known)) for name in FIELDS]
+        return float(delta_e_00(labs[0], labs[1]))
+    correction = fit_correction(readings, known, priors)
+    plain = fit_correction(unboosted_readings(readings, boost), known, priors)
+    matrix = white_matrix(plain, image.to_srgb) if sensor else image.to_srgb
+    labs = []
+    for name in FIELDS:
+        place = np.array(seen.views[name].sample.place)
+        value = correction.value_of(_mean(image, seen, name, correction), place)
+        labs.append(rgb_to_lab(matrix @ plain.reflectance(unboosted(value, boost), place)))
+    return float(delta_e_00(labs[0], labs[1]))
 
 
-def _mean(
-    image: LinearImage,
-    seen: Inspection,
-    name: FieldName,
-    correction: Correction | None,
-    readings: PatchReadings,
-    known: np.ndarray,
-    boost: float,
+def _beside_one_grey(
+    image: LinearImage, seen: Inspection, name: FieldName, readings: PatchReadings, known: np.ndarray
 ) -> np.ndarray:
-    """Return the mean reflectance of a field over the surface already found."""
     kept = seen.views[name]
     field: CorrectedImage = kept.image
-    if correction is None:
-        values = flatten(image, seen.fit, field.rect, field.px_per_mm, image.decode).values[kept.surface.mask]
-        middle = readings.usable & (np.abs(known - 0.2) < 0.05)
-        gain = (readings.values[middle] / known[middle, None]).mean(axis=0)
-        return np.asarray(values.mean(axis=0) / gain)
+    values = flatten(image, seen.fit, field.rect, field.px_per_mm, image.decode).values[kept.surface.mask]
+    middle = readings.usable & (np.abs(known - 0.2) < 0.05)
+    gain = (readings.values[middle] / known[middle, None]).mean(axis=0)
+    return np.asarray(values.mean(axis=0) / gain)
+
+
+def _mean(image: LinearImage, seen: Inspection, name: FieldName, correction: Correction) -> np.ndarray:
+    """Return the mean reflectance of a field over the surface already found, in the file's primaries."""
+    kept = seen.views[name]
+    field: CorrectedImage = kept.image
     table = correction.exposure_table(image.decode)
     view = flatten(image, seen.fit, field.rect, field.px_per_mm, table)
     light = correction.light(view.places()[kept.surface.mask])
-    rgb = ((view.values[kept.surface.mask] - correction.glare) / light).mean(axis=0)
-    return undo_saturation(rgb, correction, boost) if boost != 1.0 else rgb
+    return np.asarray(((view.values[kept.surface.mask] - correction.glare) / light).mean(axis=0))
 
 
 def outcomes(seeds: range, size: tuple[int, int] = (2000, 1500), *, compare: bool = False) -> list[Outcome]:

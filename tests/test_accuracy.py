@@ -12,7 +12,7 @@ import pytest
 from accuracy_trial import Outcome, outcomes
 
 ONE_GREY = "one grey, white balance only"
-KEPT = "joint fit, saturation prior (kept)"
+KEPT = "joint fit, boost out, white on the sensor (kept)"
 
 
 @pytest.fixture(scope="module")

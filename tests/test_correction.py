@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from rendered import DECODE, photo_of, straight_fit
 
 from finishlab.colorimetry.spaces import linear_to_srgb, srgb_to_linear
-from finishlab.imaging.corrected import LUMA, correct, undo_saturation
+from finishlab.imaging.corrected import correct
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, _curves, fit_correction
 from finishlab.imaging.strip import STRIP, PrintModel, Rect
 
@@ -254,40 +254,6 @@ def test_value_of_is_the_inverse(reflectance: list[float], place: int) -> None:
     correction = fit_correction(readings_of(shouldered, slope=(0.1, 0.05), veil=0.01), GREYS)
     value = correction.value_of(np.array(reflectance), FIELDS[place])
     np.testing.assert_allclose(correction.reflectance(value, FIELDS[place]), reflectance, rtol=1e-4)
-
-
-@given(st.floats(0.005, 1.0))
-@settings(max_examples=25, deadline=None)
-def test_neutral_value_and_reflectance_are_inverses(reflectance: float) -> None:
-    """The common tone curve leads from a reflectance to a file value and back, and rises."""
-    correction = fit_correction(readings_of(shouldered, veil=0.01, gains=(1.1, 1.0, 0.9)), GREYS)
-    value = correction.neutral_value(np.array(reflectance))
-    assert float(correction.neutral_reflectance(value)) == pytest.approx(reflectance, rel=1e-4)
-    assert float(correction.neutral_value(np.array(1.05 * reflectance))) > float(value)
-
-
-@given(st.lists(st.floats(0.08, 0.7), min_size=3, max_size=3), st.floats(0.9, 1.25))
-@settings(max_examples=25, deadline=None)
-def test_saturation_boost_is_undone(reflectance: list[float], boost: float) -> None:
-    """A boost put on encoded values about luma, after the phone's curve, is taken out again."""
-    correction = fit_correction(readings_of(shouldered), GREYS)
-    true = np.array(reflectance)
-    code = linear_to_srgb(correction.neutral_value(true))
-    luma = float(code @ LUMA)
-    spread = luma + boost * (code - luma)
-    if spread.min() <= 0.02:
-        return
-    boosted = correction.neutral_reflectance(srgb_to_linear(spread))
-    np.testing.assert_allclose(undo_saturation(boosted, correction, boost), true, rtol=1e-3, atol=1e-5)
-
-
-@given(st.floats(0.03, 0.9), st.floats(0.8, 1.3))
-@settings(max_examples=25, deadline=None)
-def test_saturation_leaves_greys_alone(level: float, boost: float) -> None:
-    """A grey keeps its reflectance whatever the boost, and no boost changes no colour."""
-    correction = fit_correction(readings_of(shouldered, veil=0.005), GREYS)
-    np.testing.assert_allclose(undo_saturation(np.full(3, level), correction, boost), level, rtol=1e-4)
-    np.testing.assert_allclose(undo_saturation(WOODS, correction, 1.0), WOODS, rtol=1e-4)
 
 
 def test_second_fit_starts_from_the_first() -> None:

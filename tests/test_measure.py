@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -158,6 +159,17 @@ def test_spread_is_that_of_the_grain() -> None:
     assert grained.spread.L90 - grained.spread.L10 > 3 * (even.spread.L90 - even.spread.L10)
     assert np.trace(grained.spread.covariance) > 5 * np.trace(even.spread.covariance)
     assert grained.estimate.standard_error[0] > even.estimate.standard_error[0]
+
+
+def test_rounded_chroma_widens_the_doubt() -> None:
+    """In steps of 1.75 codes (JPEG quality 60) a* and b* are less sure by half a unit, L* by less; colour stays."""
+    image = photo_of(rendered(scene_with()).pixels)
+    coarse = replace(image, info=replace(image.info, chroma_step=1.75))
+    one, other = (measure(each).measurement.fields["board"].estimate for each in (image, coarse))
+    assert one.lab == other.lab
+    added = np.sqrt(np.diag(np.array(other.own) - one.own))
+    assert (added[1:] > 0.5).all()
+    assert added[0] < 0.4
 
 
 # -- what is shared ---------------------------------------------------------------------------------------------------

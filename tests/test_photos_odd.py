@@ -141,6 +141,28 @@ def test_a_panorama_and_a_screenshot_are_measured_with_a_doubt(run: Run, photos:
         assert code in [d["code"] for d in doubts]
 
 
+# -- JPEG saved again
+
+
+@pytest.mark.parametrize(("quality", "step"), [(95, 2 / 8), (75, 9 / 8), (60, 14 / 8), (30, 28 / 8)])
+def test_the_rounding_of_a_jpeg_is_known(tmp_path: Path, quality: int, step: float) -> None:
+    """The step of a block's mean chroma is its table's first entry over 8; low quality gets a doubt.
+
+    Expected: 17 of table K.2 (ISO/IEC 10918-1), scaled by quality as the usual encoder scales it.
+    """
+    path = tmp_path / "again.jpg"
+    path.write_bytes(saved(blocks(), "JPEG", quality=quality))
+    assert read_photo(path).info.chroma_step == pytest.approx(step)
+    assert ("coarse-jpeg" in codes_of(path)) == (quality <= 60)
+
+
+def test_what_has_no_chroma_tables_is_not_rounded(tmp_path: Path) -> None:
+    """A PNG and a greyscale JPEG have no step."""
+    for name, data in (("a.png", saved(blocks(), "PNG")), ("grey.jpg", saved(blocks()[..., 0], "JPEG", quality=30))):
+        (tmp_path / name).write_bytes(data)
+        assert read_photo(tmp_path / name).info.chroma_step == 0.0
+
+
 # -- greyscale, CMYK, transparent
 
 

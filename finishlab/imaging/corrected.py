@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 
-from finishlab.colorimetry.spaces import linear_to_srgb, srgb_to_linear
 from finishlab.imaging.correction import Correction
 from finishlab.imaging.finder import StripFit
 from finishlab.imaging.pixels import LinearImage
@@ -15,19 +13,7 @@ from finishlab.imaging.rectify import FlatView, flatten
 from finishlab.imaging.resample import channel_mean, enlarge, recolour
 from finishlab.imaging.strip import Rect
 
-__all__ = ["LUMA", "RAW_SATURATION", "SATURATION_BOOST", "CorrectedImage", "correct", "undo_saturation"]
-
-LUMA: Final = np.array([0.2126, 0.7152, 0.0722])
-"""Weights of linear sRGB in luminance (IEC 61966-2-1, from the Rec. 709 primaries)."""
-
-SATURATION_BOOST: Final = (1.10, 0.06)
-"""How much a phone's picture mode is believed to boost saturation about grey: mean and standard deviation.
-
-A grey strip cannot see it. Phones are said to use 0 to 20 %; common practice, no source. A camera profile replaces it.
-"""
-
-RAW_SATURATION: Final = (1.0, 0.03)
-"""The same for a camera raw file: nothing boosts it, but its matrix is not exact (common practice, no source)."""
+__all__ = ["CorrectedImage", "correct"]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -72,27 +58,3 @@ def _coarse_light(correction: Correction, view: FlatView) -> np.ndarray:
     y = view.rect.y + (np.arange(rows) + 0.5) * view.rect.height / rows
     light = correction.light(np.stack(np.meshgrid(x, y), axis=-1)).astype(np.float32)
     return enlarge(light, (w, h))
-
-
-def undo_saturation(rgb: np.ndarray, correction: Correction, boost: float) -> np.ndarray:
-    """Take the phone's saturation boost out of corrected colours.
-
-    The boost acts on the photo's own encoded values, so colours are put through the fitted tone curve and the sRGB
-    encoding, drawn together about their luma, and brought back.
-
-    Parameters
-    ----------
-    rgb
-        Shape (..., 3), corrected linear RGB.
-    correction
-        The photo's fit, for its common tone curve.
-    boost
-        Factor by which the phone spread the channels about luma; 1 changes nothing.
-
-    Returns
-    -------
-    ndarray, same shape
-    """
-    code = linear_to_srgb(correction.neutral_value(rgb))
-    luma = (code @ LUMA)[..., None]
-    return correction.neutral_reflectance(srgb_to_linear(luma + (code - luma) / boost))

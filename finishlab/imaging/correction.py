@@ -129,7 +129,7 @@ class Correction:
     span: tuple[float, float]
     """Log values that map to -1 and 1 in the tone curve."""
     curves: np.ndarray
-    """Shape (4, 2, n): tables (u, log exposure) of the three channels' tone curves and of the common one."""
+    """Shape (3, 2, n): tables (u, log exposure) of the channels' tone curves."""
     misfit: float
     """Root mean square of the residuals over the expected error; about 1 where light and tone are smooth."""
     residual: float
@@ -143,6 +143,12 @@ class Correction:
     def glare(self) -> np.ndarray:
         """Veiling glare of the three channels, shape (3,), as reflectance at the strip's centre."""
         return np.asarray(self.parameters[self.layout.glare])
+
+    @property
+    def cast(self) -> np.ndarray:
+        """The colour that the file gives a grey, shape (3,): factors on its linear channels about their middle."""
+        offsets = self.parameters[self.layout.offset]
+        return np.asarray(np.exp(offsets.mean() - offsets))
 
     def exposure(self, values: np.ndarray) -> np.ndarray:
         """Return scene-linear exposure ``E R + g`` of the file's linear values, shape (..., 3)."""
@@ -204,19 +210,6 @@ class Correction:
             out[k, where.glare.start + k] = -1.0 / light[k]
         return out
 
-    def neutral_value(self, reflectance: np.ndarray) -> np.ndarray:
-        """Return the file's linear value that the common tone curve gives a reflectance at the strip's centre."""
-        curve = self.curves[3]
-        glare = float(self.glare.mean())
-        u = np.interp(np.log(np.maximum(np.asarray(reflectance) + glare, _FLOOR)), curve[1], curve[0])
-        return np.asarray(np.exp(u))
-
-    def neutral_reflectance(self, value: np.ndarray) -> np.ndarray:
-        """Inverse of `neutral_value`."""
-        curve = self.curves[3]
-        u = np.log(np.maximum(np.asarray(value), _FLOOR))
-        return np.asarray(np.exp(np.interp(u, curve[0], curve[1])) - float(self.glare.mean()))
-
 
 def _scale(u: np.ndarray, span: tuple[float, float]) -> np.ndarray:
     return np.asarray(2 * (u - span[0]) / (span[1] - span[0]) - 1)
@@ -228,7 +221,7 @@ def _legendre(t: np.ndarray | float, count: int) -> np.ndarray:
 
 
 def _curves(parameters: np.ndarray, where: _Parameters, span: tuple[float, float]) -> np.ndarray:
-    """Return the tone curves as tables (u, log exposure), shape (4, 2, n): the channels' and the common one.
+    """Return the channels' tone curves as tables (u, log exposure), shape (3, 2, n).
 
     They go on straight beyond the greys and always rise.
     """
@@ -236,10 +229,7 @@ def _curves(parameters: np.ndarray, where: _Parameters, span: tuple[float, float
     half = (span[1] - span[0]) / 2
     common = half * inside + _legendre(inside, where.tone_terms) @ parameters[where.tone]
     bends = _legendre(inside, where.channel_terms)
-    m = np.stack(
-        [common + parameters[where.offset.start + k] + bends @ parameters[where.channel[k]] for k in range(3)]
-        + [common + parameters[where.offset].mean()]
-    )
+    m = np.stack([common + parameters[where.offset.start + k] + bends @ parameters[where.channel[k]] for k in range(3)])
     m = np.maximum.accumulate(m + 1e-9 * np.arange(inside.size), axis=1)
     # Beyond the greys a straight line with a sane slope does least harm.
     low = np.clip((m[:, 5] - m[:, 0]) / (inside[5] - inside[0]), 0.4 * half, 2.5 * half)

@@ -32,6 +32,9 @@ class PhotoInfo:
     doubts: tuple[Doubt, ...] = ()
     linear: bool = False
     """Whether the codes are the sensor's own light (camera raw), so that no tone curve or boost is to be undone."""
+    chroma_step: float = 0.0
+    """In what steps, in codes of 255, the file keeps the mean chroma (Cb and Cr) of a block of pixels; 0 if it does not
+    round it."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -14,7 +14,8 @@ from typing import Final
 import numpy as np
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance
-from finishlab.imaging.corrected import LUMA, CorrectedImage
+from finishlab.imaging.colours import LUMA
+from finishlab.imaging.corrected import CorrectedImage
 from finishlab.imaging.opencv import cv2
 
 __all__ = ["TextureFigures", "texture_of"]

@@ -17,7 +17,7 @@ import numpy as np
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.spaces import reflectance_of_lightness
 from finishlab.errors import QualityError, UsageError
-from finishlab.imaging.corrected import RAW_SATURATION, SATURATION_BOOST, CorrectedImage
+from finishlab.imaging.corrected import CorrectedImage
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
 from finishlab.imaging.glare import glare_mask
 from finishlab.imaging.pixels import LinearImage
@@ -103,16 +103,15 @@ def measure_by_hand(
     corrected = _correct(image, correction, area)
     glare = glare_mask(corrected.rgb, corrected.inside & ~corrected.clipped, corrected.px_per_mm) & corrected.inside
     view = _view(corrected, glare)
-    variant = fit_correction(readings, reflectance_of_lightness(np.minimum(lightness + _LIGHTNESS_STEP, 100.0)), priors)
-    photo = image.info.photo_id
-    fit = PhotoFit(
+    lighter = reflectance_of_lightness(np.minimum(lightness + _LIGHTNESS_STEP, 100.0))
+    fit = PhotoFit.build(
+        image,
+        readings,
         correction,
-        {"grey-lightness": variant},
-        image.to_srgb,
-        photo,
-        f"greys:{photo}",
-        f"camera:{image.info.camera or 'unknown'}",
-        RAW_SATURATION if image.info.linear else SATURATION_BOOST,
+        reflectance_of_lightness(lightness),
+        variants={"grey-lightness": lighter},
+        strip_scope=f"greys:{image.info.photo_id}",
+        priors=priors,
     )
     estimate = estimate_colours({"board": view.sample}, {"board": kind}, fit)["board"]
     measurement = _measurement(image, greys, area, kind=kind, estimate=estimate, view=view, correction=correction)

@@ -1,42 +1,107 @@
 """What is not known about a sampled colour, effect by effect, carried into CIELAB.
 
-Own: the grain (block to block). Shared within the photo: the fit of tone and light. Shared beside one strip: how dark
-its black is and how its greys came out, less where the strip's own greys were learned. Shared by one camera: its
-saturation, and that it does not see as eyes do.
+Own: the grain (block to block), the rounding of a coarse JPEG, and what a camera gets wrong of one wood. Shared within
+the photo: the fit of tone and light. Shared beside one strip: how dark its black is and how its greys came out, less
+where the strip's own greys were learned. Shared by one camera: its saturation, and that it does not see as eyes do.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import Final
 
 import numpy as np
 
-from finishlab.colorimetry.camera_error import PRINT_AGAINST_WOOD, WOOD_AGAINST_WOOD
+from finishlab.colorimetry.camera_error import PRINT_AGAINST_WOOD, WOOD_ALONE, matrix_effects
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
-from finishlab.colorimetry.spaces import rgb_to_lab
-from finishlab.imaging.corrected import SATURATION_BOOST, undo_saturation
-from finishlab.imaging.correction import Correction
+from finishlab.colorimetry.spaces import lab_to_rgb, linear_to_srgb, rgb_to_lab, srgb_to_linear
+from finishlab.imaging.colours import (
+    RAW_SATURATION,
+    SATURATION_BOOST,
+    unboosted,
+    unboosted_readings,
+    white_matrix,
+)
+from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
+from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.sampling import Sample
 from finishlab.imaging.strip import FieldName
 from finishlab.measure.results import SurfaceKind
 
 __all__ = ["PhotoFit", "estimate_colours"]
 
+_LEAST: Final = 1e-4
+"""Smallest reflectance whose colour is taken."""
+_CHROMA: Final = np.array([[0.0, 1.402], [-0.344136, -0.714136], [1.772, 0.0]])
+"""What a code of Cb and of Cr does to R, G and B, shape (3, 2) (JFIF, ITU-T T.871)."""
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class PhotoFit:
-    """The fit of one photo and what it would have been on another print."""
+    """The fits of one photo: as it is, with its boost of saturation out, and what they would have been otherwise."""
 
     correction: Correction
+    """Fit to the greys as the file has them: what the samples were taken with."""
+    plain: Correction
+    """Fit to the greys with the usual boost of saturation out."""
     variants: Mapping[str, Correction]
-    """Effect name -> fit with that unknown of the print one standard deviation up (`StripGreys.variants`)."""
+    """Effect name -> `plain` with that unknown of the print one standard deviation up (`StripGreys.variants`)."""
+    boosted: Correction
+    """`plain` with the boost of saturation one standard deviation up."""
     to_srgb: np.ndarray
     photo_id: str
     strip_scope: str
     camera_scope: str
     saturation: tuple[float, float] = SATURATION_BOOST
     """Mean and standard deviation of the camera's boost of saturation."""
+    chroma_step: float = 0.0
+    """See `PhotoInfo`."""
+
+    @classmethod
+    def build(
+        cls,
+        image: LinearImage,
+        readings: PatchReadings,
+        correction: Correction,
+        greys: np.ndarray,
+        *,
+        variants: Mapping[str, np.ndarray],
+        strip_scope: str,
+        priors: FitPriors | None = None,
+    ) -> PhotoFit:
+        """Fit the greys again as the colours need it.
+
+        Parameters
+        ----------
+        image, readings, correction
+            The photo, its greys as read, and the fit to them as they are.
+        greys
+            Shape (N,): the reflectance of each reading.
+        variants
+            Effect name -> the same with one unknown of the greys one standard deviation up.
+        strip_scope
+            With what other photos the greys' unknowns are shared.
+        priors
+            Those of `correction`.
+        """
+        saturation = RAW_SATURATION if image.info.linear else SATURATION_BOOST
+        calmer = unboosted_readings(readings, saturation[0])
+        plain = fit_correction(calmer, greys, priors, correction)
+        return cls(
+            correction=correction,
+            plain=plain,
+            variants={name: fit_correction(calmer, other, priors, plain) for name, other in variants.items()},
+            boosted=fit_correction(unboosted_readings(readings, sum(saturation)), greys, priors, plain),
+            to_srgb=image.to_srgb,
+            photo_id=image.info.photo_id,
+            strip_scope=strip_scope,
+            camera_scope=f"camera:{image.info.camera or 'unknown'}",
+            saturation=saturation,
+            chroma_step=image.info.chroma_step,
+        )
 
 
 def estimate_colours(
@@ -54,27 +119,54 @@ def estimate_colours(
         The photo's correction and its variants.
     """
     names = list(samples)
-    jacobians = {name: _numeric_jacobian(lambda rgb: _lab(rgb, fit), samples[name].rgb) for name in names}
-    photo_effects = _fit_effects(samples, jacobians, fit)
     out: dict[FieldName, LabEstimate] = {}
+    photo_effects = _fit_effects(samples, fit)
     for name in names:
-        rgb = samples[name].rgb
-        lab = _lab(rgb, fit)
-        own = jacobians[name] @ samples[name].covariance @ jacobians[name].T
+        found = samples[name]
+        lab = _lab(found, fit)
+        to_lab = _numeric_jacobian(partial(_lab_seen, found, fit), found.rgb)
+        own = to_lab @ found.covariance @ to_lab.T + _rounding(found, lab, fit)
         if kinds[name] == "wood":
-            own = own + WOOD_AGAINST_WOOD / 2
-        effects = [*photo_effects[name], _saturation_effect(rgb, fit), *_print_effects(samples[name], lab, fit)]
-        if kinds[name] == "print":
-            effects += _camera_effects(fit.camera_scope)
+            own = own + WOOD_ALONE
+        effects = [*photo_effects[name], _saturation_effect(found, lab, fit), *_print_effects(found, lab, fit)]
+        effects += _camera_effects(lab, kinds[name], fit.camera_scope)
         out[name] = LabEstimate.build(lab, own, effects)
     return out
 
 
-def _lab(
-    rgb: np.ndarray, fit: PhotoFit, boost: float | None = None, correction: Correction | None = None
-) -> np.ndarray:
+def _value(found: Sample, fit: PhotoFit) -> np.ndarray:
+    """Return a sample's linear value in the file: what it was, though a channel less its glare may be below 0."""
+    return fit.correction.value_of(np.linalg.inv(fit.to_srgb) @ found.rgb, np.asarray(found.place))
+
+
+def _reflectance(found: Sample, fit: PhotoFit, boost: float, correction: Correction) -> np.ndarray:
+    """Return a sample's reflectance in the file's primaries, its boost of saturation out."""
+    return correction.reflectance(unboosted(_value(found, fit), boost), np.asarray(found.place))
+
+
+def _rounding(found: Sample, lab: np.ndarray, fit: PhotoFit) -> np.ndarray:
+    """Return the covariance that the file's rounding of chroma leaves: an even surface is rounded alike all over."""
+    code = linear_to_srgb(_value(found, fit))
+    moves = []
+    for column in _CHROMA.T:
+        value = srgb_to_linear(code + column * fit.chroma_step / (255 * math.sqrt(12)))
+        plain = fit.plain.reflectance(unboosted(value, fit.saturation[0]), np.asarray(found.place))
+        moves.append(_lab_of(plain, fit, fit.plain) - lab)
+    return np.asarray(np.stack(moves, axis=1) @ np.stack(moves))
+
+
+def _lab_of(reflectance: np.ndarray, fit: PhotoFit, correction: Correction) -> np.ndarray:
+    return np.asarray(rgb_to_lab(np.maximum(white_matrix(correction, fit.to_srgb) @ reflectance, _LEAST)))
+
+
+def _lab_seen(found: Sample, fit: PhotoFit, rgb: np.ndarray) -> np.ndarray:
+    return _lab(replace(found, rgb=rgb), fit)
+
+
+def _lab(found: Sample, fit: PhotoFit, boost: float | None = None, correction: Correction | None = None) -> np.ndarray:
+    correction = correction or fit.plain
     boost = fit.saturation[0] if boost is None else boost
-    return np.asarray(rgb_to_lab(np.maximum(undo_saturation(rgb, correction or fit.correction, boost), 1e-4)))
+    return _lab_of(_reflectance(found, fit, boost, correction), fit, correction)
 
 
 def _numeric_jacobian(function: Callable[[np.ndarray], np.ndarray], at: np.ndarray) -> np.ndarray:
@@ -87,21 +179,18 @@ def _numeric_jacobian(function: Callable[[np.ndarray], np.ndarray], at: np.ndarr
     return np.stack(columns, axis=1)
 
 
-def _fit_effects(
-    samples: Mapping[FieldName, Sample], jacobians: Mapping[FieldName, np.ndarray], fit: PhotoFit
-) -> dict[FieldName, list[SharedEffect]]:
+def _fit_effects(samples: Mapping[FieldName, Sample], fit: PhotoFit) -> dict[FieldName, list[SharedEffect]]:
     """Return the fit's uncertainty as effects shared by the fields of one photo.
 
     The joint covariance of all fields is split along its own axes; each axis is one unknown that moves every field.
     """
-    back = np.linalg.inv(fit.to_srgb)
     rows = []
-    for name, sample in samples.items():
-        file_rgb = np.maximum(back @ sample.rgb, 1e-4)
-        in_file = fit.correction.reflectance_jacobian(file_rgb, np.asarray(sample.place))
-        rows.append(jacobians[name] @ fit.to_srgb @ in_file)
+    for found in samples.values():
+        reflectance = np.maximum(_reflectance(found, fit, fit.saturation[0], fit.plain), _LEAST)
+        to_lab = _numeric_jacobian(lambda r: _lab_of(r, fit, fit.plain), reflectance)
+        rows.append(to_lab @ fit.plain.reflectance_jacobian(reflectance, np.asarray(found.place)))
     stacked = np.concatenate(rows)
-    values, vectors = np.linalg.eigh(stacked @ fit.correction.covariance @ stacked.T)
+    values, vectors = np.linalg.eigh(stacked @ fit.plain.covariance @ stacked.T)
     out: dict[FieldName, list[SharedEffect]] = {name: [] for name in samples}
     for axis in np.argsort(values)[::-1]:
         if values[axis] < 1e-6:
@@ -116,23 +205,24 @@ def _effect(name: str, scope: str, vector: np.ndarray) -> SharedEffect:
     return SharedEffect(name, scope, (float(vector[0]), float(vector[1]), float(vector[2])))
 
 
-def _saturation_effect(rgb: np.ndarray, fit: PhotoFit) -> SharedEffect:
-    mean, sigma = fit.saturation
-    change = (_lab(rgb, fit, mean + sigma) - _lab(rgb, fit, mean - sigma)) / 2
+def _saturation_effect(found: Sample, lab: np.ndarray, fit: PhotoFit) -> SharedEffect:
+    change = _lab(found, fit, sum(fit.saturation), fit.boosted) - lab
     return _effect("saturation", fit.camera_scope, change)
 
 
-def _print_effects(sample: Sample, lab: np.ndarray, fit: PhotoFit) -> list[SharedEffect]:
-    place = np.asarray(sample.place)
-    file_rgb = np.maximum(np.linalg.inv(fit.to_srgb) @ sample.rgb, 1e-4)
-    value = fit.correction.value_of(file_rgb, place)
-    out = []
-    for name, variant in fit.variants.items():
-        moved = fit.to_srgb @ variant.reflectance(value, place)
-        out.append(_effect(name, fit.strip_scope, _lab(moved, fit, correction=variant) - lab))
-    return out
+def _print_effects(found: Sample, lab: np.ndarray, fit: PhotoFit) -> list[SharedEffect]:
+    return [
+        _effect(name, fit.strip_scope, _lab(found, fit, correction=variant) - lab)
+        for name, variant in fit.variants.items()
+    ]
 
 
-def _camera_effects(scope: str) -> list[SharedEffect]:
-    values, vectors = np.linalg.eigh(PRINT_AGAINST_WOOD)
-    return [_effect(f"camera-print-{i + 1}", scope, vectors[:, i] * np.sqrt(max(values[i], 0.0))) for i in range(3)]
+def _camera_effects(lab: np.ndarray, kind: SurfaceKind, scope: str) -> list[SharedEffect]:
+    """Return what a camera that does not see as eyes do does to a colour: its matrix to all, and more to a print."""
+    moves = matrix_effects(np.maximum(lab_to_rgb(lab), _LEAST))
+    effects = [_effect(f"camera-{i + 1}", scope, move) for i, move in enumerate(moves)]
+    if kind == "print":
+        values, vectors = np.linalg.eigh(PRINT_AGAINST_WOOD)
+        axes = vectors * np.sqrt(np.clip(values, 0.0, None))
+        effects += [_effect(f"camera-print-{i + 1}", scope, axes[:, i]) for i in range(3)]
+    return effects

@@ -12,7 +12,7 @@ from finishlab.colorimetry.difference import delta_e_interval
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.palette import PALETTE_SIZE, equal_shares
 from finishlab.colorimetry.spaces import rgb_to_lab
-from finishlab.imaging.corrected import RAW_SATURATION, SATURATION_BOOST, CorrectedImage, correct
+from finishlab.imaging.corrected import CorrectedImage, correct
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
 from finishlab.imaging.finder import StripFit, find_strip
 from finishlab.imaging.greys import NOMINAL, GreysOf, StripGreys
@@ -103,15 +103,14 @@ def measure(
     strip_doubts += judge_light(readings, correction)
     evened = local_tone(image, fit, readings, correction, _of_patches(printed.reflectance()))
     strip_doubts += judge_local_tone(evened)
-    variants = {name: fit_greys(readings, other, correction, priors) for name, other in printed.variants().items()}
-    photo_fit = PhotoFit(
+    photo_fit = PhotoFit.build(
+        image,
+        readings,
         correction,
-        variants,
-        image.to_srgb,
-        image.info.photo_id,
-        f"strip:{fit.number if fit.number is not None else 'photo ' + image.info.photo_id}{printed.scope_ending}",
-        f"camera:{image.info.camera or 'unknown'}",
-        RAW_SATURATION if image.info.linear else SATURATION_BOOST,
+        _of_patches(printed.reflectance()),
+        variants={name: _of_patches(other) for name, other in printed.variants().items()},
+        strip_scope=f"strip:{_strip_name(fit, image)}{printed.scope_ending}",
+        priors=priors,
     )
     views = {name: _view_field(image, fit, correction, name) for name in fields}
     kinds: dict[FieldName, SurfaceKind] = {name: "wood" if name == "board" else floor_is for name in fields}
@@ -156,6 +155,11 @@ def fit_greys(
 ) -> Correction:
     """Fit a photo's correction to the strip's greys, given the reflectance factor of each level."""
     return fit_correction(readings, _of_patches(levels), priors, start)
+
+
+def _strip_name(fit: StripFit, image: LinearImage) -> str:
+    """Return what tells this strip from others; one without a number is known in its photo alone."""
+    return f"photo {image.info.photo_id}" if fit.number is None else str(fit.number)
 
 
 def _of_patches(levels: np.ndarray) -> np.ndarray:

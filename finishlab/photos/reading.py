@@ -16,7 +16,7 @@ from finishlab.imaging.pixels import LinearImage, PhotoInfo
 from finishlab.photos import profiles
 from finishlab.photos.files import PhotoFile, load_file, png_chunks
 from finishlab.photos.header import DECODING_ERRORS, Header, open_header, quiet
-from finishlab.photos.marks import file_doubts
+from finishlab.photos.marks import chroma_step, file_doubts
 from finishlab.photos.profiles import ColourEncoding, UnsuitedProfileError
 from finishlab.photos.raw import RAW_WHITE, decode_raw, raw_encoding
 from finishlab.quality import Doubt, doubt
@@ -109,7 +109,8 @@ def read_photo(path: Path, *, long_side: int | None = None) -> LinearImage:
     """
     header = open_header(load_file(Path(path)))
     _check_kind(header)
-    marks = file_doubts(header.file, header.full_size)
+    step = chroma_step(header.image)
+    marks = file_doubts(header.file, header.full_size, step)
     if header.by_opencv and header.file.format == "PNG":
         # A deep PNG can have hundreds of megabytes: it is not to be held packed twice while it is decoded.
         header = replace(header, image=None, file=replace(header.file, data=_bare_png(header.file)))
@@ -123,6 +124,7 @@ def read_photo(path: Path, *, long_side: int | None = None) -> LinearImage:
         codes, white = _by_littlecms(codes, white, encoding), 255
         encoding = profiles.named_encoding("sRGB", f"{profiles.profile_name(header.icc)} (converted to sRGB, 8 bits)")
     info = _info(header, encoding.name, (*doubts, *([doubt("greyscale")] if grey else []), *marks))
+    info = replace(info, chroma_step=step)
     orientation = header.orientation
     del header  # and with it Pillow's own copy of the pixels
     if orientation != 1:

@@ -1,0 +1,102 @@
+"""From a colour as the photo shows it to the surface's own: the phone's boost of saturation and its error of white.
+
+A phone guesses white on the sensor's channels, mixes these to the file's primaries, bends the tone and only then boosts
+saturation, on codes that still hold what it got wrong of white. The way back is gone in the same order. The boost is
+taken out of the greys and of the surface, code by code, and the greys are fitted again. What is left of a cast is then
+divided out of the sensor's channels, not of the file's: scaling the file's red and blue would turn saturated colours.
+
+docs/decisions/0009-saturation-and-white.md records the trial.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from finishlab.colorimetry.spaces import linear_to_srgb, srgb_to_linear
+from finishlab.imaging.correction import Correction, PatchReadings
+
+__all__ = [
+    "LUMA",
+    "RAW_SATURATION",
+    "SATURATION_BOOST",
+    "USUAL_MATRIX",
+    "unboosted",
+    "unboosted_readings",
+    "white_matrix",
+]
+
+LUMA: Final = np.array([0.2126, 0.7152, 0.0722])
+"""Weights of linear sRGB in luminance (IEC 61966-2-1, from the Rec. 709 primaries)."""
+
+SATURATION_BOOST: Final = (1.10, 0.06)
+"""How much a phone's picture mode is believed to boost saturation about grey: mean and standard deviation.
+
+A grey strip cannot see it. Phones are said to use 0 to 20 %; common practice, no source. A camera profile replaces it.
+"""
+
+RAW_SATURATION: Final = (1.0, 0.03)
+"""The same for a camera raw file: nothing boosts it, but its matrix is not exact (common practice, no source)."""
+
+USUAL_MATRIX: Final = np.array([[1.545, -0.406, -0.139], [-0.278, 1.631, -0.353], [0.092, -0.692, 1.600]])
+"""A usual camera's matrix from its balanced channels to linear sRGB, shape (3, 3); each row sums to 1.
+
+Mean of three cameras with a colour filter array whose measured sensitivities are published (Nikon 5100, Canon
+PowerShot S90, Sony ILCE-7RM2; sources in finishlab/demo/data/README.md), each fitted on a 24-patch chart under D65
+and A. `tests/test_colours.py` computes it anew.
+"""
+_TO_SENSOR: Final = np.linalg.inv(USUAL_MATRIX)
+_DARKEST: Final = 1e-5
+
+for _constant in (LUMA, USUAL_MATRIX, _TO_SENSOR):
+    _constant.flags.writeable = False
+
+
+def unboosted(values: np.ndarray, boost: float) -> np.ndarray:
+    """Take a boost of saturation out of a file's linear values: drawn together about luma, as encoded by sRGB's curve.
+
+    Parameters
+    ----------
+    values
+        Shape (..., 3), linear values of the file.
+    boost
+        Factor by which the phone spread the encoded channels about luma; 1 changes nothing.
+
+    Returns
+    -------
+    ndarray, same shape
+    """
+    code = linear_to_srgb(np.asarray(values, dtype=float))
+    luma = (code @ LUMA)[..., None]
+    return np.maximum(srgb_to_linear(luma + (code - luma) / boost), _DARKEST)
+
+
+def unboosted_readings(readings: PatchReadings, boost: float) -> PatchReadings:
+    """Return the greys as they would have been read without a boost of saturation."""
+    return replace(readings, values=unboosted(readings.values, boost))
+
+
+def white_matrix(correction: Correction, to_srgb: np.ndarray) -> np.ndarray:
+    """Return what turns corrected RGB of the file's primaries into sRGB's, white balanced on the sensor's channels.
+
+    A correction makes the greys grey by a factor on each of the file's channels. The phone's error of white was one
+    factor on each of the sensor's; both agree on greys and differ on colours. A camera's own matrix is not known, so a
+    usual one stands in for it. Without a cast the result is `to_srgb`.
+
+    Parameters
+    ----------
+    correction
+        Fit to greys whose boost of saturation is out.
+    to_srgb
+        Shape (3, 3), the file's primaries to sRGB's.
+
+    Returns
+    -------
+    ndarray, shape (3, 3)
+        Keeps white: each row sums to 1.
+    """
+    cast = correction.cast
+    sensor = _TO_SENSOR @ to_srgb
+    return np.asarray(USUAL_MATRIX @ ((sensor * cast) / (sensor @ cast)[:, None]))
