@@ -49,7 +49,8 @@ def main() -> None:
     slope = [slopes(each) for each in labs]
     design = slope[0].reshape(-1, 6)
     normal = design.T @ design + np.eye(6) / RIDGE**2
-    found, left = [], ([], [])
+    found: list[np.ndarray] = []
+    left: tuple[list[np.ndarray], list[np.ndarray]] = ([], [])
     for camera in CAMERAS:
         for light in LIGHTS:
             errors = [ideal_lab(each, camera, light) - lab for each, lab in zip(spectra, labs, strict=True)]

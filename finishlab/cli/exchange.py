@@ -35,7 +35,7 @@ def counted(number: int, name: str) -> str:
 @click.command(
     "export",
     cls=ExampleCommand,
-    short_help="Write the whole logbook into one archive, places taken out of photos.",
+    short_help="Write the whole logbook into one archive.",
     examples=("finishlab export stairs.zip", "finishlab export figures.zip --without-photos"),
 )
 @click.argument("archive", metavar="FILE.zip", type=_PLACE)

@@ -30,7 +30,7 @@ COMMANDS: Final = {
     "labels": ("finishlab.cli.printing:labels", "Print labels for board backs and tread undersides."),
     "schedule": ("finishlab.cli.printing:schedule", "Print a finishing schedule for the bench."),
     "house-file": ("finishlab.cli.printing:house_file", "Print a file of everything for the drawer."),
-    "export": ("finishlab.cli.exchange:export", "Write the whole logbook into one archive, places taken out of photos."),
+    "export": ("finishlab.cli.exchange:export", "Write the whole logbook into one archive."),
     "import": ("finishlab.cli.exchange:import_", "Take an archive into the logbook: nothing twice, nothing lost."),
     "backup": ("finishlab.cli.exchange:backup", "Copy the logbook into another folder, also while it is in use."),
     "demo": ("finishlab.cli.demo:demo", "Try it all on rendered sample photos."),

@@ -112,13 +112,16 @@ def corrected_crop(inspection: Inspection, field: FieldName, *, linear: bool = F
     ndarray, shape (H, W, 3), uint8
         `CROP_MM` at the resolution fields are laid flat.
     """
-    from finishlab.colorimetry.spaces import linear_to_srgb
-    from finishlab.imaging.corrected import RAW_SATURATION, SATURATION_BOOST, undo_saturation
+    from finishlab.colorimetry.spaces import lab_to_rgb, linear_to_srgb
+    from finishlab.imaging.colours import RAW_SATURATION, SATURATION_BOOST, unboosted
 
     view = inspection.views[field]
     rows, columns = _window(view.surface.mask, view.image.px_per_mm)
     boost = (RAW_SATURATION if linear else SATURATION_BOOST)[0]
-    rgb = undo_saturation(np.maximum(view.image.rgb[rows, columns], 0.0), inspection.correction, boost)
+    # The measured colour is that of the mean; the same small step is taken with every pixel.
+    mean = lab_to_rgb(np.asarray(inspection.measurement.fields[field].estimate.lab))
+    gain = mean / unboosted(np.maximum(view.sample.rgb, 0.0), boost)
+    rgb = unboosted(np.maximum(view.image.rgb[rows, columns], 0.0), boost) * gain
     return np.asarray(np.rint(linear_to_srgb(np.clip(rgb, 0.0, 1.0)) * 255.0), dtype=np.uint8)
 
 
