@@ -1,4 +1,4 @@
-"""Run the commands that README.md shows, and put what they print, and the pictures, in their places.
+"""Run the commands that README.md and docs/questions.md show; put what they print, and the pictures, in their places.
 
 Run ``python docs/build_readme.py`` when an output has changed. Commands run in a scratch folder that holds the sample
 photos and the demo's logbook; nothing else of the README is touched.
@@ -21,17 +21,18 @@ from PIL import Image
 
 ROOT: Final = Path(__file__).parents[1]
 README: Final = ROOT / "README.md"
+QUESTIONS: Final = ROOT / "docs" / "questions.md"
 PICTURES: Final = ROOT / "docs" / "pictures"
 COLUMNS: Final = 100
 BLOCK: Final = re.compile(r"```console\n(\$ [^\n]*)\n.*?```", re.DOTALL)
 
 
-def run(command: str, folder: Path) -> str:
+def run(command: str, folder: Path, logbook: str = "logbook") -> str:
     """Run one finishlab command and return what it prints, talk and results as they come."""
     words = shlex.split(command)
     if words[0] != "finishlab":
         raise ValueError(f"not one of ours: {command}")
-    settings = os.environ | {"COLUMNS": str(COLUMNS), "FINISHLAB_LOGBOOK": str(folder / "logbook"), "NO_COLOR": "1"}
+    settings = os.environ | {"COLUMNS": str(COLUMNS), "FINISHLAB_LOGBOOK": str(folder / logbook), "NO_COLOR": "1"}
     done = subprocess.run(  # noqa: S603 - a command of our own README
         [sys.executable, "-m", "finishlab.cli", *words[1:]],
         cwd=folder,
@@ -44,14 +45,14 @@ def run(command: str, folder: Path) -> str:
     return "\n".join(line.rstrip() for line in done.stdout.splitlines()).strip("\n")
 
 
-def with_output(readme: str, folder: Path) -> str:
-    """Return the README with each shown command's output beneath it."""
+def with_output(page: str, folder: Path, logbook: str = "logbook") -> str:
+    """Return a page with each shown command's output beneath it."""
 
     def shown(block: re.Match[str]) -> str:
-        output = run(block[1].removeprefix("$ "), folder)
+        output = run(block[1].removeprefix("$ "), folder, logbook)
         return f"```console\n{block[1]}\n{output}\n```" if output else f"```console\n{block[1]}\n```"
 
-    return BLOCK.sub(shown, readme)
+    return BLOCK.sub(shown, page)
 
 
 def draw_check_picture(folder: Path) -> None:
@@ -99,7 +100,7 @@ def draw_page(folder: Path) -> None:
 
 
 def main() -> None:
-    """Write README.md and the pictures."""
+    """Write both pages and the pictures."""
     PICTURES.mkdir(exist_ok=True)
     with tempfile.TemporaryDirectory() as scratch:
         folder = Path(scratch)
@@ -107,6 +108,7 @@ def main() -> None:
             shutil.copy(photo, folder)
         run("finishlab demo --into demo", folder)
         README.write_text(with_output(README.read_text(encoding="utf-8"), folder), encoding="utf-8")
+        QUESTIONS.write_text(with_output(QUESTIONS.read_text(encoding="utf-8"), folder, "demo"), encoding="utf-8")
         draw_check_picture(folder)
         draw_strip(folder)
         draw_page(folder)
