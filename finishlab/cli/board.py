@@ -6,19 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from finishlab.cli.common import (
-    changes_given,
-    json_option,
-    open_logbook,
-    out,
-    print_document,
-    say,
-    say_oil_caution,
-)
+from finishlab.cli.common import json_option, open_logbook, out, print_document, say
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
-from finishlab.cli.summary import board_summary
-from finishlab.errors import UsageError
-from finishlab.records import MAX_COATS, PURPOSES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -27,7 +16,8 @@ _COMMANDS: Mapping[str, tuple[str, str]] = {
     "add": ("finishlab.cli.board_add:add", "Measure photos of a test board and log them."),
     "list": ("finishlab.cli.board:list_boards", "List the test boards."),
     "show": ("finishlab.cli.board:show", "Show all that is logged of a board."),
-    "edit": ("finishlab.cli.board:edit", "Change what is written of a board."),
+    "compare": ("finishlab.cli.board_compare:compare", "Show what differs between two boards, and their colours."),
+    "edit": ("finishlab.cli.board_edit:edit", "Change what is written of a board."),
     "remove": ("finishlab.cli.board:remove", "Leave boards out from now on; their history stays."),
     "history": ("finishlab.cli.board:history", "Show what was done to a board, also a removed one."),
 }
@@ -83,48 +73,6 @@ def show(*, number: str, as_json: bool) -> None:
             return
         row = board_row(found, name=photo_namer(log), history=log.history(found.number))
     print_board(out(), row)
-
-
-@click.command(
-    cls=ExampleCommand,
-    short_help="Change what is written of a board.",
-    examples=(
-        'finishlab board edit B2 --topcoat "satin water polyurethane"',
-        "finishlab board edit B2 --clear coats",
-    ),
-)
-@click.argument("number", metavar="B1")
-@click.option("--species", metavar="WOOD", help="The wood.")
-@click.option("--stain", metavar="TEXT", help="Stain, or stains mixed.")
-@click.option("--coats", type=click.IntRange(0, MAX_COATS), metavar="N", help="Coats of stain.")
-@click.option("--topcoat", metavar="TEXT", help="Topcoat and sheen.")
-@click.option("--purpose", type=click.Choice(PURPOSES), help="What the board is for.")
-@click.option("--light", metavar="TEXT", help="The light of its first photos; they move with it.")
-@click.option("--note", metavar="TEXT", help="Anything else.")
-@click.option("--date", metavar="DATE", help="Day of its first photos.")
-@click.option(
-    "--clear",
-    type=click.Choice(["stain", "coats", "topcoat", "note"]),
-    multiple=True,
-    help="Take a field out; may be given more than once.",
-)
-@json_option
-def edit(*, number: str, clear: tuple[str, ...], as_json: bool, **values: str | int | None) -> None:
-    """Change what is written of a board; what it was stays in its history."""
-    from finishlab.reports.documents import boards_document
-    from finishlab.workflow.rows import board_row
-
-    for name in clear:
-        if values[name] is not None:
-            raise UsageError("set-and-cleared", f"The {name} cannot be set and taken out at once.", "Name one of both.")
-    given = {name: value for name, value in values.items() if value is not None}
-    changes = given | dict.fromkeys(clear) if clear else changes_given(**given)
-    with open_logbook() as log:
-        found = log.edit_board(number, **changes)
-    if as_json:
-        print_document(boards_document([board_row(found)]))
-    say(board_summary(found, "changed"))
-    say_oil_caution(*(str(given[name]) for name in ("stain", "topcoat") if name in given))
 
 
 @click.command(

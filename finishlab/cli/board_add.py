@@ -18,16 +18,20 @@ from finishlab.cli.common import (
     say,
     say_oil_caution,
 )
+from finishlab.cli.finish_options import draft_options, say_warnings, typed
 from finishlab.cli.lazy import ExampleCommand
-from finishlab.cli.summary import board_summary, doubt_lines, untouched
+from finishlab.cli.summary import board_summary, doubt_lines, oily_words, untouched
 from finishlab.errors import UsageError
-from finishlab.records import MAX_COATS, PURPOSES, BoardRecord, parse_date, today
+from finishlab.records import MAX_COATS, PURPOSES
 
 if TYPE_CHECKING:
+    from finishlab.logbook import Logbook
     from finishlab.measure import GreyArea, SurfaceArea, SurfaceKind
+    from finishlab.records.finish_warnings import FinishWarning
     from finishlab.reports.rows import PhotoResult
+    from finishlab.workflow.board_entering import Draft, FinishTexts
 
-_RECORD = ("species", "stain", "coats", "topcoat", "purpose", "note", "date")
+_RECORD = ("species", "stain", "coats", "topcoat", "purpose", "note", "date", "state", "maker")
 
 
 @click.command(
@@ -36,6 +40,8 @@ _RECORD = ("species", "stain", "coats", "topcoat", "purpose", "note", "date")
     examples=(
         'finishlab board add board.jpg --species ash --stain walnut --coats 2 --topcoat "satin polyurethane"',
         "finishlab board add both.jpg --species ash --stain walnut --with-floor",
+        'finishlab board add next.jpg --like B1 --step "oil; colour=walnut; wipe=10" --state topcoated',
+        "finishlab board add board.jpg --from board.toml --ask",
         'finishlab board add lamp.jpg --to B1 --light "evening lamp"',
     ),
 )
@@ -48,6 +54,7 @@ _RECORD = ("species", "stain", "coats", "topcoat", "purpose", "note", "date")
 @click.option("--light", metavar="TEXT", help="The light it was taken in. [default: daylight]")
 @click.option("--note", metavar="TEXT", help="Anything else.")
 @click.option("--date", metavar="DATE", help="Day of the photo, e.g. 2024-05-31. [default: as the photo says]")
+@draft_options
 @click.option("--with-floor", is_flag=True, help="The floor lies at the strip's floor edge: keep that pair too.")
 @click.option(
     "--floor-is",
@@ -69,6 +76,7 @@ def add(
     greys: tuple[GreyArea, ...],
     area: SurfaceArea | None,
     as_json: bool,
+    finish_texts: FinishTexts,
     **written: Any,  # noqa: ANN401 - the record's fields, each of its own type
 ) -> int:
     """Measure photos of a test board and log them; print the board's number.
@@ -76,27 +84,32 @@ def add(
     Several photos are repeats of one board. Unless every photo is good, nothing is logged.
     """
     from finishlab.workflow.batch import How
+    from finishlab.workflow.finish_context import new_warnings
     from finishlab.workflow.recording import log_board, log_board_photos
 
     if with_floor and (greys or area is not None):
         raise UsageError(
             "with-floor-needs-strip", "A pair with the floor needs the strip.", "Leave out --with-floor, or the areas."
         )
-    record = _record(number, light, written)
+    given = {name: written[name] for name in _RECORD if written[name] is not None}
+    _check_given(number, given, finish_texts)
     how = How(("board", "floor") if with_floor else ("board",), cast("SurfaceKind", floor_is), greys, area)
     with open_logbook() as log:
         if number is not None:
             log.board(number)  # unknown boards are told before anything is measured
+        draft = None if number is not None else _draft(log, given, light, finish_texts)
+        record = None if draft is None else draft.record()  # what cannot be meant, too
         results = measure_all(photos, replace(how, strip_greys=log.learned_greys()))
         code = report_failures(results)
         if code:
             say(untouched(results))
             return code
-        if record is None:
+        if draft is None or record is None:
             logged = log_board_photos(log, str(number), results, light=light, with_floor=with_floor)
+            slips: tuple[FinishWarning, ...] = ()
         else:
-            dated = written["date"] is not None
-            logged = log_board(log, record, results, dated=dated, with_floor=with_floor)
+            logged = log_board(log, record, results, dated="date" in draft.fields, with_floor=with_floor)
+            slips = new_warnings(log, logged)
     if as_json:
         from finishlab.reports.documents import boards_document
         from finishlab.workflow.rows import board_row
@@ -108,27 +121,33 @@ def add(
     _say_pairs(results)
     for line in doubt_lines(results):
         say(line)
-    say_oil_caution(logged.record.stain, logged.record.topcoat)
+    say_warnings(slips)
+    say_oil_caution(*oily_words(logged.record))
     return 0
 
 
-def _record(number: str | None, light: str | None, written: dict[str, Any]) -> BoardRecord | None:
-    """Return the new board's record, or None when the photos go to a board that is logged."""
-    given = {name: written[name] for name in _RECORD if written[name] is not None}
-    if number is not None:
-        if given:
-            raise UsageError(
-                "record-of-logged-board",
-                f"With --to the board's record stays as it is, so --{next(iter(given))} has no place.",
-                f"Change the record with: finishlab board edit {number}",
-            )
-        return None
-    if "species" not in given:
-        raise UsageError("no-species", "The board has no species.", "Say which wood it is, e.g. --species ash.")
-    given["date"] = parse_date(given["date"]) if "date" in given else today()
-    if light is not None:
-        given["light"] = light
-    return BoardRecord(**given)
+def _check_given(number: str | None, given: dict[str, Any], texts: FinishTexts) -> None:
+    """Refuse a record for a board that has one."""
+    named = [*given, *texts.given()]
+    if number is not None and named:
+        raise UsageError(
+            "record-of-logged-board",
+            f"With --to the board's record stays as it is, so --{named[0]} has no place.",
+            f"Change the record with: finishlab board edit {number}",
+        )
+
+
+def _draft(log: Logbook, given: dict[str, Any], light: str | None, texts: FinishTexts) -> Draft:
+    """Return the new board's record from whatever says something of it, after asking where that is wanted."""
+    from finishlab.workflow.board_entering import Draft, draft_like
+
+    draft = Draft() if texts.like is None else draft_like(log, texts.like)
+    draft = draft.with_said(log, typed(given if light is None else given | {"light": light}, texts))
+    if texts.ask:
+        from finishlab.cli.finish_ask import ask_missing
+
+        draft = ask_missing(draft)
+    return draft
 
 
 def _say_pairs(results: list[PhotoResult]) -> None:

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from finishlab.logbook import StoredBoard, StoredSpot
+    from finishlab.records import BoardRecord
     from finishlab.reports.rows import PhotoResult
 
-__all__ = ["board_summary", "doubt_lines", "spot_summary", "untouched"]
+__all__ = ["board_summary", "doubt_lines", "oily_words", "spot_summary", "untouched"]
 
 
 def board_summary(board: StoredBoard, done: str = "logged") -> str:
@@ -26,6 +27,18 @@ def spot_summary(spot: StoredSpot, done: str = "logged") -> str:
 
     where = f" ({spot.record.spot})" if spot.record.spot else ""
     return f"{spot.number} {done}: {spot.record.surface}{where}{_colour(spot_row(spot).lab)}, {_photos(spot)}."
+
+
+def oily_words(record: BoardRecord) -> list[str]:
+    """Return the words of a board's finish that may say that it is oily."""
+    finish = record.finish
+    words: list[str | None] = [record.stain, record.topcoat]
+    if finish is not None:
+        words += [f"{step.kind} stain" for step in finish.steps if step.kind is not None]
+        words += [step.name for step in finish.steps]
+        words += [finish.seal.kind] if finish.seal is not None else []
+        words += [finish.topcoat.kind, finish.topcoat.product] if finish.topcoat is not None else []
+    return [word for word in words if word]
 
 
 def untouched(results: Sequence[PhotoResult]) -> str:

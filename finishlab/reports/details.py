@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from finishlab.records import BoardRecord
+from finishlab.reports.finish_rows import Row, finish_rows
 
-__all__ = ["Row", "board_details"]
-
-Row = tuple[str, str]
-"""A label and its value, both in words."""
+__all__ = ["Row", "board_details", "label_facts"]
 
 
 def board_details(record: BoardRecord) -> tuple[Row, ...]:
@@ -18,8 +16,29 @@ def board_details(record: BoardRecord) -> tuple[Row, ...]:
         ("stain", stain),
         ("stain coats", record.coats if record.stain else None),
         ("topcoat", record.topcoat or "none on record"),
+        ("recipe", record.recipe),
+        *finish_rows(record.finish),
+        ("state", record.state),
         ("made as", None if record.purpose == "candidate" else record.purpose),
+        ("made by", record.maker),
         ("date", record.date.isoformat()),
         ("note", record.note),
     ]
     return tuple((label, str(value)) for label, value in rows if value is not None)
+
+
+def label_facts(record: BoardRecord) -> list[tuple[str, object]]:
+    """Return what a board's label says, from the wood up to the last coat."""
+    return [
+        ("species", record.species),
+        ("recipe", record.recipe),
+        ("stain", record.stain),
+        ("coats", record.coats),
+        ("topcoat", record.topcoat),
+        *finish_rows(record.finish),
+        ("state", record.state),
+        ("purpose", record.purpose),
+        ("maker", record.maker),
+        ("date", record.date),
+        ("note", record.note),
+    ]

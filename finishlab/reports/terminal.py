@@ -19,6 +19,7 @@ from finishlab.reports.comparison import (
     score_cell,
 )
 from finishlab.reports.console import add_row, as_text, blank, new_table, print_list, print_table, say
+from finishlab.reports.details import label_facts
 from finishlab.reports.rows import BoardRow, ColourRow, Lab, PhotoResult, SpotRow, what_it_is
 from finishlab.reports.sentences import (
     answer,
@@ -164,20 +165,7 @@ def print_boards(console: Console, boards: Sequence[BoardRow]) -> None:
 
 def print_board(console: Console, board: BoardRow) -> None:
     """Print all that is logged of one board."""
-    record = board.record
-    print_facts(
-        console,
-        f"Board {board.number}",
-        [
-            ("species", record.species),
-            ("stain", record.stain),
-            ("coats", record.coats),
-            ("topcoat", record.topcoat),
-            ("purpose", record.purpose),
-            ("date", record.date),
-            ("note", record.note),
-        ],
-    )
+    print_facts(console, f"Board {board.number}", label_facts(board.record))
     print_colours(console, board.colours)
     pairs = [f"dE00 {pair.value:.1f} ({interval(pair)})" for pair in board.pairs]
     print_list(console, "Measured with the floor in the same photo", pairs)

@@ -12,36 +12,68 @@ from typing import Any, Final, TypeVar
 from finishlab.errors import UsageError
 from finishlab.units import parse_length
 
-__all__ = ["Section", "read_toml"]
+__all__ = ["COMPARE", "Section", "read_text", "read_toml"]
 
 Value = TypeVar("Value")
+COMPARE: Final = "Compare it with: finishlab plan example"
+"""The hint where something in a plan is wrong."""
 _LARGEST: Final = 1_000_000
 """Bytes of the largest file that is read."""
 
 
-def read_toml(path: str | Path) -> Section:
-    """Return the whole of a TOML file.
+def read_text(path: str | Path, what: str = "plan", kind: str = "") -> str:
+    """Return the text of a user's file.
+
+    Parameters
+    ----------
+    path
+        The file.
+    what
+        What it holds, for the sentences.
+    kind
+        Kind of file, for the sentences.
 
     Raises
     ------
     UsageError
-        ``"no-such-file"``, ``"file-too-large"``, ``"not-toml"``.
+        ``"no-such-file"``, ``"file-too-large"``, ``"not-text"``.
     """
     file = Path(path)
+    hint = f"Name the {what}'s {kind} file.".replace("  ", " ")
     try:
         size = file.stat().st_size
         if size > _LARGEST:
-            raise UsageError("file-too-large", f"{file} is too large for a plan.", "Name the plan's TOML file.")
-        content = file.read_bytes()
+            raise UsageError("file-too-large", f"{file} is too large for a {what}.", hint)
+        return file.read_bytes().decode("utf-8-sig")
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
-        raise UsageError("no-such-file", f"{file} cannot be read: {reason}.", "Name the plan's TOML file.") from error
+        raise UsageError("no-such-file", f"{file} cannot be read: {reason}.", hint) from error
+    except UnicodeDecodeError as error:
+        raise UsageError("not-text", f"{file} is not text in UTF-8: {error}.", "Save it as UTF-8.") from error
+
+
+def read_toml(path: str | Path, what: str = "plan", compare: str = COMPARE) -> Section:
+    """Return the whole of a TOML file.
+
+    Parameters
+    ----------
+    path
+        The file.
+    what
+        What it holds, for the sentences.
+    compare
+        The hint where something in it is wrong.
+
+    Raises
+    ------
+    UsageError
+        ``"no-such-file"``, ``"file-too-large"``, ``"not-text"``, ``"not-toml"``.
+    """
+    text = read_text(path, what, "TOML")
     try:
-        return Section(tomllib.loads(content.decode("utf-8-sig")), file.name)
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
-        raise UsageError(
-            "not-toml", f"{file} is no TOML: {error}.", "Compare it with: finishlab plan example"
-        ) from error
+        return Section(tomllib.loads(text), Path(path).name, compare)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise UsageError("not-toml", f"{path} is no TOML: {error}.", compare) from error
 
 
 class Section:
@@ -53,9 +85,12 @@ class Section:
         The table.
     where
         What it is called in sentences.
+    compare
+        The hint where something is wrong.
     """
 
-    def __init__(self, content: dict[str, Any], where: str) -> None:
+    def __init__(self, content: dict[str, Any], where: str, compare: str = COMPARE) -> None:
+        self.compare = compare
         self.content = content
         self.where = where
         self.asked: set[str] = set()
@@ -147,7 +182,7 @@ class Section:
         value = self.raw(name)
         if value is not None and not isinstance(value, dict):
             raise self._wrong(name, "table")
-        return Section(value or {}, f"{self.where}, {name}")
+        return Section(value or {}, f"{self.where}, {name}", self.compare)
 
     def tables(self, name: str, called: str | None = None) -> Iterable[Section]:
         """Return a list of tables; one table is a list of one."""
@@ -155,7 +190,10 @@ class Section:
         several = value if isinstance(value, list) else [] if value is None else [value]
         if not all(isinstance(each, dict) for each in several):
             raise self._wrong(name, "list of tables")
-        return [Section(each, f"{self.where}, {called or name} {n}") for n, each in enumerate(several, start=1)]
+        return [
+            Section(each, f"{self.where}, {called or name} {n}", self.compare)
+            for n, each in enumerate(several, start=1)
+        ]
 
     def finish(self) -> None:
         """Refuse what nobody asked for.
@@ -195,5 +233,5 @@ class Section:
         return UsageError(
             "wrong-kind",
             f"{self.where}, {name}: a {kind} belongs here.",
-            "Compare it with: finishlab plan example",
+            self.compare,
         )

@@ -1,0 +1,103 @@
+"""``finishlab board edit``: what is written of a board."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from finishlab.cli.common import json_option, open_logbook, print_document, say, say_oil_caution
+from finishlab.cli.finish_options import CLEARED, draft_options, say_warnings, typed
+from finishlab.cli.lazy import ExampleCommand
+from finishlab.cli.summary import board_summary, oily_words
+from finishlab.errors import UsageError
+from finishlab.records import MAX_COATS, PURPOSES
+
+if TYPE_CHECKING:
+    from finishlab.logbook import Logbook
+    from finishlab.records import BoardRecord
+    from finishlab.workflow.board_entering import FinishTexts
+
+
+@click.command(
+    cls=ExampleCommand,
+    short_help="Change what is written of a board.",
+    examples=(
+        'finishlab board edit B2 --topcoat "satin water polyurethane"',
+        'finishlab board edit B2 --state cured --step "2: wipe=5"',
+        "finishlab board edit B2 --clear coats",
+    ),
+)
+@click.argument("number", metavar="B1")
+@click.option("--species", metavar="WOOD", help="The wood.")
+@click.option("--stain", metavar="TEXT", help="Stain, or stains mixed.")
+@click.option("--coats", type=click.IntRange(0, MAX_COATS), metavar="N", help="Coats of stain.")
+@click.option("--topcoat", metavar="TEXT", help="Topcoat and sheen.")
+@click.option("--purpose", type=click.Choice(PURPOSES), help="What the board is for.")
+@click.option("--light", metavar="TEXT", help="The light of its first photos; they move with it.")
+@click.option("--note", metavar="TEXT", help="Anything else.")
+@click.option("--date", metavar="DATE", help="Day of its first photos.")
+@draft_options
+@click.option(
+    "--clear",
+    type=click.Choice(list(CLEARED)),
+    multiple=True,
+    help="Take a field or a section out; may be given more than once.",
+)
+@json_option
+def edit(
+    *,
+    number: str,
+    clear: tuple[str, ...],
+    as_json: bool,
+    finish_texts: FinishTexts,
+    **values: str | int | None,
+) -> None:
+    """Change what is written of a board; what it was stays in its history."""
+    from finishlab.reports.documents import boards_document
+    from finishlab.workflow.finish_context import new_warnings
+    from finishlab.workflow.rows import board_row
+
+    given = {name: value for name, value in values.items() if value is not None}
+    _check(given, finish_texts, clear)
+    with open_logbook() as log:
+        before = log.board(number).record
+        changes = _changes(log, before, given, finish_texts, clear)
+        found = log.edit_board(number, **changes)
+        if as_json:
+            print_document(boards_document([board_row(found)]))
+        say(board_summary(found, "changed"))
+        say_warnings(new_warnings(log, found, before))
+    new = set(oily_words(found.record)) - set(oily_words(before))
+    say_oil_caution(*new)
+
+
+def _check(given: dict[str, Any], texts: FinishTexts, clear: tuple[str, ...]) -> None:
+    """Refuse a change that says nothing, or that sets and takes out at once."""
+    named = {*given, *("steps" if name == "step" else name for name in texts.given())}
+    for name in clear:
+        if name in named:
+            raise UsageError("set-and-cleared", f"The {name} cannot be set and taken out at once.", "Name one of both.")
+    if not named and not clear:
+        raise UsageError("nothing-to-change", "No change is named.", "Name at least one field, see --help.")
+
+
+def _changes(
+    log: Logbook, before: BoardRecord, given: dict[str, Any], texts: FinishTexts, clear: tuple[str, ...]
+) -> dict[str, Any]:
+    """Return the record's fields that change, after asking for what is missing where that is wanted."""
+    from finishlab.workflow.board_entering import draft_like, draft_of
+
+    draft = draft_of(before, logged=True)
+    if texts.like is not None:
+        draft = draft_like(log, texts.like, draft)
+    draft = draft.with_said(log, typed(given, texts))
+    draft = draft.without(CLEARED[name] for name in clear)
+    if texts.ask:
+        from finishlab.cli.finish_ask import ask_missing
+
+        draft = ask_missing(draft)
+    draft.record(
+        keep_date=draft.fields["date"] == before.date
+    )  # a value that cannot be meant is told with its own hint
+    return draft.changes(before)

@@ -1,0 +1,126 @@
+"""A finish in words, as rows of a label and a value: for the label of a board, and for two boards side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any, Final
+
+from finishlab.records import BoardRecord, ColourStep, Finish, Preparation, Topcoat
+from finishlab.records.entries import Checked, Entry, entries
+from finishlab.records.finish_text import show_value
+
+__all__ = ["Row", "field_rows", "finish_rows", "value_words"]
+
+Row = tuple[str, str]
+"""A label and its value, both in words."""
+
+_UNITS: Final = {"C": "°C", "GU": "GU"}
+_BOARD: Final = (
+    ("species", "wood"),
+    ("purpose", "made as"),
+    ("state", "state"),
+    ("maker", "made by"),
+    ("recipe", "recipe"),
+    ("stain", "stain"),
+    ("coats", "stain coats"),
+    ("topcoat", "topcoat"),
+    ("light", "first light"),
+    ("date", "date"),
+    ("note", "note"),
+)
+
+
+def finish_rows(finish: Finish | None) -> tuple[Row, ...]:
+    """Return what is written of a finish, from the bare wood to the last coat; what is not has no row."""
+    if finish is None:
+        return ()
+    rows = [("cut and size", _wood(finish.preparation)), ("preparation", _prepared(finish.preparation))]
+    rows += [(f"step {number}", _step(step)) for number, step in enumerate(finish.steps, start=1)]
+    if finish.seal is not None:
+        rows.append(("seal", _list(_head(finish.seal, "maker", "kind"), _of(finish.seal, "lot", "can", "coats"))))
+    if finish.topcoat is not None:
+        rows.append(("topcoat in full", _topcoat(finish.topcoat)))
+    if finish.looking is not None:
+        rows.append(("lay", _list(finish.looking.place, _of(finish.looking, "grain"))))
+    return tuple((label, value) for label, value in rows if value)
+
+
+def field_rows(record: BoardRecord) -> Iterator[tuple[str, str, str, Any]]:
+    """Give every field that is written: its JSON name, the name people read, its value in words and as JSON.
+
+    The JSON name of a finish's field is its path, such as ``finish.steps.1.wipe_min``.
+    """
+    plain = record.as_dict()
+    for name, label in _BOARD:
+        value = getattr(record, name)
+        if value is not None:
+            yield name, label, str(value), value if name == "recipe" else plain[name]
+    finish = record.finish or Finish()
+    parts: list[tuple[str, str, Checked | None]] = [("preparation", "", finish.preparation)]
+    parts += [(f"steps.{n}", f"step {n}", step) for n, step in enumerate(finish.steps, start=1)]
+    parts += [("seal", "seal", finish.seal), ("topcoat", "topcoat", finish.topcoat), ("looking", "", finish.looking)]
+    for path, called, part in parts:
+        if part is None:
+            continue
+        said = part.as_dict()
+        for each in entries(type(part)):
+            if each.name in said:
+                label = f"{called}: {each.label}" if called else each.label
+                yield f"finish.{path}.{each.name}", label, value_words(each, getattr(part, each.name)), said[each.name]
+
+
+def value_words(each: Entry, value: Any) -> str:  # noqa: ANN401 - each form has its own type
+    """Return a field's value with its unit."""
+    unit = _UNITS.get(each.unit, each.unit)
+    return f"{show_value(each, value)} {unit}".strip()
+
+
+def _of(part: Checked, *keys: str) -> str | None:
+    """Return some fields with their names, in the order they are asked for."""
+    known = {each.key: each for each in entries(type(part))}
+    told = []
+    for key in keys:
+        value = getattr(part, known[key].name)
+        if value is None or value == ():
+            continue
+        words = value_words(known[key], value)
+        if key == "coats":
+            told.append(f"{words} coat{'' if value == 1 else 's'}")
+        else:
+            told.append(words if key == "can" else f"{known[key].label} {words}")
+    return ", ".join(told) or None
+
+
+def _head(part: Checked, *names: str) -> str | None:
+    return " ".join(str(getattr(part, name)) for name in names if getattr(part, name)) or None
+
+
+def _list(*words: str | None) -> str:
+    return ", ".join(word for word in words if word)
+
+
+def _wood(wood: Preparation) -> str:
+    return _list(wood.cut, wood.construction, _of(wood, "size", "stock", "offcut", "moisture"))
+
+
+def _prepared(wood: Preparation) -> str:
+    raised = {True: "grain raised", False: "grain not raised", None: None}[wood.grain_raised]
+    conditioner = f"conditioner {wood.conditioner}" if wood.conditioner else None
+    return _list(_of(wood, "grits"), raised, _of(wood, "drying"), conditioner, _of(wood, "dwell", "wait"))
+
+
+def _step(step: ColourStep) -> str:
+    mix = _of(step, "mix")
+    by = f"{mix} by {step.mix_by}" if mix and step.mix_by else mix
+    tool = f"with {step.applicator}" if step.applicator else None
+    rest = _of(step, "wipe", "coat", "next", "air", "rh")
+    return _list(
+        _head(step, "maker", "colour"), step.kind, _of(step, "lot", "can"), by, _of(step, "thinner"), tool, rest
+    )
+
+
+def _topcoat(coat: Topcoat) -> str:
+    kind = coat.kind if coat.kind != "other" or not coat.product else None
+    head = " ".join(word for word in (coat.maker, coat.product) if word) or None
+    rest = ("sheen", "gloss", "coats", "lot", "can", "hardener", "mixed", "recoat", "rubout", "antislip")
+    return _list(head, kind, _of(coat, *rest))

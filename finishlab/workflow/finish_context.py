@@ -1,0 +1,71 @@
+"""What a board's finish is held against in a logbook, for the soft limits."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Final
+
+from finishlab.logbook import Logbook, StoredBoard
+from finishlab.records import BoardRecord
+from finishlab.records.finish_warnings import FinishWarning, WarningContext, board_warnings
+
+__all__ = ["finish_context", "new_warnings"]
+
+_CLEAR_ONLY: Final = "clear-only control"
+_UNSTAINED: Final = ("raw", _CLEAR_ONLY)
+
+
+def finish_context(log: Logbook, board: StoredBoard, *, deciding: bool = False) -> WarningContext:
+    """Return what a logged board is held against.
+
+    Parameters
+    ----------
+    log
+        The logbook.
+    board
+        The board.
+    deciding
+        Whether it is to become the standard: then lights and places of the floor count too.
+    """
+    standard = log.standard()
+    finish = None if standard is None else standard.approval.finish
+    own = standard is not None and standard.approval.board == board.number
+    return WarningContext(
+        tread_species=_tread_species(log),
+        tread=None if own else finish,
+        approved=None if own else finish,
+        on_tread=deciding,
+        deciding=deciding,
+        clear_only=_clear_only(log, board),
+        lights=len({m.light for m in board.measurements}) if deciding else None,
+        spots=len(log.floor_spots()) if deciding else None,
+        labels={int(can.number[1:]): can.record.label for can in log.cans(removed=True) if can.record.label},
+    )
+
+
+def new_warnings(log: Logbook, board: StoredBoard, before: BoardRecord | None = None) -> tuple[FinishWarning, ...]:
+    """Return what the soft limits say of a board as it is logged now and did not say of the record before."""
+    deciding = board.record.purpose == "approved standard"
+    context = finish_context(log, board, deciding=deciding)
+    if before is None:
+        return board_warnings(board.record, context)
+    old = replace(context, deciding=before.purpose == "approved standard")
+    known = {each.message for each in board_warnings(before, old)}
+    known |= {each.message for each in board_warnings(board.record, context) if each.code == "no-clear-only"}
+    return tuple(each for each in board_warnings(board.record, context) if each.message not in known)
+
+
+def _tread_species(log: Logbook) -> str | None:
+    """Return the wood of the treads where all that say one say the same."""
+    woods = {each.record.species for each in log.stair_parts() if each.record.kind == "tread" and each.record.species}
+    return woods.pop() if len(woods) == 1 else None
+
+
+def _clear_only(log: Logbook, board: StoredBoard) -> bool | None:
+    """Return whether a clear-only board is logged; None where it was asked for before, at an earlier stained board."""
+    others = [each.record for each in log.boards(brief=True) if each.number != board.number]
+    if any(each.purpose == _CLEAR_ONLY for each in others):
+        return True
+    stained = board.record.stain is not None and board.record.purpose not in _UNSTAINED
+    asked = any(each.stain is not None and each.purpose not in _UNSTAINED for each in others)
+    return False if stained and not asked else None

@@ -1,0 +1,358 @@
+"""The finish record: its limits, its warnings and its written form."""
+
+from __future__ import annotations
+
+import dataclasses
+import string
+from typing import Any, Final
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from finishlab.errors import UsageError
+from finishlab.records import BoardRecord, Finish, Label, MixPart, Preparation, Seal, Topcoat
+from finishlab.records.entries import Checked, Entry, entries
+from finishlab.records.finish import ColourStep, Looking
+from finishlab.records.finish_text import SECTIONS, parse_fields, read_value, show_value, step_changes, write_fields
+from finishlab.records.finish_warnings import WarningContext, board_warnings, warnings
+from finishlab.records.limits import COMMON_PRACTICE, HARD, SOFT, HardLimit
+from finishlab.records.short_text import long_form, recipe_name, short_form
+
+TYPES: Final[dict[str, type[Checked]]] = {
+    "preparation": Preparation,
+    "step": ColourStep,
+    "seal": Seal,
+    "topcoat": Topcoat,
+    "label": Label,
+}
+BOUNDED: Final = [
+    row for row in HARD if row.section in TYPES and (row.low is not None or row.high is not None)
+]  # the others have a rule of their own, below
+
+
+def build(row: HardLimit, value: float) -> Any:
+    """Return the section of a limit with its field at a value."""
+    kind = TYPES[row.section]
+    each = next(each for each in entries(kind) if each.name == row.field)
+    forms: dict[str, Any] = {
+        "grits": (value,),
+        "size": (value, 300.0, 19.0),
+        "ratio": (value, 1.0),
+        "mix": ({"colour": "honey", "parts": value},),
+    }
+    return kind(**{row.field: forms.get(each.form, value)})
+
+
+def edges() -> list[Any]:
+    """Return every bound: the limit, a value that still holds, and the nearest one past it."""
+    found = []
+    for row in BOUNDED:
+        whole = next(e.form for e in entries(TYPES[row.section]) if e.name == row.field) in {"count", "grits"}
+        step = 1 if whole else 0.001
+        if row.low is not None:
+            held, passed = (row.low + step, row.low) if row.above_low else (row.low, row.low - step)
+            found.append(pytest.param(row, held, passed, id=f"{row.section}-{row.field}-low"))
+        if row.high is not None:
+            found.append(pytest.param(row, row.high, row.high + step, id=f"{row.section}-{row.field}-high"))
+    return found
+
+
+@pytest.mark.parametrize(("row", "held", "passed"), edges())
+def test_a_hard_limit_holds_at_its_bound_and_refuses_past_it(row: HardLimit, held: float, passed: float) -> None:
+    """A value at the bound is kept; the next past it is refused with a sentence that names it and what may be given."""
+    assert not build(row, held).is_empty()
+    with pytest.raises(UsageError) as refused:
+        build(row, passed)
+    assert refused.value.code == row.code
+    assert row.words in refused.value.message
+    assert f"{passed:g}" in refused.value.message
+    assert refused.value.hint == row.hint
+
+
+RULES: Final[list[tuple[str, str, Any]]] = [
+    ("unknown-step-kind", "step", {"kind": "lacquer"}),
+    ("unknown-step-by", "step", {"mix_by": "eye"}),
+    ("unknown-topcoat-kind", "topcoat", {"kind": "wax"}),
+    ("grits-not-ascending", "preparation", {"grits": (120, 80)}),
+    ("grits-not-ascending", "preparation", {"grits": (80, 80)}),
+    ("bad-size", "preparation", {"size_mm": (150.0, 300.0)}),
+    ("bad-hardener", "topcoat", {"hardener_ratio": (10.0,)}),
+    ("bad-raised", "preparation", {"grain_raised": "perhaps"}),
+    ("not-a-number", "preparation", {"moisture_percent": "dry"}),
+    ("not-a-number", "step", {"air_c": float("nan")}),
+    ("not-a-whole-number", "topcoat", {"coats": 2.5}),
+    ("text-too-long", "step", {"colour": "x" * 201}),
+    ("no-colour", "step", {"mix": ({"colour": " ", "parts": 1},)}),
+]
+
+
+@pytest.mark.parametrize(("code", "section", "values"), RULES)
+def test_what_cannot_be_meant_is_refused(code: str, section: str, values: dict[str, Any]) -> None:
+    """A value outside the trade's list, out of order or of another kind is refused with a sentence and a hint."""
+    with pytest.raises(UsageError) as refused:
+        TYPES[section](**values)
+    assert refused.value.code == code
+    assert refused.value.message.endswith(".")
+    assert refused.value.hint
+
+
+def test_every_row_of_the_limits_names_a_field() -> None:
+    """Each limit of a section is about a field the section has, and says where it comes from."""
+    for row in (*HARD, *SOFT):
+        assert row.source == COMMON_PRACTICE or len(row.source) > 10
+        if row.section in TYPES:
+            assert row.field in {each.name for each in entries(TYPES[row.section])}
+
+
+OAK: Final = WarningContext(species="red oak")
+SLIPS: Final[dict[str, tuple[Finish, WarningContext, str]]] = {
+    "no-clear-only": (Finish(), WarningContext(clear_only=False), "clear-only"),
+    "not-finished-yet": (Finish(), WarningContext(state="stain dry", deciding=True), "stain dry"),
+    "species-differs": (Finish(), WarningContext(species="ash", tread_species="red oak"), "red oak"),
+    "small-board": (Finish(Preparation(size_mm=(99.0, 300.0, 19.0), stock_lot="a")), OAK, "99 mm"),
+    "stock-lot-unknown": (Finish(Preparation(moisture_percent=8.0)), OAK, "lot of the wood"),
+    "moisture": (Finish(Preparation(moisture_percent=4.9)), OAK, "4.9 %"),
+    "grit-skipped": (Finish(Preparation(grits=(60, 121))), OAK, "60 to 121"),
+    "grit-too-fine": (Finish(Preparation(grits=(120, 220))), OAK, "220"),
+    "last-grit-differs": (
+        Finish(Preparation(grits=(80, 120))),
+        WarningContext(tread=Finish(Preparation(grits=(80, 100)))),
+        "on the treads 100",
+    ),
+    "drying-short": (Finish(Preparation(drying_h=1.9)), OAK, "1.9 h"),
+    "bases-mixed": (Finish(steps=(ColourStep(kind="dye"), ColourStep(kind="oil"))), OAK, "dye and oil"),
+    "lot-differs": (
+        Finish(steps=(ColourStep(lot="8"),)),
+        WarningContext(approved=Finish(steps=(ColourStep(lot="7"),))),
+        "lot 8",
+    ),
+    "much-thinner": (Finish(steps=(ColourStep(thinner_percent=21.0),)), OAK, "21 %"),
+    "applicator-differs": (
+        Finish(steps=(ColourStep(applicator="rag"),)),
+        WarningContext(tread=Finish(steps=(ColourStep(applicator="foam"),))),
+        "with foam",
+    ),
+    "long-wipe": (Finish(steps=(ColourStep(wipe_min=16.0),)), OAK, "16 min"),
+    "long-gel-wipe": (Finish(steps=(ColourStep(kind="gel", wipe_min=6.0),)), OAK, "6 min"),
+    "many-coats": (Finish(steps=(ColourStep(coat=3),)), OAK, "coat 3"),
+    "next-too-early": (
+        Finish(steps=(ColourStep(can_number=1, next_h=2.0),)),
+        WarningContext(labels={1: Label(recoat_h=6.0)}),
+        "says 6 h",
+    ),
+    "air-temperature": (Finish(steps=(ColourStep(air_c=12.0),)), OAK, "12 C"),
+    "damp-air": (Finish(steps=(ColourStep(rh_percent=71.0),)), OAK, "71 %"),
+    "past-pot-life": (
+        Finish(topcoat=Topcoat(can_number=1, mixed_h=5.0)),
+        WarningContext(labels={1: Label(pot_life_h=4.0)}),
+        "4 h",
+    ),
+    "gloss-differs": (Finish(topcoat=Topcoat(gloss_gu=41.0)), WarningContext(floor_gloss_gu=30.0), "41 GU"),
+    "few-topcoats": (Finish(topcoat=Topcoat(coats=2)), WarningContext(on_tread=True), "2 coats"),
+    "anti-slip-differs": (
+        Finish(topcoat=Topcoat(sheen="satin")),
+        WarningContext(tread=Finish(topcoat=Topcoat(anti_slip="fine"))),
+        "anti-slip",
+    ),
+    "one-light-only": (Finish(), WarningContext(lights=1), "one light"),
+    "few-places": (Finish(), WarningContext(spots=4), "4 of the 5"),
+}
+"""Soft limit -> a finish just past it, what it is held against, and words that must be in the sentence."""
+
+FINE: Final[dict[str, tuple[Finish, WarningContext]]] = {
+    "no-clear-only": (Finish(), WarningContext(clear_only=True)),
+    "not-finished-yet": (Finish(), WarningContext(state="cured", deciding=True)),
+    "species-differs": (Finish(), WarningContext(species="Red Oak", tread_species="red oak")),
+    "small-board": (Finish(Preparation(size_mm=(100.0, 300.0, 19.0), stock_lot="a")), OAK),
+    "stock-lot-unknown": (Finish(), OAK),
+    "moisture": (Finish(Preparation(moisture_percent=5.0)), OAK),
+    "grit-skipped": (Finish(Preparation(grits=(60, 120))), OAK),
+    "grit-too-fine": (Finish(Preparation(grits=(120, 180))), OAK),
+    "last-grit-differs": (SLIPS["last-grit-differs"][0], OAK),
+    "drying-short": (Finish(Preparation(drying_h=2.0)), OAK),
+    "bases-mixed": (Finish(steps=(ColourStep(kind="oil"), ColourStep(kind="oil"))), OAK),
+    "lot-differs": (SLIPS["lot-differs"][0], OAK),
+    "much-thinner": (Finish(steps=(ColourStep(thinner_percent=20.0),)), OAK),
+    "applicator-differs": (SLIPS["applicator-differs"][0], OAK),
+    "long-wipe": (Finish(steps=(ColourStep(wipe_min=15.0),)), OAK),
+    "long-gel-wipe": (Finish(steps=(ColourStep(kind="gel", wipe_min=5.0),)), OAK),
+    "many-coats": (Finish(steps=(ColourStep(coat=2),)), OAK),
+    "next-too-early": (
+        Finish(steps=(ColourStep(can_number=1, next_h=6.0),)),
+        WarningContext(labels={1: Label(recoat_h=6.0)}),
+    ),
+    "air-temperature": (Finish(steps=(ColourStep(air_c=13.0), ColourStep(air_c=32.0))), OAK),
+    "damp-air": (Finish(steps=(ColourStep(rh_percent=70.0),)), OAK),
+    "past-pot-life": (
+        Finish(topcoat=Topcoat(can_number=1, mixed_h=4.0)),
+        WarningContext(labels={1: Label(pot_life_h=4.0)}),
+    ),
+    "gloss-differs": (Finish(topcoat=Topcoat(gloss_gu=40.0)), WarningContext(floor_gloss_gu=30.0)),
+    "few-topcoats": (Finish(topcoat=Topcoat(coats=3)), WarningContext(on_tread=True)),
+    "anti-slip-differs": (SLIPS["anti-slip-differs"][0], OAK),
+    "one-light-only": (Finish(), WarningContext(lights=2)),
+    "few-places": (Finish(), WarningContext(spots=5)),
+}
+"""Soft limit -> a finish at it, which is fine."""
+
+
+@pytest.mark.parametrize("code", [row.code for row in SOFT])
+def test_a_soft_limit_warns_past_its_bound_and_not_at_it(code: str) -> None:
+    """A finish just past a soft limit is warned of in a sentence with its figures; one at the limit is not."""
+    finish, context, words = SLIPS[code]
+    said = [each for each in warnings(finish, context) if each.code == code]
+    assert len(said) == 1
+    assert words in said[0].message
+    assert said[0].message.endswith(".")
+    assert "{" not in said[0].message
+    assert code not in {each.code for each in warnings(*FINE[code])}
+
+
+def test_a_finish_without_slips_is_not_warned_of() -> None:
+    """Nothing is said of a good record, nor of an empty one."""
+    good = Finish(
+        Preparation(size_mm=(150.0, 300.0, 19.0), stock_lot="a", moisture_percent=8.0, grits=(80, 100, 120)),
+        (ColourStep(kind="oil", wipe_min=10.0, coat=1),),
+        topcoat=Topcoat(coats=3),
+    )
+    assert warnings(good, OAK) == ()
+    assert board_warnings(BoardRecord("red oak", finish=good)) == ()
+    assert warnings(Finish()) == ()
+
+
+# -- the written form
+
+
+def test_a_step_is_read_as_it_is_documented() -> None:
+    """The kind may stand first; units, fractions and mixes are understood."""
+    found = parse_fields(
+        ColourStep, "oil; maker=Acme; colour=honey; mix=2 honey + 1 walnut; wipe=10 min; air=68 F; can=C3"
+    )
+    assert found == {
+        "kind": "oil", "maker": "Acme", "colour": "honey", "wipe_min": 10.0, "air_c": 20.0, "can_number": 3,
+        "mix": (MixPart("honey", 2.0), MixPart("walnut", 1.0)),
+    }  # fmt: skip
+    assert parse_fields(Preparation, "size=6x12x3/4in; grits=80-100-120; raised=yes") == {
+        "size_mm": (152.4, 304.8, 19.05),
+        "grits": (80, 100, 120),
+        "grain_raised": True,
+    }
+    assert parse_fields(Topcoat, "Water PU; hardener=10:1") == {
+        "kind": "water polyurethane 1-part",
+        "hardener_ratio": (10.0, 1.0),
+    }
+
+
+@pytest.mark.parametrize(
+    ("code", "text"),
+    [
+        ("unknown-field", "oil; brand=Acme"),
+        ("field-twice", "wipe=5; wipe=6"),
+        ("no-equals", "oil; honey"),
+        ("not-a-number", "wipe=soon"),
+        ("unknown-unit", "wipe=10 mm"),
+        ("bad-mix", "mix=honey"),
+        ("bad-number", "can=three"),
+        ("coats-out-of-range", "oil; coats=5"),
+        ("no-such-step", "2: wipe=5"),
+    ],
+)
+def test_a_step_that_cannot_be_read_is_refused(code: str, text: str) -> None:
+    """A text that says nothing the record knows is refused with its own code."""
+    with pytest.raises(UsageError) as refused:
+        step_changes(Finish(steps=(ColourStep(kind="oil"),)), (text,))
+    assert refused.value.code == code
+
+
+def test_steps_are_set_together_or_changed_one_by_one() -> None:
+    """Texts are the new steps, in order; a number before one changes that step and an empty value takes a field out."""
+    two = step_changes(Finish(), ("oil; colour=honey; wipe=10; coats=2",))
+    assert [(s.colour, s.coat) for s in two.steps] == [("honey", 1), ("honey", 2)]
+    changed = step_changes(two, ("2: wipe=; lot=8",))
+    assert changed.steps[0] == two.steps[0]
+    assert (changed.steps[1].wipe_min, changed.steps[1].lot) == (None, "8")
+    assert [s.colour for s in step_changes(changed, ("gel; colour=walnut",)).steps] == ["walnut"]
+
+
+words = st.text(string.ascii_letters + string.digits + " -", min_size=1, max_size=20).filter(lambda text: text.strip())
+
+
+def value_of(section: str, each: Entry) -> st.SearchStrategy[Any]:
+    """Return values that a field may have."""
+    row = next((r for r in HARD if r.section == section and r.field == each.name and r.low is not None), None)
+    low = 0.0 if row is None or row.low is None else row.low + (0.5 if row.above_low else 0.0)
+    high = 1000.0 if row is None or row.high is None else row.high
+    number = st.floats(low, high).map(lambda v: round(v, 3) + 0.0)
+    forms: dict[str, st.SearchStrategy[Any]] = {
+        "text": words,
+        "choice": st.sampled_from(each.choices or ("oil",)),
+        "number": number,
+        "count": st.integers(int(low), int(high)),
+        "can": st.integers(1, 999),
+        "flag": st.booleans(),
+        "grits": st.lists(st.integers(24, 400), unique=True, max_size=6).map(lambda grits: tuple(sorted(grits))),
+        "size": st.tuples(number, number, number),
+        "ratio": st.tuples(number, number),
+        "mix": st.lists(st.builds(MixPart, st.sampled_from(("honey", "dark walnut")), number), max_size=3).map(tuple),
+    }
+    return forms[each.form]
+
+
+def sections() -> st.SearchStrategy[Checked]:
+    """Return any section with any of its fields written."""
+    names = {"looking": "measure"}
+
+    def built(name: str) -> st.SearchStrategy[Checked]:
+        kind = SECTIONS[name]
+        optional = {e.name: value_of(names.get(name, name), e) for e in entries(kind)}
+        return st.fixed_dictionaries({}, optional=optional).map(lambda values: kind(**values))
+
+    return st.sampled_from([name for name in SECTIONS if name != "label"]).flatmap(built)
+
+
+@given(sections())
+def test_a_section_comes_back_from_its_text_and_its_json(part: Checked) -> None:
+    """What is written of a section reads back as the same section, typed and as JSON."""
+    kind = type(part)
+    assert kind(**parse_fields(kind, write_fields(part))) == part
+    assert kind.from_dict(part.as_dict()) == part
+    for each in entries(kind):
+        value = getattr(part, each.name)
+        if value is not None and value != ():
+            assert read_value(each, show_value(each, value)) == value
+
+
+def test_a_recipe_leaves_out_what_belongs_to_one_board() -> None:
+    """Size, moisture, lot of the wood, tread and place are the board's; grits and the rest are the recipe's."""
+    finish = Finish(
+        Preparation(stock_lot="a", offcut_of="7", size_mm=(1.0, 2.0, 3.0), moisture_percent=8.0, grits=(80,)),
+        looking=Looking(place="on a stair"),
+    )
+    recipe = finish.as_recipe()
+    assert recipe == Finish(Preparation(grits=(80,)))
+    assert recipe.with_wood_of(finish) == finish
+
+
+# -- the short form
+
+
+def test_the_short_form_says_what_the_long_one_says() -> None:
+    """Two coats of one colour are one stain of two coats; the topcoat is its sheen and kind."""
+    steps = step_changes(Finish(), ("oil; maker=Acme; colour=honey; coats=2",)).steps
+    finish = Finish(steps=steps, topcoat=Topcoat(kind="hardwax oil", sheen="matte"))
+    assert short_form(finish) == {"stain": "Acme honey", "coats": 2, "topcoat": "matte hardwax oil"}
+    assert short_form(Finish()) == {}
+
+
+def test_a_short_record_has_a_long_form() -> None:
+    """Of a board with the short text only, the long form says as much, and its recipe has a name."""
+    record = BoardRecord("ash", stain="walnut", coats=2, topcoat="satin oil")
+    long = long_form(record)
+    assert [(s.colour, s.coat) for s in long.steps] == [("walnut", 1), ("walnut", 2)]
+    assert long.topcoat == Topcoat(product="satin oil")
+    assert recipe_name(record) == "walnut x 2, satin oil"
+    assert (
+        long_form(dataclasses.replace(record, finish=Finish(steps=(ColourStep(colour="honey"),)))).steps[0].colour
+        == "honey"
+    )
