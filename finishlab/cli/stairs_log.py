@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from finishlab.cli.cautioning import say_cautions
 from finishlab.cli.common import (
     area_options,
     json_option,
@@ -16,7 +17,6 @@ from finishlab.cli.common import (
     print_document,
     report_failures,
     say,
-    say_oil_caution,
 )
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.cli.stairs_add import can_number, recipe_number
@@ -24,11 +24,22 @@ from finishlab.cli.summary import doubt_lines, untouched
 from finishlab.errors import UsageError
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
-    from finishlab.logbook import StoredPart, StoredStair
+    from finishlab.cautions import Action
+    from finishlab.logbook import Logbook, StoredPart, StoredStair
     from finishlab.measure import GreyArea, SurfaceArea
     from finishlab.records import PartEvent
+
+_ACTIONS: Mapping[str, set[Action]] = {
+    "sanded": {"sand"},
+    "rubbed out": {"sand"},
+    "coat": {"apply", "wet stair"},
+    "touched up": {"apply"},
+    "dry-fitted": {"fit"},
+    "fitted": {"fit"},
+}
+"""What an event means for the cautions."""
 
 
 @click.command(
@@ -74,8 +85,8 @@ def log_event(
         events = next_events(stair, parts, done, **given, **named)
         noted = remarks(stair, events)
         idents = log.log_events(events)
-    _tell(stair, parts, events, idents, noted, as_json=as_json)
-    _caution(stair, [event for _, event in events])
+        _tell(stair, parts, events, idents, noted, as_json=as_json)
+        _caution(log, stair, [event for _, event in events])
 
 
 def _tell(
@@ -108,10 +119,12 @@ def _tell(
         say(f"  - {line}")
 
 
-def _caution(stair: StoredStair, events: Sequence[PartEvent]) -> None:
+def _caution(log: Logbook, stair: StoredStair, events: Sequence[PartEvent]) -> None:
     """Say what matters now: the one place where the stair's commands do."""
     products: list[str | None] = []
+    actions: set[Action] = set()
     for event in events:
+        actions |= _ACTIONS.get(event.kind, set())
         if event.kind in {"coat", "touched up"}:
             can = None if event.batch_number is None else stair.cans.get(event.batch_number)
             recipe = None if event.recipe_number is None else stair.recipes.get(event.recipe_number)
@@ -122,7 +135,7 @@ def _caution(stair: StoredStair, events: Sequence[PartEvent]) -> None:
                 products += [f"{step.kind} stain" for step in finish.steps if step.kind and event.step == "stain"]
                 if finish.topcoat is not None and event.step == "topcoat":
                     products.append(finish.topcoat.kind)
-    say_oil_caution(*dict.fromkeys(products))
+    say_cautions(log, dict.fromkeys(products), sorted(actions))
 
 
 @click.command(

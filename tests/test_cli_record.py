@@ -1,0 +1,195 @@
+"""Recipes, cans, the standard, history and undo through the real command."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+from logbook_makers import DAY, keep, measurement
+
+from finishlab.cli.root import finishlab
+from finishlab.logbook import Logbook
+from finishlab.records import BoardRecord
+
+
+class Desk:
+    """A logbook with two boards, and the command on it."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder / "log"
+        with Logbook.open(self.folder, who="ada") as log:
+            log.add_board(
+                BoardRecord("ash", stain="walnut", coats=2, topcoat="satin", date=DAY, state="cured"),
+                [measurement(keep(log, folder, "one.jpg"))],
+            )
+            log.add_board(BoardRecord("ash", date=DAY), [measurement(keep(log, folder, "two.jpg"))])
+
+    def __call__(self, *words: str) -> Result:
+        """Run a command line."""
+        return CliRunner().invoke(finishlab, ["--logbook", str(self.folder), *words])
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Desk:
+    """Return the desk."""
+    return Desk(tmp_path)
+
+
+STEP = "water; maker=Acme; colour=walnut; wipe=5; coats=2"
+TOP = "water pu; sheen=satin; gloss=30; coats=3; recoat=4"
+
+
+def test_a_recipe_is_written_down_shown_and_changed(desk: Desk) -> None:
+    """Every section given comes back in words and in JSON; one field of one step can be changed alone."""
+    added = desk("recipe", "add", "walnut, satin", "--preparation", "grits=80-100-120", "--step", STEP, "--top", TOP)
+    assert added.exit_code == 0, added.stderr
+    assert added.stdout == "R1\n"
+    shown = desk("recipe", "show", "R1").stdout
+    for words in ("walnut, satin", "80-100-120", "Acme walnut", "sheen satin", "30 GU, 3 coats"):
+        assert words in shown
+    assert desk("recipe", "edit", "R1", "--step", "1: wipe=9", "--top", "coats=4").exit_code == 0
+    (entry,) = json.loads(desk("recipe", "show", "R1", "--json").stdout)["recipes"]
+    finish = entry["record"]["finish"]
+    assert [step["wipe_min"] for step in finish["steps"]] == [9, 5]
+    assert finish["topcoat"]["coats"] == 4
+    assert finish["topcoat"]["gloss_gu"] == 30
+    assert desk("recipe", "edit", "R1").exit_code == 2
+    assert "walnut, satin" in desk("recipe", "list").stdout
+    assert desk("recipe", "remove", "R1").exit_code == 0
+    assert json.loads(desk("recipe", "list", "--json").stdout) == {"format": "finishlab/recipes/1", "recipes": []}
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        ("--top", "water pu; coats=9"),
+        ("--top", "water pu; gloss=101"),
+        ("--step", "oil; wipe=61"),
+        ("--step", "oil; thinner=51"),
+        ("--preparation", "grits=120-80"),
+        ("--preparation", "moisture=31"),
+        ("--seal", "shellac; coats=3"),
+        ("--step", "oil; colour"),
+        ("--top", "water pu; shine=3"),
+    ],
+)
+def test_what_passes_a_hard_limit_is_refused_and_the_recipe_stays(desk: Desk, wrong: tuple[str, str]) -> None:
+    """A sentence, exit code 2, and the recipe as it was."""
+    assert desk("recipe", "add", "plain", "--step", STEP).exit_code == 0
+    before = desk("recipe", "show", "R1", "--json").stdout
+    refused = desk("recipe", "edit", "R1", *wrong)
+    assert refused.exit_code == 2
+    assert refused.stderr.startswith("Error: ")
+    assert desk("recipe", "show", "R1", "--json").stdout == before
+    assert desk("recipe", "add", "other", *wrong).exit_code == 2
+    assert len(json.loads(desk("recipe", "list", "--json").stdout)["recipes"]) == 1
+
+
+def test_a_can_is_logged_with_lot_label_and_place(desk: Desk) -> None:
+    """Sizes with units are litres on record; the label's figures come back; what is left can be changed alone."""
+    added = desk(
+        "can", "add", "walnut", "--kind", "oil stain", "--lot", "W-204", "--size", "1qt", "--left", "0.5",
+        "--place", "cellar", "--label", "coverage=10; coverage-to=12; recoat=6", "--opened", "2024-05-01",
+    )  # fmt: skip
+    assert added.exit_code == 0, added.stderr
+    assert added.stdout == "C1\n"
+    assert "Caution: " in added.stderr
+    assert "rags" in added.stderr
+    assert desk("can", "edit", "C1", "--left", "300ml", "--label", "price=34").exit_code == 0
+    (entry,) = json.loads(desk("can", "show", "C1", "--json").stdout)["cans"]
+    assert entry["record"]["size_l"] == pytest.approx(0.946353, abs=1e-6)  # US quart, NIST Handbook 44 appendix C
+    assert entry["record"]["left_l"] == pytest.approx(0.3)
+    assert entry["record"]["label"]["price"] == 34
+    assert entry["record"]["label"]["recoat_h"] == 6
+    shown = desk("can", "show", "C1").stdout
+    assert "W-204" in shown
+    assert "cellar" in shown
+    assert "cellar" in desk("can", "list").stdout
+
+
+def test_a_caution_is_said_once_a_day(desk: Desk) -> None:
+    """The second oily can of the day is logged without saying again what was said."""
+    first = desk("can", "add", "walnut", "--kind", "oil stain")
+    second = desk("can", "add", "honey", "--kind", "oil stain")
+    assert first.stderr.count("Caution: ") >= 2
+    assert "Caution: " not in second.stderr
+    assert "hardener" in desk("can", "add", "finish", "--kind", "water polyurethane 2-part").stderr.casefold()
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        ("--size", "-1"),
+        ("--size", "a lot"),
+        ("--left", "3L", "--size", "1L"),
+        ("--label", "coverage=12; coverage-to=10"),
+        ("--label", "recoat=24; recoat-within=4"),
+        ("--opened", "yesterday"),
+        ("--opened", "2999-01-01"),
+    ],
+)
+def test_a_can_that_cannot_be_is_refused(desk: Desk, wrong: tuple[str, ...]) -> None:
+    """A sentence, exit code 2, and no can."""
+    refused = desk("can", "add", "walnut", "--kind", "oil stain", *wrong)
+    assert refused.exit_code == 2
+    assert refused.stderr.startswith("Error: ")
+    assert json.loads(desk("can", "list", "--json").stdout)["cans"] == []
+
+
+def test_a_board_is_approved_and_the_standard_before_is_kept(desk: Desk) -> None:
+    """The board's finish becomes a recipe and the standard; a second approval ends the first, which stays on record."""
+    done = desk("approve", "B1", "--reason", "closest by day", "--date", "2024-06-01")
+    assert done.exit_code == 0, done.stderr
+    assert "R1" in done.stderr
+    assert "topcoated and dry" not in done.stderr
+    assert json.loads(desk("board", "show", "B1", "--json").stdout)["boards"][0]["record"]["recipe_number"] == 1
+    shown = desk("standard").stdout
+    for words in ("R1", "B1", "2024-06-01 by", "closest by day"):
+        assert words in shown
+    second = desk("approve", "B2")
+    assert "stain dry" in second.stderr, "a board without a topcoat gets no silent approval"
+    both = json.loads(desk("standard", "--all", "--json").stdout)
+    assert both["format"] == "finishlab/standard/1"
+    assert [each["board"] for each in both["standards"]] == ["B2", "B1"]
+    assert both["standards"][0]["ended"] is None
+    assert both["standards"][1]["ended"] is not None
+    assert desk("approve", "B9").exit_code == 6
+
+
+def test_without_a_standard_the_next_step_is_named(desk: Desk) -> None:
+    """No standard is no failure; what to do is said."""
+    none = desk("standard")
+    assert none.exit_code == 0
+    assert "finishlab approve" in none.stdout
+
+
+def test_history_tells_and_undo_takes_back(desk: Desk) -> None:
+    """The change taken back is named; a second undo brings it back; both stand in the history."""
+    assert desk("board", "edit", "B1", "--stain", "honey").exit_code == 0
+    told = desk("history", "B1").stdout
+    assert "stain “walnut” -> “honey”" in told
+    done = desk("undo")
+    assert done.exit_code == 0
+    assert "of B1" in done.stderr
+    assert "stain “walnut” -> “honey”" in done.stderr
+    record = json.loads(desk("board", "show", "B1", "--json").stdout)["boards"][0]["record"]
+    assert record["stain"] == "walnut"
+    again = json.loads(desk("undo", "B1", "--json").stdout)
+    assert again["format"] == "finishlab/undo/1"
+    assert again["subject"] == "B1"
+    record = json.loads(desk("board", "show", "B1", "--json").stdout)["boards"][0]["record"]
+    assert record["stain"] == "honey"
+    whole = json.loads(desk("history", "--json").stdout)["changes"]
+    assert [each["what"] for each in whole if each["subject"] == "B1"] == ["add", "edit", "undo", "undo"]
+    assert len(json.loads(desk("history", "--last", "2", "--json").stdout)["changes"]) == 2
+    assert desk("history", "B9").exit_code == 6
+
+
+def test_a_recipe_from_a_board_is_the_boards_own(desk: Desk) -> None:
+    """``--from-board`` takes what is written of the board and puts the board under the recipe."""
+    assert desk("recipe", "add", "as on B1", "--from-board", "B1").exit_code == 0
+    (entry,) = json.loads(desk("recipe", "list", "--json").stdout)["recipes"]
+    assert entry["boards"] == ["B1"]
+    assert entry["record"]["finish"]["steps"][0]["colour"] == "walnut"
