@@ -17,10 +17,11 @@ from conftest import STRIP_NUMBER, Photos, Run
 from PIL import Image
 
 from finishlab.cli import finishlab
-from finishlab.cli.common import say_oil_caution
+from finishlab.cli.cautioning import say_cautions
 from finishlab.cli.failures import exit_code_of
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import PhotoError
+from finishlab.logbook import Logbook
 from finishlab.version import __version__
 
 COMMAND: Final = (sys.executable, "-W", "error", "-m", "finishlab.cli")
@@ -253,15 +254,19 @@ def test_photos_are_added_to_a_logged_board(run: Run, photos: Photos) -> None:
 
 
 @pytest.mark.parametrize("words", [("Danish oil",), (None, "hardwax OIL")])
-def test_oil_brings_the_caution_about_rags(words: tuple[str | None, ...], capsys: pytest.CaptureFixture[str]) -> None:
-    """A finish with oil in its name brings one line about oily rags; another brings none."""
-    say_oil_caution(*words)
-    said = capsys.readouterr()
-    assert "rags" in said.err
-    assert said.err.count("\n") == 1
-    assert said.out == ""
-    say_oil_caution("water stain", None)
-    assert capsys.readouterr().err == ""
+def test_oil_brings_the_caution_about_rags_once_a_day(
+    words: tuple[str | None, ...], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A finish with oil in its name brings the caution about rags, the first time that day; another brings none."""
+    with Logbook.open(tmp_path) as log:
+        say_cautions(log, ["water stain", None])
+        assert capsys.readouterr().err == ""
+        say_cautions(log, words)
+        said = capsys.readouterr()
+        assert said.err.count("rags with oil") == 1
+        assert said.out == ""
+        say_cautions(log, words)
+        assert capsys.readouterr().err == ""
 
 
 # -- looking up and changing

@@ -99,10 +99,12 @@ def test_what_cannot_be_meant_is_refused(code: str, section: str, values: dict[s
 
 def test_every_row_of_the_limits_names_a_field() -> None:
     """Each limit of a section is about a field the section has, and says where it comes from."""
-    for row in (*HARD, *SOFT):
-        assert row.source == COMMON_PRACTICE or len(row.source) > 10
-        if row.section in TYPES:
-            assert row.field in {each.name for each in entries(TYPES[row.section])}
+    named = [(row.section, row.field, row.source) for row in HARD]
+    named += [(row.section, row.field, row.source) for row in SOFT]
+    for section, field, source in named:
+        assert source == COMMON_PRACTICE or len(source) > 10
+        if section in TYPES:
+            assert field in {each.name for each in entries(TYPES[section])}
 
 
 OAK: Final = WarningContext(species="red oak")

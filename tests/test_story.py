@@ -110,7 +110,7 @@ def test_another_aim_is_named_and_drawn() -> None:
     aim = Aim("contrast", -12.0, limits=("redder",))
     boards = tuple(replace(b, score=DeltaE(2.0, 1.0, 3.0), within_limits=0.4) for b in samples.ranking().boards)
     content = samples.content(ranking=replace(samples.ranking(), aim=aim, boards=boards))
-    assert tell(content).aim.startswith("Ranked for: 12 L* darker than the floor, same undertone; no redder")
+    assert tell(content).aim.startswith("Ranked for: 12 L* darker than the floor, same undertone, no redder")
     assert "come closest to the contrast that was asked for" in tell(content).answer
     text = page_html(content)
     assert "12 L* darker than the floor" in text

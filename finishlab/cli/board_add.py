@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 import click
 
+from finishlab.cli.cautioning import due_cautions
 from finishlab.cli.common import (
     area_options,
     json_option,
@@ -16,11 +17,10 @@ from finishlab.cli.common import (
     print_document,
     report_failures,
     say,
-    say_oil_caution,
 )
 from finishlab.cli.finish_options import draft_options, say_warnings, typed
 from finishlab.cli.lazy import ExampleCommand
-from finishlab.cli.summary import board_summary, doubt_lines, oily_words, untouched
+from finishlab.cli.summary import board_summary, doubt_lines, product_words, untouched
 from finishlab.errors import UsageError
 from finishlab.records import MAX_COATS, PURPOSES
 
@@ -110,6 +110,7 @@ def add(
         else:
             logged = log_board(log, record, results, dated="date" in draft.fields, with_floor=with_floor)
             slips = new_warnings(log, logged)
+        cautions = due_cautions(log, product_words(logged.record))
     if as_json:
         from finishlab.reports.documents import boards_document
         from finishlab.workflow.rows import board_row
@@ -122,7 +123,8 @@ def add(
     for line in doubt_lines(results):
         say(line)
     say_warnings(slips)
-    say_oil_caution(*oily_words(logged.record))
+    for line in cautions:
+        say(line)
     return 0
 
 

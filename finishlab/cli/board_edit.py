@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from finishlab.cli.common import json_option, open_logbook, print_document, say, say_oil_caution
+from finishlab.cli.cautioning import say_cautions
+from finishlab.cli.common import json_option, open_logbook, print_document, say
 from finishlab.cli.finish_options import CLEARED, draft_options, say_warnings, typed
 from finishlab.cli.lazy import ExampleCommand
-from finishlab.cli.summary import board_summary, oily_words
+from finishlab.cli.summary import board_summary, product_words
 from finishlab.errors import UsageError
 from finishlab.records import MAX_COATS, PURPOSES
 
@@ -68,8 +69,7 @@ def edit(
             print_document(boards_document([board_row(found)]))
         say(board_summary(found, "changed"))
         say_warnings(new_warnings(log, found, before))
-    new = set(oily_words(found.record)) - set(oily_words(before))
-    say_oil_caution(*new)
+        say_cautions(log, [word for word in product_words(found.record) if word not in product_words(before)])
 
 
 def _check(given: dict[str, Any], texts: FinishTexts, clear: tuple[str, ...]) -> None:

@@ -12,11 +12,11 @@ if TYPE_CHECKING:
     from finishlab.cautions import Action
     from finishlab.logbook import Logbook
 
-__all__ = ["say_cautions"]
+__all__ = ["due_cautions", "say_cautions"]
 
 
-def say_cautions(log: Logbook, products: Iterable[str | None], actions: Iterable[Action] = ("apply",)) -> None:
-    """Say what products and work call for, on stderr, unless it was said today.
+def due_cautions(log: Logbook, products: Iterable[str | None], actions: Iterable[Action] = ("apply",)) -> list[str]:
+    """Return what products and work call for and was not said today, a line each; the logbook takes it as said.
 
     Parameters
     ----------
@@ -27,5 +27,11 @@ def say_cautions(log: Logbook, products: Iterable[str | None], actions: Iterable
     actions
         What is done.
     """
-    for code in log.cautions_due(caution.code for caution in cautions_for(products, actions)):
-        say(CAUTIONS[code].spoken)
+    codes = [caution.code for caution in cautions_for(products, actions)]
+    return [CAUTIONS[code].spoken for code in log.cautions_due(codes)] if codes else []
+
+
+def say_cautions(log: Logbook, products: Iterable[str | None], actions: Iterable[Action] = ("apply",)) -> None:
+    """Say on stderr what `due_cautions` returns."""
+    for line in due_cautions(log, products, actions):
+        say(line)

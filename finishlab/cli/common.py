@@ -36,7 +36,6 @@ __all__ = [
     "print_document",
     "report_failures",
     "say",
-    "say_oil_caution",
 ]
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -164,14 +163,6 @@ def report_failures(results: Sequence[PhotoResult]) -> int:
 def say(text: str) -> None:
     """Say something to whoever watches, on stderr."""
     click.echo(text, err=True)
-
-
-def say_oil_caution(*words: str | None) -> None:
-    """Say what matters at the moment of use when a finish is oily."""
-    from finishlab.cautions import CAUTIONS, is_oily
-
-    if any(is_oily(text or "") for text in words):
-        say(CAUTIONS["oily-rags"].spoken)
 
 
 def out() -> Console:

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
 import click
 
 from finishlab.cli.common import json_option, open_logbook, out, print_document, say
 from finishlab.cli.lazy import ExampleCommand
+
+if TYPE_CHECKING:
+    from finishlab.records import BoardRecord
 
 
 @click.command(
@@ -24,25 +30,32 @@ def approve(*, number: str, reason: str | None, date: str | None, as_json: bool)
     are held against.
     """
     from finishlab.records import parse_date
-    from finishlab.records.finish_warnings import WarningContext, warnings
+    from finishlab.records.finish_warnings import warnings
     from finishlab.records.short_text import long_form
     from finishlab.reports.recipe_text import standards_document
+    from finishlab.workflow.finish_context import finish_context
     from finishlab.workflow.recipes import standard_rows
 
     with open_logbook() as log:
         made = log.approve(number, reason=reason, date=None if date is None else parse_date(date))
-        board = log.board(number).record
+        board = log.board(number)
+        context = replace(finish_context(log, board, deciding=True), on_tread=True)
+        if not _topcoated(board.record):
+            context = replace(context, state=board.record.state or "stain dry")
+        slips = warnings(long_form(board.record), context)
         rows = standard_rows(log)
         name = next((found.record.name for found in log.recipes() if found.number == made.approval.recipe), "")
     if as_json:
         print_document(standards_document(rows))
     chosen = made.approval
     say(f"{chosen.recipe} ({name}) is the standard, by board {chosen.board}, from {chosen.date} on.")
-    topped = board.topcoat is not None or (board.finish is not None and board.finish.topcoat is not None)
-    context = WarningContext(state=board.state or (None if topped else "stain dry"), deciding=True, on_tread=True)
-    for warning in warnings(long_form(board), context):
-        say(f"Worth a thought: {warning.message}")
+    for slip in slips:
+        say(f"Worth a thought: {slip.message}")
     say("Prove it on one whole tread first (common practice, no source), and keep the board.")
+
+
+def _topcoated(record: BoardRecord) -> bool:
+    return record.topcoat is not None or (record.finish is not None and record.finish.topcoat is not None)
 
 
 @click.command(

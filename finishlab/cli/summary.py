@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from finishlab.records import BoardRecord
     from finishlab.reports.rows import PhotoResult
 
-__all__ = ["board_summary", "doubt_lines", "oily_words", "spot_summary", "untouched"]
+__all__ = ["board_summary", "doubt_lines", "product_words", "spot_summary", "untouched"]
 
 
 def board_summary(board: StoredBoard, done: str = "logged") -> str:
@@ -29,15 +29,17 @@ def spot_summary(spot: StoredSpot, done: str = "logged") -> str:
     return f"{spot.number} {done}: {spot.record.surface}{where}{_colour(spot_row(spot).lab)}, {_photos(spot)}."
 
 
-def oily_words(record: BoardRecord) -> list[str]:
-    """Return the words of a board's finish that may say that it is oily."""
+def product_words(record: BoardRecord) -> list[str]:
+    """Return the words of a board's finish that say what was put on."""
     finish = record.finish
     words: list[str | None] = [record.stain, record.topcoat]
     if finish is not None:
         words += [f"{step.kind} stain" for step in finish.steps if step.kind is not None]
         words += [step.name for step in finish.steps]
         words += [finish.seal.kind] if finish.seal is not None else []
-        words += [finish.topcoat.kind, finish.topcoat.product] if finish.topcoat is not None else []
+        words += (
+            [finish.topcoat.kind, finish.topcoat.product, finish.topcoat.sheen] if finish.topcoat is not None else []
+        )
     return [word for word in words if word]
 
 
