@@ -18,7 +18,7 @@ from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.matching.aims import Aim
 from finishlab.measure import Measurement
-from finishlab.records import BoardRecord, FloorSpotRecord
+from finishlab.records import BoardRecord, Finish, FloorSpotRecord, Preparation, Recipe, Topcoat
 from finishlab.workflow.comparing import compare, rank_boards
 
 FLOOR = np.array([56.0, 8.0, 22.0])
@@ -225,3 +225,35 @@ def test_rank_command_serves_aims_limits_and_formulas(log: Logbook, tmp_path: Pa
 def test_options_that_do_not_go_together_are_usage_errors(log: Logbook, words: tuple[str, ...]) -> None:
     """A step without a contrast, two steps, two formulas: exit code 2 before anything is compared."""
     assert run(log, *words).exit_code == 2
+
+
+def test_the_record_of_a_board_speaks_in_the_ranking(log: Logbook, tmp_path: Path) -> None:
+    """State, grit and sheen of the finish record raise their doubts; a cured board like the treads has none of them."""
+    add_floor(log, tmp_path)
+    floor = log.floor_spots()[0]
+    log.edit_floor_spot(floor.number, note="sheen: matte")
+    good = Finish(Preparation(grits=(80, 100, 120)), topcoat=Topcoat("water polyurethane 1-part", gloss_gu=15.0))
+    fine = Finish(Preparation(grits=(80, 120, 180)), topcoat=Topcoat("water polyurethane 1-part", gloss_gu=75.0))
+    add_board(log, tmp_path, "good", (0.5, 0.0, 0.0), replace(DONE, finish=good, state="cured"))
+    add_board(log, tmp_path, "fine", (0.6, 0.0, 0.0), replace(DONE, finish=fine, state="stain dry"))
+    log.approve("B1", reason="closest")
+    found = {board.board: board for board in compare(log).ranking.boards}
+    codes = {name: {doubt.code for doubt in board.doubts} for name, board in found.items()}
+    assert not codes["B1"] & {"grit-differs", "sheen-differs", "not-topcoated", "board-wet", "board-bare"}
+    assert codes["B2"] >= {"grit-differs", "sheen-differs", "not-topcoated"}
+    assert found["B1"].final
+    assert not found["B2"].final
+
+
+def test_boards_of_one_recipe_are_pooled_by_their_records(log: Logbook, tmp_path: Path) -> None:
+    """Two boards under one recipe stand as one in the ranking of recipes, with the number people read."""
+    add_floor(log, tmp_path)
+    for name, step in (("a", 1.0), ("b", 2.0), ("c", 6.0)):
+        add_board(log, tmp_path, name, (step, 0.0, 0.0))
+    made = log.add_recipe(Recipe("walnut"))
+    for number in ("B1", "B2"):
+        log.edit_board(number, recipe_number=int(made.number[1:]))
+    pooled = compare(log).recipes
+    assert pooled is not None
+    assert pooled.boards[0].board == "R1"
+    assert pooled.boards[0].photos == 2

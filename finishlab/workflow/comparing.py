@@ -129,8 +129,9 @@ def rank_boards(log: Logbook, *, light: str | None = None, aim: Aim = MATCH) -> 
     ...     for board in rank_boards(log).boards:
     ...         print(board.place, board.board, board.delta_e00.value, board.in_words)
     """
-    boards, spots = log.boards(brief=True), log.floor_spots()
-    return _told(_see(boards, spots, _main_light(boards, spots, light), aim, strict=light is not None), aim)
+    boards, spots, grit = log.boards(brief=True), log.floor_spots(), _tread_grit(log)
+    chosen = _main_light(boards, spots, light)
+    return _told(_see(boards, spots, chosen, aim, strict=light is not None, grit=grit), aim)
 
 
 def compare(
@@ -153,10 +154,25 @@ def compare(
         The aim that the best board's cost is told under; without it a contrast beside a match, and a match beside a
         contrast.
     recipes
-        Board -> recipe; boards of one recipe are pooled.
+        Board -> recipe; boards of one recipe are pooled. Without it, as the boards' records say.
     """
     with many_objects():
-        return _compare(log.boards(brief=True), log.floor_spots(), light, aim, other, recipes or {})
+        boards = log.boards(brief=True)
+        if recipes is None:
+            recipes = {board.number: board.record.recipe for board in boards if board.record.recipe is not None}
+        return _compare(boards, log.floor_spots(), light, aim, other, recipes, _tread_grit(log))
+
+
+def _tread_grit(log: Logbook) -> int | None:
+    """Return the last grit the treads are sanded to: by the standard, else by the one recipe the treads name."""
+    standard = log.standard()
+    if standard is not None:
+        finishes = [standard.approval.finish]
+    else:
+        named = {part.record.recipe_number for part in log.stair_parts() if part.record.kind == "tread"}
+        finishes = [each.record.finish for each in log.recipes() if int(each.number[1:]) in named]
+    last = {each.preparation.grits[-1] for each in finishes if each.preparation.grits}
+    return last.pop() if len(last) == 1 else None
 
 
 def _compare(
@@ -166,13 +182,14 @@ def _compare(
     aim: Aim,
     other: Aim | None,
     recipes: Mapping[str, str],
+    grit: int | None,
 ) -> Comparison:
     chosen = _main_light(boards, spots, light)
-    seen = _see(boards, spots, chosen, aim, strict=light is not None)
+    seen = _see(boards, spots, chosen, aim, strict=light is not None, grit=grit)
     ranking = _told(seen, aim)
     rankings = {chosen: ranking}
     for each in _other_lights(boards, spots, chosen):
-        rankings[each] = _see(boards, spots, each, aim, strict=True).rank(aim)
+        rankings[each] = _see(boards, spots, each, aim, strict=True, grit=grit).rank(aim)
     lights = compare_lights([named_light(each) for each in rankings], rankings)
     ranking = _with_light_doubts(ranking, lights)
     measured = {b.board for b in ranking.boards}
@@ -214,7 +231,13 @@ def _other_lights(boards: Sequence[StoredBoard], spots: Sequence[StoredSpot], ch
 
 
 def _see(
-    boards: Sequence[StoredBoard], spots: Sequence[StoredSpot], light: Light, aim: Aim, *, strict: bool
+    boards: Sequence[StoredBoard],
+    spots: Sequence[StoredSpot],
+    light: Light,
+    aim: Aim,
+    *,
+    strict: bool,
+    grit: int | None = None,
 ) -> _InLight:
     """Weigh everything in a light, for an aim that a board may or may not reach.
 
@@ -224,6 +247,7 @@ def _see(
         ``no-floor`` or ``no-boards``.
     """
     floor = see_floor(boards, spots, light, strict=strict)
+    floor = replace(floor, facts=replace(floor.facts, tread_grit=grit))
     pool = floor.pool()
     measured = [board for board in boards if in_light(board.measurements, light)]
     if boards and not measured:

@@ -203,11 +203,18 @@ def subject_of(board: StoredBoard, light: Light, floor: FloorSeen, pool: FloorPo
 
 def _facts(board: StoredBoard, found: Sequence[StoredMeasurement]) -> BoardFacts:
     record = board.record
+    topcoat = None if record.finish is None else record.finish.topcoat
+    gloss = None if topcoat is None else topcoat.gloss_gu
+    if gloss is None:
+        gloss = sheen_of(record.topcoat) or sheen_of(None if topcoat is None else topcoat.sheen)
+    grits = () if record.finish is None else record.finish.preparation.grits
     return BoardFacts(
         purpose=record.purpose,
-        topcoated=(record.topcoat or "").casefold() not in _NO_TOPCOAT,
+        state=record.state,
+        topcoated=topcoat is not None or (record.topcoat or "").casefold() not in _NO_TOPCOAT,
         dry=False if told_wet(record.note) else None,
-        gloss=sheen_of(record.topcoat),
+        gloss=gloss,
+        last_grit=grits[-1] if grits else None,
         grain_deg=_grain(found),
         dates=(record.date,),
         strips=_strips(found),
