@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     short_help="Plan the days so that the stair can be climbed all the while.",
     examples=(
         'finishlab plan calendar --treads 13 --coat "oil stain" --coat "oil polyurethane" --coat "oil polyurethane"',
+        "finishlab plan calendar --away --start 2026-12-01",
         "finishlab plan calendar --from stair.toml --ics stair.ics --csv stair.csv",
     ),
 )
@@ -48,8 +49,10 @@ def calendar(
 ) -> None:
     """Plan the days so that the stair can be climbed all the while.
 
-    Every second tread is worked on at a time; no two neighbours are wet or missing together, no step stays open over
-    night, and no recoat window is missed. Times without a label are usual ones, on the side of waiting.
+    Without --treads or --from it is for the logged stair and its recipe.
+
+    Every second tread is worked on at a time; no two neighbours are wet or missing together, no step stays open
+    over night, and no recoat window is missed. Times without a label are usual ones, on the side of waiting.
     """
     from finishlab.reports.plan_documents import calendar_csv, calendar_document, calendar_ics
     from finishlab.reports.plan_text import print_calendar, print_cautions, print_parts
@@ -105,11 +108,11 @@ def _of_options(stair: StairPlan, options: dict[str, Any]) -> StairPlan:
             "The stair is not described.",
             "Give --treads with --coat, or a file with --from; see: finishlab plan example",
         )
-    if not options["coats"]:
+    if not options["coats"] and not stair.products:
         raise UsageError("no-coats", "No coat is named.", "Name them in their order, for example --coat “oil stain”.")
     # Coats of a product that follow each other share its recoat window, so each named coat is a product of one coat.
     products = tuple(product_of(kind) for kind in options["coats"])
-    return replace(stair, products=products, away=("tread",) if options["away"] else ())
+    return replace(stair, products=products or stair.products, away=("tread",) if options["away"] else ())
 
 
 def _cautions(plan: StairPlan) -> tuple[Caution, ...]:

@@ -20,10 +20,11 @@ if TYPE_CHECKING:
     short_help="Say what to cut the treads to, and how many boards to buy.",
     examples=(
         "finishlab plan cutting --treads 13 --front 36in --depth 10.5in --thickness 1in --stock 96inx11.5in=62",
+        "finishlab plan cutting",
         "finishlab plan cutting --from stair.toml --csv cutting.csv",
     ),
 )
-@stair_options(sized=True)
+@stair_options(sized=True, products=False)
 @click.option("--stock", "boards", multiple=True, metavar="LxW=PRICE", help="A board on sale, 96inx12in=85; repeat.")
 @click.option("--kerf", metavar="LENGTH", help="Width of a saw cut. [default: 3.2 mm]")
 @click.option("--allowance", metavar="LENGTH", help="Added to each length for cutting to fit. [default: 25 mm or 1 in]")
@@ -45,8 +46,10 @@ def cutting(
 ) -> None:
     """Say what to cut the treads to, and how many boards to buy.
 
-    Out-of-square treads come with their back width, sides and both diagonals to check. Boards narrower than a tread are
-    taken to be glued up.
+    Without --treads or --from it is for the logged stair.
+
+    Out-of-square treads come with their back width, sides and both diagonals to check. Boards narrower than a tread
+    are taken to be glued up.
     """
     from finishlab.cautions import cautions_for
     from finishlab.reports.plan_documents import cutting_csv, cutting_document

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import click
 
-from finishlab.cli.common import say
+from finishlab.cli.common import open_logbook, say
 from finishlab.errors import UsageError
 
 if TYPE_CHECKING:
@@ -21,13 +21,16 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 _STAIR = ("treads", "front", "depth", "thickness", "edge", "odd")
 
 
-def stair_options(*, sized: bool) -> Callable[[Command], Command]:
+def stair_options(*, sized: bool, products: bool = True) -> Callable[[Command], Command]:
     """Return what adds the stair: ``--from FILE``, or treads by their number and, where `sized`, their sizes.
+
+    Without any of them it is the logged stair, and with `products` the products of its recipe.
 
     The command is given a `StairPlan` as ``stair``, and whether it comes ``from_file``.
     """
     options = [
         click.option("--from", "file", type=click.Path(), metavar="FILE", help="Stair and products from a TOML file."),
+        click.option("--recipe", metavar="R1", help="Of the logged stair: the recipe. [default: the standard]"),
         click.option("--treads", type=click.IntRange(1, 200), metavar="N", help="Treads of one flight."),
     ]
     if sized:
@@ -46,9 +49,17 @@ def stair_options(*, sized: bool) -> Callable[[Command], Command]:
 
     def add(command: Command) -> Command:
         @functools.wraps(command)
-        def with_stair(*args: object, file: str | None, **others: Any) -> object:  # noqa: ANN401 - options
+        def with_stair(*args: object, file: str | None, recipe: str | None, **others: Any) -> object:  # noqa: ANN401 - options
             given = {name: others.pop(name, None) for name in _STAIR}
-            stair = _stair(file, given, sized=sized)
+            logged = file is None and all(given[name] in (None, ()) for name in _STAIR)
+            if recipe is not None and not logged:
+                raise UsageError(
+                    "recipe-without-logged-stair",
+                    "--recipe belongs to the logged stair.",
+                    "Leave out --recipe, or --from, --treads and their sizes.",
+                )
+            named = others.get("liquid") or (isinstance(others.get("coats"), tuple) and others["coats"])
+            stair = _logged(recipe, products=products and not named) if logged else _stair(file, given, sized=sized)
             return command(*args, stair=stair, from_file=file is not None, **others)
 
         wrapped = cast("Command", with_stair)
@@ -94,6 +105,13 @@ def need_treads(stair: StairPlan) -> None:
         say(sentence)
 
 
+def _logged(recipe: str | None, *, products: bool) -> StairPlan:
+    from finishlab.workflow.logged_plan import logged_plan, logged_stair
+
+    with open_logbook() as log:
+        return logged_plan(log, recipe) if products else logged_stair(log)
+
+
 def _stair(file: str | None, given: dict[str, Any], *, sized: bool) -> StairPlan:
     from finishlab.stairs.geometry import Shape
     from finishlab.stairs.plan import StairPlan
@@ -109,8 +127,6 @@ def _stair(file: str | None, given: dict[str, Any], *, sized: bool) -> StairPlan
                 "Leave one of them out.",
             )
         return read_plan(file)
-    if not named:
-        return StairPlan(())
     if not sized:
         # Days do not depend on sizes.
         return StairPlan(flat_parts(given["treads"], Shape(900, 250, 25), {}))

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     short_help="Say how much stain and finish to buy.",
     examples=(
         'finishlab plan quantities --treads 13 --front 36in --depth 11.5in --thickness 1in --liquid "oil stain"',
+        "finishlab plan quantities --recipe R1",
         "finishlab plan quantities --from stair.toml --csv quantities.csv",
     ),
 )
@@ -48,7 +49,10 @@ def quantities(
 ) -> None:
     """Say how much stain and finish to buy.
 
-    Labels differ up to threefold: without --coverage the answer is a range. Areas hold both faces, edges and nosing.
+    Without --treads or --from it is for the logged stair and its recipe.
+
+    Labels differ up to threefold: without --coverage the answer is a range. Areas hold both faces, edges and
+    nosing.
     """
     from finishlab.cautions import cautions_for
     from finishlab.reports.plan_documents import quantities_csv, quantities_document

@@ -1,0 +1,131 @@
+"""The stair and the recipe that are logged, as what plans are made from."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from itertools import groupby
+from typing import TYPE_CHECKING, Final
+
+from finishlab.errors import UsageError
+from finishlab.stairs.coverage import Coats
+from finishlab.stairs.plan import Product, StairPlan
+from finishlab.workflow.planning import product_of
+from finishlab.workflow.printing_schedule import chosen_recipe
+from finishlab.workflow.stairs import parts_for_plan
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from finishlab.logbook import Logbook
+    from finishlab.records import Batch, Finish, Label
+
+__all__ = ["logged_plan", "logged_products", "logged_stair"]
+
+_STAINS: Final = {"oil": "oil stain", "water": "water stain", "gel": "gel stain", "dye": "water stain"}
+"""Kind of a colour step -> kind of liquid; a dye is counted as a water stain."""
+_USUAL_TOPCOATS: Final = 3
+
+
+def logged_plan(log: Logbook, recipe: str | None = None) -> StairPlan:
+    """Return the logged stair with the products of a recipe: the one named, else the standard, else the only one.
+
+    Raises
+    ------
+    UsageError
+        ``"no-stair"``, ``"no-sizes"``, ``"no-recipe"``, ``"which-recipe"``, ``"unknown-kind"``.
+    LogbookError
+        ``"unknown-recipe"``.
+    """
+    return replace(logged_stair(log), products=logged_products(log, recipe))
+
+
+def logged_stair(log: Logbook) -> StairPlan:
+    """Return the logged stair without products.
+
+    Raises
+    ------
+    UsageError
+        ``"no-stair"`` or ``"no-sizes"``.
+    """
+    if not log.stair_parts():
+        raise UsageError(
+            "no-stair",
+            "The stair is not described.",
+            "Enter it once with: finishlab stairs add RISERS, or give --treads and their sizes, or a file with --from.",
+        )
+    parts = parts_for_plan(log)
+    if not parts:
+        raise UsageError(
+            "no-sizes",
+            "No part of the logged stair has its sizes.",
+            "Add them, for example: finishlab stairs edit all treads --front 36in --depth 11.5in --thickness 1in",
+        )
+    return StairPlan(tuple(parts))
+
+
+def logged_products(log: Logbook, recipe: str | None = None) -> tuple[Product, ...]:
+    """Return what a recipe puts on, in order; coverage and times are the cans' labels' where these say them."""
+    number, chosen, _ = chosen_recipe(log, recipe)
+    cans = {int(each.number[1:]): each.record for each in log.cans()}
+    products = tuple(_products(f"R{number}", chosen.finish, cans))
+    if not products:
+        raise UsageError(
+            "empty-recipe",
+            f"Recipe R{number} says neither stain nor topcoat.",
+            f"Add them, for example: finishlab recipe edit R{number} --step oil --top “oil pu; coats=3”",
+        )
+    return products
+
+
+def _products(number: str, finish: Finish, cans: Mapping[int, Batch]) -> Iterator[Product]:
+    steps = [(_STAINS.get(step.kind or ""), step.name, step.can_number, step.next_h) for step in finish.steps]
+    for (kind, name, can, next_h), alike in groupby(steps):
+        if kind is None:
+            raise UsageError(
+                "unknown-kind",
+                f"Recipe {number} does not say what kind of stain its step “{name or 1}” is.",
+                f"Say it, for example: finishlab recipe edit {number} --step “1: kind=oil”",
+            )
+        coats = len(list(alike))
+        yield _labelled(product_of(kind, name=name or None, coats=coats), _label(cans, can), next_h)
+    if finish.seal is not None:
+        sealed = product_of("sealer", name=finish.seal.kind, coats=finish.seal.coats or 1, under=1)
+        yield _labelled(sealed, _label(cans, finish.seal.can_number), None)
+    coat = finish.topcoat
+    if coat is not None:
+        if coat.kind in {None, "other"}:
+            raise UsageError(
+                "unknown-kind",
+                f"Recipe {number} does not say what kind of topcoat it has.",
+                f"Say it, for example: finishlab recipe edit {number} --top “oil pu”; for others use --from FILE.",
+            )
+        name = " ".join(word for word in (coat.maker, coat.product) if word)
+        top = product_of(str(coat.kind), name=name or None, coats=coat.coats or _USUAL_TOPCOATS)
+        yield _labelled(top, _label(cans, coat.can_number), coat.recoat_h)
+
+
+def _label(cans: Mapping[int, Batch], number: int | None) -> Label | None:
+    can = None if number is None else cans.get(number)
+    return None if can is None else can.label
+
+
+def _labelled(product: Product, label: Label | None, recoat_h: float | None) -> Product:
+    """Return a product with what its label says in the place of usual figures; the recipe's own wait comes next."""
+    product = replace(product, coats=Coats(product.coats.top, under=1))
+    times = product.coat.times
+    if recoat_h is not None:
+        times = replace(times, recoat=(recoat_h, times.recoat[1]))
+    if label is not None:
+        low = label.recoat_h if label.recoat_h is not None else times.recoat[0]
+        times = replace(
+            times,
+            recoat=(low, label.recoat_within_h if label.recoat_within_h is not None else times.recoat[1]),
+            socks=times.socks if label.walk_on_h is None else label.walk_on_h,
+            use=times.use if label.use_h is None else label.use_h,
+            cure=times.cure if label.cure_d is None else label.cure_d * 24,
+        )
+        bounds = [each for each in (label.coverage_low_m2_per_l, label.coverage_high_m2_per_l) if each is not None]
+        if bounds:
+            product = replace(product, coverage=(bounds[0], bounds[-1]))
+    return replace(product, coat=replace(product.coat, times=times))

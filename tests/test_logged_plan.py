@@ -1,0 +1,109 @@
+"""Plans of the logged stair, with the recipe's products and what the cans' labels say, through the real command."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from finishlab.cli.root import finishlab
+
+SIZED = ("stairs", "add", "4", "--tread", "914x292x27")
+
+
+class Stair:
+    """A logbook with an entered stair, and the command on it."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder / "log"
+
+    def __call__(self, *words: str) -> Result:
+        """Run a command line."""
+        return CliRunner().invoke(finishlab, ["--logbook", str(self.folder), *words])
+
+    def enter(self) -> None:
+        """Enter 13 treads of 914 x 292 x 27 mm, a can with its label and a recipe."""
+        assert self("stairs", "add", "14", "--tread", "914x292x27", "--no-risers", "--no-top-nosing").exit_code == 0
+        assert self("can", "add", "walnut", "--kind", "oil stain", "--label", "coverage=12; recoat=8").exit_code == 0
+        steps = ("--step", "oil; colour=walnut; can=C1", "--top", "water pu; coats=3")
+        assert self("recipe", "add", "walnut", *steps).exit_code == 0
+
+
+@pytest.fixture
+def stair(tmp_path: Path) -> Stair:
+    """Return an empty logbook's command."""
+    return Stair(tmp_path)
+
+
+def test_quantities_of_the_logged_stair_follow_the_label(stair: Stair) -> None:
+    """Both faces and square edges of 13 treads are 7.786 m2 (arithmetic); the label's 12 m2/L takes the range's place."""
+    stair.enter()
+    found = json.loads(stair("plan", "quantities", "--json").stdout)
+    stain, top = found["products"]
+    assert stain["coat_area_m2"] == pytest.approx(7.786, abs=0.001)
+    assert stain["coverage_m2_per_l"] == [12, 12]
+    assert top["coverage_m2_per_l"] == [9, 15]
+    assert top["coats"]["top"] == 3
+
+
+def test_calendar_of_the_logged_stair_waits_as_the_label_says(stair: Stair) -> None:
+    """Alternate treads: the second half of the treads is begun only when the first can be walked on."""
+    stair.enter()
+    done = stair("plan", "calendar", "--start", "2026-12-01", "--json")
+    assert done.exit_code == 0, done.stderr
+    assert json.loads(done.stdout)["format"].startswith("finishlab/")
+    text = stair("plan", "calendar", "--start", "2026-12-01").stdout
+    assert "treads 1, 3, 5" in text
+    assert "walnut" in text
+    assert "Oily rags" in text
+
+
+def test_cutting_of_the_logged_stair_needs_no_recipe(stair: Stair) -> None:
+    """The cutting list is that of the entered treads, an out-of-square one with its own back width."""
+    assert stair("stairs", "add", "4", "--tread", "914x292x27").exit_code == 0
+    assert stair("stairs", "edit", "tread 2", "--left", "89", "--right", "90.5").exit_code == 0
+    done = stair("plan", "cutting", "--stock", "2000x300")
+    assert done.exit_code == 0, done.stderr
+    assert "tread 2" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("before", "code", "says"),
+    [
+        ((), 2, "stair is not described"),
+        ((("stairs", "add", "4"),), 2, "its sizes"),
+        ((("stairs", "add", "4", "--tread", "914x292x27"),), 2, "no recipe"),
+        (
+            (
+                ("stairs", "add", "4", "--tread", "914x292x27"),
+                ("recipe", "add", "plain", "--top", "other; product=wax"),
+            ),
+            2,
+            "kind of topcoat",
+        ),
+        (
+            (("stairs", "add", "4", "--tread", "914x292x27"), ("recipe", "add", "plain", "--step", "colour=honey")),
+            2,
+            "kind of stain",
+        ),
+    ],
+)
+def test_what_is_missing_for_a_plan_is_said(
+    stair: Stair, before: tuple[tuple[str, ...], ...], code: int, says: str
+) -> None:
+    """Without a stair, sizes, a recipe or a kind one sentence says what to do, and nothing is planned."""
+    for words in before:
+        assert stair(*words).exit_code == 0
+    done = stair("plan", "quantities")
+    assert done.exit_code == code
+    assert says in done.stderr
+    assert done.stdout == ""
+
+
+def test_a_recipe_has_no_place_beside_a_stair_by_options(stair: Stair) -> None:
+    """``--recipe`` with ``--treads`` is a contradiction, and said so."""
+    done = stair("plan", "calendar", "--recipe", "R1", "--treads", "5", "--coat", "oil stain")
+    assert done.exit_code == 2
+    assert "--recipe" in done.stderr
