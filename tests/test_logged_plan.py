@@ -38,7 +38,7 @@ def stair(tmp_path: Path) -> Stair:
 
 
 def test_quantities_of_the_logged_stair_follow_the_label(stair: Stair) -> None:
-    """Both faces and square edges of 13 treads are 7.786 m2 (arithmetic); the label's 12 m2/L takes the range's place."""
+    """Both faces and edges of 13 treads are 7.786 m2 (arithmetic); the label's 12 m2/L takes the range's place."""
     stair.enter()
     found = json.loads(stair("plan", "quantities", "--json").stdout)
     stain, top = found["products"]
