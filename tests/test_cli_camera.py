@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from conftest import BASE, CAMERA, Photos, Run
 
+from finishlab.colorimetry.spectra import chart_lab
 from finishlab.demo.chart import ChartCard
 from finishlab.demo.render import render_scene
 from finishlab.demo.view import View, homography, project
@@ -49,8 +50,38 @@ def test_learning_names_camera_light_edition_and_error(run: Run, chart: Path) ->
     done = run("camera", "learn", chart, *EDITION)
     assert done.exit_code == 0
     assert done.stdout == "Test One in daylight\n"
-    assert "BabelColor Average" in done.stderr
-    assert "dE00" in done.stderr
+    said = " ".join(done.stderr.split())
+    assert "BabelColor Average" in said
+    assert "Absolute error, on chart colours it had not seen" in said
+    assert "boosts saturation by" in said
+
+
+def test_learning_beside_a_strip_learns_its_greys(learned: Run, photos: Photos) -> None:
+    """The strip in the chart's photo is known from then on, and measuring it says so."""
+    greys = json.loads(learned("strip", "list", "--json").stdout)["strips"]
+    assert [each["source"] for each in greys] == ["photo"]
+    photo = json.loads(learned("measure", photos("light_board"), "--json").stdout)["photos"][0]
+    assert photo["strip"]["number"] == greys[0]["number"]
+
+
+def test_patches_can_be_named_by_hand(run: Run, chart: Path) -> None:
+    """With --grey and --patch no chart is looked for; one without the other, or with an edition, is refused."""
+    labs = list(chart_lab("BabelColor Average").values())
+    assert CHART.chart is not None
+    corners = project(homography(CHART.view), CHART.chart.corners())
+    places = [
+        corners[0] + (i % 6 + 0.5) / 6 * (corners[1] - corners[0]) + (i // 6 + 0.5) / 4 * (corners[3] - corners[0])
+        for i in range(24)
+    ]
+    rects = [f"{x - 7:.0f},{y - 7:.0f},14,14" for x, y in places]
+    greys = [word for i in range(18, 24) for word in ("--grey", f"{rects[i]}:{labs[i][0]:.2f}")]
+    patches = [word for i in range(24) for word in ("--patch", f"{rects[i]}:" + ",".join(f"{v:.2f}" for v in labs[i]))]
+    done = run("camera", "learn", chart, *greys, *patches)
+    assert done.exit_code == 0, done.output
+    assert "24 patches named by hand" in " ".join(done.stderr.split())
+    assert run("camera", "learn", chart, *patches).exit_code == 2
+    assert run("camera", "learn", chart, *greys, *patches, *EDITION).exit_code == 2
+    assert run("camera", "learn", chart, *greys, "--patch", "1,2,3,4:50").exit_code == 2
 
 
 def test_the_learned_camera_is_listed_shown_and_forgotten(learned: Run) -> None:

@@ -115,7 +115,7 @@ def with_learned(how: How, light: str | None, *, profile: bool = True) -> How:
         with open_logbook() as log:
             return as_learned(how, log, light, profile=profile)
     except LogbookError as error:
-        say(f"What the logbook has learned of strips and cameras is not used: {error.message}")
+        say(f"Strips and cameras learned in the logbook are not used: {error.message}")
         return how
 
 

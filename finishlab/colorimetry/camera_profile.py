@@ -42,7 +42,7 @@ _WOOD: Final = np.array([58.0, 8.0, 24.0])
 """The middle of wood colours in CIELAB, as in `finishlab.colorimetry.difference`."""
 _REACH: Final = 20.0
 """CIEDE2000 from it at which a patch counts half: a profile for wood need not be best at cyan."""
-_SCATTER: Final = (0.5, 3.0)
+_SCATTER: Final = (0.2, 3.0)
 """Bounds of a patch's usual departure, CIELAB units: what few patches say of it is not followed beyond."""
 _NODES: Final = (6, 3)
 """Boosts at which the patches' colours are asked for, and the order of the polynomial that is laid through them."""
@@ -252,7 +252,7 @@ class _Patches:
         return np.asarray((self.terms(boost + step) - self.terms(boost - step)) / (2 * step))
 
     def lab(self, fit: _Fit) -> np.ndarray:
-        return rgb_to_lab(np.maximum(self.terms(float(fit.theta[-1])) @ _rows(fit.theta[:-1], self.count).T, 1e-4))
+        return rgb_to_lab(self.terms(float(fit.theta[-1])) @ _rows(fit.theta[:-1], self.count).T)
 
 
 def _by_boost(colours: Colours, saturation: tuple[float, float]) -> np.ndarray:
@@ -313,7 +313,7 @@ def _solve(patches: _Patches, hold: float, used: np.ndarray) -> _Fit:
             bends = terms[:, others[k]] - terms[:, [k]]
             design[:, :, k * (count - 1) : (k + 1) * (count - 1)] = to_lab[:, :, k, None] * bends[:, None, :]
         design[:, :, -1] = np.einsum("nik,nk->ni", to_lab, patches.terms_by_boost(boost)[used] @ rows.T)
-        off = ((patches.reference[used] - rgb_to_lab(np.maximum(rgb, 1e-4))) * weight).ravel()
+        off = ((patches.reference[used] - rgb_to_lab(rgb)) * weight).ravel()
         flat = design.reshape(-1, free + 1)
         normal = flat.T @ flat / scatter**2 + np.diag(prior)
         theta = theta + np.linalg.solve(normal, flat.T @ off / scatter**2 - prior * (theta - start))
