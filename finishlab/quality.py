@@ -175,6 +175,12 @@ _KINDS = (
         "Floor and board were photographed in different lights ({floor} and {board}).",
     ),
     DoubtKind(
+        "profiles-differ",
+        "different camera profiles",
+        "Floor and board were measured with different camera profiles ({floor}; {board}); learn the camera first and "
+        "measure both with it.",
+    ),
+    DoubtKind(
         "one-light",
         "one light only",
         "All photos were taken in one light ({light}); photograph floor and boards in a second, "

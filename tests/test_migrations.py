@@ -11,6 +11,7 @@ from dataclasses import fields
 from pathlib import Path
 from types import ModuleType
 
+import numpy as np
 import pytest
 from alembic import command
 from alembic.autogenerate import compare_metadata
@@ -22,6 +23,9 @@ from sqlalchemy import Engine, create_engine, inspect, text
 from sqlalchemy.dialects import mysql, postgresql, sqlite
 from sqlalchemy.schema import CreateTable
 
+from finishlab.colorimetry.camera_profile import fit_profile
+from finishlab.colorimetry.spaces import lab_to_rgb
+from finishlab.colorimetry.spectra import chart_lab
 from finishlab.errors import LogbookError
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import Logbook, database
@@ -214,6 +218,22 @@ def test_a_logbook_of_the_first_tables_learns_strips(tmp_path: Path) -> None:
         assert log.learned_greys() == ()
         greys = log.learn_strip(greys_of_readings({7: [93.0]}, number=412))
         assert log.learned_greys() == (greys,)
+
+
+def test_a_logbook_from_before_cameras_were_learned_learns_one(tmp_path: Path) -> None:
+    """A filled logbook of the step before opens with all it holds, and keeps a profile."""
+    with Logbook.open(tmp_path / "log") as log:
+        photo = keep(log, tmp_path)
+        log.add_board(BoardRecord("ash", date=DAY), [measurement(photo)])
+        board = log.board("B1")
+    _take_back(tmp_path / "log" / DATABASE, "0003_finish_record")
+    reference = np.array(list(chart_lab().values()))
+    profile = fit_profile(lab_to_rgb(reference), reference, "matrix")
+    with Logbook.open(tmp_path / "log") as log:
+        assert log.boards() == [board]
+        assert log.camera_profiles() == []
+        log.add_camera_profile(profile.named("Acme One", "daylight", "a chart", date=DAY, photo_id=photo.sha256[:16]))
+        assert [each.camera for each in log.camera_profiles()] == ["Acme One"]
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any, cast
 
 import click
@@ -22,7 +21,7 @@ from finishlab.cli.finish_options import draft_options, say_warnings, typed
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.cli.summary import board_summary, doubt_lines, product_words, untouched
 from finishlab.errors import UsageError
-from finishlab.records import MAX_COATS, PURPOSES
+from finishlab.records import DAYLIGHT, MAX_COATS, PURPOSES
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
@@ -85,6 +84,7 @@ def add(
     """
     from finishlab.workflow.batch import How
     from finishlab.workflow.finish_context import new_warnings
+    from finishlab.workflow.learned import as_learned
     from finishlab.workflow.recording import log_board, log_board_photos
 
     if with_floor and (greys or area is not None):
@@ -95,11 +95,12 @@ def add(
     _check_given(number, given, finish_texts)
     how = How(("board", "floor") if with_floor else ("board",), cast("SurfaceKind", floor_is), greys, area)
     with open_logbook() as log:
-        if number is not None:
-            log.board(number)  # unknown boards are told before anything is measured
+        # Unknown boards, and what cannot be meant, are told before anything is measured.
+        logged_light = log.board(number).record.light if number is not None else None
         draft = None if number is not None else _draft(log, given, light, finish_texts)
-        record = None if draft is None else draft.record()  # what cannot be meant, too
-        results = measure_all(photos, replace(how, strip_greys=log.learned_greys()))
+        record = None if draft is None else draft.record()
+        lit = record.light if record is not None else light or logged_light or DAYLIGHT
+        results = measure_all(photos, as_learned(how, log, lit))
         code = report_failures(results)
         if code:
             say(untouched(results))

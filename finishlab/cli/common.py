@@ -18,7 +18,6 @@ from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect, SurfaceAr
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from finishlab.imaging.greys import StripGreys
     from finishlab.logbook import Logbook
     from finishlab.reports.rows import PhotoResult
     from finishlab.workflow.batch import How
@@ -28,7 +27,6 @@ __all__ = [
     "changes_given",
     "grey_option",
     "json_option",
-    "known_greys",
     "measure_all",
     "open_logbook",
     "out",
@@ -36,6 +34,7 @@ __all__ = [
     "print_document",
     "report_failures",
     "say",
+    "with_learned",
 ]
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -103,19 +102,21 @@ def open_logbook() -> Iterator[Logbook]:
         yield log
 
 
-def known_greys() -> tuple[StripGreys, ...]:
-    """Return what the user's logbook has learned of strips; nothing, and no logbook made, where there is none.
+def with_learned(how: How, light: str | None, *, profile: bool = True) -> How:
+    """Return how to measure with what the user's logbook has learned; no logbook is made where there is none.
 
     A logbook that cannot be read is told, and does not stop what needs no logbook.
     """
+    from finishlab.workflow.learned import as_learned
+
     if not (_folder() / "logbook.db").is_file():
-        return ()
+        return how
     try:
         with open_logbook() as log:
-            return log.learned_greys()
+            return as_learned(how, log, light, profile=profile)
     except LogbookError as error:
-        say(f"Greys learned in the logbook are not used: {error.message}")
-        return ()
+        say(f"Strips and cameras learned in the logbook are not used: {error.message}")
+        return how
 
 
 def _folder() -> Path:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, cast
 
 import click
@@ -81,6 +80,7 @@ def add(
     """
     from finishlab.reports.documents import floor_document
     from finishlab.workflow.batch import How
+    from finishlab.workflow.learned import as_learned
     from finishlab.workflow.recording import log_floor_spots
     from finishlab.workflow.rows import spot_row
 
@@ -88,7 +88,7 @@ def add(
     record = FloorSpotRecord(spot, cast("Surface", surface), light, note, day)
     how = How(("floor",), "wood" if surface == "wood" else "print", greys, area)
     with open_logbook() as log:
-        results = measure_all(photos, replace(how, strip_greys=log.learned_greys()))
+        results = measure_all(photos, as_learned(how, log, record.light))
         code = report_failures(results)
         if code:
             say(untouched(results))

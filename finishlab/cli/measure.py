@@ -11,13 +11,13 @@ import click
 from finishlab.cli.common import (
     area_options,
     json_option,
-    known_greys,
     measure_all,
     out,
     photos_argument,
     print_document,
     report_failures,
     say,
+    with_learned,
 )
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import UsageError
@@ -65,6 +65,8 @@ def check_picture_name(name: str | None) -> None:
     help="What the floor's face is made of: vinyl and laminate are printed.",
 )
 @area_options
+@click.option("--light", metavar="TEXT", help="The light, to choose the camera's learned profile. [default: daylight]")
+@click.option("--no-profile", is_flag=True, help="Leave the camera's learned profile out.")
 @click.option(
     "--save-picture",
     type=click.Path(),
@@ -79,6 +81,8 @@ def measure(
     floor_is: str,
     greys: tuple[GreyArea, ...],
     area: SurfaceArea | None,
+    light: str | None,
+    no_profile: bool,
     save_picture: str | None,
     as_json: bool,
 ) -> int:
@@ -93,7 +97,7 @@ def measure(
 
     check_picture_name(save_picture)
     fields = cast("tuple[FieldName, ...]", ("board", "floor") if field == "both" else (field,))
-    how = How(fields, cast("SurfaceKind", floor_is), greys, area, () if greys else known_greys())
+    how = with_learned(How(fields, cast("SurfaceKind", floor_is), greys, area), light, profile=not no_profile)
     results = measure_all(photos, how, save_picture)
     if as_json:
         print_document(measurement_document(results))

@@ -17,7 +17,7 @@ from finishlab.cli.lazy import ExampleCommand
 @click.argument("numbers", nargs=-1, metavar="[B1|F1]...")
 @json_option
 def remeasure(numbers: tuple[str, ...], *, as_json: bool) -> int:
-    """Measure logged photos again, with today's version and the strips' greys as known today.
+    """Measure logged photos again, with today's version and what is known today of strips and cameras.
 
     Without a number, all of them. Each photo is measured in the way it was; the old figures stay in the history. A
     board or spot with a photo that fails is left as it was.

@@ -21,6 +21,7 @@ COMMANDS: Final = {
     "pick": ("finishlab.cli.pick:pick", "Without a strip: click greys and surface in the photo."),
     "floor": ("finishlab.cli.floor:floor", "Log and look up places of the floor."),
     "board": ("finishlab.cli.board:board", "Log and look up test boards."),
+    "camera": ("finishlab.cli.camera:camera", "Teach finishlab how a camera sees colours, with a chart."),
     "recipe": ("finishlab.cli.recipe:recipe", "Write down finishes that boards and treads share."),
     "can": ("finishlab.cli.can:can", "Log cans of stain and finish, and where the rest is."),
     "approve": ("finishlab.cli.decision:approve", "Make a board's recipe the standard for the treads."),

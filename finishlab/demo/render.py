@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from finishlab.demo.camera import balanced_raw, colour_matrix, develop
+from finishlab.demo.chart import ChartCard
 from finishlab.demo.encode import decode_jpeg, encode_jpeg
 from finishlab.demo.local_tone import even_out
 from finishlab.demo.paper import paper_share
@@ -141,6 +142,19 @@ def _lay_strip(canvas: _Canvas, scene: Scene) -> None:
     canvas.gloss[rows, cols] *= 1.0 - cover
 
 
+def _lay_chart(canvas: _Canvas, chart: ChartCard, scene: Scene) -> None:
+    """Lay a 24-patch chart on the canvas."""
+    x, y = _turned(canvas.x, canvas.y, *chart.rect.centre, chart.angle)
+    turned = _Canvas(x, y, canvas.mm, canvas.raw, canvas.gloss)
+    for rect, spectrum in ((chart.rect, chart.card_spectrum()), *chart.patches()):
+        window = _window(turned, rect, 1.0)
+        if window is not None:
+            colour = balanced_raw(spectrum, scene.camera, scene.lamp).astype(np.float32)
+            cover = _cover(turned, rect, 0.0, *window)
+            canvas.raw[window] += cover[..., None] * (colour - canvas.raw[window])
+            canvas.gloss[window] *= 1.0 - cover
+
+
 def _blob(canvas: _Canvas, blob: Blob | Glare) -> np.ndarray:
     """Return the squared elliptical distance from a blob's centre, 1 at its radius."""
     x, y = _turned(canvas.x, canvas.y, blob.x, blob.y, blob.angle)
@@ -178,6 +192,8 @@ def render_linear(scene: Scene) -> np.ndarray:
     if scene.board is not None:
         _lay_surface(canvas, scene.board, "board", scene, int(seeds[1]))
     _lay_strip(canvas, scene)
+    if scene.chart is not None:
+        _lay_chart(canvas, scene.chart, scene)
     lit = _lay_blobs(canvas, scene) * scene.light.field(x, y, scene.view)
     for glare in scene.glares:
         canvas.raw += (glare.peak * canvas.gloss * np.exp(-0.5 * _blob(canvas, glare)))[..., None]

@@ -14,6 +14,7 @@ import numpy as np
 
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.demo.camera import CAMERAS, Tone, ideal_lab
+from finishlab.demo.chart import ChartCard
 from finishlab.demo.paper import PrintedStrip
 from finishlab.demo.spectral import Material, finish, grey_material, print_material
 from finishlab.demo.texture import Texture
@@ -93,6 +94,8 @@ class Scene:
     board: Surface | None = field(default_factory=default_board)
     floor: Surface | None = field(default_factory=default_floor)
     strip: PrintedStrip | None = field(default_factory=PrintedStrip)
+    chart: ChartCard | None = None
+    """A 24-patch chart, lying over whatever is under it."""
     bench: Material = field(default_factory=lambda: grey_material(0.25, warm=0.15))
     lamp: str = "D65"
     camera: str = CAMERAS[0]

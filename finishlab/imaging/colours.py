@@ -16,13 +16,14 @@ from typing import Final
 import numpy as np
 
 from finishlab.colorimetry.spaces import linear_to_srgb, srgb_to_linear
-from finishlab.imaging.correction import Correction, PatchReadings
+from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
 
 __all__ = [
     "LUMA",
     "RAW_SATURATION",
     "SATURATION_BOOST",
     "USUAL_MATRIX",
+    "plain_colours",
     "unboosted",
     "unboosted_readings",
     "white_matrix",
@@ -100,3 +101,36 @@ def white_matrix(correction: Correction, to_srgb: np.ndarray) -> np.ndarray:
     cast = correction.cast
     sensor = _TO_SENSOR @ to_srgb
     return np.asarray(USUAL_MATRIX @ ((sensor * cast) / (sensor @ cast)[:, None]))
+
+
+def plain_colours(
+    values: np.ndarray,
+    places: np.ndarray,
+    readings: PatchReadings,
+    greys: np.ndarray,
+    correction: Correction,
+    to_srgb: np.ndarray,
+    priors: FitPriors | None,
+    boost: float,
+) -> np.ndarray:
+    """Return what colours in a photo are, once a boost of saturation and an error of white are out.
+
+    Parameters
+    ----------
+    values, places
+        Shapes (N, 3) and (N, 2): linear values of the file, and where, in millimetres of the strip frame.
+    readings, greys, priors, correction
+        The greys as read, the reflectance of each, and the fit to them as they are, with its priors.
+    to_srgb
+        Shape (3, 3), the file's primaries to sRGB's.
+    boost
+        See `unboosted`.
+
+    Returns
+    -------
+    ndarray, shape (N, 3)
+        Linear RGB of sRGB's primaries, 1.0 a perfect white diffuser.
+    """
+    plain = fit_correction(unboosted_readings(readings, boost), greys, priors, correction)
+    reflectance = plain.reflectance(unboosted(values, boost), places)
+    return np.asarray(reflectance @ white_matrix(plain, to_srgb).T)

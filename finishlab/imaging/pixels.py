@@ -36,6 +36,11 @@ class PhotoInfo:
     """In what steps, in codes of 255, the file keeps the mean chroma (Cb and Cr) of a block of pixels; 0 if it does not
     round it."""
 
+    @property
+    def seen_by(self) -> str:
+        """What a camera profile holds for: the camera, its raw files apart from its pictures."""
+        return f"{self.camera}, raw" if self.camera and self.linear else self.camera
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class LinearImage:

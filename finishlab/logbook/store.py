@@ -23,6 +23,7 @@ from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
+from finishlab.logbook.cameras import CameraShelf
 from finishlab.logbook.database import failures_named, migrate, open_engine, writing
 from finishlab.logbook.exchange_shelf import ExchangeShelf
 from finishlab.logbook.histories import HistoryShelf
@@ -46,7 +47,7 @@ DATABASE: Final = "logbook.db"
 """Name of the SQLite file in the logbook's folder."""
 
 
-class Logbook(StripShelf, RenewShelf, RecipeShelf, HistoryShelf, UndoShelf, ExchangeShelf, StairShelf):
+class Logbook(StripShelf, CameraShelf, RenewShelf, RecipeShelf, HistoryShelf, UndoShelf, ExchangeShelf, StairShelf):
     """A logbook that is open; use it in a `with` statement, or `close` it.
 
     Examples

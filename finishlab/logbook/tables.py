@@ -32,6 +32,7 @@ __all__ = [
     "Base",
     "BatchRow",
     "BoardRow",
+    "CameraProfileRow",
     "CautionRow",
     "ChangeRow",
     "CounterRow",
@@ -231,6 +232,20 @@ class PairRow(Base):
     de00_high: Mapped[float]
     light: Mapped[str] = mapped_column(String(200))
     created: Mapped[dt.datetime]
+
+
+class CameraProfileRow(Base):
+    """A camera's profile in one light; the newest that was not removed holds."""
+
+    __tablename__ = "camera_profiles"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    camera: Mapped[str] = mapped_column(String(200))
+    light: Mapped[str] = mapped_column(String(200))
+    photo_sha256: Mapped[str] = mapped_column(ForeignKey("photos.sha256"), index=True)
+    profile: Mapped[dict[str, Any]]
+    created: Mapped[dt.datetime]
+    removed: Mapped[dt.datetime | None]
 
 
 class ChangeRow(Base):

@@ -26,6 +26,7 @@ IDENTITY: Final[Mapping[str, tuple[str, ...]]] = {
     "photos": ("sha256",),
     "strips": ("number",),
     "strip_greys": ("strip_number", "created"),
+    "camera_profiles": ("camera", "light", "created"),
     "recipes": ("created",),
     "batches": ("created",),
     "boards": ("created",),

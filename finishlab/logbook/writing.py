@@ -42,6 +42,7 @@ __all__ = [
     "change_light",
     "find_photo",
     "insert_if_missing",
+    "kept_photo",
     "measured_values",
     "note_change",
     "now",
@@ -120,7 +121,8 @@ def find_photo(session: Session, name: str) -> PhotoRow | None:
     return None
 
 
-def _kept_photo(session: Session, photo_id: str) -> str:
+def kept_photo(session: Session, photo_id: str) -> str:
+    """Return the hash of the kept photo a measurement names."""
     row = find_photo(session, photo_id)
     if row is None:
         raise LogbookError(
@@ -155,7 +157,7 @@ def add_measurements(
     column = _OWNERS[subject][0]
     kept: list[str] = []
     for measurement in measurements:
-        photo = _kept_photo(session, measurement.photo_id)
+        photo = kept_photo(session, measurement.photo_id)
         refuse_twice(session, MeasurementRow, subject, number, photo)
         values = measured_values(session, measurement, "floor" if subject == "spot" else "board")
         session.add(MeasurementRow(**{column: number}, photo_sha256=photo, light=light, **values))
@@ -203,7 +205,7 @@ def add_pairs(session: Session, pairs: Iterable[DirectPair], *, number: int, lig
     """Insert the direct pairs of one board; return their photos' hashes."""
     kept: list[str] = []
     for pair in pairs:
-        photo = _kept_photo(session, pair.photo_id)
+        photo = kept_photo(session, pair.photo_id)
         refuse_twice(session, PairRow, "board", number, photo)
         session.add(PairRow(board_number=number, photo_sha256=photo, light=light, **paired_values(pair)))
         session.flush()

@@ -12,7 +12,7 @@ from finishlab.errors import UsageError
 if TYPE_CHECKING:
     import numpy as np
 
-__all__ = ["GreyArea", "PixelPolygon", "PixelRect", "SurfaceArea"]
+__all__ = ["GreyArea", "KnownColour", "PixelPolygon", "PixelRect", "SurfaceArea"]
 
 _WHOLE: Final = re.compile(r"\s*[+-]?[0-9]{1,9}\s*")
 _HINT_RECT: Final = (
@@ -22,6 +22,9 @@ _HINT_RECT: Final = (
 _HINT_POLYGON: Final = (
     "Write X,Y,X,Y,X,Y... in whole pixels of the upright, full-size photo: three corners or more, in order around the "
     "surface; for example 900,400,1300,420,1280,700,910,690."
+)
+_HINT_COLOUR: Final = (
+    "Write X,Y,W,H:L,A,B with the patch's CIELAB (D65, 2 degrees), for example 900,400,60,60:65.7,18.1,17.8."
 )
 _HINT_GREY: Final = "Write X,Y,W,H:L with the grey's lightness L* from above 0 to 100, for example 120,80,60,40:50."
 
@@ -91,6 +94,44 @@ class PixelRect:
                 f"The rectangle {self} does not lie inside the photo, which is {size[0]} x {size[1]} pixels.",
                 _HINT_RECT,
             )
+
+
+@dataclass(frozen=True, slots=True)
+class KnownColour:
+    """A rectangle on something of known colour.
+
+    Raises
+    ------
+    UsageError
+        ``"bad-colour"`` if it is no colour a surface can have.
+    """
+
+    rect: PixelRect
+    lab: tuple[float, float, float]
+    """CIELAB D65 2 degrees."""
+
+    def __post_init__(self) -> None:
+        if not (all(math.isfinite(value) for value in self.lab) and 0.0 < self.lab[0] <= 100.0):
+            raise UsageError("bad-colour", f"“{self}” names no colour a surface can have.", _HINT_COLOUR)
+
+    def __str__(self) -> str:
+        return f"{self.rect}:{','.join(f'{value:g}' for value in self.lab)}"
+
+    @classmethod
+    def parse(cls, text: str) -> Self:
+        """Return the patch that ``"X,Y,W,H:L,A,B"`` names.
+
+        Raises
+        ------
+        UsageError
+            ``"bad-colour"`` or ``"bad-rectangle"``.
+        """
+        rect, _, colour = text.partition(":")
+        try:
+            lightness, a, b = (float(part) for part in colour.split(","))
+        except ValueError:
+            raise UsageError("bad-colour", f"“{text}” is not a patch of known colour.", _HINT_COLOUR) from None
+        return cls(PixelRect.parse(rect), (lightness, a, b))
 
 
 @dataclass(frozen=True, slots=True)

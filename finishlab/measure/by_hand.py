@@ -10,13 +10,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Final
 
 import numpy as np
 
+from finishlab.colorimetry.camera_profile import CameraProfile, Colours
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.spaces import reflectance_of_lightness
 from finishlab.errors import QualityError, UsageError
+from finishlab.imaging.colours import plain_colours
 from finishlab.imaging.corrected import CorrectedImage
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
 from finishlab.imaging.glare import glare_mask
@@ -27,13 +30,13 @@ from finishlab.imaging.strip import STRIP, Rect
 from finishlab.imaging.surface import Surface
 from finishlab.measure.areas import GreyArea, PixelRect, SurfaceArea
 from finishlab.measure.doubt_budget import PhotoFit, estimate_colours
-from finishlab.measure.flow import PX_PER_MM, FieldView, field_result
+from finishlab.measure.flow import PX_PER_MM, FieldView, field_result, profile_setting
 from finishlab.measure.judgement import LITTLE
 from finishlab.measure.results import Measurement, SurfaceKind
 from finishlab.quality import doubt
 from finishlab.version import __version__
 
-__all__ = ["HandInspection", "lie_apart", "measure_by_hand"]
+__all__ = ["HandInspection", "colours_by_hand", "lie_apart", "measure_by_hand"]
 
 _SPAN_MM: Final = 380.0
 """What the photo's long side is taken to be: a phone held over two sheets of paper (common practice, no source)."""
@@ -71,7 +74,11 @@ class HandInspection:
 
 
 def measure_by_hand(
-    image: LinearImage, greys: Sequence[GreyArea], area: SurfaceArea, kind: SurfaceKind = "wood"
+    image: LinearImage,
+    greys: Sequence[GreyArea],
+    area: SurfaceArea,
+    kind: SurfaceKind = "wood",
+    profile: CameraProfile | None = None,
 ) -> HandInspection:
     """Measure a rectangle or polygon of a photo against greys of known lightness.
 
@@ -85,6 +92,8 @@ def measure_by_hand(
         The surface to measure; it is reported as the board field.
     kind
         Whether the surface is wood or a print.
+    profile
+        The camera's learned profile for this light.
 
     Raises
     ------
@@ -101,8 +110,7 @@ def measure_by_hand(
     correction = fit_correction(readings, reflectance_of_lightness(lightness), priors)
     _check_agreement(greys, correction)
     corrected = _correct(image, correction, area)
-    glare = glare_mask(corrected.rgb, corrected.inside & ~corrected.clipped, corrected.px_per_mm) & corrected.inside
-    view = _view(corrected, glare)
+    view = _even_view(corrected)
     lighter = reflectance_of_lightness(np.minimum(lightness + _LIGHTNESS_STEP, 100.0))
     fit = PhotoFit.build(
         image,
@@ -112,10 +120,39 @@ def measure_by_hand(
         variants={"grey-lightness": lighter},
         strip_scope=f"greys:{image.info.photo_id}",
         priors=priors,
+        profile=profile,
     )
     estimate = estimate_colours({"board": view.sample}, {"board": kind}, fit)["board"]
     measurement = _measurement(image, greys, area, kind=kind, estimate=estimate, view=view, correction=correction)
+    measurement = replace(measurement, settings={**measurement.settings, **profile_setting(profile)})
     return HandInspection(measurement, correction, view, area, greys)
+
+
+def colours_by_hand(image: LinearImage, greys: Sequence[GreyArea], areas: Sequence[SurfaceArea]) -> Colours:
+    """Return what gives the areas' corrected linear RGB, shape (areas, 3), with a boost of saturation taken out.
+
+    The same steps as `measure_by_hand`, which also says what is raised: for learning a camera from areas of known
+    colour.
+    """
+    greys = tuple(greys)
+    for area in areas:
+        _check_areas(image, greys, area)
+    readings = _read_greys(image, greys)
+    lightness = np.array([grey.lightness for grey in greys])
+    priors = _priors(apart=lie_apart(readings, lightness), linear=image.info.linear)
+    correction = fit_correction(readings, reflectance_of_lightness(lightness), priors)
+    _check_agreement(greys, correction)
+    seen = [_even_view(_correct(image, correction, area)).sample for area in areas]
+    places = np.array([found.place for found in seen])
+    back = np.linalg.inv(image.to_srgb)
+    values = np.array([correction.value_of(back @ found.rgb, np.asarray(found.place)) for found in seen])
+    levels = reflectance_of_lightness(lightness)
+    return partial(plain_colours, values, places, readings, levels, correction, image.to_srgb, priors)
+
+
+def _even_view(corrected: CorrectedImage) -> FieldView:
+    glare = glare_mask(corrected.rgb, corrected.inside & ~corrected.clipped, corrected.px_per_mm) & corrected.inside
+    return _view(corrected, glare)
 
 
 def _check_areas(image: LinearImage, greys: tuple[GreyArea, ...], area: SurfaceArea) -> None:

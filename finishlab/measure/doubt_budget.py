@@ -16,6 +16,7 @@ from typing import Final
 import numpy as np
 
 from finishlab.colorimetry.camera_error import PRINT_AGAINST_WOOD, WOOD_ALONE, matrix_effects
+from finishlab.colorimetry.camera_profile import CameraProfile
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.colorimetry.spaces import lab_to_rgb, linear_to_srgb, rgb_to_lab, srgb_to_linear
 from finishlab.imaging.colours import (
@@ -59,6 +60,8 @@ class PhotoFit:
     """Mean and standard deviation of the camera's boost of saturation."""
     chroma_step: float = 0.0
     """See `PhotoInfo`."""
+    profile: CameraProfile | None = None
+    """The camera's learned profile: its boost takes the prior's place, its coefficients come last."""
 
     @classmethod
     def build(
@@ -71,6 +74,7 @@ class PhotoFit:
         variants: Mapping[str, np.ndarray],
         strip_scope: str,
         priors: FitPriors | None = None,
+        profile: CameraProfile | None = None,
     ) -> PhotoFit:
         """Fit the greys again as the colours need it.
 
@@ -86,8 +90,14 @@ class PhotoFit:
             With what other photos the greys' unknowns are shared.
         priors
             Those of `correction`.
+        profile
+            The camera's learned profile.
         """
+        camera = f"camera:{image.info.camera or 'unknown'}"
         saturation = RAW_SATURATION if image.info.linear else SATURATION_BOOST
+        if profile is not None:
+            # Colours of another profile, or of none, share nothing with these.
+            camera, saturation = f"{camera}, profile {profile.photo_id}", profile.saturation
         calmer = unboosted_readings(readings, saturation[0])
         plain = fit_correction(calmer, greys, priors, correction)
         return cls(
@@ -98,9 +108,10 @@ class PhotoFit:
             to_srgb=image.to_srgb,
             photo_id=image.info.photo_id,
             strip_scope=strip_scope,
-            camera_scope=f"camera:{image.info.camera or 'unknown'}",
+            camera_scope=camera,
             saturation=saturation,
             chroma_step=image.info.chroma_step,
+            profile=profile,
         )
 
 
@@ -128,8 +139,10 @@ def estimate_colours(
         own = to_lab @ found.covariance @ to_lab.T + _rounding(found, lab, fit)
         if kinds[name] == "wood":
             own = own + WOOD_ALONE
-        effects = [*photo_effects[name], _saturation_effect(found, lab, fit), *_print_effects(found, lab, fit)]
-        effects += _camera_effects(lab, kinds[name], fit.camera_scope)
+        effects = [*photo_effects[name], *_print_effects(found, lab, fit)]
+        effects += _camera_effects(found, lab, fit) if fit.profile is None else _profile_effects(found, lab, fit)
+        if kinds[name] == "print":
+            effects += _against_wood(fit)
         out[name] = LabEstimate.build(lab, own, effects)
     return out
 
@@ -156,7 +169,8 @@ def _rounding(found: Sample, lab: np.ndarray, fit: PhotoFit) -> np.ndarray:
 
 
 def _lab_of(reflectance: np.ndarray, fit: PhotoFit, correction: Correction) -> np.ndarray:
-    return np.asarray(rgb_to_lab(np.maximum(white_matrix(correction, fit.to_srgb) @ reflectance, _LEAST)))
+    rgb = white_matrix(correction, fit.to_srgb) @ reflectance
+    return np.asarray(rgb_to_lab(np.maximum(rgb if fit.profile is None else fit.profile.apply(rgb), _LEAST)))
 
 
 def _lab_seen(found: Sample, fit: PhotoFit, rgb: np.ndarray) -> np.ndarray:
@@ -217,12 +231,32 @@ def _print_effects(found: Sample, lab: np.ndarray, fit: PhotoFit) -> list[Shared
     ]
 
 
-def _camera_effects(lab: np.ndarray, kind: SurfaceKind, scope: str) -> list[SharedEffect]:
-    """Return what a camera that does not see as eyes do does to a colour: its matrix to all, and more to a print."""
+def _camera_effects(found: Sample, lab: np.ndarray, fit: PhotoFit) -> list[SharedEffect]:
+    """Return what an unknown camera does to any colour: its boost, and that it does not see as eyes do."""
     moves = matrix_effects(np.maximum(lab_to_rgb(lab), _LEAST))
-    effects = [_effect(f"camera-{i + 1}", scope, move) for i, move in enumerate(moves)]
-    if kind == "print":
-        values, vectors = np.linalg.eigh(PRINT_AGAINST_WOOD)
-        axes = vectors * np.sqrt(np.clip(values, 0.0, None))
-        effects += [_effect(f"camera-print-{i + 1}", scope, axes[:, i]) for i in range(3)]
-    return effects
+    matrix = [_effect(f"camera-{i + 1}", fit.camera_scope, move) for i, move in enumerate(moves)]
+    return [_saturation_effect(found, lab, fit), *matrix]
+
+
+def _profile_effects(found: Sample, lab: np.ndarray, fit: PhotoFit) -> list[SharedEffect]:
+    """Return what the chart left open of a learned camera: boost and coefficients together, to first order."""
+    profile = fit.profile
+    if profile is None:
+        return []
+    boost, sigma = profile.saturation
+    by_boost = np.array(_saturation_effect(found, lab, fit).vector) / max(sigma, _LEAST)
+    reflectance = _reflectance(found, fit, boost, fit.plain)
+    moved = [
+        _lab_of(reflectance, replace(fit, profile=variant), fit.plain)
+        - lab
+        + (variant.saturation[0] - boost) * by_boost
+        for variant in profile.variants()
+    ]
+    return [_effect(f"profile-{i + 1}", fit.camera_scope, move) for i, move in enumerate(moved)]
+
+
+def _against_wood(fit: PhotoFit) -> list[SharedEffect]:
+    """Return what a camera gets wrong of prints beyond a matrix."""
+    values, vectors = np.linalg.eigh(PRINT_AGAINST_WOOD)
+    axes = vectors * np.sqrt(np.clip(values, 0.0, None))
+    return [_effect(f"camera-print-{i + 1}", fit.camera_scope, axes[:, i]) for i in range(3)]

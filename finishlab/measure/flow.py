@@ -8,6 +8,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from finishlab.colorimetry.camera_profile import CameraProfile
 from finishlab.colorimetry.difference import delta_e_interval
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.palette import PALETTE_SIZE, equal_shares
@@ -30,7 +31,17 @@ from finishlab.measure.results import FieldMeasurement, Measurement, Spread, Str
 from finishlab.quality import Doubt
 from finishlab.version import __version__
 
-__all__ = ["PX_PER_MM", "FieldView", "Inspection", "field_result", "fit_greys", "measure"]
+__all__ = [
+    "PX_PER_MM",
+    "FieldView",
+    "Inspection",
+    "field_result",
+    "fit_greys",
+    "greys_known",
+    "measure",
+    "of_patches",
+    "profile_setting",
+]
 
 PX_PER_MM: Final = 4.0
 """Resolution at which fields are laid flat; finer than the pores matter, coarse enough to be quick."""
@@ -64,6 +75,7 @@ def measure(
     floor_is: SurfaceKind = "print",
     fit: StripFit | None = None,
     greys: StripGreys | GreysOf | None = None,
+    profile: CameraProfile | None = None,
 ) -> Inspection:
     """Measure the surfaces beside the strip in one photo.
 
@@ -80,6 +92,8 @@ def measure(
     greys
         What is known of the strip's own greys, or what looks it up by the strip's number; without it, or where nothing
         was learned, they are those of a nominal print.
+    profile
+        The camera's learned profile for this light; without it the usual boost of saturation is taken out.
 
     Returns
     -------
@@ -96,21 +110,22 @@ def measure(
     view = flatten(image, fit, Rect(0.0, 0.0, STRIP.width, STRIP.height), PX_PER_MM, image.decode)
     readings = read_patches(view, fit.roles_seen)
     blur = blur_mm(view)
-    printed = _greys_known(greys, fit.number)
+    printed = greys_known(greys, fit.number)
     strip_doubts = judge_strip(fit, readings, blur, image)
     priors = FitPriors.for_linear() if image.info.linear else None
     correction = fit_greys(readings, printed.reflectance(), priors=priors)
     strip_doubts += judge_light(readings, correction)
-    evened = local_tone(image, fit, readings, correction, _of_patches(printed.reflectance()))
+    evened = local_tone(image, fit, readings, correction, of_patches(printed.reflectance()))
     strip_doubts += judge_local_tone(evened)
     photo_fit = PhotoFit.build(
         image,
         readings,
         correction,
-        _of_patches(printed.reflectance()),
-        variants={name: _of_patches(other) for name, other in printed.variants().items()},
+        of_patches(printed.reflectance()),
+        variants={name: of_patches(other) for name, other in printed.variants().items()},
         strip_scope=f"strip:{_strip_name(fit, image)}{printed.scope_ending}",
         priors=priors,
+        profile=profile,
     )
     views = {name: _view_field(image, fit, correction, name) for name in fields}
     kinds: dict[FieldName, SurfaceKind] = {name: "wood" if name == "board" else floor_is for name in fields}
@@ -137,13 +152,13 @@ def measure(
         fields=results,
         pair=pair,
         correction=_figures(correction, blur, evened),
-        settings=_settings(printed, fields, floor_is),
+        settings=_settings(printed, fields, floor_is) | profile_setting(profile),
         version=__version__,
     )
-    return Inspection(measurement, fit, correction, views, readings, _of_patches(printed.reflectance()))
+    return Inspection(measurement, fit, correction, views, readings, of_patches(printed.reflectance()))
 
 
-def _greys_known(greys: StripGreys | GreysOf | None, number: int | None) -> StripGreys:
+def greys_known(greys: StripGreys | GreysOf | None, number: int | None) -> StripGreys:
     """Return what is known of the greys of the strip that was found."""
     if callable(greys):
         greys = None if number is None else greys(number)
@@ -154,7 +169,7 @@ def fit_greys(
     readings: PatchReadings, levels: np.ndarray, start: Correction | None = None, priors: FitPriors | None = None
 ) -> Correction:
     """Fit a photo's correction to the strip's greys, given the reflectance factor of each level."""
-    return fit_correction(readings, _of_patches(levels), priors, start)
+    return fit_correction(readings, of_patches(levels), priors, start)
 
 
 def _strip_name(fit: StripFit, image: LinearImage) -> str:
@@ -162,7 +177,7 @@ def _strip_name(fit: StripFit, image: LinearImage) -> str:
     return f"photo {image.info.photo_id}" if fit.number is None else str(fit.number)
 
 
-def _of_patches(levels: np.ndarray) -> np.ndarray:
+def of_patches(levels: np.ndarray) -> np.ndarray:
     """Return each grey area's value of the levels' values."""
     return np.asarray(levels[[patch.level for patch in STRIP.patches]])
 
@@ -245,6 +260,11 @@ def _figures(correction: Correction, blur: float, evened: LocalTone | None) -> d
             "reach_mm": evened.reach_mm,
         },
     }
+
+
+def profile_setting(profile: CameraProfile | None) -> dict[str, Any]:
+    """Return what a measurement's settings say of the camera's profile; nothing without one."""
+    return {} if profile is None else {"camera_profile": profile.summary()}
 
 
 def _settings(printed: StripGreys, fields: Sequence[FieldName], floor_is: SurfaceKind) -> dict[str, Any]:

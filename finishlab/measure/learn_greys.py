@@ -8,7 +8,7 @@ they come out right. What the known greys do not decide stays as uncertain as it
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -28,7 +28,7 @@ from finishlab.measure.flow import PX_PER_MM, fit_greys
 from finishlab.measure.judgement import judge_light, judge_strip
 from finishlab.quality import Doubt
 
-__all__ = ["LearnedGreys", "learn_greys"]
+__all__ = ["KnownPatches", "LearnedGreys", "greys_beside", "learn_greys"]
 
 _FIGURES: Final = ("paper", "black", "gamma")
 _NOMINAL: Final = np.array([PrintModel().paper, PrintModel().black, PrintModel().gamma])
@@ -58,6 +58,19 @@ class LearnedGreys:
     misfit_before: tuple[float, ...]
     """The same with the greys of a nominal print."""
     doubts: tuple[Doubt, ...]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class KnownPatches:
+    """Greys of known lightness as the photo shows them."""
+
+    codes: tuple[np.ndarray, ...]
+    """Of each grey: pixels of the photo as coded, shape (h, w, 3)."""
+    middles: np.ndarray
+    """Shape (N, 2): decoded pixels."""
+    lightness: np.ndarray
+    """Shape (N,): L* as known."""
+    names: tuple[str, ...]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -122,15 +135,45 @@ def learn_greys(
     doubts = judge_strip(strip, readings, blur_mm(view), image)
     first = fit_greys(readings, PrintModel().reflectance(np.asarray(STRIP.greys)))
     doubts += judge_light(readings, first)
+    found = greys_beside(image, strip, readings, _patches(image, known), number=chosen, learned=learned)
+    return replace(found, doubts=tuple(doubts))
+
+
+def greys_beside(
+    image: LinearImage,
+    strip: StripFit,
+    readings: PatchReadings,
+    known: KnownPatches,
+    *,
+    number: int,
+    learned: str = "",
+) -> LearnedGreys:
+    """Learn a strip's greys from patches of known lightness beside it; the photo was judged before.
+
+    Parameters
+    ----------
+    image, strip, readings
+        The photo, where its strip lies, and the strip's greys as read.
+    known
+        The known greys.
+    number, learned
+        See `learn_greys`.
+
+    Raises
+    ------
+    QualityError
+        ``grey-far`` or ``greys-disagree``.
+    """
+    first = fit_greys(readings, PrintModel().reflectance(np.asarray(STRIP.greys)))
     shot = _shot(image, strip, readings, known)
     at, covariance, noise = _fit_print(shot, first)
     final = _fit_at(shot, at, first)
     misfit = shot.seen(final) - shot.known
-    _check_agreement(known, misfit, noise)
-    basis = (f"photo {image.info.photo_id}", *(str(grey) for grey in known))
+    _check_agreement(known.names, misfit, noise)
+    basis = (f"photo {image.info.photo_id}", *known.names)
     model = PrintModel(*(float(value) for value in at))
-    greys = greys_of_print(model, _axes(covariance), source="photo", number=chosen, learned=learned, basis=basis)
-    return LearnedGreys(greys, _floats(misfit), _floats(shot.seen(first) - shot.known), tuple(doubts))
+    greys = greys_of_print(model, _axes(covariance), source="photo", number=number, learned=learned, basis=basis)
+    return LearnedGreys(greys, _floats(misfit), _floats(shot.seen(first) - shot.known), ())
 
 
 def _fit_print(shot: _Shot, first: Correction) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -225,7 +268,7 @@ def _check(image: LinearImage, known: tuple[GreyArea, ...]) -> None:
             )
 
 
-def _shot(image: LinearImage, strip: StripFit, readings: PatchReadings, known: tuple[GreyArea, ...]) -> _Shot:
+def _patches(image: LinearImage, known: tuple[GreyArea, ...]) -> KnownPatches:
     top = float(image.decode[-1 - max(1, len(image.decode) // 128)])
     codes, centres = [], []
     for grey in known:
@@ -240,22 +283,26 @@ def _shot(image: LinearImage, strip: StripFit, readings: PatchReadings, known: t
             )
         codes.append(np.ascontiguousarray(window))
         centres.append([r.x + (r.width - 1) / 2, r.y + (r.height - 1) / 2])
-    places = apply_homography(np.linalg.inv(strip.to_pixels), np.array(centres))
-    for grey, (x, y) in zip(known, places, strict=True):
+    lightness = np.array([grey.lightness for grey in known])
+    return KnownPatches(tuple(codes), np.array(centres), lightness, tuple(str(grey) for grey in known))
+
+
+def _shot(image: LinearImage, strip: StripFit, readings: PatchReadings, known: KnownPatches) -> _Shot:
+    places = apply_homography(np.linalg.inv(strip.to_pixels), known.middles)
+    for name, (x, y) in zip(known.names, places, strict=True):
         away = float(np.hypot(max(-x, x - STRIP.width, 0.0), max(-y, y - STRIP.height, 0.0)))
         if not away <= _FAR_MM:
             raise QualityError(
                 "grey-far",
-                f"The grey area {grey} lies {away:.0f} mm from the strip; its light is not known there.",
+                f"The grey area {name} lies {away:.0f} mm from the strip; its light is not known there.",
                 "Lay the grey flat beside the strip, within a hand's breadth, and photograph again.",
             )
-    lightness = np.array([grey.lightness for grey in known])
-    return _Shot(readings, image.decode, image.to_srgb, tuple(codes), places, lightness)
+    return _Shot(readings, image.decode, image.to_srgb, known.codes, places, known.lightness)
 
 
-def _check_agreement(known: tuple[GreyArea, ...], misfit: np.ndarray, noise: np.ndarray) -> None:
+def _check_agreement(names: tuple[str, ...], misfit: np.ndarray, noise: np.ndarray) -> None:
     sigma = np.sqrt(np.diag(noise))
-    odd = [str(grey) for grey, off in zip(known, np.abs(misfit) / sigma, strict=True) if off > _DISAGREE]
+    odd = [name for name, off in zip(names, np.abs(misfit) / sigma, strict=True) if off > _DISAGREE]
     if odd:
         raise QualityError(
             "greys-disagree",

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "boards_document",
+    "cameras_document",
     "dump",
     "floor_document",
     "measurement_document",
@@ -91,6 +92,11 @@ def report_document(content: ReportContent, *, page: str, pdf: str | None) -> Do
     )
 
 
+def cameras_document(profiles: Iterable[Mapping[str, Any]]) -> Document:
+    """Return ``finishlab/cameras/1``: camera profiles as they are stored."""
+    return _document("cameras", cameras=[dict(profile) for profile in profiles])
+
+
 def dump(document: Mapping[str, Any]) -> str:
     """Return a document as text with a line break at its end.
 
@@ -126,6 +132,7 @@ def _photo(result: PhotoResult) -> Document:
         "strip": None if measurement is None or measurement.strip is None else _strip(measurement.strip),
         "fields": {} if measurement is None else {name: _field(found) for name, found in measurement.fields.items()},
         "delta_e00": None if measurement is None or measurement.pair is None else _difference(measurement.pair),
+        "camera_profile": None if measurement is None else measurement.settings.get("camera_profile"),
     }
 
 
@@ -211,6 +218,7 @@ def _colour(colour: ColourRow) -> Document:
         "light": colour.light,
         "photo": colour.photo,
         "strip": colour.strip_number,
+        "camera_profile": None if colour.camera_profile is None else dict(colour.camera_profile),
         "version": colour.version,
         "doubts": _doubts(colour.doubts),
     }

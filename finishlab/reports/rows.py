@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.errors import FinishlabError
@@ -56,6 +57,8 @@ class ColourRow:
     """finishlab's version when it was measured."""
     doubts: tuple[Doubt, ...] = ()
     texture: Texture | None = None
+    camera_profile: Mapping[str, Any] | None = None
+    """What the result says of the camera profile it was made with; None without one."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,6 +30,7 @@ from finishlab.reports.sentences import (
     interval,
     next_steps,
     place_mark,
+    profile_line,
 )
 from finishlab.reports.swatch import hex_colour
 
@@ -272,6 +273,9 @@ def _photo_notes(result: PhotoResult) -> list[str]:
     for name, found in fields.items():
         for doubt in found.doubts:
             told.setdefault(doubt.message, []).append(name)
+    profile = None if result.measurement is None else result.measurement.settings.get("camera_profile")
+    if profile:
+        notes.append(f"{result.path}: {profile_line(profile)}")
     # What holds for the whole photo is said once, without a field's name.
     for message, names in told.items():
         where = f", {names[0]}" if len(names) < len(fields) or len(fields) == 1 else ""
@@ -300,6 +304,9 @@ def print_colours(console: Console, colours: Sequence[ColourRow]) -> None:
     console.print(table)
     if any(colour.texture is not None for colour in colours):
         say(console, "grain: scatter of L* within 8 mm, and its angle to the strip where it has one")
+    profiles = dict.fromkeys(profile_line(c.camera_profile) for c in colours if c.camera_profile)
+    for line in profiles:
+        say(console, line)
     sentences = dict.fromkeys(doubt.message for colour in colours for doubt in colour.doubts)
     print_list(console, "Doubts", list(sentences))
 

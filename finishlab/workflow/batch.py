@@ -21,6 +21,7 @@ from finishlab.workflow.measuring import check_how, inspect_photo
 from finishlab.workflow.unforeseen import DEBUG, unexpected
 
 if TYPE_CHECKING:
+    from finishlab.colorimetry.camera_profile import CameraProfile
     from finishlab.imaging.greys import StripGreys
     from finishlab.imaging.strip import FieldName
     from finishlab.measure import GreyArea, SurfaceArea, SurfaceKind
@@ -48,6 +49,8 @@ class How:
     area: SurfaceArea | None = None
     strip_greys: tuple[StripGreys, ...] = ()
     """What was learned of single strips (``Logbook.learned_greys()``)."""
+    profiles: tuple[CameraProfile, ...] = ()
+    """Learned camera profiles of the photos' light (``Logbook.camera_profiles()``)."""
 
     def __post_init__(self) -> None:
         check_how(self.fields, self.greys, self.area)
@@ -150,6 +153,7 @@ def _measure_one(job: Job) -> PhotoResult:
             greys=how.greys,
             area=how.area,
             strip_greys=how.strip_greys,
+            profiles=how.profiles,
         )
     except FinishlabError as failure:
         if picture is not None and isinstance(failure, QualityError | NoStripError):

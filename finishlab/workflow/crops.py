@@ -11,9 +11,10 @@ import numpy as np
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.errors import FinishlabError
 from finishlab.reports.report import Crop
+from finishlab.workflow.batch import How
+from finishlab.workflow.learned import as_learned
 
 if TYPE_CHECKING:
-    from finishlab.imaging.greys import StripGreys
     from finishlab.imaging.strip import FieldName
     from finishlab.logbook import Logbook, StoredBoard, StoredMeasurement, StoredSpot
     from finishlab.measure import Inspection
@@ -53,7 +54,7 @@ def crops_of(log: Logbook, boards: Sequence[StoredBoard], light: str, floor_lab:
     floor_lab
         Mean CIELAB of the floor.
     """
-    cutter = _Cutter(log)
+    cutter = _Cutter(log, light)
     usual = _usual_floor(log.floor_spots(light), light, floor_lab)
     out: dict[str, Crop] = {}
     for board in boards:
@@ -70,9 +71,9 @@ def crops_of(log: Logbook, boards: Sequence[StoredBoard], light: str, floor_lab:
 class _Cutter:
     """Cuts, and remembers what it has cut: many boards may stand beside one floor."""
 
-    def __init__(self, log: Logbook) -> None:
+    def __init__(self, log: Logbook, light: str) -> None:
         self._log = log
-        self._greys: tuple[StripGreys, ...] = log.learned_greys()
+        self._how = as_learned(How(), log, light)
         self._cut: dict[_Source, np.ndarray | None] = {}
 
     def cut(self, source: _Source) -> np.ndarray | None:
@@ -87,7 +88,9 @@ class _Cutter:
 
         try:
             path = self._log.photo_path(source.photo)
-            inspection, image = inspect_photo(path, fields=(source.field,), strip_greys=self._greys)
+            inspection, image = inspect_photo(
+                path, fields=(source.field,), strip_greys=self._how.strip_greys, profiles=self._how.profiles
+            )
         except FinishlabError:
             return None
         if isinstance(inspection, HandInspection):

@@ -28,6 +28,7 @@ from finishlab.matching.ranking import Subject
 from finishlab.matching.transport import merge_colours, plank_yardstick
 from finishlab.quality import Doubt, doubt
 from finishlab.records import DAYLIGHT, Light
+from finishlab.reports.sentences import profile_name
 
 __all__ = [
     "FloorSeen",
@@ -65,6 +66,8 @@ class FloorSeen:
     """Strip and what was known of its greys (`StripGreys.key`) when it was measured."""
     colours: tuple[Colours, ...] = ()
     """The sampled colours of each plank."""
+    profiles: frozenset[str] = frozenset()
+    """Which camera profiles it was measured with, as a reader would name them."""
 
     def pool(self) -> FloorPool:
         """Return the floor's pool.
@@ -139,6 +142,7 @@ def _floor_of_spots(spots: Sequence[StoredSpot], light: Light) -> FloorSeen:
         facts,
         _greys(found),
         _colours([m.field.colours for group in groups.values() for m in group[:1]]),
+        _profiles(found),
     )
 
 
@@ -155,7 +159,7 @@ def _floor_of_pairs(boards: Sequence[StoredBoard], light: Light) -> FloorSeen:
                 colours.append(pair.floor.colours)
                 dates.add(board.record.date)
     facts = FloorFacts(dates=tuple(sorted(dates)), strips=_strips(found))
-    return FloorSeen(light, tuple(floors), (), None, facts, _greys(found), _colours(colours))
+    return FloorSeen(light, tuple(floors), (), None, facts, _greys(found), _colours(colours), _profiles(found))
 
 
 def board_looks(board: StoredBoard, light: Light, floor: FloorSeen) -> BoardLooks:
@@ -190,6 +194,10 @@ def subject_of(board: StoredBoard, light: Light, floor: FloorSeen, pool: FloorPo
     facts = _facts(board, found)
     doubts = [*board_guards(facts, floor.facts)]
     doubts += [doubt("greys-differ", strip=f"{number:04d}") for number in _known_apart(floor.greys, _greys(found))]
+    profiles = _profiles(found)
+    if floor.profiles and profiles != floor.profiles:
+        named = {who: ", ".join(sorted(each)) for who, each in (("floor", floor.profiles), ("board", profiles))}
+        doubts.append(doubt("profiles-differ", **named))
     if floor.light != light:
         doubts.append(doubt("lights-differ", floor=floor.light, board=light))
     off = [float(delta_e_00(pair.floor.estimate.lab, pool.lab)) for pair in pairs]
@@ -277,6 +285,10 @@ def _greys(found: Iterable[StoredMeasurement]) -> frozenset[tuple[int, str]]:
     # What was measured before greys could be learned names no source: it is the nominal print's.
     known = ((m.strip_number, (m.settings.get("print") or {}).get("key", "nominal")) for m in found)
     return frozenset((number, str(key)) for number, key in known if number is not None)
+
+
+def _profiles(found: Iterable[StoredMeasurement]) -> frozenset[str]:
+    return frozenset(profile_name(m.settings.get("camera_profile")) for m in found)
 
 
 def _known_apart(floor: frozenset[tuple[int, str]], board: frozenset[tuple[int, str]]) -> list[int]:

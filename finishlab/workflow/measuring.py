@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING, Final
 from finishlab.errors import NoStripError, UsageError
 
 if TYPE_CHECKING:
+    from finishlab.colorimetry.camera_profile import CameraProfile
     from finishlab.imaging.finder import StripFit
     from finishlab.imaging.greys import StripGreys
     from finishlab.imaging.pixels import LinearImage
     from finishlab.imaging.strip import FieldName
     from finishlab.measure import GreyArea, HandInspection, Inspection, Measurement, SurfaceArea, SurfaceKind
 
-__all__ = ["check_how", "inspect_photo", "measure_photo", "photo_and_strip"]
+__all__ = ["check_how", "inspect_photo", "measure_photo", "photo_and_strip", "profile_of"]
 
 _QUICK_LONG_SIDE: Final = 2000
 """Pixels that a photo is first decoded to: the strip is found in it, and most often it is enough to measure."""
@@ -38,6 +39,7 @@ def measure_photo(
     greys: Sequence[GreyArea] = (),
     area: SurfaceArea | None = None,
     strip_greys: Sequence[StripGreys] = (),
+    profiles: Sequence[CameraProfile] = (),
 ) -> Measurement:
     """Measure the surfaces in one photo.
 
@@ -56,6 +58,9 @@ def measure_photo(
     strip_greys
         What was learned of single strips (``Logbook.learned_greys()``); the one with the number of the strip in the
         photo is used, and the result's settings say so.
+    profiles
+        Learned camera profiles of the photo's light (``Logbook.camera_profiles()``); the one of the photo's camera is
+        used.
 
     Returns
     -------
@@ -78,7 +83,9 @@ def measure_photo(
     >>> found = measure_photo("board.jpg", fields=("board", "floor"))    # doctest: +SKIP
     >>> found.fields["board"].estimate.lab, found.pair                   # doctest: +SKIP
     """
-    found = inspect_photo(path, fields=fields, floor_is=floor_is, greys=greys, area=area, strip_greys=strip_greys)
+    found = inspect_photo(
+        path, fields=fields, floor_is=floor_is, greys=greys, area=area, strip_greys=strip_greys, profiles=profiles
+    )
     return found[0].measurement
 
 
@@ -90,6 +97,7 @@ def inspect_photo(
     greys: Sequence[GreyArea] = (),
     area: SurfaceArea | None = None,
     strip_greys: Sequence[StripGreys] = (),
+    profiles: Sequence[CameraProfile] = (),
 ) -> tuple[Inspection | HandInspection, LinearImage]:
     """Measure as `measure_photo` does; return all that was found, and the decoded photo, for a picture."""
     from finishlab.measure import measure, measure_by_hand
@@ -101,10 +109,16 @@ def inspect_photo(
     if area is not None:
         image = read_photo(path, long_side=_BY_HAND_LONG_SIDE)
         kind: SurfaceKind = floor_is if fields == ("floor",) else "wood"
-        return measure_by_hand(image, greys, area, kind), image
+        return measure_by_hand(image, greys, area, kind, profile_of(image, profiles)), image
     image, fit = _found_strip(path)
     known = {each.number: each for each in strip_greys}
-    return measure(image, fields, floor_is, fit, known.get), image
+    return measure(image, fields, floor_is, fit, known.get, profile_of(image, profiles)), image
+
+
+def profile_of(image: LinearImage, profiles: Sequence[CameraProfile]) -> CameraProfile | None:
+    """Return the profile of the camera that made a photo, or None."""
+    camera = image.info.seen_by
+    return next((each for each in profiles if camera and each.camera == camera), None)
 
 
 def _found_strip(path: Path) -> tuple[LinearImage, StripFit]:

@@ -15,7 +15,15 @@ from finishlab.photos import photo_facts
 from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord, today
 from finishlab.reports.rows import PhotoResult
 
-__all__ = ["keep_photos", "log_board", "log_board_photos", "log_floor_spots", "measured_of", "photo_day"]
+__all__ = [
+    "keep_original",
+    "keep_photos",
+    "log_board",
+    "log_board_photos",
+    "log_floor_spots",
+    "measured_of",
+    "photo_day",
+]
 
 _ID_DIGITS: Final = 16
 
@@ -118,24 +126,35 @@ def _pairs(measured: Sequence[Measurement], *, with_floor: bool) -> list[DirectP
 def keep_photos(log: Logbook, results: Sequence[PhotoResult]) -> None:
     """Keep the photos' bytes, after seeing that they are still those that were measured."""
     for result in results:
-        facts = photo_facts(Path(result.path))
-        if result.measurement is not None and facts.photo_id != result.measurement.photo_id:
-            raise LogbookError(
-                "photo-changed",
-                f"The photo {result.path} is not the one that was measured.",
-                "Measure it again when nothing changes it.",
-            )
-        width, height = facts.full_size
-        record = PhotoRecord(
-            sha256=facts.sha256,
-            file_name=facts.original_name,
-            width=width,
-            height=height,
-            taken=_taken(facts.taken),
-            camera_model=facts.camera or None,
-            suffix=facts.suffix,
+        keep_original(log, result.path, None if result.measurement is None else result.measurement.photo_id)
+
+
+def keep_original(log: Logbook, path: str, photo_id: str | None) -> None:
+    """Keep a photo's bytes.
+
+    Raises
+    ------
+    LogbookError
+        ``photo-changed`` if they are not those that were measured.
+    """
+    facts = photo_facts(Path(path))
+    if photo_id is not None and facts.photo_id != photo_id:
+        raise LogbookError(
+            "photo-changed",
+            f"The photo {path} is not the one that was measured.",
+            "Measure it again when nothing changes it.",
         )
-        log.keep_photo(Path(result.path), record)
+    width, height = facts.full_size
+    record = PhotoRecord(
+        sha256=facts.sha256,
+        file_name=facts.original_name,
+        width=width,
+        height=height,
+        taken=_taken(facts.taken),
+        camera_model=facts.camera or None,
+        suffix=facts.suffix,
+    )
+    log.keep_photo(Path(path), record)
 
 
 def _refuse_known(results: Sequence[PhotoResult], owners: dict[str, str]) -> None:

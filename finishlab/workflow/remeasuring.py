@@ -1,4 +1,4 @@
-"""Logged photos measured again, with today's version and what is known today of the strips' greys."""
+"""Logged photos measured again, with today's version and what is known today of strips and cameras."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from finishlab.errors import FinishlabError
 from finishlab.logbook import Logbook, StoredBoard, StoredMeasurement, StoredSpot
 from finishlab.measure import GreyArea, Measurement, PixelRect
 from finishlab.workflow.batch import How, measure_photos
+from finishlab.workflow.learned import as_learned
 
 if TYPE_CHECKING:
     from finishlab.colorimetry.estimate import LabEstimate
@@ -83,14 +84,15 @@ def _renewed(log: Logbook, subject: StoredBoard | StoredSpot) -> Remeasured:
 
 
 def _how(log: Logbook, found: StoredMeasurement, *, pair: bool) -> How:
-    """Return how a photo was measured, with what is known of strips today."""
+    """Return how a photo was measured, with what is known of strips and cameras today."""
     settings = found.settings
     if settings.get("area"):
         areas = tuple(GreyArea.parse(str(text)) for text in settings["greys"])
         # By hand the one surface is reported as the board field; a floor's kind is kept by calling it the floor.
-        return How(("floor",), found.field.kind, areas, PixelRect.parse(str(settings["area"])))
+        how = How(("floor",), found.field.kind, areas, PixelRect.parse(str(settings["area"])))
+        return as_learned(how, log, found.light)
     floor_is = cast("SurfaceKind", settings.get("floor_is", "print"))
     if found.field.name == "floor":
         floor_is = found.field.kind
     fields: tuple[FieldName, ...] = ("board", "floor") if pair else (found.field.name,)
-    return How(fields, floor_is, strip_greys=log.learned_greys())
+    return as_learned(How(fields, floor_is), log, found.light)

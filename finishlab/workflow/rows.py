@@ -95,6 +95,7 @@ def colour_row(found: StoredMeasurement, name: Namer) -> ColourRow:
         version=found.version,
         doubts=found.field.doubts,
         texture=found.field.texture,
+        camera_profile=found.settings.get("camera_profile"),
     )
 
 
