@@ -34,7 +34,7 @@ def finish_rows(finish: Finish | None) -> tuple[Row, ...]:
     """Return what is written of a finish, from the bare wood to the last coat; what is not has no row."""
     if finish is None:
         return ()
-    rows = [("cut and size", _wood(finish.preparation)), ("preparation", _prepared(finish.preparation))]
+    rows = [("piece", _wood(finish.preparation)), ("preparation", _prepared(finish.preparation))]
     rows += [(f"step {number}", _step(step)) for number, step in enumerate(finish.steps, start=1)]
     if finish.seal is not None:
         rows.append(("seal", _list(_head(finish.seal, "maker", "kind"), _of(finish.seal, "lot", "can", "coats"))))
