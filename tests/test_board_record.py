@@ -368,6 +368,15 @@ def test_a_board_reads_like_a_label(logged: Run) -> None:
     assert shown.index("Acme honey, oil") < shown.index("walnut, gel")
 
 
+def test_the_history_says_which_fields_of_a_finish_changed(logged: Run) -> None:
+    """A changed finish is told field by field, in the words of the label."""
+    logged("board", "edit", "B1", "--step", STEP, "--preparation", "grits=80-120")
+    logged("board", "edit", "B1", "--step", "1: wipe=5; lot=", "--maker", "Ann")
+    told = logged("board", "history", "B1").stdout.splitlines()
+    assert "grits none -> 80-120" in told[1]
+    assert told[2].endswith("maker none -> “Ann”; step 1: lot 7 -> none; step 1: wiped after 10 min -> 5 min")
+
+
 def test_two_boards_are_set_side_by_side(logged: Run) -> None:
     """Each field that differs is listed with both values, those alike are counted, and the colours have an interval."""
     logged("board", "edit", "B1", "--clear", "note", "--step", STEP)

@@ -36,7 +36,7 @@ def finish_context(log: Logbook, board: StoredBoard, *, deciding: bool = False) 
         approved=None if own else finish,
         on_tread=deciding,
         deciding=deciding,
-        clear_only=_clear_only(log, board),
+        clear_only=_clear_only(log, board, deciding=deciding),
         lights=len({m.light for m in board.measurements}) if deciding else None,
         spots=len(log.floor_spots()) if deciding else None,
         labels={int(can.number[1:]): can.record.label for can in log.cans(removed=True) if can.record.label},
@@ -61,11 +61,14 @@ def _tread_species(log: Logbook) -> str | None:
     return woods.pop() if len(woods) == 1 else None
 
 
-def _clear_only(log: Logbook, board: StoredBoard) -> bool | None:
-    """Return whether a clear-only board is logged; None where it was asked for before, at an earlier stained board."""
+def _clear_only(log: Logbook, board: StoredBoard, *, deciding: bool) -> bool | None:
+    """Return whether a clear-only board is logged; None where that does not matter or was told before.
+
+    It is told at the first stained board, and again when one is decided on.
+    """
     others = [each.record for each in log.boards(brief=True) if each.number != board.number]
     if any(each.purpose == _CLEAR_ONLY for each in others):
         return True
     stained = board.record.stain is not None and board.record.purpose not in _UNSTAINED
-    asked = any(each.stain is not None and each.purpose not in _UNSTAINED for each in others)
-    return False if stained and not asked else None
+    told = any(each.stain is not None and each.purpose not in _UNSTAINED for each in others)
+    return False if stained and (deciding or not told) else None
