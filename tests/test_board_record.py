@@ -18,6 +18,7 @@ from finishlab.logbook import Logbook
 from finishlab.records import BoardRecord, Finish, Recipe, parse_date
 from finishlab.records.finish_text import step_changes
 from finishlab.records.limits import HARD
+from finishlab.workflow.finish_context import finish_context
 
 DAY: Final = parse_date("2024-05-20")
 STEP: Final = "oil; maker=Acme; colour=honey; lot=7; wipe=10"
@@ -299,6 +300,27 @@ def test_a_lot_other_than_the_approved_boards_is_told(logged: Run, logbook: Path
         log.approve("B1", reason="it is right")
     done = logged("board", "edit", "B2", "--step", STEP.replace("lot=7", "lot=8"))
     assert "lot 8, the approved board of 7" in done.stderr
+
+
+def test_a_decision_is_held_against_more(logged: Run, logbook: Path) -> None:
+    """A board that becomes the approved standard is asked for its state, a second light and enough of the floor."""
+    logged("board", "edit", "B1", "--state", "stain dry", "--top", "oil pu; coats=2")
+    done = logged("board", "edit", "B1", "--purpose", "approved standard")
+    assert done.exit_code == 0
+    for words in ("The board is stain dry", "one light only", "0 of the 5 places", "2 coats of topcoat"):
+        assert done.stderr.count(words) == 1
+    with Logbook.open(logbook) as log:
+        log.remove_board("B2")
+        board = log.board("B1")
+        assert finish_context(log, board, deciding=True).clear_only is False
+        assert finish_context(log, board).clear_only is False
+
+
+def test_a_logged_boards_record_is_not_changed_by_its_photos(run: Run, photos: Photos) -> None:
+    """With ``--to`` no option of the record has a place."""
+    refused = run("board", "add", photos("light_board"), "--to", "B1", "--step", STEP)
+    assert refused.exit_code == 2
+    assert "--step has no place" in refused.stderr
 
 
 # -- asking

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Final
 
 from finishlab.logbook import Logbook, StoredBoard
@@ -45,14 +44,17 @@ def finish_context(log: Logbook, board: StoredBoard, *, deciding: bool = False) 
 
 def new_warnings(log: Logbook, board: StoredBoard, before: BoardRecord | None = None) -> tuple[FinishWarning, ...]:
     """Return what the soft limits say of a board as it is logged now and did not say of the record before."""
-    deciding = board.record.purpose == "approved standard"
-    context = finish_context(log, board, deciding=deciding)
+    now = board_warnings(board.record, finish_context(log, board, deciding=_decided(board.record)))
     if before is None:
-        return board_warnings(board.record, context)
-    old = replace(context, deciding=before.purpose == "approved standard")
-    known = {each.message for each in board_warnings(before, old)}
-    known |= {each.message for each in board_warnings(board.record, context) if each.code == "no-clear-only"}
-    return tuple(each for each in board_warnings(board.record, context) if each.message not in known)
+        return now
+    old = board_warnings(before, finish_context(log, board, deciding=_decided(before)))
+    known = {each.message for each in old}
+    newly = _decided(board.record) and not _decided(before)
+    return tuple(each for each in now if each.message not in known and (newly or each.code != "no-clear-only"))
+
+
+def _decided(record: BoardRecord) -> bool:
+    return record.purpose == "approved standard"
 
 
 def _tread_species(log: Logbook) -> str | None:
