@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import replace
 
 import report_samples as samples
@@ -13,6 +14,7 @@ from finishlab.matching.choices import Choice
 from finishlab.matching.lights import named_light
 from finishlab.matching.next_photo import NextPhoto
 from finishlab.quality import doubt
+from finishlab.records import BoardRecord, ColourStep, Finish, Looking, MixPart, Preparation, Seal, Topcoat
 from finishlab.reports.details import board_details
 from finishlab.reports.page import page_html
 from finishlab.reports.pictures import drawings
@@ -155,6 +157,38 @@ def test_details_are_labels_and_values() -> None:
     }
     assert "stain" not in rows["B7"]
     assert rows["B7"]["topcoat"] == "none on record"
+
+
+def test_details_hold_the_whole_finish() -> None:
+    """Recipe, preparation, steps in order with lot and can, seal, topcoat, state and maker have a row each."""
+    finish = Finish(
+        Preparation(cut="plain", grits=(80, 120), grain_raised=True),
+        (
+            ColourStep(kind="oil", maker="Acme", colour="honey", lot="7", can_number=3, wipe_min=10.0),
+            ColourStep(mix=(MixPart("honey", 2.0), MixPart("walnut", 1.0)), mix_by="volume", applicator="rag"),
+        ),
+        Seal(kind="shellac", coats=1),
+        Topcoat(kind="other", product="deck oil", sheen="satin", gloss_gu=30.0, coats=3),
+        Looking(place="on a stair"),
+    )
+    record = BoardRecord("ash", recipe_number=2, state="cured", maker="Ann", finish=finish, date=dt.date(2024, 5, 31))
+    assert board_details(record) == (
+        ("wood", "ash"),
+        ("stain", "Acme honey, then honey + walnut"),
+        ("stain coats", "2"),
+        ("topcoat", "satin deck oil"),
+        ("recipe", "R2"),
+        ("piece", "plain"),
+        ("preparation", "grits 80-120, grain raised"),
+        ("step 1", "Acme honey, oil, lot 7, C3, wiped after 10 min"),
+        ("step 2", "mix 2 honey + 1 walnut by volume, with rag"),
+        ("seal", "shellac, 1 coat"),
+        ("topcoat in full", "deck oil, sheen satin, gloss at 60 degrees 30 GU, 3 coats"),
+        ("lay", "on a stair"),
+        ("state", "cured"),
+        ("made by", "Ann"),
+        ("date", "2024-05-31"),
+    )
 
 
 def test_a_path_shows_few_boards_of_one_number_of_coats() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from finishlab.records import BoardRecord
+from finishlab.records.short_text import short_form
 from finishlab.reports.finish_rows import Row, finish_rows
 
 __all__ = ["Row", "board_details", "label_facts"]
@@ -10,12 +11,15 @@ __all__ = ["Row", "board_details", "label_facts"]
 
 def board_details(record: BoardRecord) -> tuple[Row, ...]:
     """Return what a board's record says, one row a field; what was not written down has no row."""
-    stain = record.stain or ("none" if record.purpose in {"raw", "clear-only control"} else None)
+    short = {} if record.finish is None else short_form(record.finish)
+    bare = "none" if record.purpose in {"raw", "clear-only control"} else None
+    stain = record.stain or short.get("stain") or bare
+    coats = record.coats if record.coats is not None else short.get("coats")
     rows: list[tuple[str, object]] = [
         ("wood", record.species),
         ("stain", stain),
-        ("stain coats", record.coats if record.stain else None),
-        ("topcoat", record.topcoat or "none on record"),
+        ("stain coats", None if stain == bare else coats),
+        ("topcoat", record.topcoat or short.get("topcoat") or "none on record"),
         ("recipe", record.recipe),
         *finish_rows(record.finish),
         ("state", record.state),

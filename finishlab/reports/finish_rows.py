@@ -9,7 +9,7 @@ from finishlab.records import BoardRecord, ColourStep, Finish, Preparation, Topc
 from finishlab.records.entries import Checked, Entry, entries
 from finishlab.records.finish_text import show_value
 
-__all__ = ["Row", "field_rows", "finish_rows", "value_words"]
+__all__ = ["Row", "field_rows", "finish_changes", "finish_rows", "value_words"]
 
 Row = tuple[str, str]
 """A label and its value, both in words."""
@@ -34,7 +34,7 @@ def finish_rows(finish: Finish | None) -> tuple[Row, ...]:
     """Return what is written of a finish, from the bare wood to the last coat; what is not has no row."""
     if finish is None:
         return ()
-    rows = [("cut and size", _wood(finish.preparation)), ("preparation", _prepared(finish.preparation))]
+    rows = [("piece", _wood(finish.preparation)), ("preparation", _prepared(finish.preparation))]
     rows += [(f"step {number}", _step(step)) for number, step in enumerate(finish.steps, start=1)]
     if finish.seal is not None:
         rows.append(("seal", _list(_head(finish.seal, "maker", "kind"), _of(finish.seal, "lot", "can", "coats"))))
@@ -55,7 +55,24 @@ def field_rows(record: BoardRecord) -> Iterator[tuple[str, str, str, Any]]:
         value = getattr(record, name)
         if value is not None:
             yield name, label, str(value), value if name == "recipe" else plain[name]
-    finish = record.finish or Finish()
+    yield from _finish_fields(record.finish or Finish())
+
+
+def finish_changes(before: Finish | None, after: Finish | None) -> tuple[str, ...]:
+    """Return in words what differs between two finishes, one entry a field."""
+    one, two = (
+        {name: (label, words) for name, label, words, _ in _finish_fields(f or Finish())} for f in (before, after)
+    )
+    told = []
+    for name in dict.fromkeys((*one, *two)):
+        here, there = one.get(name), two.get(name)
+        if here != there:
+            label = (there or here or ("", ""))[0]
+            told.append(f"{label} {here[1] if here else 'none'} -> {there[1] if there else 'none'}")
+    return tuple(told)
+
+
+def _finish_fields(finish: Finish) -> Iterator[tuple[str, str, str, Any]]:
     parts: list[tuple[str, str, Checked | None]] = [("preparation", "", finish.preparation)]
     parts += [(f"steps.{n}", f"step {n}", step) for n, step in enumerate(finish.steps, start=1)]
     parts += [("seal", "seal", finish.seal), ("topcoat", "topcoat", finish.topcoat), ("looking", "", finish.looking)]

@@ -121,15 +121,10 @@ class Draft:
 
     def without(self, names: Iterable[str]) -> Draft:
         """Return the draft with fields or sections taken out."""
-        sections: dict[str, Any] = {
-            "preparation": Preparation(),
-            "steps": (),
-            "seal": None,
-            "top": None,
-            "looking": None,
-        }
-        gone = {"topcoat" if name == "top" else name: sections[name] for name in names if name in sections}
-        values = {name: None for name in names if name not in sections}
+        empty: dict[str, Any] = {"preparation": Preparation(), "steps": (), "seal": None, "top": None, "looking": None}
+        named = list(names)
+        gone = {"topcoat" if name == "top" else name: empty[name] for name in named if name in empty}
+        values = dict.fromkeys(name for name in named if name not in empty)
         return self.with_finish(replace(self.finish, **gone), values)
 
     def record(self, *, keep_date: bool = False) -> BoardRecord:

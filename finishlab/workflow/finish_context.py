@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Final
 
 from finishlab.logbook import Logbook, StoredBoard
@@ -36,7 +35,7 @@ def finish_context(log: Logbook, board: StoredBoard, *, deciding: bool = False) 
         approved=None if own else finish,
         on_tread=deciding,
         deciding=deciding,
-        clear_only=_clear_only(log, board),
+        clear_only=_clear_only(log, board, deciding=deciding),
         lights=len({m.light for m in board.measurements}) if deciding else None,
         spots=len(log.floor_spots()) if deciding else None,
         labels={int(can.number[1:]): can.record.label for can in log.cans(removed=True) if can.record.label},
@@ -45,14 +44,17 @@ def finish_context(log: Logbook, board: StoredBoard, *, deciding: bool = False) 
 
 def new_warnings(log: Logbook, board: StoredBoard, before: BoardRecord | None = None) -> tuple[FinishWarning, ...]:
     """Return what the soft limits say of a board as it is logged now and did not say of the record before."""
-    deciding = board.record.purpose == "approved standard"
-    context = finish_context(log, board, deciding=deciding)
+    now = board_warnings(board.record, finish_context(log, board, deciding=_decided(board.record)))
     if before is None:
-        return board_warnings(board.record, context)
-    old = replace(context, deciding=before.purpose == "approved standard")
-    known = {each.message for each in board_warnings(before, old)}
-    known |= {each.message for each in board_warnings(board.record, context) if each.code == "no-clear-only"}
-    return tuple(each for each in board_warnings(board.record, context) if each.message not in known)
+        return now
+    old = board_warnings(before, finish_context(log, board, deciding=_decided(before)))
+    known = {each.message for each in old}
+    newly = _decided(board.record) and not _decided(before)
+    return tuple(each for each in now if each.message not in known and (newly or each.code != "no-clear-only"))
+
+
+def _decided(record: BoardRecord) -> bool:
+    return record.purpose == "approved standard"
 
 
 def _tread_species(log: Logbook) -> str | None:
@@ -61,11 +63,14 @@ def _tread_species(log: Logbook) -> str | None:
     return woods.pop() if len(woods) == 1 else None
 
 
-def _clear_only(log: Logbook, board: StoredBoard) -> bool | None:
-    """Return whether a clear-only board is logged; None where it was asked for before, at an earlier stained board."""
+def _clear_only(log: Logbook, board: StoredBoard, *, deciding: bool) -> bool | None:
+    """Return whether a clear-only board is logged; None where that does not matter or was told before.
+
+    It is told at the first stained board, and again when one is decided on.
+    """
     others = [each.record for each in log.boards(brief=True) if each.number != board.number]
     if any(each.purpose == _CLEAR_ONLY for each in others):
         return True
     stained = board.record.stain is not None and board.record.purpose not in _UNSTAINED
-    asked = any(each.stain is not None and each.purpose not in _UNSTAINED for each in others)
-    return False if stained and not asked else None
+    told = any(each.stain is not None and each.purpose not in _UNSTAINED for each in others)
+    return False if stained and (deciding or not told) else None

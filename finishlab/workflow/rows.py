@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.errors import LogbookError
 from finishlab.matching.floor import pool_estimates
+from finishlab.records import Finish
+from finishlab.reports.finish_rows import finish_changes
 from finishlab.reports.rows import BoardRow, ColourRow, SpotRow
 
 if TYPE_CHECKING:
@@ -122,7 +124,12 @@ def change_entry(change: Change) -> dict[str, Any]:
 
 def _details(before: Mapping[str, Any], after: Mapping[str, Any]) -> str:
     changed = [name for name in before if name in after and before[name] != after[name]]
-    return "; ".join(f"{name} {_shown(before[name])} -> {_shown(after[name])}" for name in changed)
+    told = [f"{name} {_shown(before[name])} -> {_shown(after[name])}" for name in changed if name != "finish"]
+    if "finish" in changed:
+        # Stored as it was checked then; it is read, not judged again.
+        one, two = (Finish.from_dict(each["finish"] or {}) for each in (before, after))
+        told += finish_changes(one, two)
+    return "; ".join(told)
 
 
 def _photos(after: Mapping[str, Any]) -> str:
