@@ -294,3 +294,18 @@ def test_an_unknown_edition_is_refused_with_the_known_ones() -> None:
     with pytest.raises(UsageError) as caught:
         learn_profile(photo_of(rendered(chart_scene()).pixels), light="daylight", edition="none such", date=DAY)
     assert DEFAULT_EDITION in caught.value.hint
+
+
+@pytest.mark.parametrize("worse", [1.0, 30.0], ids=["as fitted", "a chart that says next to nothing"])
+def test_a_profile_never_makes_a_colour_less_certain(worse: float) -> None:
+    """What a profile leaves open of a colour is no more than what is unknown of a camera without one."""
+    profile = fit_profile(RGB, REFERENCE, saturation=(1.1, 0.05))
+    doubts = tuple(tuple(worse * value for value in doubt) for doubt in profile.doubts)
+    profile = replace(profile, doubts=doubts).named("Camera", "daylight", EDITION, date=DAY, photo_id="ab" * 8)
+    image = photo_of(rendered(scene_with()).pixels)
+    sizes = []
+    for known in (None, profile):
+        found = measure(image, ("board",), profile=known).measurement.fields["board"].estimate.shared
+        usual = [e.vector for e in found if e.name == "saturation" or e.name.startswith(("camera-", "profile-"))]
+        sizes.append(float(np.linalg.norm(usual)))
+    assert 0.0 < sizes[1] <= 1.1 * sizes[0]  # the two colours differ a little, and so does what a matrix does to them

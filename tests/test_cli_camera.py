@@ -14,6 +14,7 @@ from finishlab.colorimetry.spectra import chart_lab
 from finishlab.demo.chart import ChartCard
 from finishlab.demo.render import render_scene
 from finishlab.demo.view import View, homography, project
+from finishlab.errors import LogbookError
 from finishlab.imaging.strip import Rect
 from finishlab.logbook import Logbook
 from finishlab.photos import matrix_profile, write_jpeg
@@ -108,7 +109,7 @@ def test_measuring_uses_the_profile_unless_told_not_to(learned: Run, photos: Pho
     assert "camera profile of Test One" in " ".join(text.split())
     for option in (("--no-profile",), ("--light", "evening lamp")):
         without = json.loads(learned("measure", photo, *option, "--json").stdout)["photos"][0]
-        assert without["camera_profile"] is None
+        assert "camera_profile" not in without
         assert without["fields"]["board"]["lab"] != with_it["fields"]["board"]["lab"]
 
 
@@ -167,3 +168,16 @@ def test_a_photo_without_a_chart_teaches_nothing(run: Run, photos: Photos) -> No
     assert done.exit_code == 4
     assert "No 24-patch chart" in done.stderr
     assert not run.logbook.exists()
+
+
+def test_taking_back_what_was_done_to_a_camera_is_refused_in_words(learned: Run) -> None:
+    """The history calls a profile a profile; `undo` of its change refuses with a sentence and changes nothing."""
+    assert learned("camera", "forget", "Test One").exit_code == 0
+    told = learned("history").stdout
+    assert "profile learned" in told
+    assert "profile forgotten" in told
+    with Logbook.open(learned.logbook) as log:
+        with pytest.raises(LogbookError) as caught:
+            log.undo()
+        assert caught.value.code == "cannot-undo"
+        assert log.camera_profiles() == []

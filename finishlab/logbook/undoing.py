@@ -114,7 +114,9 @@ def _effect(change: Change) -> str:
 
 def _way(change: Change) -> Way:
     way = _WAYS.get(_effect(change))
-    if way is None or (table_of(change.subject) is None and _effect(change) not in {"approve", "learn", "forget"}):
+    # A camera's entry is found by its name and light: it is learned again, not taken back.
+    known = table_of(change.subject) is not None or _effect(change) in {"approve", "learn", "forget"}
+    if way is None or not known or change.subject.startswith("camera "):
         raise LogbookError(
             "cannot-undo",
             f"The last change, “{change.what}” of {change.subject}, cannot be taken back.",

@@ -62,6 +62,8 @@ class PhotoFit:
     """See `PhotoInfo`."""
     profile: CameraProfile | None = None
     """The camera's learned profile: its boost takes the prior's place, its coefficients come last."""
+    usual_boost: float = SATURATION_BOOST[1]
+    """Standard deviation of the boost of a camera without a profile."""
 
     @classmethod
     def build(
@@ -94,7 +96,8 @@ class PhotoFit:
             The camera's learned profile.
         """
         camera = f"camera:{image.info.camera or 'unknown'}"
-        saturation = RAW_SATURATION if image.info.linear else SATURATION_BOOST
+        usual = RAW_SATURATION if image.info.linear else SATURATION_BOOST
+        saturation = usual
         if profile is not None:
             # Colours of another profile, or of none, share nothing with these.
             camera, saturation = f"{camera}, profile {profile.photo_id}", profile.saturation
@@ -112,6 +115,7 @@ class PhotoFit:
             saturation=saturation,
             chroma_step=image.info.chroma_step,
             profile=profile,
+            usual_boost=usual[1],
         )
 
 
@@ -239,7 +243,10 @@ def _camera_effects(found: Sample, lab: np.ndarray, fit: PhotoFit) -> list[Share
 
 
 def _profile_effects(found: Sample, lab: np.ndarray, fit: PhotoFit) -> list[SharedEffect]:
-    """Return what the chart left open of a learned camera: boost and coefficients together, to first order."""
+    """Return what the chart left open of a learned camera: boost and coefficients together, to first order.
+
+    A chart that fits badly must not make a colour less certain than no chart would: then all are drawn in alike.
+    """
     profile = fit.profile
     if profile is None:
         return []
@@ -252,7 +259,10 @@ def _profile_effects(found: Sample, lab: np.ndarray, fit: PhotoFit) -> list[Shar
         + (variant.saturation[0] - boost) * by_boost
         for variant in profile.variants()
     ]
-    return [_effect(f"profile-{i + 1}", fit.camera_scope, move) for i, move in enumerate(moved)]
+    usual = np.vstack([matrix_effects(np.maximum(lab_to_rgb(lab), _LEAST)), fit.usual_boost * by_boost])
+    size = float(np.linalg.norm(moved)) if moved else 0.0
+    scale = min(1.0, float(np.linalg.norm(usual)) / size) if size > 0.0 else 1.0
+    return [_effect(f"profile-{i + 1}", fit.camera_scope, scale * move) for i, move in enumerate(moved)]
 
 
 def _against_wood(fit: PhotoFit) -> list[SharedEffect]:

@@ -125,6 +125,7 @@ def _document(kind: str, **content: object) -> Document:
 
 def _photo(result: PhotoResult) -> Document:
     measurement = result.measurement
+    profile = None if measurement is None else measurement.settings.get("camera_profile")
     return {
         "path": result.path,
         "ok": result.error is None,
@@ -132,7 +133,7 @@ def _photo(result: PhotoResult) -> Document:
         "strip": None if measurement is None or measurement.strip is None else _strip(measurement.strip),
         "fields": {} if measurement is None else {name: _field(found) for name, found in measurement.fields.items()},
         "delta_e00": None if measurement is None or measurement.pair is None else _difference(measurement.pair),
-        "camera_profile": None if measurement is None else measurement.settings.get("camera_profile"),
+        **({} if profile is None else {"camera_profile": profile}),
     }
 
 

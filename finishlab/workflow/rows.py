@@ -29,6 +29,7 @@ _TOLD: Final = {
     "remeasure": "measured again",
     "remove": "removed",
 }
+_TOLD_OF_CAMERA: Final = {"forget": "profile forgotten", "learn": "profile learned"}
 
 
 def photo_namer(log: Logbook) -> Namer:
@@ -104,7 +105,7 @@ def colour_row(found: StoredMeasurement, name: Namer) -> ColourRow:
 def change_line(change: Change) -> str:
     """Return a change of the history in one line."""
     when = f"{change.made.astimezone():%Y-%m-%d %H:%M}"
-    told = _TOLD.get(change.what)
+    told = (_TOLD_OF_CAMERA if change.subject.startswith("camera ") else _TOLD).get(change.what)
     line = f"{when} {told or change.what} by {change.who}"
     before, after = change.before or {}, change.after or {}
     details = _details(before, after) if change.what == "edit" else _photos(after)
