@@ -118,6 +118,13 @@ def test_a_caution_is_said_once_a_day(desk: Desk) -> None:
     assert "hardener" in desk("can", "add", "finish", "--kind", "water polyurethane 2-part").stderr.casefold()
 
 
+def test_a_can_that_turns_out_to_be_another_kind_calls_for_its_cautions(desk: Desk) -> None:
+    """A corrected kind or name is used like a new can; what is left or where says nothing new."""
+    assert "Caution: " not in desk("can", "add", "walnut", "--kind", "water stain").stderr
+    assert "Caution: " not in desk("can", "edit", "C1", "--place", "attic").stderr
+    assert "rags" in desk("can", "edit", "C1", "--kind", "oil stain").stderr
+
+
 @pytest.mark.parametrize(
     "wrong",
     [

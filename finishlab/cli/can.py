@@ -136,10 +136,14 @@ def edit(*, number: str, as_json: bool, **values: Any) -> None:  # noqa: ANN401 
 
     given = changes_given(**values)
     with open_logbook() as log:
-        changed = log.edit_can(number, **_typed(given, log.can(number).record.label))
+        before = log.can(number).record
+        changed = log.edit_can(number, **_typed(given, before.label))
         if as_json:
             print_document(cans_document([row for row in can_rows(log) if row.number == changed.number]))
         say(f"{changed.number} changed: {_words(changed.record)}.")
+        record = changed.record
+        if (record.kind, record.product) != (before.kind, before.product):
+            say_cautions(log, [record.kind, record.product])
 
 
 @click.command(
