@@ -188,6 +188,9 @@ def test_history_tells_and_undo_takes_back(desk: Desk) -> None:
     assert again["subject"] == "B1"
     record = json.loads(desk("board", "show", "B1", "--json").stdout)["boards"][0]["record"]
     assert record["stain"] == "honey"
+    last = desk("history", "B1").stdout.splitlines()[-1]
+    assert "taken back" in last
+    assert "stain “walnut” -> “honey”" in last
     whole = json.loads(desk("history", "--json").stdout)["changes"]
     assert [each["what"] for each in whole if each["subject"] == "B1"] == ["add", "edit", "undo", "undo"]
     assert len(json.loads(desk("history", "--last", "2", "--json").stdout)["changes"]) == 2

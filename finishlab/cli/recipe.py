@@ -187,5 +187,6 @@ def _done(log: Any, made: Any, word: str, *, as_json: bool) -> None:  # noqa: AN
     say(f"{made.number} {word}: {made.record.name}.")
     labels = {int(each.number[1:]): each.record.label for each in log.cans() if each.record.label is not None}
     for warning in warnings(made.record.finish, WarningContext(labels=labels)):
-        say(f"Worth a thought: {warning.message}")
+        if warning.code != "stock-lot-unknown":  # a recipe is of no one piece of wood
+            say(f"Worth a thought: {warning.message}")
     say_cautions(log, products_of(made.record.finish, {int(each.number[1:]): each.record for each in log.cans()}))

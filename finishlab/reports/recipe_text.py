@@ -124,7 +124,11 @@ def print_cans(console: Console, cans: Sequence[CanRow]) -> None:
 def _left(can: Batch) -> str:
     if can.left_l is None:
         return "-" if can.size_l is None else f"of {round(can.size_l, 2):g} L"
-    return f"{round(can.left_l, 2):g} L" if can.size_l is None else f"{can.left_l:g} of {round(can.size_l, 2):g} L"
+    return (
+        f"{round(can.left_l, 2):g} L"
+        if can.size_l is None
+        else f"{round(can.left_l, 2):g} of {round(can.size_l, 2):g} L"
+    )
 
 
 def print_can(console: Console, can: CanRow) -> None:

@@ -27,6 +27,9 @@ _TOLD: Final = {
     "forget": "greys forgotten",
     "learn": "greys learned",
     "remeasure": "measured again",
+    "undo": "taken back",
+    "approve": "approved",
+    "import": "taken in",
     "remove": "removed",
 }
 _TOLD_OF_CAMERA: Final = {"forget": "profile forgotten", "learn": "profile learned"}
@@ -109,6 +112,9 @@ def change_line(change: Change) -> str:
     line = f"{when} {told or change.what} by {change.who}"
     before, after = change.before or {}, change.after or {}
     details = _details(before, after) if change.what == "edit" else _photos(after)
+    if change.what == "undo":
+        undone = str((after.get("undone") or {}).get("what", ""))
+        details = "; ".join(words for words in (f"“{_TOLD.get(undone, undone)}”", _details(before, after)) if words)
     return f"{line}: {details}" if details else line
 
 
