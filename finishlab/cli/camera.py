@@ -57,7 +57,6 @@ def _patches(ctx: click.Context, param: click.Parameter, value: tuple[str, ...])
         "finishlab camera learn chart.jpg",
         'finishlab camera learn chart.jpg --light "evening lamp" --edition "ColorChecker 2005"',
         "finishlab camera learn chart.jpg --corners 812,640 1610,655 1598,1190 800,1170",
-        "finishlab camera learn tiles.jpg --grey 120,80,60,60:50 --patch 300,80,60,60:37.9,13.6,14.1 --patch ...",
     ),
 )
 @click.argument("photo", type=click.Path(), metavar="PHOTO")
