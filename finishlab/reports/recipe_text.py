@@ -122,13 +122,10 @@ def print_cans(console: Console, cans: Sequence[CanRow]) -> None:
 
 
 def _left(can: Batch) -> str:
-    if can.left_l is None:
-        return "-" if can.size_l is None else f"of {round(can.size_l, 2):g} L"
-    return (
-        f"{round(can.left_l, 2):g} L"
-        if can.size_l is None
-        else f"{round(can.left_l, 2):g} of {round(can.size_l, 2):g} L"
-    )
+    size, left = (None if litres is None else f"{round(litres, 2):g}" for litres in (can.size_l, can.left_l))
+    if left is None:
+        return "-" if size is None else f"of {size} L"
+    return f"{left} L" if size is None else f"{left} of {size} L"
 
 
 def print_can(console: Console, can: CanRow) -> None:
