@@ -68,8 +68,7 @@ def test_measurement_document_has_the_contracts_shape() -> None:
     """Each photo tells path, ok, error, strip, fields and pair; a failed one its code, message and hint, no figures."""
     good, no_strip, bad = measurement_document(samples.photo_results())["photos"]
     for photo in (good, no_strip, bad):
-        assert list(photo) == ["path", "ok", "error", "strip", "fields", "delta_e00", "camera_profile"]
-        assert photo["camera_profile"] is None  # beyond the contract; named where one was used
+        assert list(photo) == ["path", "ok", "error", "strip", "fields", "delta_e00"]
     assert (good["ok"], good["error"]) == (True, None)
     assert good["strip"]["found"] is True
     assert good["strip"]["number"] == 412
@@ -87,7 +86,6 @@ def test_measurement_document_has_the_contracts_shape() -> None:
         "strip": None,
         "fields": {},
         "delta_e00": None,
-        "camera_profile": None,
         "error": {"code": "no-strip", "message": "No strip was found.", "hint": "Lay the strip in the photo."},
     }
     assert bad["error"]["code"] == "not-a-photo"

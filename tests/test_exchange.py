@@ -28,7 +28,18 @@ from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.dump import TABLES, Dump, json_schema
 from finishlab.logbook.store import DATABASE
 from finishlab.logbook.taking_in import IDENTITY
-from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord
+from finishlab.records import (
+    Batch,
+    BoardRecord,
+    ColourStep,
+    Finish,
+    Flight,
+    FloorSpotRecord,
+    Part,
+    PartEvent,
+    PartSizes,
+    PhotoRecord,
+)
 from finishlab.reports.archive import csv_table
 from finishlab.workflow.exchange import export_logbook, import_logbook
 
@@ -61,11 +72,27 @@ def _fill(log: Logbook, folder: Path) -> None:
     log.learn_strip(greys_of_readings({7: [93.0]}, number=412))
 
 
+def _fill_stair(log: Logbook, folder: Path) -> None:
+    """Log a can, an approved recipe, a flight with a landing, coats, a deviation and a measured tread."""
+    log.add_can(Batch("water stain", "walnut", lot="W-204", size_l=1.0, left_l=0.3, place="cellar", date=DAY))
+    log.edit_board("B1", finish=Finish(steps=(ColourStep("water", colour="walnut", can_number=1),)))
+    log.approve("B1", reason="closest", date=DAY)
+    treads = [Part(1, "tread", place, sizes=PartSizes(front=914, depth=292), recipe_number=1) for place in (1, 2)]
+    landing = Part(2, "landing board", 1, species="ash")
+    log.add_flights({1: Flight(risers=3), 2: Flight("landing")}, [*treads, landing])
+    first, second, _ = (part.ident for part in log.stair_parts())
+    coat = PartEvent("coat", DAY, "stain", 1, 1, 1, deviation="wiped late")
+    log.log_events([(first, PartEvent("sanded", DAY)), (first, coat), (second, coat)])
+    seen = measurement(keep(log, folder, "tread.jpg"))
+    log.add_part_measurements([(first, [seen], PartEvent("measured", DAY))])
+
+
 @pytest.fixture
 def filled(tmp_path: Path) -> Path:
     """Return the folder of a logbook with something of everything that measuring logs."""
     with Logbook.open(tmp_path / "log", who="ada") as log:
         _fill(log, tmp_path / "camera")
+        _fill_stair(log, tmp_path / "camera")
     return tmp_path / "log"
 
 
@@ -93,8 +120,13 @@ def test_what_was_taken_in_is_what_was_logged(filled: Path, tmp_path: Path) -> N
         assert other.boards() == log.boards()
         assert other.floor_spots() == log.floor_spots()
         assert other.learned_greys() == log.learned_greys()
-        for number in ("B1", "B2", "B3", "F1"):
-            assert other.history(number) == log.history(number)
+        assert other.stair() == log.stair()
+        assert other.recipes() == log.recipes()
+        assert other.cans() == log.cans()
+        assert other.standards() == log.standards()
+        for number in ("B1", "B2", "B3", "F1", "R1", "C1", "standard"):
+            assert [c.what for c in other.history(number)] == [c.what for c in log.history(number)]
+            assert [c.after for c in other.history(number)] == [c.after for c in log.history(number)]
 
 
 def test_taken_in_twice_nothing_is_double(filled: Path, tmp_path: Path) -> None:
@@ -131,6 +163,25 @@ def test_a_used_logbook_keeps_its_own_and_gets_the_rest(filled: Path, tmp_path: 
         assert other.add_board(BoardRecord("elm", date=DAY), [measurement(next_photo)]).number == "B5"
 
 
+def test_a_second_stair_gets_numbers_of_its_own(filled: Path, tmp_path: Path) -> None:
+    """A flight and a landing whose numbers are taken get the next ones, and their parts' history goes with them."""
+    with Logbook.open(filled) as log, Logbook.open(tmp_path / "other") as other:
+        other.add_flights({1: Flight(risers=2)}, [Part(1, "tread", 1)])
+        other.add_can(Batch("oil stain", "teak", date=DAY))
+        export_logbook(log, tmp_path / "a.zip")
+        done = import_logbook(other, tmp_path / "a.zip")
+        assert ("flight 1", "flight 2") in done.renumbered
+        assert ("C1", "C2") in done.renumbered
+        assert [part.code for part in other.stair_parts()] == ["1.T1", "L1.LB1", "2.T1", "2.T2"]
+        assert [c.what for c in other.stair_history("2.T1")] == [c.what for c in log.stair_history("1.T1")]
+        events = [each for each in other.stair().events if each.kind == "coat"]
+        assert {each.batch_number for each in events} == {2}
+        finish = other.board("B1").record.finish
+        assert finish is not None
+        assert finish.cans() == (2,)
+        assert import_logbook(other, tmp_path / "a.zip").added == {}
+
+
 def test_what_one_side_changed_is_brought_up_to_date(filled: Path, tmp_path: Path) -> None:
     """A change made on one side goes over; one that only the logbook has stays; both at once are told and kept."""
     with Logbook.open(filled) as log, Logbook.open(tmp_path / "other") as other:
@@ -161,7 +212,7 @@ def test_photos_leave_without_their_place_and_the_originals_stay(filled: Path, t
     assert {p: p.read_bytes() for p in filled.rglob("*.jpg")} == before
     with zipfile.ZipFile(tmp_path / "a.zip") as file:
         photos = [name for name in file.namelist() if name.startswith("photos/")]
-        assert len(photos) == 4
+        assert len(photos) == 5
         for name in photos:
             content = file.read(name)
             if content.startswith(b"\xff\xd8"):
@@ -270,9 +321,9 @@ def test_a_photo_that_was_changed_in_the_archive_is_refused(filled: Path, tmp_pa
         assert other.boards() == []
 
 
-def test_an_archive_of_an_older_logbook_is_taken_in(filled: Path, tmp_path: Path) -> None:
+def test_an_archive_of_an_older_logbook_is_taken_in(tmp_path: Path) -> None:
     """Tables as an older program wrote them, without today's columns and tables, come in with all they hold."""
-    with Logbook.open(filled) as log, Logbook.open(tmp_path / "other") as other:
+    with Logbook.open(tmp_path / "log", who="ada") as log, Logbook.open(tmp_path / "other") as other:
         document = json.loads(json.dumps(log.dump().as_dict()))
         old = {
             "boards": ("state", "maker", "recipe_number", "finish"),
@@ -346,7 +397,7 @@ def test_the_commands_say_what_they_did(filled: Path, tmp_path: Path) -> None:
     archive, other = str(tmp_path / "a.zip"), str(tmp_path / "other")
     done = run(finishlab, ["--logbook", str(filled), "export", archive])
     assert done.exit_code == 0
-    assert "2 boards, 1 floor spot and 4 photos" in done.stderr
+    assert "2 boards, 1 floor spot and 5 photos" in done.stderr
     done = run(finishlab, ["--logbook", other, "import", archive])
     assert "3 boards, 1 floor spot" in done.stderr
     done = run(finishlab, ["--logbook", other, "import", archive, "--json"])
@@ -358,7 +409,7 @@ def test_the_commands_say_what_they_did(filled: Path, tmp_path: Path) -> None:
         "renumbered": [],
     }
     done = run(finishlab, ["--logbook", other, "backup", str(tmp_path / "copy")])
-    assert "4 photos" in done.stderr
+    assert "5 photos" in done.stderr
     with Logbook.open(tmp_path / "copy") as copy:
         assert copy.dump().tables["boards"][0]["created"] <= dt.datetime.now(tz=dt.UTC).isoformat()
     (tmp_path / "text.zip").write_text("no archive")

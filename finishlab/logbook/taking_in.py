@@ -19,6 +19,7 @@ from sqlalchemy.orm import Session
 from finishlab.logbook.dump import TABLES, Dump, Row, damaged, decoded
 from finishlab.logbook.tables import CounterRow
 from finishlab.logbook.writing import note_change
+from finishlab.records.stair_names import level_code, level_title, parse_level
 
 __all__ = ["IDENTITY", "LETTERS", "TakenIn", "take_in"]
 
@@ -45,8 +46,15 @@ LETTERS: Final[Mapping[str, str]] = {"boards": "B", "floor_spots": "F", "recipes
 """Tables whose rows people call by a letter and a number."""
 _LARGEST: Final[Mapping[str, tuple[str, str]]] = {"counters": ("name", "last"), "cautions": ("code", "shown")}
 _LABEL: Final = re.compile(r"([BFRC])([0-9]{1,9})")
-_NAMING: Final = frozenset({"board", "spot", "recipe", "can"})
-"""Keys of the JSON columns whose text may name another row."""
+_FLIGHT: Final = re.compile(r"((?:flight|landing) [0-9]{1,9})")
+_PART: Final = re.compile(r"(L?[0-9]{1,9})\.([A-Z]+[0-9]+[A-Z]?)")
+_NAMING: Final[Mapping[str, str]] = {
+    "can_number": "batches",
+    "batch_number": "batches",
+    "recipe_number": "recipes",
+    "board_number": "boards",
+}
+"""Keys of the JSON columns whose number is that of another row -> its table."""
 
 
 @dataclass(slots=True)
@@ -116,9 +124,13 @@ def _join(merge: _Merge, into: Table, rows: list[Row], changes: Iterable[Row]) -
             continue
         if into.name != "photos" and old in taken:
             row[key] = max((k for k in taken if isinstance(k, int)), default=0) + 1
-            name = LETTERS.get(into.name, "flight " if into.name == "flights" else "")
-            if name:
-                merge.result.renumbered.append((f"{name}{old}", f"{name}{row[key]}"))
+            if into.name == "flights":
+                # Flights have odd numbers and landings even ones: a new number is of the same sort.
+                row[key] += (row[key] - old) % 2
+                merge.result.renumbered.append((level_title(old), level_title(row[key])))
+            elif into.name in LETTERS:
+                letter = LETTERS[into.name]
+                merge.result.renumbered.append((f"{letter}{old}", f"{letter}{row[key]}"))
         keys[old] = row[key]
         taken.add(row[key])
         merge.session.execute(into.insert(), [row])
@@ -150,15 +162,24 @@ def _led_on(merge: _Merge, into: Table, row: Row) -> Row:
 
 
 def _renamed(merge: _Merge, value: Any, key: str = "") -> Any:  # noqa: ANN401 - any JSON value
-    """Return a JSON value whose names of boards, recipes and cans are the logbook's."""
+    """Return a JSON value whose numbers of boards, recipes and cans are the logbook's."""
     if isinstance(value, dict):
         return {name: _renamed(merge, inner, name) for name, inner in value.items()}
     if isinstance(value, list):
         return [_renamed(merge, inner, key) for inner in value]
-    return _label(merge, value) if key in _NAMING and isinstance(value, str) else value
+    return merge.keys.get(_NAMING[key], {}).get(value, value) if key in _NAMING else value
 
 
 def _label(merge: _Merge, name: str) -> str:
+    """Return what a subject of the archive is called here: ``"B3"``, ``"flight 2"``, ``"2.T7"``."""
+    flight = _FLIGHT.fullmatch(name)
+    if flight is not None:
+        level = parse_level(flight.group(1))
+        return level_title(merge.keys.get("flights", {}).get(level, level))
+    part = _PART.fullmatch(name)
+    if part is not None:
+        level = parse_level(part.group(1))
+        return f"{level_code(merge.keys.get('flights', {}).get(level, level))}.{part.group(2)}"
     found = _LABEL.fullmatch(name)
     if found is None:
         return name

@@ -54,7 +54,8 @@ def level_title(level: int) -> str:
     return f"flight {(level + 1) // 2}" if level % 2 else f"landing {level // 2}"
 
 
-def _level_code(level: int) -> str:
+def level_code(level: int) -> str:
+    """Return ``"2"`` for flight 2, ``"L1"`` for landing 1."""
     return f"{(level + 1) // 2}" if level % 2 else f"L{level // 2}"
 
 
@@ -86,12 +87,12 @@ class PartName:
     def code(self) -> str:
         """The short name that holds whatever else there is: ``"2.T7"``, ``"1.ST1L"``."""
         side = "" if self.side is None else self.side[0].upper()
-        return f"{_level_code(self.level)}.{CODES[self.kind]}{self.place}{side}"
+        return f"{level_code(self.level)}.{CODES[self.kind]}{self.place}{side}"
 
     def words(self, *, with_level: bool) -> str:
         """Return the name people read: ``"tread 7"``, or ``"2/tread 7"``."""
         side = "" if self.side is None else f" {self.side}"
-        return f"{_level_code(self.level) + '/' if with_level else ''}{self.kind} {self.place}{side}"
+        return f"{level_code(self.level) + '/' if with_level else ''}{self.kind} {self.place}{side}"
 
     @property
     def order(self) -> tuple[int, int, int, str]:
@@ -243,7 +244,7 @@ def _of_group(group: Wanted, names: Sequence[PartName]) -> set[PartName]:
     levels = sorted({name.level for name in names if group.kind in {None, name.kind}})
     if group.level is None and len(levels) > 1 and (group.places is not None or group.one):
         where = " and ".join(level_title(level) for level in levels)
-        code = _level_code(levels[-1])
+        code = level_code(levels[-1])
         hint = f"Say which, for example “{code}/{group.text}”."
         raise UsageError("which-flight", f"“{group.text}” can be in {where}.", hint)
     missing = sorted(set(group.places or ()) - {name.place for name in found})
@@ -291,5 +292,5 @@ def _group_words(key: tuple[int, PartKind, Side | None], places: Sequence[int], 
         else:
             runs.append([place, place])
     shown = ",".join(f"{first}" if first == last else f"{first}-{last}" for first, last in runs)
-    before = f"{_level_code(level)}/" if with_level else ""
+    before = f"{level_code(level)}/" if with_level else ""
     return f"{before}{kind}{'s' if len(places) > 1 else ''} {shown}{f' {side}' if side else ''}"
