@@ -324,6 +324,7 @@ def test_a_photo_that_was_changed_in_the_archive_is_refused(filled: Path, tmp_pa
 def test_an_archive_of_an_older_logbook_is_taken_in(tmp_path: Path) -> None:
     """Tables as an older program wrote them, without today's columns and tables, come in with all they hold."""
     with Logbook.open(tmp_path / "log", who="ada") as log, Logbook.open(tmp_path / "other") as other:
+        _fill(log, tmp_path / "camera")
         document = json.loads(json.dumps(log.dump().as_dict()))
         old = {
             "boards": ("state", "maker", "recipe_number", "finish"),
