@@ -257,3 +257,15 @@ def test_boards_of_one_recipe_are_pooled_by_their_records(log: Logbook, tmp_path
     assert pooled is not None
     assert pooled.boards[0].board == "R1"
     assert pooled.boards[0].photos == 2
+
+
+def test_the_floor_is_shown_at_the_mean_of_its_photos(log: Logbook, tmp_path: Path) -> None:
+    """Weighing moves boards against the floor, never the floor's level: it is the plain mean of its spots."""
+    add_floor(log, tmp_path)
+    add_board(log, tmp_path, "a", (1.0, 0.0, 0.0))
+    spots = np.mean([spot.measurements[0].field.estimate.lab for spot in log.floor_spots()], axis=0)
+    ranking = compare(log).ranking
+    np.testing.assert_allclose(ranking.floor.lab, spots, atol=1e-9)
+    board = ranking.boards[0]
+    signed = board.difference
+    np.testing.assert_allclose(np.array(board.lab) - ranking.floor.lab, [signed.dL, signed.da, signed.db])

@@ -19,7 +19,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -104,6 +104,18 @@ class Weighed:
         across = joint[:, :3, 3:]
         covariance: FloatArray = joint[:, :3, :3] + joint[:, 3:, 3:] - across - np.swapaxes(across, 1, 2)
         return covariance
+
+    def at_level(self, lab: Sequence[float]) -> Weighed:
+        """Return the same differences with the floor's mean at `lab`, shape (3,).
+
+        Least squares finds differences well and the level of all colours badly: errors that all photos share, and that
+        grow with the colour itself, pull the common mean below every single measurement (Peelle's pertinent puzzle, in
+        Fröhner, Nucl. Sci. Eng. 126 (1997) 1, from memory). The plain mean of the floor's photos is the better level.
+        """
+        shift = np.asarray(lab, dtype=float) - self.together.floor_lab
+        together = replace(self.together, labs=self.together.labs + shift, floor_lab=self.together.floor_lab + shift)
+        level = (float(lab[0]), float(lab[1]), float(lab[2]))
+        return replace(self, together=together, floor=replace(self.floor, lab=level))
 
 
 @dataclass(frozen=True, slots=True)

@@ -257,7 +257,7 @@ def _see(
     require_boards(measured)
     looks = tuple(board_looks(board, light, floor) for board in measured)
     components = components_of(looks, floor.planks)
-    weighed = weigh(looks, floor.planks, components)
+    weighed = weigh(looks, floor.planks, components).at_level(pool.lab)
     one_light = [doubt("one-light", light=light)] if len(lights_of(boards) + lights_of(spots)) == 1 else []
     beside = sum(look.floor is not None for board in looks for look in board.looks)
     pool = replace(
