@@ -1,6 +1,6 @@
-"""Write the pages that are made: commands.md, doubts.md, logbook.schema.json and the index decisions/README.md.
+"""Write the pages that are made: commands, doubts, finish-record, decisions/README, and logbook.schema.json.
 
-Run ``python docs/build_reference.py`` after a change of a command or a doubt, or with a new decision;
+Run ``python docs/build_reference.py`` after a change of a command, a doubt or a field, or with a new decision;
 tests/test_docs.py fails until it was run.
 """
 
@@ -18,6 +18,9 @@ import click
 from finishlab.cli import finishlab
 from finishlab.logbook.dump import json_schema
 from finishlab.quality import DOUBTS
+from finishlab.records.entries import Entry, entries
+from finishlab.records.finish_text import SECTIONS
+from finishlab.records.limits import HARD, SOFT, SoftLimit, hard_limit
 
 DOCS: Final = Path(__file__).parent
 NOTE: Final = "<!-- Made by docs/build_reference.py; do not edit. -->\n\n"
@@ -91,6 +94,67 @@ def doubts_page() -> str:
     return "".join(parts)
 
 
+SECTION_OPTIONS: Final = {
+    "preparation": "`--preparation`",
+    "step": "`--step`, one a coat, in order",
+    "seal": "`--seal`",
+    "topcoat": "`--top`",
+    "looking": "`--looking`",
+    "label": "`--label` of a can",
+}
+FORMS: Final = {
+    "flag": "yes or no",
+    "count": "whole number",
+    "grits": "from coarse to fine, 80-100-120",
+    "size": "length x width x thickness",
+    "ratio": "10:1",
+    "mix": "2 honey + 1 walnut",
+    "can": "C3",
+}
+
+
+def finish_page() -> str:
+    """Return docs/finish-record.md: every field of a finish with its unit, and every limit."""
+    parts = [
+        "# The finish record\n\n",
+        NOTE,
+        "Every field may be left out. Fields are typed as `field=value`, separated by semicolons, after the option of ",
+        "their section; what stands first without an equals sign is the kind. A figure may carry another unit (`6in`, ",
+        "`1 1/16 in`, `30 min`, `70F`, `1qt`); an empty value takes a field out.\n\n",
+        "In a file for `--from` a field has its stored name: in TOML in a table of its section (`[preparation]`, a ",
+        "`[[steps]]` for each step), in CSV as the head of a column (`preparation.grits`, `steps.1.kind`).\n",
+    ]
+    for name, section in SECTIONS.items():
+        parts.append(f"\n## {name.capitalize()}\n\n{SECTION_OPTIONS[name]}\n\n")
+        parts.append("| field | what it is | unit or form | hard limits | stored as |\n|---|---|---|---|---|\n")
+        parts += [field_row(section.SECTION, each) for each in entries(section)]
+    parts += ["\n## Hard limits\n\nA value beyond is refused, and the record stays as it was.\n\n"]
+    parts += ["| part | what | given must be | source |\n|---|---|---|---|\n"]
+    parts += [f"| {row.section} | {row.words} | {row.hint[5:-1]} | {row.source} |\n" for row in HARD]
+    parts += ["\n## Soft limits\n\nA value beyond is kept, and told once. Words in *italics* are the record's.\n\n"]
+    parts += ["| code | part | bounds | what it says | source |\n|---|---|---|---|---|\n"]
+    parts += [soft_row(row) for row in SOFT]
+    return "".join(parts)
+
+
+def field_row(section: str, each: Entry) -> str:
+    """Return a field's line in its section's table."""
+    listed = f"one of: {', '.join(each.choices)}" if each.form == "choice" else f"e.g. {', '.join(each.choices)}"
+    form = each.unit or FORMS.get(each.form) or (listed if each.choices else "")
+    limit = hard_limit(section, each.name)
+    hint = "" if limit is None else limit.hint[5:-1]
+    return f"| `{each.key}` | {each.label} | {form} | {hint} | `{each.name}` |\n"
+
+
+def soft_row(row: SoftLimit) -> str:
+    """Return a soft limit's line."""
+    bounds = " to ".join(f"{bound:g}" for bound in (row.low, row.high) if bound is not None)
+    words = "from " if row.high is None else "up to " if row.low is None else ""
+    shown = words + bounds if bounds else ""
+    sentence = re.sub(r"\{(\w+)[^}]*\}", r"*\1*", row.sentence)
+    return f"| `{row.code}` | {row.section} | {shown} | {sentence} | {row.source} |\n"
+
+
 def decisions_page() -> str:
     """Return docs/decisions/README.md."""
     lines = ["# Decisions\n\n", NOTE, "What was decided, why, what was measured, and what was tried and left.\n\n"]
@@ -108,6 +172,7 @@ def schema_page() -> str:
 PAGES: Final = {
     "commands.md": commands_page,
     "doubts.md": doubts_page,
+    "finish-record.md": finish_page,
     "decisions/README.md": decisions_page,
     "logbook.schema.json": schema_page,
 }

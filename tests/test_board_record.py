@@ -19,6 +19,7 @@ from finishlab.records import BoardRecord, Finish, Recipe, parse_date
 from finishlab.records.finish_text import step_changes
 from finishlab.records.limits import HARD
 from finishlab.workflow.finish_context import finish_context
+from finishlab.workflow.record_file import read_record_file
 
 DAY: Final = parse_date("2024-05-20")
 STEP: Final = "oil; maker=Acme; colour=honey; lot=7; wipe=10"
@@ -185,6 +186,16 @@ def test_a_record_comes_from_a_toml_file(run: Run, photos: Photos, tmp_path: Pat
     }  # fmt: skip
 
 
+def test_sections_of_a_toml_file_may_stand_at_the_top(tmp_path: Path) -> None:
+    """``[topcoat]`` means what ``[finish.topcoat]`` means; a text `topcoat` stays the short text."""
+    top, within = tmp_path / "top.toml", tmp_path / "within.toml"
+    top.write_text('species = "ash"\n[topcoat]\ncoats = 3\n[[steps]]\nkind = "oil"\n')
+    within.write_text('species = "ash"\n[finish.topcoat]\ncoats = 3\n[[finish.steps]]\nkind = "oil"\n')
+    assert read_record_file(top) == read_record_file(within)
+    top.write_text('topcoat = "satin"\n[preparation]\ngrits = [80]\n')
+    assert read_record_file(top).fields == {"topcoat": "satin"}
+
+
 def test_a_record_comes_from_a_row_of_a_csv_file(logged: Run, tmp_path: Path) -> None:
     """Of several rows one is named; columns may stand in any order, empty cells say nothing."""
     file = tmp_path / "boards.csv"
@@ -206,6 +217,7 @@ def test_a_record_comes_from_a_row_of_a_csv_file(logged: Run, tmp_path: Path) ->
         ("a.toml", "[finish.topcoat]\ncoat = 3", "Do you mean coats?"),
         ("a.toml", "[finish.topcoat]\ncoats = 9", "topcoats cannot be 9"),
         ("a.toml", "finish = 3", "a table belongs here"),
+        ("a.toml", "[seal]\ncoats = 1\n[finish.seal]\ncoats = 2", "said in two ways"),
         ("a.toml", "[finish.preparation]\ngrits = 80", "a list or a text belongs here"),
         ("a.toml", "[[finish.steps]]\nmix = [1, 2]", "2 honey + 1 walnut"),
         ("a.toml", "[finish]\nsteps = [1]", "a list of tables belongs here"),

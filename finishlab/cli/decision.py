@@ -30,7 +30,7 @@ def approve(*, number: str, reason: str | None, date: str | None, as_json: bool)
     are held against.
     """
     from finishlab.records import parse_date
-    from finishlab.records.finish_warnings import warnings
+    from finishlab.records.finish_warnings import board_warnings
     from finishlab.records.short_text import long_form
     from finishlab.reports.recipe_text import standards_document
     from finishlab.workflow.finish_context import finish_context
@@ -42,7 +42,8 @@ def approve(*, number: str, reason: str | None, date: str | None, as_json: bool)
         context = replace(finish_context(log, board, deciding=True), on_tread=True)
         if not _topcoated(board.record):
             context = replace(context, state=board.record.state or "stain dry")
-        slips = warnings(long_form(board.record), context)
+        whole = replace(board.record, finish=long_form(board.record), latest=board.record.date)
+        slips = board_warnings(whole, context)
         rows = standard_rows(log)
         name = next((found.record.name for found in log.recipes() if found.number == made.approval.recipe), "")
     if as_json:

@@ -41,9 +41,9 @@ def history(*, subject: str | None, last: int | None, as_json: bool) -> None:
 @click.command(
     cls=ExampleCommand,
     short_help="Take the last change back, as a change of its own.",
-    examples=("finishlab undo", "finishlab undo B3"),
+    examples=("finishlab undo", "finishlab undo B3", "finishlab undo 2.T7"),
 )
-@click.argument("subject", metavar="[B3|F2|R1|C2|standard]", required=False)
+@click.argument("subject", metavar="[B3|F2|R1|C2|T7|standard]", required=False)
 @json_option
 def undo(*, subject: str | None, as_json: bool) -> None:
     """Take the last change back, of one subject or of the whole logbook.

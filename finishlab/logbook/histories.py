@@ -21,6 +21,7 @@ from finishlab.records import today
 
 __all__ = ["HistoryShelf", "subject_of"]
 
+_PART: Final = re.compile(r"[A-Z]{1,3}[0-9]{1,4}[LR]?", re.IGNORECASE)
 _STRIP: Final = re.compile(r"s(?:trip)?\s*0*([0-9]{1,9})", re.IGNORECASE)
 
 
@@ -39,15 +40,16 @@ class HistoryShelf:
         Parameters
         ----------
         subject
-            ``"B3"``, ``"F2"``, ``"R1"``, ``"C2"``, ``"strip 412"``, ``"standard"``, or another name the history has;
-            without it the history of the whole logbook.
+            ``"B3"``, ``"F2"``, ``"R1"``, ``"C2"``, ``"1.T7"`` (``"T7"`` where only one flight has it),
+            ``"strip 412"``, ``"standard"``, or another name the history has; without it the whole logbook's history.
         last
             Only so many of the newest.
 
         Raises
         ------
         LogbookError
-            ``"unknown-board"``, ``"unknown-spot"``, ``"unknown-recipe"``, ``"unknown-can"``, ``"unknown-subject"``.
+            ``"unknown-board"``, ``"unknown-spot"``, ``"unknown-recipe"``, ``"unknown-can"``, ``"unknown-subject"``,
+            ``"which-flight"``.
         """
         with self._read() as session:
             named = None if subject is None else subject_of(session, subject)
@@ -93,14 +95,21 @@ def subject_of(session: Session, text: str) -> str:
     strip = _STRIP.fullmatch(name)
     if strip is not None:
         name = f"strip {int(strip[1]):04d}"
-    spelt = select(ChangeRow.subject).where(func.lower(ChangeRow.subject) == name.lower()).limit(1)
-    found = session.scalars(spelt).first()
-    if found is not None:
-        return found
-    if name.lower() == STANDARD:
-        return STANDARD
+    subjects = select(ChangeRow.subject).distinct()
+    found = session.scalars(subjects.where(func.lower(ChangeRow.subject) == name.lower())).first()
+    if found is not None or name.lower() == STANDARD:
+        return found or STANDARD
+    if _PART.fullmatch(name):
+        flights = session.scalars(subjects.where(ChangeRow.subject.like(f"%.{name.upper()}")).limit(3)).all()
+        if len(flights) == 1:
+            return flights[0]
+        if flights:
+            raise LogbookError(
+                "which-flight", f"Several flights have a part {name.upper()}.", f"Name one, such as {flights[0]}."
+            )
     raise LogbookError(
         "unknown-subject",
         f"The history has nothing of “{name}”.",
-        "Name a board (B1), a floor spot (F1), a recipe (R1), a can (C1), a strip (strip 412) or the standard.",
+        "Name a board (B1), a floor spot (F1), a recipe (R1), a can (C1), a part of the stair (1.T7), "
+        "a strip (strip 412) or the standard.",
     )

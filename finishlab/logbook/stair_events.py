@@ -19,7 +19,7 @@ from finishlab.logbook.tables import BatchRow, FlightRow, MeasurementRow, PartEv
 from finishlab.measure import Measurement
 from finishlab.records import PartEvent, normalise_light
 
-__all__ = ["EventShelf"]
+__all__ = ["EventShelf", "check_event", "event_record", "part_code", "take_measurements"]
 
 
 class EventShelf:
@@ -56,18 +56,18 @@ class EventShelf:
         """
         with self._write() as session:
             row = _event(session, number)
-            before = _record(row)
+            before = event_record(row)
             latest = None if "date" in changes else before.date.max
             after = replace(before, **changes, latest=latest)
             if after == before:
                 return
-            _check(session, row.part_id, after, but=number)
+            check_event(session, row.part_id, after, but=number)
             for field in fields(after):
                 setattr(row, field.name, getattr(after, field.name))
             session.flush()
             noted = ({"event": number} | before.as_dict(), {"event": number} | after.as_dict())
             rows.note_change(
-                session, self._who, "edit-event", _code(session, row.part_id), before=noted[0], after=noted[1]
+                session, self._who, "edit-event", part_code(session, row.part_id), before=noted[0], after=noted[1]
             )
 
     def remove_events(self, numbers: Sequence[int]) -> None:
@@ -84,8 +84,8 @@ class EventShelf:
             for number in numbers:
                 row = _event(session, number)
                 row.removed = rows.now()
-                before = {"event": number} | _record(row).as_dict() | _take_measurements(session, row)
-                rows.note_change(session, self._who, "remove-event", _code(session, row.part_id), before=before)
+                before = {"event": number} | event_record(row).as_dict() | take_measurements(session, row)
+                rows.note_change(session, self._who, "remove-event", part_code(session, row.part_id), before=before)
 
     def event_part(self, number: int) -> int:
         """Return the part (`StoredPart.ident`) an event is about; LogbookError ``"unknown-event"``."""
@@ -138,7 +138,7 @@ def _add_measured(
     mine = (MeasurementRow.part_id == ident, MeasurementRow.photo_sha256.in_(photos))
     session.execute(update(MeasurementRow).where(*mine).values(created=made))
     after = {"light": light, "photos": photos}
-    rows.note_change(session, who, "add-photos", _code(session, ident), after=after)
+    rows.note_change(session, who, "add-photos", part_code(session, ident), after=after)
     return number
 
 
@@ -160,11 +160,12 @@ def _event(session: Session, number: int) -> PartEventRow:
     return row
 
 
-def _record(row: PartEventRow) -> PartEvent:
+def event_record(row: PartEventRow) -> PartEvent:
+    """Return what was done, as a row holds it."""
     return PartEvent.from_dict({field.name: getattr(row, field.name) for field in fields(PartEvent)})
 
 
-def _take_measurements(session: Session, event: PartEventRow) -> dict[str, Any]:
+def take_measurements(session: Session, event: PartEventRow) -> dict[str, Any]:
     """Take out what was measured in an event, and return it for the history."""
     made = (MeasurementRow.part_id == event.part_id, MeasurementRow.created == event.created)
     taken = []
@@ -175,22 +176,23 @@ def _take_measurements(session: Session, event: PartEventRow) -> dict[str, Any]:
     return {"measurements": taken} if taken else {}
 
 
-def _code(session: Session, ident: int) -> str:
+def part_code(session: Session, ident: int) -> str:
+    """Return the code of a part, ``"2.T7"``."""
     named = levels(session.scalars(select(FlightRow)).all())
     return part_name(part_record(session.get_one(PartRow, ident)), named).code
 
 
 def _log(session: Session, ident: int, event: PartEvent, who: str) -> int:
     _part(session, ident)
-    _check(session, ident, event)
+    check_event(session, ident, event)
     row = PartEventRow(part_id=ident, created=rows.now(), **{f.name: getattr(event, f.name) for f in fields(event)})
     session.add(row)
     session.flush()
-    rows.note_change(session, who, "log", _code(session, ident), after={"event": row.id} | event.as_dict())
+    rows.note_change(session, who, "log", part_code(session, ident), after={"event": row.id} | event.as_dict())
     return row.id
 
 
-def _check(session: Session, ident: int, event: PartEvent, *, but: int | None = None) -> None:
+def check_event(session: Session, ident: int, event: PartEvent, *, but: int | None = None) -> None:
     """Check that recipe and can are there, and that the coat is not on record already."""
     for table, number, letter, words in (
         (RecipeRow, event.recipe_number, "R", "recipe"),
@@ -206,7 +208,7 @@ def _check(session: Session, ident: int, event: PartEvent, *, but: int | None = 
         if logged.kind == "coat" and (logged.step, logged.coat) == (event.step, event.coat) and logged.id != but:
             raise LogbookError(
                 "coat-logged-twice",
-                f"{str(event.step).capitalize()} {event.coat} is on {_code(session, ident)} already, "
+                f"{str(event.step).capitalize()} {event.coat} is on {part_code(session, ident)} already, "
                 f"logged as E{logged.id} for {logged.date}.",
                 "Leave the number out for the next coat, or change what was logged with finishlab stairs edit-event.",
             )

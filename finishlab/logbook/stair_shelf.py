@@ -33,7 +33,7 @@ from finishlab.logbook.tables import FlightRow, PartRow, RecipeRow
 from finishlab.records import Flight, Part, PartSizes
 from finishlab.records.stair_names import level_title
 
-__all__ = ["StairShelf"]
+__all__ = ["StairShelf", "noted_part", "put_values", "remove_part", "stair_levels"]
 
 
 class StairShelf(EventShelf):
@@ -112,8 +112,8 @@ class StairShelf(EventShelf):
             before = flight_record(row)
             after = replace(before, **changes)
             if after != before:
-                _put(row, after)
-                subject = level_title(_levels(session)[number])
+                put_values(row, after)
+                subject = level_title(stair_levels(session)[number])
                 rows.note_change(session, self._who, "edit", subject, before=before.as_dict(), after=after.as_dict())
 
     def edit_parts(self, idents: Sequence[int], **changes: Any) -> int:  # noqa: ANN401 - each field has its own type
@@ -131,7 +131,7 @@ class StairShelf(EventShelf):
         """
         with self._write() as session:
             _check_recipe(session, changes.get("recipe_number"))
-            named = _levels(session)
+            named = stair_levels(session)
             return sum(_edit_part(session, _part(session, each), changes, named, self._who) for each in idents)
 
     def remove_flight(self, number: int) -> None:
@@ -144,10 +144,10 @@ class StairShelf(EventShelf):
         """
         with self._write() as session:
             row = _flight(session, number)
-            named = _levels(session)
+            named = stair_levels(session)
             mine = select(PartRow).where(PartRow.flight_number == number, PartRow.removed.is_(None))
             for part in session.scalars(mine).all():
-                _remove_part(session, part, named, self._who)
+                remove_part(session, part, named, self._who)
             row.removed = rows.now()
             before = flight_record(row).as_dict()
             rows.note_change(session, self._who, "remove", level_title(named[number]), before=before)
@@ -161,12 +161,13 @@ class StairShelf(EventShelf):
             ``"unknown-part"``.
         """
         with self._write() as session:
-            named = _levels(session)
+            named = stair_levels(session)
             for ident in idents:
-                _remove_part(session, _part(session, ident), named, self._who)
+                remove_part(session, _part(session, ident), named, self._who)
 
 
-def _levels(session: Session) -> dict[int, int]:
+def stair_levels(session: Session) -> dict[int, int]:
+    """Return by what level each flight is called."""
     return levels(session.scalars(select(FlightRow)).all())
 
 
@@ -200,14 +201,14 @@ def _add_flight(session: Session, number: int, record: Flight, who: str) -> None
         row = FlightRow(number=number, created=rows.now(), **rows.record_values(record))
         session.add(row)
     else:
-        _put(row, record)
+        put_values(row, record)
         row.removed = None
     session.flush()
-    rows.note_change(session, who, "add", level_title(_levels(session)[number]), after=record.as_dict())
+    rows.note_change(session, who, "add", level_title(stair_levels(session)[number]), after=record.as_dict())
 
 
 def _add_parts(session: Session, parts: Iterable[Part], who: str) -> None:
-    named = _levels(session)
+    named = stair_levels(session)
     shown = select(PartRow).where(PartRow.removed.is_(None))
     there = {part_name(part_record(row), named) for row in session.scalars(shown)}
     flights = set(session.scalars(select(FlightRow.number).where(FlightRow.removed.is_(None))))
@@ -226,7 +227,7 @@ def _add_parts(session: Session, parts: Iterable[Part], who: str) -> None:
         row = PartRow(created=rows.now(), **rows.record_values(part) | {"sizes": part.sizes.as_dict() or None})
         session.add(row)
         session.flush()
-        rows.note_change(session, who, "add", name.code, after=_noted(row, part))
+        rows.note_change(session, who, "add", name.code, after=noted_part(row, part))
 
 
 def _edit_part(session: Session, row: PartRow, changes: Mapping[str, Any], named: Mapping[int, int], who: str) -> bool:
@@ -243,29 +244,32 @@ def _edit_part(session: Session, row: PartRow, changes: Mapping[str, Any], named
     after = replace(before, **values)
     if after == before:
         return False
-    _put(row, after)
-    row.sizes = after.sizes.as_dict() or None
+    put_values(row, after)
     session.flush()
     code = part_name(after, named).code
-    rows.note_change(session, who, "edit", code, before=_noted(row, before), after=_noted(row, after))
+    rows.note_change(session, who, "edit", code, before=noted_part(row, before), after=noted_part(row, after))
     return True
 
 
-def _remove_part(session: Session, row: PartRow, named: Mapping[int, int], who: str) -> None:
+def remove_part(session: Session, row: PartRow, named: Mapping[int, int], who: str) -> None:
+    """Hide a part and note what it was."""
     row.removed = rows.now()
     record = part_record(row)
-    rows.note_change(session, who, "remove", part_name(record, named).code, before=_noted(row, record))
+    rows.note_change(session, who, "remove", part_name(record, named).code, before=noted_part(row, record))
 
 
-def _noted(row: PartRow, record: Part) -> dict[str, Any]:
+def noted_part(row: PartRow, record: Part) -> dict[str, Any]:
     """Return what the history holds of a part: with its key, since a place can be taken by another part later."""
     return {"part": row.id} | record.as_dict()
 
 
-def _put(row: FlightRow | PartRow, record: Flight | Part) -> None:
+def put_values(row: FlightRow | PartRow, record: Flight | Part) -> None:
+    """Put a record's values into its row."""
     values = rows.record_values(record)
     for field in fields(record):
         setattr(row, field.name, values[field.name])
+    if isinstance(row, PartRow) and isinstance(record, Part):
+        row.sizes = record.sizes.as_dict() or None
 
 
 def _check_recipe(session: Session, number: int | None) -> None:

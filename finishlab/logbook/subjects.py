@@ -50,7 +50,7 @@ _KINDS: Final[Mapping[Any, _Kind]] = {
     BoardRow: _Kind("B", "board", "board", "finishlab board add PHOTO ...", board_record),
     FloorSpotRow: _Kind("F", "spot", "floor spot", "finishlab floor add PHOTO ...", spot_record),
     RecipeRow: _Kind("R", "recipe", "recipe", "finishlab recipe add NAME ...", recipe_record),
-    BatchRow: _Kind("C", "can", "can", "finishlab can add KIND PRODUCT ...", can_record),
+    BatchRow: _Kind("C", "can", "can", "finishlab can add PRODUCT --kind KIND", can_record),
 }
 
 

@@ -164,7 +164,7 @@ class BoardRow(Base):
     state: Mapped[str | None] = mapped_column(String(40))
     maker: Mapped[str | None] = mapped_column(String(200))
     recipe_number: Mapped[int | None] = mapped_column(ForeignKey("recipes.number"), index=True)
-    # What the recipe does not say, or where this board left it: preparation, colour steps, seal, topcoat.
+    # Whole, also where there is a recipe: a recipe that is edited later changes no board that was made by it.
     finish: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
     created: Mapped[dt.datetime]
     removed: Mapped[dt.datetime | None]

@@ -7,7 +7,7 @@ kind that was, and as which kind it counts itself, so that the same ways lead ba
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, fields
 from typing import Any, Final
@@ -17,19 +17,20 @@ from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError
 from finishlab.logbook import writing as rows
+from finishlab.logbook.cameras import unforget_camera, unlearn_camera
 from finishlab.logbook.histories import subject_of
 from finishlab.logbook.reading import change_of
-from finishlab.logbook.recipes import set_standard
+from finishlab.logbook.recipes import STANDARD, set_standard
 from finishlab.logbook.renewing import swap_figures
 from finishlab.logbook.stored import Change
 from finishlab.logbook.strips import set_greys
 from finishlab.logbook.subjects import AnyRow, check_named, find, put, read_record, remove, subject_name, table_of
 from finishlab.logbook.tables import Base, BoardRow, ChangeRow, FloorSpotRow, MeasurementRow, PairRow
+from finishlab.logbook.undo_task import UNDONE, Task, Way
+from finishlab.logbook.undoing_stair import FLIGHT_WAYS, PART_WAYS
 from finishlab.records import Approval
 
-__all__ = ["UndoShelf", "Undone", "Way", "ways_back"]
-
-_MOVED: Final = "undone"
+__all__ = ["UndoShelf", "Undone"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,32 +42,6 @@ class Undone:
     """What was taken back."""
     entry: Change
     """The entry of the history that did it."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Task:
-    """A change to take back, and who does."""
-
-    session: Session
-    subject: str
-    before: Mapping[str, Any]
-    after: Mapping[str, Any]
-    who: str
-    number: int
-    what: str
-
-    def mark(self, effect: str) -> dict[str, Any]:
-        """Return what the new entry says of the old one; `effect` is the kind of change it counts as."""
-        return {"change": self.number, "what": self.what, "as": effect}
-
-    def note(self, effect: str, before: dict[str, Any] | None, after: dict[str, Any] | None = None) -> None:
-        """Note the new entry."""
-        marked = {**(after or {}), _MOVED: self.mark(effect)}
-        rows.note_change(self.session, self.who, "undo", self.subject, before=before, after=marked)
-
-
-Way = Callable[[_Task], None]
-"""Takes one kind of change back and notes it."""
 
 
 class UndoShelf:
@@ -100,23 +75,16 @@ class UndoShelf:
             return Undone(change.subject, change, change_of(entry))
 
 
-def ways_back() -> Mapping[str, Way]:
-    """Return the kinds of change that can be taken back, with their ways."""
-    return dict(_WAYS)
-
-
 def _effect(change: Change) -> str:
     """Return the kind a change counts as; an ``undo`` says so itself."""
     if change.what != "undo":
         return change.what
-    return str(((change.after or {}).get(_MOVED) or {}).get("as", ""))
+    return str(((change.after or {}).get(UNDONE) or {}).get("as", ""))
 
 
 def _way(change: Change) -> Way:
-    way = _WAYS.get(_effect(change))
-    # A camera's entry is found by its name and light: it is learned again, not taken back.
-    known = table_of(change.subject) is not None or _effect(change) in {"approve", "learn", "forget"}
-    if way is None or not known or change.subject.startswith("camera "):
+    way = _WAYS.get(_kind(change.subject), {}).get(_effect(change))
+    if way is None:
         raise LogbookError(
             "cannot-undo",
             f"The last change, “{change.what}” of {change.subject}, cannot be taken back.",
@@ -125,13 +93,22 @@ def _way(change: Change) -> Way:
     return way
 
 
-def _task(session: Session, change: Change, who: str) -> _Task:
-    before = {name: value for name, value in (change.before or {}).items() if name != _MOVED}
-    after = {name: value for name, value in (change.after or {}).items() if name != _MOVED}
-    return _Task(session, change.subject, before, after, who, change.number, change.what)
+def _kind(subject: str) -> str:
+    if table_of(subject) is not None:
+        return "numbered"
+    first = subject.partition(" ")[0]
+    if first in {"strip", "camera", STANDARD}:
+        return first
+    return "flight" if first in {"flight", "landing"} else "part"
 
 
-def _row(task: _Task) -> AnyRow:
+def _task(session: Session, change: Change, who: str) -> Task:
+    before = {name: value for name, value in (change.before or {}).items() if name != UNDONE}
+    after = {name: value for name, value in (change.after or {}).items() if name != UNDONE}
+    return Task(session, change.subject, before, after, who, change.number, change.what)
+
+
+def _row(task: Task) -> AnyRow:
     table = table_of(task.subject)
     if table is None:
         raise LogbookError("cannot-undo", f"A change of {task.subject} cannot be taken back.", "")
@@ -139,11 +116,11 @@ def _row(task: _Task) -> AnyRow:
     return row
 
 
-def _unadd(task: _Task) -> None:
+def _unadd(task: Task) -> None:
     remove(task.session, _row(task), task.who, undone=task.mark("remove"))
 
 
-def _restore(task: _Task) -> None:
+def _restore(task: Task) -> None:
     row = _row(task)
     check_named(task.session, read_record(row))
     _refuse_moved_photos(task.session, row)
@@ -161,7 +138,7 @@ def _refuse_moved_photos(session: Session, row: AnyRow) -> None:
         rows.refuse_twice(session, MeasurementRow, subject, row.number, photo)
 
 
-def _unedit(task: _Task) -> None:
+def _unedit(task: Task) -> None:
     row = _row(task)
     now = read_record(row)
     known = {f.name for f in fields(now)}
@@ -172,7 +149,7 @@ def _unedit(task: _Task) -> None:
     )  # fmt: skip
 
 
-def _take_photos(task: _Task) -> None:
+def _take_photos(task: Task) -> None:
     """Take photos out again that were added to a board or spot; what was measured in them goes into the history."""
     row = _row(task)
     owner = "board" if isinstance(row, BoardRow) else "spot"
@@ -192,7 +169,7 @@ def _take_photos(task: _Task) -> None:
     task.note("take-photos", taken, {"photos": [], "light": task.after.get("light")})
 
 
-def _put_photos(task: _Task) -> None:
+def _put_photos(task: Task) -> None:
     """Put photos back that were taken out."""
     row = _row(task)
     owner = "board" if isinstance(row, BoardRow) else "spot"
@@ -207,7 +184,7 @@ def _put_photos(task: _Task) -> None:
     task.note("add-photos", None, {**back, "light": task.after.get("light")})
 
 
-def _unremeasure(task: _Task) -> None:
+def _unremeasure(task: Task) -> None:
     row = _row(task)
     if not isinstance(row, BoardRow | FloorSpotRow):
         raise LogbookError("cannot-undo", f"{subject_name(row)} has no measurements.", "")
@@ -215,13 +192,13 @@ def _unremeasure(task: _Task) -> None:
     task.note("remeasure", before, {"photos": [each["photo_sha256"] for each in before["measurements"]]})
 
 
-def _ungreys(task: _Task) -> None:
+def _ungreys(task: Task) -> None:
     number = int(task.subject.removeprefix("strip "))
     before = set_greys(task.session, number, dict(task.before) or None)
     task.note("learn", before, dict(task.before) or None)
 
 
-def _unapprove(task: _Task) -> None:
+def _unapprove(task: Task) -> None:
     approval = Approval.from_dict(task.before) if task.before else None
     before = set_standard(task.session, approval)
     task.note("approve", before, None if approval is None else approval.as_dict())
@@ -236,14 +213,19 @@ def _from_json(values: Mapping[str, Any]) -> dict[str, Any]:
     return {**values, "created": dt.datetime.fromisoformat(values["created"])}
 
 
-_WAYS: Final[Mapping[str, Way]] = {
-    "add": _unadd,
-    "remove": _restore,
-    "edit": _unedit,
-    "add-photos": _take_photos,
-    "take-photos": _put_photos,
-    "remeasure": _unremeasure,
-    "learn": _ungreys,
-    "forget": _ungreys,
-    "approve": _unapprove,
+_WAYS: Final[Mapping[str, Mapping[str, Way]]] = {
+    "numbered": {
+        "add": _unadd,
+        "remove": _restore,
+        "edit": _unedit,
+        "add-photos": _take_photos,
+        "take-photos": _put_photos,
+        "remeasure": _unremeasure,
+    },
+    "strip": {"learn": _ungreys, "forget": _ungreys},
+    "camera": {"learn": unlearn_camera, "forget": unforget_camera},
+    STANDARD: {"approve": _unapprove},
+    "flight": FLIGHT_WAYS,
+    "part": PART_WAYS,
 }
+"""Kind of subject -> kind of change -> its way back."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Any, Final
 
@@ -78,12 +78,10 @@ def warnings(finish: Finish, context: WarningContext | None = None) -> tuple[Fin
 
 
 def board_warnings(record: BoardRecord, context: WarningContext | None = None) -> tuple[FinishWarning, ...]:
-    """Return what the soft limits say of a board; its wood and state are taken from its record."""
+    """Return what the soft limits say of a board; wood and state are its record's unless the context has them."""
     known = context or WarningContext()
-    given = {name: getattr(known, name) for name in WarningContext.__slots__}
-    return warnings(
-        record.finish or Finish(), WarningContext(**given | {"species": record.species, "state": record.state})
-    )
+    whole = replace(known, species=known.species or record.species, state=known.state or record.state)
+    return warnings(record.finish or Finish(), whole)
 
 
 def _outside(row: SoftLimit, value: float | None) -> bool:

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import zip_longest
+from textwrap import wrap
+from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
-__all__ = ["add_row", "as_text", "blank", "new_table", "plain", "print_list", "print_table", "say"]
+__all__ = ["add_row", "as_text", "blank", "new_table", "plain", "print_list", "print_rows", "print_table", "say"]
+
+_MANY: Final = 100
+"""From so many rows on a table is laid out here."""
+_NARROW: Final = 12
+"""Least width of a column that folds, characters."""
 
 
 def say(console: Console, line: str) -> None:
@@ -64,6 +71,67 @@ def print_table(console: Console, title: str, content: tuple[list[str], list[lis
     for row in rows:
         add_row(table, row)
     console.print(table)
+
+
+def print_rows(
+    console: Console, head: Sequence[str], rows: Sequence[Sequence[str | Text]], folds: Sequence[int]
+) -> None:
+    """Print a table that may have a thousand rows.
+
+    Parameters
+    ----------
+    console
+        Where to.
+    head
+        Names of the columns.
+    rows
+        Cells, a row of them a line.
+    folds
+        Columns, counted from 0, whose text goes on in the next line where there is no room.
+    """
+    plain_rows = [[plain(cell) for cell in row if isinstance(cell, str)] for row in rows] if len(rows) >= _MANY else []
+    widths = _widths(console.width, head, plain_rows, folds)
+    if widths is not None and all(len(row) == len(head) for row in plain_rows):
+        # The same lines as below; measuring and wrapping every cell would take longer than reading the logbook.
+        console.file.write("\n".join(["", *_lines(head, plain_rows, widths), "", ""]))
+        return
+    table = new_table()
+    for index, name in enumerate(head):
+        table.add_column(as_text(name), overflow="fold", no_wrap=index not in folds)
+    for row in rows:
+        add_row(table, row)
+    console.print(table)
+
+
+def _widths(room: int, head: Sequence[str], rows: Sequence[Sequence[str]], folds: Sequence[int]) -> list[int] | None:
+    """Return the columns' widths, None if plain text cannot be laid out: few rows, wide letters, no room."""
+    from rich.cells import cell_len
+
+    if not rows or not all(cell.isascii() or cell_len(cell) == len(cell) for row in rows for cell in row):
+        return None
+    widths = [max(map(len, column)) for column in zip(head, *rows, strict=False)]
+    while sum(widths) + 2 * len(widths) > room:
+        widest = max(folds, key=lambda index: widths[index])
+        if widths[widest] <= _NARROW:
+            return None
+        widths[widest] -= 1
+    return widths
+
+
+def _lines(head: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[int]) -> Iterator[str]:
+    yield _line(head, widths)
+    yield " " + "\u2500" * (sum(widths) + 2 * len(widths) - 2)
+    for row in rows:
+        if all(len(cell) <= width for cell, width in zip(row, widths, strict=True)):
+            yield _line(row, widths)
+            continue
+        folded = [wrap(cell, width, break_on_hyphens=False) for cell, width in zip(row, widths, strict=True)]
+        for cells in zip_longest(*folded, fillvalue=""):
+            yield _line(cells, widths)
+
+
+def _line(cells: Sequence[str], widths: Sequence[int]) -> str:
+    return " " + "  ".join(cell.ljust(width) for cell, width in zip(cells, widths, strict=True)).rstrip()
 
 
 def as_text(line: str) -> Text:

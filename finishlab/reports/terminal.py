@@ -18,7 +18,7 @@ from finishlab.reports.comparison import (
     recipes_rows,
     score_cell,
 )
-from finishlab.reports.console import add_row, as_text, blank, new_table, print_list, print_table, say
+from finishlab.reports.console import add_row, as_text, blank, new_table, print_list, print_rows, print_table, say
 from finishlab.reports.details import label_facts
 from finishlab.reports.rows import BoardRow, ColourRow, Lab, PhotoResult, SpotRow, what_it_is
 from finishlab.reports.sentences import (
@@ -151,17 +151,13 @@ def print_boards(console: Console, boards: Sequence[BoardRow]) -> None:
     if not boards:
         say(console, "No test board is logged yet. Add one: finishlab board add PHOTO --species WOOD")
         return
-    table = new_table()
-    table.add_column("board", no_wrap=True)
-    add_colour_columns(console, table)
-    for name in ("what it is", "purpose", "light", "date"):
-        table.add_column(name, overflow="fold", no_wrap=name == "date")
+    head = ["board", *colour_heads(console), "what it is", "purpose", "light", "date"]
+    rows = []
     for board in boards:
         lights = ", ".join(dict.fromkeys(c.light for c in board.colours)) or board.record.light
-        recipe = what_it_is(board.record)
-        cells = [board.number, *colour_cells(console, board.lab), recipe, board.record.purpose, lights]
-        add_row(table, [*cells, f"{board.record.date}"])
-    console.print(table)
+        what = (what_it_is(board.record), board.record.purpose, lights)
+        rows.append([board.number, *colour_cells(console, board.lab), *what, f"{board.record.date}"])
+    print_rows(console, head, rows, range(len(head) - 4, len(head) - 1))
 
 
 def print_board(console: Console, board: BoardRow) -> None:
@@ -334,9 +330,13 @@ def print_facts(console: Console, title: str, facts: Sequence[tuple[str, object]
 
 def add_colour_columns(console: Console, table: Table) -> None:
     """Add the columns of a colour: a swatch where colours can be shown, and the figures."""
-    if _shows_colour(console):
-        table.add_column("colour", no_wrap=True)
-    table.add_column("L* a* b*", no_wrap=True)
+    for name in colour_heads(console):
+        table.add_column(name, no_wrap=True)
+
+
+def colour_heads(console: Console) -> list[str]:
+    """Return the heads for `colour_cells`."""
+    return ["colour", "L* a* b*"] if _shows_colour(console) else ["L* a* b*"]
 
 
 def colour_cells(console: Console, lab: Lab | None, decimals: int = 0) -> list[str | Text]:

@@ -48,7 +48,21 @@ def read_record_file(path: str | Path, row: int | None = None) -> Entered:
         return _entered(_csv_section(Path(path), row))
     if row is not None:
         raise UsageError("row-needs-csv", "Only a CSV file has rows.", "Leave out --row.")
-    return _entered(read_toml(path, _WHAT, _HINT))
+    top = read_toml(path, _WHAT, _HINT)
+    _gather(top.content)
+    return _entered(top)
+
+
+def _gather(content: dict[str, Any]) -> None:
+    """Put a file's sections under ``finish``, where they belong, also when they stand at the top."""
+    for name in _PARTS:
+        value = content.get(name)
+        if name not in content or (name == "topcoat" and not isinstance(value, dict)):
+            continue
+        finish = content.setdefault("finish", {})
+        if not isinstance(finish, dict) or name in finish:
+            raise UsageError("wrong-kind", f"“{name}” is said in two ways.", _HINT)
+        finish[name] = content.pop(name)
 
 
 def _entered(top: Section) -> Entered:

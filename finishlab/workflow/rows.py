@@ -21,16 +21,18 @@ Namer = Callable[[str], str]
 _TOLD: Final = {
     "add": "logged",
     "add-photos": "photos added",
+    "approve": "approved",
     "edit-event": "event changed",
     "remove-event": "event taken back",
     "edit": "changed",
     "forget": "greys forgotten",
     "learn": "greys learned",
+    "log": "logged",
     "remeasure": "measured again",
-    "undo": "taken back",
-    "approve": "approved",
     "import": "taken in",
     "remove": "removed",
+    "take-photos": "photos taken out",
+    "undo": "taken back",
 }
 _TOLD_OF_CAMERA: Final = {"forget": "profile forgotten", "learn": "profile learned"}
 
@@ -108,14 +110,45 @@ def colour_row(found: StoredMeasurement, name: Namer) -> ColourRow:
 def change_line(change: Change) -> str:
     """Return a change of the history in one line."""
     when = f"{change.made.astimezone():%Y-%m-%d %H:%M}"
-    told = (_TOLD_OF_CAMERA if change.subject.startswith("camera ") else _TOLD).get(change.what)
-    line = f"{when} {told or change.what} by {change.who}"
+    line = f"{when} {_told(change, change.what)} by {change.who}"
     before, after = change.before or {}, change.after or {}
-    details = _details(before, after) if change.what == "edit" else _photos(after)
-    if change.what == "undo":
-        undone = str((after.get("undone") or {}).get("what", ""))
-        details = "; ".join(words for words in (f"“{_TOLD.get(undone, undone)}”", _details(before, after)) if words)
+    kind = change.what
+    if kind == "undo":
+        undone = after.get("undone") or {}
+        line += f", “{_told(change, undone.get('what', ''))}”"
+        kind = str(undone.get("as"))
+    details = _of_kind(kind, before, after)
     return f"{line}: {details}" if details else line
+
+
+def _told(change: Change, what: str) -> str:
+    camera = change.subject.startswith("camera ") and what in _TOLD_OF_CAMERA
+    return _TOLD_OF_CAMERA[what] if camera else _TOLD.get(what, what)
+
+
+def _of_kind(kind: str, before: Mapping[str, Any], after: Mapping[str, Any]) -> str:
+    """Return what a kind of change says beyond its name."""
+    if kind in {"edit", "edit-event"}:
+        return _details(before, after)
+    if kind == "approve":
+        return _approved(after)
+    if kind in {"log", "remove-event"}:
+        return _event(after if kind == "log" else before)
+    return _photos(after)
+
+
+def _approved(standard: Mapping[str, Any]) -> str:
+    if not standard.get("recipe_number"):
+        return "no standard"
+    board = f" on board B{standard['board_number']}" if standard.get("board_number") else ""
+    reason = f", {standard['reason']}" if standard.get("reason") else ""
+    return f"R{standard['recipe_number']}{board}{reason}"
+
+
+def _event(said: Mapping[str, Any]) -> str:
+    coat = f"{said.get('step')} {said.get('coat')}" if said.get("kind") == "coat" else said.get("kind")
+    can = f" from C{said['batch_number']}" if said.get("batch_number") else ""
+    return f"{coat}{can} on {said.get('date')}"
 
 
 def change_entry(change: Change) -> dict[str, Any]:

@@ -1,0 +1,126 @@
+"""Taking back the last change of the stair and of learned cameras, and the words the history has for it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from logbook_makers import DAY, keep, measurement
+
+from finishlab.colorimetry.camera_profile import fit_profile
+from finishlab.colorimetry.spaces import lab_to_rgb
+from finishlab.colorimetry.spectra import chart_lab
+from finishlab.errors import LogbookError
+from finishlab.logbook import Logbook
+from finishlab.records import Batch, Flight, Part, PartEvent
+from finishlab.workflow.rows import change_line
+
+COAT = PartEvent("coat", DAY, "stain", 1)
+
+
+@pytest.fixture
+def log(tmp_path: Path) -> Iterator[Logbook]:
+    with Logbook.open(tmp_path / "log", who="Kim") as opened:
+        opened.add_flights({1: Flight(risers=3), 2: Flight("landing")}, [Part(1, "tread", 1), Part(1, "tread", 2)])
+        opened.log_events([(1, PartEvent("sanded", DAY))])
+        yield opened
+
+
+CHANGES: dict[str, tuple[str, Callable[[Logbook], Any]]] = {
+    "a part added": ("1.R1", lambda log: log.add_parts([Part(1, "riser", 1)])),
+    "a part changed": ("1.T1", lambda log: log.edit_parts([1], species="ash", sizes={"front": 900.0})),
+    "a part removed": ("1.T2", lambda log: log.remove_parts([2])),
+    "a flight changed": ("flight 1", lambda log: log.edit_flight(1, name="lower")),
+    "a landing removed": ("landing 1", lambda log: log.remove_flight(2)),
+    "a flight removed with its parts": ("flight 1", lambda log: log.remove_flight(1)),
+    "a coat logged": ("1.T1", lambda log: log.log_events([(1, COAT)])),
+    "an event changed": ("1.T1", lambda log: log.edit_event(1, note="by hand")),
+    "an event taken back": ("1.T1", lambda log: log.remove_events([1])),
+}
+
+
+@pytest.mark.parametrize("what", CHANGES)
+def test_a_change_of_the_stair_is_taken_back_and_put_back(log: Logbook, what: str) -> None:
+    """Undo gives the stair as it was before the change, undo again as it was after, and so on; all in the history."""
+    subject, change = CHANGES[what]
+    before = log.stair()
+    change(log)
+    after = log.stair()
+    assert after != before
+    entries = len(log.history(subject))
+    for expected in (before, after, before, after):
+        assert log.undo(subject).subject == subject
+        assert log.stair() == expected
+    assert [each.what for each in log.history(subject)][entries:] == ["undo"] * 4
+
+
+def test_a_measured_part_is_taken_back_whole(log: Logbook, tmp_path: Path) -> None:
+    """Undo of measuring a part takes the event and its figures out, and brings both back the same."""
+    photo = measurement(keep(log, tmp_path), strip=None)
+    before = log.stair()
+    log.add_part_measurements([(1, [photo], PartEvent("measured", DAY))])
+    after, figures = log.stair(), log.part_measurements(1)
+    log.undo()
+    assert (log.stair(), log.part_measurements(1)) == (before, ())
+    log.undo()
+    assert (log.stair(), log.part_measurements(1)) == (after, figures)
+
+
+def test_a_part_does_not_come_back_without_its_flight(log: Logbook) -> None:
+    """A part of a removed flight is refused with the flight's name in the sentence; nothing is changed."""
+    log.remove_flight(1)
+    stair = log.stair()
+    with pytest.raises(LogbookError, match="flight 1") as caught:
+        log.undo("1.T1")
+    assert caught.value.code == "unknown-flight"
+    assert "flight 1" in caught.value.hint
+    assert log.stair() == stair
+
+
+def test_a_learned_camera_is_taken_back(log: Logbook, tmp_path: Path) -> None:
+    """Undo of learning a camera lets the profile before hold again; of forgetting it, the one that was forgotten."""
+    photo = keep(log, tmp_path)
+    reference = np.array(list(chart_lab().values()))
+    found = fit_profile(lab_to_rgb(reference), reference, "matrix")
+    first, second = (
+        found.named("Acme One", "daylight", f"chart {n}", date=DAY, photo_id=photo.photo_id) for n in (1, 2)
+    )
+    log.add_camera_profile(first)
+    log.add_camera_profile(second)
+    log.undo()
+    assert log.camera_profiles() == [first]
+    log.undo()
+    assert log.camera_profiles() == [second]
+    log.forget_camera_profile("Acme One", "daylight")
+    log.undo()
+    assert log.camera_profiles() == [second]
+    log.undo()
+    assert log.camera_profiles() == []
+
+
+def test_a_part_is_named_without_its_flight_where_one_has_it(log: Logbook) -> None:
+    """T1 is enough while one flight has a T1; else the sentence asks which, and the hint names one."""
+    assert log.history("t1") == log.history("1.T1")
+    log.add_flights({3: Flight(risers=2)}, [Part(3, "tread", 1)])
+    with pytest.raises(LogbookError, match="T1") as caught:
+        log.history("T1")
+    assert caught.value.code == "which-flight"
+    assert "1.T1" in caught.value.hint
+
+
+def test_the_history_is_told_in_words(log: Logbook) -> None:
+    """A coat says what and from which can, and an undo says what it took back, and when it brings it back."""
+    log.add_can(Batch("oil stain", "honey", date=DAY))
+    log.log_events([(1, replace(COAT, batch_number=1))])
+    log.undo()
+    log.undo()
+    logged, taken, again = (change_line(change).partition(" by Kim")[::2] for change in log.history("T1")[-3:])
+    assert (logged[0][-6:], logged[1]) == ("logged", f": stain 1 from C1 on {DAY}")
+    assert (taken[0][-10:], taken[1]) == ("taken back", f", “logged”: stain 1 from C1 on {DAY}")
+    assert again[1].startswith(", “taken back”: stain 1")
+    log.edit_parts([1], species="ash")
+    assert change_line(log.history("T1")[-1]).endswith("species none -> “ash”")
