@@ -160,9 +160,39 @@ def test_a_subject_whose_photo_is_gone_is_left_as_it_was(run: Run, photos: Photo
     assert run("remeasure", "B9").exit_code == 6
 
 
-def test_remeasuring_by_hand_goes_by_the_same_areas(run: Run, photos: Photos) -> None:
-    """A photo measured by hand is measured again by the same rectangles, with the same result."""
-    areas = ("--grey", "100,100,60,60:60", "--area", "500,200,200,150")
+def _labs(shown: object) -> list[list[float]]:
+    """Return every colour that stands somewhere in a document."""
+    if isinstance(shown, dict):
+        own = [[round(value, 3) for value in shown["lab"]]] if shown.get("lab") else []
+        return own + [lab for inner in shown.values() for lab in _labs(inner)]
+    return [lab for inner in shown for lab in _labs(inner)] if isinstance(shown, list) else []
+
+
+def test_a_stair_part_is_measured_again_and_stays_with_its_event(run: Run, photos: Photos) -> None:
+    """A measured tread is renewed by name or with all the rest; the event it belongs to keeps its colour."""
+    assert run("stairs", "add", "4").exit_code == 0
+    done = run("stairs", "measure", "tread", "2", photos("straight"))
+    assert done.exit_code == 0, done.stderr
+    before = document(run("stairs", "part", "tread", "2", "--json").stdout)
+    (found,) = document(run("remeasure", "tread 2", "--json").stdout)["subjects"]
+    assert found["number"] == "1.T2"
+    assert found["ok"] is True
+    assert found["before"] == found["after"]
+    learned(run)
+    (found,) = document(run("remeasure", "--json").stdout)["subjects"]
+    assert found["before"] != found["after"]
+    after = document(run("stairs", "part", "tread", "2", "--json").stdout)
+    (old,), (new,) = (each["parts"][0]["measurements"] for each in (before, after))
+    assert new["lab"] != old["lab"]
+    shown = document(run("stairs", "show", "--json").stdout)
+    assert [round(value, 3) for value in new["lab"]] in _labs(shown)
+    assert "measured again by" in run("history", "1.T2").stdout
+
+
+@pytest.mark.parametrize("area", [("--area", "500,200,200,150"), ("--polygon", "500,200,700,200,700,350,500,350")])
+def test_remeasuring_by_hand_goes_by_the_same_areas(run: Run, photos: Photos, area: tuple[str, str]) -> None:
+    """A photo measured by hand is measured again by the same rectangle or polygon, with the same result."""
+    areas = ("--grey", "100,100,60,60:60", *area)
     done = run("board", "add", photos("no_strip"), "--species", "ash", *areas)
     if done.exit_code:
         pytest.fail(done.stderr)

@@ -12,15 +12,15 @@ from finishlab.cli.lazy import ExampleCommand
 @click.command(
     cls=ExampleCommand,
     short_help="Measure logged photos again, with what is known today.",
-    examples=("finishlab remeasure", "finishlab remeasure F1 F2 B3"),
+    examples=("finishlab remeasure", "finishlab remeasure F1 F2 B3", "finishlab remeasure 'tread 7'"),
 )
-@click.argument("numbers", nargs=-1, metavar="[B1|F1]...")
+@click.argument("numbers", nargs=-1, metavar="[B1|F1|PART]...")
 @json_option
 def remeasure(numbers: tuple[str, ...], *, as_json: bool) -> int:
     """Measure logged photos again, with today's version and what is known today of strips and cameras.
 
     Without a number, all of them. Each photo is measured in the way it was; the old figures stay in the history. A
-    board or spot with a photo that fails is left as it was.
+    board, spot or stair part with a photo that fails is left as it was.
     """
     from finishlab.reports.strip_greys import remeasured_document
     from finishlab.workflow.remeasuring import remeasure as measure_again

@@ -6,11 +6,13 @@ from collections.abc import Mapping, Sequence
 from contextlib import AbstractContextManager
 from typing import Any, Final, TypeVar
 
-from sqlalchemy import select
+from sqlalchemy import ColumnElement, select
 from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError
+from finishlab.imaging.strip import FieldName
 from finishlab.logbook import writing as rows
+from finishlab.logbook.stair_events import part_code
 from finishlab.logbook.stored import DirectPair
 from finishlab.logbook.subjects import find, subject_name
 from finishlab.logbook.tables import BoardRow, FloorSpotRow, MeasurementRow, PairRow
@@ -49,32 +51,54 @@ class RenewShelf:
         with self._write() as session:
             row = find(session, table, number, lock=True)
             before: dict[str, Any] = {"measurements": [], "pairs": []}
+            board = isinstance(row, BoardRow)
+            owner = MeasurementRow.board_number if board else MeasurementRow.spot_number
             for measurement in measurements:
-                _renew_measurement(session, row, measurement, before)
+                logged = _find_logged(session, owner == row.number, measurement, subject_name(row))
+                _renew(session, logged, measurement, "board" if board else "floor", before)
                 _renew_pair(session, row, measurement, before)
             after = {"photos": [each["photo_sha256"] for each in before["measurements"]]}
             rows.note_change(session, self._who, "remeasure", subject_name(row), before=before, after=after)
 
+    def renew_part_measurements(self, ident: int, measurements: Sequence[Measurement]) -> None:
+        """Put new measurements of a stair part's logged photos in the place of the old ones; as `renew_measurements`.
 
-def _renew_measurement(
-    session: Session, row: BoardRow | FloorSpotRow, measurement: Measurement, before: dict[str, Any]
-) -> None:
-    board = isinstance(row, BoardRow)
-    owner = MeasurementRow.board_number if board else MeasurementRow.spot_number
+        Raises
+        ------
+        LogbookError
+            ``"photo-not-logged"``; nothing is renewed then.
+        """
+        with self._write() as session:
+            code = part_code(session, ident)
+            before: dict[str, Any] = {"measurements": []}
+            for measurement in measurements:
+                logged = _find_logged(session, MeasurementRow.part_id == ident, measurement, code)
+                # By their moment a measurement and its event know each other: it stays.
+                made = logged.created
+                _renew(session, logged, measurement, "board", before)
+                logged.created = made
+            after = {"photos": [each["photo_sha256"] for each in before["measurements"]]}
+            rows.note_change(session, self._who, "remeasure", code, before=before, after=after)
+
+
+def _find_logged(session: Session, owned: ColumnElement[bool], measurement: Measurement, name: str) -> MeasurementRow:
     photo = rows.find_photo(session, measurement.photo_id)
     logged = None
     if photo is not None:
-        wanted = select(MeasurementRow).where(owner == row.number, MeasurementRow.photo_sha256 == photo.sha256)
+        wanted = select(MeasurementRow).where(owned, MeasurementRow.photo_sha256 == photo.sha256)
         logged = session.scalars(wanted).first()
     if logged is None:
         raise LogbookError(
-            "photo-not-logged",
-            f"The photo {measurement.photo_id} is not logged for {subject_name(row)}.",
-            "Add it instead.",
+            "photo-not-logged", f"The photo {measurement.photo_id} is not logged for {name}.", "Add it instead."
         )
-    before["measurements"].append({name: getattr(logged, name) for name in (*_MEASURED,)})
-    values = rows.measured_values(session, measurement, "board" if board else "floor")
-    for name, value in values.items():
+    return logged
+
+
+def _renew(
+    session: Session, logged: MeasurementRow, measurement: Measurement, wanted: FieldName, before: dict[str, Any]
+) -> None:
+    before["measurements"].append({name: getattr(logged, name) for name in _MEASURED})
+    for name, value in rows.measured_values(session, measurement, wanted).items():
         setattr(logged, name, value)
     session.flush()
 

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from finishlab.errors import LogbookError, OutputError
+from finishlab.reports.tables import guarded
 
 __all__ = ["ArchiveReader", "ArchiveWriter", "csv_table", "open_archive", "write_archive"]
 
@@ -22,8 +23,6 @@ FORMAT: Final = "finishlab/archive/1"
 _MANIFEST: Final = "archive.json"
 _LOGBOOK: Final = "logbook.json"
 _SCHEMA: Final = "logbook.schema.json"
-_FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
-"""First characters that make spreadsheet programs take a text for a formula (common practice, no source)."""
 _CHECK_NAME: Final = "Check the name and the folder."
 _LARGEST_TEXT: Final = 2_000_000_000
 _README: Final = """This archive holds a finishlab logbook.
@@ -58,8 +57,8 @@ def csv_table(columns: Iterable[str], rows: Iterable[Mapping[str, Any]]) -> str:
 def _cell(value: object) -> object:
     if isinstance(value, dict | list):
         return json.dumps(value, ensure_ascii=False, sort_keys=True)
-    if isinstance(value, str) and value.startswith(_FORMULA):
-        return f"'{value}"
+    if isinstance(value, str):
+        return guarded(value)
     return "" if value is None else value
 
 

@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Final, cast
 
 from finishlab.errors import FinishlabError
-from finishlab.logbook import Logbook, StoredBoard, StoredMeasurement, StoredSpot
-from finishlab.measure import GreyArea, Measurement, PixelRect
+from finishlab.logbook import Logbook, StoredBoard, StoredMeasurement, StoredPart, StoredSpot
+from finishlab.measure import GreyArea, Measurement, PixelPolygon, PixelRect
 from finishlab.workflow.batch import How, measure_photos
 from finishlab.workflow.learned import as_learned
+from finishlab.workflow.stairs import named_parts
 
 if TYPE_CHECKING:
     from finishlab.colorimetry.estimate import LabEstimate
     from finishlab.imaging.strip import FieldName
     from finishlab.measure import SurfaceKind
+
+_Subject = StoredBoard | StoredSpot | StoredPart
+_NUMBER: Final = re.compile(r"[BbFf][0-9]{1,9}")
 
 __all__ = ["Remeasured", "remeasure"]
 
@@ -33,14 +38,14 @@ class Remeasured:
 
 
 def remeasure(log: Logbook, numbers: Sequence[str] = ()) -> list[Remeasured]:
-    """Measure the kept photos of boards and floor spots again, each in the way it was measured.
+    """Measure the kept photos of boards, floor spots and stair parts again, each in the way it was measured.
 
     Parameters
     ----------
     log
         An open logbook.
     numbers
-        ``"B1"``, ``"F1"`` ...; without any, all.
+        ``"B1"``, ``"F1"``, ``"tread 7"`` ...; without any, all.
 
     Returns
     -------
@@ -50,21 +55,32 @@ def remeasure(log: Logbook, numbers: Sequence[str] = ()) -> list[Remeasured]:
     Raises
     ------
     LogbookError
-        ``unknown-board`` or ``unknown-spot``, before anything is measured.
+        ``unknown-board``, ``unknown-spot`` or ``unknown-part``, before anything is measured.
     """
-    named = [number.strip().upper() for number in numbers]
-    subjects: list[StoredBoard | StoredSpot] = [
-        log.floor_spot(number) if number.startswith("F") else log.board(number) for number in dict.fromkeys(named)
-    ]
-    return [_renewed(log, subject) for subject in subjects or [*log.floor_spots(), *log.boards()]]
+    if not numbers:
+        parts = [part for part in log.stair_parts() if log.part_measurements(part.ident)]
+        return [
+            *(_renewed(log, spot) for spot in log.floor_spots()),
+            *(_renewed(log, board) for board in log.boards()),
+            *(_renewed(log, part) for part in parts),
+        ]
+    subjects: list[_Subject] = []
+    for number in dict.fromkeys(" ".join(each.split()) for each in numbers):
+        if not _NUMBER.fullmatch(number):
+            subjects += named_parts(log.stair(), number)
+        else:
+            subjects.append(log.floor_spot(number) if number[0] in "Ff" else log.board(number))
+    return [_renewed(log, subject) for subject in subjects]
 
 
-def _renewed(log: Logbook, subject: StoredBoard | StoredSpot) -> Remeasured:
-    before = tuple(found.field.estimate for found in subject.measurements)
+def _renewed(log: Logbook, subject: _Subject) -> Remeasured:
+    name = subject.code if isinstance(subject, StoredPart) else subject.number
+    logged = _logged(log, subject)
+    before = tuple(found.field.estimate for found in logged)
     paired = {pair.photo for pair in subject.pairs} if isinstance(subject, StoredBoard) else set()
     measured: list[Measurement] = []
     errors: list[FinishlabError] = []
-    for found in subject.measurements:
+    for found in logged:
         try:
             path = log.photo_path(found.photo)
         except FinishlabError as error:
@@ -76,11 +92,17 @@ def _renewed(log: Logbook, subject: StoredBoard | StoredSpot) -> Remeasured:
         elif result.measurement is not None:
             measured.append(result.measurement)
     if errors or not measured:
-        return Remeasured(subject.number, before, (), tuple(errors))
+        return Remeasured(name, before, (), tuple(errors))
+    if isinstance(subject, StoredPart):
+        log.renew_part_measurements(subject.ident, measured)
+        return Remeasured(name, before, tuple(found.field.estimate for found in _logged(log, subject)))
     log.renew_measurements(subject.number, measured)
-    spot = isinstance(subject, StoredSpot)
-    now = log.floor_spot(subject.number) if spot else log.board(subject.number)
-    return Remeasured(subject.number, before, tuple(found.field.estimate for found in now.measurements))
+    now = log.floor_spot(subject.number) if isinstance(subject, StoredSpot) else log.board(subject.number)
+    return Remeasured(name, before, tuple(found.field.estimate for found in now.measurements))
+
+
+def _logged(log: Logbook, subject: _Subject) -> tuple[StoredMeasurement, ...]:
+    return log.part_measurements(subject.ident) if isinstance(subject, StoredPart) else subject.measurements
 
 
 def _how(log: Logbook, found: StoredMeasurement, *, pair: bool) -> How:
@@ -89,7 +111,10 @@ def _how(log: Logbook, found: StoredMeasurement, *, pair: bool) -> How:
     if settings.get("area"):
         areas = tuple(GreyArea.parse(str(text)) for text in settings["greys"])
         # By hand the one surface is reported as the board field; a floor's kind is kept by calling it the floor.
-        how = How(("floor",), found.field.kind, areas, PixelRect.parse(str(settings["area"])))
+        text = str(settings["area"])
+        # A rectangle is four figures, a polygon six or more.
+        area = PixelRect.parse(text) if text.count(",") == 3 else PixelPolygon.parse(text)
+        how = How(("floor",), found.field.kind, areas, area)
         return as_learned(how, log, found.light)
     floor_is = cast("SurfaceKind", settings.get("floor_is", "print"))
     if found.field.name == "floor":
