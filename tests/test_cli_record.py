@@ -11,7 +11,7 @@ from logbook_makers import DAY, keep, measurement
 
 from finishlab.cli.root import finishlab
 from finishlab.logbook import Logbook
-from finishlab.records import BoardRecord
+from finishlab.records import BoardRecord, FloorSpotRecord
 
 
 class Desk:
@@ -203,3 +203,14 @@ def test_a_recipe_from_a_board_is_the_boards_own(desk: Desk) -> None:
     (entry,) = json.loads(desk("recipe", "list", "--json").stdout)["recipes"]
     assert entry["boards"] == ["B1"]
     assert entry["record"]["finish"]["steps"][0]["colour"] == "walnut"
+
+
+def test_a_topcoat_far_glossier_than_the_floor_is_told(desk: Desk, tmp_path: Path) -> None:
+    """Where a note says that the floor is matte, a gloss of 75 GU on the board is worth a thought."""
+    with Logbook.open(desk.folder) as log:
+        floor = FloorSpotRecord("door", note="matte vinyl", date=DAY)
+        log.add_floor_spot(floor, [measurement(keep(log, tmp_path, "floor.jpg"), "floor")])
+    done = desk("board", "edit", "B1", "--top", "water pu; gloss=75; coats=3")
+    assert done.exit_code == 0, done.stderr
+    assert "75 GU" in done.stderr
+    assert "different colours" in done.stderr

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from finishlab.logbook import Logbook, StoredBoard
+from finishlab.matching.guards import sheen_of
 from finishlab.records import BoardRecord
 from finishlab.records.finish_warnings import FinishWarning, WarningContext, board_warnings
 
@@ -35,6 +36,7 @@ def finish_context(log: Logbook, board: StoredBoard, *, deciding: bool = False) 
         approved=None if own else finish,
         on_tread=deciding,
         deciding=deciding,
+        floor_gloss_gu=_floor_gloss(log),
         clear_only=_clear_only(log, board, deciding=deciding),
         lights=len({m.light for m in board.measurements}) if deciding else None,
         spots=len(log.floor_spots()) if deciding else None,
@@ -55,6 +57,11 @@ def new_warnings(log: Logbook, board: StoredBoard, before: BoardRecord | None = 
 
 def _decided(record: BoardRecord) -> bool:
     return record.purpose == "approved standard"
+
+
+def _floor_gloss(log: Logbook) -> float | None:
+    """Return the gloss that a note on the floor names, such as ``"matte"``; None if no note does."""
+    return next((gloss for spot in log.floor_spots() if (gloss := sheen_of(spot.record.note)) is not None), None)
 
 
 def _tread_species(log: Logbook) -> str | None:
