@@ -9,6 +9,9 @@ import pytest
 from click.testing import CliRunner, Result
 
 from finishlab.cli.root import finishlab
+from finishlab.logbook import Logbook
+from finishlab.stairs.drying import gap_rules
+from finishlab.workflow.logged_plan import logged_products
 
 SIZED = ("stairs", "add", "4", "--tread", "914x292x27")
 
@@ -58,6 +61,40 @@ def test_calendar_of_the_logged_stair_waits_as_the_label_says(stair: Stair) -> N
     assert "treads 1, 3, 5" in text
     assert "walnut" in text
     assert "Oily rags" in text
+
+
+@pytest.mark.parametrize(
+    ("label", "following", "hours"),
+    [
+        ("recoat=200", "", (200, None)),
+        ("recoat=8", "", (72, None)),
+        ("recoat=8", "; next=30", (30, None)),
+        ("recoat=40", "; next=30", (40, None)),
+        ("recoat=8; recoat-within=24", "", (8, 24)),
+        ("recoat-within=48", "", (24, 48)),
+        ("recoat=8; recoat-within=100", "", (72, 100)),
+    ],
+)
+def test_topcoat_waits_for_the_stain_as_label_and_recipe_say(
+    stair: Stair, label: str, following: str, hours: tuple[float, float | None]
+) -> None:
+    """A label's time to recoat can only lengthen the usual wait for another product; the recipe's own replaces it."""
+    assert stair("can", "add", "walnut", "--kind", "oil stain", "--label", label).exit_code == 0
+    step = f"oil; colour=walnut; can=C1{following}"
+    assert stair("recipe", "add", "walnut", "--step", step, "--top", "water pu; coats=1").exit_code == 0
+    with Logbook.open(stair.folder) as log:
+        stain, top = logged_products(log)
+    (gap,) = gap_rules(stain.coat, top.coat)
+    assert (gap.least, gap.most) == hours
+
+
+def test_calendar_keeps_a_long_wait_of_the_label(stair: Stair) -> None:
+    """200 hours from 09:00 on 1 December end at 17:00 on the 9th: not before then is the stain coated over."""
+    stair.enter()
+    assert stair("can", "edit", "C1", "--label", "recoat=200").exit_code == 0
+    events = json.loads(stair("plan", "calendar", "--start", "2026-12-01", "--json").stdout)["events"]
+    first = [event["start"] for event in events if event["what"].startswith("coat 2 of 4")]
+    assert first[0] == "2026-12-09T17:00"
 
 
 def test_cutting_of_the_logged_stair_needs_no_recipe(stair: Stair) -> None:

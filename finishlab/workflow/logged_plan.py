@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     from finishlab.logbook import Logbook
     from finishlab.records import Batch, Finish, Label
+    from finishlab.stairs.drying import Times
 
 __all__ = ["logged_plan", "logged_products", "logged_stair"]
 
@@ -114,6 +115,7 @@ def _labelled(product: Product, label: Label | None, recoat_h: float | None) -> 
     """Return a product with what its label says in the place of usual figures; the recipe's own wait comes next."""
     product = replace(product, coats=Coats(product.coats.top, under=1))
     times = product.coat.times
+    times = replace(times, under_other=_before_another(times, label, recoat_h))
     if recoat_h is not None:
         times = replace(times, recoat=(recoat_h, times.recoat[1]))
     if label is not None:
@@ -129,3 +131,25 @@ def _labelled(product: Product, label: Label | None, recoat_h: float | None) -> 
         if bounds:
             product = replace(product, coverage=(bounds[0], bounds[-1]))
     return replace(product, coat=replace(product.coat, times=times))
+
+
+def _before_another(times: Times, label: Label | None, recoat_h: float | None) -> tuple[float, float | None] | None:
+    """Return the hours from a coat to that of another product; None where they are those to the next of the same.
+
+    A can's label has one time to recoat. For another product it can only lengthen the usual wait, which the recipe's
+    own figure replaces: a water-based finish on an oil stain that is not dry peels.
+    """
+    if times.under_other is None:
+        return None
+    least, most = times.under_other
+    least = least if recoat_h is None else recoat_h
+    if label is None:
+        return least, most
+    opens, closes = label.recoat_h, label.recoat_within_h
+    least = least if opens is None else max(least, opens)
+    if closes is None:
+        return least, most
+    # The label's window wins over a usual wait that would miss it.
+    if least > closes:
+        least = times.recoat[0] if opens is None else opens
+    return least, closes
