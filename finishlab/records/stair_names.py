@@ -50,7 +50,7 @@ def level_of(kind: FlightKind, number: int) -> int:
 
 
 def level_title(level: int) -> str:
-    """Return ``"flight 2"`` or ``"landing 1"``."""
+    """Return ``"flight 2"`` or ``"landing 1"``: odd levels are flights, the landing above each is the even one."""
     return f"flight {(level + 1) // 2}" if level % 2 else f"landing {level // 2}"
 
 

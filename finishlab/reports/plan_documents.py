@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from finishlab.cautions import DEFERS, Caution, cautions_for
+from finishlab.records.stair_names import level_title
 from finishlab.reports.icalendar import Entry, icalendar_text
 from finishlab.reports.tables import Cell, csv_text
 from finishlab.stairs.calendar import Calendar, Event, nights
@@ -17,7 +18,7 @@ from finishlab.stairs.geometry import WALKED_ON, Part
 from finishlab.stairs.liquids import COMMON
 from finishlab.stairs.plan import Quantity, StairPlan
 from finishlab.stairs.risers import CODE, WHO_DECIDES, RiserCheck
-from finishlab.stairs.stair import level_title, named
+from finishlab.stairs.stair import named
 
 __all__ = [
     "calendar_csv",

@@ -12,10 +12,11 @@ from dataclasses import dataclass, field
 from typing import Final, Literal
 
 from finishlab.errors import UsageError
+from finishlab.records.stair_names import level_title
 from finishlab.stairs.drying import Coat, PlannedCoat, plan_coats
 from finishlab.stairs.geometry import KINDS, WALKED_ON, Part, PartKind
 from finishlab.stairs.hours import WorkHours
-from finishlab.stairs.stair import Step, alternating, level_title, way_up
+from finishlab.stairs.stair import Step, alternating, way_up
 
 __all__ = [
     "STACK_HOURS",

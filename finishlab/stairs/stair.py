@@ -7,9 +7,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from finishlab.errors import UsageError
+from finishlab.records.stair_names import level_title
 from finishlab.stairs.geometry import UPRIGHT, WALKED_ON, Edge, Part, PartKind, Shape
 
-__all__ = ["Step", "alternating", "full_name", "level_title", "named", "need_flight", "part_of", "way_up"]
+__all__ = ["Step", "alternating", "full_name", "named", "need_flight", "part_of", "way_up"]
 
 _ORDER = {"tread": 0, "landing nosing": 1, "landing board": 2}
 
@@ -63,11 +64,6 @@ def alternating(steps: Sequence[Step]) -> tuple[tuple[Step, ...], ...]:
         groups[number % 2].append(step)
     alone = [[step] for step in steps if step.blocks]
     return tuple(tuple(group) for group in (*groups, *alone) if group)
-
-
-def level_title(level: int) -> str:
-    """Return ``flight 2`` or ``landing 1``: odd levels are flights, the landing above each is the even one."""
-    return f"flight {(level + 1) // 2}" if level % 2 else f"landing {level // 2}"
 
 
 def need_flight(parts: Iterable[Part]) -> bool:
