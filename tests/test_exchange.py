@@ -9,6 +9,7 @@ import io
 import json
 import sqlite3
 import zipfile
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +25,7 @@ from PIL import ExifTags, Image
 from finishlab.cli.root import finishlab
 from finishlab.errors import LogbookError, OutputError
 from finishlab.imaging.greys import greys_of_readings
-from finishlab.logbook import DirectPair, Logbook
+from finishlab.logbook import DirectPair, Logbook, StoredStair
 from finishlab.logbook.dump import TABLES, Dump, json_schema
 from finishlab.logbook.store import DATABASE
 from finishlab.logbook.taking_in import IDENTITY
@@ -85,6 +86,12 @@ def _fill_stair(log: Logbook, folder: Path) -> None:
     log.log_events([(first, PartEvent("sanded", DAY)), (first, coat), (second, coat)])
     seen = measurement(keep(log, folder, "tread.jpg"))
     log.add_part_measurements([(first, [seen], PartEvent("measured", DAY))])
+
+
+def _sanded_flight(log: Logbook) -> None:
+    """Log a flight of four sanded treads, whose keys those of `_fill_stair` meet."""
+    log.add_flights({1: Flight(risers=5)}, [Part(1, "tread", place) for place in range(1, 5)])
+    log.log_events([(part.ident, PartEvent("sanded", DAY)) for part in log.stair_parts()])
 
 
 @pytest.fixture
@@ -180,6 +187,49 @@ def test_a_second_stair_gets_numbers_of_its_own(filled: Path, tmp_path: Path) ->
         assert finish is not None
         assert finish.cans() == (2,)
         assert import_logbook(other, tmp_path / "a.zip").added == {}
+
+
+@pytest.mark.parametrize(
+    ("change", "back"),
+    [
+        ("edit", lambda stair: {part.code: part.record.note for part in stair.parts}),
+        ("edit-event", lambda stair: sorted((each.kind, each.deviation or "") for each in stair.events)),
+        ("log", lambda stair: sorted((each.kind, each.coat or 0) for each in stair.events)),
+        ("remove-event", lambda stair: sorted((each.kind, each.date) for each in stair.events)),
+        ("remove", lambda stair: [part.code for part in stair.parts]),
+    ],
+)
+def test_undo_after_an_import_touches_the_part_it_names(
+    filled: Path, tmp_path: Path, change: str, back: Callable[[StoredStair], object]
+) -> None:
+    """A change of a renumbered tread is taken back on that tread; the stair that was here first stays as it was."""
+    with Logbook.open(filled) as log, Logbook.open(tmp_path / "other") as other:
+        _sanded_flight(other)
+        export_logbook(log, tmp_path / "before.zip")
+        tread = log.stair_parts()[0].ident
+        coat, measured = (next(e for e in log.stair().events if e.kind == kind) for kind in ("coat", "measured"))
+        if change == "edit":
+            log.edit_parts([tread], note="creaks")
+        elif change == "edit-event":
+            log.edit_event(coat.ident, deviation="thinned")
+        elif change == "log":
+            log.log_events([(tread, PartEvent("fitted", DAY))])
+        elif change == "remove-event":
+            log.remove_events([measured.ident])
+        else:
+            log.remove_parts([tread])
+        export_logbook(log, tmp_path / "after.zip")
+        with Logbook.open(tmp_path / "third") as third:
+            _sanded_flight(third)
+            import_logbook(third, tmp_path / "before.zip")
+            wanted = back(third.stair())
+        import_logbook(other, tmp_path / "after.zip")
+        here = [part for part in other.stair_parts() if part.code.startswith("1.")]
+        assert back(other.stair()) != wanted
+        assert [c.what for c in other.stair_history("2.T1")][-1] == change
+        other.undo("2.T1")
+        assert back(other.stair()) == wanted
+        assert [part for part in other.stair_parts() if part.code.startswith("1.")] == here
 
 
 def test_what_one_side_changed_is_brought_up_to_date(filled: Path, tmp_path: Path) -> None:

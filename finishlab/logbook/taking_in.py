@@ -53,8 +53,13 @@ _NAMING: Final[Mapping[str, str]] = {
     "batch_number": "batches",
     "recipe_number": "recipes",
     "board_number": "boards",
+    "spot_number": "floor_spots",
+    "flight_number": "flights",
+    "part_id": "parts",
+    "part": "parts",
+    "event": "part_events",
 }
-"""Keys of the JSON columns whose number is that of another row -> its table."""
+"""Keys of the JSON columns whose number is that of another row -> its table. An undo goes by those of the history."""
 
 
 @dataclass(slots=True)
@@ -162,12 +167,12 @@ def _led_on(merge: _Merge, into: Table, row: Row) -> Row:
 
 
 def _renamed(merge: _Merge, value: Any, key: str = "") -> Any:  # noqa: ANN401 - any JSON value
-    """Return a JSON value whose numbers of boards, recipes and cans are the logbook's."""
+    """Return a JSON value whose numbers of other rows are the logbook's."""
     if isinstance(value, dict):
         return {name: _renamed(merge, inner, name) for name, inner in value.items()}
     if isinstance(value, list):
         return [_renamed(merge, inner, key) for inner in value]
-    return merge.keys.get(_NAMING[key], {}).get(value, value) if key in _NAMING else value
+    return merge.keys.get(_NAMING[key], {}).get(value, value) if key in _NAMING and type(value) is int else value
 
 
 def _label(merge: _Merge, name: str) -> str:
