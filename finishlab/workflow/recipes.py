@@ -16,7 +16,7 @@ def recipe_rows(log: Logbook) -> list[RecipeRow]:
     """Return every recipe with what is finished by it, by number."""
     standard = log.standard()
     boards: dict[int, list[str]] = {}
-    for board in log.boards():
+    for board in log.boards(brief=True):
         if board.record.recipe_number is not None:
             boards.setdefault(board.record.recipe_number, []).append(board.number)
     stair = log.stair()
@@ -49,14 +49,14 @@ def standard_rows(log: Logbook, *, earlier: bool = False) -> list[StandardRow]:
 def can_rows(log: Logbook) -> list[CanRow]:
     """Return every can with the coats that came from it, by number."""
     stair = log.stair()
+    names = {part.ident: stair.words(part) for part in stair.parts}
     went_on: dict[int, list[str]] = {}
     for event in stair.events:
         record = event.record
         if record.batch_number is not None:
             what = f"{record.step} {record.coat}" if record.kind == "coat" else record.kind
-            line = f"{stair.words(stair.part(event.part))}: {what}, {record.date}"
-            went_on.setdefault(record.batch_number, []).append(line)
-    for board in log.boards():
+            went_on.setdefault(record.batch_number, []).append(f"{names[event.part]}: {what}, {record.date}")
+    for board in log.boards(brief=True):
         for number in board.record.finish.cans() if board.record.finish is not None else ():
             went_on.setdefault(number, []).append(f"board {board.number}")
     return [CanRow(can.number, can.record, tuple(went_on.get(int(can.number[1:]), ()))) for can in log.cans()]
