@@ -1,7 +1,6 @@
 """Figures with their units as people type them: ``36in``, ``1 1/16 in``, ``946 ml``, ``1 qt``, ``30 min``, ``70 F``.
 
-Inches and feet are exact by the international yard of 1959; US liquid quart and gallon by the US definition of the
-gallon as 231 cubic inches.
+The factors are those of `finishlab.units`.
 """
 
 from __future__ import annotations
@@ -12,23 +11,28 @@ from collections.abc import Mapping
 from typing import Final
 
 from finishlab.errors import UsageError
+from finishlab.units import FT2_PER_GAL, LITRES_PER_GAL, LITRES_PER_QT, MM_PER_INCH
 
 __all__ = ["UNITS", "read_figure"]
 
-_IN: Final = 25.4
-_GALLON_L: Final = 231 * (_IN / 100) ** 3
-_FT2_PER_M2: Final = (12 * _IN / 1000) ** -2
-
 UNITS: Final[Mapping[str, Mapping[str, float]]] = {
-    "mm": {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": _IN, '"': _IN, "ft": 12 * _IN, "'": 12 * _IN},
+    "mm": {
+        "mm": 1.0,
+        "cm": 10.0,
+        "m": 1000.0,
+        "in": MM_PER_INCH,
+        '"': MM_PER_INCH,
+        "ft": 12 * MM_PER_INCH,
+        "'": 12 * MM_PER_INCH,
+    },
     "h": {"h": 1.0, "hours": 1.0, "hour": 1.0, "min": 1 / 60, "d": 24.0, "days": 24.0, "day": 24.0},
     "min": {"min": 1.0, "minutes": 1.0, "minute": 1.0, "h": 60.0, "s": 1 / 60},
     "days": {"d": 1.0, "days": 1.0, "day": 1.0, "h": 1 / 24, "weeks": 7.0, "week": 7.0},
-    "L": {"l": 1.0, "ml": 0.001, "cl": 0.01, "qt": _GALLON_L / 4, "gal": _GALLON_L, "pt": _GALLON_L / 8},
+    "L": {"l": 1.0, "ml": 0.001, "cl": 0.01, "qt": LITRES_PER_QT, "gal": LITRES_PER_GAL, "pt": LITRES_PER_QT / 2},
     "m2/L": {
         "m2/l": 1.0,
-        "ft2/gal": 1 / (_FT2_PER_M2 * _GALLON_L),
-        "ft2/qt": 4 / (_FT2_PER_M2 * _GALLON_L),
+        "ft2/gal": FT2_PER_GAL,
+        "ft2/qt": 4 * FT2_PER_GAL,
     },
     "%": {"%": 1.0},
     "C": {"c": 1.0, "f": 1.0},
