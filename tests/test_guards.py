@@ -10,7 +10,6 @@ import pytest
 from finishlab.matching.guards import (
     BoardFacts,
     FloorFacts,
-    State,
     board_guards,
     floor_guards,
     may_be_final,
@@ -19,6 +18,7 @@ from finishlab.matching.guards import (
     told_wet,
 )
 from finishlab.quality import DOUBTS
+from finishlab.records import State
 
 DAY = dt.date(2024, 5, 1)
 READY = BoardFacts(topcoated=True, gloss=15.0, last_grit=120, grain_deg=0.0, dates=(DAY,), strips=frozenset({1}))

@@ -10,16 +10,16 @@ import datetime as dt
 import re
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Final, Literal
+from typing import Final
 
 from finishlab.quality import Doubt, doubt
+from finishlab.records import FINISHED_STATES, State
 
 __all__ = [
     "FAR_DAYS",
     "SHEEN_GU",
     "BoardFacts",
     "FloorFacts",
-    "State",
     "board_guards",
     "floor_guards",
     "may_be_final",
@@ -27,8 +27,6 @@ __all__ = [
     "told_of_floor",
     "told_wet",
 ]
-
-State = Literal["bare", "stain wet", "stain dry", "sealed", "topcoated", "cured"]
 
 FAR_DAYS: Final = 30
 """Days between photos of board and floor above which both may have changed (common practice, no source)."""
@@ -116,7 +114,7 @@ def floor_guards(floor: FloorFacts) -> tuple[Doubt, ...]:
 def may_be_final(board: BoardFacts) -> bool:
     """Return whether a verdict may rest on the board: only once it is topcoated and dry, as far as is known."""
     if board.state is not None:
-        return board.state in {"topcoated", "cured"} and board.dry is not False
+        return board.state in FINISHED_STATES and board.dry is not False
     return board.topcoated is True and board.dry is not False
 
 

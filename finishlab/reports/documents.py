@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 __all__ = [
     "boards_document",
     "cameras_document",
+    "colour_document",
     "dump",
     "floor_document",
     "measurement_document",
@@ -70,7 +71,7 @@ def floor_document(spots: Sequence[SpotRow], pool: FloorPool | None = None) -> D
                 "spot": spot.number,
                 "record": spot.record.as_dict(),
                 "lab": None if spot.lab is None else _lab(spot.lab),
-                "measurements": [_colour(colour) for colour in spot.colours],
+                "measurements": [colour_document(colour) for colour in spot.colours],
             }
             for spot in spots
         ],
@@ -203,12 +204,13 @@ def _board(board: BoardRow) -> Document:
         "board": board.number,
         "record": board.record.as_dict(),
         "lab": None if board.lab is None else _lab(board.lab),
-        "measurements": [_colour(colour) for colour in board.colours],
+        "measurements": [colour_document(colour) for colour in board.colours],
         "direct_pairs": [_difference(pair) for pair in board.pairs],
     }
 
 
-def _colour(colour: ColourRow) -> Document:
+def colour_document(colour: ColourRow) -> Document:
+    """Return the JSON form of one measured colour."""
     return {
         "lab": _lab(colour.lab),
         "standard_error": _lab(colour.standard_error),
@@ -246,7 +248,3 @@ def _rounded(value: float | None, decimals: int = 3) -> float | None:
     if value is None or not math.isfinite(value):
         return None
     return round(float(value), decimals) + 0.0  # the sum turns -0.0 into 0.0
-
-
-colour_document = _colour
-"""The JSON form of one measured colour, for documents made elsewhere."""
