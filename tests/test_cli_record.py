@@ -173,7 +173,7 @@ def test_without_a_standard_the_next_step_is_named(desk: Desk) -> None:
 
 
 def test_history_tells_and_undo_takes_back(desk: Desk) -> None:
-    """The change taken back is named; a second undo brings it back; both stand in the history."""
+    """The change taken back is named; redo brings it back; both stand in the history."""
     assert desk("board", "edit", "B1", "--stain", "honey").exit_code == 0
     told = desk("history", "B1").stdout
     assert "stain “walnut” -> “honey”" in told
@@ -183,16 +183,17 @@ def test_history_tells_and_undo_takes_back(desk: Desk) -> None:
     assert "stain “walnut” -> “honey”" in done.stderr
     record = json.loads(desk("board", "show", "B1", "--json").stdout)["boards"][0]["record"]
     assert record["stain"] == "walnut"
-    again = json.loads(desk("undo", "B1", "--json").stdout)
-    assert again["format"] == "finishlab/undo/1"
-    assert again["subject"] == "B1"
+    again = json.loads(desk("redo", "B1", "--json").stdout)
+    assert again["format"] == "finishlab/redo/1"
+    assert [each["subject"] for each in again["changes"]] == ["B1"]
+    assert desk("redo").exit_code == 6
     record = json.loads(desk("board", "show", "B1", "--json").stdout)["boards"][0]["record"]
     assert record["stain"] == "honey"
     last = desk("history", "B1").stdout.splitlines()[-1]
-    assert "taken back" in last
+    assert "brought back" in last
     assert "stain “walnut” -> “honey”" in last
     whole = json.loads(desk("history", "--json").stdout)["changes"]
-    assert [each["what"] for each in whole if each["subject"] == "B1"] == ["add", "edit", "undo", "undo"]
+    assert [each["what"] for each in whole if each["subject"] == "B1"] == ["add", "edit", "undo", "redo"]
     assert len(json.loads(desk("history", "--last", "2", "--json").stdout)["changes"]) == 2
     assert desk("history", "B9").exit_code == 6
 

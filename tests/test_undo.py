@@ -30,16 +30,16 @@ def _board(log: Logbook, folder: Path, name: str = "1.jpg", **values: Any) -> st
 
 
 def test_an_edit_is_taken_back_and_put_back(log: Logbook, tmp_path: Path) -> None:
-    """Undo restores the record as it was; undoing the undo restores the edit; every step stands in the history."""
+    """Undo restores the record as it was; redo restores the edit; every step stands in the history."""
     number = _board(log, tmp_path, stain="walnut")
     edited = log.edit_board(number, stain="honey", finish=OIL).record
-    done = log.undo(number)
+    (done,) = log.undo(number)
     assert (done.subject, done.change.what, done.entry.what) == ("B1", "edit", "undo")
     assert log.board(number).record.stain == "walnut"
     assert log.board(number).record.finish is None
-    log.undo()
+    log.redo()
     assert log.board(number).record == edited
-    assert [change.what for change in log.history(number)] == ["add", "edit", "undo", "undo"]
+    assert [change.what for change in log.history(number)] == ["add", "edit", "undo", "redo"]
     assert {change.who for change in log.history()} == {"Kim"}
 
 
@@ -51,21 +51,21 @@ def test_a_light_taken_back_moves_only_the_photos_that_went_with_it(log: Logbook
     assert {m.light for m in log.board(number).measurements} == {"daylight"}
     log.undo(number)
     assert [m.light for m in log.board(number).measurements] == ["lamp", "daylight"]
-    log.undo(number)
+    log.redo(number)
     assert {m.light for m in log.board(number).measurements} == {"daylight"}
 
 
 def test_adding_and_removing_are_taken_back(log: Logbook, tmp_path: Path) -> None:
-    """Undo of an add hides what was added, undo of a remove shows it again, and both can be undone in turn."""
+    """Undo of an add hides what was added, undo of a remove shows it again; redo brings back what either took."""
     log.add_floor_spot(FloorSpotRecord(date=DAY), [measurement(keep(log, tmp_path), "floor")])
     log.undo("F1")
     assert log.floor_spots() == []
-    log.undo("F1")
+    log.redo("F1")
     assert [spot.number for spot in log.floor_spots()] == ["F1"]
     log.remove_floor_spot("F1")
     log.undo()
     assert [spot.number for spot in log.floor_spots()] == ["F1"]
-    log.undo()
+    log.redo()
     assert log.floor_spots() == []
 
 
@@ -80,7 +80,7 @@ def test_photos_added_by_mistake_are_taken_out_and_put_back_whole(log: Logbook, 
     log.undo(number)
     assert log.board(number) == before
     assert log.history(number)[-1].before["measurements"][0]["lab_l"] == 61.0  # type: ignore[index]  # known from above
-    log.undo(number)
+    log.redo(number)
     assert log.board(number) == both
     log.undo(number)
     assert log.board(number) == before
@@ -109,7 +109,7 @@ def test_measuring_again_is_taken_back(log: Logbook, tmp_path: Path) -> None:
     back = log.board("B1").measurements[0]
     assert back.field == old.measurements[0].field
     assert back.correction == old.measurements[0].correction
-    log.undo("B1")
+    log.redo("B1")
     assert log.board("B1").measurements[0].field == new.measurements[0].field
 
 
@@ -120,7 +120,7 @@ def test_greys_of_a_strip_are_taken_back(log: Logbook) -> None:
         log.learn_strip(greys)
     log.undo("strip 7")
     assert log.strip_greys(7) == learned[0]
-    log.undo("s0007")
+    log.redo("s0007")
     assert log.strip_greys(7) == learned[1]
     log.forget_strip(7)
     log.undo()
@@ -137,7 +137,7 @@ def test_a_standard_is_taken_back(log: Logbook, tmp_path: Path) -> None:
     found = log.standard()
     assert found is not None
     assert found.approval == first.approval
-    log.undo("standard")
+    log.redo("standard")
     assert (now := log.standard()) is not None
     assert now.approval == second.approval
     assert len(log.standards()) == 4
@@ -198,3 +198,56 @@ def test_a_caution_is_due_once_a_day(log: Logbook) -> None:
     assert log.cautions_due(["rags", "dust", "rags"], DAY) == ("rags", "dust")
     assert log.cautions_due(["rags", "vapour"], DAY) == ("vapour",)
     assert log.cautions_due(["rags"], DAY.replace(day=30)) == ("rags",)
+
+
+def test_undo_goes_back_step_by_step_and_redo_forward(log: Logbook, tmp_path: Path) -> None:
+    """Each undo takes back the change before, passing over what was taken back; each redo brings back the next."""
+    number = _board(log, tmp_path, stain="ash")
+    for stain in ("honey", "walnut", "oak"):
+        log.edit_board(number, stain=stain)
+    for expected in ("walnut", "honey", "ash"):
+        log.undo()
+        assert log.board(number).record.stain == expected
+    for expected in ("honey", "walnut"):
+        log.redo()
+        assert log.board(number).record.stain == expected
+    log.undo()
+    log.edit_board(number, stain="teak")
+    with pytest.raises(LogbookError) as caught:
+        log.redo()
+    assert caught.value.code == "nothing-to-redo"
+    for expected in ("honey", "ash"):
+        log.undo(number)
+        assert log.board(number).record.stain == expected
+    log.undo(number)
+    assert log.boards() == []
+    with pytest.raises(LogbookError) as caught:
+        log.undo(number)
+    assert caught.value.code == "nothing-to-undo"
+
+
+def test_what_one_command_changed_is_taken_back_at_once(log: Logbook, tmp_path: Path) -> None:
+    """An approval that made a recipe and gave it to the board is one step back, and one step forward again."""
+    number = _board(log, tmp_path, stain="honey")
+    before = log.board(number).record
+    log.approve(number)
+    after = log.board(number).record
+    done = log.undo()
+    assert [each.subject for each in done] == ["standard", "B1", "R1"]
+    assert (log.standard(), log.recipes(), log.board(number).record) == (None, [], before)
+    assert [each.subject for each in log.redo()] == ["R1", "B1", "standard"]
+    assert log.board(number).record == after
+    assert (standard := log.standard()) is not None
+    assert standard.approval.board_number == 1
+
+
+def test_nothing_is_taken_back_where_one_change_of_a_command_cannot_be(log: Logbook, tmp_path: Path) -> None:
+    """A recipe that another board took up since keeps the whole approval: all changes of a command, or none."""
+    _board(log, tmp_path, stain="honey")
+    log.approve("B1")
+    _board(log, tmp_path / "b", "2.jpg", recipe_number=1)
+    history = log.history()
+    with pytest.raises(LogbookError) as caught:
+        log.undo("R1")
+    assert caught.value.code == "recipe-in-use"
+    assert log.history() == history

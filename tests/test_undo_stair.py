@@ -45,17 +45,17 @@ CHANGES: dict[str, tuple[str, Callable[[Logbook], Any]]] = {
 
 @pytest.mark.parametrize("what", CHANGES)
 def test_a_change_of_the_stair_is_taken_back_and_put_back(log: Logbook, what: str) -> None:
-    """Undo gives the stair as it was before the change, undo again as it was after, and so on; all in the history."""
+    """Undo gives the stair as it was before the change, redo as it was after, and so on; all in the history."""
     subject, change = CHANGES[what]
     before = log.stair()
     change(log)
     after = log.stair()
     assert after != before
     entries = len(log.history(subject))
-    for expected in (before, after, before, after):
-        assert log.undo(subject).subject == subject
+    for step, expected in ((log.undo, before), (log.redo, after)) * 2:
+        assert subject in {done.subject for done in step(subject)}
         assert log.stair() == expected
-    assert [each.what for each in log.history(subject)][entries:] == ["undo"] * 4
+    assert [each.what for each in log.history(subject)][entries:] == ["undo", "redo"] * 2
 
 
 def test_a_measured_part_is_taken_back_whole(log: Logbook, tmp_path: Path) -> None:
@@ -66,7 +66,7 @@ def test_a_measured_part_is_taken_back_whole(log: Logbook, tmp_path: Path) -> No
     after, figures = log.stair(), log.part_measurements(1)
     log.undo()
     assert (log.stair(), log.part_measurements(1)) == (before, ())
-    log.undo()
+    log.redo()
     assert (log.stair(), log.part_measurements(1)) == (after, figures)
 
 
@@ -93,12 +93,12 @@ def test_a_learned_camera_is_taken_back(log: Logbook, tmp_path: Path) -> None:
     log.add_camera_profile(second)
     log.undo()
     assert log.camera_profiles() == [first]
-    log.undo()
+    log.redo()
     assert log.camera_profiles() == [second]
     log.forget_camera_profile("Acme One", "daylight")
     log.undo()
     assert log.camera_profiles() == [second]
-    log.undo()
+    log.redo()
     assert log.camera_profiles() == []
 
 
@@ -117,10 +117,54 @@ def test_the_history_is_told_in_words(log: Logbook) -> None:
     log.add_can(Batch("oil stain", "honey", date=DAY))
     log.log_events([(1, replace(COAT, batch_number=1))])
     log.undo()
-    log.undo()
+    log.redo()
     logged, taken, again = (change_line(change).partition(" by Kim")[::2] for change in log.history("T1")[-3:])
     assert (logged[0][-6:], logged[1]) == ("logged", f": stain 1 from C1 on {DAY}")
     assert (taken[0][-10:], taken[1]) == ("taken back", f", “logged”: stain 1 from C1 on {DAY}")
-    assert again[1].startswith(", “taken back”: stain 1")
+    assert again == (again[0][:17] + "brought back", f", “logged”: stain 1 from C1 on {DAY}")
     log.edit_parts([1], species="ash")
     assert change_line(log.history("T1")[-1]).endswith("species none -> “ash”")
+
+
+def test_coats_on_many_treads_are_one_step_and_each_tread_its_own(log: Logbook) -> None:
+    """Undo of one tread leaves the others of the command; undo without a name takes the rest; redo brings all."""
+    before = log.stair().events
+    log.log_events([(part.ident, PartEvent("sanded", DAY)) for part in log.stair_parts()])
+    after = log.stair().events
+    log.undo("1.T1")
+    assert len(log.stair().events) == len(after) - 1
+    taken = log.undo()
+    assert log.stair().events == before
+    assert "1.T1" not in {each.subject for each in taken}
+    log.redo()
+    log.redo()
+    assert log.stair().events == after
+
+
+def test_a_new_flight_goes_with_its_parts_and_comes_back_with_them(log: Logbook) -> None:
+    """Undo of a flight takes its treads along, also one that was added later; redo brings all of them back."""
+    log.add_flights({3: Flight(risers=3)}, [Part(3, "tread", place) for place in (1, 2)])
+    log.add_parts([Part(3, "riser", 1)])
+    whole = log.stair()
+    log.undo("flight 2")
+    assert [part.code for part in log.stair_parts() if part.code.startswith("2.")] == []
+    log.redo("flight 2")
+    assert log.stair() == whole
+
+
+def test_measuring_a_part_again_is_taken_back(log: Logbook, tmp_path: Path) -> None:
+    """The old figures of a tread come back whole on undo, the new ones on redo; its event stays."""
+    record = keep(log, tmp_path)
+    log.add_part_measurements([(1, [measurement(record, strip=None)], PartEvent("measured", DAY))])
+    old, events = log.part_measurements(1), log.stair().events
+    log.renew_part_measurements(1, [measurement(record, lightness=70.0, strip=None)])
+    new = log.part_measurements(1)
+    assert old[0].field != new[0].field
+    log.undo("1.T1")
+    assert log.part_measurements(1) == old
+    log.redo("1.T1")
+    assert log.part_measurements(1) == new
+    assert log.stair().events == events
+    log.undo()
+    log.undo()
+    assert log.part_measurements(1) == ()

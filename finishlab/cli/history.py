@@ -1,13 +1,21 @@
-"""``finishlab history`` and ``undo``: what was done, and taking the last of it back."""
+"""``finishlab history``, ``undo`` and ``redo``: what was done, and taking it back step by step."""
 
 from __future__ import annotations
+
+from typing import TYPE_CHECKING
 
 import click
 
 from finishlab.cli.common import json_option, open_logbook, print_document, say
 from finishlab.cli.lazy import ExampleCommand
 
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from finishlab.logbook import Undone
+
 _NEWEST = 20
+_TOLD = 12
 
 
 @click.command(
@@ -40,27 +48,44 @@ def history(*, subject: str | None, last: int | None, as_json: bool) -> None:
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Take the last change back, as a change of its own.",
-    examples=("finishlab undo", "finishlab undo B3", "finishlab undo 2.T7"),
+    short_help="Take back what the last command changed.",
+    examples=("finishlab undo", "finishlab undo B3", "finishlab undo 2.T7", 'finishlab undo "flight 1"'),
 )
 @click.argument("subject", metavar="[B3|F2|R1|C2|T7|standard]", required=False)
 @json_option
 def undo(*, subject: str | None, as_json: bool) -> None:
-    """Take the last change back, of one subject or of the whole logbook.
+    """Take back what the last command changed, in the whole logbook or of one subject; again for the one before.
 
-    That is a change of its own: nothing is lost, and doing it again brings the change back.
+    Nothing is lost: it is a change of its own, and redo brings back what was taken back.
     """
+    with open_logbook() as log:
+        _tell("Taken back", "undo", log.undo(subject), as_json=as_json)
+
+
+@click.command(
+    cls=ExampleCommand,
+    short_help="Bring back what undo took back.",
+    examples=("finishlab redo", "finishlab redo B3"),
+)
+@click.argument("subject", metavar="[B3|F2|R1|C2|T7|standard]", required=False)
+@json_option
+def redo(*, subject: str | None, as_json: bool) -> None:
+    """Bring back what the last undo took back; again for the one before, until something new is logged."""
+    with open_logbook() as log:
+        _tell("Brought back", "redo", log.redo(subject), as_json=as_json)
+
+
+def _tell(said: str, step: str, done: Sequence[Undone], *, as_json: bool) -> None:
     from finishlab.workflow.rows import change_entry, change_line
 
-    with open_logbook() as log:
-        done = log.undo(subject)
     if as_json:
-        print_document(
-            {
-                "format": "finishlab/undo/1",
-                "subject": done.subject,
-                "undone": change_entry(done.change),
-                "entry": change_entry(done.entry),
-            }
-        )
-    say(f"Taken back, of {done.subject}: {change_line(done.change)}.")
+        changes = [
+            {"subject": each.subject, "change": change_entry(each.change), "entry": change_entry(each.entry)}
+            for each in done
+        ]
+        print_document({"format": f"finishlab/{step}/1", "changes": changes})
+        return
+    for each in done[:_TOLD]:
+        say(f"{said}, of {each.subject}: {change_line(each.change)}.")
+    if len(done) > _TOLD:
+        say(f"And {len(done) - _TOLD} more of the same command.")

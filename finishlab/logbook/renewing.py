@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping, Sequence
 from contextlib import AbstractContextManager
 from typing import Any, Final, TypeVar
@@ -15,7 +16,15 @@ from finishlab.logbook import writing as rows
 from finishlab.logbook.stair_events import part_code
 from finishlab.logbook.stored import DirectPair
 from finishlab.logbook.subjects import find, subject_name
-from finishlab.logbook.tables import BoardRow, FloorSpotRow, MeasurementRow, PairRow
+from finishlab.logbook.tables import (
+    Base,
+    BoardRow,
+    FloorSpotRow,
+    MeasurementRow,
+    PairRow,
+    PartEventRow,
+    PartRow,
+)
 from finishlab.measure import Measurement
 
 __all__ = ["RenewShelf", "swap_figures"]
@@ -24,6 +33,11 @@ Figures = TypeVar("Figures", MeasurementRow, PairRow)
 _MEASURED: Final = (
     "photo_sha256", "field", "result", "strip_number", "strip_reading", "correction", "settings", "version",
 )  # fmt: skip
+_OWNERS: Final[Mapping[type[Base], str]] = {
+    BoardRow: "board_number",
+    FloorSpotRow: "spot_number",
+    PartRow: "part_id",
+}
 _PAIRED: Final = ("photo_sha256", "board_result", "floor_result", "de00_value", "de00_low", "de00_high")
 
 
@@ -70,15 +84,21 @@ class RenewShelf:
         """
         with self._write() as session:
             code = part_code(session, ident)
-            before: dict[str, Any] = {"measurements": []}
+            before: dict[str, Any] = {"part": ident, "events": [], "measurements": []}
             for measurement in measurements:
                 logged = _find_logged(session, MeasurementRow.part_id == ident, measurement, code)
                 # By their moment a measurement and its event know each other: it stays.
                 made = logged.created
                 _renew(session, logged, measurement, "board", before)
                 logged.created = made
-            after = {"photos": [each["photo_sha256"] for each in before["measurements"]]}
+                before["events"] += [n for n in _events_at(session, ident, made) if n not in before["events"]]
+            after = {"part": ident, "photos": [each["photo_sha256"] for each in before["measurements"]]}
             rows.note_change(session, self._who, "remeasure", code, before=before, after=after)
+
+
+def _events_at(session: Session, ident: int, made: dt.datetime) -> Sequence[int]:
+    mine = (PartEventRow.part_id == ident, PartEventRow.created == made)
+    return session.scalars(select(PartEventRow.id).where(*mine)).all()
 
 
 def _find_logged(session: Session, owned: ColumnElement[bool], measurement: Measurement, name: str) -> MeasurementRow:
@@ -120,7 +140,9 @@ def _renew_pair(
     session.flush()
 
 
-def swap_figures(session: Session, row: BoardRow | FloorSpotRow, figures: Mapping[str, Any]) -> dict[str, Any]:
+def swap_figures(
+    session: Session, table: type[BoardRow | FloorSpotRow | PartRow], number: int, figures: Mapping[str, Any]
+) -> dict[str, Any]:
     """Put figures from the history in the place of those that stand; return those that stood, in the same form.
 
     Raises
@@ -129,15 +151,15 @@ def swap_figures(session: Session, row: BoardRow | FloorSpotRow, figures: Mappin
         ``"photo-not-logged"`` if a photo was taken out since.
     """
     stood: dict[str, Any] = {"measurements": [], "pairs": []}
-    owner = "board_number" if isinstance(row, BoardRow) else "spot_number"
+    owner = _OWNERS[table]
     for values in figures.get("measurements") or ():
-        logged = _logged(session, MeasurementRow, owner, row.number, values["photo_sha256"])
+        logged = _logged(session, MeasurementRow, owner, number, values["photo_sha256"])
         stood["measurements"].append({name: getattr(logged, name) for name in _MEASURED})
         lab = values["result"]["estimate"]["lab"]
         for name, value in (values | dict(zip(("lab_l", "lab_a", "lab_b"), lab, strict=True))).items():
             setattr(logged, name, value)
     for values in figures.get("pairs") or ():
-        pair = _logged(session, PairRow, "board_number", row.number, values["photo_sha256"])
+        pair = _logged(session, PairRow, "board_number", number, values["photo_sha256"])
         stood["pairs"].append({name: getattr(pair, name) for name in _PAIRED})
         for name, value in values.items():
             setattr(pair, name, value)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import fields, replace
 from typing import Any
@@ -19,7 +19,7 @@ from finishlab.logbook.tables import BatchRow, FlightRow, MeasurementRow, PartEv
 from finishlab.measure import Measurement
 from finishlab.records import PartEvent, normalise_light
 
-__all__ = ["EventShelf", "check_event", "event_record", "part_code", "take_measurements"]
+__all__ = ["EventShelf", "check_event", "event_record", "part_code", "photos_noted", "take_measurements"]
 
 
 class EventShelf:
@@ -131,15 +131,13 @@ def _add_measured(
 ) -> int:
     if not measurements:
         raise UsageError("no-measurement", "There is nothing measured to log.", "Name at least one photo.")
-    number = _log(session, ident, event, who)
+    row = _add_event(session, ident, event)
     photos = rows.add_measurements(session, measurements, subject="part", number=ident, light=light)
     # By their moment a measurement and its event know each other.
-    made = session.get_one(PartEventRow, number).created
     mine = (MeasurementRow.part_id == ident, MeasurementRow.photo_sha256.in_(photos))
-    session.execute(update(MeasurementRow).where(*mine).values(created=made))
-    after = {"light": light, "photos": photos}
-    rows.note_change(session, who, "add-photos", part_code(session, ident), after=after)
-    return number
+    session.execute(update(MeasurementRow).where(*mine).values(created=row.created))
+    _note_logged(session, row, who, {"light": light, "photos": photos})
+    return row.id
 
 
 def _part(session: Session, ident: int) -> PartRow:
@@ -183,13 +181,30 @@ def part_code(session: Session, ident: int) -> str:
 
 
 def _log(session: Session, ident: int, event: PartEvent, who: str) -> int:
+    row = _add_event(session, ident, event)
+    _note_logged(session, row, who, {})
+    return row.id
+
+
+def _add_event(session: Session, ident: int, event: PartEvent) -> PartEventRow:
     _part(session, ident)
     check_event(session, ident, event)
     row = PartEventRow(part_id=ident, created=rows.now(), **{f.name: getattr(event, f.name) for f in fields(event)})
     session.add(row)
     session.flush()
-    rows.note_change(session, who, "log", part_code(session, ident), after={"event": row.id} | event.as_dict())
-    return row.id
+    return row
+
+
+def _note_logged(session: Session, row: PartEventRow, who: str, seen: Mapping[str, Any]) -> None:
+    after = {"event": row.id} | event_record(row).as_dict() | dict(seen)
+    rows.note_change(session, who, "log", part_code(session, row.part_id), after=after)
+
+
+def photos_noted(measured: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    """Return what the history says of the photos an event was measured in; nothing where it was not."""
+    if not measured:
+        return {}
+    return {"light": measured[0]["light"], "photos": [values["photo_sha256"] for values in measured]}
 
 
 def check_event(session: Session, ident: int, event: PartEvent, *, but: int | None = None) -> None:

@@ -33,7 +33,7 @@ from finishlab.logbook.tables import FlightRow, PartRow, RecipeRow
 from finishlab.records import Flight, Part, PartSizes
 from finishlab.records.stair_names import level_title
 
-__all__ = ["StairShelf", "noted_part", "put_values", "remove_part", "stair_levels"]
+__all__ = ["StairShelf", "noted_flight", "noted_part", "put_values", "stair_levels"]
 
 
 class StairShelf(EventShelf):
@@ -112,9 +112,10 @@ class StairShelf(EventShelf):
             before = flight_record(row)
             after = replace(before, **changes)
             if after != before:
+                noted = noted_flight(row)
                 put_values(row, after)
                 subject = level_title(stair_levels(session)[number])
-                rows.note_change(session, self._who, "edit", subject, before=before.as_dict(), after=after.as_dict())
+                rows.note_change(session, self._who, "edit", subject, before=noted, after=noted_flight(row))
 
     def edit_parts(self, idents: Sequence[int], **changes: Any) -> int:  # noqa: ANN401 - each field has its own type
         """Change fields of parts; return how many changed.
@@ -147,10 +148,9 @@ class StairShelf(EventShelf):
             named = stair_levels(session)
             mine = select(PartRow).where(PartRow.flight_number == number, PartRow.removed.is_(None))
             for part in session.scalars(mine).all():
-                remove_part(session, part, named, self._who)
+                _remove_part(session, part, named, self._who)
             row.removed = rows.now()
-            before = flight_record(row).as_dict()
-            rows.note_change(session, self._who, "remove", level_title(named[number]), before=before)
+            rows.note_change(session, self._who, "remove", level_title(named[number]), before=noted_flight(row))
 
     def remove_parts(self, idents: Sequence[int]) -> None:
         """Show parts no longer; what was done to them stays in the logbook.
@@ -163,7 +163,7 @@ class StairShelf(EventShelf):
         with self._write() as session:
             named = stair_levels(session)
             for ident in idents:
-                remove_part(session, _part(session, ident), named, self._who)
+                _remove_part(session, _part(session, ident), named, self._who)
 
 
 def stair_levels(session: Session) -> dict[int, int]:
@@ -204,7 +204,7 @@ def _add_flight(session: Session, number: int, record: Flight, who: str) -> None
         put_values(row, record)
         row.removed = None
     session.flush()
-    rows.note_change(session, who, "add", level_title(stair_levels(session)[number]), after=record.as_dict())
+    rows.note_change(session, who, "add", level_title(stair_levels(session)[number]), after=noted_flight(row))
 
 
 def _add_parts(session: Session, parts: Iterable[Part], who: str) -> None:
@@ -251,11 +251,16 @@ def _edit_part(session: Session, row: PartRow, changes: Mapping[str, Any], named
     return True
 
 
-def remove_part(session: Session, row: PartRow, named: Mapping[int, int], who: str) -> None:
+def _remove_part(session: Session, row: PartRow, named: Mapping[int, int], who: str) -> None:
     """Hide a part and note what it was."""
     row.removed = rows.now()
     record = part_record(row)
     rows.note_change(session, who, "remove", part_name(record, named).code, before=noted_part(row, record))
+
+
+def noted_flight(row: FlightRow) -> dict[str, Any]:
+    """Return what the history holds of a flight or landing: with its key, for landings are called by another."""
+    return {"flight": row.number} | flight_record(row).as_dict()
 
 
 def noted_part(row: PartRow, record: Part) -> dict[str, Any]:

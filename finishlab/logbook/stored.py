@@ -145,8 +145,9 @@ class Change:
     """UTC."""
     who: str
     what: str
-    """``"add"``, ``"edit"``, ``"remove"``, ``"undo"``; of boards and spots ``"add-photos"``, ``"remeasure"``; of a
-    strip ``"learn"``, ``"forget"``; of the standard ``"approve"``."""
+    """``"add"``, ``"edit"``, ``"remove"``, ``"undo"``, ``"redo"``; of boards and spots ``"add-photos"``,
+    ``"remeasure"``; of parts ``"log"``, ``"edit-event"``, ``"remove-event"``; of a strip ``"learn"``, ``"forget"``; of
+    the standard ``"approve"``."""
     before: Mapping[str, Any] | None
     after: Mapping[str, Any] | None
     subject: str = ""

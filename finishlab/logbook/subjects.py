@@ -174,6 +174,7 @@ def put(
     after: AnyRecord,
     who: str,
     *,
+    what: str = "edit",
     undone: Mapping[str, Any] | None = None,
     photos: Sequence[str] | None = None,
 ) -> None:
@@ -183,8 +184,10 @@ def put(
     ----------
     session, row, before, after, who
         The row and what it held and is to hold.
+    what
+        The kind of change for the history: ``"edit"``, ``"undo"`` or ``"redo"``.
     undone
-        The change this one undoes, for the history; without it an equal record leaves no entry.
+        The change this one is about if it undoes one; without it an equal record leaves no entry.
     photos
         Hashes of the photos whose light goes with a changed one; without it all that were taken in the old one.
     """
@@ -198,15 +201,16 @@ def put(
         subject: Literal["board", "spot"] = "board" if isinstance(after, BoardRecord) else "spot"
         if after.light != before.light:
             noted["photos"] = change_light(session, subject, row.number, before.light, after.light, photos)
-    what = "edit" if undone is None else "undo"
     if undone is not None:
         noted["undone"] = dict(undone)
     note_change(session, who, what, subject_name(row), before=before.as_dict(), after=noted)
     session.flush()
 
 
-def remove(session: Session, row: AnyRow, who: str, *, undone: Mapping[str, Any] | None = None) -> None:
-    """Hide what is logged and note what it was.
+def remove(
+    session: Session, row: AnyRow, who: str, *, what: str = "remove", undone: Mapping[str, Any] | None = None
+) -> None:
+    """Hide what is logged and note what it was; `what` and `undone` as in `put`.
 
     Raises
     ------
@@ -215,7 +219,7 @@ def remove(session: Session, row: AnyRow, who: str, *, undone: Mapping[str, Any]
     """
     check_unused(session, row)
     row.removed = now()
-    what, after = ("remove", None) if undone is None else ("undo", {"undone": dict(undone)})
+    after = None if undone is None else {"undone": dict(undone)}
     note_change(session, who, what, subject_name(row), before=read_record(row).as_dict(), after=after)
 
 

@@ -1,13 +1,13 @@
-"""Taking back the last change: as a change of its own, which can be taken back in turn.
+"""Taking changes back, and bringing them back again: each time as a new change, so that nothing is lost.
 
-Each kind of change has one way back. An entry ``undo`` says in ``after["undone"]`` which change it took back, of which
-kind that was, and as which kind it counts itself, so that the same ways lead back from it.
+Each kind of change has one way back. An entry ``undo`` or ``redo`` says in ``after["undone"]`` which change it is
+about, of which kind that was, and as which kind it counts itself, so that the same ways lead back from it.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, fields
 from typing import Any, Final
@@ -26,7 +26,8 @@ from finishlab.logbook.stored import Change
 from finishlab.logbook.strips import set_greys
 from finishlab.logbook.subjects import AnyRow, check_named, find, put, read_record, remove, subject_name, table_of
 from finishlab.logbook.tables import Base, BoardRow, ChangeRow, FloorSpotRow, MeasurementRow, PairRow
-from finishlab.logbook.undo_task import UNDONE, Task, Way
+from finishlab.logbook.undo_search import Entry, entries_to_redo, entries_to_undo
+from finishlab.logbook.undo_task import UNDONE, Steps, Task, Way
 from finishlab.logbook.undoing_stair import FLIGHT_WAYS, PART_WAYS
 from finishlab.records import Approval
 
@@ -35,11 +36,11 @@ __all__ = ["UndoShelf", "Undone"]
 
 @dataclass(frozen=True, slots=True)
 class Undone:
-    """A change that was taken back."""
+    """A change that was taken back, or brought back."""
 
     subject: str
     change: Change
-    """What was taken back."""
+    """The change."""
     entry: Change
     """The entry of the history that did it."""
 
@@ -52,8 +53,13 @@ class UndoShelf:
     def _write(self) -> AbstractContextManager[Session]:
         raise NotImplementedError
 
-    def undo(self, subject: str | None = None) -> Undone:
-        """Take back the last change of a subject, or of the whole logbook, as a new change.
+    def undo(self, subject: str | None = None) -> tuple[Undone, ...]:
+        """Take back what the last write changed, of a subject or of the whole logbook; the next goes a step further.
+
+        Returns
+        -------
+        tuple
+            What was taken back, the last change first.
 
         Raises
         ------
@@ -62,33 +68,53 @@ class UndoShelf:
             ``"recipe-in-use"``, ``"unknown-recipe"`` ... if something since stands in the way. Nothing is changed then.
         """
         with self._write() as session:
-            last = select(ChangeRow).order_by(ChangeRow.id.desc()).limit(1)
-            if subject is not None:
-                last = last.where(ChangeRow.subject == subject_of(session, subject))
-            row = session.scalars(last).first()
-            if row is None:
-                raise LogbookError("nothing-to-undo", "There is no change to undo.", "Look at: finishlab history")
-            change = change_of(row)
-            _way(change)(_task(session, change, self._who))
-            session.flush()
-            entry = session.scalars(select(ChangeRow).order_by(ChangeRow.id.desc()).limit(1)).one()
-            return Undone(change.subject, change, change_of(entry))
+            named = None if subject is None else subject_of(session, subject)
+            return _take_back(session, entries_to_undo(session, named), "undo", self._who)
+
+    def redo(self, subject: str | None = None) -> tuple[Undone, ...]:
+        """Bring back what the last `undo` took back, while nothing new was done since; the next goes a step further.
+
+        Raises
+        ------
+        LogbookError
+            ``"nothing-to-redo"``, and what `undo` raises.
+        """
+        with self._write() as session:
+            named = None if subject is None else subject_of(session, subject)
+            return _take_back(session, entries_to_redo(session, named), "redo", self._who)
+
+
+def _take_back(session: Session, entries: Iterable[Entry], step: Steps, who: str) -> tuple[Undone, ...]:
+    done = []
+    for each in entries:
+        change, root = (change_of(session.get_one(ChangeRow, number)) for number in (each.number, each.root))
+        last = _newest(session).id
+        _way(change, root)(_task(session, change, root, step, who))
+        session.flush()
+        entry = _newest(session)
+        if entry.id > last:
+            done.append(Undone(change.subject, root, change_of(entry)))
+    return tuple(done)
+
+
+def _newest(session: Session) -> ChangeRow:
+    return session.scalars(select(ChangeRow).order_by(ChangeRow.id.desc()).limit(1)).one()
 
 
 def _effect(change: Change) -> str:
     """Return the kind a change counts as; an ``undo`` says so itself."""
-    if change.what != "undo":
+    if change.what not in {"undo", "redo"}:
         return change.what
     return str(((change.after or {}).get(UNDONE) or {}).get("as", ""))
 
 
-def _way(change: Change) -> Way:
+def _way(change: Change, root: Change) -> Way:
     way = _WAYS.get(_kind(change.subject), {}).get(_effect(change))
     if way is None:
         raise LogbookError(
             "cannot-undo",
-            f"The last change, “{change.what}” of {change.subject}, cannot be taken back.",
-            "Change it with its own command; its history stays.",
+            f"The last change, “{root.what}” of {change.subject}, cannot be taken back.",
+            "Change it with its own command, or name what to take back, such as B3; the history stays.",
         )
     return way
 
@@ -102,10 +128,10 @@ def _kind(subject: str) -> str:
     return "flight" if first in {"flight", "landing"} else "part"
 
 
-def _task(session: Session, change: Change, who: str) -> Task:
+def _task(session: Session, change: Change, root: Change, step: Steps, who: str) -> Task:
     before = {name: value for name, value in (change.before or {}).items() if name != UNDONE}
     after = {name: value for name, value in (change.after or {}).items() if name != UNDONE}
-    return Task(session, change.subject, before, after, who, change.number, change.what)
+    return Task(session, change.subject, before, after, who, change.number, root.number, root.what, step)
 
 
 def _row(task: Task) -> AnyRow:
@@ -117,7 +143,7 @@ def _row(task: Task) -> AnyRow:
 
 
 def _unadd(task: Task) -> None:
-    remove(task.session, _row(task), task.who, undone=task.mark("remove"))
+    remove(task.session, _row(task), task.who, what=task.step, undone=task.mark("remove"))
 
 
 def _restore(task: Task) -> None:
@@ -145,7 +171,7 @@ def _unedit(task: Task) -> None:
     values = now.as_dict() | {name: value for name, value in task.before.items() if name in known}
     put(
         task.session, row, now, type(now).from_dict(values), task.who,
-        undone=task.mark("edit"), photos=task.after.get("photos"),
+        what=task.step, undone=task.mark("edit"), photos=task.after.get("photos"),
     )  # fmt: skip
 
 
@@ -188,7 +214,7 @@ def _unremeasure(task: Task) -> None:
     row = _row(task)
     if not isinstance(row, BoardRow | FloorSpotRow):
         raise LogbookError("cannot-undo", f"{subject_name(row)} has no measurements.", "")
-    before = swap_figures(task.session, row, task.before)
+    before = swap_figures(task.session, type(row), row.number, task.before)
     task.note("remeasure", before, {"photos": [each["photo_sha256"] for each in before["measurements"]]})
 
 

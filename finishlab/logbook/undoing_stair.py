@@ -7,14 +7,14 @@ from dataclasses import fields
 from typing import Any, Final
 
 from sqlalchemy import select
-from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError
 from finishlab.logbook import writing as rows
-from finishlab.logbook.stair_events import check_event, event_record, part_code, take_measurements
+from finishlab.logbook.renewing import swap_figures
+from finishlab.logbook.stair_events import check_event, event_record, part_code, photos_noted, take_measurements
 from finishlab.logbook.stair_reading import flight_record, part_name, part_record
-from finishlab.logbook.stair_shelf import noted_part, put_values, remove_part, stair_levels
-from finishlab.logbook.tables import ChangeRow, FlightRow, MeasurementRow, PartEventRow, PartRow
+from finishlab.logbook.stair_shelf import noted_flight, noted_part, put_values, stair_levels
+from finishlab.logbook.tables import FlightRow, MeasurementRow, PartEventRow, PartRow
 from finishlab.logbook.undo_task import Task, Way
 from finishlab.records import Flight, Part, PartEvent
 from finishlab.records.stair_names import level_title
@@ -23,47 +23,31 @@ __all__ = ["FLIGHT_WAYS", "PART_WAYS"]
 
 
 def _hide_flight(task: Task) -> None:
-    """Hide a flight that was added, or brought back, and its parts."""
+    """Hide a flight that was added, or brought back, and the parts it got since."""
     row = _flight(task)
     named = stair_levels(task.session)
     mine = select(PartRow).where(PartRow.flight_number == row.number, PartRow.removed.is_(None))
     for part in task.session.scalars(mine).all():
-        remove_part(task.session, part, named, task.who)
+        record = part_record(part)
+        part.removed = rows.now()
+        task.note("remove", noted_part(part, record), subject=part_name(record, named).code)
     row.removed = rows.now()
-    task.note("remove", flight_record(row).as_dict())
+    task.note("remove", noted_flight(row))
 
 
 def _show_flight(task: Task) -> None:
-    """Bring a flight back, with the parts that went with it."""
+    """Bring a flight back; the parts that went with it have entries of their own."""
     row = _flight(task)
     row.removed = None
     task.session.flush()
-    named = stair_levels(task.session)
-    for ident in _gone_with(task.session, task.number, row.number):
-        part = task.session.get_one(PartRow, ident)
-        part.removed = None
-        record = part_record(part)
-        rows.note_change(task.session, task.who, "add", part_name(record, named).code, after=noted_part(part, record))
-    task.note("add", None, flight_record(row).as_dict())
-
-
-def _gone_with(session: Session, change: int, flight: int) -> list[int]:
-    """Return the parts removed just before a flight was, in the same step."""
-    gone: list[int] = []
-    for entry in session.scalars(select(ChangeRow).where(ChangeRow.id < change).order_by(ChangeRow.id.desc())):
-        before = entry.before or {}
-        if entry.what != "remove" or before.get("flight_number") != flight or "part" not in before:
-            break
-        gone.insert(0, int(before["part"]))
-    return gone
+    task.note("add", None, noted_flight(row))
 
 
 def _change_flight(task: Task) -> None:
     row = _flight(task)
-    now = flight_record(row)
-    after = Flight.from_dict(now.as_dict() | _known(task.before, Flight))
-    put_values(row, after)
-    task.note("edit", now.as_dict(), after.as_dict())
+    now = noted_flight(row)
+    put_values(row, Flight.from_dict(flight_record(row).as_dict() | _known(task.before, Flight)))
+    task.note("edit", now, noted_flight(row))
 
 
 def _hide_part(task: Task) -> None:
@@ -77,6 +61,8 @@ def _show_part(task: Task) -> None:
     record = part_record(row)
     flight = task.session.get_one(FlightRow, record.flight_number)
     named = stair_levels(task.session)
+    if row.removed is None:
+        return
     if flight.removed is not None:
         raise LogbookError(
             "unknown-flight",
@@ -103,22 +89,7 @@ def _change_part(task: Task) -> None:
 
 def _take_event(task: Task) -> None:
     """Take back what was logged as done, and what was measured in it."""
-    _take(task, _event(task, task.after))
-
-
-def _take_measured(task: Task) -> None:
-    """Take back a measurement: its entry of photos follows the one of its event."""
-    logged = task.session.get(ChangeRow, task.number - 1)
-    if logged is None or logged.what != "log" or logged.subject != task.subject or logged.after is None:
-        raise LogbookError(
-            "cannot-undo",
-            f"The event of these photos of {task.subject} is not known.",
-            "Take it back with: finishlab stairs remove-event",
-        )
-    _take(task, _event(task, logged.after))
-
-
-def _take(task: Task, row: PartEventRow) -> None:
+    row = _event(task, task.after)
     row.removed = rows.now()
     task.note("remove-event", {"event": row.id} | event_record(row).as_dict() | take_measurements(task.session, row))
 
@@ -132,12 +103,13 @@ def _put_event(task: Task) -> None:
             "unknown-part", f"{part_code(task.session, part.id)} was removed.", "Bring the part back first."
         )
     check_event(task.session, row.part_id, record)
-    for values in task.before.get("measurements") or ():
+    measured = task.before.get("measurements") or ()
+    for values in measured:
         rows.refuse_twice(task.session, MeasurementRow, "part", row.part_id, values["photo_sha256"])
         task.session.add(MeasurementRow(**values, created=row.created))
         task.session.flush()
     row.removed = None
-    task.note("log", None, {"event": row.id} | record.as_dict())
+    task.note("log", None, {"event": row.id} | record.as_dict() | photos_noted(measured))
 
 
 def _change_event(task: Task) -> None:
@@ -150,12 +122,15 @@ def _change_event(task: Task) -> None:
     task.note("edit-event", {"event": row.id} | now.as_dict(), {"event": row.id} | after.as_dict())
 
 
+def _unremeasure(task: Task) -> None:
+    said = {name: task.before[name] for name in ("part", "events")}
+    before = swap_figures(task.session, PartRow, int(task.before["part"]), task.before)
+    photos = [each["photo_sha256"] for each in before["measurements"]]
+    task.note("remeasure", said | before, {"part": said["part"], "photos": photos})
+
+
 def _flight(task: Task) -> FlightRow:
-    named = stair_levels(task.session)
-    number = next((number for number in named if level_title(named[number]) == task.subject), None)
-    if number is None:
-        raise LogbookError("unknown-flight", f"The stair has no {task.subject}.", "See: finishlab stairs show")
-    return task.session.get_one(FlightRow, number)
+    return task.session.get_one(FlightRow, int((task.after.get("flight") or task.before.get("flight")) or 0))
 
 
 def _part(task: Task) -> PartRow:
@@ -177,7 +152,7 @@ PART_WAYS: Final[Mapping[str, Way]] = {
     "remove": _show_part,
     "edit": _change_part,
     "log": _take_event,
-    "add-photos": _take_measured,
+    "remeasure": _unremeasure,
     "remove-event": _put_event,
     "edit-event": _change_event,
 }

@@ -263,5 +263,7 @@ def note_change(
     before: dict[str, Any] | None = None,
     after: dict[str, Any] | None = None,
 ) -> None:
-    """Add an entry to the history."""
-    session.add(ChangeRow(made=now(), who=who, what=what, subject=subject, before=before, after=after))
+    """Add an entry to the history; all entries of one write bear one moment, by which `undo` knows them together."""
+    made = session.info.setdefault("made", now())
+    session.add(ChangeRow(made=made, who=who, what=what, subject=subject, before=before, after=after))
+    session.flush()

@@ -32,6 +32,7 @@ _TOLD: Final = {
     "import": "taken in",
     "remove": "removed",
     "take-photos": "photos taken out",
+    "redo": "brought back",
     "undo": "taken back",
 }
 _TOLD_OF_CAMERA: Final = {"forget": "profile forgotten", "learn": "profile learned"}
@@ -113,7 +114,7 @@ def change_line(change: Change) -> str:
     line = f"{when} {_told(change, change.what)} by {change.who}"
     before, after = change.before or {}, change.after or {}
     kind = change.what
-    if kind == "undo":
+    if kind in {"undo", "redo"}:
         undone = after.get("undone") or {}
         line += f", “{_told(change, undone.get('what', ''))}”"
         kind = str(undone.get("as"))
@@ -148,7 +149,8 @@ def _approved(standard: Mapping[str, Any]) -> str:
 def _event(said: Mapping[str, Any]) -> str:
     coat = f"{said.get('step')} {said.get('coat')}" if said.get("kind") == "coat" else said.get("kind")
     can = f" from C{said['batch_number']}" if said.get("batch_number") else ""
-    return f"{coat}{can} on {said.get('date')}"
+    photos = _photos(said)
+    return f"{coat}{can} on {said.get('date')}{f', {photos}' if photos else ''}"
 
 
 def change_entry(change: Change) -> dict[str, Any]:
