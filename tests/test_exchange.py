@@ -351,7 +351,7 @@ def test_an_archive_that_was_spoilt_changes_nothing(filled: Path, tmp_path: Path
         spoil(document)
         before = other.dump()
         with pytest.raises(LogbookError) as caught:
-            other.take_in(Dump.from_dict(document))
+            other.take_in(other.checked_dump(Dump.from_dict(document)))
         assert caught.value.code == code
         assert other.dump() == before
 
@@ -401,7 +401,7 @@ def test_an_archive_of_an_older_logbook_is_taken_in(tmp_path: Path) -> None:
             c for c in document["tables"]["counters"] if c["name"] in ("boards", "floor_spots")
         ]
         document["tables_at"] = "0002_strip_greys"
-        other.take_in(Dump.from_dict(document))
+        other.take_in(other.checked_dump(Dump.from_dict(document)))
         assert other.boards() == log.boards()
         assert other.floor_spots() == log.floor_spots()
         assert other.history("B2") == log.history("B2")

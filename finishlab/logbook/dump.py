@@ -19,7 +19,19 @@ from finishlab.logbook.database import migrate, migrate_to, open_engine
 from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.tables import Base, UtcDateTime
 
-__all__ = ["FORMAT", "TABLES", "Dump", "Row", "check", "damaged", "decoded", "json_schema", "read_dump", "upgraded"]
+__all__ = [
+    "FORMAT",
+    "TABLES",
+    "CheckedDump",
+    "Dump",
+    "Row",
+    "checked",
+    "damaged",
+    "json_schema",
+    "plain_value",
+    "read_dump",
+    "upgraded",
+]
 
 FORMAT: Final = "finishlab/logbook/1"
 TABLES: Final[tuple[Table, ...]] = tuple(Base.metadata.sorted_tables)
@@ -71,17 +83,26 @@ def read_dump(connection: Connection) -> Dump:
     tables = {}
     for each in TABLES:
         found = connection.execute(select(each).order_by(*each.primary_key.columns)).mappings()
-        tables[each.name] = [{name: _plain(value) for name, value in row.items()} for row in found]
+        tables[each.name] = [{name: plain_value(value) for name, value in row.items()} for row in found]
     return Dump(HEAD, tables)
 
 
-def _plain(value: object) -> object:
+def plain_value(value: object) -> object:
+    """Return a value of any column as JSON can hold it."""
     if isinstance(value, dt.datetime):
         return value.astimezone(dt.UTC).isoformat().replace("+00:00", "Z")
     return value.isoformat() if isinstance(value, dt.date) else value
 
 
-def check(dump: Dump) -> None:
+@dataclass(frozen=True, slots=True)
+class CheckedDump:
+    """A dump whose rows fit the tables of today."""
+
+    tables: Mapping[str, list[Row]]
+    """Every table, the values as the database takes them."""
+
+
+def checked(dump: Dump) -> CheckedDump:
     """Refuse rows that a table of today cannot hold, and photos that name no photo file.
 
     Raises
@@ -89,19 +110,21 @@ def check(dump: Dump) -> None:
     LogbookError
         ``"archive-damaged"``.
     """
+    tables = {each.name: [_decoded(each, row) for row in dump.tables.get(each.name, [])] for each in TABLES}
     for each in TABLES:
         wanted = {column.name for column in each.columns if not column.nullable}
-        for row in dump.tables.get(each.name, []):
-            given = {name for name, value in decoded(each, row).items() if value is not None}
+        for row in tables[each.name]:
+            given = {name for name, value in row.items() if value is not None}
             if wanted - given:
                 raise damaged(f"the table {each.name} lacks {min(wanted - given)}")
-    for row in dump.tables.get("photos", []):
-        hashes = [row["sha256"], row["kept_sha256"] or row["sha256"]]
+    for row in tables["photos"]:
+        hashes = [row["sha256"], row.get("kept_sha256") or row["sha256"]]
         if not all(_HASH.fullmatch(each) for each in hashes) or not _SUFFIX.fullmatch(row["suffix"]):
             raise damaged("a photo has no proper name")
+    return CheckedDump(tables)
 
 
-def decoded(into: Table, row: Mapping[str, Any]) -> Row:
+def _decoded(into: Table, row: Mapping[str, Any]) -> Row:
     """Return a row's values as the database takes them.
 
     Raises
@@ -178,7 +201,7 @@ def _fill(engine: Engine, dump: Dump) -> None:
                 *(Column(c["name"], UtcDateTime() if isinstance(c["type"], DateTime) else c["type"]) for c in found),
             )
             connection.execute(old.delete())
-            rows = [decoded(old, row) for row in dump.tables.get(name, [])]
+            rows = [_decoded(old, row) for row in dump.tables.get(name, [])]
             if rows:
                 connection.execute(old.insert(), rows)
 

@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError, OutputError
 from finishlab.logbook.database import failures_named
-from finishlab.logbook.dump import Dump, check, read_dump, upgraded
+from finishlab.logbook.dump import CheckedDump, Dump, checked, read_dump, upgraded
 from finishlab.logbook.photo_files import PHOTOS, keep_file, photo_place
 from finishlab.logbook.taking_in import TakenIn, take_in
 
@@ -41,7 +41,7 @@ class ExchangeShelf:
         with self._read() as session:
             return read_dump(session.connection())
 
-    def checked_dump(self, dump: Dump) -> Dump:
+    def checked_dump(self, dump: Dump) -> CheckedDump:
         """Return a dump at today's step; one that could not be taken in is refused before its photos are kept.
 
         Raises
@@ -49,21 +49,18 @@ class ExchangeShelf:
         LogbookError
             ``"archive-newer"`` or ``"archive-damaged"``.
         """
-        today = upgraded(dump)
-        check(today)
-        return today
+        return checked(upgraded(dump))
 
-    def take_in(self, dump: Dump) -> TakenIn:
+    def take_in(self, dump: CheckedDump) -> TakenIn:
         """Join another logbook's dump with this one, in one transaction; its photos are kept before.
 
         Raises
         ------
         LogbookError
-            ``"archive-newer"`` or ``"archive-damaged"``; nothing is changed then.
+            ``"archive-damaged"``; nothing is changed then.
         """
-        today = self.checked_dump(dump)
         with self._write() as session:
-            return take_in(session, today, self._who)
+            return take_in(session, dump, self._who)
 
     def keep_photo_copy(self, path: Path, row: Mapping[str, Any]) -> None:
         """Keep the file of an archive's photo; `row` is its entry in the table of photos.

@@ -1,25 +1,29 @@
 """An archive's rows into a logbook that may hold some of them already: nothing twice, nothing lost.
 
 A row is known again by the moment it was made, to a millionth of a second, and by what it belongs to. New rows keep
-their numbers where these are free. Where both sides changed one thing since, the logbook's own stays and the other goes
-into the history.
+their numbers where these are free. Of what both sides know the one counts that knows more of it, see
+`finishlab.logbook.sides`; where both sides changed a thing since, the logbook's own stays and the other goes into the
+history.
 """
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from sqlalchemy import Table, select, update
+from sqlalchemy import Table, delete, select, update
 from sqlalchemy.orm import Session
 
-from finishlab.logbook.dump import TABLES, Dump, Row, damaged, decoded
-from finishlab.logbook.tables import CounterRow
-from finishlab.logbook.writing import note_change
-from finishlab.records.stair_names import level_code, level_title, parse_level
+from finishlab.logbook.dump import TABLES, CheckedDump, Row, damaged, plain_value
+from finishlab.logbook.renaming import renamed, renamed_subject
+from finishlab.logbook.sides import LETTERS, Side, Thing, Word, word_on
+from finishlab.logbook.stair_events import part_code
+from finishlab.logbook.stair_shelf import stair_levels
+from finishlab.logbook.tables import CounterRow, PartEventRow
+from finishlab.logbook.writing import note_change, now
+from finishlab.records.stair_names import level_title
 
 __all__ = ["IDENTITY", "LETTERS", "TakenIn", "take_in"]
 
@@ -42,24 +46,13 @@ IDENTITY: Final[Mapping[str, tuple[str, ...]]] = {
 }
 """By what a table's rows are known again: what no edit changes. Rows that agree in it are told apart by their order.
 Counters and cautions are joined by their largest value instead."""
-LETTERS: Final[Mapping[str, str]] = {"boards": "B", "floor_spots": "F", "recipes": "R", "batches": "C"}
-"""Tables whose rows people call by a letter and a number."""
 _LARGEST: Final[Mapping[str, tuple[str, str]]] = {"counters": ("name", "last"), "cautions": ("code", "shown")}
-_LABEL: Final = re.compile(r"([BFRC])([0-9]{1,9})")
-_FLIGHT: Final = re.compile(r"((?:flight|landing) [0-9]{1,9})")
-_PART: Final = re.compile(r"(L?[0-9]{1,9})\.([A-Z]+[0-9]+[A-Z]?)")
-_NAMING: Final[Mapping[str, str]] = {
-    "can_number": "batches",
-    "batch_number": "batches",
-    "recipe_number": "recipes",
-    "board_number": "boards",
-    "spot_number": "floor_spots",
-    "flight_number": "flights",
-    "part_id": "parts",
-    "part": "parts",
-    "event": "part_events",
-}
-"""Keys of the JSON columns whose number is that of another row -> its table. An undo goes by those of the history."""
+_ONE_HOLDS: Final[Mapping[str, str]] = {"approvals": "ended", "strip_greys": "ended", "camera_profiles": "removed"}
+"""Tables of which one row holds at a time, and the column that says since when a row holds no longer."""
+_DELETED: Final = frozenset({"measurements", "pairs"})
+"""Tables whose rows are taken out; of all others a row is marked as removed."""
+_LOGBOOK: Final = "logbook"
+"""The history's name for the whole logbook."""
 
 
 @dataclass(slots=True)
@@ -69,7 +62,7 @@ class TakenIn:
     added: dict[str, int] = field(default_factory=dict)
     """Table -> rows that are new."""
     renewed: list[str] = field(default_factory=list)
-    """What the archive knew more of, by the logbook's numbers."""
+    """What the archive knew more of, by the logbook's names."""
     kept: list[str] = field(default_factory=list)
     """What both sides had changed: the logbook's own stays, the archive's stands in the history."""
     renumbered: list[tuple[str, str]] = field(default_factory=list)
@@ -79,67 +72,97 @@ class TakenIn:
 @dataclass(slots=True)
 class _Merge:
     session: Session
-    who: str
-    result: TakenIn
+    mine: Side
+    theirs: Side
+    result: TakenIn = field(default_factory=TakenIn)
     keys: dict[str, dict[Any, Any]] = field(default_factory=dict)
     """Table -> the archive's key -> the logbook's."""
-    mine: dict[str, set[tuple[Any, ...]]] = field(default_factory=dict)
-    theirs: dict[str, set[tuple[Any, ...]]] = field(default_factory=dict)
-    """Label in the logbook -> the changes each side knows."""
+    fresh: set[Thing] = field(default_factory=set)
+    """What is new here, with all that belongs to it."""
+    renewed: dict[Thing, None] = field(default_factory=dict)
+    kept: dict[Thing, list[dict[str, Any]]] = field(default_factory=dict)
+    """Things in the logbook's keys; of those both sides changed, the archive's rows that were not taken."""
+    parted: dict[Thing, Thing] = field(default_factory=dict)
+    """Things both sides changed, in the logbook's keys -> in the archive's."""
+
+    def here(self, thing: Thing) -> Thing:
+        """Return an archive's thing in the logbook's keys."""
+        table, key = thing
+        return (table, self.keys[table].get(key, key)) if table in self.keys and not isinstance(key, tuple) else thing
+
+    def word(self, thing: Thing) -> Word:
+        """Return whose state of an archive's thing counts."""
+        here = self.here(thing)
+        if here in self.fresh:
+            return "theirs"
+        word = word_on(self.theirs.marks.get(thing, set()), self.mine.marks.get(here, set()))
+        if word == "both":
+            self.parted[here] = thing
+        return word
 
 
-def take_in(session: Session, dump: Dump, who: str) -> TakenIn:
-    """Join a dump, at today's step, with the logbook of this transaction.
+def take_in(session: Session, dump: CheckedDump, who: str) -> TakenIn:
+    """Join a dump with the logbook of this transaction.
 
     Raises
     ------
     LogbookError
         ``"archive-damaged"``; the transaction must then be given up.
     """
-    merge = _Merge(session, who, TakenIn())
-    rows = {each.name: [decoded(each, row) for row in dump.tables.get(each.name, [])] for each in TABLES}
-    changes = next(each for each in TABLES if each.name == "changes")
-    merge.mine = _changes_by_subject(dict(row) for row in session.execute(select(changes)).mappings())
-    for each in TABLES:
+    known = {name: _read(session, name) for name in ("changes", "part_events", "camera_profiles")}
+    merge = _Merge(
+        session,
+        Side.of(known["changes"], known["part_events"], known["camera_profiles"]),
+        Side.of(*(dump.tables[name] for name in ("changes", "part_events", "camera_profiles"))),
+    )
+    changes = _table("changes")
+    # What was measured in an event comes after it, though no column says so.
+    for each in sorted(TABLES, key=lambda table: table.name in _DELETED):
         if each.name in _LARGEST:
-            _join_largest(session, each, rows[each.name])
+            _join_largest(session, each, dump.tables[each.name])
         elif each is not changes:
-            _join(merge, each, rows[each.name], rows["changes"])
-    _join(merge, changes, [_renamed_change(merge, row) for row in rows["changes"]], ())
+            _join(merge, each, dump.tables[each.name])
+    subjects = [row | {"subject": renamed_subject(row["subject"], merge.keys)} for row in dump.tables["changes"]]
+    _join(merge, changes, subjects)
     _raise_counters(session)
-    for old, new in merge.result.renumbered:
-        note_change(session, who, "import", new, after={"number_in_archive": old})
+    _note(merge, who, used=bool(known["changes"]))
     return merge.result
 
 
-def _join(merge: _Merge, into: Table, rows: list[Row], changes: Iterable[Row]) -> None:
+def _table(name: str) -> Table:
+    return next(each for each in TABLES if each.name == name)
+
+
+def _read(session: Session, name: str) -> list[Row]:
+    of = _table(name)
+    return [dict(row) for row in session.execute(select(of).order_by(*of.primary_key.columns)).mappings()]
+
+
+def _join(merge: _Merge, into: Table, rows: list[Row]) -> None:
     """Join one table; the tables it names are joined already."""
     (key,) = [column.name for column in into.primary_key.columns]
-    mine_rows = [dict(row) for row in merge.session.execute(select(into).order_by(into.columns[key])).mappings()]
+    mine_rows = _read(merge.session, into.name)
     there = dict(zip(_identities(into, mine_rows), mine_rows, strict=True))
-    taken = {row[key] for row in there.values()}
+    taken = {row[key] for row in mine_rows}
     keys = merge.keys.setdefault(into.name, {})
     led = [_led_on(merge, into, theirs) for theirs in rows]
-    for identity, row in zip(_identities(into, led), led, strict=True):
-        old = row[key]
+    identities = _identities(into, led)
+    if into.name in _DELETED:
+        _take_out(merge, into, there, set(identities))
+    for identity, raw, given in zip(identities, rows, led, strict=True):
+        row = renamed(given, merge.keys)
         mine = there.get(identity)
         if mine is not None:
-            keys[old] = mine[key]
-            _settle(merge, into, mine, row | {key: mine[key]}, changes)
-            continue
-        if into.name != "photos" and old in taken:
-            row[key] = max((k for k in taken if isinstance(k, int)), default=0) + 1
-            if into.name == "flights":
-                # Flights have odd numbers and landings even ones: a new number is of the same sort.
-                row[key] += (row[key] - old) % 2
-                merge.result.renumbered.append((level_title(old), level_title(row[key])))
-            elif into.name in LETTERS:
-                letter = LETTERS[into.name]
-                merge.result.renumbered.append((f"{letter}{old}", f"{letter}{row[key]}"))
-        keys[old] = row[key]
-        taken.add(row[key])
-        merge.session.execute(into.insert(), [row])
-        merge.result.added[into.name] = merge.result.added.get(into.name, 0) + 1
+            keys[raw[key]] = row[key] = mine[key]
+            _settle(merge, into, mine, row, merge.theirs.thing_of(into.name, raw))
+        elif _wanted(merge, into, row, merge.theirs.thing_of(into.name, raw)):
+            if into.name != "photos" and row[key] in taken:
+                _renumber(merge, into, row, key, taken)
+            keys[raw[key]] = row[key]
+            taken.add(row[key])
+            merge.fresh.add((into.name, row[key]))
+            merge.session.execute(into.insert(), [row])
+            merge.result.added[into.name] = merge.result.added.get(into.name, 0) + 1
 
 
 def _identities(of: Table, rows: Iterable[Row]) -> list[tuple[Any, ...]]:
@@ -163,72 +186,100 @@ def _led_on(merge: _Merge, into: Table, row: Row) -> Row:
                 out[name] = merge.keys[target][out[name]]
             except KeyError:
                 raise damaged(f"{into.name} names {target} {out[name]!r}, which is not there") from None
-    return {name: _renamed(merge, value) if isinstance(value, dict) else value for name, value in out.items()}
-
-
-def _renamed(merge: _Merge, value: Any, key: str = "") -> Any:  # noqa: ANN401 - any JSON value
-    """Return a JSON value whose numbers of other rows are the logbook's."""
-    if isinstance(value, dict):
-        return {name: _renamed(merge, inner, name) for name, inner in value.items()}
-    if isinstance(value, list):
-        return [_renamed(merge, inner, key) for inner in value]
-    return merge.keys.get(_NAMING[key], {}).get(value, value) if key in _NAMING and type(value) is int else value
-
-
-def _label(merge: _Merge, name: str) -> str:
-    """Return what a subject of the archive is called here: ``"B3"``, ``"flight 2"``, ``"2.T7"``."""
-    flight = _FLIGHT.fullmatch(name)
-    if flight is not None:
-        level = parse_level(flight.group(1))
-        return level_title(merge.keys.get("flights", {}).get(level, level))
-    part = _PART.fullmatch(name)
-    if part is not None:
-        level = parse_level(part.group(1))
-        return f"{level_code(merge.keys.get('flights', {}).get(level, level))}.{part.group(2)}"
-    found = _LABEL.fullmatch(name)
-    if found is None:
-        return name
-    table = next(each for each, letter in LETTERS.items() if letter == found.group(1))
-    number = int(found.group(2))
-    return f"{found.group(1)}{merge.keys.get(table, {}).get(number, number)}"
-
-
-def _settle(merge: _Merge, into: Table, mine: Row, theirs: Row, changes: Iterable[Row]) -> None:
-    """Decide between two versions of one row."""
-    (key,) = [column.name for column in into.primary_key.columns]
-    if mine == theirs or into.name in ("photos", "changes", "strips"):
-        return
-    if into.name not in LETTERS:
-        if "created" in theirs and theirs["created"] > mine["created"]:
-            merge.session.execute(update(into).where(into.columns[key] == mine[key]).values(**theirs))
-        return
-    label = f"{LETTERS[into.name]}{mine[key]}"
-    if not merge.theirs:
-        merge.theirs = _changes_by_subject(changes)
-    old = f"{LETTERS[into.name]}{_old_key(merge, into, mine[key])}"
-    ours, others = merge.mine.get(label, set()), merge.theirs.get(old, set())
-    if ours < others:
-        merge.session.execute(update(into).where(into.columns[key] == mine[key]).values(**theirs))
-        merge.result.renewed.append(label)
-    elif not others <= ours:
-        after = {name: value for name, value in theirs.items() if isinstance(value, str | int | float | dict)}
-        note_change(merge.session, merge.who, "import", label, after={"not_taken": after})
-        merge.result.kept.append(label)
-
-
-def _old_key(merge: _Merge, into: Table, new: Any) -> Any:  # noqa: ANN401 - a key of any table
-    return next(old for old, each in merge.keys[into.name].items() if each == new)
-
-
-def _changes_by_subject(changes: Iterable[Row]) -> dict[str, set[tuple[Any, ...]]]:
-    out: dict[str, set[tuple[Any, ...]]] = {}
-    for row in changes:
-        out.setdefault(row["subject"], set()).add((row["made"], row["what"]))
     return out
 
 
-def _renamed_change(merge: _Merge, row: Row) -> Row:
-    return row | {"subject": _label(merge, row["subject"])}
+def _renumber(merge: _Merge, into: Table, row: Row, key: str, taken: set[Any]) -> None:
+    """Give a new row another number, since its own is taken."""
+    old = row[key]
+    row[key] = max(k for k in taken if isinstance(k, int)) + 1
+    if into.name == "flights":
+        # Flights have odd numbers and landings even ones: a new number is of the same sort.
+        row[key] += (row[key] - old) % 2
+        merge.result.renumbered.append((level_title(old), level_title(row[key])))
+    elif into.name in LETTERS:
+        letter = LETTERS[into.name]
+        merge.result.renumbered.append((f"{letter}{old}", f"{letter}{row[key]}"))
+
+
+def _settle(merge: _Merge, into: Table, mine: Row, row: Row, thing: Thing | None) -> None:
+    """Decide between two versions of one row."""
+    if thing is None or mine == row:
+        return
+    word = merge.word(thing)
+    if word == "theirs":
+        (key,) = into.primary_key.columns
+        merge.session.execute(update(into).where(key == mine[key.name]).values(**row))
+        merge.renewed[merge.here(thing)] = None
+    elif word == "both":
+        merge.kept.setdefault(merge.here(thing), []).append({into.name: _shown(into, row)})
+
+
+def _wanted(merge: _Merge, into: Table, row: Row, thing: Thing | None) -> bool:
+    """Say whether a row that is not here is to come in: not where the logbook itself took it out."""
+    if thing is None:
+        return True
+    if thing[0] == into.name and into.name not in _ONE_HOLDS:
+        return True
+    word, here = merge.word(thing), merge.here(thing)
+    if word == "both":
+        if into.name in _ONE_HOLDS:
+            row[_ONE_HOLDS[into.name]] = row[_ONE_HOLDS[into.name]] or now()
+            merge.kept.setdefault(here, []).append({into.name: _shown(into, row)})
+        return row.get("photo_sha256") not in merge.mine.taken_out.get(here, set())
+    if word == "theirs" and here not in merge.fresh:
+        merge.renewed[here] = None
+    return word != "ours"
+
+
+def _take_out(merge: _Merge, into: Table, there: Mapping[tuple[Any, ...], Row], known: set[tuple[Any, ...]]) -> None:
+    """Take out rows that the archive knows of and holds no longer; its history has their figures."""
+    (key,) = into.primary_key.columns
+    back = {(table, new): old for table, keys in merge.keys.items() for old, new in keys.items()}
+    for identity, row in there.items():
+        here = merge.mine.thing_of(into.name, row)
+        if identity in known or here is None or here not in back:
+            continue
+        if merge.word((here[0], back[here])) == "theirs":
+            merge.session.execute(delete(into).where(key == row[key.name]))
+            merge.renewed[here] = None
+
+
+def _shown(into: Table, row: Row) -> dict[str, Any]:
+    (key,) = into.primary_key.columns.keys()
+    return {name: plain_value(value) for name, value in row.items() if name != key}
+
+
+def _note(merge: _Merge, who: str, *, used: bool) -> None:
+    """Say in the history what came of it, and tell it."""
+    session, result = merge.session, merge.result
+    for old, new in result.renumbered:
+        note_change(session, who, "import", new, after={"number_in_archive": old})
+    for thing, rows in merge.kept.items():
+        label = _label(session, thing)
+        known = merge.mine.marks.get(thing, set())
+        told = merge.theirs.entries.get(merge.parted[thing], [])
+        entries = [merge.keys["changes"][number] for mark, number in told if mark not in known]
+        note_change(session, who, "import", label, after={"not_taken": rows, "entries": entries})
+        result.kept.append(label)
+    result.renewed = list(dict.fromkeys(_label(session, thing) for thing in merge.renewed))
+    if used and (result.added or result.renewed or result.kept):
+        # What an archive brought is no change of this logbook that `undo` could step back over.
+        note_change(session, who, "import", _LOGBOOK, after={"added": result.added})
+
+
+def _label(session: Session, thing: Thing) -> str:
+    """Return what people call a thing."""
+    table, key = thing
+    if table in LETTERS:
+        return f"{LETTERS[table]}{key}"
+    if table == "flights":
+        return level_title(stair_levels(session)[key])
+    if table in {"parts", "part_events"}:
+        return part_code(session, key if table == "parts" else session.get_one(PartEventRow, key).part_id)
+    if table == "strips":
+        return f"strip {key:04d}"
+    return "camera" if table == "camera_profiles" else str(key)
 
 
 def _join_largest(session: Session, into: Table, rows: list[Row]) -> None:

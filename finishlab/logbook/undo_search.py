@@ -22,6 +22,7 @@ from finishlab.records.stair_names import level_code, parse_level
 __all__ = ["Entry", "entries_to_redo", "entries_to_undo"]
 
 _STEPS: Final = frozenset({"undo", "redo"})
+_IMPORT: Final = "import"
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +35,8 @@ class Entry:
     subject: str
     root: int
     """The change it is about: its own number, or for an ``undo`` or ``redo`` that of the change."""
+    void: bool
+    """Whether it is a change of an archive that was not taken, since the logbook's own was kept."""
 
 
 def entries_to_undo(session: Session, subject: str | None) -> list[Entry]:
@@ -53,7 +56,13 @@ def entries_to_undo(session: Session, subject: str | None) -> list[Entry]:
     """
     entries = _read(session)
     taken = {key for key, last in _last_steps(entries).items() if last.what == "undo"}
-    live = [each for each in entries if each.what not in _STEPS and (each.number, each.subject) not in taken]
+    # What an import says of one thing is no step of its history; what it did to the whole logbook is.
+    passed = _STEPS if subject is None else _STEPS | {_IMPORT}
+    live = [
+        each
+        for each in entries
+        if each.what not in passed and not each.void and (each.number, each.subject) not in taken
+    ]
     last = next((each for each in reversed(live) if subject in {None, each.subject}), None)
     if last is None:
         of = "" if subject is None else f" of {subject}"
@@ -85,9 +94,16 @@ def _read(session: Session) -> list[Entry]:
     rows = session.execute(
         select(ChangeRow.id, ChangeRow.made, ChangeRow.what, ChangeRow.subject).order_by(ChangeRow.id)
     )
-    about = session.execute(select(ChangeRow.id, ChangeRow.after).where(ChangeRow.what.in_(_STEPS)))
-    roots = {number: ((after or {}).get(UNDONE) or {}).get("entry", number) for number, after in about}
-    return [Entry(number, made, what, subject, roots.get(number, number)) for number, made, what, subject in rows]
+    asked = select(ChangeRow.id, ChangeRow.after).where(ChangeRow.what.in_((*_STEPS, _IMPORT)))
+    roots: dict[int, int] = {}
+    void: set[int] = set()
+    for number, after in session.execute(asked):
+        roots[number] = ((after or {}).get(UNDONE) or {}).get("entry", number)
+        void.update((after or {}).get("entries") or ())
+    return [
+        Entry(number, made, what, subject, roots.get(number, number), number in void)
+        for number, made, what, subject in rows
+    ]
 
 
 def _last_steps(entries: Iterable[Entry]) -> dict[tuple[int, str], Entry]:

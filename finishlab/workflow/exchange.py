@@ -86,7 +86,7 @@ def import_logbook(log: Logbook, path: Path) -> TakenIn:
     """
     with open_archive(path) as archive, tempfile.TemporaryDirectory(prefix="finishlab-") as folder:
         dump = log.checked_dump(Dump.from_dict(archive.document()))
-        for row in dump.tables.get("photos", []):
+        for row in dump.tables["photos"]:
             copy = Path(folder) / "photo"
             if archive.extract(f"{row['sha256']}{row['suffix']}", copy):
                 log.keep_photo_copy(copy, row)

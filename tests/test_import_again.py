@@ -1,0 +1,200 @@
+"""Archives of one logbook taken into another that has followed it so far, or has gone on by itself since."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from logbook_makers import DAY, keep, measurement
+
+from finishlab.errors import LogbookError
+from finishlab.imaging.greys import greys_of_readings
+from finishlab.logbook import DirectPair, Logbook
+from finishlab.logbook.taking_in import TakenIn
+from finishlab.records import Batch, BoardRecord, Flight, Part, PartEvent
+
+FIRST_COAT = PartEvent("coat", DAY, "stain", 1, None, 1)
+
+
+def _begin(log: Logbook, folder: Path) -> None:
+    """Log one of each: a board with a pair, a can, a stair with a measured tread, a strip, a standard."""
+    both = measurement(keep(log, folder, "board.jpg"), "board", "floor")
+    pair = DirectPair.of(both)
+    assert pair is not None
+    log.add_board(BoardRecord("ash", stain="walnut", date=DAY), [both], [pair])
+    log.add_can(Batch("oil stain", "walnut", date=DAY))
+    log.add_flights({1: Flight(risers=3), 2: Flight("landing")}, [Part(1, "tread", place) for place in (1, 2)])
+    log.log_events([(1, PartEvent("sanded", DAY)), (1, FIRST_COAT)])
+    seen = measurement(keep(log, folder, "tread.jpg"), strip=None)
+    log.add_part_measurements([(1, [seen], PartEvent("measured", DAY))])
+    log.learn_strip(greys_of_readings({7: [93.0]}, number=412))
+    log.approve("B1")
+
+
+def _follow(log: Logbook, other: Logbook) -> TakenIn:
+    return other.take_in(other.checked_dump(log.dump()))
+
+
+def _state(log: Logbook) -> dict[str, Any]:
+    """Return all that is logged, without numbers that nobody sees; of the history what this logbook did not add."""
+    tables = {name: [dict(row) for row in rows] for name, rows in log.dump().tables.items()}
+    unseen = {"measurements", "pairs", "approvals", "strip_greys", "changes"}
+    for name in unseen:
+        tables[name] = sorted(
+            ({column: value for column, value in row.items() if column != "id"} for row in tables[name]), key=repr
+        )
+    history = [row for row in tables["changes"] if row["what"] != "import"]
+    for row in history:
+        if (row["after"] or {}).get("undone"):
+            row["after"] = row["after"] | {"undone": {**row["after"]["undone"], "entry": None}}
+    return tables | {"changes": sorted(history, key=repr)}
+
+
+def _events(log: Logbook, kind: str) -> list[int]:
+    return [each.ident for each in log.stair().events if each.kind == kind]
+
+
+def _first_board(log: Logbook) -> str:
+    return next(iter(log.boards())).number
+
+
+_serial = itertools.count(1)
+
+
+def _another_photo(log: Logbook, folder: Path) -> Any:
+    name = f"{next(_serial)}.jpg"
+    return measurement(keep(log, folder / name, name), strip=None, lightness=40.0 + next(_serial) % 30)
+
+
+Change = Callable[[Logbook, Path], object]
+CHANGES: dict[str, Change] = {
+    "edit a board": lambda log, _: log.edit_board(_first_board(log), stain=f"stain {next(_serial)}"),
+    "add a board": lambda log, folder: log.add_board(BoardRecord("oak", date=DAY), [_another_photo(log, folder)]),
+    "add a photo": lambda log, folder: log.add_board_photos(_first_board(log), [_another_photo(log, folder)]),
+    "remove a board": lambda log, _: log.remove_board(log.boards()[-1].number),
+    "measure again": lambda log, folder: log.renew_measurements(
+        "B1", [measurement(keep(log, folder, "board.jpg"), "board", "floor", lightness=50.0 + next(_serial) % 20)]
+    ),
+    "edit a can": lambda log, _: log.edit_can("C1", place=f"shelf {next(_serial)}"),
+    "approve": lambda log, _: log.approve(_first_board(log), reason=f"reason {next(_serial)}"),
+    "learn a strip": lambda log, _: log.learn_strip(greys_of_readings({7: [90.0 + next(_serial) % 5]}, number=412)),
+    "forget a strip": lambda log, _: log.forget_strip(412),
+    "edit a tread": lambda log, _: log.edit_parts([log.stair_parts()[0].ident], note=f"creaks {next(_serial)}"),
+    "edit a flight": lambda log, _: log.edit_flight(1, note=f"note {next(_serial)}"),
+    "add a tread": lambda log, _: log.add_parts([Part(1, "tread", 3 + next(_serial) % 100)]),
+    "remove a tread": lambda log, _: log.remove_parts([log.stair_parts()[-1].ident]),
+    "sand all": lambda log, _: log.log_events([(p.ident, PartEvent("sanded", DAY)) for p in log.stair_parts()]),
+    "edit an event": lambda log, _: log.edit_event(_events(log, "sanded")[0], deviation=f"slip {next(_serial)}"),
+    "take an event back": lambda log, _: log.remove_events(_events(log, "sanded")[-1:]),
+    "take a colour back": lambda log, _: log.remove_events(_events(log, "measured")[:1]),
+    "measure a tread": lambda log, folder: log.add_part_measurements(
+        [(log.stair_parts()[0].ident, [_another_photo(log, folder)], PartEvent("measured", DAY))]
+    ),
+    "remove the flight": lambda log, _: log.remove_flight(1),
+    "undo": lambda log, _: log.undo(),
+    "undo the board": lambda log, _: log.undo("B1"),
+    "undo the tread": lambda log, _: log.undo("1.T1"),
+    "redo": lambda log, _: log.redo(),
+}
+
+
+def _try(log: Logbook, folder: Path, what: str) -> None:
+    """Make a change; one that this logbook refuses changes nothing."""
+    before = _state(log)
+    try:
+        CHANGES[what](log, folder)
+    except (LogbookError, StopIteration, IndexError):
+        assert _state(log) == before
+
+
+@given(rounds=st.lists(st.lists(st.sampled_from(sorted(CHANGES)), min_size=1, max_size=4), min_size=1, max_size=4))
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_a_logbook_that_follows_another_by_archives_stays_the_same(
+    tmp_path_factory: pytest.TempPathFactory, rounds: list[list[str]]
+) -> None:
+    """After every import all is as in the first logbook: what was changed, removed, taken back or brought back."""
+    folder = tmp_path_factory.mktemp("two")
+    with Logbook.open(folder / "a") as log, Logbook.open(folder / "b") as other:
+        _begin(log, folder)
+        _follow(log, other)
+        for changes in rounds:
+            for what in changes:
+                _try(log, folder, what)
+            done = _follow(log, other)
+            assert _state(other) == _state(log)
+            assert done.kept == []
+            assert done.renumbered == []
+        assert _follow(log, other) == TakenIn()
+
+
+@pytest.mark.parametrize(
+    ("theirs", "ours", "label"),
+    [
+        ("edit a board", "measure again", "B1"),
+        ("edit a tread", "edit a tread", "1.T1"),
+        ("edit an event", "edit an event", "1.T1"),
+        ("edit a flight", "edit a flight", "flight 1"),
+        ("edit a can", "edit a can", "C1"),
+        ("learn a strip", "forget a strip", "strip 0412"),
+        ("approve", "approve", "standard"),
+    ],
+)
+def test_what_both_sides_changed_stays_as_it_is_here(tmp_path: Path, theirs: str, ours: str, label: str) -> None:
+    """The logbook's own state stays and is told, the other stands in its history; undo never takes that back."""
+    with Logbook.open(tmp_path / "a") as log, Logbook.open(tmp_path / "b") as other:
+        _begin(log, tmp_path)
+        _follow(log, other)
+        before = _state(other)
+        CHANGES[theirs](log, tmp_path)
+        CHANGES[ours](other, tmp_path)
+        mine = _state(other)
+        assert _follow(log, other).kept == [label]
+        after = _state(other)
+        open_rows = {name: [r for r in rows if not r.get("ended")] for name, rows in after.items() if name != "changes"}
+        assert open_rows == {
+            name: [r for r in rows if not r.get("ended")] for name, rows in mine.items() if name != "changes"
+        }
+        assert len(after["changes"]) == len(mine["changes"]) + 1
+        assert _follow(log, other) == TakenIn()
+        other.undo(label)
+        undone = _state(other)
+        for name in ("boards", "batches", "flights", "parts", "part_events"):
+            assert undone[name] == before[name]
+
+
+def test_photos_added_on_both_sides_are_all_there(tmp_path: Path) -> None:
+    """A photo each side added to one board: the logbook has both afterwards, and one it took out stays out."""
+    with Logbook.open(tmp_path / "a") as log, Logbook.open(tmp_path / "b") as other:
+        _begin(log, tmp_path)
+        _follow(log, other)
+        for one in (log, other):
+            one.add_board_photos("B1", [_another_photo(one, tmp_path)])
+        _follow(log, other)
+        assert len(other.board("B1").measurements) == 3
+        other.add_board_photos("B1", [_another_photo(other, tmp_path)])
+        _follow(other, log)
+        assert len(log.board("B1").measurements) == 4
+        other.undo("B1")
+        assert len(other.board("B1").measurements) == 3
+        log.edit_board("B1", coats=3)
+        _follow(log, other)
+        assert len(other.board("B1").measurements) == 3
+
+
+def test_undo_does_not_step_back_over_an_import(tmp_path: Path) -> None:
+    """Undo without a name stops at an import into a used logbook; by name it takes back what was brought up to date."""
+    with Logbook.open(tmp_path / "a") as log, Logbook.open(tmp_path / "b") as other:
+        _begin(log, tmp_path)
+        _follow(log, other)
+        log.edit_board("B1", stain="cherry")
+        assert _follow(log, other).renewed == ["B1"]
+        with pytest.raises(LogbookError) as caught:
+            other.undo()
+        assert caught.value.code == "cannot-undo"
+        other.undo("B1")
+        assert other.board("B1").record.stain == "walnut"
