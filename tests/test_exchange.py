@@ -26,9 +26,9 @@ from finishlab.cli.root import finishlab
 from finishlab.errors import LogbookError, OutputError
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook, StoredStair
-from finishlab.logbook.dump import TABLES, Dump, json_schema
+from finishlab.logbook.exchange.dump import TABLES, Dump, json_schema
+from finishlab.logbook.exchange.taking_in import IDENTITY
 from finishlab.logbook.store import DATABASE
-from finishlab.logbook.taking_in import IDENTITY
 from finishlab.records import (
     Batch,
     BoardRecord,

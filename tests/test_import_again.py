@@ -15,7 +15,7 @@ from logbook_makers import DAY, keep, measurement
 from finishlab.errors import LogbookError
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook
-from finishlab.logbook.taking_in import TakenIn
+from finishlab.logbook.exchange.taking_in import TakenIn
 from finishlab.records import Batch, BoardRecord, Flight, Part, PartEvent
 
 FIRST_COAT = PartEvent("coat", DAY, "stain", 1, None, 1)

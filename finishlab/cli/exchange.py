@@ -11,7 +11,7 @@ from finishlab.cli.common import json_option, open_logbook, print_document, say
 from finishlab.cli.lazy import ExampleCommand
 
 if TYPE_CHECKING:
-    from finishlab.logbook.taking_in import TakenIn
+    from finishlab.logbook.exchange.taking_in import TakenIn
 
 _PLACE = click.Path(path_type=Path)
 _WORDS = {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from finishlab.logbook.stair.stored import StoredColour, StoredEvent, StoredFlight, StoredPart, StoredStair
 from finishlab.logbook.store import Logbook
 from finishlab.logbook.stored import (
     Change,
@@ -14,9 +15,8 @@ from finishlab.logbook.stored import (
     StoredRecipe,
     StoredSpot,
 )
-from finishlab.logbook.stored_stair import StoredColour, StoredEvent, StoredFlight, StoredPart, StoredStair
 from finishlab.logbook.strips import StoredGreys
-from finishlab.logbook.undoing import Undone
+from finishlab.logbook.undo.shelf import Undone
 
 __all__ = [
     "Change",

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from finishlab.colorimetry.camera_profile import CameraProfile
 from finishlab.errors import LogbookError
 from finishlab.logbook.tables import CameraProfileRow
-from finishlab.logbook.undo_task import Task
+from finishlab.logbook.undo.task import Task
 from finishlab.logbook.writing import kept_photo, note_change, now
 from finishlab.records import normalise_light
 

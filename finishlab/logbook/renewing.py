@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from finishlab.errors import LogbookError
 from finishlab.imaging.strip import FieldName
 from finishlab.logbook import writing as rows
-from finishlab.logbook.stair_events import part_code
+from finishlab.logbook.stair.events import part_code
 from finishlab.logbook.stored import DirectPair
 from finishlab.logbook.subjects import find, subject_name
 from finishlab.logbook.tables import (

@@ -25,19 +25,19 @@ from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.cameras import CameraShelf
 from finishlab.logbook.database import failures_named, migrate, open_engine, writing
-from finishlab.logbook.exchange_shelf import ExchangeShelf
+from finishlab.logbook.exchange.shelf import ExchangeShelf
 from finishlab.logbook.histories import HistoryShelf
 from finishlab.logbook.many import many_objects
 from finishlab.logbook.photo_files import PHOTOS, keep_file, photo_place
 from finishlab.logbook.reading import read_boards, read_spots
 from finishlab.logbook.recipes import RecipeShelf
 from finishlab.logbook.renewing import RenewShelf
-from finishlab.logbook.stair_shelf import StairShelf
+from finishlab.logbook.stair.shelf import StairShelf
 from finishlab.logbook.stored import DirectPair, StoredBoard, StoredSpot
 from finishlab.logbook.strips import StripShelf
 from finishlab.logbook.subjects import check_named, edit, find, remove
 from finishlab.logbook.tables import BoardRow, FloorSpotRow, PhotoRow, StripRow
-from finishlab.logbook.undoing import UndoShelf
+from finishlab.logbook.undo.shelf import UndoShelf
 from finishlab.measure import Measurement
 from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord, normalise_light
 

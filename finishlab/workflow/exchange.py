@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING
 
 from finishlab.errors import FinishlabError
 from finishlab.logbook import Logbook
-from finishlab.logbook.dump import Dump, json_schema
+from finishlab.logbook.exchange.dump import Dump, json_schema
 from finishlab.photos.privacy import without_location
 from finishlab.reports.archive import open_archive, write_archive
 from finishlab.version import __version__
 
 if TYPE_CHECKING:
-    from finishlab.logbook.taking_in import TakenIn
+    from finishlab.logbook.exchange.taking_in import TakenIn
 
 __all__ = ["Exported", "export_logbook", "import_logbook"]
 

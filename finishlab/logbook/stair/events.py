@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.reading import read_part_measurements
-from finishlab.logbook.stair_reading import levels, part_name, part_record
+from finishlab.logbook.stair.reading import levels, part_name, part_record
 from finishlab.logbook.stored import StoredMeasurement
 from finishlab.logbook.tables import BatchRow, FlightRow, MeasurementRow, PartEventRow, PartRow, RecipeRow
 from finishlab.measure import Measurement

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final, Literal
 
-from finishlab.logbook.dump import Row
+from finishlab.logbook.exchange.dump import Row
 
 __all__ = ["LETTERS", "Side", "Thing", "Word", "word_on"]
 

@@ -17,8 +17,8 @@ from sqlalchemy.orm import Session
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.reading import read_history
-from finishlab.logbook.stair_events import EventShelf
-from finishlab.logbook.stair_reading import (
+from finishlab.logbook.stair.events import EventShelf
+from finishlab.logbook.stair.reading import (
     flight_record,
     levels,
     part_name,
@@ -27,8 +27,8 @@ from finishlab.logbook.stair_reading import (
     read_parts,
     read_stair,
 )
+from finishlab.logbook.stair.stored import StoredEvent, StoredPart, StoredStair
 from finishlab.logbook.stored import Change
-from finishlab.logbook.stored_stair import StoredEvent, StoredPart, StoredStair
 from finishlab.logbook.tables import FlightRow, PartRow, RecipeRow
 from finishlab.records import Flight, Part, PartSizes
 from finishlab.records.stair_names import level_title

@@ -10,7 +10,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError, UsageError
-from finishlab.logbook.stored_stair import StoredColour, StoredEvent, StoredFlight, StoredPart, StoredStair
+from finishlab.logbook.stair.stored import StoredColour, StoredEvent, StoredFlight, StoredPart, StoredStair
 from finishlab.logbook.tables import BatchRow, FlightRow, MeasurementRow, PartEventRow, PartRow, RecipeRow
 from finishlab.records import Batch, Flight, Part, Recipe
 from finishlab.records.stair_names import PartName, level_of

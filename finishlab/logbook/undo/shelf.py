@@ -26,9 +26,9 @@ from finishlab.logbook.stored import Change
 from finishlab.logbook.strips import set_greys
 from finishlab.logbook.subjects import AnyRow, check_named, find, put, read_record, remove, subject_name, table_of
 from finishlab.logbook.tables import Base, BoardRow, ChangeRow, FloorSpotRow, MeasurementRow, PairRow
-from finishlab.logbook.undo_search import Entry, entries_to_redo, entries_to_undo
-from finishlab.logbook.undo_task import UNDONE, Steps, Task, Way
-from finishlab.logbook.undoing_stair import FLIGHT_WAYS, PART_WAYS
+from finishlab.logbook.undo.entries import Entry, entries_to_redo, entries_to_undo
+from finishlab.logbook.undo.stair import FLIGHT_WAYS, PART_WAYS
+from finishlab.logbook.undo.task import UNDONE, Steps, Task, Way
 from finishlab.records import Approval
 
 __all__ = ["UndoShelf", "Undone"]

@@ -14,9 +14,9 @@ from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError, OutputError
 from finishlab.logbook.database import failures_named
-from finishlab.logbook.dump import CheckedDump, Dump, checked, read_dump, upgraded
+from finishlab.logbook.exchange.dump import CheckedDump, Dump, checked, read_dump, upgraded
+from finishlab.logbook.exchange.taking_in import TakenIn, take_in
 from finishlab.logbook.photo_files import PHOTOS, keep_file, photo_place
-from finishlab.logbook.taking_in import TakenIn, take_in
 
 __all__ = ["ExchangeShelf"]
 

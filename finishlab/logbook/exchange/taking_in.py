@@ -1,9 +1,9 @@
 """An archive's rows into a logbook that may hold some of them already: nothing twice, nothing lost.
 
 A row is known again by the moment it was made, to a millionth of a second, and by what it belongs to. New rows keep
-their numbers where these are free. Of what both sides know the one counts that knows more of it, see
-`finishlab.logbook.sides`; where both sides changed a thing since, the logbook's own stays and the other goes into the
-history.
+their numbers where these are free. Of what both sides know the one counts that knows more of it (see
+`finishlab.logbook.exchange.sides`); where both sides changed a thing since, the logbook's own stays and the other goes
+into the history.
 """
 
 from __future__ import annotations
@@ -16,11 +16,11 @@ from typing import Any, Final
 from sqlalchemy import Table, delete, select, update
 from sqlalchemy.orm import Session
 
-from finishlab.logbook.dump import TABLES, CheckedDump, Row, damaged, plain_value
-from finishlab.logbook.renaming import renamed, renamed_subject
-from finishlab.logbook.sides import LETTERS, Side, Thing, Word, word_on
-from finishlab.logbook.stair_events import part_code
-from finishlab.logbook.stair_shelf import stair_levels
+from finishlab.logbook.exchange.dump import TABLES, CheckedDump, Row, damaged, plain_value
+from finishlab.logbook.exchange.renaming import renamed, renamed_subject
+from finishlab.logbook.exchange.sides import LETTERS, Side, Thing, Word, word_on
+from finishlab.logbook.stair.events import part_code
+from finishlab.logbook.stair.shelf import stair_levels
 from finishlab.logbook.tables import CounterRow, PartEventRow
 from finishlab.logbook.writing import note_change, now
 from finishlab.records.stair_names import level_title

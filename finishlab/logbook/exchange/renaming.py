@@ -6,8 +6,8 @@ import re
 from collections.abc import Mapping
 from typing import Any, Final
 
-from finishlab.logbook.dump import Row
-from finishlab.logbook.sides import LETTERS
+from finishlab.logbook.exchange.dump import Row
+from finishlab.logbook.exchange.sides import LETTERS
 from finishlab.records.stair_names import level_code, level_title, parse_level
 
 __all__ = ["Keys", "renamed", "renamed_subject"]

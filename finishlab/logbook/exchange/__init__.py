@@ -1,0 +1,1 @@
+"""A whole logbook out into an archive, and an archive into a logbook."""

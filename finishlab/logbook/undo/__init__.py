@@ -1,0 +1,1 @@
+"""Changes taken back, and brought back again."""
