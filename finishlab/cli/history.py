@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from finishlab.logbook import Undone
 
 _NEWEST = 20
-_TOLD = 12
+_NAMED = 12
 
 
 @click.command(
@@ -85,7 +85,9 @@ def _tell(said: str, step: str, done: Sequence[Undone], *, as_json: bool) -> Non
         ]
         print_document({"format": f"finishlab/{step}/1", "changes": changes})
         return
-    for each in done[:_TOLD]:
-        say(f"{said}, of {each.subject}: {change_line(each.change)}.")
-    if len(done) > _TOLD:
-        say(f"And {len(done) - _TOLD} more of the same command.")
+    subjects: dict[str, list[str]] = {}
+    for each in done:
+        subjects.setdefault(change_line(each.change), []).append(each.subject)
+    for line, names in subjects.items():
+        more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
+        say(f"{said}, of {', '.join(names[:_NAMED])}{more}: {line}.")

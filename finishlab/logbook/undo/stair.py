@@ -99,8 +99,11 @@ def _put_event(task: Task) -> None:
     record = event_record(row)
     part = task.session.get_one(PartRow, row.part_id)
     if part.removed is not None:
+        level = level_title(stair_levels(task.session)[part.flight_number])
         raise LogbookError(
-            "unknown-part", f"{part_code(task.session, part.id)} was removed.", "Bring the part back first."
+            "unknown-part",
+            f"{part_code(task.session, part.id)} was removed.",
+            f'Bring it back first, or its flight: finishlab redo "{level}"',
         )
     check_event(task.session, row.part_id, record)
     measured = task.before.get("measurements") or ()
