@@ -5,14 +5,14 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import InitVar, dataclass, field
-from typing import Any, Final, Literal, Self, get_args
+from typing import Any, Final, Literal, get_args
 
 from finishlab.errors import UsageError
+from finishlab.records.base import DatedRecord
 from finishlab.records.finish import Finish
 from finishlab.records.tidy import (
     DAYLIGHT,
     Light,
-    as_dict,
     check_choice,
     checked_date,
     line,
@@ -38,7 +38,7 @@ MAX_COATS: Final = 8
 
 
 @dataclass(frozen=True, slots=True)
-class BoardRecord:
+class BoardRecord(DatedRecord):
     """One test board and how it was finished.
 
     Raises
@@ -95,15 +95,6 @@ class BoardRecord:
     def recipe(self) -> str | None:
         """The recipe as people write it, ``"R1"``."""
         return None if self.recipe_number is None else f"R{self.recipe_number}"
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form, one entry a field."""
-        return as_dict(self)
-
-    @classmethod
-    def from_dict(cls, data: Mapping[str, Any]) -> Self:
-        """Rebuild a record from `as_dict`; its date is not held against today."""
-        return cls(**data, latest=dt.date.max)
 
 
 def _finish(finish: Finish | Mapping[str, Any] | None) -> Finish | None:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import InitVar, dataclass, field, fields
-from typing import Any, ClassVar, Final, Literal, Self, get_args
+from dataclasses import InitVar, dataclass, field
+from typing import ClassVar, Final, Literal, get_args
 
 from finishlab.errors import UsageError
+from finishlab.records.base import DatedRecord
 from finishlab.records.entries import Checked, entry
 from finishlab.records.limits import Section, check_number
-from finishlab.records.tidy import as_dict, check_choice, checked_date, line, note_text, tidy, today
+from finishlab.records.tidy import check_choice, checked_date, line, note_text, tidy, today
 
 __all__ = ["CAN_KINDS", "Batch", "CanKind", "Label"]
 
@@ -75,7 +76,7 @@ class Label(Checked):
 
 
 @dataclass(frozen=True, slots=True)
-class Batch:
+class Batch(DatedRecord):
     """One can; number 3 is shown as C3.
 
     Raises
@@ -129,16 +130,6 @@ class Batch:
                 f"{self.left_l:g} L cannot be left in a can of {self.size_l:g} L.",
                 "Correct the size of the can or what is left.",
             )
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form, one entry a field."""
-        return as_dict(self)
-
-    @classmethod
-    def from_dict(cls, data: Mapping[str, Any]) -> Self:
-        """Rebuild a can from `as_dict`; its dates are not held against today."""
-        known = {f.name for f in fields(cls)}
-        return cls(**{name: value for name, value in data.items() if name in known}, latest=dt.date.max)
 
 
 def _litres(name: str, value: object) -> float | None:

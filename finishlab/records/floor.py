@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
 from dataclasses import InitVar, dataclass, field
-from typing import Any, Final, Literal, Self, get_args
+from typing import Final, Literal, get_args
 
+from finishlab.records.base import DatedRecord
 from finishlab.records.tidy import (
     DAYLIGHT,
     Light,
-    as_dict,
     check_choice,
     checked_date,
     line,
@@ -28,7 +27,7 @@ SURFACES: Final[tuple[Surface, ...]] = get_args(Surface)
 
 
 @dataclass(frozen=True, slots=True)
-class FloorSpotRecord:
+class FloorSpotRecord(DatedRecord):
     """One place of the floor that was photographed.
 
     Raises
@@ -57,12 +56,3 @@ class FloorSpotRecord:
             date=checked_date(self.date, latest),
         )
         check_choice("surface", self.surface, SURFACES)
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form, one entry a field."""
-        return as_dict(self)
-
-    @classmethod
-    def from_dict(cls, data: Mapping[str, Any]) -> Self:
-        """Rebuild a record from `as_dict`; its date is not held against today."""
-        return cls(**data, latest=dt.date.max)

@@ -5,9 +5,10 @@ from __future__ import annotations
 import datetime as dt
 import re
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
-from finishlab.records.tidy import as_dict, cut_name, one_line, tidy
+from finishlab.records.base import Record
+from finishlab.records.tidy import cut_name, one_line, tidy
 
 __all__ = ["PhotoRecord"]
 
@@ -15,7 +16,7 @@ _FILE_NAME: Final = 255
 
 
 @dataclass(frozen=True, slots=True)
-class PhotoRecord:
+class PhotoRecord(Record):
     """What a photo file says of itself.
 
     Raises
@@ -60,7 +61,3 @@ class PhotoRecord:
     def photo_id(self) -> str:
         """The short name that measurements carry: the first 16 hex digits of the hash."""
         return self.sha256[:16]
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form, one entry a field."""
-        return as_dict(self)

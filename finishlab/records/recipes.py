@@ -6,11 +6,12 @@ import datetime as dt
 import re
 from collections.abc import Mapping
 from dataclasses import InitVar, dataclass, field
-from typing import Any, Final, Self
+from typing import Final
 
 from finishlab.errors import UsageError
+from finishlab.records.base import DatedRecord, Record
 from finishlab.records.finish import Finish
-from finishlab.records.tidy import as_dict, checked_date, line, note_text, tidy, today
+from finishlab.records.tidy import checked_date, line, note_text, tidy, today
 
 __all__ = ["Approval", "Recipe", "number_of"]
 
@@ -18,7 +19,7 @@ _NUMBER: Final = re.compile(r"[0-9]{1,9}")
 
 
 @dataclass(frozen=True, slots=True)
-class Recipe:
+class Recipe(Record):
     """A named finish; number 3 is shown as R3.
 
     Raises
@@ -38,18 +39,9 @@ class Recipe:
         finish = Finish.from_dict(self.finish) if isinstance(self.finish, Mapping) else self.finish
         tidy(self, name=name, finish=finish.as_recipe(), note=note_text(self.note))
 
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form, one entry a field."""
-        return as_dict(self)
-
-    @classmethod
-    def from_dict(cls, data: Mapping[str, Any]) -> Self:
-        """Rebuild a recipe from `as_dict`."""
-        return cls(**data)
-
 
 @dataclass(frozen=True, slots=True)
-class Approval:
+class Approval(DatedRecord):
     """The decision that a recipe is the standard.
 
     Raises
@@ -87,15 +79,6 @@ class Approval:
     def board(self) -> str | None:
         """The approved board as people write it, ``"B3"``."""
         return None if self.board_number is None else f"B{self.board_number}"
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form, one entry a field."""
-        return as_dict(self)
-
-    @classmethod
-    def from_dict(cls, data: Mapping[str, Any]) -> Self:
-        """Rebuild an approval from `as_dict`; its date is not held against today."""
-        return cls(**data, latest=dt.date.max)
 
 
 def number_of(letter: str, text: str | int | None) -> int | None:

@@ -10,10 +10,11 @@ import datetime as dt
 import math
 from collections.abc import Mapping
 from dataclasses import InitVar, dataclass, field, fields
-from typing import Any, Final, Literal, Self, get_args
+from typing import Any, Final, Literal, get_args
 
 from finishlab.errors import UsageError
-from finishlab.records.tidy import as_dict, check_choice, checked_date, line, note_text, tidy, today
+from finishlab.records.base import DatedRecord, Record
+from finishlab.records.tidy import check_choice, checked_date, line, note_text, tidy, today
 
 __all__ = [
     "COAT_STEPS",
@@ -67,7 +68,7 @@ _FACES: Final = 100
 
 
 @dataclass(frozen=True, slots=True)
-class Flight:
+class Flight(Record):
     """A flight of the stair, or a landing above one.
 
     Raises
@@ -97,18 +98,9 @@ class Flight:
         """Treads of a flight: one fewer than its risers, since the floor above is the last step."""
         return None if self.risers is None else self.risers - 1
 
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form, one entry a field."""
-        return as_dict(self)
-
-    @classmethod
-    def from_dict(cls, data: Mapping[str, Any]) -> Self:
-        """Rebuild a flight from `as_dict`."""
-        return cls(**data)
-
 
 @dataclass(frozen=True, slots=True)
-class PartSizes:
+class PartSizes(Record):
     """Sizes of a part as it is now; what was not measured is None.
 
     Raises
@@ -178,14 +170,9 @@ class PartSizes:
         known = ((each.name, getattr(self, each.name)) for each in fields(self))
         return {name: value for name, value in known if value is not None}
 
-    @classmethod
-    def from_dict(cls, data: Mapping[str, Any]) -> Self:
-        """Rebuild sizes from `as_dict`."""
-        return cls(**data)
-
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class Part(Record):
     """One part of a flight or landing.
 
     Raises
@@ -233,16 +220,11 @@ class Part:
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form, one entry a field."""
-        return as_dict(self) | {"sizes": self.sizes.as_dict() or None}
-
-    @classmethod
-    def from_dict(cls, data: Mapping[str, Any]) -> Self:
-        """Rebuild a part from `as_dict`."""
-        return cls(**data)
+        return Record.as_dict(self) | {"sizes": self.sizes.as_dict() or None}
 
 
 @dataclass(frozen=True, slots=True)
-class PartEvent:
+class PartEvent(DatedRecord):
     """What was done to a part on a day.
 
     Raises
@@ -289,15 +271,6 @@ class PartEvent:
             raise UsageError("coat-without-step", "The coat does not say what it is of.", "Say stain, seal or topcoat.")
         check_choice("step", self.step, COAT_STEPS)
         _check_count("coat", f"There is no {self.step} coat {self.coat}.", self.coat, MOST_PART_COATS)
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form, one entry a field."""
-        return as_dict(self)
-
-    @classmethod
-    def from_dict(cls, data: Mapping[str, Any]) -> Self:
-        """Rebuild an event from `as_dict`; its date is not held against today."""
-        return cls(**data, latest=dt.date.max)
 
 
 def _check_count(name: str, told: str, value: object, most: int) -> None:

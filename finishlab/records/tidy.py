@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import unicodedata
-from dataclasses import fields
 from functools import lru_cache
-from typing import Any, Final, cast
+from typing import Final
 
 from finishlab.errors import UsageError
 
@@ -15,7 +14,6 @@ __all__ = [
     "LONG_TEXT",
     "SHORT_TEXT",
     "Light",
-    "as_dict",
     "check_choice",
     "checked_date",
     "cut_name",
@@ -70,18 +68,6 @@ def parse_date(text: str) -> dt.date:
         raise UsageError(
             "bad-date", f"“{text}” is not a date.", "Write a date as year-month-day, for example 2024-05-31."
         ) from None
-
-
-def as_dict(record: object) -> dict[str, Any]:
-    """Return a record's JSON form, one entry a field; dates as ISO 8601, sections in their own JSON form."""
-    values = ((f.name, getattr(record, f.name)) for f in fields(cast("Any", record)))
-    return {name: _json(value) for name, value in values}
-
-
-def _json(value: Any) -> Any:  # noqa: ANN401 - fields of every type
-    if isinstance(value, dt.date):
-        return value.isoformat()
-    return value.as_dict() if hasattr(value, "as_dict") else value
 
 
 def tidy(record: object, **values: object) -> None:
