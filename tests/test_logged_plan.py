@@ -144,3 +144,24 @@ def test_a_recipe_has_no_place_beside_a_stair_by_options(stair: Stair) -> None:
     done = stair("plan", "calendar", "--recipe", "R1", "--treads", "5", "--coat", "oil stain")
     assert done.exit_code == 2
     assert "--recipe" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("label", "following", "known"),
+    [("recoat-within=10", "", "24 h is usual"), ("recoat-within=10", "; next=12", "the recipe waits 12 h")],
+)
+def test_a_label_with_only_its_latest_hour_is_asked_for_the_first(
+    stair: Stair, label: str, following: str, known: str
+) -> None:
+    """A latest hour before the first hour known makes no window: the can is named, and what to enter."""
+    stair.enter()
+    assert stair("can", "edit", "C1", "--label", f"recoat=; {label}").exit_code == 0
+    if following:
+        assert stair("recipe", "edit", "R1", "--step", f"1: {following[2:]}").exit_code == 0
+    done = stair("plan", "calendar", "--start", "2026-12-01")
+    assert done.exit_code == 2
+    assert "The label of C1 allows the next coat within 10 h, but says no first hour" in done.stderr
+    assert known in done.stderr
+    assert "finishlab can edit C1 --label “recoat=HOURS”" in " ".join(done.stderr.split())
+    assert stair("can", "edit", "C1", "--label", "recoat=4").exit_code == 0
+    assert stair("plan", "calendar", "--start", "2026-12-01").exit_code == 0

@@ -89,10 +89,10 @@ def _products(number: str, finish: Finish, cans: Mapping[int, Batch]) -> Iterato
                 f"Say it, for example: finishlab recipe edit {number} --step “1: kind=oil”",
             )
         coats = len(list(alike))
-        yield _labelled(product_of(kind, name=name or None, coats=coats), _label(cans, can), next_h)
+        yield _labelled(product_of(kind, name=name or None, coats=coats), can, cans, next_h)
     if finish.seal is not None:
         sealed = product_of("sealer", name=finish.seal.kind, coats=finish.seal.coats or 1, under=1)
-        yield _labelled(sealed, _label(cans, finish.seal.can_number), None)
+        yield _labelled(sealed, finish.seal.can_number, cans, None)
     coat = finish.topcoat
     if coat is not None:
         if coat.kind in {None, "other"}:
@@ -103,26 +103,21 @@ def _products(number: str, finish: Finish, cans: Mapping[int, Batch]) -> Iterato
             )
         name = " ".join(word for word in (coat.maker, coat.product) if word)
         top = product_of(str(coat.kind), name=name or None, coats=coat.coats or _USUAL_TOPCOATS)
-        yield _labelled(top, _label(cans, coat.can_number), coat.recoat_h)
+        yield _labelled(top, coat.can_number, cans, coat.recoat_h)
 
 
-def _label(cans: Mapping[int, Batch], number: int | None) -> Label | None:
-    can = None if number is None else cans.get(number)
-    return None if can is None else can.label
-
-
-def _labelled(product: Product, label: Label | None, recoat_h: float | None) -> Product:
+def _labelled(product: Product, can: int | None, cans: Mapping[int, Batch], recoat_h: float | None) -> Product:
     """Return a product with what its label says in the place of usual figures; the recipe's own wait comes next."""
+    label = cans[can].label if can is not None and can in cans else None
     product = replace(product, coats=Coats(product.coats.top, under=1))
     times = product.coat.times
-    times = replace(times, under_other=_before_another(times, label, recoat_h))
-    if recoat_h is not None:
-        times = replace(times, recoat=(recoat_h, times.recoat[1]))
+    recoat = times.recoat if recoat_h is None else (recoat_h, times.recoat[1])
     if label is not None:
-        low = label.recoat_h if label.recoat_h is not None else times.recoat[0]
+        recoat = _window(recoat, label, can, own=recoat_h is not None)
+    times = replace(times, recoat=recoat, under_other=_before_another(times, label, recoat_h))
+    if label is not None:
         times = replace(
             times,
-            recoat=(low, label.recoat_within_h if label.recoat_within_h is not None else times.recoat[1]),
             socks=times.socks if label.walk_on_h is None else label.walk_on_h,
             use=times.use if label.use_h is None else label.use_h,
             cure=times.cure if label.cure_d is None else label.cure_d * 24,
@@ -131,6 +126,29 @@ def _labelled(product: Product, label: Label | None, recoat_h: float | None) -> 
         if bounds:
             product = replace(product, coverage=(bounds[0], bounds[-1]))
     return replace(product, coat=replace(product.coat, times=times))
+
+
+def _window(
+    times: tuple[float, float | None], label: Label, can: int | None, *, own: bool
+) -> tuple[float, float | None]:
+    """Return the label's hours to the next coat; what it leaves out is the recipe's own figure or the usual one.
+
+    Raises
+    ------
+    UsageError
+        ``"no-first-hour"`` if the label gives the latest hour alone, and that is before the first hour known.
+    """
+    least, most = times
+    least = least if label.recoat_h is None else label.recoat_h
+    most = most if label.recoat_within_h is None else label.recoat_within_h
+    if most is not None and least > most:
+        known = f"the recipe waits {least:g} h" if own else f"{least:g} h is usual"
+        raise UsageError(
+            "no-first-hour",
+            f"The label of C{can} allows the next coat within {most:g} h, but says no first hour, and {known}.",
+            f"Enter the first hour its label gives: finishlab can edit C{can} --label “recoat=HOURS”",
+        )
+    return least, most
 
 
 def _before_another(times: Times, label: Label | None, recoat_h: float | None) -> tuple[float, float | None] | None:
