@@ -12,6 +12,7 @@ from finishlab.cli.root import finishlab
 from finishlab.logbook import Logbook
 from finishlab.stairs.drying import gap_rules
 from finishlab.workflow.logged_plan import logged_products
+from finishlab.workflow.planning import read_plan
 
 SIZED = ("stairs", "add", "4", "--tread", "914x292x27")
 
@@ -73,12 +74,17 @@ def test_calendar_of_the_logged_stair_waits_as_the_label_says(stair: Stair) -> N
         ("recoat=8; recoat-within=24", "", (8, 24)),
         ("recoat-within=48", "", (24, 48)),
         ("recoat=8; recoat-within=100", "", (72, 100)),
+        ("recoat=24; recoat-within=72", "", (24, 72)),
+        ("recoat=8; recoat-other=48", "", (48, None)),
+        ("recoat=8; recoat-other=48", "; next=30", (48, None)),
+        ("recoat=8; recoat-within=24; recoat-other=48", "", (48, None)),
+        ("recoat=8; recoat-within=100; recoat-other=12", "", (12, 100)),
     ],
 )
 def test_topcoat_waits_for_the_stain_as_label_and_recipe_say(
     stair: Stair, label: str, following: str, hours: tuple[float, float | None]
 ) -> None:
-    """A label's time to recoat can only lengthen the usual wait for another product; the recipe's own replaces it."""
+    """Without its own figure a label can only lengthen the wait for another product; the recipe's own is the usual."""
     assert stair("can", "add", "walnut", "--kind", "oil stain", "--label", label).exit_code == 0
     step = f"oil; colour=walnut; can=C1{following}"
     assert stair("recipe", "add", "walnut", "--step", step, "--top", "water pu; coats=1").exit_code == 0
@@ -86,6 +92,46 @@ def test_topcoat_waits_for_the_stain_as_label_and_recipe_say(
         stain, top = logged_products(log)
     (gap,) = gap_rules(stain.coat, top.coat)
     assert (gap.least, gap.most) == hours
+
+
+@pytest.mark.parametrize(
+    ("can", "product"),
+    [
+        ("", ""),
+        ("recoat=8", "recoat_h = 8"),
+        ("recoat=200", "recoat_h = 200"),
+        ("recoat=8; recoat-within=24", "recoat_h = [8, 24]"),
+        ("recoat=8; recoat-within=100", "recoat_h = [8, 100]"),
+        ("recoat=24; recoat-within=72", "recoat_h = [24, 72]"),
+        ("recoat-other=12", "under_other_h = 12"),
+        ("recoat=8; recoat-within=100; recoat-other=48", "recoat_h = [8, 100]\nunder_other_h = 48"),
+        ("recoat=8; recoat-within=24; recoat-other=48", "recoat_h = [8, 24]\nunder_other_h = 48"),
+    ],
+)
+def test_a_can_and_a_file_wait_by_one_rule(stair: Stair, tmp_path: Path, can: str, product: str) -> None:
+    """The same label makes the same waits, on a logged can and in a plan's file."""
+    label = ("--label", can) if can else ()
+    assert stair("can", "add", "walnut", "--kind", "oil stain", *label).exit_code == 0
+    steps = ("--step", "oil; colour=walnut; can=C1", "--top", "water pu; coats=1")
+    assert stair("recipe", "add", "walnut", *steps).exit_code == 0
+    file = tmp_path / "plan.toml"
+    tread = 'front = "914mm", depth = "292mm", thickness = "27mm"'
+    stain = f'[[product]]\nkind = "oil stain"\nname = "walnut"\n{product}\n'
+    file.write_text(f"[[flight]]\ntreads = 4\ntread = {{ {tread} }}\n{stain}")
+    with Logbook.open(stair.folder) as log:
+        logged = logged_products(log)[0].coat.times
+    (read,) = read_plan(file).products
+    assert read.coat.times == logged
+
+
+def test_calendar_says_that_a_window_ends_before_the_usual_wait(stair: Stair) -> None:
+    """The label wins over the usual 72 h under another product, and the plan says that it is sooner than usual."""
+    stair.enter()
+    assert stair("can", "edit", "C1", "--label", "recoat=8; recoat-within=24").exit_code == 0
+    text = " ".join(stair("plan", "calendar", "--start", "2026-12-01").stdout.split())
+    assert "The label of walnut ends the wait for the next coat before the 72 h that are usual" in text
+    assert stair("can", "edit", "C1", "--label", "recoat-other=12").exit_code == 0
+    assert "that are usual under another" not in stair("plan", "calendar", "--start", "2026-12-01").stdout
 
 
 def test_calendar_keeps_a_long_wait_of_the_label(stair: Stair) -> None:

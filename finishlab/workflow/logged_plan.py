@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from finishlab.errors import UsageError
 from finishlab.stairs.coverage import Coats
+from finishlab.stairs.drying import recoat_times
 from finishlab.stairs.plan import Product, StairPlan
 from finishlab.workflow.planning import product_of
 from finishlab.workflow.printing_schedule import chosen_recipe
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 
     from finishlab.logbook import Logbook
     from finishlab.records import Batch, Finish, Label
-    from finishlab.stairs.drying import Times
+    from finishlab.stairs.drying import Times, Window
 
 __all__ = ["logged_plan", "logged_products", "logged_stair"]
 
@@ -110,11 +111,11 @@ def _labelled(product: Product, can: int | None, cans: Mapping[int, Batch], reco
     """Return a product with what its label says in the place of usual figures; the recipe's own wait comes next."""
     label = cans[can].label if can is not None and can in cans else None
     product = replace(product, coats=Coats(product.coats.top, under=1))
-    times = product.coat.times
-    recoat = times.recoat if recoat_h is None else (recoat_h, times.recoat[1])
+    window, other = None, None
     if label is not None:
-        recoat = _window(recoat, label, can, own=recoat_h is not None)
-    times = replace(times, recoat=recoat, under_other=_before_another(times, label, recoat_h))
+        window = _window(product.coat.times, label, can, own=recoat_h)
+        other = None if label.recoat_other_h is None else (label.recoat_other_h, None)
+    times = recoat_times(product.coat.times, window, other=other, own=recoat_h)
     if label is not None:
         times = replace(
             times,
@@ -128,46 +129,27 @@ def _labelled(product: Product, can: int | None, cans: Mapping[int, Batch], reco
     return replace(product, coat=replace(product.coat, times=times))
 
 
-def _window(
-    times: tuple[float, float | None], label: Label, can: int | None, *, own: bool
-) -> tuple[float, float | None]:
-    """Return the label's hours to the next coat; what it leaves out is the recipe's own figure or the usual one.
+def _window(times: Times, label: Label, can: int | None, *, own: float | None) -> Window | None:
+    """Return the label's hours to the next coat, None where it gives none.
+
+    A label with its latest hour alone leaves the first to the recipe, or to what is usual.
 
     Raises
     ------
     UsageError
-        ``"no-first-hour"`` if the label gives the latest hour alone, and that is before the first hour known.
+        ``"no-first-hour"`` if that is after the latest hour.
     """
-    least, most = times
-    least = least if label.recoat_h is None else label.recoat_h
-    most = most if label.recoat_within_h is None else label.recoat_within_h
-    if most is not None and least > most:
-        known = f"the recipe waits {least:g} h" if own else f"{least:g} h is usual"
+    least, most = label.recoat_h, label.recoat_within_h
+    if least is not None:
+        return least, most
+    if most is None:
+        return None
+    known = times.recoat[0] if own is None else own
+    if known > most:
+        why = f"{known:g} h is usual" if own is None else f"the recipe waits {known:g} h"
         raise UsageError(
             "no-first-hour",
-            f"The label of C{can} allows the next coat within {most:g} h, but says no first hour, and {known}.",
+            f"The label of C{can} allows the next coat within {most:g} h, but says no first hour, and {why}.",
             f"Enter the first hour its label gives: finishlab can edit C{can} --label “recoat=HOURS”",
         )
-    return least, most
-
-
-def _before_another(times: Times, label: Label | None, recoat_h: float | None) -> tuple[float, float | None] | None:
-    """Return the hours from a coat to that of another product; None where they are those to the next of the same.
-
-    A can's label has one time to recoat. For another product it can only lengthen the usual wait, which the recipe's
-    own figure replaces: a water-based finish on an oil stain that is not dry peels.
-    """
-    if times.under_other is None:
-        return None
-    least, most = times.under_other
-    least = least if recoat_h is None else recoat_h
-    if label is None:
-        return least, most
-    opens, closes = label.recoat_h, label.recoat_within_h
-    least = least if opens is None else max(least, opens)
-    if closes is None:
-        return least, most
-    # The label's window wins over a usual wait that would miss it.
-    if least > closes:
-        least = times.recoat[0] if opens is None else opens
-    return least, closes
+    return known, most

@@ -11,7 +11,7 @@ from finishlab.errors import UsageError
 from finishlab.stairs.calendar import Fitting
 from finishlab.stairs.coverage import DEFAULT_WASTE, Can, Coats
 from finishlab.stairs.cutting import Stock
-from finishlab.stairs.drying import Coat, Times, default_coat
+from finishlab.stairs.drying import Coat, default_coat, recoat_times
 from finishlab.stairs.geometry import KINDS, UPRIGHT, Part, PartKind, Shape
 from finishlab.stairs.hours import WorkHours, parse_days, parse_hours
 from finishlab.stairs.liquids import liquid
@@ -283,15 +283,11 @@ def _timed(section: Section, base: Coat) -> Coat:
     times = base.times
     rub_out = section.flag("rub_out")
     use, cure = section.number("use_d"), section.number("cure_d")
-    recoat = section.span("recoat_h")
-    under_other = section.span("under_other_h")
     try:
         return replace(
             base,
-            times=Times(
-                recoat=recoat or times.recoat,
-                # A label's time to recoat stands for other products too, unless it says more.
-                under_other=under_other or (None if recoat else times.under_other),
+            times=replace(
+                recoat_times(times, section.span("recoat_h"), other=section.span("under_other_h")),
                 late=section.number("late_h"),
                 rub_out=times.rub_out if rub_out is None else rub_out,
                 socks=_or(section.number("socks_h"), times.socks),
