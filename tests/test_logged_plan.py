@@ -52,6 +52,76 @@ def test_quantities_of_the_logged_stair_follow_the_label(stair: Stair) -> None:
     assert top["coats"]["top"] == 3
 
 
+def test_quantities_take_size_and_price_of_the_logged_cans(stair: Stair) -> None:
+    """The recipe's cans say what to buy of and for how much; each figure has its origin beside it."""
+    stair.enter()
+    assert stair("can", "edit", "C1", "--size", "1qt", "--left", "0.3L", "--label", "price=18.5").exit_code == 0
+    label = ("--label", "coverage=10; coverage-to=12; price=34; currency=EUR")
+    satin = ("satin", "--kind", "water polyurethane 1-part")
+    assert stair("can", "add", *satin, "--size", "1L", *label).exit_code == 0
+    assert stair("can", "add", *satin, "--size", "2.5L", "--label", "price=60; currency=EUR").exit_code == 0
+    assert stair("recipe", "edit", "R1", "--top", "can=C2; product=satin").exit_code == 0
+    text = " ".join(stair("plan", "quantities").stdout.replace("\n", " ").split())
+    assert "1 coat on top and edges (R1), 1 on the underside" in text
+    assert "one quart covers 122 ft2 (12 m2/L): as the label of C1 says" in text
+    assert "Buy 1 x 1 qt for 18.50 (size and price of C1)" in text
+    assert "still in hand, and not taken off: 0.32 qt (0.30 L) in C1" in text
+    assert "Buy 1 x 2.5 L for 60.00 EUR (sizes and prices of C2 and C3)" in text
+    stain, top = json.loads(stair("plan", "quantities", "--json").stdout)["products"]
+    assert stain["buy"]["most"]["cost"] == 18.5
+    assert stain["coats_from"] == "R1"
+    assert stain["in_hand"] == [{"can": "C1", "litres": 0.3}]
+    assert (top["coverage_from"], top["buy"]["most"]["currency"]) == ("the label of C2", "EUR")
+
+
+def test_options_win_over_the_logged_cans(stair: Stair) -> None:
+    """Size, price and coverage by option stand in the place of the can's, for the product that is named."""
+    stair.enter()
+    assert stair("can", "edit", "C1", "--size", "1qt", "--label", "price=18.5").exit_code == 0
+    said = ("--product", "walnut", "--can", "1gal=60", "--coverage", "6 m2/L", "--coats", "2", "--waste", "10")
+    done = stair("plan", "quantities", *said)
+    text = " ".join(done.stdout.split())
+    assert "2 coats on top and edges (by option)" in text
+    assert "(6 m2/L): as --coverage says" in text
+    assert "Buy 1 x 1gal for 60.00 (as --can says)" in text
+    stain, top = json.loads(stair("plan", "quantities", *said, "--json").stdout)["products"]
+    assert (stain["coverage_m2_per_l"], stain["waste"]) == ([6, 6], 0.1)
+    assert top["coverage_m2_per_l"] == [9, 15]
+    assert top["waste"] == 0.15
+    both = json.loads(stair("plan", "quantities", "--waste", "10", "--json").stdout)["products"]
+    assert [each["waste"] for each in both] == [0.1, 0.1]
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("--can", "1qt"), "Several products are planned"),
+        (("--product", "ebony", "--can", "1qt"), "“ebony” is not planned"),
+        (("--liquid", "oil stain", "--product", "walnut"), "--liquid is the product"),
+    ],
+)
+def test_options_for_nobody_are_refused(stair: Stair, words: tuple[str, ...], says: str) -> None:
+    """An option that could be meant for several products, or for none, is refused and names them."""
+    stair.enter()
+    done = stair("plan", "quantities", *words)
+    assert done.exit_code == 2
+    assert says in done.stderr
+
+
+def test_a_can_without_a_size_says_so(stair: Stair) -> None:
+    """Where the recipe's can has no size, the answer names the can and how to write it down."""
+    stair.enter()
+    assert "C1 has no size written down" in stair("plan", "quantities").stdout
+
+
+def test_a_sealer_that_is_none_is_not_bought(stair: Stair) -> None:
+    """A recipe that says there is no sealer plans none."""
+    stair.enter()
+    assert stair("recipe", "edit", "R1", "--seal", "none").exit_code == 0
+    products = json.loads(stair("plan", "quantities", "--json").stdout)["products"]
+    assert [each["kind"] for each in products] == ["oil stain", "water polyurethane 1-part"]
+
+
 def test_calendar_of_the_logged_stair_waits_as_the_label_says(stair: Stair) -> None:
     """Alternate treads: the second half of the treads is begun only when the first can be walked on."""
     stair.enter()

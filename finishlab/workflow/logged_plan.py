@@ -8,11 +8,13 @@ from itertools import groupby
 from typing import TYPE_CHECKING, Final
 
 from finishlab.errors import UsageError
-from finishlab.stairs.coverage import Coats
+from finishlab.stairs.coverage import Can, Coats
 from finishlab.stairs.drying import recoat_times
-from finishlab.stairs.plan import Product, StairPlan
+from finishlab.stairs.plan import Origin, Product, StairPlan
+from finishlab.units import LITRES_PER_QT
 from finishlab.workflow.planning import product_of
 from finishlab.workflow.printing_schedule import chosen_recipe
+from finishlab.workflow.stair_state import coats_of
 from finishlab.workflow.stairs import parts_for_plan
 
 if TYPE_CHECKING:
@@ -27,6 +29,12 @@ __all__ = ["logged_plan", "logged_products", "logged_stair"]
 _STAINS: Final = {"oil": "oil stain", "water": "water stain", "gel": "gel stain", "dye": "water stain"}
 """Kind of a colour step -> kind of liquid; a dye is counted as a water stain."""
 _USUAL_TOPCOATS: Final = 3
+_US_SIZES: Final = {
+    0.125: "1/4 pt", 0.25: "1/2 pt", 0.5: "1 pt", 1: "1 qt", 2: "1/2 gal", 4: "1 gal", 5: "5 qt", 20: "5 gal",
+}  # fmt: skip
+"""Quarts -> what a can of that size is called."""
+_MOST_SIZES: Final = 4
+"""As many sizes as a purchase can be mixed of."""
 
 
 def logged_plan(log: Logbook, recipe: str | None = None) -> StairPlan:
@@ -39,7 +47,9 @@ def logged_plan(log: Logbook, recipe: str | None = None) -> StairPlan:
     LogbookError
         ``"unknown-recipe"``.
     """
-    return replace(logged_stair(log), products=logged_products(log, recipe))
+    stair, products = logged_stair(log), logged_products(log, recipe)
+    us = any(can.label in _US_SIZES.values() for product in products for can in product.cans)
+    return replace(stair, products=products, us=us)
 
 
 def logged_stair(log: Logbook) -> StairPlan:
@@ -67,7 +77,7 @@ def logged_stair(log: Logbook) -> StairPlan:
 
 
 def logged_products(log: Logbook, recipe: str | None = None) -> tuple[Product, ...]:
-    """Return what a recipe puts on, in order; coverage and times are the cans' labels' where these say them."""
+    """Return what a recipe puts on, in order; coverage, times, sizes and prices are the cans' where these say them."""
     number, chosen, _ = chosen_recipe(log, recipe)
     cans = {int(each.number[1:]): each.record for each in log.cans()}
     products = tuple(_products(f"R{number}", chosen.finish, cans))
@@ -90,10 +100,11 @@ def _products(number: str, finish: Finish, cans: Mapping[int, Batch]) -> Iterato
                 f"Say it, for example: finishlab recipe edit {number} --step “1: kind=oil”",
             )
         coats = len(list(alike))
-        yield _labelled(product_of(kind, name=name or None, coats=coats), can, cans, next_h)
-    if finish.seal is not None:
-        sealed = product_of("sealer", name=finish.seal.kind, coats=finish.seal.coats or 1, under=1)
-        yield _labelled(sealed, finish.seal.can_number, cans, None)
+        yield _said(product_of(kind, name=name or None, coats=coats), number, can, cans, next_h)
+    seals = coats_of(finish).get("seal", 0)
+    if finish.seal is not None and seals:
+        sealed = product_of("sealer", name=finish.seal.kind, coats=seals, under=1)
+        yield _said(sealed, number, finish.seal.can_number, cans, None)
     coat = finish.topcoat
     if coat is not None:
         if coat.kind in {None, "other"}:
@@ -104,7 +115,60 @@ def _products(number: str, finish: Finish, cans: Mapping[int, Batch]) -> Iterato
             )
         name = " ".join(word for word in (coat.maker, coat.product) if word)
         top = product_of(str(coat.kind), name=name or None, coats=coat.coats or _USUAL_TOPCOATS)
-        yield _labelled(top, coat.can_number, cans, coat.recoat_h)
+        if coat.coats is None:
+            number = f"usual, since {number} does not say how many"
+        yield _said(top, number, coat.can_number, cans, coat.recoat_h)
+
+
+def _said(product: Product, recipe: str, can: int | None, cans: Mapping[int, Batch], recoat_h: float | None) -> Product:
+    """Return a product with all that the recipe and its can say, and who said it."""
+    product = replace(product, origin=Origin(coats=recipe))
+    if can is None or can not in cans:
+        return _labelled(product, can, cans, recoat_h)
+    hint = f"C{can} has no size written down: finishlab can edit C{can} --size 1L, or name sizes with --can"
+    alike = {number: each for number, each in cans.items() if _same_product(each, cans[can])}
+    left = tuple((f"C{number}", each.left_l) for number, each in alike.items() if each.left_l)
+    origin = Origin(recipe, coverage=f"the label of C{can}", no_cans=hint, in_hand=left)
+    product = replace(product, origin=origin)
+    return _labelled(_with_cans(product, {can: cans[can], **alike}), can, cans, recoat_h)
+
+
+def _with_cans(product: Product, alike: Mapping[int, Batch]) -> Product:
+    """Return a product with the sizes and prices of its logged cans; of one size the last can's price."""
+    sizes: dict[float, tuple[int, Can]] = {}
+    for number, each in alike.items():
+        if each.size_l is None:
+            continue
+        label = each.label
+        price, currency = (None, None) if label is None else (label.price, label.currency)
+        before = sizes.get(round(each.size_l, 2))
+        if before is None or price is not None:
+            can = Can(each.size_l, price, _size_words(each.size_l), (currency or "") if price is not None else "")
+            sizes[round(each.size_l, 2)] = number, can
+    kept = sorted(sizes.values(), key=lambda each: each[0], reverse=True)[:_MOST_SIZES]
+    if not kept:
+        return product
+    cans = tuple(can for _, can in kept)
+    from_ = " and ".join(f"C{number}" for number in sorted(number for number, _ in kept))
+    what = "sizes and prices" if len(kept) > 1 else "size and price"
+    if any(can.price is None for can in cans):
+        what = "sizes" if len(kept) > 1 else "size"
+    return replace(product, cans=cans, origin=replace(product.origin, cans=f"{what} of {from_}"))
+
+
+def _same_product(one: Batch, other: Batch) -> bool:
+    return all(
+        (getattr(one, name) or "").casefold() == (getattr(other, name) or "").casefold()
+        for name in ("kind", "maker", "product")
+    )
+
+
+def _size_words(litres: float) -> str:
+    """Return a can's size: by its US name where it is one, else in litres."""
+    for quarts, name in _US_SIZES.items():
+        if abs(litres - quarts * LITRES_PER_QT) < 0.002 * litres:
+            return name
+    return f"{litres:.4g} L"
 
 
 def _labelled(product: Product, can: int | None, cans: Mapping[int, Batch], recoat_h: float | None) -> Product:
