@@ -122,7 +122,8 @@ def finish_page() -> str:
         "their section; what stands first without an equals sign is the kind. A figure may carry another unit (`6in`, ",
         "`1 1/16 in`, `30 min`, `70F`, `1qt`); an empty value takes a field out.\n\n",
         "In a file for `--from` a field has its stored name: in TOML in a table of its section (`[preparation]`, a ",
-        "`[[steps]]` for each step), in CSV as the head of a column (`preparation.grits`, `steps.1.kind`).\n",
+        "`[[steps]]` for each step), in CSV as the head of a column (`preparation.grits`, `steps.1.kind`). `finishlab ",
+        "board import FILE.csv` logs every row as a board, all or none; their photos are added afterwards.\n",
     ]
     for name, section in SECTIONS.items():
         parts.append(f"\n## {name.capitalize()}\n\n{SECTION_OPTIONS[name]}\n\n")

@@ -210,6 +210,75 @@ def test_a_record_comes_from_a_row_of_a_csv_file(logged: Run, tmp_path: Path) ->
     assert logged("board", "edit", "B2", "--from", file, "--row", 3).exit_code == 2
 
 
+ROWS: Final = "species,stain,purpose,preparation.grits,steps.1.kind,recipe\n"
+
+
+def test_every_row_of_a_csv_file_becomes_a_board(logged: Run, tmp_path: Path) -> None:
+    """Rows are logged in their order, each with its finish, its recipe and a history; none has a photo yet."""
+    file = tmp_path / "boards.csv"
+    file.write_text(ROWS + "ash,,raw,80-100,,\noak,,,,gel,honey\n,,,,,\nelm,,,,,\n")
+    done = logged("board", "import", file)
+    assert (done.exit_code, done.stdout) == (0, "B3\nB4\nB5\n"), done.stderr
+    assert "3 boards logged: B3 to B5" in done.stderr
+    assert record_of(logged, "B3")["finish"]["preparation"] == {"grits": [80, 100]}
+    assert record_of(logged, "B4")["recipe_number"] == 1
+    assert record_of(logged, "B5")["purpose"] == "candidate"
+    assert [entry["what"] for entry in history_of(logged, "B5")] == ["add"]
+    assert "Not measured yet" in logged("board", "show", "B3").stdout
+    assert "B3 has no photo to measure again" in logged("remeasure", "B3").stderr
+    (board,) = json.loads(logged("board", "import", file, "--json").stdout)["boards"][:1]
+    assert board["board"] == "B6"
+
+
+def test_rows_that_were_logged_before_are_told(logged: Run, tmp_path: Path) -> None:
+    """A file read twice makes its boards twice, and says which boards say just the same."""
+    file = tmp_path / "boards.csv"
+    file.write_text(ROWS + "ash,,raw,80-100,,\nelm,,,,,\n")
+    assert "logged before" not in logged("board", "import", file).stderr
+    again = logged("board", "import", file)
+    assert "Worth a thought, rows 1 and 2: a board that says just the same was logged before: B3, B4." in again.stderr
+
+
+@pytest.mark.parametrize(
+    ("rows", "code", "says"),
+    [
+        ("ash,,,,,\nelm,,,120-80,,\n", 2, "boards.csv, row 2: "),
+        ("ash,,,,,\n,walnut,,,,\n", 2, "row 2: The board has no species."),
+        ("ash,,,,,\nelm,,,,,R9\n", 6, "row 2: The logbook has no recipe R9."),
+        ("ash,,,,,\nelm,,,,,,x\n", 2, "row 2: it has more cells than the head."),
+        ("ash,,nice,,,\nelm,,,,,\noak,,,,soup,\nfir,,nice,,,\n", 2, "row 1: "),
+    ],
+)
+def test_one_wrong_row_keeps_the_whole_file_out(logged: Run, tmp_path: Path, rows: str, code: int, says: str) -> None:
+    """The row is named with what is wrong in it, and no board of the file is logged."""
+    file = tmp_path / "boards.csv"
+    file.write_text(ROWS + rows)
+    refused = logged("board", "import", file)
+    assert (refused.exit_code, refused.stdout) == (code, "")
+    assert says in refused.stderr
+    assert "Nothing was logged." in refused.stderr
+    if rows.count("nice") == 2:
+        assert "Rows 3 and 4 are wrong too." in refused.stderr
+    assert len(json.loads(logged("board", "list", "--json").stdout)["boards"]) == 2
+
+
+def test_a_can_that_is_not_there_names_its_row(logged: Run, tmp_path: Path) -> None:
+    """A row that names an unknown can is refused like any other."""
+    file = tmp_path / "boards.csv"
+    file.write_text("species,steps.1.kind,steps.1.can_number\nash,oil,7\n")
+    refused = logged("board", "import", file)
+    assert refused.exit_code == 6
+    assert "boards.csv, row 1: There is no can C7." in refused.stderr
+
+
+def test_only_a_csv_file_holds_many_boards(logged: Run, tmp_path: Path) -> None:
+    """A TOML file is one board's, and said so."""
+    (tmp_path / "a.toml").write_text('species = "ash"')
+    refused = logged("board", "import", tmp_path / "a.toml")
+    assert refused.exit_code == 2
+    assert "a TOML file holds one board" in refused.stderr
+
+
 @pytest.mark.parametrize(
     ("name", "text", "says"),
     [

@@ -154,6 +154,16 @@ def test_a_coat_before_the_last_ones_time(log: Logbook, days: int, told: str) ->
     assert (told in found[0]) if told else found == []
 
 
+def test_a_label_has_its_own_time_before_another_product(log: Logbook) -> None:
+    """A can that asks for 72 h before another product: two days are too soon for a topcoat, and due says from when."""
+    log.edit_can("C1", label=Label(recoat_h=24, recoat_other_h=72))
+    do(log, "tread 1 stain", batch_number=1)
+    assert "asks for 72 h" in do(log, "tread 1 topcoat", DAY + dt.timedelta(days=2))[0]
+    do(log, "tread 2 stain", batch_number=1)
+    (row,) = due_rows(log.stair(), "tread 2", {"stain": 1, "topcoat": 3})
+    assert row.not_before == DAY + dt.timedelta(days=3)
+
+
 def test_a_coat_that_is_perhaps_too_soon_or_too_late(log: Logbook) -> None:
     """Days, not hours, are on record: a short time on one day is told as perhaps, a closed window as too late."""
     do(log, "tread 1 topcoat", batch_number=3)

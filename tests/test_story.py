@@ -142,7 +142,7 @@ def test_boards_of_other_lights_are_counted_not_listed_without_end() -> None:
     """Of very many boards photographed in other lights the first are named and the rest counted."""
     named = tuple(f"B{i}" for i in range(MOST_TOLD + 5))
     facts = dict(tell(samples.content(left_out=named)).facts)
-    assert facts["Photographed in other lights only"].endswith(f"B{MOST_TOLD - 1} and 5 more")
+    assert facts["Not photographed in this light"].endswith(f"B{MOST_TOLD - 1} and 5 more")
 
 
 def test_details_are_labels_and_values() -> None:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 _COMMANDS: Mapping[str, tuple[str, str]] = {
     "add": ("finishlab.cli.board_add:add", "Measure photos of a test board and log them."),
+    "import": ("finishlab.cli.board_import:import_boards", "Log every row of a CSV file as a board."),
     "list": ("finishlab.cli.board:list_boards", "List the test boards."),
     "show": ("finishlab.cli.board:show", "Show all that is logged of a board."),
     "compare": ("finishlab.cli.board_compare:compare", "Show what differs between two boards, and their colours."),

@@ -32,8 +32,8 @@ _FIELDS = (
     click.option(
         "--label",
         metavar="FIELDS",
-        help='What its label says: "coverage=10; coverage-to=12; recoat=4; recoat-within=24; walk-on=24; '
-        'pot-life=4; price=34".',
+        help='What its label says: "coverage=10; coverage-to=12; recoat=4; recoat-within=24; recoat-other=72; '
+        'walk-on=24; pot-life=4; price=34".',
     ),
     click.option("--note", metavar="TEXT", help="Anything else."),
 )

@@ -83,5 +83,5 @@ def _show(found: Comparison, top: int) -> None:
         recipes=found.recipes,
         most=top or None,
     )
-    left_out = f" Photographed in other lights only: {', '.join(found.left_out)}." if found.left_out else ""
+    left_out = f" Not photographed in it: {', '.join(found.left_out)}." if found.left_out else ""
     console.print(f"\nLight: {found.light}.{left_out}", markup=False, highlight=False)

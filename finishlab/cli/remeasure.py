@@ -34,6 +34,8 @@ def remeasure(numbers: tuple[str, ...], *, as_json: bool) -> int:
             say(f"{each.number} is left as it was:")
             for error in each.errors:
                 show_error(error)
+        elif not each.before:
+            say(f"{each.number} has no photo to measure again.")
         elif not as_json:
             moves = (_moved(old.lab, new.lab) for old, new in zip(each.before, each.after, strict=True))
             click.echo(f"{each.number}: L* a* b* moved by {'; '.join(moves)}")

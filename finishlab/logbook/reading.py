@@ -126,15 +126,17 @@ def _shown(table: type[RecipeRow | BatchRow], number: int | None, *, removed: bo
 
 
 def read_boards(
-    session: Session, *, number: int | None = None, light: Light | None = None, brief: bool = False
+    session: Session, *, number: int | range | None = None, light: Light | None = None, brief: bool = False
 ) -> list[StoredBoard]:
-    """Read the boards that were not removed: all, or one; in three queries.
+    """Read the boards that were not removed: all, one, or those of a range of numbers; in three queries.
 
     With a `light`, only what was measured in it is given, and only boards of which there is something. `brief` leaves
     out where the strip lay and the fit's figures, which take longer to read than all the rest.
     """
     shown: list[ColumnElement[bool]] = [BoardRow.removed.is_(None)]
-    if number is not None:
+    if isinstance(number, range):
+        shown.append(BoardRow.number.between(number[0], number[-1]))
+    elif number is not None:
         shown.append(BoardRow.number == number)
     rows = session.scalars(select(BoardRow).where(*shown).order_by(BoardRow.number)).all()
     of_board = MeasurementRow.board_number == BoardRow.number

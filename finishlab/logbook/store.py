@@ -210,6 +210,16 @@ class Logbook(StripShelf, CameraShelf, RenewShelf, RecipeShelf, HistoryShelf, Un
             rows.note_change(session, self._who, "add", f"B{number}", after=after)
             return read_boards(session, number=number)[0]
 
+    def add_boards(self, records: Sequence[BoardRecord]) -> list[StoredBoard]:
+        """Log many boards that have no photo yet, in one transaction; errors as in `add_board`."""
+        with self._write() as session:
+            for record in {(each.recipe_number, each.finish): each for each in records}.values():
+                check_named(session, record)
+            numbers = rows.add_board_rows(session, records)
+            for number, record in zip(numbers, records, strict=True):
+                rows.note_change(session, self._who, "add", f"B{number}", after=record.as_dict())
+            return read_boards(session, number=range(numbers[0], numbers[-1] + 1)) if numbers else []
+
     def add_board_photos(
         self,
         number: str,

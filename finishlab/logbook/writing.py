@@ -35,6 +35,7 @@ from finishlab.records import Approval, Batch, BoardRecord, Flight, FloorSpotRec
 __all__ = [
     "AnyRecord",
     "add_board_row",
+    "add_board_rows",
     "add_measurements",
     "add_pairs",
     "add_row",
@@ -77,6 +78,17 @@ def add_board_row(session: Session, record: BoardRecord) -> int:
     return add_row(session, BoardRow, record)
 
 
+def add_board_rows(session: Session, records: Sequence[BoardRecord]) -> list[int]:
+    """Insert boards with numbers that follow one another; return the numbers."""
+    last = _next_number(session, BoardRow.__tablename__, len(records))
+    numbers = list(range(last - len(records) + 1, last + 1))
+    made = now()
+    for number, record in zip(numbers, records, strict=True):
+        session.add(BoardRow(number=number, created=made, **record_values(record)))
+    session.flush()
+    return numbers
+
+
 def add_spot_row(session: Session, record: FloorSpotRecord) -> int:
     """Insert a floor spot; return its number."""
     return add_row(session, FloorSpotRow, record)
@@ -90,9 +102,9 @@ def add_row(session: Session, table: type[BoardRow | FloorSpotRow | RecipeRow | 
     return number
 
 
-def _next_number(session: Session, name: str) -> int:
+def _next_number(session: Session, name: str, count: int = 1) -> int:
     # The update holds the row (or SQLite's write lock) until the end of the transaction, so no two get one number.
-    session.execute(update(CounterRow).where(CounterRow.name == name).values(last=CounterRow.last + 1))
+    session.execute(update(CounterRow).where(CounterRow.name == name).values(last=CounterRow.last + count))
     return session.execute(select(CounterRow.last).where(CounterRow.name == name)).scalar_one()
 
 

@@ -52,6 +52,8 @@ class Label(Checked):
     coverage_high_m2_per_l: float | None = entry("coverage-to", "covers at most", "m2/L", "number")
     recoat_h: float | None = entry("recoat", "recoat after", "h", "number")
     recoat_within_h: float | None = entry("recoat-within", "recoat within", "h", "number")
+    recoat_other_h: float | None = entry("recoat-other", "another product after", "h", "number")
+    """Before a coat of another product, where the label asks for more or less than before its own."""
     walk_on_h: float | None = entry("walk-on", "socks after", "h", "number")
     use_h: float | None = entry("use", "in use after", "h", "number")
     cure_d: float | None = entry("cure", "cured after", "days", "number")
@@ -73,6 +75,10 @@ class Label(Checked):
                 f"A recoat window from {opens:g} to {closes:g} h ends before it begins.",
                 "Read the label again: recoat after, and recoat within.",
             )
+
+    def next_coat_h(self, *, another: bool) -> float | None:
+        """Return the hours the label asks for before the next coat, of the same product or of another; None: none."""
+        return self.recoat_other_h if another and self.recoat_other_h is not None else self.recoat_h
 
 
 @dataclass(frozen=True, slots=True)

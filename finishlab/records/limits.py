@@ -110,6 +110,7 @@ HARD: Final[tuple[HardLimit, ...]] = (
     HardLimit("label", "recoat_h", "time to recoat", "h", low=0),
     HardLimit("label", "recoat_within_h", "end of the recoat window", "h", low=0),
     HardLimit("label", "recoat_within_h", "order of the recoat window", rule="an end that is not before its start"),
+    HardLimit("label", "recoat_other_h", "time before another product", "h", low=0),
     HardLimit("label", "walk_on_h", "time until socks may walk on it", "h", low=0),
     HardLimit("label", "use_h", "time until it may be used", "h", low=0),
     HardLimit("label", "cure_d", "time to cure", "days", low=0),

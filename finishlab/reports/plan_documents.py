@@ -55,6 +55,10 @@ def quantities_document(found: Sequence[Quantity], cautions: Sequence[Caution]) 
                 "coat_area_m2": round(each.need.coat_area, 4),
                 "coverage_m2_per_l": [round(value, 4) for value in each.need.coverage],
                 "coverage_source": _source(each),
+                "coverage_from": each.product.origin.coverage if each.from_label else None,
+                "coats_from": each.product.origin.coats or None,
+                "cans_from": each.product.origin.cans or None,
+                "in_hand": [{"can": can, "litres": litres} for can, litres in each.product.origin.in_hand],
                 "waste": each.need.waste,
                 "litres": [round(value, 4) for value in each.need.litres],
                 "buy": None if each.buy is None else {"least": _bought(each.buy[0]), "most": _bought(each.buy[1])},
@@ -69,7 +73,7 @@ def quantities_csv(found: Sequence[Quantity]) -> str:
     header = (
         "product", "kind", "parts", "coats top", "coats edges", "coats underside", "area to coat m2",
         "coverage least m2/L", "coverage most m2/L", "coverage source", "waste %", "litres least", "litres most",
-        "buy least", "buy most", "cost least", "cost most",
+        "buy least", "buy most", "cost least", "cost most", "currency", "coverage from", "cans from",
     )  # fmt: skip
     rows: list[Sequence[Cell]] = []
     for each in found:
@@ -82,7 +86,9 @@ def quantities_csv(found: Sequence[Quantity]) -> str:
             _source(each),
         )
         litres = (round(need.waste * 100, 4), *(round(value, 4) for value in need.litres))
-        bought = (_words(low), _words(high), _cost(low), _cost(high))
+        currency = None if high is None else high.currency or None
+        origin = (product.origin.coverage if each.from_label else None, product.origin.cans or None)
+        bought = (_words(low), _words(high), _cost(low), _cost(high), currency, *origin)
         rows.append((product.name, product.kind, len(each.parts), *coats, *figures, *litres, *bought))
     return csv_text(header, rows)
 
@@ -276,7 +282,8 @@ def _source(quantity: Quantity) -> str:
 
 def _bought(bought: Purchase) -> Document:
     cans = [{"size": can.name, "litres": round(can.litres, 4), "count": count} for can, count in bought.cans]
-    return {"cans": cans, "litres": round(bought.litres, 4), "cost": bought.cost}
+    currency = {"currency": bought.currency} if bought.currency else {}
+    return {"cans": cans, "litres": round(bought.litres, 4), "cost": bought.cost, **currency}
 
 
 def _words(bought: Purchase | None) -> str | None:

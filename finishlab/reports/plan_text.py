@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 from finishlab.cautions import DEFERS, Caution
 from finishlab.stairs.calendar import Calendar, Event, Night, nights
-from finishlab.stairs.coverage import Coats, Purchase
+from finishlab.stairs.coverage import DEFAULT_WASTE, Coats, Purchase
 from finishlab.stairs.cutting import CuttingPlan, Piece
 from finishlab.stairs.floor_purchase import FloorPurchase
 from finishlab.stairs.geometry import UPRIGHT, Part
@@ -49,12 +49,17 @@ def print_quantities(console: Console, plan: StairPlan, found: Sequence[Quantity
     for quantity in found:
         product, need = quantity.product, quantity.need
         which = " of what is finished away from the stair" if plan.away and product.coats.under else ""
-        _line(console, f"{product.title}: {_coats(product.coats, quantity.parts)}{which}")
+        says = f" ({product.origin.coats})" if product.origin.coats else ""
+        _line(console, f"{product.title}: {_coats(product.coats, quantity.parts, says)}{which}")
         _line(console, f"on {_counted(quantity.parts)}: {area_text(need.coat_area, us=plan.us)} to coat in all", 2)
         _line(console, _covers(quantity, us=plan.us), 2)
         amounts = " to ".join(dict.fromkeys(volume_text(each, us=plan.us) for each in need.litres))
-        _line(console, f"needs {amounts}, {need.waste * 100:g} % waste included", 2)
+        usual = ", as is usual" if need.waste == DEFAULT_WASTE else ""
+        _line(console, f"needs {amounts}, {need.waste * 100:g} % waste included{usual}", 2)
         _line(console, _buy(quantity), 2)
+        if product.origin.in_hand:
+            left = ", ".join(f"{volume_text(litres, us=plan.us)} in {can}" for can, litres in product.origin.in_hand)
+            _line(console, f"still in hand, and not taken off: {left}", 2)
         console.print()
     total = _total(found)
     if total:
@@ -199,15 +204,15 @@ def _line(console: Console, text: str, indent: int = 0, hanging: int | None = No
     console.print("\n".join(lines).replace("\u00a0", " "), markup=False, highlight=False, soft_wrap=True)
 
 
-def _coats(coats: Coats, parts: Sequence[Part]) -> str:
-    """Return the coats in words: ``3 coats on top and edges, 1 on the underside``."""
+def _coats(coats: Coats, parts: Sequence[Part], says: str = "") -> str:
+    """Return the coats in words, with who says so: ``3 coats on top and edges (R1), 1 on the underside``."""
     if all(part.kind in UPRIGHT for part in parts):
-        return f"{_count(coats.top, 'coat')} on the face"
+        return f"{_count(coats.top, 'coat')} on the face{says}"
     edges = coats.top if coats.edges is None else coats.edges
     words = f"{_count(coats.top, 'coat')} on top and edges"
     if edges != coats.top:
         words = f"{_count(coats.top, 'coat')} on top, {edges} on the edges"
-    return f"{words}, {coats.under} on the underside" if coats.under else words
+    return f"{words}{says}, {coats.under} on the underside" if coats.under else f"{words}{says}"
 
 
 def _count(number: int, noun: str) -> str:
@@ -226,7 +231,11 @@ def _counted(parts: Sequence[Part]) -> str:
 def _covers(quantity: Quantity, *, us: bool) -> str:
     least, most = quantity.need.coverage
     metric = _span(least, most)
-    who = "as the label says" if quantity.from_label else "usual figures, but labels differ; common practice, no source"
+    who = (
+        f"as {quantity.product.origin.coverage} says"
+        if quantity.from_label
+        else "usual figures, but labels differ; common practice, no source"
+    )
     if us:
         return f"one quart covers {_span(least / _FT2_PER_QT, most / _FT2_PER_QT)} ft2 ({metric} m2/L): {who}"
     return f"one litre covers {metric} m2: {who}"
@@ -238,27 +247,34 @@ def _span(least: float, most: float) -> str:
 
 def _buy(quantity: Quantity) -> str:
     if quantity.buy is None:
-        return "name the can sizes on sale to see how many to buy"
+        return quantity.product.origin.no_cans
+    whose = f" ({quantity.product.origin.cans})" if quantity.product.origin.cans else ""
     least, most = (_cans(each) for each in quantity.buy)
     if least == most:
-        return f"Buy {least}"
-    return f"Buy {least}, or up to {most}: read the coverage on the label before you buy, and name it"
+        return f"Buy {least}{whose}"
+    return f"Buy {least}, or up to {most}{whose}: read the coverage on the label before you buy, and name it"
 
 
 def _cans(bought: Purchase) -> str:
     words = " and ".join(f"{count} x {can.name}" for can, count in bought.cans)
-    return words if bought.cost is None else f"{words} for {bought.cost:.2f}"
+    return words if bought.cost is None else f"{words} for {_money(bought.cost, bought.currency)}"
+
+
+def _money(cost: float, currency: str) -> str:
+    return f"{cost:.2f} {currency}".rstrip()
 
 
 def _total(found: Sequence[Quantity]) -> str:
     costs = [(each.buy[0].cost, each.buy[1].cost) for each in found if each.buy is not None]
     known = [(low, high) for low, high in costs if low is not None and high is not None]
-    if len(known) < 2:
+    currencies = {bought.currency for each in found if each.buy is not None for bought in each.buy if bought.cans}
+    if len(known) < 2 or len(currencies) > 1:
         return ""
     low, high = sum(low for low, _ in known), sum(high for _, high in known)
     missing = len(found) - len(known)
     rest = f"; {_count(missing, 'product')} without a price not counted" if missing else ""
-    return f"Together {low:.2f}{'' if abs(high - low) < 0.005 else f' to {high:.2f}'}{rest}"
+    unit = f" {currency}" if (currency := currencies.pop()) else ""
+    return f"Together {low:.2f}{'' if abs(high - low) < 0.005 else f' to {high:.2f}'}{unit}{rest}"
 
 
 def _pieces(console: Console, plan: StairPlan, pieces: Sequence[Piece]) -> None:

@@ -85,7 +85,7 @@ class ReportContent:
     recipes: Ranking | None = None
     """Recipes in place of boards."""
     left_out: tuple[str, ...] = ()
-    """Boards photographed in other lights only."""
+    """Boards that were not photographed in this light."""
     extra: Mapping[str, str] = field(default_factory=dict)
     """Further lines for the method: name -> text (strip number, camera, settings)."""
 

@@ -85,7 +85,7 @@ def tell(content: ReportContent) -> Story:
     if content.left_out:
         rest = len(content.left_out) - MOST_TOLD
         named = ", ".join(content.left_out[:MOST_TOLD]) + (f" and {rest} more" if rest > 0 else "")
-        facts.append(("Photographed in other lights only", named))
+        facts.append(("Not photographed in this light", named))
     return Story(
         answer=answer(ranking),
         detail=_detail(content),

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Final, Literal
 
 from finishlab.errors import UsageError
@@ -347,5 +348,12 @@ def _notes(jobs: Sequence[Job], steps: Sequence[Step], planner: _Planner) -> tup
     ]
     walked = {step.parts[0].kind for step in steps}
     stained = [job.coats[-1].product for job in jobs if walked & set(job.kinds) and not job.coats[-1].is_film]
+    found += dict.fromkeys(
+        f"The label of {before.product} ends the wait for the next coat before the {wait:g} h that are usual under "
+        f"another product, so {after.product} is planned as the label says; ask its maker whether it may go on so soon."
+        for job in jobs
+        for before, after in pairwise(job.coats)
+        if before.product != after.product and (wait := before.times.passed_over) is not None
+    )
     found += [f"The last coat named is {name}: bare stain wears off a tread; add a topcoat." for name in stained]
     return tuple(found)

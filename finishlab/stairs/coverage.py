@@ -99,6 +99,8 @@ class Can:
     price: float | None = None
     label: str = ""
     """How its size was written: ``1qt``."""
+    currency: str = ""
+    """Of its price, where that is written down."""
 
     def __post_init__(self) -> None:
         if not 0 < self.litres <= 1000:
@@ -124,8 +126,16 @@ class Purchase:
         return sum(can.litres * count for can, count in self.cans)
 
     @property
+    def currency(self) -> str:
+        """Currency of the cost; empty where none is written down, or not one for all."""
+        named = {can.currency for can, _ in self.cans}
+        return named.pop() if len(named) == 1 else ""
+
+    @property
     def cost(self) -> float | None:
-        """What they cost together; None where a price is not known."""
+        """What they cost together; None where a price is not known, or not in one currency."""
+        if len({can.currency for can, _ in self.cans}) > 1:
+            return None
         total = 0.0
         for can, count in self.cans:
             if can.price is None:
@@ -182,7 +192,7 @@ def purchase(litres: float, cans: Sequence[Can]) -> Purchase:
         return Purchase(())
     bulk = max(0, math.floor(litres / sizes[0].litres) - _MOST_MIXED)
     rest = litres - bulk * sizes[0].litres
-    priced = all(can.price is not None for can in sizes)
+    priced = all(can.price is not None for can in sizes) and len({can.currency for can in sizes}) == 1
     best: tuple[tuple[float, float, int], tuple[int, ...]] | None = None
     for counts in _mixtures(rest, sizes):
         held = sum(count * can.litres for count, can in zip(counts, sizes, strict=True))

@@ -5,14 +5,17 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from finishlab.errors import UsageError
 from finishlab.stairs.hours import WorkHours
 from finishlab.stairs.liquids import liquid
 
-__all__ = ["Coat", "Gap", "PlannedCoat", "Times", "default_coat", "gap_rules", "plan_coats"]
+__all__ = ["Coat", "Gap", "PlannedCoat", "Times", "Window", "default_coat", "gap_rules", "plan_coats", "recoat_times"]
+
+Window = tuple[float, float | None]
+"""Hours from the end of a coat to the next: at least, and at most (None: no end)."""
 
 _AHEAD: Final = dt.timedelta(days=8)
 """How much later than possible a coat is tried, if the coats after it cannot be given otherwise: the week repeats."""
@@ -32,6 +35,8 @@ class Times:
         Hours after which, the window missed, the next may go on once the coat is rubbed out; None: never.
     rub_out
         Whether the coat is rubbed out before the next.
+    passed_over
+        Hours before another product that are usual, where the label's window ends before them; None: kept.
     socks, use, cure
         Hours until it is walked on in socks, used with care, cured.
 
@@ -41,13 +46,14 @@ class Times:
         ``"bad-times"``.
     """
 
-    recoat: tuple[float, float | None]
+    recoat: Window
     socks: float
     use: float
     cure: float
-    under_other: tuple[float, float | None] | None = None
+    under_other: Window | None = None
     late: float | None = None
     rub_out: bool = False
+    passed_over: float | None = None
 
     def __post_init__(self) -> None:
         for least, most in (self.recoat, self.under_other or self.recoat):
@@ -110,6 +116,43 @@ def default_coat(kind: str, product: str | None = None) -> Coat:
         rub_out="polyurethane" in what.kind,
     )
     return Coat(product or what.kind, times, what.is_film)
+
+
+def recoat_times(usual: Times, label: Window | None, *, other: Window | None = None, own: float | None = None) -> Times:
+    """Return times with what the label of the coat that lies below says of the next one; one rule for cans and files.
+
+    The label's window holds for a coat of the same product. For another product its own figure for that holds; without
+    one the longer of the label's first hour and the usual one, until the label's window ends. A window that ends before
+    that wait is over is kept as it stands: the label wins.
+
+    Parameters
+    ----------
+    usual
+        What is usual.
+    label, other
+        The label's hours before a coat of the same, and of another product; None: not on it.
+    own
+        Hours the recipe waits: they stand in the place of usual ones.
+
+    Raises
+    ------
+    UsageError
+        ``"bad-times"``.
+    """
+    recoat = label or (usual.recoat if own is None else (own, usual.recoat[1]))
+    last = recoat[1]
+    if other is not None:
+        goes_on = last if other[1] is None and last is not None and last > other[0] else other[1]
+        return replace(usual, recoat=recoat, under_other=(other[0], goes_on))
+    if usual.under_other is None:
+        return replace(usual, recoat=recoat)
+    wait = usual.under_other[0] if own is None else own
+    least = wait if label is None else max(wait, label[0])
+    if last is None:
+        return replace(usual, recoat=recoat, under_other=(least, usual.under_other[1]))
+    if least < last:
+        return replace(usual, recoat=recoat, under_other=(least, last))
+    return replace(usual, recoat=recoat, under_other=recoat, passed_over=wait)
 
 
 def gap_rules(coat: Coat, following: Coat) -> tuple[Gap, ...]:

@@ -17,10 +17,35 @@ from finishlab.stairs.hours import WorkHours
 from finishlab.stairs.liquids import liquid
 from finishlab.stairs.stair import need_flight
 
-__all__ = ["USUAL_PARTS", "Product", "Quantity", "StairPlan", "calendar_of", "jobs_of", "quantities_of"]
+__all__ = ["USUAL_PARTS", "Origin", "Product", "Quantity", "StairPlan", "calendar_of", "jobs_of", "quantities_of"]
 
 USUAL_PARTS: Final[tuple[PartKind, ...]] = ("tread", "nosing", "landing nosing", "return", "landing board")
 """What a stain or a topcoat goes on unless the parts are named: all that lies flat."""
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """Who says a product's figures, in words; empty where it goes without saying.
+
+    Parameters
+    ----------
+    coats
+        How many coats: ``"R1"``.
+    coverage
+        What a litre covers: ``"the label of C1"``.
+    cans
+        Sizes and prices: ``"size and price of C1"``.
+    no_cans
+        What to do where no size is known.
+    in_hand
+        Litres left in cans that are logged, by their number.
+    """
+
+    coats: str = ""
+    coverage: str = "the label"
+    cans: str = ""
+    no_cans: str = "name the can sizes on sale to see how many to buy"
+    in_hand: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +70,8 @@ class Product:
         Share lost.
     cans
         What the shop sells.
+    origin
+        Where the figures come from.
     """
 
     name: str
@@ -55,6 +82,7 @@ class Product:
     coverage: tuple[float, float] | None = None
     waste: float = DEFAULT_WASTE
     cans: tuple[Can, ...] = ()
+    origin: Origin = field(default_factory=Origin)
 
     @property
     def title(self) -> str:

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, fields, replace
-from typing import Any, Final
+from typing import Any, Final, Protocol
 
 from finishlab.errors import UsageError
-from finishlab.logbook import Logbook
+from finishlab.logbook import Logbook, StoredRecipe
 from finishlab.records import BoardRecord, ColourStep, Finish, Looking, Preparation, Seal, Topcoat
 from finishlab.records.entries import Checked
 from finishlab.records.finish_text import changed, parse_fields, step_changes
 from finishlab.records.short_text import short_form
 
-__all__ = ["SECTIONS", "Draft", "Entered", "FinishTexts", "draft_like", "draft_of", "entered_texts"]
+__all__ = ["SECTIONS", "Draft", "Entered", "FinishTexts", "HasRecipes", "draft_like", "draft_of", "entered_texts"]
 
 SECTIONS: Final[Mapping[str, type[Checked]]] = {
     "preparation": Preparation,
@@ -27,6 +27,14 @@ SECTIONS: Final[Mapping[str, type[Checked]]] = {
 _OF_THE_PHOTO: Final = ("date", "light")
 _OF_THE_BOARD: Final = ("date", "light", "note", "purpose")
 _SHORT: Final = ("stain", "coats", "topcoat")
+
+
+class HasRecipes(Protocol):
+    """Whatever finds a recipe by its number or name: a logbook, or what remembers those it found."""
+
+    @property
+    def recipe(self) -> Callable[[str], StoredRecipe]:
+        """Return what finds a recipe; it raises `LogbookError` ``"unknown-recipe"``."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +92,7 @@ class Draft:
     logged: bool = False
     """Whether the board is logged: naming its recipe then does not put the recipe's finish over its own."""
 
-    def with_said(self, log: Logbook, said: Iterable[Entered]) -> Draft:
+    def with_said(self, log: HasRecipes, said: Iterable[Entered]) -> Draft:
         """Return the draft with what sources say, the later before the earlier.
 
         Raises
@@ -99,7 +107,7 @@ class Draft:
             draft = draft._with(log, each)
         return draft
 
-    def _with(self, log: Logbook, said: Entered) -> Draft:
+    def _with(self, log: HasRecipes, said: Entered) -> Draft:
         values = {name: value for name, value in said.fields.items() if name != "recipe"}
         finish = self.finish
         if said.fields.get("recipe") is not None:

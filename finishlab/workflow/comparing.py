@@ -61,7 +61,7 @@ class Comparison:
     light: Light
     """The light the boards were photographed in."""
     left_out: tuple[str, ...]
-    """Boards that were measured in other lights only."""
+    """Boards that were not measured in this light."""
     lights: AcrossLights | None = None
     """The same boards in every light; None when only one light was asked for."""
     choices: tuple[Choice, ...] = ()

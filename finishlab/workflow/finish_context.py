@@ -9,10 +9,11 @@ from finishlab.matching.guards import sheen_of
 from finishlab.records import BoardRecord
 from finishlab.records.finish_warnings import FinishWarning, WarningContext, board_warnings
 
-__all__ = ["finish_context", "new_warnings"]
+__all__ = ["UNSTAINED", "finish_context", "new_warnings"]
 
 _CLEAR_ONLY: Final = "clear-only control"
-_UNSTAINED: Final = ("raw", _CLEAR_ONLY)
+UNSTAINED: Final = ("raw", _CLEAR_ONLY)
+"""Purposes of boards that have no stain."""
 
 
 def finish_context(log: Logbook, board: StoredBoard, *, deciding: bool = False) -> WarningContext:
@@ -78,6 +79,6 @@ def _clear_only(log: Logbook, board: StoredBoard, *, deciding: bool) -> bool | N
     others = [each.record for each in log.boards(brief=True) if each.number != board.number]
     if any(each.purpose == _CLEAR_ONLY for each in others):
         return True
-    stained = board.record.stain is not None and board.record.purpose not in _UNSTAINED
-    told = any(each.stain is not None and each.purpose not in _UNSTAINED for each in others)
+    stained = board.record.stain is not None and board.record.purpose not in UNSTAINED
+    told = any(each.stain is not None and each.purpose not in UNSTAINED for each in others)
     return False if stained and (deciding or not told) else None

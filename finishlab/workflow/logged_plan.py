@@ -8,10 +8,13 @@ from itertools import groupby
 from typing import TYPE_CHECKING, Final
 
 from finishlab.errors import UsageError
-from finishlab.stairs.coverage import Coats
-from finishlab.stairs.plan import Product, StairPlan
+from finishlab.stairs.coverage import Can, Coats
+from finishlab.stairs.drying import recoat_times
+from finishlab.stairs.plan import Origin, Product, StairPlan
+from finishlab.units import LITRES_PER_QT
 from finishlab.workflow.planning import product_of
 from finishlab.workflow.printing_schedule import chosen_recipe
+from finishlab.workflow.stair_state import coats_of
 from finishlab.workflow.stairs import parts_for_plan
 
 if TYPE_CHECKING:
@@ -19,13 +22,19 @@ if TYPE_CHECKING:
 
     from finishlab.logbook import Logbook
     from finishlab.records import Batch, Finish, Label
-    from finishlab.stairs.drying import Times
+    from finishlab.stairs.drying import Times, Window
 
 __all__ = ["logged_plan", "logged_products", "logged_stair"]
 
 _STAINS: Final = {"oil": "oil stain", "water": "water stain", "gel": "gel stain", "dye": "water stain"}
 """Kind of a colour step -> kind of liquid; a dye is counted as a water stain."""
 _USUAL_TOPCOATS: Final = 3
+_US_SIZES: Final = {
+    0.125: "1/4 pt", 0.25: "1/2 pt", 0.5: "1 pt", 1: "1 qt", 2: "1/2 gal", 4: "1 gal", 5: "5 qt", 20: "5 gal",
+}  # fmt: skip
+"""Quarts -> what a can of that size is called."""
+_MOST_SIZES: Final = 4
+"""As many sizes as a purchase can be mixed of."""
 
 
 def logged_plan(log: Logbook, recipe: str | None = None) -> StairPlan:
@@ -38,7 +47,9 @@ def logged_plan(log: Logbook, recipe: str | None = None) -> StairPlan:
     LogbookError
         ``"unknown-recipe"``.
     """
-    return replace(logged_stair(log), products=logged_products(log, recipe))
+    stair, products = logged_stair(log), logged_products(log, recipe)
+    us = any(can.label in _US_SIZES.values() for product in products for can in product.cans)
+    return replace(stair, products=products, us=us)
 
 
 def logged_stair(log: Logbook) -> StairPlan:
@@ -66,7 +77,7 @@ def logged_stair(log: Logbook) -> StairPlan:
 
 
 def logged_products(log: Logbook, recipe: str | None = None) -> tuple[Product, ...]:
-    """Return what a recipe puts on, in order; coverage and times are the cans' labels' where these say them."""
+    """Return what a recipe puts on, in order; coverage, times, sizes and prices are the cans' where these say them."""
     number, chosen, _ = chosen_recipe(log, recipe)
     cans = {int(each.number[1:]): each.record for each in log.cans()}
     products = tuple(_products(f"R{number}", chosen.finish, cans))
@@ -89,10 +100,11 @@ def _products(number: str, finish: Finish, cans: Mapping[int, Batch]) -> Iterato
                 f"Say it, for example: finishlab recipe edit {number} --step “1: kind=oil”",
             )
         coats = len(list(alike))
-        yield _labelled(product_of(kind, name=name or None, coats=coats), _label(cans, can), next_h)
-    if finish.seal is not None:
-        sealed = product_of("sealer", name=finish.seal.kind, coats=finish.seal.coats or 1, under=1)
-        yield _labelled(sealed, _label(cans, finish.seal.can_number), None)
+        yield _said(product_of(kind, name=name or None, coats=coats), number, can, cans, next_h)
+    seals = coats_of(finish).get("seal", 0)
+    if finish.seal is not None and seals:
+        sealed = product_of("sealer", name=finish.seal.kind, coats=seals, under=1)
+        yield _said(sealed, number, finish.seal.can_number, cans, None)
     coat = finish.topcoat
     if coat is not None:
         if coat.kind in {None, "other"}:
@@ -103,26 +115,74 @@ def _products(number: str, finish: Finish, cans: Mapping[int, Batch]) -> Iterato
             )
         name = " ".join(word for word in (coat.maker, coat.product) if word)
         top = product_of(str(coat.kind), name=name or None, coats=coat.coats or _USUAL_TOPCOATS)
-        yield _labelled(top, _label(cans, coat.can_number), coat.recoat_h)
+        if coat.coats is None:
+            number = f"usual, since {number} does not say how many"
+        yield _said(top, number, coat.can_number, cans, coat.recoat_h)
 
 
-def _label(cans: Mapping[int, Batch], number: int | None) -> Label | None:
-    can = None if number is None else cans.get(number)
-    return None if can is None else can.label
+def _said(product: Product, recipe: str, can: int | None, cans: Mapping[int, Batch], recoat_h: float | None) -> Product:
+    """Return a product with all that the recipe and its can say, and who said it."""
+    product = replace(product, origin=Origin(coats=recipe))
+    if can is None or can not in cans:
+        return _labelled(product, can, cans, recoat_h)
+    hint = f"C{can} has no size written down: finishlab can edit C{can} --size 1L, or name sizes with --can"
+    alike = {number: each for number, each in cans.items() if _same_product(each, cans[can])}
+    left = tuple((f"C{number}", each.left_l) for number, each in alike.items() if each.left_l)
+    origin = Origin(recipe, coverage=f"the label of C{can}", no_cans=hint, in_hand=left)
+    product = replace(product, origin=origin)
+    return _labelled(_with_cans(product, {can: cans[can], **alike}), can, cans, recoat_h)
 
 
-def _labelled(product: Product, label: Label | None, recoat_h: float | None) -> Product:
+def _with_cans(product: Product, alike: Mapping[int, Batch]) -> Product:
+    """Return a product with the sizes and prices of its logged cans; of one size the last can's price."""
+    sizes: dict[float, tuple[int, Can]] = {}
+    for number, each in alike.items():
+        if each.size_l is None:
+            continue
+        label = each.label
+        price, currency = (None, None) if label is None else (label.price, label.currency)
+        before = sizes.get(round(each.size_l, 2))
+        if before is None or price is not None:
+            can = Can(each.size_l, price, _size_words(each.size_l), (currency or "") if price is not None else "")
+            sizes[round(each.size_l, 2)] = number, can
+    kept = sorted(sizes.values(), key=lambda each: each[0], reverse=True)[:_MOST_SIZES]
+    if not kept:
+        return product
+    cans = tuple(can for _, can in kept)
+    from_ = " and ".join(f"C{number}" for number in sorted(number for number, _ in kept))
+    what = "sizes and prices" if len(kept) > 1 else "size and price"
+    if any(can.price is None for can in cans):
+        what = "sizes" if len(kept) > 1 else "size"
+    return replace(product, cans=cans, origin=replace(product.origin, cans=f"{what} of {from_}"))
+
+
+def _same_product(one: Batch, other: Batch) -> bool:
+    return all(
+        (getattr(one, name) or "").casefold() == (getattr(other, name) or "").casefold()
+        for name in ("kind", "maker", "product")
+    )
+
+
+def _size_words(litres: float) -> str:
+    """Return a can's size: by its US name where it is one, else in litres."""
+    for quarts, name in _US_SIZES.items():
+        if abs(litres - quarts * LITRES_PER_QT) < 0.002 * litres:
+            return name
+    return f"{litres:.4g} L"
+
+
+def _labelled(product: Product, can: int | None, cans: Mapping[int, Batch], recoat_h: float | None) -> Product:
     """Return a product with what its label says in the place of usual figures; the recipe's own wait comes next."""
+    label = cans[can].label if can is not None and can in cans else None
     product = replace(product, coats=Coats(product.coats.top, under=1))
-    times = product.coat.times
-    times = replace(times, under_other=_before_another(times, label, recoat_h))
-    if recoat_h is not None:
-        times = replace(times, recoat=(recoat_h, times.recoat[1]))
+    window, other = None, None
     if label is not None:
-        low = label.recoat_h if label.recoat_h is not None else times.recoat[0]
+        window = _window(product.coat.times, label, can, own=recoat_h)
+        other = None if label.recoat_other_h is None else (label.recoat_other_h, None)
+    times = recoat_times(product.coat.times, window, other=other, own=recoat_h)
+    if label is not None:
         times = replace(
             times,
-            recoat=(low, label.recoat_within_h if label.recoat_within_h is not None else times.recoat[1]),
             socks=times.socks if label.walk_on_h is None else label.walk_on_h,
             use=times.use if label.use_h is None else label.use_h,
             cure=times.cure if label.cure_d is None else label.cure_d * 24,
@@ -133,23 +193,27 @@ def _labelled(product: Product, label: Label | None, recoat_h: float | None) -> 
     return replace(product, coat=replace(product.coat, times=times))
 
 
-def _before_another(times: Times, label: Label | None, recoat_h: float | None) -> tuple[float, float | None] | None:
-    """Return the hours from a coat to that of another product; None where they are those to the next of the same.
+def _window(times: Times, label: Label, can: int | None, *, own: float | None) -> Window | None:
+    """Return the label's hours to the next coat, None where it gives none.
 
-    A can's label has one time to recoat. For another product it can only lengthen the usual wait, which the recipe's
-    own figure replaces: a water-based finish on an oil stain that is not dry peels.
+    A label with its latest hour alone leaves the first to the recipe, or to what is usual.
+
+    Raises
+    ------
+    UsageError
+        ``"no-first-hour"`` if that is after the latest hour.
     """
-    if times.under_other is None:
+    least, most = label.recoat_h, label.recoat_within_h
+    if least is not None:
+        return least, most
+    if most is None:
         return None
-    least, most = times.under_other
-    least = least if recoat_h is None else recoat_h
-    if label is None:
-        return least, most
-    opens, closes = label.recoat_h, label.recoat_within_h
-    least = least if opens is None else max(least, opens)
-    if closes is None:
-        return least, most
-    # The label's window wins over a usual wait that would miss it.
-    if least > closes:
-        least = times.recoat[0] if opens is None else opens
-    return least, closes
+    known = times.recoat[0] if own is None else own
+    if known > most:
+        why = f"{known:g} h is usual" if own is None else f"the recipe waits {known:g} h"
+        raise UsageError(
+            "no-first-hour",
+            f"The label of C{can} allows the next coat within {most:g} h, but says no first hour, and {why}.",
+            f"Enter the first hour its label gives: finishlab can edit C{can} --label “recoat=HOURS”",
+        )
+    return known, most

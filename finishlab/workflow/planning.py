@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final, cast
@@ -11,7 +11,7 @@ from finishlab.errors import UsageError
 from finishlab.stairs.calendar import Fitting
 from finishlab.stairs.coverage import DEFAULT_WASTE, Can, Coats
 from finishlab.stairs.cutting import Stock
-from finishlab.stairs.drying import Coat, Times, default_coat
+from finishlab.stairs.drying import Coat, default_coat, recoat_times
 from finishlab.stairs.geometry import KINDS, UPRIGHT, Part, PartKind, Shape
 from finishlab.stairs.hours import WorkHours, parse_days, parse_hours
 from finishlab.stairs.liquids import liquid
@@ -19,7 +19,7 @@ from finishlab.stairs.plan import USUAL_PARTS, Product, StairPlan
 from finishlab.units import is_us, parse_area, parse_coverage, parse_length, parse_volume
 from finishlab.workflow.toml_section import Section, read_toml
 
-__all__ = ["flat_parts", "parse_can", "parse_odd", "parse_room", "parse_stock", "product_of", "read_plan"]
+__all__ = ["flat_parts", "parse_can", "parse_odd", "parse_room", "parse_stock", "product_of", "read_plan", "with_said"]
 
 _MOST_PARTS: Final = 200
 """Most parts of one kind in a flight."""
@@ -183,6 +183,52 @@ def product_of(
     )
 
 
+def with_said(
+    products: Sequence[Product],
+    *,
+    which: str | None = None,
+    coats: int | None = None,
+    under: int | None = None,
+    coverage: str | None = None,
+    waste: float | None = None,
+    cans: tuple[str, ...] = (),
+) -> tuple[Product, ...]:
+    """Return the products of a recipe or a file with what options say in the place of their figures.
+
+    A waste alone is meant for all of them; anything else for the one that is named, or the only one.
+
+    Raises
+    ------
+    UsageError
+        ``"unknown-product"``, ``"which-product"``, and for figures nobody can mean.
+    """
+    of_one = coats is not None or under is not None or coverage is not None or bool(cans)
+    meant = list(range(len(products)))
+    if which is not None:
+        meant = [n for n, each in enumerate(products) if which.casefold() in (each.name.casefold(), each.kind)]
+    if not meant or (of_one and len(meant) > 1):
+        names = ", ".join(f"“{each.name}”" for each in products)
+        code, told = ("which-product", "Several products are planned") if meant else ("unknown-product", "")
+        message = f"{told}: {names}." if told else f"“{which}” is not planned; that are: {names}."
+        raise UsageError(code, message, f"Say which one is meant: --product “{products[0].name}”")
+
+    def changed(product: Product) -> Product:
+        origin = product.origin
+        if coats is not None or under is not None:
+            count = Coats(product.coats.top if coats is None else coats, None, product.coats.under)
+            product = replace(product, coats=count if under is None else replace(count, under=under))
+            origin = replace(origin, coats="by option")
+        if coverage is not None:
+            product = replace(product, coverage=parse_coverage(coverage))
+            origin = replace(origin, coverage="--coverage")
+        if cans:
+            product = replace(product, cans=tuple(parse_can(text) for text in cans))
+            origin = replace(origin, cans="sizes and prices of --can" if len(cans) > 1 else "as --can says")
+        return replace(product, waste=product.waste if waste is None else waste / 100, origin=origin)
+
+    return tuple(changed(each) if n in meant else each for n, each in enumerate(products))
+
+
 def _flight(section: Section, number: int) -> list[Part]:
     level = 2 * number - 1
     risers, count = section.whole("risers"), section.whole("treads")
@@ -283,15 +329,11 @@ def _timed(section: Section, base: Coat) -> Coat:
     times = base.times
     rub_out = section.flag("rub_out")
     use, cure = section.number("use_d"), section.number("cure_d")
-    recoat = section.span("recoat_h")
-    under_other = section.span("under_other_h")
     try:
         return replace(
             base,
-            times=Times(
-                recoat=recoat or times.recoat,
-                # A label's time to recoat stands for other products too, unless it says more.
-                under_other=under_other or (None if recoat else times.under_other),
+            times=replace(
+                recoat_times(times, section.span("recoat_h"), other=section.span("under_other_h")),
                 late=section.number("late_h"),
                 rub_out=times.rub_out if rub_out is None else rub_out,
                 socks=_or(section.number("socks_h"), times.socks),

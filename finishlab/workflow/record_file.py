@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
@@ -20,7 +22,7 @@ from finishlab.records.units import read_figure
 from finishlab.workflow.board_entering import SECTIONS, Entered
 from finishlab.workflow.toml_section import Section, read_text, read_toml
 
-__all__ = ["read_record_file"]
+__all__ = ["read_record_file", "read_record_rows"]
 
 _TEXTS: Final = ("species", "stain", "topcoat", "light", "note", "purpose", "state", "maker")
 _WHAT: Final = "board's record"
@@ -51,6 +53,24 @@ def read_record_file(path: str | Path, row: int | None = None) -> Entered:
     top = read_toml(path, _WHAT, _HINT)
     _gather(top.content)
     return _entered(top)
+
+
+def read_record_rows(path: str | Path) -> list[Callable[[], Entered]]:
+    """Return what reads each row of a CSV file, so that every row can fail alone.
+
+    Raises
+    ------
+    UsageError
+        ``"no-such-file"``, ``"not-csv"``.
+    """
+    if Path(path).suffix.lower() != ".csv":
+        raise UsageError("not-csv", f"{path} is no CSV file.", "Save the sheet as CSV; a TOML file holds one board.")
+    rows = _csv_rows(Path(path))
+    return [partial(_read_row, Path(path), rows, number) for number in range(1, len(rows))]
+
+
+def _read_row(path: Path, rows: list[list[str]], number: int) -> Entered:
+    return _entered(_row_section(path, rows, number))
 
 
 def _gather(content: dict[str, Any]) -> None:
@@ -133,6 +153,17 @@ def _steps(finish: Section) -> tuple[ColourStep, ...]:
 
 
 def _csv_section(path: Path, row: int | None) -> Section:
+    rows = _csv_rows(path)
+    count = len(rows) - 1
+    if row is None and count > 1:
+        raise UsageError("which-row", f"{path} has {count} rows.", "Say which one is this board, e.g. --row 2.")
+    if row is not None and row > count:
+        raise UsageError("which-row", f"{path} has no row {row}.", f"Rows below the head: {count}.")
+    return _row_section(path, rows, row or 1)
+
+
+def _csv_rows(path: Path) -> list[list[str]]:
+    """Return the head and the rows below it; rows without a word are passed over and not counted."""
     text = read_text(path, _WHAT)
     head = text.partition("\n")[0]
     delimiter = max(",;\t", key=head.count)
@@ -143,20 +174,20 @@ def _csv_section(path: Path, row: int | None) -> Section:
     rows = [cells for cells in rows if any(cell.strip() for cell in cells)]
     if len(rows) < 2:
         raise UsageError("not-csv", f"{path} has no row below its head.", "The first row names the fields.")
-    count = len(rows) - 1
-    if row is None and count > 1:
-        raise UsageError("which-row", f"{path} has {count} rows.", "Say which one is this board, e.g. --row 2.")
-    if row is not None and row > count:
-        raise UsageError("which-row", f"{path} has no row {row}.", f"Rows below the head: {count}.")
-    chosen = rows[row or 1]
-    if len(chosen) > len(rows[0]) and any(cell.strip() for cell in chosen[len(rows[0]) :]):
-        raise UsageError("not-csv", f"{path}: a row has more cells than the head.", "Put texts with commas in quotes.")
+    return rows
+
+
+def _row_section(path: Path, rows: list[list[str]], row: int) -> Section:
+    head, chosen = rows[0], rows[row]
+    if len(chosen) > len(head) and any(cell.strip() for cell in chosen[len(head) :]):
+        where = f"{path.name}, row {row}"
+        raise UsageError("not-csv", f"{where}: it has more cells than the head.", "Put texts with commas in quotes.")
     content: dict[str, Any] = {}
-    for name, cell in zip(rows[0], chosen, strict=False):
+    for name, cell in zip(head, chosen, strict=False):
         if cell.strip() and name.strip():
             _put(content, name.strip().lower(), cell.strip())
     _number_steps(content)
-    return Section(content, f"{path.name}, row {row or 1}", _HINT)
+    return Section(content, f"{path.name}, row {row}", _HINT)
 
 
 def _put(content: dict[str, Any], name: str, cell: str) -> None:

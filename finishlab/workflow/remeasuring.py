@@ -61,7 +61,7 @@ def remeasure(log: Logbook, numbers: Sequence[str] = ()) -> list[Remeasured]:
         parts = [part for part in log.stair_parts() if log.part_measurements(part.ident)]
         return [
             *(_renewed(log, spot) for spot in log.floor_spots()),
-            *(_renewed(log, board) for board in log.boards()),
+            *(_renewed(log, board) for board in log.boards() if board.measurements),
             *(_renewed(log, part) for part in parts),
         ]
     subjects: list[_Subject] = []

@@ -153,24 +153,25 @@ def _coat_remarks(stair: StoredStair, part: StoredPart, known: Progress, event: 
     if part.record.recipe_number not in {None, event.recipe_number}:
         yield f"it is to get R{part.record.recipe_number}, and this is a coat of R{event.recipe_number}."
     if known.last_coat is not None:
-        yield from _too_soon(stair, known.last_coat, event.date)
+        yield from _too_soon(stair, known.last_coat, event)
 
 
-def _too_soon(stair: StoredStair, last: StoredEvent, day: dt.date) -> Iterable[str]:
+def _too_soon(stair: StoredStair, last: StoredEvent, event: PartEvent) -> Iterable[str]:
     """Say where the label of the last coat's can asks for more time, or for less, than the days allow."""
     can = None if last.batch_number is None else stair.cans.get(last.batch_number)
     label = None if can is None else can.label
     if label is None:
         return
-    days = (day - last.date).days
+    days = (event.date - last.date).days
+    wanted = label.next_coat_h(another=last.step != event.step)
     name = f"{last.step} {last.coat}"
     if days < 0:
         return
-    if label.recoat_h is not None and 24 * days < label.recoat_h:
+    if wanted is not None and 24 * days < wanted:
         # Days are on record, not hours: within so many days the coats can be up to a day further apart.
-        surely = 24 * (days + 1) <= label.recoat_h
+        surely = 24 * (days + 1) <= wanted
         told = "too soon after" if surely else "perhaps too soon after"
-        yield f"{told} {name} of {last.date}: the label of C{last.batch_number} asks for {label.recoat_h:g} h."
+        yield f"{told} {name} of {last.date}: the label of C{last.batch_number} asks for {wanted:g} h."
     if label.recoat_within_h is not None and 24 * (days - 1) > label.recoat_within_h:
         yield (
             f"too late after {name} of {last.date}: the label of C{last.batch_number} allows "

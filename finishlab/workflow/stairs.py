@@ -196,7 +196,7 @@ def due_rows(stair: StoredStair, text: str = "", given: Mapping[CoatStep, int] |
         known = progress.get(part.ident)
         number = 1 if known is None else known.next_coat(step)
         told = ", ".join(coats_words(step, short[step]) for step in COAT_STEPS if step in short)
-        key = (told, f"{step} {number}", _not_before(stair, known), _usual_can(stair, part, step, progress))
+        key = (told, f"{step} {number}", _not_before(stair, known, step), _usual_can(stair, part, step, progress))
         groups.setdefault(key, []).append(row)
     several = len({part.name.level for part in stair.parts if part.name.kind == "tread"}) > 1
     return [
@@ -205,13 +205,14 @@ def due_rows(stair: StoredStair, text: str = "", given: Mapping[CoatStep, int] |
     ]
 
 
-def _not_before(stair: StoredStair, progress: Progress | None) -> dt.date | None:
-    """Return the first day on which the label of the last coat's can allows another coat."""
+def _not_before(stair: StoredStair, progress: Progress | None, step: CoatStep) -> dt.date | None:
+    """Return the first day on which the label of the last coat's can allows a coat of a step."""
     last = None if progress is None else progress.last_coat
     can = None if last is None or last.batch_number is None else stair.cans.get(last.batch_number)
-    if last is None or can is None or can.label is None or can.label.recoat_h is None:
+    if last is None or can is None or can.label is None:
         return None
-    return last.date + dt.timedelta(days=int(can.label.recoat_h // _HOURS_A_DAY))
+    wanted = can.label.next_coat_h(another=last.step != step)
+    return None if wanted is None else last.date + dt.timedelta(days=int(wanted // _HOURS_A_DAY))
 
 
 def _usual_can(stair: StoredStair, part: StoredPart, step: CoatStep, progress: Mapping[int, Progress]) -> str | None:

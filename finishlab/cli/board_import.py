@@ -1,0 +1,56 @@
+"""``finishlab board import``: many boards from one CSV file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import click
+
+from finishlab.cli.cautioning import say_cautions
+from finishlab.cli.common import json_option, open_logbook, print_document, say
+from finishlab.cli.lazy import ExampleCommand
+from finishlab.cli.summary import product_words
+
+
+@click.command(
+    "import",
+    cls=ExampleCommand,
+    short_help="Log every row of a CSV file as a board.",
+    examples=("finishlab board import boards.csv",),
+)
+@click.argument("file", metavar="FILE.csv", type=click.Path())
+@json_option
+def import_boards(*, file: str, as_json: bool) -> None:
+    """Log every row of a CSV file as a board; print their numbers.
+
+    The head names the fields: species, stain, coats, topcoat, purpose, state, date, note, and those of the finish such
+    as preparation.grits or steps.1.kind. If one row is wrong, none is logged. Photos come afterwards: finishlab board
+    add PHOTO --to B1
+    """
+    from finishlab.workflow.board_importing import import_boards as imported
+    from finishlab.workflow.board_importing import rows_words
+
+    with open_logbook() as log:
+        done = imported(log, file)
+        if as_json:
+            from finishlab.reports.documents import boards_document
+            from finishlab.workflow.rows import board_row
+
+            print_document(boards_document([board_row(board) for board in done.boards]))
+        else:
+            click.echo("\n".join(board.number for board in done.boards))
+        first, last = done.boards[0].number, done.boards[-1].number
+        span = first if first == last else f"{first} to {last}"
+        what = "1 board" if first == last else f"{len(done.boards)} boards"
+        say(f"{what} logged: {span}. Add a photo with: finishlab board add PHOTO --to {first}")
+        for message, rows in done.warnings.items():
+            say(f"Worth a thought, {rows_words(rows)}: {message}")
+        if done.seen:
+            twice = rows_words(list(done.seen))
+            say(f"Worth a thought, {twice}: a board that says just the same was logged before: {_named(done.seen)}.")
+        say_cautions(log, [word for board in done.boards for word in product_words(board.record)])
+
+
+def _named(seen: Mapping[int, str]) -> str:
+    numbers = list(dict.fromkeys(seen.values()))
+    return ", ".join(numbers[:5]) + (f" and {len(numbers) - 5} more" if len(numbers) > 5 else "")
