@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.reading import read_part_measurements
-from finishlab.logbook.stair.reading import levels, part_name, part_record
+from finishlab.logbook.stair.reading import levels, live_part, part_name, part_record
 from finishlab.logbook.stored import StoredMeasurement
 from finishlab.logbook.tables import BatchRow, FlightRow, MeasurementRow, PartEventRow, PartRow, RecipeRow
 from finishlab.measure import Measurement
@@ -140,13 +140,6 @@ def _add_measured(
     return row.id
 
 
-def _part(session: Session, ident: int) -> PartRow:
-    row = session.get(PartRow, ident)
-    if row is None or row.removed is not None:
-        raise LogbookError("unknown-part", "That part of the stair is not there.", "See: finishlab stairs show")
-    return row
-
-
 def _event(session: Session, number: int) -> PartEventRow:
     row = session.get(PartEventRow, number)
     if row is None or row.removed is not None:
@@ -187,7 +180,7 @@ def _log(session: Session, ident: int, event: PartEvent, who: str) -> int:
 
 
 def _add_event(session: Session, ident: int, event: PartEvent) -> PartEventRow:
-    _part(session, ident)
+    live_part(session, ident)
     check_event(session, ident, event)
     row = PartEventRow(part_id=ident, created=rows.now(), **{f.name: getattr(event, f.name) for f in fields(event)})
     session.add(row)

@@ -15,7 +15,17 @@ from finishlab.logbook.tables import BatchRow, FlightRow, MeasurementRow, PartEv
 from finishlab.records import Batch, Flight, Part, Recipe
 from finishlab.records.stair_names import PartName, level_of
 
-__all__ = ["damaged", "flight_record", "levels", "part_name", "part_record", "read_events", "read_parts", "read_stair"]
+__all__ = [
+    "damaged",
+    "flight_record",
+    "levels",
+    "live_part",
+    "part_name",
+    "part_record",
+    "read_events",
+    "read_parts",
+    "read_stair",
+]
 
 T = TypeVar("T")
 _FLIGHT: Final = tuple(f.name for f in fields(Flight))
@@ -118,6 +128,14 @@ def flight_record(row: FlightRow) -> Flight:
 def part_record(row: PartRow) -> Part:
     """Return the record a row holds."""
     return Part.from_dict({name: getattr(row, name) for name in _PART})
+
+
+def live_part(session: Session, ident: int) -> PartRow:
+    """Return a part that was not removed; LogbookError ``"unknown-part"``."""
+    row = session.get(PartRow, ident)
+    if row is None or row.removed is not None:
+        raise LogbookError("unknown-part", "That part of the stair is not there.", "See: finishlab stairs show")
+    return row
 
 
 def part_name(record: Part, named: Mapping[int, int]) -> PartName:

@@ -21,6 +21,7 @@ from finishlab.logbook.stair.events import EventShelf
 from finishlab.logbook.stair.reading import (
     flight_record,
     levels,
+    live_part,
     part_name,
     part_record,
     read_events,
@@ -133,7 +134,7 @@ class StairShelf(EventShelf):
         with self._write() as session:
             _check_recipe(session, changes.get("recipe_number"))
             named = stair_levels(session)
-            return sum(_edit_part(session, _part(session, each), changes, named, self._who) for each in idents)
+            return sum(_edit_part(session, live_part(session, each), changes, named, self._who) for each in idents)
 
     def remove_flight(self, number: int) -> None:
         """Show a flight or landing no longer, and none of its parts.
@@ -163,7 +164,7 @@ class StairShelf(EventShelf):
         with self._write() as session:
             named = stair_levels(session)
             for ident in idents:
-                _remove_part(session, _part(session, ident), named, self._who)
+                _remove_part(session, live_part(session, ident), named, self._who)
 
 
 def stair_levels(session: Session) -> dict[int, int]:
@@ -179,13 +180,6 @@ def _flight(session: Session, number: int) -> FlightRow:
             f"The stair has no {level_title(number)}.",
             "See what there is with: finishlab stairs show",
         )
-    return row
-
-
-def _part(session: Session, ident: int) -> PartRow:
-    row = session.get(PartRow, ident)
-    if row is None or row.removed is not None:
-        raise LogbookError("unknown-part", "That part of the stair is not there.", "See: finishlab stairs show")
     return row
 
 
