@@ -17,6 +17,7 @@ from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.exchange.taking_in import TakenIn
 from finishlab.records import Batch, BoardRecord, Flight, Part, PartEvent
+from finishlab.workflow.rows import change_line
 
 FIRST_COAT = PartEvent("coat", DAY, "stain", 1, None, 1)
 
@@ -198,3 +199,22 @@ def test_undo_does_not_step_back_over_an_import(tmp_path: Path) -> None:
         assert caught.value.code == "cannot-undo"
         other.undo("B1")
         assert other.board("B1").record.stain == "walnut"
+
+
+def test_the_history_says_what_an_import_did(tmp_path: Path) -> None:
+    """What was kept against the archive, what got another number, and the import itself, each in words."""
+    with Logbook.open(tmp_path / "a") as log, Logbook.open(tmp_path / "b") as other:
+        _begin(log, tmp_path)
+        _follow(log, other)
+        CHANGES["edit a can"](log, tmp_path)
+        CHANGES["edit a can"](other, tmp_path)
+        _follow(log, other)
+        told = {change.subject: change_line(change).partition(": ")[2] for change in other.history()[-2:]}
+        assert told == {
+            "C1": "it was changed in the archive too; what was here stayed",
+            "logbook": "an archive",
+        }
+        with Logbook.open(tmp_path / "c") as third:
+            third.add_can(Batch("oil stain", "teak", date=DAY))
+            _follow(log, third)
+            assert change_line(third.history("C2")[-1]).endswith(": C1 of an archive")

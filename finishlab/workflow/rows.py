@@ -133,6 +133,8 @@ def _of_kind(kind: str, before: Mapping[str, Any], after: Mapping[str, Any]) -> 
         return _details(before, after)
     if kind == "approve":
         return _approved(after)
+    if kind == "import":
+        return _taken_in(after)
     if kind in {"log", "remove-event"}:
         return _event(after if kind == "log" else before)
     return _photos(after)
@@ -144,6 +146,14 @@ def _approved(standard: Mapping[str, Any]) -> str:
     board = f" on board B{standard['board_number']}" if standard.get("board_number") else ""
     reason = f", {standard['reason']}" if standard.get("reason") else ""
     return f"R{standard['recipe_number']}{board}{reason}"
+
+
+def _taken_in(said: Mapping[str, Any]) -> str:
+    if "number_in_archive" in said:
+        return f"{said['number_in_archive']} of an archive"
+    if "not_taken" in said:
+        return "it was changed in the archive too; what was here stayed"
+    return "an archive"
 
 
 def _event(said: Mapping[str, Any]) -> str:

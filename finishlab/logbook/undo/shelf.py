@@ -110,11 +110,17 @@ def _effect(change: Change) -> str:
 
 def _way(change: Change, root: Change) -> Way:
     way = _WAYS.get(_kind(change.subject), {}).get(_effect(change))
+    if root.what == "import":
+        raise LogbookError(
+            "cannot-undo",
+            "The last change took in an archive; undo does not step back over that.",
+            "Name what to take back, such as: finishlab undo B3",
+        )
     if way is None:
         raise LogbookError(
             "cannot-undo",
             f"The last change, “{root.what}” of {change.subject}, cannot be taken back.",
-            "Change it with its own command, or name what to take back, such as B3; the history stays.",
+            "Change it with its own command; its history stays.",
         )
     return way
 
