@@ -81,6 +81,8 @@ class ScheduleView:
     """What wins over all of it."""
     date: dt.date | None = None
     """Day it was printed."""
+    usual: str = ""
+    """What usual hours hold for, where some are shown."""
 
 
 @dataclass(frozen=True, slots=True)
