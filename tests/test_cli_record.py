@@ -46,7 +46,7 @@ def test_a_recipe_is_written_down_shown_and_changed(desk: Desk) -> None:
     added = desk("recipe", "add", "walnut, satin", "--preparation", "grits=80-100-120", "--step", STEP, "--top", TOP)
     assert added.exit_code == 0, added.stderr
     assert added.stdout == "R1\n"
-    shown = desk("recipe", "show", "R1").stdout
+    shown = " ".join(desk("recipe", "show", "R1").stdout.split())
     for words in ("walnut, satin", "80-100-120", "Acme walnut", "sheen satin", "30 GU, 3 coats"):
         assert words in shown
     assert desk("recipe", "edit", "R1", "--step", "1: wipe=9", "--top", "coats=4").exit_code == 0
