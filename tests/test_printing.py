@@ -23,6 +23,7 @@ from finishlab.cli.root import finishlab
 from finishlab.errors import UsageError
 from finishlab.imaging.strip import Paper
 from finishlab.logbook import Logbook
+from finishlab.measure import Measurement
 from finishlab.records import Batch, BoardRecord, Finish, Flight, Label, Part, PartEvent, PhotoRecord, Recipe
 from finishlab.records.addresses import Address
 from finishlab.records.finish import ColourStep, Preparation, Topcoat
@@ -607,15 +608,41 @@ def test_house_file_command(folder: Path, tmp_path: Path) -> None:
         assert expected in words
 
 
+def sample(log: Logbook, name: str) -> Measurement:
+    """Keep a sample photo, and return an invented measurement of it."""
+    source = Path(__file__).parents[1] / "sample_photos" / name
+    photo = PhotoRecord(hashlib.sha256(source.read_bytes()).hexdigest(), name, 2000, 1500, None, suffix=source.suffix)
+    log.keep_photo(source, photo)
+    return measurement(photo)
+
+
+def test_house_file_shows_the_stairs_parts(folder: Path) -> None:
+    """Of each part the first and the latest photo are shown, small, with part, day, what it shows, and no metadata."""
+    with Logbook.open(folder, who="Anna") as log:
+        one, two, _ = (part.ident for part in log.stair_parts() if part.record.kind == "tread")
+        names = ("board-raw.jpg", "board-clear-only.jpg", "board-honey-one-coat.jpg", "board-honey-two-coats.jpg")
+        for days, (part, name, note) in enumerate(
+            ((one, names[0], names[0]), (one, names[1], None), (one, names[2], "by the door"), (two, names[3], None))
+        ):
+            day = DAY + dt.timedelta(days=days)
+            log.add_part_measurements([(part, [sample(log, name)], PartEvent("measured", day, note=note))])
+        log.log_events([(one, PartEvent("coat", DAY + dt.timedelta(days=2), "topcoat", 1, 1, 2))])
+        view = house_view(log, date=DAY)
+        none = house_view(log, date=DAY, photos=False)
+    assert [photo.caption for photo in view.stair_photos] == [
+        "tread 1, 2024-05-31: after stain 1, daylight",
+        "tread 1, 2024-06-02: after stain 1, daylight; by the door",
+        "tread 2, 2024-06-03: before anything was done, daylight",
+    ]
+    assert all(len(photo.jpeg) < 150_000 and b"Exif" not in photo.jpeg for photo in view.stair_photos)
+    assert none.stair_photos == ()
+    assert "tread 2, 2024-06-03: before anything was done" in " ".join(Drawn(house_file_pdf(view)).texts)
+
+
 def test_house_file_photos_have_no_place(tmp_path: Path) -> None:
     """A photo with a place in its file comes into the house file without any of its metadata."""
-    source = Path(__file__).parents[1] / "sample_photos" / "board-raw.jpg"
     with Logbook.open(tmp_path / "log") as log:
-        photo = PhotoRecord(
-            hashlib.sha256(source.read_bytes()).hexdigest(), source.name, 2000, 1500, None, suffix=source.suffix
-        )
-        log.keep_photo(source, photo)
-        log.add_board(BoardRecord("red oak", date=DAY), [measurement(photo)])
+        log.add_board(BoardRecord("red oak", date=DAY), [sample(log, "board-raw.jpg")])
         (shown,) = house_view(log, date=DAY).photos
     assert b"Exif" not in shown.jpeg
     assert b"GPS" not in shown.jpeg

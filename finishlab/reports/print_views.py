@@ -176,6 +176,9 @@ class HouseView:
     """In words, part by part; printed with the drawing."""
     swatches: tuple[Swatch, ...] = ()
     photos: tuple[HousePhoto, ...] = ()
+    stair_photos: tuple[HousePhoto, ...] = ()
+    photos_note: str = ""
+    """Which photos are not shown."""
     care: HouseSection | None = None
     cautions: tuple[tuple[str, str], ...] = ()
     defers: str = ""
