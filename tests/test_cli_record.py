@@ -58,7 +58,8 @@ def test_a_recipe_is_written_down_shown_and_changed(desk: Desk) -> None:
     assert desk("recipe", "edit", "R1").exit_code == 2
     assert "walnut, satin" in desk("recipe", "list").stdout
     assert desk("recipe", "remove", "R1").exit_code == 0
-    assert json.loads(desk("recipe", "list", "--json").stdout) == {"format": "finishlab/recipes/1", "recipes": []}
+    emptied = json.loads(desk("recipe", "list", "--json").stdout)
+    assert (emptied["format"], emptied["recipes"]) == ("finishlab/recipes/1", [])
 
 
 @pytest.mark.parametrize(
