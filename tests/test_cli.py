@@ -83,6 +83,45 @@ def test_every_command_has_an_example_that_is_its_own(path: str, command: click.
     assert command.examples[0] in text.stdout
 
 
+@pytest.mark.parametrize(("path", "command"), commands(finishlab))
+def test_every_command_can_answer_in_json(path: str, command: click.Command) -> None:
+    """Each command takes ``--json``, but for the one whose answer is a file to change and keep."""
+    assert any("--json" in option.opts for option in command.params) == (path != "finishlab plan example")
+
+
+@pytest.mark.parametrize(
+    ("words", "removed"),
+    [
+        (("board", "remove", "B2", "B1", "B2"), ["B2", "B1"]),
+        (("floor", "remove", "F1"), ["F1"]),
+        (("recipe", "remove", "R1"), ["R1"]),
+        (("can", "remove", "C1"), ["C1"]),
+        (("stairs", "remove", "E1"), ["E1"]),
+        (("stairs", "remove", "treads 2-3"), ["1.T2", "1.T3"]),
+        (("stairs", "remove", "flight 1"), ["1.T1", "1.T2", "1.T3", "1.LN1"]),
+    ],
+)
+def test_what_is_removed_is_named_in_json(filled: Run, words: tuple[str, ...], removed: list[str]) -> None:
+    """Every command that leaves something out says in its document what that was."""
+    assert filled("recipe", "add", "clear", "--top", "oil pu").exit_code == 0
+    assert filled("can", "add", "clear", "--kind", "oil polyurethane").exit_code == 0
+    assert filled("stairs", "add", "4", "--no-risers").exit_code == 0
+    assert filled("stairs", "log", "tread 1", "sanded").exit_code == 0
+    found = document(filled(*words, "--json").stdout, "removed")
+    assert sorted(found["removed"]) == sorted(removed)
+
+
+def test_what_else_is_changed_is_said_in_json(filled: Run, tmp_path: Path) -> None:
+    """A changed event, and a backup with its photos, are documents too."""
+    assert filled("stairs", "add", "4", "--no-risers").exit_code == 0
+    assert filled("stairs", "log", "tread 1", "sanded").exit_code == 0
+    changed = document(filled("stairs", "edit-event", "e1", "--note", "by hand", "--json").stdout, "stair-events")
+    assert changed["events"] == [{"event": "E1", "part": "1.T1"}]
+    copied = document(filled("backup", tmp_path / "copy", "--json").stdout, "backup")
+    assert copied["photos"] == 4
+    assert copied["folder"] == str(tmp_path / "copy")
+
+
 @pytest.mark.parametrize("group", groups(), ids=lambda group: str(group.name))
 def test_the_help_of_a_group_says_what_its_commands_say(group: LazyGroup) -> None:
     """The lines shown without loading the commands are the commands' own."""

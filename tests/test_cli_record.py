@@ -10,7 +10,7 @@ from click.testing import CliRunner, Result
 from logbook_makers import DAY, keep, measurement
 
 from finishlab.cli.root import finishlab
-from finishlab.logbook import Logbook
+from finishlab.logbook import DirectPair, Logbook
 from finishlab.records import BoardRecord, FloorSpotRecord
 
 
@@ -46,7 +46,7 @@ def test_a_recipe_is_written_down_shown_and_changed(desk: Desk) -> None:
     added = desk("recipe", "add", "walnut, satin", "--preparation", "grits=80-100-120", "--step", STEP, "--top", TOP)
     assert added.exit_code == 0, added.stderr
     assert added.stdout == "R1\n"
-    shown = desk("recipe", "show", "R1").stdout
+    shown = " ".join(desk("recipe", "show", "R1").stdout.split())
     for words in ("walnut, satin", "80-100-120", "Acme walnut", "sheen satin", "30 GU, 3 coats"):
         assert words in shown
     assert desk("recipe", "edit", "R1", "--step", "1: wipe=9", "--top", "coats=4").exit_code == 0
@@ -58,7 +58,8 @@ def test_a_recipe_is_written_down_shown_and_changed(desk: Desk) -> None:
     assert desk("recipe", "edit", "R1").exit_code == 2
     assert "walnut, satin" in desk("recipe", "list").stdout
     assert desk("recipe", "remove", "R1").exit_code == 0
-    assert json.loads(desk("recipe", "list", "--json").stdout) == {"format": "finishlab/recipes/1", "recipes": []}
+    emptied = json.loads(desk("recipe", "list", "--json").stdout)
+    assert (emptied["format"], emptied["recipes"]) == ("finishlab/recipes/1", [])
 
 
 @pytest.mark.parametrize(
@@ -163,6 +164,21 @@ def test_a_board_is_approved_and_the_standard_before_is_kept(desk: Desk) -> None
     assert both["standards"][0]["ended"] is None
     assert both["standards"][1]["ended"] is not None
     assert desk("approve", "B9").exit_code == 6
+
+
+def test_places_of_the_floor_are_counted_whatever_they_are_called(desk: Desk, tmp_path: Path) -> None:
+    """Spots of one name are one place; the floor in a board's photo is another, unless it was logged as a spot."""
+    with Logbook.open(desk.folder) as log:
+        for name, spot in (("f1.jpg", "hall"), ("f2.jpg", "Hall"), ("f3.jpg", None)):
+            log.add_floor_spot(FloorSpotRecord(spot=spot, date=DAY), [measurement(keep(log, tmp_path, name), "floor")])
+        for number, name in enumerate(("b1.jpg", "b2.jpg"), start=1):
+            both = measurement(keep(log, tmp_path, name), "board", "floor")
+            log.add_board_photos(f"B{number}", [both], [pair] if (pair := DirectPair.of(both)) else [])
+            if number == 2:
+                log.add_floor_spot(FloorSpotRecord(date=DAY), [both])
+    told = desk("approve", "B1", "--reason", "ours").stderr
+    # Hall, the unnamed spot, the floor beside B1 and the spot logged from B2's photo.
+    assert "The floor was measured at 4 of the 5 places wanted" in told
 
 
 def test_without_a_standard_the_next_step_is_named(desk: Desk) -> None:

@@ -41,7 +41,8 @@ def test_typed_greys_are_kept_listed_shown_and_forgotten(run: Run) -> None:
     shown = run("strip", "show", STRIP_NUMBER)
     assert "readings of an instrument" in shown.stdout
     assert "greys learned by" in shown.stdout
-    assert run("strip", "forget", STRIP_NUMBER).exit_code == 0
+    forgotten = json.loads(run("strip", "forget", STRIP_NUMBER, "--json").stdout)
+    assert (forgotten["format"], forgotten["strip"]) == ("finishlab/strip-forgotten/1", STRIP_NUMBER)
     after = document(run("strip", "show", STRIP_NUMBER, "--json").stdout)
     assert after["strips"] == []
     assert after["before"] == [entry]

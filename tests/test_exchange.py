@@ -454,6 +454,7 @@ def test_the_commands_say_what_they_did(filled: Path, tmp_path: Path) -> None:
     done = run(finishlab, ["--logbook", other, "import", archive, "--json"])
     assert json.loads(done.stdout) == {
         "format": "finishlab/import/1",
+        "colour_space": "CIELAB D65 2deg",
         "added": {},
         "renewed": [],
         "kept": [],

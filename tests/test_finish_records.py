@@ -211,6 +211,30 @@ def test_a_soft_limit_warns_past_its_bound_and_not_at_it(code: str) -> None:
     assert code not in {each.code for each in warnings(*FINE[code])}
 
 
+STEP_LIMITS: Final = [row.code for row in SOFT if "{step}" in row.sentence]
+
+
+@pytest.mark.parametrize("code", STEP_LIMITS)
+def test_one_slip_of_two_coats_is_one_line(code: str) -> None:
+    """The same slip on two coats is told in one sentence that names both."""
+    finish, context, words = SLIPS[code]
+    (step,) = finish.steps
+    held = {name: getattr(context, name) for name in ("tread", "approved")}
+    twice = {name: dataclasses.replace(each, steps=each.steps * 2) for name, each in held.items() if each is not None}
+    both = dataclasses.replace(finish, steps=(step, step))
+    said = [each for each in warnings(both, dataclasses.replace(context, **twice)) if each.code == code]
+    assert len(said) == 1
+    assert "teps 1 and 2" in said[0].message
+    assert words.replace("coat 3", "coats 3") in said[0].message
+    assert "{" not in said[0].message
+
+
+def test_steps_of_different_figures_are_told_in_their_order() -> None:
+    """Where the figures differ, they stand in the order of their steps."""
+    (said,) = warnings(Finish(steps=tuple(ColourStep(wipe_min=minutes) for minutes in (16.0, 5.0, 20.0, 16.0))))
+    assert said.message.startswith("Steps 1, 3 and 4 stayed 16, 20 and 16 min before wiping;")
+
+
 def test_a_finish_without_slips_is_not_warned_of() -> None:
     """Nothing is said of a good record, nor of an empty one."""
     good = Finish(

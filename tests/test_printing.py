@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +21,9 @@ from logbook_makers import make_photo, measurement
 from finishlab.cli.printing import LABEL_SHEETS
 from finishlab.cli.root import finishlab
 from finishlab.errors import UsageError
+from finishlab.imaging.strip import Paper
 from finishlab.logbook import Logbook
+from finishlab.measure import Measurement
 from finishlab.records import Batch, BoardRecord, Finish, Flight, Label, Part, PartEvent, PhotoRecord, Recipe
 from finishlab.records.addresses import Address
 from finishlab.records.finish import ColourStep, Preparation, Topcoat
@@ -43,6 +46,7 @@ from finishlab.reports.schedule_pdf import schedule_pdf
 from finishlab.reports.sheet import POINTS_PER_MM
 from finishlab.workflow.printing import label_views, split_wish
 from finishlab.workflow.printing_house import house_view
+from finishlab.workflow.printing_schedule import finish_steps
 
 DPI = 300
 DAY = dt.date(2024, 5, 31)
@@ -315,6 +319,51 @@ def test_schedule_is_one_page_for_a_flight() -> None:
             assert expected in drawn.texts[0]
 
 
+def font_sizes(pdf: bytes) -> list[float]:
+    """Return the size in points of every letter of a PDF."""
+    document = pypdfium2.PdfDocument(pdf)
+    found = []
+    for page in document:
+        text = page.get_textpage()
+        found += [pypdfium2.raw.FPDFText_GetFontSize(text, n) for n in range(text.count_chars())]
+    document.close()
+    return [size for size in found if size > 1]  # spaces between words have none of their own
+
+
+def full_schedule(parts: int, columns: int = 6) -> ScheduleView:
+    """A schedule with nine steps, two flights' names and many coats."""
+    view = schedule(0)
+    usual = "label: after 24 h; usual: 24 to 72 h under another product"
+    steps = tuple(
+        ScheduleStep(f"Stain {n}: Acme golden brown", "oil, rag, wiped after 10 min", usual) for n in range(8)
+    )
+    named = ("sanded", *(f"topcoat {n}" for n in range(1, columns)))
+    rows = tuple(SchedulePart(f"{1 + n // 10}/tread {n % 10 + 1}", {"sanded": "05-31"}) for n in range(parts))
+    cautions = ("Rags with oil can catch fire by themselves; dry them flat outdoors, never in a pile.",) * 5
+    return replace(view, steps=steps, columns=named, parts=rows, cautions=cautions, usual="Usual hours hold at 21 C.")
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_twenty_treads_stay_on_one_page_that_can_be_read(paper: Paper) -> None:
+    """Twenty treads of two flights with eight steps of three lines are one page, and no letter is below 8 pt."""
+    pdf = schedule_pdf(full_schedule(20), paper=paper)
+    drawn = Drawn(pdf)
+    assert len(drawn.pages) == 1
+    assert all(f"2/tread {n}" in drawn.texts[0] for n in range(1, 11))
+    assert "Usual hours hold at 21 C." in drawn.texts[0]
+    assert min(font_sizes(pdf)) >= 8 - 1e-3
+    assert min(squares(drawn.pages[0])) > 3
+
+
+def test_more_coats_than_a_page_is_wide_go_on_under_the_parts_names() -> None:
+    """Thirteen columns are two tables, each with every part; none is left out and none is below 8 pt."""
+    pdf = schedule_pdf(full_schedule(12, columns=13))
+    words = " ".join(Drawn(pdf).texts)
+    assert all(f"topcoat {n}" in words for n in range(1, 13))
+    assert words.count("1/tread 4") == 2
+    assert min(font_sizes(pdf)) >= 8 - 1e-3
+
+
 def test_schedule_has_a_box_for_each_part_and_coat() -> None:
     """Each part has one empty square box of 4.5 mm a column; what is done is ticked."""
     bare, ticked = Drawn(schedule_pdf(schedule(6))), Drawn(schedule_pdf(schedule(6, done=True)))
@@ -483,13 +532,48 @@ def test_schedule_command(folder: Path, tmp_path: Path) -> None:
     target = tmp_path / "s.pdf"
     document = json.loads(run(folder, "schedule", "-o", str(target), "--json").stdout)
     assert [step["title"] for step in document["steps"]] == ["Sand", "Stain 1: golden brown", "Topcoats 1 to 3", "Wait"]
-    assert document["steps"][1]["time"] == "24 h to the next step"
-    assert document["steps"][2]["time"] == "4 h between coats; label: after 3 h, within 24 h"
+    assert document["steps"][1]["time"] == "recipe: 24 h to the next step"
+    assert document["steps"][2]["time"] == "label: after 3 h, within 24 h; recipe: 4 h between coats"
+    assert (
+        document["steps"][3]["detail"]
+        == "by the label: in use after 72 h, cured after 14 days; usual: socks after 24 h"
+    )
     assert document["columns"] == ["sanded", "stain", "topcoat 1", "topcoat 2", "topcoat 3"]
     assert document["parts"] == ["tread 1", "tread 2", "tread 3"]
     words = Drawn(target.read_bytes()).texts[0]
     for expected in ("grits 80-100-120", "lot 4711", "Rags with oil", "05-31", "rub out with 220"):
         assert expected in words
+
+
+@pytest.mark.parametrize(
+    ("label", "next_h", "stain", "recoat_h", "top"),
+    [
+        (None, None, "usual: 24 to 72 h under another product", None, "usual: 2 to 4 h between coats"),
+        (None, 30, "recipe: 30 h to the next step", 5, "recipe: 5 h between coats"),
+        (
+            Label(recoat_h=8), None, "label: after 8 h; usual: 24 to 72 h under another product",
+            None, "label: after 8 h between coats",
+        ),
+        (
+            Label(recoat_h=8, recoat_other_h=48), None, "label: after 48 h to the next step",
+            5, "label: after 8 h; recipe: 5 h between coats",
+        ),
+        (Label(recoat_within_h=48), 30, "label: within 48 h; recipe: 30 h to the next step",
+         None, "label: within 48 h; usual: 2 to 4 h between coats"),
+    ],
+)  # fmt: skip
+def test_schedule_says_the_labels_hours_first_and_usual_ones_where_none_are_said(
+    label: Label | None, next_h: float | None, stain: str, recoat_h: float | None, top: str
+) -> None:
+    """Label, then recipe; without either the usual range, called so, and the longer wait under another product."""
+    finish = Finish(
+        steps=(ColourStep(kind="oil", colour="honey", can_number=1, next_h=next_h),),
+        topcoat=Topcoat(kind="water polyurethane 1-part", coats=3, can_number=1, recoat_h=recoat_h),
+    )
+    cans = {1: Batch("oil stain", "honey", label=label)}
+    times = {step.title: step.time for step in finish_steps(finish, cans)}
+    assert times["Stain 1: honey"] == stain
+    assert times["Topcoats 1 to 3"] == top
 
 
 def test_schedule_follows_the_standard(folder: Path, tmp_path: Path) -> None:
@@ -524,15 +608,41 @@ def test_house_file_command(folder: Path, tmp_path: Path) -> None:
         assert expected in words
 
 
+def sample(log: Logbook, name: str) -> Measurement:
+    """Keep a sample photo, and return an invented measurement of it."""
+    source = Path(__file__).parents[1] / "sample_photos" / name
+    photo = PhotoRecord(hashlib.sha256(source.read_bytes()).hexdigest(), name, 2000, 1500, None, suffix=source.suffix)
+    log.keep_photo(source, photo)
+    return measurement(photo)
+
+
+def test_house_file_shows_the_stairs_parts(folder: Path) -> None:
+    """Of each part the first and the latest photo are shown, small, with part, day, what it shows, and no metadata."""
+    with Logbook.open(folder, who="Anna") as log:
+        one, two, _ = (part.ident for part in log.stair_parts() if part.record.kind == "tread")
+        names = ("board-raw.jpg", "board-clear-only.jpg", "board-honey-one-coat.jpg", "board-honey-two-coats.jpg")
+        for days, (part, name, note) in enumerate(
+            ((one, names[0], names[0]), (one, names[1], None), (one, names[2], "by the door"), (two, names[3], None))
+        ):
+            day = DAY + dt.timedelta(days=days)
+            log.add_part_measurements([(part, [sample(log, name)], PartEvent("measured", day, note=note))])
+        log.log_events([(one, PartEvent("coat", DAY + dt.timedelta(days=2), "topcoat", 1, 1, 2))])
+        view = house_view(log, date=DAY)
+        none = house_view(log, date=DAY, photos=False)
+    assert [photo.caption for photo in view.stair_photos] == [
+        "tread 1, 2024-05-31: after stain 1, daylight",
+        "tread 1, 2024-06-02: after stain 1, daylight; by the door",
+        "tread 2, 2024-06-03: before anything was done, daylight",
+    ]
+    assert all(len(photo.jpeg) < 150_000 and b"Exif" not in photo.jpeg for photo in view.stair_photos)
+    assert none.stair_photos == ()
+    assert "tread 2, 2024-06-03: before anything was done" in " ".join(Drawn(house_file_pdf(view)).texts)
+
+
 def test_house_file_photos_have_no_place(tmp_path: Path) -> None:
     """A photo with a place in its file comes into the house file without any of its metadata."""
-    source = Path(__file__).parents[1] / "sample_photos" / "board-raw.jpg"
     with Logbook.open(tmp_path / "log") as log:
-        photo = PhotoRecord(
-            hashlib.sha256(source.read_bytes()).hexdigest(), source.name, 2000, 1500, None, suffix=source.suffix
-        )
-        log.keep_photo(source, photo)
-        log.add_board(BoardRecord("red oak", date=DAY), [measurement(photo)])
+        log.add_board(BoardRecord("red oak", date=DAY), [sample(log, "board-raw.jpg")])
         (shown,) = house_view(log, date=DAY).photos
     assert b"Exif" not in shown.jpeg
     assert b"GPS" not in shown.jpeg

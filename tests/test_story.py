@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import replace
 
+import pytest
 import report_samples as samples
 
 from finishlab.colorimetry.difference import DeltaE
@@ -15,7 +16,7 @@ from finishlab.matching.lights import named_light
 from finishlab.matching.next_photo import NextPhoto
 from finishlab.quality import doubt
 from finishlab.records import BoardRecord, ColourStep, Finish, Looking, MixPart, Preparation, Seal, Topcoat
-from finishlab.reports.details import board_details
+from finishlab.reports.details import board_details, label_facts
 from finishlab.reports.page import page_html
 from finishlab.reports.pictures import drawings
 from finishlab.reports.report import MOST_TOLD
@@ -176,19 +177,36 @@ def test_details_hold_the_whole_finish() -> None:
         ("wood", "ash"),
         ("stain", "Acme honey, then honey + walnut"),
         ("stain coats", "2"),
-        ("topcoat", "satin deck oil"),
         ("recipe", "R2"),
         ("piece", "plain"),
         ("preparation", "grits 80-120, grain raised"),
         ("step 1", "Acme honey, oil, lot 7, C3, wiped after 10 min"),
         ("step 2", "mix 2 honey + 1 walnut by volume, with rag"),
         ("seal", "shellac, 1 coat"),
-        ("topcoat in full", "deck oil, sheen satin, gloss at 60 degrees 30 GU, 3 coats"),
+        ("topcoat", "deck oil, sheen satin, gloss at 60 degrees 30 GU, 3 coats"),
         ("lay", "on a stair"),
         ("state", "cured"),
         ("made by", "Ann"),
         ("date", "2024-05-31"),
     )
+
+
+@pytest.mark.parametrize(
+    ("said", "shown"),
+    [
+        (None, "water polyurethane 1-part, sheen satin, 3 coats"),
+        ("satin water polyurethane 1-part", "water polyurethane 1-part, sheen satin, 3 coats"),
+        ("the one from the shop", "the one from the shop; water polyurethane 1-part, sheen satin, 3 coats"),
+    ],
+)
+def test_a_topcoat_is_one_line_of_one_name(said: str | None, shown: str) -> None:
+    """Said in short and in full it stands once, with whatever the short words say beyond it."""
+    finish = Finish(topcoat=Topcoat(kind="water polyurethane 1-part", sheen="satin", coats=3))
+    record = BoardRecord("ash", topcoat=said, finish=finish, date=dt.date(2024, 5, 31))
+    for rows in (board_details(record), label_facts(record)):
+        assert [value for label, value in rows if "topcoat" in label] == [shown]
+    bare = replace(record, topcoat=said, finish=None, latest=dt.date.max)
+    assert dict(board_details(bare))["topcoat"] == (said or "none on record")
 
 
 def test_a_path_shows_few_boards_of_one_number_of_coats() -> None:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from finishlab.cli.common import json_option, open_logbook, out, print_document, say
+from finishlab.cli.common import json_option, open_logbook, out, print_document, print_removed, say
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 
 if TYPE_CHECKING:
@@ -82,13 +82,16 @@ def show(*, number: str, as_json: bool) -> None:
     examples=("finishlab board remove B3",),
 )
 @click.argument("numbers", metavar="B1...", nargs=-1, required=True)
-def remove(numbers: tuple[str, ...]) -> None:
+@json_option
+def remove(numbers: tuple[str, ...], *, as_json: bool) -> None:
     """Leave boards out from now on; their photos and history stay, and no number is given twice."""
     with open_logbook() as log:
         found = [log.board(number).number for number in numbers]
         for number in dict.fromkeys(found):
             log.remove_board(number)
             say(f"{number} is removed; its photos and history stay.")
+    if as_json:
+        print_removed(list(dict.fromkeys(found)))
 
 
 @click.command(

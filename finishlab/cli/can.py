@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 import click
 
 from finishlab.cli.cautioning import say_cautions
-from finishlab.cli.common import changes_given, json_option, open_logbook, out, print_document, say
+from finishlab.cli.common import changes_given, json_option, open_logbook, out, print_document, print_removed, say
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import UsageError
 from finishlab.records import CAN_KINDS
@@ -152,15 +152,18 @@ def edit(*, number: str, as_json: bool, **values: Any) -> None:  # noqa: ANN401 
     examples=("finishlab can remove C2",),
 )
 @click.argument("numbers", metavar="C1...", nargs=-1, required=True)
-def remove(numbers: tuple[str, ...]) -> None:
+@json_option
+def remove(numbers: tuple[str, ...], *, as_json: bool) -> None:
     """Leave cans out from now on; their history stays, and no number is given twice."""
     with open_logbook() as log:
         products = []
-        found = [log.can(number) for number in numbers]
-        for each in {each.number: each for each in found}.values():
+        found = {each.number: each for each in [log.can(number) for number in numbers]}
+        for each in found.values():
             log.remove_can(each.number)
             products += [each.record.kind, each.record.product]
             say(f"{each.number} is removed; its history stays.")
+        if as_json:
+            print_removed(list(found))
         say_cautions(log, products, ["dispose"])
 
 

@@ -32,6 +32,7 @@ __all__ = [
     "out",
     "photos_argument",
     "print_document",
+    "print_removed",
     "report_failures",
     "say",
     "with_learned",
@@ -173,11 +174,18 @@ def out() -> Console:
     return Console(file=sys.stdout)
 
 
-def print_document(document: Mapping[str, Any]) -> None:
-    """Print a JSON document and nothing else."""
+def print_document(document: Mapping[str, Any], *, colours: bool = True) -> None:
+    """Print a JSON document and nothing else; unless it is no matter of colours, it says what its colours are."""
+    from finishlab.colorimetry.estimate import COLOUR_SPACE
     from finishlab.reports.documents import dump
 
-    click.echo(dump(document), nl=False)
+    head = {"format": document["format"], "colour_space": COLOUR_SPACE} if colours else {}
+    click.echo(dump({**head, **document}), nl=False)
+
+
+def print_removed(what: Sequence[str]) -> None:
+    """Print ``finishlab/removed/1``: what was left out from now on, by number or code."""
+    print_document({"format": "finishlab/removed/1", "removed": list(what)})
 
 
 def changes_given(**values: object) -> dict[str, Any]:

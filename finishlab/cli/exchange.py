@@ -108,7 +108,8 @@ def _told(done: TakenIn) -> list[str]:
     examples=("finishlab backup /media/usb/stairs",),
 )
 @click.argument("folder", metavar="FOLDER", type=_PLACE)
-def backup(*, folder: Path) -> None:
+@json_option
+def backup(*, folder: Path, as_json: bool) -> None:
     """Copy the logbook into another folder, also while it is in use.
 
     The copy is a logbook like this one, originals and all: open it with --logbook FOLDER. Naming the same folder again
@@ -116,4 +117,6 @@ def backup(*, folder: Path) -> None:
     """
     with open_logbook() as log:
         photos = log.backup(folder)
+    if as_json:
+        print_document({"format": "finishlab/backup/1", "folder": str(folder), "photos": photos})
     say(f"{folder} now holds a copy of the logbook with {counted(photos, 'photos')}.")

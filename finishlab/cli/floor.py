@@ -15,6 +15,7 @@ from finishlab.cli.common import (
     out,
     photos_argument,
     print_document,
+    print_removed,
     report_failures,
     say,
 )
@@ -190,10 +191,13 @@ def edit(*, number: str, as_json: bool, **values: str | None) -> None:
     examples=("finishlab floor remove F3",),
 )
 @click.argument("numbers", metavar="F1...", nargs=-1, required=True)
-def remove(numbers: tuple[str, ...]) -> None:
+@json_option
+def remove(numbers: tuple[str, ...], *, as_json: bool) -> None:
     """Leave spots out from now on; their photos and history stay."""
     with open_logbook() as log:
         found = [log.floor_spot(number).number for number in dict.fromkeys(numbers)]
         for number in dict.fromkeys(found):
             log.remove_floor_spot(number)
             say(f"{number} is removed; its photos and history stay.")
+    if as_json:
+        print_removed(list(dict.fromkeys(found)))

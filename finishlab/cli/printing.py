@@ -151,7 +151,13 @@ def house_file(*, output: str, title: str | None, without_photos: bool, paper: s
     _say_letters(house_letters_missing(view))
     if as_json:
         sections = [section.title for section in view.sections]
-        _print("house-file", output, sections=sections, cans=len(view.cans), photos=len(view.photos))
+        _print(
+            "house-file",
+            output,
+            sections=sections,
+            cans=len(view.cans),
+            photos=len(view.photos) + len(view.stair_photos),
+        )
     else:
         click.echo(output)
 

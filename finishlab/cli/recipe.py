@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from finishlab.cli.cautioning import say_cautions
-from finishlab.cli.common import json_option, open_logbook, out, print_document, say
+from finishlab.cli.common import json_option, open_logbook, out, print_document, print_removed, say
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import UsageError
 
@@ -147,13 +147,16 @@ def edit(*, number: str, name: str | None, note: str | None, as_json: bool, **se
     examples=("finishlab recipe remove R2",),
 )
 @click.argument("numbers", metavar="R1...", nargs=-1, required=True)
-def remove(numbers: tuple[str, ...]) -> None:
+@json_option
+def remove(numbers: tuple[str, ...], *, as_json: bool) -> None:
     """Leave recipes out from now on; their history stays, and no number is given twice."""
     with open_logbook() as log:
         found = [log.recipe(number).number for number in numbers]
         for number in dict.fromkeys(found):
             log.remove_recipe(number)
             say(f"{number} is removed; its history stays.")
+    if as_json:
+        print_removed(list(dict.fromkeys(found)))
 
 
 def _changed(finish: Finish, sections: Mapping[str, Any]) -> Finish:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from finishlab.cli.common import changes_given, json_option, open_logbook, print_document, say
+from finishlab.cli.common import changes_given, json_option, open_logbook, print_document, print_removed, say
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.cli.stairs_add import can_number, recipe_number
 from finishlab.cli.stairs_words import ANGLES, LENGTHS, size_options, sizes_given
@@ -129,12 +129,25 @@ def _edit_parts(log: Logbook, text: str, given: dict[str, Any], sizes: dict[str,
 @click.option("--faces", metavar="TEXT", help="What was coated.")
 @click.option("--deviation", metavar="TEXT", help="What was done otherwise than the recipe says.")
 @click.option("--note", metavar="TEXT", help="Anything else.")
-def edit_event(*, number: str, recipe: str | None, can: str | None, **values: Any) -> None:  # noqa: ANN401
+@json_option
+def edit_event(
+    *,
+    number: str,
+    recipe: str | None,
+    can: str | None,
+    as_json: bool,
+    **values: Any,  # noqa: ANN401 - each field has its own type
+) -> None:
     """Change what was logged of a part; what it was stays in the part's history. An empty text takes a field out."""
     with open_logbook() as log:
         named = {"recipe_number": recipe_number(log, recipe), "batch_number": can_number(log, can)}
         log.edit_event(_event_number(number), **changes_given(**values, **named))
-    say(f"{number.upper()} changed.")
+        part = log.stair().part(log.event_part(_event_number(number)))
+    if as_json:
+        from finishlab.reports.stair_documents import events_document
+
+        print_document(events_document([(number.strip().upper(), part.code)], []))
+    say(f"{number.strip().upper()} changed.")
 
 
 @click.command(
@@ -143,27 +156,32 @@ def edit_event(*, number: str, recipe: str | None, can: str | None, **values: An
     examples=("finishlab stairs remove 2/riser 3", "finishlab stairs remove flight 2", "finishlab stairs remove E12"),
 )
 @click.argument("parts", nargs=-1, required=True, metavar="PARTS|FLIGHT|E12 ...")
-def remove(*, parts: tuple[str, ...]) -> None:
+@json_option
+def remove(*, parts: tuple[str, ...], as_json: bool) -> None:
     """Leave parts, a flight with all its parts, or events out from now on; their history stays."""
     from finishlab.records.stair_names import listed
     from finishlab.workflow.stairs import named_parts
 
     text = " ".join(" ".join(parts).split())
     with open_logbook() as log:
-        if all(_EVENT.fullmatch(word) for word in text.split()):
-            log.remove_events([_event_number(word) for word in text.split()])
-            say(f"Taken back: {text.upper()}.")
-            return
         stair = log.stair()
-        if _FLIGHT.fullmatch(text):
-            _remove_flight(log, stair, text)
-            return
-        found = named_parts(stair, text)
-        log.remove_parts([part.ident for part in found])
-        say(f"Removed: {listed([part.name for part in found])}; what was done to them stays in the logbook.")
+        if all(_EVENT.fullmatch(word) for word in text.split()):
+            gone = [f"E{_event_number(word)}" for word in text.split()]
+            log.remove_events([_event_number(word) for word in gone])
+            say(f"Taken back: {', '.join(gone)}.")
+        elif _FLIGHT.fullmatch(text):
+            gone = _remove_flight(log, stair, text)
+        else:
+            found = named_parts(stair, text)
+            gone = [part.code for part in found]
+            log.remove_parts([part.ident for part in found])
+            say(f"Removed: {listed([part.name for part in found])}; what was done to them stays in the logbook.")
+    if as_json:
+        print_removed(gone)
 
 
-def _remove_flight(log: Logbook, stair: StoredStair, text: str) -> None:
+def _remove_flight(log: Logbook, stair: StoredStair, text: str) -> list[str]:
+    """Remove a flight or landing with its parts; return their codes."""
     from finishlab.records.stair_names import parse_level
 
     level = parse_level(text)
@@ -172,6 +190,7 @@ def _remove_flight(log: Logbook, stair: StoredStair, text: str) -> None:
         raise LogbookError("unknown-flight", f"The stair has no {text}.", "See: finishlab stairs show")
     log.remove_flight(flight.number)
     say(f"Removed: {flight.title} with its parts; their history stays.")
+    return [part.code for part in stair.parts if part.name.level == level]
 
 
 def _event_number(text: str) -> int:

@@ -169,10 +169,13 @@ def show(*, number: int, as_json: bool) -> None:
     examples=("finishlab strip forget 412",),
 )
 @click.argument("number", type=_NUMBER, metavar="N")
-def forget(*, number: int) -> None:
+@json_option
+def forget(*, number: int, as_json: bool) -> None:
     """Take a strip for a usual print again; what was learned stays in its history."""
     with open_logbook() as log:
         log.forget_strip(number)
+    if as_json:
+        print_document({"format": "finishlab/strip-forgotten/1", "strip": number})
     say(f"Strip {number:04d} is taken for a usual print again; what was learned stays in its history.")
 
 

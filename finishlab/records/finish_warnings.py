@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Any, Final
@@ -59,7 +59,7 @@ Rule = Callable[[SoftLimit, Finish, WarningContext], Iterator[Figures]]
 
 
 def warnings(finish: Finish, context: WarningContext | None = None) -> tuple[FinishWarning, ...]:
-    """Return what the soft limits say of a finish, each sentence once.
+    """Return what the soft limits say of a finish, each sentence once and a slip of several steps in one.
 
     Parameters
     ----------
@@ -71,10 +71,24 @@ def warnings(finish: Finish, context: WarningContext | None = None) -> tuple[Fin
     known = context or WarningContext()
     said: dict[str, FinishWarning] = {}
     for row in SOFT:
-        for figures in _RULES.get(row.code, _bounds)(row, finish, known):
-            message = row.sentence.format(**figures)
+        found = list(_RULES.get(row.code, _bounds)(row, finish, known))
+        if len(found) > 1 and row.several is not None:
+            sentences = [row.several.format(**_together(found))]
+        else:
+            sentences = [row.sentence.format(**figures) for figures in found]
+        for message in sentences:
             said.setdefault(message, FinishWarning(row.code, message))
     return tuple(said.values())
+
+
+def _together(found: Sequence[Figures]) -> dict[str, str]:
+    """Return what several steps are told with in one sentence: what they share once, what differs in their order."""
+    words = {}
+    for name in found[0]:
+        values = (each[name] for each in found)
+        shown = [f"{value:g}" if isinstance(value, int | float) else str(value) for value in values]
+        words[name] = shown[0] if len(set(shown)) == 1 else f"{', '.join(shown[:-1])} and {shown[-1]}"
+    return words
 
 
 def board_warnings(record: BoardRecord, context: WarningContext | None = None) -> tuple[FinishWarning, ...]:

@@ -63,6 +63,8 @@ class SoftLimit:
     field: str
     sentence: str
     """What is said, with places in braces for what the record holds."""
+    several: str | None = None
+    """The same of several steps."""
     low: float | None = None
     high: float | None = None
     """Bounds of the field, where they say it all; else `finishlab.records.finish_warnings` has a rule of this code."""
@@ -188,12 +190,14 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "step",
         "lot",
         "Step {step} is of lot {value}, the approved board of {approved}; lots differ, so mix cans together or test.",
+        several="Steps {step} are of lot {value}, on the approved board {approved}; lots differ, so mix cans or test.",
     ),
     SoftLimit(
         "much-thinner",
         "step",
         "thinner_percent",
         "Step {step} has {value:g} % thinner; more than 20 % can leave too little binder.",
+        several="Steps {step} have {value} % thinner; more than 20 % can leave too little binder.",
         high=20,
     ),
     SoftLimit(
@@ -201,12 +205,14 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "step",
         "applicator",
         "Step {step} went on with {value}, on the treads with {tread}; the same tool gives the same colour.",
+        several="Steps {step} went on with {value}, on the treads with {tread}; the same tool gives the same colour.",
     ),
     SoftLimit(
         "long-wipe",
         "step",
         "wipe_min",
         "Step {step} stayed {value:g} min before wiping; after 15 min stain gets tacky and uneven.",
+        several="Steps {step} stayed {value} min before wiping; after 15 min stain gets tacky and uneven.",
         high=15,
     ),
     SoftLimit(
@@ -214,6 +220,7 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "step",
         "wipe_min",
         "Step {step} is a gel and stayed {value:g} min before wiping; gel sets after about 5 min.",
+        several="Steps {step} are gels and stayed {value} min before wiping; gel sets after about 5 min.",
         high=5,
     ),
     SoftLimit(
@@ -221,6 +228,7 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "step",
         "coat",
         "Step {step} is coat {value:g}; beyond two coats stain lies on the wood and may not hold the topcoat.",
+        several="Steps {step} are coats {value}; beyond two coats stain lies on the wood and may not hold the topcoat.",
         high=2,
     ),
     SoftLimit(
@@ -228,12 +236,14 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "step",
         "next_h",
         "After step {step} the next came in {value:g} h; the label of {can} says {label:g} h.",
+        several="After steps {step} the next came in {value} h; the label of {can} says {label} h.",
     ),
     SoftLimit(
         "air-temperature",
         "step",
         "air_c",
         "Step {step} was put on at {value:g} C; most labels ask for 13 to 32 C.",
+        several="Steps {step} were put on at {value} C; most labels ask for 13 to 32 C.",
         low=13,
         high=32,
     ),
@@ -242,6 +252,7 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "step",
         "rh_percent",
         "Step {step} was put on at {value:g} % humidity; above 70 % it dries slowly.",
+        several="Steps {step} were put on at {value} % humidity; above 70 % it dries slowly.",
         high=70,
     ),
     SoftLimit(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from finishlab.records import BoardRecord
 from finishlab.records.short_text import short_form
-from finishlab.reports.finish_rows import Row, finish_rows
+from finishlab.reports.finish_rows import TOPCOAT, Row, finish_rows
 
 __all__ = ["Row", "board_details", "label_facts"]
 
@@ -19,9 +19,8 @@ def board_details(record: BoardRecord) -> tuple[Row, ...]:
         ("wood", record.species),
         ("stain", stain),
         ("stain coats", None if stain == bare else coats),
-        ("topcoat", record.topcoat or short.get("topcoat") or "none on record"),
         ("recipe", record.recipe),
-        *finish_rows(record.finish),
+        *_finish(record, "none on record"),
         ("state", record.state),
         ("made as", None if record.purpose == "candidate" else record.purpose),
         ("made by", record.maker),
@@ -31,6 +30,20 @@ def board_details(record: BoardRecord) -> tuple[Row, ...]:
     return tuple((label, str(value)) for label, value in rows if value is not None)
 
 
+def _finish(record: BoardRecord, without: str | None) -> list[tuple[str, object]]:
+    """Return the rows of a finish with one of the topcoat: in full where it is written so, else as said in short."""
+    rows: list[tuple[str, object]] = list(finish_rows(record.finish))
+    written = dict(rows)
+    said = record.topcoat
+    if TOPCOAT not in written:
+        place = next((n for n, (label, _) in enumerate(rows) if label == "lay"), len(rows))
+        return [*rows[:place], (TOPCOAT, said or without), *rows[place:]]
+    derived = None if record.finish is None else short_form(record.finish).get("topcoat")
+    if said is not None and said != derived:
+        rows = [(label, f"{said}; {value}" if label == TOPCOAT else value) for label, value in rows]
+    return rows
+
+
 def label_facts(record: BoardRecord) -> list[tuple[str, object]]:
     """Return what a board's label says, from the wood up to the last coat."""
     return [
@@ -38,8 +51,7 @@ def label_facts(record: BoardRecord) -> list[tuple[str, object]]:
         ("recipe", record.recipe),
         ("stain", record.stain),
         ("coats", record.coats),
-        ("topcoat", record.topcoat),
-        *finish_rows(record.finish),
+        *_finish(record, None),
         ("state", record.state),
         ("purpose", record.purpose),
         ("maker", record.maker),

@@ -9,11 +9,13 @@ from finishlab.records import BoardRecord, ColourStep, Finish, Preparation, Topc
 from finishlab.records.entries import Checked, Entry, entries
 from finishlab.records.finish_text import show_value
 
-__all__ = ["Row", "field_rows", "finish_changes", "finish_rows", "value_words"]
+__all__ = ["TOPCOAT", "Row", "field_rows", "finish_changes", "finish_rows", "value_words"]
 
 Row = tuple[str, str]
 """A label and its value, both in words."""
 
+TOPCOAT: Final = "topcoat"
+"""What the row of the topcoat is called, in short or in full."""
 _UNITS: Final = {"C": "°C", "GU": "GU"}
 _BOARD: Final = (
     ("species", "wood"),
@@ -39,7 +41,7 @@ def finish_rows(finish: Finish | None) -> tuple[Row, ...]:
     if finish.seal is not None:
         rows.append(("seal", _list(_head(finish.seal, "maker", "kind"), _of(finish.seal, "lot", "can", "coats"))))
     if finish.topcoat is not None:
-        rows.append(("topcoat in full", _topcoat(finish.topcoat)))
+        rows.append((TOPCOAT, _topcoat(finish.topcoat)))
     if finish.looking is not None:
         rows.append(("lay", _list(finish.looking.place, _of(finish.looking, "grain"))))
     return tuple((label, value) for label, value in rows if value)

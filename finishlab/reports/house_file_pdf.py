@@ -84,7 +84,8 @@ def house_file_pdf(view: HouseView, *, paper: Paper = "a4") -> bytes:
     for section in view.stair_text:
         _draw_section(flow, section)
     _draw_swatches(flow, view.swatches)
-    _draw_photos(flow, view.photos)
+    _draw_photos(flow, "Photos", view.photos, across=2, note=view.photos_note)
+    _draw_photos(flow, "Photos of the stair", view.stair_photos, across=3)
     if view.care is not None:
         _draw_section(flow, view.care)
     if view.cautions:
@@ -98,7 +99,7 @@ def house_letters_missing(view: HouseView) -> str:
     said = [text for each in sections for line in each.lines for text in line] + [each.title for each in sections]
     said += [text for can in view.cans for text in (can.what, can.lot, can.left, can.place, can.used_on)]
     said += [text for swatch in view.swatches for text in (swatch.name, swatch.caption)]
-    said += [photo.caption for photo in view.photos]
+    said += [photo.caption for photo in (*view.photos, *view.stair_photos)]
     return unprintable((view.title, view.subtitle, *said))
 
 
@@ -196,20 +197,23 @@ def _draw_swatches(flow: _Flow, swatches: Sequence[Swatch]) -> None:
     flow.y += _GAP
 
 
-def _draw_photos(flow: _Flow, photos: Sequence[HousePhoto]) -> None:
+def _draw_photos(flow: _Flow, title: str, photos: Sequence[HousePhoto], *, across: int, note: str = "") -> None:
     if not photos:
         return
-    gap, high = 6.0, 62.0
-    width = (flow.width - gap) / 2
-    flow.heading("Photos", with_room=high + 8.0)
-    for start in range(0, len(photos), 2):
-        flow.room(high + 8.0)
+    gap, high, words = 6.0, 124.0 / across, 8.0
+    width = (flow.width - (across - 1) * gap) / across
+    flow.heading(title, with_room=high + words)
+    if note:
+        flow.lines(note)
+        flow.y += 1.6
+    for start in range(0, len(photos), across):
+        flow.room(high + words)
         tallest = 0.0
-        for index, photo in enumerate(photos[start : start + 2]):
+        for index, photo in enumerate(photos[start : start + across]):
             x = _LEFT + index * (width + gap)
             _, shown = flow.pages.jpeg(x, flow.y, width, high, photo.jpeg)
-            said = fit(photo.caption, width=width, height=4.2, cap=1.8, smallest=1.2)
+            said = fit(photo.caption, width=width, height=6.0, cap=1.8, smallest=1.4)
             flow.pages.setting(x, flow.y + shown + 1.4, said, grey=0.15)
             tallest = max(tallest, shown)
-        flow.y += tallest + 9.0
+        flow.y += tallest + words + 1.0
     flow.y += _GAP

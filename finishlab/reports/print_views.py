@@ -81,6 +81,8 @@ class ScheduleView:
     """What wins over all of it."""
     date: dt.date | None = None
     """Day it was printed."""
+    usual: str = ""
+    """What usual hours hold for, where some are shown."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,6 +176,9 @@ class HouseView:
     """In words, part by part; printed with the drawing."""
     swatches: tuple[Swatch, ...] = ()
     photos: tuple[HousePhoto, ...] = ()
+    stair_photos: tuple[HousePhoto, ...] = ()
+    photos_note: str = ""
+    """Which photos are not shown."""
     care: HouseSection | None = None
     cautions: tuple[tuple[str, str], ...] = ()
     defers: str = ""

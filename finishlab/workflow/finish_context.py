@@ -40,7 +40,7 @@ def finish_context(log: Logbook, board: StoredBoard, *, deciding: bool = False) 
         floor_gloss_gu=_floor_gloss(log),
         clear_only=_clear_only(log, board, deciding=deciding),
         lights=len({m.light for m in board.measurements}) if deciding else None,
-        spots=len(log.floor_spots()) if deciding else None,
+        spots=_places(log) if deciding else None,
         labels={int(can.number[1:]): can.record.label for can in log.cans(removed=True) if can.record.label},
     )
 
@@ -58,6 +58,15 @@ def new_warnings(log: Logbook, board: StoredBoard, before: BoardRecord | None = 
 
 def _decided(record: BoardRecord) -> bool:
     return record.purpose == "approved standard"
+
+
+def _places(log: Logbook) -> int:
+    """Return at how many places the floor was measured: spots of one name are one, and so is the floor at a board."""
+    spots = log.floor_spots()
+    places = {(spot.record.spot or spot.number).casefold() for spot in spots}
+    logged = {measured.photo for spot in spots for measured in spot.measurements}
+    beside = {board.number for board in log.boards(brief=True) for pair in board.pairs if pair.photo not in logged}
+    return len(places | beside)
 
 
 def _floor_gloss(log: Logbook) -> float | None:

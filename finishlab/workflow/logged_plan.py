@@ -16,6 +16,7 @@ from finishlab.workflow.planning import product_of
 from finishlab.workflow.printing_schedule import chosen_recipe
 from finishlab.workflow.stair_state import coats_of
 from finishlab.workflow.stairs import parts_for_plan
+from finishlab.workflow.usual_times import STAINS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -26,8 +27,6 @@ if TYPE_CHECKING:
 
 __all__ = ["logged_plan", "logged_products", "logged_stair"]
 
-_STAINS: Final = {"oil": "oil stain", "water": "water stain", "gel": "gel stain", "dye": "water stain"}
-"""Kind of a colour step -> kind of liquid; a dye is counted as a water stain."""
 _USUAL_TOPCOATS: Final = 3
 _US_SIZES: Final = {
     0.125: "1/4 pt", 0.25: "1/2 pt", 0.5: "1 pt", 1: "1 qt", 2: "1/2 gal", 4: "1 gal", 5: "5 qt", 20: "5 gal",
@@ -91,7 +90,7 @@ def logged_products(log: Logbook, recipe: str | None = None) -> tuple[Product, .
 
 
 def _products(number: str, finish: Finish, cans: Mapping[int, Batch]) -> Iterator[Product]:
-    steps = [(_STAINS.get(step.kind or ""), step.name, step.can_number, step.next_h) for step in finish.steps]
+    steps = [(STAINS.get(step.kind or ""), step.name, step.can_number, step.next_h) for step in finish.steps]
     for (kind, name, can, next_h), alike in groupby(steps):
         if kind is None:
             raise UsageError(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Final
 
@@ -21,7 +22,7 @@ from finishlab.workflow.stairs import flights_shown
 if TYPE_CHECKING:
     import datetime as dt
 
-    from finishlab.logbook import Logbook, StoredApproval, StoredStair
+    from finishlab.logbook import Logbook, StoredApproval, StoredEvent, StoredStair
     from finishlab.records import Batch
     from finishlab.reports.rows import Lab
 
@@ -29,6 +30,10 @@ __all__ = ["house_view"]
 
 _PHOTO_PIXELS: Final = 900
 _MOST_PHOTOS: Final = 24
+_PART_PIXELS: Final = 600
+_MOST_OF_A_PART: Final = 2
+_FILE_NAMES: Final = re.compile(r"\S[^,]*\.[A-Za-z0-9]{2,5}(, \S[^,]*\.[A-Za-z0-9]{2,5})*")
+"""A note that is no more than names of files, as it is written where none was given."""
 
 _READING: Final = HouseSection(
     "How to read this file",
@@ -97,6 +102,7 @@ def house_view(
     day = date or today()
     cans = {int(each.number[1:]): each.record for each in log.cans()}
     flights = flights_shown(stair)
+    shown, note = _photos(log) if photos else ((), "")
     return HouseView(
         title=title or f"House file: {log.folder.resolve().name}",
         subtitle=f"What was put on test boards and stair, from which cans, and how to do it again. As of {day}.",
@@ -106,7 +112,9 @@ def house_view(
         stair=svg_drawing(stair_svg(flights)) if stair.parts else None,
         stair_text=tuple(_coated(stair)),
         swatches=tuple(_swatches(log)),
-        photos=tuple(_photos(log)) if photos else (),
+        photos=shown,
+        photos_note=note,
+        stair_photos=_stair_photos(log, stair) if photos else (),
         care=_CARE,
         cautions=tuple((each.title, f"{each.long} ({each.source})") for each in CAUTIONS.values()),
         defers=DEFERS,
@@ -196,17 +204,58 @@ def _swatch(name: str, caption: str, lab: Lab | None) -> Iterator[Swatch]:
         yield Swatch(name, f"{figures}\n{caption}", hex_colour(lab))
 
 
-def _photos(log: Logbook) -> Iterator[HousePhoto]:
-    """Return small pictures, each photo once; one whose file is gone or damaged is passed over."""
+def _photos(log: Logbook) -> tuple[tuple[HousePhoto, ...], str]:
+    """Return small pictures of boards and floor, each photo once, and a sentence about those there is no room for."""
     named: dict[str, list[str]] = {}
     for number, photo in _named_photos(log):
         named.setdefault(photo, []).append(number)
-    for photo, numbers in list(named.items())[:_MOST_PHOTOS]:
+    captions = [(photo, ", ".join(dict.fromkeys(numbers))) for photo, numbers in named.items()]
+    left = len(captions) - _MOST_PHOTOS
+    note = f"The first {_MOST_PHOTOS}; the logbook's folder holds {left} more." if left > 0 else ""
+    return tuple(_pictures(log, captions[:_MOST_PHOTOS], _PHOTO_PIXELS)), note
+
+
+def _pictures(log: Logbook, captions: Iterable[tuple[str, str]], pixels: int) -> Iterator[HousePhoto]:
+    """Return small pictures; a photo whose file is gone or damaged is passed over."""
+    for photo, caption in captions:
         try:
-            jpeg = thumbnail(log.photo_path(photo), _PHOTO_PIXELS, quality=80)
+            jpeg = thumbnail(log.photo_path(photo), pixels, quality=80)
         except FinishlabError:
             continue
-        yield HousePhoto(", ".join(dict.fromkeys(numbers)), jpeg)
+        yield HousePhoto(caption, jpeg)
+
+
+def _stair_photos(log: Logbook, stair: StoredStair) -> tuple[HousePhoto, ...]:
+    """Return small pictures of the stair's parts: of each its first photo and its latest."""
+    events = {event.ident: event for event in stair.events}
+    taken: dict[int, dict[str, str]] = {}
+    ordered = sorted(stair.colours, key=lambda colour: (events[colour.event].date, colour.event))
+    for colour in ordered:
+        caption = _shows(stair, events[colour.event], colour.light)
+        taken.setdefault(colour.part, {}).setdefault(colour.photo, caption)
+    captions: list[tuple[str, str]] = []
+    for part in stair.parts:
+        found = list(taken.get(part.ident, {}).items())
+        chosen = found if len(found) <= _MOST_OF_A_PART else [found[0], found[-1]]
+        captions += [(photo, f"{stair.words(part)}, {words}") for photo, words in chosen]
+    return tuple(_pictures(log, captions, _PART_PIXELS))
+
+
+def _shows(stair: StoredStair, measured: StoredEvent, light: str) -> str:
+    """Return when a photo of a part was taken and what it shows: the part after the last thing done to it."""
+    before = [
+        event
+        for event in stair.events
+        if event.part == measured.part
+        and event.kind not in {"measured", "dry-fitted"}
+        and (event.date, event.ident) <= (measured.date, measured.ident)
+    ]
+    state = "before anything was done"
+    if before:
+        last = before[-1]
+        state = f"after {last.step} {last.coat}" if last.kind == "coat" else last.kind
+    words = "" if measured.note is None or _FILE_NAMES.fullmatch(measured.note) else f"; {measured.note}"
+    return f"{measured.date}: {state}, {light}{words}"
 
 
 def _named_photos(log: Logbook) -> Iterable[tuple[str, str]]:

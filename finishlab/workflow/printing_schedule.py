@@ -15,6 +15,7 @@ from finishlab.reports.print_views import SchedulePart, ScheduleStep, ScheduleVi
 from finishlab.workflow.printing import recipe_words
 from finishlab.workflow.stair_state import can_words, coats_of, progress_of, recipe_of
 from finishlab.workflow.stairs import named_parts
+from finishlab.workflow.usual_times import USUAL, usual_liquid
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -52,16 +53,18 @@ def schedule_view(log: Logbook, recipe: str | None, parts: str = "", *, date: dt
     rows = tuple(
         SchedulePart(part.name.words(with_level=several), _done(progress.get(part.ident), columns)) for part in meant
     )
+    steps = tuple(finish_steps(chosen.finish, stair.cans))
     found = cautions_for(products_of(chosen.finish, stair.cans), _ACTIONS)
     told = [f"The standard since {standard}." if standard else None, chosen.note]
     return ScheduleView(
         title=recipe_words(number, chosen) or chosen.name,
         subtitle=" ".join(word for word in told if word),
-        steps=tuple(finish_steps(chosen.finish, stair.cans)),
+        steps=steps,
         columns=columns,
         parts=rows or tuple(SchedulePart("", {}) for _ in range(_BLANK_ROWS)),
         cautions=tuple(each.short for each in found),
         defers=DEFERS,
+        usual=USUAL if any("usual:" in text for step in steps for text in (step.time, step.detail)) else "",
         date=date or today(),
     )
 
@@ -107,17 +110,23 @@ def products_of(finish: Finish, cans: Mapping[int, Batch]) -> list[str]:
 
 
 def finish_steps(finish: Finish, cans: Mapping[int, Batch]) -> Iterator[ScheduleStep]:
-    """Return the steps of a finish in the order of the work, times from cans' labels where they say them."""
+    """Return the steps of a finish in the order of the work, with times: the label's, the recipe's, else usual ones."""
+    seals, tops = coats_of(finish).get("seal", 0), coats_of(finish).get("topcoat", 0)
     yield from _preparation(finish.preparation)
     for index, step in enumerate(finish.steps, start=1):
         title = f"Stain {index}" + (f": {step.name}" if step.name else "")
         said = _said(step, "kind", "mix", "thinner_percent", "applicator", "wipe_min", "air_c", "rh_percent")
-        yield ScheduleStep(title, _joined(said, _source(step, cans)), _next(step.next_h, step.can_number, cans))
-    if finish.seal is not None and coats_of(finish).get("seal"):
+        following = finish.steps[index] if index < len(finish.steps) else None
+        same = following is not None and (following.kind, following.name) == (step.kind, step.name)
+        last = following is None and not seals and not tops
+        time = "" if last else _next(step, step.next_h, cans, another=not same)
+        yield ScheduleStep(title, _joined(said, _source(step, cans)), time)
+    if finish.seal is not None and seals:
         said = _said(finish.seal, "kind", "maker", "coats")
-        yield ScheduleStep("Seal", _joined(said, _source(finish.seal, cans)), _next(None, finish.seal.can_number, cans))
+        time = _next(finish.seal, None, cans, another=True) if tops else ""
+        yield ScheduleStep("Seal", _joined(said, _source(finish.seal, cans)), time)
     if finish.topcoat is not None:
-        yield from _topcoats(finish.topcoat, coats_of(finish).get("topcoat", 0), cans)
+        yield from _topcoats(finish.topcoat, tops, cans)
 
 
 def _preparation(wood: Preparation) -> Iterator[ScheduleStep]:
@@ -137,28 +146,60 @@ def _topcoats(coat: Topcoat, count: int, cans: Mapping[int, Batch]) -> Iterator[
     said = _said(coat, "sheen", "gloss_gu", "hardener_ratio", "anti_slip")
     rub = f"rub out with {coat.rubout_grit} between coats" if coat.rubout_grit is not None and count > 1 else ""
     title = "Topcoat" if count == 1 else f"Topcoats 1 to {count}"
-    between = _next(coat.recoat_h, coat.can_number, cans, word="between coats")
     if count:
-        yield ScheduleStep(title, _joined(what, said, rub, _source(coat, cans)), between if count > 1 else "")
-    label = _label(coat.can_number, cans)
-    if label is not None:
-        use = [("socks", label.walk_on_h, "h"), ("in use", label.use_h, "h"), ("cured", label.cure_d, "days")]
-        told = ", ".join(f"{name} after {value:g} {unit}" for name, value, unit in use if value is not None)
+        between = _next(coat, coat.recoat_h, cans, another=False, word="between coats") if count > 1 else ""
+        yield ScheduleStep(title, _joined(what, said, rub, _source(coat, cans)), between)
+        told = _until_cured(coat, _label(coat.can_number, cans))
         if told:
-            yield ScheduleStep("Wait", f"{told} (by the label)")
+            yield ScheduleStep("Wait", told)
 
 
-def _next(hours: float | None, can: int | None, cans: Mapping[int, Batch], *, word: str = "to the next step") -> str:
-    """Return how long to wait; the label's window stands beside what the recipe says, since the label wins."""
-    label = _label(can, cans)
-    least = None if label is None else label.recoat_h
+def _until_cured(coat: Topcoat, label: Label | None) -> str:
+    """Return when it can be walked on, used and is cured: by the label, what it leaves out as is usual."""
+    usual = usual_liquid(coat)
+    said = (None, None, None) if label is None else (label.walk_on_h, label.use_h, label.cure_d)
+    known = (None, None, None) if usual is None else ((usual.socks_h, usual.socks_h), usual.use_d, usual.cure_d)
+    labelled, others = [], []
+    for name, value, unit, span, unit_of_span in zip(
+        ("socks", "in use", "cured"), said, ("h", "h", "days"), known, ("h", "days", "days"), strict=True
+    ):
+        if value is not None:
+            labelled.append(f"{name} after {value:g} {unit}")
+        elif span is not None:
+            others.append(f"{name} after {_span(span)} {unit_of_span}")
+    told = [f"by the label: {', '.join(labelled)}"] if labelled else []
+    return _joined(*told, f"usual: {', '.join(others)}" if others else "")
+
+
+def _next(
+    section: ColourStep | Seal | Topcoat,
+    hours: float | None,
+    cans: Mapping[int, Batch],
+    *,
+    another: bool,
+    word: str = "to the next step",
+) -> str:
+    """Return how long to wait: the label's hours first, since it wins, then the recipe's; without either usual ones."""
+    label = _label(section.can_number, cans)
+    least = None if label is None else label.next_coat_h(another=another)
     most = None if label is None else label.recoat_within_h
-    said = f"{hours:g} h {word}" if hours is not None else ""
-    if least is None and most is None:
-        return said
     ends = [("after", least), ("within", most)]
-    window = "label: " + ", ".join(f"{name} {value:g} h" for name, value in ends if value is not None)
-    return f"{said}; {window}" if said else window
+    window = ", ".join(f"{name} {value:g} h" for name, value in ends if value is not None)
+    told = [f"label: {window}" if window else "", f"recipe: {hours:g} h" if hours is not None else ""]
+    usual = usual_liquid(section)
+    under_other = usual.under_other_h if another and usual is not None else None
+    if under_other is not None and hours is None and (label is None or label.recoat_other_h is None):
+        # A label that names no other product does not shorten the usual wait under one.
+        told.append(f"usual: {_span(under_other)} h under another product")
+    elif least is None and hours is None and usual is not None:
+        told.append(f"usual: {_span(usual.recoat_h)} h")
+    found = _joined(*told)
+    return f"{found} {word}" if found and not found.endswith("another product") else found
+
+
+def _span(values: tuple[float, float]) -> str:
+    least, most = values
+    return f"{least:g}" if least == most else f"{least:g} to {most:g}"
 
 
 def _label(can: int | None, cans: Mapping[int, Batch]) -> Label | None:
