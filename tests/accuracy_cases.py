@@ -35,6 +35,7 @@ from finishlab.imaging.strip import FieldName
 from finishlab.matching.floor import pool_estimates
 from finishlab.measure.flow import Inspection, measure
 from finishlab.measure.results import SurfaceKind
+from finishlab.photos.chroma import chroma_blocks
 from finishlab.photos.marks import chroma_step
 
 Record = dict[str, Any]
@@ -53,9 +54,11 @@ def photo_of(pixels: np.ndarray, name: str = "rendered", jpeg: bytes | None = No
     """Return rendered sRGB pixels as the photo that reading a file would give; `jpeg` is the file they came from."""
     decode = srgb_to_linear(np.arange(256) / 255).astype(np.float32)
     info = PhotoInfo(f"{name:0>16.16}", "Rendered", "", "sRGB", (pixels.shape[1], pixels.shape[0]))
+    chroma = None
     if jpeg is not None:
         info = replace(info, chroma_step=chroma_step(Image.open(BytesIO(jpeg))))
-    return LinearImage(pixels, decode, np.eye(3), info)
+        chroma = chroma_blocks(jpeg, pixels.shape[1::-1])
+    return LinearImage(pixels, decode, np.eye(3), info, chroma)
 
 
 def floor_kind(scene: Scene) -> SurfaceKind:

@@ -29,6 +29,11 @@ class CorrectedImage:
     light: np.ndarray
     """Shape (h, w), float32: the light taken out, relative to the strip's centre."""
 
+    def to_mm(self) -> np.ndarray:
+        """Return the homography from pixels of this picture to millimetres of the strip frame, shape (3, 3)."""
+        p = self.px_per_mm
+        return np.array([[1 / p, 0, self.rect.x + 0.5 / p], [0, 1 / p, self.rect.y + 0.5 / p], [0, 0, 1]])
+
     def window(self, rect: Rect) -> tuple[slice, slice]:
         """Return the rows and columns of a rectangle of the strip frame."""
         view = FlatView(self.rgb, self.inside, self.clipped, self.rect, self.px_per_mm)

@@ -12,7 +12,7 @@ import numpy as np
 
 from finishlab.quality import Doubt
 
-__all__ = ["LinearImage", "PhotoInfo"]
+__all__ = ["ChromaBlocks", "LinearImage", "PhotoInfo"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +43,23 @@ class PhotoInfo:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
+class ChromaBlocks:
+    """Between which values the mean chroma of each block of pixels lay before a JPEG rounded it.
+
+    Chroma is (Cb, Cr) in codes of 255 about grey (JFIF, ITU-T T.871).
+    """
+
+    low: np.ndarray
+    """Shape (rows, columns, 2)."""
+    high: np.ndarray
+    """Shape (rows, columns, 2)."""
+    side: tuple[int, int]
+    """Width and height of a block in decoded pixels."""
+    first: tuple[int, int]
+    """Decoded pixel (x, y) at the top left of the first block."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
 class LinearImage:
     """An upright photo with the way back to linear light.
 
@@ -59,6 +76,8 @@ class LinearImage:
     to_srgb: np.ndarray
     """Shape (3, 3): linear RGB of the file's primaries -> linear RGB of sRGB's primaries (IEC 61966-2-1)."""
     info: PhotoInfo = field(repr=False)
+    chroma: ChromaBlocks | None = field(default=None, repr=False)
+    """What the file keeps of chroma more finely than the decoded pixels, when it rounds it coarsely."""
 
     def __post_init__(self) -> None:
         codes = {np.dtype(np.uint8): 256, np.dtype(np.uint16): 65536}.get(self.encoded.dtype)

@@ -45,6 +45,9 @@ class Sample:
     """Shape (m, 3): about a thousand pixels drawn evenly, for the spread of lightness."""
     place: tuple[float, float]
     """Centre of what was sampled, millimetres of the strip frame."""
+    chroma_error: tuple[float, float] | None = None
+    """Standard deviation of Cb and Cr, in codes, that a coarse JPEG leaves (`finishlab.imaging.chroma`); None where it
+    was not worked out."""
 
 
 def sample(image: CorrectedImage, surface: Surface, least_area_mm2: float = _LEAST_AREA_MM2) -> Sample:

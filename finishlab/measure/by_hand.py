@@ -19,6 +19,7 @@ from finishlab.colorimetry.camera_profile import CameraProfile, Colours
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.spaces import reflectance_of_lightness
 from finishlab.errors import QualityError, UsageError
+from finishlab.imaging.chroma import unrounded
 from finishlab.imaging.colours import plain_colours
 from finishlab.imaging.corrected import CorrectedImage
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
@@ -111,6 +112,8 @@ def measure_by_hand(
     _check_agreement(greys, correction)
     corrected = _correct(image, correction, area)
     view = _even_view(corrected)
+    to_pixels = _to_pixels(image) @ corrected.to_mm()
+    view = replace(view, sample=unrounded(view.sample, image, correction, to_pixels, view.surface.mask))
     lighter = reflectance_of_lightness(np.minimum(lightness + _LIGHTNESS_STEP, 100.0))
     fit = PhotoFit.build(
         image,
@@ -227,6 +230,13 @@ def _place(image: LinearImage, pixels: np.ndarray) -> np.ndarray:
     """Return places in stand-in millimetres, with the photo's centre where the strip's would be, shape (..., 2)."""
     middle = (np.array(image.size, dtype=float) - 1) / 2
     return np.asarray((pixels - middle) * _mm_per_px(image) + np.array([STRIP.width / 2, STRIP.height / 2]))
+
+
+def _to_pixels(image: LinearImage) -> np.ndarray:
+    """Return the homography from stand-in millimetres to decoded pixels, shape (3, 3): the inverse of `_place`."""
+    per_mm = 1 / _mm_per_px(image)
+    x, y = ((n - 1) / 2 - side / 2 * per_mm for n, side in zip(image.size, (STRIP.width, STRIP.height), strict=True))
+    return np.array([[per_mm, 0.0, x], [0.0, per_mm, y], [0.0, 0.0, 1.0]])
 
 
 def lie_apart(readings: PatchReadings, lightness: np.ndarray) -> bool:

@@ -19,6 +19,7 @@ from finishlab.colorimetry.camera_error import PRINT_AGAINST_WOOD, WOOD_ALONE, m
 from finishlab.colorimetry.camera_profile import CameraProfile
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.colorimetry.spaces import lab_to_rgb, linear_to_srgb, rgb_to_lab, srgb_to_linear
+from finishlab.imaging.chroma import CHROMA_TO_RGB
 from finishlab.imaging.colours import (
     RAW_SATURATION,
     SATURATION_BOOST,
@@ -36,8 +37,6 @@ __all__ = ["PhotoFit", "estimate_colours"]
 
 _LEAST: Final = 1e-4
 """Smallest reflectance whose colour is taken."""
-_CHROMA: Final = np.array([[0.0, 1.402], [-0.344136, -0.714136], [1.772, 0.0]])
-"""What a code of Cb and of Cr does to R, G and B, shape (3, 2) (JFIF, ITU-T T.871)."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -162,11 +161,15 @@ def _reflectance(found: Sample, fit: PhotoFit, boost: float, correction: Correct
 
 
 def _rounding(found: Sample, lab: np.ndarray, fit: PhotoFit) -> np.ndarray:
-    """Return the covariance that the file's rounding of chroma leaves: an even surface is rounded alike all over."""
+    """Return the covariance that the file's rounding of chroma leaves.
+
+    Where it was not worked out from the blocks, an even surface is taken as rounded alike all over.
+    """
     code = linear_to_srgb(_value(found, fit))
+    errors = found.chroma_error or (fit.chroma_step / math.sqrt(12),) * 2
     moves = []
-    for column in _CHROMA.T:
-        value = srgb_to_linear(code + column * fit.chroma_step / (255 * math.sqrt(12)))
+    for column, error in zip(CHROMA_TO_RGB.T, errors, strict=True):
+        value = srgb_to_linear(code + column * error / 255)
         plain = fit.plain.reflectance(unboosted(value, fit.saturation[0]), np.asarray(found.place))
         moves.append(_lab_of(plain, fit, fit.plain) - lab)
     return np.asarray(np.stack(moves, axis=1) @ np.stack(moves))

@@ -13,6 +13,7 @@ from finishlab.colorimetry.difference import delta_e_interval
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.palette import PALETTE_SIZE, equal_shares
 from finishlab.colorimetry.spaces import rgb_to_lab
+from finishlab.imaging.chroma import unrounded
 from finishlab.imaging.corrected import CorrectedImage, correct
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
 from finishlab.imaging.finder import StripFit, find_strip
@@ -185,7 +186,9 @@ def of_patches(levels: np.ndarray) -> np.ndarray:
 def _view_field(image: LinearImage, fit: StripFit, correction: Correction, name: FieldName) -> FieldView:
     corrected = correct(image, fit, correction, STRIP.fields[name], PX_PER_MM)
     surface = find_surface(corrected, name)
-    return FieldView(corrected, surface, sample(corrected, surface))
+    found = sample(corrected, surface)
+    found = unrounded(found, image, correction, fit.to_pixels @ corrected.to_mm(), surface.mask)
+    return FieldView(corrected, surface, found)
 
 
 def field_result(

@@ -14,6 +14,7 @@ from PIL import Image, ImageCms
 from finishlab.errors import PhotoError
 from finishlab.imaging.pixels import LinearImage, PhotoInfo
 from finishlab.photos import profiles
+from finishlab.photos.chroma import chroma_blocks
 from finishlab.photos.files import PhotoFile, load_file, png_chunks
 from finishlab.photos.header import DECODING_ERRORS, Header, open_header, quiet
 from finishlab.photos.marks import chroma_step, file_doubts
@@ -120,6 +121,9 @@ def read_photo(path: Path, *, long_side: int | None = None) -> LinearImage:
     if grey:
         codes = np.repeat(codes[:, :, None], 3, axis=2)
     grey = grey or _colourless(codes)
+    chroma = None
+    if header.file.format == "JPEG" and not header.raw and not grey and isinstance(encoding, ColourEncoding):
+        chroma = chroma_blocks(header.file.data, codes.shape[1::-1], header.orientation)
     if not isinstance(encoding, ColourEncoding):
         codes, white = _by_littlecms(codes, white, encoding), 255
         encoding = profiles.named_encoding("sRGB", f"{profiles.profile_name(header.icc)} (converted to sRGB, 8 bits)")
@@ -133,7 +137,7 @@ def read_photo(path: Path, *, long_side: int | None = None) -> LinearImage:
         codes = turn_upright(codes, orientation)
     codes.flags.writeable = False
     table = encoding.table(256 if codes.dtype == np.uint8 else 65536, white)
-    return LinearImage(codes, table, encoding.to_srgb, info)
+    return LinearImage(codes, table, encoding.to_srgb, info, chroma)
 
 
 def _colourless(codes: np.ndarray) -> bool:

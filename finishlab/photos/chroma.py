@@ -1,0 +1,89 @@
+"""What a JPEG keeps of the mean chroma of each block of pixels, before its decoder rounds it once more.
+
+A JPEG holds a block's mean chroma as a whole number of steps, and the decoder rounds that to a whole code. Where a
+surface is even, all its blocks are rounded the same way. Between which two values each block's mean lay is known.
+"""
+
+from __future__ import annotations
+
+import io
+from typing import Any, Final
+
+import numpy as np
+from PIL import Image
+
+from finishlab.imaging.pixels import ChromaBlocks
+from finishlab.photos.header import DECODING_ERRORS, quiet
+
+__all__ = ["chroma_blocks"]
+
+_BLOCK: Final = 8
+"""Side of a JPEG block in pixels (ISO/IEC 10918-1); the smallest scale of decoding makes each one pixel."""
+_LEAST_STEP: Final = 0.5
+"""Step of the mean chroma, in codes, below which the file is not decoded once more: quality 88 and above of the usual
+tables. The decoder's own rounding is then the coarser one, and grain spreads most of it."""
+
+
+def chroma_blocks(data: bytes, decoded: tuple[int, int], orientation: int = 1) -> ChromaBlocks | None:
+    """Return between which values the mean chroma of each block lay, None where it is rounded finely or not at all.
+
+    Parameters
+    ----------
+    data
+        A JPEG file.
+    decoded
+        Width and height of what was decoded from it, as stored: full size, a half, a quarter or an eighth.
+    orientation
+        EXIF tag 274, by which the photo was turned upright.
+    """
+    try:
+        with quiet(), Image.open(io.BytesIO(data), formats=("JPEG",)) as image:
+            return _read(image, decoded, orientation)
+    except DECODING_ERRORS:
+        return None
+
+
+def _read(image: Any, decoded: tuple[int, int], orientation: int) -> ChromaBlocks | None:  # noqa: ANN401 - as Pillow's
+    layers: list[Any] = image.layer
+    if len(layers) != 3 or image.mode != "RGB" or image.info.get("adobe_transform") == 0:
+        return None
+    steps = np.array([image.quantization[layer[3]][0] for layer in layers[1:]]) / _BLOCK
+    across, along = (layers[0][i] // layers[1][i] for i in (1, 2))
+    reduced = round(image.width / decoded[0])
+    if steps.max() < _LEAST_STEP or layers[1][1:3] != layers[2][1:3] or max(reduced, across, along) > _BLOCK:
+        return None
+    # blocks cut by the photo's edge hold made-up pixels, and are left out
+    columns, rows = image.width // (_BLOCK * across), image.height // (_BLOCK * along)
+    width = image.width
+    image.draft("YCbCr", (image.width // _BLOCK, image.height // _BLOCK))
+    seen = np.asarray(image, dtype=float)
+    if seen.shape[1] != -(-width // _BLOCK) or not (rows and columns):  # too small a photo for the scale asked for
+        return None
+    means = seen[: rows * along, : columns * across, 1:].reshape(rows, along, columns, across, 2).mean(axis=(1, 3))
+    low, high = _between(means - 128.0, steps)
+    side = (_BLOCK * across // reduced, _BLOCK * along // reduced)
+    return _upright(low, high, side, decoded, orientation)
+
+
+def _between(means: np.ndarray, steps: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the least and the largest mean that would have been kept, and then rounded to a code, as was seen."""
+    first, last = np.ceil((means - 0.5) / steps - 1e-9), np.floor((means + 0.5) / steps + 1e-9)
+    nearest = np.round(means / steps)
+    first, last = np.where(last < first, nearest, first), np.where(last < first, nearest, last)
+    return (first - 0.5) * steps, (last + 0.5) * steps
+
+
+def _upright(
+    low: np.ndarray, high: np.ndarray, side: tuple[int, int], decoded: tuple[int, int], orientation: int
+) -> ChromaBlocks:
+    """Return the blocks as they lie in the upright photo, where those cut by the edge may have come first."""
+    rest = (decoded[0] - low.shape[1] * side[0], decoded[1] - low.shape[0] * side[1])
+    if orientation == 1:
+        return ChromaBlocks(low, high, side, (0, 0))
+    from finishlab.imaging.deep_pixels import turn_upright
+
+    corner = turn_upright(np.array([[1.0, 0.0], [0.0, 0.0]]), orientation)
+    if orientation > 4:
+        side, rest = side[::-1], rest[::-1]
+    first = (int(corner[:, 1].any()) * rest[0], int(corner[1].any()) * rest[1])
+    return ChromaBlocks(turn_upright(low, orientation), turn_upright(high, orientation), side, first)
