@@ -24,6 +24,7 @@ from finishlab.imaging.strip import FIELD_NAMES
 from finishlab.measure import GreyArea, Measurement, PixelRect, measure, measure_by_hand
 from finishlab.photos import read_photo
 from finishlab.photos.chroma import chroma_blocks
+from finishlab.photos.marks import chroma_step
 
 ROUNDED_ON_THE_WAY = 0.5
 """Codes by which the encoder's own whole numbers may carry a block's mean over a limit."""
@@ -61,7 +62,7 @@ def test_the_limits_of_a_block_hold_its_mean(quality: int, subsampling: str) -> 
     data = encode_jpeg(pixels, quality, subsampling)  # type: ignore[arg-type]  # a parameter of the test
     blocks = chroma_blocks(data, (203, 149))
     assert blocks is not None
-    step = Image.open(BytesIO(data)).quantization[1][0] / 8
+    step = chroma_step(Image.open(BytesIO(data)))
     means = block_means(blocks, pixels)
     assert (means > blocks.low - ROUNDED_ON_THE_WAY).all()
     assert (means < blocks.high + ROUNDED_ON_THE_WAY).all()

@@ -24,7 +24,7 @@ _LONG: Final = 2.4
 """Width over height, or height over width, that no camera's sensor has (common practice, no source)."""
 _COARSE: Final = 1.4
 """Step of a block's mean chroma, in codes, from which colours are said to be rounded: quality 67 and below of the usual
-tables. There a pair moves by 0.2 to 0.4 on average (docs/decisions/0009-saturation-and-white.md)."""
+tables. There a pair moves by 0.1 to 0.3 on average (docs/decisions/0016-rounded-chroma.md)."""
 _BLOCK: Final = 8
 """Side of a JPEG block in pixels; its mean is its first coefficient over this (ISO/IEC 10918-1)."""
 
