@@ -106,6 +106,22 @@ def test_what_is_no_jpeg_has_no_blocks() -> None:
     assert chroma_blocks(b"\xff\xd8\xff no photo", (10, 10)) is None
 
 
+@pytest.mark.parametrize("size", [(1, 1), (7, 5), (15, 40), (16, 16), (33, 17)])
+def test_a_photo_of_a_block_or_less_is_read(tmp_path: Path, size: tuple[int, int]) -> None:
+    """Blocks that the photo's edge cuts are left out; where none is whole there are none."""
+    (tmp_path / "small.jpg").write_bytes(encode_jpeg(mottled()[: size[1], : size[0]], 60))
+    chroma = read_photo(tmp_path / "small.jpg").chroma
+    whole = (size[1] // 16, size[0] // 16)
+    assert (chroma is not None) == (min(whole) > 0)
+    assert chroma is None or chroma.low.shape == (*whole, 2)
+
+
+def test_a_jpeg_that_keeps_rgb_has_no_chroma(tmp_path: Path) -> None:
+    """A JPEG whose layers are red, green and blue is read as it is."""
+    Image.fromarray(mottled()).save(tmp_path / "rgb.jpg", quality=60, keep_rgb=True)
+    assert read_photo(tmp_path / "rgb.jpg").chroma is None
+
+
 # -- what is made of it
 
 

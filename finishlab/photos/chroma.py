@@ -54,10 +54,12 @@ def _read(image: Any, decoded: tuple[int, int], orientation: int) -> ChromaBlock
         return None
     # blocks cut by the photo's edge hold made-up pixels, and are left out
     columns, rows = image.width // (_BLOCK * across), image.height // (_BLOCK * along)
+    if not (rows and columns):
+        return None
     width = image.width
     image.draft("YCbCr", (image.width // _BLOCK, image.height // _BLOCK))
     seen = np.asarray(image, dtype=float)
-    if seen.shape[1] != -(-width // _BLOCK) or not (rows and columns):  # too small a photo for the scale asked for
+    if seen.shape[1] != -(-width // _BLOCK):  # not the scale that was asked for
         return None
     means = seen[: rows * along, : columns * across, 1:].reshape(rows, along, columns, across, 2).mean(axis=(1, 3))
     low, high = _between(means - 128.0, steps)
