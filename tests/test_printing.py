@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 import pypdfium2
 import pytest
+import report_samples as samples
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -24,13 +25,14 @@ from finishlab.errors import UsageError
 from finishlab.imaging.strip import Paper
 from finishlab.logbook import Logbook
 from finishlab.measure import Measurement
+from finishlab.photos import matrix_profile
 from finishlab.records import Batch, BoardRecord, Finish, Flight, Label, Part, PartEvent, PhotoRecord, Recipe
 from finishlab.records.addresses import Address
 from finishlab.records.finish import ColourStep, Preparation, Topcoat
 from finishlab.reports.house_file_pdf import house_file_pdf
 from finishlab.reports.label_sheets import SHEETS, LabelSheet
 from finishlab.reports.labels_pdf import QR_LEAST, labels_pdf, letters_missing, qr_modules, qr_text
-from finishlab.reports.print_fonts import font_runs, unprintable
+from finishlab.reports.print_fonts import beside, font_runs, unprintable
 from finishlab.reports.print_page import break_lines, fit, line_width
 from finishlab.reports.print_views import (
     HousePhoto,
@@ -42,6 +44,8 @@ from finishlab.reports.print_views import (
     ScheduleView,
     Swatch,
 )
+from finishlab.reports.report_letters import report_letters_missing
+from finishlab.reports.report_pdf import pdf_bytes as report_pdf_bytes
 from finishlab.reports.schedule_pdf import schedule_pdf
 from finishlab.reports.sheet import POINTS_PER_MM
 from finishlab.workflow.printing import label_views, split_wish
@@ -306,6 +310,56 @@ def schedule(parts: int, *, done: bool = False) -> ScheduleView:
     return ScheduleView(
         "R1 honey, satin", "The standard.", steps, columns, rows, ("Rags burn.",), "The label wins.", DAY
     )
+
+
+ABROAD = "Орех, Καρυδιά"  # noqa: RUF001 - Cyrillic and Greek on purpose
+
+
+def test_greek_and_cyrillic_are_printed_wherever_names_stand(folder: Path, tmp_path: Path) -> None:
+    """Labels, schedule, house file and report hold the words themselves; nothing is reported missing."""
+    assert unprintable([ABROAD]) == ""
+    with Logbook.open(folder) as log:
+        log.edit_recipe("R1", name=ABROAD)
+        log.edit_can("C1", place=ABROAD)
+    for command in ("labels", "schedule", "house-file"):
+        target = tmp_path / f"{command}.pdf"
+        run(folder, command, "-o", str(target))
+        words = " ".join(Drawn(target.read_bytes()).texts)
+        assert ABROAD in words
+        assert "?" not in words
+    report = samples.content(title=ABROAD)
+    assert ABROAD in Drawn(report_pdf_bytes(report, matrix_profile("sRGB"))).texts[0]
+    assert report_letters_missing(report) == ""
+
+
+def test_letters_without_a_font_are_marked_and_named(folder: Path, tmp_path: Path) -> None:
+    """A letter no font has stands as a question mark; what it was is said, and a note on the paper says why."""
+    strange = "\N{ARABIC LETTER BEH}"
+    with Logbook.open(folder) as log:
+        log.edit_recipe("R1", name=f"honey {strange}")
+    for command in ("schedule", "house-file"):
+        target = tmp_path / f"{command}.pdf"
+        told = run(folder, command, "-o", str(target)).stderr
+        assert f"No font on this computer can print “{strange}”" in told
+        words = " ".join(Drawn(target.read_bytes()).texts)
+        assert "honey ?" in words
+        assert "the logbook holds it" in words
+    report = samples.content(title=f"Stairs {strange}")
+    assert report_letters_missing(report) == strange
+    words = " ".join(Drawn(report_pdf_bytes(report, matrix_profile("sRGB"))).texts)
+    assert "Stairs ?" in words
+    assert "the logbook holds it" in words
+
+
+def test_text_of_another_font_takes_other_letters_in_pieces() -> None:
+    """Beside a font of its own, a text takes other fonts only for what that one has not."""
+    own = frozenset(map(ord, "abc "))
+    assert beside("ab c", own) == [(None, "ab c")]
+    (_, (font, piece), _) = beside("aЖb", own)
+    assert font is not None
+    assert font.startswith("finishlab-")
+    assert piece == "Ж"
+    assert beside("a\N{ARABIC LETTER BEH}", own | {0x628}) == [(None, "a?")]
 
 
 def test_schedule_is_one_page_for_a_flight() -> None:

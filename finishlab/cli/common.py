@@ -35,6 +35,7 @@ __all__ = [
     "print_removed",
     "report_failures",
     "say",
+    "say_letters",
     "with_learned",
 ]
 
@@ -165,6 +166,16 @@ def report_failures(results: Sequence[PhotoResult]) -> int:
 def say(text: str) -> None:
     """Say something to whoever watches, on stderr."""
     click.echo(text, err=True)
+
+
+def say_letters(missing: str, more: str = "") -> None:
+    """Say which letters stand as a question mark on paper, and what would help."""
+    if missing:
+        shown = ", ".join(f"“{letter}”" for letter in missing[:12]) + (" and others" if len(missing) > 12 else "")
+        say(f"No font on this computer can print {shown}; they stand as “?” on the paper. {more}".strip())
+        say(
+            "  Install a TrueType font that has them, for example one for Chinese, Japanese or Korean, and print again."
+        )
 
 
 def out() -> Console:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final, cast
 
 import click
 
-from finishlab.cli.common import json_option, open_logbook, print_document, say
+from finishlab.cli.common import json_option, open_logbook, print_document, say, say_letters
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import UsageError
 
@@ -80,7 +80,7 @@ def labels(*, what: tuple[str, ...], output: str, sheet: str, start: int, outlin
     with open_logbook() as log:
         views = label_views(log, split_wish(what))
     write_atomically(output, labels_pdf(views, chosen, start=start, outlines=outlines))
-    _say_letters(letters_missing(views), "The code on the label has them.")
+    say_letters(letters_missing(views), "The code on the label has them.")
     last = (start - 1 + len(views) - 1) % chosen.labels + 1
     if as_json:
         entries = [{"number": each.number, "address": each.address} for each in views]
@@ -115,7 +115,7 @@ def schedule(*, recipe: str | None, parts: str, output: str, paper: str, as_json
     with open_logbook() as log:
         view = schedule_view(log, recipe, parts)
     write_atomically(output, schedule_pdf(view, paper=cast("Paper", paper)))
-    _say_letters(schedule_letters_missing(view))
+    say_letters(schedule_letters_missing(view))
     if as_json:
         named = [part.name for part in view.parts if part.name]
         steps = [{"title": step.title, "detail": step.detail, "time": step.time} for step in view.steps]
@@ -148,7 +148,7 @@ def house_file(*, output: str, title: str | None, without_photos: bool, paper: s
     with open_logbook() as log:
         view = house_view(log, title=title, photos=not without_photos)
     write_atomically(output, house_file_pdf(view, paper=cast("Paper", paper)))
-    _say_letters(house_letters_missing(view))
+    say_letters(house_letters_missing(view))
     if as_json:
         sections = [section.title for section in view.sections]
         _print(
@@ -167,12 +167,6 @@ def _check_file(output: str) -> None:
         raise UsageError(
             "file-exists", f"The PDF would replace {output}, which is something else.", "Name a .pdf file."
         )
-
-
-def _say_letters(missing: str, more: str = "") -> None:
-    if missing:
-        shown = ", ".join(f"“{letter}”" for letter in missing[:12])
-        say(f"No font on this computer can print {shown}; they stand as “?” on the paper. {more}".strip())
 
 
 def _print(kind: str, output: str, **content: object) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, cast
 import click
 
 from finishlab.cli.aims import aim_options, other_aim, read_aim
-from finishlab.cli.common import json_option, open_logbook, print_document, say
+from finishlab.cli.common import json_option, open_logbook, print_document, say, say_letters
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import UsageError
 
@@ -74,6 +74,10 @@ def report(
         content = gather_report(log, title=title, light=light, aim=aim, other=other_aim(aim))
     page, pdf = output.expanduser(), None if pdf is None else pdf.expanduser()
     write_report(content, page=page, pdf=pdf, paper=cast("PaperName", paper))
+    if pdf is not None:
+        from finishlab.reports.report_letters import report_letters_missing
+
+        say_letters(report_letters_missing(content))
     if as_json:
         from finishlab.reports.documents import report_document
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from finishlab.imaging.strip import PAGES, Paper
-from finishlab.reports.print_fonts import unprintable
+from finishlab.reports.print_fonts import MISSING_NOTE, unprintable
 from finishlab.reports.print_page import PrintPages, break_lines, fit
 from finishlab.reports.print_views import Drawing, HouseCan, HousePhoto, HouseSection, HouseView, Swatch
 
@@ -88,6 +88,9 @@ def house_file_pdf(view: HouseView, *, paper: Paper = "a4") -> bytes:
     _draw_photos(flow, "Photos of the stair", view.stair_photos, across=3)
     if view.care is not None:
         _draw_section(flow, view.care)
+    if house_letters_missing(view):
+        flow.lines(MISSING_NOTE)
+        flow.y += _GAP
     if view.cautions:
         _draw_section(flow, HouseSection("Cautions", view.cautions, view.defers or None))
     return flow.pages.finish()
@@ -100,6 +103,7 @@ def house_letters_missing(view: HouseView) -> str:
     said += [text for can in view.cans for text in (can.what, can.lot, can.left, can.place, can.used_on)]
     said += [text for swatch in view.swatches for text in (swatch.name, swatch.caption)]
     said += [photo.caption for photo in (*view.photos, *view.stair_photos)]
+    said += [] if view.stair is None else [text.words for text in view.stair.texts]
     return unprintable((view.title, view.subtitle, *said))
 
 

@@ -8,13 +8,14 @@ from collections.abc import Callable, Sequence
 from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal
-from xml.sax.saxutils import escape
 
 from finishlab.reports.details import board_details
 from finishlab.reports.files import write_atomically
 from finishlab.reports.pictures import ReportDrawing, drawings
 from finishlab.reports.plots.drawing import WIDTH
+from finishlab.reports.print_fonts import MISSING_NOTE, beside
 from finishlab.reports.report import Crop, ReportContent
+from finishlab.reports.report_letters import BOLD, REGULAR, marked, own_letters, report_letters_missing
 from finishlab.reports.rows import what_it_is
 from finishlab.reports.sentences import CAUTIONS, as_sentence, chance, interval, place_mark
 from finishlab.reports.sheet import POINTS_PER_MM
@@ -43,7 +44,6 @@ _BAR_MM: Final = 50.0
 _SURROUND: Final = "#777777"
 _LINE: Final = "#c4c4c4"
 _SOFT: Final = "#4a4a4a"
-_REGULAR, _BOLD = "Report", "ReportBold"
 
 
 def write_pdf(path: str | Path, content: ReportContent, profile: bytes, *, paper: PaperName = "a4") -> None:
@@ -72,7 +72,7 @@ def pdf_bytes(content: ReportContent, profile: bytes, *, paper: PaperName = "a4"
     """Return the PDF; the same content gives the same bytes."""
     from reportlab.platypus import SimpleDocTemplate
 
-    _fonts()
+    own_letters()
     out = io.BytesIO()
     width, height = (side * POINTS_PER_MM for side in PAPERS[paper])
     margin = _MARGIN * POINTS_PER_MM
@@ -99,25 +99,10 @@ def pdf_bytes(content: ReportContent, profile: bytes, *, paper: PaperName = "a4"
 
 
 @cache
-def _fonts() -> None:
-    """Make fonts known that hold more than Latin letters; they are Matplotlib's own copy of DejaVu Sans."""
-    import matplotlib as mpl
-    from reportlab.lib.fonts import addMapping
-    from reportlab.pdfbase.pdfmetrics import registerFont
-    from reportlab.pdfbase.ttfonts import TTFont
-
-    folder = Path(mpl.get_data_path()) / "fonts" / "ttf"
-    registerFont(TTFont(_REGULAR, folder / "DejaVuSans.ttf"))
-    registerFont(TTFont(_BOLD, folder / "DejaVuSans-Bold.ttf"))
-    for bold in (0, 1):
-        addMapping(_REGULAR, bold, 0, _BOLD if bold else _REGULAR)
-
-
-@cache
 def _styles() -> dict[str, Any]:
     from reportlab.lib.styles import ParagraphStyle
 
-    plain = ParagraphStyle("plain", fontName=_REGULAR, fontSize=9, leading=12.5, spaceAfter=4, textColor="#1a1a1a")
+    plain = ParagraphStyle("plain", fontName=REGULAR, fontSize=9, leading=12.5, spaceAfter=4, textColor="#1a1a1a")
 
     def style(name: str, **changes: object) -> ParagraphStyle:
         return ParagraphStyle(name, parent=plain, **changes)
@@ -125,12 +110,12 @@ def _styles() -> dict[str, Any]:
     return {
         "plain": plain,
         "note": style("note", fontSize=8, leading=10.5, textColor=_SOFT),
-        "answer": style("answer", fontName=_BOLD, fontSize=17, leading=21, spaceAfter=5),
+        "answer": style("answer", fontName=BOLD, fontSize=17, leading=21, spaceAfter=5),
         "lead": style("lead", fontSize=10.5, leading=14),
-        "heading": style("heading", fontName=_BOLD, fontSize=12, leading=15, spaceBefore=12, spaceAfter=5),
-        "small": style("small", fontName=_BOLD, fontSize=9.5, leading=12, spaceBefore=7, spaceAfter=3),
+        "heading": style("heading", fontName=BOLD, fontSize=12, leading=15, spaceBefore=12, spaceAfter=5),
+        "small": style("small", fontName=BOLD, fontSize=9.5, leading=12, spaceBefore=7, spaceAfter=3),
         "cell": style("cell", fontSize=8, leading=10, spaceAfter=0),
-        "head": style("head", fontName=_BOLD, fontSize=8, leading=10, spaceAfter=0),
+        "head": style("head", fontName=BOLD, fontSize=8, leading=10, spaceAfter=0),
         "notice": style(
             "notice", borderColor="#1a1a1a", borderWidth=1.2, borderPadding=5, spaceBefore=11, spaceAfter=10
         ),
@@ -140,8 +125,8 @@ def _styles() -> dict[str, Any]:
 def _text(words: str, style: str = "plain", *, bold: str = "") -> Any:  # noqa: ANN401 - reportlab has no types
     from reportlab.platypus import Paragraph
 
-    lead = f"<b>{escape(bold)}</b> " if bold else ""
-    return Paragraph(lead + escape(words), _styles()[style])
+    lead = f"<b>{marked(bold)}</b> " if bold else ""
+    return Paragraph(lead + marked(words), _styles()[style])
 
 
 def _heading(words: str, style: str = "heading", *, room: float = 40.0) -> list[Any]:
@@ -154,10 +139,14 @@ def _heading(words: str, style: str = "heading", *, room: float = 40.0) -> list[
 def _footer(words: str, canvas: Any, document: Any) -> None:  # noqa: ANN401 - reportlab has no types
     width, _ = document.pagesize
     canvas.saveState()
-    canvas.setFont(_REGULAR, 7.5)
+    canvas.setFont(REGULAR, 7.5)
     canvas.setFillGray(0.3)
     y = _MARGIN * POINTS_PER_MM * 0.55
-    canvas.drawString(_MARGIN * POINTS_PER_MM, y, words[:110])
+    line = canvas.beginText(_MARGIN * POINTS_PER_MM, y)
+    for font, piece in beside(words[:110], own_letters()):
+        line.setFont(font or REGULAR, 7.5)
+        line.textOut(piece)
+    canvas.drawText(line)
     canvas.drawRightString(width - _MARGIN * POINTS_PER_MM, y, f"{document.page}")
     canvas.restoreState()
 
@@ -280,7 +269,7 @@ def _crop(crop: Crop, width: float) -> list[Any]:
         canvas.setLineWidth(0.8)
         end = pad + inner * _BAR_MM / crop.width_mm
         canvas.lines([(pad, 3, end, 3), (pad, 3, pad, 7), (end, 3, end, 7)])
-        canvas.setFont(_REGULAR, 7.5)
+        canvas.setFont(REGULAR, 7.5)
         canvas.setFillGray(0.1)
         canvas.drawString(end + 4, 2, f"{_BAR_MM:g} mm")
 
@@ -383,4 +372,6 @@ def _words(content: ReportContent, story: Story, width: float) -> list[Any]:
     flow += [_text(step, bold=f"{i}.") for i, step in enumerate(story.steps, start=1)]
     flow += [*_heading("Before you open a can"), _text(LABELS_WIN)]
     flow += [_text(text, bold=f"{title}:") for title, text in CAUTIONS]
+    if report_letters_missing(content):
+        flow.append(_text(MISSING_NOTE, "note"))
     return flow

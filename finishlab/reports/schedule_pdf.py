@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from finishlab.imaging.strip import PAGES, Paper
-from finishlab.reports.print_fonts import unprintable
+from finishlab.reports.print_fonts import MISSING_NOTE, unprintable
 from finishlab.reports.print_page import PrintPages, Setting, break_lines, fit, line_width
 from finishlab.reports.print_views import SchedulePart, ScheduleStep, ScheduleView
 from finishlab.reports.sheet import POINTS_PER_MM
@@ -161,7 +161,7 @@ def _foot_lines(view: ScheduleView, inner: float) -> list[tuple[str, bool]]:
     for words in view.cautions:
         broken = break_lines(words, width=inner - 4.0, cap=_FOOT_CAP)
         lines += [(line, index == 0) for index, line in enumerate(broken)]
-    for words in (view.usual, view.defers):
+    for words in (view.usual, MISSING_NOTE if schedule_letters_missing(view) else "", view.defers):
         lines += [(line, False) for line in break_lines(words, width=inner - 4.0, cap=_FOOT_CAP) if line]
     return lines
 
