@@ -418,6 +418,52 @@ def test_a_closed_pipe_ends_quietly(logbook: Path) -> None:
     assert done.returncode == 1
 
 
+FULL: Final = Path("/dev/full")
+
+
+@pytest.mark.skipif(not FULL.is_char_device(), reason="no device that is always full")
+@pytest.mark.parametrize("line", ["can list", "can list --json", "--help", "plan example", "floor list"])
+def test_output_that_cannot_be_written_is_one_sentence(logbook: Path, line: str) -> None:
+    """On a full disk a command ends with exit code 1 and says so in one sentence, without a traceback."""
+    with FULL.open("wb") as full:
+        done = subprocess.run(
+            [*COMMAND, *line.split()],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            check=False,
+            text=True,
+            env=os.environ | {"FINISHLAB_LOGBOOK": str(logbook)},
+        )
+    assert done.returncode == 1
+    first, second = done.stderr.splitlines()
+    assert first == "Error: The output cannot be written: no space left on device."
+    assert second.startswith("  Make room or send it elsewhere.")
+
+
+@pytest.mark.skipif(not FULL.is_char_device(), reason="no device that is always full")
+def test_talk_nobody_can_hear_stops_nothing(logbook: Path) -> None:
+    """Where stderr cannot be written, the work is done and the exit code tells the truth."""
+    for words, code in ((("can", "add", "honey", "--kind", "oil stain"), 0), (("can", "show", "C9"), 6)):
+        with FULL.open("wb") as full:
+            done = subprocess.run(
+                [*COMMAND, *words], stdout=subprocess.PIPE, stderr=full, check=False, text=True,
+                env=os.environ | {"FINISHLAB_LOGBOOK": str(logbook)},
+            )  # fmt: skip
+        assert done.returncode == code
+    with Logbook.open(logbook) as log:
+        assert [can.record.product for can in log.cans()] == ["honey"]
+
+
+@pytest.mark.skipif(not FULL.is_char_device(), reason="no device that is always full")
+def test_a_device_is_written_to_and_never_replaced(run: Run) -> None:
+    """A table sent to what is no file goes there; where that fails it is said, and the device stays one."""
+    sizes = ("--treads", 3, "--front", 914, "--depth", 292, "--thickness", 27, "--liquid", "oil stain")
+    refused = run("plan", "quantities", *sizes, "--csv", FULL)
+    assert refused.exit_code == 1
+    assert "/dev/full cannot be written: no space left on device" in str(refused.stderr)
+    assert FULL.is_char_device()
+
+
 def test_the_logbook_is_where_the_option_says(run: Run, photos: Photos, logbook: Path, tmp_path: Path) -> None:
     """``--logbook`` wins over the environment, and nothing is made elsewhere."""
     there = tmp_path / "there"

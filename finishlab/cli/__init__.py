@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import sys
+from pathlib import Path
 
 from finishlab.cli.root import finishlab
 
@@ -11,7 +13,10 @@ __all__ = ["finishlab", "main"]
 
 def main() -> None:
     """Run the command with the arguments it was started with, and end the process."""
-    for stream in (sys.stdout, sys.stderr):
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:  # closed by whoever started the command, and so wanted by nobody
+            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))  # noqa: SIM115 - open to the end
+        stream = getattr(sys, name)
         # A name a terminal cannot spell is shown in its escaped form; in JSON that is a valid escape too.
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import click
 
-from finishlab.cli.failures import show_error
+from finishlab.cli.failures import show_error, tell
 from finishlab.errors import LogbookError, UsageError
 from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect, SurfaceArea
 
@@ -165,7 +165,7 @@ def report_failures(results: Sequence[PhotoResult]) -> int:
 
 def say(text: str) -> None:
     """Say something to whoever watches, on stderr."""
-    click.echo(text, err=True)
+    tell(text)
 
 
 def say_letters(missing: str, more: str = "") -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import os
 import sys
@@ -9,14 +10,14 @@ import traceback
 import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import Final
+from typing import Final, TextIO
 
 import click
 
-from finishlab.errors import ExitCode, FinishlabError, UsageError
+from finishlab.errors import ExitCode, FinishlabError, OutputError, UsageError
 from finishlab.workflow.unforeseen import DEBUG, unexpected
 
-__all__ = ["INTERRUPTED", "exit_code_of", "quiet_libraries", "show_error"]
+__all__ = ["INTERRUPTED", "exit_code_of", "quiet_libraries", "show_error", "tell"]
 
 INTERRUPTED: Final = 130
 """Exit code after Ctrl-C: 128 and the signal's number, as shells have it."""
@@ -24,9 +25,19 @@ INTERRUPTED: Final = 130
 
 def show_error(error: FinishlabError) -> None:
     """Print what is wrong and what to do next, on stderr."""
-    click.echo(f"Error: {error.message}", err=True)
+    tell(f"Error: {error.message}")
     if error.hint:
-        click.echo(f"  {error.hint}", err=True)
+        tell(f"  {error.hint}")
+
+
+def tell(text: str) -> None:
+    """Say something on stderr; where that cannot be written nobody hears it, and the work goes on."""
+    try:
+        click.echo(text, err=True)
+    except BrokenPipeError:
+        raise
+    except OSError:
+        _mute(sys.stderr)
 
 
 def exit_code_of(command: Callable[[], object]) -> int:
@@ -35,18 +46,42 @@ def exit_code_of(command: Callable[[], object]) -> int:
         code = command()
         sys.stdout.flush()
     except (KeyboardInterrupt, click.Abort):
-        click.echo("Interrupted; nothing more was done.", err=True)
+        tell("Interrupted; nothing more was done.")
         return INTERRUPTED
     except BrokenPipeError:
-        # Whoever read the output has gone; the interpreter shall not complain when it flushes at its end.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        # Whoever read the output has gone; that needs no word.
+        _mute(sys.stdout)
         return int(ExitCode.FAILURE)
     except click.exceptions.NoArgsIsHelpError as error:
         error.show()
         return int(ExitCode.USAGE)
     except Exception as error:  # noqa: BLE001 - the last stop before a traceback
-        return _told(error)
+        return _told(_unwritten(error) or error)
     return code if isinstance(code, int) else int(ExitCode.DONE)
+
+
+def _unwritten(error: Exception) -> OutputError | None:
+    """Return what to say if an error came from writing the output; None if it came from elsewhere."""
+    if not isinstance(error, OSError) or error.filename is not None:
+        return None
+    try:
+        # The stream does not say that it failed, but another try fails as the first did.
+        sys.stdout.write("\n")
+        sys.stdout.flush()
+    except OSError as again:
+        _mute(sys.stdout)
+        return OutputError(
+            "output-not-writable",
+            f"The output cannot be written: {(again.strerror or str(again)).lower()}.",
+            "Make room or send it elsewhere. What the command had to log may be done; see: finishlab history",
+        )
+    return None
+
+
+def _mute(stream: TextIO) -> None:
+    """Let a stream that cannot be written lead nowhere, so that the interpreter's last flush does not complain."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def _told(error: Exception) -> int:

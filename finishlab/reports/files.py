@@ -15,6 +15,8 @@ __all__ = ["write_atomically"]
 def write_atomically(path: str | Path, content: bytes) -> None:
     """Write `content` beside `path` and move it into place, so that a reader never sees half a file.
 
+    What is no file, such as a pipe or ``/dev/stdout``, is written to as it stands and never replaced.
+
     Raises
     ------
     OutputError
@@ -25,6 +27,10 @@ def write_atomically(path: str | Path, content: bytes) -> None:
     try:
         if target.is_dir():
             raise IsADirectoryError(21, "it is a folder")
+        if target.exists() and not target.is_file():
+            with target.open("wb") as stream:
+                stream.write(content)
+            return
         mode = target.stat().st_mode & 0o777 if target.exists() else 0o666 & ~_umask()
         handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
         temporary = Path(name)
