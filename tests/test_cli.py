@@ -287,6 +287,16 @@ def test_photos_are_added_to_a_logged_board(run: Run, photos: Photos) -> None:
     assert (done.exit_code, done.stdout) == (0, "B1\n")
     (board,) = json.loads(run("board", "list", "--json").stdout)["boards"]
     assert [m["light"] for m in board["measurements"]] == ["daylight", "evening lamp"]
+    first, second = (m["lab"] for m in board["measurements"])
+    assert (board["lab"], board["light"]) == (first, "daylight")
+    shown = "L* {:.1f} a* {:.1f} b* {:.1f} in evening lamp".format(*second)
+    assert f"B1: 1 photo added, {shown}; now 2 photos in daylight, evening lamp." in done.stderr
+    edited = run("board", "edit", "B1", "--note", "by the door").stderr
+    assert "L* {:.1f} a* {:.1f} b* {:.1f} in daylight, 2 photos".format(*first) in edited
+    again = run("board", "add", photos("straight"), "--to", "B1", "--light", "evening lamp", "--json")
+    (told,) = json.loads(again.stdout)["boards"]
+    assert told["light"] == "evening lamp"
+    assert told["lab"] != first
     refused = run("board", "add", photos("dark_board"), "--to", "B1", "--stain", "walnut")
     assert refused.exit_code == 2
     assert "--stain" in refused.stderr

@@ -19,9 +19,9 @@ from finishlab.cli.common import (
 )
 from finishlab.cli.finish_options import draft_options, say_warnings, typed
 from finishlab.cli.lazy import ExampleCommand
-from finishlab.cli.summary import board_summary, doubt_lines, product_words, untouched
+from finishlab.cli.summary import board_summary, doubt_lines, photos_summary, product_words, untouched
 from finishlab.errors import UsageError
-from finishlab.records import DAYLIGHT, MAX_COATS, PURPOSES
+from finishlab.records import DAYLIGHT, MAX_COATS, PURPOSES, normalise_light
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
@@ -116,10 +116,13 @@ def add(
         from finishlab.reports.documents import boards_document
         from finishlab.workflow.rows import board_row
 
-        print_document(boards_document([board_row(logged)]))
+        print_document(boards_document([board_row(logged, None if number is None else normalise_light(lit))]))
     else:
         click.echo(logged.number)
-    say(board_summary(logged))
+    if number is None:
+        say(board_summary(logged))
+    else:
+        say(photos_summary(logged, len(results), normalise_light(lit)))
     _say_pairs(results)
     for line in doubt_lines(results):
         say(line)

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from finishlab.logbook import StoredBoard, StoredSpot
     from finishlab.records import BoardRecord
-    from finishlab.reports.rows import PhotoResult
+    from finishlab.reports.rows import BoardRow, PhotoResult
 
-__all__ = ["board_summary", "doubt_lines", "product_words", "spot_summary", "untouched"]
+__all__ = ["board_summary", "doubt_lines", "photos_summary", "product_words", "spot_summary", "untouched"]
 
 
 def board_summary(board: StoredBoard, done: str = "logged") -> str:
@@ -18,7 +18,22 @@ def board_summary(board: StoredBoard, done: str = "logged") -> str:
     from finishlab.reports.rows import what_it_is
     from finishlab.workflow.rows import board_row
 
-    return f"{board.number} {done}: {what_it_is(board.record)}{_colour(board_row(board).lab)}, {_photos(board)}."
+    return f"{board.number} {done}: {what_it_is(board.record)}{_lit(board_row(board))}, {_photos(board)}."
+
+
+def photos_summary(board: StoredBoard, added: int, light: str) -> str:
+    """Return in one line what further photos of a board showed: its colour in their light, beside all it has."""
+    from finishlab.workflow.rows import board_row
+
+    count = f"{added} photo{'' if added == 1 else 's'}"
+    colour = _colour(board_row(board, light).lab)
+    return f"{board.number}: {count} added{colour} in {light}; now {_photos(board)}."
+
+
+def _lit(row: BoardRow) -> str:
+    """Return a colour, with its light where the board was measured in several."""
+    several = len({colour.light for colour in row.colours}) > 1
+    return _colour(row.lab) + (f" in {row.light}" if several and row.light is not None else "")
 
 
 def spot_summary(spot: StoredSpot, done: str = "logged") -> str:

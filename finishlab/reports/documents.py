@@ -204,6 +204,7 @@ def _board(board: BoardRow) -> Document:
         "board": board.number,
         "record": board.record.as_dict(),
         "lab": None if board.lab is None else _lab(board.lab),
+        "light": board.light,
         "measurements": [colour_document(colour) for colour in board.colours],
         "direct_pairs": [_difference(pair) for pair in board.pairs],
     }

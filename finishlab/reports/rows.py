@@ -69,12 +69,14 @@ class BoardRow:
     """``"B1"``, ``"B2"`` ..."""
     record: BoardRecord
     lab: Lab | None = None
-    """The board's colour, all its photos together; none while it is not measured."""
+    """The board's colour, all its photos of one light together; none while it is not measured."""
     colours: tuple[ColourRow, ...] = ()
     pairs: tuple[DeltaE, ...] = ()
     """Differences measured with the floor in the same photo."""
     history: tuple[str, ...] = ()
     """One line a change, oldest first."""
+    light: str | None = None
+    """The light of the colour; None where it is of several."""
 
 
 @dataclass(frozen=True, slots=True)

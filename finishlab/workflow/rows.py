@@ -66,10 +66,14 @@ def board_row(
     history
         What was done to it.
     """
+    lit = light or board.record.light
+    lights = {m.light for m in board.measurements}
+    alone = lights.pop() if len(lights) == 1 else None
     return BoardRow(
         number=board.number,
         record=board.record,
-        lab=_pooled_lab(board.measurements, light or board.record.light),
+        lab=_pooled_lab(board.measurements, lit),
+        light=lit if any(m.light == lit for m in board.measurements) else alone,
         colours=tuple(colour_row(m, name) for m in board.measurements),
         pairs=tuple(pair.delta_e00 for pair in board.pairs if light is None or pair.light == light),
         history=tuple(change_line(change) for change in history),
