@@ -214,6 +214,20 @@ def test_history_tells_and_undo_takes_back(desk: Desk) -> None:
     assert desk("history", "B9").exit_code == 6
 
 
+def test_history_names_what_people_call_a_field(desk: Desk) -> None:
+    """A recipe, a can's label and what is left in it are told in words, figure by figure, never as they are stored."""
+    assert desk("recipe", "add", "plain", "--top", "oil pu").exit_code == 0
+    assert desk("board", "edit", "B1", "--recipe", "R1").exit_code == 0
+    assert "recipe none -> “R1”" in desk("history", "B1").stdout
+    assert desk("can", "add", "honey", "--kind", "oil stain", "--label", "price=18; recoat=4").exit_code == 0
+    assert desk("can", "edit", "C1", "--label", "price=20", "--left", "0.5L").exit_code == 0
+    told = desk("history", "C1").stdout
+    assert "label, price of the can “18.0” -> “20.0”" in told
+    assert "litres left none -> “0.5”" in told
+    assert "recoat" not in told
+    assert "{" not in told
+
+
 def test_a_recipe_from_a_board_is_the_boards_own(desk: Desk) -> None:
     """``--from-board`` takes what is written of the board and puts the board under the recipe."""
     assert desk("recipe", "add", "as on B1", "--from-board", "B1").exit_code == 0

@@ -281,7 +281,7 @@ def test_a_step_is_read_as_it_is_documented() -> None:
         ("bad-mix", "mix=honey"),
         ("bad-number", "can=three"),
         ("coats-out-of-range", "oil; coats=5"),
-        ("no-such-step", "2: wipe=5"),
+        ("no-such-step", "3: wipe=5"),
     ],
 )
 def test_a_step_that_cannot_be_read_is_refused(code: str, text: str) -> None:
@@ -289,6 +289,13 @@ def test_a_step_that_cannot_be_read_is_refused(code: str, text: str) -> None:
     with pytest.raises(UsageError) as refused:
         step_changes(Finish(steps=(ColourStep(kind="oil"),)), (text,))
     assert refused.value.code == code
+
+
+def test_the_next_step_can_be_added_by_its_number() -> None:
+    """The number after the last adds a step, and leaves those before it as they are."""
+    one = Finish(steps=(ColourStep(kind="oil", wipe_min=10.0),))
+    two = step_changes(one, ("2: gel; wipe=3",))
+    assert two.steps == (*one.steps, ColourStep(kind="gel", wipe_min=3.0))
 
 
 def test_steps_are_set_together_or_changed_one_by_one() -> None:

@@ -46,7 +46,7 @@ _OPTIONS: Final = (
         metavar="FIELDS",
         multiple=True,
         help='A colour step, in order; repeatable: "oil; maker=Acme; colour=honey; lot=7; wipe=10; coats=2". '
-        '"2: wipe=5" changes step 2 of a logged board.',
+        '"2: wipe=5" changes step 2 of a logged board, or adds it where there is one.',
     ),
     click.option("--seal", metavar="FIELDS", help='The sealer: "shellac; coats=1".'),
     click.option(

@@ -91,8 +91,8 @@ def changed(section: type[Part], now: Part | None, changes: Mapping[str, Any]) -
 def step_changes(finish: Finish, texts: tuple[str, ...]) -> Finish:
     """Return a finish with the colour steps that texts say.
 
-    A text that begins with a number and a colon changes that step; the others are the new steps, in order. ``coats=2``
-    makes two coats of one text.
+    A text that begins with a number and a colon changes that step, or adds it where it is the next; the others are the
+    new steps, in order. ``coats=2`` makes two coats of one text.
 
     Raises
     ------
@@ -106,12 +106,15 @@ def step_changes(finish: Finish, texts: tuple[str, ...]) -> Finish:
             fresh += _coats(text)
             continue
         number = int(numbered[1])
-        if not 1 <= number <= len(kept):
+        if not 1 <= number <= len(kept) + 1:
             raise UsageError(
                 "no-such-step",
                 f"There is no colour step {number} to change.",
                 f"Steps on record: {len(kept)}. Without a number the texts are the new steps, all of them.",
             )
+        if number > len(kept):
+            kept += _coats(numbered[2])
+            continue
         kept[number - 1] = replace(kept[number - 1], **parse_fields(ColourStep, numbered[2]))
     return replace(finish, steps=tuple(fresh) if fresh else tuple(step for step in kept if not step.is_empty()))
 

@@ -19,9 +19,9 @@ __all__ = ["print_due", "print_part", "size_words"]
 def size_words(sizes: PartSizes) -> str | None:
     """Return sizes in one line: ``"914 x 292 x 27 mm, nosing 30; back 905; angles left 91, right 90"``."""
     main = [sizes.front, sizes.height if sizes.depth is None else sizes.depth, sizes.thickness]
-    words = [" x ".join(f"{value:g}" if value is not None else "?" for value in main) + " mm"] if any(main) else []
+    words = [" x ".join(_mm(value) if value is not None else "?" for value in main) + " mm"] if any(main) else []
     if sizes.nosing is not None:
-        words.append(f"nosing {sizes.nosing:g} mm")
+        words.append(f"nosing {_mm(sizes.nosing)} mm")
     if sizes.out_of_square and sizes.back_width is not None:
         words.append(f"back {sizes.back_width:.0f} mm{'' if sizes.back is not None else ' by the angles'}")
     angles = [("left", sizes.left_angle), ("right", sizes.right_angle)]
@@ -29,6 +29,11 @@ def size_words(sizes: PartSizes) -> str | None:
         told = ", ".join(f"{name} {value:g}" for name, value in angles if value is not None)
         words.append(f"angles {told} degrees")
     return "; ".join(words) or None
+
+
+def _mm(value: float) -> str:
+    """Return millimetres to the tenth, as far as a rule can be read."""
+    return f"{value:.1f}".removesuffix(".0")
 
 
 def print_part(console: Console, detail: PartDetail) -> None:

@@ -285,7 +285,7 @@ def print_colours(console: Console, colours: Sequence[ColourRow]) -> None:
         say(console, "Not measured yet.")
         return
     table = new_table()
-    table.add_column("light", overflow="fold")
+    table.add_column("light", overflow="fold", min_width=min(12, max(len(colour.light) for colour in colours)))
     add_colour_columns(console, table)
     table.add_column("+-", no_wrap=True)
     table.add_column("L* 10-90 %", no_wrap=True)

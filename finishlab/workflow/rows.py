@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.errors import LogbookError
 from finishlab.matching.floor import pool_estimates
-from finishlab.records import Finish
+from finishlab.records import Finish, Label
+from finishlab.records.entries import entries
 from finishlab.reports.finish_rows import finish_changes
 from finishlab.reports.rows import BoardRow, ColourRow, SpotRow
 
@@ -17,6 +18,13 @@ if TYPE_CHECKING:
 
 __all__ = ["board_row", "change_entry", "change_line", "colour_row", "photo_namer", "spot_row"]
 
+_CALLED: Final = {
+    "recipe_number": ("recipe", "R"),
+    "batch_number": ("can", "C"),
+    "size_l": ("litres when full", ""),
+    "left_l": ("litres left", ""),
+}
+"""Stored field -> what people call it, and what stands before its number."""
 Namer = Callable[[str], str]
 _TOLD: Final = {
     "add": "logged",
@@ -180,12 +188,28 @@ def change_entry(change: Change) -> dict[str, Any]:
 
 def _details(before: Mapping[str, Any], after: Mapping[str, Any]) -> str:
     changed = [name for name in before if name in after and before[name] != after[name]]
-    told = [f"{name} {_shown(before[name])} -> {_shown(after[name])}" for name in changed if name != "finish"]
+    told = [line for name in changed if name != "finish" for line in _field(name, before[name], after[name])]
     if "finish" in changed:
         # Stored as it was checked then; it is read, not judged again.
         one, two = (Finish.from_dict(each["finish"] or {}) for each in (before, after))
         told += finish_changes(one, two)
     return "; ".join(told)
+
+
+def _field(name: str, before: Any, after: Any) -> list[str]:  # noqa: ANN401 - each field has its own type
+    """Return what became of a field, in the words people type; of one with fields of its own, each that moved."""
+    if isinstance(before, Mapping) or isinstance(after, Mapping):
+        one, two = before or {}, after or {}
+        known = {each.name: each for each in entries(Label)} if name == "label" else {}
+        told = []
+        for key in dict.fromkeys((*one, *two)):
+            if one.get(key) != two.get(key):
+                called = known[key].label if key in known else key.replace("_", " ")
+                told.append(f"{name}, {called} {_shown(one.get(key))} -> {_shown(two.get(key))}")
+        return told
+    called, prefix = _CALLED.get(name, (name.replace("_", " "), ""))
+    shown = (_shown(f"{prefix}{value}" if prefix and value is not None else value) for value in (before, after))
+    return [f"{called} {' -> '.join(shown)}"]
 
 
 def _photos(after: Mapping[str, Any]) -> str:
