@@ -74,6 +74,30 @@ def test_quantities_take_size_and_price_of_the_logged_cans(stair: Stair) -> None
     assert (top["coverage_from"], top["buy"]["most"]["currency"]) == ("the label of C2", "EUR")
 
 
+def test_parts_without_sizes_are_named_and_still_have_their_days(stair: Stair) -> None:
+    """Quantities name what they could not count; the calendar asks no sizes and leaves no part out."""
+    stair.enter()
+    assert stair("stairs", "add-parts", "1/landing nosing 1").exit_code == 0
+    text = " ".join(stair("plan", "quantities").stdout.split())
+    assert "Not counted, since their sizes are not written down: landing nosing 1." in text
+    assert "landing nosing" in json.loads(stair("plan", "quantities", "--json").stdout)["not_counted"]
+    days = stair("plan", "calendar", "--start", "2026-12-01").stdout
+    assert "landing nosing 1" in days
+    assert (
+        stair("stairs", "edit", "landing nosing 1", "--front", "914", "--depth", "90", "--thickness", "19").exit_code
+        == 0
+    )
+    assert "Not counted" not in stair("plan", "quantities").stdout
+
+
+def test_a_product_without_a_name_is_called_as_on_its_can(stair: Stair) -> None:
+    """Where the recipe names no product, the can's own name stands in the plan."""
+    stair.enter()
+    assert stair("can", "add", "satin floor", "--maker", "Acme", "--kind", "water polyurethane 1-part").exit_code == 0
+    assert stair("recipe", "edit", "R1", "--top", "can=C2").exit_code == 0
+    assert "Acme satin floor (water polyurethane 1-part)" in stair("plan", "quantities").stdout
+
+
 def test_options_win_over_the_logged_cans(stair: Stair) -> None:
     """Size, price and coverage by option stand in the place of the can's, for the product that is named."""
     stair.enter()

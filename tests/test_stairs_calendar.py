@@ -24,7 +24,7 @@ from finishlab.stairs.drying import Coat, Times, default_coat, gap_rules
 from finishlab.stairs.geometry import WALKED_ON, Part, Shape
 from finishlab.stairs.hours import WorkHours, parse_days, parse_hours
 from finishlab.stairs.liquids import LIQUIDS
-from finishlab.stairs.stair import way_up
+from finishlab.stairs.stair import named, way_up
 
 TREAD: Final = Shape(914, 292, 27)
 START: Final = dt.date(2026, 12, 1)
@@ -53,6 +53,8 @@ def stairs(draw: st.DrawFn) -> list[Part]:
             parts.append(Part("landing nosing", TREAD, level, 1))
         if draw(st.booleans()):
             parts += [Part("riser", TREAD, level, n) for n in (1, 2)]
+        if draw(st.booleans()):
+            parts += [Part("return", TREAD, level, n, side) for n in (1, 2) for side in ("left", "right")]
     return parts
 
 
@@ -81,7 +83,7 @@ def coats(draw: st.DrawFn) -> tuple[Coat, ...]:
 def plans(draw: st.DrawFn) -> dict[str, Any]:
     """All that a calendar is made from."""
     first = draw(st.sampled_from([0.0, 7.5, 8.0, 17.0]))
-    kinds = [("tread", "landing nosing"), ("landing board",), ("riser",)]
+    kinds = [("tread", "landing nosing", "return"), ("landing board",), ("riser",)]
     return {
         "parts": draw(stairs()),
         "jobs": [
@@ -382,3 +384,23 @@ def test_impossible_plans_are_refused(call: object, code: str) -> None:
         call()
     assert refused.value.code == code
     assert refused.value.hint
+
+
+def test_a_return_is_coated_with_its_tread() -> None:
+    """A tread's returns get each coat with it; a return whose tread is finished elsewhere comes before the steps."""
+    returns = [Part("return", TREAD, 1, place, side) for place in (1, 2) for side in ("left", "right")]
+    parts = [*treads(4), *returns]
+    together = plan_calendar(parts, [Job(("tread", "return"), (STAIN, TOPCOAT))], START)
+    for each in returns:
+        tread = next(part for part in parts if part.kind == "tread" and part.place == each.place)
+        assert [e.start for e in together.of(each) if e.kind == "coat"] == [
+            e.start for e in together.of(tread) if e.kind == "coat"
+        ]
+    apart = plan_calendar(parts, [Job(("tread",), (STAIN,), away=True), Job(("return",), (STAIN,))], START)
+    assert {e.parts for e in apart.events if e.kind == "coat"} == {tuple(returns), tuple(treads(4))}
+
+
+def test_parts_of_two_sides_are_named_side_by_side() -> None:
+    """Numbers in a row are told as a run, each side for itself."""
+    sides = [Part("return", TREAD, 1, place, side) for place in (1, 2, 3, 5) for side in ("left", "right")]
+    assert named(sides, several=False) == "returns 1 to 3, 5 left, 1 to 3 and 5 right"

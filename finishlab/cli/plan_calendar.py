@@ -112,7 +112,7 @@ def _of_options(stair: StairPlan, options: dict[str, Any]) -> StairPlan:
         raise UsageError("no-coats", "No coat is named.", "Name them in their order, for example --coat “oil stain”.")
     # Coats of a product that follow each other share its recoat window, so each named coat is a product of one coat.
     products = tuple(product_of(kind) for kind in options["coats"])
-    return replace(stair, products=products or stair.products, away=("tread",) if options["away"] else ())
+    return replace(stair, products=products or stair.products, away=("tread", "return") if options["away"] else ())
 
 
 def _cautions(plan: StairPlan) -> tuple[Caution, ...]:

@@ -59,7 +59,10 @@ def stair_options(*, sized: bool, products: bool = True) -> Callable[[Command], 
                     "Leave out --recipe, or --from, --treads and their sizes.",
                 )
             named = others.get("liquid") or (isinstance(others.get("coats"), tuple) and others["coats"])
-            stair = _logged(recipe, products=products and not named) if logged else _stair(file, given, sized=sized)
+            if logged:
+                stair = _logged(recipe, products=products and not named, sized=sized)
+            else:
+                stair = _stair(file, given, sized=sized)
             return command(*args, stair=stair, from_file=file is not None, **others)
 
         wrapped = cast("Command", with_stair)
@@ -105,11 +108,11 @@ def need_treads(stair: StairPlan) -> None:
         say(sentence)
 
 
-def _logged(recipe: str | None, *, products: bool) -> StairPlan:
+def _logged(recipe: str | None, *, products: bool, sized: bool) -> StairPlan:
     from finishlab.workflow.logged_plan import logged_plan, logged_stair
 
     with open_logbook() as log:
-        return logged_plan(log, recipe) if products else logged_stair(log)
+        return logged_plan(log, recipe, sized=sized) if products else logged_stair(log, sized=sized)
 
 
 def _stair(file: str | None, given: dict[str, Any], *, sized: bool) -> StairPlan:

@@ -79,7 +79,7 @@ def quantities(
     if csv_file is not None:
         write_text(csv_file, quantities_csv(found))
     if as_json:
-        print_document(quantities_document(found, cautions))
+        print_document({**quantities_document(found, cautions), "not_counted": stair.not_counted or None})
         return
     print_quantities(out(), stair, found)
     print_cautions(out(), cautions)

@@ -61,6 +61,10 @@ def print_quantities(console: Console, plan: StairPlan, found: Sequence[Quantity
             left = ", ".join(f"{volume_text(litres, us=plan.us)} in {can}" for can, litres in product.origin.in_hand)
             _line(console, f"still in hand, and not taken off: {left}", 2)
         console.print()
+    if plan.not_counted:
+        _line(console, f"Not counted, since their sizes are not written down: {plan.not_counted}.")
+        _line(console, "Add them, for example: finishlab stairs edit 'landing nosing 1' --front 36in --depth 3.5in", 2)
+        console.print()
     total = _total(found)
     if total:
         _line(console, total)

@@ -7,7 +7,7 @@ again. Parts finished away from the stair close a step only while it is fitted, 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Final, Literal
@@ -233,7 +233,8 @@ def plan_calendar(
 ) -> Calendar:
     """Return the calendar of a stair.
 
-    What is not walked on comes first, then the jobs in their order. The same figures give the same calendar.
+    What is not walked on comes first, then the jobs in their order; a return is coated with its tread where both get
+    the same coats in the same place. The same figures give the same calendar.
 
     Parameters
     ----------
@@ -259,8 +260,11 @@ def plan_calendar(
     hours = hours or WorkHours()
     planner = _Planner(hours, coat_h, rub_h, fitting or Fitting(), dt.datetime.combine(start, dt.time()))
     steps = way_up(parts)
+    beside = _returns_of(parts, jobs)
+    with_treads = {each for group in beside.values() for each in group}
     for job in jobs:
         still = [part for part in parts if part.kind in job.kinds and part.kind not in WALKED_ON]
+        still = [part for part in still if part not in with_treads]
         if still:
             planner.coat(still, job.coats, walked=False)
             if job.away:
@@ -272,10 +276,11 @@ def plan_calendar(
         groups = [[step for step in group if step in mine] for group in alternating(steps)]
         groups = [group for group in groups if group]
         if groups and job.away:
-            _finish_away(planner, job, groups, steps)
+            _finish_away(planner, job, groups, steps, beside)
         else:
             for group in groups:
-                planner.coat([part for step in group for part in step.parts], job.coats, walked=True)
+                walked = [part for step in group for part in step.parts]
+                planner.coat([*walked, *_beside(walked, beside)], job.coats, walked=True)
     if not planner.events:
         raise UsageError(
             "nothing-to-do", "No part of the stair gets a coat.", "Name parts and coats that belong together."
@@ -306,14 +311,37 @@ def rule_of_thumb_hours(stain_dry: float, coats: int, recoat: float, walk_on: fl
     return 2 * (stain_dry + coats * recoat + walk_on)
 
 
-def _finish_away(planner: _Planner, job: Job, groups: Sequence[Sequence[Step]], steps: Sequence[Step]) -> None:
+def _returns_of(parts: Sequence[Part], jobs: Sequence[Job]) -> dict[Part, tuple[Part, ...]]:
+    """Return the treads that have returns of the same job, each with its returns."""
+    together = any({"tread", "return"} <= set(job.kinds) for job in jobs)
+    found: dict[Part, tuple[Part, ...]] = {}
+    returns = [part for part in parts if part.kind == "return"]
+    for tread in (part for part in parts if part.kind == "tread" and together):
+        own = tuple(each for each in returns if (each.level, each.place) == (tread.level, tread.place))
+        if own:
+            found[tread] = own
+    return found
+
+
+def _beside(treads: Sequence[Part], returns: Mapping[Part, tuple[Part, ...]]) -> list[Part]:
+    return [each for tread in treads for each in returns.get(tread, ())]
+
+
+def _finish_away(
+    planner: _Planner,
+    job: Job,
+    groups: Sequence[Sequence[Step]],
+    steps: Sequence[Step],
+    beside: Mapping[Part, tuple[Part, ...]],
+) -> None:
     """Coat all parts away from the stair, rack by rack, then fit them."""
     waiting = sorted(
         (part for group in groups for step in group for part in step.parts), key=lambda part: (part.level, part.place)
     )
     size = job.at_once or len(waiting)
     for first in range(0, len(waiting), size):
-        ended = planner.coat(waiting[first : first + size], job.coats, walked=False)
+        rack = waiting[first : first + size]
+        ended = planner.coat([*rack, *_beside(rack, beside)], job.coats, walked=False)
         times = job.coats[-1].times
         planner.now = ended + dt.timedelta(hours=max(planner.fitting.ready_after, times.socks))
     planner.fit(groups, steps)

@@ -110,6 +110,8 @@ class StairPlan:
         Boards on sale.
     us
         Whether answers are given in inches, feet and quarts too.
+    not_counted
+        Parts that are to be coated, but whose sizes are not known, in words.
     """
 
     parts: tuple[Part, ...]
@@ -123,6 +125,7 @@ class StairPlan:
     fitting: Fitting = field(default_factory=Fitting)
     stock: tuple[Stock, ...] = ()
     us: bool = False
+    not_counted: str = ""
 
     @property
     def several(self) -> bool:

@@ -96,10 +96,13 @@ def named(parts: Sequence[Part], *, several: bool) -> str:
 
 
 def _numbered(kind: str, group: Sequence[Part]) -> str:
-    if any(part.side for part in group):
-        numbers = [f"{part.place} {part.side or ''}".strip() for part in group]
-    else:
-        numbers = _runs(sorted(part.place for part in group))
+    sides: dict[str, list[int]] = {}
+    for part in sorted(group, key=lambda part: (part.place, part.side or "")):
+        sides.setdefault(part.side or "", []).append(part.place)
+    numbers = []
+    for side, places in sides.items():
+        runs = _runs(places)
+        numbers += [*runs[:-1], f"{runs[-1]} {side}".strip()]
     if len(group) == 1:
         return f"{kind} {numbers[0]}"
     several = "skirt boards" if kind == "skirt" else f"{kind}s"

@@ -8,6 +8,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING, Final
 
 from finishlab.errors import UsageError
+from finishlab.records.stair_names import listed
 from finishlab.stairs.coverage import Can, Coats
 from finishlab.stairs.drying import recoat_times
 from finishlab.stairs.plan import Origin, Product, StairPlan
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
     from finishlab.logbook import Logbook
     from finishlab.records import Batch, Finish, Label
+    from finishlab.records.stair_names import PartName
     from finishlab.stairs.drying import Times, Window
 
 __all__ = ["logged_plan", "logged_products", "logged_stair"]
@@ -36,7 +38,7 @@ _MOST_SIZES: Final = 4
 """As many sizes as a purchase can be mixed of."""
 
 
-def logged_plan(log: Logbook, recipe: str | None = None) -> StairPlan:
+def logged_plan(log: Logbook, recipe: str | None = None, *, sized: bool = True) -> StairPlan:
     """Return the logged stair with the products of a recipe: the one named, else the standard, else the only one.
 
     Raises
@@ -46,13 +48,20 @@ def logged_plan(log: Logbook, recipe: str | None = None) -> StairPlan:
     LogbookError
         ``"unknown-recipe"``.
     """
-    stair, products = logged_stair(log), logged_products(log, recipe)
+    stair, products = logged_stair(log, sized=sized), logged_products(log, recipe)
+    coated = {kind for product in products for kind in product.parts}
+    known = {(part.kind, part.level, part.place, part.side) for part in stair.parts}
+    unsized = [part.name for part in log.stair_parts() if part.name.kind in coated and _key(part.name) not in known]
     us = any(can.label in _US_SIZES.values() for product in products for can in product.cans)
-    return replace(stair, products=products, us=us)
+    return replace(stair, products=products, us=us, not_counted=listed(unsized) if unsized else "")
 
 
-def logged_stair(log: Logbook) -> StairPlan:
-    """Return the logged stair without products.
+def _key(name: PartName) -> tuple[str, int, int, str | None]:
+    return name.kind, name.level, name.place, name.side
+
+
+def logged_stair(log: Logbook, *, sized: bool = True) -> StairPlan:
+    """Return the logged stair without products; unless `sized`, with its parts of unknown size.
 
     Raises
     ------
@@ -65,7 +74,7 @@ def logged_stair(log: Logbook) -> StairPlan:
             "The stair is not described.",
             "Enter it once with: finishlab stairs add RISERS, or give --treads and their sizes, or a file with --from.",
         )
-    parts = parts_for_plan(log)
+    parts = parts_for_plan(log, sized=sized)
     if not parts:
         raise UsageError(
             "no-sizes",
@@ -99,7 +108,8 @@ def _products(number: str, finish: Finish, cans: Mapping[int, Batch]) -> Iterato
                 f"Say it, for example: finishlab recipe edit {number} --step “1: kind=oil”",
             )
         coats = len(list(alike))
-        yield _said(product_of(kind, name=name or None, coats=coats), number, can, cans, next_h)
+        called = name or _on_can(can, cans) or None
+        yield _said(product_of(kind, name=called, coats=coats), number, can, cans, next_h)
     seals = coats_of(finish).get("seal", 0)
     if finish.seal is not None and seals:
         sealed = product_of("sealer", name=finish.seal.kind, coats=seals, under=1)
@@ -112,11 +122,17 @@ def _products(number: str, finish: Finish, cans: Mapping[int, Batch]) -> Iterato
                 f"Recipe {number} does not say what kind of topcoat it has.",
                 f"Say it, for example: finishlab recipe edit {number} --top “oil pu”; for others use --from FILE.",
             )
-        name = " ".join(word for word in (coat.maker, coat.product) if word)
+        name = " ".join(word for word in (coat.maker, coat.product) if word) or _on_can(coat.can_number, cans)
         top = product_of(str(coat.kind), name=name or None, coats=coat.coats or _USUAL_TOPCOATS)
         if coat.coats is None:
             number = f"usual, since {number} does not say how many"
         yield _said(top, number, coat.can_number, cans, coat.recoat_h)
+
+
+def _on_can(number: int | None, cans: Mapping[int, Batch]) -> str:
+    """Return the product's name as its can has it; empty where no can is named."""
+    can = None if number is None else cans.get(number)
+    return "" if can is None else " ".join(word for word in (can.maker, can.product) if word)
 
 
 def _said(product: Product, recipe: str, can: int | None, cans: Mapping[int, Batch], recoat_h: float | None) -> Product:

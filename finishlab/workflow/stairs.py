@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 __all__ = ["due_rows", "flights_shown", "named_parts", "part_details", "parts_for_plan"]
 
 _HOURS_A_DAY: Final = 24.0
+_ANY_SIZE: Final = (900.0, 250.0, 25.0)
+"""Sizes of a part of which only the days are asked."""
 
 
 def named_parts(stair: StoredStair, text: str) -> list[StoredPart]:
@@ -237,10 +239,11 @@ def _usual_can(stair: StoredStair, part: StoredPart, step: CoatStep, progress: M
     return can_words(named[step], stair.cans)
 
 
-def parts_for_plan(log: Logbook) -> list[PlannedPart]:
+def parts_for_plan(log: Logbook, *, sized: bool = True) -> list[PlannedPart]:
     """Return the parts whose sizes are known, in mm, as quantities, cutting and calendar want them.
 
-    A part without front, depth (or height) or thickness is left out; compare with ``log.stair_parts()``.
+    A part without front, depth (or height) or thickness is left out; compare with ``log.stair_parts()``. Unless
+    `sized`, where it is days that are wanted, it comes with sizes that say nothing.
     """
     from finishlab.stairs.geometry import Part as PlannedPart
     from finishlab.stairs.geometry import Shape
@@ -250,6 +253,9 @@ def parts_for_plan(log: Logbook) -> list[PlannedPart]:
         sizes = part.record.sizes
         depth = sizes.height if part.record.kind in {"riser", "stringer", "skirt"} and sizes.height else sizes.depth
         if sizes.front is None or depth is None or sizes.thickness is None:
+            if not sized:
+                shape = Shape(*_ANY_SIZE)
+                planned.append(PlannedPart(part.name.kind, shape, part.name.level, part.name.place, part.name.side))
             continue
         angles = sizes.left_angle, sizes.right_angle
         # Where both were measured the angles say the shape: the cut follows them.
