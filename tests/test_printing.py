@@ -524,6 +524,29 @@ def run(folder: Path, *args: str) -> Any:
 
 
 @pytest.mark.parametrize(
+    ("words", "every", "parts"),
+    [
+        (("boards",), True, ""),
+        (("all", "boards"), True, ""),
+        (("boards,", "all", "treads"), True, "all treads"),
+        (("landing", "boards", "1-6"), False, "landing boards 1-6"),
+        (("all", "landing", "boards"), False, "all landing boards"),
+        (("treads", "1-6"), False, "treads 1-6"),
+    ],
+)
+def test_all_boards_are_named_by_the_word(words: tuple[str, ...], every: bool, parts: str) -> None:
+    """The word alone means every test board; the boards of a landing are parts of the stair."""
+    wish = split_wish(words)
+    assert (wish.boards, wish.all_boards, wish.parts) == ((), every, parts)
+
+
+def test_labels_of_all_boards_and_no_treads(folder: Path) -> None:
+    """With the word “boards” the test boards are labelled and nothing else."""
+    with Logbook.open(folder) as log:
+        assert [view.number for view in label_views(log, split_wish(("boards",)), date=DAY)] == ["B1"]
+
+
+@pytest.mark.parametrize(
     ("words", "boards", "parts"),
     [
         (("B1", "b2"), ("B1", "B2"), ""),

@@ -40,7 +40,7 @@ _paper = click.option(
         "finishlab labels B3 treads 1-6 all risers",
     ),
 )
-@click.argument("what", nargs=-1, metavar="[B1... | PARTS]")
+@click.argument("what", nargs=-1, metavar="[B1... | boards | PARTS]")
 @_output("labels.pdf")
 @click.option(
     "--sheet",

@@ -35,14 +35,18 @@ class Wish:
     """``"B3"`` ...; all if neither boards nor parts are named."""
     parts: str
     """As `finishlab.records.stair_names.parse_parts` reads it."""
+    all_boards: bool = False
 
 
 def split_wish(words: Sequence[str]) -> Wish:
-    """Return boards and parts out of words such as ``B1 B2 treads 3-9``."""
-    pieces = [piece for word in words for piece in word.replace(",", " , ").split()]
+    """Return boards and parts out of words such as ``B1 B2 treads 3-9`` or ``boards, all treads``."""
+    text = " ".join(words).replace(",", " , ")
+    # A landing has boards too.
+    text, every = re.subn(r"(?i)\b(?:all +)?(?<!landing )(?:test )?boards\b(?! *\d)", " ", text)
+    pieces = text.split()
     boards = tuple(dict.fromkeys(piece.upper() for piece in pieces if _BOARD.fullmatch(piece)))
     parts = " ".join(piece for piece in pieces if not _BOARD.fullmatch(piece)).strip(" ,")
-    return Wish(boards, parts)
+    return Wish(boards, parts, all_boards=bool(every))
 
 
 def label_views(log: Logbook, wish: Wish, *, date: dt.date | None = None) -> list[LabelView]:
@@ -65,8 +69,9 @@ def label_views(log: Logbook, wish: Wish, *, date: dt.date | None = None) -> lis
         ``"nothing-to-label"``, and what `named_parts` raises.
     """
     stair = log.stair()
-    everything = not wish.boards and not wish.parts
-    boards = log.boards() if everything else [log.board(number) for number in wish.boards]
+    everything = not wish.boards and not wish.parts and not wish.all_boards
+    every = everything or wish.all_boards
+    boards = log.boards() if every else [log.board(number) for number in wish.boards]
     if everything:
         parts = [part for part in stair.parts if part.record.kind == "tread"]
     else:

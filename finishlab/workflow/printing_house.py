@@ -160,11 +160,15 @@ def _steps(finish: Finish, cans: Mapping[int, Batch]) -> tuple[tuple[str, str], 
 
 def _can(number: int, can: Batch, used_on: str) -> HouseCan:
     named = " ".join(word for word in (can.maker, can.product) if word)
-    left = f"{can.left_l:g} L" if can.left_l is not None else ""
+    left = f"{_litres(can.left_l)} L" if can.left_l is not None else ""
     if can.size_l is not None:
-        left = f"{left or '?'} of {can.size_l:g} L"
+        left = f"{left or '?'} of {_litres(can.size_l)} L"
     opened = can.opened.isoformat() if can.opened else ""
     return HouseCan(f"C{number}", f"{named}, {can.kind}", can.lot or "", left, can.place or "", opened, used_on)
+
+
+def _litres(litres: float) -> str:
+    return f"{round(litres, 2):g}"
 
 
 def _used_on(stair: StoredStair, number: int) -> str:
