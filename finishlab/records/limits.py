@@ -272,7 +272,7 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "few-topcoats",
         "topcoat",
         "coats",
-        "The finish has {value:g} coats of topcoat; a tread wants three or more.",
+        "The finish has only {value:g} of the three coats of topcoat that a tread wants at least.",
         low=3,
     ),
     SoftLimit(
