@@ -184,6 +184,15 @@ def test_what_cannot_be_done_is_said_and_changes_nothing(stair: Run, line: str, 
     assert stairs(stair, "show --json").stdout == before
 
 
+def test_a_can_and_a_recipe_tell_their_parts_in_one_line(stair: Run) -> None:
+    """Parts that got the same from one can on one day, and those a recipe is for, are told together."""
+    stairs(stair, "log 1/treads 1-3 stain --can C1 --date 2024-05-30")
+    can = " ".join(stair("can", "show", "C1").stdout.split())
+    assert "- 1/treads 1-3: stain 1, 2024-05-30" in can
+    (shown_can,) = json.loads(stair("can", "show", "C1", "--json").stdout)["cans"]
+    assert shown_can["went_on"] == [f"1/tread {n}: stain 1, 2024-05-30" for n in (1, 2, 3)]
+
+
 def test_mistakes_are_put_right(stair: Run) -> None:
     """An event is changed and taken back, a part removed, a flight named, sizes cleared; all of it is told."""
     stairs(stair, "log 1/tread 1 stain --can C2 --date 2024-05-30")
@@ -193,6 +202,8 @@ def test_mistakes_are_put_right(stair: Run) -> None:
     assert "No finish is on 1/tread 1 yet. It is to get R1 Honey." in stairs(stair, "part 1.T1").stdout
     stairs(stair, "edit 1/tread 3 --clear back --clear left")
     assert shown(stair, "part 1.T3", "stair-parts")["parts"][0]["record"]["sizes"]["front"] == 920
+    assert "Removed: 1/tread 4;" in stairs(stair, "remove 1/tread 4").stderr
+    assert stair("undo").exit_code == 0
     stairs(stair, "remove 1/riser 7, landing boards 5-6")
     stairs(stair, "add-parts 1/returns 1-2 left --front 320 --note mitred")
     names = [part["words"] for flight in shown(stair, "show", "stair")["flights"] for part in flight["parts"]]

@@ -175,7 +175,9 @@ def remove(*, parts: tuple[str, ...], as_json: bool) -> None:
             found = named_parts(stair, text)
             gone = [part.code for part in found]
             log.remove_parts([part.ident for part in found])
-            say(f"Removed: {listed([part.name for part in found])}; what was done to them stays in the logbook.")
+            several = len({part.name.level for part in stair.parts if part.name.kind == "tread"}) > 1
+            names = listed([part.name for part in found], with_level=several)
+            say(f"Removed: {names}; what was done to them stays in the logbook.")
     if as_json:
         print_removed(gone)
 

@@ -21,6 +21,8 @@ class RecipeRow:
     boards: tuple[str, ...]
     parts: tuple[str, ...]
     """Stair parts as people name them."""
+    parts_listed: str = ""
+    """The same in one line."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,3 +44,5 @@ class CanRow:
     record: Batch
     went_on: tuple[str, ...] = ()
     """Each coat from it, one a line."""
+    told: tuple[str, ...] = ()
+    """The same in few lines, parts that got the same together."""

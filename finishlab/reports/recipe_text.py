@@ -51,7 +51,7 @@ def print_recipe(console: Console, row: RecipeRow) -> None:
         facts.append(("standard since", row.standard_since))
     facts += [("boards", ", ".join(row.boards) or None), ("note", row.record.note)]
     print_facts(console, f"Recipe {row.number}", facts)
-    print_list(console, "Stair parts to be finished by it", row.parts)
+    print_list(console, "Stair parts to be finished by it", [row.parts_listed] if row.parts_listed else [])
 
 
 def recipes_document(rows: Sequence[RecipeRow]) -> dict[str, Any]:
@@ -147,7 +147,7 @@ def print_can(console: Console, can: CanRow) -> None:
         words = (f"{each.label} {value_words(each, getattr(record.label, each.name))}" for each in label)
         facts.append(("label", "; ".join(words)))
     print_facts(console, f"Can {can.number}", facts)
-    print_list(console, "Went on", can.went_on)
+    print_list(console, "Went on", can.told)
 
 
 def cans_document(cans: Sequence[CanRow]) -> dict[str, Any]:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from finishlab.records.stair_names import listed
 from finishlab.reports.recipe_rows import CanRow, RecipeRow, StandardRow
 
 if TYPE_CHECKING:
-    from finishlab.logbook import Logbook
+    from collections.abc import Sequence
+
+    from finishlab.logbook import Logbook, StoredPart, StoredStair
 
 __all__ = ["can_rows", "recipe_rows", "standard_rows"]
 
@@ -20,19 +23,20 @@ def recipe_rows(log: Logbook) -> list[RecipeRow]:
         if board.record.recipe_number is not None:
             boards.setdefault(board.record.recipe_number, []).append(board.number)
     stair = log.stair()
-    parts: dict[int, list[str]] = {}
+    parts: dict[int, list[StoredPart]] = {}
     for part in stair.parts:
         if part.record.recipe_number is not None:
-            parts.setdefault(part.record.recipe_number, []).append(stair.words(part))
+            parts.setdefault(part.record.recipe_number, []).append(part)
     rows = []
     for found in log.recipes():
         number = int(found.number[1:])
         since = None
         if standard is not None and standard.approval.recipe_number == number:
             since = standard.approval.date
-        rows.append(
-            RecipeRow(found.number, found.record, since, tuple(boards.get(number, ())), tuple(parts.get(number, ())))
-        )
+        mine = parts.get(number, [])
+        words = tuple(stair.words(part) for part in mine)
+        listing = _listed(stair, mine) if mine else ""
+        rows.append(RecipeRow(found.number, found.record, since, tuple(boards.get(number, ())), words, listing))
     return rows
 
 
@@ -51,12 +55,29 @@ def can_rows(log: Logbook) -> list[CanRow]:
     stair = log.stair()
     names = {part.ident: stair.words(part) for part in stair.parts}
     went_on: dict[int, list[str]] = {}
+    alike: dict[int, dict[str, list[StoredPart]]] = {}
     for event in stair.events:
         record = event.record
         if record.batch_number is not None:
             what = f"{record.step} {record.coat}" if record.kind == "coat" else record.kind
             went_on.setdefault(record.batch_number, []).append(f"{names[event.part]}: {what}, {record.date}")
+            coats = alike.setdefault(record.batch_number, {})
+            coats.setdefault(f"{what}, {record.date}", []).append(stair.part(event.part))
+    boards: dict[int, list[str]] = {}
     for board in log.boards(brief=True):
         for number in board.record.finish.cans() if board.record.finish is not None else ():
             went_on.setdefault(number, []).append(f"board {board.number}")
-    return [CanRow(can.number, can.record, tuple(went_on.get(int(can.number[1:]), ()))) for can in log.cans()]
+            boards.setdefault(number, []).append(board.number)
+    rows = []
+    for can in log.cans():
+        number = int(can.number[1:])
+        told = [f"{_listed(stair, parts)}: {what}" for what, parts in alike.get(number, {}).items()]
+        told += [f"boards: {', '.join(dict.fromkeys(boards[number]))}"] if number in boards else []
+        rows.append(CanRow(can.number, can.record, tuple(went_on.get(number, ())), tuple(told)))
+    return rows
+
+
+def _listed(stair: StoredStair, parts: Sequence[StoredPart]) -> str:
+    """Return parts in one line, the numbers of a kind together."""
+    several = len({part.name.level for part in stair.parts if part.name.kind == "tread"}) > 1
+    return listed([part.name for part in parts], with_level=several)
