@@ -213,7 +213,8 @@ class Logbook(StripShelf, CameraShelf, RenewShelf, RecipeShelf, HistoryShelf, Un
     def add_boards(self, records: Sequence[BoardRecord]) -> list[StoredBoard]:
         """Log many boards that have no photo yet, in one transaction; errors as in `add_board`."""
         with self._write() as session:
-            for record in {(each.recipe_number, each.finish): each for each in records}.values():
+            named = {(each.recipe_number, each.finish.cans() if each.finish else ()): each for each in records}
+            for record in named.values():
                 check_named(session, record)
             numbers = rows.add_board_rows(session, records)
             for number, record in zip(numbers, records, strict=True):

@@ -110,13 +110,15 @@ def _plain(record: BoardRecord) -> str:
 
 
 def _warnings(log: Logbook, boards: Sequence[StoredBoard]) -> dict[str, tuple[int, ...]]:
-    held = replace(finish_context(log, boards[0]), clear_only=None)
+    context = finish_context(log, boards[0])
+    compared = context.clear_only is True or boards[0].record.purpose == "clear-only control"
+    held = replace(context, clear_only=None)
     found: dict[str, list[int]] = {}
     for row, board in enumerate(boards, start=1):
         for each in board_warnings(board.record, held):
             found.setdefault(each.message, []).append(row)
     stained = [row for row, b in enumerate(boards, start=1) if b.record.stain and b.record.purpose not in UNSTAINED]
-    if stained and not any(board.record.purpose == "clear-only control" for board in log.boards(brief=True)):
+    if stained and not compared:
         one = boards[stained[0] - 1]
         for each in board_warnings(one.record, replace(held, clear_only=False)):
             found.setdefault(each.message, stained)
