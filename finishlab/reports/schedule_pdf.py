@@ -32,6 +32,7 @@ _TIME_WIDTH: Final = 40.0
 _ROW_MOST: Final = 11.0
 _ROWS_LEAST: Final = (6.6, 5.2)
 """Heights of a row: the least that is comfortable to tick, and the least there is."""
+_NAME_CAP: Final = 3.0
 _HEAD: Final = 9.0
 _NAME_WIDTHS: Final = (34.0, 42.0, 52.0)
 _FOOT_CAP: Final = 2.2
@@ -231,8 +232,7 @@ def _draw_rows(pages: PrintPages, grid: _Grid, rows: Sequence[SchedulePart], top
     y = top + _HEAD
     pages.line(_MARGIN, y, _MARGIN + grid.inner, y, line=0.4)
     for part in rows:
-        name_width = grid.name_width - 2.0
-        said = fit(part.name, width=name_width, height=row - 1.4, cap=3.0, smallest=_LEAST_CAP, leading=1.4, bold=True)
+        said = _named(part.name, grid.name_width - 2.0, row - 1.4)
         height = said.cap * (1 + (len(said.lines) - 1) * 1.4)
         pages.setting(_MARGIN, y + (row - height) / 2, said, leading=1.4, bold=True)
         for column, x, width in grid.places():
@@ -240,6 +240,14 @@ def _draw_rows(pages: PrintPages, grid: _Grid, rows: Sequence[SchedulePart], top
         y += row
         pages.line(_MARGIN, y, _MARGIN + grid.inner, y, line=0.12, grey=0.4)
     return y
+
+
+def _named(name: str, width: float, height: float) -> Setting:
+    """Return a part's name on one line if that can be read, else on as many as it takes."""
+    cap = min(_NAME_CAP, _NAME_CAP * width / max(line_width(name, cap=_NAME_CAP, bold=True), 1e-3))
+    if cap >= _LEAST_CAP:
+        return Setting((name,), cap)
+    return fit(name, width=width, height=height, cap=_NAME_CAP, smallest=_LEAST_CAP, leading=1.4, bold=True)
 
 
 def _draw_cell(pages: PrintPages, x: float, y: float, width: float, row: float, day: str | None) -> None:
