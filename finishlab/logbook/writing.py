@@ -278,4 +278,3 @@ def note_change(
     """Add an entry to the history; all entries of one write bear one moment, by which `undo` knows them together."""
     made = session.info.setdefault("made", now())
     session.add(ChangeRow(made=made, who=who, what=what, subject=subject, before=before, after=after))
-    session.flush()
