@@ -77,6 +77,12 @@ _KINDS = (
         "{percent:.1f} % of the field is at the brightest value the photo can hold; expose a little less.",
     ),
     DoubtKind(
+        "colour-lost",
+        "a colour lost in places",
+        "In {percent:.1f} % of the field the photo holds no {channel} at all, which makes the colour unsure; "
+        "use a whiter light or expose longer.",
+    ),
+    DoubtKind(
         "dark-photo",
         "dark photo",
         "The photo is dark: the strip's paper reaches only {percent:.0f} % of full brightness.",

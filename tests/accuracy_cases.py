@@ -152,8 +152,8 @@ def single(seed: int, size: tuple[int, int]) -> Record:
 # -- several photos of one job -----------------------------------------------------------------------------------------
 
 
-def session(seed: int, size: tuple[int, int]) -> list[Record]:
-    """Return the boards of one session, each in a photo of its own, against a floor pooled from several photos.
+def session_scenes(seed: int, size: tuple[int, int]) -> tuple[Scene, list[Material], list[tuple[FieldName, Scene]]]:
+    """Return what one session's photos share, its boards, and its photos: first those of the floor, then each board's.
 
     One light, one camera with its tone curve and saturation, one strip; view, evenness of light, exposure, white
     balance, glare and noise are new in each photo. Board k + 1 is 1 CIEDE2000 farther from the floor than board k.
@@ -164,17 +164,29 @@ def session(seed: int, size: tuple[int, int]) -> list[Record]:
     assert base.floor is not None
     boards = _ladder(base.floor.material, rng)
 
-    def photo(part: FieldName, surface: Surface, number: int) -> LabEstimate | str:
+    def photo(part: FieldName, surface: Surface) -> tuple[FieldName, Scene]:
         other = random_scene(rng, size=size)
         changes: dict[str, Any] = {"board": None, "floor": None, part: surface}
         changes |= {name: getattr(base, name) for name in ("lamp", "camera", "strip", "tone", "saturation", "sharpen")}
-        scene = replace(other, **changes)
+        return part, replace(other, **changes)
+
+    photos = [photo("floor", base.floor) for _ in range(SPOTS)]
+    photos += [photo("board", replace(base.board, material=board)) for board in boards]
+    return base, boards, photos
+
+
+def session(seed: int, size: tuple[int, int]) -> list[Record]:
+    """Return the boards of one session, each in a photo of its own, against a floor pooled from several photos."""
+    base, boards, photos = session_scenes(seed, size)
+    assert base.floor is not None
+
+    def seen(number: int, part: FieldName, scene: Scene) -> LabEstimate | str:
         # The kind of the floor is not seen in a photo of a board alone.
         shot = shoot(scene, f"{seed}-{number}", (part,))
         return shot.refused if shot.inspection is None else shot.inspection.measurement.fields[part].estimate
 
-    spots = [photo("floor", base.floor, n) for n in range(SPOTS)]
-    found = [photo("board", replace(base.board, material=board), SPOTS + n) for n, board in enumerate(boards)]
+    every = [seen(number, part, scene) for number, (part, scene) in enumerate(photos)]
+    spots, found = every[:SPOTS], every[SPOTS:]
     good = [spot for spot in spots if not isinstance(spot, str)]
     out = []
     for step, (board, estimate) in enumerate(zip(boards, found, strict=True)):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
@@ -14,6 +15,9 @@ from finishlab.imaging.resample import channel_mean, enlarge, recolour
 from finishlab.imaging.strip import Rect
 
 __all__ = ["CorrectedImage", "correct"]
+
+_PLENTY: Final = 5000
+"""Places of a mask that are enough for a share."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -38,6 +42,13 @@ class CorrectedImage:
         """Return the rows and columns of a rectangle of the strip frame."""
         view = FlatView(self.rgb, self.inside, self.clipped, self.rect, self.px_per_mm)
         return view.window(rect)
+
+    def places(self, mask: np.ndarray) -> np.ndarray:
+        """Return centres of pixels in a mask, millimetres of the strip frame, shape (N, 2): some thousands, evenly."""
+        chosen = np.flatnonzero(mask)
+        rows, columns = np.divmod(chosen[:: max(1, len(chosen) // _PLENTY)], mask.shape[1])
+        centres = np.stack([columns, rows], axis=-1) + 0.5
+        return np.asarray(centres / self.px_per_mm + np.array([self.rect.x, self.rect.y]))
 
 
 def correct(image: LinearImage, fit: StripFit, correction: Correction, rect: Rect, px_per_mm: float) -> CorrectedImage:

@@ -23,7 +23,9 @@ from finishlab.imaging.chroma import unrounded
 from finishlab.imaging.colours import plain_colours
 from finishlab.imaging.corrected import CorrectedImage
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
+from finishlab.imaging.finder import apply_homography
 from finishlab.imaging.glare import glare_mask
+from finishlab.imaging.lost_channel import lost_channel
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.resample import any_channel_at_least, apply_table, recolour, shrink
 from finishlab.imaging.sampling import sample
@@ -32,7 +34,7 @@ from finishlab.imaging.surface import Surface
 from finishlab.measure.areas import GreyArea, PixelRect, SurfaceArea
 from finishlab.measure.doubt_budget import PhotoFit, estimate_colours
 from finishlab.measure.flow import PX_PER_MM, FieldView, field_result, profile_setting
-from finishlab.measure.judgement import LITTLE
+from finishlab.measure.judgement import LITTLE, judge_lost
 from finishlab.measure.results import Measurement, SurfaceKind
 from finishlab.quality import doubt
 from finishlab.version import __version__
@@ -312,7 +314,8 @@ def _measurement(
     view: FieldView,
     correction: Correction,
 ) -> Measurement:
-    shared = (*image.info.doubts, doubt("no-strip-used", greys=len(greys)))
+    lost = lost_channel(image, apply_homography(_to_pixels(image), view.image.places(view.surface.mask)))
+    shared = (*image.info.doubts, doubt("no-strip-used", greys=len(greys)), *judge_lost(lost))
     if len(greys) == 1:
         shared = (*shared, doubt("one-grey"))
     found = field_result("board", kind, estimate, view, correction=correction, shared=shared)

@@ -19,6 +19,7 @@ from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, f
 from finishlab.imaging.finder import StripFit, find_strip
 from finishlab.imaging.greys import NOMINAL, GreysOf, StripGreys
 from finishlab.imaging.local_tone import LocalTone, local_tone
+from finishlab.imaging.lost_channel import LostChannel, lost_channel
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.readings import blur_mm, read_patches
 from finishlab.imaging.rectify import flatten
@@ -55,6 +56,8 @@ class FieldView:
     image: CorrectedImage
     surface: Surface
     sample: Sample
+    lost: LostChannel | None = None
+    """What was cut off at the dark end; None where a surface is taken as it is."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -141,6 +144,7 @@ def measure(
             correction=correction,
             shared=shared,
             texture=look_at(view.image, view.surface.mask, fit),
+            lost_beside=_lost_beside(views, name),
         )
         for name, view in views.items()
     }
@@ -188,7 +192,12 @@ def _view_field(image: LinearImage, fit: StripFit, correction: Correction, name:
     surface = find_surface(corrected, name)
     found = sample(corrected, surface)
     found = unrounded(found, image, correction, fit.to_pixels @ corrected.to_mm(), surface.mask)
-    return FieldView(corrected, surface, found)
+    return FieldView(corrected, surface, found, lost_channel(image, fit.pixels(corrected.places(surface.mask))))
+
+
+def _lost_beside(views: Mapping[FieldName, FieldView], name: FieldName) -> float:
+    """Return the share of a channel lost by the surface at the strip's other edge, 0 where none was measured."""
+    return sum(view.lost.share for other, view in views.items() if other != name and view.lost is not None)
 
 
 def field_result(
@@ -200,6 +209,7 @@ def field_result(
     correction: Correction,
     shared: tuple[Doubt, ...],
     texture: Texture | None = None,
+    lost_beside: float = 0.0,
 ) -> FieldMeasurement:
     """Return what is recorded of a sampled field; `shared` are the doubts that hold for the whole photo.
 
@@ -208,7 +218,7 @@ def field_result(
     QualityError
         See `finishlab.measure.judgement.judge_field`.
     """
-    doubts = judge_field(name, view.image, view.surface, estimate, correction)
+    doubts = judge_field(name, view.image, view.surface, estimate, correction, view.lost, lost_beside)
     fine = rgb_to_lab(np.maximum(view.sample.fine, 1e-4))
     blocks = rgb_to_lab(np.maximum(view.sample.blocks, 1e-4))
     covariance = np.cov(blocks.T) if len(blocks) > 1 else np.zeros((3, 3))

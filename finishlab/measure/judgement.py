@@ -13,12 +13,13 @@ from finishlab.imaging.corrected import CorrectedImage
 from finishlab.imaging.correction import Correction, PatchReadings
 from finishlab.imaging.finder import StripFit
 from finishlab.imaging.local_tone import LocalTone
+from finishlab.imaging.lost_channel import LostChannel
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.strip import STRIP, FieldName
 from finishlab.imaging.surface import Surface
 from finishlab.quality import Doubt, doubt
 
-__all__ = ["LITTLE", "judge_field", "judge_light", "judge_local_tone", "judge_strip"]
+__all__ = ["LITTLE", "judge_field", "judge_light", "judge_local_tone", "judge_lost", "judge_strip"]
 
 _BLUR_MM: Final = (0.9, 2.2)
 """Rise of an edge above which a photo is doubtful, and refused."""
@@ -26,6 +27,9 @@ _PAPER: Final = (0.20, 0.04)
 """Linear value of the paper below which a photo is dark, and too dark: noise and the 8 bit steps take over."""
 _SMALL_PX: Final = 300.0
 _CLIPPED: Final = (0.002, 0.02)
+_LOST: Final = (0.002, 0.10)
+"""Share of the surface in which a channel holds nothing that is doubtful, and by how much it may exceed that of the
+surface beside it before it is refused: what both have lost alike cancels in their difference. See decision 15."""
 _GLARE: Final = (0.02, 0.40)
 """Shares of the surface that mirror the light: doubtful, and refused."""
 _RESIDUAL: Final = (0.015, 0.10)
@@ -157,15 +161,28 @@ def _light_change(correction: Correction) -> float:
     return float(np.ptp(light) / light.mean())
 
 
+def judge_lost(lost: LostChannel) -> list[Doubt]:
+    """Return the doubt that a channel is cut off at the dark end in parts of a surface."""
+    if lost.share <= _LOST[0]:
+        return []
+    return [doubt("colour-lost", percent=round(100 * lost.share, 1), channel=lost.name)]
+
+
 def judge_field(
-    name: FieldName, image: CorrectedImage, surface: Surface, estimate: LabEstimate, correction: Correction
+    name: FieldName,
+    image: CorrectedImage,
+    surface: Surface,
+    estimate: LabEstimate,
+    correction: Correction,
+    lost: LostChannel | None,
+    lost_beside: float = 0.0,
 ) -> list[Doubt]:
-    """Return the doubts about one field.
+    """Return the doubts about one field; `lost_beside` is the share lost by the surface at the strip's other edge.
 
     Raises
     ------
     QualityError
-        ``glare`` or ``clipped``.
+        ``glare``, ``clipped`` or ``colour-lost``.
     """
     if surface.glare_share > _GLARE[1]:
         raise QualityError(
@@ -180,6 +197,13 @@ def judge_field(
             f"{100 * clipped:.0f} % of the {name} is too bright for the photo to hold.",
             "Expose less and photograph again.",
         )
+    if lost is not None and lost.share - lost_beside > _LOST[1]:
+        raise QualityError(
+            "colour-lost",
+            f"In {100 * lost.share:.0f} % of the {name} the photo holds no {lost.name} at all, "
+            "so its colour cannot be told.",
+            "Use a whiter light or expose longer, and photograph again.",
+        )
     out = []
     light = image.light[surface.outline]
     change = float(np.ptp(light) / light.mean()) if light.size else 0.0
@@ -189,6 +213,8 @@ def judge_field(
         out.append(doubt("glare", percent=round(100 * surface.glare_share)))
     if clipped > _CLIPPED[0]:
         out.append(doubt("clipped", percent=round(100 * clipped, 1)))
+    if lost is not None:
+        out += judge_lost(lost)
     low, high = (float(lightness_of_reflectance(r)) for r in correction.greys_seen)
     if not low - 1 <= estimate.lab[0] <= high + 1:
         out.append(doubt("outside-greys"))

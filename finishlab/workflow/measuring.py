@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from finishlab.errors import NoStripError, UsageError
+from finishlab.errors import NoStripError, QualityError, UsageError
 
 if TYPE_CHECKING:
     from finishlab.colorimetry.camera_profile import CameraProfile
@@ -124,6 +124,7 @@ def profile_of(image: LinearImage, profiles: Sequence[CameraProfile]) -> CameraP
 def _found_strip(path: Path) -> tuple[LinearImage, StripFit]:
     """Return the photo at the least size that will do, and the strip in it."""
     from finishlab.imaging.finder import find_strip
+    from finishlab.imaging.sharpness import refuse_blurred
     from finishlab.photos import read_photo
 
     wanted: int | None = _QUICK_LONG_SIDE
@@ -137,6 +138,7 @@ def _found_strip(path: Path) -> tuple[LinearImage, StripFit]:
                 return image, fit
         except NoStripError:
             if finest:
+                refuse_blurred(image)
                 raise
         wanted = max(image.size) * 2 - 1 if width * height > _VERY_LARGE else None
         del image  # before the next is decoded: a very large photo is not to be held twice
@@ -150,7 +152,7 @@ def photo_and_strip(path: Path, *, by_hand: bool = False) -> tuple[LinearImage, 
         return read_photo(path), None
     try:
         return _found_strip(path)
-    except NoStripError:
+    except (NoStripError, QualityError):
         return read_photo(path, long_side=_QUICK_LONG_SIDE), None
 
 
