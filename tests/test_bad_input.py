@@ -56,7 +56,7 @@ def bad_photo(name: str, photos: Photos, tmp_path: Path) -> Path:
 BAD: Final = {
     "no_strip": (4,),
     "hidden_strip": (4,),
-    "blurred": (5,),
+    "blurred": (4,),
     "clipped": (5,),
     "dark": (5,),
     "not_a_photo": (3,),
@@ -98,6 +98,15 @@ def test_logging_a_bad_photo_leaves_the_log_untouched(name: str, run: Run, photo
         assert done.stdout == ""
         assert "Nothing was logged, because 1 of 2 photos failed" in done.stderr
         assert content(run) == before
+
+
+def test_blur_that_hides_the_strip_is_told(run: Run, photos: Photos) -> None:
+    """A photo so blurred that its strip is not found has no strip to measure by, and the sentence says why."""
+    done = run("measure", photos("blurred"))
+    assert done.exit_code == 4
+    assert "since the photo is blurred" in done.stderr
+    assert "focus" in done.stderr
+    assert "blurred" not in run("measure", photos("no_strip")).stderr
 
 
 def test_half_a_strip_is_refused(run: Run, photos: Photos) -> None:

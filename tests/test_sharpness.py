@@ -12,10 +12,10 @@ from rendered import photo_of
 from finishlab.demo.chance import random_scene
 from finishlab.demo.render import render_scene
 from finishlab.demo.scene import Blob, Scene
-from finishlab.errors import ExitCode, NoStripError, QualityError
+from finishlab.errors import NoStripError
 from finishlab.imaging.finder import find_strip
 from finishlab.imaging.pixels import LinearImage
-from finishlab.imaging.sharpness import looks_blurred, refuse_blurred
+from finishlab.imaging.sharpness import looks_blurred
 
 
 @cache
@@ -77,12 +77,3 @@ def test_sixteen_bit_alike() -> None:
     deep = replace(image, encoded=image.encoded.astype(np.uint16) * 257, decode=np.linspace(0, 1, 65536, dtype="f4"))
     assert looks_blurred(image)
     assert looks_blurred(deep)
-
-
-def test_refused_with_a_sentence() -> None:
-    """A blurred photo is refused on quality, with what to do; a sharp one passes."""
-    with pytest.raises(QualityError, match="is blurred, and no grey strip") as caught:
-        refuse_blurred(shot(903, blur_px=6.0))
-    assert (caught.value.code, caught.value.exit_code) == ("blurred", ExitCode.QUALITY)
-    assert "focus" in caught.value.hint
-    refuse_blurred(shot(903))

@@ -11,12 +11,11 @@ from typing import Final
 
 import numpy as np
 
-from finishlab.errors import QualityError
 from finishlab.imaging.opencv import cv2
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.resample import grey_of, shrink
 
-__all__ = ["looks_blurred", "refuse_blurred"]
+__all__ = ["looks_blurred"]
 
 _LONG_SIDE: Final = 1200
 """Size at which edges are looked at: that at which the strip's tags are looked for first."""
@@ -57,19 +56,3 @@ def looks_blurred(image: LinearImage) -> bool:
     if np.linalg.eigvalsh(direction @ direction.T / len(rows))[0] < _BOTH_WAYS:
         return False
     return bool(np.quantile(width, _SHARPEST) > _WIDE)
-
-
-def refuse_blurred(image: LinearImage) -> None:
-    """Refuse a photo in which no strip was found if it is blurred, which says better what to do.
-
-    Raises
-    ------
-    QualityError
-        ``blurred``.
-    """
-    if looks_blurred(image):
-        raise QualityError(
-            "blurred",
-            "The photo is blurred, and no grey strip can be made out in it.",
-            "Hold the phone still, tap the strip to focus, and photograph again.",
-        )

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from finishlab.errors import NoStripError, QualityError, UsageError
+from finishlab.errors import NoStripError, UsageError
 
 if TYPE_CHECKING:
     from finishlab.colorimetry.camera_profile import CameraProfile
@@ -124,7 +124,7 @@ def profile_of(image: LinearImage, profiles: Sequence[CameraProfile]) -> CameraP
 def _found_strip(path: Path) -> tuple[LinearImage, StripFit]:
     """Return the photo at the least size that will do, and the strip in it."""
     from finishlab.imaging.finder import find_strip
-    from finishlab.imaging.sharpness import refuse_blurred
+    from finishlab.imaging.sharpness import looks_blurred
     from finishlab.photos import read_photo
 
     wanted: int | None = _QUICK_LONG_SIDE
@@ -136,9 +136,14 @@ def _found_strip(path: Path) -> tuple[LinearImage, StripFit]:
             fit = find_strip(image)
             if finest or fit.px_per_mm >= _ENOUGH_PX_PER_MM:
                 return image, fit
-        except NoStripError:
+        except NoStripError as error:
+            if finest and looks_blurred(image):
+                raise NoStripError(
+                    error.code,
+                    "No grey strip can be made out, since the photo is blurred.",
+                    "Hold the phone still, tap the strip to focus, and photograph again.",
+                ) from error
             if finest:
-                refuse_blurred(image)
                 raise
         wanted = max(image.size) * 2 - 1 if width * height > _VERY_LARGE else None
         del image  # before the next is decoded: a very large photo is not to be held twice
@@ -152,7 +157,7 @@ def photo_and_strip(path: Path, *, by_hand: bool = False) -> tuple[LinearImage, 
         return read_photo(path), None
     try:
         return _found_strip(path)
-    except (NoStripError, QualityError):
+    except NoStripError:
         return read_photo(path, long_side=_QUICK_LONG_SIDE), None
 
 
