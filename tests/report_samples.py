@@ -18,7 +18,7 @@ from finishlab.matching.ranking import RankedBoard, Ranking
 from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading
 from finishlab.quality import doubt
 from finishlab.records import BoardRecord, FloorSpotRecord
-from finishlab.reports.report import Crop, ReportContent
+from finishlab.reports.report.contents import Crop, ReportContent
 from finishlab.reports.rows import BoardRow, ColourRow, PhotoResult, SpotRow
 
 FLOOR = (56.2, 9.1, 23.4)

@@ -197,7 +197,9 @@ def test_no_library_is_loaded_before_it_is_needed() -> None:
     """Importing every report loads no PDF, template, terminal, picture or colour library."""
     code = (
         "import sys\n"
-        "from finishlab.reports import documents, page, report_pdf, sentences, strip_pdf, terminal\n"
+        "from finishlab.reports import documents, sentences, terminal\n"
+        "from finishlab.reports.print import strip\n"
+        "from finishlab.reports.report import page, pdf\n"
         "heavy = {'reportlab', 'jinja2', 'rich', 'matplotlib', 'cv2', 'skimage', 'scipy', 'colour', 'PIL'}\n"
         "print(sorted(heavy & set(sys.modules)))"
     )

@@ -154,7 +154,7 @@ def test_every_outside_library_has_one_doorway() -> None:
         ("finishlab.measure.flow", "finishlab.imaging.finder", True),
         ("finishlab.imaging.finder", "finishlab.measure.flow", False),
         ("finishlab.photos.reading", "finishlab.logbook.store", False),
-        ("finishlab.reports.page", "finishlab.photos.writing", False),
+        ("finishlab.reports.report.page", "finishlab.photos.writing", False),
         ("finishlab.workflow", "finishlab.photos.reading", True),
         ("finishlab.colorimetry.spaces", "finishlab", False),
         ("finishlab.workflow", "finishlab.demo.render", False),

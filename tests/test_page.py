@@ -19,8 +19,8 @@ from PIL import Image
 from finishlab.errors import OutputError
 from finishlab.matching.ranking import Ranking
 from finishlab.records import FloorSpotRecord
-from finishlab.reports.page import page_html, write_page
-from finishlab.reports.report import Crop
+from finishlab.reports.report.contents import Crop
+from finishlab.reports.report.page import page_html, write_page
 from finishlab.reports.rows import SpotRow
 from finishlab.reports.swatch import hex_colour
 

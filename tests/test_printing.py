@@ -29,12 +29,14 @@ from finishlab.photos import matrix_profile
 from finishlab.records import Batch, BoardRecord, Finish, Flight, Label, Part, PartEvent, PhotoRecord, Recipe
 from finishlab.records.addresses import Address
 from finishlab.records.finish import ColourStep, Preparation, Topcoat
-from finishlab.reports.house_file_pdf import house_file_pdf
-from finishlab.reports.label_sheets import SHEETS, LabelSheet
-from finishlab.reports.labels_pdf import QR_LEAST, labels_pdf, letters_missing, qr_modules, qr_text
-from finishlab.reports.print_fonts import beside, font_runs, unprintable
-from finishlab.reports.print_page import break_lines, fit, line_width
-from finishlab.reports.print_views import (
+from finishlab.reports.print.fonts import beside, font_runs, unprintable
+from finishlab.reports.print.house_file import house_file_pdf
+from finishlab.reports.print.label_sheets import SHEETS, LabelSheet
+from finishlab.reports.print.labels import QR_LEAST, labels_pdf, letters_missing, qr_modules, qr_text
+from finishlab.reports.print.pages import break_lines, fit, line_width
+from finishlab.reports.print.schedule import schedule_pdf
+from finishlab.reports.print.sheet import POINTS_PER_MM
+from finishlab.reports.print.views import (
     HousePhoto,
     HouseSection,
     HouseView,
@@ -44,13 +46,11 @@ from finishlab.reports.print_views import (
     ScheduleView,
     Swatch,
 )
-from finishlab.reports.report_letters import report_letters_missing
-from finishlab.reports.report_pdf import pdf_bytes as report_pdf_bytes
-from finishlab.reports.schedule_pdf import schedule_pdf
-from finishlab.reports.sheet import POINTS_PER_MM
-from finishlab.workflow.printing import label_views, split_wish
-from finishlab.workflow.printing_house import house_view
-from finishlab.workflow.printing_schedule import finish_steps
+from finishlab.reports.report.letters import report_letters_missing
+from finishlab.reports.report.pdf import pdf_bytes as report_pdf_bytes
+from finishlab.workflow.printing.house_file import house_view
+from finishlab.workflow.printing.labels import label_views, split_wish
+from finishlab.workflow.printing.schedule import finish_steps
 
 DPI = 300
 DAY = dt.date(2024, 5, 31)

@@ -19,7 +19,7 @@ from finishlab import Logbook
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.spaces import rgb_to_lab, srgb_to_linear
 from finishlab.photos import matrix_profile
-from finishlab.reports.report import MOST_PICTURED, MOST_TOLD
+from finishlab.reports.report.contents import MOST_PICTURED, MOST_TOLD
 from finishlab.workflow.crops import CROP_MM, corrected_crop, crops_of
 from finishlab.workflow.measuring import inspect_photo
 from finishlab.workflow.reporting import gather_report
@@ -172,7 +172,7 @@ def test_a_photo_that_is_gone_costs_its_crop_alone(filled: Run, tmp_path: Path) 
 
 def test_records_stand_as_labels_and_values(filled: Run) -> None:
     """Each board's record is on the page, a label and a value a field."""
-    from finishlab.reports.page import page_html
+    from finishlab.reports.report.page import page_html
 
     with Logbook.open(filled.logbook) as log:
         text = page_html(gather_report(log))
@@ -184,7 +184,7 @@ def test_a_large_logbook_is_told_in_part() -> None:
     """Of very many boards the nearest are drawn and listed, and the number of the rest is said."""
     import report_samples as samples
 
-    from finishlab.reports.page import page_html
+    from finishlab.reports.report.page import page_html
 
     content = samples.many(MOST_TOLD + 7)
     text = page_html(samples.content(ranking=content.ranking, boards=content.boards, crops={}))

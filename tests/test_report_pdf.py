@@ -15,10 +15,10 @@ from finishlab.colorimetry.spaces import lab_to_srgb8
 from finishlab.errors import OutputError
 from finishlab.matching.ranking import Ranking
 from finishlab.photos import matrix_profile
-from finishlab.reports.report import ReportContent
-from finishlab.reports.report_pdf import PAPERS, pdf_bytes, write_pdf
+from finishlab.reports.report.contents import ReportContent
+from finishlab.reports.report.pdf import PAPERS, pdf_bytes, write_pdf
+from finishlab.reports.report.story import METHOD
 from finishlab.reports.sentences import CAUTIONS
-from finishlab.reports.story import METHOD
 
 PROFILE = matrix_profile("sRGB")
 

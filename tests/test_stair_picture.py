@@ -11,10 +11,10 @@ from rich.console import Console
 from finishlab.records import Flight, Part, PartSizes
 from finishlab.records.stair_names import PartName
 from finishlab.records.stairs import PartKind, Side
-from finishlab.reports.stair_picture import print_stair, stair_notes
-from finishlab.reports.stair_rows import FlightShown, PartShown, coats_words
-from finishlab.reports.stair_svg import stair_svg
-from finishlab.reports.stair_text import size_words
+from finishlab.reports.stair.picture import print_stair, stair_notes
+from finishlab.reports.stair.rows import FlightShown, PartShown, coats_words
+from finishlab.reports.stair.svg import stair_svg
+from finishlab.reports.stair.text import size_words
 from finishlab.reports.swatch import hex_colour
 
 OAK = (60.0, 10.0, 28.0)

@@ -25,10 +25,10 @@ from finishlab.records import (
     Topcoat,
 )
 from finishlab.stairs.geometry import face_areas
-from finishlab.workflow.stair_entering import PartPlan, new_flights, new_parts, size_remarks
-from finishlab.workflow.stair_logging import Done, next_events, read_event, remarks, split_words
-from finishlab.workflow.stair_state import coats_of
-from finishlab.workflow.stairs import due_rows, flights_shown, named_parts, part_details, parts_for_plan
+from finishlab.workflow.stair.entering import PartPlan, new_flights, new_parts, size_remarks
+from finishlab.workflow.stair.events import Done, next_events, read_event, remarks, split_words
+from finishlab.workflow.stair.showing import due_rows, flights_shown, named_parts, part_details, parts_for_plan
+from finishlab.workflow.stair.state import coats_of
 
 TREAD = PartSizes(front=914, depth=292, thickness=27)
 HONEY = Finish(steps=(ColourStep(kind="oil", colour="honey"),), topcoat=Topcoat(coats=3))

@@ -17,10 +17,10 @@ from finishlab.matching.next_photo import NextPhoto
 from finishlab.quality import doubt
 from finishlab.records import BoardRecord, ColourStep, Finish, Looking, MixPart, Preparation, Seal, Topcoat
 from finishlab.reports.details import board_details, label_facts
-from finishlab.reports.page import page_html
-from finishlab.reports.pictures import drawings
-from finishlab.reports.report import MOST_TOLD
-from finishlab.reports.story import tell
+from finishlab.reports.report.contents import MOST_TOLD
+from finishlab.reports.report.page import page_html
+from finishlab.reports.report.pictures import drawings
+from finishlab.reports.report.story import tell
 
 LAMP = "lamp 2700 K"
 

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from finishlab.measure import GreyArea, SurfaceArea, SurfaceKind
     from finishlab.records.finish_warnings import FinishWarning
     from finishlab.reports.rows import PhotoResult
-    from finishlab.workflow.board_entering import Draft, FinishTexts
+    from finishlab.workflow.board.entering import Draft, FinishTexts
 
 _RECORD = ("species", "stain", "coats", "topcoat", "purpose", "note", "date", "state", "maker")
 
@@ -83,7 +83,7 @@ def add(
     Several photos are repeats of one board. Unless every photo is good, nothing is logged.
     """
     from finishlab.workflow.batch import How
-    from finishlab.workflow.finish_context import new_warnings
+    from finishlab.workflow.board.finish_context import new_warnings
     from finishlab.workflow.learned import as_learned
     from finishlab.workflow.recording import log_board, log_board_photos
 
@@ -145,7 +145,7 @@ def _check_given(number: str | None, given: dict[str, Any], texts: FinishTexts) 
 
 def _draft(log: Logbook, given: dict[str, Any], light: str | None, texts: FinishTexts) -> Draft:
     """Return the new board's record from whatever says something of it, after asking where that is wanted."""
-    from finishlab.workflow.board_entering import Draft, draft_like
+    from finishlab.workflow.board.entering import Draft, draft_like
 
     draft = Draft() if texts.like is None else draft_like(log, texts.like)
     draft = draft.with_said(log, typed(given if light is None else given | {"light": light}, texts))

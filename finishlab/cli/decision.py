@@ -33,7 +33,7 @@ def approve(*, number: str, reason: str | None, date: str | None, as_json: bool)
     from finishlab.records.finish_warnings import board_warnings
     from finishlab.records.short_text import long_form
     from finishlab.reports.recipe_text import standards_document
-    from finishlab.workflow.finish_context import finish_context
+    from finishlab.workflow.board.finish_context import finish_context
     from finishlab.workflow.recipes import standard_rows
 
     with open_logbook() as log:

@@ -16,7 +16,7 @@ from finishlab.records import STATES, ColourStep, Finish
 from finishlab.records.entries import Checked, Entry, entries
 from finishlab.records.finish import MOST_STEPS
 from finishlab.records.finish_text import changed, parse_fields, read_value
-from finishlab.workflow.board_entering import SECTIONS, Draft
+from finishlab.workflow.board.entering import SECTIONS, Draft
 
 __all__ = ["ask_missing", "on_terminal"]
 

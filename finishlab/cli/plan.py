@@ -68,8 +68,8 @@ def risers(
     """
     from finishlab.cautions import cautions_for
     from finishlab.errors import UsageError
-    from finishlab.reports.plan_documents import risers_document
-    from finishlab.reports.plan_text import print_cautions, print_risers
+    from finishlab.reports.plan.documents import risers_document
+    from finishlab.reports.plan.text import print_cautions, print_risers
     from finishlab.stairs.geometry import Part, Shape, unlikely_sizes
     from finishlab.stairs.risers import check_risers
     from finishlab.units import is_us, parse_length
@@ -114,11 +114,11 @@ def risers(
 def floor(*, rooms: tuple[str, ...], box: str, waste: float, price: float | None, as_json: bool) -> None:
     """Say how many boxes of floor to buy."""
     from finishlab.cautions import cautions_for
-    from finishlab.reports.plan_documents import floor_purchase_document
-    from finishlab.reports.plan_text import print_cautions, print_floor_purchase
+    from finishlab.reports.plan.documents import floor_purchase_document
+    from finishlab.reports.plan.text import print_cautions, print_floor_purchase
     from finishlab.stairs.floor_purchase import floor_purchase
     from finishlab.units import is_us, parse_area
-    from finishlab.workflow.planning import parse_room
+    from finishlab.workflow.plan.entered import parse_room
 
     found = floor_purchase([parse_room(text) for text in rooms], parse_area(box, "area of a box"), waste / 100, price)
     if as_json:

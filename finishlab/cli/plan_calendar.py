@@ -54,8 +54,8 @@ def calendar(
     Every second tread is worked on at a time; no two neighbours are wet or missing together, no step stays open
     over night, and no recoat window is missed. Times without a label are usual ones, on the side of waiting.
     """
-    from finishlab.reports.plan_documents import calendar_csv, calendar_document, calendar_ics
-    from finishlab.reports.plan_text import print_calendar, print_cautions, print_parts
+    from finishlab.reports.plan.documents import calendar_csv, calendar_document, calendar_ics
+    from finishlab.reports.plan.text import print_calendar, print_cautions, print_parts
     from finishlab.stairs.plan import calendar_of
 
     plan = _told(stair, options, from_file=from_file)
@@ -100,7 +100,7 @@ def _told(stair: StairPlan, options: dict[str, Any], *, from_file: bool) -> Stai
 
 
 def _of_options(stair: StairPlan, options: dict[str, Any]) -> StairPlan:
-    from finishlab.workflow.planning import product_of
+    from finishlab.workflow.plan.entered import product_of
 
     if not stair.parts:
         raise UsageError(

@@ -52,11 +52,11 @@ def cutting(
     are taken to be glued up.
     """
     from finishlab.cautions import cautions_for
-    from finishlab.reports.plan_documents import cutting_csv, cutting_document
-    from finishlab.reports.plan_text import print_cautions, print_cutting
+    from finishlab.reports.plan.documents import cutting_csv, cutting_document
+    from finishlab.reports.plan.text import print_cautions, print_cutting
     from finishlab.stairs.cutting import ALLOWANCE, KERF, plan_cutting
     from finishlab.units import MM_PER_INCH, is_us, parse_length
-    from finishlab.workflow.planning import parse_stock
+    from finishlab.workflow.plan.entered import parse_stock
 
     del from_file
     need_treads(stair)

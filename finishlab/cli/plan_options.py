@@ -109,7 +109,7 @@ def need_treads(stair: StairPlan) -> None:
 
 
 def _logged(recipe: str | None, *, products: bool, sized: bool) -> StairPlan:
-    from finishlab.workflow.logged_plan import logged_plan, logged_stair
+    from finishlab.workflow.plan.logged import logged_plan, logged_stair
 
     with open_logbook() as log:
         return logged_plan(log, recipe, sized=sized) if products else logged_stair(log, sized=sized)
@@ -119,7 +119,7 @@ def _stair(file: str | None, given: dict[str, Any], *, sized: bool) -> StairPlan
     from finishlab.stairs.geometry import Shape
     from finishlab.stairs.plan import StairPlan
     from finishlab.units import is_us, parse_length
-    from finishlab.workflow.planning import flat_parts, parse_odd, read_plan
+    from finishlab.workflow.plan.entered import flat_parts, parse_odd, read_plan
 
     named = [name for name in _STAIR if given[name] not in (None, ())]
     if file is not None:

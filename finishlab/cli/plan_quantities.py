@@ -55,11 +55,11 @@ def quantities(
     nosing.
     """
     from finishlab.cautions import cautions_for
-    from finishlab.reports.plan_documents import quantities_csv, quantities_document
-    from finishlab.reports.plan_text import print_cautions, print_quantities
+    from finishlab.reports.plan.documents import quantities_csv, quantities_document
+    from finishlab.reports.plan.text import print_cautions, print_quantities
     from finishlab.stairs.plan import quantities_of
     from finishlab.units import is_us
-    from finishlab.workflow.planning import product_of, with_said
+    from finishlab.workflow.plan.entered import product_of, with_said
 
     need_treads(stair)
     if liquid is not None and from_file and stair.products:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from finishlab.imaging.strip import Paper
 
 LABEL_SHEETS: Final = ("a4-plain", "letter-plain", "a4-3x7", "a4-2x4", "letter-3x10", "letter-2x5")
-"""As in `finishlab.reports.label_sheets`, which would load NumPy before help is shown."""
+"""As in `finishlab.reports.print.label_sheets`, which would load NumPy before help is shown."""
 
 
 def _output(default: str) -> Callable[[Any], Any]:
@@ -65,9 +65,9 @@ def labels(*, what: tuple[str, ...], output: str, sheet: str, start: int, outlin
     101.6 x 50.8; a4-plain 90 x 52 and letter-plain 90 x 50 on plain paper.
     """
     from finishlab.reports.files import write_atomically
-    from finishlab.reports.label_sheets import SHEETS
-    from finishlab.reports.labels_pdf import labels_pdf, letters_missing
-    from finishlab.workflow.printing import label_views, split_wish
+    from finishlab.reports.print.label_sheets import SHEETS
+    from finishlab.reports.print.labels import labels_pdf, letters_missing
+    from finishlab.workflow.printing.labels import label_views, split_wish
 
     chosen = SHEETS[sheet]
     if start > chosen.labels:
@@ -108,8 +108,8 @@ def schedule(*, recipe: str | None, parts: str, output: str, paper: str, as_json
     Without a recipe it is that of the standard, or the only one there is. What is logged as done is ticked.
     """
     from finishlab.reports.files import write_atomically
-    from finishlab.reports.schedule_pdf import schedule_letters_missing, schedule_pdf
-    from finishlab.workflow.printing_schedule import schedule_view
+    from finishlab.reports.print.schedule import schedule_letters_missing, schedule_pdf
+    from finishlab.workflow.printing.schedule import schedule_view
 
     _check_file(output)
     with open_logbook() as log:
@@ -141,8 +141,8 @@ def house_file(*, output: str, title: str | None, without_photos: bool, paper: s
     Photos are small copies without the place they were taken at.
     """
     from finishlab.reports.files import write_atomically
-    from finishlab.reports.house_file_pdf import house_file_pdf, house_letters_missing
-    from finishlab.workflow.printing_house import house_view
+    from finishlab.reports.print.house_file import house_file_pdf, house_letters_missing
+    from finishlab.workflow.printing.house_file import house_view
 
     _check_file(output)
     with open_logbook() as log:

@@ -13,7 +13,7 @@ from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import UsageError
 
 if TYPE_CHECKING:
-    from finishlab.reports.report_pdf import PaperName
+    from finishlab.reports.report.pdf import PaperName
 
 
 @click.command(
@@ -75,7 +75,7 @@ def report(
     page, pdf = output.expanduser(), None if pdf is None else pdf.expanduser()
     write_report(content, page=page, pdf=pdf, paper=cast("PaperName", paper))
     if pdf is not None:
-        from finishlab.reports.report_letters import report_letters_missing
+        from finishlab.reports.report.letters import report_letters_missing
 
         say_letters(report_letters_missing(content))
     if as_json:

@@ -47,19 +47,19 @@ def stairs() -> None:
 @json_option
 def show(*, svg: str | None, as_json: bool) -> None:
     """Draw the stair: each part with its state in words and its measured colour."""
-    from finishlab.reports.stair_picture import print_stair, stair_notes
-    from finishlab.workflow.stairs import flights_shown
+    from finishlab.reports.stair.picture import print_stair, stair_notes
+    from finishlab.workflow.stair.showing import flights_shown
 
     with open_logbook() as log:
         flights = flights_shown(log.stair())
     if svg is not None:
         from finishlab.reports.files import write_atomically
-        from finishlab.reports.stair_svg import stair_svg
+        from finishlab.reports.stair.svg import stair_svg
 
         write_atomically(svg, stair_svg(flights).encode())
         say(f"The stair is drawn in {svg}.")
     if as_json:
-        from finishlab.reports.stair_documents import stair_document
+        from finishlab.reports.stair.documents import stair_document
 
         print_document(stair_document(flights, stair_notes(flights)))
     elif svg is None:
@@ -75,16 +75,16 @@ def show(*, svg: str | None, as_json: bool) -> None:
 @json_option
 def part(*, parts: tuple[str, ...], as_json: bool) -> None:
     """Say which finish is on a part, from which can, and all else that is known of it."""
-    from finishlab.workflow.stairs import part_details
+    from finishlab.workflow.stair.showing import part_details
 
     with open_logbook() as log:
         details = part_details(log, " ".join(parts))
     if as_json:
-        from finishlab.reports.stair_documents import parts_document
+        from finishlab.reports.stair.documents import parts_document
 
         print_document(parts_document(details))
         return
-    from finishlab.reports.stair_text import print_part
+    from finishlab.reports.stair.text import print_part
 
     console = out()
     for number, detail in enumerate(details):
@@ -108,7 +108,7 @@ def due(*, parts: tuple[str, ...], stain: int | None, seal: int | None, topcoats
 
     How many coats a part is to have says its recipe, or the options.
     """
-    from finishlab.workflow.stairs import due_rows
+    from finishlab.workflow.stair.showing import due_rows
 
     told: dict[CoatStep, int | None] = {"stain": stain, "seal": seal, "topcoat": topcoats}
     given = {step: count for step, count in told.items() if count is not None}
@@ -116,11 +116,11 @@ def due(*, parts: tuple[str, ...], stain: int | None, seal: int | None, topcoats
         stair = log.stair()
     rows = due_rows(stair, " ".join(parts), given)
     if as_json:
-        from finishlab.reports.stair_documents import due_document
+        from finishlab.reports.stair.documents import due_document
 
         print_document(due_document(rows))
         return
-    from finishlab.reports.stair_text import print_due
+    from finishlab.reports.stair.text import print_due
 
     if not stair.parts:
         say("No stair is entered yet. Begin with, e.g.: finishlab stairs add 7 landing 7")

@@ -51,7 +51,7 @@ def add(*, words: tuple[str, ...], name: str | None, above: int | None, as_json:
     A flight has one tread fewer than risers, since the floor above is the last step, and a nosing at its top.
     Sizes hold for all that are entered; change single ones with: finishlab stairs edit
     """
-    from finishlab.workflow.stair_entering import new_flights
+    from finishlab.workflow.stair.entering import new_flights
 
     with open_logbook() as log:
         plan = _plan(log, values)
@@ -71,7 +71,7 @@ def _plan(log: Logbook, values: dict[str, Any]) -> Any:  # noqa: ANN401 - the wo
     from finishlab.records import PartSizes
     from finishlab.records.stairs import SIDES
     from finishlab.units import parse_length
-    from finishlab.workflow.stair_entering import PartPlan
+    from finishlab.workflow.stair.entering import PartPlan
 
     sizes: dict[PartKind, PartSizes] = {}
     written: tuple[tuple[PartKind, str, tuple[str, str, str]], ...] = (
@@ -123,8 +123,8 @@ def _say_flight(title: str, names: list[Any]) -> None:
 
 
 def _print_stair(stair: Any) -> None:  # noqa: ANN401 - the logbook's type, loaded late
-    from finishlab.reports.stair_documents import stair_document
-    from finishlab.workflow.stairs import flights_shown
+    from finishlab.reports.stair.documents import stair_document
+    from finishlab.workflow.stair.showing import flights_shown
 
     print_document(stair_document(flights_shown(stair)))
 
@@ -149,7 +149,7 @@ def add_parts(*, parts: tuple[str, ...], recipe: str | None, as_json: bool, **va
     """Enter further parts of flights and landings that are there."""
     from finishlab.records import PartSizes
     from finishlab.records.stair_names import listed
-    from finishlab.workflow.stair_entering import new_parts, size_remarks
+    from finishlab.workflow.stair.entering import new_parts, size_remarks
 
     sizes = PartSizes(**sizes_given(values))
     with open_logbook() as log:

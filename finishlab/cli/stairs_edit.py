@@ -62,8 +62,8 @@ def edit(*, parts: tuple[str, ...], clear: tuple[str, ...], as_json: bool, **val
             _edit_parts(log, text, given, sizes)
         stair = log.stair()
     if as_json:
-        from finishlab.reports.stair_documents import stair_document
-        from finishlab.workflow.stairs import flights_shown
+        from finishlab.reports.stair.documents import stair_document
+        from finishlab.workflow.stair.showing import flights_shown
 
         print_document(stair_document(flights_shown(stair)))
 
@@ -88,8 +88,8 @@ def _edit_flight(log: Logbook, text: str, given: dict[str, Any], sizes: dict[str
 
 def _edit_parts(log: Logbook, text: str, given: dict[str, Any], sizes: dict[str, Any]) -> None:
     from finishlab.records.stair_names import listed
-    from finishlab.workflow.stair_entering import size_remarks
-    from finishlab.workflow.stairs import named_parts
+    from finishlab.workflow.stair.entering import size_remarks
+    from finishlab.workflow.stair.showing import named_parts
 
     changes = dict(given)
     if "recipe" in changes:
@@ -144,7 +144,7 @@ def edit_event(
         log.edit_event(_event_number(number), **changes_given(**values, **named))
         part = log.stair().part(log.event_part(_event_number(number)))
     if as_json:
-        from finishlab.reports.stair_documents import events_document
+        from finishlab.reports.stair.documents import events_document
 
         print_document(events_document([(number.strip().upper(), part.code)], []))
     say(f"{number.strip().upper()} changed.")
@@ -160,7 +160,7 @@ def edit_event(
 def remove(*, parts: tuple[str, ...], as_json: bool) -> None:
     """Leave parts, a flight with all its parts, or events out from now on; their history stays."""
     from finishlab.records.stair_names import listed
-    from finishlab.workflow.stairs import named_parts
+    from finishlab.workflow.stair.showing import named_parts
 
     text = " ".join(" ".join(parts).split())
     with open_logbook() as log:

@@ -70,8 +70,8 @@ def log_event(
     itself: "topcoat" is the next one of each part, "topcoat 2" the second. Sanding is that of the wood before any
     colour: with it, the coats that were on a part before count no longer.
     """
-    from finishlab.workflow.stair_logging import next_events, remarks, split_words
-    from finishlab.workflow.stairs import named_parts
+    from finishlab.workflow.stair.events import next_events, remarks, split_words
+    from finishlab.workflow.stair.showing import named_parts
 
     text, done = split_words(words)
     given = {name: value for name, value in texts.items() if value is not None}
@@ -102,7 +102,7 @@ def _tell(
     from finishlab.records.stair_names import listed
 
     if as_json:
-        from finishlab.reports.stair_documents import events_document
+        from finishlab.reports.stair.documents import events_document
 
         logged = [(f"E{ident}", part.code) for ident, part in zip(idents, parts, strict=True)]
         print_document(events_document(logged, noted))
@@ -172,8 +172,8 @@ def measure_parts(
     from finishlab.workflow.batch import How
     from finishlab.workflow.learned import as_learned
     from finishlab.workflow.recording import photo_day
-    from finishlab.workflow.stair_logging import log_colours
-    from finishlab.workflow.stairs import flights_shown, named_parts
+    from finishlab.workflow.stair.events import log_colours
+    from finishlab.workflow.stair.showing import flights_shown, named_parts
 
     text, photos = _parts_and_photos(words)
     with open_logbook() as log:
@@ -190,7 +190,7 @@ def measure_parts(
     mine = {part.code for part in parts}
     measured = [part for flight in flights for part in flight.parts if part.name.code in mine]
     if as_json:
-        from finishlab.reports.stair_documents import stair_document
+        from finishlab.reports.stair.documents import stair_document
 
         chosen = [replace(flight, parts=tuple(p for p in flight.parts if p in measured)) for flight in flights]
         print_document(stair_document(chosen))

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from finishlab.matching.floor import FloorPool
     from finishlab.matching.ranking import RankedBoard, Ranking
     from finishlab.measure import FieldMeasurement, StripReading, Texture
-    from finishlab.reports.report import ReportContent
+    from finishlab.reports.report.contents import ReportContent
 
 __all__ = [
     "boards_document",

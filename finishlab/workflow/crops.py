@@ -10,7 +10,7 @@ import numpy as np
 
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.errors import FinishlabError
-from finishlab.reports.report import Crop
+from finishlab.reports.report.contents import Crop
 from finishlab.workflow.batch import How
 from finishlab.workflow.learned import as_learned
 

@@ -13,7 +13,7 @@ from finishlab.logbook import Logbook, StoredBoard, StoredMeasurement, StoredPar
 from finishlab.measure import GreyArea, Measurement, PixelPolygon, PixelRect
 from finishlab.workflow.batch import How, measure_photos
 from finishlab.workflow.learned import as_learned
-from finishlab.workflow.stairs import named_parts
+from finishlab.workflow.stair.showing import named_parts
 
 if TYPE_CHECKING:
     from finishlab.colorimetry.estimate import LabEstimate

@@ -6,13 +6,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from finishlab.matching.aims import MATCH, Aim
-from finishlab.reports.report import MOST_PICTURED, ReportContent
+from finishlab.reports.report.contents import MOST_PICTURED, ReportContent
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from finishlab.logbook import Logbook, StoredBoard
-    from finishlab.reports.report_pdf import PaperName
+    from finishlab.reports.report.pdf import PaperName
     from finishlab.workflow.comparing import Comparison
 
 __all__ = ["gather_report", "report_of", "write_report"]
@@ -99,11 +99,11 @@ def write_report(
     from finishlab.photos.profiles import matrix_profile
 
     if page is not None:
-        from finishlab.reports.page import write_page
+        from finishlab.reports.report.page import write_page
 
         write_page(page, content)
     if pdf is not None:
-        from finishlab.reports.report_pdf import write_pdf
+        from finishlab.reports.report.pdf import write_pdf
 
         write_pdf(pdf, content, matrix_profile("sRGB"), paper=paper)
 

@@ -1,0 +1,1 @@
+"""The plan as it is shown: text, documents and calendar files."""

@@ -1,0 +1,1 @@
+"""Paper: the strip, labels, the bench schedule and the house file, drawn in millimetres."""

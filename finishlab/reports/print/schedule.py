@@ -1,0 +1,266 @@
+"""The finishing schedule for the bench: steps with their times, a table of parts to tick, cautions at the foot.
+
+Set large, to be read at arm's length with gloves on (sizes are common practice, no source). Steps and rows become
+smaller, nothing below 8 pt, before a second page is begun; what that page does not hold goes on overleaf under the same
+headings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from finishlab.imaging.strip import PAGES, Paper
+from finishlab.reports.print.fonts import MISSING_NOTE, unprintable
+from finishlab.reports.print.pages import PrintPages, Setting, break_lines, fit, line_width
+from finishlab.reports.print.sheet import POINTS_PER_MM
+from finishlab.reports.print.views import SchedulePart, ScheduleStep, ScheduleView
+
+__all__ = ["schedule_letters_missing", "schedule_pdf"]
+
+_MARGIN: Final = 12.0
+_LEAST_CAP: Final = 8.0 * 0.718 / POINTS_PER_MM
+"""Height of Helvetica's capitals at 8 pt, mm: nothing is set smaller."""
+_STEP_CAPS: Final = (3.4, 3.2, 3.0, 2.8, 2.6, 2.4, 2.3)
+"""Sizes of the steps, tried from the largest on until the page holds all; their details are a tenth smaller."""
+_OVERLEAF_CAP: Final = 3.0
+"""Size of the steps where the parts need a second page anyway."""
+_TITLE_WIDTH: Final = 46.0
+_NUMBER_WIDTH: Final = 9.0
+_TIME_WIDTH: Final = 40.0
+_ROW_MOST: Final = 11.0
+_ROWS_LEAST: Final = (6.6, 5.2)
+"""Heights of a row: the least that is comfortable to tick, and the least there is."""
+_NAME_CAP: Final = 3.0
+_HEAD: Final = 9.0
+_NAME_WIDTHS: Final = (34.0, 42.0, 52.0)
+_FOOT_CAP: Final = 2.2
+_MOST_COLUMNS: Final = 9
+_COLUMN_LEAST: Final = 14.5
+"""Width of a column that holds a box and a day."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Laid:
+    """One step, broken into lines."""
+
+    step: ScheduleStep
+    title: list[str]
+    detail: list[str]
+    time: list[str]
+
+    def height(self, cap: float) -> float:
+        """Return the height it takes, with the space below it."""
+        return cap * (1.7 * max(len(self.title), len(self.detail), len(self.time)) + 0.9)
+
+
+def schedule_pdf(view: ScheduleView, *, paper: Paper = "a4") -> bytes:
+    """Return the schedule as the bytes of a PDF; the same schedule is always the same bytes."""
+    width, height = PAGES[paper]
+    pages = PrintPages(width, height, title=f"finishlab schedule, {view.title}", subject="Finishing schedule")
+    inner = width - 2 * _MARGIN
+    top = _draw_heading(pages, view, inner)
+    foot = _foot_lines(view, inner)
+    bottom = height - _MARGIN - _foot_height(foot)
+    cap, least = _sizes(view, inner, bottom - top)
+    laid = _lay(view.steps, inner, cap)
+    y = _draw_steps(pages, laid, top, cap, limit=bottom)
+    _draw_foot(pages, foot, bottom)
+    for first in range(0, max(len(view.columns), 1), _MOST_COLUMNS):
+        columns = view.columns[first : first + _MOST_COLUMNS]
+        grid = _Grid(columns or ("done",), _name_width(view, inner), inner, least)
+        if first:
+            y, bottom = _overleaf(pages, view, inner)
+        y = _draw_table(pages, view, grid, y + 3.0, bottom - 3.0)
+    return pages.finish()
+
+
+def _sizes(view: ScheduleView, inner: float, height: float) -> tuple[float, float]:
+    """Return the size of the steps and the least height of a row with which one page holds all.
+
+    Steps shrink only as far as is needed to leave the table its rows; then the rows shrink too.
+    """
+    tallest = _names_height(view, _name_width(view, inner))
+    for least in _ROWS_LEAST:
+        row = max(least, tallest)
+        wanted = _HEAD + len(view.parts) * row + 6.0 if view.parts else 0.0
+        for cap in _STEP_CAPS:
+            if sum(step.height(cap) for step in _lay(view.steps, inner, cap)) + wanted <= height:
+                return cap, row
+    return _OVERLEAF_CAP, max(_ROWS_LEAST[0], tallest)
+
+
+def _name_width(view: ScheduleView, inner: float) -> float:
+    """Return the width of the column of names: the least in which each stands on one line, if there is one."""
+    columns = min(len(view.columns), _MOST_COLUMNS)
+    fitting = [width for width in _NAME_WIDTHS if inner - width >= columns * _COLUMN_LEAST] or [_NAME_WIDTHS[0]]
+    longest = max((line_width(part.name, cap=_LEAST_CAP, bold=True) for part in view.parts), default=0.0)
+    return next((width for width in fitting if longest <= width - 2.0), fitting[-1])
+
+
+def _names_height(view: ScheduleView, width: float) -> float:
+    """Return the height the names need at their least size."""
+    lines = (len(break_lines(part.name, width=width - 2.0, cap=_LEAST_CAP, bold=True)) for part in view.parts)
+    return _LEAST_CAP * (1 + (max(lines, default=1) - 1) * 1.4) + 1.6
+
+
+def schedule_letters_missing(view: ScheduleView) -> str:
+    """Return the letters of a schedule that no font here can print; they stand as ``?``."""
+    steps = (text for step in view.steps for text in (step.title, step.detail, step.time))
+    return unprintable((view.title, view.subtitle, view.usual, *steps, *(part.name for part in view.parts)))
+
+
+def _draw_heading(pages: PrintPages, view: ScheduleView, inner: float) -> float:
+    title = fit(view.title, width=inner - 32.0, height=14.0, cap=6.0, smallest=2.4, bold=True)
+    y = pages.setting(_MARGIN, _MARGIN, title, bold=True)
+    if view.date is not None:
+        pages.text(_MARGIN + inner, _MARGIN + 3.0, view.date.isoformat(), cap=2.6, grey=0.2, align="right")
+    if view.subtitle:
+        said = fit(view.subtitle, width=inner, height=8.0, cap=2.8, smallest=_LEAST_CAP)
+        y = pages.setting(_MARGIN, y + 2.6, said, grey=0.15)
+    pages.line(_MARGIN, y + 2.6, _MARGIN + inner, y + 2.6, line=0.5)
+    return y + 5.6
+
+
+def _lay(steps: Sequence[ScheduleStep], inner: float, cap: float) -> list[_Laid]:
+    detail = inner - _NUMBER_WIDTH - _TITLE_WIDTH - _TIME_WIDTH - 6.0
+    return [
+        _Laid(
+            step,
+            break_lines(step.title, width=_TITLE_WIDTH, cap=cap, bold=True),
+            break_lines(step.detail, width=detail, cap=cap * 0.9) if step.detail else [],
+            break_lines(step.time, width=_TIME_WIDTH, cap=cap * 0.9, bold=True) if step.time else [],
+        )
+        for step in steps
+    ]
+
+
+def _draw_steps(pages: PrintPages, laid: Sequence[_Laid], top: float, cap: float, *, limit: float) -> float:
+    y = top
+    for number, each in enumerate(laid, start=1):
+        if y + each.height(cap) > limit:
+            pages.next_page()
+            y, limit = _MARGIN, pages.height - _MARGIN
+        x = _MARGIN
+        pages.text(x, y + cap, str(number), cap=cap, bold=True, grey=0.4)
+        x += _NUMBER_WIDTH
+        for lines, size, bold, width in (
+            (each.title, cap, True, _TITLE_WIDTH + 3.0),
+            (each.detail, cap * 0.9, False, pages.width - 2 * _MARGIN - _NUMBER_WIDTH - _TITLE_WIDTH - _TIME_WIDTH - 3),
+            (each.time, cap * 0.9, True, 0.0),
+        ):
+            for index, line in enumerate(lines):
+                pages.text(x, y + cap + index * cap * 1.7, line, cap=size, bold=bold)
+            x += width
+        y += each.height(cap)
+    return y
+
+
+def _foot_lines(view: ScheduleView, inner: float) -> list[tuple[str, bool]]:
+    lines: list[tuple[str, bool]] = []
+    for words in view.cautions:
+        broken = break_lines(words, width=inner - 4.0, cap=_FOOT_CAP)
+        lines += [(line, index == 0) for index, line in enumerate(broken)]
+    for words in (view.usual, MISSING_NOTE if schedule_letters_missing(view) else "", view.defers):
+        lines += [(line, False) for line in break_lines(words, width=inner - 4.0, cap=_FOOT_CAP) if line]
+    return lines
+
+
+def _foot_height(lines: Sequence[object]) -> float:
+    return len(lines) * _FOOT_CAP * 1.65 + 5.0
+
+
+def _draw_foot(pages: PrintPages, lines: Sequence[tuple[str, bool]], top: float) -> None:
+    pages.frame(_MARGIN, top, pages.width - 2 * _MARGIN, _foot_height(lines), line=0.5)
+    y = top + 2.0 + _FOOT_CAP
+    for line, first in lines:
+        if first:
+            pages.box(_MARGIN + 1.2, y - _FOOT_CAP * 0.75, 0.9, 0.9, 0.0)
+        pages.text(_MARGIN + 3.0, y, line, cap=_FOOT_CAP)
+        y += _FOOT_CAP * 1.65
+
+
+@dataclass(frozen=True, slots=True)
+class _Grid:
+    """How the table is divided: the names of its columns, the width of the parts' names, and the least row."""
+
+    columns: tuple[str, ...]
+    name_width: float
+    inner: float
+    least: float
+
+    def places(self) -> Iterator[tuple[str, float, float]]:
+        """Return each column with its left edge and its width."""
+        width = (self.inner - self.name_width) / len(self.columns)
+        for index, name in enumerate(self.columns):
+            yield name, _MARGIN + self.name_width + index * width, width
+
+
+def _overleaf(pages: PrintPages, view: ScheduleView, inner: float) -> tuple[float, float]:
+    """Go on with a new page under the schedule's name; return from where to where there is room."""
+    pages.next_page()
+    title = fit(view.title, width=inner, height=5.0, cap=3.4, smallest=_LEAST_CAP, bold=True)
+    pages.setting(_MARGIN, _MARGIN, title, bold=True)
+    return _MARGIN + 6.0, pages.height - _MARGIN
+
+
+def _draw_table(pages: PrintPages, view: ScheduleView, grid: _Grid, top: float, bottom: float) -> float:
+    """Draw the table, what does not fit overleaf with all of that page's height; return where it ends."""
+    left, first = list(view.parts), True
+    while left:
+        # A table of one or two rows below the steps is worth no half page: everything goes overleaf then.
+        room = int((bottom - top - _HEAD) / grid.least + 1e-6)
+        if first and room < min(len(left), 3):
+            room = 0
+        if room > 0:
+            rows, left = left[:room], left[room:]
+            row = min(_ROW_MOST, (bottom - top - _HEAD) / len(rows))
+            top = _draw_rows(pages, grid, rows, top, row)
+        if left:
+            top, bottom = _overleaf(pages, view, grid.inner)
+            top += 3.0
+        first = False
+    return top
+
+
+def _draw_rows(pages: PrintPages, grid: _Grid, rows: Sequence[SchedulePart], top: float, row: float) -> float:
+    for name, x, width in grid.places():
+        said = fit(name, width=width - 2.0, height=_HEAD - 2.5, cap=2.3, smallest=_LEAST_CAP, leading=1.5, bold=True)
+        high = said.cap * (1 + (len(said.lines) - 1) * 1.5)
+        pages.setting(x + 1.2, top + _HEAD - high - 1.8, said, leading=1.5, bold=True)
+    y = top + _HEAD
+    pages.line(_MARGIN, y, _MARGIN + grid.inner, y, line=0.4)
+    for part in rows:
+        said = _named(part.name, grid.name_width - 2.0, row - 1.4)
+        height = said.cap * (1 + (len(said.lines) - 1) * 1.4)
+        pages.setting(_MARGIN, y + (row - height) / 2, said, leading=1.4, bold=True)
+        for column, x, width in grid.places():
+            _draw_cell(pages, x + 1.2, y, width - 2.4, row, part.done.get(column))
+        y += row
+        pages.line(_MARGIN, y, _MARGIN + grid.inner, y, line=0.12, grey=0.4)
+    return y
+
+
+def _named(name: str, width: float, height: float) -> Setting:
+    """Return a part's name on one line if that can be read, else on as many as it takes."""
+    cap = min(_NAME_CAP, _NAME_CAP * width / max(line_width(name, cap=_NAME_CAP, bold=True), 1e-3))
+    if cap >= _LEAST_CAP:
+        return Setting((name,), cap)
+    return fit(name, width=width, height=height, cap=_NAME_CAP, smallest=_LEAST_CAP, leading=1.4, bold=True)
+
+
+def _draw_cell(pages: PrintPages, x: float, y: float, width: float, row: float, day: str | None) -> None:
+    """Draw a box to tick and a line for the date; ticked, with its day, where it is done already."""
+    side = min(4.5, row - 2.0)
+    top = y + (row - side) / 2
+    pages.frame(x, top, side, side, line=0.35)
+    start = x + side + 1.2
+    if day is None:
+        if x + width - start > 3.0:
+            pages.line(start, top + side, x + width, top + side, line=0.15, grey=0.4)
+        return
+    pages.line(x + side * 0.2, top + side * 0.55, x + side * 0.42, top + side * 0.8, line=0.6)
+    pages.line(x + side * 0.42, top + side * 0.8, x + side * 0.85, top + side * 0.2, line=0.6)
+    said = fit(day, width=max(x + width - start, 4.0), height=side, cap=2.2, smallest=_LEAST_CAP, leading=1.4)
+    pages.setting(start, top + (side - said.cap) / 2, Setting(said.lines[:1], said.cap))

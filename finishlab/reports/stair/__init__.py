@@ -1,0 +1,1 @@
+"""The stair as it is shown: pictures, text and documents."""

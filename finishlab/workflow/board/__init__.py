@@ -1,0 +1,1 @@
+"""Boards' records: entered, copied, read from files, held against each other."""

@@ -1,0 +1,1 @@
+"""Plans, from what was typed and from what is logged."""

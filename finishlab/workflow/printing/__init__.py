@@ -1,0 +1,1 @@
+"""From the logbook to what is printed."""
