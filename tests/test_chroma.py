@@ -72,6 +72,24 @@ def test_the_limits_of_a_block_hold_its_mean(quality: int, subsampling: str) -> 
     assert width.max() <= max(step, 1.0) + step
 
 
+@pytest.mark.parametrize("quality", [75, 87, 89])
+def test_limits_of_chroma_at_full_size_lie_about_its_mean(quality: int) -> None:
+    """With chroma at full size the middle between the limits is off by less than 0.1 codes on average.
+
+    Steps of half a code, as at quality 87 to 89, meet halves that the decoder rounds up: taken either way they would
+    move every mean by a quarter of a code.
+    """
+    rng = np.random.default_rng(5)
+    off = []
+    for _ in range(12):
+        colour = rng.uniform(80, 170) + rng.uniform(-30, 30, 3)
+        pixels = np.clip(np.rint(colour + rng.normal(0, 3, (128, 128, 3))), 0, 255).astype(np.uint8)
+        blocks = chroma_blocks(encode_jpeg(pixels, quality, "4:4:4"), (128, 128))
+        assert blocks is not None
+        off.append((blocks.low + blocks.high) / 2 - block_means(blocks, pixels))
+    assert np.abs(np.mean(off, axis=(0, 1, 2))).max() < 0.1
+
+
 @pytest.mark.parametrize("orientation", range(1, 9))
 @pytest.mark.parametrize("reduced", [1, 2, 4])
 def test_blocks_lie_where_they_are_in_the_upright_photo(orientation: int, reduced: int) -> None:

@@ -62,14 +62,21 @@ def _read(image: Any, decoded: tuple[int, int], orientation: int) -> ChromaBlock
     if seen.shape[1] != -(-width // _BLOCK):  # not the scale that was asked for
         return None
     means = seen[: rows * along, : columns * across, 1:].reshape(rows, along, columns, across, 2).mean(axis=(1, 3))
-    low, high = _between(means - 128.0, steps)
+    low, high = _between(means - 128.0, steps, whole=across * along == 1)
     side = (_BLOCK * across // reduced, _BLOCK * along // reduced)
     return _upright(low, high, side, decoded, orientation)
 
 
-def _between(means: np.ndarray, steps: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return the least and the largest mean that would have been kept, and then rounded to a code, as was seen."""
+def _between(means: np.ndarray, steps: np.ndarray, *, whole: bool) -> tuple[np.ndarray, np.ndarray]:
+    """Return the least and the largest mean that would have been kept, and then rounded to a code, as was seen.
+
+    The decoder rounds a half up, and with steps of half a code every second one is a half. So where a block was seen as
+    a `whole` (chroma at full size) the upper end does not count. Of the parts of a block some are rounded up and others
+    down.
+    """
     first, last = np.ceil((means - 0.5) / steps - 1e-9), np.floor((means + 0.5) / steps + 1e-9)
+    if whole:
+        last = np.ceil((means + 0.5) / steps - 1e-9) - 1
     nearest = np.round(means / steps)
     first, last = np.where(last < first, nearest, first), np.where(last < first, nearest, last)
     return (first - 0.5) * steps, (last + 0.5) * steps
