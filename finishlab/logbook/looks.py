@@ -171,6 +171,14 @@ def _text(column: Any) -> Any:  # noqa: ANN401 - a column of JSON, taken as it i
     return type_coerce(column, Text)
 
 
+class _Seen(NamedTuple):
+    """What the document of a board's colour says."""
+
+    row: int
+    doubts: tuple[Doubt, ...]
+    grain_deg: float | None
+
+
 class _Reader:
     """Gathers colours in one table; keeps what many rows share once."""
 
@@ -181,8 +189,8 @@ class _Reader:
         self._owners = array("q")
         self._settings: dict[str, tuple[str, Mapping[str, Any] | None]] = {}
         self._doubts: dict[str, tuple[Doubt, ...]] = {"[]": ()}
-        self._paired: dict[tuple[int, str], tuple[str, int]] = {}
-        """Board and photo of a pair -> the text of its board, and its row: mostly that of the look too."""
+        self._paired: dict[tuple[int, str], tuple[str, _Seen]] = {}
+        """Board and photo of a pair -> the text of its board and what that says: mostly the look's too."""
 
     def table(self) -> ColourTable:
         """Return the colours, held to what a colour must be."""
@@ -213,8 +221,9 @@ class _Reader:
     def _pair(self, key: int, said: Sequence[Any]) -> LoggedPair:
         photo, light, board, floor, *off = said
         beside = read_json(floor)
-        rows = self._colour(key, read_json(board)), self._colour(key, beside)
-        self._paired[key, photo] = board, rows[0]
+        seen = self._seen(key, read_json(board))
+        self._paired[key, photo] = board, seen
+        rows = seen.row, self._colour(key, beside)
         colours = beside.get("colours")
         sampled = None if colours is None else array("d", chain.from_iterable(colours))
         lit = self.known.setdefault(light, light)
@@ -222,21 +231,22 @@ class _Reader:
 
     def _look(self, key: int, said: Sequence[Any]) -> LoggedLook:
         text, photo, light, strip, settings, version = said
-        result = read_json(text)
-        texture = result.get("texture")
-        grain = None if texture is None else texture["to_strip_deg"]
+        paired = self._paired.get((key, photo))
+        seen = paired[1] if paired is not None and paired[0] == text else self._seen(key, read_json(text))
         told = self._settings.get(settings)
         if told is None:
             whole = read_json(settings)
             named = (whole.get("print") or {}).get("key", "nominal")
             told = self._settings[settings] = (str(named), whole.get("camera_profile"))
-        paired, row = self._paired.get((key, photo), ("", -1))
-        if paired != text:
-            row = self._colour(key, result)
         once = self.known.setdefault
         return LoggedLook(
-            row, photo, once(light, light), strip, *told, self._doubts_of(result), grain, once(version, version)
+            seen.row, photo, once(light, light), strip, *told, seen.doubts, seen.grain_deg, once(version, version)
         )
+
+    def _seen(self, key: int, result: Mapping[str, Any]) -> _Seen:
+        texture = result.get("texture")
+        grain = None if texture is None else texture["to_strip_deg"]
+        return _Seen(self._colour(key, result), self._doubts_of(result), grain)
 
     def _colour(self, key: int, result: Mapping[str, Any]) -> int:
         self._owners.append(key)
