@@ -43,6 +43,7 @@ DOORWAYS: Final = {
     "markupsafe": ("finishlab.reports",),
     "matplotlib": ("finishlab.reports",),
     "numpy": ("finishlab",),
+    "orjson": ("finishlab.logbook.fast_json",),
     "pillow_heif": ("finishlab.photos", "finishlab.demo.sample_files"),
     "platformdirs": ("finishlab.cli", "finishlab.workflow"),
     "rawpy": ("finishlab.photos.raw",),

@@ -13,9 +13,11 @@ import finishlab.measure
 from finishlab.cli.root import COMMANDS
 
 HEAVY: Final = (
-    "PIL", "alembic", "colour", "cv2", "jinja2", "matplotlib", "numpy", "pillow_heif", "reportlab", "rich", "scipy",
-    "skimage", "sqlalchemy",
+    "PIL", "alembic", "colour", "cv2", "jinja2", "matplotlib", "numpy", "orjson", "pillow_heif", "reportlab", "rich",
+    "scipy", "skimage", "sqlalchemy",
 )  # fmt: skip
+
+BLAS: Final = "OPENBLAS_NUM_THREADS"
 
 
 def loaded_after(code: str) -> set[str]:
@@ -63,6 +65,15 @@ def test_listing_boards_loads_no_image_library() -> None:
     loaded = loaded_after(f"import os, tempfile\nos.environ['FINISHLAB_LOGBOOK'] = tempfile.mkdtemp()\n{code}")
     assert "sqlalchemy" in loaded
     assert not loaded & {"cv2", "skimage", "PIL", "scipy", "colour"}
+
+
+@pytest.mark.parametrize(("given", "found"), [(None, "1"), ("4", "4")])
+def test_matrices_are_worked_on_by_one_thread(given: str | None, found: str) -> None:
+    """The command sets one thread before NumPy is loaded, unless the user set another number."""
+    said = "os.environ.pop('OPENBLAS_NUM_THREADS', None)" if given is None else f"os.environ[{BLAS!r}] = {given!r}"
+    code = f"import os, sys\n{said}\n{call('--version')}\nprint(os.environ[{BLAS!r}], 'numpy' in sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == f"{found} False"
 
 
 @pytest.mark.parametrize("name", finishlab.__all__)

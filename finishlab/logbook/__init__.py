@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from finishlab.logbook.looks import LoggedBoard, LoggedBoards, LoggedLook, LoggedPair
 from finishlab.logbook.stair.stored import StoredColour, StoredEvent, StoredFlight, StoredPart, StoredStair
 from finishlab.logbook.store import Logbook
 from finishlab.logbook.stored import (
@@ -22,6 +23,10 @@ __all__ = [
     "Change",
     "DirectPair",
     "Logbook",
+    "LoggedBoard",
+    "LoggedBoards",
+    "LoggedLook",
+    "LoggedPair",
     "StoredApproval",
     "StoredBoard",
     "StoredCan",

@@ -36,9 +36,12 @@ from finishlab.logbook.tables import (
 from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe
 
 __all__ = [
+    "DAMAGED",
     "board_record",
     "can_record",
     "change_of",
+    "damaged",
+    "decoded",
     "read_approvals",
     "read_boards",
     "read_cans",
@@ -50,6 +53,8 @@ __all__ = [
     "spot_record",
 ]
 
+DAMAGED: Final = (LookupError, TypeError, ValueError, AttributeError, UsageError)
+"""What an entry raises that cannot be meant."""
 Row = TypeVar("Row")
 T = TypeVar("T")
 
@@ -96,7 +101,7 @@ def read_recipes(session: Session, *, number: int | None = None, removed: bool =
     """Read the recipes that were not removed, or with `removed` all: every one, or one."""
     shown = _shown(RecipeRow, number, removed=removed)
     return [
-        StoredRecipe(f"R{row.number}", _decoded(f"recipe R{row.number}", recipe_record, row), row.created, row.removed)
+        StoredRecipe(f"R{row.number}", decoded(f"recipe R{row.number}", recipe_record, row), row.created, row.removed)
         for row in session.scalars(select(RecipeRow).where(*shown).order_by(RecipeRow.number))
     ]
 
@@ -105,7 +110,7 @@ def read_cans(session: Session, *, number: int | None = None, removed: bool = Fa
     """Read the cans; as `read_recipes`."""
     shown = _shown(BatchRow, number, removed=removed)
     return [
-        StoredCan(f"C{row.number}", _decoded(f"can C{row.number}", can_record, row), row.created, row.removed)
+        StoredCan(f"C{row.number}", decoded(f"can C{row.number}", can_record, row), row.created, row.removed)
         for row in session.scalars(select(BatchRow).where(*shown).order_by(BatchRow.number))
     ]
 
@@ -113,7 +118,7 @@ def read_cans(session: Session, *, number: int | None = None, removed: bool = Fa
 def read_approvals(session: Session) -> list[StoredApproval]:
     """Read every standard there was, first to last."""
     rows = session.scalars(select(ApprovalRow).order_by(ApprovalRow.id))
-    return [StoredApproval(_decoded("the standard", _approval, row), row.created, row.ended) for row in rows]
+    return [StoredApproval(decoded("the standard", _approval, row), row.created, row.ended) for row in rows]
 
 
 def _approval(row: ApprovalRow) -> Approval:
@@ -149,18 +154,18 @@ def read_boards(
     ordered = measured.order_by(MeasurementRow.id)
     if brief:
         for columns in session.execute(ordered, execution_options={"yield_per": _AT_ONCE}):
-            decoded = _decoded(f"board B{columns.board_number}", _brief_measurement, columns)
-            measurements[columns.board_number].append(decoded)
+            named = f"board B{columns.board_number}"
+            measurements[columns.board_number].append(decoded(named, _brief_measurement, columns))
     else:
         for found in session.scalars(ordered):
-            measurements[found.board_number].append(_decoded(f"board B{found.board_number}", _measurement, found))
+            measurements[found.board_number].append(decoded(f"board B{found.board_number}", _measurement, found))
     pairs: dict[int, list[StoredPair]] = defaultdict(list)
     for pair in session.scalars(paired.order_by(PairRow.id)):
-        pairs[pair.board_number].append(_decoded(f"board B{pair.board_number}", _pair, pair))
+        pairs[pair.board_number].append(decoded(f"board B{pair.board_number}", _pair, pair))
     return [
         StoredBoard(
             number=f"B{row.number}",
-            record=_decoded(f"board B{row.number}", board_record, row),
+            record=decoded(f"board B{row.number}", board_record, row),
             measurements=tuple(measurements[row.number]),
             pairs=tuple(pairs[row.number]),
             created=row.created,
@@ -182,11 +187,11 @@ def read_spots(session: Session, *, number: int | None = None, light: Light | No
         measured = measured.where(MeasurementRow.light == light)
     measurements: dict[int | None, list[StoredMeasurement]] = defaultdict(list)
     for found in session.scalars(measured.order_by(MeasurementRow.id)):
-        measurements[found.spot_number].append(_decoded(f"floor spot F{found.spot_number}", _measurement, found))
+        measurements[found.spot_number].append(decoded(f"floor spot F{found.spot_number}", _measurement, found))
     return [
         StoredSpot(
             number=f"F{row.number}",
-            record=_decoded(f"floor spot F{row.number}", spot_record, row),
+            record=decoded(f"floor spot F{row.number}", spot_record, row),
             measurements=tuple(measurements[row.number]),
             created=row.created,
         )
@@ -198,7 +203,7 @@ def read_spots(session: Session, *, number: int | None = None, light: Light | No
 def read_part_measurements(session: Session, ident: int) -> tuple[StoredMeasurement, ...]:
     """Read all that was measured of a part of the stair."""
     mine = select(MeasurementRow).where(MeasurementRow.part_id == ident).order_by(MeasurementRow.id)
-    return tuple(_decoded("the stair", _measurement, found) for found in session.scalars(mine))
+    return tuple(decoded("the stair", _measurement, found) for found in session.scalars(mine))
 
 
 def read_history(session: Session, subject: str | None, *, last: int | None = None) -> tuple[Change, ...]:
@@ -214,15 +219,27 @@ def change_of(row: ChangeRow) -> Change:
     return Change(row.made, row.who, row.what, row.before, row.after, row.subject, row.id)
 
 
-def _decoded(what: str, decode: Callable[[Row], T], row: Row) -> T:
+def decoded(what: str, decode: Callable[[Row], T], row: Row) -> T:
+    """Return what a row says of something.
+
+    Raises
+    ------
+    LogbookError
+        ``"logbook-damaged"`` if it cannot be meant.
+    """
     try:
         return decode(row)
-    except (LookupError, TypeError, ValueError, AttributeError, UsageError) as error:
-        raise LogbookError(
-            "logbook-damaged",
-            f"An entry of {what} in the logbook cannot be read ({error}).",
-            "Update finishlab if a newer one wrote it, or restore the folder from a backup.",
-        ) from error
+    except DAMAGED as error:
+        raise damaged(what, error) from error
+
+
+def damaged(what: str, error: Exception) -> LogbookError:
+    """Return the failure that an entry of something cannot be read."""
+    return LogbookError(
+        "logbook-damaged",
+        f"An entry of {what} in the logbook cannot be read ({error}).",
+        "Update finishlab if a newer one wrote it, or restore the folder from a backup.",
+    )
 
 
 def _measurement(row: MeasurementRow) -> StoredMeasurement:

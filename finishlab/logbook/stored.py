@@ -9,6 +9,7 @@ from typing import Any
 
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.measure import FieldMeasurement, Measurement, StripReading
+from finishlab.quality import Doubt
 from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe
 
 __all__ = [
@@ -60,6 +61,26 @@ class StoredMeasurement:
     correction: Mapping[str, Any]
     created: dt.datetime
     """UTC."""
+
+    @property
+    def doubts(self) -> tuple[Doubt, ...]:
+        """What makes the colour doubtful."""
+        return self.field.doubts
+
+    @property
+    def grain_deg(self) -> float | None:
+        """Angle of the grain to the strip."""
+        return None if self.field.texture is None else self.field.texture.to_strip_deg
+
+    @property
+    def greys_key(self) -> str:
+        """How the greys of its strip were known; what was measured before greys could be learned took the nominal."""
+        return str((self.settings.get("print") or {}).get("key", "nominal"))
+
+    @property
+    def profile(self) -> Mapping[str, Any] | None:
+        """What was said of the camera profile it was measured with."""
+        return self.settings.get("camera_profile")
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ light in which it is farthest from the floor.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
@@ -81,18 +82,24 @@ def compare_lights(lights: Sequence[NamedLight], rankings: Mapping[str, Ranking]
         Light -> ranking in it.
     """
     names = [light.text for light in lights]
-    found = {name: {b.board: b for b in rankings[name].boards} for name in names}
-    everywhere = [b.board for b in rankings[names[0]].boards if all(b.board in found[name] for name in names[1:])]
-    boards = [_board(each, names, found, rankings) for each in everywhere] if len(names) > 1 else []
+    if len(names) < 2:
+        return AcrossLights(tuple(lights), dict(rankings), missing=missing_photos(lights, rankings))
+    # what was seen in one light only has nothing to be compared with, and is not looked at
+    lit = Counter(number for name in names for number in rankings[name].numbers)
+    found = {
+        name: {number: rankings[name].find(number) for number in rankings[name].numbers if lit[number] > 1}
+        for name in names
+    }
+    everywhere = [number for number in found[names[0]] if lit[number] == len(names)]
+    boards = [_board(each, names, found) for each in everywhere]
+    boards = _with_indices(boards, names[0], found, rankings)
     boards.sort(key=lambda b: b.by_light[b.worst].value)
     placed = tuple(replace(b, worst_place=place) for place, b in enumerate(boards, start=1))
     flips = _flips(names, found, placed) if placed else ()
     return AcrossLights(tuple(lights), dict(rankings), placed, flips, missing_photos(lights, rankings))
 
 
-def _board(
-    board: str, names: Sequence[str], found: Mapping[str, Mapping[str, RankedBoard]], rankings: Mapping[str, Ranking]
-) -> BoardAcrossLights:
+def _board(board: str, names: Sequence[str], found: Mapping[str, Mapping[str, RankedBoard]]) -> BoardAcrossLights:
     by_light = {name: found[name][board].delta_e00 for name in names}
     worst = max(names, key=lambda name: by_light[name].value)
     first = by_light[names[0]].value
@@ -103,10 +110,8 @@ def _board(
         figures = {"move": round(abs(move), 1), "before": round(first, 1), "after": round(first + move, 1)}
         sure = "" if _apart(by_light[names[0]], by_light[other]) else ", which may be no more than the photos' errors"
         doubts = (doubt("moves-between-lights", light=names[0], other=other, sure=sure, **figures),)
-    one, two = found[names[0]][board], found[other][board]
-    index = _index(one, two, rankings[names[0]].floor.lab, rankings[other].floor.lab)
     places = {name: found[name][board].place for name in names}
-    return BoardAcrossLights(board, by_light, places, worst, 0, move, other, index, doubts)
+    return BoardAcrossLights(board, by_light, places, worst, 0, move, other, doubts=doubts)
 
 
 def _apart(one: DeltaE, two: DeltaE) -> bool:
@@ -114,20 +119,36 @@ def _apart(one: DeltaE, two: DeltaE) -> bool:
     return not (one.low <= two.value <= one.high and two.low <= one.value <= two.high)
 
 
-def _index(
-    reference: RankedBoard,
-    test: RankedBoard,
-    floor_reference: tuple[float, float, float],
-    floor_test: tuple[float, float, float],
-) -> DeltaE | None:
-    """Metamerism index with its interval; the errors of the two lights are taken as independent, which widens it."""
-    if reference.covariance is None or test.covariance is None:
-        return None
-    batch = corrected_batch(floor_reference, reference.lab, test.lab)
-    joint = np.zeros((6, 6))
-    joint[:3, :3] = np.asarray(reference.covariance) + np.asarray(test.covariance)
-    value, low, high = difference_intervals(batch, floor_test, joint)
-    return DeltaE(float(value), float(low), float(high))
+def _with_indices(
+    boards: Sequence[BoardAcrossLights],
+    first: str,
+    found: Mapping[str, Mapping[str, RankedBoard]],
+    rankings: Mapping[str, Ranking],
+) -> list[BoardAcrossLights]:
+    """Add the metamerism indices with their intervals, those of one light together.
+
+    The errors of the two lights are taken as independent, which widens the intervals.
+    """
+    out = list(boards)
+    for light in {board.move_light for board in boards if board.move_light is not None}:
+        known = [
+            i
+            for i, board in enumerate(boards)
+            if board.move_light == light
+            and found[first][board.board].covariance is not None
+            and found[light][board.board].covariance is not None
+        ]
+        if not known:
+            continue
+        one = [found[first][boards[i].board] for i in known]
+        two = [found[light][boards[i].board] for i in known]
+        batch = corrected_batch(rankings[first].floor.lab, [b.lab for b in one], [b.lab for b in two])
+        joint = np.zeros((len(known), 6, 6))
+        joint[:, :3, :3] = np.array([b.covariance for b in one]) + np.array([b.covariance for b in two])
+        indices = np.transpose(difference_intervals(batch, rankings[light].floor.lab, joint))
+        for i, (value, low, high) in zip(known, indices.tolist(), strict=True):
+            out[i] = replace(out[i], metamerism=DeltaE(value, low, high))
+    return out
 
 
 def _flips(
@@ -181,7 +202,7 @@ def missing_photos(lights: Sequence[NamedLight], rankings: Mapping[str, Ranking]
         return (f"Photograph the floor and {_listed(leaders)} in {wanted} too: a match has to hold in both.",)
     said = []
     for light in lights[1:]:
-        there = {b.board for b in rankings[light.text].boards}
+        there = set(rankings[light.text].numbers)
         lacking = [b.board for b in main.leaders[:_NAMED] if b.board not in there]
         if lacking:
             said.append(f"Photograph {_listed(lacking)} in the light “{light.text}” too, beside the floor.")

@@ -55,9 +55,9 @@ def weigh_choices(rankings: Sequence[Ranking]) -> tuple[Choice, ...]:
 
 def _choice(ranking: Ranking, other: Ranking) -> Choice:
     best = ranking.boards[0]
-    there = next(b for b in other.boards if b.board == best.board)
+    there = other.score_of(best.board)
     leader = other.boards[0]
-    cost = max(0.0, _score(there).value - _score(leader).value)
+    cost = max(0.0, there.value - _score(leader).value)
     return Choice(
         aim=ranking.aim,
         board=best.board,
@@ -65,7 +65,7 @@ def _choice(ranking: Ranking, other: Ranking) -> Choice:
         probability_best=best.probability_closest,
         within_limits=best.within_limits,
         other=other.aim,
-        other_score=_score(there),
+        other_score=there,
         cost=cost,
         in_words=_in_words(ranking, best, other, cost),
     )

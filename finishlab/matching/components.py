@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 
-__all__ = ["USUAL_PHOTO", "USUAL_PLANK", "Components", "estimate_components", "positive_part"]
+__all__ = ["MOST_LOOKED_AT", "USUAL_PHOTO", "USUAL_PLANK", "Components", "estimate_components", "positive_part"]
 
 FloatArray = NDArray[np.float64]
 Matrix = tuple[tuple[float, ...], ...]
@@ -29,7 +29,7 @@ USUAL_PHOTO: Final = (0.25, 0.12, 0.18)
 _PLANK_WEIGHT: Final = 3.0
 _PHOTO_WEIGHT: Final = 6.0
 """Measurements that the usual figures count as."""
-_MOST: Final = 200
+MOST_LOOKED_AT: Final = 200
 """Things looked at for each component: more would hardly change it."""
 
 
@@ -65,8 +65,8 @@ def estimate_components(
     others
         Further things measured in several photos, e.g. boards.
     """
-    planks = planks[:_MOST]
-    repeats = [each for each in (*planks, *others) if len(each) > 1][:_MOST]
+    planks = planks[:MOST_LOOKED_AT]
+    repeats = [each for each in (*planks, *others) if len(each) > 1][:MOST_LOOKED_AT]
     within, count = _photo_scatter(repeats)
     photo = (_PHOTO_WEIGHT * np.diag(np.square(USUAL_PHOTO)) + within) / (_PHOTO_WEIGHT + count)
     between = _plank_scatter(planks, photo)

@@ -17,8 +17,7 @@ what only it knows of, and the few shared unknowns are solved from what the boar
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -27,16 +26,15 @@ from numpy.typing import NDArray
 
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.matching.components import Components
+from finishlab.matching.layout import Chunk, Layout, Looks, chunks_of, looks_of
 from finishlab.matching.simulate import Together
 
-__all__ = ["BoardLooks", "Look", "PlankLooks", "Weighed", "weigh"]
+__all__ = ["BoardLooks", "Look", "PlankLooks", "Weighed", "weigh", "weigh_looks"]
 
 FloatArray = NDArray[np.float64]
 
-_AT_ONCE: Final = 2048
-"""Blocks solved together, so that memory stays bounded."""
-_JITTER: Final = 1e-8
-"""Added to each variance so that colours said to be exact can be solved: a ten-thousandth of a unit."""
+_AT_ONCE: Final = 1024
+"""Boards moved at once."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,16 +116,6 @@ class Weighed:
         return replace(self, together=together, floor=replace(self.floor, lab=level))
 
 
-@dataclass(frozen=True, slots=True)
-class _Seen:
-    """One colour of a block: whether it is floor, and of which plank."""
-
-    estimate: LabEstimate
-    photo: str
-    plank: str | None
-    """None for a board."""
-
-
 def weigh(boards: Sequence[BoardLooks], planks: Sequence[PlankLooks], components: Components) -> Weighed:
     """Find boards and floor from all their photos.
 
@@ -149,189 +137,73 @@ def weigh(boards: Sequence[BoardLooks], planks: Sequence[PlankLooks], components
     -----
     What is not known beforehand is left wide open: each board's colour and the floor's mean have no prior.
     """
-    blocks = [_board_block(each) for each in boards]
-    blocks += [[_Seen(look.estimate, look.photo, plank.spot) for look in plank.looks] for plank in planks]
-    if not any(seen.plank is not None for block in blocks for seen in block):
+    return weigh_looks(looks_of(boards, planks), components)
+
+
+def weigh_looks(looks: Looks, components: Components) -> Weighed:
+    """Find boards and floor as `weigh` does, from looks laid out in arrays.
+
+    Raises
+    ------
+    ValueError
+        If the floor was seen nowhere.
+    """
+    if not np.any(looks.plank >= 0):
         raise ValueError("the floor was seen in no photo")
-    layout = _Layout.of(blocks, components)
+    layout = Layout.of(looks, components)
     information = np.zeros((layout.unknowns, layout.unknowns))
     information[np.arange(3, layout.unknowns), np.arange(3, layout.unknowns)] = 1.0
     pull = np.zeros(layout.unknowns)
-    solved = [_solve(layout, chunk, information, pull) for chunk in _alike(blocks, len(boards))]
+    boards = _Boards(looks.boards, layout.unknowns)
+    for chunk in chunks_of(looks):
+        _solve(layout, chunk, boards, information, pull)
     scale = np.linalg.inv(np.linalg.cholesky(information)).T  # unknowns = mean + scale z, z standard normal
     mean = scale @ (scale.T @ pull)
-    return _weighed(solved, len(boards), mean, scale, components)
+    return boards.weighed(mean, scale, components)
 
 
-def _board_block(board: BoardLooks) -> list[_Seen]:
-    block = [_Seen(look.estimate, look.photo, None) for look in board.looks]
-    return block + [
-        _Seen(look.floor, look.photo, look.spot or f"beside {board.board}, photo {look.photo}")
-        for look in board.looks
-        if look.floor is not None
-    ]
+class _Boards:
+    """Boards as functions of the shared unknowns u: ``at - by.T @ u`` with covariance ``own``."""
+
+    def __init__(self, count: int, unknowns: int) -> None:
+        self.at = np.empty((count, 3))
+        self.by = np.empty((count, unknowns, 3))
+        self.own = np.empty((count, 3, 3))
+
+    def weighed(self, mean: FloatArray, scale: FloatArray, components: Components) -> Weighed:
+        """Return the boards once the unknowns are known: ``mean + scale z``, z standard normal.
+
+        They take the place of the functions, part by part, so that no second array of their size is needed.
+        """
+        for first in range(0, len(self.at), _AT_ONCE):
+            part = slice(first, first + _AT_ONCE)
+            by = np.swapaxes(self.by[part], 1, 2)
+            self.at[part] -= by @ mean
+            self.by[part] = -np.swapaxes(by @ scale, 1, 2)
+        floor_vectors = np.ascontiguousarray(scale[:3].T)
+        together = Together(self.at, self.own, self.by, mean[:3].copy(), np.zeros((3, 3)), floor_vectors)
+        return Weighed(together, LabEstimate.build(mean[:3], floor_vectors.T @ floor_vectors), components)
 
 
-def _alike(blocks: Sequence[list[_Seen]], boards: int) -> Iterable[tuple[list[int], list[list[_Seen]], bool]]:
-    """Sort blocks by their shape: how many colours, which of them boards; planks have no board."""
-    shapes: dict[tuple[int, int, bool], list[int]] = {}
-    for i, block in enumerate(blocks):
-        of_board = i < boards
-        own = sum(seen.plank is None for seen in block)
-        shapes.setdefault((len(block), own, of_board), []).append(i)
-    for (_, _, of_board), members in shapes.items():
-        for first in range(0, len(members), _AT_ONCE):
-            part = members[first : first + _AT_ONCE]
-            yield part, [blocks[i] for i in part], of_board
-
-
-@dataclass(frozen=True, slots=True)
-class _Layout:
-    """Which unknowns are shared between blocks."""
-
-    shared: dict[tuple[str, str], int]
-    """Name and scope -> column; the first three columns are the floor's mean."""
-    unknowns: int
-    plank_root: FloatArray
-    photo_root: FloatArray
-
-    @classmethod
-    def of(cls, blocks: Sequence[list[_Seen]], components: Components) -> _Layout:
-        scopes = Counter(scope for block in blocks for scope in {e.scope for s in block for e in s.estimate.shared})
-        photos = Counter(photo for block in blocks for photo in {seen.photo for seen in block})
-        plank_names = Counter(name for block in blocks for name in {s.plank for s in block if s.plank is not None})
-        keys: dict[tuple[str, str], int] = {}
-        for block in blocks:
-            for seen in block:
-                for e in seen.estimate.shared:
-                    if scopes[e.scope] > 1:
-                        keys.setdefault((e.name, e.scope), 3 + len(keys))
-        for prefix, counted in (("scatter of photo", photos), ("plank", plank_names)):
-            for name, users in counted.items():
-                if users > 1:
-                    for k in range(3):
-                        keys.setdefault((f"{prefix} {k}", name), 3 + len(keys))
-        return cls(keys, 3 + len(keys), _root(components.plank), _root(components.photo))
-
-    def effects(self, seen: _Seen) -> Iterable[tuple[tuple[str, str], tuple[float, float, float] | FloatArray]]:
-        """All unknowns that move one colour, by name and scope."""
-        for effect in seen.estimate.shared:
-            yield (effect.name, effect.scope), effect.vector
-        for k in range(3):
-            yield (f"scatter of photo {k}", seen.photo), self.photo_root[:, k]
-        if seen.plank is not None:
-            for k in range(3):
-                yield (f"plank {k}", seen.plank), self.plank_root[:, k]
-
-
-@dataclass(frozen=True, slots=True)
-class _Solved:
-    """Boards of one shape as functions of the shared unknowns u: ``at - by @ u`` with covariance ``own``."""
-
-    members: list[int]
-    at: FloatArray
-    by: FloatArray
-    own: FloatArray
-
-
-def _solve(
-    layout: _Layout,
-    chunk: tuple[list[int], list[list[_Seen]], bool],
-    information: FloatArray,
-    pull: FloatArray,
-) -> _Solved | None:
-    """Add what blocks say of the shared unknowns to `information` and `pull`; return their boards."""
-    members, blocks, of_board = chunk
-    measured, covariance, moved = _arrays(layout, blocks)
+def _solve(layout: Layout, chunk: Chunk, boards: _Boards, information: FloatArray, pull: FloatArray) -> None:
+    """Add what blocks say of the shared unknowns to `information` and `pull`, and of boards to `boards`."""
+    measured, covariance, moved = layout.arrays(chunk)
     inverse = np.linalg.inv(covariance)
     weighted = inverse @ moved
-    if not of_board:
+    if chunk.blocks[0] >= len(boards.at):
         information += np.einsum("nij,nik->jk", moved, weighted)
         pull += np.einsum("nij,ni->j", weighted, measured)
-        return None
-    picks = np.vstack([np.eye(3) if seen.plank is None else np.zeros((3, 3)) for seen in blocks[0]])
+        return
+    picks = np.vstack([np.eye(3) if of_board else np.zeros((3, 3)) for of_board in chunk.of_board])
     own = np.asarray(np.linalg.inv(picks.T @ inverse @ picks), dtype=np.float64)
     average = own @ (picks.T @ inverse)
     at = np.einsum("nij,nj->ni", average, measured)
     by = average @ moved
-    if len(blocks[0]) > 1:
+    if len(chunk.of_board) > 1:
         # What is left of the measured once the board is fitted speaks of the shared unknowns; of one look nothing is.
         left = moved - picks @ by
         weighted_left = inverse @ left
         information += np.einsum("nij,nik->jk", left, weighted_left)
         pull += np.einsum("nij,ni->j", weighted_left, measured - at @ picks.T)
-    return _Solved(members, at, by, own)
-
-
-def _arrays(layout: _Layout, blocks: Sequence[list[_Seen]]) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Measured values (n, 3m), covariance of what only each block feels (n, 3m, 3m), moves by shared unknowns."""
-    n, m = len(blocks), len(blocks[0])
-    measured = np.array([[seen.estimate.lab for seen in block] for block in blocks]).reshape(n, 3 * m)
-    own = np.array([[seen.estimate.own for seen in block] for block in blocks])
-    covariance = np.zeros((n, m, 3, m, 3))
-    slots = np.arange(m)
-    covariance[:, slots, :, slots, :] = np.swapaxes(own, 0, 1)
-    moved = np.zeros((n, m, 3, layout.unknowns))
-    private: list[tuple[int, int, int]] = []
-    vectors: list[tuple[float, float, float] | FloatArray] = []
-    shared: list[tuple[int, int, int]] = []
-    shared_vectors: list[tuple[float, float, float] | FloatArray] = []
-    for i, block in enumerate(blocks):
-        known: dict[tuple[str, str], int] = {}
-        for j, seen in enumerate(block):
-            for key, vector in layout.effects(seen):
-                column = layout.shared.get(key)
-                if column is None:
-                    private.append((i, known.setdefault(key, len(known)), j))
-                    vectors.append(vector)
-                else:
-                    shared.append((i, j, column))
-                    shared_vectors.append(vector)
-    if private:
-        where = np.array(private)
-        factors = np.zeros((n, int(where[:, 1].max()) + 1, m, 3))
-        np.add.at(factors, tuple(where.T), np.array(vectors))
-        flat = factors.reshape(n, -1, 3 * m)
-        covariance += (np.swapaxes(flat, 1, 2) @ flat).reshape(covariance.shape)
-    if shared:
-        i, j, column = np.array(shared).T
-        np.add.at(moved.transpose(0, 1, 3, 2), (i, j, column), np.array(shared_vectors))
-    for j, seen in enumerate(blocks[0]):
-        if seen.plank is not None:
-            moved[:, j, :, :3] += np.eye(3)
-    return (
-        measured,
-        covariance.reshape(n, 3 * m, 3 * m) + _JITTER * np.eye(3 * m),
-        moved.reshape(n, 3 * m, layout.unknowns),
-    )
-
-
-def _weighed(
-    solved: Sequence[_Solved | None], boards: int, mean: FloatArray, scale: FloatArray, components: Components
-) -> Weighed:
-    unknowns = len(mean)
-    labs, own = np.zeros((boards, 3)), np.zeros((boards, 3, 3))
-    vectors = np.zeros((boards, unknowns, 3))
-    for part in solved:
-        if part is not None:
-            labs[part.members] = part.at - part.by @ mean
-            own[part.members] = part.own
-            vectors[part.members] = -np.swapaxes(part.by @ scale, 1, 2)
-    floor_vectors = np.ascontiguousarray(scale[:3].T)
-    together = Together(
-        labs=labs,
-        own=own,
-        effect_board=np.repeat(np.arange(boards), unknowns),
-        effect_key=np.tile(np.arange(unknowns), boards),
-        effect_vector=vectors.reshape(-1, 3),
-        floor_lab=mean[:3].copy(),
-        floor_own=np.zeros((3, 3)),
-        floor_vectors=floor_vectors,
-    )
-    return Weighed(together, LabEstimate.build(mean[:3], floor_vectors.T @ floor_vectors), components)
-
-
-def _root(covariance: Sequence[Sequence[float]]) -> FloatArray:
-    values, axes = np.linalg.eigh(np.asarray(covariance, dtype=np.float64))
-    root: FloatArray = axes * np.sqrt(np.clip(values, 0.0, None))
-    return root
+    boards.at[chunk.blocks], boards.own[chunk.blocks] = at, own
+    boards.by[chunk.blocks] = np.swapaxes(by, 1, 2)

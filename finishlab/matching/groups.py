@@ -8,7 +8,7 @@ boards, each at its weight; what the boards share with others stays shared.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -62,55 +62,35 @@ def pool_groups(together: Together, names: Sequence[str], groups: Mapping[str, s
         members.setdefault(groups.get(name, name), []).append(i)
     if all(len(boards) < 2 for boards in members.values()):
         return None
-    dense = _dense(together)
-    between = _board_to_board(together, dense, list(members.values()))
-    labs, own, vectors = [], [], []
-    for boards in members.values():
-        lab, covariance, moved = _pool(together, dense, boards, between)
-        labs.append(lab)
-        own.append(covariance)
-        vectors.append(moved)
-    count, unknowns = len(members), dense.shape[1]
-    pooled = Together(
-        labs=np.array(labs),
-        own=np.array(own),
-        effect_board=np.repeat(np.arange(count), unknowns),
-        effect_key=np.tile(np.arange(unknowns), count),
-        effect_vector=np.array(vectors).reshape(-1, 3),
-        floor_lab=together.floor_lab,
-        floor_own=together.floor_own,
-        floor_vectors=together.floor_vectors,
-    )
+    between = _board_to_board(together, list(members.values()))
+    # most boards stand for themselves: of one board the mean is the board
+    first = np.array([boards[0] for boards in members.values()])
+    labs, own, moves = together.labs[first], together.own[first] + between, together.moves[first]
+    for i, boards in enumerate(members.values()):
+        if len(boards) > 1:
+            labs[i], own[i], moves[i] = _pool(together, boards, between)
+    pooled = replace(together, labs=labs, own=own, moves=moves)
     return Groups(tuple(members), tuple(tuple(boards) for boards in members.values()), pooled, between)
 
 
-def _dense(together: Together) -> FloatArray:
-    """What each shared unknown does to each board, shape (n, k, 3)."""
-    moved = np.zeros((len(together.labs), len(together.floor_vectors), 3))
-    np.add.at(moved, (together.effect_board, together.effect_key), together.effect_vector)
-    return moved
-
-
-def _pool(
-    together: Together, dense: FloatArray, boards: Sequence[int], between: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _pool(together: Together, boards: Sequence[int], between: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Mean, own covariance and shared moves of one recipe, each board weighed by its own error and the scatter."""
     weights = np.linalg.inv(together.own[boards] + between)
     covariance = np.linalg.inv(weights.sum(axis=0))
     shares = covariance @ weights
     lab = np.einsum("nij,nj->i", shares, together.labs[boards])
-    moved = np.einsum("nij,nkj->ki", shares, dense[boards])
+    moved = np.einsum("nij,nkj->ki", shares, together.moves[boards])
     return lab, covariance, moved
 
 
-def _board_to_board(together: Together, dense: FloatArray, recipes: Sequence[Sequence[int]]) -> FloatArray:
+def _board_to_board(together: Together, recipes: Sequence[Sequence[int]]) -> FloatArray:
     """Covariance of a board from its recipe, errors taken out, leaning on the usual."""
     total, count = np.zeros((3, 3)), 0
     for boards in recipes:
         n = len(boards)
         if n < 2:
             continue
-        of_unknowns = dense[boards] - dense[boards].mean(axis=0)
+        of_unknowns = together.moves[boards] - together.moves[boards].mean(axis=0)
         explained = together.own[boards].mean(axis=0) + np.einsum("nki,nkj->ij", of_unknowns, of_unknowns) / (n - 1)
         total += (n - 1) * (np.cov(together.labs[boards].T) - explained)
         count += n - 1

@@ -30,6 +30,8 @@ MOST_BOARDS: Final = 6
 _SHOWN: Final = 60
 _BELIEVED: Final = 250
 """What the photo may show, and what may be true after it: numbers of draws."""
+_AT_ONCE: Final = 5
+"""Photos shown that are thought through together: small arrays stay near the processor."""
 _BROKEN: Final = 1000.0
 _WORTH: Final = 0.02
 """Growth of the chance below which a photo is called hardly worth taking."""
@@ -139,24 +141,27 @@ def _chances(today: Weighed, then: Weighed, aim: Aim, rng: np.random.Generator) 
     mean = np.concatenate([today.together.labs.ravel(), today.together.floor_lab])
     shown = mean + rng.standard_normal((_SHOWN, size)) @ _root(before - after).T
     rest = rng.standard_normal((_BELIEVED, size)) @ _root(after).T
-    believed = (shown[:, None, :] + rest[None]).reshape(_SHOWN, _BELIEVED, -1, 3)
+    best = np.concatenate([_best(aim, shown[i : i + _AT_ONCE], rest) for i in range(0, _SHOWN, _AT_ONCE)])
+    shares = np.stack([np.mean(best == i, axis=1) for i in range(size // 3 - 1)], axis=1)
+    now = float(shares.mean(axis=0).max())
+    return now, max(now, float(shares.max(axis=1).mean()))  # equal but for rounding where nothing is learned
+
+
+def _best(aim: Aim, shown: FloatArray, rest: FloatArray) -> NDArray[np.intp]:
+    """Which board is the best in each world, shape (photos shown, worlds believed after each)."""
+    believed = (shown[:, None, :] + rest[None]).reshape(len(shown), len(rest), -1, 3)
     boards, floor = believed[:, :, :-1], believed[:, :, -1:]
     scores = aim.score(boards, floor)
     if aim.limits or aim.name == "contrast":
         scores = scores + _BROKEN * ~within(aim, boards, floor)
-    best = np.argmin(scores, axis=2)
-    shares = np.stack([np.mean(best == i, axis=1) for i in range(boards.shape[2])], axis=1)
-    now = float(shares.mean(axis=0).max())
-    return now, max(now, float(shares.max(axis=1).mean()))  # equal but for rounding where nothing is learned
+    return np.asarray(np.argmin(scores, axis=2))
 
 
 def _joint(weighed: Weighed) -> FloatArray:
     """Covariance of all boards and the floor, shape (3n + 3, 3n + 3)."""
     together = weighed.together
     n, k = len(together.labs), len(together.floor_vectors)
-    moved = np.zeros((n, k, 3))
-    np.add.at(moved, (together.effect_board, together.effect_key), together.effect_vector)
-    spread = np.concatenate([np.moveaxis(moved, 1, 0).reshape(k, -1), together.floor_vectors], axis=1)
+    spread = np.concatenate([np.moveaxis(together.moves, 1, 0).reshape(k, -1), together.floor_vectors], axis=1)
     joint: FloatArray = spread.T @ spread
     for i in range(n):
         joint[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] += together.own[i]

@@ -6,6 +6,7 @@ share drawn once for all. For orders among the many that cannot, the differences
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
 from typing import Final
 
@@ -13,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from finishlab.matching.aims import Aim, within
+from finishlab.matching.figures import AT_ONCE, Figures
 from finishlab.matching.simulate import Together, draw_colours
 
-__all__ = ["SURE", "Orders", "ties_of"]
+__all__ = ["SURE", "Orders", "Ties"]
 
 FloatArray = NDArray[np.float64]
 
@@ -46,13 +48,10 @@ class Orders:
     kept: FloatArray | None
     """Each board's probability of keeping the aim's limits, shape (n,); None without any."""
     value: FloatArray
-    slope_shared: FloatArray
-    """How each score moves with the shared unknowns, shape (n, k)."""
-    slope_own: FloatArray
-    """Variance of each score from what the board shares with nobody, shape (n,)."""
+    slopes: Slopes
 
     @classmethod
-    def of(cls, together: Together, aim: Aim, intervals: FloatArray, count: int, seed: int) -> Orders:
+    def of(cls, together: Together, aim: Aim, figures: Figures, count: int, seed: int) -> Orders:
         """Draw and compare.
 
         Parameters
@@ -61,32 +60,29 @@ class Orders:
             Boards and floor.
         aim
             What they are compared for.
-        intervals
-            Score of each board with the ends of its interval, shape (3, n).
+        figures
+            Scores of the boards for this aim.
         count, seed
             Number of draws and their seed.
         """
-        value, low, high = intervals
+        value = figures.value
         kept = _kept(together, aim, seed) if aim.limits or aim.name == "contrast" else None
         order = np.lexsort((value,) if kept is None else (value, kept < 0.5))
-        picks = _may_be_nearest(order, low - (value - low), high)
+        picks = _may_be_nearest(order, figures)
         count = min(count, max(count // 10, _MOST_DRAWS // len(picks)))
         boards, floor = draw_colours(together, picks, count, np.random.default_rng(seed))
         scores = np.stack([_score(aim, each, floor, limited=kept is not None) for each in boards])
         closest = np.zeros(len(value))
         closest[picks] = np.bincount(np.argmin(scores, axis=0), minlength=len(picks)) / count
-        shared, own = _slopes(together, aim)
         drawn = {int(board): row for row, board in enumerate(picks)}
-        return cls(order, drawn, scores, closest, kept, value, shared, own)
+        return cls(order, drawn, scores, closest, kept, value, Slopes(together, aim, order))
 
     def surely_before(self, one: int, two: int) -> bool:
         """Return whether board `one` is nearer than `two` with a probability of `SURE` or more."""
         if one in self.drawn and two in self.drawn:
             nearer = self.scores[self.drawn[one]] < self.scores[self.drawn[two]]
             return bool(np.count_nonzero(nearer) >= SURE * nearer.size)
-        apart = self.slope_shared[one] - self.slope_shared[two]
-        spread = float(np.sqrt(apart @ apart + self.slope_own[one] + self.slope_own[two]))
-        return bool(self.value[two] - self.value[one] >= _SURE_SCORE * spread)
+        return bool(self.value[two] - self.value[one] >= _SURE_SCORE * self.slopes.spread(one, two))
 
     def inseparable(self, most: int = _LEAST_DRAWN) -> dict[int, list[int]]:
         """Return, for each of the first `most` boards, those of them whose order against it is open, by place."""
@@ -114,27 +110,55 @@ def _kept(together: Together, aim: Aim, seed: int, count: int = 200) -> FloatArr
     for first in range(0, n, _MOST_DRAWN):
         picks = np.arange(first, min(first + _MOST_DRAWN, n))
         boards, floor = draw_colours(together, picks, count, rng)
-        out[picks] = within(aim, boards, floor).mean(axis=1)
+        out[picks] = [within(aim, board, floor).mean() for board in boards]
     return out
 
 
-def _may_be_nearest(order: NDArray[np.intp], low: FloatArray, high: FloatArray) -> NDArray[np.intp]:
+def _may_be_nearest(order: NDArray[np.intp], figures: Figures) -> NDArray[np.intp]:
     """Boards whose widened interval reaches below the surest of the first boards, by number; bounded both ways."""
-    reach = float(high[order[:_LEAST_DRAWN]].min())
-    able = order[low[order] <= reach][:_MOST_DRAWN]
-    return np.unique(np.concatenate([able, order[:_LEAST_DRAWN]]))
+    first = order[:_LEAST_DRAWN]
+    reach = float(figures.scores(first)[2].min())
+    able: list[NDArray[np.intp]] = []
+    for start in range(0, len(order), AT_ONCE):
+        part = order[start : start + AT_ONCE]
+        value, low, _ = figures.scores(part)
+        able.append(part[low - (value - low) <= reach])
+        if sum(map(len, able)) >= _MOST_DRAWN:
+            break
+    return np.unique(np.concatenate([np.concatenate(able)[:_MOST_DRAWN], first]))
 
 
-def _slopes(together: Together, aim: Aim) -> tuple[FloatArray, FloatArray]:
-    """How scores move: with the shared unknowns (n, k), and their variance from what each board has alone (n,)."""
-    targets = aim.targets(together.labs, together.floor_lab)
-    slopes = aim.scored_by.slopes(targets, together.labs)
-    of_floor, of_board = slopes[:, :3], slopes[:, 3:]
-    shared = of_floor @ together.floor_vectors.T
-    moved = np.einsum("mi,mi->m", of_board[together.effect_board], together.effect_vector)
-    np.add.at(shared, (together.effect_board, together.effect_key), moved)
-    own = np.einsum("ni,nij,nj->n", of_board, together.own, of_board)
-    return np.hstack([shared, of_floor @ _root(together.floor_own)]), own
+class Slopes:
+    """How scores move with what is unknown, to first order; worked out in the order of places as far as asked for."""
+
+    def __init__(self, together: Together, aim: Aim, order: NDArray[np.intp]) -> None:
+        self._together, self._aim, self._order = together, aim, order
+        count = len(order)
+        self._place = np.empty(count, dtype=np.intp)
+        self._place[order] = np.arange(count)
+        self._known = np.zeros(count // AT_ONCE + 1, dtype=bool)
+        self._floor_root = _root(together.floor_own)
+        self._shared = np.empty((count, len(together.floor_vectors) + 3))
+        self._own = np.empty(count)
+
+    def spread(self, one: int, two: int) -> float:
+        """Return the standard deviation of the difference of two boards' scores."""
+        for board in (one, two):
+            chunk = int(self._place[board]) // AT_ONCE
+            if not self._known[chunk]:
+                self._fill(self._order[chunk * AT_ONCE : (chunk + 1) * AT_ONCE])
+                self._known[chunk] = True
+        apart = self._shared[one] - self._shared[two]
+        return float(np.sqrt(apart @ apart + self._own[one] + self._own[two]))
+
+    def _fill(self, boards: NDArray[np.intp]) -> None:
+        part = self._together.only(boards)
+        slopes = self._aim.scored_by.slopes(self._aim.targets(part.labs, part.floor_lab), part.labs)
+        of_floor, of_board = slopes[:, :3], slopes[:, 3:]
+        shared = of_floor @ part.floor_vectors.T + np.einsum("nki,ni->nk", part.moves, of_board)
+        # shared unknowns first, then the floor's own error
+        self._shared[boards] = np.hstack([shared, of_floor @ self._floor_root])
+        self._own[boards] = np.einsum("ni,nij,nj->n", of_board, part.own, of_board)
 
 
 def _root(covariance: FloatArray) -> FloatArray:
@@ -143,32 +167,34 @@ def _root(covariance: FloatArray) -> FloatArray:
     return root
 
 
-def ties_of(orders: Orders) -> list[range]:
-    """Find the runs of neighbours whose order stays open, and give each run a mark.
+class Ties:
+    """The runs of neighbours whose order stays open, each with a mark; found as far as they are asked for.
 
     A run starts at a board and goes on as long as that board is not surely nearer than the next one. A run inside an
     earlier one is dropped. So a board may stand in two runs without joining their ends: that A and B, and B and C
     cannot be told apart does not tie A with C (a compact display of comparisons, as after Piepho, J. Comput. Graph.
     Stat. 13 (2004) 456).
-
-    Returns
-    -------
-    list
-        For each place the marks of its runs, counted from 1; they follow one another, as runs are met in order.
     """
-    order = orders.order.tolist()
-    boards = len(order)
-    runs: list[tuple[int, int]] = []
-    end = -1
-    for start in range(boards):
+
+    def __init__(self, orders: Orders) -> None:
+        self._orders = orders
+        self._order: list[int] = orders.order.tolist()
+        self._starts: list[int] = []
+        self._ends: list[int] = []
+        self._next = 0
+
+    def at(self, place: int) -> range:
+        """Return the marks of a place's runs, counted from 1; they follow one another, as runs are met in order."""
+        while self._next <= place:
+            self._run_from(self._next)
+            self._next += 1
+        return range(bisect_left(self._ends, place) + 1, bisect_right(self._starts, place) + 1)
+
+    def _run_from(self, start: int) -> None:
+        order, end = self._order, self._ends[-1] if self._ends else -1
         reached = max(end, start)
-        while reached + 1 < boards and not orders.surely_before(order[start], order[reached + 1]):
+        while reached + 1 < len(order) and not self._orders.surely_before(order[start], order[reached + 1]):
             reached += 1
         if reached > max(end, start):
-            runs.append((start, reached))
-            end = reached
-    starts, ends = np.array(runs, dtype=int).reshape(-1, 2).T
-    places = np.arange(boards)
-    first = np.searchsorted(ends, places, side="left") + 1
-    last = np.searchsorted(starts, places, side="right")
-    return [range(a, b + 1) for a, b in zip(first.tolist(), last.tolist(), strict=True)]
+            self._starts.append(start)
+            self._ends.append(reached)

@@ -8,8 +8,9 @@ measuring: each colour normal about its measured mean.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from itertools import islice, takewhile
 from typing import Literal
 
 import numpy as np
@@ -17,13 +18,13 @@ from numpy.typing import NDArray
 
 from finishlab.colorimetry.difference import DeltaE, SignedDifference, describe, signed_difference
 from finishlab.colorimetry.estimate import LabEstimate
-from finishlab.colorimetry.formulas import CIEDE2000
-from finishlab.colorimetry.interval import difference_intervals
 from finishlab.errors import LogbookError
 from finishlab.matching.aims import MATCH, Aim
+from finishlab.matching.figures import AT_ONCE, Figures
 from finishlab.matching.floor import FloorPool, pool_estimates
 from finishlab.matching.next_photo import NextPhoto
-from finishlab.matching.orders import SURE, Orders, ties_of
+from finishlab.matching.orders import SURE, Orders, Ties
+from finishlab.matching.places import Places, Subjects
 from finishlab.matching.simulate import Together, gather
 from finishlab.matching.words import lay_sentence
 from finishlab.quality import Doubt
@@ -39,6 +40,8 @@ __all__ = [
     "rank_together",
     "require_boards",
 ]
+
+FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +125,8 @@ class Ranking:
     """The boards from the closest on, and the floor they are compared with."""
 
     floor: FloorPool
-    boards: tuple[RankedBoard, ...]
+    boards: Sequence[RankedBoard]
+    """By place; each is made when it is looked at (`finishlab.matching.places.Places`), and a slice is a tuple."""
     aim: Aim = MATCH
     light: str = ""
     """The light all of it was photographed in; empty when not told."""
@@ -130,9 +134,43 @@ class Ranking:
     """What one more photo would bring, the best first; empty when the first place is settled."""
 
     @property
+    def numbers(self) -> Sequence[str]:
+        """The boards' numbers by place."""
+        return self.boards.numbers if isinstance(self.boards, Places) else [board.board for board in self.boards]
+
+    def find(self, number: str) -> RankedBoard:
+        """Return a board by its number.
+
+        Raises
+        ------
+        KeyError
+            If it is not ranked.
+        """
+        if isinstance(self.boards, Places):
+            return self.boards.find(number)
+        return {board.board: board for board in self.boards}[number]
+
+    def score_of(self, number: str) -> DeltaE:
+        """Return how far a board is from the aim, by its number; as `find`."""
+        if isinstance(self.boards, Places):
+            return self.boards.score_of(number)
+        found = self.find(number)
+        return found.score or found.delta_e00
+
+    def changed(self, change: Callable[[RankedBoard], RankedBoard]) -> Ranking:
+        """Return the same ranking with each board changed, when it is looked at."""
+        boards = self.boards
+        if not isinstance(boards, Places):
+            return replace(self, boards=tuple(change(board) for board in boards))
+        return replace(self, boards=boards.changed(change))
+
+    @property
     def leaders(self) -> tuple[RankedBoard, ...]:
-        """The first board and those whose order against it stays open."""
-        return tuple(b for b in self.boards if b is self.boards[0] or b.tied_with(self.boards[0]))
+        """The first board and those whose order against it stays open; they follow it place by place."""
+        if not self.boards:
+            return ()
+        first = self.boards[0]
+        return (first, *takewhile(first.tied_with, islice(self.boards, 1, None)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,8 +181,6 @@ class Subject:
     doubts: tuple[Doubt, ...] = ()
     photos: int = 0
     pairs: int = 0
-    colours: tuple[tuple[float, float, float], ...] | None = None
-    """Equal shares of its sampled colours (`finishlab.colorimetry.palette`)."""
     final: bool = True
 
 
@@ -232,49 +268,57 @@ def rank_together(
     """
     if count < 1:
         raise ValueError("a ranking needs at least one draw")
-    joint = together.joint_with_floor()
-    plain = np.array(difference_intervals(together.labs, together.floor_lab, joint))
-    scored = plain
-    if aim.name != "match" or aim.formula != CIEDE2000:
-        targets = aim.targets(together.labs, together.floor_lab)
-        scored = np.array(difference_intervals(together.labs, targets, joint, aim.scored_by))
-    orders = Orders.of(together, aim, scored, count, seed)
-    ties, open_to = ties_of(orders), orders.inseparable()
-    apart = joint[:, :3, :3] + joint[:, 3:, 3:] - joint[:, :3, 3:] - joint[:, 3:, :3]
-    ranked: list[RankedBoard] = []
-    for place, i in enumerate(orders.order.tolist(), start=1):
-        subject, lab = subjects[i], together.labs[i]
-        delta_e00 = _interval(plain[:, i])
-        difference = signed_difference(lab, together.floor_lab)
-        ratio = delta_e00.value / floor.spread_e00 if floor.spread_e00 else None
-        ranked.append(
-            RankedBoard(
-                place=place,
-                board=subject.board,
-                lab=(float(lab[0]), float(lab[1]), float(lab[2])),
-                delta_e00=delta_e00,
-                probability_closest=float(orders.closest[i]),
-                difference=difference,
-                ratio_to_floor_spread=ratio,
-                in_words=describe(difference, delta_e00),
-                ties=ties[place - 1],
-                doubts=subject.doubts,
-                score=_interval(scored[:, i]) if scored is not plain else delta_e00,
-                within_limits=None if orders.kept is None else float(orders.kept[i]),
-                covariance=as_rows(apart[i]),
-                inseparable=tuple(subjects[j].board for j in open_to.get(i, ())),
-                photos=subject.photos,
-                pairs=subject.pairs,
-                final=subject.final,
-            )
+    figures = Figures(together, aim)
+    orders = Orders.of(together, aim, figures, count, seed)
+    told = Subjects.of(subjects)
+    ranked = _Ranked(floor, together, told, figures, orders)
+    numbers = [told.numbers[i] for i in orders.order.tolist()]
+    return Ranking(floor, Places(numbers, ranked.at, ranked.score_at), aim, light)
+
+
+class _Ranked:
+    """Makes ranked boards out of what is known of all of them."""
+
+    def __init__(
+        self, floor: FloorPool, together: Together, subjects: Subjects, figures: Figures, orders: Orders
+    ) -> None:
+        self._floor, self._together, self._subjects = floor, together, subjects
+        self._figures, self._orders = figures, orders
+        self._ties, self._open_to = Ties(orders), orders.inseparable()
+
+    def score_at(self, index: int) -> DeltaE:
+        """Return how far the board at a place is from the aim."""
+        return self._figures.score(int(self._orders.order[index]))
+
+    def at(self, index: int) -> RankedBoard:
+        """Return the board at a place, counted from 0."""
+        orders, figures, i = self._orders, self._figures, int(self._orders.order[index])
+        first = index - index % AT_ONCE
+        figures.need(orders.order[first : first + AT_ONCE])
+        subject, lab, spread = self._subjects[i], self._together.labs[i], self._floor.spread_e00
+        delta_e00 = figures.delta_e00(i)
+        difference = signed_difference(lab, self._together.floor_lab)
+        return RankedBoard(
+            place=index + 1,
+            board=subject.board,
+            lab=(float(lab[0]), float(lab[1]), float(lab[2])),
+            delta_e00=delta_e00,
+            probability_closest=float(orders.closest[i]),
+            difference=difference,
+            ratio_to_floor_spread=delta_e00.value / spread if spread else None,
+            in_words=describe(difference, delta_e00),
+            ties=self._ties.at(index),
+            doubts=subject.doubts,
+            score=delta_e00 if figures.plain_aim else figures.score(i),
+            within_limits=None if orders.kept is None else float(orders.kept[i]),
+            covariance=as_rows(figures.apart(i)),
+            inseparable=tuple(self._subjects.numbers[j] for j in self._open_to.get(i, ())),
+            photos=subject.photos,
+            pairs=subject.pairs,
+            final=subject.final,
         )
-    return Ranking(floor, tuple(ranked), aim, light)
 
 
-def _interval(figures: NDArray[np.float64]) -> DeltaE:
-    return DeltaE(float(figures[0]), float(figures[1]), float(figures[2]))
-
-
-def as_rows(matrix: NDArray[np.float64]) -> tuple[tuple[float, float, float], ...]:
+def as_rows(matrix: FloatArray) -> tuple[tuple[float, float, float], ...]:
     """Return a 3 x 3 matrix as plain tuples."""
     return tuple((float(r[0]), float(r[1]), float(r[2])) for r in matrix)

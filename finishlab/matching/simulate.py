@@ -7,8 +7,9 @@ in the world.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,8 @@ from finishlab.colorimetry.estimate import LabEstimate
 __all__ = ["Together", "draw_colours", "draw_differences", "gather"]
 
 FloatArray = NDArray[np.float64]
+_AT_ONCE: Final = 16
+"""Boards drawn at once."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,12 +35,8 @@ class Together:
     """Means of the boards, shape (n, 3)."""
     own: FloatArray
     """What each board shares with nobody, shape (n, 3, 3)."""
-    effect_board: NDArray[np.intp]
-    """For each shared effect of each board the board's index, ascending, shape (m,)."""
-    effect_key: NDArray[np.intp]
-    """The index of its unknown, shape (m,)."""
-    effect_vector: FloatArray
-    """What one standard deviation of it does, shape (m, 3)."""
+    moves: FloatArray
+    """What one standard deviation of each shared unknown does to each board, shape (n, k, 3)."""
     floor_lab: FloatArray
     floor_own: FloatArray
     floor_vectors: FloatArray
@@ -45,30 +44,15 @@ class Together:
 
     def only(self, picks: NDArray[np.intp]) -> Together:
         """Return some of the boards, by number, with the same floor."""
-        row = np.full(len(self.labs), -1)
-        row[picks] = np.arange(len(picks))
-        of_board = row[self.effect_board]
-        order = np.argsort(of_board, kind="stable")
-        mine = order[of_board[order] >= 0]
-        return replace(
-            self,
-            labs=self.labs[picks],
-            own=self.own[picks],
-            effect_board=of_board[mine],
-            effect_key=self.effect_key[mine],
-            effect_vector=self.effect_vector[mine],
-        )
+        return replace(self, labs=self.labs[picks], own=self.own[picks], moves=self.moves[picks])
 
     def joint_with_floor(self) -> FloatArray:
         """Covariance of each board together with the floor, shape (n, 6, 6)."""
-        n = len(self.labs)
-        joint = np.zeros((n, 6, 6))
-        board = self.own.copy()
-        across = np.zeros((n, 3, 3))
-        vectors, floor = self.effect_vector, self.floor_vectors[self.effect_key]
-        np.add.at(board, self.effect_board, vectors[:, :, None] * vectors[:, None, :])
-        np.add.at(across, self.effect_board, vectors[:, :, None] * floor[:, None, :])
-        joint[:, :3, :3], joint[:, :3, 3:], joint[:, 3:, :3] = board, across, np.swapaxes(across, 1, 2)
+        joint = np.empty((len(self.labs), 6, 6))
+        moved = np.swapaxes(self.moves, 1, 2)
+        across = moved @ self.floor_vectors
+        joint[:, :3, :3] = self.own + moved @ self.moves
+        joint[:, :3, 3:], joint[:, 3:, :3] = across, np.swapaxes(across, 1, 2)
         joint[:, 3:, 3:] = self.floor_own + self.floor_vectors.T @ self.floor_vectors
         return joint
 
@@ -78,31 +62,24 @@ def gather(boards: Sequence[LabEstimate], floor: LabEstimate) -> Together:
     users = Counter(key for board in boards for key in {(e.name, e.scope) for e in board.shared})
     index = {key: i for i, key in enumerate(dict.fromkeys((e.name, e.scope) for e in floor.shared))}
     own = np.array([board.own for board in boards], dtype=np.float64).reshape(-1, 3, 3)
-    where: list[int] = []
-    keys: list[int] = []
-    vectors: list[tuple[float, float, float]] = []
-    alone: list[tuple[int, tuple[float, float, float]]] = []
+    shared: list[tuple[int, int, tuple[float, float, float]]] = []
     for i, board in enumerate(boards):
         for effect in board.shared:
             key = (effect.name, effect.scope)
             if users[key] == 1 and key not in index:
-                alone.append((i, effect.vector))
-                continue
-            where.append(i)
-            keys.append(index.setdefault(key, len(index)))
-            vectors.append(effect.vector)
-    if alone:
-        lone = np.array([vector for _, vector in alone])
-        np.add.at(own, [i for i, _ in alone], lone[:, :, None] * lone[:, None, :])
+                own[i] += np.outer(effect.vector, effect.vector)
+            else:
+                shared.append((i, index.setdefault(key, len(index)), effect.vector))
+    moves = np.zeros((len(boards), len(index), 3))
+    for i, column, vector in shared:
+        moves[i, column] += vector
     floor_vectors = np.zeros((len(index), 3))
     for effect in floor.shared:
         floor_vectors[index[(effect.name, effect.scope)]] += effect.vector
     return Together(
         labs=np.array([board.lab for board in boards], dtype=np.float64).reshape(-1, 3),
         own=own,
-        effect_board=np.array(where, dtype=np.intp),
-        effect_key=np.array(keys, dtype=np.intp),
-        effect_vector=np.array(vectors, dtype=np.float64).reshape(-1, 3),
+        moves=moves,
         floor_lab=np.array(floor.lab),
         floor_own=np.array(floor.own),
         floor_vectors=floor_vectors,
@@ -111,7 +88,7 @@ def gather(boards: Sequence[LabEstimate], floor: LabEstimate) -> Together:
 
 def draw_colours(
     together: Together, picks: NDArray[np.intp], count: int, rng: np.random.Generator
-) -> tuple[FloatArray, FloatArray]:
+) -> tuple[Iterator[FloatArray], FloatArray]:
     """Draw what the true colours of some boards and of the floor may be.
 
     Parameters
@@ -119,43 +96,41 @@ def draw_colours(
     together
         Boards and floor.
     picks
-        Numbers of the boards to draw, ascending, shape (k,).
+        Numbers of the boards to draw, shape (k,).
     count
         Number of draws.
     rng
-        Source of randomness.
+        Source of randomness; it is drawn from until the last board was given.
 
     Returns
     -------
-    boards, floor : ndarray, shapes (k, count, 3) and (count, 3)
-        One column is one way the world may be.
+    boards : iterator of ndarray, shape (count, 3)
+        One for each board. The same place in all of them, and in the floor's, is one way the world may be.
+    floor : ndarray, shape (count, 3)
     """
     unknowns = rng.standard_normal((count, len(together.floor_vectors)))
     floor = together.floor_lab + unknowns @ together.floor_vectors
     floor = floor + rng.standard_normal((count, 3)) @ _root(together.floor_own).T
-    moves = _shared_moves(together, picks, unknowns)
-    roots = _root(together.own[picks])
-    alone = rng.standard_normal((len(picks), count, 3)) @ np.swapaxes(roots, 1, 2)
-    return together.labs[picks, None, :] + moves + alone, floor
+    return _drawn(together, picks, unknowns, rng), floor
+
+
+def _drawn(
+    together: Together, picks: NDArray[np.intp], unknowns: FloatArray, rng: np.random.Generator
+) -> Iterator[FloatArray]:
+    count = len(unknowns)
+    for first in range(0, len(picks), _AT_ONCE):
+        part = picks[first : first + _AT_ONCE]
+        moves = unknowns @ np.moveaxis(together.moves[part], 0, 1).reshape(-1, 3 * len(part))
+        roots = np.swapaxes(_root(together.own[part]), 1, 2)
+        for k, board in enumerate(part):
+            alone = rng.standard_normal((count, 3)) @ roots[k]
+            yield together.labs[board] + moves[:, 3 * k : 3 * k + 3] + alone
 
 
 def draw_differences(together: Together, count: int, rng: np.random.Generator) -> NDArray[np.float32]:
     """Draw the CIEDE2000 of all boards from the floor, shape (n, count); see `draw_colours`."""
     boards, floor = draw_colours(together, np.arange(len(together.labs)), count, rng)
-    return np.asarray(delta_e_00(boards, floor), dtype=np.float32)
-
-
-def _shared_moves(together: Together, picks: NDArray[np.intp], unknowns: FloatArray) -> FloatArray:
-    """How the shared unknowns move some boards, shape (k, count, 3)."""
-    row = np.full(len(together.labs), -1)
-    row[picks] = np.arange(len(picks))
-    of_board = row[together.effect_board]
-    mine = of_board >= 0
-    keys, column = np.unique(together.effect_key[mine], return_inverse=True)
-    vectors = np.zeros((len(picks), len(keys), 3))
-    np.add.at(vectors, (of_board[mine], column), together.effect_vector[mine])
-    moves: FloatArray = unknowns[:, keys] @ vectors
-    return moves
+    return np.stack([np.asarray(delta_e_00(board, floor), dtype=np.float32) for board in boards])
 
 
 def _root(covariance: FloatArray) -> FloatArray:

@@ -109,8 +109,8 @@ def lights_rows(lights: AcrossLights, most: int) -> tuple[list[str], list[list[s
     return head, rows
 
 
-def recipes_rows(recipes: Ranking) -> tuple[list[str], list[list[str]]]:
-    """Return head and rows of the table of recipes."""
+def recipes_rows(recipes: Ranking, most: int | None = None) -> tuple[list[str], list[list[str]]]:
+    """Return head and rows of the table of recipes, or of so many first ones."""
     rows = [
         [
             f"{found.place}",
@@ -119,7 +119,7 @@ def recipes_rows(recipes: Ranking) -> tuple[list[str], list[list[str]]]:
             f"{100 * found.probability_closest:.0f} %",
             found.in_words,
         ]
-        for found in recipes.boards
+        for found in recipes.boards[:most]
     ]
     return ["place", "recipe", "dE00 (95 %)", "closest", "beside the floor"], rows
 

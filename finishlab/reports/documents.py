@@ -88,7 +88,7 @@ def report_document(content: ReportContent, *, page: str, pdf: str | None) -> Do
         light=content.light,
         answer=answer(content.ranking),
         rendered=content.rendered,
-        boards=[board.board for board in content.ranking.boards],
+        boards=list(content.ranking.numbers),
         crops=list(content.crops),
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from abc import abstractmethod
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -14,7 +15,7 @@ from finishlab.records import BoardRecord, FloorSpotRecord
 if TYPE_CHECKING:
     from finishlab.measure import Measurement, Texture  # measuring loads OpenCV; showing its results does not
 
-__all__ = ["BoardRow", "ColourRow", "Lab", "PhotoResult", "SpotRow", "what_it_is"]
+__all__ = ["BoardRow", "BoardRows", "ColourRow", "Lab", "PhotoResult", "SpotRow", "what_it_is"]
 
 Lab = tuple[float, float, float]
 """CIELAB D65 2 degrees."""
@@ -77,6 +78,14 @@ class BoardRow:
     """One line a change, oldest first."""
     light: str | None = None
     """The light of the colour; None where it is of several."""
+
+
+class BoardRows(Mapping[str, BoardRow]):
+    """Boards as rows, by number, that are made when they are looked at."""
+
+    @abstractmethod
+    def purposes(self) -> frozenset[str]:
+        """Return what the boards are for, without making their rows."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 from finishlab.cautions import CAUTIONS as _REGISTRY
@@ -10,7 +11,7 @@ from finishlab.colorimetry.difference import DeltaE
 from finishlab.matching.floor import FEW_SPOTS
 from finishlab.quality import Doubt
 from finishlab.reports.comparison import next_photo_line
-from finishlab.reports.rows import BoardRow, what_it_is
+from finishlab.reports.rows import BoardRow, BoardRows, what_it_is
 
 if TYPE_CHECKING:
     from finishlab.matching.floor import FloorPool
@@ -130,15 +131,20 @@ def floor_line(floor: FloorPool) -> str:
     return f"Floor: {spots}, {colour}; its own spots scatter by dE00 {floor.spread_e00:.1f} about their mean."
 
 
-def doubts_once(ranking: Ranking) -> list[tuple[str, str]]:
-    """Return each doubt once: whom it is about (``"floor"``, ``"B1, B4"``, ``"all boards"``), and its sentence."""
+def doubts_once(ranking: Ranking, most: int | None = None) -> list[tuple[str, str]]:
+    """Return each doubt once: whom it is about (``"floor"``, ``"B1, B4"``, ``"all boards"``), and its sentence.
+
+    With `most`, only the doubts of so many first boards.
+    """
     about: dict[str, list[str]] = {}
     _gather(about, "floor", ranking.floor.doubts)
-    for board in ranking.boards:
+    everyone: list[str] = []
+    for board in islice(ranking.boards, most):
+        everyone.append(board.board)
         _gather(about, board.board, board.doubts)
-    everyone = [board.board for board in ranking.boards]
+    every = "all boards" if len(everyone) == len(ranking.boards) else f"the first {len(everyone)} boards"
     return [
-        ("all boards" if len(everyone) > 1 and who == everyone else ", ".join(who), sentence)
+        (every if len(everyone) > 1 and who == everyone else ", ".join(who), sentence)
         for sentence, who in about.items()
     ]
 
@@ -173,7 +179,7 @@ def next_steps(ranking: Ranking, boards: Mapping[str, BoardRow], missing: Sequen
     first = boards.get(leaders[0].board)
     if first is not None:
         steps += _steps_for(first, missing)
-    if boards and not any(row.record.purpose == "clear-only control" for row in boards.values()):
+    if boards and "clear-only control" not in _purposes(boards):
         steps.append(
             "Finish one board with the topcoat alone and log it with the purpose 'clear-only control': "
             "stain only darkens, so it shows the lightest you can reach."
@@ -183,6 +189,12 @@ def next_steps(ranking: Ranking, boards: Mapping[str, BoardRow], missing: Sequen
         "figure; then prove the recipe on one whole tread (common practice, no source)."
     )
     return steps
+
+
+def _purposes(boards: Mapping[str, BoardRow]) -> frozenset[str]:
+    if isinstance(boards, BoardRows):
+        return boards.purposes()
+    return frozenset(row.record.purpose for row in boards.values())
 
 
 def _steps_for(first: BoardRow, missing: Sequence[str]) -> list[str]:

@@ -7,6 +7,7 @@ wrote is printed as it is, never read as markup.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from itertools import islice
 from typing import TYPE_CHECKING
 
 from finishlab.reports.comparison import (
@@ -100,7 +101,7 @@ def print_ranking(
         console.print(_ranking_table(console, ranking, boards, most))
         if most is not None and len(ranking.boards) > most:
             say(console, f"and {len(ranking.boards) - most} more; --top 0 shows all")
-        if any(board.tied for board in ranking.boards):
+        if any(board.tied for board in islice(ranking.boards, most)):
             say(console, "a, b ...: the photos leave the order of boards that share a letter open")
         say(console, "dE00: CIEDE2000 to the floor with its 95 % interval; closest: chance of being the closest board")
         if ranking.boards[0].within_limits is not None:
@@ -113,13 +114,21 @@ def print_ranking(
         print_table(console, "In every light, the best by its worst light first", lights_rows(lights, most or 20))
         say(console, "moves: dE00 there less dE00 in the first light; metamerism: the index after ISO 18314-4")
     if recipes is not None:
-        print_table(console, "Recipes, each pooled over its boards", recipes_rows(recipes))
+        print_table(console, "Recipes, each pooled over its boards", recipes_rows(recipes, most))
+        if most is not None and len(recipes.boards) > most:
+            say(console, f"and {len(recipes.boards) - most} more; --top 0 shows all")
     print_list(console, "Match or contrast", [choice.in_words for choice in choices])
     print_list(console, "What stays open", inseparable_lines(ranking))
-    doubts = [f"{who}: {sentence}" for who, sentence in doubts_once(ranking)]
-    print_list(console, "Doubts", doubts)
+    doubts = [f"{who}: {sentence}" for who, sentence in doubts_once(ranking, most)]
+    print_list(console, _doubts_title(ranking, most), doubts)
     missing = () if lights is None else lights.missing
     print_list(console, "What to do next", next_steps(ranking, boards, missing), numbered=True)
+
+
+def _doubts_title(ranking: Ranking, most: int | None) -> str:
+    if most is None or len(ranking.boards) <= most:
+        return "Doubts"
+    return f"Doubts of the floor and of the first {'board' if most == 1 else f'{most} boards'}"
 
 
 def print_measurements(console: Console, results: Sequence[PhotoResult]) -> None:

@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Final
+from itertools import islice
+from typing import Final, TypeVar
 
 import numpy as np
 
 from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.table import ColourTable
 from finishlab.errors import LogbookError
-from finishlab.logbook import StoredBoard, StoredMeasurement, StoredPair, StoredSpot
-from finishlab.matching.components import Components, estimate_components
+from finishlab.logbook import LoggedBoard, LoggedBoards, LoggedLook, LoggedPair, StoredMeasurement, StoredSpot
+from finishlab.matching.components import MOST_LOOKED_AT, Components, estimate_components
 from finishlab.matching.evidence import BoardLooks, Look, PlankLooks
 from finishlab.matching.floor import SPREAD_LIMIT, FloorPool, FloorSpot, pool_floor
 from finishlab.matching.guards import (
@@ -24,14 +26,16 @@ from finishlab.matching.guards import (
     told_of_floor,
     told_wet,
 )
+from finishlab.matching.layout import Looks, LooksBuilder, beside
 from finishlab.matching.ranking import Subject
 from finishlab.matching.transport import merge_colours, plank_yardstick
 from finishlab.quality import Doubt, doubt
-from finishlab.records import DAYLIGHT, Light
+from finishlab.records import DAYLIGHT, BoardRecord, Light
 from finishlab.reports.sentences import profile_name
 
 __all__ = [
     "FloorSeen",
+    "all_looks",
     "board_looks",
     "components_of",
     "in_light",
@@ -40,6 +44,7 @@ __all__ = [
     "most",
     "paired_lights",
     "see_floor",
+    "spot_lights",
     "subject_of",
 ]
 
@@ -47,6 +52,8 @@ _NO_TOPCOAT: Final = {None, "", "none", "no", "-"}
 _MOST_COLOURS: Final = 40
 """Planks whose sampled colours are laid together."""
 Colours = tuple[tuple[float, float, float], ...]
+Measured = LoggedLook | StoredMeasurement
+AnyMeasured = TypeVar("AnyMeasured", LoggedLook, StoredMeasurement)
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +92,7 @@ class FloorSeen:
         return replace(pool, colours=rows, colours_e00=plank_yardstick(self.colours))
 
 
-def see_floor(boards: Sequence[StoredBoard], spots: Sequence[StoredSpot], light: Light, *, strict: bool) -> FloorSeen:
+def see_floor(logged: LoggedBoards | None, spots: Sequence[StoredSpot], light: Light, *, strict: bool) -> FloorSeen:
     """Return the floor in a light: its spots, or else the floors photographed beside boards.
 
     Unless `strict`, another light serves where the floor was not measured in this one; a doubt then says so.
@@ -95,21 +102,24 @@ def see_floor(boards: Sequence[StoredBoard], spots: Sequence[StoredSpot], light:
     LogbookError
         ``no-floor`` if strict and the floor was not measured in this light.
     """
-    if lights_of(spots)[light]:
+    if spot_lights(spots)[light]:
         return _floor_of_spots(spots, light)
-    if paired_lights(boards)[light]:
-        return _floor_of_pairs(boards, light)
-    measured = lights_of(spots) or paired_lights(boards)
+    paired = Counter[Light]() if logged is None else paired_lights(logged.boards)
+    if logged is not None and paired[light]:
+        return _floor_of_pairs(logged, light)
+    measured = spot_lights(spots) or paired
     other = most(measured)
     if other is None:
         return FloorSeen(light)
     if strict:
         raise LogbookError("no-floor", f"The floor was not photographed in the light “{light}”.", lights_hint(measured))
-    elsewhere = see_floor(boards, spots, other, strict=True)
-    if elsewhere.planks:
+    elsewhere = see_floor(logged, spots, other, strict=True)
+    if elsewhere.planks or logged is None:
         return elsewhere
-    beside = [pair for board in boards for pair in board.pairs if pair.light == other]
-    planks = [PlankLooks(f"beside, photo {p.photo}", (Look(p.floor.estimate, p.photo),)) for p in beside]
+    pairs = [pair for board in logged.boards for pair in board.pairs if pair.light == other]
+    planks = [
+        PlankLooks(f"beside, photo {p.photo}", (Look(logged.colours.estimate(p.floor_row), p.photo),)) for p in pairs
+    ]
     return replace(elsewhere, planks=tuple(planks))
 
 
@@ -146,52 +156,89 @@ def _floor_of_spots(spots: Sequence[StoredSpot], light: Light) -> FloorSeen:
     )
 
 
-def _floor_of_pairs(boards: Sequence[StoredBoard], light: Light) -> FloorSeen:
+def _floor_of_pairs(logged: LoggedBoards, light: Light) -> FloorSeen:
     floors: list[FloorSpot] = []
-    found: list[StoredMeasurement] = []
+    found: list[LoggedLook] = []
     colours: list[Colours | None] = []
     dates = set()
-    for board in boards:
+    for board in logged.boards:
         for pair in board.pairs:
             if pair.light == light:
-                floors.append(FloorSpot(f"beside {board.number}", (pair.floor.estimate,), pair.floor.doubts))
-                found += [m for m in board.measurements if m.photo == pair.photo]
-                colours.append(pair.floor.colours)
+                estimate = logged.colours.estimate(pair.floor_row)
+                floors.append(FloorSpot(f"beside {board.number}", (estimate,), pair.floor_doubts))
+                found += [look for look in board.looks if look.photo == pair.photo]
+                colours.append(pair.floor_colours)
                 dates.add(board.record.date)
     facts = FloorFacts(dates=tuple(sorted(dates)), strips=_strips(found))
     return FloorSeen(light, tuple(floors), (), None, facts, _greys(found), _colours(colours), _profiles(found))
 
 
-def board_looks(board: StoredBoard, light: Light, floor: FloorSeen) -> BoardLooks:
+def board_looks(logged: LoggedBoards, board: LoggedBoard, light: Light, floor: FloorSeen) -> BoardLooks:
     """Return all looks at a board in a light; the floor beside it in the same photo stays with it."""
+    colour = logged.colours.estimate
+    return BoardLooks(
+        board.number,
+        tuple(
+            Look(colour(row), photo, None if floor_row is None else colour(floor_row))
+            for row, photo, floor_row in _rows_of(board, light, floor)
+        ),
+    )
+
+
+def _rows_of(board: LoggedBoard, light: Light, floor: FloorSeen) -> list[tuple[int, str, int | None]]:
+    """Return each look at a board in a light: the row of its colour, its photo, the row of the floor beside it."""
     pairs = {pair.photo: pair for pair in board.pairs if pair.light == light}
-    looks = []
-    for m in in_light(board.measurements, light):
-        pair = pairs.pop(m.photo, None)
-        looks.append(_look(m.photo, pair, floor) if pair is not None else Look(m.field.estimate, m.photo))
-    looks += [_look(photo, pair, floor) for photo, pair in pairs.items()]
-    return BoardLooks(board.number, tuple(looks))
+    rows: list[tuple[int, str, int | None]] = []
+    for look in in_light(board.looks, light):
+        pair = pairs.pop(look.photo, None)
+        rows.append((look.row, look.photo, None) if pair is None else _paired_rows(pair, floor))
+    return rows + [_paired_rows(pair, floor) for pair in pairs.values()]
 
 
-def _look(photo: str, pair: StoredPair, floor: FloorSeen) -> Look:
+def _paired_rows(pair: LoggedPair, floor: FloorSeen) -> tuple[int, str, int | None]:
     # A photo that was logged as a floor spot too speaks of that floor once, there.
-    spot = (floor.spot_of_photo or {}).get(photo)
-    return Look(pair.board.estimate, photo, None if spot is not None else pair.floor.estimate)
+    spot = (floor.spot_of_photo or {}).get(pair.photo)
+    return pair.board_row, pair.photo, pair.floor_row if spot is None else None
 
 
-def components_of(boards: Sequence[BoardLooks], planks: Sequence[PlankLooks], most_boards: int = 100) -> Components:
+def all_looks(logged: LoggedBoards, boards: Sequence[LoggedBoard], light: Light, floor: FloorSeen) -> Looks:
+    """Return all looks at boards and planks in a light, laid out for weighing."""
+    builder = LooksBuilder()
+    for block, board in enumerate(boards):
+        rows = _rows_of(board, light, floor)
+        for row, photo, _ in rows:
+            builder.add(block, row, photo)
+        for _, photo, floor_row in rows:
+            if floor_row is not None:
+                builder.add(block, floor_row, photo, beside(board.number, photo))
+    row = len(logged.colours)
+    for block, plank in enumerate(floor.planks, start=len(boards)):
+        for look in plank.looks:
+            builder.add(block, row, look.photo, plank.spot)
+            row += 1
+    of_planks = ColourTable.of(look.estimate for plank in floor.planks for look in plank.looks)
+    return builder.build(logged.colours.joined(of_planks), len(boards))
+
+
+def components_of(looks: Looks, planks: Sequence[PlankLooks], most_boards: int = 100) -> Components:
     """Return how planks and photos scatter; the floors beside the first boards count as planks."""
-    beside = [(look.floor,) for board in boards[:most_boards] for look in board.looks if look.floor is not None]
+    colour = looks.colours.estimate
+    near = (looks.block < min(most_boards, looks.boards)) & (looks.plank >= 0)
+    seen_beside = [(colour(int(row)),) for row in looks.rows[near]]
     of_planks = [tuple(look.estimate for look in plank.looks) for plank in planks]
-    repeats = [tuple(look.estimate for look in board.looks) for board in boards if len(board.looks) > 1]
-    return estimate_components([*of_planks, *beside], repeats)
+    of_boards = (looks.block < looks.boards) & (looks.plank < 0)
+    rows, block = looks.rows[of_boards], looks.block[of_boards]
+    _, start, size = np.unique(block, return_index=True, return_counts=True)
+    repeated = ((start[i], start[i] + size[i]) for i in np.flatnonzero(size > 1))
+    repeats = [tuple(colour(int(row)) for row in rows[first:end]) for first, end in islice(repeated, MOST_LOOKED_AT)]
+    return estimate_components([*of_planks, *seen_beside], repeats)
 
 
-def subject_of(board: StoredBoard, light: Light, floor: FloorSeen, pool: FloorPool) -> Subject:
+def subject_of(logged: LoggedBoards, board: LoggedBoard, light: Light, floor: FloorSeen, pool: FloorPool) -> Subject:
     """Return what the ranking is told of a board beside its colour."""
-    found = in_light(board.measurements, light)
+    found = in_light(board.looks, light)
     pairs = [pair for pair in board.pairs if pair.light == light]
-    facts = _facts(board, found)
+    facts = _facts(board.record, found)
     doubts = [*board_guards(facts, floor.facts)]
     doubts += [doubt("greys-differ", strip=f"{number:04d}") for number in _known_apart(floor.greys, _greys(found))]
     profiles = _profiles(found)
@@ -200,17 +247,15 @@ def subject_of(board: StoredBoard, light: Light, floor: FloorSeen, pool: FloorPo
         doubts.append(doubt("profiles-differ", **named))
     if floor.light != light:
         doubts.append(doubt("lights-differ", floor=floor.light, board=light))
-    off = [float(delta_e_00(pair.floor.estimate.lab, pool.lab)) for pair in pairs]
+    off = [float(delta_e_00(logged.colours.labs[pair.floor_row], pool.lab)) for pair in pairs]
     if off and max(off) > max(SPREAD_LIMIT, 3.0 * (pool.spread_e00 or 0.0)):
         doubts.append(doubt("pair-floor-differs", off=round(max(off), 1)))
     known = {d.code for d in doubts}
     doubts += [d for d in _doubts(found) if d.code != "grain-directions-differ" or d.code not in known]
-    colours = next((m.field.colours for m in found if m.field.colours is not None), None)
-    return Subject(board.number, tuple(doubts), len(found), len(pairs), colours, may_be_final(facts))
+    return Subject(board.number, tuple(doubts), len(found), len(pairs), may_be_final(facts))
 
 
-def _facts(board: StoredBoard, found: Sequence[StoredMeasurement]) -> BoardFacts:
-    record = board.record
+def _facts(record: BoardRecord, found: Sequence[LoggedLook]) -> BoardFacts:
     topcoat = None if record.finish is None else record.finish.topcoat
     gloss = None if topcoat is None else topcoat.gloss_gu
     if gloss is None:
@@ -229,17 +274,22 @@ def _facts(board: StoredBoard, found: Sequence[StoredMeasurement]) -> BoardFacts
     )
 
 
-def in_light(measurements: Sequence[StoredMeasurement], light: Light) -> list[StoredMeasurement]:
+def in_light(measured: Iterable[AnyMeasured], light: Light) -> list[AnyMeasured]:
     """Return those taken in a light."""
-    return [m for m in measurements if m.light == light]
+    return [m for m in measured if m.light == light]
 
 
-def lights_of(subjects: Iterable[StoredBoard | StoredSpot]) -> Counter[Light]:
-    """Count in how many of the subjects each light occurs."""
-    return Counter(light for each in subjects for light in {m.light for m in each.measurements})
+def lights_of(boards: Iterable[LoggedBoard]) -> Counter[Light]:
+    """Count in how many of the boards each light occurs."""
+    return Counter(light for each in boards for light in {look.light for look in each.looks})
 
 
-def paired_lights(boards: Sequence[StoredBoard]) -> Counter[Light]:
+def spot_lights(spots: Iterable[StoredSpot]) -> Counter[Light]:
+    """Count in how many of the floor's spots each light occurs."""
+    return Counter(light for each in spots for light in {m.light for m in each.measurements})
+
+
+def paired_lights(boards: Iterable[LoggedBoard]) -> Counter[Light]:
     """Count the photos of board and floor together in each light."""
     return Counter(pair.light for board in boards for pair in board.pairs)
 
@@ -262,33 +312,30 @@ def _colours(found: Iterable[Colours | None]) -> tuple[Colours, ...]:
     return tuple(colours for colours in kept if size and len(colours) == size[0][0])
 
 
-def _grain(found: Iterable[StoredMeasurement]) -> float | None:
+def _grain(found: Iterable[Measured]) -> float | None:
     """Return the mean direction of grain to the strip, degrees; None where none is clear or they disagree."""
-    seen = [m.field.texture.to_strip_deg for m in found if m.field.texture is not None]
-    angles = [angle for angle in seen if angle is not None]
+    angles = [m.grain_deg for m in found if m.grain_deg is not None]
     if len(angles) < 2:
         return angles[0] if angles else None
     turned = np.exp(2j * np.deg2rad(angles)).mean()  # a line has no ends: twice the angle goes once round
     return float(np.rad2deg(np.angle(turned)) / 2) if abs(turned) > 0.7 else None
 
 
-def _doubts(found: Iterable[StoredMeasurement]) -> tuple[Doubt, ...]:
+def _doubts(found: Iterable[Measured]) -> tuple[Doubt, ...]:
     """Return each doubt once, in the order met."""
-    return tuple({(d.code, d.message): d for m in found for d in m.field.doubts}.values())
+    return tuple({(d.code, d.message): d for m in found for d in m.doubts}.values())
 
 
-def _strips(found: Iterable[StoredMeasurement]) -> frozenset[int]:
+def _strips(found: Iterable[Measured]) -> frozenset[int]:
     return frozenset(m.strip_number for m in found if m.strip_number is not None)
 
 
-def _greys(found: Iterable[StoredMeasurement]) -> frozenset[tuple[int, str]]:
-    # What was measured before greys could be learned names no source: it is the nominal print's.
-    known = ((m.strip_number, (m.settings.get("print") or {}).get("key", "nominal")) for m in found)
-    return frozenset((number, str(key)) for number, key in known if number is not None)
+def _greys(found: Iterable[Measured]) -> frozenset[tuple[int, str]]:
+    return frozenset((m.strip_number, m.greys_key) for m in found if m.strip_number is not None)
 
 
-def _profiles(found: Iterable[StoredMeasurement]) -> frozenset[str]:
-    return frozenset(profile_name(m.settings.get("camera_profile")) for m in found)
+def _profiles(found: Iterable[Measured]) -> frozenset[str]:
+    return frozenset(profile_name(m.profile) for m in found)
 
 
 def _known_apart(floor: frozenset[tuple[int, str]], board: frozenset[tuple[int, str]]) -> list[int]:

@@ -92,7 +92,7 @@ class ReportContent:
     @property
     def pictured(self) -> tuple[RankedBoard, ...]:
         """The boards that are drawn, the nearest first."""
-        return self.ranking.boards[:MOST_PICTURED]
+        return tuple(self.ranking.boards[:MOST_PICTURED])
 
     @property
     def told(self) -> Ranking:

@@ -1,0 +1,180 @@
+"""Thousands of colours with their doubts as arrays: what `finishlab.colorimetry.estimate.LabEstimate` holds of one."""
+
+from __future__ import annotations
+
+from array import array
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import chain
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
+
+__all__ = ["ColourTable", "TableBuilder"]
+
+FloatArray = NDArray[np.float64]
+Triple = Sequence[float]
+
+
+@dataclass(frozen=True, slots=True)
+class ColourTable:
+    """Many measured colours."""
+
+    labs: FloatArray
+    """CIELAB, shape (n, 3)."""
+    own: FloatArray
+    """Covariances of the means, common errors left out, shape (n, 3, 3)."""
+    first: NDArray[np.intp]
+    """The shared effects of colour i stand in rows ``first[i]`` up to ``first[i + 1]``; shape (n + 1,)."""
+    name: NDArray[np.int32]
+    """Name of each shared effect's unknown, as its place in `names`, shape (m,)."""
+    scope: NDArray[np.int32]
+    """Its scope, as its place in `scopes`, shape (m,)."""
+    vectors: FloatArray
+    """Change of (L*, a*, b*) when that unknown is one standard deviation up, shape (m, 3)."""
+    names: tuple[str, ...]
+    scopes: tuple[str, ...]
+
+    @classmethod
+    def of(cls, estimates: Iterable[LabEstimate]) -> ColourTable:
+        """Lay out colours in their order."""
+        builder = TableBuilder()
+        for estimate in estimates:
+            shared = estimate.shared
+            effects = [e.name for e in shared], [e.scope for e in shared], [e.vector for e in shared]
+            builder.add(estimate.lab, estimate.own, *effects)
+        return builder.build()
+
+    def __len__(self) -> int:
+        return len(self.labs)
+
+    def estimate(self, row: int) -> LabEstimate:
+        """Return one of the colours."""
+        effects = range(int(self.first[row]), int(self.first[row + 1]))
+        shared = [
+            SharedEffect(self.names[self.name[e]], self.scopes[self.scope[e]], _triple(self.vectors[e]))
+            for e in effects
+        ]
+        one, two, three = (_triple(each) for each in self.own[row])
+        return LabEstimate(_triple(self.labs[row]), (one, two, three), tuple(shared))
+
+    def joined(self, other: ColourTable) -> ColourTable:
+        """Return both tables' colours, the other's behind; an unknown of both is one."""
+        names, name = _merged(self.names, other.names)
+        scopes, scope = _merged(self.scopes, other.scopes)
+        return ColourTable(
+            np.concatenate([self.labs, other.labs]),
+            np.concatenate([self.own, other.own]),
+            np.concatenate([self.first, other.first[1:] + self.first[-1]]),
+            np.concatenate([self.name, name[other.name]]),
+            np.concatenate([self.scope, scope[other.scope]]),
+            np.concatenate([self.vectors, other.vectors]),
+            names,
+            scopes,
+        )
+
+    def effects_of(self, rows: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """Return the shared effects of some colours, in order: at which place of `rows`, and which row they are."""
+        counts = self.first[rows + 1] - self.first[rows]
+        place = np.repeat(np.arange(len(rows)), counts)
+        before = np.concatenate([[0], np.cumsum(counts)[:-1]]).astype(np.intp)
+        return place, np.arange(len(place)) - before[place] + self.first[rows][place]
+
+    def unsound(self) -> int | None:
+        """Return the first row that `LabEstimate` would refuse, None if there is none.
+
+        Refused is what is not finite, and a covariance that is not symmetric and positive semi-definite, up to
+        rounding, by the pivots of its elimination.
+        """
+        whole = self.own.reshape(-1, 9)
+        a, b, c, b2, d, e, c2, e2, f = whole.T
+        with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+            size = np.maximum(1.0, a + d + f)
+            uneven = np.max(np.abs([b - b2, c - c2, e - e2]), axis=0) > 1e-5 * size
+            jitter = 1e-9 * size
+            first, second = a + jitter, d + jitter - b * b / (a + jitter)
+            mixed = e - b * c / first
+            third = f + jitter - c * c / first - mixed * mixed / second
+            sound = (first > 0.0) & (second > 0.0) & (third >= 0.0) & ~uneven
+        finite = np.isfinite(self.labs).all(axis=1) & np.isfinite(whole).all(axis=1)
+        bad = np.flatnonzero(~(finite & sound))
+        return int(bad[0]) if len(bad) else None
+
+
+class TableBuilder:
+    """Takes colours one by one; plain numbers wait in flat buffers, so that thousands leave no objects behind."""
+
+    def __init__(self) -> None:
+        self._labs, self._own, self._vectors = array("d"), array("d"), array("d")
+        self._name, self._scope, self._first = array("i"), array("i"), array("q", [0])
+        self._names: dict[str, int] = {}
+        self._scopes: dict[str, int] = {}
+        self._runs: dict[tuple[str, ...], array[int]] = {}
+
+    def __len__(self) -> int:
+        return len(self._first) - 1
+
+    def add(
+        self, lab: Triple, own: Sequence[Triple], names: Iterable[str], scopes: Iterable[str], vectors: Iterable[Triple]
+    ) -> int:
+        """Add a colour, its shared effects by name, scope and vector; return its row.
+
+        Raises
+        ------
+        TypeError, ValueError
+            If these are not numbers, or not three and three times three of them.
+        """
+        row = len(self)
+        self._labs.extend(lab)
+        for line in own:
+            self._own.extend(line)
+        self._name.extend(self._run(tuple(names)))
+        known = self._scopes
+        self._scope.extend([known.setdefault(scope, len(known)) for scope in scopes])
+        self._vectors.extend(chain.from_iterable(vectors))
+        effects = len(self._name)
+        self._first.append(effects)
+        if (len(self._labs), len(self._own)) != (3 * row + 3, 9 * row + 9):
+            raise ValueError("a colour has three values, and its covariance three times three")
+        if (len(self._scope), len(self._vectors)) != (effects, 3 * effects):
+            raise ValueError("a shared effect has a name, a scope and three values")
+        return row
+
+    def _run(self, names: tuple[str, ...]) -> array[int]:
+        """Return the numbers of names; most colours have the same ones in the same order."""
+        found = self._runs.get(names)
+        if found is None:
+            known = self._names
+            found = self._runs[names] = array("i", [known.setdefault(name, len(known)) for name in names])
+        return found
+
+    def build(self) -> ColourTable:
+        """Return the table."""
+        return ColourTable(
+            _array(self._labs).reshape(-1, 3),
+            _array(self._own).reshape(-1, 3, 3),
+            np.array(self._first, dtype=np.intp),
+            np.array(self._name, dtype=np.int32),
+            np.array(self._scope, dtype=np.int32),
+            _array(self._vectors).reshape(-1, 3),
+            tuple(self._names),
+            tuple(self._scopes),
+        )
+
+
+def _merged(mine: tuple[str, ...], theirs: tuple[str, ...]) -> tuple[tuple[str, ...], NDArray[np.int32]]:
+    """Return the texts of both, each once, and where theirs are among them."""
+    index = {text: i for i, text in enumerate(mine)}
+    moved = np.array([index.setdefault(text, len(index)) for text in theirs], dtype=np.int32)
+    return tuple(index), moved
+
+
+def _array(numbers: array[float]) -> FloatArray:
+    return np.array(numbers, dtype=np.float64)
+
+
+def _triple(values: Any) -> tuple[float, float, float]:  # noqa: ANN401 - an array of three
+    return float(values[0]), float(values[1]), float(values[2])

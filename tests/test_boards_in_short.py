@@ -1,0 +1,245 @@
+"""Boards read in short for ranking: the same figures as read whole, also after changes; invented figures, no photos."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from logbook_makers import DAY, keep, make_photo, measurement
+
+from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
+from finishlab.colorimetry.table import ColourTable, TableBuilder
+from finishlab.errors import LogbookError
+from finishlab.logbook import DirectPair, Logbook, LoggedBoards
+from finishlab.logbook.fast_json import read_json
+from finishlab.logbook.store import DATABASE
+from finishlab.matching.evidence import BoardLooks, Look, PlankLooks, weigh, weigh_looks
+from finishlab.matching.layout import looks_of
+from finishlab.records import BoardRecord, Finish, FloorSpotRecord, Preparation, Topcoat
+from finishlab.workflow.gathering import all_looks, board_looks, components_of, see_floor
+
+FINISH = Finish(Preparation(grits=(80, 120)), topcoat=Topcoat(sheen="matte", gloss_gu=17.0))
+LAMP = "lamp"
+
+
+@pytest.fixture
+def log(tmp_path: Path) -> Iterator[Logbook]:
+    """A logbook with a floor, a board in two lights with a pair, one with a finish, and one that was removed."""
+    with Logbook.open(tmp_path / "log", who="tester") as opened:
+        for i in range(3):
+            opened.add_floor_spot(
+                FloorSpotRecord(f"plank {i}", date=DAY),
+                [measurement(keep(opened, tmp_path, f"f{i}.jpg"), "floor", lightness=56.0 + i)],
+            )
+        paired = measurement(keep(opened, tmp_path, "one.jpg"), "board", "floor", lightness=52.0)
+        pair = DirectPair.of(paired)
+        assert pair is not None
+        opened.add_board(BoardRecord("ash", "walnut", 2, "matte", date=DAY, note="still damp"), [paired], [pair])
+        opened.add_board_photos("B1", [measurement(keep(opened, tmp_path, "lamp.jpg"), lightness=49.0)], light=LAMP)
+        opened.add_board(
+            BoardRecord("oak", date=DAY, finish=FINISH), [measurement(keep(opened, tmp_path, "two.jpg"), strip=None)]
+        )
+        opened.add_board(BoardRecord("ash", date=DAY), [measurement(keep(opened, tmp_path, "three.jpg"))])
+        opened.remove_board("B3")
+        yield opened
+
+
+def same(log: Logbook) -> LoggedBoards:
+    """Hold all boards in short against those read whole; return them."""
+    short = log.boards_in_short()
+    colour = short.colours.estimate
+    for one, whole in zip(short.boards, log.boards(), strict=True):
+        assert (one.number, one.record, one.purpose) == (whole.number, whole.record, whole.record.purpose)
+        assert one.recipe == whole.record.recipe
+        for look, m in zip(one.looks, whole.measurements, strict=True):
+            assert colour(look.row) == m.field.estimate
+            assert (look.photo, look.light, look.strip_number, look.version) == (
+                m.photo,
+                m.light,
+                m.strip_number,
+                m.version,
+            )
+            assert (look.greys_key, look.profile, look.doubts, look.grain_deg) == (
+                m.greys_key,
+                m.profile,
+                m.doubts,
+                m.grain_deg,
+            )
+            assert log.sampled_colours([one.number], look.light) == {one.number: m.field.colours}
+        for pair, stored in zip(one.pairs, whole.pairs, strict=True):
+            assert (colour(pair.board_row), colour(pair.floor_row)) == (stored.board.estimate, stored.floor.estimate)
+            assert (pair.photo, pair.light, pair.delta_e00) == (stored.photo, stored.light, stored.delta_e00)
+            assert (pair.floor_doubts, pair.floor_colours) == (stored.floor.doubts, stored.floor.colours)
+    return short
+
+
+def test_boards_in_short_say_what_whole_ones_say(log: Logbook) -> None:
+    """Colours are equal to the last digit, records and facts the same, and a removed board is not among them."""
+    short = same(log)
+    assert [board.number for board in short.boards] == ["B1", "B2"]
+    assert short.boards[0].pairs[0].board_row == short.boards[0].looks[0].row, "one colour is kept once"
+
+
+def test_a_changed_pair_is_no_longer_its_look(log: Logbook) -> None:
+    """Where the pair's board was measured otherwise than the look of the same photo, both colours are kept."""
+    with sqlite3.connect(log.folder / DATABASE) as other:
+        (text,) = other.execute("SELECT board_result FROM pairs").fetchone()
+        result = json.loads(text)
+        result["estimate"]["lab"][0] += 1.0
+        other.execute("UPDATE pairs SET board_result = ?", [json.dumps(result)])
+    other.close()
+    board = same(log).boards[0]
+    assert board.pairs[0].board_row != board.looks[0].row
+
+
+def test_measuring_again_and_undoing_change_what_is_read_in_short(log: Logbook, tmp_path: Path) -> None:
+    """Figures that were renewed, taken back, edited or logged later are read as they are now."""
+    before = same(log).colours
+    renewed = measurement(make_photo(tmp_path, "one.jpg")[1], "board", "floor", lightness=47.5)
+    log.renew_measurements("B1", [renewed])
+    assert same(log).colours.labs[:, 0].tolist() != before.labs[:, 0].tolist()
+    log.undo()
+    assert same(log).colours.labs.tolist() == before.labs.tolist()
+    log.edit_board("B2", note="dry", light=LAMP)
+    log.add_board(BoardRecord("ash", date=DAY), [measurement(keep(log, tmp_path, "four.jpg"))])
+    assert [board.number for board in same(log).boards] == ["B1", "B2", "B4"]
+
+
+def test_an_archive_gives_back_what_is_read_in_short(log: Logbook, tmp_path: Path) -> None:
+    """Another logbook that took this one in reads the same colours in short."""
+    with Logbook.open(tmp_path / "other") as other:
+        other.take_in(other.checked_dump(log.dump()))
+        # only what can be read without the photos' files is compared
+        assert other.boards_in_short().colours.labs.tolist() == same(log).colours.labs.tolist()
+
+
+@pytest.mark.parametrize(
+    ("broken", "told"),
+    [
+        ({"own_covariance": [[1.0, 5.0, 0.0], [5.0, 1.0, 0.0], [0.0, 0.0, 1.0]]}, "covariance"),
+        ({"lab": [50.0, 8.0]}, "three"),
+        ({"lab": None}, ""),
+        ({"shared": [{"name": "fit-1", "scope": "photo:1", "vector": [1.0]}]}, "effect"),
+    ],
+)
+def test_a_damaged_colour_is_named(log: Logbook, broken: dict[str, object], told: str) -> None:
+    """A colour that cannot be meant stops the reading with a sentence that names its board."""
+    with sqlite3.connect(log.folder / DATABASE) as other:
+        (text,) = other.execute("SELECT result FROM measurements WHERE board_number = 2").fetchone()
+        result = json.loads(text)
+        result["estimate"] |= broken
+        other.execute("UPDATE measurements SET result = ? WHERE board_number = 2", [json.dumps(result)])
+    other.close()
+    with pytest.raises(LogbookError, match="B2") as caught:
+        log.boards_in_short()
+    assert caught.value.code == "logbook-damaged"
+    assert told in caught.value.message
+
+
+def test_text_that_is_no_json_is_a_damaged_logbook(log: Logbook) -> None:
+    """A broken entry is told in a sentence, whatever reads it."""
+    with sqlite3.connect(log.folder / DATABASE) as other:
+        other.execute("UPDATE measurements SET result = '{' WHERE board_number = 2")
+    other.close()
+    with pytest.raises(LogbookError) as caught:
+        log.boards_in_short()
+    assert caught.value.code == "logbook-damaged"
+
+
+def test_half_a_character_pair_is_borne() -> None:
+    """What the fast reader refuses and the standard library bears is read all the same."""
+    assert read_json('{"a": "\\ud800", "b": 0.1}') == {"a": "\ud800", "b": 0.1}
+    with pytest.raises(json.JSONDecodeError):
+        read_json("{")
+
+
+@given(st.floats(allow_nan=False, allow_infinity=False))
+def test_numbers_are_read_exactly(value: float) -> None:
+    """A double comes back as the same double."""
+    assert read_json(json.dumps(value)) == value
+
+
+finite = st.floats(-100, 100)
+triples = st.tuples(finite, finite, finite)
+effects = st.lists(st.builds(SharedEffect, st.sampled_from("abc"), st.sampled_from("xyz"), triples), max_size=4)
+
+
+@given(st.lists(st.tuples(triples, triples, effects), max_size=4), st.integers(0, 4))
+def test_a_table_gives_colours_back(said: list[tuple[tuple[float, ...], ...]], cut: int) -> None:
+    """Colours laid out in a table, or in two that are joined, come out equal."""
+    colours = [LabEstimate.build(np.array(lab), np.diag(np.square(own)), shared) for lab, own, shared in said]  # type: ignore[arg-type]  # effects
+    whole = ColourTable.of(colours)
+    for table in (whole, ColourTable.of(colours[:cut]).joined(ColourTable.of(colours[cut:]))):
+        assert [table.estimate(row) for row in range(len(table))] == colours
+        assert table.unsound() is None
+
+
+@given(st.tuples(triples, triples, triples), st.sampled_from([None, float("nan"), float("inf")]))
+def test_a_table_refuses_what_an_estimate_refuses(own: tuple[tuple[float, ...], ...], odd: float | None) -> None:
+    """What is unsound in a table is what cannot be a `LabEstimate`."""
+    rows = own if odd is None else ((odd, *own[0][1:]), own[1], own[2])
+    for each in (rows, np.array(rows) @ np.array(rows).T):
+        builder = TableBuilder()
+        builder.add((50.0, 0.0, 0.0), (np.eye(3)).tolist(), [], [], [])
+        builder.add((50.0, 0.0, 0.0), np.array(each).tolist(), [], [], [])
+        matrix = tuple(tuple(row) for row in np.array(each).tolist())
+        try:
+            LabEstimate((50.0, 0.0, 0.0), matrix)  # type: ignore[arg-type]  # three rows of three
+            sound = True
+        except ValueError:
+            sound = False
+        assert builder.build().unsound() == (None if sound else 1)
+
+
+def test_looks_laid_out_are_the_looks_as_objects(log: Logbook, tmp_path: Path) -> None:
+    """Weighed from the logbook's arrays, boards and floor are what the same looks give one by one."""
+    log.add_board_photos("B2", [measurement(keep(log, tmp_path, "again.jpg"), lightness=51.0)])
+    logged, spots, whole = log.boards_in_short(), log.floor_spots(), log.boards()
+    floor = see_floor(logged, spots, "daylight", strict=True)
+    laid_out = all_looks(logged, logged.boards, "daylight", floor)
+    components = components_of(laid_out, floor.planks)
+    boards = [
+        BoardLooks(
+            board.number,
+            tuple(
+                Look(
+                    m.field.estimate,
+                    m.photo,
+                    next((pair.floor.estimate for pair in board.pairs if pair.photo == m.photo), None),
+                )
+                for m in board.measurements
+                if m.light == "daylight"
+            ),
+        )
+        for board in whole
+    ]
+    planks = [
+        PlankLooks(spot.record.spot or spot.number, tuple(Look(m.field.estimate, m.photo) for m in spot.measurements))
+        for spot in spots
+    ]
+    assert [board_looks(logged, board, "daylight", floor) for board in logged.boards] == boards
+    one, two = weigh_looks(laid_out, components), weigh(boards, planks, components)
+    np.testing.assert_allclose(one.together.labs, two.together.labs, rtol=1e-12)
+    np.testing.assert_allclose(one.difference_covariance(), two.difference_covariance(), rtol=1e-9)
+    assert components == components_of(looks_of(boards, planks), planks)
+
+
+def test_a_photo_of_spot_and_board_counts_once(log: Logbook, tmp_path: Path) -> None:
+    """The floor in a photo that was logged as a spot too is not seen a second time beside the board."""
+    both = measurement(keep(log, tmp_path, "both.jpg"), "board", "floor", lightness=53.0)
+    pair = DirectPair.of(both)
+    assert pair is not None
+    log.add_floor_spot(FloorSpotRecord("plank 9", date=DAY), [both])
+    log.add_board(BoardRecord("ash", date=DAY), [replace(both)], [pair])
+    logged = log.boards_in_short()
+    floor = see_floor(logged, log.floor_spots(), "daylight", strict=True)
+    assert [look.floor for look in board_looks(logged, logged.boards[-1], "daylight", floor).looks] == [None]
+    looks = all_looks(logged, logged.boards, "daylight", floor)
+    assert np.count_nonzero(looks.plank >= 0) == 4 + 1, "four spots, and the floor beside B1"
