@@ -110,14 +110,22 @@ def sweep(data: Record, what: str) -> list[dict[str, Any]]:
     for at in dict.fromkeys(r["at"] for r in whole if r["what"] == what):
         here = [r for r in whole if r["what"] == what and r["at"] == at]
         good = [r for r in here if not r["refused"]]
-        moved = [abs(r["value"] - base[r["seed"]]) for r in good if r["seed"] in base]
+        moved = {
+            stacked: [
+                abs(r["value"] - base[r["seed"]])
+                for r in good
+                if r["seed"] in base and (r["camera"] == STACKED) is stacked
+            ]
+            for stacked in (False, True)
+        }
         errors = beyond(good)
         out.append(
             {
                 "at": at,
                 "error": mean(errors),
                 "p95": float(np.percentile(errors, 95)) if len(errors) else float("nan"),
-                "moved": mean(moved),
+                "moved": mean(moved[False] + moved[True]),
+                "moved_filtered": mean(moved[False]),
                 "truth": mean(from_truth(good)),
                 "photos": len(here),
                 "refused": len(here) - len(good),
