@@ -12,10 +12,12 @@ from finishlab.demo.render import render_scene
 from finishlab.demo.scene import Scene
 from finishlab.demo.spectral import Material, finish
 from finishlab.errors import ExitCode, QualityError
-from finishlab.imaging.lost_channel import lost_channel
+from finishlab.imaging.lost_channel import LostChannel, lost_channel
 from finishlab.imaging.pixels import LinearImage, PhotoInfo
 from finishlab.measure import GreyArea, PixelRect, measure, measure_by_hand
 from finishlab.measure.flow import Inspection
+from finishlab.measure.judgement import judge_field
+from finishlab.quality import Doubt
 
 STACKED = "Sigma SDMerill (NPL)"
 """The camera whose matrix multiplies an error of white most."""
@@ -76,16 +78,27 @@ def test_no_place_has_lost_nothing() -> None:
     assert lost_channel(photo_of(np.zeros((4, 4, 3), np.uint8)), np.empty((0, 2))).share == 0.0
 
 
-def test_a_board_without_blue_is_refused() -> None:
-    """A rendered board whose blue is cut off in more than 10 % is refused, with the channel and what to do."""
+@pytest.mark.parametrize(("share", "beside", "refused"), [(0.41, 0.0, True), (0.39, 0.0, False), (0.6, 0.3, False)])
+def test_a_board_without_blue_is_refused(share: float, beside: float, refused: bool) -> None:
+    """Where over 40 % of a board, beyond what the floor has lost too, holds no blue it is refused with what to do."""
+    seen = taken(warm(0.95))
+    view, estimate = seen.views["board"], seen.measurement.fields["board"].estimate
+
+    def judged() -> list[Doubt]:
+        lost = LostChannel(share, "blue")
+        return judge_field("board", view.image, view.surface, estimate, seen.correction, lost, beside)
+
+    if not refused:
+        assert "colour-lost" in {each.code for each in judged()}
+        return
     with pytest.raises(QualityError, match="holds no blue at all") as caught:
-        taken(warm(0.94))
+        judged()
     assert (caught.value.code, caught.value.exit_code) == ("colour-lost", ExitCode.QUALITY)
     assert "whiter light" in caught.value.hint
 
 
 def test_a_little_lost_is_doubted() -> None:
-    """Below 10 % the figure stands, with a doubt that names share and channel."""
+    """Where a few per cent are lost the figure stands, with a doubt that names share and channel."""
     found = taken(warm(0.95)).measurement.fields["board"]
     told = [d for d in found.doubts if d.code == "colour-lost"]
     assert len(told) == 1

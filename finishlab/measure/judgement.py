@@ -27,7 +27,7 @@ _PAPER: Final = (0.20, 0.04)
 """Linear value of the paper below which a photo is dark, and too dark: noise and the 8 bit steps take over."""
 _SMALL_PX: Final = 300.0
 _CLIPPED: Final = (0.002, 0.02)
-_LOST: Final = (0.002, 0.10)
+_LOST: Final = (0.002, 0.40)
 """Share of the surface in which a channel holds nothing that is doubtful, and by how much it may exceed that of the
 surface beside it before it is refused: what both have lost alike cancels in their difference. See decision 15."""
 _GLARE: Final = (0.02, 0.40)
