@@ -55,7 +55,7 @@ def block_means(blocks: ChromaBlocks, rgb: np.ndarray) -> np.ndarray:
 
 
 @pytest.mark.parametrize("subsampling", ["4:4:4", "4:2:2", "4:2:0"])
-@pytest.mark.parametrize("quality", [40, 60, 75, 85])
+@pytest.mark.parametrize("quality", [40, 60, 75, 80])
 def test_the_limits_of_a_block_hold_its_mean(quality: int, subsampling: str) -> None:
     """What was saved lies between the limits read from the file, which are one step apart or a code more."""
     pixels = mottled()
@@ -72,12 +72,12 @@ def test_the_limits_of_a_block_hold_its_mean(quality: int, subsampling: str) -> 
     assert width.max() <= max(step, 1.0) + step
 
 
-@pytest.mark.parametrize("quality", [75, 87, 89])
+@pytest.mark.parametrize("quality", [65, 75, 80])
 def test_limits_of_chroma_at_full_size_lie_about_its_mean(quality: int) -> None:
     """With chroma at full size the middle between the limits is off by less than 0.1 codes on average.
 
-    Steps of half a code, as at quality 87 to 89, meet halves that the decoder rounds up: taken either way they would
-    move every mean by a quarter of a code.
+    Steps of one and a half codes, as at quality 65, meet halves that the decoder rounds up: taken either way they would
+    move the means.
     """
     rng = np.random.default_rng(5)
     off = []
@@ -111,6 +111,7 @@ def test_reading_a_photo_brings_its_blocks(tmp_path: Path) -> None:
     kept = {
         "coarse.jpg": encode_jpeg(pixels, 60),
         "fine.jpg": encode_jpeg(pixels, 95),
+        "as cameras save.jpg": encode_jpeg(pixels, 85),
         "grey.jpg": saved(pixels[..., 0], "JPEG", quality=60),
         "plain.png": saved(pixels, "PNG"),
     }

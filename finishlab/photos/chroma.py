@@ -19,9 +19,9 @@ __all__ = ["chroma_blocks"]
 
 _BLOCK: Final = 8
 """Side of a JPEG block in pixels (ISO/IEC 10918-1); the smallest scale of decoding makes each one pixel."""
-_LEAST_STEP: Final = 0.5
-"""Step of the mean chroma, in codes, below which the file is not decoded once more: quality 90 and above of the usual
-tables. The decoder's own rounding is then the coarser one, and grain spreads most of it."""
+_LEAST_STEP: Final = 0.85
+"""Step of the mean chroma, in codes, below which the file is not decoded once more: quality 81 and above of the usual
+tables, as cameras save. There it brings next to nothing (see decision 16) and would cost as much as the photo."""
 
 
 def chroma_blocks(data: bytes, decoded: tuple[int, int], orientation: int = 1) -> ChromaBlocks | None:
