@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from finishlab.logbook.exchange.dump import Row
-from finishlab.logbook.exchange.sides import LETTERS
+from finishlab.logbook.exchange.sides import BY_LETTER, CAMERA, LABEL
 from finishlab.records.stair_names import level_code, level_title, parse_level
 
 __all__ = ["Keys", "renamed", "renamed_subject"]
@@ -15,10 +15,8 @@ __all__ = ["Keys", "renamed", "renamed_subject"]
 Keys = Mapping[str, Mapping[Any, Any]]
 """Table -> the archive's key -> the logbook's."""
 
-_LABEL: Final = re.compile(r"([BFRC])([0-9]{1,9})")
 _LEVEL: Final = re.compile(r"(?:flight|landing) [0-9]{1,9}")
 _PART: Final = re.compile(r"(L?[0-9]{1,9})\.([A-Z]+[0-9]+[A-Z]?)")
-_CAMERA: Final = re.compile(r"camera ([0-9]{1,9})")
 _NAMING: Final[Mapping[str, str]] = {
     "can_number": "batches",
     "batch_number": "batches",
@@ -56,11 +54,10 @@ def renamed_subject(name: str, keys: Keys) -> str:
         return level_title(_level(name, keys))
     if part := _PART.fullmatch(name):
         return f"{level_code(_level(part[1], keys))}.{part[2]}"
-    if camera := _CAMERA.fullmatch(name):
+    if camera := CAMERA.fullmatch(name):
         return f"camera {_key('camera_profiles', camera[1], keys)}"
-    if label := _LABEL.fullmatch(name):
-        table = next(each for each, letter in LETTERS.items() if letter == label[1])
-        return f"{label[1]}{_key(table, label[2], keys)}"
+    if label := LABEL.fullmatch(name):
+        return f"{label[1]}{_key(BY_LETTER[label[1]], label[2], keys)}"
     return name
 
 

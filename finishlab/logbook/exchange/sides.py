@@ -10,12 +10,13 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Iterable, Mapping
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from typing import Any, Final, Literal
 
 from finishlab.logbook.exchange.dump import Row
 
-__all__ = ["LETTERS", "Side", "Thing", "Word", "word_on"]
+__all__ = ["BY_LETTER", "CAMERA", "LABEL", "LETTERS", "Side", "Thing", "Word", "word_on"]
 
 LETTERS: Final[Mapping[str, str]] = {"boards": "B", "floor_spots": "F", "recipes": "R", "batches": "C"}
 """Tables whose rows people call by a letter and a number."""
@@ -25,10 +26,12 @@ Mark = tuple[dt.datetime, str]
 """A change of a thing: its moment and kind."""
 Word = Literal["same", "theirs", "ours", "both"]
 
-_BY_LETTER: Final = {letter: table for table, letter in LETTERS.items()}
-_LABEL: Final = re.compile(r"([BFRC])([0-9]{1,9})")
+BY_LETTER: Final = {letter: table for table, letter in LETTERS.items()}
+LABEL: Final = re.compile(r"([BFRC])([0-9]{1,9})")
+"""Subject of the history of such a row."""
+CAMERA: Final = re.compile(r"camera ([0-9]{1,9})")
+"""Subject of the history of a camera's profile, by its key."""
 _STRIP: Final = re.compile(r"strip ([0-9]{1,9})")
-_CAMERA: Final = re.compile(r"camera ([0-9]{1,9})")
 _OWN: Final = frozenset({*LETTERS, "flights", "parts", "part_events"})
 STANDARD: Final[Thing] = ("approvals", "standard")
 
@@ -37,10 +40,8 @@ STANDARD: Final[Thing] = ("approvals", "standard")
 class Side:
     """What one of the two knows, in its own keys."""
 
-    marks: dict[Thing, set[Mark]] = field(default_factory=dict)
-    """What was changed of each thing."""
-    entries: dict[Thing, list[tuple[Mark, int]]] = field(default_factory=dict)
-    """The same with the numbers of the history's entries."""
+    changes: dict[Thing, dict[Mark, list[int]]] = field(default_factory=dict)
+    """What was changed of each thing, with the numbers of the history's entries."""
     taken_out: dict[Thing, set[str]] = field(default_factory=dict)
     """Hashes of photos whose measurements once were taken out of a thing."""
     _events: dict[tuple[int, dt.datetime], int] = field(default_factory=dict)
@@ -56,11 +57,14 @@ class Side:
                 continue  # said of a row, not done to it
             mark = (row["made"], row["what"])
             for thing in _things(row, profiles):
-                side.marks.setdefault(thing, set()).add(mark)
-                side.entries.setdefault(thing, []).append((mark, row["id"]))
+                side.changes.setdefault(thing, {}).setdefault(mark, []).append(row["id"])
                 gone = (row["before"] or {}).get("measurements") or ()
                 side.taken_out.setdefault(thing, set()).update(each["photo_sha256"] for each in gone)
         return side
+
+    def marks(self, thing: Thing) -> AbstractSet[Mark]:
+        """Return what was changed of a thing."""
+        return self.changes.get(thing, {}).keys()
 
     def thing_of(self, table: str, row: Row) -> Thing | None:
         """Return what a row belongs to; None for what is never changed, such as a photo."""
@@ -79,7 +83,7 @@ class Side:
         return (table, (row["camera"], row["light"])) if table == "camera_profiles" else None
 
 
-def word_on(theirs: set[Mark], ours: set[Mark]) -> Word:
+def word_on(theirs: AbstractSet[Mark], ours: AbstractSet[Mark]) -> Word:
     """Return whose state of a thing is the newer one; ``"both"`` where each side changed it since they parted."""
     if theirs == ours:
         return "same"
@@ -91,11 +95,11 @@ def word_on(theirs: set[Mark], ours: set[Mark]) -> Word:
 def _things(change: Row, profiles: Mapping[int, tuple[str, str]]) -> list[Thing]:
     """Return what a change is about; a measurement of a part can be about several events."""
     subject = change["subject"]
-    if label := _LABEL.fullmatch(subject):
-        return [(_BY_LETTER[label[1]], int(label[2]))]
+    if label := LABEL.fullmatch(subject):
+        return [(BY_LETTER[label[1]], int(label[2]))]
     if strip := _STRIP.fullmatch(subject):
         return [("strips", int(strip[1]))]
-    if camera := _CAMERA.fullmatch(subject):
+    if camera := CAMERA.fullmatch(subject):
         return [("camera_profiles", profiles.get(int(camera[1])))]
     return [STANDARD] if subject == STANDARD[1] else _of_stair((change["before"] or {}) | (change["after"] or {}))
 

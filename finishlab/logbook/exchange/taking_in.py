@@ -51,6 +51,8 @@ _ONE_HOLDS: Final[Mapping[str, str]] = {"approvals": "ended", "strip_greys": "en
 """Tables of which one row holds at a time, and the column that says since when a row holds no longer."""
 _DELETED: Final = frozenset({"measurements", "pairs"})
 """Tables whose rows are taken out; of all others a row is marked as removed."""
+_TELLING: Final = ("changes", "part_events", "camera_profiles")
+"""Tables that say what each side knows of things."""
 _LOGBOOK: Final = "logbook"
 """The history's name for the whole logbook."""
 
@@ -72,6 +74,8 @@ class TakenIn:
 @dataclass(slots=True)
 class _Merge:
     session: Session
+    known: Mapping[str, list[Row]]
+    """The logbook's rows of `_TELLING`, as they were before."""
     mine: Side
     theirs: Side
     result: TakenIn = field(default_factory=TakenIn)
@@ -95,7 +99,7 @@ class _Merge:
         here = self.here(thing)
         if here in self.fresh:
             return "theirs"
-        word = word_on(self.theirs.marks.get(thing, set()), self.mine.marks.get(here, set()))
+        word = word_on(self.theirs.marks(thing), self.mine.marks(here))
         if word == "both":
             self.parted[here] = thing
         return word
@@ -109,12 +113,9 @@ def take_in(session: Session, dump: CheckedDump, who: str) -> TakenIn:
     LogbookError
         ``"archive-damaged"``; the transaction must then be given up.
     """
-    known = {name: _read(session, name) for name in ("changes", "part_events", "camera_profiles")}
-    merge = _Merge(
-        session,
-        Side.of(known["changes"], known["part_events"], known["camera_profiles"]),
-        Side.of(*(dump.tables[name] for name in ("changes", "part_events", "camera_profiles"))),
-    )
+    known = {name: _read(session, name) for name in _TELLING}
+    mine, theirs = (Side.of(*(tables[name] for name in _TELLING)) for tables in (known, dump.tables))
+    merge = _Merge(session, known, mine, theirs)
     changes = _table("changes")
     # What was measured in an event comes after it, though no column says so.
     for each in sorted(TABLES, key=lambda table: table.name in _DELETED):
@@ -141,7 +142,7 @@ def _read(session: Session, name: str) -> list[Row]:
 def _join(merge: _Merge, into: Table, rows: list[Row]) -> None:
     """Join one table; the tables it names are joined already."""
     (key,) = [column.name for column in into.primary_key.columns]
-    mine_rows = _read(merge.session, into.name)
+    mine_rows = merge.known[into.name] if into.name in merge.known else _read(merge.session, into.name)
     there = dict(zip(_identities(into, mine_rows), mine_rows, strict=True))
     taken = {row[key] for row in mine_rows}
     keys = merge.keys.setdefault(into.name, {})
@@ -257,9 +258,10 @@ def _note(merge: _Merge, who: str, *, used: bool) -> None:
         note_change(session, who, "import", new, after={"number_in_archive": old})
     for thing, rows in merge.kept.items():
         label = _label(session, thing)
-        known = merge.mine.marks.get(thing, set())
-        told = merge.theirs.entries.get(merge.parted[thing], [])
-        entries = [merge.keys["changes"][number] for mark, number in told if mark not in known]
+        known = merge.mine.marks(thing)
+        told = merge.theirs.changes.get(merge.parted[thing], {})
+        unknown = sorted(number for mark, numbers in told.items() if mark not in known for number in numbers)
+        entries = [merge.keys["changes"][number] for number in unknown]
         note_change(session, who, "import", label, after={"not_taken": rows, "entries": entries})
         result.kept.append(label)
     result.renewed = list(dict.fromkeys(_label(session, thing) for thing in merge.renewed))
