@@ -26,6 +26,7 @@ __all__ = [
     "Paper",
     "PrintModel",
     "Rect",
+    "Screen",
     "StripGeometry",
     "Tag",
     "new_strip_number",
@@ -100,6 +101,22 @@ class GreyPatch:
 
 
 @dataclass(frozen=True, slots=True)
+class Screen:
+    """Straight lines of pure black on bare paper: a grey that geometry fixes, whatever the printer makes of greys.
+
+    The lines run along y, evenly spaced, beginning half a gap inside `rect`.
+    """
+
+    coverage: float
+    """Share of the area that is inked, 0..1: line width over pitch."""
+    pitch: float
+    """From line to line, millimetres."""
+    rect: Rect
+    sample: Rect
+    """The interior that is read."""
+
+
+@dataclass(frozen=True, slots=True)
 class PrintModel:
     """What a DeviceGray value becomes on paper, as luminous reflectance factor.
 
@@ -132,6 +149,7 @@ class StripGeometry:
     ruler: Rect
     number_text: Rect
     fields: dict[FieldName, Rect]
+    screens: tuple[Screen, ...] = ()
 
     DIGITS: int = 40
     """Values one tag can carry: tag id = role * DIGITS + value, within a family of 250."""
