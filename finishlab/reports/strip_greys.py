@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 __all__ = ["greys_document", "print_greys", "remeasured_document"]
 
-_FROM = {"typed": "readings of an instrument", "photo": "a photo with known greys", "nominal": "a usual print"}
+_FROM = {"typed": "readings of an instrument", "photo": "a photo with known greys", "usual": "a usual print"}
 
 
 def greys_document(now: Iterable[StripGreys], before: Iterable[StripGreys] = ()) -> dict[str, Any]:
