@@ -58,9 +58,9 @@ def _grey_raster(number: int, per_mm: int) -> np.ndarray:
         row = np.arange(rows.stop - rows.start) * side // (rows.stop - rows.start)
         column = np.arange(columns.stop - columns.start) * side // (columns.stop - columns.start)
         grey[rows, columns] = cells[np.ix_(row, column)]
-    for mm in range(int(STRIP.ruler.width) + 1):
-        high = STRIP.ruler.height * (1.0 if mm % 10 == 0 else 0.75 if mm % 5 == 0 else 0.5)
-        grey[box(Rect(STRIP.ruler.x + mm - 0.1, STRIP.ruler.y, 0.2, high))] = 0.0
+    for screen in STRIP.screens:
+        for line in screen.lines():
+            grey[box(line)] = 0.0
     rows, columns = box(STRIP.number_text)
     ink = letter_mask(
         f"strip {number}   board edge above, floor edge below",
