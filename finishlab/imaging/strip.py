@@ -251,7 +251,7 @@ _DOT: Final = 25.4 / 300
 """Lines begin and end on this grid, mm: every second dot of a printer of 600 to the inch, which prints all alike."""
 _SCREEN: Final = 96
 """Width of a screen in dots: whole lines at each pitch."""
-_LINES: Final = ((3, 12), (4, 8), (6, 12), (12, 16), (13, 16), (9, 12), (8, 16), (2, 8))
+_LINES: Final = ((3, 12), (4, 8), (6, 12), (12, 16), (13, 16), (9, 12), (8, 16), (2, 16))
 """Width and pitch of each screen's lines in dots, from the ends of the strip inwards.
 
 The narrowest gap, 0.17 mm, stays open where ink grows by 0.06 mm an edge. Equal coverage at several pitches tells ink
