@@ -269,7 +269,7 @@ def _screens(slot: Rect, width: float) -> tuple[Screen, ...]:
             half_gap = (pitch - line) / 2
             on_grid = (round(place / _DOT + half_gap) - half_gap) * _DOT
             rect = Rect(on_grid, slot.y + 0.8, wide, high)
-            screens.append(Screen(line / pitch, pitch * _DOT, rect, rect.inset(16 * _DOT, 1.6)))
+            screens.append(Screen(line / pitch, pitch * _DOT, rect, rect.inset(8 * _DOT, 0.9)))
     return tuple(screens)
 
 
