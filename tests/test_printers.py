@@ -17,12 +17,14 @@ from PIL import Image, ImageOps
 from published_ramps import MEASURED, PROFILES, measured_ramp, profile_ramp
 from scipy.optimize import minimize_scalar
 
+from finishlab.colorimetry.spaces import lightness_of_reflectance as lightness
+from finishlab.colorimetry.spaces import reflectance_of_lightness as luminance
 from finishlab.colorimetry.spaces import srgb_to_linear
 from finishlab.demo import paper
 from finishlab.demo.camera import Film, Tone, balanced_raw, random_film
 from finishlab.demo.chance import random_scene
 from finishlab.demo.paper import PrintedStrip, paper_share, solid_share
-from finishlab.demo.printers import PRINTERS, Printer, lightness, luminance, random_printer, with_gain
+from finishlab.demo.printers import PRINTERS, Printer, random_printer, with_gain
 from finishlab.demo.render import render_linear
 from finishlab.demo.scene import Scene
 from finishlab.demo.view import Light, View, homography, project

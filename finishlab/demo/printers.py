@@ -14,25 +14,13 @@ from typing import Final, Literal
 
 import numpy as np
 
-from finishlab.colorimetry.spaces import srgb_to_linear
+from finishlab.colorimetry.spaces import lightness_of_reflectance, reflectance_of_lightness, srgb_to_linear
 
-__all__ = ["PRINTERS", "Printer", "lightness", "luminance", "random_printer", "with_gain"]
+__all__ = ["PRINTERS", "Printer", "random_printer", "with_gain"]
 
 Kind = Literal["managed", "half-tone"]
 
 _RAMP: Final = np.linspace(0.0, 1.0, 101)
-
-
-def lightness(reflectance: np.ndarray | float) -> np.ndarray:
-    """Return L* of luminous reflectance factors (ISO/CIE 11664-4), same shape."""
-    y = np.asarray(reflectance, dtype=float)
-    return np.where(y > (6 / 29) ** 3, 116.0 * np.cbrt(y) - 16.0, y * (29 / 3) ** 3)
-
-
-def luminance(l_star: np.ndarray | float) -> np.ndarray:
-    """Return the luminous reflectance factor of L* (ISO/CIE 11664-4), same shape."""
-    value = np.asarray(l_star, dtype=float)
-    return np.where(value > 8.0, ((value + 16.0) / 116.0) ** 3, value * (3 / 29) ** 3)
 
 
 def with_gain(area: np.ndarray, gain: float) -> np.ndarray:
@@ -114,7 +102,7 @@ class Printer:
         if not self.wiggles:
             return np.asarray(plain)
         turns = sum(size * np.sin((k + 2) * np.pi * g) for k, size in enumerate(self.wiggles))
-        return luminance(lightness(plain) + turns)
+        return np.asarray(reflectance_of_lightness(lightness_of_reflectance(plain) + turns))
 
     def cast(self, grey: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Return slope and bump of the composite ink's cast at DeviceGray values, none at black and on paper."""
@@ -153,7 +141,10 @@ def random_printer(rng: np.random.Generator) -> Printer:
     """
     while True:
         managed, saving, composite = rng.random() < 0.5, rng.random() < 0.2, rng.random() < 0.4
-        paper, ink = luminance(rng.uniform(88.0, 96.0)), luminance(rng.uniform(14.0, 34.0))
+        paper, ink = (
+            reflectance_of_lightness(rng.uniform(88.0, 96.0)),
+            reflectance_of_lightness(rng.uniform(14.0, 34.0)),
+        )
         gamma, gain, toner = rng.uniform(0.75, 1.25), rng.uniform(0.06, 0.28), rng.uniform(0.85, 1.0)
         casts = rng.normal(0.0, 1.0, 4) * (0.05, 0.03, 0.02, 0.012)
         wiggles = _wiggles(rng)
