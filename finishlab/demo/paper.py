@@ -1,6 +1,6 @@
 """The printed strip as a rendered object: a raster of how much paper shows, and the spectra of paper and ink.
 
-Solid black (tags, ruler, lettering, screens of lines, the black patches) is drawn on cells of 1/40 mm with the share of
+Solid black (tags, lettering, screens of lines, the black patches) is drawn on cells of 1/40 mm with the share of
 each cell that ink covers; there the ink's edges grow and light spreads in the paper. Everything is then averaged, in
 linear light, to cells of at most a quarter of a pixel: what a lens cannot resolve it mixes so, before any tone curve.
 """
@@ -17,7 +17,7 @@ import numpy as np
 from finishlab.colorimetry.spectra import WAVELENGTHS
 from finishlab.demo.encode import letter_mask
 from finishlab.demo.printers import Printer
-from finishlab.imaging.strip import STRIP, PrintModel, Rect, Screen
+from finishlab.imaging.strip import STRIP, PrintModel, Rect
 from finishlab.imaging.tags import tag_modules
 
 __all__ = ["CAST_CELLS", "PrintedStrip", "cast_raster", "paper_share", "solid_share"]
@@ -84,15 +84,6 @@ def _ink(black: list[Rect], frame: Rect, edge: float) -> np.ndarray:
     return out
 
 
-def _lines(screen: Screen) -> list[Rect]:
-    """Return the lines of a screen."""
-    wide, rect = screen.coverage * screen.pitch, screen.rect
-    first = rect.x + (screen.pitch - wide) / 2
-    return [
-        Rect(first + k * screen.pitch, rect.y, wide, rect.height) for k in range(int(rect.width / screen.pitch + 1e-6))
-    ]
-
-
 def _black_shapes(number: int) -> Iterator[tuple[Rect, list[Rect]]]:
     """Yield frame and rectangles of each thing printed in solid black, lettering left out."""
     for patch in STRIP.patches:
@@ -104,12 +95,7 @@ def _black_shapes(number: int) -> Iterator[tuple[Rect, list[Rect]]]:
         x, y = tag.rect.x, tag.rect.y
         yield tag.rect, [Rect(x + c * side, y + r * side, side, side) for r, c in np.argwhere(~cells)]
     for screen in STRIP.screens:
-        yield screen.rect, _lines(screen)
-    ruler, ticks = STRIP.ruler, []
-    for mm in range(int(ruler.width) + 1):
-        high = ruler.height * (1.0 if mm % 10 == 0 else 0.75 if mm % 5 == 0 else 0.5)
-        ticks.append(Rect(ruler.x + mm - 0.1, ruler.y, 0.2, high))
-    yield ruler, ticks
+        yield screen.rect, list(screen.lines())
 
 
 def solid_share(ink: np.ndarray, solid: float, spread: float, per_mm: float = _FINE) -> np.ndarray:
@@ -176,7 +162,7 @@ def _raster(number: int, printer: Printer, per_mm: int) -> np.ndarray:
         rows, cols = fine.shape[0] // many, fine.shape[1] // many
         out[_box(frame, per_mm)] *= fine.reshape(rows, many, cols, many).mean(axis=(1, 3))
     rows_, cols_ = _box(STRIP.number_text, per_mm)
-    words = f"strip {number}   board edge above, floor edge below"
+    words = f"strip {number}"
     out[rows_, cols_] *= 1.0 - (1.0 - solid) * letter_mask(words, *out[rows_, cols_].shape)
     if any(printer.bands):
         # Density is minus the logarithm, so a change of density is an exponent.
