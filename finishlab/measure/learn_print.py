@@ -42,6 +42,9 @@ _SHOWN: Final = (0.85, 0.25)
 """How much of the modulation that shows was there before the camera sharpened it."""
 _GLARE: Final = (0.008, 0.006)
 """Veiling glare, as a share of a perfect white's light (common practice, no source)."""
+_TOP: Final = (0.04, 0.25)
+"""How far a phone may press its highlights together more than usual: natural log at paper, and over how much of the log
+of light that fades (common practice, no source)."""
 _READING: Final = (0.005, 0.012)
 """Error of one reading, of a grey and of black."""
 _CHANNELS: Final = np.array([0.15, 0.70, 0.15])
@@ -56,7 +59,7 @@ _STRIDE: Final = 1.5
 
 _SCALE: Final = (1.3, 4.0)
 """Pixels a millimetre between which a photo is taken."""
-_SHOWS: Final = 0.25
+_SHOWS: Final = 0.45
 """Largest correction for lines that show, in the log of light, that is believed."""
 _NO_SCREENS: Final = 0.6
 """Light of the dark screens over paper's above which there are none: the tone curve apart they reflect a quarter."""
@@ -211,7 +214,8 @@ def _readings(means: AreaMeans, strip: StripFit, *, linear: bool) -> tuple[Patch
 class _Model:
     """The log of what each area reflects, glare included, by the unknowns of the print, each a unit Gaussian.
 
-    Unknowns: the departures of `usual_print`, growth, spread, how much of what shows was there, each screen's beat.
+    Unknowns: the departures of `usual_print`, growth, spread, how much of what shows was there, pressed highlights, each
+    screen's beat.
     """
 
     def __init__(self, shows: np.ndarray | None = None, beats: np.ndarray | None = None) -> None:
@@ -219,7 +223,7 @@ class _Model:
         self.shows = np.zeros(len(_AREAS)) if shows is None else shows
         self.beats = np.zeros(len(_AREAS)) if beats is None else beats
         self.terms = len(self.departures)
-        self.size = self.terms + 3 + len(STRIP.screens)
+        self.size = self.terms + 4 + len(STRIP.screens)
 
     def log_greys(self, theta: np.ndarray) -> np.ndarray:
         return np.asarray(self.usual + theta[: self.terms] @ self.departures)
@@ -233,9 +237,11 @@ class _Model:
         spread = max(_SPREAD[0] + _SPREAD[1] * theta[self.terms + 1], 0.005)
         paper, black = greys[-1], min(greys[0], 0.6 * greys[-1])
         lines = [screen_reflectance(each, paper, black, self.growth(theta), spread) for each in STRIP.screens]
-        beat = 1.0 + self.beats[_IS_SCREEN] * theta[self.terms + 3 :] * paper / np.array(lines)
+        beat = 1.0 + self.beats[_IS_SCREEN] * theta[self.terms + 4 :] * paper / np.array(lines)
         light = np.concatenate([greys[_LEVELS], lines * np.maximum(beat, 0.2)]) + _GLARE[0]
-        return np.asarray(np.log(light) - _SHOWN[1] * theta[self.terms + 2] * self.shows)
+        pressed = _TOP[0] * np.exp((np.log(light) - np.log(paper)) / _TOP[1])
+        unknown = theta[self.terms + 2 : self.terms + 4]
+        return np.asarray(np.log(light) - _SHOWN[1] * unknown[0] * self.shows + unknown[1] * pressed)
 
     def slope(self, theta: np.ndarray) -> np.ndarray:
         """Return d(seen)/d(theta), shape (N, unknowns)."""
@@ -248,7 +254,7 @@ class _Model:
         part = np.arange(where.print.start, where.print.start + self.terms)
         whole = rows @ correction.covariance[np.ix_(part, part)] @ rows.T
         # What photos of one print by one phone share: the print's and the camera's unknowns, and glare.
-        alike = [*range(*where.tone.indices(where.size)), *range(where.print.start, where.print.start + self.terms + 3)]
+        alike = [*range(*where.tone.indices(where.size)), *range(where.print.start, where.print.start + self.terms + 4)]
         alike += list(range(*where.glare.indices(where.size)))
         shared = rows @ correction.believed[np.ix_(part, alike)]
         common = shared @ shared.T
