@@ -17,7 +17,7 @@ import numpy as np
 from finishlab.colorimetry.spaces import lightness_of_reflectance, reflectance_of_lightness
 from finishlab.imaging.strip import STRIP, PrintModel
 
-__all__ = ["NOMINAL", "PRINT_DOUBT", "GreysOf", "GreysSource", "StripGreys", "greys_of_logs", "greys_of_print", "greys_of_readings"]
+__all__ = ["NOMINAL", "PRINT_DOUBT", "GreysOf", "GreysSource", "StripGreys", "axes_of", "greys_of_logs", "greys_of_print", "greys_of_readings"]
 
 GreysSource = Literal["nominal", "typed", "photo", "screens", "raw", "seen"]
 
@@ -244,26 +244,35 @@ def greys_of_readings(
 
 
 def greys_of_logs(
-    log: np.ndarray,
-    covariance: np.ndarray,
-    *,
+    log_reflectance: np.ndarray,
+    departures: np.ndarray,
     source: GreysSource,
-    number: int,
+    *,
+    number: int | None = None,
     learned: str = "",
     basis: tuple[str, ...] = (),
 ) -> StripGreys:
-    """Return a strip's greys from the natural log of its levels' reflectance factors and that log's covariance.
+    """Return a strip's greys from what is believed of their logarithms.
 
-    Raises
-    ------
-    ValueError
-        If the greys do not come out rising.
+    Parameters
+    ----------
+    log_reflectance
+        Shape (levels,): natural logs of the reflectance factors.
+    departures
+        Shape (terms, levels): their change for one standard deviation of each independent unknown.
+    source, number, learned, basis
+        See `StripGreys`.
     """
-    values = np.exp(np.asarray(log, dtype=float))
-    lightness = np.asarray(lightness_of_reflectance(values))
-    per_log = (lightness + 16.0) / 3.0
-    effects = _axes(lightness, covariance * np.outer(per_log, per_log))
+    values = np.exp(log_reflectance)
+    kept = [row for row in departures if np.abs(row).max() > _LEAST]
+    effects = tuple((f"print-{i + 1}", _tuple(values * row)) for i, row in enumerate(kept))
     return StripGreys(_tuple(values), effects, source, number, learned, basis)
+
+
+def axes_of(covariance: np.ndarray) -> np.ndarray:
+    """Return a covariance as independent departures, shape (terms, levels), the largest first."""
+    sizes, axes = np.linalg.eigh(covariance)
+    return np.asarray((axes * np.sqrt(np.maximum(sizes, 0.0))).T[::-1])
 
 
 def _sane(figures: np.ndarray) -> np.ndarray:

@@ -17,7 +17,7 @@ import numpy as np
 from finishlab.errors import QualityError, UsageError
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
 from finishlab.imaging.finder import StripFit, find_strip
-from finishlab.imaging.greys import StripGreys, greys_of_logs
+from finishlab.imaging.greys import GreysSource, StripGreys, axes_of, greys_of_logs
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.print_prior import usual_print
 from finishlab.imaging.screens import AreaMeans, read_areas, screen_reflectance
@@ -64,6 +64,8 @@ _SHOWS: Final = 0.45
 _NO_SCREENS: Final = 0.6
 """Light of the dark screens over paper's above which there are none: the tone curve apart they reflect a quarter."""
 _MISFIT: Final = 4.0
+_OF_SMALL: Final = ("strip-small", "strip-partly-hidden", "strip-not-flat")
+"""Doubts that hold of any strip so small: its tags are blurred and some unread."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -128,9 +130,8 @@ def learn_print(images: Sequence[LinearImage], *, number: int | None = None, lea
     raw = all(image.info.linear for image in images)
     basis = tuple(f"photo {image.info.photo_id}" for image in images)
     try:
-        greys = greys_of_logs(
-            log, covariance, source="raw" if raw else "screens", number=chosen, learned=learned, basis=basis
-        )
+        source: GreysSource = "raw" if raw else "screens"
+        greys = greys_of_logs(log, axes_of(covariance), source, number=chosen, learned=learned, basis=basis)
     except ValueError as error:
         raise _unclear() from error
     usual, departures = usual_print()
@@ -171,7 +172,7 @@ def fit_print(image: LinearImage, strip: StripFit) -> tuple[PrintFit, list[Doubt
         theta, correction = _solved(model, readings, priors, theta)
         curve = (correction.curves[1][0], correction.curves[1][1])
     greys = PatchReadings(*(each[~_IS_SCREEN] for each in (readings.places, readings.values, readings.usable)))
-    doubts = judge_strip(strip, greys, 0.0, image)
+    doubts = [each for each in judge_strip(strip, greys, 0.0, image) if each.code not in _OF_SMALL]
     doubts += judge_light(greys, replace(correction, weights=correction.weights[~_IS_SCREEN]))
     if correction.misfit > _MISFIT:
         raise _unclear()
