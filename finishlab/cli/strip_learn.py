@@ -100,10 +100,10 @@ def learn(
 ) -> None:
     """Learn the greys of one printed strip; photos measured from now on use them.
 
-    Photograph the strip from two or three steps back, in even light and a little askew, until it is about a tenth of the
-    photo's width: its fine lines then tell how the printer makes greys, whatever the phone does to them. Several photos
-    tell more, and a camera raw file does without the lines. Or photograph it beside a grey card, read its greys with an
-    instrument, or match them by eye. Photos that are logged already keep their figures until they are re-measured.
+    Photograph the strip from two or three steps back, in even light and a little askew, until it is about a tenth of
+    the photo's width: its fine lines then tell how the printer makes greys, whatever the phone does to them. Several
+    photos tell more, and a camera raw file does without the lines. Or photograph it beside a grey card, read its greys
+    with an instrument, or match them by eye. Photos that are logged already keep their figures until re-measured.
     """
     from finishlab.workflow.strip_picture import check_curve_name, save_curve
 
@@ -159,9 +159,7 @@ def _check(
     if sum(ways) > 1:
         raise UsageError("photo-or-readings", "Photos, typed readings and --seen are three ways.", "Name one of them.")
     if greys and len(photos) != 1:
-        raise UsageError(
-            "grey-and-photo", "Known greys lie in one photo.", "Name both: PHOTO --grey X,Y,W,H:L."
-        )
+        raise UsageError("grey-and-photo", "Known greys lie in one photo.", "Name both: PHOTO --grey X,Y,W,H:L.")
     if not any(ways):
         raise UsageError(
             "nothing-to-learn", "Neither a photo nor readings are named.", "See finishlab strip learn --help."

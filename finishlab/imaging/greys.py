@@ -17,7 +17,17 @@ import numpy as np
 from finishlab.colorimetry.spaces import lightness_of_reflectance, reflectance_of_lightness
 from finishlab.imaging.strip import STRIP, PrintModel
 
-__all__ = ["NOMINAL", "PRINT_DOUBT", "GreysOf", "GreysSource", "StripGreys", "axes_of", "greys_of_logs", "greys_of_print", "greys_of_readings"]
+__all__ = [
+    "NOMINAL",
+    "PRINT_DOUBT",
+    "GreysOf",
+    "GreysSource",
+    "StripGreys",
+    "axes_of",
+    "greys_of_logs",
+    "greys_of_print",
+    "greys_of_readings",
+]
 
 GreysSource = Literal["nominal", "typed", "photo", "screens", "raw", "seen"]
 

@@ -1,9 +1,9 @@
 """Learn how a printer made a strip from photos taken a few steps back: screens of lines against its greys.
 
 From so far off the camera cannot tell the lines apart: its optics average them in linear light, before any tone curve,
-so each screen is a grey that geometry fixes. Greys, screens, paper and black are weighed in one fit with tone, light and
-glare, and what is usual of prints and phones stands in for what a photo cannot tell. Camera raw files need no screens:
-their tone is known.
+so each screen is a grey that geometry fixes. Greys, screens, paper and black are weighed in one fit with tone, light
+and glare, and what is usual of prints and phones stands in for what a photo cannot tell. Camera raw files need no
+screens: their tone is known.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from finishlab.imaging.finder import StripFit, find_strip
 from finishlab.imaging.greys import GreysSource, StripGreys, axes_of, greys_of_logs
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.print_prior import usual_print
-from finishlab.imaging.screens import AreaMeans, read_areas, screen_reflectance
+from finishlab.imaging.screens import GROWTH, SPREAD, AreaMeans, read_areas, screen_reflectance
 from finishlab.imaging.strip import STRIP
 from finishlab.measure.judgement import judge_light, judge_strip
 from finishlab.quality import Doubt
@@ -34,10 +34,6 @@ _PLACES: Final = np.array([each.sample.centre for each in _AREAS])
 _IS_SCREEN: Final = np.arange(len(_AREAS)) >= len(_LEVELS)
 _DARK: Final = np.array([screen.coverage > 0.7 for screen in STRIP.screens])
 
-_GROWTH: Final = (0.03, 0.02)
-"""How far ink runs beyond an edge, mm: mean and standard deviation (common practice, no source)."""
-_SPREAD: Final = (0.055, 0.025)
-"""The same of how far light spreads in paper; published line spread functions give 0.03 to 0.10."""
 _SHOWN: Final = (0.85, 0.25)
 """How much of the modulation that shows was there before the camera sharpened it."""
 _GLARE: Final = (0.008, 0.006)
@@ -167,7 +163,7 @@ def fit_print(image: LinearImage, strip: StripFit) -> tuple[PrintFit, list[Doubt
     model, theta = _Model(), np.zeros(0)
     for _ in range(_ROUNDS):
         means = read_areas(image, strip, _AREAS, curve)
-        readings, shows = _readings(means, strip, linear=linear)
+        readings, shows = _readings(means, linear=linear)
         model = _Model(shows, means.beats)
         theta, correction = _solved(model, readings, priors, theta)
         curve = (correction.curves[1][0], correction.curves[1][1])
@@ -185,7 +181,7 @@ def _priors(*, linear: bool) -> FitPriors:
     return replace(base, reading=_READING[0] * wide, black_reading=_READING[1] * wide, glare=_GLARE[1] * wide)
 
 
-def _readings(means: AreaMeans, strip: StripFit, *, linear: bool) -> tuple[PatchReadings, np.ndarray]:
+def _readings(means: AreaMeans, *, linear: bool) -> tuple[PatchReadings, np.ndarray]:
     """Return areas as one grey channel, and by how much lines that show were corrected, natural log, shape (N,)."""
     papers = means.usable & np.concatenate([_LEVELS == _PAPER, np.zeros(_IS_SCREEN.sum(), dtype=bool)])
     if not papers.any():
@@ -230,12 +226,12 @@ class _Model:
         return np.asarray(self.usual + theta[: self.terms] @ self.departures)
 
     def growth(self, theta: np.ndarray) -> float:
-        return float(max(_GROWTH[0] + _GROWTH[1] * theta[self.terms], -0.02))
+        return float(max(GROWTH[0] + GROWTH[1] * theta[self.terms], -0.02))
 
     def seen(self, theta: np.ndarray) -> np.ndarray:
         """Return the log of what each area reflects, shape (N,)."""
         greys = np.exp(self.log_greys(theta))
-        spread = max(_SPREAD[0] + _SPREAD[1] * theta[self.terms + 1], 0.005)
+        spread = max(SPREAD[0] + SPREAD[1] * theta[self.terms + 1], 0.005)
         paper, black = greys[-1], min(greys[0], 0.6 * greys[-1])
         lines = [screen_reflectance(each, paper, black, self.growth(theta), spread) for each in STRIP.screens]
         beat = 1.0 + self.beats[_IS_SCREEN] * theta[self.terms + 4 :] * paper / np.array(lines)

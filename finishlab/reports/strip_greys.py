@@ -69,14 +69,17 @@ def print_in_words(greys: StripGreys) -> list[str]:
     way = "about as light as usual" if abs(far) < _FAR else "lighter than usual" if far > 0 else "darker than usual"
     middle = len(usual.lightness) // 2 - 1
     here, there = greys.lightness[middle], usual.lightness[middle]
+    sure, spread = 2 * greys.standard_error[middle], 2 * usual.doubt[middle]
     said = [
-        f"This print comes out {way}: grey {middle} is L* {here:.0f} give or take {2 * greys.standard_error[middle]:.1f}, "
-        f"in most prints {there - 2 * usual.doubt[middle]:.0f} to {there + 2 * usual.doubt[middle]:.0f}."
+        (
+            f"This print comes out {way}: grey {middle} is L* {here:.0f}, give or take {sure:.1f}; "
+            f"in most prints it is {there - spread:.0f} to {there + spread:.0f}."
+        )
     ]
     if greys.lightness[0] > _PALE_BLACK:
         said.append(
-            f"Its black is pale (L* {greys.lightness[0]:.0f}): the printer saves ink or toner; without that, and printed "
-            "anew, dark finishes are told better."
+            f"Its black is pale (L* {greys.lightness[0]:.0f}): the printer saves ink or toner. Printed anew without "
+            "that, dark finishes are told better."
         )
     return said
 

@@ -24,9 +24,7 @@ def check_curve_name(name: str | None) -> None:
         ``picture-not-drawn``.
     """
     if name is not None and Path(name).suffix.lower() not in _SUFFIXES:
-        raise UsageError(
-            "picture-not-drawn", f"{name} is not the name of a picture.", "End the name in .svg or .png."
-        )
+        raise UsageError("picture-not-drawn", f"{name} is not the name of a picture.", "End the name in .svg or .png.")
 
 
 def save_curve(name: str, greys: StripGreys) -> None:

@@ -67,7 +67,9 @@ def print_curve(name: str, greys: Sequence[float], found: GreyCurve, usual: Grey
         axes.set_xlabel("grey in the file: 0 black, 1 bare paper")
         axes.set_ylabel("L*", rotation=0)
         axes.yaxis.set_label_coords(-34.0 / (WIDTH - _LEFT - _RIGHT), 0.5)
-        for line, words in enumerate(("dots: this print, bars hold 95 %", "hatched: 95 % of prints; dashed: their middle")):
+        for line, words in enumerate(
+            ("dots: this print, bars hold 95 %", "hatched: 95 % of prints; dashed: their middle")
+        ):
             y = 1.0 - (_TOP + FONT_SIZE + line * 1.4 * FONT_SIZE) / _HEIGHT
             figure.text(_LEFT / WIDTH, y, words, va="bottom")
     told = ", ".join(f"{value:.1f} +- {doubt:.1f}" for value, doubt in zip(found.lightness, found.doubt, strict=True))
