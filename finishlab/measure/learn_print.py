@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 
 from finishlab.errors import QualityError, UsageError
-from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
+from finishlab.imaging.correction import Correction, FitPriors, KnownGreys, PatchReadings, fit_correction
 from finishlab.imaging.finder import StripFit, find_strip
 from finishlab.imaging.greys import GreysSource, StripGreys, axes_of, greys_of_logs
 from finishlab.imaging.pixels import LinearImage
@@ -46,7 +46,7 @@ _READING: Final = (0.005, 0.012)
 _CHANNELS: Final = np.array([0.15, 0.70, 0.15])
 """Weights of the channels: false colour leaves green alone, and pulls red and blue apart about equally."""
 _ALIKE: Final = 3
-"""Channels that the fit takes for independent, though here all three are one grey."""
+"""Channels of the fit that hold the one grey that is read here."""
 _ROUNDS: Final = 2
 _STEPS: Final = 8
 _STEP: Final = 0.05
@@ -177,8 +177,8 @@ def fit_print(image: LinearImage, strip: StripFit) -> tuple[PrintFit, list[Doubt
 
 def _priors(*, linear: bool) -> FitPriors:
     base = FitPriors.for_linear() if linear else FitPriors()
-    wide = float(np.sqrt(_ALIKE))
-    return replace(base, reading=_READING[0] * wide, black_reading=_READING[1] * wide, glare=_GLARE[1] * wide)
+    # All three channels are one grey here; each has a glare of its own, as if they were three.
+    return replace(base, reading=_READING[0], black_reading=_READING[1], glare=_GLARE[1] * float(np.sqrt(_ALIKE)))
 
 
 def _readings(means: AreaMeans, *, linear: bool) -> tuple[PatchReadings, np.ndarray]:
@@ -211,8 +211,8 @@ def _readings(means: AreaMeans, *, linear: bool) -> tuple[PatchReadings, np.ndar
 class _Model:
     """The log of what each area reflects, glare included, by the unknowns of the print, each a unit Gaussian.
 
-    Unknowns: the departures of `usual_print`, growth, spread, how much of what shows was there, pressed highlights, each
-    screen's beat.
+    Unknowns: the departures of `usual_print`, growth, spread, how much of what shows was there, pressed highlights,
+    each screen's beat.
     """
 
     def __init__(self, shows: np.ndarray | None = None, beats: np.ndarray | None = None) -> None:
@@ -220,7 +220,8 @@ class _Model:
         self.shows = np.zeros(len(_AREAS)) if shows is None else shows
         self.beats = np.zeros(len(_AREAS)) if beats is None else beats
         self.terms = len(self.departures)
-        self.size = self.terms + 4 + len(STRIP.screens)
+        self.names = tuple(f"unknown-{i + 1}" for i in range(self.terms + 4 + len(STRIP.screens)))
+        self.size = len(self.names)
 
     def log_greys(self, theta: np.ndarray) -> np.ndarray:
         return np.asarray(self.usual + theta[: self.terms] @ self.departures)
@@ -265,8 +266,8 @@ def _solved(
     theta = start if start.size else np.zeros(model.size)
     for _ in range(_STEPS):
         slope = model.slope(theta)
-        known = np.exp(model.seen(theta) - slope @ theta)
-        correction = fit_correction(readings, known, priors, departures=slope)
+        known = KnownGreys(np.exp(model.seen(theta) - slope @ theta), slope, model.names)
+        correction = fit_correction(readings, known, priors)
         step = correction.parameters[correction.layout.print] - theta
         theta = theta + np.clip(step, -_STRIDE, _STRIDE)
         if np.abs(step).max() < _DONE:

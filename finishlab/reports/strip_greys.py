@@ -36,7 +36,7 @@ _FROM = {
     "screens": "its line screens, photographed from a few steps back",
     "raw": "a camera raw file",
     "seen": "what an eye saw vanish",
-    "nominal": "a usual print",
+    "usual": "a usual print",
 }
 _FAR: Final = 1.0
 """How many standard deviations among prints make one lighter or darker than usual."""
