@@ -30,7 +30,7 @@ __all__ = [
     "greys_of_readings",
 ]
 
-GreysSource = Literal["usual", "typed", "photo"]
+GreysSource = Literal["usual", "typed", "photo", "screens", "raw", "seen"]
 
 _OWN_READING: Final = 0.3
 """Error of one instrument reading of a matt grey, L*: print unevenness and instrument (common practice, no source)."""
