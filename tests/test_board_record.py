@@ -354,7 +354,7 @@ def test_a_new_board_past_a_limit_is_not_logged(run: Run, photos: Photos) -> Non
     refused = run("board", "add", photos("light_board"), "--species", "ash", "--top", "oil pu; coats=9")
     assert refused.exit_code == 2
     assert "topcoats cannot be 9" in refused.stderr
-    assert json.loads(run("board", "list", "--json").stdout)["boards"] == []
+    assert "Nothing is logged" in run("board", "list").stderr
 
 
 @pytest.mark.parametrize(

@@ -486,7 +486,7 @@ def test_without_a_folder_the_users_own_data_folder_is_used(tmp_path: Path, monk
     """Neither option nor environment: a folder in the user's data directory."""
     monkeypatch.delenv("FINISHLAB_LOGBOOK", raising=False)
     monkeypatch.setattr("platformdirs.user_data_dir", lambda *_, **__: str(tmp_path / "data"))
-    assert CliRunner().invoke(finishlab, ["board", "list"]).exit_code == 0
+    assert CliRunner().invoke(finishlab, ["recipe", "add", "plain"]).exit_code == 0
     assert (tmp_path / "data" / "logbook.db").exists()
 
 

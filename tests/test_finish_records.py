@@ -261,6 +261,7 @@ def test_a_step_is_read_as_it_is_documented() -> None:
     }  # fmt: skip
     assert parse_fields(Preparation, "size=6x12x3/4in; grits=80-100-120; raised=yes") == {
         "size_mm": (152.4, 304.8, 19.05),
+        "typed_in": "in",
         "grits": (80, 100, 120),
         "grain_raised": True,
     }
@@ -317,6 +318,8 @@ def value_of(section: str, each: Entry) -> st.SearchStrategy[Any]:
     low = 0.0 if row is None or row.low is None else row.low + (0.5 if row.above_low else 0.0)
     high = 1000.0 if row is None or row.high is None else row.high
     number = st.floats(low, high).map(lambda v: round(v, 3) + 0.0)
+    # Typed without a unit, a side must be one that a board can have.
+    side = st.floats(40.0, 120.0).map(lambda v: round(v, 3))
     forms: dict[str, st.SearchStrategy[Any]] = {
         "text": words,
         "choice": st.sampled_from(each.choices or ("oil",)),
@@ -325,7 +328,8 @@ def value_of(section: str, each: Entry) -> st.SearchStrategy[Any]:
         "can": st.integers(1, 999),
         "flag": st.booleans(),
         "grits": st.lists(st.integers(24, 400), unique=True, max_size=6).map(lambda grits: tuple(sorted(grits))),
-        "size": st.tuples(number, number, number),
+        "size": st.tuples(side, side, side),
+        "unit": st.none(),
         "ratio": st.tuples(number, number),
         "mix": st.lists(st.builds(MixPart, st.sampled_from(("honey", "dark walnut")), number), max_size=3).map(tuple),
     }

@@ -94,7 +94,7 @@ def add(
     given = {name: written[name] for name in _RECORD if written[name] is not None}
     _check_given(number, given, finish_texts)
     how = How(("board", "floor") if with_floor else ("board",), cast("SurfaceKind", floor_is), greys, area)
-    with open_logbook() as log:
+    with open_logbook(make=number is None) as log:
         # Unknown boards, and what cannot be meant, are told before anything is measured.
         logged_light = log.board(number).record.light if number is not None else None
         draft = None if number is not None else _draft(log, given, light, finish_texts)

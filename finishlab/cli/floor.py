@@ -88,7 +88,7 @@ def add(
     day = today() if date is None else parse_date(date)
     record = FloorSpotRecord(spot, cast("Surface", surface), light, note, day)
     how = How(("floor",), "wood" if surface == "wood" else "print", greys, area)
-    with open_logbook() as log:
+    with open_logbook(make=True) as log:
         results = measure_all(photos, as_learned(how, log, record.light))
         code = report_failures(results)
         if code:

@@ -78,7 +78,7 @@ def learn(
     ends = ((_PAPER, paper), (_BLACK, black))
     typed = (*readings, *((level, value) for level, value in ends if value is not None))
     _check(photo, number, typed, greys)
-    with open_logbook() as log:
+    with open_logbook(make=True) as log:
         found, doubts = _learned(log, photo, number, typed, greys)
     _show([found], as_json=as_json)
     say(f"The greys of strip {found.number:04d} are learned; photos measured from now on use them.")
