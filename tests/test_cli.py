@@ -412,8 +412,9 @@ def test_the_command_measures_with_workers_and_strict_warnings(photos: Photos, l
     assert "Traceback" not in done.stderr
 
 
-def test_a_closed_pipe_ends_quietly(logbook: Path) -> None:
+def test_a_closed_pipe_ends_quietly(run: Run, logbook: Path) -> None:
     """When nobody reads the output any more, nothing is said about it."""
+    run("recipe", "add", "plain")
     reader, writer = os.pipe()
     os.close(reader)
     done = subprocess.run(
@@ -433,8 +434,9 @@ FULL: Final = Path("/dev/full")
 
 @pytest.mark.skipif(not FULL.is_char_device(), reason="no device that is always full")
 @pytest.mark.parametrize("line", ["can list", "can list --json", "--help", "plan example", "floor list"])
-def test_output_that_cannot_be_written_is_one_sentence(logbook: Path, line: str) -> None:
+def test_output_that_cannot_be_written_is_one_sentence(run: Run, logbook: Path, line: str) -> None:
     """On a full disk a command ends with exit code 1 and says so in one sentence, without a traceback."""
+    run("recipe", "add", "plain")
     with FULL.open("wb") as full:
         done = subprocess.run(
             [*COMMAND, *line.split()],

@@ -207,12 +207,12 @@ def out() -> Console:
     return Console(file=sys.stdout)
 
 
-def print_document(document: Mapping[str, Any], *, colours: bool = True) -> None:
-    """Print a JSON document and nothing else; unless it is no matter of colours, it says what its colours are."""
+def print_document(document: Mapping[str, Any]) -> None:
+    """Print a JSON document and nothing else; each says what its colours are."""
     from finishlab.colorimetry.estimate import COLOUR_SPACE
     from finishlab.reports.documents import dump
 
-    head = {"format": document["format"], "colour_space": COLOUR_SPACE} if colours else {}
+    head = {"format": document["format"], "colour_space": COLOUR_SPACE}
     click.echo(dump({**head, **document}), nl=False)
 
 
