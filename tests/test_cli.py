@@ -476,22 +476,6 @@ def test_a_device_is_written_to_and_never_replaced(run: Run) -> None:
     assert FULL.is_char_device()
 
 
-def test_the_logbook_is_where_the_option_says(run: Run, photos: Photos, logbook: Path, tmp_path: Path) -> None:
-    """``--logbook`` wins over the environment, and nothing is made elsewhere."""
-    there = tmp_path / "there"
-    assert run("--logbook", there, "board", "add", photos("light_board"), "--species", "ash").exit_code == 0
-    assert (there / "logbook.db").exists()
-    assert not logbook.exists()
-
-
-def test_without_a_folder_the_users_own_data_folder_is_used(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Neither option nor environment: a folder in the user's data directory."""
-    monkeypatch.delenv("FINISHLAB_LOGBOOK", raising=False)
-    monkeypatch.setattr("platformdirs.user_data_dir", lambda *_, **__: str(tmp_path / "data"))
-    assert CliRunner().invoke(finishlab, ["recipe", "add", "plain"]).exit_code == 0
-    assert (tmp_path / "data" / "logbook.db").exists()
-
-
 def raising(error: BaseException) -> Any:
     """Return a command that is stopped by an error."""
 

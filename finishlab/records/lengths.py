@@ -57,17 +57,23 @@ def check_likely(texts: Mapping[str, str], found: Mapping[str, float], kind: str
     odd = [field for field, value in bare.items() if not _fits(kind, field, value)]
     if not odd:
         return
-    meant = [
-        f"{name}: {'x'.join(texts[field].strip() + unit for field in bare)}"
-        for unit, (name, factor) in _UNITS.items()
-        if all(_fits(kind, field, value * factor) for field, value in bare.items())
-    ]
+    # All that named no unit were likely typed in one; else it was forgotten where it does not fit.
+    meant = _meant(texts, bare, kind) or _meant(texts, {field: bare[field] for field in odd}, kind)
     asked = f"Did you mean {', or '.join(meant[:2])}?" if meant else "Give it with its unit, such as 36in or 914mm."
     raise UsageError(
         "unit-missing",
         f"{kind.capitalize()} {odd[0]}: {bare[odd[0]]:g} mm makes no sense; without a unit a length is in millimetres.",
         asked if not meant else f"{asked} If it really is so, write {texts[odd[0]].strip()}mm.",
     )
+
+
+def _meant(texts: Mapping[str, str], values: Mapping[str, float], kind: str) -> list[str]:
+    """Return the units in which all values would fit, each with what had to be typed."""
+    return [
+        f"{name}: {'x'.join(texts[field].strip() + unit for field in values)}"
+        for unit, (name, factor) in _UNITS.items()
+        if all(_fits(kind, field, value * factor) for field, value in values.items())
+    ]
 
 
 def _fits(kind: str, field: str, mm: float) -> bool:
