@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import string
+from dataclasses import replace
 from typing import Any, Final
 
 import pytest
@@ -113,6 +114,7 @@ SLIPS: Final[dict[str, tuple[Finish, WarningContext, str]]] = {
     "not-finished-yet": (Finish(), WarningContext(state="stain dry", deciding=True), "stain dry"),
     "species-differs": (Finish(), WarningContext(species="ash", tread_species="red oak"), "red oak"),
     "small-board": (Finish(Preparation(size_mm=(99.0, 300.0, 19.0), stock_lot="a")), OAK, "99 mm"),
+    "coats-without-stain": (Finish(), replace(OAK, coats=2), "no stain is named"),
     "stock-lot-unknown": (Finish(Preparation(moisture_percent=8.0)), OAK, "lot of the wood"),
     "moisture": (Finish(Preparation(moisture_percent=4.9)), OAK, "4.9 %"),
     "grit-skipped": (Finish(Preparation(grits=(60, 121))), OAK, "60 to 121"),
@@ -167,6 +169,7 @@ FINE: Final[dict[str, tuple[Finish, WarningContext]]] = {
     "not-finished-yet": (Finish(), WarningContext(state="cured", deciding=True)),
     "species-differs": (Finish(), WarningContext(species="Red Oak", tread_species="red oak")),
     "small-board": (Finish(Preparation(size_mm=(100.0, 300.0, 19.0), stock_lot="a")), OAK),
+    "coats-without-stain": (Finish(), replace(OAK, coats=2, stain="walnut")),
     "stock-lot-unknown": (Finish(), OAK),
     "moisture": (Finish(Preparation(moisture_percent=5.0)), OAK),
     "grit-skipped": (Finish(Preparation(grits=(60, 120))), OAK),

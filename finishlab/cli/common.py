@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from finishlab.workflow.batch import How
 
 __all__ = [
+    "BeginningChoice",
     "area_options",
     "changes_given",
     "grey_option",
@@ -56,6 +57,15 @@ def _area(ctx: click.Context, param: click.Parameter, value: str | None) -> Pixe
 def _polygon(ctx: click.Context, param: click.Parameter, value: str | None) -> PixelPolygon | None:
     del ctx, param
     return None if value is None else PixelPolygon.parse(value)
+
+
+class BeginningChoice(click.Choice[str]):
+    """A choice that the beginning of one of its words is enough for: ``clear-only`` for ``clear-only control``."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:  # noqa: ANN401 - click's own
+        """Return the word that is meant."""
+        meant = [word for word in self.choices if str(word).startswith(str(value))]
+        return super().convert(meant[0] if len(meant) == 1 else value, param, ctx)
 
 
 def photos_argument(command: Command) -> Command:

@@ -12,7 +12,7 @@ import click
 
 from finishlab.cli.common import say
 from finishlab.errors import UsageError
-from finishlab.records import STATES, ColourStep, Finish
+from finishlab.records import CLEAR_ONLY, STATES, ColourStep, Finish
 from finishlab.records.entries import Checked, Entry, entries, shown_entries
 from finishlab.records.finish import MOST_STEPS
 from finishlab.records.finish_text import changed, parse_fields, read_value, unit_typed
@@ -21,7 +21,7 @@ from finishlab.workflow.board.entering import SECTIONS, Draft
 __all__ = ["ask_missing", "on_terminal"]
 
 _END: Final = "."
-_CLEAR: Final = ("raw", "clear-only control")
+_CLEAR: Final = ("raw", CLEAR_ONLY)
 _TITLES: Final = {
     "preparation": "the wood and its preparation",
     "seal": "the sealer",

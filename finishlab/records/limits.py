@@ -155,6 +155,12 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "A side of the board is {value:g} mm; under 100 mm it shows too little of the wood.",
         low=100,
     ),
+    SoftLimit(
+        "coats-without-stain",
+        "board",
+        "coats",
+        "The board has {value:g} coats of stain, and no stain is named; name it with --stain, or is it without any?",
+    ),
     SoftLimit("stock-lot-unknown", "preparation", "stock_lot", "The lot of the wood is not written down."),
     SoftLimit(
         "moisture",
