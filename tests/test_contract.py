@@ -71,7 +71,7 @@ def one_of_everything(tmp_path_factory: pytest.TempPathFactory) -> Path:
             photo = keep(log, tmp_path, name)
             both = measurement(photo, "board", "floor")
             record = BoardRecord("ash", stain=stain, topcoat="satin", date=DAY, state="cured")
-            log.add_board(record, [both], [DirectPair.of(both)] if stain else [])
+            log.add_board(record, [both], [pair for pair in [DirectPair.of(both)] if stain and pair])
         log.add_floor_spot(FloorSpotRecord("hall", date=DAY), [measurement(keep(log, tmp_path, "f.jpg"), "floor")])
     for line in (
         "recipe add plain --step oil --top 'oil pu; coats=3'",

@@ -54,8 +54,9 @@ def refuse_mixed(results: Sequence[PhotoResult], field: FieldName = "board") -> 
 
 def lights_logged(log: Logbook) -> tuple[str, ...]:
     """Return the lights of all that was logged, the first first."""
-    logged = (*log.floor_spots(), *log.boards(brief=True))
-    return tuple(dict.fromkeys(m.light for each in logged for m in each.measurements))
+    measured = [m for spot in log.floor_spots() for m in spot.measurements]
+    measured += [m for board in log.boards(brief=True) for m in board.measurements]
+    return tuple(dict.fromkeys(m.light for m in measured))
 
 
 def near_light(light: str, known: Iterable[str]) -> str | None:
