@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import fields
+from typing import Any
 
 import pytest
 from hypothesis import given
