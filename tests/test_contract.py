@@ -20,7 +20,7 @@ from click.testing import CliRunner, Result
 from conftest import Photos, Run
 from logbook_makers import DAY, keep, measurement
 
-from finishlab.cli import finishlab
+from finishlab.cli import finish_ask, finishlab
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.records import BoardRecord, FloorSpotRecord
 
@@ -403,3 +403,14 @@ def test_a_board_and_a_label_keep_the_unit_they_were_typed_in(filled: Path) -> N
     assert "“500 ft2/gal” -> “520 ft2/gal”" in call("history", "C2", folder=filled).stdout
     assert call("board", "edit", "B1", "--preparation", "size=150x300x19", folder=filled).exit_code == 0
     assert "150x300x19 mm" in call("board", "show", "B1", folder=filled).stdout
+
+
+def test_an_asked_size_is_held_to_the_same(filled: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """``--ask`` tells a size without its unit, asks again, and keeps inches as inches."""
+    monkeypatch.setattr(finish_ask, "on_terminal", lambda: True)
+    words = ["board", "edit", "B2", "--maker", "Ann", "--preparation", "cut=plain; construction=solid", "--ask"]
+    runner = CliRunner(env={"FINISHLAB_LOGBOOK": str(filled)})
+    done = runner.invoke(finishlab, words, input="A\n7\n6x12x0.75\n6x12x0.75in\n.\n")
+    assert done.exit_code == 0, done.stderr
+    assert "Did you mean inches: 6inx12inx0.75in" in done.stderr
+    assert "6 x 12 x 3/4 in" in call("board", "show", "B2", folder=filled).stdout
