@@ -388,7 +388,7 @@ def test_a_decision_is_held_against_more(logged: Run, logbook: Path) -> None:
     logged("board", "edit", "B1", "--state", "stain dry", "--top", "oil pu; coats=2")
     done = logged("board", "edit", "B1", "--purpose", "approved standard")
     assert done.exit_code == 0
-    for words in ("The board is stain dry", "one light only", "0 of the 5 places", "only 2 of the three coats"):
+    for words in ("The board is stain dry", "one light only", "0 of the 5 places", "only 2 of the 3 coats"):
         assert done.stderr.count(words) == 1
     with Logbook.open(logbook) as log:
         log.remove_board("B2")

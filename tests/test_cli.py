@@ -154,7 +154,12 @@ def test_the_strip_is_written_with_its_layout(run: Run, tmp_path: Path) -> None:
     written = json.loads(layout.read_text())
     assert written["format"] == "finishlab/strip/1"
     assert written["page"] == [215.9, 279.4]
-    assert json.loads(done.stdout) == {**written, "number": 7, "output": str(pdf)}
+    assert json.loads(done.stdout) == {
+        **written,
+        "colour_space": "CIELAB D65 2deg",
+        "number": 7,
+        "output": str(pdf),
+    }
     assert "0007" in done.stderr
 
 

@@ -159,7 +159,7 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "coats-without-stain",
         "board",
         "coats",
-        "The board has {value:g} coats of stain, and no stain is named; name it with --stain, or is it without any?",
+        "The board has {value:g} coats of stain, and no stain is named: write down which one, or take the coats out.",
     ),
     SoftLimit("stock-lot-unknown", "preparation", "stock_lot", "The lot of the wood is not written down."),
     SoftLimit(

@@ -13,7 +13,7 @@ from finishlab.errors import UsageError
 from finishlab.records.lengths import check_likely
 from finishlab.units import parse_length
 
-__all__ = ["COMPARE", "Section", "read_text", "read_toml"]
+__all__ = ["COMPARE", "Section", "read_text", "read_toml", "texts_in"]
 
 Value = TypeVar("Value")
 COMPARE: Final = "Compare it with: finishlab plan example"
@@ -247,3 +247,12 @@ class Section:
             f"{self.where}, {name}: a {kind} belongs here.",
             self.compare,
         )
+
+
+def texts_in(content: object) -> list[str]:
+    """Return every text of a file, to see whether it speaks of inches."""
+    if isinstance(content, dict):
+        return [text for name, each in content.items() if name != "name" for text in texts_in(each)]
+    if isinstance(content, list):
+        return [text for each in content for text in texts_in(each)]
+    return [content] if isinstance(content, str) else []

@@ -18,7 +18,7 @@ from finishlab.stairs.geometry import KINDS, UPRIGHT, Part, PartKind, Shape
 from finishlab.stairs.hours import WorkHours, parse_days, parse_hours
 from finishlab.stairs.plan import USUAL_PARTS, Product, StairPlan
 from finishlab.units import is_us, parse_area, parse_coverage, parse_volume, split_sizes
-from finishlab.workflow.toml_section import Section, read_toml
+from finishlab.workflow.toml_section import Section, read_toml, texts_in
 
 __all__ = ["flat_parts", "parse_can", "parse_odd", "parse_room", "parse_stock", "product_of", "read_plan", "with_said"]
 
@@ -61,7 +61,7 @@ def read_plan(path: str | Path) -> StairPlan:
         _or(work.number("rub_out_h"), 1.0),
         fitting,
         tuple(parse_stock(text) for text in stock.texts("boards")),
-        us=any(is_us(text) for text in _texts(whole.content)),
+        us=any(is_us(text) for text in texts_in(whole.content)),
     )
     for section in (away, work, stock, whole):
         section.finish()
@@ -393,12 +393,3 @@ def _degrees(text: str, wrong: UsageError) -> float:
         return float(text)
     except ValueError:
         raise wrong from None
-
-
-def _texts(content: object) -> list[str]:
-    """Return every text of a file, to see whether it speaks of inches."""
-    if isinstance(content, dict):
-        return [text for name, each in content.items() if name != "name" for text in _texts(each)]
-    if isinstance(content, list):
-        return [text for each in content for text in _texts(each)]
-    return [content] if isinstance(content, str) else []
