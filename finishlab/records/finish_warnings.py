@@ -12,6 +12,7 @@ from finishlab.records.boards import FINISHED_STATES, BoardRecord
 from finishlab.records.cans import Label
 from finishlab.records.finish import ColourStep, Finish
 from finishlab.records.limits import SOFT, SoftLimit
+from finishlab.units import as_typed_text
 
 __all__ = ["FinishWarning", "WarningContext", "board_warnings", "warnings"]
 
@@ -153,8 +154,8 @@ def _coats_without_stain(_row: SoftLimit, finish: Finish, context: WarningContex
 def _small_board(row: SoftLimit, finish: Finish, _context: WarningContext) -> Iterator[Figures]:
     size = finish.preparation.size_mm
     shorter = None if size is None else min(size[:2])  # the third is the thickness
-    if _outside(row, shorter):
-        yield {"value": shorter}
+    if shorter is not None and _outside(row, shorter):
+        yield {"value": as_typed_text(shorter, inches=finish.preparation.typed_in == "in")}
 
 
 def _lot_unknown(_row: SoftLimit, finish: Finish, _context: WarningContext) -> Iterator[Figures]:

@@ -152,7 +152,7 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "small-board",
         "preparation",
         "size_mm",
-        "A side of the board is {value:g} mm; under 100 mm it shows too little of the wood.",
+        "A side of the board is {value}; under 100 mm it shows too little of the wood.",
         low=100,
     ),
     SoftLimit(
