@@ -21,7 +21,7 @@ from finishlab.imaging.greys import GreysSource, StripGreys, axes_of, greys_of_l
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.print_prior import usual_print
 from finishlab.imaging.screens import GROWTH, SPREAD, AreaMeans, read_areas, screen_reflectance
-from finishlab.imaging.strip import STRIP
+from finishlab.imaging.strip import STRIP, GreyPatch, Screen
 from finishlab.measure.judgement import judge_light, judge_strip
 from finishlab.quality import Doubt
 
@@ -29,7 +29,7 @@ __all__ = ["LearnedPrint", "PrintFit", "fit_print", "learn_print"]
 
 _LEVELS: Final = np.array([patch.level for patch in STRIP.patches])
 _PAPER: Final = len(STRIP.greys) - 1
-_AREAS: Final = (*STRIP.patches, *STRIP.screens)
+_AREAS: Final[tuple[GreyPatch | Screen, ...]] = (*STRIP.patches, *STRIP.screens)
 _PLACES: Final = np.array([each.sample.centre for each in _AREAS])
 _IS_SCREEN: Final = np.arange(len(_AREAS)) >= len(_LEVELS)
 _DARK: Final = np.array([screen.coverage > 0.7 for screen in STRIP.screens])
@@ -41,7 +41,7 @@ _GLARE: Final = (0.008, 0.006)
 _TOP: Final = (0.04, 0.25)
 """How far a phone may press its highlights together more than usual: natural log at paper, and over how much of the log
 of light that fades (common practice, no source)."""
-_READING: Final = (0.005, 0.012)
+_READING: Final = (0.008, 0.012)
 """Error of one reading, of a grey and of black."""
 _CHANNELS: Final = np.array([0.15, 0.70, 0.15])
 """Weights of the channels: false colour leaves green alone, and pulls red and blue apart about equally."""
@@ -55,7 +55,7 @@ _STRIDE: Final = 1.5
 
 _SCALE: Final = (1.3, 4.0)
 """Pixels a millimetre between which a photo is taken."""
-_SHOWS: Final = 0.45
+_SHOWS: Final = 0.7
 """Largest correction for lines that show, in the log of light, that is believed."""
 _NO_SCREENS: Final = 0.6
 """Light of the dark screens over paper's above which there are none: the tone curve apart they reflect a quarter."""
@@ -84,11 +84,8 @@ class LearnedPrint:
     """What photos told of a print."""
 
     greys: StripGreys
-    usual: tuple[float, ...]
-    """L* of each level in a usual print."""
-    usual_spread: tuple[float, ...]
-    """One standard deviation of it among prints."""
     growth: float
+    """How far ink runs beyond an edge, mm."""
     doubts: tuple[Doubt, ...]
 
 
@@ -130,15 +127,7 @@ def learn_print(images: Sequence[LinearImage], *, number: int | None = None, lea
         greys = greys_of_logs(log, axes_of(covariance), source, number=chosen, learned=learned, basis=basis)
     except ValueError as error:
         raise _unclear() from error
-    usual, departures = usual_print()
-    factor = (116.0 * np.exp(usual / 3)) / 3
-    return LearnedPrint(
-        greys,
-        tuple(float(v) for v in 3 * factor - 16.0),
-        tuple(float(v) for v in factor * np.sqrt((departures**2).sum(axis=0))),
-        float(np.mean([each.growth for each in fits])),
-        tuple(doubts.values()),
-    )
+    return LearnedPrint(greys, float(np.mean([each.growth for each in fits])), tuple(doubts.values()))
 
 
 def _pooled(fits: Sequence[PrintFit]) -> tuple[np.ndarray, np.ndarray]:
@@ -252,8 +241,9 @@ class _Model:
         part = np.arange(where.print.start, where.print.start + self.terms)
         whole = rows @ correction.covariance[np.ix_(part, part)] @ rows.T
         # What photos of one print by one phone share: the print's and the camera's unknowns, and glare.
-        alike = [*range(*where.tone.indices(where.size)), *range(where.print.start, where.print.start + self.terms + 4)]
-        alike += list(range(*where.glare.indices(where.size)))
+        print_too = slice(where.print.start, where.print.start + self.terms + 4)
+        every = np.arange(where.size)
+        alike = np.concatenate([every[where.tone], every[where.glare], every[print_too]])
         shared = rows @ correction.believed[np.ix_(part, alike)]
         common = shared @ shared.T
         return PrintFit(self.log_greys(theta), common, whole - common, self.growth(theta), correction)
