@@ -171,8 +171,12 @@ class Correction:
 
     @property
     def strangeness(self) -> float:
-        """How far the tone curve strays from usual ones at most, in standard deviations of what is believed."""
-        return float(np.abs(self.parameters[self.layout.tone]).max(initial=0.0))
+        """How far a phone's tone curve strays from usual ones at most, in standard deviations of what is believed."""
+        return (
+            0.0
+            if self.layout.prior.name != "tone"
+            else float(np.abs(self.parameters[self.layout.tone]).max(initial=0.0))
+        )
 
     @property
     def cast(self) -> np.ndarray:
