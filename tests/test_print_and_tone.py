@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -178,6 +179,19 @@ def test_causes_make_up_the_doubt() -> None:
     print_and_tone = [*range(fit.layout.tone.start, fit.layout.tone.stop), fit.layout.print.start]
     assert (np.diag(causes)[print_and_tone] <= np.diag(fit.covariance)[print_and_tone] + 1e-9).all()
     assert (np.diag(causes)[fit.layout.tone.start] / np.diag(fit.covariance)[fit.layout.tone.start]) > 0.9
+
+
+def test_photos_of_one_print_settle_on_it() -> None:
+    """Beside what other photos said of the print, a photo settles on the mean of all; alone it says what it said."""
+    alone = fit_of(PRINTS["gain 17 %"])
+    others = (tuple(alone.alone + 0.3), tuple(alone.alone - 0.6))
+    together = fit_of(PRINTS["gain 17 %"], replace(USUAL, number=1, seen=others))
+    np.testing.assert_allclose(together.alone, alone.alone, atol=1e-6)
+    np.testing.assert_allclose(together.parameters[together.layout.print], alone.alone - 0.1, atol=1e-6)
+    np.testing.assert_array_equal(together.covariance, alone.covariance)
+    assert contrast(together) != pytest.approx(contrast(alone), abs=1e-4)
+    same = fit_of(PRINTS["gain 17 %"], replace(USUAL, number=1, seen=(tuple(alone.alone),) * 2))
+    assert contrast(same) == pytest.approx(contrast(alone), abs=3e-3)
 
 
 def test_a_strange_camera_is_told() -> None:

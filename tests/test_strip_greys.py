@@ -306,6 +306,23 @@ def test_the_logbook_keeps_what_was_learned(tmp_path: Path) -> None:
             log.learn_strip(USUAL)
 
 
+def test_the_logbook_gathers_what_photos_said_of_a_print(tmp_path: Path) -> None:
+    """Each logged photo adds what it said of a print nobody learned; a learned print needs none of it."""
+    one, two = ([0.1 * k + shift for k in range(len(USUAL.effects))] for shift in (0.0, 0.5))
+    with Logbook.open(tmp_path / "log") as log:
+        assert log.photographed_greys() == ()
+        for name, strip, said in (("a.jpg", 412, one), ("b.jpg", 412, two), ("c.jpg", 7, one), ("d.jpg", 412, None)):
+            found = measurement(keep(log, tmp_path, name), strip=strip)
+            told = {} if said is None else {"print": said}
+            log.add_board(BoardRecord("ash", date=DAY), [replace(found, correction=told)])
+        gathered = log.photographed_greys()
+        assert [greys.number for greys in gathered] == [7, 412]
+        assert sorted(gathered[1].seen) == [tuple(one), tuple(two)]
+        assert gathered[1].key == USUAL.key
+        log.learn_strip(read_all())
+        assert [greys.number for greys in log.photographed_greys()] == [7]
+
+
 @pytest.mark.parametrize(
     ("readings", "code"),
     [
