@@ -13,7 +13,7 @@ from finishlab.matching.assignment import cheapest_pairs
 
 
 @given(st.integers(1, 12), st.integers(0, 2**32 - 1), st.booleans())
-def test_costs_as_little_as_a_public_library_finds(size: int, seed: int, whole: bool) -> None:  # noqa: FBT001 - drawn
+def test_costs_as_little_as_a_public_library_finds(size: int, seed: int, whole: bool) -> None:
     """On costs of any size, also with many ties and below 0, rows and columns pair one to one at SciPy's least cost."""
     cost = np.random.default_rng(seed).normal(0, 3, (size, size))
     cost = np.round(cost) if whole else cost

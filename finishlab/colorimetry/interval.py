@@ -37,7 +37,7 @@ _POINT: Final = 2.79548
 _CURVED: Final = 11.0
 """Square of the curvature, in standard deviations, at which the limit is half-way between the two. It gives the exact
 limits of errors alike on all axes within 0.05: 2.40, 2.20 and 2.05 at 0.5, 1 and 2 standard deviations."""
-_STEPS: Final = 50
+_STEPS: Final = 36
 _FARTHEST: Final = 40.0
 """Natural logarithm of the largest multiplier: beyond it nothing moves any more."""
 _NO_ERROR: Final = 1e-8

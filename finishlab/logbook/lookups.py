@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable
 from contextlib import AbstractContextManager
 
 from sqlalchemy import or_, select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from finishlab.logbook.looks import LoggedBoards, read_logged_boards, read_sampled_colours
 from finishlab.logbook.many import many_objects
@@ -40,20 +40,28 @@ class LookupShelf:
 
     def boards_of_photos(self, photos: Collection[str]) -> dict[str, str]:
         """Return the board that each photo was measured for, by the start of its hash; those that were for none not."""
-        row, shown = MeasurementRow, BoardRow.removed.is_(None)
-        with self._read() as session:
-            asked = select(row.photo_sha256, BoardRow.number).join(BoardRow, row.board_number == BoardRow.number)
-            found = session.execute(asked.where(shown, _begins_with(photos)).order_by(row.id)).all()
-        return _by_start(photos, [(sha256, f"B{number}") for sha256, number in found])
+        return self._owners(BoardRow, MeasurementRow.board_number, photos)
 
     def spots_of_photos(self, photos: Collection[str]) -> dict[str, str]:
         """Return the floor spot that each photo was measured for; as `boards_of_photos`."""
-        row, shown = MeasurementRow, FloorSpotRow.removed.is_(None)
+        return self._owners(FloorSpotRow, MeasurementRow.spot_number, photos)
+
+    def _owners(
+        self,
+        table: type[BoardRow | FloorSpotRow],
+        owner: InstrumentedAttribute[int | None],
+        photos: Collection[str],
+    ) -> dict[str, str]:
+        if not photos:
+            return {}
+        # A range and not LIKE, which no index serves; "g" comes after every digit of a hash.
+        ranges = (MeasurementRow.photo_sha256.between(start, f"{start}g") for start in photos)
+        asked = select(MeasurementRow.photo_sha256, owner).join(table, owner == table.number)
+        asked = asked.where(table.removed.is_(None), or_(*ranges)).order_by(MeasurementRow.id)
+        letter = "B" if table is BoardRow else "F"
         with self._read() as session:
-            asked = select(row.photo_sha256, FloorSpotRow.number)
-            asked = asked.join(FloorSpotRow, row.spot_number == FloorSpotRow.number)
-            found = session.execute(asked.where(shown, _begins_with(photos)).order_by(row.id)).all()
-        return _by_start(photos, [(sha256, f"F{number}") for sha256, number in found])
+            found = session.execute(asked).all()
+        return {start: f"{letter}{number}" for sha256, number in found for start in photos if sha256.startswith(start)}
 
     def kinds_of_boards(self, besides: str) -> frozenset[tuple[str, bool]]:
         """Return what the other boards are for, each purpose with whether such a board is stained."""
@@ -68,12 +76,3 @@ class LookupShelf:
             asked = select(PairRow.board_number, PairRow.photo_sha256)
             asked = asked.join(BoardRow, PairRow.board_number == BoardRow.number).where(BoardRow.removed.is_(None))
             return frozenset((f"B{number}", photo) for number, photo in session.execute(asked))
-
-
-def _begins_with(photos: Collection[str]) -> object:
-    # A range and not LIKE, which no index serves; "g" comes after every digit of a hash.
-    return or_(*(MeasurementRow.photo_sha256.between(start, f"{start}g") for start in photos))
-
-
-def _by_start(photos: Collection[str], found: Iterable[tuple[str, str]]) -> dict[str, str]:
-    return {start: number for sha256, number in found for start in photos if sha256.startswith(start)}
