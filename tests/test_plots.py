@@ -68,7 +68,7 @@ def drawn(name: str) -> Drawing:
         "swatches": lambda: swatch_plot(BOARDS, FLOOR),
         "ab": lambda: plane_plot(BOARDS, FLOOR, "a*b*"),
         "lc": lambda: plane_plot(BOARDS, FLOOR, "L*C*"),
-        "intervals": lambda: interval_plot(BARS, floor_spread=1.5),
+        "intervals": lambda: interval_plot((replace(BARS[0], own=(0.9, 1.5)), *BARS[1:]), floor_spread=1.5),
         "coats": lambda: coats_plot("Peat brown", STEPS, FLOOR),
     }[name]()
 
@@ -310,7 +310,7 @@ def test_intervals_are_to_scale() -> None:
 
 
 def test_a_boards_own_part_is_drawn_thick() -> None:
-    """What is a board's own stands thick within its line, to scale, and is told in words and beside the floor's band."""
+    """What is a board's own stands thick within its line, to scale, and is told in words above the chart."""
     bars = (replace(BARS[0], own=(0.9, 1.5)), BARS[1])
     drawing = interval_plot(bars, floor_spread=1.5)
     (axes,) = drawing.figure.axes
