@@ -13,10 +13,11 @@ import report_samples as samples
 
 from finishlab.colorimetry.spaces import lab_to_srgb8
 from finishlab.errors import OutputError
+from finishlab.imaging.strip import PAGES
 from finishlab.matching.ranking import Ranking
 from finishlab.photos import matrix_profile
 from finishlab.reports.report.contents import ReportContent
-from finishlab.reports.report.pdf import PAPERS, pdf_bytes, write_pdf
+from finishlab.reports.report.pdf import pdf_bytes, write_pdf
 from finishlab.reports.report.story import METHOD
 from finishlab.reports.sentences import CAUTIONS
 
@@ -77,7 +78,7 @@ def test_pages_have_the_size_of_the_paper(paper: Any) -> None:
     document = pypdfium2.PdfDocument(data)
     for page in document:
         width, height = page.get_size()
-        assert (width / 72 * 25.4, height / 72 * 25.4) == pytest.approx(PAPERS[paper], abs=0.1)
+        assert (width / 72 * 25.4, height / 72 * 25.4) == pytest.approx(PAGES[paper], abs=0.1)
         text = page.get_textpage()
         for i in range(text.count_rects()):
             left, bottom, right, top = text.get_rect(i)

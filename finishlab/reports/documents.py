@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import COLOUR_SPACE
+from finishlab.files import write_atomically
 from finishlab.quality import Doubt
-from finishlab.reports.files import write_atomically
 from finishlab.reports.rows import BoardRow, ColourRow, PhotoResult, SpotRow
 from finishlab.reports.sentences import answer, tie_marks
 

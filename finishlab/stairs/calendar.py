@@ -14,8 +14,9 @@ from typing import Final, Literal
 
 from finishlab.errors import UsageError
 from finishlab.records.stair_names import level_title
+from finishlab.records.stairs import PART_KINDS, PartKind
 from finishlab.stairs.drying import Coat, PlannedCoat, plan_coats
-from finishlab.stairs.geometry import KINDS, WALKED_ON, Part, PartKind
+from finishlab.stairs.geometry import WALKED_ON, Part
 from finishlab.stairs.hours import WorkHours
 from finishlab.stairs.stair import Step, alternating, way_up
 
@@ -87,9 +88,9 @@ class Job:
     at_once: int | None = None
 
     def __post_init__(self) -> None:
-        unknown = [kind for kind in self.kinds if kind not in KINDS]
+        unknown = [kind for kind in self.kinds if kind not in PART_KINDS]
         if unknown:
-            raise UsageError("unknown-part", f"“{unknown[0]}” is not a part.", f"Choose of: {', '.join(KINDS)}.")
+            raise UsageError("unknown-part", f"“{unknown[0]}” is not a part.", f"Choose of: {', '.join(PART_KINDS)}.")
         if self.at_once is not None and self.at_once < 1:
             raise UsageError("bad-count", "At least one part is coated at a time.", "Give a number from 1.")
 

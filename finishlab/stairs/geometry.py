@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from typing import Final, Literal, get_args
 
 from finishlab.errors import UsageError
+from finishlab.records.stairs import PART_KINDS, PartKind
 
 __all__ = [
     "FACES",
-    "KINDS",
     "UPRIGHT",
     "WALKED_ON",
     "Corners",
@@ -23,7 +23,6 @@ __all__ = [
     "Face",
     "FaceAreas",
     "Part",
-    "PartKind",
     "Shape",
     "back_width",
     "corners",
@@ -31,9 +30,6 @@ __all__ = [
     "unlikely_sizes",
 ]
 
-PartKind = Literal["tread", "riser", "nosing", "landing nosing", "return", "landing board", "stringer", "skirt"]
-KINDS: Final[tuple[PartKind, ...]] = get_args(PartKind)
-"""Parts this room counts and plans."""
 WALKED_ON: Final[tuple[PartKind, ...]] = ("tread", "landing nosing", "landing board")
 """Parts a person steps on, on the way up."""
 
@@ -123,7 +119,7 @@ class Part:
     Parameters
     ----------
     kind
-        One of `KINDS`.
+        One of `finishlab.records.stairs.PART_KINDS`.
     shape
         Its sizes.
     level
@@ -146,8 +142,10 @@ class Part:
     side: str | None = None
 
     def __post_init__(self) -> None:
-        if self.kind not in KINDS:
-            raise UsageError("unknown-part", f"“{self.kind}” is not a part.", f"Choose one of: {', '.join(KINDS)}.")
+        if self.kind not in PART_KINDS:
+            raise UsageError(
+                "unknown-part", f"“{self.kind}” is not a part.", f"Choose one of: {', '.join(PART_KINDS)}."
+            )
         if self.level < 1 or self.place < 1:
             raise UsageError("bad-place", "Flights and parts are numbered from 1.", "Number from the bottom up.")
 

@@ -8,11 +8,12 @@ from pathlib import Path
 from typing import Any, Final, cast
 
 from finishlab.errors import UsageError
+from finishlab.records.stairs import PART_KINDS, PartKind
 from finishlab.stairs.calendar import Fitting
 from finishlab.stairs.coverage import DEFAULT_WASTE, Can, Coats
 from finishlab.stairs.cutting import Stock
 from finishlab.stairs.drying import Coat, default_coat, recoat_times
-from finishlab.stairs.geometry import KINDS, UPRIGHT, Part, PartKind, Shape
+from finishlab.stairs.geometry import UPRIGHT, Part, Shape
 from finishlab.stairs.hours import WorkHours, parse_days, parse_hours
 from finishlab.stairs.liquids import liquid
 from finishlab.stairs.plan import USUAL_PARTS, Product, StairPlan
@@ -355,9 +356,11 @@ def _hours(work: Section) -> WorkHours:
 def _kinds(section: Section, name: str, usual: tuple[PartKind, ...]) -> tuple[PartKind, ...]:
     texts = section.texts(name)
     for text in texts:
-        if text not in KINDS:
+        if text not in PART_KINDS:
             raise UsageError(
-                "unknown-part", f"{section.where}, {name}: “{text}” is not a part.", f"Choose of: {', '.join(KINDS)}."
+                "unknown-part",
+                f"{section.where}, {name}: “{text}” is not a part.",
+                f"Choose of: {', '.join(PART_KINDS)}.",
             )
     return cast("tuple[PartKind, ...]", texts) or usual
 
