@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import shlex
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -57,13 +58,21 @@ def call(*args: str | Path, logbook: Path, **env: str) -> subprocess.CompletedPr
     )
 
 
-@pytest.fixture
-def filled(run: Run, photos: Photos) -> Run:
-    """The command with a logbook that holds two floor spots and two boards."""
+@pytest.fixture(scope="module")
+def filled_once(tmp_path_factory: pytest.TempPathFactory, photos: Photos) -> Path:
+    """The logbook that `filled` copies."""
+    run = Run(tmp_path_factory.mktemp("filled") / "logbook")
     assert run("floor", "add", photos("floor1"), photos("floor2"), "--surface", "vinyl").exit_code == 0
     assert run("board", "add", photos("light_board"), "--species", "ash", "--topcoat", "satin").exit_code == 0
     dark = ("--species", "ash", "--stain", "walnut", "--coats", 2)
     assert run("board", "add", photos("dark_board"), *dark).exit_code == 0
+    return run.logbook
+
+
+@pytest.fixture
+def filled(run: Run, filled_once: Path) -> Run:
+    """The command with a logbook that holds two floor spots and two boards."""
+    shutil.copytree(filled_once, run.logbook)
     return run
 
 

@@ -7,6 +7,7 @@ import datetime as dt
 import hashlib
 import io
 import json
+import shutil
 import sqlite3
 import zipfile
 from collections.abc import Callable
@@ -91,12 +92,20 @@ def _sanded_flight(log: Logbook) -> None:
     log.log_events([(part.ident, PartEvent("sanded", DAY)) for part in log.stair_parts()])
 
 
+@pytest.fixture(scope="module")
+def filled_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return the folder that `filled` copies: a logbook beside the photos of its camera."""
+    folder = tmp_path_factory.mktemp("filled")
+    with Logbook.open(folder / "log", who="ada") as log:
+        _fill(log, folder / "camera")
+        _fill_stair(log, folder / "camera")
+    return folder
+
+
 @pytest.fixture
-def filled(tmp_path: Path) -> Path:
+def filled(tmp_path: Path, filled_once: Path) -> Path:
     """Return the folder of a logbook with something of everything that measuring logs."""
-    with Logbook.open(tmp_path / "log", who="ada") as log:
-        _fill(log, tmp_path / "camera")
-        _fill_stair(log, tmp_path / "camera")
+    shutil.copytree(filled_once, tmp_path, dirs_exist_ok=True)
     return tmp_path / "log"
 
 
