@@ -21,12 +21,10 @@ from finishlab.records.units import read_figure
 __all__ = [
     "SECTIONS",
     "changed",
-    "form_help",
     "parse_fields",
     "read_value",
     "show_value",
     "step_changes",
-    "write_fields",
 ]
 
 Part = TypeVar("Part", bound=Checked)
@@ -134,12 +132,6 @@ def _coats(text: str) -> list[ColourStep]:
     return [replace(step, coat=number) for number in range(1, int(count) + 1)]
 
 
-def write_fields(part: Checked) -> str:
-    """Return a section as the text `parse_fields` reads."""
-    shown = ((each, getattr(part, each.name)) for each in entries(type(part)))
-    return "; ".join(f"{each.key}={show_value(each, value)}" for each, value in shown if value not in {None, ()})
-
-
 def read_value(each: Entry, text: str) -> Any:  # noqa: ANN401, PLR0911 - one type and one way out a form
     """Return a typed value as the record keeps it; blank takes the field out.
 
@@ -183,11 +175,6 @@ def show_value(each: Entry, value: Any) -> str:  # noqa: ANN401 - each form has 
     if each.form == "mix":
         return " + ".join(f"{_figure(part.parts)} {part.colour}" for part in value)
     return _figure(value) if isinstance(value, int | float) else str(value)
-
-
-def form_help(section: type[Checked]) -> str:
-    """Return the keys of a section with their units, for help texts."""
-    return ", ".join(each.key + (f" ({each.unit})" if each.unit else "") for each in entries(section))
 
 
 def _figure(value: float) -> str:

@@ -31,7 +31,6 @@ __all__ = [
     "Night",
     "nights",
     "plan_calendar",
-    "rule_of_thumb_hours",
 ]
 
 STACK_HOURS: Final = 48.0
@@ -305,11 +304,6 @@ def nights(calendar: Calendar) -> tuple[Night, ...]:
             found.append(Night(day, tuple(p for p in walked if p in shut), tuple(p for p in walked if p not in shut)))
         day += dt.timedelta(days=1)
     return tuple(found)
-
-
-def rule_of_thumb_hours(stain_dry: float, coats: int, recoat: float, walk_on: float) -> float:
-    """Return how long alternate treads wait at most: 2 (stain dry + coats x recoat + walk-on), arithmetic."""
-    return 2 * (stain_dry + coats * recoat + walk_on)
 
 
 def _returns_of(parts: Sequence[Part], jobs: Sequence[Job]) -> dict[Part, tuple[Part, ...]]:

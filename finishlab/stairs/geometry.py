@@ -170,11 +170,6 @@ class FaceAreas:
         """Front, back and both ends."""
         return self.front + self.back + self.ends
 
-    @property
-    def all_round(self) -> float:
-        """Both faces and all edges."""
-        return self.top + self.underside + self.edges
-
 
 @dataclass(frozen=True, slots=True)
 class Corners:
