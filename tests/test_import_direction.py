@@ -16,7 +16,7 @@ PACKAGE: Final = Path(finishlab.__file__).parent
 LAYERS: Final = (
     ("errors",),
     ("version",),
-    ("quality", "units", "cautions", "files"),
+    ("quality", "units", "cautions", "coatings", "files"),
     ("records",),
     ("colorimetry",),
     ("imaging",),
