@@ -74,7 +74,7 @@ def srgb_pixels(image: LinearImage) -> np.ndarray:
 @cache
 def _srgb_codes() -> np.ndarray:
     """Return the sRGB code of linear light in 65535ths: within 0.03 of a code even where the curve is steepest."""
-    return np.rint(linear_to_srgb(np.arange(65536) / 65535) * 255.0).astype(np.uint8)
+    return np.asarray(np.rint(linear_to_srgb(np.arange(65536) / 65535) * 255.0), dtype=np.uint8)
 
 
 def _picture(pixels: np.ndarray, long_side: int | None) -> Image.Image:
