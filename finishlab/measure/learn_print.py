@@ -174,8 +174,14 @@ def fit_print(image: LinearImage, strip: StripFit) -> PrintFit:
 
 def _priors(*, linear: bool) -> FitPriors:
     base = FitPriors.for_linear() if linear else FitPriors()
-    # All three channels are one grey here; each has a glare of its own, as if they were three.
-    return replace(base, reading=_READING[0], black_reading=_READING[1], glare=_GLARE[1] * float(np.sqrt(_ALIKE)))
+    # All three channels are one grey here; each has a glare of its own beside the usual, as if they were three.
+    return replace(
+        base,
+        reading=_READING[0],
+        channel_reading=_READING[0],
+        black_reading=_READING[1],
+        glare=(0.0, _GLARE[1] * float(np.sqrt(_ALIKE))),
+    )
 
 
 def _readings(means: AreaMeans, *, linear: bool) -> tuple[PatchReadings, np.ndarray]:
