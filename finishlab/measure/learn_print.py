@@ -197,14 +197,14 @@ def _readings(means: AreaMeans, *, linear: bool) -> tuple[PatchReadings, np.ndar
     code, light = ((each / paper) @ _CHANNELS for each in (means.codes, means.light))
     shows = np.where(_IS_SCREEN & means.usable, np.log(np.maximum(light, 1e-6) / np.maximum(code, 1e-6)), 0.0)
     usable = means.usable.copy()
-    if np.median(code[_IS_SCREEN][_DARK]) > _NO_SCREENS:
-        if not linear:
-            raise QualityError(
-                "no-screens",
-                "This print has no line screens to measure it by.",
-                "Print the strip anew (finishlab strip), or name a grey of known lightness beside it with --grey.",
-            )
+    if linear:  # its tone says more than lines could
         usable[_IS_SCREEN] = False
+    elif np.median(code[_IS_SCREEN][_DARK]) > _NO_SCREENS:
+        raise QualityError(
+            "no-screens",
+            "This print has no line screens to measure it by.",
+            "Print the strip anew (finishlab strip), or name a grey of known lightness beside it with --grey.",
+        )
     elif shows.max() > _SHOWS:
         raise _too_near()
     values = np.exp(np.log(np.maximum(code, 1e-6)) + _SHOWN[0] * shows) * paper.mean()
