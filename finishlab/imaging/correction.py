@@ -64,10 +64,10 @@ class FitPriors:
     glare: tuple[float, float] = (0.008, 0.008)
     """Veiling glare, as a share of a perfect white's light at the strip's centre: what is usual, and its deviation. It
     only ever adds light (common practice, no source for how much)."""
-    reading: float = 0.008
+    reading: float = 0.006
     """Error of one patch reading that its channels share: evenness of the print and of the light."""
     black_reading: float = 0.04
-    channel_reading: float = 0.015
+    channel_reading: float = 0.01
     """Error of one patch reading in each channel by itself: noise, and casts of inks that are mixed to grey."""
 
     @classmethod

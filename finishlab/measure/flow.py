@@ -263,7 +263,7 @@ def _figures(correction: Correction, blur: float, evened: LocalTone | None) -> d
 
 def _print_seen(printed: StripGreys, correction: Correction) -> dict[str, Any]:
     """Return what the photo by itself says of a print nobody learned, for other photos of that strip."""
-    return {"print": [round(float(z), 3) for z in correction.alone]} if printed.source == "usual" else {}
+    return {"print": [round(float(z), 6) for z in correction.alone]} if printed.source == "usual" else {}
 
 
 def profile_setting(profile: CameraProfile | None) -> dict[str, Any]:
