@@ -14,7 +14,8 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
-from accuracy_cases import LADDER, SPOTS, session_scenes, shoot
+from accuracy_cases import LADDER, SPOTS, session_scenes
+from accuracy_photos import shoot
 
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.spaces import linear_to_srgb, rgb_to_lab
