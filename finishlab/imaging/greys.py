@@ -17,9 +17,9 @@ import numpy as np
 from finishlab.colorimetry.spaces import lightness_of_reflectance, reflectance_of_lightness
 from finishlab.imaging.strip import STRIP, PrintModel
 
-__all__ = ["NOMINAL", "PRINT_DOUBT", "GreysOf", "GreysSource", "StripGreys", "greys_of_print", "greys_of_readings"]
+__all__ = ["NOMINAL", "PRINT_DOUBT", "GreysOf", "GreysSource", "StripGreys", "greys_of_logs", "greys_of_print", "greys_of_readings"]
 
-GreysSource = Literal["nominal", "typed", "photo"]
+GreysSource = Literal["nominal", "typed", "photo", "screens", "raw", "seen"]
 
 PRINT_DOUBT: Final[Mapping[str, float]] = {"black": 0.010, "gamma": 0.05, "paper": 0.03}
 """One standard deviation of the printed greys' nominal values: reflectance of black, exponent of the greys, reflectance
@@ -241,6 +241,29 @@ def greys_of_readings(
         raise ValueError("the greys rise from black to paper")
     values = np.asarray(reflectance_of_lightness(lightness))
     return StripGreys(_tuple(values), _axes(lightness, left), "typed", number, learned, basis)
+
+
+def greys_of_logs(
+    log: np.ndarray,
+    covariance: np.ndarray,
+    *,
+    source: GreysSource,
+    number: int,
+    learned: str = "",
+    basis: tuple[str, ...] = (),
+) -> StripGreys:
+    """Return a strip's greys from the natural log of its levels' reflectance factors and that log's covariance.
+
+    Raises
+    ------
+    ValueError
+        If the greys do not come out rising.
+    """
+    values = np.exp(np.asarray(log, dtype=float))
+    lightness = np.asarray(lightness_of_reflectance(values))
+    per_log = (lightness + 16.0) / 3.0
+    effects = _axes(lightness, covariance * np.outer(per_log, per_log))
+    return StripGreys(_tuple(values), effects, source, number, learned, basis)
 
 
 def _sane(figures: np.ndarray) -> np.ndarray:

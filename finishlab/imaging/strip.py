@@ -251,7 +251,7 @@ _DOT: Final = 25.4 / 300
 """Lines begin and end on this grid, mm: every second dot of a printer of 600 to the inch, which prints all alike."""
 _SCREEN: Final = 96
 """Width of a screen in dots: whole lines at each pitch."""
-_LINES: Final = ((3, 12), (4, 8), (6, 12), (12, 16), (13, 16), (9, 12), (8, 16), (2, 8))
+_LINES: Final = ((3, 12), (4, 8), (6, 12), (12, 16), (13, 16), (9, 12), (8, 16), (2, 16))
 """Width and pitch of each screen's lines in dots, from the ends of the strip inwards.
 
 The narrowest gap, 0.17 mm, stays open where ink grows by 0.06 mm an edge. Equal coverage at several pitches tells ink
@@ -269,7 +269,7 @@ def _screens(slot: Rect, width: float) -> tuple[Screen, ...]:
             half_gap = (pitch - line) / 2
             on_grid = (round(place / _DOT + half_gap) - half_gap) * _DOT
             rect = Rect(on_grid, slot.y + 0.8, wide, high)
-            screens.append(Screen(line / pitch, pitch * _DOT, rect, rect.inset(16 * _DOT, 1.6)))
+            screens.append(Screen(line / pitch, pitch * _DOT, rect, rect.inset(8 * _DOT, 0.9)))
     return tuple(screens)
 
 

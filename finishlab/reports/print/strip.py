@@ -171,9 +171,10 @@ def _draw_cut_line(sheet: Sheet, place: Rect) -> None:
 
 
 def _draw_screens(sheet: Sheet, place: Rect, screens: tuple[Screen, ...]) -> None:
+    # A screen is one path: of a rectangle alone some programs move the sides to whole dots, which widens thin lines.
     for screen in screens:
-        for line in screen.lines():
-            sheet.box(place.x + line.x, place.y + line.y, line.width, line.height, 0.0)
+        lines = [Rect(place.x + r.x, place.y + r.y, r.width, r.height) for r in screen.lines()]
+        sheet.polygons([[(float(x), float(y)) for x, y in line.corners()] for line in lines], 0.0)
 
 
 def _draw_number(sheet: Sheet, place: Rect, at: Rect, number: int) -> None:
