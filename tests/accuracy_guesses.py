@@ -39,49 +39,54 @@ class Guess:
     """Which way of measuring it bears on: a name of `accuracy_ways.WAYS`."""
 
 
+_COLOURS: Final = "finishlab.imaging.colours"
+_GREYS: Final = "finishlab.imaging.greys"
+_PRINT: Final = "finishlab.imaging.print_prior"
+_LEARN: Final = "finishlab.measure.learn_print"
+
 GUESSES: Final = (
     Guess(
-        "saturation boost of phones, 1.10 +- 0.06: 0.05 less or more",
-        "finishlab.imaging.colours",
-        "SATURATION_BOOST",
-        ((1.05, 0.06), (1.15, 0.06)),
+        "phones boost saturation by 10 +- 6 %: 5 or 15 %", _COLOURS, "SATURATION_BOOST", ((1.05, 0.06), (1.15, 0.06))
     ),
+    Guess("spread of that boost, 6 %: 3 or 12 %", _COLOURS, "SATURATION_BOOST", ((1.10, 0.03), (1.10, 0.12))),
+    Guess("papers, L* 88 to 96: 4 darker, or 91 to 98", _PRINT, "_PAPER", ((84.0, 92.0), (91.0, 98.0))),
+    Guess("blacks, L* 14 to 34: 6 darker or lighter", _PRINT, "_BLACK", ((8.0, 28.0), (20.0, 40.0))),
+    Guess("exponents, 0.75 to 1.25: 0.15 less or more", _PRINT, "_EXPONENT", ((0.60, 1.10), (0.90, 1.40))),
+    Guess("gains, 6 to 28 %: 6 less or more", _PRINT, "_GAIN", ((0.0, 0.22), (0.12, 0.34))),
+    Guess("black left by toner saving, 85 to 100 %: 70 or 95 % at least", _PRINT, "_SAVING", ((0.7, 1.0), (0.95, 1.0))),
     Guess(
-        "its spread: half or double",
-        "finishlab.imaging.colours",
-        "SATURATION_BOOST",
-        ((1.10, 0.03), (1.10, 0.12)),
+        "prints that keep the tone of sRGB, 45 %, and none saving toner, 85 %: 20 and 95, or 80 and 70",
+        _PRINT,
+        "_SHARES",
+        ((0.20, 0.95), (0.80, 0.70)),
     ),
+    Guess("ink that runs, 0.03 +- 0.02 mm: 0.01 or 0.05", _LEARN, "_GROWTH", ((0.01, 0.02), (0.05, 0.02)), "learned"),
+    Guess("stray light, 0.8 % of white: none or double", _LEARN, "_GLARE", ((0.0, 0.006), (0.016, 0.006)), "learned"),
+    Guess("pressed highlights in learning: half or double", _LEARN, "_TOP", ((0.02, 0.25), (0.08, 0.25)), "learned"),
+    Guess("blur of a lens, 0.6 pixels: 0.4 or 1.0", "finishlab.imaging.screens", "_BLUR", (0.4, 1.0), "learned"),
     Guess(
-        "saturation of raw files, 1.00 +- 0.03: 0.05 less or more",
-        "finishlab.imaging.colours",
+        "saturation of raw files, 1.00 +- 0.03: 0.95 or 1.05",
+        _COLOURS,
         "RAW_SATURATION",
         ((0.95, 0.03), (1.05, 0.03)),
         "raw",
     ),
     Guess(
-        "instrument reading of a grey, 0.3 L*: half or double",
-        "finishlab.imaging.greys",
-        "_OWN_READING",
-        (0.15, 0.6),
-        "typed",
+        "slope of raw files, 1 +- 0.02: +- 0.005 or 0.05",
+        "finishlab.imaging.tone_prior",
+        "straight_tone.__wrapped__.__defaults__",
+        ((0.005,), (0.05,)),
+        "raw",
     ),
+    Guess("instrument reading of a grey, 0.3 L*: half or double", _GREYS, "_OWN_READING", (0.15, 0.6), "typed"),
+    Guess("what such readings share, 0.2 L*: half or double", _GREYS, "_COMMON_READING", (0.1, 0.4), "typed"),
+    Guess("a grey card, 0.5 L*: half or double", "finishlab.measure.learn_greys", "_KNOWN", (0.25, 1.0), "card"),
     Guess(
-        "what an instrument's readings share, 0.2 L*: half or double",
-        "finishlab.imaging.greys",
-        "_COMMON_READING",
-        (0.1, 0.4),
-        "typed",
-    ),
-    Guess(
-        "lightness of a grey card, 0.5 L*: half or double",
-        "finishlab.measure.learn_greys",
-        "_KNOWN",
-        (0.25, 1.0),
-        "card",
-    ),
-    Guess(
-        "width of a photo by hand, 380 mm: 250 or 600", "finishlab.measure.by_hand", "_SPAN_MM", (250.0, 600.0), "hand"
+        "long side of a photo by hand, 380 mm: 250 or 600",
+        "finishlab.measure.by_hand",
+        "_SPAN_MM",
+        (250.0, 600.0),
+        "hand",
     ),
 )
 """Every constant marked 'common practice, no source' that a figure rests on."""
@@ -89,13 +94,14 @@ GUESSES: Final = (
 WORDS_ONLY: Final = {
     ("finishlab.imaging.texture", "_COARSE_MM"): "how grain is described",
     ("finishlab.measure.judgement", "_WOOD_HUE"): "when a colour is called no wood's",
-    ("finishlab.measure.looks", "_TURNED"): "when grains are said to lie across",
-    ("finishlab.matching.guards", "_LONG_APART"): "when photos are said to lie far apart in time",
-    ("finishlab.matching.guards", "_GLOSS"): "when gloss is said to differ",
-    ("finishlab.matching.guards", "_TURNED"): "when grains are said to lie across",
-    ("finishlab.matching.floor", "_FEW"): "when spots are called few",
+    ("finishlab.measure.looks", "_CROSSED_DEG"): "when grains of two photos are said to cross",
+    ("finishlab.matching.guards", "FAR_DAYS"): "when photos are said to lie far apart in time",
+    ("finishlab.matching.guards", "SHEEN_GU"): "when gloss is said to differ",
+    ("finishlab.matching.guards", "CROSSED_DEG"): "when grains are said to cross",
+    ("finishlab.matching.floor", "FEW_SPOTS"): "when spots are called few",
+    ("finishlab.matching.aims", "STEP"): "how large a contrast is meant when nobody says",
 }
-"""Those that only decide whether a sentence is said: module and name -> what it decides."""
+"""Those that only decide what is said or meant: module and name -> what it decides."""
 
 
 def every() -> list[tuple[int, int]]:

@@ -18,7 +18,14 @@ import numpy as np
 import pypdfium2
 from PIL import Image
 from rendered import photo_of
-from scipy.ndimage import convolve, distance_transform_edt, gaussian_filter, gaussian_filter1d, map_coordinates, median_filter
+from scipy.ndimage import (
+    convolve,
+    distance_transform_edt,
+    gaussian_filter,
+    gaussian_filter1d,
+    map_coordinates,
+    median_filter,
+)
 
 from finishlab.colorimetry.spaces import linear_to_srgb, srgb_to_linear
 from finishlab.colorimetry.spectra import WAVELENGTHS
