@@ -56,15 +56,16 @@ def printers(data: Mapping[str, Any]) -> str:
         "The named printers print the very same scenes, all else equal. Error of a pair beyond the ideal camera, share of ",
         "stated 95 % intervals that hold the truth, and the median of figure over truth; then the same photos measured ",
         "again after the print was learned from one photo of the strip from a few steps back, and by how much the greys ",
-        "so learned are off (root mean square, L*). All rendered.\n\n",
+        "so learned are off (root mean square, L*): as they are, and with the paper taken as known, whose own lightness no ",
+        "photo of greys can tell from the light. All rendered.\n\n",
         "![error against printer](pictures/accuracy-printers.svg)\n\n",
         "| printer | mean | 95th | holds | figure / truth | learned: mean | 95th | holds | figure / truth | greys off | of |\n",
         "|---|---|---|---|---|---|---|---|---|---|---|\n",
     ]
     for name, records in found.items():
         learned = fig.after(records)
-        off = fig.mean(r["greys_off"] for r in learned)
-        shown = "-" if np.isnan(off) else f"{off:.1f}"
+        off = [fig.mean(r[key] for r in learned) for key in ("greys_off", "greys_off_shape")]
+        shown = " / ".join("-" if np.isnan(v) else f"{v:.1f}" for v in off)
         lines.append(f"| {name} | {_cells(records)} | {_cells(learned)} | {shown} | {len(records)} |\n")
     lines += [_worst(found), _not_learned(data)]
     return "".join(lines)

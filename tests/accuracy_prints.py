@@ -76,11 +76,20 @@ def print_record(scene: Scene) -> Record:
     return {"printer": printer.name, "print_kind": kind, "middle": middle, "tone": type(scene.tone).__name__}
 
 
-def greys_off(scene: Scene, greys: StripGreys) -> float:
-    """Return by how much greys are off those of the scene's print, root mean square over the levels, L*."""
+def greys_off(scene: Scene, greys: StripGreys) -> Record:
+    """Return by how much greys are off those of the scene's print, root mean square over the levels, L*.
+
+    ``greys_off`` as they are; ``greys_off_shape`` with the paper taken as known, which no photo of greys can tell from
+    the light: it scales all of them alike.
+    """
     assert scene.strip is not None
-    true = lightness_of_reflectance(scene.strip.printer.reflectance(np.array(STRIP.greys)))
-    return float(np.sqrt(np.mean((np.array(greys.lightness) - true) ** 2)))
+    true, found = scene.strip.printer.reflectance(np.array(STRIP.greys)), np.array(greys.values)
+
+    def off(values: np.ndarray) -> float:
+        gap = lightness_of_reflectance(values) - lightness_of_reflectance(true)
+        return float(np.sqrt(np.mean(gap**2)))
+
+    return {"greys_off": off(found), "greys_off_shape": off(found * true[-1] / found[-1])}
 
 
 def printed(scene: Scene, name: str) -> Record:
@@ -90,7 +99,7 @@ def printed(scene: Scene, name: str) -> Record:
     greys = learned_greys(scene)
     if isinstance(greys, str):
         return record | {"learned": {"refused": greys}}
-    after = pair_record(scene, shot_of(image, scene, greys=greys)) | {"greys_off": greys_off(scene, greys)}
+    after = pair_record(scene, shot_of(image, scene, greys=greys)) | greys_off(scene, greys)
     return record | {"learned": after}
 
 

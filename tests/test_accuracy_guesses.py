@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import importlib
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 from typing import Final
 
@@ -25,7 +26,7 @@ def marked() -> Iterator[tuple[str, str]]:
     for room in ROOMS:
         for path in sorted((PACKAGE / room).rglob("*.py")):
             body = ast.parse(path.read_text(encoding="utf-8")).body
-            for one, two in zip(body, body[1:], strict=False):
+            for one, two in pairwise(body):
                 text = two.value.value if isinstance(two, ast.Expr) and isinstance(two.value, ast.Constant) else ""
                 if (
                     isinstance(one, ast.AnnAssign)
