@@ -100,7 +100,7 @@ def _report(name: str, cases: list[Case]) -> None:
     figures = f"absolute {_rms(absolute):.2f}  to paper {_rms(relative):.2f} (worst {worst:.2f})"
     inner = _rms([each[1:-1] for each in relative])
     figures += f" inner {inner:.2f}"
-    print(f"{name:26s} n={len(cases):3d}  {figures}  chi {chi:.2f} / {chi_relative:.2f}  bias {bias.round(1)}")  # noqa: T201 - a trial's report
+    print(f"{name:26s} n={len(cases):3d}  {figures}  chi {chi:.2f} / {chi_relative:.2f}  bias {bias.round(1)}")
 
 
 def main(count: int, *, population: bool) -> None:
@@ -121,7 +121,7 @@ def main(count: int, *, population: bool) -> None:
     for tone in TONES:
         _report(f"tone {tone}", [c for c in cases if c.tone == tone])
     _report("all", cases)
-    print("refused:", refused)  # noqa: T201 - a trial's report
+    print("refused:", refused)
 
 
 if __name__ == "__main__":

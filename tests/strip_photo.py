@@ -77,17 +77,17 @@ class Print:
 
 
 PRINTS: Final = (
-    Print("managed", lambda g: srgb_to_linear(g)),
+    Print("managed", srgb_to_linear),
     Print("exponent 0.8", lambda g: srgb_to_linear(g) ** 0.8),
     Print("exponent 1.2", lambda g: srgb_to_linear(g) ** 1.2),
     Print("offset-like, gain 17 %", _half_tone(0.17), black=0.025),
     Print("laser, gain 24 %", _half_tone(0.24), black=0.025, growth=0.05),
-    Print("toner saving", lambda g: srgb_to_linear(g), saving=0.88),
+    Print("toner saving", srgb_to_linear, saving=0.88),
 )
 
 
 def _log_curve(slope: float, bend: float) -> Callable[[np.ndarray], np.ndarray]:
-    """Return a power of light with a bend in the logarithm: the family that public photos of charts were described by."""
+    """Return a power of light with a bend in the logarithm, as public photos of charts were described."""
 
     def encode(light: np.ndarray) -> np.ndarray:
         x = np.log(np.maximum(light, 1e-4))

@@ -25,8 +25,8 @@ _SHARE_OF_LONG_SIDE: Final = 1 / 9
 """A strip shorter than this share of the photo's long side is not looked for: well below a sixth of its width."""
 _SMALL_SHARE: Final = 1 / 16
 """The same where a small strip is expected, photographed from a few steps back."""
-_SMALL_PASSES: Final = ((2200, 0.0), (10**6, 0.0), (10**6, 1.5))
-"""The same as `_PASSES` for a small strip; the photo is at most doubled."""
+_SMALL_PASSES: Final = ((2200, 0.0), (4000, 0.0), (8000, 0.0), (8000, 1.5))
+"""The same as `_PASSES` where the strip is small."""
 _CLOSER: Final = 3.0
 """By how much the place of a small strip is enlarged for a second look."""
 _PASSES: Final = ((1200, 0.0), (2200, 0.0), (2600, 2.2), (4000, 3.0))

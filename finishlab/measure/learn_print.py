@@ -1,9 +1,9 @@
 """Learn how a printer made a strip from photos taken a few steps back: screens of lines against its greys.
 
 From so far off the camera cannot tell the lines apart: its optics average them in linear light, before any tone curve,
-so each screen is a grey that geometry fixes. Greys, screens, paper and black are weighed in one fit with tone, light and
-glare, and what is usual of prints and phones stands in for what a photo cannot tell. Camera raw files need no screens:
-their tone is known.
+so each screen is a grey that geometry fixes. Greys, screens, paper and black are weighed in one fit with tone, light
+and glare, and what is usual of prints and phones stands in for what a photo cannot tell. Camera raw files need no
+screens: their tone is known.
 """
 
 from __future__ import annotations
@@ -15,12 +15,12 @@ from typing import Final
 import numpy as np
 
 from finishlab.errors import QualityError, UsageError
-from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
+from finishlab.imaging.correction import Correction, FitPriors, KnownGreys, PatchReadings, fit_correction
 from finishlab.imaging.finder import StripFit, find_strip
-from finishlab.imaging.greys import StripGreys, greys_of_logs
+from finishlab.imaging.greys import GreysSource, StripGreys, axes_of, greys_of_logs
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.print_prior import usual_print
-from finishlab.imaging.screens import AreaMeans, read_areas, screen_reflectance
+from finishlab.imaging.screens import GROWTH, SPREAD, AreaMeans, read_areas, screen_reflectance
 from finishlab.imaging.strip import STRIP
 from finishlab.measure.judgement import judge_light, judge_strip
 from finishlab.quality import Doubt
@@ -34,10 +34,6 @@ _PLACES: Final = np.array([each.sample.centre for each in _AREAS])
 _IS_SCREEN: Final = np.arange(len(_AREAS)) >= len(_LEVELS)
 _DARK: Final = np.array([screen.coverage > 0.7 for screen in STRIP.screens])
 
-_GROWTH: Final = (0.03, 0.02)
-"""How far ink runs beyond an edge, mm: mean and standard deviation (common practice, no source)."""
-_SPREAD: Final = (0.055, 0.025)
-"""The same of how far light spreads in paper; published line spread functions give 0.03 to 0.10."""
 _SHOWN: Final = (0.85, 0.25)
 """How much of the modulation that shows was there before the camera sharpened it."""
 _GLARE: Final = (0.008, 0.006)
@@ -50,7 +46,7 @@ _READING: Final = (0.005, 0.012)
 _CHANNELS: Final = np.array([0.15, 0.70, 0.15])
 """Weights of the channels: false colour leaves green alone, and pulls red and blue apart about equally."""
 _ALIKE: Final = 3
-"""Channels that the fit takes for independent, though here all three are one grey."""
+"""Channels of the fit that hold the one grey that is read here."""
 _ROUNDS: Final = 2
 _STEPS: Final = 8
 _STEP: Final = 0.05
@@ -64,6 +60,8 @@ _SHOWS: Final = 0.45
 _NO_SCREENS: Final = 0.6
 """Light of the dark screens over paper's above which there are none: the tone curve apart they reflect a quarter."""
 _MISFIT: Final = 4.0
+_OF_SMALL: Final = ("strip-small", "strip-partly-hidden", "strip-not-flat")
+"""Doubts that hold of any strip so small: its tags are blurred and some unread."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -128,9 +126,8 @@ def learn_print(images: Sequence[LinearImage], *, number: int | None = None, lea
     raw = all(image.info.linear for image in images)
     basis = tuple(f"photo {image.info.photo_id}" for image in images)
     try:
-        greys = greys_of_logs(
-            log, covariance, source="raw" if raw else "screens", number=chosen, learned=learned, basis=basis
-        )
+        source: GreysSource = "raw" if raw else "screens"
+        greys = greys_of_logs(log, axes_of(covariance), source, number=chosen, learned=learned, basis=basis)
     except ValueError as error:
         raise _unclear() from error
     usual, departures = usual_print()
@@ -166,12 +163,12 @@ def fit_print(image: LinearImage, strip: StripFit) -> tuple[PrintFit, list[Doubt
     model, theta = _Model(), np.zeros(0)
     for _ in range(_ROUNDS):
         means = read_areas(image, strip, _AREAS, curve)
-        readings, shows = _readings(means, strip, linear=linear)
+        readings, shows = _readings(means, linear=linear)
         model = _Model(shows, means.beats)
         theta, correction = _solved(model, readings, priors, theta)
         curve = (correction.curves[1][0], correction.curves[1][1])
     greys = PatchReadings(*(each[~_IS_SCREEN] for each in (readings.places, readings.values, readings.usable)))
-    doubts = judge_strip(strip, greys, 0.0, image)
+    doubts = [each for each in judge_strip(strip, greys, 0.0, image) if each.code not in _OF_SMALL]
     doubts += judge_light(greys, replace(correction, weights=correction.weights[~_IS_SCREEN]))
     if correction.misfit > _MISFIT:
         raise _unclear()
@@ -180,11 +177,11 @@ def fit_print(image: LinearImage, strip: StripFit) -> tuple[PrintFit, list[Doubt
 
 def _priors(*, linear: bool) -> FitPriors:
     base = FitPriors.for_linear() if linear else FitPriors()
-    wide = float(np.sqrt(_ALIKE))
-    return replace(base, reading=_READING[0] * wide, black_reading=_READING[1] * wide, glare=_GLARE[1] * wide)
+    # All three channels are one grey here; each has a glare of its own, as if they were three.
+    return replace(base, reading=_READING[0], black_reading=_READING[1], glare=_GLARE[1] * float(np.sqrt(_ALIKE)))
 
 
-def _readings(means: AreaMeans, strip: StripFit, *, linear: bool) -> tuple[PatchReadings, np.ndarray]:
+def _readings(means: AreaMeans, *, linear: bool) -> tuple[PatchReadings, np.ndarray]:
     """Return areas as one grey channel, and by how much lines that show were corrected, natural log, shape (N,)."""
     papers = means.usable & np.concatenate([_LEVELS == _PAPER, np.zeros(_IS_SCREEN.sum(), dtype=bool)])
     if not papers.any():
@@ -214,8 +211,8 @@ def _readings(means: AreaMeans, strip: StripFit, *, linear: bool) -> tuple[Patch
 class _Model:
     """The log of what each area reflects, glare included, by the unknowns of the print, each a unit Gaussian.
 
-    Unknowns: the departures of `usual_print`, growth, spread, how much of what shows was there, pressed highlights, each
-    screen's beat.
+    Unknowns: the departures of `usual_print`, growth, spread, how much of what shows was there, pressed highlights,
+    each screen's beat.
     """
 
     def __init__(self, shows: np.ndarray | None = None, beats: np.ndarray | None = None) -> None:
@@ -223,18 +220,19 @@ class _Model:
         self.shows = np.zeros(len(_AREAS)) if shows is None else shows
         self.beats = np.zeros(len(_AREAS)) if beats is None else beats
         self.terms = len(self.departures)
-        self.size = self.terms + 4 + len(STRIP.screens)
+        self.names = tuple(f"unknown-{i + 1}" for i in range(self.terms + 4 + len(STRIP.screens)))
+        self.size = len(self.names)
 
     def log_greys(self, theta: np.ndarray) -> np.ndarray:
         return np.asarray(self.usual + theta[: self.terms] @ self.departures)
 
     def growth(self, theta: np.ndarray) -> float:
-        return float(max(_GROWTH[0] + _GROWTH[1] * theta[self.terms], -0.02))
+        return float(max(GROWTH[0] + GROWTH[1] * theta[self.terms], -0.02))
 
     def seen(self, theta: np.ndarray) -> np.ndarray:
         """Return the log of what each area reflects, shape (N,)."""
         greys = np.exp(self.log_greys(theta))
-        spread = max(_SPREAD[0] + _SPREAD[1] * theta[self.terms + 1], 0.005)
+        spread = max(SPREAD[0] + SPREAD[1] * theta[self.terms + 1], 0.005)
         paper, black = greys[-1], min(greys[0], 0.6 * greys[-1])
         lines = [screen_reflectance(each, paper, black, self.growth(theta), spread) for each in STRIP.screens]
         beat = 1.0 + self.beats[_IS_SCREEN] * theta[self.terms + 4 :] * paper / np.array(lines)
@@ -268,8 +266,8 @@ def _solved(
     theta = start if start.size else np.zeros(model.size)
     for _ in range(_STEPS):
         slope = model.slope(theta)
-        known = np.exp(model.seen(theta) - slope @ theta)
-        correction = fit_correction(readings, known, priors, departures=slope)
+        known = KnownGreys(np.exp(model.seen(theta) - slope @ theta), slope, model.names)
+        correction = fit_correction(readings, known, priors)
         step = correction.parameters[correction.layout.print] - theta
         theta = theta + np.clip(step, -_STRIDE, _STRIDE)
         if np.abs(step).max() < _DONE:
