@@ -21,15 +21,15 @@ from finishlab.imaging.greys import GreysSource, StripGreys, axes_of, greys_of_l
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.print_prior import usual_print
 from finishlab.imaging.screens import GROWTH, SPREAD, AreaMeans, read_areas, screen_reflectance
-from finishlab.imaging.strip import STRIP
+from finishlab.imaging.strip import STRIP, GreyPatch, Screen
 from finishlab.measure.judgement import judge_light, judge_strip
 from finishlab.quality import Doubt
 
-__all__ = ["LearnedPrint", "PrintFit", "fit_print", "learn_print"]
+__all__ = ["LearnedPrint", "PrintFit", "fit_print", "learn_print", "look_at_print"]
 
 _LEVELS: Final = np.array([patch.level for patch in STRIP.patches])
 _PAPER: Final = len(STRIP.greys) - 1
-_AREAS: Final = (*STRIP.patches, *STRIP.screens)
+_AREAS: Final[tuple[GreyPatch | Screen, ...]] = (*STRIP.patches, *STRIP.screens)
 _PLACES: Final = np.array([each.sample.centre for each in _AREAS])
 _IS_SCREEN: Final = np.arange(len(_AREAS)) >= len(_LEVELS)
 _DARK: Final = np.array([screen.coverage > 0.7 for screen in STRIP.screens])
@@ -76,7 +76,12 @@ class PrintFit:
     """The rest of its covariance."""
     growth: float
     """How far ink runs beyond an edge, mm."""
-    correction: Correction
+    number: int | None
+    """The strip's number, where it was read."""
+    photo_id: str
+    linear: bool
+    """Whether it is a camera raw file."""
+    doubts: tuple[Doubt, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,21 +89,32 @@ class LearnedPrint:
     """What photos told of a print."""
 
     greys: StripGreys
-    usual: tuple[float, ...]
-    """L* of each level in a usual print."""
-    usual_spread: tuple[float, ...]
-    """One standard deviation of it among prints."""
     growth: float
+    """How far ink runs beyond an edge, mm."""
     doubts: tuple[Doubt, ...]
 
 
-def learn_print(images: Sequence[LinearImage], *, number: int | None = None, learned: str = "") -> LearnedPrint:
-    """Learn the greys of the strip in photos taken from a few steps back.
+def look_at_print(image: LinearImage) -> PrintFit:
+    """Return what a photo taken from a few steps back, at full size, says of the print of its strip.
+
+    Raises
+    ------
+    NoStripError
+        If the strip is not found.
+    QualityError
+        ``no-screens``, ``lines-show``, ``strip-far``, ``print-unclear``, and what judging the strip and its light
+        raises.
+    """
+    return fit_print(image, find_strip(image, small=True))
+
+
+def learn_print(looks: Sequence[PrintFit], *, number: int | None = None, learned: str = "") -> LearnedPrint:
+    """Learn the greys of a strip from one or more photos of it.
 
     Parameters
     ----------
-    images
-        One or more photos of the same strip, at full size.
+    looks
+        What each photo says.
     number
         The strip's number, where the photos do not show it.
     learned
@@ -106,39 +122,22 @@ def learn_print(images: Sequence[LinearImage], *, number: int | None = None, lea
 
     Raises
     ------
-    NoStripError
-        If the strip is not found.
     UsageError
         ``strip-number-needed`` or ``other-strip``.
     QualityError
-        ``no-screens``, ``lines-show``, ``strip-far``, ``print-unclear``, and what judging the strip and its light
-        raises.
+        ``print-unclear``.
     """
-    strips = [find_strip(image, small=True) for image in images]
-    chosen = _number(strips, number)
-    doubts: dict[str, Doubt] = {}
-    fits = []
-    for image, strip in zip(images, strips, strict=True):
-        found, said = fit_print(image, strip)
-        fits.append(found)
-        doubts |= {each.code: each for each in said}
-    log, covariance = _pooled(fits)
-    raw = all(image.info.linear for image in images)
-    basis = tuple(f"photo {image.info.photo_id}" for image in images)
+    chosen = _number(looks, number)
+    log, covariance = _pooled(looks)
+    raw = all(look.linear for look in looks)
+    basis = tuple(f"photo {look.photo_id}" for look in looks)
     try:
         source: GreysSource = "raw" if raw else "screens"
         greys = greys_of_logs(log, axes_of(covariance), source, number=chosen, learned=learned, basis=basis)
     except ValueError as error:
         raise _unclear() from error
-    usual, departures = usual_print()
-    factor = (116.0 * np.exp(usual / 3)) / 3
-    return LearnedPrint(
-        greys,
-        tuple(float(v) for v in 3 * factor - 16.0),
-        tuple(float(v) for v in factor * np.sqrt((departures**2).sum(axis=0))),
-        float(np.mean([each.growth for each in fits])),
-        tuple(doubts.values()),
-    )
+    doubts = {each.code: each for look in looks for each in look.doubts}
+    return LearnedPrint(greys, float(np.mean([look.growth for look in looks])), tuple(doubts.values()))
 
 
 def _pooled(fits: Sequence[PrintFit]) -> tuple[np.ndarray, np.ndarray]:
@@ -148,14 +147,8 @@ def _pooled(fits: Sequence[PrintFit]) -> tuple[np.ndarray, np.ndarray]:
     return np.asarray(log), np.asarray(np.mean([each.common for each in fits], axis=0) + own)
 
 
-def fit_print(image: LinearImage, strip: StripFit) -> tuple[PrintFit, list[Doubt]]:
-    """Fit print, tone, light and glare to one photo, and judge it.
-
-    Raises
-    ------
-    QualityError
-        See `learn_print`.
-    """
+def fit_print(image: LinearImage, strip: StripFit) -> PrintFit:
+    """Fit print, tone, light and glare to a photo in which the strip was found, and judge it; see `look_at_print`."""
     linear = image.info.linear
     _check_scale(strip, linear=linear)
     priors = _priors(linear=linear)
@@ -172,13 +165,23 @@ def fit_print(image: LinearImage, strip: StripFit) -> tuple[PrintFit, list[Doubt
     doubts += judge_light(greys, replace(correction, weights=correction.weights[~_IS_SCREEN]))
     if correction.misfit > _MISFIT:
         raise _unclear()
-    return model.result(theta, correction), doubts
+    growth = model.growth(theta)
+    common, own = model.covariances(correction)
+    return PrintFit(
+        model.log_greys(theta), common, own, growth, strip.number, image.info.photo_id, linear, tuple(doubts)
+    )
 
 
 def _priors(*, linear: bool) -> FitPriors:
     base = FitPriors.for_linear() if linear else FitPriors()
-    # All three channels are one grey here; each has a glare of its own, as if they were three.
-    return replace(base, reading=_READING[0], black_reading=_READING[1], glare=_GLARE[1] * float(np.sqrt(_ALIKE)))
+    # All three channels are one grey here; each has a glare of its own beside the usual, as if they were three.
+    return replace(
+        base,
+        reading=_READING[0],
+        channel_reading=_READING[0],
+        black_reading=_READING[1],
+        glare=(0.0, _GLARE[1] * float(np.sqrt(_ALIKE))),
+    )
 
 
 def _readings(means: AreaMeans, *, linear: bool) -> tuple[PatchReadings, np.ndarray]:
@@ -246,17 +249,19 @@ class _Model:
         steps = _STEP * np.eye(self.size)
         return np.stack([(self.seen(theta + s) - self.seen(theta - s)) / (2 * _STEP) for s in steps], axis=1)
 
-    def result(self, theta: np.ndarray, correction: Correction) -> PrintFit:
+    def covariances(self, correction: Correction) -> tuple[np.ndarray, np.ndarray]:
+        """Return the covariance of the greys' logs that photos of one phone share, and the rest of it."""
         where = correction.layout
         rows = self.departures.T
         part = np.arange(where.print.start, where.print.start + self.terms)
         whole = rows @ correction.covariance[np.ix_(part, part)] @ rows.T
         # What photos of one print by one phone share: the print's and the camera's unknowns, and glare.
-        alike = [*range(*where.tone.indices(where.size)), *range(where.print.start, where.print.start + self.terms + 4)]
-        alike += list(range(*where.glare.indices(where.size)))
+        print_too = slice(where.print.start, where.print.start + self.terms + 4)
+        every = np.arange(where.size)
+        alike = np.concatenate([every[where.tone], every[where.glare], every[print_too]])
         shared = rows @ correction.believed[np.ix_(part, alike)]
         common = shared @ shared.T
-        return PrintFit(self.log_greys(theta), common, whole - common, self.growth(theta), correction)
+        return common, whole - common
 
 
 def _solved(
@@ -302,9 +307,9 @@ def _unclear() -> QualityError:
     )
 
 
-def _number(strips: Sequence[StripFit], given: int | None) -> int:
+def _number(looks: Sequence[PrintFit], given: int | None) -> int:
     """Return the number of the one strip that all photos show."""
-    read = {strip.number for strip in strips if strip.number is not None}
+    read = {look.number for look in looks if look.number is not None}
     if given is not None:
         read.add(given)
     if not read:
