@@ -26,6 +26,7 @@ _WAYS: Final[Mapping[str, str]] = {
     "learned": "print learned",
     "raw": "camera raw",
     "typed": "greys typed in",
+    "seen": "greys by eye",
     "card": "greys by a card",
     "hand": "by hand",
 }

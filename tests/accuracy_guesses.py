@@ -43,6 +43,7 @@ _COLOURS: Final = "finishlab.imaging.colours"
 _GREYS: Final = "finishlab.imaging.greys"
 _PRINT: Final = "finishlab.imaging.print_prior"
 _LEARN: Final = "finishlab.measure.learn_print"
+_SCREENS: Final = "finishlab.imaging.screens"
 
 GUESSES: Final = (
     Guess(
@@ -60,10 +61,17 @@ GUESSES: Final = (
         "_SHARES",
         ((0.20, 0.95), (0.80, 0.70)),
     ),
-    Guess("ink that runs, 0.03 +- 0.02 mm: 0.01 or 0.05", _LEARN, "_GROWTH", ((0.01, 0.02), (0.05, 0.02)), "learned"),
+    Guess("ink that runs, 0.03 +- 0.02 mm: 0.01 or 0.05", _SCREENS, "GROWTH", ((0.01, 0.02), (0.05, 0.02)), "learned"),
+    Guess(
+        "light that spreads, 0.055 +- 0.025 mm: 0.03 or 0.08",
+        _SCREENS,
+        "SPREAD",
+        ((0.03, 0.025), (0.08, 0.025)),
+        "learned",
+    ),
     Guess("stray light, 0.8 % of white: none or double", _LEARN, "_GLARE", ((0.0, 0.006), (0.016, 0.006)), "learned"),
     Guess("pressed highlights in learning: half or double", _LEARN, "_TOP", ((0.02, 0.25), (0.08, 0.25)), "learned"),
-    Guess("blur of a lens, 0.6 pixels: 0.4 or 1.0", "finishlab.imaging.screens", "_BLUR", (0.4, 1.0), "learned"),
+    Guess("blur of a lens, 0.6 pixels: 0.4 or 1.0", _SCREENS, "_BLUR", (0.4, 1.0), "learned"),
     Guess(
         "saturation of raw files, 1.00 +- 0.03: 0.95 or 1.05",
         _COLOURS,
@@ -80,6 +88,7 @@ GUESSES: Final = (
     ),
     Guess("instrument reading of a grey, 0.3 L*: half or double", _GREYS, "_OWN_READING", (0.15, 0.6), "typed"),
     Guess("what such readings share, 0.2 L*: half or double", _GREYS, "_COMMON_READING", (0.1, 0.4), "typed"),
+    Guess("match by eye, 1.5 L*: half or double", "finishlab.measure.eye_match", "_EYE", (0.75, 3.0), "seen"),
     Guess("a grey card, 0.5 L*: half or double", "finishlab.measure.learn_greys", "_KNOWN", (0.25, 1.0), "card"),
     Guess(
         "long side of a photo by hand, 380 mm: 250 or 600",

@@ -1,4 +1,4 @@
-"""Ways to measure the pair of a scene: a photo alone, a camera raw, greys from an instrument, a card or by hand."""
+"""Ways to measure the pair of a scene: a photo alone, a camera raw, greys by an instrument, an eye, a card or by hand."""
 
 from __future__ import annotations
 
@@ -7,25 +7,31 @@ from typing import Final
 
 import numpy as np
 from accuracy_photos import Record, Shot, pair_found, pair_record, picture_of, shot_of, truth_of_pair
-from accuracy_prints import printed
+from accuracy_prints import greys_off, printed
 from strip_greys_trial import card_photo
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.demo.camera import colour_matrix
+from finishlab.demo.paper import solid_share
 from finishlab.demo.render import render_linear
 from finishlab.demo.scene import Scene
 from finishlab.demo.view import homography, project
 from finishlab.errors import FinishlabError
+from finishlab.imaging.eye_page import EYE_ROWS, EyeRow
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.imaging.pixels import LinearImage, PhotoInfo
 from finishlab.imaging.strip import STRIP, Rect
 from finishlab.measure.areas import GreyArea, PixelRect
 from finishlab.measure.by_hand import measure_by_hand
+from finishlab.measure.eye_match import greys_seen
 from finishlab.measure.learn_greys import learn_greys
 
 _INSTRUMENT: Final = 0.3
 _CARD: Final = 0.5
-"""Errors of an instrument and of a card in these trials, L*."""
+_EYE: Final = 1.0
+"""Errors of an instrument, of a card and of an eye in these trials, L*."""
+_FINE: Final = 400
+"""Cells of 1 mm in which lines are drawn for the eye."""
 
 
 def _lightness(scene: Scene) -> np.ndarray:
@@ -59,6 +65,30 @@ def _typed(scene: Scene) -> Record:
     read = _lightness(scene) + np.random.default_rng(scene.seed).normal(0.0, _INSTRUMENT, len(STRIP.greys))
     greys = greys_of_readings({level: [float(v)] for level, v in enumerate(read)}, number=scene.strip.number)
     return pair_record(scene, shot_of(picture_of(scene, str(scene.seed)), scene, greys=greys))
+
+
+def _vanishing(scene: Scene, row: EyeRow, rng: np.random.Generator) -> float:
+    """Return the step of a row that vanishes in its lines from afar to an eye, to half a step."""
+    assert scene.strip is not None
+    printer, pitch = scene.strip.printer, row.screen.pitch
+    place = np.abs((np.arange(8 * round(pitch * _FINE)) / _FINE) % pitch - pitch / 2)
+    inked = place < row.screen.coverage * pitch / 2 + printer.edge
+    lines = solid_share(inked[None, :].astype(float), printer.black / printer.paper, printer.spread, _FINE).mean()
+    seen = float(lightness_of_reflectance(printer.paper * lines)) + rng.normal(0.0, _EYE)
+    steps = np.arange(1.0, len(row.greys) + 0.25, 0.5)
+    ladder = lightness_of_reflectance(printer.reflectance(np.array([row.grey_at(step) for step in steps])))
+    return float(steps[np.argmin(np.abs(ladder - seen))])
+
+
+def _seen(scene: Scene) -> Record:
+    assert scene.strip is not None
+    image, rng = picture_of(scene, str(scene.seed)), np.random.default_rng(scene.seed)
+    vanished = {number: _vanishing(scene, row, rng) for number, row in enumerate(EYE_ROWS, start=1)}
+    try:
+        greys = greys_seen(vanished, number=scene.strip.number)
+    except ValueError:
+        return pair_record(scene, Shot(image, None, "print-unclear"))
+    return pair_record(scene, shot_of(image, scene, greys=greys)) | greys_off(scene, greys)
 
 
 def _card(scene: Scene) -> Record:
@@ -106,6 +136,7 @@ WAYS: Final[Mapping[str, Callable[[Scene], Record]]] = {
     "learned": _learned,
     "raw": _raw,
     "typed": _typed,
+    "seen": _seen,
     "card": _card,
     "hand": _hand,
 }
