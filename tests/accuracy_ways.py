@@ -1,4 +1,4 @@
-"""Ways to measure the pair of a scene: a photo alone, a camera raw, greys by an instrument, an eye, a card or by hand."""
+"""Ways to measure a pair: a photo alone, a camera raw, greys learned, by instrument, eye or card, or all by hand."""
 
 from __future__ import annotations
 
