@@ -76,7 +76,10 @@ def size_of(width: int) -> tuple[int, int]:
 
 def share_of(plan: Mapping[str, int], share: float) -> dict[str, int]:
     """Return a plan with a share of its scenes, one of each kind at least."""
-    return {what: count if what in {"width", "many"} else max(1, round(count * share)) for what, count in plan.items()}
+    return {
+        what: count if what in {"width", "many", "guessed"} else max(1, round(count * share))
+        for what, count in plan.items()
+    }
 
 
 def jobs(plan: Mapping[str, int], parts: Iterable[str]) -> list[tuple[str, tuple[Any, ...]]]:

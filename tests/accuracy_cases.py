@@ -15,7 +15,7 @@ from accuracy_prints import learned_greys, print_record
 
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.estimate import LabEstimate
-from finishlab.demo.camera import Tone
+from finishlab.demo.camera import Film
 from finishlab.demo.chance import random_scene, wood_pool
 from finishlab.demo.paper import PrintedStrip
 from finishlab.demo.printers import PRINTERS
@@ -221,12 +221,12 @@ SOURCES: Final[Mapping[str, Callable[[Scene], Scene]]] = {
     "noise": lambda s: replace(s, full_well=np.inf, read_noise=0.0, sharpen=0.0, jpeg_quality=None),
     "grain": lambda s: replace(s, board=_bare(s.board), floor=_bare(s.floor)),
     "light": lambda s: replace(s, light=Light(vignette=0.0)),
-    "tone": lambda s: replace(s, tone=Tone(), white_error=(1.0, 1.0), exposure=0.75),
+    "tone": lambda s: replace(s, tone=Film(), white_error=(1.0, 1.0), exposure=0.75),
     "saturation": lambda s: replace(s, saturation=SATURATION_BOOST[0]),
     "print": _nominal_print,
     "glare": lambda s: replace(s, glares=(), veil=0.0),
 }
-"""Source of error -> how a random scene loses it. The camera is the ideal camera's own error and needs no photo."""
+"""Source of error -> how a random scene loses it: the usual curve, the plain print. The camera is the ideal camera's own error and needs no photo."""
 
 
 def every_budget() -> list[tuple[str, ...]]:
