@@ -27,6 +27,7 @@ from numpy.typing import NDArray
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.matching.components import Components
 from finishlab.matching.layout import Chunk, Layout, Looks, chunks_of, looks_of
+from finishlab.matching.prior import learn_prior
 from finishlab.matching.sensitivities import even
 from finishlab.matching.simulate import Together
 
@@ -171,7 +172,8 @@ class _Boards:
             self.at[part] -= by @ mean
             self.by[part] = -np.swapaxes(by @ scale, 1, 2)
         floor_vectors = np.ascontiguousarray(scale[:3].T)
-        together = Together(self.at, self.own, self.by, mean[:3].copy(), np.zeros((3, 3)), floor_vectors)
+        prior = learn_prior(self.at, self.own, self.by, mean[:3], floor_vectors)
+        together = Together(self.at, self.own, self.by, mean[:3].copy(), np.zeros((3, 3)), floor_vectors, prior)
         return Weighed(together, LabEstimate.build(mean[:3], floor_vectors.T @ floor_vectors), components)
 
 
