@@ -126,7 +126,7 @@ def learn_prior(
     Notes
     -----
     The likelihood of a size is that of the boards with their middle left open (restricted maximum likelihood; H. D.
-    Patterson, R. Thompson, Biometrika 58 (1971) 545); all sizes are as likely beforehand.
+    Patterson, R. Thompson, Biometrika 58 (1971) 545); all variances are as likely beforehand.
     """
     if len(labs) < 2:
         return None
@@ -143,7 +143,7 @@ def learn_prior(
         - np.linalg.slogdet(information)[1]
         - np.einsum("gni,gnij,gnj->g", off, weights, off)
     )
-    chances = _shares(likelihood + np.log(np.gradient(_SIZES)))
+    chances = _shares(likelihood + np.log(_SIZES * np.gradient(_SIZES)))
     middles, apart = middles - floor_lab, moves.mean(axis=0) - floor_vectors
     middle, doubt = chances @ middles, np.einsum("g,gij->ij", chances, unsure) + apart.T @ apart
     precise = np.linalg.inv(doubt + _SIZES[:, None, None] ** 2 * shape)
