@@ -16,7 +16,7 @@ PACKAGE: Final = Path(finishlab.__file__).parent
 LAYERS: Final = (
     ("errors",),
     ("version",),
-    ("quality", "units", "cautions"),
+    ("quality", "units", "cautions", "coatings"),
     ("records",),
     ("colorimetry",),
     ("imaging",),
