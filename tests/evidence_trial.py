@@ -47,7 +47,7 @@ FIT: Final = np.array([0.012, 0.004, 0.004])
 def strip_moved(rgb: np.ndarray, u: np.ndarray) -> np.ndarray:
     """Linear light beside a print that is not as assumed; `u` (..., 3): black, gamma, paper."""
     toned = np.maximum(rgb, 1e-6) ** (1.0 + 0.05 * u[..., 1:2]) * (1.0 + 0.02 * u[..., 2:3])
-    return toned + 0.008 * u[..., 0:1] * (1.0 - toned)
+    return np.asarray(toned + 0.008 * u[..., 0:1] * (1.0 - toned))
 
 
 def camera_moved(rgb: np.ndarray, u: np.ndarray) -> np.ndarray:

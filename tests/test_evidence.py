@@ -236,7 +236,7 @@ def test_repeats_do_not_average_a_woods_own_error_away() -> None:
             lab = FLOOR + rng.normal(0, 0.1, 3)
             looks.append(Look(LabEstimate.build(lab, WOOD_ALONE + 0.01 * np.eye(3), [camera], wood=True), f"{i}"))
         floor = PlankLooks("F1", (Look(LabEstimate.build(FLOOR, np.eye(3) * 1e-6), "f"),))
-        return weigh([BoardLooks("B1", tuple(looks))], [floor], Components.usual()).together.own[0]
+        return np.asarray(weigh([BoardLooks("B1", tuple(looks))], [floor], Components.usual()).together.own[0])
 
     for count in (1, 4, 400):
         np.testing.assert_array_less(np.diag(WOOD_ALONE), np.diag(board(count, 1)))

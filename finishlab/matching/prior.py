@@ -144,12 +144,16 @@ def learn_prior(
         - np.einsum("gni,gnij,gnj->g", off, weights, off)
     )
     chances = _shares(likelihood + np.log(_SIZES * np.gradient(_SIZES)))
-    middles, apart = middles - floor_lab, moves.mean(axis=0) - floor_vectors
-    middle, doubt = chances @ middles, np.einsum("g,gij->ij", chances, unsure) + apart.T @ apart
+    middles, apart = middles - floor_lab, np.asarray(moves.mean(axis=0) - floor_vectors, dtype=np.float64)
+    doubt = np.einsum("g,gij->ij", chances, unsure) + apart.T @ apart
+    return Prior(np.linalg.cholesky(shape), chances, middles, unsure, _off(chances @ middles, doubt, shape), apart)
+
+
+def _off(middle: FloatArray, doubt: FloatArray, shape: FloatArray) -> FloatArray:
+    """How likely each size is for how far the middle is off the floor, having been found at `middle` with a `doubt`."""
     precise = np.linalg.inv(doubt + _SIZES[:, None, None] ** 2 * shape)
     likelihood = 0.5 * (np.linalg.slogdet(precise)[1] - np.einsum("i,gij,j->g", middle, precise, middle))
-    off_chances = _shares(likelihood + np.log(np.gradient(_SIZES)) - np.log1p((_SIZES / _OFF) ** 2))
-    return Prior(np.linalg.cholesky(shape), chances, middles, unsure, off_chances, apart)
+    return _shares(likelihood + np.log(np.gradient(_SIZES)) - np.log1p((_SIZES / _OFF) ** 2))
 
 
 def _shares(logarithm: FloatArray) -> FloatArray:

@@ -17,7 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -172,7 +172,7 @@ def _print_errors(rgb: FloatArray) -> FloatArray:
     return np.array(tried)
 
 
-def _numbered(*things: Ints) -> Ints:
+def _numbered(*things: NDArray[np.integer[Any]]) -> Ints:
     """Number the different combinations of what is given, shape (n,)."""
     key = np.zeros(len(things[0]), dtype=np.int64)
     for each in things:

@@ -1,6 +1,7 @@
 """What is not known about a sampled colour, effect by effect, carried into CIELAB.
 
-Own: the grain (block to block), the rounding of a coarse JPEG, and what a camera gets wrong of one wood. Shared within
+Own: the grain (block to block), the rounding of a coarse JPEG, and what a camera gets wrong of one wood, which further
+photos of that wood repeat (`LabEstimate.wood`; docs/decisions/0017-evidence.md says it of each term). Shared within
 the photo: the fit of tone and light. Shared beside one strip: how dark its black is and how its greys came out, less
 where the strip's own greys were learned. Shared by one camera: its saturation, and that it does not see as eyes do.
 """
