@@ -146,7 +146,8 @@ def learn_prior(
     chances = _shares(likelihood + np.log(_SIZES * np.gradient(_SIZES)))
     middles, apart = middles - floor_lab, np.asarray(moves.mean(axis=0) - floor_vectors, dtype=np.float64)
     doubt = np.einsum("g,gij->ij", chances, unsure) + apart.T @ apart
-    return Prior(np.linalg.cholesky(shape), chances, middles, unsure, _off(chances @ middles, doubt, shape), apart)
+    root = np.asarray(np.linalg.cholesky(shape), dtype=np.float64)
+    return Prior(root, chances, middles, unsure, _off(chances @ middles, doubt, shape), apart)
 
 
 def _off(middle: FloatArray, doubt: FloatArray, shape: FloatArray) -> FloatArray:
