@@ -78,7 +78,7 @@ def learn(
     ends = ((_PAPER, paper), (_BLACK, black))
     typed = (*readings, *((level, value) for level, value in ends if value is not None))
     _check(photo, number, typed, greys)
-    with open_logbook() as log:
+    with open_logbook(make=True) as log:
         found, doubts = _learned(log, photo, number, typed, greys)
     _show([found], as_json=as_json)
     say(f"The greys of strip {found.number:04d} are learned; photos measured from now on use them.")
@@ -148,7 +148,7 @@ def list_strips(*, as_json: bool) -> None:
 @json_option
 def show(*, number: int, as_json: bool) -> None:
     """Show what is known of a strip's greys, and what was learned of it before."""
-    from finishlab.reports.strip_greys import greys_document, print_greys
+    from finishlab.reports.strip_greys import greys_document, greys_in_force, print_greys
 
     with open_logbook() as log:
         learned = log.strip_greys_history(number)
@@ -158,7 +158,8 @@ def show(*, number: int, as_json: bool) -> None:
     now = [each.greys for each in learned if each.ended is None]
     if as_json:
         past = [each.greys for each in learned if each.ended is not None]
-        print_document({**greys_document(now, past), "history": [change_entry(change) for change in changes]})
+        history = [change_entry(change) for change in changes]
+        print_document({**greys_document(now, past), **greys_in_force(now), "history": history})
         return
     print_greys(out(), now, [change_line(change) for change in changes])
 

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from finishlab.imaging.greys import StripGreys
 
-__all__ = ["greys_document", "print_greys", "remeasured_document"]
+__all__ = ["greys_document", "greys_in_force", "print_greys", "remeasured_document"]
 
 _FROM = {"typed": "readings of an instrument", "photo": "a photo with known greys", "nominal": "a usual print"}
 
@@ -26,6 +26,12 @@ def greys_document(now: Iterable[StripGreys], before: Iterable[StripGreys] = ())
         "strips": [_entry(greys) for greys in now],
         "before": [_entry(greys) for greys in before],
     }
+
+
+def greys_in_force(found: Sequence[StripGreys]) -> dict[str, Any]:
+    """Return a strip's greys as they hold today, level by level; None where it is taken for a usual print."""
+    entry = _entry(found[-1]) if found else {}
+    return {name: entry.get(name) for name in ("lightness", "standard_error")}
 
 
 def _entry(greys: StripGreys) -> dict[str, Any]:

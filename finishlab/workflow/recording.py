@@ -23,9 +23,15 @@ __all__ = [
     "log_floor_spots",
     "measured_of",
     "photo_day",
+    "refuse_known",
 ]
 
 _ID_DIGITS: Final = 16
+
+
+def refuse_known(log: Logbook, results: Sequence[PhotoResult]) -> None:
+    """Refuse photos of which one is logged already, or named twice; LogbookError ``"photo-logged-twice"``."""
+    _refuse_known(results, _owners(log))
 
 
 def log_board(
