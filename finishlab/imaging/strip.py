@@ -17,6 +17,8 @@ from typing import Final, Literal
 
 import numpy as np
 
+from finishlab.colorimetry.spaces import srgb_to_linear
+
 __all__ = [
     "FIELD_NAMES",
     "PAGES",
@@ -131,9 +133,7 @@ class PrintModel:
 
     def reflectance(self, grey: np.ndarray) -> np.ndarray:
         """Return the reflectance factor of DeviceGray values in 0..1, same shape."""
-        g = np.asarray(grey, dtype=float)
-        linear = np.where(g <= 0.04045, g / 12.92, ((g + 0.055) / 1.055) ** 2.4)
-        return self.black + (self.paper - self.black) * linear**self.gamma
+        return self.black + (self.paper - self.black) * srgb_to_linear(grey) ** self.gamma
 
 
 @dataclass(frozen=True, slots=True)

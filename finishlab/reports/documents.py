@@ -9,13 +9,11 @@ import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import COLOUR_SPACE
 from finishlab.quality import Doubt
-from finishlab.reports.files import write_atomically
 from finishlab.reports.rows import BoardRow, ColourRow, PhotoResult, SpotRow
 from finishlab.reports.sentences import answer, tie_marks
 
@@ -34,7 +32,6 @@ __all__ = [
     "measurement_document",
     "ranking_document",
     "report_document",
-    "write_json",
 ]
 
 Document = dict[str, Any]
@@ -53,6 +50,9 @@ def ranking_document(ranking: Ranking) -> Document:
         ranking=[_ranked(board) for board in ranking.boards],
         aim=ranking.aim.as_dict(),
         next_photos=[photo.as_dict() for photo in ranking.next_photos],
+        answer=answer(ranking),
+        margin=None if ranking.margin is None else ranking.margin.as_dict(),
+        contrast_made=not ranking.no_contrast if ranking.boards and ranking.aim.name == "contrast" else None,
     )
 
 
@@ -107,17 +107,6 @@ def dump(document: Mapping[str, Any]) -> str:
         If a number in it is not finite; JSON has no such numbers.
     """
     return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
-
-
-def write_json(path: str | Path, document: Mapping[str, Any]) -> None:
-    """Write a document in one step.
-
-    Raises
-    ------
-    OutputError
-        If the file cannot be written.
-    """
-    write_atomically(path, dump(document).encode("utf-8", "replace"))
 
 
 def _document(kind: str, **content: object) -> Document:
@@ -188,6 +177,7 @@ def _ranked(board: RankedBoard) -> Document:
         "in_words": board.in_words,
         "sentence": board.sentence,
         "score": _difference(board.score or board.delta_e00),
+        "score_own": None if board.own is None else {"low": _rounded(board.own.low), "high": _rounded(board.own.high)},
         "probability_within_limits": _rounded(board.within_limits, 4),
         "inseparable": list(board.inseparable),
         "colours_e00": _rounded(board.colours_e00),

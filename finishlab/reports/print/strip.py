@@ -7,8 +7,8 @@ from pathlib import Path
 
 import numpy as np
 
+from finishlab.files import write_atomically
 from finishlab.imaging.strip import PAGES, STRIP, Paper, Rect, StripGeometry
-from finishlab.reports.files import write_atomically
 from finishlab.reports.print.sheet import Sheet, text_width
 from finishlab.reports.print.strip_advice import draw_advice
 
