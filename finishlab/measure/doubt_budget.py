@@ -43,7 +43,7 @@ __all__ = ["PhotoFit", "estimate_colours"]
 
 _SLIGHT: Final = 0.03
 """A cause that moves no field by more than this is left among the photo's own."""
-_TONE_SHARED: Final = 0.7
+_TONE_SHARED: Final = 0.95
 """Share of the tone curve's variance that is one phone's in all its photos; the rest is each photo's."""
 _NOTHING: Final = 1e-6
 """Smallest variance that is kept as an effect of its own."""
