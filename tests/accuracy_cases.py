@@ -226,7 +226,7 @@ SOURCES: Final[Mapping[str, Callable[[Scene], Scene]]] = {
     "print": _nominal_print,
     "glare": lambda s: replace(s, glares=(), veil=0.0),
 }
-"""Source of error -> how a random scene loses it: the usual curve, the plain print. The camera is the ideal camera's own error and needs no photo."""
+"""Source of error -> how a random scene loses it. The camera is the ideal camera's own error and needs no photo."""
 
 
 def every_budget() -> list[tuple[str, ...]]:

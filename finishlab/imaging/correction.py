@@ -66,7 +66,7 @@ class FitPriors:
     only ever adds light (common practice, no source for how much)."""
     reading: float = 0.008
     """Error of one patch reading that its channels share: evenness of the print and of the light."""
-    black_reading: float = 0.02
+    black_reading: float = 0.04
     channel_reading: float = 0.015
     """Error of one patch reading in each channel by itself: noise, and casts of inks that are mixed to grey."""
 
@@ -100,6 +100,8 @@ class KnownGreys:
     """Shape (N, unknowns): change of their natural logs for one standard deviation of each unknown."""
     names: tuple[str, ...]
     """What each unknown is called."""
+    seen: np.ndarray | None = None
+    """Shape (photos, unknowns): what other photos of the same greys said of the unknowns, each by itself."""
 
     @classmethod
     def exact(cls, reflectance: np.ndarray) -> KnownGreys:
@@ -145,6 +147,8 @@ class Correction:
     parameters: np.ndarray
     covariance: np.ndarray
     """Of the parameters, from readings and priors, widened by what the residuals show beyond the expected."""
+    alone: np.ndarray
+    """Shape (unknowns,): what this photo by itself says of the greys' unknowns, in standard deviations."""
     believed: np.ndarray
     """Shape (parameters, parameters): in column j, how far the answer is off if parameter j truly is one standard
     deviation of its prior up; 0 where it has none. With the readings' noise they make up `covariance`."""
@@ -171,8 +175,12 @@ class Correction:
 
     @property
     def strangeness(self) -> float:
-        """How far the tone curve strays from usual ones at most, in standard deviations of what is believed."""
-        return float(np.abs(self.parameters[self.layout.tone]).max(initial=0.0))
+        """How far a phone's tone curve strays from usual ones at most, in standard deviations of what is believed."""
+        return (
+            0.0
+            if self.layout.prior.name != "tone"
+            else float(np.abs(self.parameters[self.layout.tone]).max(initial=0.0))
+        )
 
     @property
     def cast(self) -> np.ndarray:
@@ -295,11 +303,22 @@ def fit_correction(
     ValueError
         If no grey is usable.
     """
+    given = greys if isinstance(greys, KnownGreys) else KnownGreys.exact(greys)
     priors = priors or FitPriors()
+    free = _fit(readings, given, priors, start)
+    if given.seen is None or not len(given.seen):
+        return free
+    # One print lies behind all its photos: the mean of what they say errs less than each, and alike in all.
+    settled = np.vstack([given.seen, free.alone]).mean(axis=0)
+    exact = KnownGreys.exact(given.reflectance * np.exp(given.departures @ settled))
+    held = _fit(readings, exact, priors, replace(free, parameters=free.parameters[: free.layout.print.start]))
+    return replace(free, parameters=np.concatenate([held.parameters, settled]), curves=held.curves)
+
+
+def _fit(readings: PatchReadings, given: KnownGreys, priors: FitPriors, start: Correction | None) -> Correction:
     use = np.flatnonzero(readings.usable)
     if not use.size:
         raise ValueError("no usable grey")
-    given = greys if isinstance(greys, KnownGreys) else KnownGreys.exact(greys)
     known = given.reflectance[use]
     where = _Parameters(priors, len(given.names))
     u = np.log(np.maximum(readings.values[use], _FLOOR))
@@ -339,6 +358,7 @@ def fit_correction(
     return Correction(
         parameters=theta,
         covariance=covariance * max(1.0, chi) ** 2,
+        alone=theta[where.print],
         believed=covariance / prior_sigma,
         layout=where,
         curves=_curves(theta, where),

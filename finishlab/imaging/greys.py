@@ -56,11 +56,13 @@ class StripGreys:
     """Name -> change of `values` for one standard deviation of one unknown; the unknowns are independent."""
     source: GreysSource = "usual"
     number: int | None = None
-    """The strip's number; none for the usual print."""
+    """The strip's number; none for the usual print, unless photos of it were logged."""
     learned: str = ""
     """When it was learned, ISO 8601 in UTC."""
     basis: tuple[str, ...] = ()
     """What it rests on: readings as ``level:L*``, or a photo and its known greys as ``X,Y,W,H:L*``."""
+    seen: tuple[tuple[float, ...], ...] = ()
+    """What logged photos of a strip that was not learned said of the effects' unknowns, each photo by itself."""
 
     def __post_init__(self) -> None:
         levels = len(STRIP.greys)
@@ -72,7 +74,7 @@ class StripGreys:
             raise ValueError("the greys rise from black to paper")
         if self.source not in get_args(GreysSource):
             raise ValueError(f"unknown source of greys {self.source!r}")
-        if (self.source == "usual") != (self.number is None):
+        if (self.source == "usual" and not self.seen) != (self.number is None):
             raise ValueError("greys that were learned are one numbered strip's")
 
     def reflectance(self, levels: Sequence[int] | np.ndarray | None = None) -> np.ndarray:
@@ -89,7 +91,8 @@ class StripGreys:
         levels = [patch.level for patch in STRIP.patches]
         values = np.array(self.values)
         changes = np.array([change for _, change in self.effects]).reshape(-1, len(values)) / values
-        return KnownGreys(values[levels], changes.T[levels], tuple(name for name, _ in self.effects))
+        seen = np.array(self.seen) if self.seen else None
+        return KnownGreys(values[levels], changes.T[levels], tuple(name for name, _ in self.effects), seen)
 
     @property
     def lightness(self) -> tuple[float, ...]:

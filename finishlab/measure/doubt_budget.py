@@ -1,8 +1,9 @@
 """What is not known about a sampled colour, effect by effect, carried into CIELAB.
 
-Own: the grain (block to block), the rounding of a coarse JPEG, and what a camera gets wrong of one wood. Shared within
-the photo: light, glare and noise as the fit leaves them. Shared beside one strip: how its greys came out, less where
-they were learned. Shared by one camera: its tone curve for the most part, its saturation, and that it does not see as
+Own: the grain (block to block), the rounding of a coarse JPEG, and what a camera gets wrong of one wood, which further
+photos of that wood repeat (`LabEstimate.wood`; docs/decisions/0017-evidence.md says it of each term). Shared within the
+photo: light, glare and noise as the fit leaves them. Shared beside one strip: how its greys came out, less where they
+were learned. Shared by one camera: its tone curve for the most part, its saturation, and that it does not see as
 eyes do.
 
 Print and tone are found by one fit that cannot tell them apart. What it leaves of each is laid to its cause: the answer
@@ -42,7 +43,7 @@ __all__ = ["PhotoFit", "estimate_colours"]
 
 _SLIGHT: Final = 0.03
 """A cause that moves no field by more than this is left among the photo's own."""
-_TONE_SHARED: Final = 0.7
+_TONE_SHARED: Final = 0.95
 """Share of the tone curve's variance that is one phone's in all its photos; the rest is each photo's."""
 _NOTHING: Final = 1e-6
 """Smallest variance that is kept as an effect of its own."""
@@ -156,7 +157,7 @@ def estimate_colours(
         effects += _camera_effects(found, lab, fit) if fit.profile is None else _profile_effects(found, lab, fit)
         if kinds[name] == "print":
             effects += _against_wood(fit)
-        out[name] = LabEstimate.build(lab, own, effects)
+        out[name] = LabEstimate.build(lab, own, effects, wood=kinds[name] == "wood")
     return out
 
 

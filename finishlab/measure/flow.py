@@ -154,7 +154,7 @@ def measure(
         strip=_reading(fit, image),
         fields=results,
         pair=pair,
-        correction=_figures(correction, blur, evened),
+        correction=_figures(correction, blur, evened) | _print_seen(printed, correction),
         settings=_settings(printed, fields, floor_is) | profile_setting(profile),
         version=__version__,
     )
@@ -259,6 +259,11 @@ def _figures(correction: Correction, blur: float, evened: LocalTone | None) -> d
             "reach_mm": evened.reach_mm,
         },
     }
+
+
+def _print_seen(printed: StripGreys, correction: Correction) -> dict[str, Any]:
+    """Return what the photo by itself says of a print nobody learned, for other photos of that strip."""
+    return {"print": [round(float(z), 3) for z in correction.alone]} if printed.source == "usual" else {}
 
 
 def profile_setting(profile: CameraProfile | None) -> dict[str, Any]:

@@ -174,13 +174,13 @@ def fit_print(image: LinearImage, strip: StripFit) -> PrintFit:
 
 def _priors(*, linear: bool) -> FitPriors:
     base = FitPriors.for_linear() if linear else FitPriors()
-    # All three channels are one grey here; each has a glare of its own beside the usual, as if they were three.
+    # All three channels are one grey here; each has a glare of its own, as if they were three.
     return replace(
         base,
         reading=_READING[0],
         channel_reading=_READING[0],
         black_reading=_READING[1],
-        glare=(0.0, _GLARE[1] * float(np.sqrt(_ALIKE))),
+        glare=(_GLARE[0], _GLARE[1] * float(np.sqrt(_ALIKE))),
     )
 
 
@@ -197,14 +197,14 @@ def _readings(means: AreaMeans, *, linear: bool) -> tuple[PatchReadings, np.ndar
     code, light = ((each / paper) @ _CHANNELS for each in (means.codes, means.light))
     shows = np.where(_IS_SCREEN & means.usable, np.log(np.maximum(light, 1e-6) / np.maximum(code, 1e-6)), 0.0)
     usable = means.usable.copy()
-    if np.median(code[_IS_SCREEN][_DARK]) > _NO_SCREENS:
-        if not linear:
-            raise QualityError(
-                "no-screens",
-                "This print has no line screens to measure it by.",
-                "Print the strip anew (finishlab strip), or name a grey of known lightness beside it with --grey.",
-            )
+    if linear:  # its tone says more than lines could
         usable[_IS_SCREEN] = False
+    elif np.median(code[_IS_SCREEN][_DARK]) > _NO_SCREENS:
+        raise QualityError(
+            "no-screens",
+            "This print has no line screens to measure it by.",
+            "Print the strip anew (finishlab strip), or name a grey of known lightness beside it with --grey.",
+        )
     elif shows.max() > _SHOWS:
         raise _too_near()
     values = np.exp(np.log(np.maximum(code, 1e-6)) + _SHOWN[0] * shows) * paper.mean()
@@ -212,7 +212,7 @@ def _readings(means: AreaMeans, *, linear: bool) -> tuple[PatchReadings, np.ndar
 
 
 class _Model:
-    """The log of what each area reflects, glare included, by the unknowns of the print, each a unit Gaussian.
+    """The log of what each area reflects by the unknowns of the print, each a unit Gaussian.
 
     Unknowns: the departures of `usual_print`, growth, spread, how much of what shows was there, pressed highlights,
     each screen's beat.
@@ -239,7 +239,7 @@ class _Model:
         paper, black = greys[-1], min(greys[0], 0.6 * greys[-1])
         lines = [screen_reflectance(each, paper, black, self.growth(theta), spread) for each in STRIP.screens]
         beat = 1.0 + self.beats[_IS_SCREEN] * theta[self.terms + 4 :] * paper / np.array(lines)
-        light = np.concatenate([greys[_LEVELS], lines * np.maximum(beat, 0.2)]) + _GLARE[0]
+        light = np.concatenate([greys[_LEVELS], lines * np.maximum(beat, 0.2)])
         pressed = _TOP[0] * np.exp((np.log(light) - np.log(paper)) / _TOP[1])
         unknown = theta[self.terms + 2 : self.terms + 4]
         return np.asarray(np.log(light) - _SHOWN[1] * unknown[0] * self.shows + unknown[1] * pressed)
