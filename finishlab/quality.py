@@ -170,6 +170,12 @@ _KINDS = (
         "use one strip for one project, or measure the greys of both (finishlab strip learn).",
     ),
     DoubtKind(
+        "print-not-learned",
+        "print of the strip not learned",
+        "The strip's print was never learned, and {percent:.0f} % of the interval comes from not knowing it: step back "
+        "two or three steps, take one photo of the strip, and run finishlab strip learn PHOTO.",
+    ),
+    DoubtKind(
         "greys-differ",
         "greys of the strip known differently",
         "Floor and board were measured with different knowledge of the greys of strip {strip}: one before, one after "
