@@ -106,7 +106,7 @@ def test_a_ranked_board_costs_what_the_same_pair_does() -> None:
     """Of a board and one plank, each in one photo, least squares is the plain difference: so are its parts."""
     boards, planks, usual = job()
     looks = looks_of(boards, planks)
-    for costs, board in zip(board_costs(looks, usual, FLOOR, ["B1", "B2"]), boards, strict=True):
+    for costs, board in zip(board_costs(looks, usual, FLOOR, {"B1": 0, "B2": 1}), boards, strict=True):
         one, two = board.looks[0].estimate, planks[0].looks[0].estimate
         # each photo's scatter is an effect of that photo, and the plank's an effect of the floor alone
         photo, plank = np.sqrt(np.diag(usual.photo)), np.sqrt(np.diag(usual.plank))
@@ -145,7 +145,7 @@ def test_a_ranked_boards_shares_are_the_whole() -> None:
     boards, planks, usual = job()
     both = Look(pair(7)[0], "7", pair(7)[1])
     looks = looks_of([*boards, BoardLooks("B3", (both, Look(pair(8)[0], "8")))], planks)
-    for costs in board_costs(looks, usual, FLOOR, ["B1", "B2", "B3"]):
+    for costs in board_costs(looks, usual, FLOOR, {"B3": 2, "B1": 0}):
         assert sum(costs.shares.values()) == pytest.approx(1.0, abs=2e-3)
 
 

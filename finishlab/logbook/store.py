@@ -38,6 +38,7 @@ from finishlab.logbook.stored import DirectPair, StoredBoard, StoredSpot
 from finishlab.logbook.strips import StripShelf
 from finishlab.logbook.subjects import check_named, edit, find, remove
 from finishlab.logbook.tables import BoardRow, FloorSpotRow, PhotoRow, StripRow
+from finishlab.logbook.trials import TrialShelf
 from finishlab.logbook.undo.shelf import UndoShelf
 from finishlab.measure import Measurement
 from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord, normalise_light
@@ -48,7 +49,9 @@ DATABASE: Final = "logbook.db"
 """Name of the SQLite file in the logbook's folder."""
 
 
-class Logbook(StripShelf, CameraShelf, RenewShelf, RecipeShelf, HistoryShelf, UndoShelf, ExchangeShelf, StairShelf):
+class Logbook(
+    StripShelf, CameraShelf, RenewShelf, RecipeShelf, HistoryShelf, UndoShelf, ExchangeShelf, StairShelf, TrialShelf
+):
     """A logbook that is open; use it in a `with` statement, or `close` it.
 
     Examples

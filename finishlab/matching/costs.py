@@ -116,8 +116,10 @@ def pair_costs(one: LabEstimate, two: LabEstimate) -> Costs:
     return _costs(one.lab, two.lab, parts, joint, learned, still_open)
 
 
-def board_costs(looks: Looks, components: Components, level: Sequence[float], names: Sequence[str]) -> list[Costs]:
-    """Return what the intervals of ranked boards are made of, from the floor to each.
+def board_costs(
+    looks: Looks, components: Components, level: Sequence[float], boards: Mapping[str, int]
+) -> tuple[Costs, ...]:
+    """Return what the intervals of ranked boards are made of, from the floor to each of them.
 
     Parameters
     ----------
@@ -127,8 +129,8 @@ def board_costs(looks: Looks, components: Components, level: Sequence[float], na
         How planks and photos scatter.
     level
         CIELAB that the floor's mean is held at.
-    names
-        The boards' numbers.
+    boards
+        The boards to look at, by their numbers, and where they stand among the looks.
     """
     found = weigh_looks(looks, components).at_level(level).together
     joint = found.joint_with_floor()
@@ -137,7 +139,7 @@ def board_costs(looks: Looks, components: Components, level: Sequence[float], na
     still_open = (_weighed(raised, components) - joint) / _STEP
     known = replace(looks, colours=scaled_table(looks.colours, {}, _left_when_learned()))
     learned = _weighed(known, components)
-    return [
+    return tuple(
         replace(
             _costs(
                 found.labs[i],
@@ -149,8 +151,8 @@ def board_costs(looks: Looks, components: Components, level: Sequence[float], na
             ),
             board=name,
         )
-        for i, name in enumerate(names)
-    ]
+        for name, i in boards.items()
+    )
 
 
 def _weighed(looks: Looks, components: Components) -> FloatArray:
