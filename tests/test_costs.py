@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from numpy.typing import ArrayLike
 
 from finishlab.colorimetry.camera_profile import fit_profile
 from finishlab.colorimetry.difference import DeltaE, delta_e_00, delta_e_interval
@@ -106,7 +107,8 @@ def test_a_ranked_board_costs_what_the_same_pair_does() -> None:
     """Of a board and one plank, each in one photo, least squares is the plain difference: so are its parts."""
     boards, planks, usual = job()
     looks = looks_of(boards, planks)
-    for costs, board in zip(board_costs(looks, usual, FLOOR, {"B1": 0, "B2": 1}), boards, strict=True):
+    told = [(board.board, i, board.looks[0].estimate.lab) for i, board in enumerate(boards)]
+    for costs, board in zip(board_costs(looks, usual, FLOOR, told), boards, strict=True):
         one, two = board.looks[0].estimate, planks[0].looks[0].estimate
         # each photo's scatter is an effect of that photo, and the plank's an effect of the floor alone
         photo, plank = np.sqrt(np.diag(usual.photo)), np.sqrt(np.diag(usual.plank))
@@ -145,19 +147,19 @@ def test_a_ranked_boards_shares_are_the_whole() -> None:
     boards, planks, usual = job()
     both = Look(pair(7)[0], "7", pair(7)[1])
     looks = looks_of([*boards, BoardLooks("B3", (both, Look(pair(8)[0], "8")))], planks)
-    for costs in board_costs(looks, usual, FLOOR, {"B3": 2, "B1": 0}):
+    for costs in board_costs(looks, usual, FLOOR, [("B3", 2, BOARD), ("B1", 0, BOARD)]):
         assert sum(costs.shares.values()) == pytest.approx(1.0, abs=2e-3)
 
 
 @settings(max_examples=20, deadline=None)
 @given(seed=st.integers(0, 1000), factor=st.floats(0.2, 5.0))
 def test_one_colour_and_a_table_are_scaled_alike(seed: int, factor: float) -> None:
-    """A source's variance grows by the factor, in one colour as in a table, and nothing else changes."""
+    """A source's errors grow by the factor, in one colour as in a table, and nothing else changes."""
     one, two = pair(seed)
-    variances: dict[Source, float] = {"grain": factor, "light": factor}
-    table = scaled_table(ColourTable.of([one, two]), variances)
+    factors: dict[Source, ArrayLike] = {"grain": factor, "light": (factor, 1.0, 1.0)}
+    table = scaled_table(ColourTable.of([one, two]), factors)
     for row, estimate in enumerate((one, two)):
-        alone = scaled(estimate, variances)
+        alone = scaled(estimate, factors)
         np.testing.assert_allclose(table.estimate(row).total_covariance(), alone.total_covariance())
         assert alone.lab == estimate.lab
         kept = [e for e in alone.shared if source_of(e.name) != "light"]

@@ -20,7 +20,7 @@ from finishlab.colorimetry.sources import scaled
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import Logbook
 from finishlab.matching.components import USUAL_PHOTO
-from finishlab.matching.trials import LEAST, MOST, Outcome, Side, Trust, judge_trial, trust_of
+from finishlab.matching.trials import LEAST, MOST, Outcome, Part, Side, Trust, judge_trial, trust_of
 from finishlab.records import TrialRecord
 from finishlab.reports.trials import trust_line, trust_lines
 from finishlab.workflow.comparing import compare
@@ -37,9 +37,11 @@ BOARD, FLOOR = np.array([48.0, 9.0, 24.0]), np.array([56.0, 8.0, 22.0])
 class Home:
     """A phone, a print and a room whose errors of light, fit and grain are so many times as large as stated."""
 
-    def __init__(self, seed: int, size: float) -> None:
+    def __init__(self, seed: int, size: float, shadow: float = 0.0) -> None:
         self.rng = np.random.default_rng(seed)
         self.size = size
+        self.shadow = shadow
+        """Size of errors nobody stated: the phone's own shadow on a surface, L*; with long tails."""
         self.photos = 0
         self.common = self.rng.normal(size=2)
         """How far off the print and the camera are: as stated, in every photo alike."""
@@ -59,6 +61,7 @@ class Home:
             effects += [SharedEffect(f"fit-{k + 1}", f"photo:{name}", tuple(fit[k, i].tolist())) for k in range(2)]
             error = self.size * root @ self.rng.normal(size=3) + strength @ fit[:, i] + scatter
             error = error + sum(c * v for c, (_, _, v) in zip(self.common, moves, strict=True))
+            error = error + self.shadow * np.array([self.rng.standard_t(4), 0.0, 0.0])
             seen.append(Side(name, LabEstimate.build(lab + error, root @ root.T, effects)))
         return seen
 
@@ -79,7 +82,7 @@ class Home:
             # a new print and camera for each pair, so that their common error does not decide for all
             self.common = self.rng.normal(size=2)
             true = BOARD + self.rng.normal(0, 3.0, 3)
-            one, two = (scaled(side.estimate, trust.variances) for side in self.photo(true, FLOOR))
+            one, two = (scaled(side.estimate, trust.factors) for side in self.photo(true, FLOOR))
             ones.append(one.lab)
             twos.append(two.lab)
             joints.append(joint_covariance(one, two))
@@ -87,13 +90,21 @@ class Home:
         return np.array(ones), np.array(twos), np.array(joints), np.array(truths)
 
 
-def coverage(size: float, trials: int, homes: int = 60, pairs: int = 25) -> tuple[float, list[float]]:
+def outcome(ratio: float, freedom: float = 2.0) -> Outcome:
+    """Return a trial that came out so many times as far off as expected, in every direction."""
+    part = Part(freedom / 2.0 * ratio**2, freedom / 2.0)
+    return Outcome(ratio, 1.0, freedom, part, part)
+
+
+def coverage(
+    size: float, trials: int, homes: int = 60, pairs: int = 25, shadow: float = 0.0
+) -> tuple[float, list[tuple[float, float]]]:
     """Return how many intervals hold after so many trials, and each home's factor."""
     factors, made = [], []
     for seed in range(homes):
-        home = Home(1000 * trials + seed, size)
+        home = Home(1000 * trials + seed, size, shadow)
         trust = trust_of(home.trial() for _ in range(trials))
-        factors.append(trust.factor)
+        factors.append((trust.lightness, trust.colour))
         made.append(home.pairs(trust, pairs))
     one, two, joint, true = (np.concatenate(each) for each in zip(*made, strict=True))
     _, low, high = difference_intervals(one, two, joint)
@@ -104,7 +115,7 @@ def coverage(size: float, trials: int, homes: int = 60, pairs: int = 25) -> tupl
 def test_after_fifteen_trials_intervals_hold(size: float, without: float | None) -> None:
     """Whether errors are as stated, smaller or larger, 93 to 98 % of intervals hold after 15 trials."""
     before, factors = coverage(size, 0, homes=30)
-    assert set(factors) == {1.0}
+    assert set(factors) == {(1.0, 1.0)}
     if without is None:
         assert before < 0.925
     else:
@@ -112,6 +123,15 @@ def test_after_fifteen_trials_intervals_hold(size: float, without: float | None)
     after, factors = coverage(size, 15)
     assert 0.93 <= after <= 0.98
     assert np.mean(factors) == pytest.approx(size, rel=0.12)
+
+
+@pytest.mark.parametrize("shadow", [0.3, 0.5])
+def test_errors_of_another_kind_are_made_up_for(shadow: float) -> None:
+    """Where shadows with long tails, in L* alone, come on top of what is stated, coverage comes back to over 91 %."""
+    before, _ = coverage(1.0, 0, homes=30, shadow=shadow)
+    after, _ = coverage(1.0, 15, shadow=shadow)
+    assert before < 0.9
+    assert 0.91 < after <= 0.98
 
 
 def test_two_trials_change_little() -> None:
@@ -123,10 +143,11 @@ def test_two_trials_change_little() -> None:
 
 def test_one_trial_alone_cannot_overthrow_what_is_stated() -> None:
     """A single trial, however far off, widens by no more than a bounded amount; a second one like it may do more."""
-    far = Outcome(40.0, 1.0, 2.0)
+    far = outcome(40.0)
     one, two = trust_of([far]), trust_of([far, far])
-    assert one.factor < 1.6
-    assert two.factor > 2.0
+    assert one.lightness < 1.6
+    assert two.lightness > 2.0
+    assert (one.lightness, two.lightness) == (one.colour, two.colour)
     assert far.far_off
 
 
@@ -134,25 +155,25 @@ def test_one_trial_alone_cannot_overthrow_what_is_stated() -> None:
 @given(ratios=st.lists(st.floats(0.0, 50.0), min_size=1, max_size=40), freedom=st.floats(1.0, 3.0))
 def test_the_factor_is_bounded_and_grows_with_what_was_seen(ratios: list[float], freedom: float) -> None:
     """The factor keeps its bounds, and a trial that came out farther off never makes intervals narrower."""
-    trust = trust_of(Outcome(ratio, 1.0, freedom) for ratio in ratios)
-    assert LEAST <= trust.factor <= MOST
+    trust = trust_of(outcome(ratio, freedom) for ratio in ratios)
+    assert LEAST <= trust.lightness <= MOST
     assert trust.trials == len(ratios)
-    more = trust_of(Outcome(ratio, 1.0, freedom) for ratio in [*ratios[1:], ratios[0] + 1.0])
-    assert more.factor >= trust.factor - 1e-9
+    more = trust_of(outcome(ratio, freedom) for ratio in [*ratios[1:], ratios[0] + 1.0])
+    assert more.lightness >= trust.lightness - 1e-9
 
 
 def test_without_trials_nothing_changes() -> None:
     """No trial: a factor of exactly 1, and nothing to say."""
     trust = trust_of([])
     assert trust == Trust()
-    assert trust.variances == {}
+    assert trust.factors == {}
     assert trust_line(trust) == ""
     assert trust_lines(trust) == []
 
 
 def test_the_ratios_interval_is_that_of_a_chi_square() -> None:
     """Its ends agree with SciPy's chi-square to a hundredth at 20 degrees of freedom."""
-    trust = trust_of(Outcome(1.2, 1.0, 2.0) for _ in range(10))
+    trust = trust_of(outcome(1.2) for _ in range(10))
     ends = 1.2 * np.sqrt(20.0 / chi2.ppf([0.975, 0.025], 20.0))
     assert (trust.low, trust.high) == pytest.approx(tuple(ends), abs=0.01)
     assert trust.ratio == pytest.approx(1.2)
@@ -243,14 +264,13 @@ def test_trials_are_made_shown_and_weighed(run: Run, photos: Photos, logbook: Pa
     assert made["trials"][0]["photos"] == ["straight.jpg", "other_strip.jpg"]
     shown = json.loads(run("trial", "show", "--json").stdout)
     assert shown == made
-    factor = shown["trust"]["factor"]
-    assert 0.75 <= factor <= 1.6
+    assert all(0.75 <= factor <= 1.6 for factor in shown["trust"]["factors"].values())
     with Logbook.open(logbook) as log:
         # ten boards that came out three times as far apart as stated
         sides = [trial(f"{i:016x}", apart=4.0) for i in range(10)]
         log.add_trials(sides)
         found = compare(log)
-    assert found.trust.factor > 1.5
+    assert found.trust.lightness > 1.5 > found.trust.colour
     wide, narrow = (
         each["delta_e00"] for each in (json.loads(run("rank", "--json").stdout)["ranking"][0], plain["ranking"][0])
     )
@@ -259,7 +279,7 @@ def test_trials_are_made_shown_and_weighed(run: Run, photos: Photos, logbook: Pa
     told = run("rank").stdout
     assert "trials at home" in told
     before = json.loads(run("measure", photos("pair"), "--field", "both", "--json").stdout)
-    assert before["trials"]["factor"] == pytest.approx(found.trust.factor, abs=1e-3)
+    assert before["trials"]["factors"]["lightness"] == pytest.approx(found.trust.lightness, abs=1e-3)
     for i in range(1, 12):
         assert run("trial", "remove", f"H{i}").exit_code == 0
     after = json.loads(run("measure", photos("pair"), "--field", "both", "--json").stdout)

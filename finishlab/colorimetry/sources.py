@@ -7,11 +7,12 @@ from dataclasses import replace
 from typing import Final, Literal
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.colorimetry.table import ColourTable
 
-__all__ = ["EFFECTS", "SOURCES", "Source", "listed", "print_open", "scaled", "scaled_table", "source_of"]
+__all__ = ["EFFECTS", "SOURCES", "Factors", "Source", "listed", "print_open", "scaled", "scaled_table", "source_of"]
 
 Source = Literal["print", "camera", "light", "grain", "planks"]
 
@@ -37,6 +38,9 @@ EFFECTS: Final[Mapping[str, Source]] = {
 }
 """How the name of a shared effect begins -> its source; a name is its beginning, or goes on with a hyphen."""
 
+Factors = Mapping[Source, ArrayLike]
+"""Source -> by how much its errors are to be multiplied: one factor, or one each for L*, a* and b*."""
+
 
 def listed(name: str) -> Source | None:
     """Return the source the table has for an effect's name, None if it has none."""
@@ -53,37 +57,40 @@ def print_open(name: str, scope: str) -> bool:
     return source_of(name) == "print" and scope.startswith("strip:") and scope.count(":") == 1
 
 
-def scaled(estimate: LabEstimate, variances: Mapping[Source, float]) -> LabEstimate:
-    """Return a colour with the variances of some sources times a factor."""
-    factors = {source: float(np.sqrt(factor)) for source, factor in variances.items()}
-    shared = tuple(_longer(effect, factors.get(source_of(effect.name), 1.0)) for effect in estimate.shared)
-    own = np.asarray(estimate.own) * variances.get("grain", 1.0)
+def scaled(estimate: LabEstimate, factors: Factors) -> LabEstimate:
+    """Return a colour with the errors of some sources times a factor."""
+    stretch = np.asarray(factors.get("grain", 1.0)) * np.ones(3)
+    own = np.asarray(estimate.own) * np.outer(stretch, stretch)
+    shared = [_longer(effect, factors.get(source_of(effect.name))) for effect in estimate.shared]
     return replace(LabEstimate.build(np.asarray(estimate.lab), own, shared), lab=estimate.lab)
 
 
-def _longer(effect: SharedEffect, factor: float) -> SharedEffect:
-    a, b, c = effect.vector
-    return effect if factor == 1.0 else replace(effect, vector=(a * factor, b * factor, c * factor))
+def _longer(effect: SharedEffect, factor: ArrayLike | None) -> SharedEffect:
+    if factor is None:
+        return effect
+    one, two, three = (np.asarray(effect.vector) * np.asarray(factor)).tolist()
+    return replace(effect, vector=(one, two, three))
 
 
-def scaled_table(colours: ColourTable, variances: Mapping[Source, float], open_print: float = 1.0) -> ColourTable:
-    """Return many colours with the variances of some sources times a factor.
+def scaled_table(colours: ColourTable, factors: Factors, open_print: float = 1.0) -> ColourTable:
+    """Return many colours with the errors of some sources times a factor.
 
     Parameters
     ----------
     colours
         The colours.
-    variances
-        Source -> factor.
+    factors
+        See `Factors`.
     open_print
         A further factor for prints that were not learned.
     """
-    of_name = [variances.get(source_of(name), 1.0) for name in colours.names]
-    factor = np.asarray(of_name, dtype=np.float64)[colours.name]
+    of_name = [np.asarray(factors.get(source_of(name), 1.0)) * np.ones(3) for name in colours.names]
+    factor = np.reshape(of_name, (-1, 3))[colours.name]
     if open_print != 1.0:
-        factor = factor * np.where(_open(colours.names, colours.scopes, colours), open_print, 1.0)
-    vectors = colours.vectors * np.sqrt(factor)[:, None]
-    return replace(colours, own=colours.own * variances.get("grain", 1.0), vectors=vectors)
+        factor = factor * np.where(_open(colours.names, colours.scopes, colours), open_print, 1.0)[:, None]
+    stretch = np.asarray(factors.get("grain", 1.0)) * np.ones(3)
+    own = colours.own * np.outer(stretch, stretch)
+    return replace(colours, own=own, vectors=colours.vectors * factor)
 
 
 def _open(names: Sequence[str], scopes: Sequence[str], colours: ColourTable) -> np.ndarray:

@@ -12,6 +12,7 @@ is homogeneous in all of them the parts add up again.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -117,7 +118,7 @@ def pair_costs(one: LabEstimate, two: LabEstimate) -> Costs:
 
 
 def board_costs(
-    looks: Looks, components: Components, level: Sequence[float], boards: Mapping[str, int]
+    looks: Looks, components: Components, floor: ArrayLike, boards: Sequence[tuple[str, int, ArrayLike]]
 ) -> tuple[Costs, ...]:
     """Return what the intervals of ranked boards are made of, from the floor to each of them.
 
@@ -127,23 +128,22 @@ def board_costs(
         The boards and the floor, as they are weighed.
     components
         How planks and photos scatter.
-    level
-        CIELAB that the floor's mean is held at.
+    floor
+        CIELAB of its mean.
     boards
-        The boards to look at, by their numbers, and where they stand among the looks.
+        The boards to tell of: number, place among the looks, and CIELAB.
     """
-    found = weigh_looks(looks, components).at_level(level).together
-    joint = found.joint_with_floor()
+    joint = _weighed(looks, components)
     parts = {source: _answer(joint, looks, components, source) for source in SOURCES}
-    raised = replace(looks, colours=scaled_table(looks.colours, {}, 1.0 + _STEP))
+    raised = replace(looks, colours=scaled_table(looks.colours, {}, math.sqrt(1.0 + _STEP)))
     still_open = (_weighed(raised, components) - joint) / _STEP
-    known = replace(looks, colours=scaled_table(looks.colours, {}, _left_when_learned()))
+    known = replace(looks, colours=scaled_table(looks.colours, {}, math.sqrt(_left_when_learned())))
     learned = _weighed(known, components)
     return tuple(
         replace(
             _costs(
-                found.labs[i],
-                found.floor_lab,
+                lab,
+                floor,
                 {source: part[i] for source, part in parts.items()},
                 joint[i],
                 learned[i],
@@ -151,7 +151,7 @@ def board_costs(
             ),
             board=name,
         )
-        for name, i in boards.items()
+        for name, i, lab in boards
     )
 
 
@@ -162,7 +162,7 @@ def _weighed(looks: Looks, components: Components) -> FloatArray:
 def _answer(joint: FloatArray, looks: Looks, components: Components, source: Source) -> FloatArray:
     """How the covariance of board and floor together grows with a source's variance, shape (n, 6, 6)."""
     factor = 1.0 + _STEP
-    raised = replace(looks, colours=scaled_table(looks.colours, {source: factor}))
+    raised = replace(looks, colours=scaled_table(looks.colours, {source: math.sqrt(factor)}))
     if source == "planks":
         components = replace(components, plank=_times(components.plank, factor))
     if source == "light":

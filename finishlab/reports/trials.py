@@ -23,8 +23,6 @@ _KINDS: Final = {
 }
 _HARDLY: Final = 0.02
 """How far from 1 a factor is not worth a word."""
-_FEW: Final = 10
-"""Trials up to which the stated intervals weigh more: half of `PRIOR` degrees of freedom, two a trial."""
 
 
 def trials_document(trials: Sequence[TrialRow], trust: Trust) -> dict[str, Any]:
@@ -58,7 +56,7 @@ def trust_entry(trust: Trust) -> dict[str, Any] | None:
     return {
         "trials": trust.trials,
         "ratio": {"value": round(trust.ratio, 3), "low": round(trust.low, 3), "high": round(trust.high, 3)},
-        "factor": round(trust.factor, 3),
+        "factors": {"lightness": round(trust.lightness, 3), "colour": round(trust.colour, 3)},
         "applies_to": list(TRIED),
     }
 
@@ -93,18 +91,14 @@ def trust_lines(trust: Trust) -> list[str]:
         return []
     ends = f"95 %: {trust.low:.2f} to {trust.high:.2f}; 1 is as stated"
     lines = [f"{_counted(trust)}: {trust.ratio:.2f} times as far off as expected ({ends})."]
-    change = trust.factor - 1.0
-    if abs(change) < _HARDLY:
+    if _as_stated(trust):
         lines.append("Intervals stay as they are stated.")
     else:
-        verb = "widen" if change > 0 else "narrow"
-        lines.append(
-            f"Errors of light, fit and grain now count {trust.factor:.2f} times; they {verb} intervals by that."
-        )
-    if trust.factor <= LEAST:
+        lines.append(f"From now on errors of light, fit and grain count {_times(trust)} what is stated.")
+    if min(trust.lightness, trust.colour) <= LEAST:
         lines.append(f"Trials never make them smaller than {LEAST:.2f} times what is stated.")
-    if trust.trials < _FEW:
-        lines.append(f"What is stated counts as about {PRIOR / 2:.0f} trials, so few trials change little; make more.")
+    if trust.trials < PRIOR:
+        lines.append(f"What is stated counts as {PRIOR:.0f} trials, so few trials change little; make more.")
     lines.append(
         "No such trial can see the tone of the print or the boost of the camera, which scale all differences alike: "
         "they keep their stated size. A strip that is learned (finishlab strip learn) makes the print's smaller."
@@ -114,9 +108,17 @@ def trust_lines(trust: Trust) -> list[str]:
 
 def trust_line(trust: Trust) -> str:
     """Say beside an interval that trials changed it; empty where they did not."""
-    if abs(trust.factor - 1.0) < _HARDLY:
+    if _as_stated(trust):
         return ""
-    return f"{_counted(trust)} at home: errors of light, fit and grain count {trust.factor:.2f} times what is stated."
+    return f"{_counted(trust)} at home: errors of light, fit and grain count {_times(trust)} what is stated."
+
+
+def _as_stated(trust: Trust) -> bool:
+    return max(abs(trust.lightness - 1.0), abs(trust.colour - 1.0)) < _HARDLY
+
+
+def _times(trust: Trust) -> str:
+    return f"{trust.lightness:.2f} times (lightness) and {trust.colour:.2f} times (colour)"
 
 
 def _counted(trust: Trust) -> str:

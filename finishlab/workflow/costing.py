@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
 from typing import Final
 
 import numpy as np
@@ -33,15 +33,16 @@ def costs_of(looks: Looks, components: Components, ranking: Ranking, numbers: Se
     numbers
         The boards in the order of the looks.
     """
-    told = [board.board for board in ranking.boards[:_TOLD]]
+    told = ranking.boards[:_TOLD]
     place = {number: i for i, number in enumerate(numbers)}
-    picks = [place[number] for number in told]
+    picks = [place[board.board] for board in told]
     if len(numbers) > _MOST_WEIGHED:
         few = _only(looks, picks)
         # without the floors beside other boards there may be none left to compare with
         if np.any(few.plank >= 0):
             looks, picks = few, list(range(len(picks)))
-    return board_costs(looks, components, ranking.floor.lab, dict(zip(told, picks, strict=True)))
+    boards = [(board.board, pick, board.lab) for board, pick in zip(told, picks, strict=True)]
+    return board_costs(looks, components, ranking.floor.lab, boards)
 
 
 def _only(looks: Looks, boards: Sequence[int]) -> Looks:
@@ -51,8 +52,9 @@ def _only(looks: Looks, boards: Sequence[int]) -> Looks:
     new[list(boards)] = np.arange(len(boards))
     kept = np.flatnonzero(new[looks.block] >= 0)
     kept = kept[np.argsort(new[looks.block[kept]], kind="stable")]
-    block = new[looks.block[kept]]
-    return Looks(looks.colours, looks.rows[kept], block, looks.photo[kept], looks.plank[kept], len(boards))
+    each = {f.name: getattr(looks, f.name) for f in fields(looks)}
+    picked = {name: value[kept] for name, value in each.items() if isinstance(value, np.ndarray)}
+    return replace(looks, **picked | {"block": new[looks.block[kept]]}, boards=len(boards))
 
 
 def with_print_doubt(ranking: Ranking, costs: Sequence[Costs]) -> Ranking:

@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
+
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.sources import scaled, scaled_table
 from finishlab.errors import LogbookError, UsageError
@@ -136,7 +138,7 @@ def trust_in(log: Logbook) -> Trust:
 
 def trusted(results: Sequence[PhotoResult], trust: Trust) -> list[PhotoResult]:
     """Return what was measured, its intervals widened or narrowed as trials say; for showing, never for logging."""
-    if not trust.variances:
+    if not trust.factors:
         return list(results)
     return [
         each if each.measurement is None else replace(each, measurement=_trusted(each.measurement, trust))
@@ -148,7 +150,7 @@ def _trusted(measurement: Measurement, trust: Trust) -> Measurement:
     from finishlab.colorimetry.difference import delta_e_interval
 
     fields = {
-        name: replace(found, estimate=scaled(found.estimate, trust.variances))
+        name: replace(found, estimate=scaled(found.estimate, trust.factors))
         for name, found in measurement.fields.items()
     }
     pair = measurement.pair and delta_e_interval(fields["board"].estimate, fields["floor"].estimate)
@@ -157,20 +159,20 @@ def _trusted(measurement: Measurement, trust: Trust) -> Measurement:
 
 def trusted_boards(boards: LoggedBoards, trust: Trust) -> LoggedBoards:
     """Return boards whose colours have the errors that trials say."""
-    if not trust.variances:
+    if not trust.factors:
         return boards
-    return replace(boards, colours=scaled_table(boards.colours, trust.variances))
+    return replace(boards, colours=scaled_table(boards.colours, trust.factors))
 
 
 def trusted_spots(spots: Sequence[StoredSpot], trust: Trust) -> Sequence[StoredSpot]:
     """Return floor spots whose colours have the errors that trials say."""
-    if not trust.variances:
+    if not trust.factors:
         return spots
     return [
         replace(
             spot,
             measurements=tuple(
-                replace(m, field=replace(m.field, estimate=scaled(m.field.estimate, trust.variances)))
+                replace(m, field=replace(m.field, estimate=scaled(m.field.estimate, trust.factors)))
                 for m in spot.measurements
             ),
         )
@@ -180,5 +182,6 @@ def trusted_spots(spots: Sequence[StoredSpot], trust: Trust) -> Sequence[StoredS
 
 def trusted_components(components: Components, trust: Trust) -> Components:
     """Return the scatters, that of photos as trials say."""
-    factor = trust.variances.get("light", 1.0)
-    return replace(components, photo=tuple(tuple(value * factor for value in row) for row in components.photo))
+    stretch = np.asarray(trust.factors.get("light", 1.0)) * np.ones(3)
+    photo = np.asarray(components.photo) * np.outer(stretch, stretch)
+    return replace(components, photo=tuple(tuple(row) for row in photo.tolist()))
