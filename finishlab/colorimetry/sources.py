@@ -9,6 +9,7 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from finishlab.colorimetry.camera_error import less_wood
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.colorimetry.table import ColourTable
 
@@ -24,7 +25,7 @@ SOURCES: Final[Mapping[Source, str]] = {
     "planks": "the planks of the floor",
 }
 """Each source and what it is called; the camera is its colours, its boost of saturation and its tone. What a surface
-shares with nobody is of the grain, what planks differ by of the planks."""
+shares with nobody is of the grain, but for what the camera gets wrong of that wood; what planks differ by is theirs."""
 
 EFFECTS: Final[Mapping[str, Source]] = {
     "print": "print",
@@ -60,9 +61,10 @@ def print_open(name: str, scope: str) -> bool:
 def scaled(estimate: LabEstimate, factors: Factors) -> LabEstimate:
     """Return a colour with the errors of some sources times a factor."""
     stretch = np.asarray(factors.get("grain", 1.0)) * np.ones(3)
-    own = np.asarray(estimate.own) * np.outer(stretch, stretch)
+    grain = estimate.own_of_photo
+    own = np.asarray(estimate.own) + grain * (np.outer(stretch, stretch) - 1.0)
     shared = [_longer(effect, factors.get(source_of(effect.name))) for effect in estimate.shared]
-    return replace(LabEstimate.build(np.asarray(estimate.lab), own, shared), lab=estimate.lab)
+    return replace(LabEstimate.build(np.asarray(estimate.lab), own, shared, wood=estimate.wood), lab=estimate.lab)
 
 
 def _longer(effect: SharedEffect, factor: ArrayLike | None) -> SharedEffect:
@@ -89,7 +91,9 @@ def scaled_table(colours: ColourTable, factors: Factors, open_print: float = 1.0
     if open_print != 1.0:
         factor = factor * np.where(_open(colours.names, colours.scopes, colours), open_print, 1.0)[:, None]
     stretch = np.asarray(factors.get("grain", 1.0)) * np.ones(3)
-    own = colours.own * np.outer(stretch, stretch)
+    grain = colours.own.copy()
+    grain[colours.wood] = less_wood(grain[colours.wood])
+    own = colours.own + grain * (np.outer(stretch, stretch) - 1.0)
     return replace(colours, own=own, vectors=colours.vectors * factor)
 
 

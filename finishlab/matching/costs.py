@@ -101,7 +101,9 @@ def _apart(joint: FloatArray) -> FloatArray:
 def pair_costs(one: LabEstimate, two: LabEstimate) -> Costs:
     """Return what the interval between two colours is made of, as `delta_e_interval` gives it."""
     parts: dict[Source, FloatArray] = {source: np.zeros((6, 6)) for source in SOURCES}
-    parts["grain"][:3, :3], parts["grain"][3:, 3:] = one.own, two.own
+    for place, each in ((slice(3), one), (slice(3, 6), two)):
+        parts["grain"][place, place] = each.own_of_photo
+        parts["camera"][place, place] += np.asarray(each.own) - each.own_of_photo
     moved: dict[tuple[str, str], FloatArray] = {}
     for first, estimate in ((0, one), (3, two)):
         for effect in estimate.shared:
@@ -135,6 +137,8 @@ def board_costs(
     """
     joint = _weighed(looks, components)
     parts = {source: _answer(joint, looks, components, source) for source in SOURCES}
+    # what is left is what the camera gets wrong of each wood, which no effect names
+    parts["camera"] = parts["camera"] + joint - np.sum(list(parts.values()), axis=0)
     raised = replace(looks, colours=scaled_table(looks.colours, {}, math.sqrt(1.0 + _STEP)))
     still_open = (_weighed(raised, components) - joint) / _STEP
     known = replace(looks, colours=scaled_table(looks.colours, {}, math.sqrt(_left_when_learned())))

@@ -22,6 +22,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from finishlab.colorimetry.camera_error import WOOD_ALONE
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.formulas import CIEDE2000
 from finishlab.colorimetry.sources import Factors, Source
@@ -135,7 +136,8 @@ def judge_trial(kind: str, sides: Sequence[Side]) -> Outcome:
     """
     labs = np.array([side.estimate.lab for side in sides])
     weights = _weights(kind, len(sides))
-    offs, covariances = weights @ labs, [_covariance(each, sides) for each in weights]
+    surfaces = (0, 1, 1, 0) if kind == "swap" else (0,) * len(sides)
+    offs, covariances = weights @ labs, [_covariance(each, sides, surfaces) for each in weights]
     metric = CIEDE2000.metric(labs.mean(axis=0))
     whole, means = _part(metric, offs, covariances)
     lightness, colour = (
@@ -177,14 +179,17 @@ def _weights(kind: str, count: int) -> FloatArray:
     raise ValueError(f"a trial “{kind}” does not have {count} colours")
 
 
-def _covariance(weights: FloatArray, sides: Sequence[Side]) -> FloatArray:
+def _covariance(weights: FloatArray, sides: Sequence[Side], surfaces: Sequence[int]) -> FloatArray:
     """Covariance of a weighted sum of colours, what they share counted once; photos scatter as usual."""
     total = np.zeros((3, 3))
     moved: dict[tuple[str, str], FloatArray] = {}
     photos: dict[str, float] = {}
-    for weight, side in zip(weights, sides, strict=True):
-        total += weight**2 * np.asarray(side.estimate.own)
+    woods: dict[tuple[int, str], float] = {}
+    for weight, side, surface in zip(weights, sides, surfaces, strict=True):
+        total += weight**2 * side.estimate.own_of_photo
         photos[side.photo] = photos.get(side.photo, 0.0) + float(weight)
+        wood = surface, side.estimate.camera
+        woods[wood] = woods.get(wood, 0.0) + float(weight) * side.estimate.wood
         for effect in side.estimate.shared:
             vector = moved.setdefault((effect.name, effect.scope), np.zeros(3))
             vector += weight * np.asarray(effect.vector)
@@ -192,7 +197,8 @@ def _covariance(weights: FloatArray, sides: Sequence[Side]) -> FloatArray:
         total += np.outer(vector, vector)
     # never exactly none, so that no division fails: a hundredth of a unit
     scatter = sum(weight**2 for weight in photos.values())
-    return np.asarray(total + scatter * np.diag(np.square(USUAL_PHOTO)) + 1e-4 * np.eye(3))
+    alone = sum(weight**2 for weight in woods.values())
+    return np.asarray(total + scatter * np.diag(np.square(USUAL_PHOTO)) + alone * WOOD_ALONE + 1e-4 * np.eye(3))
 
 
 def trust_of(outcomes: Iterable[Outcome]) -> Trust:

@@ -146,7 +146,7 @@ def estimate_colours(
         effects += _camera_effects(found, lab, fit) if fit.profile is None else _profile_effects(found, lab, fit)
         if kinds[name] == "print":
             effects += _against_wood(fit)
-        out[name] = LabEstimate.build(lab, own, effects)
+        out[name] = LabEstimate.build(lab, own, effects, wood=kinds[name] == "wood")
     return out
 
 

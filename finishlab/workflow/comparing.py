@@ -15,7 +15,7 @@ from finishlab.logbook.many import many_objects
 from finishlab.matching.across import AcrossLights, compare_lights
 from finishlab.matching.aims import CONTRAST, MATCH, STEP, Aim, within
 from finishlab.matching.choices import Choice, weigh_choices
-from finishlab.matching.components import Components
+from finishlab.matching.components import Components, components_of
 from finishlab.matching.costs import Costs
 from finishlab.matching.evidence import Weighed, weigh_looks
 from finishlab.matching.floor import FloorPool
@@ -26,6 +26,7 @@ from finishlab.matching.lights import named_light
 from finishlab.matching.next_photo import MOST_BOARDS, next_photos
 from finishlab.matching.places import Subjects
 from finishlab.matching.ranking import RankedBoard, Ranking, Subject, as_rows, rank_together, require_boards
+from finishlab.matching.sensitivities import even
 from finishlab.matching.transport import centred, transport_distance
 from finishlab.matching.trials import Trust
 from finishlab.quality import Doubt, doubt
@@ -37,7 +38,6 @@ from finishlab.workflow.gathering import (
     FloorSeen,
     all_looks,
     board_looks,
-    components_of,
     lights_hint,
     lights_of,
     most,
@@ -263,9 +263,9 @@ def _see(logged: _Logged, light: Light, aim: Aim, *, strict: bool) -> _InLight:
     if of_all.boards and not measured:
         raise LogbookError("no-boards", f"No test board was photographed in the light “{light}”.", lights_hint(lights))
     require_boards(measured)
-    looks = all_looks(of_all, measured, light, floor)
-    components = trusted_components(components_of(looks, floor.planks), logged.trust)
-    weighed = weigh_looks(looks, components).at_level(pool.lab)
+    looks = even(all_looks(of_all, measured, light, floor))
+    components = trusted_components(components_of(looks), logged.trust)
+    weighed = weigh_looks(looks, components)
     one_light = [doubt("one-light", light=light)] if len(lights + spot_lights(spots)) == 1 else []
     pool = replace(
         pool,

@@ -121,7 +121,7 @@ def tried(log: Logbook) -> list[TrialRow]:
 
 def _tried(stored: StoredTrial) -> TrialRow:
     try:
-        sides = [Side(str(s["photo"]), LabEstimate.from_dict(s["estimate"])) for s in stored.record.sides]
+        sides = [Side(str(s["photo"]), LabEstimate.from_dict(s["estimate"], wood=True)) for s in stored.record.sides]
         return TrialRow(stored.number, stored.record, judge_trial(stored.record.kind, sides))
     except (LookupError, TypeError, ValueError) as error:
         raise LogbookError(
