@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
-from sqlalchemy import Connection, insert
+from sqlalchemy import Connection, insert, update
 from sqlalchemy.orm import Session
 
 from finishlab.colorimetry.difference import delta_e_interval
@@ -24,7 +24,16 @@ from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.logbook import Logbook
 from finishlab.logbook import writing as rows
 from finishlab.logbook.stored import DirectPair
-from finishlab.logbook.tables import BoardRow, FloorSpotRow, MeasurementRow, PairRow, PhotoRow, RecipeRow, StripRow
+from finishlab.logbook.tables import (
+    BoardRow,
+    CounterRow,
+    FloorSpotRow,
+    MeasurementRow,
+    PairRow,
+    PhotoRow,
+    RecipeRow,
+    StripRow,
+)
 from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, Texture
 from finishlab.quality import Doubt, doubt
 from finishlab.records import BoardRecord, Finish, FloorSpotRecord, Recipe
@@ -208,6 +217,9 @@ def fill(folder: Path, boards: int, *, recipes: bool = False, lights: bool = Fal
             if number % AT_ONCE == 0:
                 filler.write()
         filler.write()
+        for table, last in ((BoardRow, boards), (FloorSpotRow, SPOTS), (RecipeRow, RECIPES if recipes else 0)):
+            named = CounterRow.name == table.__tablename__
+            session.execute(update(CounterRow).where(named).values(last=last))
 
 
 def folders(place: Path, counts: tuple[int, ...], **kinds: bool) -> Iterator[tuple[int, Path]]:

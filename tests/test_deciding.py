@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from skimage.color import deltaE_ciede2000
 
 from finishlab.colorimetry.ciede2000 import delta_e_00
-from finishlab.colorimetry.difference import DeltaE, SignedDifference, signed_difference
+from finishlab.colorimetry.difference import DeltaE, SignedDifference, describe, signed_difference
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.colorimetry.formulas import CIEDE2000_TEXTURE, CMC_2_1
 from finishlab.matching.aims import CONTRAST, LIMITS, MATCH, STEP, Aim, within
@@ -21,7 +23,10 @@ from finishlab.matching.floor import FloorSpot, pool_floor
 from finishlab.matching.groups import pool_groups
 from finishlab.matching.next_photo import next_photos
 from finishlab.matching.ranking import Ranking, Subject, rank_together
+from finishlab.matching.simulate import gather
 from finishlab.matching.words import RANGES, lay_sentence, range_words
+from finishlab.reports.documents import ranking_document
+from finishlab.reports.sentences import answer, answer_detail, next_steps, own_line
 
 FLOOR = np.array([56.0, 8.0, 22.0])
 CALM = Components.usual()
@@ -100,6 +105,96 @@ def test_contrast_without_a_direction_takes_the_nearer_one() -> None:
     assert STEP == 12.0
 
 
+def test_the_board_for_a_contrast_is_one() -> None:
+    """In 400 worlds known exactly the winner for 8 L* darker is 4 darker or more, or it is said that no board is."""
+    rng = np.random.default_rng(21)
+    aim = Aim("contrast", -8.0)
+    told = 0
+    for _ in range(400):
+        truth = FLOOR + rng.normal(0, (5, 1, 2), (4, 3))
+        together = gather([estimate_of(lab) for lab in truth], estimate_of(FLOOR))
+        pool = pool_floor([FloorSpot("F1", (estimate_of(FLOOR),))])
+        ranking = rank_together(pool, together, [Subject(f"B{i}") for i in range(4)], aim=aim, count=20)
+        darker = FLOOR[0] - truth[:, 0]
+        right = np.array([bool(within(aim, lab, FLOOR)) for lab in truth])
+        best = truth[int(ranking.boards[0].board[1:])]
+        if ranking.no_contrast:
+            told += 1
+            assert not right.any()
+        else:
+            assert FLOOR[0] - best[0] >= 4.0
+            assert darker.max() >= 4.0
+    assert 20 < told < 300
+
+
+def estimate_of(lab: np.ndarray) -> LabEstimate:
+    """A colour known exactly."""
+    return LabEstimate.build(np.asarray(lab, dtype=float), np.eye(3) * 1e-8)
+
+
+def test_no_contrast_is_said_and_what_comes_nearest() -> None:
+    """Where no board stands off by half the step the answer, the choice and the next step say so, and no board wins."""
+    ranking = rank([board("B1", at(2, 0, 0)), board("B2", at(-3, 0, 0))], Aim("contrast", -12.0))
+    assert ranking.no_contrast
+    assert answer(ranking) == "No board makes this contrast: 12 L* darker than the floor, same undertone."
+    assert answer_detail(ranking, {}).startswith("Nearest to it comes B2, which is 3.0 L* darker than the floor.")
+    assert next_steps(ranking, {})[0].startswith("Make a board for it")
+    assert ranking_document(ranking)["contrast_made"] is False
+    match = rank([board("B1", at(2, 0, 0)), board("B2", at(-3, 0, 0))])
+    assert not match.no_contrast
+    assert ranking_document(match)["contrast_made"] is None
+    assert weigh_choices([match, ranking])[1].in_words.startswith("No board makes a contrast")
+
+
+# How much nearer
+
+
+@pytest.mark.parametrize(("off", "spread"), [((0, 0, 0), 1.0), ((0, 0, 0), 5.0), ((4, 2, 3), 1.5)])
+def test_the_margin_holds_the_truth(off: tuple[float, ...], spread: float) -> None:
+    """Shortlists tight, spread out and off the floor: 92-98 % of the intervals hold by how much the first is nearer."""
+    rng = np.random.default_rng(4)
+    pool = pool_floor([FloorSpot("F1", (estimate_of(FLOOR),))])
+    print_error = np.diag((0.3, 0.5, 0.6))
+    shared = tuple(SharedEffect(f"print-{i}", "camera:x", tuple(v)) for i, v in enumerate(print_error.tolist()))
+    held = 0
+    for _ in range(400):
+        truth = FLOOR + np.array(off) + rng.normal(0, spread, (6, 3)) * (1.2, 0.7, 1.2)
+        moved = truth + rng.normal(0, (0.3, 0.5, 0.6)) + rng.normal(0, 0.3, (6, 3))
+        seen = [LabEstimate.build(lab, np.eye(3) * 0.09, shared) for lab in moved]
+        subjects = [Subject(f"B{i}") for i in range(6)]
+        ranking = rank_together(pool, gather(seen, estimate_of(FLOOR)), subjects, count=600)
+        assert ranking.margin is not None
+        first, after = (truth[int(name[1:])] for name in (ranking.margin.first, ranking.margin.next))
+        by = float(delta_e_00(after, FLOOR) - delta_e_00(first, FLOOR))
+        held += ranking.margin.by.low <= by <= ranking.margin.by.high
+    assert 0.92 <= held / 400 <= 0.98
+
+
+def test_what_is_common_to_all_boards_is_told_apart() -> None:
+    """An error of all boards widens each interval but not a board's own part, nor by how much the first is nearer."""
+    common = (SharedEffect("print-L", "camera:x", (1.2, 0.0, 0.0)),)
+    pool = pool_floor([FloorSpot("F1", (estimate_of(FLOOR),))])
+    found = []
+    for shared in ((), common):
+        seen = [LabEstimate.build(at(-6.0 - 3 * i, 0, 0), np.eye(3) * 0.04, shared) for i in range(3)]
+        subjects = [Subject(f"B{i}") for i in range(3)]
+        ranking = rank_together(pool, gather(seen, estimate_of(FLOOR)), subjects)
+        first, margin = ranking.boards[0], ranking.margin
+        assert first.own is not None
+        assert margin is not None
+        found.append((first.delta_e00.high - first.delta_e00.low, first.own.high - first.own.low, margin.by))
+        assert first.delta_e00.low <= first.own.low <= first.delta_e00.value <= first.own.high <= first.delta_e00.high
+        assert ranking_document(ranking)["margin"]["board"] == "B0"
+    (plain, own, by), (whole, still, by_then) = found
+    assert whole > 4.0 * plain
+    assert still == pytest.approx(own, abs=0.25)
+    assert (by_then.low, by_then.high) == pytest.approx((by.low, by.high), abs=0.25)
+    assert f"nearer than B1, the next, by {by_then.value:.1f} ({by_then.low:.1f} to {by_then.high:.1f})" in answer(
+        ranking
+    )
+    assert "is its own; the rest is common to all boards" in own_line(ranking)
+
+
 @pytest.mark.parametrize("limit", LIMITS)
 def test_a_limit_puts_boards_that_break_it_behind(limit: str) -> None:
     """A nearer board that is redder (or what the limit names) comes after a farther one that is not."""
@@ -142,6 +237,21 @@ def test_probability_of_keeping_a_limit_is_calibrated() -> None:
     for low, high in ((0.0, 0.2), (0.2, 0.5), (0.5, 0.8), (0.8, 1.01)):
         these = (chance >= low) & (chance < high)
         assert abs(came[these].mean() - chance[these].mean()) < 0.05
+
+
+def test_a_place_does_not_hang_on_the_draws() -> None:
+    """A board that keeps a limit with 52 % stands before one that does with 48 %, whatever the seed."""
+    root = 0.5
+    shift = 0.05 * root  # of the slack of 0.5: 52 and 48 % by the normal distribution
+    seen = [LabEstimate.build(at(0, 0.5 + s, 0), np.eye(3) * root**2) for s in (shift, -shift)]
+    pool = pool_floor([FloorSpot("F1", (estimate_of(FLOOR),))])
+    together = gather(seen, estimate_of(FLOOR))
+    for seed in range(20):
+        subjects = [Subject("breaks"), Subject("keeps")]
+        found = rank_together(pool, together, subjects, aim=Aim(limits=("redder",)), count=20, seed=seed).boards
+        assert [b.board for b in found] == ["keeps", "breaks"]
+        chances = [b.within_limits or 0.0 for b in found]
+        assert chances == pytest.approx([0.51994, 0.48006], abs=0.015)
 
 
 @pytest.mark.parametrize(("formula", "name"), [(CIEDE2000_TEXTURE, "CIEDE2000(2:1:1)"), (CMC_2_1, "CMC(2:1)")])
@@ -189,6 +299,19 @@ def test_next_photo_is_of_a_board_in_doubt() -> None:
     assert photos[0].board == "unsure"
     assert photos[0].gain > photos[-1].gain
     assert "with the floor beside it" in photos[0].in_words
+
+
+def test_a_photo_of_the_board_alone_is_weighed_too() -> None:
+    """Each board's photo is weighed with the floor and without; of equals the one without comes first."""
+    boards = [board("B1", at(2.4, 0, 0), 0.1), board("B2", at(-2.2, 0.2, 0), 1.2)]
+    photos = next_photos(boards, planks(12), CALM, MATCH, now=0.6)
+    assert {(p.what, p.board) for p in photos} == {
+        ("board", "B1"), ("board", "B2"), ("board with floor", "B1"), ("board with floor", "B2"), ("floor", None),
+    }  # fmt: skip
+    of = {(p.what, p.board): p for p in photos}
+    assert of["board", "B2"].gain > 0.5 * of["board with floor", "B2"].gain > 0.0
+    assert all(p.now == 0.6 for p in photos)
+    assert "B2 alone" in of["board", "B2"].in_words
 
 
 def test_a_photo_never_lowers_the_chance_on_average() -> None:
@@ -284,6 +407,33 @@ def test_nothing_is_pooled_without_a_recipe_of_two_boards() -> None:
 
 
 # Words
+
+
+@given(
+    st.tuples(st.floats(20, 90), st.floats(-4, 4), st.floats(-4, 4)),
+    st.tuples(*(st.floats(-4, 4),) * 3),
+)
+@settings(max_examples=60)
+def test_the_larger_direction_is_named_first(floor: tuple[float, ...], step: tuple[float, ...]) -> None:
+    """On any grey floor words come in the order in which scikit-image's CIEDE2000 finds the directions large."""
+    difference = signed_difference(np.add(floor, step), floor)
+    said = describe(difference)
+    middle = np.add(floor, np.array(step) / 2)
+    sizes = {}
+    for axis, words in enumerate((("darker", "lighter"), ("greener", "pinker"), ("bluer", "more golden"))):
+        half = np.eye(3)[axis] * step[axis] / 2
+        sizes[words[step[axis] > 0]] = float(deltaE_ciede2000(middle - half, middle + half))
+    named = sorted((word for word in sizes if word in said), key=said.index)
+    assert all(sizes[one] >= sizes[two] - 1e-6 for one, two in pairwise(named))
+    assert all(size < 0.5 + 1e-6 for word, size in sizes.items() if word not in named)
+
+
+@given(st.floats(0, 0.79), st.floats(0.02, 20))
+def test_what_is_hardly_told_is_not_called_far(value: float, ratio: float) -> None:
+    """No sentence calls a difference hardly to be told and many times as far off at once."""
+    for difference in (signed_difference(at(0.1, 0, 0), FLOOR), signed_difference(at(0.7, 0, 0), FLOOR)):
+        said = lay_sentence(difference, DeltaE(value, 0.0, 3.0), ratio)
+        assert not any(words in said for words in ("times as far", "far outside", "farther off"))
 
 
 def test_sentence_names_direction_and_the_floors_own_range() -> None:

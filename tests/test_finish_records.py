@@ -151,7 +151,7 @@ SLIPS: Final[dict[str, tuple[Finish, WarningContext, str]]] = {
         "4 h",
     ),
     "gloss-differs": (Finish(topcoat=Topcoat(gloss_gu=41.0)), WarningContext(floor_gloss_gu=30.0), "41 GU"),
-    "few-topcoats": (Finish(topcoat=Topcoat(coats=2)), WarningContext(on_tread=True), "2 of the three coats"),
+    "few-topcoats": (Finish(topcoat=Topcoat(coats=2)), WarningContext(on_tread=True), "2 of the 3 coats"),
     "anti-slip-differs": (
         Finish(topcoat=Topcoat(sheen="satin")),
         WarningContext(tread=Finish(topcoat=Topcoat(anti_slip="fine"))),

@@ -16,7 +16,7 @@ PACKAGE: Final = Path(finishlab.__file__).parent
 LAYERS: Final = (
     ("errors",),
     ("version",),
-    ("quality", "units", "cautions"),
+    ("quality", "units", "cautions", "coatings"),
     ("records",),
     ("colorimetry",),
     ("imaging",),
@@ -49,7 +49,7 @@ DOORWAYS: Final = {
     "rawpy": ("finishlab.photos.raw",),
     "reportlab": ("finishlab.reports",),
     "rich": ("finishlab.reports", "finishlab.cli"),
-    "scipy": ("finishlab.colorimetry", "finishlab.imaging", "finishlab.matching", "finishlab.demo"),
+    "scipy": ("finishlab.imaging", "finishlab.demo"),
     "skimage": ("finishlab.imaging",),
     "sqlalchemy": ("finishlab.logbook",),
 }

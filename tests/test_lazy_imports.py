@@ -67,6 +67,16 @@ def test_listing_boards_loads_no_image_library() -> None:
     assert not loaded & {"cv2", "skimage", "PIL", "scipy", "colour"}
 
 
+def test_ranking_loads_no_library_for_one_sum() -> None:
+    """Ranking pairs sampled colours by its own arithmetic: SciPy takes longer to load than all of that."""
+    code = (
+        "from finishlab.matching.transport import transport_distance\n"
+        "import finishlab.workflow.comparing, finishlab.reports.terminal\n"
+        "assert transport_distance([[50.0, 0.0, 0.0]], [[50.0, 0.0, 0.0], [51.0, 0.0, 0.0]]) > 0.0"
+    )
+    assert not loaded_after(code) & {"cv2", "skimage", "PIL", "scipy", "colour"}
+
+
 @pytest.mark.parametrize(("given", "found"), [(None, "1"), ("4", "4")])
 def test_matrices_are_worked_on_by_one_thread(given: str | None, found: str) -> None:
     """The command sets one thread before NumPy is loaded, unless the user set another number."""

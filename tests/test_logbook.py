@@ -638,3 +638,21 @@ def test_a_killed_program_leaves_a_whole_log(tmp_path: Path, moment: str) -> Non
         with pytest.raises(LogbookError):
             log.history("B2")
         assert log.add_board(ASH, [measurement(record)]).number == "B2"
+
+
+def test_photos_and_kinds_are_looked_up(log: Logbook, tmp_path: Path) -> None:
+    """Whose a photo is, what other boards are for and which lie beside the floor is told without reading boards."""
+    first = keep(log, tmp_path, "one.jpg")
+    second = keep(log, tmp_path, "two.jpg")
+    log.add_board(BoardRecord("ash", stain="honey", date=DAY), [measurement(first)])
+    log.add_board(BoardRecord("oak", purpose="clear-only control", date=DAY), [measurement(second)])
+    asked = [first.sha256[:16], second.sha256[:16], "0" * 16]
+    assert log.boards_of_photos(asked) == {first.sha256[:16]: "B1", second.sha256[:16]: "B2"}
+    assert log.spots_of_photos(asked) == {}
+    assert log.boards_of_photos([]) == {}
+    assert log.kinds_of_boards("B2") == {("candidate", True)}
+    assert log.kinds_of_boards("B9") == {("candidate", True), ("clear-only control", False)}
+    assert log.boards_beside_floor() == frozenset()
+    log.remove_board("B1")
+    assert log.boards_of_photos(asked) == {second.sha256[:16]: "B2"}
+    assert log.kinds_of_boards("B2") == frozenset()

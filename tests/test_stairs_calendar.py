@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from finishlab.coatings import COATINGS
 from finishlab.errors import UsageError
 from finishlab.stairs.calendar import (
     Calendar,
@@ -23,7 +24,6 @@ from finishlab.stairs.calendar import (
 from finishlab.stairs.drying import Coat, Times, default_coat, gap_rules
 from finishlab.stairs.geometry import WALKED_ON, Part, Shape
 from finishlab.stairs.hours import WorkHours, parse_days, parse_hours
-from finishlab.stairs.liquids import LIQUIDS
 from finishlab.stairs.stair import named, way_up
 
 TREAD: Final = Shape(914, 292, 27)
@@ -342,12 +342,12 @@ def test_bare_stain_and_a_blocking_landing_are_told() -> None:
     assert any("bare stain" in note for note in calendar.notes)
 
 
-@pytest.mark.parametrize("kind", LIQUIDS)
+@pytest.mark.parametrize("kind", [each.kind for each in COATINGS.values() if each.usual is not None])
 def test_default_times_are_the_cautious_end(kind: str) -> None:
     """Without a label the longer wait of each range is planned, and no window ends (common practice, no source)."""
     times = default_coat(kind).times
-    assert times.recoat == (LIQUIDS[kind].recoat_h[1], None)
-    assert times.cure == LIQUIDS[kind].cure_d[1] * 24
+    assert times.recoat == (COATINGS[kind].figures.recoat_h[1], None)
+    assert times.cure == COATINGS[kind].figures.cure_d[1] * 24
 
 
 @pytest.mark.parametrize(("text", "hours"), [("8-18", (8, 18)), ("7:30-17:00", (7.5, 17)), ("0 to 24", (0, 24))])

@@ -8,12 +8,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from finishlab.coatings import COATINGS, COMMON, Usual, coating
 from finishlab.errors import UsageError
 from finishlab.stairs.coverage import Can, Coats, coat_area, need, purchase
 from finishlab.stairs.cutting import Stock, plan_cutting
 from finishlab.stairs.floor_purchase import floor_purchase
 from finishlab.stairs.geometry import Part, Shape
-from finishlab.stairs.liquids import COMMON, LIQUIDS, liquid
 from finishlab.units import LITRES_PER_GAL, LITRES_PER_QT, M2_PER_FT2, MM_PER_INCH, parse_coverage
 
 TREAD = Shape(front=36 * MM_PER_INCH, depth=11.5 * MM_PER_INCH, thickness=1.0625 * MM_PER_INCH)
@@ -62,15 +62,13 @@ def test_a_riser_is_coated_where_it_shows() -> None:
 )
 def test_default_coverages_are_those_written_down(kind: str, coverage: tuple[float, float]) -> None:
     """The ranges used where no label is given (common practice, no source), each marked as such."""
-    assert liquid(kind).coverage == coverage
-    assert liquid(kind).source == COMMON
+    assert coating(kind).figures.coverage == coverage
+    assert coating(kind).figures.source == COMMON
 
 
-@pytest.mark.parametrize("each", LIQUIDS.values(), ids=str)
-def test_every_liquid_has_figures_in_order(each: object) -> None:
+@pytest.mark.parametrize("found", [each.usual for each in COATINGS.values() if each.usual is not None])
+def test_every_coating_has_figures_in_order(found: Usual) -> None:
     """Every range runs from less to more, and use comes no later than cure."""
-    found = each
-    assert isinstance(found, type(next(iter(LIQUIDS.values()))))
     for low, high in (found.coverage, found.recoat_h, found.use_d, found.cure_d):
         assert 0 < low <= high
     assert found.use_d[1] <= found.cure_d[1]
@@ -78,14 +76,14 @@ def test_every_liquid_has_figures_in_order(each: object) -> None:
 
 def test_hardwax_oil_is_not_ten_times_out() -> None:
     """4.3 m2 take 0.14 to 0.22 L of hardwax oil a coat; 35-50 cl a square metre, as one reads, is ten times that."""
-    found = need(4.316, liquid("hardwax oil").coverage, 0.0)
+    found = need(4.316, coating("hardwax oil").figures.coverage, 0.0)
     assert found.litres == pytest.approx((0.144, 0.216), abs=5e-4)
     assert found.litres[1] < 4.316 * 0.35 / 5
 
 
 def test_the_range_is_that_of_the_coverage() -> None:
     """Without a label the least and the most needed are as far apart as the figures found: threefold for oil stain."""
-    least, most = need(10, liquid("oil stain").coverage).litres
+    least, most = need(10, coating("oil stain").figures.coverage).litres
     assert most / least == pytest.approx(3)
 
 
@@ -142,7 +140,7 @@ def test_exactly_full_cans_are_not_rounded_up() -> None:
         (lambda: Can(0), "bad-volume"),
         (lambda: Can(1, -1), "bad-price"),
         (lambda: Coats(top=9), "coats-out-of-range"),
-        (lambda: liquid("ketchup"), "unknown-liquid"),
+        (lambda: coating("ketchup"), "unknown-liquid"),
         (lambda: Part("chair", TREAD), "unknown-part"),  # type: ignore[arg-type] # typed
         (lambda: floor_purchase([], 2), "no-area"),
         (lambda: floor_purchase([3], 0), "bad-area"),

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 import report_samples as samples
 
-from finishlab.colorimetry.difference import DeltaE
+from finishlab.colorimetry.difference import DeltaE, SignedDifference
 from finishlab.matching.across import AcrossLights, BoardAcrossLights
 from finishlab.matching.aims import CONTRAST, MATCH, Aim
 from finishlab.matching.choices import Choice
@@ -111,7 +111,10 @@ def test_the_most_useful_photo_comes_first() -> None:
 def test_another_aim_is_named_and_drawn() -> None:
     """With a contrast the aim is said, boards show their distance from it, and the chart shows it, not the match."""
     aim = Aim("contrast", -12.0, limits=("redder",))
-    boards = tuple(replace(b, score=DeltaE(2.0, 1.0, 3.0), within_limits=0.4) for b in samples.ranking().boards)
+    darker = SignedDifference(-12.0, 0.0, 0.0, 0.0, 0.0)
+    boards = tuple(
+        replace(b, score=DeltaE(2.0, 1.0, 3.0), within_limits=0.4, difference=darker) for b in samples.ranking().boards
+    )
     content = samples.content(ranking=replace(samples.ranking(), aim=aim, boards=boards))
     assert tell(content).aim.startswith("Ranked for: 12 L* darker than the floor, same undertone, no redder")
     assert "come closest to the contrast that was asked for" in tell(content).answer

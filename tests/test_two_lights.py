@@ -18,6 +18,7 @@ from finishlab.matching.evidence import BoardLooks, Look, PlankLooks, weigh
 from finishlab.matching.floor import FloorSpot, pool_floor
 from finishlab.matching.lights import named_light
 from finishlab.matching.ranking import Ranking, Subject, rank_together
+from finishlab.reports.comparison import lights_entry, lights_rows
 
 LIGHTS = {"D65": "daylight", "A": "lamp 2856 K", "LED-B1": "led 2700 k", "LED-B3": "led 4000k"}
 """Published illuminants (CIE 015:2018), and what a user may call them."""
@@ -133,6 +134,23 @@ def test_a_move_within_the_errors_is_called_so() -> None:
         rankings[light] = replace(ranking, boards=(replace(ranking.boards[0], delta_e00=found),))
     (board,) = compare_lights([named_light(name) for name in rankings], rankings).boards
     assert "may be no more than the photos' errors" in board.doubts[0].message
+
+
+def test_metamerism_that_photos_cannot_tell_is_said_so() -> None:
+    """Where an index may be none and may be more than 1 the table says that it cannot be told; otherwise its figure."""
+    rankings = {}
+    for light in ("daylight", "lamp"):
+        ranking = ranked(np.array([55.0, 8.0, 22.0]), {"B1": np.array([56.0, 8.0, 22.0])}, light)
+        unsure = replace(ranking.boards[0], covariance=((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)))
+        rankings[light] = replace(ranking, boards=(unsure,))
+    lights = compare_lights([named_light(name) for name in rankings], rankings)
+    index = lights.boards[0].metamerism
+    assert index is not None
+    assert lights_rows(lights, 1)[1][0][-1] == f"cannot be told (0.0 to {index.high:.1f})"
+    assert lights_entry(lights)["boards"][0]["metamerism_told"] is False
+    sure = replace(lights, boards=(replace(lights.boards[0], metamerism=DeltaE(0.3, 0.0, 0.9)),))
+    assert lights_rows(sure, 1)[1][0][-1] == "0.3 (0.0 to 0.9)"
+    assert lights_entry(sure)["boards"][0]["metamerism_told"] is True
 
 
 def test_unsettled_orders_flip_without_a_doubt() -> None:

@@ -68,7 +68,7 @@ def add(*, product: str, kind: str, as_json: bool, **values: Any) -> None:  # no
     from finishlab.reports.recipe_text import cans_document
     from finishlab.workflow.recipes import can_rows
 
-    record = Batch(kind, product, **_typed(values))  # type: ignore[arg-type]  # click checked the kind
+    record = Batch(kind, product, **_typed(values))
     with open_logbook() as log:
         made = log.add_can(record)
         if as_json:

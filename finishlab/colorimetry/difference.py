@@ -49,9 +49,9 @@ _DEGREES: Final[tuple[tuple[float, str], ...]] = ((1.5, "a touch "), (3.0, ""), 
 _NOTICED: Final = 0.5
 """Below this a direction is not named."""
 
-# CIEDE2000 per CIELAB unit of each direction near (58, 8, 24), the middle of wood colours.
-_PER_UNIT: Final = {"dL": 0.92, "da": 0.87, "db": 0.51}
-_WORDS: Final = {"dL": ("darker", "lighter"), "da": ("greener", "pinker"), "db": ("bluer", "more golden")}
+_WORDS: Final = (("darker", "lighter"), ("greener", "pinker"), ("bluer", "more golden"))
+_WOOD: Final = (58.0, 8.0, 24.0)
+"""The middle of wood colours."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +97,8 @@ class SignedDifference:
     """Above 0: the board is more colourful."""
     dH: float
     """Metric hue difference. Above 0: the board's hue angle is larger, which among wood colours is more golden."""
+    middle: tuple[float, float, float] = _WOOD
+    """The colour half-way between the two, at which the directions are weighed."""
 
     def __post_init__(self) -> None:
         if not all(math.isfinite(v) for v in (self.dL, self.da, self.db, self.dC, self.dH)):
@@ -105,6 +107,13 @@ class SignedDifference:
     def as_dict(self) -> dict[str, float]:
         """Return the JSON form."""
         return {"dL": self.dL, "da": self.da, "db": self.db, "dC": self.dC, "dH": self.dH}
+
+    def weighed(self) -> tuple[float, float, float]:
+        """Return the differences in L*, a* and b* alone as CIEDE2000 weighs them at this colour, with their signs."""
+        middle, steps = np.array(self.middle), np.diag((self.dL, self.da, self.db))
+        sizes = delta_e_00(middle - steps / 2.0, middle + steps / 2.0).tolist()
+        signed = (math.copysign(s, d) for s, d in zip(sizes, (self.dL, self.da, self.db), strict=True))
+        return next(signed), next(signed), next(signed)
 
 
 def signed_difference(lab_board: ArrayLike, lab_floor: ArrayLike) -> SignedDifference:
@@ -119,7 +128,9 @@ def signed_difference(lab_board: ArrayLike, lab_floor: ArrayLike) -> SignedDiffe
     l0, a0, b0 = (float(v) for v in np.asarray(lab_floor, dtype=np.float64))
     c1, c0 = math.hypot(a1, b1), math.hypot(a0, b0)
     turn = math.atan2(a0 * b1 - b0 * a1, a0 * a1 + b0 * b1)
-    return SignedDifference(l1 - l0, a1 - a0, b1 - b0, c1 - c0, 2.0 * math.sqrt(c1 * c0) * math.sin(turn / 2.0))
+    hue = 2.0 * math.sqrt(c1 * c0) * math.sin(turn / 2.0)
+    middle = ((l1 + l0) / 2.0, (a1 + a0) / 2.0, (b1 + b0) / 2.0)
+    return SignedDifference(l1 - l0, a1 - a0, b1 - b0, c1 - c0, hue, middle)
 
 
 def delta_e_interval(one: LabEstimate, two: LabEstimate, extra_covariance: ArrayLike | None = None) -> DeltaE:
@@ -153,7 +164,7 @@ def band(delta_e00: float) -> str:
 
 
 def describe(difference: SignedDifference, delta_e00: DeltaE | None = None, reference: str = "the floor") -> str:
-    """Say a signed difference in lay words, the largest direction first.
+    """Say a signed difference in lay words, the direction first that CIEDE2000 finds the largest at this colour.
 
     Parameters
     ----------
@@ -169,12 +180,12 @@ def describe(difference: SignedDifference, delta_e00: DeltaE | None = None, refe
     str
         A phrase to stand in a sentence or a table, e.g. ``"close, a touch darker and pinker than the floor"``.
     """
-    sizes = {name: getattr(difference, name) * factor for name, factor in _PER_UNIT.items()}
-    named = sorted((n for n in sizes if abs(sizes[n]) >= _NOTICED), key=lambda n: -abs(sizes[n]))
+    sizes = zip(difference.weighed(), _WORDS, strict=True)
+    named = sorted(((size, words) for size, words in sizes if abs(size) >= _NOTICED), key=lambda each: -abs(each[0]))
     groups: dict[str, list[str]] = {}
-    for name in named:
-        degree = next(word for end, word in _DEGREES if abs(sizes[name]) < end)
-        groups.setdefault(degree, []).append(_WORDS[name][sizes[name] > 0])
+    for size, words in named:
+        degree = next(word for end, word in _DEGREES if abs(size) < end)
+        groups.setdefault(degree, []).append(words[size > 0])
     told = f"{_joined(groups)} than {reference}" if groups else ""
     if delta_e00 is not None:
         unsure = delta_e00.low == 0.0

@@ -11,7 +11,7 @@ import errno
 import getpass
 import os
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import fields
 from pathlib import Path
@@ -27,7 +27,7 @@ from finishlab.logbook.cameras import CameraShelf
 from finishlab.logbook.database import failures_named, migrate, open_engine, writing
 from finishlab.logbook.exchange.shelf import ExchangeShelf
 from finishlab.logbook.histories import HistoryShelf
-from finishlab.logbook.looks import LoggedBoards, read_logged_boards, read_sampled_colours
+from finishlab.logbook.lookups import LookupShelf
 from finishlab.logbook.many import many_objects
 from finishlab.logbook.photo_files import PHOTOS, keep_file, photo_place
 from finishlab.logbook.reading import read_boards, read_spots
@@ -50,7 +50,16 @@ DATABASE: Final = "logbook.db"
 
 
 class Logbook(
-    StripShelf, CameraShelf, RenewShelf, RecipeShelf, HistoryShelf, UndoShelf, ExchangeShelf, StairShelf, TrialShelf
+    StripShelf,
+    CameraShelf,
+    RenewShelf,
+    RecipeShelf,
+    HistoryShelf,
+    UndoShelf,
+    ExchangeShelf,
+    StairShelf,
+    LookupShelf,
+    TrialShelf,
 ):
     """A logbook that is open; use it in a `with` statement, or `close` it.
 
@@ -249,23 +258,6 @@ class Logbook(
         """
         with self._read() as session, many_objects():
             return read_boards(session, light=None if light is None else normalise_light(light), brief=brief)
-
-    def boards_in_short(self) -> LoggedBoards:
-        """Return all boards with their colours laid out in one table: for ranking many boards.
-
-        Raises
-        ------
-        LogbookError
-            ``"logbook-damaged"``.
-        """
-        with self._read() as session, many_objects():
-            return read_logged_boards(session)
-
-    def sampled_colours(self, numbers: Iterable[str], light: str) -> dict[str, tuple[tuple[float, float, float], ...]]:
-        """Return the sampled colours of some boards in a light, by number; those of which they were kept."""
-        keys = [int(number[1:]) for number in numbers]
-        with self._read() as session:
-            return {f"B{key}": found for key, found in read_sampled_colours(session, keys, light).items()}
 
     def board(self, number: str) -> StoredBoard:
         """Return one board.

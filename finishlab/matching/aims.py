@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from finishlab.colorimetry.formulas import CIEDE2000, Formula
 
-__all__ = ["CONTRAST", "HUE_WITHIN", "LIMITS", "MATCH", "STEP", "Aim", "AimName", "Limit", "within"]
+__all__ = ["CONTRAST", "HUE_WITHIN", "LEAST_STEP", "LIMITS", "MATCH", "STEP", "Aim", "AimName", "Limit", "within"]
 
 FloatArray = NDArray[np.float64]
 
@@ -29,6 +29,8 @@ STEP: Final = 12.0
 Common practice, no source."""
 HUE_WITHIN: Final = 8.0
 """Degrees of hue angle within which an undertone counts as the same; this tool's own."""
+LEAST_STEP: Final = 0.5
+"""Share of the step from the floor's lightness that a board must make to be a contrast at all; this tool's own."""
 _SLACK: Final = 0.5
 """CIELAB units by which a limit may be passed: less is not noticed. This tool's own."""
 _AXIS: Final[dict[Limit, tuple[int, float]]] = {
@@ -112,6 +114,19 @@ class Aim:
         moved[..., 0] = np.clip(floor[..., 0] + step, 0.0, 100.0)
         return moved
 
+    def is_made_by(self, lightness: FloatArray) -> NDArray[np.bool_]:
+        """Return whether boards stand off from the floor on the right side, by half the step or more.
+
+        Parameters
+        ----------
+        lightness
+            L* of boards less that of the floor, shape (...).
+        """
+        if self.name == "match":
+            return np.ones(np.shape(lightness), dtype=bool)
+        along = np.abs(lightness) if self.step is None else np.asarray(lightness) * math.copysign(1.0, self.step)
+        return np.asarray(along >= LEAST_STEP * abs(self.step or STEP))
+
     def score(self, boards: FloatArray, floor: FloatArray) -> FloatArray:
         """Return how far boards are from the aim, shape (...): the smaller the better."""
         return self.scored_by.difference(self.targets(boards, floor), boards)
@@ -133,7 +148,10 @@ CONTRAST: Final = Aim("contrast")
 
 
 def within(aim: Aim, boards: FloatArray, floor: FloatArray) -> NDArray[np.bool_]:
-    """Return whether boards keep all of an aim's limits, shape (...); CIELAB of shapes (..., 3), broadcast."""
+    """Return whether boards keep all of an aim's limits, shape (...); CIELAB of shapes (..., 3), broadcast.
+
+    A contrast has two of its own: its undertone, and that it is one, see `Aim.is_made_by`.
+    """
     difference = np.asarray(boards) - np.asarray(floor)
     kept = np.ones(difference.shape[:-1], dtype=bool)
     for limit in aim.limits:
@@ -144,4 +162,5 @@ def within(aim: Aim, boards: FloatArray, floor: FloatArray) -> NDArray[np.bool_]
         across = two[..., 1] * one[..., 2] - two[..., 2] * one[..., 1]
         along = two[..., 1] * one[..., 1] + two[..., 2] * one[..., 2]
         kept &= np.abs(np.degrees(np.arctan2(across, along))) <= aim.hue_within
+        kept &= aim.is_made_by(difference[..., 0])
     return kept

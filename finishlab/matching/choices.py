@@ -79,6 +79,8 @@ def _in_words(ranking: Ranking, best: RankedBoard, other: Ranking, cost: float) 
     told = f"To {ranking.aim.in_words}, take {best.board}: it is {_score(best).value:.1f} away from that."
     if ranking.aim.name == "contrast":
         told = f"For a contrast ({ranking.aim.in_words}), take {best.board}: it is {_score(best).value:.1f} off."
+    if ranking.no_contrast:
+        return f"No board makes a contrast ({ranking.aim.in_words}); the nearest to it is {best.board}."
     if best.within_limits is not None and best.within_limits < 0.5:
         told += " It likely breaks a limit, as all boards do."
     rival = "a match" if other.aim.name == "match" else "a contrast"

@@ -15,6 +15,7 @@ from finishlab.colorimetry.camera_error import WOOD_ALONE
 from finishlab.colorimetry.ciede2000 import delta_e_00
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.errors import LogbookError
+from finishlab.matching.components import USUAL_PLANK
 from finishlab.quality import Doubt, doubt
 
 __all__ = ["FEW_SPOTS", "SPREAD_LIMIT", "FloorPool", "FloorSpot", "pool_estimates", "pool_floor"]
@@ -23,6 +24,8 @@ FEW_SPOTS: Final = 5
 """Fewer spots than this are called few (common practice, no source)."""
 SPREAD_LIMIT: Final = 5.0
 """Scatter of the spots (CIEDE2000) above which one of them is hardly the same floor; this tool's own."""
+_USUAL_WEIGHT: Final = 3.0
+"""Measurements that the usual shape of a scatter counts as, as in `finishlab.matching.components`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +156,7 @@ def pool_estimates(estimates: Sequence[LabEstimate]) -> LabEstimate:
         for effect in estimate.shared:
             moved.setdefault((effect.name, effect.scope), np.zeros((n, 3)))[i] += effect.vector
     explained = own + sum((np.cov(vectors.T) for vectors in moved.values()), np.zeros((3, 3)))
-    between = _positive_part(np.cov(labs.T) - explained)
+    between = _in_all_directions(_positive_part(np.cov(labs.T) - explained), n)
     shared = [
         SharedEffect(name, scope, (float(v[0]), float(v[1]), float(v[2])))
         for (name, scope), v in ((key, vectors.mean(axis=0)) for key, vectors in moved.items())
@@ -173,6 +176,14 @@ def _positive_part(matrix: NDArray[np.float64]) -> NDArray[np.float64]:
     """Nearest positive semi-definite matrix: negative eigenvalues, which only noise makes, are set to nothing."""
     values, axes = np.linalg.eigh(matrix)
     result: NDArray[np.float64] = (axes * np.clip(values, 0.0, None)) @ axes.T
+    return result
+
+
+def _in_all_directions(scatter: NDArray[np.float64], n: int) -> NDArray[np.float64]:
+    """Let a scatter found from `n` things lean on the usual shape, its size kept: two of them lie on a line."""
+    usual = np.diag(np.square(USUAL_PLANK))
+    usual *= np.trace(scatter) / np.trace(usual)
+    result: NDArray[np.float64] = ((n - 1) * scatter + _USUAL_WEIGHT * usual) / (n - 1 + _USUAL_WEIGHT)
     return result
 
 

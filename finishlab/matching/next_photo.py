@@ -36,13 +36,16 @@ _BROKEN: Final = 1000.0
 _WORTH: Final = 0.02
 """Growth of the chance below which a photo is called hardly worth taking."""
 _NEW: Final = "the next photo"
+_What = Literal["board with floor", "board", "floor"]
+_EASIER: Final = 0.005
+"""Chance that is given up for a photo that takes less arranging."""
 
 
 @dataclass(frozen=True, slots=True)
 class NextPhoto:
     """One more photo, and what it is expected to bring."""
 
-    what: Literal["board with floor", "floor"]
+    what: _What
     board: str | None
     """The board to photograph; None for the floor alone."""
     now: float
@@ -73,9 +76,10 @@ def next_photos(
     components: Components,
     aim: Aim,
     *,
+    now: float | None = None,
     seed: int = 0,
 ) -> tuple[NextPhoto, ...]:
-    """Weigh what one more photo of each board beside the floor, or of one more plank, would bring.
+    """Weigh what one more photo of each board, beside the floor or alone, or of one more plank, would bring.
 
     Parameters
     ----------
@@ -87,31 +91,41 @@ def next_photos(
         How planks and photos scatter.
     aim
         What the boards are compared for.
+    now
+        Chance that the board picked today is the best, as the ranking states it; without it, as found here.
     seed
         Seed of the draws.
 
     Returns
     -------
     tuple
-        The photos, the one that brings most first; empty with fewer than two boards.
+        The photos, the one that brings most first, of equals the one that is less work; empty with fewer than two
+        boards.
     """
     boards = boards[:MOST_BOARDS]
     if len(boards) < 2:
         return ()
     today = weigh(boards, planks, components)
     floor_look = _floor_look(boards, planks)
-    options: list[tuple[Literal["board with floor", "floor"], str | None, Weighed]] = []
+    options: list[tuple[_What, str | None, Weighed]] = []
     for i, board in enumerate(boards):
-        look = _beside(board.looks[-1].estimate, floor_look)
-        more = [*boards[:i], replace(board, looks=(*board.looks, look)), *boards[i + 1 :]]
-        options.append(("board with floor", board.board, weigh(more, planks, components)))
+        seen = board.looks[-1].estimate
+        ways: tuple[tuple[_What, Look], ...] = (
+            ("board", Look(_renamed(seen), _NEW)),
+            ("board with floor", _beside(seen, floor_look)),
+        )
+        for what, look in ways:
+            more = [*boards[:i], replace(board, looks=(*board.looks, look)), *boards[i + 1 :]]
+            options.append((what, board.board, weigh(more, planks, components)))
     another = PlankLooks(_NEW, (Look(_renamed(floor_look), _NEW),))
     options.append(("floor", None, weigh(boards, [*planks, another], components)))
     found = []
     for what, name, then in options:
-        now, after = _chances(today, then, aim, np.random.default_rng(seed))
-        found.append(NextPhoto(what, name, now, after, _in_words(what, name, now, after)))
-    return tuple(sorted(found, key=lambda photo: -photo.gain))
+        before, after = _chances(today, then, aim, np.random.default_rng(seed))
+        chance = before if now is None else now
+        after = min(1.0, chance + after - before)
+        found.append(NextPhoto(what, name, chance, after, _in_words(what, name, chance, after)))
+    return tuple(sorted(found, key=lambda photo: -photo.gain + _EASIER * (photo.what == "board with floor")))
 
 
 def _floor_look(boards: Sequence[BoardLooks], planks: Sequence[PlankLooks]) -> LabEstimate:
@@ -174,8 +188,12 @@ def _root(covariance: FloatArray) -> FloatArray:
     return root
 
 
-def _in_words(what: str, board: str | None, now: float, then: float) -> str:
-    photo = f"{board} with the floor beside it" if what == "board with floor" else "one more plank of the floor"
+def _in_words(what: _What, board: str | None, now: float, then: float) -> str:
+    photo = {
+        "board": f"{board} alone",
+        "board with floor": f"{board} with the floor beside it",
+        "floor": "one more plank of the floor",
+    }[what]
     if then - now < _WORTH:
         return f"One more photo of {photo} would hardly help."
     return (

@@ -17,7 +17,7 @@ from finishlab.matching.aims import Aim, within
 from finishlab.matching.figures import AT_ONCE, Figures
 from finishlab.matching.simulate import Together, draw_colours
 
-__all__ = ["SURE", "Orders", "Ties"]
+__all__ = ["SURE", "Orders", "Spread", "Ties"]
 
 FloatArray = NDArray[np.float64]
 
@@ -31,6 +31,28 @@ _MOST_DRAWS: Final = 400_000
 """Boards times draws at most: many boards get fewer draws each, but never below a tenth of those asked for."""
 _BROKEN: Final = 1000.0
 """Added to a score when a limit is broken: worse than any difference."""
+_EVEN: Final = 0.5
+"""Chance of keeping the limits below which a board comes behind those that keep them."""
+_GLANCES: Final = 200
+"""Draws that tell whether a board keeps the limits where that is plain."""
+_NEAR: Final = 0.15
+"""How near to `_EVEN` their share must be for more draws: four times its own error."""
+_LOOKS: Final = (1000, 20_000)
+"""Draws then, at least and at most: as many as `_MOST_DRAWS` allows for all such boards together."""
+_ENDS: Final = (0.025, 0.5, 0.975)
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """A figure with the 95 % interval of what was drawn for it; it may be below 0."""
+
+    value: float
+    low: float
+    high: float
+
+    def as_dict(self) -> dict[str, float]:
+        """Return the JSON form."""
+        return {"value": self.value, "low": self.low, "high": self.high}
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +65,8 @@ class Orders:
     """Board -> its row in `scores`."""
     scores: NDArray[np.float32]
     """Drawn scores of the boards that may be the nearest, shape (k, count)."""
+    common: NDArray[np.float32]
+    """The mean of the drawn boards' scores in each draw, broken limits aside, shape (count,)."""
     closest: FloatArray
     """Each board's probability of being the nearest, shape (n,)."""
     kept: FloatArray | None
@@ -67,7 +91,7 @@ class Orders:
         """
         value = figures.value
         kept = _kept(together, aim, seed) if aim.limits or aim.name == "contrast" else None
-        order = np.lexsort((value,) if kept is None else (value, kept < 0.5))
+        order = np.lexsort((value,) if kept is None else (value, kept < _EVEN))
         picks = _may_be_nearest(order, figures)
         count = min(count, max(count // 10, _MOST_DRAWS // len(picks)))
         boards, floor = draw_colours(together, picks, count, np.random.default_rng(seed))
@@ -75,7 +99,34 @@ class Orders:
         closest = np.zeros(len(value))
         closest[picks] = np.bincount(np.argmin(scores, axis=0), minlength=len(picks)) / count
         drawn = {int(board): row for row, board in enumerate(picks)}
-        return cls(order, drawn, scores, closest, kept, value, Slopes(together, aim, order))
+        common = (scores % np.float32(_BROKEN)).mean(axis=0)
+        return cls(order, drawn, scores, common, closest, kept, value, Slopes(together, aim, order))
+
+    def margin(self) -> Spread | None:
+        """Return how much nearer the first board is than the second; None for one board, or where limits part them."""
+        if len(self.order) < 2:
+            return None
+        one, two = (int(board) for board in self.order[:2])
+        if self.kept is not None and self.kept[two] < _EVEN <= self.kept[one]:
+            return None
+        drawn = self._distances(two) - self._distances(one)
+        low, _, high = np.quantile(drawn, _ENDS).tolist()
+        value = float(self.value[two] - self.value[one])
+        return Spread(value, min(low, value), max(high, value))
+
+    def own(self, board: int) -> Spread | None:
+        """Return a board's score with the interval of what is the board's own; None where it was not drawn.
+
+        What moves the scores of all drawn boards alike, on average over them, is common to them.
+        """
+        if board not in self.drawn:
+            return None
+        low, middle, high = np.quantile(self._distances(board) - self.common, _ENDS).tolist()
+        value = float(self.value[board])
+        return Spread(value, max(0.0, value - (middle - low)), value + (high - middle))
+
+    def _distances(self, board: int) -> NDArray[np.float32]:
+        return self.scores[self.drawn[board]] % np.float32(_BROKEN)
 
     def surely_before(self, one: int, two: int) -> bool:
         """Return whether board `one` is nearer than `two` with a probability of `SURE` or more."""
@@ -103,15 +154,24 @@ def _score(aim: Aim, board: FloatArray, floor: FloatArray, *, limited: bool) -> 
     return np.asarray(score + _BROKEN * ~within(aim, board, floor) if limited else score, dtype=np.float32)
 
 
-def _kept(together: Together, aim: Aim, seed: int, count: int = 200) -> FloatArray:
+def _kept(together: Together, aim: Aim, seed: int) -> FloatArray:
+    """Return each board's chance of keeping the limits, surer where it decides the place."""
     rng = np.random.default_rng(seed + 1)
-    n = len(together.labs)
-    out = np.empty(n)
-    for first in range(0, n, _MOST_DRAWN):
-        picks = np.arange(first, min(first + _MOST_DRAWN, n))
-        boards, floor = draw_colours(together, picks, count, rng)
-        out[picks] = [within(aim, board, floor).mean() for board in boards]
-    return out
+    everyone = np.arange(len(together.labs))
+    kept = _shares(together, aim, everyone, _GLANCES, rng)
+    close = everyone[np.abs(kept - _EVEN) < _NEAR]
+    if len(close):
+        kept[close] = _shares(together, aim, close, int(np.clip(_MOST_DRAWS // len(close), *_LOOKS)), rng)
+    return kept
+
+
+def _shares(together: Together, aim: Aim, boards: NDArray[np.intp], count: int, rng: np.random.Generator) -> FloatArray:
+    """Return the share of draws in which boards keep the limits, shape (k,)."""
+    shares: list[float] = []
+    for first in range(0, len(boards), _MOST_DRAWN):
+        drawn, floor = draw_colours(together, boards[first : first + _MOST_DRAWN], count, rng)
+        shares += [float(within(aim, board, floor).mean()) for board in drawn]
+    return np.array(shares)
 
 
 def _may_be_nearest(order: NDArray[np.intp], figures: Figures) -> NDArray[np.intp]:

@@ -23,7 +23,7 @@ from finishlab.matching.aims import MATCH, Aim
 from finishlab.matching.figures import AT_ONCE, Figures
 from finishlab.matching.floor import FloorPool, pool_estimates
 from finishlab.matching.next_photo import NextPhoto
-from finishlab.matching.orders import SURE, Orders, Ties
+from finishlab.matching.orders import SURE, Orders, Spread, Ties
 from finishlab.matching.places import Places, Subjects
 from finishlab.matching.simulate import Together, gather
 from finishlab.matching.words import lay_sentence
@@ -32,6 +32,7 @@ from finishlab.quality import Doubt
 __all__ = [
     "SURE",
     "BoardColour",
+    "Margin",
     "RankedBoard",
     "Ranking",
     "Subject",
@@ -64,6 +65,20 @@ class BoardColour:
     def __post_init__(self) -> None:
         if not self.estimates:
             raise ValueError("a board needs at least one measurement")
+
+
+@dataclass(frozen=True, slots=True)
+class Margin:
+    """How much nearer to the aim the first board is than the next, from the draws that give the chances."""
+
+    first: str
+    next: str
+    by: Spread
+    """In units of the score. Below 0 the next may be the nearer."""
+
+    def as_dict(self) -> dict[str, object]:
+        """Return the JSON form."""
+        return {"board": self.first, "next": self.next, **{k: round(v, 3) + 0.0 for k, v in self.by.as_dict().items()}}
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +119,9 @@ class RankedBoard:
     """Photos of it, and how many of them hold the floor too; 0 when not counted."""
     final: bool = True
     """False while no verdict may rest on it, e.g. before it is topcoated and dry; its doubts say why."""
+    own: Spread | None = None
+    """Its score with the part of the interval that is its own; the rest moves all boards alike. None where the board
+    is too far behind to be drawn."""
 
     @property
     def sentence(self) -> str:
@@ -132,6 +150,13 @@ class Ranking:
     """The light all of it was photographed in; empty when not told."""
     next_photos: tuple[NextPhoto, ...] = ()
     """What one more photo would bring, the best first; empty when the first place is settled."""
+    margin: Margin | None = None
+    """How much nearer the first board is than the next; None with one board, or where limits part them."""
+
+    @property
+    def no_contrast(self) -> bool:
+        """True when a contrast was asked for and even the best board is none: see `Aim.is_made_by`."""
+        return bool(self.boards) and not self.aim.is_made_by(np.array(self.boards[0].difference.dL))
 
     @property
     def numbers(self) -> Sequence[str]:
@@ -273,7 +298,9 @@ def rank_together(
     told = Subjects.of(subjects)
     ranked = _Ranked(floor, together, told, figures, orders)
     numbers = [told.numbers[i] for i in orders.order.tolist()]
-    return Ranking(floor, Places(numbers, ranked.at, ranked.score_at), aim, light)
+    by = orders.margin()
+    margin = None if by is None else Margin(numbers[0], numbers[1], by)
+    return Ranking(floor, Places(numbers, ranked.at, ranked.score_at), aim, light, margin=margin)
 
 
 class _Ranked:
@@ -316,7 +343,13 @@ class _Ranked:
             photos=subject.photos,
             pairs=subject.pairs,
             final=subject.final,
+            own=_inside(orders.own(i), figures.score(i)),
         )
+
+
+def _inside(own: Spread | None, whole: DeltaE) -> Spread | None:
+    """Keep a board's own part inside its interval."""
+    return None if own is None else Spread(whole.value, max(own.low, whole.low), min(own.high, whole.high))
 
 
 def as_rows(matrix: FloatArray) -> tuple[tuple[float, float, float], ...]:

@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from finishlab.colorimetry.formulas import CIEDE2000, Formula
 from finishlab.colorimetry.palette import equal_shares
+from finishlab.matching.assignment import cheapest_pairs
 
 __all__ = ["centred", "merge_colours", "plank_yardstick", "transport_distance"]
 
@@ -47,15 +48,13 @@ def transport_distance(standard: ArrayLike, batch: ArrayLike, formula: Formula =
     ValueError
         If a side is empty, or the least common multiple of n and m is above 256.
     """
-    from scipy.optimize import linear_sum_assignment
-
     one, two = np.asarray(standard, dtype=np.float64), np.asarray(batch, dtype=np.float64)
     size = math.lcm(len(one), len(two))
     if not 0 < size <= _MOST:
         raise ValueError(f"surfaces of {len(one)} and {len(two)} colours cannot be paired")
     one, two = np.repeat(one, size // len(one), axis=0), np.repeat(two, size // len(two), axis=0)
     cost = formula.difference(one[:, None, :], two[None, :, :])
-    return float(cost[linear_sum_assignment(cost)].mean())
+    return float(cost[np.arange(size), cheapest_pairs(cost)].mean())
 
 
 def centred(colours: ArrayLike, mean: ArrayLike) -> FloatArray:

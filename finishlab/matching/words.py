@@ -24,6 +24,8 @@ RANGES: Final[tuple[tuple[float, str], ...]] = (
 _TOO_EVEN: Final = 0.3
 """Spread of a floor below which the ratio says nothing: its planks are as good as equal."""
 _SAME: Final = BANDS[0][0]
+_MORE_ALIKE: Final = ", though its own planks are more alike still"
+"""Beside a difference that is hardly seen, in place of words that would make it large."""
 
 
 def range_words(ratio: float, spread_e00: float | None = None) -> str:
@@ -64,7 +66,10 @@ def lay_sentence(difference: SignedDifference, delta_e00: DeltaE, ratio: float |
         direction = "hardly to be told from the floor" if direction.startswith("much like") else f"just {direction}"
     told = direction
     if ratio is not None and math.isfinite(ratio):
-        told += ", " + range_words(ratio, delta_e00.value / ratio if ratio > 0 else None)
+        if delta_e00.value < _SAME and ratio >= RANGES[1][0]:
+            told += _MORE_ALIKE
+        else:
+            told += ", " + range_words(ratio, delta_e00.value / ratio if ratio > 0 else None)
     if delta_e00.low == 0.0 and delta_e00.value >= _SAME:
         told += "; the photos leave open whether there is a difference at all"
     return told[:1].upper() + told[1:] + "."

@@ -8,7 +8,7 @@ of the same name and a migration in the logbook, and nothing else there.
 from __future__ import annotations
 
 from finishlab.records.boards import FINISHED_STATES, MAX_COATS, PURPOSES, STATES, BoardRecord, Purpose, State
-from finishlab.records.cans import CAN_KINDS, Batch, CanKind, Label
+from finishlab.records.cans import CAN_KINDS, Batch, Label
 from finishlab.records.entries import MixPart
 from finishlab.records.finish import (
     SHEEN_GU,
@@ -19,9 +19,7 @@ from finishlab.records.finish import (
     Looking,
     Preparation,
     Seal,
-    StepKind,
     Topcoat,
-    TopcoatKind,
 )
 from finishlab.records.floor import SURFACES, FloorSpotRecord, Surface
 from finishlab.records.photos import PhotoRecord
@@ -47,7 +45,6 @@ __all__ = [
     "Approval",
     "Batch",
     "BoardRecord",
-    "CanKind",
     "ColourStep",
     "Finish",
     "Flight",
@@ -65,10 +62,8 @@ __all__ = [
     "Recipe",
     "Seal",
     "State",
-    "StepKind",
     "Surface",
     "Topcoat",
-    "TopcoatKind",
     "TrialKind",
     "TrialRecord",
     "normalise_light",

@@ -5,33 +5,18 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import InitVar, dataclass, field
-from typing import ClassVar, Final, Literal, get_args
+from typing import ClassVar, Final
 
+from finishlab.coatings import can_kinds
 from finishlab.errors import UsageError
 from finishlab.records.base import DatedRecord
 from finishlab.records.entries import Checked, entry
 from finishlab.records.limits import Section, check_number
 from finishlab.records.tidy import check_choice, checked_date, line, note_text, tidy, today
 
-__all__ = ["CAN_KINDS", "Batch", "CanKind", "Label"]
+__all__ = ["CAN_KINDS", "Batch", "Label"]
 
-CanKind = Literal[
-    "oil stain",
-    "water stain",
-    "gel stain",
-    "dye",
-    "conditioner",
-    "sealer",
-    "oil polyurethane",
-    "water polyurethane 1-part",
-    "water polyurethane 2-part",
-    "hardwax oil",
-    "hardener",
-    "thinner",
-    "riser paint",
-    "other",
-]
-CAN_KINDS: Final[tuple[CanKind, ...]] = get_args(CanKind)
+CAN_KINDS: Final = can_kinds()
 """What a can may hold."""
 
 
@@ -92,7 +77,7 @@ class Batch(DatedRecord):
         ``"more-left-than-size"``, ``"bad-date"``, ``"future-date"``, ``"text-too-long"``, and what `Label` raises.
     """
 
-    kind: CanKind
+    kind: str
     product: str
     """Name or colour on the can."""
     maker: str | None = None

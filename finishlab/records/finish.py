@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any, ClassVar, Final, Literal, Self, get_args
+from typing import Any, ClassVar, Final, Literal, Self
 
+from finishlab.coatings import stain_bases, topcoat_kinds
 from finishlab.errors import UsageError
 from finishlab.records.entries import Checked, MixPart, entries, entry
 from finishlab.records.limits import Section
@@ -24,19 +25,13 @@ __all__ = [
     "Looking",
     "Preparation",
     "Seal",
-    "StepKind",
     "Topcoat",
-    "TopcoatKind",
 ]
 
-StepKind = Literal["oil", "water", "gel", "dye"]
-STEP_KINDS: Final[tuple[StepKind, ...]] = get_args(StepKind)
+STEP_KINDS: Final = stain_bases()
 """What a stain is based on."""
 
-TopcoatKind = Literal[
-    "oil polyurethane", "water polyurethane 1-part", "water polyurethane 2-part", "hardwax oil", "other"
-]
-TOPCOAT_KINDS: Final[tuple[TopcoatKind, ...]] = get_args(TopcoatKind)
+TOPCOAT_KINDS: Final = topcoat_kinds()
 """What a topcoat can be; what is none of these is written into `Topcoat.product`."""
 
 SHEEN_GU: Final[Mapping[str, tuple[float, float]]] = {
@@ -102,7 +97,7 @@ class ColourStep(Checked):
 
     SECTION: ClassVar[Section] = "step"
 
-    kind: StepKind | None = entry("kind", "kind of stain", form="choice", choices=STEP_KINDS)  # noqa: RUF009 - makes a field
+    kind: str | None = entry("kind", "kind of stain", form="choice", choices=STEP_KINDS)
     maker: str | None = entry("maker", "maker")
     colour: str | None = entry("colour", "colour")
     lot: str | None = entry("lot", "lot")
@@ -167,7 +162,7 @@ class Topcoat(Checked):
 
     SECTION: ClassVar[Section] = "topcoat"
 
-    kind: TopcoatKind | None = entry("kind", "kind of topcoat", form="choice", choices=TOPCOAT_KINDS)  # noqa: RUF009 - makes a field
+    kind: str | None = entry("kind", "kind of topcoat", form="choice", choices=TOPCOAT_KINDS)
     maker: str | None = entry("maker", "maker")
     product: str | None = entry("product", "product")
     lot: str | None = entry("lot", "lot")

@@ -7,12 +7,16 @@ from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Any, Final
 
+from finishlab.coatings import of_step
 from finishlab.records.boards import FINISHED_STATES, BoardRecord
 from finishlab.records.cans import Label
 from finishlab.records.finish import ColourStep, Finish
 from finishlab.records.limits import SOFT, SoftLimit
 
 __all__ = ["FinishWarning", "WarningContext", "board_warnings", "warnings"]
+
+_USUAL_TOPCOATS: Final = 3
+"""Coats a tread wants of a topcoat of unknown kind (general articles)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,10 +225,14 @@ def _gloss_differs(row: SoftLimit, finish: Finish, context: WarningContext) -> I
         yield {"value": f"{low:g}" if low == high else f"{low:g} to {high:g}", "floor": floor}
 
 
-def _few_topcoats(row: SoftLimit, finish: Finish, context: WarningContext) -> Iterator[Figures]:
-    coats = None if finish.topcoat is None else finish.topcoat.coats
-    if context.on_tread and _outside(row, coats):
-        yield {"value": coats}
+def _few_topcoats(_row: SoftLimit, finish: Finish, context: WarningContext) -> Iterator[Figures]:
+    top = finish.topcoat
+    if not context.on_tread or top is None or top.coats is None:
+        return
+    kind = of_step("topcoat", top.kind)
+    usual = _USUAL_TOPCOATS if kind is None else kind.figures.coats
+    if top.coats < usual:
+        yield {"value": top.coats, "usual": usual}
 
 
 def _anti_slip_differs(_row: SoftLimit, finish: Finish, context: WarningContext) -> Iterator[Figures]:

@@ -272,8 +272,7 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "few-topcoats",
         "topcoat",
         "coats",
-        "The finish has only {value:g} of the three coats of topcoat that a tread wants at least.",
-        low=3,
+        "The finish has only {value:g} of the {usual:g} coats of topcoat that a tread wants at least.",
     ),
     SoftLimit(
         "anti-slip-differs",

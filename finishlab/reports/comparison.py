@@ -9,6 +9,8 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
+from finishlab.matching.across import MOVES
+
 if TYPE_CHECKING:
     from finishlab.colorimetry.difference import DeltaE
     from finishlab.matching.across import AcrossLights
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "aim_line",
+    "chance",
     "choices_entry",
     "colours_line",
     "inseparable_lines",
@@ -32,6 +35,7 @@ __all__ = [
 
 LIGHTS_HEAD: Final = ("board", "worst light", "moves", "metamerism (95 %)")
 _BARELY: Final = 0.02
+_ROUNDS_TO_NONE: Final = 0.005
 _LEADERS: Final = 3
 
 
@@ -49,6 +53,7 @@ def lights_entry(lights: AcrossLights) -> dict[str, Any]:
                 "moves": _rounded(board.move),
                 "moves_in": board.move_light,
                 "metamerism_index": None if board.metamerism is None else _difference(board.metamerism),
+                "metamerism_told": None if board.metamerism is None else _is_told(board.metamerism),
                 "doubts": [{"code": d.code, "message": d.message} for d in board.doubts],
             }
             for board in lights.boards
@@ -103,10 +108,21 @@ def lights_rows(lights: AcrossLights, most: int) -> tuple[list[str], list[list[s
                 *(f"{board.by_light[name].value:.1f}" for name in names),
                 board.worst,
                 "-" if board.move is None else f"{board.move:+.1f}",
-                "-" if index is None else f"{index.value:.1f} ({index.low:.1f} to {index.high:.1f})",
+                "-" if index is None else _index_cell(index),
             ]
         )
     return head, rows
+
+
+def _index_cell(index: DeltaE) -> str:
+    if _is_told(index):
+        return f"{index.value:.1f} ({index.low:.1f} to {index.high:.1f})"
+    return f"cannot be told (0.0 to {index.high:.1f})"
+
+
+def _is_told(index: DeltaE) -> bool:
+    """Return whether photos tell of an index: that there is one, or that it is too small to matter."""
+    return index.low > 0.0 or index.high <= MOVES
 
 
 def recipes_rows(recipes: Ranking, most: int | None = None) -> tuple[list[str], list[list[str]]]:
@@ -116,12 +132,21 @@ def recipes_rows(recipes: Ranking, most: int | None = None) -> tuple[list[str], 
             f"{found.place}",
             found.board,
             f"{found.delta_e00.value:.1f} ({found.delta_e00.low:.1f} to {found.delta_e00.high:.1f})",
-            f"{100 * found.probability_closest:.0f} %",
+            chance(found.probability_closest),
             found.in_words,
         ]
         for found in recipes.boards[:most]
     ]
     return ["place", "recipe", "dE00 (95 %)", "closest", "beside the floor"], rows
+
+
+def chance(probability: float) -> str:
+    """Return a probability in per cent; what simulation cannot tell from never or always is not called so."""
+    if probability < _ROUNDS_TO_NONE:
+        return "< 1 %"
+    if probability >= 1.0 - _ROUNDS_TO_NONE:
+        return "> 99 %"
+    return f"{100 * probability:.0f} %"
 
 
 def aim_line(ranking: Ranking) -> str:
@@ -139,7 +164,7 @@ def is_plain(ranking: Ranking) -> bool:
 def score_cell(board: RankedBoard) -> str:
     """Return how far a board is from the aim, and the chance that it keeps the limits."""
     score = board.score or board.delta_e00
-    kept = "" if board.within_limits is None else f" ({100 * board.within_limits:.0f} %)"
+    kept = "" if board.within_limits is None else f" ({chance(board.within_limits)})"
     return f"{score.value:.1f}{kept}"
 
 
@@ -164,7 +189,7 @@ def next_photo_line(photos: Sequence[NextPhoto]) -> str:
     if best.gain < _BARELY:
         return (
             "No one more photo would settle much: the first board is the best with a chance of about "
-            f"{100 * best.now:.0f} % as it is. Judge the leading boards by eye."
+            f"{chance(best.now)} as it is. Judge the leading boards by eye."
         )
     return best.in_words
 

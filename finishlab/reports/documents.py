@@ -54,6 +54,9 @@ def ranking_document(ranking: Ranking) -> Document:
         ranking=[_ranked(board) for board in ranking.boards],
         aim=ranking.aim.as_dict(),
         next_photos=[photo.as_dict() for photo in ranking.next_photos],
+        answer=answer(ranking),
+        margin=None if ranking.margin is None else ranking.margin.as_dict(),
+        contrast_made=not ranking.no_contrast if ranking.boards and ranking.aim.name == "contrast" else None,
     )
 
 
@@ -191,6 +194,7 @@ def _ranked(board: RankedBoard) -> Document:
         "in_words": board.in_words,
         "sentence": board.sentence,
         "score": _difference(board.score or board.delta_e00),
+        "score_own": None if board.own is None else {"low": _rounded(board.own.low), "high": _rounded(board.own.high)},
         "probability_within_limits": _rounded(board.within_limits, 4),
         "inseparable": list(board.inseparable),
         "colours_e00": _rounded(board.colours_e00),

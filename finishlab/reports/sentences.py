@@ -10,7 +10,7 @@ from finishlab.cautions import CAUTIONS as _REGISTRY
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.matching.floor import FEW_SPOTS
 from finishlab.quality import Doubt
-from finishlab.reports.comparison import next_photo_line
+from finishlab.reports.comparison import chance, is_plain, next_photo_line
 from finishlab.reports.rows import BoardRow, BoardRows, what_it_is
 
 if TYPE_CHECKING:
@@ -27,6 +27,7 @@ __all__ = [
     "floor_line",
     "interval",
     "next_steps",
+    "own_line",
     "place_mark",
     "profile_line",
     "profile_name",
@@ -36,7 +37,8 @@ __all__ = [
 CAUTIONS = tuple((caution.title, caution.long) for caution in _REGISTRY.values())
 """Title and text of each caution, for the page."""
 
-_ROUNDS_TO_NONE = 0.005
+_MOSTLY_OWN = 0.75
+"""Share of an interval's width from which on it is called the board's own without more words."""
 _MOST_NAMED = 8
 """Boards named in a sentence; of more the rest is counted."""
 
@@ -50,15 +52,6 @@ def as_sentence(words: str) -> str:
 def interval(difference: DeltaE) -> str:
     """Return a 95 % interval in words: ``"1.2 to 2.7"``."""
     return f"{difference.low:.1f} to {difference.high:.1f}"
-
-
-def chance(probability: float) -> str:
-    """Return a probability in per cent; what simulation cannot tell from never or always is not called so."""
-    if probability < _ROUNDS_TO_NONE:
-        return "< 1 %"
-    if probability >= 1.0 - _ROUNDS_TO_NONE:
-        return "> 99 %"
-    return f"{100 * probability:.0f} %"
 
 
 def tie_marks(board: RankedBoard) -> list[str]:
@@ -103,11 +96,32 @@ def answer(ranking: Ranking) -> str:
     leaders = ranking.leaders if ranking.boards else ()
     if not leaders:
         return "No test board has been measured yet, so there is nothing to rank."
+    if ranking.no_contrast:
+        return f"No board makes this contrast: {ranking.aim.in_words}."
     goal = "the floor" if ranking.aim.name == "match" else "the contrast that was asked for"
     if len(leaders) == 1:
-        return f"Board {leaders[0].board} comes closest to {goal}."
+        return f"Board {leaders[0].board} comes closest to {goal}{_nearer(ranking)}."
     names = _listed([b.board for b in leaders])
     return f"Boards {names} come closest to {goal}; which of them is the closest stays open."
+
+
+def _nearer(ranking: Ranking) -> str:
+    """Return by how much the first board is nearer than the next, for the end of a sentence."""
+    margin = ranking.margin
+    if margin is None:
+        return ""
+    by = margin.by
+    return f", nearer than {margin.next}, the next, by {by.value:.1f} ({by.low:.1f} to {by.high:.1f})"
+
+
+def own_line(ranking: Ranking) -> str:
+    """Return which part of the first board's interval is its own; empty where that is most of it."""
+    first = ranking.boards[0]
+    whole, own = first.score or first.delta_e00, first.own
+    if own is None or len(ranking.boards) < 2 or own.high - own.low > _MOSTLY_OWN * (whole.high - whole.low):
+        return ""
+    of = "its interval" if is_plain(ranking) else f"the interval of its distance from the aim ({interval(whole)})"
+    return f"Of {of}, {own.low:.1f} to {own.high:.1f} is its own; the rest is common to all boards and turns no order."
 
 
 def answer_detail(ranking: Ranking, boards: Mapping[str, BoardRow]) -> str:
@@ -118,7 +132,14 @@ def answer_detail(ranking: Ranking, boards: Mapping[str, BoardRow]) -> str:
     row = boards.get(first.board)
     named = first.board if row is None else f"{first.board} ({what_it_is(row.record)})"
     figure = f"dE00 {first.delta_e00.value:.1f} (95 % interval {interval(first.delta_e00)})"
+    if ranking.no_contrast:
+        lightness = first.difference.dL
+        side = f"{abs(lightness):.1f} L* {'lighter' if lightness > 0 else 'darker'} than the floor"
+        return f"Nearest to it comes {named}, which is {side}."
     told = f"{named} is {figure} from the floor. {first.sentence}"
+    if len(ranking.leaders) > 1 and ranking.margin is not None:
+        told += f" It is{_nearer(ranking).removeprefix(',')}."
+    told = f"{told} {own_line(ranking)}".rstrip()
     return told if first.final else f"{told} No verdict can rest on it yet: see the doubts."
 
 
@@ -165,7 +186,9 @@ def next_steps(ranking: Ranking, boards: Mapping[str, BoardRow], missing: Sequen
     if not leaders:
         return ["Photograph a test board beside the strip and log it: finishlab board add PHOTO --species WOOD."]
     steps = []
-    if ranking.next_photos:
+    if ranking.no_contrast:
+        steps.append(f"Make a board for it ({ranking.aim.in_words}), or ask for a smaller step.")
+    elif ranking.next_photos:
         steps.append(next_photo_line(ranking.next_photos))
     elif len(leaders) > 1:
         names = _listed([b.board for b in leaders])

@@ -110,7 +110,11 @@ def print_ranking(
         say(console, line)
     if lights is not None and lights.boards:
         print_table(console, "In every light, the best by its worst light first", lights_rows(lights, most or 20))
-        say(console, "moves: dE00 there less dE00 in the first light; metamerism: the index after ISO 18314-4")
+        say(
+            console,
+            "moves: dE00 there less dE00 in the first light; metamerism: the index after ISO 18314-4, which cannot be "
+            "told where the errors of the photos hold both none and more than 1",
+        )
     if recipes is not None:
         print_table(console, "Recipes, each pooled over its boards", recipes_rows(recipes, most))
         if most is not None and len(recipes.boards) > most:

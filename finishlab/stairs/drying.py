@@ -8,9 +8,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
+from finishlab.coatings import coating
 from finishlab.errors import UsageError
 from finishlab.stairs.hours import WorkHours
-from finishlab.stairs.liquids import liquid
 
 __all__ = ["Coat", "Gap", "PlannedCoat", "Times", "Window", "default_coat", "gap_rules", "plan_coats", "recoat_times"]
 
@@ -106,14 +106,15 @@ def default_coat(kind: str, product: str | None = None) -> Coat:
     UsageError
         ``"unknown-liquid"``.
     """
-    what = liquid(kind)
+    what = coating(kind)
+    usual = what.figures
     times = Times(
-        recoat=(what.recoat_h[1], None),
-        under_other=None if what.under_other_h is None else (what.under_other_h[1], None),
-        socks=what.socks_h,
-        use=what.use_d[1] * 24,
-        cure=what.cure_d[1] * 24,
-        rub_out="polyurethane" in what.kind,
+        recoat=(usual.recoat_h[1], None),
+        under_other=None if usual.under_other_h is None else (usual.under_other_h[1], None),
+        socks=usual.walk_on_h,
+        use=usual.use_d[1] * 24,
+        cure=usual.cure_d[1] * 24,
+        rub_out=usual.rub_out,
     )
     return Coat(product or what.kind, times, what.is_film)
 

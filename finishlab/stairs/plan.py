@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
+from finishlab.coatings import coating
 from finishlab.errors import UsageError
 from finishlab.stairs.calendar import Calendar, Fitting, Job, plan_calendar
 from finishlab.stairs.coverage import DEFAULT_WASTE, Can, Coats, Need, Purchase, coat_area, need, purchase
@@ -14,7 +15,6 @@ from finishlab.stairs.cutting import Stock
 from finishlab.stairs.drying import Coat
 from finishlab.stairs.geometry import UPRIGHT, Part, PartKind
 from finishlab.stairs.hours import WorkHours
-from finishlab.stairs.liquids import liquid
 from finishlab.stairs.stair import need_flight
 
 __all__ = ["USUAL_PARTS", "Origin", "Product", "Quantity", "StairPlan", "calendar_of", "jobs_of", "quantities_of"]
@@ -57,7 +57,7 @@ class Product:
     name
         What people call it.
     kind
-        The kind of liquid, see `finishlab.stairs.liquids.LIQUIDS`.
+        The kind of liquid, see `finishlab.coatings.COATINGS`.
     coat
         One coat of it with its times.
     coats
@@ -183,7 +183,7 @@ def _quantity(plan: StairPlan, product: Product) -> Quantity:
             f"{product.title} goes on no part of this stair.",
             f"It is meant for: {', '.join(product.parts)}. Give such parts, or name other ones for it.",
         )
-    coverage = product.coverage or liquid(product.kind).coverage
+    coverage = product.coverage or coating(product.kind).figures.coverage
     found = need(area, coverage, product.waste)
     buy = (purchase(found.litres[0], product.cans), purchase(found.litres[1], product.cans)) if product.cans else None
     return Quantity(product, parts, found, product.coverage is not None, buy)

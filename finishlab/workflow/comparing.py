@@ -313,9 +313,14 @@ def _told(seen: _InLight, aim: Aim, log: Logbook) -> Ranking:
     looks = [
         board_looks(seen.logged, board, seen.light, seen.floor) for board in seen.boards if board.number in leaders
     ]
-    if len(looks) < 2 or not (seen.floor.planks or any(look.floor for each in looks for look in each.looks)):
+    if (
+        ranking.no_contrast
+        or len(looks) < 2
+        or not (seen.floor.planks or any(look.floor for each in looks for look in each.looks))
+    ):
         return ranking
-    return replace(ranking, next_photos=next_photos(looks, seen.floor.planks, seen.components, aim))
+    chance = ranking.boards[0].probability_closest
+    return replace(ranking, next_photos=next_photos(looks, seen.floor.planks, seen.components, aim, now=chance))
 
 
 def _paired(board: RankedBoard, colours: Colours | None, floor: FloorPool) -> RankedBoard:

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Final
 
 from finishlab.errors import LogbookError
-from finishlab.logbook import DirectPair, Logbook, StoredBoard, StoredMeasurement, StoredSpot
+from finishlab.logbook import DirectPair, Logbook, StoredBoard, StoredSpot
 from finishlab.measure import Measurement
 from finishlab.photos import photo_facts
 from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord, today
@@ -24,8 +23,6 @@ __all__ = [
     "measured_of",
     "photo_day",
 ]
-
-_ID_DIGITS: Final = 16
 
 
 def log_board(
@@ -52,7 +49,7 @@ def log_board(
         ``photo-logged-twice``, ``photo-changed``, and what the logbook can raise; nothing is logged then.
     """
     measured = measured_of(results)
-    _refuse_known(results, _owners(log))
+    _refuse_known(results, log.boards_of_photos)
     if not dated:
         record = replace(record, date=photo_day(results[0].path) or record.date)
     keep_photos(log, results)
@@ -64,7 +61,7 @@ def log_board_photos(
 ) -> StoredBoard:
     """Log further photos of a board, in another light or as repeats; see `log_board`."""
     measured = measured_of(results)
-    _refuse_known(results, _owners(log))
+    _refuse_known(results, log.boards_of_photos)
     keep_photos(log, results)
     return log.add_board_photos(number, measured, _pairs(measured, with_floor=with_floor), light=light)
 
@@ -85,7 +82,7 @@ def log_floor_spots(
         The place.
     """
     measured = measured_of(results)
-    _refuse_known(results, _spot_owners(log))
+    _refuse_known(results, log.spots_of_photos)
     if not dated:
         record = replace(record, date=photo_day(results[0].path) or record.date)
     keep_photos(log, results)
@@ -157,9 +154,10 @@ def keep_original(log: Logbook, path: str, photo_id: str | None) -> None:
     log.keep_photo(Path(path), record)
 
 
-def _refuse_known(results: Sequence[PhotoResult], owners: dict[str, str]) -> None:
+def _refuse_known(results: Sequence[PhotoResult], logged: Callable[[Collection[str]], dict[str, str]]) -> None:
     """Refuse a photo that counts already: logged twice it would pass for a repeat and halve the doubt."""
-    seen = dict(owners)
+    photos = [result.measurement.photo_id for result in results if result.measurement is not None]
+    seen = {photo: f"one that is logged as {number} already" for photo, number in logged(photos).items()}
     for result in results:
         if result.measurement is None:
             continue
@@ -171,15 +169,3 @@ def _refuse_known(results: Sequence[PhotoResult], owners: dict[str, str]) -> Non
                 "Leave it out, or take another photo.",
             )
         seen[result.measurement.photo_id] = f"{result.path}, named before it"
-
-
-def _owners(log: Logbook) -> dict[str, str]:
-    return _names((board.number, board.measurements) for board in log.boards())
-
-
-def _spot_owners(log: Logbook) -> dict[str, str]:
-    return _names((spot.number, spot.measurements) for spot in log.floor_spots())
-
-
-def _names(logged: Iterable[tuple[str, Sequence[StoredMeasurement]]]) -> dict[str, str]:
-    return {m.photo[:_ID_DIGITS]: f"one that is logged as {number} already" for number, found in logged for m in found}

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from finishlab.cautions import DEFERS, Caution, cautions_for
+from finishlab.coatings import COMMON
 from finishlab.records.stair_names import level_title
 from finishlab.reports.plan.icalendar import Entry, icalendar_text
 from finishlab.reports.tables import Cell, csv_text
@@ -15,7 +16,6 @@ from finishlab.stairs.coverage import Purchase
 from finishlab.stairs.cutting import CuttingPlan, Piece
 from finishlab.stairs.floor_purchase import FloorPurchase
 from finishlab.stairs.geometry import WALKED_ON, Part
-from finishlab.stairs.liquids import COMMON
 from finishlab.stairs.plan import Quantity, StairPlan
 from finishlab.stairs.risers import CODE, WHO_DECIDES, RiserCheck
 from finishlab.stairs.stair import named

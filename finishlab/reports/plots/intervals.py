@@ -19,6 +19,7 @@ _LEFT, _RIGHT, _TOP, _BASE = 72.0, 14.0, 26.0, 44.0
 _TICKS: Final = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0)
 _MOST_TICKS: Final = 7
 _HATCHED: Final = "hatched: the floor\N{RIGHT SINGLE QUOTATION MARK}s own spread"
+_THICK: Final = "thick: the board\N{RIGHT SINGLE QUOTATION MARK}s own; thin: common to all"
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +42,8 @@ class IntervalBar:
     """It is among the boards that may be the nearest."""
     mark: str = ""
     """Letters of its ties, set beside its label."""
+    own: tuple[float, float] | None = None
+    """The part of the interval that is the board's own, drawn thick; the rest is common to all boards."""
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.high) and self.low <= self.high and math.isfinite(self.value)):
@@ -85,15 +88,24 @@ def interval_plot(
         if floor_spread is not None:
             band: dict[str, Any] = {"facecolor": "#e4e4e4", "edgecolor": "#9a9a9a", "hatch": "////", "linewidth": 0.0}
             axes.axvspan(0.0, floor_spread, zorder=0, **band)
-            axes.text(0.0, -0.62, _HATCHED, color=INK)
+        told_of = [_HATCHED] if floor_spread is not None else []
+        told_of += [_THICK] if any(bar.own is not None for bar in bars) else []
+        axes.text(0.0, -0.62, "; ".join(told_of), color=INK)
         for row, bar in enumerate(bars):
             _row(axes, bar, row)
-    told = "; ".join(f"{bar.label} {bar.value:.1f}, interval {bar.low:.1f} to {bar.high:.1f}" for bar in bars)
+    told = "; ".join(_told(bar) for bar in bars)
     spread = "" if floor_spread is None else f" The floor's own spread: {floor_spread:.1f}."
     return Drawing(figure, f"Of each board the {what}, with its 95 % interval", f"{told}.{spread}")
 
 
+def _told(bar: IntervalBar) -> str:
+    own = "" if bar.own is None else ", its own part {:.1f} to {:.1f}".format(*bar.own)
+    return f"{bar.label} {bar.value:.1f}, interval {bar.low:.1f} to {bar.high:.1f}{own}"
+
+
 def _row(axes: Axes, bar: IntervalBar, row: int) -> None:
+    if bar.own is not None:
+        axes.plot(bar.own, (row, row), color=INK, linewidth=5.0, solid_capstyle="butt", zorder=2)
     axes.errorbar(
         bar.value,
         row,

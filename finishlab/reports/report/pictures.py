@@ -124,6 +124,7 @@ def _intervals(content: ReportContent, leaders: set[str]) -> Drawing:
     for board in content.pictured:
         figure = board.delta_e00 if matched or board.score is None else board.score
         leading = board.board in leaders
+        own = board.own if board.score in (None, figure) else None
         bars.append(
             IntervalBar(
                 board.board,
@@ -133,6 +134,7 @@ def _intervals(content: ReportContent, leaders: set[str]) -> Drawing:
                 hex_colour(board.lab),
                 leading,
                 "".join(tie_marks(board)),
+                None if own is None else (own.low, own.high),
             )
         )
     if matched:
@@ -154,6 +156,8 @@ def _swatch_note(boards: Sequence[PlottedColour], content: ReportContent) -> str
 
 def _interval_note(content: ReportContent) -> str:
     told = "The line holds the true difference in 95 of 100 cases; diamonds are boards that may be the nearest."
+    if any(board.own is not None for board in content.pictured):
+        told += " Only its thick part sets a board against the others: the thin one moves them all alike."
     tied = any(board.tied for board in content.ranking.boards)
     return told + (" Boards that share a letter at the left may change places." if tied else "")
 

@@ -159,7 +159,7 @@ def _lights(lights: AcrossLights) -> Table:
         "Boards seen in every light, the best by its worst light first. A match holds only if it holds in all of them. "
         "The figures are dE00 to the floor in that light; moves is how much farther off the board is there than in the "
         "first light; metamerism is what is left in the other light once the difference in the first is taken out "
-        "(after ISO 18314-4).",
+        "(after ISO 18314-4), and cannot be told where the errors of the photos hold both none and more than 1.",
         tuple(head),
         tuple(tuple(row) for row in rows),
     )

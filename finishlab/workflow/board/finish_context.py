@@ -65,7 +65,7 @@ def _places(log: Logbook) -> int:
     spots = log.floor_spots()
     places = {(spot.record.spot or spot.number).casefold() for spot in spots}
     logged = {measured.photo for spot in spots for measured in spot.measurements}
-    beside = {board.number for board in log.boards(brief=True) for pair in board.pairs if pair.photo not in logged}
+    beside = {board for board, photo in log.boards_beside_floor() if photo not in logged}
     return len(places | beside)
 
 
@@ -85,9 +85,9 @@ def _clear_only(log: Logbook, board: StoredBoard, *, deciding: bool) -> bool | N
 
     It is told at the first stained board, and again when one is decided on.
     """
-    others = [each.record for each in log.boards(brief=True) if each.number != board.number]
-    if any(each.purpose == _CLEAR_ONLY for each in others):
+    others = log.kinds_of_boards(board.number)
+    if any(purpose == _CLEAR_ONLY for purpose, _ in others):
         return True
     stained = board.record.stain is not None and board.record.purpose not in UNSTAINED
-    told = any(each.stain is not None and each.purpose not in UNSTAINED for each in others)
+    told = any(stained and purpose not in UNSTAINED for purpose, stained in others)
     return False if stained and (deciding or not told) else None

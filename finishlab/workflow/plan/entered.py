@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final, cast
 
+from finishlab.coatings import coating
 from finishlab.errors import UsageError
 from finishlab.stairs.calendar import Fitting
 from finishlab.stairs.coverage import DEFAULT_WASTE, Can, Coats
@@ -14,7 +15,6 @@ from finishlab.stairs.cutting import Stock
 from finishlab.stairs.drying import Coat, default_coat, recoat_times
 from finishlab.stairs.geometry import KINDS, UPRIGHT, Part, PartKind, Shape
 from finishlab.stairs.hours import WorkHours, parse_days, parse_hours
-from finishlab.stairs.liquids import liquid
 from finishlab.stairs.plan import USUAL_PARTS, Product, StairPlan
 from finishlab.units import is_us, parse_area, parse_coverage, parse_length, parse_volume
 from finishlab.workflow.toml_section import Section, read_toml
@@ -170,7 +170,7 @@ def product_of(
         For a kind, a coverage or a can nobody knows.
     """
     coat = default_coat(kind, name)
-    usual: tuple[PartKind, ...] = UPRIGHT if liquid(kind).kind == "riser paint" else USUAL_PARTS
+    usual: tuple[PartKind, ...] = UPRIGHT if coating(kind).role == "paint" else USUAL_PARTS
     return Product(
         name or coat.product,
         kind.lower(),
@@ -300,7 +300,7 @@ def _product(section: Section, away: tuple[PartKind, ...]) -> Product:
     if kind is None:
         raise UsageError("no-kind", f"{section.where}: the kind is missing.", 'Add for example kind = "oil stain".')
     base = default_coat(kind, section.text("name"))
-    usual: tuple[PartKind, ...] = UPRIGHT if liquid(kind).kind == "riser paint" else USUAL_PARTS
+    usual: tuple[PartKind, ...] = UPRIGHT if coating(kind).role == "paint" else USUAL_PARTS
     parts = _kinds(section, "parts", usual)
     under = section.whole("under")
     coverage = section.read("coverage", parse_coverage)

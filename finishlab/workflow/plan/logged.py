@@ -7,6 +7,7 @@ from dataclasses import replace
 from itertools import groupby
 from typing import TYPE_CHECKING, Final
 
+from finishlab.coatings import of_step
 from finishlab.errors import UsageError
 from finishlab.records.stair_names import listed
 from finishlab.stairs.coverage import Can, Coats
@@ -14,7 +15,6 @@ from finishlab.stairs.drying import recoat_times
 from finishlab.stairs.plan import Origin, Product, StairPlan
 from finishlab.units import LITRES_PER_QT
 from finishlab.workflow.plan.entered import product_of
-from finishlab.workflow.plan.usual_times import STAINS
 from finishlab.workflow.printing.schedule import chosen_recipe
 from finishlab.workflow.stair.showing import parts_for_plan
 from finishlab.workflow.stair.state import coats_of
@@ -29,7 +29,6 @@ if TYPE_CHECKING:
 
 __all__ = ["logged_plan", "logged_products", "logged_stair"]
 
-_USUAL_TOPCOATS: Final = 3
 _US_SIZES: Final = {
     0.125: "1/4 pt", 0.25: "1/2 pt", 0.5: "1 pt", 1: "1 qt", 2: "1/2 gal", 4: "1 gal", 5: "5 qt", 20: "5 gal",
 }  # fmt: skip
@@ -99,9 +98,9 @@ def logged_products(log: Logbook, recipe: str | None = None) -> tuple[Product, .
 
 
 def _products(number: str, finish: Finish, cans: Mapping[int, Batch]) -> Iterator[Product]:
-    steps = [(STAINS.get(step.kind or ""), step.name, step.can_number, step.next_h) for step in finish.steps]
-    for (kind, name, can, next_h), alike in groupby(steps):
-        if kind is None:
+    steps = [(of_step("step", step.kind), step.name, step.can_number, step.next_h) for step in finish.steps]
+    for (stain, name, can, next_h), alike in groupby(steps):
+        if stain is None:
             raise UsageError(
                 "unknown-kind",
                 f"Recipe {number} does not say what kind of stain its step “{name or 1}” is.",
@@ -109,21 +108,22 @@ def _products(number: str, finish: Finish, cans: Mapping[int, Batch]) -> Iterato
             )
         coats = len(list(alike))
         called = name or _on_can(can, cans) or None
-        yield _said(product_of(kind, name=called, coats=coats), number, can, cans, next_h)
+        yield _said(product_of(stain.kind, name=called, coats=coats), number, can, cans, next_h)
     seals = coats_of(finish).get("seal", 0)
     if finish.seal is not None and seals:
         sealed = product_of("sealer", name=finish.seal.kind, coats=seals, under=1)
         yield _said(sealed, number, finish.seal.can_number, cans, None)
     coat = finish.topcoat
     if coat is not None:
-        if coat.kind in {None, "other"}:
+        film = of_step("topcoat", coat.kind)
+        if film is None:
             raise UsageError(
                 "unknown-kind",
                 f"Recipe {number} does not say what kind of topcoat it has.",
                 f"Say it, for example: finishlab recipe edit {number} --top “oil pu”; for others use --from FILE.",
             )
         name = " ".join(word for word in (coat.maker, coat.product) if word) or _on_can(coat.can_number, cans)
-        top = product_of(str(coat.kind), name=name or None, coats=coat.coats or _USUAL_TOPCOATS)
+        top = product_of(str(coat.kind), name=name or None, coats=coat.coats or film.figures.coats)
         if coat.coats is None:
             number = f"usual, since {number} does not say how many"
         yield _said(top, number, coat.can_number, cans, coat.recoat_h)

@@ -6,13 +6,13 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
 from finishlab.cautions import DEFERS, Action, cautions_for
+from finishlab.coatings import Usual, of_step
 from finishlab.errors import UsageError
 from finishlab.records import Finish, Recipe, Topcoat, today
 from finishlab.records.entries import Checked, entries
 from finishlab.records.finish import ColourStep, Preparation, Seal
 from finishlab.records.finish_text import show_value
 from finishlab.reports.print.views import SchedulePart, ScheduleStep, ScheduleView
-from finishlab.workflow.plan.usual_times import USUAL, usual_liquid
 from finishlab.workflow.printing.labels import recipe_words
 from finishlab.workflow.stair.showing import named_parts
 from finishlab.workflow.stair.state import can_words, coats_of, progress_of, recipe_of
@@ -28,6 +28,10 @@ if TYPE_CHECKING:
 __all__ = ["chosen_recipe", "finish_steps", "products_of", "schedule_view"]
 
 _BLANK_ROWS: Final = 10
+_USUAL_WORDS: Final = (
+    "Usual hours hold at about 21 C and 50 % humidity (common practice, no source); they stand where neither the label "
+    "nor the recipe says any."
+)
 _ACTIONS: Final[tuple[Action, ...]] = ("apply", "sand", "wet stair", "dispose")
 
 
@@ -64,7 +68,7 @@ def schedule_view(log: Logbook, recipe: str | None, parts: str = "", *, date: dt
         parts=rows or tuple(SchedulePart("", {}) for _ in range(_BLANK_ROWS)),
         cautions=tuple(each.short for each in found),
         defers=DEFERS,
-        usual=USUAL if any("usual:" in text for step in steps for text in (step.time, step.detail)) else "",
+        usual=_USUAL_WORDS if any("usual:" in text for step in steps for text in (step.time, step.detail)) else "",
         date=date or today(),
     )
 
@@ -156,9 +160,9 @@ def _topcoats(coat: Topcoat, count: int, cans: Mapping[int, Batch]) -> Iterator[
 
 def _until_cured(coat: Topcoat, label: Label | None) -> str:
     """Return when it can be walked on, used and is cured: by the label, what it leaves out as is usual."""
-    usual = usual_liquid(coat)
+    usual = _usual(coat)
     said = (None, None, None) if label is None else (label.walk_on_h, label.use_h, label.cure_d)
-    known = (None, None, None) if usual is None else ((usual.socks_h, usual.socks_h), usual.use_d, usual.cure_d)
+    known = (None, None, None) if usual is None else ((usual.walk_on_h, usual.walk_on_h), usual.use_d, usual.cure_d)
     labelled, others = [], []
     for name, value, unit, span, unit_of_span in zip(
         ("socks", "in use", "cured"), said, ("h", "h", "days"), known, ("h", "days", "days"), strict=True
@@ -186,7 +190,7 @@ def _next(
     ends = [("after", least), ("within", most)]
     window = ", ".join(f"{name} {value:g} h" for name, value in ends if value is not None)
     told = [f"label: {window}" if window else "", f"recipe: {hours:g} h" if hours is not None else ""]
-    usual = usual_liquid(section)
+    usual = _usual(section)
     under_other = usual.under_other_h if another and usual is not None else None
     if under_other is not None and hours is None and (label is None or label.recoat_other_h is None):
         # A label that names no other product does not shorten the usual wait under one.
@@ -195,6 +199,12 @@ def _next(
         told.append(f"usual: {_span(usual.recoat_h)} h")
     found = _joined(*told)
     return f"{found} {word}" if found and not found.endswith("another product") else found
+
+
+def _usual(section: ColourStep | Seal | Topcoat) -> Usual | None:
+    """Return what is usual of a section of a finish; None where its kind is not known."""
+    found = of_step(section.SECTION, section.kind)
+    return None if found is None else found.usual
 
 
 def _span(values: tuple[float, float]) -> str:

@@ -1,0 +1,83 @@
+"""The table of coatings: one entry is all that a new kind takes."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import subprocess
+import sys
+from pathlib import Path
+from typing import Final
+
+import pytest
+
+from finishlab.coatings import COATINGS, can_kinds, coating, of_step, stain_bases, topcoat_kinds
+
+NEW_KIND: Final = """
+import sys
+from finishlab.coatings import COATINGS, Coating, Usual
+top = Usual((18, 24), (8, 12), 24, (2, 3), (10, 14), coats=4)
+COATINGS["floor wax oil"] = Coating("floor wax oil", "topcoat", top, oily=True)
+COATINGS["milk stain"] = Coating("milk stain", "stain", Usual((6, 9), (2, 3), 5, (1, 1), (1, 2)), base="milk")
+from finishlab.cli import main
+sys.argv[0] = "finishlab"
+main()
+"""
+"""The command with two kinds more in the table, as two more entries would put them there."""
+
+
+def new_kind(folder: Path, *words: str) -> str:
+    """Run the command that knows two kinds more, and return what it printed."""
+    command = [sys.executable, "-c", NEW_KIND, "--logbook", str(folder / "log"), *words]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=120)
+    assert done.returncode == 0, done.stderr
+    return done.stdout + done.stderr
+
+
+def test_a_new_kind_is_one_entry(tmp_path: Path) -> None:
+    """One entry each, and recipe, can, quantities, schedule and calendar know the new topcoat and the new stain."""
+    new_kind(tmp_path, "stairs", "add", "4", "--tread", "914x292x27", "--no-risers", "--no-top-nosing")
+    said = new_kind(tmp_path, "can", "add", "clear", "--kind", "floor wax oil")
+    assert "catch fire" in said
+    new_kind(tmp_path, "can", "add", "grey", "--kind", "milk stain")
+    new_kind(tmp_path, "recipe", "add", "new", "--step", "milk; colour=grey", "--top", "floor wax oil; can=C1")
+    stain, top = json.loads(new_kind(tmp_path, "plan", "quantities", "--json"))["products"]
+    assert (stain["coverage_m2_per_l"], top["coverage_m2_per_l"]) == ([6, 9], [18, 24])
+    assert top["coats"]["top"] == 4
+    schedule = tmp_path / "schedule.pdf"
+    new_kind(tmp_path, "schedule", "R1", "--output", str(schedule))
+    assert schedule.read_bytes().startswith(b"%PDF")
+    events = json.loads(new_kind(tmp_path, "plan", "calendar", "--json"))["events"]
+    coats = [each for each in events if each["kind"] == "coat"][:5]
+    assert [each["what"] for each in coats] == ["coat 1 of 5, grey", *(f"coat {n} of 5, clear" for n in (2, 3, 4, 5))]
+    ends, starts = ([dt.datetime.fromisoformat(each[at]) for each in coats] for at in ("end", "start"))
+    waits = [(later - end).total_seconds() / 3600 for end, later in zip(ends, starts[1:], strict=False)]
+    assert waits[0] >= 3
+    assert min(waits[1:]) >= 12
+
+
+def test_every_name_leads_to_its_kind() -> None:
+    """Each name is one coating's only, found in any case and spacing."""
+    names = [name for each in COATINGS.values() for name in (each.kind, *each.also, *each.sold_as)]
+    assert len(set(names)) == len(names)
+    for each in COATINGS.values():
+        for name in (each.kind, *each.also, *each.sold_as):
+            assert coating(f"  {name.upper()} ") is each
+
+
+@pytest.mark.parametrize("base", stain_bases())
+def test_every_base_of_a_stain_has_usual_figures(base: str) -> None:
+    """A colour step of any base can be planned, and is no last coat of a tread."""
+    found = of_step("step", base)
+    assert found is not None
+    assert found.usual is not None
+    assert not found.is_film
+
+
+@pytest.mark.parametrize("kind", topcoat_kinds()[:-1])
+def test_every_topcoat_has_usual_figures_and_its_can(kind: str) -> None:
+    """A topcoat of any listed kind can be planned, and a can may hold it."""
+    found = of_step("topcoat", kind)
+    assert found is not None
+    assert found.usual is not None
+    assert kind in can_kinds()
