@@ -15,6 +15,7 @@ from itertools import pairwise
 
 import numpy as np
 from accuracy_cases import LADDER, SPOTS, session_scenes, shoot
+from rendered import greys_of_print
 
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.spaces import linear_to_srgb, rgb_to_lab
@@ -22,9 +23,9 @@ from finishlab.demo.camera import CAMERAS, Tone, colour_matrix, ideal_lab
 from finishlab.demo.scene import Scene, Surface
 from finishlab.imaging.colours import LUMA, SATURATION_BOOST, USUAL_MATRIX, unboosted
 from finishlab.imaging.correction import FitPriors, fit_correction
-from finishlab.imaging.greys import NOMINAL, StripGreys, greys_of_print
+from finishlab.imaging.greys import USUAL
 from finishlab.imaging.strip import FieldName
-from finishlab.measure.flow import Inspection, of_patches
+from finishlab.measure.flow import Inspection
 
 SIZE = (1000, 750)
 STACKED = "Sigma SDMerill (NPL)"
@@ -87,9 +88,9 @@ def colour(photo: Photo, known: Known) -> np.ndarray:
     assert scene.strip is not None
     boost = scene.saturation if known.boost else SATURATION_BOOST[0]
     back = light_of(scene.tone, boost) if known.tone else lambda values: unboosted(values, boost)
-    greys: StripGreys = greys_of_print(scene.strip.model) if known.greys else NOMINAL
+    greys = greys_of_print(scene.strip.model) if known.greys else USUAL
     readings = replace(seen.readings, values=back(seen.readings.values))
-    fit = fit_correction(readings, of_patches(greys.reflectance()), FitPriors.for_linear() if known.tone else None)
+    fit = fit_correction(readings, greys.patches(), FitPriors.for_linear() if known.tone else None)
     sample = seen.views[photo.part].sample
     place = np.asarray(sample.place)
     reflectance = fit.reflectance(back(seen.correction.value_of(sample.rgb, place)), place)

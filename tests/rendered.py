@@ -19,14 +19,16 @@ from finishlab.demo.texture import Texture
 from finishlab.demo.view import View
 from finishlab.imaging.corrected import CorrectedImage
 from finishlab.imaging.finder import StripFit
+from finishlab.imaging.greys import StripGreys
 from finishlab.imaging.pixels import LinearImage, PhotoInfo
-from finishlab.imaging.strip import STRIP, FieldName, Rect
+from finishlab.imaging.strip import STRIP, FieldName, PrintModel, Rect
 
 __all__ = [
     "DECODE",
     "PLAIN",
     "WOODEN_FLOOR",
     "corrected_field",
+    "greys_of_print",
     "photo_of",
     "rendered",
     "scene_with",
@@ -54,6 +56,12 @@ def photo_of(
     size = full_size or (pixels.shape[1], pixels.shape[0])
     info = PhotoInfo("00112233aabbccdd", camera, "", "sRGB", size)
     return LinearImage(np.ascontiguousarray(pixels), decode, np.eye(3), info)
+
+
+def greys_of_print(model: PrintModel, number: int = 7) -> StripGreys:
+    """Return the greys of a rendered print, exactly known."""
+    values = tuple(float(value) for value in model.reflectance(np.asarray(STRIP.greys)))
+    return StripGreys(values, (), "typed", number)
 
 
 def view_of(width: int = 1000, height: int = 750, share: float = 0.72, **others: Any) -> View:

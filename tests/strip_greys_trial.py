@@ -25,7 +25,7 @@ from finishlab.demo.spectral import grey_material
 from finishlab.demo.texture import Texture
 from finishlab.errors import FinishlabError
 from finishlab.imaging.finder import apply_homography, find_strip
-from finishlab.imaging.greys import NOMINAL, StripGreys, greys_of_readings
+from finishlab.imaging.greys import USUAL, StripGreys, greys_of_readings
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.strip import STRIP, Rect
 from finishlab.measure.areas import GreyArea, PixelRect
@@ -73,7 +73,7 @@ def ways_of(scene: Scene, rng: np.random.Generator) -> dict[str, StripGreys]:
     photo, known = card_photo(scene, (50.0,), rng)
     photo3, known3 = card_photo(scene, (35.0, 55.0, 80.0), rng)
     return {
-        "nominal": NOMINAL,
+        "usual": USUAL,
         "typed": greys_of_readings(read, number=number),
         "one grey": learn_greys(photo, known, number=number).greys,
         "three greys": learn_greys(photo3, known3, number=number).greys,

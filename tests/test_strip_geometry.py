@@ -93,10 +93,55 @@ def test_nothing_overlaps() -> None:
 
 
 def test_nothing_printed_lies_under_a_reading() -> None:
-    """No grey is read where the ruler, the number or a tag is printed."""
-    printed = [STRIP.ruler, STRIP.number_text, *(tag.rect for tag in STRIP.tags)]
+    """No grey is read where the number, a screen or a tag is printed, and no screen where anything else is."""
+    tags = [tag.rect for tag in STRIP.tags]
+    printed = [STRIP.number_text, *tags, *(screen.rect for screen in STRIP.screens)]
     for patch in STRIP.patches:
         assert not any(overlap(patch.sample, other) for other in printed)
+    inked = [STRIP.number_text, *tags, *(patch.rect for patch in STRIP.patches if patch.level != PAPER)]
+    for screen in STRIP.screens:
+        assert not any(overlap(screen.rect, other) for other in inked)
+
+
+def test_screens_are_lines_of_their_coverage() -> None:
+    """A screen's lines cover the share of it that it says, lie inside it, and leave half a gap at both its ends."""
+    for screen in STRIP.screens:
+        lines, gap = screen.lines(), (1.0 - screen.coverage) * screen.pitch
+        assert sum(line.width for line in lines) / screen.rect.width == pytest.approx(screen.coverage)
+        assert lines[0].x - screen.rect.x == pytest.approx(gap / 2)
+        assert screen.rect.right - lines[-1].right == pytest.approx(gap / 2)
+        assert np.diff([line.x for line in lines]) == pytest.approx(screen.pitch)
+
+
+def test_screens_can_be_printed() -> None:
+    """Lines and gaps are wide enough to stay apart when ink grows by 0.06 mm an edge, and lie on a grid of 1/300 inch.
+
+    So a printer of 300 or 600 dots to the inch prints every line of a screen alike.
+    """
+    dot = 25.4 / 300
+    for screen in STRIP.screens:
+        wide = screen.coverage * screen.pitch
+        assert wide > 0.16
+        assert screen.pitch - wide > 0.12 + 0.04
+        for line in screen.lines():
+            for value in (line.x / dot, line.width / dot):
+                assert value == pytest.approx(round(value), abs=1e-6)
+
+
+def test_screens_are_mirrored_along_the_strip() -> None:
+    """Each screen stands at two places whose centre is the strip's, to a hundredth of a millimetre and in equal shape.
+
+    They are of three pitches, and span coverages from a quarter to four fifths.
+    """
+    kinds: dict[tuple[float, float], list[tuple[float, float]]] = {}
+    for screen in STRIP.screens:
+        kinds.setdefault((screen.coverage, screen.pitch), []).append(screen.rect.centre)
+    for places in kinds.values():
+        assert len(places) == 2
+        assert np.mean(places, axis=0) == pytest.approx(MIDDLE, abs=0.05)
+    assert len({round(pitch, 6) for _, pitch in kinds}) == 3
+    assert min(kinds)[0] == pytest.approx(0.25)
+    assert max(kinds)[0] > 0.8
 
 
 def test_tags_have_a_quiet_zone() -> None:

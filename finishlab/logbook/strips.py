@@ -49,10 +49,10 @@ class StripShelf:
         Raises
         ------
         ValueError
-            If the greys are a nominal print's.
+            If the greys are a usual print's.
         """
         if greys.number is None:
-            raise ValueError("nominal greys are no strip's own")
+            raise ValueError("a usual print's greys are no strip's own")
         with self._write() as session:
             rows.insert_if_missing(session, StripRow(number=greys.number, first_seen=rows.now()), greys.number)
             before = set_greys(session, greys.number, greys.as_dict())
@@ -60,7 +60,7 @@ class StripShelf:
         return greys
 
     def forget_strip(self, number: int) -> None:
-        """Let a strip be a nominal print again; what was learned stays in the history.
+        """Let a strip be a usual print again; what was learned stays in the history.
 
         Raises
         ------

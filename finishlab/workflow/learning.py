@@ -15,8 +15,9 @@ if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.measure import GreyArea
     from finishlab.measure.learn_greys import LearnedGreys
+    from finishlab.measure.learn_print import LearnedPrint
 
-__all__ = ["learn_from_photo", "learn_from_readings"]
+__all__ = ["learn_from_eye", "learn_from_far", "learn_from_photo", "learn_from_readings"]
 
 _AGREE: Final = 1.5
 """Repeat readings of one grey differ by less, L*: more is a slip of the hand, not noise."""
@@ -68,6 +69,52 @@ def learn_from_photo(
     found = learn_greys(read_photo(Path(path)), known, number=number, learned=_now())
     log.learn_strip(found.greys)
     return found
+
+
+def learn_from_far(log: Logbook, paths: Sequence[str | Path], *, number: int | None = None) -> LearnedPrint:
+    """Learn the greys of the strip in photos taken from a few steps back, by its screens of lines.
+
+    Raises
+    ------
+    PhotoError
+        If a file cannot be read as a photo.
+    FinishlabError
+        What `finishlab.measure.learn_print.learn_print` raises.
+    """
+    from finishlab.measure.learn_print import learn_print
+    from finishlab.photos import read_photo
+
+    found = learn_print([read_photo(Path(path)) for path in paths], number=number, learned=_now())
+    log.learn_strip(found.greys)
+    return found
+
+
+def learn_from_eye(log: Logbook, number: int, seen: Mapping[int, float]) -> StripGreys:
+    """Learn a strip's greys from the steps of the second page that vanished among its lines, seen from afar.
+
+    Parameters
+    ----------
+    log
+        Where to keep them.
+    number
+        The strip's number; the second page is printed with it.
+    seen
+        Row of the page (1, 2 ...) -> the step that vanished, halves allowed.
+
+    Raises
+    ------
+    UsageError
+        ``bad-step`` or ``greys-not-rising``.
+    """
+    from finishlab.measure.eye_match import greys_seen
+
+    basis = tuple(f"row {row}: step {step:g}" for row, step in sorted(seen.items()))
+    try:
+        return log.learn_strip(greys_seen(seen, number=number, learned=_now(), basis=basis))
+    except ValueError as error:
+        raise UsageError(
+            "bad-step", f"These steps cannot all have vanished: {error}.", "Look again from 3 m, and type row:step."
+        ) from error
 
 
 def _check(readings: Mapping[int, Sequence[float]]) -> None:
