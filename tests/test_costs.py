@@ -31,17 +31,18 @@ if TYPE_CHECKING:
 
 BOARD, FLOOR = (44.0, 9.0, 24.0), (58.0, 7.0, 21.0)
 EFFECTS: tuple[tuple[str, str, float], ...] = (
-    ("print-gamma", "strip:412", 0.9),
+    ("print-1", "strip:412:usual", 0.9),
     ("camera-1", "camera:Test One", 0.5),
     ("fit-1", "photo:1", 0.4),
 )
 
 
-def pair(seed: int, *, only: str | None = None, strip: str = "strip:412") -> tuple[LabEstimate, LabEstimate]:
+def pair(seed: int, *, only: str | None = None, strip: str = "strip:412:usual") -> tuple[LabEstimate, LabEstimate]:
     """Return two colours with grain and one effect of each kind; or with one source's errors alone."""
     rng = np.random.default_rng(seed)
     vectors = [
-        (name, strip if scope == "strip:412" else scope, rng.normal(0, size, (2, 3))) for name, scope, size in EFFECTS
+        (name, strip if scope.startswith("strip:") else scope, rng.normal(0, size, (2, 3)))
+        for name, scope, size in EFFECTS
     ]
     out = []
     for i, lab in enumerate((BOARD, FLOOR)):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Final, Literal
 
@@ -13,7 +13,20 @@ from finishlab.colorimetry.camera_error import less_wood
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.colorimetry.table import ColourTable
 
-__all__ = ["EFFECTS", "SOURCES", "Factors", "Source", "listed", "print_open", "scaled", "scaled_table", "source_of"]
+__all__ = [
+    "EFFECTS",
+    "SOURCES",
+    "Factors",
+    "Source",
+    "listed",
+    "of_tone",
+    "open_prints",
+    "print_open",
+    "scaled",
+    "scaled_table",
+    "source_of",
+    "tones",
+]
 
 Source = Literal["print", "camera", "light", "grain", "planks"]
 
@@ -36,6 +49,7 @@ EFFECTS: Final[Mapping[str, Source]] = {
     "profile": "camera",
     "wood": "camera",
     "fit": "light",
+    "grey": "light",
 }
 """How the name of a shared effect begins -> its source; a name is its beginning, or goes on with a hyphen."""
 
@@ -55,7 +69,13 @@ def source_of(name: str) -> Source:
 
 def print_open(name: str, scope: str) -> bool:
     """Return whether an effect is of a print that was not learned: its scope names no greys beside the number."""
-    return source_of(name) == "print" and scope.startswith("strip:") and scope.count(":") == 1
+    unlearned = scope.startswith("strip:") and (scope.count(":") == 1 or scope.endswith(":usual"))
+    return unlearned and source_of(name) == "print"
+
+
+def of_tone(name: str) -> bool:
+    """Return whether an effect is of the camera's tone, which the fit weighs against the print."""
+    return name.startswith("tone-")
 
 
 def scaled(estimate: LabEstimate, factors: Factors) -> LabEstimate:
@@ -74,22 +94,10 @@ def _longer(effect: SharedEffect, factor: ArrayLike | None) -> SharedEffect:
     return replace(effect, vector=(one, two, three))
 
 
-def scaled_table(colours: ColourTable, factors: Factors, open_print: float = 1.0) -> ColourTable:
-    """Return many colours with the errors of some sources times a factor.
-
-    Parameters
-    ----------
-    colours
-        The colours.
-    factors
-        See `Factors`.
-    open_print
-        A further factor for prints that were not learned.
-    """
+def scaled_table(colours: ColourTable, factors: Factors) -> ColourTable:
+    """Return many colours with the errors of some sources times a factor."""
     of_name = [np.asarray(factors.get(source_of(name), 1.0)) * np.ones(3) for name in colours.names]
     factor = np.reshape(of_name, (-1, 3))[colours.name]
-    if open_print != 1.0:
-        factor = factor * np.where(_open(colours.names, colours.scopes, colours), open_print, 1.0)[:, None]
     stretch = np.asarray(factors.get("grain", 1.0)) * np.ones(3)
     grain = colours.own.copy()
     grain[colours.wood] = less_wood(grain[colours.wood])
@@ -97,8 +105,13 @@ def scaled_table(colours: ColourTable, factors: Factors, open_print: float = 1.0
     return replace(colours, own=own, vectors=colours.vectors * factor)
 
 
-def _open(names: Sequence[str], scopes: Sequence[str], colours: ColourTable) -> np.ndarray:
-    """Return which effects are of a print that was not learned, shape (m,)."""
-    of_print = np.array([print_open(name, "strip:0") for name in names], dtype=bool)
-    is_open = np.array([print_open("print", scope) for scope in scopes], dtype=bool)
+def open_prints(colours: ColourTable) -> np.ndarray:
+    """Return which of the shared effects are of a print that was not learned, shape (m,)."""
+    of_print = np.array([print_open(name, "strip:0") for name in colours.names], dtype=bool)
+    is_open = np.array([print_open("print", scope) for scope in colours.scopes], dtype=bool)
     return np.asarray(of_print[colours.name] & is_open[colours.scope])
+
+
+def tones(colours: ColourTable) -> np.ndarray:
+    """Return which of the shared effects are of a camera's tone, shape (m,)."""
+    return np.asarray(np.array([of_tone(name) for name in colours.names], dtype=bool)[colours.name])

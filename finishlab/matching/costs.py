@@ -24,8 +24,17 @@ from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.formulas import CIEDE2000
 from finishlab.colorimetry.interval import difference_intervals
-from finishlab.colorimetry.sources import SOURCES, Source, print_open, scaled_table, source_of
-from finishlab.imaging.greys import NOMINAL
+from finishlab.colorimetry.sources import (
+    SOURCES,
+    Source,
+    of_tone,
+    open_prints,
+    print_open,
+    scaled_table,
+    source_of,
+    tones,
+)
+from finishlab.imaging.greys import USUAL
 from finishlab.matching.components import Components
 from finishlab.matching.evidence import weigh_looks
 from finishlab.matching.layout import Looks
@@ -109,14 +118,14 @@ def pair_costs(one: LabEstimate, two: LabEstimate) -> Costs:
         for effect in estimate.shared:
             vector = moved.setdefault((effect.name, effect.scope), np.zeros(6))
             vector[first : first + 3] += effect.vector
-    still_open = np.zeros((6, 6))
+    still_open, tone = np.zeros((6, 6)), np.zeros((6, 6))
     for (name, scope), vector in moved.items():
-        parts[source_of(name)] += np.outer(vector, vector)
-        if print_open(name, scope):
-            still_open += np.outer(vector, vector)
+        part = np.outer(vector, vector)
+        parts[source_of(name)] += part
+        still_open += part * print_open(name, scope)
+        tone += part * of_tone(name)
     joint = np.sum(list(parts.values()), axis=0)
-    learned = joint - (1.0 - _left_when_learned()) * still_open
-    return _costs(one.lab, two.lab, parts, joint, learned, still_open)
+    return _costs(one.lab, two.lab, joint, parts, still_open, tone)
 
 
 def board_costs(
@@ -139,20 +148,11 @@ def board_costs(
     parts = {source: _answer(joint, looks, components, source) for source in SOURCES}
     # what is left is what the camera gets wrong of each wood, which no effect names
     parts["camera"] = parts["camera"] + joint - np.sum(list(parts.values()), axis=0)
-    raised = replace(looks, colours=scaled_table(looks.colours, {}, math.sqrt(1.0 + _STEP)))
-    still_open = (_weighed(raised, components) - joint) / _STEP
-    known = replace(looks, colours=scaled_table(looks.colours, {}, math.sqrt(_left_when_learned())))
-    learned = _weighed(known, components)
+    still_open = _answer_of(joint, looks, components, open_prints(looks.colours))
+    tone = _answer_of(joint, looks, components, tones(looks.colours))
     return tuple(
         replace(
-            _costs(
-                lab,
-                floor,
-                {source: part[i] for source, part in parts.items()},
-                joint[i],
-                learned[i],
-                still_open[i],
-            ),
+            _costs(lab, floor, joint[i], {each: part[i] for each, part in parts.items()}, still_open[i], tone[i]),
             board=name,
         )
         for name, i, lab in boards
@@ -174,27 +174,46 @@ def _answer(joint: FloatArray, looks: Looks, components: Components, source: Sou
     return (_weighed(raised, components) - joint) / _STEP
 
 
+def _answer_of(joint: FloatArray, looks: Looks, components: Components, some: NDArray[np.bool_]) -> FloatArray:
+    """How that covariance grows with the variance of some of the shared effects, shape (n, 6, 6)."""
+    if not some.any():
+        return np.zeros_like(joint)
+    colours = looks.colours
+    vectors = colours.vectors * np.where(some, math.sqrt(1.0 + _STEP), 1.0)[:, None]
+    return (_weighed(replace(looks, colours=replace(colours, vectors=vectors)), components) - joint) / _STEP
+
+
 def _times(matrix: Sequence[Sequence[float]], factor: float) -> tuple[tuple[float, ...], ...]:
     return tuple(tuple(value * factor for value in row) for row in matrix)
 
 
-def _left_when_learned() -> float:
-    """Return the part of a print's variance that is left once the strip is learned."""
-    unlearned = float(np.sqrt(np.mean(np.square(NOMINAL.standard_error))))
-    return min(1.0, (LEARNED_LIGHTNESS / unlearned) ** 2) if unlearned > 0.0 else 1.0
+def _left_when_learned(print_share: float, tone_share: float) -> float:
+    """Return the part of the variance of print and tone together that is left once the strip is learned.
+
+    The fit weighs print against tone, so that of variances P and T before it ``P T / (P + T)`` is left, of which print
+    and tone cause parts as T to P. Learning makes P smaller, and with it both.
+    """
+    unlearned = float(np.mean(np.square(USUAL.standard_error)))
+    smaller = min(1.0, LEARNED_LIGHTNESS**2 / unlearned)
+    if tone_share <= 0.0:
+        return smaller
+    tone = print_share / tone_share
+    return smaller * (1.0 + tone) / (smaller + tone)
 
 
 def _costs(
     lab1: ArrayLike,
     lab2: ArrayLike,
-    parts: Mapping[Source, FloatArray],
     joint: FloatArray,
-    learned: FloatArray,
+    parts: Mapping[Source, FloatArray],
     still_open: FloatArray,
+    tone: FloatArray,
 ) -> Costs:
-    *shares, open_print = shares_of(lab1, lab2, joint, [*parts.values(), still_open])
-    now = _interval(lab1, lab2, joint)
-    after = _interval(lab1, lab2, learned) if open_print > 0.0 else now
+    *shares, open_print, tone_share = shares_of(lab1, lab2, joint, [*parts.values(), still_open, tone])
+    now = after = _interval(lab1, lab2, joint)
+    if open_print > 0.0:
+        gone = 1.0 - _left_when_learned(open_print, tone_share)
+        after = _interval(lab1, lab2, joint - gone * (still_open + tone))
     return Costs(dict(zip(parts, shares, strict=True)), now, open_print, after)
 
 
