@@ -18,9 +18,9 @@ from finishlab.colorimetry.sources import SOURCES, Source, listed, print_open, s
 from finishlab.colorimetry.spaces import lab_to_rgb
 from finishlab.colorimetry.spectra import chart_lab
 from finishlab.colorimetry.table import ColourTable
-from finishlab.imaging.greys import greys_of_readings
+from finishlab.imaging.greys import USUAL, greys_of_readings
 from finishlab.matching.components import Components
-from finishlab.matching.costs import MATTERS, Costs, board_costs, pair_costs, print_doubt
+from finishlab.matching.costs import LEARNED_LIGHTNESS, MATTERS, Costs, board_costs, pair_costs, print_doubt
 from finishlab.matching.evidence import BoardLooks, Look, PlankLooks
 from finishlab.matching.layout import looks_of
 from finishlab.reports.costs import costs_entry, costs_line, part_words
@@ -96,6 +96,26 @@ def test_learning_narrows_what_the_print_widens() -> None:
         assert known.open_print == 0.0
         assert known.learned == known.interval == still_open.interval
         assert known.shares["print"] == pytest.approx(still_open.shares["print"])
+
+
+@pytest.mark.parametrize(("of_print", "of_tone"), [(9.0, 1.0), (1.0, 4.0), (4.0, 0.0)])
+def test_learning_leaves_what_print_and_tone_weighed_together_leave(of_print: float, of_tone: float) -> None:
+    """Two unknowns of one sum, P and T, leave P T / (P + T); with P smaller both parts shrink as in that formula."""
+    smaller = LEARNED_LIGHTNESS**2 / float(np.mean(np.square(USUAL.standard_error)))
+
+    def pair_of(print_variance: float) -> tuple[LabEstimate, LabEstimate]:
+        whole = print_variance + of_tone
+        tone = print_variance * np.sqrt(of_tone) / whole
+        moves = [
+            ("print-1", "strip:1:usual", (of_tone or whole) * np.sqrt(print_variance) / whole),
+            ("tone-1", "c", tone),
+        ]
+        shared = [SharedEffect(name, scope, (float(size), 0.0, 0.0)) for name, scope, size in moves]
+        own = np.eye(3) * 0.01
+        return LabEstimate.build(np.array(BOARD), own, shared), LabEstimate.build(np.array(FLOOR), own)
+
+    now, then = pair_costs(*pair_of(of_print)), pair_costs(*pair_of(smaller * of_print))
+    assert now.learned.as_dict() == pytest.approx(then.interval.as_dict(), abs=1e-6)
 
 
 def job() -> tuple[list[BoardLooks], list[PlankLooks], Components]:

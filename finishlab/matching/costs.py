@@ -46,9 +46,9 @@ FloatArray = NDArray[np.float64]
 
 MATTERS: Final = 0.2
 """Share of an interval from which a print that was not learned is a doubt; this tool's own."""
-LEARNED_LIGHTNESS: Final = 1.0
-"""Root mean square error of a strip's greys once learned from one photo from two or three steps back, L*: what the
-learning is built to reach, not a measured figure of a given print."""
+LEARNED_LIGHTNESS: Final = 2.0
+"""What one photo from two or three steps back leaves of the doubt of a strip's greys, L*, root mean square: about what
+is stated of the rendered print of the sample photos. Of usual prints it is `USUAL.standard_error`."""
 _STEP: Final = 1e-3
 """By how much a source's variance is raised to see what comes of it."""
 
