@@ -15,7 +15,7 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
-from accuracy_cases import FIELDS, floor_kind, shoot, truth_of_pair
+from accuracy_photos import FIELDS, floor_kind, shoot, truth_of_pair
 
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.spaces import rgb_to_lab

@@ -14,7 +14,8 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
-from accuracy_cases import LADDER, SPOTS, session_scenes, shoot
+from accuracy_cases import LADDER, SPOTS, session_scenes
+from accuracy_photos import shoot
 from rendered import greys_of_print
 
 from finishlab.colorimetry.difference import delta_e_00

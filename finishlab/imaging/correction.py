@@ -351,7 +351,7 @@ def _belief(misfit: np.ndarray, *, settling: bool) -> np.ndarray:
     size = np.sqrt(np.maximum(misfit[:, 0] ** 2, (misfit[:, 1:] ** 2).mean(axis=1)))
     if settling:
         return np.asarray(1.0 / np.maximum(size, 1.0))
-    scale = 6.0 * np.clip(1.4826 * float(np.median(size)), 1.0, _LOOSEST)
+    scale = 5.0 * np.clip(1.4826 * float(np.median(size)), 1.0, _LOOSEST)
     return np.asarray(1.0 / (1.0 + (size / scale) ** 2) ** 2)
 
 

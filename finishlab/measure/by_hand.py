@@ -43,7 +43,7 @@ __all__ = ["HandInspection", "colours_by_hand", "measure_by_hand"]
 
 _SPAN_MM: Final = 380.0
 """What the photo's long side is taken to be: a phone held over two sheets of paper (common practice, no source)."""
-_LIGHT: Final = 0.15
+_LIGHT: Final = 0.06
 """Prior of the light's slope over 90 of these millimetres, natural log."""
 _BEND: Final = 0.005
 _CELLS: Final = 3
