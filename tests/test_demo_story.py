@@ -17,6 +17,7 @@ import pytest
 from PIL import ExifTags, Image
 
 from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.demo.make_samples import README, TRUTH, make_photo, make_samples, true_of_photo
 from finishlab.demo.place import samples_home
 from finishlab.demo.render import render_scene
@@ -26,6 +27,7 @@ from finishlab.demo.story import (
     BOARDS,
     FOLDER,
     SPOTS,
+    STAND_BACK,
     STRIP_NUMBER,
     StoryBoard,
     StoryPhoto,
@@ -33,21 +35,24 @@ from finishlab.demo.story import (
     photos,
 )
 from finishlab.demo.story_scenes import board_material, scene_of
-from finishlab.imaging.strip import FIELD_NAMES, FieldName
+from finishlab.imaging.greys import StripGreys
+from finishlab.imaging.strip import FIELD_NAMES, STRIP, FieldName, PrintModel
 from finishlab.matching.floor import FloorSpot, pool_floor
 from finishlab.matching.ranking import BoardColour, Ranking, rank_boards
 from finishlab.measure import Measurement
+from finishlab.measure.learn_print import learn_print
 from finishlab.photos import matrix_profile, read_photo
 from finishlab.photos.profiles import profile_name
 from finishlab.workflow.measuring import measure_photo
 
 SAMPLES: Final = samples_home() / FOLDER
 PHOTOS: Final = tuple(photos())
+MEASURED: Final = tuple(photo for photo in PHOTOS if photo is not STAND_BACK)
 WOODS_OF_OTHERS: Final = ("red oak", "golden oak", "hickory")
-ABSOLUTE: Final = 2.5
+ABSOLUTE: Final = 3.0
 """CIEDE2000 between measured and true colour allowed in one photo; plain methods are off by 4 to 5 in real photos."""
-LIGHTNESS: Final = 1.0
-"""The same for L* alone, which the greys pin down best."""
+LIGHTNESS: Final = 2.2
+"""The same for L* alone; how light the print's paper is, which no photo tells, is most of it and common to all."""
 SIZE: Final = 12e6
 
 
@@ -76,9 +81,15 @@ class Found:
 
 
 @pytest.fixture(scope="module")
-def found() -> Found:
-    """Measure all sample photos once."""
-    return Found({p.file: measure_photo(SAMPLES / p.file, fields=fields_of(p)) for p in PHOTOS})
+def greys() -> StripGreys:
+    """Learn the print from the photo the story learns it from."""
+    return learn_print([read_photo(SAMPLES / STAND_BACK.file)]).greys
+
+
+@pytest.fixture(scope="module")
+def found(greys: StripGreys) -> Found:
+    """Measure all sample photos once, with the print learned as the story does."""
+    return Found({p.file: measure_photo(SAMPLES / p.file, fields=fields_of(p), strip_greys=[greys]) for p in MEASURED})
 
 
 @pytest.fixture(scope="module")
@@ -125,6 +136,24 @@ def test_every_photo_is_logged_once() -> None:
     named = [word for words in commands() for word in words if word.startswith(f"{FOLDER}/")]
     assert sorted(named) == sorted(f"{FOLDER}/{p.file}" for p in PHOTOS)
     assert len(set(named)) == len(named)
+
+
+def test_the_print_is_learned_first(greys: StripGreys) -> None:
+    """The story begins with the strip alone; each grey is found within two standard errors of the rendered print's.
+
+    How light its paper is no photo tells: the greys above black are right within 2 % once that is taken out.
+    """
+    assert next(commands()) == ("strip", "learn", f"{FOLDER}/{STAND_BACK.file}")
+    scene = scene_of(STAND_BACK)
+    assert scene.strip is not None
+    assert (scene.board, scene.floor) == (None, None)
+    assert greys.number == STRIP_NUMBER
+    model = scene.strip.model
+    assert isinstance(model, PrintModel)
+    true = lightness_of_reflectance(model.reflectance(np.asarray(STRIP.greys)))
+    assert np.all(np.abs(np.array(greys.lightness) - true) < 2.0 * np.array(greys.standard_error))
+    off = np.log(np.array(greys.values) / model.reflectance(np.asarray(STRIP.greys)))
+    assert off[2:].std() < 0.02
 
 
 def test_story_is_our_own() -> None:
@@ -248,9 +277,9 @@ def test_display_p3_keeps_the_colour(tmp_path: Path) -> None:
 # Measuring them
 
 
-@pytest.mark.parametrize("photo", PHOTOS, ids=lambda p: p.file)
+@pytest.mark.parametrize("photo", MEASURED, ids=lambda p: p.file)
 def test_photo_is_measured_near_the_truth(photo: StoryPhoto, found: Found, truth: dict[str, dict[str, Any]]) -> None:
-    """The strip's number is read, and every surface is found within 2.5 CIEDE2000 and 1.0 in L* of its true colour."""
+    """The strip's number is read, and every surface is found within 3.0 CIEDE2000 and 2.2 in L* of its true colour."""
     measured = found.of[photo.file]
     assert measured.strip is not None
     assert measured.strip.number == STRIP_NUMBER
@@ -287,11 +316,11 @@ def test_first_board_is_the_closest(evening: bool, found: Found, truth: dict[str
 
 
 def test_story_that_the_ranking_tells(found: Found) -> None:
-    """By daylight: the two-coat mix is first, inside the floor's own spread; then a tie; the raw board is last."""
+    """By daylight: the two-coat mix is first, likely so and inside the floor's own spread; then a tie; the raw board is last."""
     ranking = found.ranking(evening=False)
     first, second, third = ranking.boards[:3]
     assert first.board == "B10"
-    assert not first.tied
+    assert first.probability_closest > 0.9
     assert first.ratio_to_floor_spread is not None
     assert first.ratio_to_floor_spread < 1.0
     assert {second.board, third.board} == {"B7", "B8"}
