@@ -112,7 +112,7 @@ def member(seed: int, size: tuple[int, int], index: int) -> Record:
     """Return scene `seed` of another row of random scenes, printed by a named printer and all else the same."""
     scene = random_scene(np.random.default_rng(300_000 + seed), size=size)
     assert scene.strip is not None
-    strip = replace(scene.strip, model=PRINTERS[index])
+    strip = replace(scene.strip, printer=PRINTERS[index])
     return {"seed": seed} | printed(replace(scene, strip=strip), str(seed))
 
 

@@ -39,7 +39,8 @@ def _photo(scene: Scene) -> Record:
 
 def _learned(scene: Scene) -> Record:
     record = printed(scene, str(scene.seed))
-    return record | record.pop("learned")
+    after: Record = record.pop("learned")
+    return record | after
 
 
 def _raw(scene: Scene) -> Record:
@@ -96,7 +97,8 @@ def _hand(scene: Scene) -> Record:
         ]
     except FinishlabError as error:
         return base | {"refused": error.code}
-    return base | {"refused": ""} | pair_found(*found, scene.board.material.lab, scene.floor.material.lab)
+    board, floor = scene.board.material.lab, scene.floor.material.lab
+    return base | {"refused": ""} | pair_found(found[0], found[1], board, floor)
 
 
 WAYS: Final[Mapping[str, Callable[[Scene], Record]]] = {

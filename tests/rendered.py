@@ -12,6 +12,7 @@ from typing import Any, Final
 import numpy as np
 
 from finishlab.colorimetry.spaces import lab_to_rgb, srgb_to_linear
+from finishlab.demo.printers import Printer
 from finishlab.demo.render import RenderedPhoto, render_scene
 from finishlab.demo.scene import Scene
 from finishlab.demo.spectral import finish
@@ -21,7 +22,7 @@ from finishlab.imaging.corrected import CorrectedImage
 from finishlab.imaging.finder import StripFit
 from finishlab.imaging.greys import StripGreys
 from finishlab.imaging.pixels import LinearImage, PhotoInfo
-from finishlab.imaging.strip import STRIP, FieldName, PrintModel, Rect
+from finishlab.imaging.strip import STRIP, FieldName, Rect
 
 __all__ = [
     "DECODE",
@@ -58,7 +59,7 @@ def photo_of(
     return LinearImage(np.ascontiguousarray(pixels), decode, np.eye(3), info)
 
 
-def greys_of_print(model: PrintModel, number: int = 7) -> StripGreys:
+def greys_of_print(model: Printer, number: int = 7) -> StripGreys:
     """Return the greys of a rendered print, exactly known."""
     values = tuple(float(value) for value in model.reflectance(np.asarray(STRIP.greys)))
     return StripGreys(values, (), "typed", number)

@@ -122,7 +122,7 @@ class Shot:
     azimuth: float = 60.0
     exposure: float = 0.85
     """Light of bare paper of reflectance 0.82 at the strip's centre over the sensor's limit."""
-    tone: str = "contrast"
+    tone: str = "log 1.1"
     camera: str = "synthetic phone 1"
     lamp: str = "D65"
     gradient: float = 0.10

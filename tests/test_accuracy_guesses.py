@@ -52,7 +52,7 @@ def test_guess_is_there(guess: Guess) -> None:
     for other in guess.others:
         assert other != value
         assert type(other) is type(value)
-        assert not isinstance(other, tuple) or len(other) == len(value)  # type: ignore[arg-type] # a tuple, like the other
+        assert not isinstance(other, tuple) or len(other) == len(value)
 
 
 def test_a_changed_guess_is_felt() -> None:

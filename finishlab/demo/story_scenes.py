@@ -9,6 +9,7 @@ from zlib import crc32
 
 from finishlab.demo.camera import Tone
 from finishlab.demo.paper import PrintedStrip
+from finishlab.demo.printers import Printer
 from finishlab.demo.scene import Blob, Glare, Scene, Surface
 from finishlab.demo.spectral import Material, StainName, finish, grey_material, print_material
 from finishlab.demo.story import (
@@ -24,7 +25,7 @@ from finishlab.demo.story import (
 )
 from finishlab.demo.texture import Knot, Texture
 from finishlab.demo.view import Light, View
-from finishlab.imaging.strip import PrintModel, Rect
+from finishlab.imaging.strip import Rect
 
 __all__ = ["CAMERA", "board_material", "floor_material", "scene_of"]
 
@@ -49,7 +50,7 @@ _AMBER: Final = {"hardwax oil, matte": 0.04, "water varnish, matte": 0.0}
 
 _TONE: Final = Tone(contrast=0.3, gamma=0.97, shoulder=0.95)
 _SATURATION: Final = 1.1
-_PRINT: Final = PrintedStrip(STRIP_NUMBER, PrintModel(paper=0.86, black=0.045, gamma=1.0), paper_cast=-0.015)
+_PRINT: Final = PrintedStrip(STRIP_NUMBER, Printer(paper=0.86), paper_cast=-0.015)
 _BENCH: Final = grey_material(0.34, warm=0.35)
 _PALE_BENCH: Final = grey_material(0.48, warm=0.15)
 

@@ -24,7 +24,7 @@ GROWTH: Final = (0.03, 0.02)
 """How far ink runs beyond an edge, mm: mean and standard deviation among prints (common practice, no source)."""
 SPREAD: Final = (0.055, 0.025)
 """The same of how far light spreads in paper along one direction, mm (common practice, no source)."""
-_NEIGHBOURS: Final = 3
+_NEIGHBOURS: Final = 12
 """Lines on either side whose shade is counted."""
 _LEAST_GAP: Final = 0.02
 """Gaps do not close further, mm: a fit must be able to find its way back."""

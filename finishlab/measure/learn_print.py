@@ -41,7 +41,7 @@ _GLARE: Final = (0.008, 0.006)
 _TOP: Final = (0.04, 0.25)
 """How far a phone may press its highlights together more than usual: natural log at paper, and over how much of the log
 of light that fades (common practice, no source)."""
-_READING: Final = (0.005, 0.012)
+_READING: Final = (0.008, 0.012)
 """Error of one reading, of a grey and of black."""
 _CHANNELS: Final = np.array([0.15, 0.70, 0.15])
 """Weights of the channels: false colour leaves green alone, and pulls red and blue apart about equally."""
@@ -55,7 +55,7 @@ _STRIDE: Final = 1.5
 
 _SCALE: Final = (1.3, 4.0)
 """Pixels a millimetre between which a photo is taken."""
-_SHOWS: Final = 0.45
+_SHOWS: Final = 0.7
 """Largest correction for lines that show, in the log of light, that is believed."""
 _NO_SCREENS: Final = 0.6
 """Light of the dark screens over paper's above which there are none: the tone curve apart they reflect a quarter."""
