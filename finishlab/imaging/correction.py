@@ -56,18 +56,19 @@ class FitPriors:
 
     tone: TonePrior = field(default_factory=phone_tone)
     """The common tone curve."""
-    channel: tuple[float, ...] = (0.02, 0.01)
+    channel: tuple[float, ...] = (0.04, 0.02)
     """Legendre orders 1.. of a channel's departure from the common curve, over `_CODES`."""
     light_plane: float = 0.5
     light_bend: float = 0.02
     tint_plane: float = 0.01
-    glare: float = 0.02
-    """Veiling glare, as a share of a perfect white's light at the strip's centre."""
-    reading: float = 0.005
+    glare: tuple[float, float] = (0.008, 0.008)
+    """Veiling glare, as a share of a perfect white's light at the strip's centre: what is usual, and its deviation. It
+    only ever adds light (common practice, no source for how much)."""
+    reading: float = 0.008
     """Error of one patch reading that its channels share: evenness of the print and of the light."""
     black_reading: float = 0.02
-    channel_reading: float = 0.005
-    """Error of one patch reading in each channel by itself: what is left of noise."""
+    channel_reading: float = 0.015
+    """Error of one patch reading in each channel by itself: noise, and casts of inks that are mixed to grey."""
 
     @classmethod
     def for_linear(cls, base: FitPriors | None = None) -> FitPriors:
@@ -133,7 +134,7 @@ class _Parameters:
             sigma[self.channel[k]] = priors.channel
             sigma[self.tint[k]] = priors.tint_plane
         sigma[self.light] = [priors.light_plane] * 2 + [priors.light_bend] * 3
-        sigma[self.glare] = priors.glare
+        sigma[self.glare] = priors.glare[1]
         return sigma
 
 
@@ -304,7 +305,9 @@ def fit_correction(
     apart = priors.channel_reading * sigma / priors.reading
     scale = np.stack([np.sqrt(3 * sigma**2 + apart**2), apart, apart], axis=1)
     prior_sigma = where.prior_sigma(priors)
-    theta = np.zeros(where.size)
+    usual = np.zeros(where.size)
+    usual[where.glare] = priors.glare[0]
+    theta = usual.copy()
     theta[where.offset] = (seen.log_reflectance[:, None] - priors.tone.usual(u)).mean(axis=0)
     robust: np.ndarray = np.ones(use.size)
     if readings.trusted is not None and readings.trusted[use].sum() >= _ENOUGH:
@@ -317,7 +320,7 @@ def fit_correction(
         weight = np.sqrt(robust)[:, None]
         rows = (design * weight[..., None]).reshape(-1, where.size)
         normal = rows.T @ rows + np.diag(1 / prior_sigma**2)
-        theta = np.linalg.solve(normal, rows.T @ (target * weight).ravel())
+        theta = np.linalg.solve(normal, rows.T @ (target * weight).ravel() + usual / prior_sigma**2)
         misfit = design @ theta - target
         robust = _belief(misfit, settling=step < _SETTLING and start is None)
     dof = max(1.0, float(robust.sum()) * 3 - 14)

@@ -99,7 +99,7 @@ def _explained_otherwise(
     t = 2 * (u - u.min()) / max(float(np.ptp(u)), 1e-6) - 1
     tone = np.polynomial.legendre.legvander(t, len(_TONE))
     design = np.column_stack([tone, -light_basis(places), -1.0 / total])
-    prior = np.array([np.inf, *_TONE, *[priors.light_plane] * 2, *[priors.light_bend] * 3, priors.glare])
+    prior = np.array([np.inf, *_TONE, *[priors.light_plane] * 2, *[priors.light_bend] * 3, priors.glare[1]])
     return design, prior
 
 
