@@ -20,7 +20,7 @@ from finishlab.logbook.exchange.dump import json_schema
 from finishlab.quality import DOUBTS
 from finishlab.records.entries import Entry, entries
 from finishlab.records.finish_text import SECTIONS
-from finishlab.records.limits import HARD, SOFT, SoftLimit, hard_limit
+from finishlab.records.limits import HARD, LIKELY, SOFT, SoftLimit, hard_limit
 
 DOCS: Final = Path(__file__).parent
 NOTE: Final = "<!-- Made by docs/build_reference.py; do not edit. -->\n\n"
@@ -110,6 +110,7 @@ FORMS: Final = {
     "ratio": "10:1",
     "mix": "2 honey + 1 walnut",
     "can": "C3",
+    "unit": "kept with what was typed",
 }
 
 
@@ -135,6 +136,12 @@ def finish_page() -> str:
     parts += ["\n## Soft limits\n\nA value beyond is kept, and told once. Words in *italics* are the record's.\n\n"]
     parts += ["| code | part | bounds | what it says | source |\n|---|---|---|---|---|\n"]
     parts += [soft_row(row) for row in SOFT]
+    parts.append(
+        "\n## Lengths without a unit\n\nThey are millimetres, and must then lie within these bounds: what lies beyond "
+        "is refused with the unit that was likely meant. With its unit a length is taken as it is, and what was typed "
+        "in inches is shown in inches.\n\n| of | what | millimetres | source |\n|---|---|---|---|\n"
+    )
+    parts += [f"| {row.kind} | {row.field} | {row.low:g} to {row.high:g} | {row.source} |\n" for row in LIKELY]
     return "".join(parts)
 
 
@@ -144,7 +151,8 @@ def field_row(section: str, each: Entry) -> str:
     form = each.unit or FORMS.get(each.form) or (listed if each.choices else "")
     limit = hard_limit(section, each.name)
     hint = "" if limit is None else limit.hint[5:-1]
-    return f"| `{each.key}` | {each.label} | {form} | {hint} | `{each.name}` |\n"
+    key = "" if each.form == "unit" else f"`{each.key}`"
+    return f"| {key} | {each.label} | {form} | {hint} | `{each.name}` |\n"
 
 
 def soft_row(row: SoftLimit) -> str:

@@ -20,6 +20,8 @@ __all__ = [
     "M2_PER_FT2",
     "MM_PER_INCH",
     "area_text",
+    "as_typed_text",
+    "has_unit",
     "inches_text",
     "is_us",
     "length_text",
@@ -27,6 +29,7 @@ __all__ = [
     "parse_coverage",
     "parse_length",
     "parse_volume",
+    "split_sizes",
     "volume_text",
 ]
 
@@ -82,6 +85,8 @@ _AREAS: Final = {
 _US: Final = re.compile(
     r"(?:\d|\b|\s)(?:in|inch|inches|ft|ft2|ft²|foot|feet|sqft|gal|gallons?|qt|quarts?|pt|floz)\b|[\"']"
 )
+_DECIMALS: Final = 6
+"""What a length in mm is kept to, so that 3/4 in are 19.05 mm and not a little less."""
 _LONGEST: Final = 100_000.0
 """Longest length that can be meant on a stair, mm."""
 
@@ -103,7 +108,19 @@ def parse_length(text: str, what: str = "length") -> float:
             f"“{text}” is not a {what}.",
             "Write a number above 0 and its unit, for example 914mm, 36in or “1 1/16in”.",
         )
-    return mm
+    return round(mm, _DECIMALS)
+
+
+def has_unit(text: str) -> bool:
+    """Return whether a typed length names its unit."""
+    return bool(re.search(r"[a-z\"']", text.lower()))
+
+
+def split_sizes(text: str) -> list[str]:
+    """Return the lengths of a size such as ``36x11.5x1 1/16in``; a unit at the end holds for all that name none."""
+    pieces = [piece.strip() for piece in re.split(r"[x\N{MULTIPLICATION SIGN}]", text.lower())]
+    unit = re.sub(r"^[\d./,\s-]*", "", pieces[-1])
+    return [piece if not piece or has_unit(piece) else piece + unit for piece in pieces]
 
 
 def parse_volume(text: str, what: str = "can size") -> float:
@@ -170,6 +187,17 @@ def inches_text(mm: float) -> str:
     fraction = Fraction(part, 32)
     words = " ".join(str(each) for each in (inches, fraction) if each) or "0"
     return f"{'-' if mm < 0 and whole else ''}{words} in"
+
+
+def as_typed_text(mm: float, *, inches: bool) -> str:
+    """Return a length that was typed as it was: ``292 mm``; in `inches` a fraction or else decimals: ``11 1/2 in``."""
+    if not inches:
+        return f"{_short(mm, 1)} mm"
+    value = mm / MM_PER_INCH
+    whole, part = divmod(round(value * 64), 64)
+    if abs(value * 64 - round(value * 64)) > 1e-3:
+        return f"{_short(value, 3)} in"
+    return f"{' '.join(str(each) for each in (whole, Fraction(part, 64)) if each) or '0'} in"
 
 
 def length_text(mm: float, *, us: bool = False) -> str:

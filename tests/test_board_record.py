@@ -354,7 +354,7 @@ def test_a_new_board_past_a_limit_is_not_logged(run: Run, photos: Photos) -> Non
     refused = run("board", "add", photos("light_board"), "--species", "ash", "--top", "oil pu; coats=9")
     assert refused.exit_code == 2
     assert "topcoats cannot be 9" in refused.stderr
-    assert json.loads(run("board", "list", "--json").stdout)["boards"] == []
+    assert "Nothing is logged" in run("board", "list").stderr
 
 
 @pytest.mark.parametrize(
@@ -388,7 +388,7 @@ def test_a_decision_is_held_against_more(logged: Run, logbook: Path) -> None:
     logged("board", "edit", "B1", "--state", "stain dry", "--top", "oil pu; coats=2")
     done = logged("board", "edit", "B1", "--purpose", "approved standard")
     assert done.exit_code == 0
-    for words in ("The board is stain dry", "one light only", "0 of the 5 places", "only 2 of the three coats"):
+    for words in ("The board is stain dry", "one light only", "0 of the 5 places", "only 2 of the 3 coats"):
         assert done.stderr.count(words) == 1
     with Logbook.open(logbook) as log:
         log.remove_board("B2")

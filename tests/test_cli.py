@@ -154,7 +154,12 @@ def test_the_strip_is_written_with_its_layout(run: Run, tmp_path: Path) -> None:
     written = json.loads(layout.read_text())
     assert written["format"] == "finishlab/strip/1"
     assert written["page"] == [215.9, 279.4]
-    assert json.loads(done.stdout) == {**written, "number": 7, "output": str(pdf)}
+    assert json.loads(done.stdout) == {
+        **written,
+        "colour_space": "CIELAB D65 2deg",
+        "number": 7,
+        "output": str(pdf),
+    }
     assert "0007" in done.stderr
 
 
@@ -412,8 +417,9 @@ def test_the_command_measures_with_workers_and_strict_warnings(photos: Photos, l
     assert "Traceback" not in done.stderr
 
 
-def test_a_closed_pipe_ends_quietly(logbook: Path) -> None:
+def test_a_closed_pipe_ends_quietly(run: Run, logbook: Path) -> None:
     """When nobody reads the output any more, nothing is said about it."""
+    run("recipe", "add", "plain")
     reader, writer = os.pipe()
     os.close(reader)
     done = subprocess.run(
@@ -433,8 +439,9 @@ FULL: Final = Path("/dev/full")
 
 @pytest.mark.skipif(not FULL.is_char_device(), reason="no device that is always full")
 @pytest.mark.parametrize("line", ["can list", "can list --json", "--help", "plan example", "floor list"])
-def test_output_that_cannot_be_written_is_one_sentence(logbook: Path, line: str) -> None:
+def test_output_that_cannot_be_written_is_one_sentence(run: Run, logbook: Path, line: str) -> None:
     """On a full disk a command ends with exit code 1 and says so in one sentence, without a traceback."""
+    run("recipe", "add", "plain")
     with FULL.open("wb") as full:
         done = subprocess.run(
             [*COMMAND, *line.split()],
@@ -472,22 +479,6 @@ def test_a_device_is_written_to_and_never_replaced(run: Run) -> None:
     assert refused.exit_code == 1
     assert "/dev/full cannot be written: no space left on device" in str(refused.stderr)
     assert FULL.is_char_device()
-
-
-def test_the_logbook_is_where_the_option_says(run: Run, photos: Photos, logbook: Path, tmp_path: Path) -> None:
-    """``--logbook`` wins over the environment, and nothing is made elsewhere."""
-    there = tmp_path / "there"
-    assert run("--logbook", there, "board", "add", photos("light_board"), "--species", "ash").exit_code == 0
-    assert (there / "logbook.db").exists()
-    assert not logbook.exists()
-
-
-def test_without_a_folder_the_users_own_data_folder_is_used(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Neither option nor environment: a folder in the user's data directory."""
-    monkeypatch.delenv("FINISHLAB_LOGBOOK", raising=False)
-    monkeypatch.setattr("platformdirs.user_data_dir", lambda *_, **__: str(tmp_path / "data"))
-    assert CliRunner().invoke(finishlab, ["board", "list"]).exit_code == 0
-    assert (tmp_path / "data" / "logbook.db").exists()
 
 
 def raising(error: BaseException) -> Any:

@@ -84,7 +84,7 @@ def test_what_cannot_be_meant_is_refused(run: Run, logbook: Path, words: tuple[s
     assert part in done.stderr
     assert not done.stdout
     if logbook.exists():
-        assert document(run("strip", "list", "--json").stdout)["strips"] == []
+        assert "Nothing is logged" in run("strip", "list").stderr
 
 
 def test_a_photo_teaches_the_strip(run: Run, photos: Photos) -> None:

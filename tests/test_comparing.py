@@ -203,7 +203,7 @@ def test_rank_command_serves_aims_limits_and_formulas(log: Logbook, tmp_path: Pa
         (("--no-redder",), "B2", "CIEDE2000"),
         (("--texture",), "B1", "CIEDE2000(2:1:1)"),
         (("--cmc",), "B1", "CMC(2:1)"),
-        (("--top", "1"), "B1", "CIEDE2000"),
+        (("--most", "1"), "B1", "CIEDE2000"),
     ):
         done = run(log, *words, "--json")
         assert done.exit_code == 0, done.output
@@ -214,7 +214,7 @@ def test_rank_command_serves_aims_limits_and_formulas(log: Logbook, tmp_path: Pa
         assert len(found["ranking"]) == 2
         assert {c["aim"]["name"] for c in found["choices"]} == {"match", "contrast"}
         assert run(log, *words).exit_code == 0
-    assert "and 1 more" in run(log, "--top", "1").stdout
+    assert "and 1 more" in run(log, "--most", "1").stdout
 
 
 @pytest.mark.parametrize(

@@ -36,7 +36,7 @@ from finishlab.demo.story import (
 )
 from finishlab.demo.story_scenes import board_material, scene_of
 from finishlab.imaging.greys import StripGreys
-from finishlab.imaging.strip import FIELD_NAMES, STRIP, FieldName, PrintModel
+from finishlab.imaging.strip import FIELD_NAMES, STRIP, FieldName
 from finishlab.matching.floor import FloorSpot, pool_floor
 from finishlab.matching.ranking import BoardColour, Ranking, rank_boards
 from finishlab.measure import Measurement
@@ -148,11 +148,10 @@ def test_the_print_is_learned_first(greys: StripGreys) -> None:
     assert scene.strip is not None
     assert (scene.board, scene.floor) == (None, None)
     assert greys.number == STRIP_NUMBER
-    model = scene.strip.model
-    assert isinstance(model, PrintModel)
-    true = lightness_of_reflectance(model.reflectance(np.asarray(STRIP.greys)))
+    printed = scene.strip.printer.reflectance(np.asarray(STRIP.greys))
+    true = lightness_of_reflectance(printed)
     assert np.all(np.abs(np.array(greys.lightness) - true) < 2.0 * np.array(greys.standard_error))
-    off = np.log(np.array(greys.values) / model.reflectance(np.asarray(STRIP.greys)))
+    off = np.log(np.array(greys.values) / printed)
     assert off[2:].std() < 0.02
 
 
@@ -316,7 +315,7 @@ def test_first_board_is_the_closest(evening: bool, found: Found, truth: dict[str
 
 
 def test_story_that_the_ranking_tells(found: Found) -> None:
-    """By daylight: the two-coat mix is first, likely so and inside the floor's own spread; then a tie; the raw board is last."""
+    """By daylight: the two-coat mix is likely first, inside the floor's own spread; then a tie; the raw board is last."""
     ranking = found.ranking(evening=False)
     first, second, third = ranking.boards[:3]
     assert first.board == "B10"

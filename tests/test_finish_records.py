@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import string
+from dataclasses import replace
 from typing import Any, Final
 
 import pytest
@@ -113,6 +114,7 @@ SLIPS: Final[dict[str, tuple[Finish, WarningContext, str]]] = {
     "not-finished-yet": (Finish(), WarningContext(state="stain dry", deciding=True), "stain dry"),
     "species-differs": (Finish(), WarningContext(species="ash", tread_species="red oak"), "red oak"),
     "small-board": (Finish(Preparation(size_mm=(99.0, 300.0, 19.0), stock_lot="a")), OAK, "99 mm"),
+    "coats-without-stain": (Finish(), replace(OAK, coats=2), "no stain is named"),
     "stock-lot-unknown": (Finish(Preparation(moisture_percent=8.0)), OAK, "lot of the wood"),
     "moisture": (Finish(Preparation(moisture_percent=4.9)), OAK, "4.9 %"),
     "grit-skipped": (Finish(Preparation(grits=(60, 121))), OAK, "60 to 121"),
@@ -167,6 +169,7 @@ FINE: Final[dict[str, tuple[Finish, WarningContext]]] = {
     "not-finished-yet": (Finish(), WarningContext(state="cured", deciding=True)),
     "species-differs": (Finish(), WarningContext(species="Red Oak", tread_species="red oak")),
     "small-board": (Finish(Preparation(size_mm=(100.0, 300.0, 19.0), stock_lot="a")), OAK),
+    "coats-without-stain": (Finish(), replace(OAK, coats=2, stain="walnut")),
     "stock-lot-unknown": (Finish(), OAK),
     "moisture": (Finish(Preparation(moisture_percent=5.0)), OAK),
     "grit-skipped": (Finish(Preparation(grits=(60, 120))), OAK),
@@ -261,6 +264,7 @@ def test_a_step_is_read_as_it_is_documented() -> None:
     }  # fmt: skip
     assert parse_fields(Preparation, "size=6x12x3/4in; grits=80-100-120; raised=yes") == {
         "size_mm": (152.4, 304.8, 19.05),
+        "typed_in": "in",
         "grits": (80, 100, 120),
         "grain_raised": True,
     }
@@ -317,6 +321,8 @@ def value_of(section: str, each: Entry) -> st.SearchStrategy[Any]:
     low = 0.0 if row is None or row.low is None else row.low + (0.5 if row.above_low else 0.0)
     high = 1000.0 if row is None or row.high is None else row.high
     number = st.floats(low, high).map(lambda v: round(v, 3) + 0.0)
+    # Typed without a unit, a side must be one that a board can have.
+    side = st.floats(40.0, 120.0).map(lambda v: round(v, 3))
     forms: dict[str, st.SearchStrategy[Any]] = {
         "text": words,
         "choice": st.sampled_from(each.choices or ("oil",)),
@@ -325,7 +331,8 @@ def value_of(section: str, each: Entry) -> st.SearchStrategy[Any]:
         "can": st.integers(1, 999),
         "flag": st.booleans(),
         "grits": st.lists(st.integers(24, 400), unique=True, max_size=6).map(lambda grits: tuple(sorted(grits))),
-        "size": st.tuples(number, number, number),
+        "size": st.tuples(side, side, side),
+        "unit": st.none(),
         "ratio": st.tuples(number, number),
         "mix": st.lists(st.builds(MixPart, st.sampled_from(("honey", "dark walnut")), number), max_size=3).map(tuple),
     }

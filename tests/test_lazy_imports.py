@@ -61,7 +61,7 @@ def test_result_types_do_not_load_opencv() -> None:
 
 def test_listing_boards_loads_no_image_library() -> None:
     """Looking boards up needs the database and no image library."""
-    code = call("board", "list")
+    code = f"{call('recipe', 'add', 'plain')}\n{call('board', 'list')}"
     loaded = loaded_after(f"import os, tempfile\nos.environ['FINISHLAB_LOGBOOK'] = tempfile.mkdtemp()\n{code}")
     assert "sqlalchemy" in loaded
     assert not loaded & {"cv2", "skimage", "PIL", "scipy", "colour"}

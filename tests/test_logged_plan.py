@@ -249,7 +249,8 @@ def test_cutting_of_the_logged_stair_needs_no_recipe(stair: Stair) -> None:
 @pytest.mark.parametrize(
     ("before", "code", "says"),
     [
-        ((), 2, "stair is not described"),
+        ((), 6, "Nothing is logged"),
+        ((("recipe", "add", "plain"),), 2, "stair is not described"),
         ((("stairs", "add", "4"),), 2, "its sizes"),
         ((("stairs", "add", "4", "--tread", "914x292x27"),), 2, "no recipe"),
         (

@@ -153,7 +153,7 @@ def test_the_terminal_tells_doubts_of_the_boards_it_shows() -> None:
     told = out.getvalue()
     assert "Doubts of the floor and of the first 1 boards" not in told
     assert "Doubts of the floor and of the first board" in told
-    assert told.count(f"and {len(whole.boards) - 1} more; --top 0 shows all") == 2
+    assert told.count(f"and {len(whole.boards) - 1} more; --most 0 shows all") == 2
     hidden = {d.message for board in whole.boards[1:] for d in board.doubts}
     shown = {d.message for d in (*whole.boards[0].doubts, *whole.floor.doubts)}
     flat = " ".join(told.split())

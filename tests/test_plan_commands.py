@@ -198,14 +198,15 @@ def test_cautions_are_printed_with_their_sources(run: Run) -> None:
         assert caution["source"] in text
 
 
-def test_sizes_without_their_unit_are_told(run: Run) -> None:
-    """A tread of 36 x 11 x 1 is taken in millimetres, and each unlikely size is told once, on stderr."""
-    done = run("plan", "quantities", "--treads", 3, "--front", 36, "--depth", 11, "--thickness", 1, *STAIN)
+def test_unlikely_sizes_are_told(run: Run) -> None:
+    """A tread of 36 x 11 x 1 is taken in millimetres where it says so, and each unlikely size is told once."""
+    sizes = ("--front", "36mm", "--depth", "11mm", "--thickness", "1mm")
+    done = run("plan", "quantities", "--treads", 3, *sizes, *STAIN)
     assert done.exit_code == 0
     told = done.stderr.splitlines()
-    assert told[0] == "A tread with a front of 36 mm is unusual; a length without a unit is millimetres."
+    assert told[0] == "A tread with a front of 36 mm is unusual."
     assert len(told) == 3
-    assert "height of 7.5 mm" in run("plan", "risers", "--riser", 7.5, "--count", 3).stderr
+    assert "height of 7.5 mm" in run("plan", "risers", "--riser", "7.5mm", "--count", 3).stderr
     assert run("plan", "quantities", *TREADS, *STAIN).stderr == ""
 
 
@@ -235,6 +236,7 @@ def test_sizes_without_their_unit_are_told(run: Run) -> None:
 )
 def test_what_cannot_be_meant_is_refused(run: Run, args: tuple[object, ...], said: str) -> None:
     """Each ends with exit code 2, one sentence on stderr that names what is wrong, and nothing on stdout."""
+    run("recipe", "add", "plain")
     done = run("plan", *args)
     assert done.exit_code == 2
     assert said in done.stderr

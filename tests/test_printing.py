@@ -600,6 +600,7 @@ def test_labels_command_refuses(folder: Path, tmp_path: Path) -> None:
         run(folder, "labels", "-o", str(other))
     assert other.read_text() == "mine"
     assert not (tmp_path / "l.pdf").exists()
+    run(tmp_path / "empty", "can", "add", "honey", "--kind", "oil stain")
     with pytest.raises(UsageError, match="no boards and no treads"):
         run(tmp_path / "empty", "labels", "-o", str(tmp_path / "l.pdf"))
 
@@ -664,6 +665,7 @@ def test_schedule_follows_the_standard(folder: Path, tmp_path: Path) -> None:
         log.edit_recipe("R1", finish=Finish(steps=(ColourStep(colour="changed since"),)))
     document = json.loads(run(folder, "schedule", "-o", str(tmp_path / "s.pdf"), "--json").stdout)
     assert document["steps"][1]["title"] == "Stain 1: golden brown"
+    run(tmp_path / "empty", "can", "add", "honey", "--kind", "oil stain")
     with pytest.raises(UsageError, match="no recipe yet"):
         run(tmp_path / "empty", "schedule", "-o", str(tmp_path / "s.pdf"))
 

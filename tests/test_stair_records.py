@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import fields
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -66,7 +67,7 @@ def test_a_square_tread() -> None:
         ({"front": 100, "depth": 300, "left_angle": 45, "right_angle": 45}, "no-back-width"),
     ],
 )
-def test_sizes_that_cannot_be_are_refused(values: dict[str, float], code: str) -> None:
+def test_sizes_that_cannot_be_are_refused(values: dict[str, Any], code: str) -> None:
     """A size of nothing or less, a corner that is none, or corners that leave no back edge are refused."""
     assert code_of(lambda: PartSizes(**values)) == code
 

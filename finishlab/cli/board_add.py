@@ -8,6 +8,7 @@ import click
 
 from finishlab.cli.cautioning import due_cautions
 from finishlab.cli.common import (
+    BeginningChoice,
     area_options,
     json_option,
     measure_all,
@@ -21,12 +22,12 @@ from finishlab.cli.finish_options import draft_options, say_warnings, typed
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.cli.summary import board_summary, doubt_lines, photos_summary, product_words, untouched
 from finishlab.errors import UsageError
-from finishlab.records import DAYLIGHT, MAX_COATS, PURPOSES, normalise_light
+from finishlab.records import CLEAR_ONLY, DAYLIGHT, MAX_COATS, PURPOSES, normalise_light
 
 if TYPE_CHECKING:
-    from finishlab.logbook import Logbook
+    from finishlab.logbook import Logbook, StoredBoard
     from finishlab.measure import GreyArea, SurfaceArea, SurfaceKind
-    from finishlab.records.finish_warnings import FinishWarning
+    from finishlab.records import BoardRecord
     from finishlab.reports.rows import PhotoResult
     from finishlab.workflow.board.entering import Draft, FinishTexts
 
@@ -41,6 +42,7 @@ _RECORD = ("species", "stain", "coats", "topcoat", "purpose", "note", "date", "s
         "finishlab board add both.jpg --species ash --stain walnut --with-floor",
         'finishlab board add next.jpg --like B1 --step "oil; colour=walnut; wipe=10" --state topcoated',
         "finishlab board add board.jpg --from board.toml --ask",
+        "finishlab board add one.jpg two.jpg --each --species ash --stain walnut",
         'finishlab board add lamp.jpg --to B1 --light "evening lamp"',
     ),
 )
@@ -49,7 +51,7 @@ _RECORD = ("species", "stain", "coats", "topcoat", "purpose", "note", "date", "s
 @click.option("--stain", metavar="TEXT", help="Stain, or stains mixed.")
 @click.option("--coats", type=click.IntRange(0, MAX_COATS), metavar="N", help="Coats of stain.")
 @click.option("--topcoat", metavar="TEXT", help="Topcoat and sheen; left out, the board counts as not topcoated.")
-@click.option("--purpose", type=click.Choice(PURPOSES), help="What the board is for. [default: candidate]")
+@click.option("--purpose", type=BeginningChoice(PURPOSES), help="What the board is for. [default: candidate]")
 @click.option("--light", metavar="TEXT", help="The light it was taken in. [default: daylight]")
 @click.option("--note", metavar="TEXT", help="Anything else.")
 @click.option("--date", metavar="DATE", help="Day of the photo, e.g. 2024-05-31. [default: as the photo says]")
@@ -62,6 +64,7 @@ _RECORD = ("species", "stain", "coats", "topcoat", "purpose", "note", "date", "s
     show_default=True,
     help="With --with-floor: what the floor's face is made of.",
 )
+@click.option("--each", is_flag=True, help="Each photo is a board of its own: log as many alike.")
 @click.option("--to", "number", metavar="B1", help="Add the photos to a logged board: another light, or repeats.")
 @area_options
 @json_option
@@ -71,6 +74,7 @@ def add(
     light: str | None,
     with_floor: bool,
     floor_is: str,
+    each: bool,
     number: str | None,
     greys: tuple[GreyArea, ...],
     area: SurfaceArea | None,
@@ -80,60 +84,94 @@ def add(
 ) -> int:
     """Measure photos of a test board and log them; print the board's number.
 
-    Several photos are repeats of one board. Unless every photo is good, nothing is logged.
+    Several photos are repeats of one board; with --each they are as many boards of one record. Unless every photo is
+    good, nothing is logged. A board with a topcoat and no stain is the clear-only control unless told otherwise.
     """
     from finishlab.workflow.batch import How
-    from finishlab.workflow.board.finish_context import new_warnings
+    from finishlab.workflow.board.sameness import lights_logged, near_light, refuse_mixed
     from finishlab.workflow.learned import as_learned
-    from finishlab.workflow.recording import log_board, log_board_photos
 
-    if with_floor and (greys or area is not None):
-        raise UsageError(
-            "with-floor-needs-strip", "A pair with the floor needs the strip.", "Leave out --with-floor, or the areas."
-        )
     given = {name: written[name] for name in _RECORD if written[name] is not None}
-    _check_given(number, given, finish_texts)
+    _check_given(number, given, finish_texts, each=each, paired_by_hand=with_floor and bool(greys or area))
     how = How(("board", "floor") if with_floor else ("board",), cast("SurfaceKind", floor_is), greys, area)
-    with open_logbook() as log:
+    with open_logbook(make=number is None) as log:
         # Unknown boards, and what cannot be meant, are told before anything is measured.
         logged_light = log.board(number).record.light if number is not None else None
         draft = None if number is not None else _draft(log, given, light, finish_texts)
         record = None if draft is None else draft.record()
-        lit = record.light if record is not None else light or logged_light or DAYLIGHT
+        lit = normalise_light(record.light if record is not None else light or logged_light or DAYLIGHT)
         results = measure_all(photos, as_learned(how, log, lit))
         code = report_failures(results)
         if code:
             say(untouched(results))
             return code
-        if draft is None or record is None:
-            logged = log_board_photos(log, str(number), results, light=light, with_floor=with_floor)
-            slips: tuple[FinishWarning, ...] = ()
-        else:
-            logged = log_board(log, record, results, dated="date" in draft.fields, with_floor=with_floor)
-            slips = new_warnings(log, logged)
-        cautions = due_cautions(log, product_words(logged.record))
-    if as_json:
-        from finishlab.reports.documents import boards_document
-        from finishlab.workflow.rows import board_row
-
-        print_document(boards_document([board_row(logged, None if number is None else normalise_light(lit))]))
-    else:
-        click.echo(logged.number)
-    if number is None:
-        say(board_summary(logged))
-    else:
-        say(photos_summary(logged, len(results), normalise_light(lit)))
-    _say_pairs(results)
-    for line in doubt_lines(results):
-        say(line)
-    say_warnings(slips)
-    for line in cautions:
-        say(line)
+        if not each:
+            refuse_mixed(results)
+        slip = near_light(lit, lights_logged(log))
+        logged = _logged(log, results, number, record, each=each, light=light, with_floor=with_floor, dated=draft)
+        _tell(log, logged, results, None if number is None else lit, as_json=as_json)
+    if record is not None and record.purpose == CLEAR_ONLY and "purpose" not in given:
+        say("It has a topcoat and no stain, so it is the clear-only control; another purpose with --purpose.")
+    if slip is not None:
+        say(f"{slip} If it is one of these: finishlab undo, and log it again.")
     return 0
 
 
-def _check_given(number: str | None, given: dict[str, Any], texts: FinishTexts) -> None:
-    """Refuse a record for a board that has one."""
+def _logged(
+    log: Logbook,
+    results: list[PhotoResult],
+    number: str | None,
+    record: BoardRecord | None,
+    *,
+    each: bool,
+    light: str | None,
+    with_floor: bool,
+    dated: Draft | None,
+) -> list[StoredBoard]:
+    """Log what was measured: further photos of a board, a new board, or with `each` a board a photo."""
+    from finishlab.workflow.recording import log_board, log_board_photos, refuse_known
+
+    if record is None or dated is None:
+        return [log_board_photos(log, str(number), results, light=light, with_floor=with_floor)]
+    refuse_known(log, results)
+    groups = [[result] for result in results] if each else [results]
+    return [log_board(log, record, group, dated="date" in dated.fields, with_floor=with_floor) for group in groups]
+
+
+def _tell(
+    log: Logbook, logged: list[StoredBoard], results: list[PhotoResult], added_in: str | None, *, as_json: bool
+) -> None:
+    """Print the numbers, and say what was logged, what is doubtful, and what can hurt somebody."""
+    from finishlab.workflow.board.finish_context import new_warnings
+    from finishlab.workflow.rows import board_row
+
+    if as_json:
+        from finishlab.reports.documents import boards_document
+
+        print_document(boards_document([board_row(board, added_in) for board in logged]))
+    else:
+        click.echo("\n".join(board.number for board in logged))
+    for board in logged:
+        say(board_summary(board) if added_in is None else photos_summary(board, len(results), added_in))
+    _say_pairs(results)
+    for line in doubt_lines(results):
+        say(line)
+    if added_in is None:
+        say_warnings(dict.fromkeys(slip for board in logged for slip in new_warnings(log, board)))
+    for line in due_cautions(log, product_words(logged[0].record)):
+        say(line)
+
+
+def _check_given(
+    number: str | None, given: dict[str, Any], texts: FinishTexts, *, each: bool, paired_by_hand: bool
+) -> None:
+    """Refuse what cannot go together, such as a record for a board that has one."""
+    if paired_by_hand:
+        raise UsageError(
+            "with-floor-needs-strip", "A pair with the floor needs the strip.", "Leave out --with-floor, or the areas."
+        )
+    if each and number is not None:
+        raise UsageError("each-of-one-board", f"The photos cannot be boards and {number}.", "Leave out --each or --to.")
     named = [*given, *texts.given()]
     if number is not None and named:
         raise UsageError(

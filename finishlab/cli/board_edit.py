@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from finishlab.cli.cautioning import say_cautions
-from finishlab.cli.common import json_option, open_logbook, print_document, say
+from finishlab.cli.common import BeginningChoice, json_option, open_logbook, print_document, say
 from finishlab.cli.finish_options import CLEARED, draft_options, say_warnings, typed
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.cli.summary import board_summary, product_words
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 @click.option("--stain", metavar="TEXT", help="Stain, or stains mixed.")
 @click.option("--coats", type=click.IntRange(0, MAX_COATS), metavar="N", help="Coats of stain.")
 @click.option("--topcoat", metavar="TEXT", help="Topcoat and sheen.")
-@click.option("--purpose", type=click.Choice(PURPOSES), help="What the board is for.")
+@click.option("--purpose", type=BeginningChoice(PURPOSES), help="What the board is for.")
 @click.option("--light", metavar="TEXT", help="The light of its first photos; they move with it.")
 @click.option("--note", metavar="TEXT", help="Anything else.")
 @click.option("--date", metavar="DATE", help="Day of its first photos.")

@@ -30,7 +30,7 @@ def import_boards(*, file: str, as_json: bool) -> None:
     from finishlab.workflow.board.importing import import_boards as imported
     from finishlab.workflow.board.importing import rows_words
 
-    with open_logbook() as log:
+    with open_logbook(make=True) as log:
         done = imported(log, file)
         if as_json:
             from finishlab.reports.documents import boards_document

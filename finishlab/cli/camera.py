@@ -110,7 +110,7 @@ def learn(
         found = learn_camera_by_hand(photo, greys, patches, light=light)
     else:
         found = learn_camera(photo, light=light, edition=edition, corners=corners or None, strip_greys=known)
-    with open_logbook() as log:
+    with open_logbook(make=True) as log:
         keep_camera(log, Path(photo), found)
     if as_json:
         _print([found.profile.as_dict()])

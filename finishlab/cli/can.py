@@ -69,7 +69,7 @@ def add(*, product: str, kind: str, as_json: bool, **values: Any) -> None:  # no
     from finishlab.workflow.recipes import can_rows
 
     record = Batch(kind, product, **_typed(values))
-    with open_logbook() as log:
+    with open_logbook(make=True) as log:
         made = log.add_can(record)
         if as_json:
             print_document(cans_document([row for row in can_rows(log) if row.number == made.number]))

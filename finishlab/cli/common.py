@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 import click
 
 from finishlab.cli.failures import show_error, tell
+from finishlab.cli.logbook_option import logbook_folder
 from finishlab.errors import LogbookError, UsageError
 from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect, SurfaceArea
 
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from finishlab.workflow.batch import How
 
 __all__ = [
+    "BeginningChoice",
     "area_options",
     "changes_given",
     "grey_option",
@@ -57,6 +59,15 @@ def _area(ctx: click.Context, param: click.Parameter, value: str | None) -> Pixe
 def _polygon(ctx: click.Context, param: click.Parameter, value: str | None) -> PixelPolygon | None:
     del ctx, param
     return None if value is None else PixelPolygon.parse(value)
+
+
+class BeginningChoice(click.Choice[str]):
+    """A choice that the beginning of one of its words is enough for: ``clear-only`` for ``clear-only control``."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:  # noqa: ANN401 - click's own
+        """Return the word that is meant."""
+        meant = [word for word in self.choices if str(word).startswith(str(value))]
+        return super().convert(meant[0] if len(meant) == 1 else value, param, ctx)
 
 
 def photos_argument(command: Command) -> Command:
@@ -98,12 +109,43 @@ def area_options(command: Command) -> Command:
 
 
 @contextmanager
-def open_logbook() -> Iterator[Logbook]:
-    """Open the logbook the user means."""
+def open_logbook(*, make: bool = False) -> Iterator[Logbook]:
+    """Open the logbook the user means.
+
+    Parameters
+    ----------
+    make
+        For a command that can be the first: the logbook is made where there is none. All others look up or change what
+        was logged before, so a folder without a logbook is a mistyped one, and none is made.
+
+    Raises
+    ------
+    LogbookError
+        ``"logbook-empty"`` where nothing was ever logged, the same whether the folder is there or not.
+    """
     from finishlab.logbook import Logbook
 
-    with Logbook.open(_folder()) as log:
+    folder = logbook_folder()
+    if make:
+        with Logbook.open(folder) as log:
+            yield log
+        return
+    log_or_none = Logbook.open_existing(folder)
+    if log_or_none is None:
+        raise _empty(folder)
+    with log_or_none as log:
+        if log.is_empty():
+            raise _empty(folder)
         yield log
+
+
+def _empty(folder: Path) -> LogbookError:
+    return LogbookError(
+        "logbook-empty",
+        f"Nothing is logged in {folder} yet.",
+        "If it should be, check --logbook. Else begin with: finishlab floor add PHOTO..., and "
+        "finishlab board add PHOTO... --species WOOD",
+    )
 
 
 def with_learned(how: How, light: str | None, *, profile: bool = True) -> How:
@@ -113,10 +155,10 @@ def with_learned(how: How, light: str | None, *, profile: bool = True) -> How:
     """
     from finishlab.workflow.learned import as_learned
 
-    if not (_folder() / "logbook.db").is_file():
+    if not (logbook_folder() / "logbook.db").is_file():
         return how
     try:
-        with open_logbook() as log:
+        with open_logbook(make=True) as log:
             return as_learned(how, log, light, profile=profile)
     except LogbookError as error:
         say(f"Strips and cameras learned in the logbook are not used: {error.message}")
@@ -128,23 +170,13 @@ def trust_known() -> Trust:
     from finishlab.matching.trials import Trust
     from finishlab.workflow.trials import trust_in
 
-    if not (_folder() / "logbook.db").is_file():
+    if not (logbook_folder() / "logbook.db").is_file():
         return Trust()
     try:
         with open_logbook() as log:
             return trust_in(log)
     except LogbookError:  # told already where strips and cameras are looked up
         return Trust()
-
-
-def _folder() -> Path:
-    """Return the logbook's folder, whether it is there or not."""
-    folder: Path | None = click.get_current_context().obj
-    if folder is None:
-        import platformdirs
-
-        folder = Path(platformdirs.user_data_dir("finishlab", appauthor=False))
-    return folder.expanduser()
 
 
 def measure_all(photos: Sequence[str], how: How, picture: str | None = None) -> list[PhotoResult]:
@@ -201,12 +233,12 @@ def out() -> Console:
     return Console(file=sys.stdout)
 
 
-def print_document(document: Mapping[str, Any], *, colours: bool = True) -> None:
-    """Print a JSON document and nothing else; unless it is no matter of colours, it says what its colours are."""
+def print_document(document: Mapping[str, Any]) -> None:
+    """Print a JSON document and nothing else; each says what its colours are."""
     from finishlab.colorimetry.estimate import COLOUR_SPACE
     from finishlab.reports.documents import dump
 
-    head = {"format": document["format"], "colour_space": COLOUR_SPACE} if colours else {}
+    head = {"format": document["format"], "colour_space": COLOUR_SPACE}
     click.echo(dump({**head, **document}), nl=False)
 
 

@@ -76,7 +76,7 @@ def import_(*, archive: Path, as_json: bool) -> None:
     """
     from finishlab.workflow.exchange import import_logbook
 
-    with open_logbook() as log:
+    with open_logbook(make=True) as log:
         done = import_logbook(log, archive)
     if as_json:
         print_document(

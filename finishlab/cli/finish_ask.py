@@ -12,16 +12,16 @@ import click
 
 from finishlab.cli.common import say
 from finishlab.errors import UsageError
-from finishlab.records import STATES, ColourStep, Finish
-from finishlab.records.entries import Checked, Entry, entries
+from finishlab.records import CLEAR_ONLY, STATES, ColourStep, Finish
+from finishlab.records.entries import Checked, Entry, entries, shown_entries
 from finishlab.records.finish import MOST_STEPS
-from finishlab.records.finish_text import changed, parse_fields, read_value
+from finishlab.records.finish_text import changed, parse_fields, read_value, unit_typed
 from finishlab.workflow.board.entering import SECTIONS, Draft
 
 __all__ = ["ask_missing", "on_terminal"]
 
 _END: Final = "."
-_CLEAR: Final = ("raw", "clear-only control")
+_CLEAR: Final = ("raw", CLEAR_ONLY)
 _TITLES: Final = {
     "preparation": "the wood and its preparation",
     "seal": "the sealer",
@@ -95,7 +95,7 @@ def _asked(part: str, finish: Finish) -> Iterator[Finish]:
         return
     kind = SECTIONS[part]
     now: Any = getattr(finish, part)
-    open_fields = [each for each in entries(kind) if now is None or getattr(now, each.name) in {None, ()}]
+    open_fields = [each for each in shown_entries(kind) if now is None or getattr(now, each.name) in {None, ()}]
     if part == "seal" and now is not None and now.kind == "none":
         return
     if open_fields:
@@ -106,7 +106,7 @@ def _asked(part: str, finish: Finish) -> Iterator[Finish]:
             continue
         answer = _ask_entry(kind, each, said)
         if answer is not None:
-            said[each.name] = answer
+            said |= answer
             section: Any = changed(kind, None, said)
             finish = replace(finish, **{part: section})
             yield finish
@@ -136,8 +136,9 @@ def _ask_entry(kind: type[Checked], each: Entry, said: Mapping[str, Any]) -> Any
 
     def read(text: str) -> Any:  # noqa: ANN401 - each form's own type
         value = read_value(each, text)
-        kind(**{**said, each.name: value})  # held against its limits at once
-        return value
+        found = {each.name: value, **unit_typed(each, text)}
+        kind(**{**said, **found})  # held against its limits at once
+        return found
 
     return _ask(f"{each.label}{unit}", choices, read)
 

@@ -81,6 +81,7 @@ def add(
     """
     from finishlab.reports.documents import floor_document
     from finishlab.workflow.batch import How
+    from finishlab.workflow.board.sameness import lights_logged, near_light
     from finishlab.workflow.learned import as_learned
     from finishlab.workflow.recording import log_floor_spots
     from finishlab.workflow.rows import spot_row
@@ -88,12 +89,13 @@ def add(
     day = today() if date is None else parse_date(date)
     record = FloorSpotRecord(spot, cast("Surface", surface), light, note, day)
     how = How(("floor",), "wood" if surface == "wood" else "print", greys, area)
-    with open_logbook() as log:
+    with open_logbook(make=True) as log:
         results = measure_all(photos, as_learned(how, log, record.light))
         code = report_failures(results)
         if code:
             say(untouched(results))
             return code
+        slip = near_light(record.light, lights_logged(log))
         spots = log_floor_spots(log, record, results, dated=date is not None)
     if as_json:
         print_document(floor_document([spot_row(each) for each in spots]))
@@ -104,6 +106,8 @@ def add(
         say(spot_summary(each))
     for line in doubt_lines(results):
         say(line)
+    if slip is not None:
+        say(f"{slip} If it is one of these: finishlab undo, and log it again.")
     return 0
 
 

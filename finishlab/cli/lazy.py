@@ -2,16 +2,30 @@
 
 from __future__ import annotations
 
+import difflib
 import importlib
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, Final
 
 import click
 
+from finishlab.cli.logbook_option import logbook_option
+
 __all__ = ["ExampleCommand", "LazyGroup"]
 
+_LOGBOOK: Final = logbook_option(hidden=True)
 
-class LazyGroup(click.Group):
+
+class _WithLogbook(click.Command):
+    """A command that takes ``--logbook`` too; help shows it once, before the command."""
+
+    def get_params(self, ctx: click.Context) -> list[click.Parameter]:
+        """Return the command's own parameters, and the logbook below the first command."""
+        own = super().get_params(ctx)
+        return own if ctx.parent is None else [*own, _LOGBOOK]
+
+
+class LazyGroup(_WithLogbook, click.Group):
     """A group that knows its commands by where they are.
 
     Parameters
@@ -38,6 +52,17 @@ class LazyGroup(click.Group):
         command: click.Command = getattr(importlib.import_module(module), name)
         return command
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command that is named; a mistyped one is answered with those that look like it."""
+        name = args[0]
+        if name not in self.lazy and not name.startswith("-") and not ctx.resilient_parsing:
+            near = difflib.get_close_matches(name, self.lazy)
+            meant = f" Did you mean {' or '.join(f'“{each}”' for each in near)}?" if near else ""
+            raise click.UsageError(f"There is no command “{ctx.command_path} {name}”.{meant}", ctx)
+        return super().resolve_command(ctx, args)
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the list of commands without importing them."""
         del ctx
@@ -45,7 +70,7 @@ class LazyGroup(click.Group):
             formatter.write_dl([(name, text) for name, (_, text) in self.lazy.items()])
 
 
-class ExampleCommand(click.Command):
+class ExampleCommand(_WithLogbook):
     """A command whose help ends with examples.
 
     Parameters

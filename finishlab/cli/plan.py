@@ -68,16 +68,17 @@ def risers(
     """
     from finishlab.cautions import cautions_for
     from finishlab.errors import UsageError
+    from finishlab.records.lengths import read_length
     from finishlab.reports.plan.documents import risers_document
     from finishlab.reports.plan.text import print_cautions, print_risers
     from finishlab.stairs.geometry import Part, Shape, unlikely_sizes
     from finishlab.stairs.risers import check_risers
-    from finishlab.units import is_us, parse_length
+    from finishlab.units import is_us
 
     if count is not None and len(risers) > 1:
         raise UsageError("count-and-risers", "Several risers are measured and counted.", "Leave out --count.")
     added = (tread_added, lower_added, upper_added)
-    heights = [parse_length(text, "riser") for text in risers] * (count or 1)
+    heights = [read_length(text, "riser", "height") for text in risers] * (count or 1)
     for sentence in unlikely_sizes(Part("riser", Shape(900, height, 20)) for height in heights):
         say(sentence)
     found = check_risers(
@@ -85,8 +86,8 @@ def risers(
         tread_added=_added(tread_added),
         lower_added=_added(lower_added),
         upper_added=_added(upper_added),
-        tread_depth=None if tread_depth is None else parse_length(tread_depth, "tread depth"),
-        nosing=None if nosing is None else parse_length(nosing, "nosing"),
+        tread_depth=None if tread_depth is None else read_length(tread_depth, "tread", "depth"),
+        nosing=None if nosing is None else read_length(nosing, "tread", "nosing"),
     )
     if as_json:
         print_document(risers_document(found))
@@ -130,10 +131,10 @@ def floor(*, rooms: tuple[str, ...], box: str, waste: float, price: float | None
 
 def _added(text: str | None) -> float:
     """Return a length added, mm; 0 and less than 0 are meant here."""
-    from finishlab.units import parse_length
+    from finishlab.records.lengths import read_length
 
     if text is None or text.strip() in {"0", "0mm", "0in"}:
         return 0.0
     if text.strip().startswith("-"):
-        return -parse_length(text.strip()[1:], "thickness added")
-    return parse_length(text, "thickness added")
+        return -read_length(text.strip()[1:], "added", "thickness")
+    return read_length(text, "added", "thickness")

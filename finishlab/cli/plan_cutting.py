@@ -52,10 +52,11 @@ def cutting(
     are taken to be glued up.
     """
     from finishlab.cautions import cautions_for
+    from finishlab.records.lengths import read_length
     from finishlab.reports.plan.documents import cutting_csv, cutting_document
     from finishlab.reports.plan.text import print_cautions, print_cutting
     from finishlab.stairs.cutting import ALLOWANCE, KERF, plan_cutting
-    from finishlab.units import MM_PER_INCH, is_us, parse_length
+    from finishlab.units import MM_PER_INCH, is_us
     from finishlab.workflow.plan.entered import parse_stock
 
     del from_file
@@ -66,8 +67,8 @@ def cutting(
     found = plan_cutting(
         [part for part in stair.parts if part.kind == "tread"],
         stock,
-        kerf=KERF if kerf is None else parse_length(kerf, "saw cut"),
-        allowance=usual if allowance is None else 0.0 if allowance == "0" else parse_length(allowance, "allowance"),
+        kerf=KERF if kerf is None else read_length(kerf, "saw cut", "width"),
+        allowance=_allowance(allowance, usual),
         spares=spare,
     )
     cautions = cautions_for((), ("sand", "fit"))
@@ -78,3 +79,12 @@ def cutting(
         return
     print_cutting(out(), replace(stair, us=us), found)
     print_cautions(out(), cautions)
+
+
+def _allowance(text: str | None, usual: float) -> float:
+    """Return what is added to each length, mm; 0 is meant here."""
+    from finishlab.records.lengths import read_length
+
+    if text is None:
+        return usual
+    return 0.0 if text.strip() == "0" else read_length(text, "cutting", "allowance")

@@ -116,9 +116,10 @@ def _logged(recipe: str | None, *, products: bool, sized: bool) -> StairPlan:
 
 
 def _stair(file: str | None, given: dict[str, Any], *, sized: bool) -> StairPlan:
+    from finishlab.records.lengths import read_lengths
     from finishlab.stairs.geometry import Shape
     from finishlab.stairs.plan import StairPlan
-    from finishlab.units import is_us, parse_length
+    from finishlab.units import is_us
     from finishlab.workflow.plan.entered import flat_parts, parse_odd, read_plan
 
     named = [name for name in _STAIR if given[name] not in (None, ())]
@@ -136,7 +137,7 @@ def _stair(file: str | None, given: dict[str, Any], *, sized: bool) -> StairPlan
     for name in ("treads", "front", "depth", "thickness"):
         if given[name] is None:
             raise UsageError("no-size", f"Treads need --{name} too.", "Give --treads, --front, --depth, --thickness.")
-    sizes = {name: parse_length(given[name], name) for name in ("front", "depth", "thickness")}
+    sizes = read_lengths({name: given[name] for name in ("front", "depth", "thickness")}, "tread")
     shape = Shape(**sizes, edge=given["edge"] or "square")
     odd = dict(parse_odd(text, shape) for text in given["odd"])
     texts = (given["front"], given["depth"], given["thickness"], *given["odd"])

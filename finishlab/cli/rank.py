@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 )
 @aim_options
 @click.option(
-    "--top",
+    "--most",
     type=click.IntRange(0),
     default=20,
     show_default=True,
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     help="Boards shown in the table; 0 shows all. --json always holds all.",
 )
 @json_option
-def rank(*, light: str | None, as_json: bool, top: int, **wanted: Any) -> None:  # noqa: ANN401 - the options above
+def rank(*, light: str | None, as_json: bool, most: int, **wanted: Any) -> None:  # noqa: ANN401 - the options above
     """Say which board comes closest to the floor, and how sure that is.
 
     Every photo counts at its weight: a board and the floor in one photo more than the two apart. With photos in
@@ -53,7 +53,7 @@ def rank(*, light: str | None, as_json: bool, top: int, **wanted: Any) -> None: 
     if as_json:
         print_document(_document(found))
         return
-    _show(found, top)
+    _show(found, most)
 
 
 def _document(found: Comparison) -> dict[str, Any]:
@@ -74,7 +74,7 @@ def _document(found: Comparison) -> dict[str, Any]:
     }
 
 
-def _show(found: Comparison, top: int) -> None:
+def _show(found: Comparison, most: int) -> None:
     from finishlab.reports.costs import costs_line
     from finishlab.reports.terminal import print_ranking
     from finishlab.reports.trials import trust_line
@@ -88,7 +88,7 @@ def _show(found: Comparison, top: int) -> None:
         lights=found.lights,
         choices=found.choices,
         recipes=found.recipes,
-        most=top or None,
+        most=most or None,
         beside=[line for line in beside if line],
     )
     left_out = f" Not photographed in it: {', '.join(found.left_out)}." if found.left_out else ""

@@ -72,7 +72,7 @@ def add(*, name: str, board: str | None, note: str | None, as_json: bool, **sect
     from finishlab.records import Finish, Recipe
     from finishlab.records.short_text import long_form
 
-    with open_logbook() as log:
+    with open_logbook(make=True) as log:
         start = Finish() if board is None else long_form(log.board(board).record)
         made = log.add_recipe(Recipe(name, _changed(start, sections), note))
         if board is not None and log.board(board).record.recipe_number is None:

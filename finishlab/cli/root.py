@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
-from pathlib import Path
 from typing import Any, Final
 
 import click
 
 from finishlab.cli.failures import exit_code_of, quiet_libraries
 from finishlab.cli.lazy import LazyGroup
+from finishlab.cli.logbook_option import logbook_option
 from finishlab.version import __version__
 
 __all__ = ["COMMANDS", "finishlab"]
@@ -86,24 +86,16 @@ class RootGroup(LazyGroup):
 @click.group(
     cls=RootGroup,
     lazy=COMMANDS,
+    params=[logbook_option(hidden=False)],
     context_settings=_CONTEXT,
     epilog=(
         "First: finishlab strip --output strip.pdf, and print it. "
         "Labels and safety data sheets win over anything said here."
     ),
 )
-@click.option(
-    "--logbook",
-    type=click.Path(path_type=Path),
-    envvar="FINISHLAB_LOGBOOK",
-    metavar="DIR",
-    help="Folder of the logbook, made on first use. [env: FINISHLAB_LOGBOOK; else in your own data folder]",
-)
 @click.version_option(__version__, prog_name="finishlab", message="%(prog)s %(version)s")
-@click.pass_context
-def finishlab(ctx: click.Context, logbook: Path | None) -> None:
+def finishlab() -> None:
     """Find the stair finish that goes well with a floor.
 
     Print the grey strip, photograph floor and test boards beside it, log them, and read which board comes closest.
     """
-    ctx.obj = logbook

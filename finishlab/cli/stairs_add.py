@@ -8,10 +8,11 @@ import click
 
 from finishlab.cli.common import json_option, open_logbook, print_document, say
 from finishlab.cli.lazy import ExampleCommand
-from finishlab.cli.stairs_words import size_options, sizes_given, three_sizes
+from finishlab.cli.stairs_words import lengths_in, size_options, sizes_given, three_sizes
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
+    from finishlab.records import PartSizes
     from finishlab.records.stairs import PartKind, Side
 
 _SIDES = click.Choice(["left", "right", "both"])
@@ -53,8 +54,9 @@ def add(*, words: tuple[str, ...], name: str | None, above: int | None, as_json:
     """
     from finishlab.workflow.stair.entering import new_flights
 
-    with open_logbook() as log:
-        plan = _plan(log, values)
+    sizes = _sizes(values)
+    with open_logbook(make=True) as log:
+        plan = _plan(log, sizes, values)
         stair = log.stair()
         entered = new_flights(stair, words, plan, name=name, above=above)
         log.add_flights(entered.flights, entered.parts)
@@ -67,11 +69,9 @@ def add(*, words: tuple[str, ...], name: str | None, above: int | None, as_json:
         _print_stair(stair)
 
 
-def _plan(log: Logbook, values: dict[str, Any]) -> Any:  # noqa: ANN401 - the workflow's type, loaded late
+def _sizes(values: dict[str, Any]) -> dict[PartKind, PartSizes]:
+    """Return the sizes that were typed, by the kind of part."""
     from finishlab.records import PartSizes
-    from finishlab.records.stairs import SIDES
-    from finishlab.units import parse_length
-    from finishlab.workflow.stair.entering import PartPlan
 
     sizes: dict[PartKind, PartSizes] = {}
     written: tuple[tuple[PartKind, str, tuple[str, str, str]], ...] = (
@@ -81,11 +81,18 @@ def _plan(log: Logbook, values: dict[str, Any]) -> Any:  # noqa: ANN401 - the wo
         ("landing board", "landing_board", _BOARD),
     )
     for kind, option, names in written:
-        if values[option] is not None:
-            sizes[kind] = PartSizes(**three_sizes(values[option], names))
-    if values["nosing"] is not None:
-        tread = sizes.get("tread", PartSizes()).as_dict()
-        sizes["tread"] = PartSizes(**tread | {"nosing": parse_length(values["nosing"], "nosing")})
+        texts = {} if values[option] is None else three_sizes(values[option], names)
+        if kind == "tread" and values["nosing"] is not None:
+            texts["nosing"] = values["nosing"]
+        if texts:
+            sizes[kind] = PartSizes(**lengths_in(texts, kind))
+    return sizes
+
+
+def _plan(log: Logbook, sizes: dict[PartKind, PartSizes], values: dict[str, Any]) -> Any:  # noqa: ANN401 - the workflow's type, loaded late
+    from finishlab.records.stairs import SIDES
+    from finishlab.workflow.stair.entering import PartPlan
+
     sided: dict[PartKind, tuple[Side, ...]] = {}
     options: tuple[tuple[PartKind, str], ...] = (("return", "returns"), ("skirt", "skirts"), ("stringer", "stringers"))
     for kind, option in options:

@@ -47,7 +47,7 @@ def edit(*, parts: tuple[str, ...], clear: tuple[str, ...], as_json: bool, **val
     Sizes that are not named stay as they are, and what was written before stays in the history.
     """
     text = " ".join(parts)
-    sizes: dict[str, float | None] = dict(sizes_given(values))
+    sizes = sizes_given(values, _kind(text))
     given = {name: value for name, value in values.items() if value is not None}
     for name in clear:
         field = f"{name}_angle" if name in ANGLES else name
@@ -66,6 +66,11 @@ def edit(*, parts: tuple[str, ...], clear: tuple[str, ...], as_json: bool, **val
         from finishlab.workflow.stair.showing import flights_shown
 
         print_document(stair_document(flights_shown(stair)))
+
+
+def _kind(text: str) -> str:
+    """Return of what kind the parts are that somebody means, for what their sizes can be; “part” for others."""
+    return next((kind for kind in ("tread", "riser") if re.search(rf"\b{kind}s?\b", text.casefold())), "part")
 
 
 def _edit_flight(log: Logbook, text: str, given: dict[str, Any], sizes: dict[str, Any]) -> None:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any, Final, TypeVar
 
 import click
 
 from finishlab.errors import UsageError
 
-__all__ = ["ANGLES", "LENGTHS", "size_options", "sizes_given", "three_sizes"]
+__all__ = ["ANGLES", "LENGTHS", "lengths_in", "size_options", "sizes_given", "three_sizes"]
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -36,21 +36,16 @@ def size_options(command: Command) -> Command:
     return command
 
 
-def sizes_given(values: dict[str, Any]) -> dict[str, float]:
-    """Take the sizes out of the options that were given; lengths in mm.
+def sizes_given(values: dict[str, Any], kind: str = "part") -> dict[str, Any]:
+    """Take the sizes out of the options that were given; lengths in mm, with those that were typed in inches named.
 
     Raises
     ------
     UsageError
-        ``"bad-length"``.
+        ``"bad-length"``, ``"unit-missing"``.
     """
-    from finishlab.units import parse_length
-
-    sizes: dict[str, float] = {}
-    for name in LENGTHS:
-        text = values.pop(name)
-        if text is not None:
-            sizes[name] = parse_length(text, name)
+    texts = {name: text for name in LENGTHS if (text := values.pop(name)) is not None}
+    sizes = lengths_in(texts, kind)
     for name in ANGLES:
         value = values.pop(f"{name}_angle")
         if value is not None:
@@ -58,23 +53,28 @@ def sizes_given(values: dict[str, Any]) -> dict[str, float]:
     return sizes
 
 
-def three_sizes(text: str, names: tuple[str, str, str]) -> dict[str, float]:
-    """Return sizes written as one: ``914x292x27``, ``36x11.5x1 1/16in``; a unit at the end holds for all.
+def lengths_in(texts: Mapping[str, str], kind: str) -> dict[str, Any]:
+    """Return typed lengths as `finishlab.records.PartSizes` keeps them."""
+    from finishlab.records.lengths import in_inches, read_lengths
+
+    return {**read_lengths(texts, kind), "inches": in_inches(texts)} if texts else {}
+
+
+def three_sizes(text: str, names: tuple[str, str, str]) -> dict[str, str]:
+    """Return sizes written as one, by their names: ``914x292x27``, ``36x11.5x1 1/16in``.
 
     Raises
     ------
     UsageError
-        ``"bad-size"``, ``"bad-length"``.
+        ``"bad-size"``.
     """
-    from finishlab.units import parse_length
+    from finishlab.units import split_sizes
 
-    pieces = [piece.strip() for piece in text.lower().replace("\N{MULTIPLICATION SIGN}", "x").split("x")]
+    pieces = split_sizes(text)
     if not 2 <= len(pieces) <= len(names) or not all(pieces):
         raise UsageError(
             "bad-size",
             f"“{text}” is no size.",
             f"Write {' x '.join(names)}, for example 914x292x27 or “36x11.5x1 1/16in”.",
         )
-    unit = pieces[-1].lstrip("0123456789./ -")
-    whole = [piece if piece[-1].isalpha() or piece[-1] in "\"'" else piece + unit for piece in pieces]
-    return {name: parse_length(piece, name) for name, piece in zip(names, whole, strict=False)}
+    return dict(zip(names, pieces, strict=False))

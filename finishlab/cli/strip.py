@@ -94,7 +94,7 @@ def strip(
     if layout is not None:
         write_layout(layout, page)
     if as_json:
-        print_document({**STRIP.layout(page), "number": chosen, "output": output}, colours=False)
+        print_document({**STRIP.layout(page), "number": chosen, "output": output})
     else:
         click.echo(output)
     say(f"Strip {chosen:04d} on {paper} paper. Print it at 100 %, black ink only, and check the ruler.")

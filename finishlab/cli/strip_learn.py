@@ -111,7 +111,7 @@ def learn(
     typed = (*readings, *((level, value) for level, value in ends if value is not None))
     _check(photos, number, typed, seen, greys)
     check_curve_name(save_picture)
-    with open_logbook() as log:
+    with open_logbook(make=True) as log:
         found, doubts = _learned(log, photos, number, typed, seen, greys)
     if save_picture is not None:
         save_curve(save_picture, found)

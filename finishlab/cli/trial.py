@@ -99,7 +99,7 @@ def _log(kind: TrialKind, *, photos: tuple[str, ...], light: str | None, note: s
     from finishlab.workflow.trials import FIELDS_OF, check_count, log_trials, trust_in
 
     check_count(kind, len(photos))
-    with open_logbook() as log:
+    with open_logbook(make=True) as log:
         results = measure_all(photos, as_learned(How(FIELDS_OF[kind], "wood"), log, light))
         code = report_failures(results)
         if code:

@@ -55,6 +55,11 @@ class HistoryShelf:
             named = None if subject is None else subject_of(session, subject)
             return read_history(session, named, last=last)
 
+    def is_empty(self) -> bool:
+        """Return whether nothing was ever logged, learned or taken in."""
+        with self._read() as session:
+            return session.scalars(select(ChangeRow.id).limit(1)).first() is None
+
     def cautions_due(self, codes: Iterable[str], day: dt.date | None = None) -> tuple[str, ...]:
         """Return those of the cautions that were not shown today, and note that they are shown now.
 

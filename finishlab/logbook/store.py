@@ -7,16 +7,13 @@ Nothing is overwritten without an entry in the history, and nothing is deleted: 
 from __future__ import annotations
 
 import datetime as dt
-import errno
-import getpass
-import os
 import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import fields
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Final, Self
+from typing import Any, Self
 
 from sqlalchemy import Engine, select
 from sqlalchemy.orm import Session
@@ -26,10 +23,11 @@ from finishlab.logbook import writing as rows
 from finishlab.logbook.cameras import CameraShelf
 from finishlab.logbook.database import failures_named, migrate, open_engine, writing
 from finishlab.logbook.exchange.shelf import ExchangeShelf
+from finishlab.logbook.folder import DATABASE, check_folder, login_name, make_folder
 from finishlab.logbook.histories import HistoryShelf
 from finishlab.logbook.lookups import LookupShelf
 from finishlab.logbook.many import many_objects
-from finishlab.logbook.photo_files import PHOTOS, keep_file, photo_place
+from finishlab.logbook.photo_files import keep_file, photo_place
 from finishlab.logbook.reading import read_boards, read_spots
 from finishlab.logbook.recipes import RecipeShelf
 from finishlab.logbook.renewing import RenewShelf
@@ -44,9 +42,6 @@ from finishlab.measure import Measurement
 from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord, normalise_light
 
 __all__ = ["DATABASE", "Logbook"]
-
-DATABASE: Final = "logbook.db"
-"""Name of the SQLite file in the logbook's folder."""
 
 
 class Logbook(
@@ -96,7 +91,18 @@ class Logbook(
             ``"logbook-newer"``, ``"logbook-busy"``, ``"logbook-address"``.
         """
         folder = Path(folder).expanduser()
-        _make_folder(folder)
+        make_folder(folder)
+        return cls._opened(folder, address, who)
+
+    @classmethod
+    def open_existing(cls, folder: Path, *, who: str | None = None) -> Self | None:
+        """Open the logbook in `folder` if there is one; nothing is made, and errors are as in `open`."""
+        folder = Path(folder).expanduser()
+        check_folder(folder)
+        return cls._opened(folder, None, who) if (folder / DATABASE).is_file() else None
+
+    @classmethod
+    def _opened(cls, folder: Path, address: str | None, who: str | None) -> Self:
         engine = open_engine(address if address is not None else folder / DATABASE)
         try:
             with failures_named(str(folder)):
@@ -104,7 +110,7 @@ class Logbook(
         except BaseException:
             engine.dispose()
             raise
-        return cls(folder, engine, who or _login_name())
+        return cls(folder, engine, who or login_name())
 
     @property
     def folder(self) -> Path:
@@ -370,21 +376,3 @@ def _add_to_board(
 def _check_any(measurements: Sequence[Measurement]) -> None:
     if not measurements:
         raise UsageError("no-measurement", "There is nothing measured to log.", "Name at least one photo.")
-
-
-def _make_folder(folder: Path) -> None:
-    """Make the logbook's folder and its `photos/`, and see that they can be written."""
-    if folder.exists() and not folder.is_dir():
-        raise LogbookError("logbook-not-a-folder", f"{folder} is not a folder.", "Name a folder with --logbook.")
-    with failures_named(str(folder)):
-        (folder / PHOTOS).mkdir(parents=True, exist_ok=True)
-        for path in (folder, folder / PHOTOS, folder / DATABASE):
-            if path.exists() and not os.access(path, os.W_OK):
-                raise PermissionError(errno.EACCES, "permission denied", str(path))
-
-
-def _login_name() -> str:
-    try:
-        return getpass.getuser()
-    except (OSError, KeyError, ImportError):  # no entry for this user, or no such system
-        return "unknown"

@@ -74,7 +74,9 @@ def read_record(row: AnyRow) -> AnyRecord:
 
 
 def find(session: Session, table: type[Row], number: str, *, removed: bool = False, lock: bool = False) -> Row:
-    """Return the row of ``"B3"``, ``"F3"`` ...; with `lock`, held for this transaction where the database locks rows.
+    """Return the row of ``"B3"``, or ``"3"`` since the table is known.
+
+    With `lock` it is held for this transaction, where the database locks rows.
 
     Raises
     ------
@@ -84,6 +86,8 @@ def find(session: Session, table: type[Row], number: str, *, removed: bool = Fal
     """
     kind = _KINDS[table]
     name = number.strip().upper()
+    if _DIGITS.fullmatch(name):
+        name = f"{kind.letter}{name}"
     row = None
     if name[:1] == kind.letter and _DIGITS.fullmatch(name[1:]):
         asked = select(table).where(table.number == int(name[1:]))

@@ -7,7 +7,16 @@ of the same name and a migration in the logbook, and nothing else there.
 
 from __future__ import annotations
 
-from finishlab.records.boards import FINISHED_STATES, MAX_COATS, PURPOSES, STATES, BoardRecord, Purpose, State
+from finishlab.records.boards import (
+    CLEAR_ONLY,
+    FINISHED_STATES,
+    MAX_COATS,
+    PURPOSES,
+    STATES,
+    BoardRecord,
+    Purpose,
+    State,
+)
 from finishlab.records.cans import CAN_KINDS, Batch, Label
 from finishlab.records.entries import MixPart
 from finishlab.records.finish import (
@@ -30,6 +39,7 @@ from finishlab.records.trials import TRIAL_KINDS, TrialKind, TrialRecord
 
 __all__ = [
     "CAN_KINDS",
+    "CLEAR_ONLY",
     "DAYLIGHT",
     "FINISHED_STATES",
     "LONG_TEXT",

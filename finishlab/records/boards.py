@@ -22,11 +22,14 @@ from finishlab.records.tidy import (
     today,
 )
 
-__all__ = ["FINISHED_STATES", "MAX_COATS", "PURPOSES", "STATES", "BoardRecord", "Purpose", "State"]
+__all__ = ["CLEAR_ONLY", "FINISHED_STATES", "MAX_COATS", "PURPOSES", "STATES", "BoardRecord", "Purpose", "State"]
 
 Purpose = Literal["candidate", "clear-only control", "raw", "step", "approved standard", "witness"]
 PURPOSES: Final[tuple[Purpose, ...]] = get_args(Purpose)
 """What a test board is for (common practice, no source)."""
+
+CLEAR_ONLY: Final[Purpose] = "clear-only control"
+"""The board with the topcoat alone: no stain can be lighter."""
 
 State = Literal["bare", "stain wet", "stain dry", "sealed", "topcoated", "cured"]
 STATES: Final[tuple[State, ...]] = get_args(State)

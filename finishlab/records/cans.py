@@ -45,10 +45,15 @@ class Label(Checked):
     pot_life_h: float | None = entry("pot-life", "pot life", "h", "number")
     price: float | None = entry("price", "price of the can", form="number")
     currency: str | None = entry("currency", "currency")
+    typed_in: str | None = entry(
+        "typed-in", "unit the coverage was typed in", form="unit", choices=("ft2/gal", "ft2/qt")
+    )
 
     def __post_init__(self) -> None:
         Checked.__post_init__(self)
         low, high = self.coverage_low_m2_per_l, self.coverage_high_m2_per_l
+        if low is None and high is None:
+            object.__setattr__(self, "typed_in", None)
         if low is not None and high is not None and high < low:
             raise UsageError(
                 "coverage-order", f"A coverage from {low:g} to {high:g} m2/L runs backwards.", "Give the lower first."

@@ -11,10 +11,10 @@ from finishlab.errors import UsageError
 from finishlab.records.limits import Section, check_number
 from finishlab.records.tidy import line
 
-__all__ = ["Checked", "Entry", "Form", "MixPart", "entries", "entry"]
+__all__ = ["Checked", "Entry", "Form", "MixPart", "entries", "entry", "shown_entries"]
 
-Form = Literal["text", "choice", "number", "count", "flag", "grits", "size", "ratio", "mix", "can"]
-"""How a field is typed and kept: see `finishlab.records.finish_text`."""
+Form = Literal["text", "choice", "number", "count", "flag", "grits", "size", "ratio", "mix", "can", "unit"]
+"""How a field is typed and kept: see `finishlab.records.finish_text`; a unit is kept with what was typed in it."""
 
 Number = TypeVar("Number", int, float)
 _MOST: Final = 12
@@ -64,6 +64,11 @@ def entries(section: type[Any]) -> tuple[Entry, ...]:
             Entry(f.name, **f.metadata) for f in fields(cast("Any", section)) if "key" in f.metadata
         )
     return _KNOWN[section]
+
+
+def shown_entries(section: type[Any]) -> tuple[Entry, ...]:
+    """Return the fields that people type and read by name; units go with the figures that were typed in them."""
+    return tuple(each for each in entries(section) if each.form != "unit")
 
 
 class Checked:
@@ -135,7 +140,7 @@ def _checked(section: str, each: Entry, value: Any) -> Any:  # noqa: ANN401 - ea
 
 def _text(section: str, each: Entry, value: Any) -> str | None:  # noqa: ANN401 - not known before it is checked
     text = line(each.label, value if isinstance(value, str) else str(value))
-    if each.form == "choice" and text is not None and text not in each.choices:
+    if each.form in {"choice", "unit"} and text is not None and text not in each.choices:
         code = f"unknown-{section}-{each.key}"
         raise UsageError(code, f"“{text}” is not a {each.label}.", f"Choose one of: {', '.join(each.choices)}.")
     return text
@@ -211,4 +216,5 @@ _CHECKS: Final[Mapping[Form, Callable[[str, Entry, Any], Any]]] = {
     "ratio": _lengths,
     "mix": _mix,
     "can": _count,
+    "unit": _text,
 }

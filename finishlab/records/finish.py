@@ -73,9 +73,12 @@ class Preparation(Checked):
     conditioner: str | None = entry("conditioner", "conditioner")
     conditioner_dwell_min: float | None = entry("dwell", "conditioner stays on", "min", "number")
     conditioner_wait_h: float | None = entry("wait", "wait after the conditioner", "h", "number")
+    typed_in: str | None = entry("typed-in", "unit the size was typed in", form="unit", choices=("in",), own=True)
 
     def __post_init__(self) -> None:
         Checked.__post_init__(self)
+        if self.size_mm is None:
+            object.__setattr__(self, "typed_in", None)
         if any(later <= earlier for earlier, later in zip(self.grits, self.grits[1:], strict=False)):
             shown = "-".join(str(grit) for grit in self.grits)
             raise UsageError(

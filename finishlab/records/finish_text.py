@@ -7,25 +7,30 @@ equals sign is the kind. An empty value takes a field out.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Final, TypeVar
 
 from finishlab.errors import UsageError
 from finishlab.records.cans import Label
-from finishlab.records.entries import Checked, Entry, MixPart, entries
+from finishlab.records.entries import Checked, Entry, MixPart, entries, shown_entries
 from finishlab.records.finish import ColourStep, Finish, Looking, Preparation, Seal, Topcoat
+from finishlab.records.lengths import check_likely
 from finishlab.records.recipes import number_of
-from finishlab.records.units import read_figure
+from finishlab.records.units import UNITS, read_figure
+from finishlab.units import as_typed_text, is_us, split_sizes
 
 __all__ = [
     "SECTIONS",
     "changed",
     "form_help",
+    "likely_sides",
     "parse_fields",
     "read_value",
     "show_value",
     "step_changes",
+    "unit_typed",
+    "value_words",
     "write_fields",
 ]
 
@@ -60,7 +65,7 @@ def parse_fields(section: type[Checked], text: str) -> dict[str, Any]:
     UsageError
         ``"unknown-field"``, ``"field-twice"``, ``"no-equals"``, or what a value cannot be.
     """
-    known = {each.key: each for each in entries(section)}
+    known = {each.key: each for each in shown_entries(section)}
     found: dict[str, Any] = {}
     for position, item in enumerate(text.split(";")):
         if not item.strip():
@@ -78,6 +83,7 @@ def parse_fields(section: type[Checked], text: str) -> dict[str, Any]:
         if each.name in found:
             raise UsageError("field-twice", f"The {each.label} is said twice.", "Say it once.")
         found[each.name] = read_value(each, value)
+        found |= unit_typed(each, value)
     return found
 
 
@@ -136,8 +142,46 @@ def _coats(text: str) -> list[ColourStep]:
 
 def write_fields(part: Checked) -> str:
     """Return a section as the text `parse_fields` reads."""
-    shown = ((each, getattr(part, each.name)) for each in entries(type(part)))
-    return "; ".join(f"{each.key}={show_value(each, value)}" for each, value in shown if value not in {None, ()})
+    shown = ((each, getattr(part, each.name)) for each in shown_entries(type(part)))
+    return "; ".join(f"{each.key}={_retyped(part, each)}" for each, value in shown if value not in {None, ()})
+
+
+def _retyped(part: Checked, each: Entry) -> str:
+    """Return a value as it can be typed again; of what could be typed in several units, with the unit."""
+    value = getattr(part, each.name)
+    if each.unit not in _OTHER_UNITS:
+        return show_value(each, value)
+    unit = getattr(part, "typed_in", None) or each.unit
+    if each.form == "size":
+        return "x".join(_figure(side / UNITS[each.unit][unit]) for side in value) + unit
+    return f"{_figure(value / UNITS[each.unit].get(unit, 1.0))} {unit}"
+
+
+_OTHER_UNITS: Final = ("mm", "m2/L")
+"""Units for which `unit_typed` can return another one."""
+
+
+def unit_typed(each: Entry, text: str) -> dict[str, str | None]:
+    """Return under ``typed_in`` the unit a figure was typed in where it is shown so, else None; nothing for others."""
+    if each.unit not in _OTHER_UNITS or not text.strip():
+        return {}
+    if each.unit == "mm":
+        return {"typed_in": "in" if is_us(text) else None}
+    found = re.search(r"ft[2²]/(gal|qt)", text.lower().replace(" ", ""))
+    return {"typed_in": None if found is None else f"ft2/{found[1]}"}
+
+
+def value_words(part: Checked, each: Entry) -> str:
+    """Return a section's field with its unit, that in which it was typed."""
+    value, unit = getattr(part, each.name), getattr(part, "typed_in", None)
+    if each.unit == "m2/L":
+        return f"{round(value / UNITS[each.unit].get(unit or '', 1.0), 2):g} {unit or each.unit}"
+    if unit is None or each.form != "size":
+        return f"{show_value(each, value)} {_SHOWN.get(each.unit, each.unit)}".strip()
+    return " x ".join(as_typed_text(side, inches=True).removesuffix(" in") for side in value) + " in"
+
+
+_SHOWN: Final = {"C": "°C"}
 
 
 def read_value(each: Entry, text: str) -> Any:  # noqa: ANN401, PLR0911 - one type and one way out a form
@@ -187,7 +231,7 @@ def show_value(each: Entry, value: Any) -> str:  # noqa: ANN401 - each form has 
 
 def form_help(section: type[Checked]) -> str:
     """Return the keys of a section with their units, for help texts."""
-    return ", ".join(each.key + (f" ({each.unit})" if each.unit else "") for each in entries(section))
+    return ", ".join(each.key + (f" ({each.unit})" if each.unit else "") for each in shown_entries(section))
 
 
 def _figure(value: float) -> str:
@@ -199,7 +243,7 @@ def _key(text: str) -> str:
 
 
 def _fields(section: type[Checked]) -> str:
-    return f"Fields: {', '.join(each.key for each in entries(section))}."
+    return f"Fields: {', '.join(each.key for each in shown_entries(section))}."
 
 
 def _choice(each: Entry, text: str) -> str:
@@ -211,13 +255,17 @@ def _choice(each: Entry, text: str) -> str:
 def _lengths(each: Entry, text: str) -> tuple[float, ...]:
     if each.form == "ratio":
         return tuple(read_figure(part, "", each.label) for part in text.split(":"))
-    sides = re.split(r"\s*[x\u00d7]\s*", text.casefold())
-    # A unit at the end holds for all sides, as in 6x12x3/4in.
-    last = re.search(r"[^0-9.,/\s]+\s*$", sides[-1])
-    unit = last[0].strip() if last is not None else ""
-    return tuple(
-        read_figure(side if re.search(r"[a-z\"']\s*$", side) else side + unit, "mm", each.label) for side in sides
-    )
+    sides = split_sizes(text)
+    values = tuple(read_figure(side, "mm", each.label) for side in sides)
+    likely_sides(sides, values)
+    return values
+
+
+def likely_sides(sides: Sequence[object], values: Sequence[float]) -> None:
+    """Refuse a board's length, width and thickness that were given without a unit and make no sense in millimetres."""
+    names = ("length", "width", "thickness")
+    texts = dict(zip(names, (str(side) for side in sides), strict=False))
+    check_likely(texts, dict(zip(names, values, strict=False)), "board")
 
 
 def _mix(text: str) -> tuple[MixPart, ...]:

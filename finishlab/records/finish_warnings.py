@@ -12,6 +12,7 @@ from finishlab.records.boards import FINISHED_STATES, BoardRecord
 from finishlab.records.cans import Label
 from finishlab.records.finish import ColourStep, Finish
 from finishlab.records.limits import SOFT, SoftLimit
+from finishlab.units import as_typed_text
 
 __all__ = ["FinishWarning", "WarningContext", "board_warnings", "warnings"]
 
@@ -25,6 +26,9 @@ class WarningContext:
 
     species: str | None = None
     """The wood of the board."""
+    stain: str | None = None
+    coats: int | None = None
+    """Of stain, as the board's record has both in short."""
     tread_species: str | None = None
     tread: Finish | None = None
     """How the treads are finished, or are to be."""
@@ -98,7 +102,13 @@ def _together(found: Sequence[Figures]) -> dict[str, str]:
 def board_warnings(record: BoardRecord, context: WarningContext | None = None) -> tuple[FinishWarning, ...]:
     """Return what the soft limits say of a board; wood and state are its record's unless the context has them."""
     known = context or WarningContext()
-    whole = replace(known, species=known.species or record.species, state=known.state or record.state)
+    whole = replace(
+        known,
+        species=known.species or record.species,
+        state=known.state or record.state,
+        stain=record.stain,
+        coats=record.coats,
+    )
     return warnings(record.finish or Finish(), whole)
 
 
@@ -136,11 +146,16 @@ def _species_differs(_row: SoftLimit, _finish: Finish, context: WarningContext) 
         yield {"species": context.species, "tread": context.tread_species}
 
 
+def _coats_without_stain(_row: SoftLimit, finish: Finish, context: WarningContext) -> Iterator[Figures]:
+    if context.coats and context.stain is None and not finish.steps:
+        yield {"value": context.coats}
+
+
 def _small_board(row: SoftLimit, finish: Finish, _context: WarningContext) -> Iterator[Figures]:
     size = finish.preparation.size_mm
     shorter = None if size is None else min(size[:2])  # the third is the thickness
-    if _outside(row, shorter):
-        yield {"value": shorter}
+    if shorter is not None and _outside(row, shorter):
+        yield {"value": as_typed_text(shorter, inches=finish.preparation.typed_in == "in")}
 
 
 def _lot_unknown(_row: SoftLimit, finish: Finish, _context: WarningContext) -> Iterator[Figures]:
@@ -266,6 +281,7 @@ _RULES: Final[Mapping[str, Rule]] = {
     "no-clear-only": _no_clear_only,
     "not-finished-yet": _not_finished_yet,
     "species-differs": _species_differs,
+    "coats-without-stain": _coats_without_stain,
     "small-board": _small_board,
     "stock-lot-unknown": _lot_unknown,
     "grit-skipped": _grit_skipped,

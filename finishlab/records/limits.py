@@ -12,7 +12,19 @@ from typing import Final, Literal
 
 from finishlab.errors import UsageError
 
-__all__ = ["COMMON_PRACTICE", "HARD", "SOFT", "HardLimit", "Section", "SoftLimit", "check_number", "hard_limit"]
+__all__ = [
+    "COMMON_PRACTICE",
+    "HARD",
+    "LIKELY",
+    "SOFT",
+    "HardLimit",
+    "LikelyLength",
+    "Section",
+    "SoftLimit",
+    "check_number",
+    "hard_limit",
+    "likely_length",
+]
 
 COMMON_PRACTICE: Final = "common practice, no source"
 
@@ -140,8 +152,14 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "small-board",
         "preparation",
         "size_mm",
-        "A side of the board is {value:g} mm; under 100 mm it shows too little of the wood.",
+        "A side of the board is {value}; under 100 mm it shows too little of the wood.",
         low=100,
+    ),
+    SoftLimit(
+        "coats-without-stain",
+        "board",
+        "coats",
+        "The board has {value:g} coats of stain, and no stain is named: write down which one, or take the coats out.",
     ),
     SoftLimit("stock-lot-unknown", "preparation", "stock_lot", "The lot of the wood is not written down."),
     SoftLimit(
@@ -297,6 +315,55 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
     ),
 )
 """What is warned of. Bounds are of the field; of `grit-skipped` the ratio, of `gloss-differs` the difference."""
+
+
+@dataclass(frozen=True, slots=True)
+class LikelyLength:
+    """What a length can be in a house, widely: one typed without its unit must lie within, as millimetres."""
+
+    kind: str
+    """What has the length: a part of the stair, a board, a cut."""
+    field: str
+    low: float
+    high: float
+    """Both in mm."""
+    source: str = COMMON_PRACTICE
+
+
+LIKELY: Final[tuple[LikelyLength, ...]] = (
+    LikelyLength("board", "length", 40, 3000),
+    LikelyLength("board", "width", 40, 3000),
+    LikelyLength("board", "thickness", 2.5, 120),
+    LikelyLength("tread", "front", 300, 3000),
+    LikelyLength("tread", "back", 60, 3000),
+    LikelyLength("tread", "depth", 120, 1500),
+    LikelyLength("tread", "thickness", 10, 100),
+    LikelyLength("tread", "nosing", 5, 80),
+    LikelyLength("riser", "front", 300, 3000),
+    LikelyLength("riser", "depth", 80, 300),
+    LikelyLength("riser", "height", 80, 300),
+    LikelyLength("riser", "thickness", 3, 60),
+    LikelyLength("part", "front", 50, 12000),
+    LikelyLength("part", "back", 50, 12000),
+    LikelyLength("part", "depth", 14, 3000),
+    LikelyLength("part", "height", 14, 3000),
+    LikelyLength("part", "thickness", 3, 150),
+    LikelyLength("part", "nosing", 5, 80),
+    LikelyLength("added", "thickness", 1.5, 200),
+    LikelyLength("saw cut", "width", 0.5, 10),
+    LikelyLength("cutting", "allowance", 2, 300),
+    LikelyLength("stock", "length", 300, 12000),
+    LikelyLength("stock", "width", 40, 2000),
+    LikelyLength("room", "side", 500, 60000),
+    LikelyLength("room", "other side", 500, 60000),
+)
+"""Lengths by what has them; “part” is any part of the stair that has no row of its own."""
+
+
+def likely_length(kind: str, field: str) -> LikelyLength | None:
+    """Return what a length can be, None where nothing is known of it."""
+    rows = {(row.kind, row.field): row for row in LIKELY}
+    return rows.get((kind, field)) or rows.get(("part", field))
 
 
 def hard_limit(section: str, field: str) -> HardLimit | None:

@@ -15,6 +15,7 @@ from typing import Any, Final, Literal, get_args
 from finishlab.errors import UsageError
 from finishlab.records.base import DatedRecord, Record
 from finishlab.records.tidy import check_choice, checked_date, line, note_text, tidy, today
+from finishlab.units import as_typed_text
 
 __all__ = [
     "COAT_STEPS",
@@ -25,6 +26,7 @@ __all__ = [
     "PART_KINDS",
     "SIDED",
     "SIDES",
+    "SIZE_NAMES",
     "CoatStep",
     "EventKind",
     "Flight",
@@ -34,6 +36,7 @@ __all__ = [
     "PartKind",
     "PartSizes",
     "Side",
+    "size_facts",
 ]
 
 FlightKind = Literal["flight", "landing"]
@@ -123,12 +126,16 @@ class PartSizes(Record):
     """How far the front edge stands out over the riser."""
     height: float | None = None
     """Of an upright part: riser, stringer, skirt."""
+    inches: tuple[str, ...] = ()
+    """Which of the lengths were typed in inches, and are shown so."""
 
     def __post_init__(self) -> None:
-        for each in fields(self):
-            value = getattr(self, each.name)
+        for name in _SIZES:
+            value = getattr(self, name)
             if value is not None:
-                tidy(self, **{each.name: _size(each.name, value)})
+                tidy(self, **{name: _size(name, value)})
+        # What is not measured was not typed in inches either.
+        tidy(self, inches=tuple(name for name in _SIZES if name in self.inches and getattr(self, name) is not None))
         width = self.back_width
         if width is not None and width <= 0:
             raise UsageError(
@@ -165,10 +172,33 @@ class PartSizes(Record):
         slanted = any(angle not in {None, 90.0} for angle in (self.left_angle, self.right_angle))
         return slanted or (None not in {self.front, self.back} and self.front != self.back)
 
-    def as_dict(self) -> dict[str, float]:
-        """Return the JSON form: what is known, in mm and degrees."""
-        known = ((each.name, getattr(self, each.name)) for each in fields(self))
-        return {name: value for name, value in known if value is not None}
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form: what is known, in mm and degrees, and which of it was typed in inches."""
+        known = {name: getattr(self, name) for name in _SIZES if getattr(self, name) is not None}
+        return known | ({"inches": list(self.inches)} if self.inches else {})
+
+    def with_changes(self, changes: Mapping[str, Any]) -> PartSizes:
+        """Return the sizes with some changed; those in ``changes["inches"]`` were typed in inches, the others not."""
+        kept = tuple(name for name in self.inches if name not in changes)
+        return PartSizes(**self.as_dict() | dict(changes) | {"inches": (*kept, *changes.get("inches", ()))})
+
+    def words(self, name: str) -> str | None:
+        """Return one size in words, a length in the unit it was typed in; None where it is not known."""
+        value = getattr(self, name)
+        if value is None or name.endswith("angle"):
+            return None if value is None else f"{value:g} degrees"
+        return as_typed_text(value, inches=name in self.inches)
+
+
+_SIZES: Final = tuple(each.name for each in fields(PartSizes) if each.name != "inches")
+SIZE_NAMES: Final = tuple(name.replace("_", " ") for name in _SIZES)
+"""What the sizes are called, in order."""
+
+
+def size_facts(sizes: PartSizes) -> dict[str, str]:
+    """Return the sizes that are known, in words, by what they are called."""
+    words = (sizes.words(name) for name in _SIZES)
+    return {name: value for name, value in zip(SIZE_NAMES, words, strict=True) if value is not None}
 
 
 @dataclass(frozen=True, slots=True)

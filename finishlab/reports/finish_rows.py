@@ -6,17 +6,16 @@ from collections.abc import Iterator
 from typing import Any, Final
 
 from finishlab.records import BoardRecord, ColourStep, Finish, Preparation, Topcoat
-from finishlab.records.entries import Checked, Entry, entries
-from finishlab.records.finish_text import show_value
+from finishlab.records.entries import Checked, entries, shown_entries
+from finishlab.records.finish_text import value_words
 
-__all__ = ["TOPCOAT", "Row", "field_rows", "finish_changes", "finish_rows", "value_words"]
+__all__ = ["TOPCOAT", "Row", "field_rows", "finish_changes", "finish_rows"]
 
 Row = tuple[str, str]
 """A label and its value, both in words."""
 
 TOPCOAT: Final = "topcoat"
 """What the row of the topcoat is called, in short or in full."""
-_UNITS: Final = {"C": "°C", "GU": "GU"}
 _BOARD: Final = (
     ("species", "wood"),
     ("purpose", "made as"),
@@ -82,16 +81,10 @@ def _finish_fields(finish: Finish) -> Iterator[tuple[str, str, str, Any]]:
         if part is None:
             continue
         said = part.as_dict()
-        for each in entries(type(part)):
+        for each in shown_entries(type(part)):
             if each.name in said:
                 label = f"{called}: {each.label}" if called else each.label
-                yield f"finish.{path}.{each.name}", label, value_words(each, getattr(part, each.name)), said[each.name]
-
-
-def value_words(each: Entry, value: Any) -> str:  # noqa: ANN401 - each form has its own type
-    """Return a field's value with its unit."""
-    unit = _UNITS.get(each.unit, each.unit)
-    return f"{show_value(each, value)} {unit}".strip()
+                yield f"finish.{path}.{each.name}", label, value_words(part, each), said[each.name]
 
 
 def _of(part: Checked, *keys: str) -> str | None:
@@ -102,7 +95,7 @@ def _of(part: Checked, *keys: str) -> str | None:
         value = getattr(part, known[key].name)
         if value is None or value == ():
             continue
-        words = value_words(known[key], value)
+        words = value_words(part, known[key])
         if key == "coats":
             told.append(f"{words} coat{'' if value == 1 else 's'}")
         else:

@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from finishlab.records import Batch
-from finishlab.records.entries import entries
+from finishlab.records.entries import shown_entries
+from finishlab.records.finish_text import value_words
 from finishlab.reports.console import add_row, new_table, print_list, say
-from finishlab.reports.finish_rows import finish_rows, value_words
+from finishlab.reports.finish_rows import finish_rows
 from finishlab.reports.recipe_rows import CanRow, RecipeRow, StandardRow
 from finishlab.reports.terminal import print_facts
 
@@ -143,8 +144,8 @@ def print_can(console: Console, can: CanRow) -> None:
     ]
     if record.label is not None:
         said = record.label.as_dict()
-        label = [each for each in entries(type(record.label)) if each.name in said]
-        words = (f"{each.label} {value_words(each, getattr(record.label, each.name))}" for each in label)
+        label = [each for each in shown_entries(type(record.label)) if each.name in said]
+        words = (f"{each.label} {value_words(record.label, each)}" for each in label)
         facts.append(("label", "; ".join(words)))
     print_facts(console, f"Can {can.number}", facts)
     print_list(console, "Went on", can.told)

@@ -56,7 +56,8 @@ def greys_document(now: Iterable[StripGreys], before: Iterable[StripGreys] = ())
 
 def shown_document(now: Sequence[StripGreys], before: Iterable[StripGreys]) -> dict[str, Any]:
     """Return `greys_document` of one strip, with what holds of it today at the top."""
-    top = {} if not now else {key: _entry(now[0])[key] for key in ("number", "lightness", "standard_error")}
+    entry = _entry(now[0]) if now else {}
+    top = {key: entry.get(key) for key in ("number", "lightness", "standard_error")}
     return {**greys_document(now, before), **top, "in_words": [] if not now else print_in_words(now[0])}
 
 

@@ -118,7 +118,7 @@ def print_ranking(
     if recipes is not None:
         print_table(console, "Recipes, each pooled over its boards", recipes_rows(recipes, most))
         if most is not None and len(recipes.boards) > most:
-            say(console, f"and {len(recipes.boards) - most} more; --top 0 shows all")
+            say(console, f"and {len(recipes.boards) - most} more; --most 0 shows all")
     print_list(console, "Match or contrast", [choice.in_words for choice in choices])
     print_list(console, "What stays open", inseparable_lines(ranking))
     doubts = [f"{who}: {sentence}" for who, sentence in doubts_once(ranking, most)]
@@ -132,7 +132,7 @@ def _print_places(console: Console, ranking: Ranking, boards: Mapping[str, Board
     blank(console)
     console.print(_ranking_table(console, ranking, boards, most))
     if most is not None and len(ranking.boards) > most:
-        say(console, f"and {len(ranking.boards) - most} more; --top 0 shows all")
+        say(console, f"and {len(ranking.boards) - most} more; --most 0 shows all")
     if any(board.tied for board in islice(ranking.boards, most)):
         say(console, "a, b ...: the photos leave the order of boards that share a letter open")
     say(console, "dE00: CIEDE2000 to the floor with its 95 % interval; closest: chance of being the closest board")

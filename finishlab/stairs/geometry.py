@@ -7,11 +7,12 @@ it is not square its sides lean, and two interior angles at the front edge say h
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final, Literal, get_args
 
 from finishlab.errors import UsageError
+from finishlab.records.limits import likely_length
 
 __all__ = [
     "FACES",
@@ -259,23 +260,14 @@ def _cot(degrees: float) -> float:
 
 
 def unlikely_sizes(parts: Iterable[Part]) -> tuple[str, ...]:
-    """Return a sentence for each size that treads and risers hardly have, most often for want of a unit.
-
-    The limits are wide: common practice, no source.
-    """
+    """Return a sentence for each size that treads and risers hardly have; see `finishlab.records.limits.LIKELY`."""
     found: dict[str, None] = {}
     for part in parts:
-        for name, (low, high) in _LIKELY.get(part.kind, {}).items():
-            value = getattr(part.shape, name)
-            if not low <= value <= high:
+        if part.kind not in {"tread", "riser"}:
+            continue
+        for name in ("front", "depth", "thickness"):
+            value, likely = getattr(part.shape, name), likely_length(part.kind, name)
+            if likely is not None and not likely.low <= value <= likely.high:
                 what = "height" if name == "depth" and part.kind == "riser" else name
-                found[
-                    f"A {part.kind} with a {what} of {value:g} mm is unusual; a length without a unit is millimetres."
-                ] = None
+                found[f"A {part.kind} with a {what} of {value:g} mm is unusual."] = None
     return tuple(found)
-
-
-_LIKELY: Final[Mapping[PartKind, Mapping[str, tuple[float, float]]]] = {
-    "tread": {"front": (300, 3000), "depth": (120, 1500), "thickness": (10, 100)},
-    "riser": {"front": (300, 3000), "depth": (80, 300)},
-}

@@ -22,7 +22,13 @@ __all__ = [
     "log_floor_spots",
     "measured_of",
     "photo_day",
+    "refuse_known",
 ]
+
+
+def refuse_known(log: Logbook, results: Sequence[PhotoResult]) -> None:
+    """Refuse photos of which one is logged already, or named twice; LogbookError ``"photo-logged-twice"``."""
+    _refuse_known(results, _owners(log))
 
 
 def log_board(

@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.errors import LogbookError
 from finishlab.matching.floor import pool_estimates
-from finishlab.records import Finish, Label
-from finishlab.records.entries import entries
+from finishlab.records import Finish, Label, PartSizes
+from finishlab.records.entries import shown_entries
+from finishlab.records.finish_text import value_words
+from finishlab.records.stairs import size_facts
 from finishlab.reports.finish_rows import finish_changes
 from finishlab.reports.rows import BoardRow, ColourRow, SpotRow
 
@@ -232,17 +234,25 @@ def _details(before: Mapping[str, Any], after: Mapping[str, Any]) -> str:
 def _field(name: str, before: Any, after: Any) -> list[str]:  # noqa: ANN401 - each field has its own type
     """Return what became of a field, in the words people type; of one with fields of its own, each that moved."""
     if isinstance(before, Mapping) or isinstance(after, Mapping):
-        one, two = before or {}, after or {}
-        known = {each.name: each for each in entries(Label)} if name == "label" else {}
-        told = []
-        for key in dict.fromkeys((*one, *two)):
-            if one.get(key) != two.get(key):
-                called = known[key].label if key in known else key.replace("_", " ")
-                told.append(f"{name}, {called} {_shown(one.get(key))} -> {_shown(two.get(key))}")
-        return told
+        one, two = _words_of(name, before or {}), _words_of(name, after or {})
+        return [
+            f"{name}, {called} {_shown(one.get(called))} -> {_shown(two.get(called))}"
+            for called in dict.fromkeys((*one, *two))
+            if one.get(called) != two.get(called)
+        ]
     called, prefix = _CALLED.get(name, (name.replace("_", " "), ""))
     shown = (_shown(f"{prefix}{value}" if prefix and value is not None else value) for value in (before, after))
     return [f"{called} {' -> '.join(shown)}"]
+
+
+def _words_of(name: str, said: Mapping[str, Any]) -> dict[str, str]:
+    """Return what a field of fields says, in the words and units people typed."""
+    if name == "label":
+        label = Label.from_dict(said)
+        return {each.label: value_words(label, each) for each in shown_entries(Label) if each.name in said}
+    if name == "sizes":
+        return size_facts(PartSizes.from_dict(said))
+    return {key.replace("_", " "): str(value) for key, value in said.items()}
 
 
 def _photos(after: Mapping[str, Any]) -> str:

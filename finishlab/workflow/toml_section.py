@@ -5,14 +5,15 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 import tomllib
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
 from finishlab.errors import UsageError
+from finishlab.records.lengths import check_likely
 from finishlab.units import parse_length
 
-__all__ = ["COMPARE", "Section", "read_text", "read_toml"]
+__all__ = ["COMPARE", "Section", "read_text", "read_toml", "texts_in"]
 
 Value = TypeVar("Value")
 COMPARE: Final = "Compare it with: finishlab plan example"
@@ -115,9 +116,20 @@ class Section:
         except UsageError as error:
             raise UsageError(error.code, f"{self.where}, {name}: {error.message}", error.hint) from error
 
-    def length(self, name: str) -> float | None:
-        """Return a length in mm."""
-        return self.read(name, lambda text: parse_length(text, "length"))
+    def lengths(self, names: Sequence[str], kind: str) -> dict[str, float]:
+        """Return those lengths that are there, in mm; `kind` is what has them.
+
+        Raises
+        ------
+        UsageError
+            ``"bad-length"``, ``"unit-missing"``.
+        """
+        found = {name: mm for name in names if (mm := self.read(name, parse_length)) is not None}
+        try:
+            check_likely({name: str(self.raw(name)) for name in found}, found, kind)
+        except UsageError as error:
+            raise UsageError(error.code, f"{self.where}: {error.message}", error.hint) from error
+        return found
 
     def text(self, name: str) -> str | None:
         """Return a text."""
@@ -235,3 +247,12 @@ class Section:
             f"{self.where}, {name}: a {kind} belongs here.",
             self.compare,
         )
+
+
+def texts_in(content: object) -> list[str]:
+    """Return every text of a file, to see whether it speaks of inches."""
+    if isinstance(content, dict):
+        return [text for name, each in content.items() if name != "name" for text in texts_in(each)]
+    if isinstance(content, list):
+        return [text for each in content for text in texts_in(each)]
+    return [content] if isinstance(content, str) else []

@@ -31,7 +31,7 @@ from finishlab.logbook.stair.reading import (
 from finishlab.logbook.stair.stored import StoredEvent, StoredPart, StoredStair
 from finishlab.logbook.stored import Change
 from finishlab.logbook.tables import FlightRow, PartRow, RecipeRow
-from finishlab.records import Flight, Part, PartSizes
+from finishlab.records import Flight, Part
 from finishlab.records.stair_names import level_title
 
 __all__ = ["StairShelf", "noted_flight", "noted_part", "put_values", "stair_levels"]
@@ -229,7 +229,7 @@ def _edit_part(session: Session, row: PartRow, changes: Mapping[str, Any], named
     sizes = changes.get("sizes")
     values = dict(changes)
     if sizes is not None:
-        values["sizes"] = PartSizes(**before.sizes.as_dict() | dict(sizes))
+        values["sizes"] = before.sizes.with_changes(sizes)
     fixed = {"flight_number", "kind", "place", "side"} & set(values)
     if fixed:
         raise UsageError(

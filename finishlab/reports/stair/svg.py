@@ -10,6 +10,7 @@ from xml.sax.saxutils import escape
 
 from finishlab.reports.stair.picture import flight_heading, grouped, stair_notes
 from finishlab.reports.stair.rows import FlightShown, PartShown
+from finishlab.reports.stair.text import back_words
 from finishlab.reports.swatch import hex_colour
 
 __all__ = ["stair_svg"]
@@ -130,7 +131,7 @@ def _draw_part(page: _Page, part: PartShown, usual: float, *, told: bool) -> Non
         f' text-anchor="middle" fill="{"#222" if dark else "#fff"}"{small}',
     )  # fmt: skip
     grey = ' fill="#555" font-size="11"' if kind == "riser" else ""
-    square = f" (front {sizes.front:.0f}, back {sizes.back_width:.0f} mm)" if _slanted(part) else ""
+    square = f" (front {sizes.words('front')}, back {back_words(sizes)})" if _slanted(part) else ""
     if told:
         name = part.name.words(with_level=False)
         page.text(_WORDS, (top + bottom) / 2 + 4, f"{name}: {part.state}{square}", grey)

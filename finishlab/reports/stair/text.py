@@ -9,21 +9,22 @@ from finishlab.records import PartSizes
 from finishlab.reports.console import add_row, blank, new_table, print_list, say
 from finishlab.reports.stair.rows import DueRow, PartDetail, coats_words
 from finishlab.reports.terminal import print_colours, print_facts
+from finishlab.units import inches_text
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-__all__ = ["print_due", "print_part", "size_words"]
+__all__ = ["back_words", "print_due", "print_part", "size_words"]
 
 
 def size_words(sizes: PartSizes) -> str | None:
     """Return sizes in one line: ``"914 x 292 x 27 mm, nosing 30; back 905; angles left 91, right 90"``."""
-    main = [sizes.front, sizes.height if sizes.depth is None else sizes.depth, sizes.thickness]
-    words = [" x ".join(_mm(value) if value is not None else "?" for value in main) + " mm"] if any(main) else []
+    main = [sizes.words(name) for name in ("front", "height" if sizes.depth is None else "depth", "thickness")]
+    words = [_times(main)] if any(main) else []
     if sizes.nosing is not None:
-        words.append(f"nosing {_mm(sizes.nosing)} mm")
+        words.append(f"nosing {sizes.words('nosing')}")
     if sizes.out_of_square and sizes.back_width is not None:
-        words.append(f"back {sizes.back_width:.0f} mm{'' if sizes.back is not None else ' by the angles'}")
+        words.append(f"back {back_words(sizes)}{'' if sizes.back is not None else ' by the angles'}")
     angles = [("left", sizes.left_angle), ("right", sizes.right_angle)]
     if any(value is not None for _, value in angles):
         told = ", ".join(f"{name} {value:g}" for name, value in angles if value is not None)
@@ -31,9 +32,20 @@ def size_words(sizes: PartSizes) -> str | None:
     return "; ".join(words) or None
 
 
-def _mm(value: float) -> str:
-    """Return millimetres to the tenth, as far as a rule can be read."""
-    return f"{value:.1f}".removesuffix(".0")
+def back_words(sizes: PartSizes) -> str:
+    """Return the back width, measured or by the angles, in the unit of the front."""
+    if sizes.back is not None:
+        return str(sizes.words("back"))
+    width = sizes.back_width or 0.0
+    return inches_text(width) if "front" in sizes.inches else f"{width:.0f} mm"
+
+
+def _times(sides: Sequence[str | None]) -> str:
+    """Return ``"36 x 11 1/2 x 1 in"``: the unit once where all have the same."""
+    units = {side.rpartition(" ")[2] for side in sides if side is not None}
+    if len(units) > 1:
+        return " x ".join(side or "?" for side in sides)
+    return f"{' x '.join('?' if side is None else side.rpartition(' ')[0] for side in sides)} {units.pop()}"
 
 
 def print_part(console: Console, detail: PartDetail) -> None:

@@ -9,10 +9,10 @@ from typing import Any, Final, Protocol
 
 from finishlab.errors import UsageError
 from finishlab.logbook import Logbook, StoredRecipe
-from finishlab.records import BoardRecord, ColourStep, Finish, Looking, Preparation, Seal, Topcoat
+from finishlab.records import CLEAR_ONLY, BoardRecord, ColourStep, Finish, Looking, Preparation, Seal, Topcoat
 from finishlab.records.entries import Checked
 from finishlab.records.finish_text import changed, parse_fields, step_changes
-from finishlab.records.short_text import short_form
+from finishlab.records.short_text import long_form, short_form
 
 __all__ = ["SECTIONS", "Draft", "Entered", "FinishTexts", "HasRecipes", "draft_like", "draft_of", "entered_texts"]
 
@@ -145,12 +145,20 @@ class Draft:
         """
         if self.fields.get("species") is None:
             raise UsageError("no-species", "The board has no species.", "Say which wood it is, e.g. --species ash.")
-        return BoardRecord(**self.fields, finish=self.finish, latest=dt.date.max if keep_date else None)
+        made = BoardRecord(**self.fields, finish=self.finish, latest=dt.date.max if keep_date else None)
+        unsaid = not self.logged and self.fields.get("purpose") is None
+        return replace(made, purpose=CLEAR_ONLY, latest=dt.date.max) if unsaid and _clear_only(made) else made
 
     def changes(self, before: BoardRecord) -> dict[str, Any]:
         """Return the fields that differ from a logged record."""
         made = {**self.fields, "finish": None if self.finish.is_empty() else self.finish}
         return {name: value for name, value in made.items() if value != getattr(before, name)}
+
+
+def _clear_only(record: BoardRecord) -> bool:
+    """Return whether a board has a topcoat and nothing that colours it: it then is the clear-only control."""
+    whole = long_form(record)
+    return whole.topcoat is not None and not whole.steps and not record.coats
 
 
 def draft_of(record: BoardRecord, leave_out: Iterable[str] = (), *, logged: bool = False) -> Draft:

@@ -6,13 +6,12 @@ from typing import Final
 
 from finishlab.logbook import Logbook, StoredBoard
 from finishlab.matching.guards import sheen_of
-from finishlab.records import BoardRecord
+from finishlab.records import CLEAR_ONLY, BoardRecord
 from finishlab.records.finish_warnings import FinishWarning, WarningContext, board_warnings
 
 __all__ = ["UNSTAINED", "finish_context", "new_warnings"]
 
-_CLEAR_ONLY: Final = "clear-only control"
-UNSTAINED: Final = ("raw", _CLEAR_ONLY)
+UNSTAINED: Final = ("raw", CLEAR_ONLY)
 """Purposes of boards that have no stain."""
 
 
@@ -86,7 +85,7 @@ def _clear_only(log: Logbook, board: StoredBoard, *, deciding: bool) -> bool | N
     It is told at the first stained board, and again when one is decided on.
     """
     others = log.kinds_of_boards(board.number)
-    if any(purpose == _CLEAR_ONLY for purpose, _ in others):
+    if any(purpose == CLEAR_ONLY for purpose, _ in others):
         return True
     stained = board.record.stain is not None and board.record.purpose not in UNSTAINED
     told = any(stained and purpose not in UNSTAINED for purpose, stained in others)

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from finishlab.errors import FinishlabError, LogbookError
+from finishlab.records import CLEAR_ONLY
 from finishlab.records.finish_warnings import board_warnings
 from finishlab.workflow.board.entering import Draft
 from finishlab.workflow.board.finish_context import UNSTAINED, finish_context
@@ -111,7 +112,7 @@ def _plain(record: BoardRecord) -> str:
 
 def _warnings(log: Logbook, boards: Sequence[StoredBoard]) -> dict[str, tuple[int, ...]]:
     context = finish_context(log, boards[0])
-    compared = context.clear_only is True or boards[0].record.purpose == "clear-only control"
+    compared = context.clear_only is True or boards[0].record.purpose == CLEAR_ONLY
     held = replace(context, clear_only=None)
     found: dict[str, list[int]] = {}
     for row, board in enumerate(boards, start=1):

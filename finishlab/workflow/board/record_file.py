@@ -17,7 +17,7 @@ from finishlab.errors import UsageError
 from finishlab.records import ColourStep
 from finishlab.records.entries import Checked, entries
 from finishlab.records.finish import Finish
-from finishlab.records.finish_text import parse_fields, read_value, step_changes
+from finishlab.records.finish_text import likely_sides, parse_fields, read_value, step_changes, unit_typed
 from finishlab.records.units import read_figure
 from finishlab.workflow.board.entering import SECTIONS, Entered
 from finishlab.workflow.toml_section import Section, read_text, read_toml
@@ -117,15 +117,18 @@ def _fields(finish: Section, name: str, kind: type[Checked]) -> dict[str, Any]:
 
 def _typed(table: Section, kind: type[Checked]) -> dict[str, Any]:
     """Return a section's fields: values as the record keeps them, or texts as people type them."""
-    found = {}
+    found: dict[str, Any] = {}
     for each in entries(kind):
         value: Any = table.raw(each.name)
         if value is None:
             continue
         if isinstance(value, str):
+            found |= unit_typed(each, value)
             value = read_value(each, value)
         elif isinstance(value, list):
             value = tuple(value)
+            if each.form == "size" and all(isinstance(side, int | float) for side in value):
+                likely_sides(value, value)
         elif isinstance(value, dict) or (each.form in {"grits", "size", "ratio", "mix"}):
             raise UsageError("wrong-kind", f"{table.where}, {each.name}: a list or a text belongs here.", _HINT)
         if each.form == "mix" and not all(isinstance(v, str) or _is_part(v) for v in value):

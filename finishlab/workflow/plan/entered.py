@@ -9,6 +9,7 @@ from typing import Any, Final, cast
 
 from finishlab.coatings import coating
 from finishlab.errors import UsageError
+from finishlab.records.lengths import read_lengths
 from finishlab.stairs.calendar import Fitting
 from finishlab.stairs.coverage import DEFAULT_WASTE, Can, Coats
 from finishlab.stairs.cutting import Stock
@@ -16,8 +17,8 @@ from finishlab.stairs.drying import Coat, default_coat, recoat_times
 from finishlab.stairs.geometry import KINDS, UPRIGHT, Part, PartKind, Shape
 from finishlab.stairs.hours import WorkHours, parse_days, parse_hours
 from finishlab.stairs.plan import USUAL_PARTS, Product, StairPlan
-from finishlab.units import is_us, parse_area, parse_coverage, parse_length, parse_volume
-from finishlab.workflow.toml_section import Section, read_toml
+from finishlab.units import is_us, parse_area, parse_coverage, parse_volume, split_sizes
+from finishlab.workflow.toml_section import Section, read_toml, texts_in
 
 __all__ = ["flat_parts", "parse_can", "parse_odd", "parse_room", "parse_stock", "product_of", "read_plan", "with_said"]
 
@@ -60,7 +61,7 @@ def read_plan(path: str | Path) -> StairPlan:
         _or(work.number("rub_out_h"), 1.0),
         fitting,
         tuple(parse_stock(text) for text in stock.texts("boards")),
-        us=any(is_us(text) for text in _texts(whole.content)),
+        us=any(is_us(text) for text in texts_in(whole.content)),
     )
     for section in (away, work, stock, whole):
         section.finish()
@@ -100,17 +101,18 @@ def parse_odd(text: str, usual: Shape) -> tuple[int, Shape]:
         "bad-odd-tread", f"“{text}” does not describe a tread.", "Write for example 3:front=35in,left=89,right=90.5"
     )
     changes: dict[str, Any] = {}
+    texts: dict[str, str] = {}
     for piece in rest.split(","):
         name, equals, value = (each.strip() for each in piece.partition("="))
         if name in ("front", "back", "depth", "thickness") and equals:
-            changes[name] = parse_length(value, f"{name} of tread {number}")
+            texts[name] = value
         elif name in ("left", "right") and equals:
             changes[name] = _degrees(value, wrong)
         else:
             raise wrong
-    if not number.strip().isdecimal() or not changes:
+    if not number.strip().isdecimal() or not (changes or texts):
         raise wrong
-    return int(number), replace(usual, **changes)
+    return int(number), replace(usual, **changes | read_lengths(texts, "tread"))
 
 
 def parse_can(text: str) -> Can:
@@ -134,7 +136,8 @@ def parse_stock(text: str) -> Stock:
         ``"bad-stock"``, ``"bad-length"``, ``"bad-price"``.
     """
     size, price = _priced(text)
-    length, width = _pair(size, "bad-stock", "is not a board", "Write length and width, for example 96inx12in.")
+    wrong = UsageError("bad-stock", f"“{size}” is not a board.", "Write length and width, for example 96inx12in.")
+    length, width = _pair(size, ("length", "width"), "stock", wrong)
     return Stock(length, width, price)
 
 
@@ -148,7 +151,8 @@ def parse_room(text: str) -> float:
     """
     if "x" not in text.lower():
         return parse_area(text, "area of a room")
-    one, other = _pair(text, "bad-area", "is not a room", "Write for example 12ftx14ft or 15m2.")
+    wrong = UsageError("bad-area", f"“{text}” is not a room.", "Write for example 12ftx14ft or 15m2.")
+    one, other = _pair(text, ("side", "other side"), "room", wrong)
     return one * other / 1e6
 
 
@@ -242,28 +246,28 @@ def _flight(section: Section, number: int) -> list[Part]:
             f"{section.where}: {risers} risers have {risers - 1} treads, not {count}.",
             "A flight has one tread fewer than risers: its last step is the floor above. Give one of the two.",
         )
-    usual = _shape(section.table("tread"))
+    usual = _shape(section.table("tread"), "tread")
     odd = {}
     for each in section.tables("odd", "out-of-square tread"):
         place = each.whole("tread")
         if place is None:
             raise UsageError("no-such-part", f"{each.where}: the tread has no number.", "Add for example tread = 3.")
-        odd[place] = _shape(each, usual)
+        odd[place] = _shape(each, "tread", usual)
     treads = count if count is not None else (risers or 0) - 1
     parts = list(flat_parts(treads, usual, odd, level=level)) if treads != 0 else []
     riser = section.table("riser")
     if riser:
-        parts += flat_parts(risers or treads + 1, _shape(riser), {}, level=level, kind="riser")
+        parts += flat_parts(risers or treads + 1, _shape(riser, "riser"), {}, level=level, kind="riser")
     for kind in ("landing nosing", "nosing", "return", "stringer", "skirt"):
         count_at: dict[str | None, int] = {}
         for each in section.tables(kind.replace(" ", "_")):
             side = _side(each)
             place = count_at[side] = count_at.get(side, 0) + 1
-            parts.append(Part(kind, _shape(each), level, place, side))
+            parts.append(Part(kind, _shape(each, kind), level, place, side))
     landing = section.table("landing")
     if landing:
         boards = landing.whole("boards") or 1
-        parts += flat_parts(boards, _shape(landing), {}, level=level + 1, kind="landing board")
+        parts += flat_parts(boards, _shape(landing, "landing board"), {}, level=level + 1, kind="landing board")
     section.finish()
     return parts
 
@@ -275,9 +279,9 @@ def _side(section: Section) -> str | None:
     return side
 
 
-def _shape(section: Section, usual: Shape | None = None) -> Shape:
+def _shape(section: Section, kind: str, usual: Shape | None = None) -> Shape:
     """Return a shape; what is not named is as usual, where there is a usual one."""
-    found: dict[str, Any] = {name: section.length(name) for name in ("front", "depth", "thickness", "back")}
+    found: dict[str, Any] = dict(section.lengths(("front", "depth", "thickness", "back"), kind))
     found |= {"left": section.number("left"), "right": section.number("right"), "edge": section.text("edge")}
     given = {name: value for name, value in found.items() if value is not None}
     section.finish()
@@ -366,11 +370,12 @@ def _or(value: Any, usual: Any) -> Any:  # noqa: ANN401 - a number or a whole nu
     return usual if value is None else value
 
 
-def _pair(text: str, code: str, what: str, hint: str) -> tuple[float, float]:
-    one, cross, other = text.lower().partition("x")
-    if not cross:
-        raise UsageError(code, f"“{text}” {what}.", hint)
-    return parse_length(one), parse_length(other)
+def _pair(text: str, names: tuple[str, str], kind: str, wrong: UsageError) -> tuple[float, float]:
+    pieces = split_sizes(text)
+    if len(pieces) != len(names) or not all(pieces):
+        raise wrong
+    found = read_lengths(dict(zip(names, pieces, strict=True)), kind)
+    return found[names[0]], found[names[1]]
 
 
 def _priced(text: str) -> tuple[str, float | None]:
@@ -388,12 +393,3 @@ def _degrees(text: str, wrong: UsageError) -> float:
         return float(text)
     except ValueError:
         raise wrong from None
-
-
-def _texts(content: object) -> list[str]:
-    """Return every text of a file, to see whether it speaks of inches."""
-    if isinstance(content, dict):
-        return [text for name, each in content.items() if name != "name" for text in _texts(each)]
-    if isinstance(content, list):
-        return [text for each in content for text in _texts(each)]
-    return [content] if isinstance(content, str) else []

@@ -51,7 +51,8 @@ def logged_plan(log: Logbook, recipe: str | None = None, *, sized: bool = True) 
     coated = {kind for product in products for kind in product.parts}
     known = {(part.kind, part.level, part.place, part.side) for part in stair.parts}
     unsized = [part.name for part in log.stair_parts() if part.name.kind in coated and _key(part.name) not in known]
-    us = any(can.label in _US_SIZES.values() for product in products for can in product.cans)
+    us = stair.us or any(each.record.label is not None and each.record.label.typed_in for each in log.cans())
+    us = us or any(can.label in _US_SIZES.values() for product in products for can in product.cans)
     return replace(stair, products=products, us=us, not_counted=listed(unsized) if unsized else "")
 
 
@@ -80,7 +81,8 @@ def logged_stair(log: Logbook, *, sized: bool = True) -> StairPlan:
             "No part of the logged stair has its sizes.",
             "Add them, for example: finishlab stairs edit all treads --front 36in --depth 11.5in --thickness 1in",
         )
-    return StairPlan(tuple(parts))
+    # Typed in inches, shown in inches.
+    return StairPlan(tuple(parts), us=any(part.record.sizes.inches for part in log.stair_parts()))
 
 
 def logged_products(log: Logbook, recipe: str | None = None) -> tuple[Product, ...]:

@@ -11,7 +11,7 @@ from finishlab.errors import UsageError
 from finishlab.records import Finish, Recipe, Topcoat, today
 from finishlab.records.entries import Checked, entries
 from finishlab.records.finish import ColourStep, Preparation, Seal
-from finishlab.records.finish_text import show_value
+from finishlab.records.finish_text import value_words
 from finishlab.reports.print.views import SchedulePart, ScheduleStep, ScheduleView
 from finishlab.workflow.printing.labels import recipe_words
 from finishlab.workflow.stair.showing import named_parts
@@ -222,7 +222,7 @@ def _said(section: Checked, *names: str) -> str:
         value = getattr(section, each.name)
         if each.name not in names or value is None or value == ():
             continue
-        shown = f"{show_value(each, value)}{f' {each.unit}' if each.unit else ''}"
+        shown = value_words(section, each)
         if each.name == "mix" and isinstance(section, ColourStep) and section.mix_by:
             shown += f" by {section.mix_by}"
         plain = each.name in {"kind", "mix", "maker", "applicator", "sheen"}

@@ -11,6 +11,7 @@ from finishlab.logbook import StoredFlight, StoredStair
 from finishlab.records import Flight, Part, PartSizes
 from finishlab.records.stair_names import Wanted, level_of, parse_parts
 from finishlab.records.stairs import MOST_PLACES, SIDED, SIDES, PartKind, Side
+from finishlab.units import length_text
 
 __all__ = ["Entered", "PartPlan", "new_flights", "new_parts", "size_remarks"]
 
@@ -179,7 +180,8 @@ def size_remarks(parts: Iterable[tuple[str, PartSizes]]) -> list[str]:
         by_angles = sizes.back_by_angles
         if sizes.back is not None and by_angles is not None and abs(sizes.back - by_angles) > _APART_MM:
             out.append(
-                f"{name}: the angles give a back edge of {by_angles:.0f} mm, and {sizes.back:.0f} mm was measured; "
+                f"{name}: the angles give a back edge of {length_text(by_angles, us='front' in sizes.inches)}, and "
+                f"{sizes.words('back')} was measured; "
                 "measure again before cutting."
             )
         for side, angle in (("left", sizes.left_angle), ("right", sizes.right_angle)):

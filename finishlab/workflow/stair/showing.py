@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import fields, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from finishlab.logbook import StoredEvent, StoredPart, StoredStair
 from finishlab.records import PartSizes
 from finishlab.records.stair_names import listed, parse_parts, select
-from finishlab.records.stairs import COAT_STEPS, CoatStep
+from finishlab.records.stairs import COAT_STEPS, SIZE_NAMES, CoatStep, size_facts
 from finishlab.reports.rows import ColourRow
 from finishlab.reports.stair.rows import DueRow, EventRow, FlightShown, PartDetail, PartShown, coats_words
 from finishlab.workflow.stair.colours import Coloured, colours_now
@@ -135,14 +135,11 @@ def _flat(values: Mapping[str, object] | None) -> dict[str, object] | None:
     if values is None or "sizes" not in values:
         return None if values is None else dict(values)
     sizes = values["sizes"] if isinstance(values["sizes"], Mapping) else {}
+    known = size_facts(PartSizes.from_dict(sizes))
     recipe = values.get("recipe_number")
     told = {name: value for name, value in values.items() if name not in {"sizes", "recipe_number"}}
-    each = {f.name.replace("_", " "): _mm(sizes.get(f.name)) for f in fields(PartSizes)}
+    each = {name: known.get(name) for name in SIZE_NAMES}
     return told | each | {"recipe": None if recipe is None else f"R{recipe}"}
-
-
-def _mm(value: object) -> str | None:
-    return None if value is None else f"{value:g}"
 
 
 def _colour_rows(measured: Sequence[StoredMeasurement], name: Callable[[str], str]) -> tuple[ColourRow, ...]:
