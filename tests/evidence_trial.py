@@ -47,7 +47,7 @@ FIT: Final = np.array([0.012, 0.004, 0.004])
 def strip_moved(rgb: np.ndarray, u: np.ndarray) -> np.ndarray:
     """Linear light beside a print that is not as assumed; `u` (..., 3): black, gamma, paper."""
     toned = np.maximum(rgb, 1e-6) ** (1.0 + 0.05 * u[..., 1:2]) * (1.0 + 0.02 * u[..., 2:3])
-    return toned + 0.008 * u[..., 0:1] * (1.0 - toned)
+    return np.asarray(toned + 0.008 * u[..., 0:1] * (1.0 - toned))
 
 
 def camera_moved(rgb: np.ndarray, u: np.ndarray) -> np.ndarray:
@@ -100,8 +100,8 @@ class Job:
     """Strips and cameras, taken in turn."""
     spread: float = 3.0
     """Standard deviation of L* of the boards' true colours about their middle; a* half, b* three quarters of it."""
-    offset: tuple[float, float, float] = (0.0, 0.0, 0.0)
-    """Of the boards' middle from the floor."""
+    offset: float = 0.0
+    """How far the boards' middle is off the floor, in units of `spread`'s kind; in which direction is drawn."""
     beside: bool = False
     """Whether every second photo of a board has the floor beside it."""
 
@@ -113,8 +113,10 @@ class World:
         rng = self.rng = np.random.default_rng(seed)
         self.job = job
         self.floor = FLOOR
-        spread = job.spread * np.array([1.0, 0.5, 0.75])
-        self.boards = FLOOR + np.array(job.offset) + rng.normal(0, 1, (job.boards, 3)) * spread
+        axes = np.array([1.0, 0.5, 0.75])
+        direction = rng.normal(0, 1, 3)
+        middle = FLOOR + job.offset * axes * direction / np.linalg.norm(direction)
+        self.boards = middle + job.spread * axes * rng.normal(0, 1, (job.boards, 3))
         self.looks = self._photograph()
 
     def _plan(self) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
@@ -314,8 +316,8 @@ SHORTLISTS: Final = {
     "spread out": Job(boards=8, spots=5, spread=4.0),
     "tight": Job(boards=8, spots=5, spread=0.7),
     "tight, many": Job(boards=30, spots=5, spread=1.0),
-    "off centre": Job(boards=8, spots=5, spread=1.5, offset=(4.0, 1.0, -2.0)),
-    "tight, off centre": Job(boards=8, spots=5, spread=0.7, offset=(2.0, 0.5, 1.0)),
+    "off centre": Job(boards=8, spots=5, spread=1.5, offset=5.0),
+    "tight, off centre": Job(boards=8, spots=5, spread=0.7, offset=2.5),
     "three": Job(boards=3, spots=5, spread=1.0),
 }
 

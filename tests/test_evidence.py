@@ -161,7 +161,7 @@ def test_differences_neither_shrink_nor_err_more_with_photos(wood: bool) -> None
 
     When least squares took the readings' own vectors, the slope was 0.82 with 8 photos.
     """
-    found = [trial.try_out(Job(photos=k, wood=wood), 120) for k in (1, 3, 8)]
+    found = [trial.try_out(Job(photos=k, wood=wood), 100) for k in (1, 3, 8)]
     for each in found:
         assert each.slope == pytest.approx(1.0, abs=0.03)
         assert 0.93 <= each.ellipsoids <= 0.99
@@ -214,7 +214,7 @@ def test_relative_errors_are_those_of_the_estimate() -> None:
 @given(st.integers(0, 1000))
 @settings(max_examples=20, deadline=None)
 def test_effects_are_carried_to_other_colours(seed: int) -> None:
-    """Carried over 4 CIELAB units, effects are nearer to those there than if they had stayed, a third on average."""
+    """Carried over 4 CIELAB units, effects are at most two thirds as far from those there as if they had stayed."""
     rng = np.random.default_rng(seed)
     to = FLOOR + rng.normal(0, 4, (40, 3))
     labs = to + rng.normal(0, (2.0, 1.5, 3.0), (40, 3))
@@ -222,7 +222,7 @@ def test_effects_are_carried_to_other_colours(seed: int) -> None:
     for (here, there), of_camera in ((strip, False), (camera, True)):
         moved = carried(here.reshape(-1, 3), labs, to, np.repeat(np.arange(40), 3), camera=of_camera)
         left = np.linalg.norm(moved - there.reshape(-1, 3))
-        assert left < 0.5 * np.linalg.norm(here - there)
+        assert left < 0.65 * np.linalg.norm(here - there)
 
 
 def test_repeats_do_not_average_a_woods_own_error_away() -> None:
@@ -236,12 +236,23 @@ def test_repeats_do_not_average_a_woods_own_error_away() -> None:
             lab = FLOOR + rng.normal(0, 0.1, 3)
             looks.append(Look(LabEstimate.build(lab, WOOD_ALONE + 0.01 * np.eye(3), [camera], wood=True), f"{i}"))
         floor = PlankLooks("F1", (Look(LabEstimate.build(FLOOR, np.eye(3) * 1e-6), "f"),))
-        return weigh([BoardLooks("B1", tuple(looks))], [floor], Components.usual()).together.own[0]
+        return np.asarray(weigh([BoardLooks("B1", tuple(looks))], [floor], Components.usual()).together.own[0])
 
     for count in (1, 4, 400):
         np.testing.assert_array_less(np.diag(WOOD_ALONE), np.diag(board(count, 1)))
     np.testing.assert_allclose(board(400, 1), WOOD_ALONE, atol=2e-3)
     np.testing.assert_allclose(board(400, 2), WOOD_ALONE / 2, atol=2e-3)
+
+
+def test_a_card_named_by_hand_is_one_card_in_all_photos_of_a_board() -> None:
+    """Greys named by hand carry their photo's scope; repeats of a board do not average the card's error away."""
+    looks = []
+    for i in range(50):
+        card = SharedEffect("grey-lightness", f"greys:{i}", (0.5, 0.0, 0.0))
+        looks.append(Look(LabEstimate.build(FLOOR, 0.01 * np.eye(3), [card]), f"{i}"))
+    floor = PlankLooks("F1", (Look(LabEstimate.build(FLOOR, np.eye(3) * 1e-6), "f"),))
+    found = weigh([BoardLooks("B1", tuple(looks))], [floor], Components.usual())
+    assert found.together.own[0, 0, 0] == pytest.approx(0.25, abs=0.01)
 
 
 def test_a_wooden_floor_is_one_wood() -> None:

@@ -126,7 +126,7 @@ def learn_prior(
     Notes
     -----
     The likelihood of a size is that of the boards with their middle left open (restricted maximum likelihood; H. D.
-    Patterson, R. Thompson, Biometrika 58 (1971) 545); all sizes are as likely beforehand.
+    Patterson, R. Thompson, Biometrika 58 (1971) 545); all variances are as likely beforehand.
     """
     if len(labs) < 2:
         return None
@@ -143,13 +143,18 @@ def learn_prior(
         - np.linalg.slogdet(information)[1]
         - np.einsum("gni,gnij,gnj->g", off, weights, off)
     )
-    chances = _shares(likelihood + np.log(np.gradient(_SIZES)))
-    middles, apart = middles - floor_lab, moves.mean(axis=0) - floor_vectors
-    middle, doubt = chances @ middles, np.einsum("g,gij->ij", chances, unsure) + apart.T @ apart
+    chances = _shares(likelihood + np.log(_SIZES * np.gradient(_SIZES)))
+    middles, apart = middles - floor_lab, np.asarray(moves.mean(axis=0) - floor_vectors, dtype=np.float64)
+    doubt = np.einsum("g,gij->ij", chances, unsure) + apart.T @ apart
+    root = np.asarray(np.linalg.cholesky(shape), dtype=np.float64)
+    return Prior(root, chances, middles, unsure, _off(chances @ middles, doubt, shape), apart)
+
+
+def _off(middle: FloatArray, doubt: FloatArray, shape: FloatArray) -> FloatArray:
+    """How likely each size is for how far the middle is off the floor, having been found at `middle` with a `doubt`."""
     precise = np.linalg.inv(doubt + _SIZES[:, None, None] ** 2 * shape)
     likelihood = 0.5 * (np.linalg.slogdet(precise)[1] - np.einsum("i,gij,j->g", middle, precise, middle))
-    off_chances = _shares(likelihood + np.log(np.gradient(_SIZES)) - np.log1p((_SIZES / _OFF) ** 2))
-    return Prior(np.linalg.cholesky(shape), chances, middles, unsure, off_chances, apart)
+    return _shares(likelihood + np.log(np.gradient(_SIZES)) - np.log1p((_SIZES / _OFF) ** 2))
 
 
 def _shares(logarithm: FloatArray) -> FloatArray:

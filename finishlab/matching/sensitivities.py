@@ -15,8 +15,9 @@ paper and black, could make, the likeliest that make this vector at the reading 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,9 +71,10 @@ def even(looks: Looks) -> Looks:
     place, effects = colours.effects_of(looks.rows)
     own, wood = colours.own[looks.rows], colours.wood[looks.rows]
     own[wood] = less_wood(own[wood])
-    of_camera = _of_camera(colours, effects)
+    scope = _scopes(colours, surface[place], effects)
+    of_camera = _begins(colours.scopes, "camera:")[scope]
     by = np.full(len(surface), -1)
-    by[place[of_camera]] = colours.scope[effects[of_camera]]
+    by[place[of_camera]] = scope[of_camera]
     whose = np.full(len(surface), -1)
     whose[wood] = _numbered(surface[wood], by[wood])
     counts = colours.first[looks.rows + 1] - colours.first[looks.rows]
@@ -81,8 +83,8 @@ def even(looks: Looks) -> Looks:
         own,
         np.concatenate([[0], np.cumsum(counts)]).astype(np.intp),
         colours.name[effects],
-        colours.scope[effects],
-        _surfaces_vectors(looks, surface, place, effects),
+        scope,
+        _means(_at_means(looks, surface, place, effects), _numbered(surface[place], scope, colours.name[effects])),
         colours.names,
         colours.scopes,
         np.zeros(len(surface), dtype=bool),
@@ -90,24 +92,33 @@ def even(looks: Looks) -> Looks:
     return replace(looks, colours=table, rows=np.arange(len(surface)), wood=whose, even=True)
 
 
-def _surfaces_vectors(looks: Looks, surface: Ints, place: Ints, effects: Ints) -> FloatArray:
-    """Each effect as its surface feels it, shape (m, 3)."""
+def _scopes(colours: ColourTable, surface: Ints, effects: Ints) -> NDArray[np.int32]:
+    """Return each effect's scope; greys named by hand are one card's in all photos of a surface, as they likely are."""
+    scope = colours.scope[effects]
+    by_hand = np.flatnonzero(_begins(colours.scopes, "greys:")[scope])
+    first = np.full(int(surface.max(initial=0)) + 1, len(colours.scopes), dtype=np.int32)
+    np.minimum.at(first, surface[by_hand], scope[by_hand])
+    scope[by_hand] = first[surface[by_hand]]
+    return scope
+
+
+def _at_means(looks: Looks, surface: Ints, place: Ints, effects: Ints) -> FloatArray:
+    """Return each effect as it is at the mean colour of its surface, shape (m, 3)."""
     colours = looks.colours
     labs = colours.labs[looks.rows]
     middle = _means(labs, surface)
-    name, vectors = colours.name[effects], colours.vectors[effects].copy()
-    constant = np.array([each.startswith(_CONSTANT) for each in colours.names], dtype=bool)[name]
+    vectors = colours.vectors[effects]
+    constant = _begins(colours.names, _CONSTANT)[colours.name[effects]]
     moves = ~constant & (np.bincount(surface)[surface] > 1)[place]
-    of_camera = _of_camera(colours, effects)
+    of_camera = _begins(colours.scopes, "camera:")[colours.scope[effects]]
     for camera in (True, False):
         these = np.flatnonzero(moves & (of_camera == camera))
         vectors[these] = carried(vectors[these], labs, middle, place[these], camera=camera)
-    return _means(vectors, _numbered(surface[place], colours.scope[effects], name))
+    return vectors
 
 
-def _of_camera(colours: ColourTable, effects: Ints) -> NDArray[np.bool_]:
-    """Return which effects are a camera's."""
-    return np.array([each.startswith("camera:") for each in colours.scopes], dtype=bool)[colours.scope[effects]]
+def _begins(texts: Sequence[str], start: str) -> NDArray[np.bool_]:
+    return np.array([each.startswith(start) for each in texts], dtype=bool)
 
 
 def carried(vectors: FloatArray, labs: FloatArray, to: FloatArray, place: Ints, *, camera: bool) -> FloatArray:
@@ -161,7 +172,7 @@ def _print_errors(rgb: FloatArray) -> FloatArray:
     return np.array(tried)
 
 
-def _numbered(*things: Ints) -> Ints:
+def _numbered(*things: NDArray[np.integer[Any]]) -> Ints:
     """Number the different combinations of what is given, shape (n,)."""
     key = np.zeros(len(things[0]), dtype=np.int64)
     for each in things:

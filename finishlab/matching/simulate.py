@@ -23,6 +23,8 @@ __all__ = ["Together", "draw_colours", "draw_differences", "gather"]
 FloatArray = NDArray[np.float64]
 _AT_ONCE: Final = 16
 """Boards drawn at once."""
+_EXACT: Final = 1e-10
+"""Added to each variance, so that what one board may be can be weighed against how boards scatter."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +135,7 @@ def _drawn(
     for first in range(0, len(picks), _AT_ONCE):
         part = picks[first : first + _AT_ONCE]
         moves = unknowns @ np.moveaxis(together.moves[part], 0, 1).reshape(-1, 3 * len(part))
-        roots = _root(together.own[part])
+        roots = _root(together.own[part] + _EXACT * np.eye(3))
         for k, board in enumerate(part):
             measured = together.labs[board] + moves[:, 3 * k : 3 * k + 3]
             if scatter is None:
