@@ -169,7 +169,7 @@ def test_a_profile_learned_from_a_rendered_chart_mends_colours(strip: bool) -> N
     assert (learned.strip is not None) is strip
     scene = scene_with(**same)
     shot, image = rendered(scene), photo_of(rendered(scene).pixels)
-    greys = greys_of_print(PrintModel())
+    greys = greys_of_print(Printer())
     plain = measure(image, ("board", "floor"), greys=greys).measurement
     mended = measure(image, ("board", "floor"), greys=greys, profile=learned.profile).measurement
     truth = {"board": shot.truth.board_lab, "floor": shot.truth.floor_lab}

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from importlib import import_module
 from itertools import pairwise
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from skimage.color import deltaE_ciede2000
 
 from finishlab.colorimetry.ciede2000 import delta_e_00
 from finishlab.colorimetry.difference import DeltaE, SignedDifference, describe, signed_difference
@@ -416,13 +416,14 @@ def test_nothing_is_pooled_without_a_recipe_of_two_boards() -> None:
 @settings(max_examples=60)
 def test_the_larger_direction_is_named_first(floor: tuple[float, ...], step: tuple[float, ...]) -> None:
     """On any grey floor words come in the order in which scikit-image's CIEDE2000 finds the directions large."""
+    skimage_color = import_module("skimage.color")
     difference = signed_difference(np.add(floor, step), floor)
     said = describe(difference)
     middle = np.add(floor, np.array(step) / 2)
     sizes = {}
     for axis, words in enumerate((("darker", "lighter"), ("greener", "pinker"), ("bluer", "more golden"))):
         half = np.eye(3)[axis] * step[axis] / 2
-        sizes[words[step[axis] > 0]] = float(deltaE_ciede2000(middle - half, middle + half))
+        sizes[words[step[axis] > 0]] = float(skimage_color.deltaE_ciede2000(middle - half, middle + half))
     named = sorted((word for word in sizes if word in said), key=said.index)
     assert all(sizes[one] >= sizes[two] - 1e-6 for one, two in pairwise(named))
     assert all(size < 0.5 + 1e-6 for word, size in sizes.items() if word not in named)

@@ -315,7 +315,7 @@ def test_first_board_is_the_closest(evening: bool, found: Found, truth: dict[str
 
 
 def test_story_that_the_ranking_tells(found: Found) -> None:
-    """By daylight: the two-coat mix is likely first, inside the floor's own spread; then a tie; the raw board is last."""
+    """By daylight: the two-coat mix is likely first, inside the floor's own spread; then a tie; the raw one is last."""
     ranking = found.ranking(evening=False)
     first, second, third = ranking.boards[:3]
     assert first.board == "B10"

@@ -21,7 +21,7 @@ def at_distance(lab: np.ndarray, direction: np.ndarray, distance: float) -> np.n
     scale = np.full((len(lab), 1), 1.0 if distance else 0.0)
     for _ in range(30 if distance else 0):
         scale *= distance / delta_e_00(lab, lab + direction * scale)[:, None]
-    return lab + direction * scale
+    return np.asarray(lab + direction * scale)
 
 
 def held(base: str, world: str, along: str, true: float) -> tuple[float, float]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import itertools
 import re
+from dataclasses import replace
 from typing import Any
 from xml.etree import ElementTree as ET
 
@@ -67,7 +68,7 @@ def drawn(name: str) -> Drawing:
         "swatches": lambda: swatch_plot(BOARDS, FLOOR),
         "ab": lambda: plane_plot(BOARDS, FLOOR, "a*b*"),
         "lc": lambda: plane_plot(BOARDS, FLOOR, "L*C*"),
-        "intervals": lambda: interval_plot(BARS, floor_spread=1.5),
+        "intervals": lambda: interval_plot((replace(BARS[0], own=(0.9, 1.5)), *BARS[1:]), floor_spread=1.5),
         "coats": lambda: coats_plot("Peat brown", STEPS, FLOOR),
     }[name]()
 
@@ -306,6 +307,20 @@ def test_intervals_are_to_scale() -> None:
     told = {t.get_text() for t in axes.texts}
     assert {"B4", "B6 <&>", "a", "ab"} <= told
     assert {t.get_text(): t.get_weight() for t in axes.texts}["B4"] == "bold"
+
+
+def test_a_boards_own_part_is_drawn_thick() -> None:
+    """What is a board's own stands thick within its line, to scale, and is told in words above the chart."""
+    bars = (replace(BARS[0], own=(0.9, 1.5)), BARS[1])
+    drawing = interval_plot(bars, floor_spread=1.5)
+    (axes,) = drawing.figure.axes
+    (thick,) = [line for line in axes.lines if line.get_linewidth() == 5.0]
+    assert np.asarray(thick.get_xdata()).tolist() == [0.9, 1.5]
+    assert "B4 1.2, interval 0.4 to 2.1, its own part 0.9 to 1.5" in drawing.words
+    told = " ".join(t.get_text() for t in axes.texts)
+    assert "own; thin: common to all" in told
+    assert "own spread" in told
+    assert "thin" not in " ".join(t.get_text() for t in interval_plot(BARS, floor_spread=1.5).figure.axes[0].texts)
 
 
 def test_without_a_spread_there_is_no_band() -> None:

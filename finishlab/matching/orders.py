@@ -126,7 +126,7 @@ class Orders:
         return Spread(value, max(0.0, value - (middle - low)), value + (high - middle))
 
     def _distances(self, board: int) -> NDArray[np.float32]:
-        return self.scores[self.drawn[board]] % np.float32(_BROKEN)
+        return np.asarray(self.scores[self.drawn[board]] % np.float32(_BROKEN))
 
     def surely_before(self, one: int, two: int) -> bool:
         """Return whether board `one` is nearer than `two` with a probability of `SURE` or more."""

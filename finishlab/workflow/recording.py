@@ -28,7 +28,7 @@ __all__ = [
 
 def refuse_known(log: Logbook, results: Sequence[PhotoResult]) -> None:
     """Refuse photos of which one is logged already, or named twice; LogbookError ``"photo-logged-twice"``."""
-    _refuse_known(results, _owners(log))
+    _refuse_known(results, log.boards_of_photos)
 
 
 def log_board(

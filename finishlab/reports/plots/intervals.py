@@ -16,6 +16,7 @@ __all__ = ["IntervalBar", "interval_plot"]
 
 _ROW: Final = 24.0
 _LEFT, _RIGHT, _TOP, _BASE = 72.0, 14.0, 26.0, 44.0
+_LINE: Final = 16.0
 _TICKS: Final = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0)
 _MOST_TICKS: Final = 7
 _HATCHED: Final = "hatched: the floor\N{RIGHT SINGLE QUOTATION MARK}s own spread"
@@ -75,9 +76,12 @@ def interval_plot(
     step = next((step for step in _TICKS if top / step <= _MOST_TICKS), 50.0)
     end = math.ceil(top / step) * step
     inner = _ROW * len(bars)
+    told_of = [_HATCHED] if floor_spread is not None else []
+    told_of += [_THICK] if any(bar.own is not None for bar in bars) else []
+    above = _TOP + _LINE * max(0, len(told_of) - 1)
     with drawing_rules():
-        figure = figure_of(_TOP + inner + _BASE)
-        axes = plain_axes(figure, (_LEFT, _TOP, WIDTH - _LEFT - _RIGHT, inner))
+        figure = figure_of(above + inner + _BASE)
+        axes = plain_axes(figure, (_LEFT, above, WIDTH - _LEFT - _RIGHT, inner))
         axes.grid(visible=False, axis="y")
         axes.set_xlim(0.0, end)
         axes.set_ylim(len(bars) - 0.5, -0.5)
@@ -88,9 +92,7 @@ def interval_plot(
         if floor_spread is not None:
             band: dict[str, Any] = {"facecolor": "#e4e4e4", "edgecolor": "#9a9a9a", "hatch": "////", "linewidth": 0.0}
             axes.axvspan(0.0, floor_spread, zorder=0, **band)
-        told_of = [_HATCHED] if floor_spread is not None else []
-        told_of += [_THICK] if any(bar.own is not None for bar in bars) else []
-        axes.text(0.0, -0.62, "; ".join(told_of), color=INK)
+        axes.text(0.0, -0.56, "\n".join(told_of), color=INK, va="bottom", linespacing=1.1)
         for row, bar in enumerate(bars):
             _row(axes, bar, row)
     told = "; ".join(_told(bar) for bar in bars)
