@@ -41,7 +41,7 @@ WAYS: dict[str, tuple[FitPriors | None, float, bool]] = {
         1.0,
         False,
     ),
-    "ramp and light, no veiling glare": (FitPriors(glare=1e-5), 1.0, False),
+    "ramp and light, no veiling glare": (FitPriors(glare=(0.0, 1e-5)), 1.0, False),
     "joint fit": (FitPriors(), 1.0, False),
     "joint fit, boost out before the fit": (FitPriors(), SATURATION_BOOST[0], False),
     "joint fit, boost out, white on the sensor (kept)": (FitPriors(), SATURATION_BOOST[0], True),

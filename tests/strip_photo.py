@@ -183,7 +183,7 @@ def _printed(made: Print, number: int) -> np.ndarray:
     rect = STRIP.screens[0].rect
     rows = slice(round(rect.y * COARSE), round(rect.bottom * COARSE))
     reflectance[rows] = lines.reshape(-1, FINE // COARSE).mean(axis=1)
-    return reflectance
+    return np.asarray(reflectance)
 
 
 def true_lightness(made: Print) -> np.ndarray:
@@ -260,7 +260,7 @@ def _raw(made: Print, shot: Shot) -> np.ndarray:
     rng = np.random.default_rng(shot.seed)
     raw = _light_on_sensor(made, shot)
     raw = raw + shot.noise * np.sqrt(np.maximum(raw, 0.0) + 0.01) * rng.standard_normal(raw.shape)
-    return np.clip(_mosaic(raw) if shot.demosaic else raw, 0.0, 1.0)
+    return np.asarray(np.clip(_mosaic(raw) if shot.demosaic else raw, 0.0, 1.0))
 
 
 def pixels_of(made: Print, shot: Shot) -> np.ndarray:
@@ -272,7 +272,7 @@ def pixels_of(made: Print, shot: Shot) -> np.ndarray:
         codes = codes + (shot.sharpen * (luma - gaussian_filter(luma, 1.2)))[..., None]
     pixels = np.clip(np.rint(codes * 255), 0, 255).astype(np.uint8)
     if shot.jpeg is None:
-        return pixels
+        return np.asarray(pixels)
     file = io.BytesIO()
     Image.fromarray(pixels).save(file, "JPEG", quality=shot.jpeg)
     return np.asarray(Image.open(io.BytesIO(file.getvalue())).convert("RGB"))

@@ -11,7 +11,9 @@ from strip_photo import PRINTS, Print, Shot, linear_photo, photo, true_lightness
 from finishlab.colorimetry.spaces import lightness_of_reflectance, reflectance_of_lightness
 from finishlab.errors import ExitCode, QualityError, UsageError
 from finishlab.imaging.eye_page import EYE_ROWS
+from finishlab.imaging.finder import apply_homography, find_strip
 from finishlab.imaging.greys import StripGreys
+from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.screens import screen_reflectance
 from finishlab.measure.eye_match import greys_seen
 from finishlab.measure.learn_print import learn_print
@@ -81,10 +83,8 @@ def test_a_raw_file_needs_no_lines() -> None:
     assert float(np.sqrt(np.mean(off(greys, PRINTS[4])[1:-1] ** 2))) < 1.0
 
 
-def without_screens(image):  # type: ignore[no-untyped-def] # noqa: ANN001, ANN201 - a photo in, a photo out
+def without_screens(image: LinearImage) -> LinearImage:
     """Return the photo with bare paper over the screens."""
-    from finishlab.imaging.finder import apply_homography, find_strip
-
     back = np.linalg.inv(find_strip(image, small=True).to_pixels)
     x, y = np.meshgrid(np.arange(image.size[0]), np.arange(image.size[1]))
     places = apply_homography(back, np.stack([x, y], axis=-1))

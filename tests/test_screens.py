@@ -50,7 +50,7 @@ def test_with_wide_spread_it_is_yule_nielsen_of_two(coverage: float) -> None:
 @pytest.mark.parametrize("spread", [0.03, 0.10])
 @pytest.mark.parametrize("index", range(0, 16, 2))
 def test_strip_screens_reflect_what_a_fine_raster_does(index: int, spread: float, growth: float) -> None:
-    """Each screen agrees to 0.006 with lines drawn at 0.001 mm under a Gaussian spread of equal mean, not exponential."""
+    """Each screen agrees to 0.006 with lines drawn at 0.001 mm under a Gaussian spread of equal mean."""
     one = STRIP.screens[index]
     count = round(one.pitch * 1000)
     ink = np.abs(np.arange(count) - (count - 1) / 2) < 500 * (one.coverage * one.pitch + 2 * growth)

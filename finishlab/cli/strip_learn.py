@@ -195,7 +195,7 @@ def list_strips(*, as_json: bool) -> None:
 @json_option
 def show(*, number: int, save_picture: str | None, as_json: bool) -> None:
     """Show what is known of a strip's greys beside usual prints, and what was learned of it before."""
-    from finishlab.reports.strip_greys import print_greys, shown_document
+    from finishlab.reports.strip_greys import greys_document, greys_in_force, print_greys, print_in_words
     from finishlab.workflow.strip_picture import check_curve_name, save_curve
 
     check_curve_name(save_picture)
@@ -213,7 +213,9 @@ def show(*, number: int, save_picture: str | None, as_json: bool) -> None:
         save_curve(save_picture, now[0])
     if as_json:
         past = [each.greys for each in learned if each.ended is not None]
-        print_document({**shown_document(now, past), "history": [change_entry(change) for change in changes]})
+        words = [sentence for each in now for sentence in print_in_words(each)]
+        history = [change_entry(change) for change in changes]
+        print_document({**greys_document(now, past), **greys_in_force(now), "in_words": words, "history": history})
         return
     print_greys(out(), now, [change_line(change) for change in changes])
 

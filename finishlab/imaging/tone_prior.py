@@ -57,7 +57,7 @@ class TonePrior:
 
     def usual(self, u: np.ndarray) -> np.ndarray:
         """Return the usual curve at logs of linear values, same shape."""
-        return np.interp(u, self.grid, self.mean)
+        return np.asarray(np.interp(u, self.grid, self.mean))
 
     def departures(self, u: np.ndarray | float) -> np.ndarray:
         """Return the departures at logs of linear values, shape (..., terms)."""
@@ -68,7 +68,7 @@ def _integrated(slope: np.ndarray) -> np.ndarray:
     """Return the integral over the grid from its upper end, of one slope or of columns of them."""
     step = np.diff(_GRID)
     pieces = (slope[1:] + slope[:-1]) / 2 * (step if slope.ndim == 1 else step[:, None])
-    return np.concatenate([np.zeros_like(slope[:1]), np.cumsum(pieces, axis=0)]) - pieces.sum(axis=0)
+    return np.asarray(np.concatenate([np.zeros_like(slope[:1]), np.cumsum(pieces, axis=0)]) - pieces.sum(axis=0))
 
 
 @cache

@@ -47,7 +47,6 @@ _ALONE: Final = FitPriors(
     tint_plane=1e-4,
     reading=0.01,
     channel_reading=0.01,
-    glare=0.01,
 )
 """Light is looked for by itself here, and a chart's greys are even."""
 _SLOPE: Final = (0.04, 0.15)

@@ -1,9 +1,9 @@
 """What is not known about a sampled colour, effect by effect, carried into CIELAB.
 
 Own: the grain (block to block), the rounding of a coarse JPEG, and what a camera gets wrong of one wood, which further
-photos of that wood repeat (`LabEstimate.wood`). Shared within the photo: light, glare and noise as the fit leaves them. Shared beside one strip: how its greys came out, less where
-they were learned. Shared by one camera: its tone curve for the most part, its saturation, and that it does not see as
-eyes do.
+photos of that wood repeat (`LabEstimate.wood`). Shared within the photo: light, glare and noise as the fit leaves them.
+Shared beside one strip: how its greys came out, less where they were learned. Shared by one camera: its tone curve for
+the most part, its saturation, and that it does not see as eyes do.
 
 Print and tone are found by one fit that cannot tell them apart. What it leaves of each is laid to its cause: the answer
 is off by so much if the print truly strays by one standard deviation, and by so much if the tone curve does. So the

@@ -21,7 +21,7 @@ from finishlab.imaging.greys import GreysSource, StripGreys, axes_of, greys_of_l
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.print_prior import usual_print
 from finishlab.imaging.screens import GROWTH, SPREAD, AreaMeans, read_areas, screen_reflectance
-from finishlab.imaging.strip import STRIP
+from finishlab.imaging.strip import STRIP, GreyPatch, Screen
 from finishlab.measure.judgement import judge_light, judge_strip
 from finishlab.quality import Doubt
 
@@ -29,7 +29,7 @@ __all__ = ["LearnedPrint", "PrintFit", "fit_print", "learn_print"]
 
 _LEVELS: Final = np.array([patch.level for patch in STRIP.patches])
 _PAPER: Final = len(STRIP.greys) - 1
-_AREAS: Final = (*STRIP.patches, *STRIP.screens)
+_AREAS: Final[tuple[GreyPatch | Screen, ...]] = (*STRIP.patches, *STRIP.screens)
 _PLACES: Final = np.array([each.sample.centre for each in _AREAS])
 _IS_SCREEN: Final = np.arange(len(_AREAS)) >= len(_LEVELS)
 _DARK: Final = np.array([screen.coverage > 0.7 for screen in STRIP.screens])
@@ -84,11 +84,8 @@ class LearnedPrint:
     """What photos told of a print."""
 
     greys: StripGreys
-    usual: tuple[float, ...]
-    """L* of each level in a usual print."""
-    usual_spread: tuple[float, ...]
-    """One standard deviation of it among prints."""
     growth: float
+    """How far ink runs beyond an edge, mm."""
     doubts: tuple[Doubt, ...]
 
 
@@ -130,15 +127,7 @@ def learn_print(images: Sequence[LinearImage], *, number: int | None = None, lea
         greys = greys_of_logs(log, axes_of(covariance), source, number=chosen, learned=learned, basis=basis)
     except ValueError as error:
         raise _unclear() from error
-    usual, departures = usual_print()
-    factor = (116.0 * np.exp(usual / 3)) / 3
-    return LearnedPrint(
-        greys,
-        tuple(float(v) for v in 3 * factor - 16.0),
-        tuple(float(v) for v in factor * np.sqrt((departures**2).sum(axis=0))),
-        float(np.mean([each.growth for each in fits])),
-        tuple(doubts.values()),
-    )
+    return LearnedPrint(greys, float(np.mean([each.growth for each in fits])), tuple(doubts.values()))
 
 
 def _pooled(fits: Sequence[PrintFit]) -> tuple[np.ndarray, np.ndarray]:
@@ -177,8 +166,14 @@ def fit_print(image: LinearImage, strip: StripFit) -> tuple[PrintFit, list[Doubt
 
 def _priors(*, linear: bool) -> FitPriors:
     base = FitPriors.for_linear() if linear else FitPriors()
-    # All three channels are one grey here; each has a glare of its own, as if they were three.
-    return replace(base, reading=_READING[0], black_reading=_READING[1], glare=_GLARE[1] * float(np.sqrt(_ALIKE)))
+    # All three channels are one grey here; each has a glare of its own beside the usual, as if they were three.
+    return replace(
+        base,
+        reading=_READING[0],
+        channel_reading=_READING[0],
+        black_reading=_READING[1],
+        glare=(0.0, _GLARE[1] * float(np.sqrt(_ALIKE))),
+    )
 
 
 def _readings(means: AreaMeans, *, linear: bool) -> tuple[PatchReadings, np.ndarray]:
@@ -252,8 +247,9 @@ class _Model:
         part = np.arange(where.print.start, where.print.start + self.terms)
         whole = rows @ correction.covariance[np.ix_(part, part)] @ rows.T
         # What photos of one print by one phone share: the print's and the camera's unknowns, and glare.
-        alike = [*range(*where.tone.indices(where.size)), *range(where.print.start, where.print.start + self.terms + 4)]
-        alike += list(range(*where.glare.indices(where.size)))
+        print_too = slice(where.print.start, where.print.start + self.terms + 4)
+        every = np.arange(where.size)
+        alike = np.concatenate([every[where.tone], every[where.glare], every[print_too]])
         shared = rows @ correction.believed[np.ix_(part, alike)]
         common = shared @ shared.T
         return PrintFit(self.log_greys(theta), common, whole - common, self.growth(theta), correction)

@@ -23,10 +23,10 @@ if TYPE_CHECKING:
 __all__ = [
     "curve_drawing",
     "greys_document",
+    "greys_in_force",
     "print_greys",
     "print_in_words",
     "remeasured_document",
-    "shown_document",
     "usual_curve",
 ]
 
@@ -54,11 +54,10 @@ def greys_document(now: Iterable[StripGreys], before: Iterable[StripGreys] = ())
     }
 
 
-def shown_document(now: Sequence[StripGreys], before: Iterable[StripGreys]) -> dict[str, Any]:
-    """Return `greys_document` of one strip, with what holds of it today at the top."""
-    entry = _entry(now[0]) if now else {}
-    top = {key: entry.get(key) for key in ("number", "lightness", "standard_error")}
-    return {**greys_document(now, before), **top, "in_words": [] if not now else print_in_words(now[0])}
+def greys_in_force(found: Sequence[StripGreys]) -> dict[str, Any]:
+    """Return a strip's greys as they hold today, level by level; None where it is taken for a usual print."""
+    entry = _entry(found[-1]) if found else {}
+    return {name: entry.get(name) for name in ("lightness", "standard_error")}
 
 
 def print_in_words(greys: StripGreys) -> list[str]:
