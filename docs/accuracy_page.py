@@ -66,7 +66,7 @@ SOURCES: Final[Mapping[str, str]] = {
 
 def page(data: Mapping[str, Any]) -> str:
     """Return the page."""
-    plan = {part: data[part]["plan"] for part in ("nominal", "single", "sessions", "guesses", "swept", "budget")}
+    plan = {part: found["plan"] for part, found in data.items() if isinstance(found, dict)}
     many = plan["single"]
     parts = [
         "# Accuracy\n\n",
@@ -75,8 +75,8 @@ def page(data: Mapping[str, Any]) -> str:
         "measured spectra of woods, charts, lights and cameras (and three synthetic phones); no camera took them, and ",
         "no figure here was found on a real board. What the renderer leaves out is under [Limits](#limits); what your own ",
         "phone, print and room achieve, `finishlab trial` tells.\n\n",
-        f"finishlab {data['single']['version']}. {many['single']} single photos with any printer, {many['members']} for ",
-        f"each of six named printers, {plan['sessions']['sessions']} sessions of six photos and ",
+        f"finishlab {data['single']['version']}. {many['single']} single photos with any printer, {plan['members']['members']} ",
+        f"for each of six named printers, {plan['sessions']['sessions']} sessions of six photos and ",
         f"{plan['guesses']['guesses']} scenes for each guess, {many['many']} pixels wide; {plan['nominal']['nominal']} ",
         f"photos {plan['nominal']['width']} pixels wide with a nominal print; measured before a release only, ",
         f"by finishlab {data['swept']['version']}: {plan['swept']['swept']} scenes for each value of what is changed, ",

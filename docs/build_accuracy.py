@@ -2,7 +2,8 @@
 
 Run ``python docs/build_accuracy.py`` (about ten minutes on two free processors); it needs the ``dev`` extra. The wide
 sweeps (one thing changed at a time, and the error budget) take as long again and change little: ``--wide`` measures
-them too, before a release; without it those that are kept stay. What was measured is kept in docs/accuracy.json, from
+them too, before a release; without it those that are kept stay. ``--only PART`` and ``--share`` measure less: each part
+keeps how many scenes it rests on, and the page says it. What was measured is kept in docs/accuracy.json, from
 which ``--page-only`` writes the page again without rendering. ``--quick`` measures just enough to try the script; give
 it a folder with ``--into``, its figures mean nothing.
 """
@@ -69,6 +70,11 @@ DIGITS: Final = 3
 def size_of(width: int) -> tuple[int, int]:
     """Return width and height of a photo."""
     return width, width * 3 // 4
+
+
+def share_of(plan: Mapping[str, int], share: float) -> dict[str, int]:
+    """Return a plan with a share of its scenes, one of each kind at least."""
+    return {what: count if what in {"width", "many"} else max(1, round(count * share)) for what, count in plan.items()}
 
 
 def jobs(plan: Mapping[str, int], parts: Iterable[str]) -> list[tuple[str, tuple[Any, ...]]]:
@@ -148,6 +154,9 @@ def main(words: list[str] | None = None) -> None:
     parser.add_argument(
         "--only", choices=list(MEASURE), action="append", help="measure this part only; may be repeated"
     )
+    parser.add_argument(
+        "--share", type=float, default=1.0, help="measure only this share of the scenes; the page says so"
+    )
     parser.add_argument("--page-only", action="store_true", help="write the page from docs/accuracy.json")
     parser.add_argument("--into", type=Path, help="folder to write to instead of docs")
     options = parser.parse_args(words)
@@ -160,7 +169,8 @@ def main(words: list[str] | None = None) -> None:
         before = kept(cache)
         wide = options.wide or not set(PARTS["wide"]) <= set(before)
         parts = options.only or (*PARTS["usual"], *(PARTS["wide"] if wide else ()))
-        found = {"format": FORMAT} | before | measured(QUICK if options.quick else FULL, parts)
+        plan = QUICK if options.quick else share_of(FULL, options.share)
+        found = {"format": FORMAT} | before | measured(plan, parts)
         lines = [f"{json.dumps(part)}: {json.dumps(value)}" for part, value in found.items()]
         cache.write_text("{\n" + ",\n".join(lines) + "\n}\n", encoding="utf-8")
     data = json.loads(cache.read_text(encoding="utf-8"))
