@@ -205,9 +205,8 @@ def test_an_error_of_the_print_cancels_in_every_trial() -> None:
         home = Home(9, 1.0)
         home.common = np.array(common)
         trials = np.array([home.trial().seen for _ in range(30)])
-        return trials, np.array(
-            [float(delta_e_00(*(s.estimate.lab for s in home.photo(BOARD, FLOOR)))) for _ in range(30)]
-        )
+        pairs = [home.photo(BOARD, FLOOR) for _ in range(30)]
+        return trials, np.array([float(delta_e_00(one.estimate.lab, two.estimate.lab)) for one, two in pairs])
 
     (wrong_trials, wrong_pairs), (trials, pairs) = seen([3.0, 3.0]), seen([0.0, 0.0])
     assert np.abs(wrong_trials - trials).mean() < 0.1 * np.abs(wrong_pairs - pairs).mean()
