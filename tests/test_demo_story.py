@@ -52,7 +52,7 @@ WOODS_OF_OTHERS: Final = ("red oak", "golden oak", "hickory")
 ABSOLUTE: Final = 3.0
 """CIEDE2000 between measured and true colour allowed in one photo; plain methods are off by 4 to 5 in real photos."""
 LIGHTNESS: Final = 2.5
-"""The same for L* alone; how light the paper is, which no photo tells (stated as 2.4 L*), is most of it and common to all."""
+"""The same for L* alone; how light the paper is, which no photo tells (stated as 2.4), is most of it, common to all."""
 SIZE: Final = 12e6
 
 
