@@ -39,6 +39,7 @@ FULL: Final[Mapping[str, int]] = {
     "members": 16,
     "sessions": 40,
     "guesses": 16,
+    "guessed": len(guesses.GUESSES),
     "swept": 24,
     "budget": 32,
     "width": 1400,
@@ -50,13 +51,14 @@ QUICK: Final[Mapping[str, int]] = {
     "members": 1,
     "sessions": 2,
     "guesses": 1,
+    "guessed": 1,
     "swept": 1,
     "budget": 1,
     "width": 640,
     "many": 640,
 }
-"""How many scenes of each kind (members: for each named printer), and the width in pixels of the nominal photos and of
-all others."""
+"""How many scenes of each kind (members: for each named printer), how many guesses are varied, and the width in pixels
+of the nominal photos and of all others."""
 PARTS: Final[Mapping[str, tuple[str, ...]]] = {
     "usual": ("nominal", "single", "members", "sessions", "guesses"),
     "wide": ("swept", "budget"),
@@ -86,7 +88,7 @@ def jobs(plan: Mapping[str, int], parts: Iterable[str]) -> list[tuple[str, tuple
         "single": [(FIRST + n, many) for n in range(plan["single"])],
         "members": [(seed, many, index) for seed in seeds["members"] for index in range(len(PRINTERS))],
         "sessions": [(seed, many) for seed in seeds["sessions"]],
-        "guesses": [(plan["guesses"], many, *which) for which in guesses.every()],
+        "guesses": [(plan["guesses"], many, *which) for which in guesses.every(plan["guessed"])],
         "swept": [(seed, many, *which) for seed in seeds["swept"] for which in cases.every_sweep()],
         "budget": [(seed, many, on) for seed in seeds["budget"] for on in cases.every_budget()],
     }

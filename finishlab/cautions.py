@@ -11,7 +11,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from typing import Final, Literal, get_args
 
-__all__ = ["ACTIONS", "CAUTIONS", "DEFERS", "Action", "Caution", "cautions_for", "due", "is_oily"]
+__all__ = ["ACTIONS", "CAUTIONS", "DEFERS", "Action", "Caution", "cautions_for", "due"]
 
 DEFERS: Final = (
     "Read the label and the safety data sheet: they win over anything said here. "
@@ -139,11 +139,6 @@ _SOLVENT: Final = re.compile(r"solvent|spirit|thinner|lacquer|shellac|varnish|na
 _WATER: Final = re.compile(r"\bwater|\bacrylic|\blatex")
 _HARDENER: Final = re.compile(r"hardener|two[- ]part|2[- ]part|\b2k\b|isocyanate|catalys|conversion")
 _GLOSS: Final = re.compile(r"gloss")
-
-
-def is_oily(product: str) -> bool:
-    """Return whether a product's name says that it dries by its oil, so that its rags can catch fire."""
-    return bool(_OILY.search(product.casefold()))
 
 
 def cautions_for(products: Iterable[str | None], actions: Iterable[Action] = ("apply",)) -> tuple[Caution, ...]:

@@ -11,7 +11,7 @@ import importlib
 import json
 import subprocess
 import sys
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -104,12 +104,15 @@ WORDS_ONLY: Final = {
 """Those that only decide what is said or meant: module and name -> what it decides."""
 
 
-def every() -> list[tuple[int, int]]:
-    """Return guess and variant of all that is to be measured; nothing changed comes first, once for each path."""
-    paths: dict[str, int] = {}
-    for index, guess in enumerate(GUESSES):
-        paths.setdefault(guess.path, index)
-    return [(index, AS_IS) for index in paths.values()] + [(i, k) for i in range(len(GUESSES)) for k in (0, 1)]
+def every(count: int = len(GUESSES)) -> list[tuple[int, int]]:
+    """Return guess and variant of all that is to be measured of the first guesses.
+
+    Nothing changed comes first, once for each way of measuring.
+    """
+    ways: dict[str, int] = {}
+    for index, guess in enumerate(GUESSES[:count]):
+        ways.setdefault(guess.path, index)
+    return [(index, AS_IS) for index in ways.values()] + [(i, k) for i in range(count) for k in (0, 1)]
 
 
 def measured(count: int, size: tuple[int, int], index: int, variant: int) -> list[Record]:
@@ -151,11 +154,6 @@ def main(job: str) -> None:
         return said | WAYS[guess.path](scene)
 
     sys.stdout.write(json.dumps([record(seed) for seed in range(1, count + 1)]))
-
-
-def told() -> list[dict[str, Any]]:
-    """Return the guesses as JSON can hold them, for the page."""
-    return [asdict(guess) for guess in GUESSES]
 
 
 if __name__ == "__main__":

@@ -58,11 +58,12 @@ def stand_back(scene: Scene) -> Scene:
 
 def learned_greys(scene: Scene) -> StripGreys | str:
     """Return what one photo from a few steps back tells of a scene's print, or why it was refused."""
-    from finishlab.measure.learn_print import learn_print
+    from finishlab.measure.learn_print import learn_print, look_at_print
 
     assert scene.strip is not None
     try:
-        return learn_print([picture_of(stand_back(scene), f"{scene.seed}")], number=scene.strip.number).greys
+        look = look_at_print(picture_of(stand_back(scene), f"{scene.seed}"))
+        return learn_print([look], number=scene.strip.number).greys
     except FinishlabError as error:
         return error.code
 

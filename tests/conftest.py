@@ -1,15 +1,23 @@
-"""Rendered photos for the tests of the whole way: each is rendered once a session, and only when a test asks for it."""
+"""What many tests stand on: workers, an empty logbook at no cost, rendered photos made once a session, the command."""
 
 from __future__ import annotations
 
 import datetime as dt
+import os
+import sqlite3
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
+# Before NumPy is loaded: tests run beside one another already, and the matrices here are too small for two threads.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 import numpy as np
 import pytest
 from click.testing import CliRunner, Result
+from made_once import made_once, session_folder
+from sqlalchemy import Engine
 
 from finishlab.cli import finishlab
 from finishlab.demo.camera import Tone
@@ -20,7 +28,14 @@ from finishlab.demo.spectral import finish, print_material
 from finishlab.demo.texture import Texture
 from finishlab.demo.view import View
 from finishlab.imaging.strip import Rect
+from finishlab.logbook import Logbook, database
+from finishlab.logbook.migrations import HEAD
+from finishlab.logbook.store import DATABASE
 from finishlab.photos import CameraTags, matrix_profile, write_jpeg
+
+MOST_WORKERS: Final = 8
+"""More would each load the libraries for a handful of files."""
+_UPGRADE: Final = database._upgrade  # noqa: SLF001 - what is put in its place here is all that it does
 
 STRIP_NUMBER: Final = 412
 CAMERA: Final = CameraTags("Test", "One", dt.datetime(2024, 5, 11, 10, 30, tzinfo=dt.UTC))
@@ -71,12 +86,12 @@ class Photos:
 
     def __call__(self, name: str) -> Path:
         """Return the file of a photo, rendered now if it was not asked for before."""
-        path = self.folder / f"{name}.jpg"
-        if not path.exists():
-            pixels = render_scene(replace(SCENES[name], jpeg_quality=None)).pixels
-            pixels = _spoiled(name, pixels)
-            path.write_bytes(write_jpeg(pixels, quality=92, profile=matrix_profile("sRGB"), camera=CAMERA))
-        return path
+        return made_once(self.folder / f"{name}.jpg", lambda path: path.write_bytes(self._taken(name)))
+
+    @staticmethod
+    def _taken(name: str) -> bytes:
+        pixels = _spoiled(name, render_scene(replace(SCENES[name], jpeg_quality=None)).pixels)
+        return write_jpeg(pixels, quality=92, profile=matrix_profile("sRGB"), camera=CAMERA)
 
     def truth(self, name: str) -> Truth:
         """Return the truth about a photo."""
@@ -98,10 +113,49 @@ def _spoiled(name: str, pixels: np.ndarray) -> np.ndarray:
     return pixels
 
 
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
+    """Return how many workers share the tests: one a processor for the suite, none where files or tests are named."""
+    if config.args_source is pytest.Config.ArgsSource.ARGS:
+        return 0
+    return min(MOST_WORKERS, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _new_logbooks_are_copied(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Give a new logbook the tables of one that was migrated once, a tenth of the time that migrations take.
+
+    Programs that a test starts, and tests that ask for `real_migrations`, migrate.
+    """
+    folder = tmp_path_factory.mktemp("template")
+    Logbook.open(folder).close()
+    template = sqlite3.connect(folder / DATABASE)
+
+    def upgrade(engine: Engine, revision: str) -> None:
+        with engine.connect() as connection:
+            empty = engine.dialect.name == "sqlite" and database.stored_revision(connection) is None
+            driver = connection.connection.driver_connection
+            connection.rollback()
+            if empty and revision == HEAD and isinstance(driver, sqlite3.Connection):
+                template.backup(driver)
+                return
+        _UPGRADE(engine, revision)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(database, "_upgrade", upgrade)
+        yield
+    template.close()
+
+
+@pytest.fixture
+def real_migrations(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let new logbooks come up by the migrations, as they do for users."""
+    monkeypatch.setattr(database, "_upgrade", _UPGRADE)
+
+
 @pytest.fixture(scope="session")
 def photos(tmp_path_factory: pytest.TempPathFactory) -> Photos:
-    """The rendered photos."""
-    return Photos(tmp_path_factory.mktemp("photos"))
+    """The rendered photos, shared by all workers."""
+    return Photos(session_folder(tmp_path_factory, "photos"))
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from strip_photo import PRINTS, TONES, Print, Shot, photo, true_lightness
 from finishlab.colorimetry.spaces import lightness_of_reflectance, reflectance_of_lightness
 from finishlab.demo.camera import CAMERAS
 from finishlab.errors import FinishlabError
-from finishlab.measure.learn_print import learn_print
+from finishlab.measure.learn_print import learn_print, look_at_print
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +67,7 @@ def drawn_print(rng: np.random.Generator) -> Print:
 
 def learned(made: Print, shot: Shot) -> Case:
     """Learn a print from a photo and compare."""
-    found = learn_print([photo(made, shot)], number=412).greys
+    found = learn_print([look_at_print(photo(made, shot))], number=412).greys
     truth, lightness = true_lightness(made), np.array(found.lightness)
     scale = reflectance_of_lightness(truth[-1]) / found.values[-1]
     relative = lightness_of_reflectance(np.array(found.values) * scale) - truth

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 from typing import Final
 
@@ -87,10 +88,20 @@ def test_measure_says_what_is_wrong_with_a_photo(name: str, run: Run, photos: Ph
     assert photo["error"]["hint"]
 
 
+@pytest.fixture(scope="module")
+def one_board(tmp_path_factory: pytest.TempPathFactory, photos: Photos) -> Path:
+    """The folder of a logbook with a board."""
+    run = Run(tmp_path_factory.mktemp("one") / "logbook")
+    assert run("board", "add", photos("light_board"), "--species", "ash").exit_code == 0
+    return run.logbook
+
+
 @pytest.mark.parametrize("name", BAD)
-def test_logging_a_bad_photo_leaves_the_log_untouched(name: str, run: Run, photos: Photos, tmp_path: Path) -> None:
+def test_logging_a_bad_photo_leaves_the_log_untouched(
+    name: str, run: Run, one_board: Path, photos: Photos, tmp_path: Path
+) -> None:
     """Beside a good photo too, a bad one is named, and neither board nor spot nor photo is added."""
-    run("board", "add", photos("light_board"), "--species", "ash")
+    shutil.copytree(one_board, run.logbook)
     before = content(run)
     path = bad_photo(name, photos, tmp_path)
     for words in (("board", "add", "--species", "ash"), ("floor", "add"), ("board", "add", "--to", "B1")):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, Final
@@ -28,19 +29,27 @@ TOP: Final = "water pu; sheen=satin; gloss=30; coats=3; recoat=4"
 HONEY: Final = {"kind": "oil", "maker": "Acme", "colour": "honey", "lot": "7", "wipe_min": 10.0}
 
 
-@pytest.fixture
-def logged(run: Run, logbook: Path, tmp_path: Path) -> Run:
-    """A logbook with a plain stained board B1, a clear-only one B2 and a recipe R1."""
-    with Logbook.open(logbook) as log:
+@pytest.fixture(scope="module")
+def logged_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The logbook that `logged` copies."""
+    folder = tmp_path_factory.mktemp("logged")
+    with Logbook.open(folder / "logbook") as log:
         for number, record in enumerate(
             (
                 BoardRecord("red oak", stain="walnut", coats=1, date=DAY, note="first try"),
                 BoardRecord("red oak", purpose="clear-only control", date=DAY),
             )
         ):
-            photo = keep(log, tmp_path, f"IMG_{number}.JPG")
+            photo = keep(log, folder, f"IMG_{number}.JPG")
             log.add_board(record, [measurement(photo, "board", lightness=50.0 + 10.0 * number)])
         log.add_recipe(Recipe("honey", step_changes(Finish(), ("gel; colour=honey",))))
+    return folder / "logbook"
+
+
+@pytest.fixture
+def logged(run: Run, logged_once: Path) -> Run:
+    """A logbook with a plain stained board B1, a clear-only one B2 and a recipe R1."""
+    shutil.copytree(logged_once, run.logbook)
     return run
 
 

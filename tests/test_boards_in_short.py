@@ -18,7 +18,6 @@ from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.colorimetry.table import ColourTable, TableBuilder
 from finishlab.errors import LogbookError
 from finishlab.logbook import DirectPair, Logbook, LoggedBoards
-from finishlab.logbook.fast_json import read_json
 from finishlab.logbook.store import DATABASE
 from finishlab.matching.components import components_of
 from finishlab.matching.evidence import BoardLooks, Look, PlankLooks, weigh, weigh_looks
@@ -152,19 +151,6 @@ def test_text_that_is_no_json_is_a_damaged_logbook(log: Logbook) -> None:
     with pytest.raises(LogbookError) as caught:
         log.boards_in_short()
     assert caught.value.code == "logbook-damaged"
-
-
-def test_half_a_character_pair_is_borne() -> None:
-    """What the fast reader refuses and the standard library bears is read all the same."""
-    assert read_json('{"a": "\\ud800", "b": 0.1}') == {"a": "\ud800", "b": 0.1}
-    with pytest.raises(json.JSONDecodeError):
-        read_json("{")
-
-
-@given(st.floats(allow_nan=False, allow_infinity=False))
-def test_numbers_are_read_exactly(value: float) -> None:
-    """A double comes back as the same double."""
-    assert read_json(json.dumps(value)) == value
 
 
 finite = st.floats(-100, 100)

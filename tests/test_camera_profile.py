@@ -214,7 +214,7 @@ def test_the_chart_teaches_the_strips_greys_too() -> None:
 
 
 def test_a_profile_and_the_strips_greys_bring_a_pair_closer() -> None:
-    """Over four rendered scenes of one saturated camera the pair's mean error falls by a third or more."""
+    """Over four rendered scenes of one saturated camera the pair's error falls by a third or more (rendered only)."""
     print_of = Printer(paper=0.82, ink=0.055, gamma=0.96)
     same: dict[str, Any] = {"lamp": "A", "camera": "synthetic phone 1", "saturation": 1.18}
     strip = PrintedStrip(number=412, printer=print_of)

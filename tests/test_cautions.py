@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from finishlab.cautions import ACTIONS, CAUTIONS, DEFERS, Action, cautions_for, due, is_oily
+from finishlab.cautions import ACTIONS, CAUTIONS, DEFERS, Action, cautions_for, due
 from finishlab.coatings import COATINGS
 
 
@@ -84,7 +84,7 @@ def test_sanding_an_oiled_board_needs_no_word_on_rags() -> None:
 def test_every_oily_liquid_is_known_by_its_name() -> None:
     """A kind of liquid is known for oily rags by its name exactly where it is marked so."""
     for each in COATINGS.values():
-        assert is_oily(each.kind) is each.oily
+        assert ("oily-rags" in codes([each.kind])) is each.oily
 
 
 @given(st.lists(st.sampled_from(sorted(CAUTIONS))), st.sets(st.sampled_from(sorted(CAUTIONS))))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import shlex
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -57,36 +58,44 @@ def call(*args: str | Path, logbook: Path, **env: str) -> subprocess.CompletedPr
     )
 
 
-@pytest.fixture
-def filled(run: Run, photos: Photos) -> Run:
-    """The command with a logbook that holds two floor spots and two boards."""
+@pytest.fixture(scope="module")
+def filled_once(tmp_path_factory: pytest.TempPathFactory, photos: Photos) -> Path:
+    """The logbook that `filled` copies."""
+    run = Run(tmp_path_factory.mktemp("filled") / "logbook")
     assert run("floor", "add", photos("floor1"), photos("floor2"), "--surface", "vinyl").exit_code == 0
     assert run("board", "add", photos("light_board"), "--species", "ash", "--topcoat", "satin").exit_code == 0
     dark = ("--species", "ash", "--stain", "walnut", "--coats", 2)
     assert run("board", "add", photos("dark_board"), *dark).exit_code == 0
+    return run.logbook
+
+
+@pytest.fixture
+def filled(run: Run, filled_once: Path) -> Run:
+    """The command with a logbook that holds two floor spots and two boards."""
+    shutil.copytree(filled_once, run.logbook)
     return run
 
 
 # -- help
 
 
-@pytest.mark.parametrize(("path", "command"), commands(finishlab))
-def test_every_command_has_an_example_that_is_its_own(path: str, command: click.Command) -> None:
+def test_every_command_has_an_example_that_is_its_own() -> None:
     """Each command's help ends with an example, and every word of each example is one the command takes."""
-    assert isinstance(command, ExampleCommand)
-    for example in command.examples:
-        assert example.startswith(path)
-        words = shlex.split(example.removeprefix(path))
-        command.make_context(path, words, ignore_unknown_options=False)
-    text = CliRunner().invoke(finishlab, [*path.split()[1:], "--help"])
-    assert text.exit_code == 0
-    assert command.examples[0] in text.stdout
+    for path, command in commands(finishlab):
+        assert isinstance(command, ExampleCommand), path
+        for example in command.examples:
+            assert example.startswith(path)
+            words = shlex.split(example.removeprefix(path))
+            command.make_context(path, words, ignore_unknown_options=False)
+        text = CliRunner().invoke(finishlab, [*path.split()[1:], "--help"])
+        assert text.exit_code == 0, path
+        assert command.examples[0] in text.stdout
 
 
-@pytest.mark.parametrize(("path", "command"), commands(finishlab))
-def test_every_command_can_answer_in_json(path: str, command: click.Command) -> None:
+def test_every_command_can_answer_in_json() -> None:
     """Each command takes ``--json``, but for the one whose answer is a file to change and keep."""
-    assert any("--json" in option.opts for option in command.params) == (path != "finishlab plan example")
+    for path, command in commands(finishlab):
+        assert any("--json" in option.opts for option in command.params) == (path != "finishlab plan example"), path
 
 
 @pytest.mark.parametrize(

@@ -48,7 +48,8 @@ def test_a_photo_from_afar_is_learned_kept_shown_and_drawn(run: Run, far: Path, 
     assert "In a usual print" in drawn
     shown = document(run("strip", "show", 412, "--json").stdout)
     assert shown["format"].startswith("finishlab/strip-greys/")
-    assert shown["number"] == 412
+    assert shown["strips"][0]["number"] == 412
+    assert "pale" in " ".join(shown["in_words"])
     assert len(shown["lightness"]) == len(shown["standard_error"]) == 8
     error = np.array(shown["lightness"]) - true_lightness(SAVING)
     assert np.all(np.abs(error) < 3.0 * np.array(shown["standard_error"]))
@@ -63,6 +64,15 @@ def test_a_photo_without_a_strip_exits_with_4_and_keeps_nothing(run: Run, tmp_pa
     Image.new("RGB", (800, 600), (120, 120, 120)).save(tmp_path / "none.jpg")
     assert run("strip", "learn", tmp_path / "none.jpg").exit_code == 4
     assert run("strip", "show", 412).exit_code == 6
+
+
+def test_photos_that_cannot_be_used_are_named_and_the_others_learned(run: Run, far: Path, tmp_path: Path) -> None:
+    """Every photo is tried: the good one is learned, the other named with what is wrong, and its code returned."""
+    Image.new("RGB", (800, 600), (120, 120, 120)).save(tmp_path / "none.jpg")
+    done = run("strip", "learn", tmp_path / "none.jpg", far, "--json")
+    assert done.exit_code == 4
+    assert "none.jpg" in done.stderr
+    assert document(done.stdout)["strips"][0]["number"] == 412
 
 
 def test_the_eye_page_is_written_and_what_was_seen_is_learned(run: Run, tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shlex
+import shutil
 import xml.etree.ElementTree as ET
 from pathlib import Path
 from typing import Any, Final
@@ -37,9 +38,10 @@ def shown(run: Run, line: str, kind: str) -> dict[str, Any]:
     return found
 
 
-@pytest.fixture
-def stair(run: Run) -> Run:
-    """The command with a stair, a recipe of one stain and three topcoats, and cans."""
+@pytest.fixture(scope="module")
+def stair_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The logbook that `stair` copies."""
+    run = Run(tmp_path_factory.mktemp("stair") / "logbook")
     for line in ENTERED:
         stairs(run, line)
     from finishlab.logbook import Logbook
@@ -52,6 +54,13 @@ def stair(run: Run) -> Run:
         topcoat = Topcoat(kind="water polyurethane 1-part", coats=3)
         log.add_recipe(Recipe("Honey", Finish(steps=steps, topcoat=topcoat)))
     stairs(run, "edit all treads --recipe R1")
+    return run.logbook
+
+
+@pytest.fixture
+def stair(run: Run, stair_once: Path) -> Run:
+    """The command with a stair, a recipe of one stain and three topcoats, and cans."""
+    shutil.copytree(stair_once, run.logbook)
     return run
 
 

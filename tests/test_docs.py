@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import importlib.util
 import pkgutil
 import re
 from pathlib import Path
-from types import ModuleType
 from typing import Final
 
 import pytest
+from build_reference import PAGES as MADE
+from build_reference import commands
 
 from finishlab.quality import DOUBTS
 
@@ -23,37 +23,22 @@ SET_UP_LINES: Final = (
 )
 
 
-def build_reference() -> ModuleType:
-    """Load docs/build_reference.py, which is a script outside the package."""
-    spec = importlib.util.spec_from_file_location("build_reference", ROOT / "docs" / "build_reference.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-def name_of(path: Path) -> str:
-    """Return a page's path from the root."""
-    return path.relative_to(ROOT).as_posix()
-
-
 def anchors(page: Path) -> set[str]:
     """Return the anchors a page's headings get."""
     headings = re.findall(r"^#+ +(.*)$", page.read_text(encoding="utf-8"), re.MULTILINE)
     return {re.sub(r"[^\w\- ]", "", heading.lower()).replace(" ", "-") for heading in headings}
 
 
-@pytest.mark.parametrize("page", ["commands.md", "doubts.md", "decisions/README.md", "logbook.schema.json"])
+@pytest.mark.parametrize("page", sorted(MADE))
 def test_made_pages_are_fresh(page: str) -> None:
     """A page made from the code says what the code says now; if not, run ``python docs/build_reference.py``."""
-    assert (ROOT / "docs" / page).read_text(encoding="utf-8") == build_reference().PAGES[page]()
+    assert (ROOT / "docs" / page).read_text(encoding="utf-8") == MADE[page]()
 
 
 def test_every_command_is_documented() -> None:
     """Every command of the tool has its heading in docs/commands.md, and a help text of its own."""
     page = (ROOT / "docs" / "commands.md").read_text(encoding="utf-8")
-    found = {path: command for path, command, _ in build_reference().commands()}
+    found = {path: command for path, command, _ in commands()}
     assert found.keys() >= {"finishlab strip", "finishlab measure", "finishlab board add", "finishlab rank"}
     for path, command in found.items():
         assert f"\n## `{path}`\n" in page
@@ -64,7 +49,7 @@ def test_every_option_says_what_it_is() -> None:
     """Every option of every command has a help text."""
     silent = [
         f"{path} {parameter.name}"
-        for path, command, _ in build_reference().commands()
+        for path, command, _ in commands()
         for parameter in command.params
         if parameter.param_type_name == "option" and not getattr(parameter, "help", None)
     ]
@@ -77,34 +62,32 @@ def test_every_doubt_is_documented() -> None:
     assert set(re.findall(r"^\| `([a-z-]+)` \|", page, re.MULTILINE)) == set(DOUBTS)
 
 
-@pytest.mark.parametrize("page", PAGES, ids=name_of)
-def test_links_lead_somewhere(page: Path) -> None:
-    """Every relative link of a page leads to a file that is there, and to a heading that is in it."""
-    text = re.sub(r"```.*?```", "", page.read_text(encoding="utf-8"), flags=re.DOTALL)
-    links = re.findall(r"\]\(([^)\s]+)\)", text) + re.findall(r'(?:src|href)="([^"]+)"', text)
-    for link in links:
-        if re.match(r"[a-z]+:", link):
-            continue
-        path, _, anchor = link.partition("#")
-        target = (page.parent / path).resolve() if path else page
-        assert target.exists(), f"{link} leads nowhere"
-        assert target.is_relative_to(ROOT), f"{link} leads out of the project"
-        if anchor:
-            assert anchor in anchors(target), f"{link}: no such heading"
+def test_links_lead_somewhere() -> None:
+    """Every relative link of a page leads to a file of the project that is there, and to a heading that is in it."""
+    wrong = []
+    for page in PAGES:
+        text = re.sub(r"```.*?```", "", page.read_text(encoding="utf-8"), flags=re.DOTALL)
+        links = re.findall(r"\]\(([^)\s]+)\)", text) + re.findall(r'(?:src|href)="([^"]+)"', text)
+        for link in links:
+            path, _, anchor = link.partition("#")
+            target = (page.parent / path).resolve() if path else page
+            if re.match(r"[a-z]+:", link):
+                continue
+            if not target.exists() or not target.is_relative_to(ROOT) or (anchor and anchor not in anchors(target)):
+                wrong.append(f"{page}: {link}")
+    assert not wrong
 
 
-@pytest.mark.parametrize("page", PAGES, ids=name_of)
-def test_files_named_in_text_are_there(page: Path) -> None:
-    """A path of ours written as code in a page, such as `finishlab/measure/flow.py`, exists."""
-    for path in re.findall(r"`((?:finishlab|tests|docs|\.ci)/[\w./-]+)`", page.read_text(encoding="utf-8")):
-        assert (ROOT / path).exists(), f"{path} is not there"
-
-
-@pytest.mark.parametrize("page", PAGES, ids=name_of)
-def test_names_in_text_are_there(page: Path) -> None:
-    """A dotted name written as code in a page, such as `finishlab.imaging.finder.find_strip`, can be imported."""
-    for name in sorted(set(re.findall(r"`(finishlab(?:\.[A-Za-z]\w*)+)`", page.read_text(encoding="utf-8")))):
-        assert pkgutil.resolve_name(name) is not None
+def test_what_is_named_in_text_is_there() -> None:
+    """What a page names as code is there: a path such as `finishlab/measure/flow.py`, a dotted name of the package."""
+    wrong = []
+    for page in PAGES:
+        text = page.read_text(encoding="utf-8")
+        paths = re.findall(r"`((?:finishlab|tests|docs|\.ci)/[\w./-]+)`", text)
+        wrong += [f"{page}: {path}" for path in paths if not (ROOT / path).exists()]
+        for name in sorted(set(re.findall(r"`(finishlab(?:\.[A-Za-z]\w*)+)`", text))):
+            assert pkgutil.resolve_name(name) is not None
+    assert not wrong
 
 
 @pytest.mark.parametrize("line", SET_UP_LINES)

@@ -15,6 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from finishlab.errors import OutputError
+from finishlab.files import write_atomically
 from finishlab.matching.floor import FloorPool
 from finishlab.reports.documents import (
     boards_document,
@@ -22,7 +23,6 @@ from finishlab.reports.documents import (
     floor_document,
     measurement_document,
     ranking_document,
-    write_json,
 )
 from finishlab.reports.rows import PhotoResult, what_it_is
 
@@ -167,21 +167,21 @@ def test_any_text_survives(text: str) -> None:
     assert json.loads(dump({"note": text})) == {"note": text}
 
 
-def test_document_is_written_whole(tmp_path: Path) -> None:
-    """A document replaces an older file, leaves no other file, and ends with a line break."""
+def test_a_file_is_written_whole(tmp_path: Path) -> None:
+    """A file takes the place and the rights of an older one and leaves no other; a document ends with a line break."""
     path = tmp_path / "out.json"
     path.write_text("old")
     path.chmod(0o640)
-    write_json(path, {"note": "Weißöl"})
+    write_atomically(path, dump({"note": "Weißöl"}).encode())
     assert path.read_text(encoding="utf-8") == '{\n  "note": "Weißöl"\n}\n'
     assert path.stat().st_mode & 0o777 == 0o640
     assert list(tmp_path.iterdir()) == [path]
 
 
-def test_document_that_cannot_be_written_leaves_nothing(tmp_path: Path) -> None:
+def test_a_file_that_cannot_be_written_leaves_nothing(tmp_path: Path) -> None:
     """A missing folder gives an OutputError with a hint."""
     with pytest.raises(OutputError) as caught:
-        write_json(tmp_path / "missing" / "out.json", {})
+        write_atomically(tmp_path / "missing" / "out.json", b"{}")
     assert caught.value.hint
     assert list(tmp_path.iterdir()) == []
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -35,6 +36,23 @@ def _begin(log: Logbook, folder: Path) -> None:
     log.add_part_measurements([(1, [seen], PartEvent("measured", DAY))])
     log.learn_strip(greys_of_readings({7: [93.0]}, number=412))
     log.approve("B1")
+
+
+@pytest.fixture(scope="module")
+def begun_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder that `begun` copies."""
+    folder = tmp_path_factory.mktemp("begun")
+    with Logbook.open(folder / "a") as log, Logbook.open(folder / "b") as other:
+        _begin(log, folder)
+        _follow(log, other)
+    return folder
+
+
+@pytest.fixture
+def begun(begun_once: Path, tmp_path: Path) -> Path:
+    """A folder with a logbook ``a`` that has one of each, and ``b`` that has followed it so far."""
+    shutil.copytree(begun_once, tmp_path, dirs_exist_ok=True)
+    return tmp_path
 
 
 def _follow(log: Logbook, other: Logbook) -> TakenIn:
@@ -116,13 +134,12 @@ def _try(log: Logbook, folder: Path, what: str) -> None:
 @given(rounds=st.lists(st.lists(st.sampled_from(sorted(CHANGES)), min_size=1, max_size=4), min_size=1, max_size=4))
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_a_logbook_that_follows_another_by_archives_stays_the_same(
-    tmp_path_factory: pytest.TempPathFactory, rounds: list[list[str]]
+    tmp_path_factory: pytest.TempPathFactory, begun_once: Path, rounds: list[list[str]]
 ) -> None:
     """After every import all is as in the first logbook: what was changed, removed, taken back or brought back."""
     folder = tmp_path_factory.mktemp("two")
+    shutil.copytree(begun_once, folder, dirs_exist_ok=True)
     with Logbook.open(folder / "a") as log, Logbook.open(folder / "b") as other:
-        _begin(log, folder)
-        _follow(log, other)
         for changes in rounds:
             for what in changes:
                 _try(log, folder, what)
@@ -145,14 +162,12 @@ def test_a_logbook_that_follows_another_by_archives_stays_the_same(
         ("approve", "approve", "standard"),
     ],
 )
-def test_what_both_sides_changed_stays_as_it_is_here(tmp_path: Path, theirs: str, ours: str, label: str) -> None:
+def test_what_both_sides_changed_stays_as_it_is_here(begun: Path, theirs: str, ours: str, label: str) -> None:
     """The logbook's own state stays and is told, the other stands in its history; undo never takes that back."""
-    with Logbook.open(tmp_path / "a") as log, Logbook.open(tmp_path / "b") as other:
-        _begin(log, tmp_path)
-        _follow(log, other)
+    with Logbook.open(begun / "a") as log, Logbook.open(begun / "b") as other:
         before = _state(other)
-        CHANGES[theirs](log, tmp_path)
-        CHANGES[ours](other, tmp_path)
+        CHANGES[theirs](log, begun)
+        CHANGES[ours](other, begun)
         mine = _state(other)
         assert _follow(log, other).kept == [label]
         after = _state(other)
@@ -168,16 +183,14 @@ def test_what_both_sides_changed_stays_as_it_is_here(tmp_path: Path, theirs: str
             assert undone[name] == before[name]
 
 
-def test_photos_added_on_both_sides_are_all_there(tmp_path: Path) -> None:
+def test_photos_added_on_both_sides_are_all_there(begun: Path) -> None:
     """A photo each side added to one board: the logbook has both afterwards, and one it took out stays out."""
-    with Logbook.open(tmp_path / "a") as log, Logbook.open(tmp_path / "b") as other:
-        _begin(log, tmp_path)
-        _follow(log, other)
+    with Logbook.open(begun / "a") as log, Logbook.open(begun / "b") as other:
         for one in (log, other):
-            one.add_board_photos("B1", [_another_photo(one, tmp_path)])
+            one.add_board_photos("B1", [_another_photo(one, begun)])
         _follow(log, other)
         assert len(other.board("B1").measurements) == 3
-        other.add_board_photos("B1", [_another_photo(other, tmp_path)])
+        other.add_board_photos("B1", [_another_photo(other, begun)])
         _follow(other, log)
         assert len(log.board("B1").measurements) == 4
         other.undo("B1")
@@ -187,11 +200,9 @@ def test_photos_added_on_both_sides_are_all_there(tmp_path: Path) -> None:
         assert len(other.board("B1").measurements) == 3
 
 
-def test_undo_does_not_step_back_over_an_import(tmp_path: Path) -> None:
+def test_undo_does_not_step_back_over_an_import(begun: Path) -> None:
     """Undo without a name stops at an import into a used logbook; by name it takes back what was brought up to date."""
-    with Logbook.open(tmp_path / "a") as log, Logbook.open(tmp_path / "b") as other:
-        _begin(log, tmp_path)
-        _follow(log, other)
+    with Logbook.open(begun / "a") as log, Logbook.open(begun / "b") as other:
         log.edit_board("B1", stain="cherry")
         assert _follow(log, other).renewed == ["B1"]
         with pytest.raises(LogbookError) as caught:
@@ -201,20 +212,18 @@ def test_undo_does_not_step_back_over_an_import(tmp_path: Path) -> None:
         assert other.board("B1").record.stain == "walnut"
 
 
-def test_the_history_says_what_an_import_did(tmp_path: Path) -> None:
+def test_the_history_says_what_an_import_did(begun: Path) -> None:
     """What was kept against the archive, what got another number, and the import itself, each in words."""
-    with Logbook.open(tmp_path / "a") as log, Logbook.open(tmp_path / "b") as other:
-        _begin(log, tmp_path)
-        _follow(log, other)
-        CHANGES["edit a can"](log, tmp_path)
-        CHANGES["edit a can"](other, tmp_path)
+    with Logbook.open(begun / "a") as log, Logbook.open(begun / "b") as other:
+        CHANGES["edit a can"](log, begun)
+        CHANGES["edit a can"](other, begun)
         _follow(log, other)
         told = {change.subject: change_line(change).partition(": ")[2] for change in other.history()[-2:]}
         assert told == {
             "C1": "it was changed in the archive too; what was here stayed",
             "logbook": "an archive",
         }
-        with Logbook.open(tmp_path / "c") as third:
+        with Logbook.open(begun / "c") as third:
             third.add_can(Batch("oil stain", "teak", date=DAY))
             _follow(log, third)
             assert change_line(third.history("C2")[-1]).endswith(": C1 of an archive")

@@ -1,4 +1,4 @@
-"""The house rules of docs/architecture.md: imports point one way, a library has one doorway, modules stay short."""
+"""The house rules of docs/architecture.md: imports point one way, a library has one doorway, a file has one subject."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ PACKAGE: Final = Path(finishlab.__file__).parent
 LAYERS: Final = (
     ("errors",),
     ("version",),
-    ("quality", "units", "cautions", "coatings"),
+    ("quality", "units", "cautions", "coatings", "files"),
     ("records",),
     ("colorimetry",),
     ("imaging",),
@@ -24,7 +24,7 @@ LAYERS: Final = (
     ("matching", "stairs"),
     ("photos", "logbook", "reports"),
     ("workflow",),
-    ("cli", "web"),
+    ("cli",),
 )
 """Rooms from left to right; a room imports from itself and from rooms further left, never from one beside it."""
 
@@ -43,7 +43,6 @@ DOORWAYS: Final = {
     "markupsafe": ("finishlab.reports",),
     "matplotlib": ("finishlab.reports",),
     "numpy": ("finishlab",),
-    "orjson": ("finishlab.logbook.fast_json",),
     "pillow_heif": ("finishlab.photos", "finishlab.demo.sample_files"),
     "platformdirs": ("finishlab.cli", "finishlab.workflow"),
     "rawpy": ("finishlab.photos.raw",),
@@ -55,7 +54,10 @@ DOORWAYS: Final = {
 }
 """Outside library -> the rooms or modules that may import it."""
 
-MOST_LINES: Final = 400
+MOST_LINES: Final = 600
+"""One file has one subject; past this length it has likely more than one."""
+LONGER: Final[dict[str, str]] = {}
+"""Module that may be longer -> the reason why it is one subject all the same."""
 
 
 class Import(NamedTuple):
@@ -193,7 +195,8 @@ def test_no_cycle_of_modules() -> None:
         visit(name, ())
 
 
-@pytest.mark.parametrize("path", FILES, ids=module_name)
-def test_modules_stay_short(path: Path) -> None:
-    """No module is longer than 400 lines."""
-    assert len(path.read_text(encoding="utf-8").splitlines()) <= MOST_LINES
+def test_a_long_module_has_its_reason() -> None:
+    """A module of more than 600 lines stands in the list with its reason, and none there has become shorter since."""
+    long = {module_name(path) for path in FILES if len(path.read_text(encoding="utf-8").splitlines()) > MOST_LINES}
+    assert long == set(LONGER)
+    assert all(LONGER.values())

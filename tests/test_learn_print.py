@@ -16,9 +16,14 @@ from finishlab.imaging.greys import StripGreys
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.screens import screen_reflectance
 from finishlab.measure.eye_match import greys_seen
-from finishlab.measure.learn_print import learn_print
+from finishlab.measure.learn_print import LearnedPrint, learn_print, look_at_print
 
 SHOT = Shot(rotation=7.0)
+
+
+def learned(photos: list[LinearImage], number: int | None = None) -> LearnedPrint:
+    """Learn a print from photos."""
+    return learn_print([look_at_print(each) for each in photos], number=number)
 
 
 def off(greys: StripGreys, made: Print) -> np.ndarray:
@@ -34,7 +39,7 @@ def test_greys_of_every_kind_of_printer_are_learned(made: Print) -> None:
 
     The truth is rendered; what every print is taken for without it is off by up to 10.
     """
-    found = learn_print([photo(made, SHOT)])
+    found = learned([photo(made, SHOT)])
     error = off(found.greys, made)
     assert float(np.sqrt(np.mean(error[1:-1] ** 2))) < 1.0
     assert abs(error[0]) < 4.0
@@ -57,7 +62,7 @@ def test_greys_of_every_kind_of_printer_are_learned(made: Print) -> None:
 def test_greys_are_learned_from_afar_and_near(change: dict[str, object]) -> None:
     """Over distances, angles, tones, lamps and sharpening the greys stay within 2 L* rms, and the doubt holds them."""
     made = PRINTS[3]
-    greys = learn_print([photo(made, replace(SHOT, **change))]).greys  # type: ignore[arg-type] # fields of Shot
+    greys = learned([photo(made, replace(SHOT, **change))]).greys  # type: ignore[arg-type] # fields of Shot
     error = off(greys, made)[1:-1]
     assert float(np.sqrt(np.mean(error**2))) < 2.0
     absolute = np.array(greys.lightness) - true_lightness(made)
@@ -68,8 +73,8 @@ def test_several_photos_are_surer_but_not_by_their_number() -> None:
     """Three photos are surer than one; what one phone's photos believe alike does not average out."""
     shots = [replace(SHOT, seed=seed, rotation=turn) for seed, turn in ((1, 6.0), (2, 20.0), (3, 95.0))]
     photos = [photo(PRINTS[0], shot) for shot in shots]
-    alone = np.mean([learn_print([each]).greys.standard_error for each in photos], axis=0)
-    three = np.array(learn_print(photos).greys.standard_error)
+    alone = np.mean([learned([each]).greys.standard_error for each in photos], axis=0)
+    three = np.array(learned(photos).greys.standard_error)
     assert np.all(three <= alone + 0.01)
     assert three[0] < alone[0]
     assert three[3] > alone[3] / np.sqrt(3.0)
@@ -78,7 +83,7 @@ def test_several_photos_are_surer_but_not_by_their_number() -> None:
 def test_a_raw_file_needs_no_lines() -> None:
     """Linear light tells the greys within 1.0 L* rms though the lines are painted over: its tone is known."""
     image = linear_photo(PRINTS[4], replace(SHOT, veil=0.004))
-    greys = learn_print([without_screens(image)]).greys
+    greys = learned([without_screens(image)]).greys
     assert greys.source == "raw"
     assert float(np.sqrt(np.mean(off(greys, PRINTS[4])[1:-1] ** 2))) < 1.0
 
@@ -98,7 +103,7 @@ def without_screens(image: LinearImage) -> LinearImage:
 def test_an_older_print_says_that_it_has_no_lines() -> None:
     """A strip without screens is told by looking, refused in a sentence that names both ways out, and exits with 5."""
     with pytest.raises(QualityError) as caught:
-        learn_print([without_screens(photo(PRINTS[0], SHOT))])
+        learned([without_screens(photo(PRINTS[0], SHOT))])
     assert caught.value.code == "no-screens"
     assert caught.value.exit_code == ExitCode.QUALITY
     assert "no line screens" in caught.value.message
@@ -108,7 +113,7 @@ def test_an_older_print_says_that_it_has_no_lines() -> None:
 def test_a_photo_from_near_is_refused() -> None:
     """Where the lines show one by one the photo is refused: step back."""
     with pytest.raises(QualityError) as caught:
-        learn_print([photo(PRINTS[0], replace(SHOT, px_per_mm=5.0))])
+        learned([photo(PRINTS[0], replace(SHOT, px_per_mm=5.0))])
     assert caught.value.code == "lines-show"
     assert "steps back" in caught.value.hint
 
@@ -116,7 +121,7 @@ def test_a_photo_from_near_is_refused() -> None:
 def test_photos_of_two_strips_are_not_mixed() -> None:
     """A number other than the one read is refused."""
     with pytest.raises(UsageError) as caught:
-        learn_print([photo(PRINTS[0], SHOT)], number=7)
+        learned([photo(PRINTS[0], SHOT)], number=7)
     assert caught.value.code == "other-strip"
 
 

@@ -19,6 +19,8 @@ from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.tables import StripRow, UtcDateTime
 from finishlab.logbook.writing import insert_if_missing, now
 
+pytestmark = pytest.mark.usefixtures("real_migrations")
+
 
 def test_sqlite_is_set_up_to_survive(tmp_path: Path) -> None:
     """Write-ahead journal, references held, every commit flushed to the disk, a wait for other programs."""

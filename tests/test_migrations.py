@@ -36,6 +36,7 @@ from finishlab.logbook.tables import Base, BoardRow, FloorSpotRow, PhotoRow, Tri
 from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord, TrialRecord
 
 SCRIPTS = Path(database.__file__).parent / "migrations"
+pytestmark = pytest.mark.usefixtures("real_migrations")
 
 
 @pytest.fixture

@@ -83,7 +83,7 @@ def test_png_that_cannot_be_written_leaves_nothing(tmp_path: Path) -> None:
     for path in (tmp_path / "no" / "a.png", tmp_path / "taken.png"):
         with pytest.raises(OutputError) as caught:
             write_png(path, blocks())
-        assert caught.value.code == "picture-not-written"
+        assert caught.value.code == "output-not-writable"
         assert path.name in caught.value.message
     assert [path.name for path in tmp_path.iterdir()] == ["taken.png"]
 

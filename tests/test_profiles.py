@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from photo_samples import parametric_curve, sampled_curve, with_curves, with_element
 from PIL import Image, ImageCms
 
+from finishlab.colorimetry.spaces import linear_to_srgb
 from finishlab.photos import matrix_profile
 from finishlab.photos.profiles import (
     Primaries,
@@ -21,7 +22,6 @@ from finishlab.photos.profiles import (
     encoding_from_gamma,
     encoding_from_icc,
     named_encoding,
-    srgb_encode,
 )
 
 SPACES: tuple[SpaceName, ...] = ("sRGB", "Display P3", "Adobe RGB", "ProPhoto RGB")
@@ -45,7 +45,7 @@ def littlecms_to_srgb(codes: np.ndarray, profile: bytes) -> np.ndarray:
 def ours_to_srgb(codes: np.ndarray, profile: bytes) -> np.ndarray:
     """Convert (N, 3) codes to sRGB values 0..255, not rounded."""
     encoding = encoding_from_icc(profile)
-    return np.asarray(srgb_encode(encoding.table(256)[codes] @ encoding.to_srgb.T) * 255)
+    return np.asarray(linear_to_srgb(np.clip(encoding.table(256)[codes] @ encoding.to_srgb.T, 0.0, 1.0)) * 255)
 
 
 CURVES = {

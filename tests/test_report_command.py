@@ -7,6 +7,7 @@ import hashlib
 import io
 import json
 import re
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -39,9 +40,11 @@ def placed(photo: Path, folder: Path) -> Path:
     return target
 
 
-@pytest.fixture
-def filled(run: Run, photos: Photos, tmp_path: Path) -> Run:
-    """The command on a logbook with two floor spots and three boards, one beside the floor."""
+@pytest.fixture(scope="module")
+def filled_once(photos: Photos, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The logbook that `filled` copies."""
+    tmp_path = tmp_path_factory.mktemp("filled")
+    run = Run(tmp_path / "logbook")
     for words in (
         ("floor", "add", placed(photos("floor1"), tmp_path), "--spot", "hall"),
         ("floor", "add", placed(photos("floor2"), tmp_path), "--spot", "stair"),
@@ -61,6 +64,13 @@ def filled(run: Run, photos: Photos, tmp_path: Path) -> Run:
     ):
         done = run(*words)
         assert done.exit_code == 0, done.output
+    return run.logbook
+
+
+@pytest.fixture
+def filled(run: Run, filled_once: Path) -> Run:
+    """The command on a logbook with two floor spots and three boards, one beside the floor."""
+    shutil.copytree(filled_once, run.logbook)
     return run
 
 

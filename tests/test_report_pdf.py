@@ -13,10 +13,11 @@ import report_samples as samples
 
 from finishlab.colorimetry.spaces import lab_to_srgb8
 from finishlab.errors import OutputError
+from finishlab.imaging.strip import PAGES
 from finishlab.matching.ranking import Ranking
 from finishlab.photos import matrix_profile
 from finishlab.reports.report.contents import ReportContent
-from finishlab.reports.report.pdf import PAPERS, pdf_bytes, write_pdf
+from finishlab.reports.report.pdf import pdf_bytes, write_pdf
 from finishlab.reports.report.story import METHOD
 from finishlab.reports.sentences import CAUTIONS
 
@@ -77,7 +78,7 @@ def test_pages_have_the_size_of_the_paper(paper: Any) -> None:
     document = pypdfium2.PdfDocument(data)
     for page in document:
         width, height = page.get_size()
-        assert (width / 72 * 25.4, height / 72 * 25.4) == pytest.approx(PAPERS[paper], abs=0.1)
+        assert (width / 72 * 25.4, height / 72 * 25.4) == pytest.approx(PAGES[paper], abs=0.1)
         text = page.get_textpage()
         for i in range(text.count_rects()):
             left, bottom, right, top = text.get_rect(i)
@@ -97,8 +98,9 @@ def test_swatches_are_the_colours_measured() -> None:
     document = pypdfium2.PdfDocument(pdf(samples.content(crops={})))
     found: set[tuple[int, ...]] = set()
     for page in document:
-        pixels = page.render(scale=2.0).to_numpy()[..., 2::-1].reshape(-1, 3)
-        found |= {tuple(int(v) for v in colour) for colour in np.unique(pixels, axis=0)}
+        pixels = page.render(scale=2.0).to_numpy()[..., 2::-1].astype(np.uint32)
+        codes = np.unique(pixels @ np.array([1 << 16, 1 << 8, 1], dtype=np.uint32))
+        found |= {(int(code) >> 16, int(code) >> 8 & 255, int(code) & 255) for code in codes}
     document.close()
     for board in samples.ranking().boards:
         assert tuple(int(v) for v in lab_to_srgb8(board.lab)) in found

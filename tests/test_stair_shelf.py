@@ -82,7 +82,7 @@ def test_events_come_back_by_day(log: Logbook) -> None:
     """What was done is given by day, and of one day in the order it was logged."""
     first = idents(log)[0]
     log.log_events([(first, PartEvent("coat", NEXT, "stain", 1, faces="top")), (first, PartEvent("sanded", DAY))])
-    events = log.part_events([first])
+    events = log.stair().events
     assert [each.kind for each in events] == ["sanded", "coat"]
     assert events[1].record == PartEvent("coat", NEXT, "stain", 1, faces="top")
     assert whats(log, "1.T1") == ["add", "log", "log"]
@@ -93,10 +93,10 @@ def test_an_event_is_changed_and_taken_back(log: Logbook) -> None:
     first = idents(log)[0]
     (number,) = log.log_events([(first, PartEvent("coat", DAY, "stain", 1))])
     log.edit_event(number, coat=2, date=NEXT)
-    assert log.part_events()[0].record == PartEvent("coat", NEXT, "stain", 2)
+    assert log.stair().events[0].record == PartEvent("coat", NEXT, "stain", 2)
     assert log.event_part(number) == first
     log.remove_events([number])
-    assert log.part_events() == ()
+    assert log.stair().events == ()
     assert whats(log, "1.T1") == ["add", "log", "edit-event", "remove-event"]
     assert refused(log, "remove_events", [number]) == "unknown-event"
 
@@ -108,7 +108,7 @@ def test_a_coat_is_logged_once(log: Logbook) -> None:
     log.log_events([(first, coat)])
     assert refused(log, "log_events", [(second, coat), (first, coat)]) == "coat-logged-twice"
     log.log_events([(first, PartEvent("sanded", DAY)), (first, coat)])
-    assert len(log.part_events([first])) == 3
+    assert len([each for each in log.stair().events if each.part == first]) == 3
 
 
 @pytest.mark.parametrize(
@@ -146,7 +146,7 @@ def test_what_is_removed_can_be_entered_again(log: Logbook) -> None:
     log.remove_parts([first])
     log.add_parts([Part(1, "tread", 1)])
     assert [part.code for part in log.stair_parts()] == ["1.T1", "1.T2", "1.T3"]
-    assert log.part_events() == ()
+    assert log.stair().events == ()
     assert whats(log, "1.T1") == ["add", "log", "remove", "add"]
     log.remove_flight(1)
     assert log.stair().flights == ()

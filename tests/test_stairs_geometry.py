@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from finishlab.errors import UsageError
 from finishlab.stairs.geometry import Part, Shape, back_width, corners, face_areas
-from finishlab.stairs.stair import alternating, full_name, named, need_flight, part_of, way_up
+from finishlab.stairs.stair import alternating, full_name, named, need_flight, way_up
 from finishlab.units import (
     FT2_PER_GAL,
     M2_PER_FT2,
@@ -122,7 +122,7 @@ def test_areas_of_a_tread_in_feet() -> None:
     assert areas.top / M2_PER_FT2 == pytest.approx(2.875, abs=5e-4)
     assert areas.edges / M2_PER_FT2 == pytest.approx(0.701, abs=5e-4)
     assert 13 * (areas.top + areas.edges) / M2_PER_FT2 == pytest.approx(46.49, abs=5e-3)
-    assert 13 * areas.all_round / M2_PER_FT2 == pytest.approx(83.86, abs=5e-3)
+    assert 13 * (areas.top + areas.underside + areas.edges) / M2_PER_FT2 == pytest.approx(83.86, abs=5e-3)
 
 
 def test_areas_of_a_tread_in_metres() -> None:
@@ -131,7 +131,7 @@ def test_areas_of_a_tread_in_metres() -> None:
     assert areas.top == pytest.approx(0.2669, abs=5e-5)
     assert areas.edges == pytest.approx(0.0651, abs=5e-5)
     assert 13 * (areas.top + areas.edges) == pytest.approx(4.316, abs=5e-4)
-    assert 13 * areas.all_round == pytest.approx(7.786, abs=5e-4)
+    assert 13 * (areas.top + areas.underside + areas.edges) == pytest.approx(7.786, abs=5e-4)
 
 
 def test_a_half_round_nosing_has_more_face() -> None:
@@ -236,20 +236,3 @@ def test_parts_are_named_in_words() -> None:
     assert not need_flight([*treads, Part("landing board", TREAD, 2, 1)])
     assert need_flight([*treads, Part("tread", TREAD, 3, 1)])
     assert Part("skirt", TREAD, 1, 1, "left").name == "skirt 1 left"
-
-
-def test_a_part_comes_from_sizes_as_written_down() -> None:
-    """A measured part becomes a shape: the height of a riser is its depth, angles count before a measured back."""
-    tread = part_of("tread", level=3, place=2, front=914, depth=292, thickness=27, back=900, left_angle=89)
-    assert (tread.level, tread.place) == (3, 2)
-    assert tread.shape.back_mm == pytest.approx(914 - 292 / math.tan(math.radians(89)))
-    assert part_of("riser", front=914, height=190, thickness=19).shape.depth == 190
-    assert part_of("tread", front=914, depth=292, thickness=27, back=900).shape.back_mm == 900
-
-
-@pytest.mark.parametrize("missing", ["front", "depth", "thickness"])
-def test_a_size_that_was_not_measured_is_named(missing: str) -> None:
-    """A part without a size that is needed is refused with the size and the part named."""
-    sizes: dict[str, float | None] = {"front": 914, "depth": 292, "thickness": 27} | {missing: None}
-    with pytest.raises(UsageError, match=f"The {missing} of flight 2 tread 5 was not measured"):
-        part_of("tread", level=3, place=5, **sizes)  # type: ignore[arg-type] # sizes alone

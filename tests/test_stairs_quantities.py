@@ -26,7 +26,7 @@ def test_one_stain_coat_on_both_faces() -> None:
     """13 treads, one coat on both faces at 125 ft2/qt: 0.671 qt, with 15 % 0.772, so 1 quart (arithmetic)."""
     area = coat_area(TREADS, Coats(top=1, under=1))
     found = need(area, LABEL, 0.15)
-    assert found.litres_without_waste[1] / LITRES_PER_QT == pytest.approx(0.671, abs=5e-4)
+    assert need(area, LABEL, 0.0).litres[1] / LITRES_PER_QT == pytest.approx(0.671, abs=5e-4)
     assert found.litres[1] / LITRES_PER_QT == pytest.approx(0.772, abs=5e-4)
     assert purchase(found.litres[1], [QUART]).cans == ((QUART, 1),)
 
@@ -36,7 +36,7 @@ def test_three_topcoats_and_one_underneath() -> None:
     area = coat_area(TREADS, Coats(top=3, under=1))
     assert area / M2_PER_FT2 == pytest.approx(176.8, abs=0.05)
     found = need(area, LABEL, 0.10)
-    assert found.litres_without_waste[1] / LITRES_PER_QT == pytest.approx(1.415, abs=5e-4)
+    assert need(area, LABEL, 0.0).litres[1] / LITRES_PER_QT == pytest.approx(1.415, abs=5e-4)
     assert found.litres[1] / LITRES_PER_QT == pytest.approx(1.556, abs=5e-4)
     assert purchase(found.litres[1], [QUART]).cans == ((QUART, 2),)
 

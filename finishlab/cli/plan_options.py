@@ -82,7 +82,7 @@ def csv_option(command: Command) -> Command:
 
 def write_text(path: str, text: str) -> None:
     """Write a file whole, and say so."""
-    from finishlab.reports.files import write_atomically
+    from finishlab.files import write_atomically
 
     write_atomically(path, text.encode("utf-8"))
     say(f"{path} is written.")

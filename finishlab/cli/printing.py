@@ -64,7 +64,7 @@ def labels(*, what: tuple[str, ...], output: str, sheet: str, start: int, outlin
     Sheets by their labels in mm: a4-3x7 63.5 x 38.1, a4-2x4 99.1 x 67.7, letter-3x10 66.7 x 25.4, letter-2x5
     101.6 x 50.8; a4-plain 90 x 52 and letter-plain 90 x 50 on plain paper.
     """
-    from finishlab.reports.files import write_atomically
+    from finishlab.files import write_atomically
     from finishlab.reports.print.label_sheets import SHEETS
     from finishlab.reports.print.labels import labels_pdf, letters_missing
     from finishlab.workflow.printing.labels import label_views, split_wish
@@ -107,7 +107,7 @@ def schedule(*, recipe: str | None, parts: str, output: str, paper: str, as_json
 
     Without a recipe it is that of the standard, or the only one there is. What is logged as done is ticked.
     """
-    from finishlab.reports.files import write_atomically
+    from finishlab.files import write_atomically
     from finishlab.reports.print.schedule import schedule_letters_missing, schedule_pdf
     from finishlab.workflow.printing.schedule import schedule_view
 
@@ -140,7 +140,7 @@ def house_file(*, output: str, title: str | None, without_photos: bool, paper: s
 
     Photos are small copies without the place they were taken at.
     """
-    from finishlab.reports.files import write_atomically
+    from finishlab.files import write_atomically
     from finishlab.reports.print.house_file import house_file_pdf, house_letters_missing
     from finishlab.workflow.printing.house_file import house_view
 

@@ -13,7 +13,7 @@ from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import UsageError
 
 if TYPE_CHECKING:
-    from finishlab.reports.report.pdf import PaperName
+    from finishlab.imaging.strip import Paper
 
 
 @click.command(
@@ -73,7 +73,7 @@ def report(
     with open_logbook() as log:
         content = gather_report(log, title=title, light=light, aim=aim, other=other_aim(aim))
     page, pdf = output.expanduser(), None if pdf is None else pdf.expanduser()
-    write_report(content, page=page, pdf=pdf, paper=cast("PaperName", paper))
+    write_report(content, page=page, pdf=pdf, paper=cast("Paper", paper))
     if pdf is not None:
         from finishlab.reports.report.letters import report_letters_missing
 

@@ -53,7 +53,7 @@ def show(*, svg: str | None, as_json: bool) -> None:
     with open_logbook() as log:
         flights = flights_shown(log.stair())
     if svg is not None:
-        from finishlab.reports.files import write_atomically
+        from finishlab.files import write_atomically
         from finishlab.reports.stair.svg import stair_svg
 
         write_atomically(svg, stair_svg(flights).encode())

@@ -92,7 +92,6 @@ def _edit_flight(log: Logbook, text: str, given: dict[str, Any], sizes: dict[str
 
 
 def _edit_parts(log: Logbook, text: str, given: dict[str, Any], sizes: dict[str, Any]) -> None:
-    from finishlab.records.stair_names import listed
     from finishlab.workflow.stair.entering import size_remarks
     from finishlab.workflow.stair.showing import named_parts
 
@@ -106,8 +105,7 @@ def _edit_parts(log: Logbook, text: str, given: dict[str, Any], sizes: dict[str,
     found = named_parts(log.stair(), text)
     count = log.edit_parts([part.ident for part in found], **changes)
     stair = log.stair()
-    several = len({part.name.level for part in stair.parts if part.name.kind == "tread"}) > 1
-    names = listed([part.name for part in found], with_level=several)
+    names = stair.listed(part.name for part in found)
     if count in {0, len(found)}:
         say(f"{names}: {'changed' if count else 'nothing to change'}.")
     else:
@@ -164,7 +162,6 @@ def edit_event(
 @json_option
 def remove(*, parts: tuple[str, ...], as_json: bool) -> None:
     """Leave parts, a flight with all its parts, or events out from now on; their history stays."""
-    from finishlab.records.stair_names import listed
     from finishlab.workflow.stair.showing import named_parts
 
     text = " ".join(" ".join(parts).split())
@@ -180,8 +177,7 @@ def remove(*, parts: tuple[str, ...], as_json: bool) -> None:
             found = named_parts(stair, text)
             gone = [part.code for part in found]
             log.remove_parts([part.ident for part in found])
-            several = len({part.name.level for part in stair.parts if part.name.kind == "tread"}) > 1
-            names = listed([part.name for part in found], with_level=several)
+            names = stair.listed(part.name for part in found)
             say(f"Removed: {names}; what was done to them stays in the logbook.")
     if as_json:
         print_removed(gone)

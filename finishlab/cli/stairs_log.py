@@ -99,14 +99,11 @@ def _tell(
     as_json: bool,
 ) -> None:
     """Say what was logged, the same for many parts in one line."""
-    from finishlab.records.stair_names import listed
-
     if as_json:
         from finishlab.reports.stair.documents import events_document
 
         logged = [(f"E{ident}", part.code) for ident, part in zip(idents, parts, strict=True)]
         print_document(events_document(logged, noted))
-    several = len({part.name.level for part in stair.parts if part.name.kind == "tread"}) > 1
     groups: dict[str, list[StoredPart]] = {}
     for part, (_, event) in zip(parts, events, strict=True):
         what = f"{event.step} {event.coat}" if event.kind == "coat" else event.kind
@@ -114,7 +111,7 @@ def _tell(
         can = f" from C{event.batch_number}" if event.batch_number is not None else ""
         groups.setdefault(f"{what}{recipe}{can} on {event.date}", []).append(part)
     for what, alike in groups.items():
-        say(f"{listed([part.name for part in alike], with_level=several)}: {what}.")
+        say(f"{stair.listed(part.name for part in alike)}: {what}.")
     for line in noted:
         say(f"  - {line}")
 

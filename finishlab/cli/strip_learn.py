@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 import click
 
 from finishlab.cli.common import grey_option, json_option, open_logbook, out, print_document, say
+from finishlab.cli.failures import show_error
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import LogbookError, UsageError
 
@@ -97,7 +98,7 @@ def learn(
     greys: tuple[GreyArea, ...],
     save_picture: str | None,
     as_json: bool,
-) -> None:
+) -> int:
     """Learn the greys of one printed strip; photos measured from now on use them.
 
     Photograph the strip from two or three steps back, in even light and a little askew, until it is about a tenth of
@@ -112,13 +113,32 @@ def learn(
     _check(photos, number, typed, seen, greys)
     check_curve_name(save_picture)
     with open_logbook(make=True) as log:
-        found, doubts = _learned(log, photos, number, typed, seen, greys)
+        if photos and not greys:
+            found, doubts, code = _learned_from_far(log, photos, number)
+        else:
+            (found, doubts), code = _learned(log, photos, number, typed, seen, greys), 0
+    if found is None:
+        return code
     if save_picture is not None:
         save_curve(save_picture, found)
     _show([found], as_json=as_json)
     say(f"The greys of strip {found.number:04d} are learned; photos measured from now on use them.")
     for each in doubts:
         say(each.message)
+    return code
+
+
+def _learned_from_far(
+    log: Logbook, photos: tuple[str, ...], number: int | None
+) -> tuple[StripGreys | None, tuple[Doubt, ...], int]:
+    """Learn from those photos that can be used; say what is wrong with the others, and return the worst code."""
+    from finishlab.workflow.learning import learn_from_far
+
+    far, errors = learn_from_far(log, photos, number=number)
+    for error in errors:
+        show_error(error)
+    code = max((int(error.exit_code) for error in errors), default=0)
+    return (None, (), code) if far is None else (far.greys, far.doubts, code)
 
 
 def _learned(
@@ -129,11 +149,9 @@ def _learned(
     seen: tuple[Reading, ...],
     greys: tuple[GreyArea, ...],
 ) -> tuple[StripGreys, tuple[Doubt, ...]]:
-    from finishlab.workflow.learning import learn_from_eye, learn_from_far, learn_from_photo, learn_from_readings
+    """Learn from known greys in a photo, from what an eye saw or from what was typed."""
+    from finishlab.workflow.learning import learn_from_eye, learn_from_photo, learn_from_readings
 
-    if photos and not greys:
-        far = learn_from_far(log, photos, number=number)
-        return far.greys, far.doubts
     if photos:
         found = learn_from_photo(log, photos[0], greys, number=number)
         off = ", ".join(f"{before:+.1f}" for before in found.misfit_before)

@@ -7,10 +7,10 @@ from typing import Final, Literal
 
 import numpy as np
 
-from finishlab.colorimetry.spaces import srgb_to_linear
+from finishlab.colorimetry.spaces import linear_to_srgb, srgb_to_linear
 from finishlab.demo.encode import encode_jpeg
 from finishlab.photos import matrix_profile
-from finishlab.photos.profiles import named_encoding, srgb_encode
+from finishlab.photos.profiles import named_encoding
 
 __all__ = ["MAKE", "RENDERED", "in_colours", "photo_bytes", "rendered_exif"]
 
@@ -52,7 +52,7 @@ def in_colours(pixels: np.ndarray, colours: Literal["sRGB", "Display P3"]) -> np
     matrix = np.linalg.inv(named_encoding(colours).to_srgb).astype(np.float32)
     linear = np.asarray(srgb_to_linear(pixels / np.float32(255.0)), dtype=np.float32) @ matrix.T
     # Display P3 has sRGB's transfer function
-    return np.asarray(np.rint(srgb_encode(np.clip(linear, 0.0, 1.0)) * 255.0), dtype=np.uint8)
+    return np.asarray(np.rint(linear_to_srgb(np.clip(linear, 0.0, 1.0)) * 255.0), dtype=np.uint8)
 
 
 def photo_bytes(

@@ -170,6 +170,11 @@ class Correction:
         return np.asarray(known.reflectance * np.exp(known.departures @ self.parameters[self.layout.print]))
 
     @property
+    def strangeness(self) -> float:
+        """How far the tone curve strays from usual ones at most, in standard deviations of what is believed."""
+        return float(np.abs(self.parameters[self.layout.tone]).max(initial=0.0))
+
+    @property
     def cast(self) -> np.ndarray:
         """The colour that the file gives a grey, shape (3,): factors on its linear channels about their middle."""
         offsets = self.parameters[self.layout.offset]

@@ -7,6 +7,7 @@ once.
 
 from __future__ import annotations
 
+import json
 from array import array
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
@@ -21,7 +22,6 @@ from sqlalchemy.orm import Session
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.table import ColourTable, TableBuilder
 from finishlab.errors import LogbookError
-from finishlab.logbook.fast_json import read_json
 from finishlab.logbook.reading import DAMAGED, damaged, decoded
 from finishlab.logbook.tables import BoardRow, MeasurementRow, PairRow
 from finishlab.quality import Doubt
@@ -130,7 +130,7 @@ def _record(said: Sequence[Any]) -> BoardRecord:
 
 @lru_cache(maxsize=256)  # boards of one recipe carry one text
 def _finish(text: str) -> Finish:
-    return Finish.from_dict(read_json(text))
+    return Finish.from_dict(json.loads(text))
 
 
 def read_logged_boards(session: Session) -> LoggedBoards:
@@ -161,7 +161,7 @@ def read_sampled_colours(session: Session, boards: Sequence[int], light: Light) 
     of_boards = select(MeasurementRow.board_number, result).where(MeasurementRow.board_number.in_(boards))
     found: dict[int, Colours] = {}
     for key, text in session.execute(of_boards.where(MeasurementRow.light == light).order_by(MeasurementRow.id)):
-        colours = decoded(f"board B{key}", read_json, text).get("colours")
+        colours = decoded(f"board B{key}", json.loads, text).get("colours")
         if colours is not None and key not in found:
             found[key] = tuple((c[0], c[1], c[2]) for c in colours)
     return found
@@ -220,8 +220,8 @@ class _Reader:
 
     def _pair(self, key: int, said: Sequence[Any]) -> LoggedPair:
         photo, light, board, floor, *off = said
-        beside = read_json(floor)
-        seen = self._seen(key, read_json(board))
+        beside = json.loads(floor)
+        seen = self._seen(key, json.loads(board))
         self._paired[key, photo] = board, seen
         rows = seen.row, self._colour(key, beside)
         colours = beside.get("colours")
@@ -232,10 +232,10 @@ class _Reader:
     def _look(self, key: int, said: Sequence[Any]) -> LoggedLook:
         text, photo, light, strip, settings, version = said
         paired = self._paired.get((key, photo))
-        seen = paired[1] if paired is not None and paired[0] == text else self._seen(key, read_json(text))
+        seen = paired[1] if paired is not None and paired[0] == text else self._seen(key, json.loads(text))
         told = self._settings.get(settings)
         if told is None:
-            whole = read_json(settings)
+            whole = json.loads(settings)
             named = (whole.get("print") or {}).get("key", "nominal")
             told = self._settings[settings] = (str(named), whole.get("camera_profile"))
         once = self.known.setdefault

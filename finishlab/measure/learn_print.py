@@ -25,7 +25,7 @@ from finishlab.imaging.strip import STRIP, GreyPatch, Screen
 from finishlab.measure.judgement import judge_light, judge_strip
 from finishlab.quality import Doubt
 
-__all__ = ["LearnedPrint", "PrintFit", "fit_print", "learn_print"]
+__all__ = ["LearnedPrint", "PrintFit", "fit_print", "learn_print", "look_at_print"]
 
 _LEVELS: Final = np.array([patch.level for patch in STRIP.patches])
 _PAPER: Final = len(STRIP.greys) - 1
@@ -76,7 +76,12 @@ class PrintFit:
     """The rest of its covariance."""
     growth: float
     """How far ink runs beyond an edge, mm."""
-    correction: Correction
+    number: int | None
+    """The strip's number, where it was read."""
+    photo_id: str
+    linear: bool
+    """Whether it is a camera raw file."""
+    doubts: tuple[Doubt, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,13 +94,27 @@ class LearnedPrint:
     doubts: tuple[Doubt, ...]
 
 
-def learn_print(images: Sequence[LinearImage], *, number: int | None = None, learned: str = "") -> LearnedPrint:
-    """Learn the greys of the strip in photos taken from a few steps back.
+def look_at_print(image: LinearImage) -> PrintFit:
+    """Return what a photo taken from a few steps back, at full size, says of the print of its strip.
+
+    Raises
+    ------
+    NoStripError
+        If the strip is not found.
+    QualityError
+        ``no-screens``, ``lines-show``, ``strip-far``, ``print-unclear``, and what judging the strip and its light
+        raises.
+    """
+    return fit_print(image, find_strip(image, small=True))
+
+
+def learn_print(looks: Sequence[PrintFit], *, number: int | None = None, learned: str = "") -> LearnedPrint:
+    """Learn the greys of a strip from one or more photos of it.
 
     Parameters
     ----------
-    images
-        One or more photos of the same strip, at full size.
+    looks
+        What each photo says.
     number
         The strip's number, where the photos do not show it.
     learned
@@ -103,31 +122,22 @@ def learn_print(images: Sequence[LinearImage], *, number: int | None = None, lea
 
     Raises
     ------
-    NoStripError
-        If the strip is not found.
     UsageError
         ``strip-number-needed`` or ``other-strip``.
     QualityError
-        ``no-screens``, ``lines-show``, ``strip-far``, ``print-unclear``, and what judging the strip and its light
-        raises.
+        ``print-unclear``.
     """
-    strips = [find_strip(image, small=True) for image in images]
-    chosen = _number(strips, number)
-    doubts: dict[str, Doubt] = {}
-    fits = []
-    for image, strip in zip(images, strips, strict=True):
-        found, said = fit_print(image, strip)
-        fits.append(found)
-        doubts |= {each.code: each for each in said}
-    log, covariance = _pooled(fits)
-    raw = all(image.info.linear for image in images)
-    basis = tuple(f"photo {image.info.photo_id}" for image in images)
+    chosen = _number(looks, number)
+    log, covariance = _pooled(looks)
+    raw = all(look.linear for look in looks)
+    basis = tuple(f"photo {look.photo_id}" for look in looks)
     try:
         source: GreysSource = "raw" if raw else "screens"
         greys = greys_of_logs(log, axes_of(covariance), source, number=chosen, learned=learned, basis=basis)
     except ValueError as error:
         raise _unclear() from error
-    return LearnedPrint(greys, float(np.mean([each.growth for each in fits])), tuple(doubts.values()))
+    doubts = {each.code: each for look in looks for each in look.doubts}
+    return LearnedPrint(greys, float(np.mean([look.growth for look in looks])), tuple(doubts.values()))
 
 
 def _pooled(fits: Sequence[PrintFit]) -> tuple[np.ndarray, np.ndarray]:
@@ -137,14 +147,8 @@ def _pooled(fits: Sequence[PrintFit]) -> tuple[np.ndarray, np.ndarray]:
     return np.asarray(log), np.asarray(np.mean([each.common for each in fits], axis=0) + own)
 
 
-def fit_print(image: LinearImage, strip: StripFit) -> tuple[PrintFit, list[Doubt]]:
-    """Fit print, tone, light and glare to one photo, and judge it.
-
-    Raises
-    ------
-    QualityError
-        See `learn_print`.
-    """
+def fit_print(image: LinearImage, strip: StripFit) -> PrintFit:
+    """Fit print, tone, light and glare to a photo in which the strip was found, and judge it; see `look_at_print`."""
     linear = image.info.linear
     _check_scale(strip, linear=linear)
     priors = _priors(linear=linear)
@@ -161,7 +165,11 @@ def fit_print(image: LinearImage, strip: StripFit) -> tuple[PrintFit, list[Doubt
     doubts += judge_light(greys, replace(correction, weights=correction.weights[~_IS_SCREEN]))
     if correction.misfit > _MISFIT:
         raise _unclear()
-    return model.result(theta, correction), doubts
+    growth = model.growth(theta)
+    common, own = model.covariances(correction)
+    return PrintFit(
+        model.log_greys(theta), common, own, growth, strip.number, image.info.photo_id, linear, tuple(doubts)
+    )
 
 
 def _priors(*, linear: bool) -> FitPriors:
@@ -241,7 +249,8 @@ class _Model:
         steps = _STEP * np.eye(self.size)
         return np.stack([(self.seen(theta + s) - self.seen(theta - s)) / (2 * _STEP) for s in steps], axis=1)
 
-    def result(self, theta: np.ndarray, correction: Correction) -> PrintFit:
+    def covariances(self, correction: Correction) -> tuple[np.ndarray, np.ndarray]:
+        """Return the covariance of the greys' logs that photos of one phone share, and the rest of it."""
         where = correction.layout
         rows = self.departures.T
         part = np.arange(where.print.start, where.print.start + self.terms)
@@ -252,7 +261,7 @@ class _Model:
         alike = np.concatenate([every[where.tone], every[where.glare], every[print_too]])
         shared = rows @ correction.believed[np.ix_(part, alike)]
         common = shared @ shared.T
-        return PrintFit(self.log_greys(theta), common, whole - common, self.growth(theta), correction)
+        return common, whole - common
 
 
 def _solved(
@@ -298,9 +307,9 @@ def _unclear() -> QualityError:
     )
 
 
-def _number(strips: Sequence[StripFit], given: int | None) -> int:
+def _number(looks: Sequence[PrintFit], given: int | None) -> int:
     """Return the number of the one strip that all photos show."""
-    read = {strip.number for strip in strips if strip.number is not None}
+    read = {look.number for look in looks if look.number is not None}
     if given is not None:
         read.add(given)
     if not read:

@@ -26,7 +26,6 @@ __all__ = [
     "matrix_profile",
     "named_encoding",
     "profile_name",
-    "srgb_encode",
 ]
 
 Curve = Callable[[np.ndarray], np.ndarray]
@@ -80,10 +79,11 @@ _PRIMARIES: Final[dict[SpaceName, Primaries]] = {
 }
 _BT2020: Final = Primaries((0.708, 0.292), (0.170, 0.797), (0.131, 0.046), _D65)
 """Recommendation ITU-R BT.2020-2, table 3."""
+_SRGB_CURVE: Final = (3, (2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045))
 _PARAMETERS: Final[dict[SpaceName, tuple[int, tuple[float, ...]]]] = {
     # ICC.1:2022, 10.18, parametricCurveType: function type and its parameters
-    "sRGB": (3, (2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045)),
-    "Display P3": (3, (2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045)),
+    "sRGB": _SRGB_CURVE,
+    "Display P3": _SRGB_CURVE,
     "Adobe RGB": (0, (563 / 256,)),
     "ProPhoto RGB": (3, (1.8, 1.0, 0.0, 1 / 16, 1 / 32)),
 }
@@ -106,12 +106,6 @@ def _parametric(kind: int, p: tuple[float, ...]) -> Curve:
         return np.asarray(np.where(x >= start, power, slope * x + offset))
 
     return curve
-
-
-def srgb_encode(linear: np.ndarray) -> np.ndarray:
-    """Return sRGB values 0..1 of linear light (IEC 61966-2-1), clipped to 0..1, same shape."""
-    y = np.clip(linear, 0.0, 1.0)
-    return np.asarray(np.where(y <= 0.0031308, y * 12.92, 1.055 * y ** (1 / 2.4) - 0.055))
 
 
 @dataclass(frozen=True, slots=True)

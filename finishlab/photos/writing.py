@@ -7,8 +7,6 @@ where a house stands.
 from __future__ import annotations
 
 import io
-import os
-import tempfile
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cache
@@ -18,9 +16,10 @@ from typing import Final
 import numpy as np
 from PIL import ExifTags, Image
 
-from finishlab.errors import OutputError
+from finishlab.colorimetry.spaces import linear_to_srgb
+from finishlab.files import write_atomically
 from finishlab.imaging.pixels import LinearImage
-from finishlab.photos.profiles import matrix_profile, srgb_encode
+from finishlab.photos.profiles import matrix_profile
 from finishlab.photos.reading import read_photo
 
 __all__ = ["CameraTags", "srgb_pixels", "thumbnail", "write_jpeg", "write_png"]
@@ -75,7 +74,7 @@ def srgb_pixels(image: LinearImage) -> np.ndarray:
 @cache
 def _srgb_codes() -> np.ndarray:
     """Return the sRGB code of linear light in 65535ths: within 0.03 of a code even where the curve is steepest."""
-    return np.rint(srgb_encode(np.arange(65536) / 65535) * 255.0).astype(np.uint8)
+    return np.asarray(np.rint(linear_to_srgb(np.arange(65536) / 65535) * 255.0), dtype=np.uint8)
 
 
 def _picture(pixels: np.ndarray, long_side: int | None) -> Image.Image:
@@ -134,32 +133,9 @@ def write_png(path: Path, pixels: np.ndarray) -> None:
     OutputError
         If the file cannot be written.
     """
-    path = Path(path)
     out = io.BytesIO()
     _picture(pixels, None).save(out, "PNG", icc_profile=matrix_profile("sRGB"))
-    try:
-        _replace(path, out.getvalue())
-    except OSError as error:
-        raise OutputError(
-            "picture-not-written",
-            f"{path} cannot be written ({error.strerror or error}).",
-            "Name a file in a folder you may write to.",
-        ) from error
-
-
-def _replace(path: Path, data: bytes) -> None:
-    """Put `data` at `path` in one step, so that a reader never sees half a file."""
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-        mask = os.umask(0)
-        os.umask(mask)
-        Path(name).chmod(0o666 & ~mask)  # mkstemp makes private files; a picture gets the rights of any new file
-        Path(name).replace(path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
+    write_atomically(path, out.getvalue())
 
 
 def thumbnail(path: Path, long_side: int, *, quality: int = 85) -> bytes:

@@ -23,7 +23,6 @@ from finishlab.units import as_typed_text, is_us, split_sizes
 __all__ = [
     "SECTIONS",
     "changed",
-    "form_help",
     "likely_sides",
     "parse_fields",
     "read_value",
@@ -227,11 +226,6 @@ def show_value(each: Entry, value: Any) -> str:  # noqa: ANN401 - each form has 
     if each.form == "mix":
         return " + ".join(f"{_figure(part.parts)} {part.colour}" for part in value)
     return _figure(value) if isinstance(value, int | float) else str(value)
-
-
-def form_help(section: type[Checked]) -> str:
-    """Return the keys of a section with their units, for help texts."""
-    return ", ".join(each.key + (f" ({each.unit})" if each.unit else "") for each in shown_entries(section))
 
 
 def _figure(value: float) -> str:

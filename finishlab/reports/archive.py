@@ -5,19 +5,18 @@ The same logbook gives the same bytes: entries are sorted and carry no time of t
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import zipfile
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final
 
-from finishlab.errors import LogbookError, OutputError
-from finishlab.reports.tables import guarded
+from finishlab.errors import LogbookError
+from finishlab.files import whole_file
+from finishlab.reports.tables import Cell, csv_text
 
-__all__ = ["ArchiveReader", "ArchiveWriter", "csv_table", "open_archive", "write_archive"]
+__all__ = ["ArchiveReader", "ArchiveWriter", "open_archive", "write_archive"]
 
 FORMAT: Final = "finishlab/archive/1"
 _MANIFEST: Final = "archive.json"
@@ -35,31 +34,9 @@ Take it in with: finishlab import THIS-FILE
 """
 
 
-def csv_table(columns: Iterable[str], rows: Iterable[Mapping[str, Any]]) -> str:
-    """Return a CSV table (RFC 4180) that a spreadsheet opens without running anything.
-
-    Parameters
-    ----------
-    columns
-        The names for the first line.
-    rows
-        The values by column: texts, numbers, None, and JSON values, which are written as JSON.
-    """
-    names = list(columns)
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(names)
-    for row in rows:
-        writer.writerow([_cell(row.get(name)) for name in names])
-    return out.getvalue()
-
-
-def _cell(value: object) -> object:
-    if isinstance(value, dict | list):
-        return json.dumps(value, ensure_ascii=False, sort_keys=True)
-    if isinstance(value, str):
-        return guarded(value)
-    return "" if value is None else value
+def _cell(value: Any) -> Cell:  # noqa: ANN401 - any JSON value
+    """Return a cell of a table: what is a value of its own stays, lists and objects are written as JSON."""
+    return json.dumps(value, ensure_ascii=False, sort_keys=True) if isinstance(value, dict | list) else value
 
 
 class ArchiveWriter:
@@ -81,8 +58,9 @@ class ArchiveWriter:
         columns = schema["properties"]["tables"]["properties"]
         for name, rows in sorted(document["tables"].items()):
             head = sorted(columns[name]["items"]["properties"])
+            cells = ([_cell(row.get(name)) for name in head] for row in rows)
             # The mark at the front tells spreadsheets that the text is UTF-8.
-            self._put(f"tables/{name}.csv", csv_table(head, rows).encode("utf-8-sig"))
+            self._put(f"tables/{name}.csv", csv_text(head, cells, figures=None).encode("utf-8-sig"))
         self._put(_LOGBOOK, _json(document))
 
     def _put(self, name: str, content: bytes, packing: int = zipfile.ZIP_DEFLATED) -> None:
@@ -105,21 +83,8 @@ def write_archive(path: Path) -> Iterator[ArchiveWriter]:
     OutputError
         ``"output-not-writable"``.
     """
-    part = path.with_name(f".{path.name}.part")
-    try:
-        if path.is_dir():
-            raise IsADirectoryError(21, "it is a folder")
-        with zipfile.ZipFile(part, "w", allowZip64=True) as file:
-            yield ArchiveWriter(file)
-        part.replace(path)
-    except OSError as error:
-        raise OutputError(
-            "output-not-writable",
-            f"{path} cannot be written: {(error.strerror or str(error)).lower()}.",
-            "Name a file in a folder that exists and that you may write to.",
-        ) from error
-    finally:
-        part.unlink(missing_ok=True)
+    with whole_file(path) as stream, zipfile.ZipFile(stream, "w", allowZip64=True) as file:
+        yield ArchiveWriter(file)
 
 
 class ArchiveReader:

@@ -9,14 +9,12 @@ import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import COLOUR_SPACE
 from finishlab.quality import Doubt
 from finishlab.reports.costs import costs_of_photo, photo_costs_entry
-from finishlab.reports.files import write_atomically
 from finishlab.reports.rows import BoardRow, ColourRow, PhotoResult, SpotRow
 from finishlab.reports.sentences import answer, tie_marks
 
@@ -35,7 +33,6 @@ __all__ = [
     "measurement_document",
     "ranking_document",
     "report_document",
-    "write_json",
 ]
 
 Document = dict[str, Any]
@@ -111,17 +108,6 @@ def dump(document: Mapping[str, Any]) -> str:
         If a number in it is not finite; JSON has no such numbers.
     """
     return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
-
-
-def write_json(path: str | Path, document: Mapping[str, Any]) -> None:
-    """Write a document in one step.
-
-    Raises
-    ------
-    OutputError
-        If the file cannot be written.
-    """
-    write_atomically(path, dump(document).encode("utf-8", "replace"))
 
 
 def _document(kind: str, **content: object) -> Document:

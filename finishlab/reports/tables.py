@@ -21,22 +21,23 @@ def guarded(text: str) -> str:
     return f"'{text}" if text.startswith(_STARTS_A_FORMULA) else text
 
 
-def csv_text(header: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:
+def csv_text(header: Sequence[str], rows: Iterable[Sequence[Cell]], *, figures: int | None = 10) -> str:
     """Return a table as CSV (RFC 4180: commas, quotes where needed, CRLF).
 
-    Numbers stay numbers, also negative ones; None is an empty cell; texts are guarded.
+    Numbers stay numbers, also negative ones; None is an empty cell; texts are guarded. A fraction has at most so many
+    significant `figures`; None writes it so that it is read again as the same number.
     """
     stream = io.StringIO()
     writer = csv.writer(stream)
     writer.writerow([guarded(name) for name in header])
     for row in rows:
-        writer.writerow([_cell(cell) for cell in row])
+        writer.writerow([_cell(cell, figures) for cell in row])
     return stream.getvalue()
 
 
-def _cell(cell: Cell) -> str:
+def _cell(cell: Cell, figures: int | None) -> str:
     if cell is None:
         return ""
     if isinstance(cell, str):
         return guarded(cell)
-    return format(cell, ".10g") if isinstance(cell, float) else str(cell)
+    return f"{cell:.{figures}g}" if isinstance(cell, float) and figures is not None else str(cell)

@@ -14,8 +14,9 @@ from typing import Final, Literal
 
 from finishlab.errors import UsageError
 from finishlab.records.stair_names import level_title
+from finishlab.records.stairs import PART_KINDS, PartKind
 from finishlab.stairs.drying import Coat, PlannedCoat, plan_coats
-from finishlab.stairs.geometry import KINDS, WALKED_ON, Part, PartKind
+from finishlab.stairs.geometry import WALKED_ON, Part
 from finishlab.stairs.hours import WorkHours
 from finishlab.stairs.stair import Step, alternating, way_up
 
@@ -30,7 +31,6 @@ __all__ = [
     "Night",
     "nights",
     "plan_calendar",
-    "rule_of_thumb_hours",
 ]
 
 STACK_HOURS: Final = 48.0
@@ -87,9 +87,9 @@ class Job:
     at_once: int | None = None
 
     def __post_init__(self) -> None:
-        unknown = [kind for kind in self.kinds if kind not in KINDS]
+        unknown = [kind for kind in self.kinds if kind not in PART_KINDS]
         if unknown:
-            raise UsageError("unknown-part", f"“{unknown[0]}” is not a part.", f"Choose of: {', '.join(KINDS)}.")
+            raise UsageError("unknown-part", f"“{unknown[0]}” is not a part.", f"Choose of: {', '.join(PART_KINDS)}.")
         if self.at_once is not None and self.at_once < 1:
             raise UsageError("bad-count", "At least one part is coated at a time.", "Give a number from 1.")
 
@@ -304,11 +304,6 @@ def nights(calendar: Calendar) -> tuple[Night, ...]:
             found.append(Night(day, tuple(p for p in walked if p in shut), tuple(p for p in walked if p not in shut)))
         day += dt.timedelta(days=1)
     return tuple(found)
-
-
-def rule_of_thumb_hours(stain_dry: float, coats: int, recoat: float, walk_on: float) -> float:
-    """Return how long alternate treads wait at most: 2 (stain dry + coats x recoat + walk-on), arithmetic."""
-    return 2 * (stain_dry + coats * recoat + walk_on)
 
 
 def _returns_of(parts: Sequence[Part], jobs: Sequence[Job]) -> dict[Part, tuple[Part, ...]]:

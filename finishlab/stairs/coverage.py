@@ -78,12 +78,6 @@ class Need:
         whole = self.coat_area * (1 + self.waste)
         return whole / most, whole / least
 
-    @property
-    def litres_without_waste(self) -> tuple[float, float]:
-        """The same with nothing lost."""
-        least, most = self.coverage
-        return self.coat_area / most, self.coat_area / least
-
 
 @dataclass(frozen=True, slots=True)
 class Can:

@@ -13,10 +13,10 @@ from typing import Final, Literal, get_args
 
 from finishlab.errors import UsageError
 from finishlab.records.limits import likely_length
+from finishlab.records.stairs import PART_KINDS, PartKind
 
 __all__ = [
     "FACES",
-    "KINDS",
     "UPRIGHT",
     "WALKED_ON",
     "Corners",
@@ -24,7 +24,6 @@ __all__ = [
     "Face",
     "FaceAreas",
     "Part",
-    "PartKind",
     "Shape",
     "back_width",
     "corners",
@@ -32,9 +31,6 @@ __all__ = [
     "unlikely_sizes",
 ]
 
-PartKind = Literal["tread", "riser", "nosing", "landing nosing", "return", "landing board", "stringer", "skirt"]
-KINDS: Final[tuple[PartKind, ...]] = get_args(PartKind)
-"""Parts this room counts and plans."""
 WALKED_ON: Final[tuple[PartKind, ...]] = ("tread", "landing nosing", "landing board")
 """Parts a person steps on, on the way up."""
 
@@ -124,7 +120,7 @@ class Part:
     Parameters
     ----------
     kind
-        One of `KINDS`.
+        One of `finishlab.records.stairs.PART_KINDS`.
     shape
         Its sizes.
     level
@@ -147,8 +143,10 @@ class Part:
     side: str | None = None
 
     def __post_init__(self) -> None:
-        if self.kind not in KINDS:
-            raise UsageError("unknown-part", f"“{self.kind}” is not a part.", f"Choose one of: {', '.join(KINDS)}.")
+        if self.kind not in PART_KINDS:
+            raise UsageError(
+                "unknown-part", f"“{self.kind}” is not a part.", f"Choose one of: {', '.join(PART_KINDS)}."
+            )
         if self.level < 1 or self.place < 1:
             raise UsageError("bad-place", "Flights and parts are numbered from 1.", "Number from the bottom up.")
 
@@ -172,11 +170,6 @@ class FaceAreas:
     def edges(self) -> float:
         """Front, back and both ends."""
         return self.front + self.back + self.ends
-
-    @property
-    def all_round(self) -> float:
-        """Both faces and all edges."""
-        return self.top + self.underside + self.edges
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,11 +9,12 @@ from typing import Final
 
 from finishlab.coatings import coating
 from finishlab.errors import UsageError
+from finishlab.records.stairs import PartKind
 from finishlab.stairs.calendar import Calendar, Fitting, Job, plan_calendar
 from finishlab.stairs.coverage import DEFAULT_WASTE, Can, Coats, Need, Purchase, coat_area, need, purchase
 from finishlab.stairs.cutting import Stock
 from finishlab.stairs.drying import Coat
-from finishlab.stairs.geometry import UPRIGHT, Part, PartKind
+from finishlab.stairs.geometry import UPRIGHT, Part
 from finishlab.stairs.hours import WorkHours
 from finishlab.stairs.stair import need_flight
 

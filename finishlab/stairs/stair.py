@@ -6,11 +6,10 @@ import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from finishlab.errors import UsageError
 from finishlab.records.stair_names import level_title
-from finishlab.stairs.geometry import UPRIGHT, WALKED_ON, Edge, Part, PartKind, Shape
+from finishlab.stairs.geometry import WALKED_ON, Part
 
-__all__ = ["Step", "alternating", "full_name", "named", "need_flight", "part_of", "way_up"]
+__all__ = ["Step", "alternating", "full_name", "named", "need_flight", "way_up"]
 
 _ORDER = {"tread": 0, "landing nosing": 1, "landing board": 2}
 
@@ -122,42 +121,3 @@ def _runs(places: Sequence[int]) -> list[str]:
         for run in found
         for text in ([f"{run[0]} to {run[-1]}"] if len(run) > 2 else [str(place) for place in run])
     ]
-
-
-def part_of(
-    kind: PartKind,
-    *,
-    level: int = 1,
-    place: int = 1,
-    side: str | None = None,
-    front: float | None = None,
-    depth: float | None = None,
-    thickness: float | None = None,
-    back: float | None = None,
-    left_angle: float | None = None,
-    right_angle: float | None = None,
-    height: float | None = None,
-    edge: Edge = "square",
-) -> Part:
-    """Return a part from sizes as they are written down, mm and degrees; what was not measured is None.
-
-    Of what stands upright the height is the depth. Where both a back and angles were measured the angles count.
-
-    Raises
-    ------
-    UsageError
-        ``"no-size"`` if a size that is needed was not measured, and what `Shape` raises.
-    """
-    upright = kind in UPRIGHT
-    deep = height if upright and height is not None else depth
-    if front is None or deep is None or thickness is None:
-        missing = "front" if front is None else "thickness" if deep is not None else "height" if upright else "depth"
-        raise UsageError(
-            "no-size",
-            f"The {missing} of {level_title(level)} {kind} {place} was not measured.",
-            "Measure it, and add it to the part.",
-        )
-    angled = left_angle is not None or right_angle is not None
-    left, right = (90.0 if angle is None else angle for angle in (left_angle, right_angle))
-    shape = Shape(front, deep, thickness, None if angled else back, left, right, edge)
-    return Part(kind, shape, level, place, side)

@@ -8,7 +8,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from finishlab.errors import UsageError
+from finishlab.errors import FinishlabError, UsageError
 
 if TYPE_CHECKING:
     from finishlab.imaging.greys import StripGreys
@@ -71,22 +71,38 @@ def learn_from_photo(
     return found
 
 
-def learn_from_far(log: Logbook, paths: Sequence[str | Path], *, number: int | None = None) -> LearnedPrint:
+def learn_from_far(
+    log: Logbook, paths: Sequence[str | Path], *, number: int | None = None
+) -> tuple[LearnedPrint | None, list[FinishlabError]]:
     """Learn the greys of the strip in photos taken from a few steps back, by its screens of lines.
+
+    Every photo is tried; what those tell that can be used is kept.
+
+    Returns
+    -------
+    found, errors
+        None if no photo could be used; what is wrong with each of the others, its file named.
 
     Raises
     ------
-    PhotoError
-        If a file cannot be read as a photo.
     FinishlabError
         What `finishlab.measure.learn_print.learn_print` raises.
     """
-    from finishlab.measure.learn_print import learn_print
+    from finishlab.measure.learn_print import learn_print, look_at_print
     from finishlab.photos import read_photo
+    from finishlab.workflow.batch import with_path
 
-    found = learn_print([read_photo(Path(path)) for path in paths], number=number, learned=_now())
+    looks, errors = [], []
+    for path in paths:
+        try:
+            looks.append(look_at_print(read_photo(Path(path))))
+        except FinishlabError as error:
+            errors.append(with_path(error, Path(path)))
+    if not looks:
+        return None, errors
+    found = learn_print(looks, number=number, learned=_now())
     log.learn_strip(found.greys)
-    return found
+    return found, errors
 
 
 def learn_from_eye(log: Logbook, number: int, seen: Mapping[int, float]) -> StripGreys:

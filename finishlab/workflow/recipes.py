@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from finishlab.records.stair_names import listed
 from finishlab.reports.recipe_rows import CanRow, RecipeRow, StandardRow
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from finishlab.logbook import Logbook, StoredPart, StoredStair
+    from finishlab.logbook import Logbook, StoredPart
 
 __all__ = ["can_rows", "recipe_rows", "standard_rows"]
 
@@ -35,7 +32,7 @@ def recipe_rows(log: Logbook) -> list[RecipeRow]:
             since = standard.approval.date
         mine = parts.get(number, [])
         words = tuple(stair.words(part) for part in mine)
-        listing = _listed(stair, mine) if mine else ""
+        listing = stair.listed(part.name for part in mine) if mine else ""
         rows.append(RecipeRow(found.number, found.record, since, tuple(boards.get(number, ())), words, listing))
     return rows
 
@@ -71,13 +68,7 @@ def can_rows(log: Logbook) -> list[CanRow]:
     rows = []
     for can in log.cans():
         number = int(can.number[1:])
-        told = [f"{_listed(stair, parts)}: {what}" for what, parts in alike.get(number, {}).items()]
+        told = [f"{stair.listed(part.name for part in parts)}: {what}" for what, parts in alike.get(number, {}).items()]
         told += [f"boards: {', '.join(dict.fromkeys(boards[number]))}"] if number in boards else []
         rows.append(CanRow(can.number, can.record, tuple(went_on.get(number, ())), tuple(told)))
     return rows
-
-
-def _listed(stair: StoredStair, parts: Sequence[StoredPart]) -> str:
-    """Return parts in one line, the numbers of a kind together."""
-    several = len({part.name.level for part in stair.parts if part.name.kind == "tread"}) > 1
-    return listed([part.name for part in parts], with_level=several)

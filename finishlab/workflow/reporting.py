@@ -11,8 +11,8 @@ from finishlab.reports.report.contents import MOST_PICTURED, ReportContent
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from finishlab.imaging.strip import Paper
     from finishlab.logbook import Logbook, StoredBoard
-    from finishlab.reports.report.pdf import PaperName
     from finishlab.workflow.comparing import Comparison
 
 __all__ = ["gather_report", "report_of", "write_report"]
@@ -77,7 +77,7 @@ def report_of(log: Logbook, found: Comparison, *, title: str | None = None) -> R
 
 
 def write_report(
-    content: ReportContent, *, page: Path | None = None, pdf: Path | None = None, paper: PaperName = "a4"
+    content: ReportContent, *, page: Path | None = None, pdf: Path | None = None, paper: Paper = "a4"
 ) -> None:
     """Write a report.
 

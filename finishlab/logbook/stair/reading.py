@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import fields
 from typing import Any, Final, TypeVar
 
@@ -22,7 +22,6 @@ __all__ = [
     "live_part",
     "part_name",
     "part_record",
-    "read_events",
     "read_parts",
     "read_stair",
 ]
@@ -64,7 +63,7 @@ def read_stair(session: Session) -> StoredStair:
         for row in rows
         if row.removed is None
     ]
-    parts, events = _parts(session, named), read_events(session)
+    parts, events = _parts(session, named), _events(session)
     return StoredStair(
         tuple(sorted(flights, key=lambda flight: flight.level)),
         parts,
@@ -89,12 +88,10 @@ def _parts(session: Session, named: Mapping[int, int]) -> tuple[StoredPart, ...]
     return tuple(sorted(parts, key=lambda part: part.name.order))
 
 
-def read_events(session: Session, parts: Collection[int] | None = None) -> tuple[StoredEvent, ...]:
-    """Read what was done to the parts, or to some of them, in one query; plain columns, since there can be many."""
+def _events(session: Session) -> tuple[StoredEvent, ...]:
+    """Read what was done to the parts in one query; plain columns, since there can be many."""
     shown = select(*_EVENT).join(PartRow, PartRow.id == PartEventRow.part_id)
     shown = shown.where(PartEventRow.removed.is_(None), PartRow.removed.is_(None))
-    if parts is not None:
-        shown = shown.where(PartEventRow.part_id.in_(parts))
     found: Sequence[Any] = session.execute(shown.order_by(PartEventRow.date, PartEventRow.id)).all()
     return tuple(StoredEvent(*row) for row in found)
 

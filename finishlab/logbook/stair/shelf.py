@@ -24,11 +24,10 @@ from finishlab.logbook.stair.reading import (
     live_part,
     part_name,
     part_record,
-    read_events,
     read_parts,
     read_stair,
 )
-from finishlab.logbook.stair.stored import StoredEvent, StoredPart, StoredStair
+from finishlab.logbook.stair.stored import StoredPart, StoredStair
 from finishlab.logbook.stored import Change
 from finishlab.logbook.tables import FlightRow, PartRow, RecipeRow
 from finishlab.records import Flight, Part
@@ -59,11 +58,6 @@ class StairShelf(EventShelf):
         """Return the parts from the bottom up, without what was done to them."""
         with self._read() as session:
             return read_parts(session)
-
-    def part_events(self, parts: Sequence[int] | None = None) -> tuple[StoredEvent, ...]:
-        """Return what was done to parts (`StoredPart.ident`), or to all, by day."""
-        with self._read() as session:
-            return read_events(session, parts)
 
     def stair_history(self, code: str) -> tuple[Change, ...]:
         """Return what was changed of a part (``"2.T7"``) or flight (``"flight 2"``), first to last."""

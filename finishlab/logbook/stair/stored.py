@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from finishlab.records import Batch, Flight, Light, Part, PartEvent, Recipe
-from finishlab.records.stair_names import PartName, level_title
+from finishlab.records.stair_names import PartName, level_title, listed
 from finishlab.records.stairs import CoatStep, EventKind
 
 __all__ = ["StoredColour", "StoredEvent", "StoredFlight", "StoredPart", "StoredStair"]
@@ -126,3 +126,12 @@ class StoredStair:
         """Return a part's name as people read it, its flight named where several have parts of that kind."""
         several = len({each.name.level for each in self.parts if each.name.kind == part.name.kind}) > 1
         return part.name.words(with_level=several)
+
+    @property
+    def several_flights(self) -> bool:
+        """Whether there are treads on more than one flight, so that a part is told with its flight."""
+        return len({part.name.level for part in self.parts if part.name.kind == "tread"}) > 1
+
+    def listed(self, names: Iterable[PartName]) -> str:
+        """Return parts of this stair in words, those in a row drawn together; nothing for none."""
+        return listed(list(names), with_level=self.several_flights)

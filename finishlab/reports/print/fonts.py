@@ -16,7 +16,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import Final
 
-__all__ = ["HELVETICA", "MISSING_NOTE", "beside", "font_runs", "printable", "unprintable"]
+__all__ = ["HELVETICA", "MISSING_NOTE", "beside", "font_runs", "unprintable"]
 
 HELVETICA: Final = {False: "Helvetica", True: "Helvetica-Bold"}
 """Bold or not -> the font every PDF reader has."""
@@ -87,11 +87,6 @@ def beside(words: str, own: Container[int], *, bold: bool = False) -> list[tuple
         font = None if mine or char in "\n\t" else _font_of(char, bold=bold)
         found.append((font, char if mine or font is not None or char in "\n\t" else _MISSING))
     return [(font, "".join(char for _, char in run)) for font, run in groupby(found, key=lambda pair: pair[0])]
-
-
-def printable(words: str) -> str:
-    """Return the text as it will stand on paper, with ``?`` for what cannot be printed."""
-    return "".join(piece for _, piece in font_runs(words))
 
 
 def unprintable(texts: Iterable[str | None]) -> str:

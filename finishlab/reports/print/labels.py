@@ -8,7 +8,7 @@ behind with its top up, the left end lies at the right.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -77,7 +77,7 @@ def qr_text(label: LabelView, *, side: float = _QR_MOST) -> str:
     date = label.date.isoformat() if label.date else None
     known = [label.number, label.recipe, label.place, date, label.text]
     text = "\n".join([label.address, ", ".join(part for part in known if part)])
-    while "\n" in text and len(qr_modules(text)) * _MODULE > max(side, QR_LEAST):
+    while "\n" in text and _qr_side(text) * _MODULE > max(side, QR_LEAST):
         shorter = text[: -max(4, len(text) // 16)].rstrip()
         text = shorter if len(shorter) > len(label.address) + 2 else label.address
     return text
@@ -85,11 +85,20 @@ def qr_text(label: LabelView, *, side: float = _QR_MOST) -> str:
 
 def qr_modules(text: str) -> np.ndarray:
     """Return the modules of a QR code of medium error correction, shape (n, n), True where black; no quiet zone."""
+    code = _qr_code(text)
+    code.make()
+    return np.array(code.modules, dtype=bool)
+
+
+def _qr_side(text: str) -> int:
+    """Return how many modules the code of a text is wide (ISO/IEC 18004, 6.3.1), without making it."""
+    return 17 + 4 * int(_qr_code(text).calculate_version())
+
+
+def _qr_code(text: str) -> Any:  # noqa: ANN401 - the library has no types
     from reportlab.graphics.barcode.qr import QrCodeWidget
 
-    widget = QrCodeWidget(text, barLevel="M")
-    widget.draw()
-    return np.array(widget.qr.modules, dtype=bool)
+    return QrCodeWidget(text, barLevel="M").qr
 
 
 def _draw_outlines(pages: PrintPages, sheet: LabelSheet, *, outlines: bool) -> None:

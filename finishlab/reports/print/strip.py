@@ -7,8 +7,8 @@ from pathlib import Path
 
 import numpy as np
 
+from finishlab.files import write_atomically
 from finishlab.imaging.strip import PAGES, STRIP, Paper, Rect, Screen, StripGeometry
-from finishlab.reports.files import write_atomically
 from finishlab.reports.print.sheet import Sheet
 from finishlab.reports.print.strip_advice import RULER_DROP, draw_advice
 

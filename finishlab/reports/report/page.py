@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from finishlab.files import write_atomically
 from finishlab.reports.details import board_details
-from finishlab.reports.files import write_atomically
 from finishlab.reports.report.contents import Crop, ReportContent
 from finishlab.reports.report.pictures import drawings
 from finishlab.reports.report.story import LABELS_WIN, METHOD, RENDERED, Story, tell

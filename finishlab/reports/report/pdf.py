@@ -7,10 +7,11 @@ import math
 from collections.abc import Callable, Sequence
 from functools import cache, partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, Literal
+from typing import TYPE_CHECKING, Any, Final
 
+from finishlab.files import write_atomically
+from finishlab.imaging.strip import PAGES, Paper
 from finishlab.reports.details import board_details
-from finishlab.reports.files import write_atomically
 from finishlab.reports.plots.drawing import WIDTH
 from finishlab.reports.print.fonts import MISSING_NOTE, beside
 from finishlab.reports.print.sheet import POINTS_PER_MM
@@ -25,11 +26,7 @@ from finishlab.reports.swatch import hex_colour
 if TYPE_CHECKING:
     from finishlab.matching.ranking import RankedBoard
 
-__all__ = ["PAPERS", "PaperName", "pdf_bytes", "write_pdf"]
-
-PaperName = Literal["a4", "letter"]
-PAPERS: Final[dict[PaperName, tuple[float, float]]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
-"""Width and height in millimetres (ISO 216; ANSI/ASME Y14.1)."""
+__all__ = ["pdf_bytes", "write_pdf"]
 
 _MARGIN: Final = 16.0
 _FRAME: Final = 6.0
@@ -46,7 +43,7 @@ _LINE: Final = "#c4c4c4"
 _SOFT: Final = "#4a4a4a"
 
 
-def write_pdf(path: str | Path, content: ReportContent, profile: bytes, *, paper: PaperName = "a4") -> None:
+def write_pdf(path: str | Path, content: ReportContent, profile: bytes, *, paper: Paper = "a4") -> None:
     """Write the PDF in one step.
 
     Parameters
@@ -68,13 +65,13 @@ def write_pdf(path: str | Path, content: ReportContent, profile: bytes, *, paper
     write_atomically(path, pdf_bytes(content, profile, paper=paper))
 
 
-def pdf_bytes(content: ReportContent, profile: bytes, *, paper: PaperName = "a4") -> bytes:
+def pdf_bytes(content: ReportContent, profile: bytes, *, paper: Paper = "a4") -> bytes:
     """Return the PDF; the same content gives the same bytes."""
     from reportlab.platypus import SimpleDocTemplate
 
     own_letters()
     out = io.BytesIO()
-    width, height = (side * POINTS_PER_MM for side in PAPERS[paper])
+    width, height = (side * POINTS_PER_MM for side in PAGES[paper])
     margin = _MARGIN * POINTS_PER_MM
     story = tell(content)
     document = SimpleDocTemplate(

@@ -10,11 +10,12 @@ from typing import Any, Final, cast
 from finishlab.coatings import coating
 from finishlab.errors import UsageError
 from finishlab.records.lengths import read_lengths
+from finishlab.records.stairs import PART_KINDS, PartKind
 from finishlab.stairs.calendar import Fitting
 from finishlab.stairs.coverage import DEFAULT_WASTE, Can, Coats
 from finishlab.stairs.cutting import Stock
 from finishlab.stairs.drying import Coat, default_coat, recoat_times
-from finishlab.stairs.geometry import KINDS, UPRIGHT, Part, PartKind, Shape
+from finishlab.stairs.geometry import UPRIGHT, Part, Shape
 from finishlab.stairs.hours import WorkHours, parse_days, parse_hours
 from finishlab.stairs.plan import USUAL_PARTS, Product, StairPlan
 from finishlab.units import is_us, parse_area, parse_coverage, parse_volume, split_sizes
@@ -359,9 +360,11 @@ def _hours(work: Section) -> WorkHours:
 def _kinds(section: Section, name: str, usual: tuple[PartKind, ...]) -> tuple[PartKind, ...]:
     texts = section.texts(name)
     for text in texts:
-        if text not in KINDS:
+        if text not in PART_KINDS:
             raise UsageError(
-                "unknown-part", f"{section.where}, {name}: “{text}” is not a part.", f"Choose of: {', '.join(KINDS)}."
+                "unknown-part",
+                f"{section.where}, {name}: “{text}” is not a part.",
+                f"Choose of: {', '.join(PART_KINDS)}.",
             )
     return cast("tuple[PartKind, ...]", texts) or usual
 

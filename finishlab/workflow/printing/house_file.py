@@ -172,12 +172,8 @@ def _litres(litres: float) -> str:
 
 
 def _used_on(stair: StoredStair, number: int) -> str:
-    from finishlab.records.stair_names import listed
-
     idents = {event.part for event in stair.events if event.batch_number == number}
-    names = [part.name for part in stair.parts if part.ident in idents]
-    several = len({part.name.level for part in stair.parts if part.name.kind == "tread"}) > 1
-    return listed(names, with_level=several) if names else ""
+    return stair.listed(part.name for part in stair.parts if part.ident in idents)
 
 
 def _coated(stair: StoredStair) -> Iterator[HouseSection]:

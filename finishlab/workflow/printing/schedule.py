@@ -53,9 +53,9 @@ def schedule_view(log: Logbook, recipe: str | None, parts: str = "", *, date: dt
     else:
         meant = [part for part in stair.parts if recipe_of(part, progress.get(part.ident)) == number]
     columns = _columns(chosen.finish)
-    several = len({part.name.level for part in stair.parts if part.name.kind == "tread"}) > 1
     rows = tuple(
-        SchedulePart(part.name.words(with_level=several), _done(progress.get(part.ident), columns)) for part in meant
+        SchedulePart(part.name.words(with_level=stair.several_flights), _done(progress.get(part.ident), columns))
+        for part in meant
     )
     steps = tuple(finish_steps(chosen.finish, stair.cans))
     found = cautions_for(products_of(chosen.finish, stair.cans), _ACTIONS)

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Final, cast
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import StoredEvent, StoredPart, StoredStair
 from finishlab.records import PartEvent
-from finishlab.records.stair_names import listed
 from finishlab.records.stairs import COAT_STEPS, CoatStep, EventKind
 from finishlab.workflow.stair.state import TOPCOATS, WORN, Progress, can_words, progress_of, recipe_of
 
@@ -113,11 +112,7 @@ def remarks(stair: StoredStair, events: Sequence[tuple[int, PartEvent]]) -> list
         part = stair.part(ident)
         for sentence in _remarks_of(stair, part, progress.get(ident), event, lots):
             about.setdefault(sentence, []).append(part)
-    several = len({part.name.level for part in stair.parts if part.name.kind == "tread"}) > 1
-    return [
-        f"{_capital(listed([part.name for part in parts], with_level=several))}: {sentence}"
-        for sentence, parts in about.items()
-    ]
+    return [f"{_capital(stair.listed(part.name for part in parts))}: {sentence}" for sentence, parts in about.items()]
 
 
 def _capital(text: str) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from finishlab.logbook import StoredEvent, StoredPart, StoredStair
 from finishlab.records import PartSizes
-from finishlab.records.stair_names import listed, parse_parts, select
+from finishlab.records.stair_names import parse_parts, select
 from finishlab.records.stairs import COAT_STEPS, SIZE_NAMES, CoatStep, size_facts
 from finishlab.reports.rows import ColourRow
 from finishlab.reports.stair.rows import DueRow, EventRow, FlightShown, PartDetail, PartShown, coats_words
@@ -197,11 +197,7 @@ def due_rows(stair: StoredStair, text: str = "", given: Mapping[CoatStep, int] |
         told = ", ".join(coats_words(step, short[step]) for step in COAT_STEPS if step in short)
         key = (told, f"{step} {number}", _not_before(stair, known, step), _usual_can(stair, part, step, progress))
         groups.setdefault(key, []).append(row)
-    several = len({part.name.level for part in stair.parts if part.name.kind == "tread"}) > 1
-    return [
-        DueRow(tuple(rows), listed([row.name for row in rows], with_level=several), *key)
-        for key, rows in groups.items()
-    ]
+    return [DueRow(tuple(rows), stair.listed(row.name for row in rows), *key) for key, rows in groups.items()]
 
 
 def _not_before(stair: StoredStair, progress: Progress | None, step: CoatStep) -> dt.date | None:
