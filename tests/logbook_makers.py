@@ -26,6 +26,7 @@ def field(name: FieldName = "board", lightness: float = 50.0) -> FieldMeasuremen
             (lightness, 8.25, 1 / 3),
             ((0.1, 0.01, 0.0), (0.01, 0.2, 0.0), (0.0, 0.0, 0.3)),
             (SharedEffect("saturation", "camera:Test One", (0.0, 0.5, 0.75)),),
+            wood=name == "board",
         ),
         spread=Spread(44.0, 56.5, ((9.0, 0.0, 0.0), (0.0, 1.0, 0.5), (0.0, 0.5, 2.0))),
         used_share=0.93,

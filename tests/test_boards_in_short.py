@@ -172,7 +172,9 @@ def test_a_table_gives_colours_back(said: list[tuple[tuple[float, ...], ...]], c
 def test_a_table_refuses_what_an_estimate_refuses(own: tuple[tuple[float, ...], ...], odd: float | None) -> None:
     """What is unsound in a table is what cannot be a `LabEstimate`."""
     rows = own if odd is None else ((odd, *own[0][1:]), own[1], own[2])
-    for each in (rows, np.array(rows) @ np.array(rows).T):
+    with np.errstate(invalid="ignore"):
+        square = np.array(rows) @ np.array(rows).T
+    for each in (rows, square):
         builder = TableBuilder()
         builder.add((50.0, 0.0, 0.0), (np.eye(3)).tolist(), [], [], [])
         builder.add((50.0, 0.0, 0.0), np.array(each).tolist(), [], [], [])

@@ -26,7 +26,7 @@ _SHAPE_WEIGHT: Final = 5.0
 """Boards that the usual shape counts as."""
 _SIZES: Final = np.geomspace(0.03, 20.0, 48)
 """Standard deviations of L* between boards that are thought possible."""
-_OFF: Final = 1.0
+_OFF: Final = 0.5
 """How far the middle of all boards is usually off the floor, in the same units: boards are made to meet it. Half of a
 Cauchy distribution, so that boards plainly made for another colour are left there."""
 _MOST: Final = 200
