@@ -37,12 +37,13 @@ from finishlab.demo.story import (
 from finishlab.demo.story_scenes import board_material, scene_of
 from finishlab.imaging.greys import StripGreys
 from finishlab.imaging.strip import FIELD_NAMES, STRIP, FieldName
+from finishlab.logbook import Logbook
 from finishlab.matching.floor import FloorSpot, pool_floor
 from finishlab.matching.ranking import BoardColour, Ranking, rank_boards
 from finishlab.measure import Measurement
-from finishlab.measure.learn_print import learn_print
 from finishlab.photos import matrix_profile, read_photo
 from finishlab.photos.profiles import profile_name
+from finishlab.workflow.learning import learn_from_far
 from finishlab.workflow.measuring import measure_photo
 
 SAMPLES: Final = samples_home() / FOLDER
@@ -81,9 +82,10 @@ class Found:
 
 
 @pytest.fixture(scope="module")
-def greys() -> StripGreys:
+def greys(tmp_path_factory: pytest.TempPathFactory) -> StripGreys:
     """Learn the print from the photo the story learns it from."""
-    return learn_print([read_photo(SAMPLES / STAND_BACK.file)]).greys
+    with Logbook.open(tmp_path_factory.mktemp("learned")) as log:
+        return learn_from_far(log, [SAMPLES / STAND_BACK.file]).greys
 
 
 @pytest.fixture(scope="module")

@@ -35,8 +35,8 @@ def save_curve(name: str, greys: StripGreys) -> None:
     OutputError
         If the file cannot be written.
     """
+    from finishlab.files import write_atomically
     from finishlab.photos.profiles import matrix_profile
-    from finishlab.reports.files import write_atomically
     from finishlab.reports.strip_greys import curve_drawing
 
     drawing = curve_drawing(greys)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Final
 
+from finishlab.files import write_atomically
 from finishlab.imaging.eye_page import EYE_ROWS, EyeRow
 from finishlab.imaging.strip import PAGES, Paper
-from finishlab.files import write_atomically
 from finishlab.reports.print.sheet import Sheet
 
 __all__ = ["eye_page_pdf", "write_eye_page"]
