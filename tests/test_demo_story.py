@@ -85,7 +85,9 @@ class Found:
 def greys(tmp_path_factory: pytest.TempPathFactory) -> StripGreys:
     """Learn the print from the photo the story learns it from."""
     with Logbook.open(tmp_path_factory.mktemp("learned")) as log:
-        return learn_from_far(log, [SAMPLES / STAND_BACK.file]).greys
+        learn_from_far(log, [SAMPLES / STAND_BACK.file])
+        (found,) = log.learned_greys()
+    return found
 
 
 @pytest.fixture(scope="module")
