@@ -24,6 +24,7 @@ from finishlab.matching.costs import LEARNED_LIGHTNESS, MATTERS, Costs, board_co
 from finishlab.matching.evidence import BoardLooks, Look, PlankLooks
 from finishlab.matching.layout import looks_of
 from finishlab.reports.costs import costs_entry, costs_line, part_words
+from finishlab.workflow.costing import only
 from finishlab.workflow.measuring import measure_photo
 
 if TYPE_CHECKING:
@@ -170,6 +171,17 @@ def test_a_ranked_boards_shares_are_the_whole() -> None:
     looks = looks_of([*boards, BoardLooks("B3", (both, Look(pair(8)[0], "8")))], planks)
     for costs in board_costs(looks, usual, FLOOR, [("B3", 2, BOARD), ("B1", 0, BOARD)]):
         assert sum(costs.shares.values()) == pytest.approx(1.0, abs=2e-3)
+
+
+def test_some_of_many_boards_are_picked_with_the_floor() -> None:
+    """Of a large logbook only the boards that are told of are weighed again: as if no other had been logged."""
+    boards, planks, usual = job()
+    few, alone = only(looks_of(boards, planks), [1]), looks_of(boards[1:], planks)
+    told = [("B2", 0, BOARD)]
+    assert few.boards == 1
+    (picked,), (expected,) = (board_costs(looks, usual, FLOOR, told) for looks in (few, alone))
+    assert picked.shares == pytest.approx(expected.shares)
+    assert picked.interval.as_dict() == pytest.approx(expected.interval.as_dict())
 
 
 @settings(max_examples=20, deadline=None)

@@ -13,7 +13,7 @@ from finishlab.matching.costs import Costs, board_costs, print_doubt
 from finishlab.matching.layout import Looks
 from finishlab.matching.ranking import Ranking
 
-__all__ = ["costs_of", "with_print_doubt"]
+__all__ = ["costs_of", "only", "with_print_doubt"]
 
 _TOLD: Final = 5
 """Boards, from the nearest on, whose costs are told."""
@@ -37,7 +37,7 @@ def costs_of(looks: Looks, components: Components, ranking: Ranking, numbers: Se
     place = {number: i for i, number in enumerate(numbers)}
     picks = [place[board.board] for board in told]
     if len(numbers) > _MOST_WEIGHED:
-        few = _only(looks, picks)
+        few = only(looks, picks)
         # without the floors beside other boards there may be none left to compare with
         if np.any(few.plank >= 0):
             looks, picks = few, list(range(len(picks)))
@@ -45,7 +45,7 @@ def costs_of(looks: Looks, components: Components, ranking: Ranking, numbers: Se
     return board_costs(looks, components, ranking.floor.lab, boards)
 
 
-def _only(looks: Looks, boards: Sequence[int]) -> Looks:
+def only(looks: Looks, boards: Sequence[int]) -> Looks:
     """Return the looks at some boards, in this order, and at the planks."""
     new = np.full(int(looks.block.max(initial=0)) + 1, -1)
     new[looks.boards :] = np.arange(len(new) - looks.boards) + len(boards)
