@@ -22,7 +22,8 @@ _PARTS: Final[tuple[tuple[float, str], ...]] = (
     (0.41, "about a third"),
     (0.58, "about half"),
     (0.71, "about two thirds"),
-    (0.85, "about three quarters"),
+    (0.82, "about three quarters"),
+    (0.93, "most"),
     (math.inf, "nearly all"),
 )
 """Upper end of a share, and how it is said."""
