@@ -12,7 +12,17 @@ from finishlab.demo.paper import PrintedStrip
 from finishlab.demo.printers import Printer
 from finishlab.demo.scene import Blob, Glare, Scene, Surface
 from finishlab.demo.spectral import Material, StainName, finish, grey_material, print_material
-from finishlab.demo.story import BOARDS, HONEY, SPOTS, STRIP_NUMBER, WALNUT, StoryBoard, StoryPhoto, StorySpot
+from finishlab.demo.story import (
+    BOARDS,
+    HONEY,
+    SPOTS,
+    STAND_BACK,
+    STRIP_NUMBER,
+    WALNUT,
+    StoryBoard,
+    StoryPhoto,
+    StorySpot,
+)
 from finishlab.demo.texture import Knot, Texture
 from finishlab.demo.view import Light, View
 from finishlab.imaging.strip import Rect
@@ -91,6 +101,7 @@ def _pool_of_light(direction: float, gradient: float) -> Light:
 
 
 _SHOTS: Final[dict[str, _Shot]] = {
+    STAND_BACK.file: _Shot(_view(0.24, 4.0, 6.0, 30.0), Light(0.04, 120.0)),
     "floor-beside-the-stair.jpg": _Shot(_view(0.62, 3.0, 6.0, 20.0, 34.0), Light(0.07, 20.0)),
     "floor-beside-the-stair-evening.jpg": _Shot(
         _view(0.60, -4.0, 9.0, 130.0, 34.0), _pool_of_light(60.0, 0.12), exposure=0.62, white_error=(1.05, 0.93)
@@ -249,6 +260,8 @@ def scene_of(photo: StoryPhoto) -> Scene:
         jpeg_quality=None,
         seed=crc32(photo.file.encode()),
     )
+    if photo is STAND_BACK:
+        return scene
     for spot in SPOTS:
         if photo in (spot.photo, spot.evening):
             return replace(scene, floor=Surface(floor_material(spot), _ALL_OVER, shot.floor, gloss=0.8))
