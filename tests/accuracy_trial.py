@@ -15,7 +15,7 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
-from accuracy_cases import FIELDS, floor_kind, shoot, truth_of_pair
+from accuracy_photos import FIELDS, floor_kind, shoot, truth_of_pair
 
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.spaces import rgb_to_lab
@@ -80,7 +80,7 @@ class Outcome:
 
 def outcome(seed: int, size: tuple[int, int] = (2000, 1500), *, compare: bool = False) -> Outcome:
     """Render scene `seed`, measure its pair, and if asked measure it the simpler ways too."""
-    scene = random_scene(np.random.default_rng(seed), size=size, nominal=True)
+    scene = random_scene(np.random.default_rng(seed), size=size)
     assert scene.board is not None
     assert scene.floor is not None
     assert scene.strip is not None

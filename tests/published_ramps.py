@@ -54,7 +54,7 @@ def measured_ramp(name: str, grey: np.ndarray) -> np.ndarray | None:
     )
     ramp = {float(row[k]): float(row[lightness]) for row in rows if all(float(row[i]) == 0 for i in (c, m, y))}
     steps = sorted(ramp)
-    return np.interp(100 * (1 - grey), steps, [ramp[step] for step in steps])
+    return np.asarray(np.interp(100 * (1 - grey), steps, [ramp[step] for step in steps]))
 
 
 def ramps(grey: np.ndarray) -> Iterator[tuple[str, np.ndarray]]:

@@ -22,7 +22,7 @@ from finishlab.imaging.corrected import CorrectedImage
 from finishlab.imaging.finder import StripFit
 from finishlab.imaging.greys import StripGreys
 from finishlab.imaging.pixels import LinearImage, PhotoInfo
-from finishlab.imaging.strip import STRIP, FieldName, PrintModel, Rect
+from finishlab.imaging.strip import STRIP, FieldName, Rect
 
 __all__ = [
     "DECODE",
@@ -59,7 +59,7 @@ def photo_of(
     return LinearImage(np.ascontiguousarray(pixels), decode, np.eye(3), info)
 
 
-def greys_of_print(model: Printer | PrintModel, number: int = 7) -> StripGreys:
+def greys_of_print(model: Printer, number: int = 7) -> StripGreys:
     """Return the greys of a rendered print, exactly known."""
     values = tuple(float(value) for value in model.reflectance(np.asarray(STRIP.greys)))
     return StripGreys(values, (), "typed", number)

@@ -32,6 +32,7 @@ from finishlab.colorimetry.spectra import WAVELENGTHS
 from finishlab.demo.camera import Tone, balanced_raw, colour_matrix
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.strip import STRIP
+from finishlab.imaging.tone_prior import phone_tone
 from finishlab.reports.print.sheet import POINTS_PER_MM
 from finishlab.reports.print.strip import strip_pdf
 
@@ -96,6 +97,13 @@ def _log_curve(slope: float, bend: float) -> Callable[[np.ndarray], np.ndarray]:
     return encode
 
 
+def _of_charts(light: np.ndarray) -> np.ndarray:
+    """Return the usual curve of public photos of charts, as the fit believes it."""
+    usual = phone_tone()
+    log = np.interp(np.log(np.maximum(light, 1e-5)), usual.mean - usual.mean[-1], usual.grid)
+    return np.asarray(linear_to_srgb(np.clip(np.exp(log), 0.0, 1.0)))
+
+
 def _filmic(light: np.ndarray) -> np.ndarray:
     """Return a filmic curve: a rational function with toe and shoulder, then sRGB."""
     x = 0.75 * np.maximum(light, 0.0)
@@ -108,6 +116,7 @@ TONES: Final[dict[str, Callable[[np.ndarray], np.ndarray]]] = {
     "soft": Tone(contrast=0.15, gamma=0.9, shoulder=0.75).apply,
     "log 1.1": _log_curve(1.1, 0.1),
     "log 1.2": _log_curve(1.2, -0.1),
+    "of charts": _of_charts,
     "filmic": _filmic,
 }
 

@@ -16,15 +16,16 @@ from test_workflow import greys_of, pixels_of
 from finishlab import GreyArea, PixelPolygon, PixelRect, UsageError, measure_photo
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.spaces import lightness_of_reflectance
+from finishlab.demo.printers import Printer
 from finishlab.demo.render import render_scene
-from finishlab.imaging.strip import STRIP, PrintModel
+from finishlab.imaging.strip import STRIP
 from finishlab.measure import measure_by_hand
 from finishlab.photos import matrix_profile, read_photo, write_jpeg
 from finishlab.workflow.measuring import inspect_photo
 from finishlab.workflow.pictures import picture_of
 
 RECTANGLE = PixelRect(330, 210, 480, 130)
-KNOWN = greys_of_print(PrintModel(), STRIP_NUMBER)
+KNOWN = greys_of_print(Printer(), STRIP_NUMBER)
 """The greys of the strip in the rendered photos: what is compared is the way, not how well they are known."""
 AS_POLYGON = PixelPolygon(((330, 210), (809, 210), (809, 339), (330, 339)))
 

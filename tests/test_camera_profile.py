@@ -27,6 +27,7 @@ from finishlab.demo.camera import balanced_raw, colour_matrix
 from finishlab.demo.chance import random_scene
 from finishlab.demo.chart import ChartCard
 from finishlab.demo.paper import PrintedStrip
+from finishlab.demo.printers import Printer
 from finishlab.demo.scene import Scene
 from finishlab.demo.view import homography, project
 from finishlab.errors import UsageError
@@ -34,7 +35,7 @@ from finishlab.imaging.chart import chart_from_corners
 from finishlab.imaging.colours import unboosted
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.imaging.pixels import LinearImage
-from finishlab.imaging.strip import STRIP, PrintModel, Rect
+from finishlab.imaging.strip import STRIP, Rect
 from finishlab.measure.areas import GreyArea, KnownColour, PixelRect
 from finishlab.measure.by_hand import measure_by_hand
 from finishlab.measure.camera_learning import learn_from_patches, learn_profile
@@ -168,7 +169,7 @@ def test_a_profile_learned_from_a_rendered_chart_mends_colours(strip: bool) -> N
     assert (learned.strip is not None) is strip
     scene = scene_with(**same)
     shot, image = rendered(scene), photo_of(rendered(scene).pixels)
-    greys = greys_of_print(PrintModel())
+    greys = greys_of_print(Printer())
     plain = measure(image, ("board", "floor"), greys=greys).measurement
     mended = measure(image, ("board", "floor"), greys=greys, profile=learned.profile).measurement
     truth = {"board": shot.truth.board_lab, "floor": shot.truth.floor_lab}
@@ -200,8 +201,8 @@ def test_a_profile_stands_in_settings_and_replaces_the_saturation_prior() -> Non
 
 def test_the_chart_teaches_the_strips_greys_too() -> None:
     """Beside a chart a strip printed lighter and softer than usual is known to 0.6 L*; an instrument's word stays."""
-    print_of = PrintModel(paper=0.80, black=0.058, gamma=1.06)
-    image = photo_of(rendered(chart_scene(strip=PrintedStrip(number=412, model=print_of))).pixels)
+    print_of = Printer(paper=0.80, ink=0.058, gamma=1.06)
+    image = photo_of(rendered(chart_scene(strip=PrintedStrip(number=412, printer=print_of))).pixels)
     learned = learn_profile(image, light="daylight", edition=EDITION, date=DAY)
     assert learned.greys is not None
     assert learned.greys.greys.number == 412
@@ -214,9 +215,9 @@ def test_the_chart_teaches_the_strips_greys_too() -> None:
 
 def test_a_profile_and_the_strips_greys_bring_a_pair_closer() -> None:
     """Over four rendered scenes of one saturated camera the pair's error falls by a third or more (rendered only)."""
-    print_of = PrintModel(paper=0.82, black=0.055, gamma=0.96)
+    print_of = Printer(paper=0.82, ink=0.055, gamma=0.96)
     same: dict[str, Any] = {"lamp": "A", "camera": "synthetic phone 1", "saturation": 1.18}
-    strip = PrintedStrip(number=412, model=print_of)
+    strip = PrintedStrip(number=412, printer=print_of)
     learned = learn_profile(
         photo_of(rendered(chart_scene(**same, strip=strip)).pixels), light="lamp", edition=EDITION, date=DAY
     )

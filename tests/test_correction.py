@@ -12,12 +12,13 @@ from hypothesis import strategies as st
 from rendered import DECODE, photo_of, straight_fit
 
 from finishlab.colorimetry.spaces import linear_to_srgb, srgb_to_linear
+from finishlab.demo.printers import Printer
 from finishlab.imaging.corrected import correct
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, _curves, fit_correction
-from finishlab.imaging.strip import STRIP, PrintModel, Rect
+from finishlab.imaging.strip import STRIP, Rect
 
 PLACES = np.array([patch.sample.centre for patch in STRIP.patches])
-GREYS = PrintModel().reflectance(np.array(STRIP.greys))[[patch.level for patch in STRIP.patches]]
+GREYS = Printer().reflectance(np.array(STRIP.greys))[[patch.level for patch in STRIP.patches]]
 CENTRE = np.array([STRIP.width / 2, STRIP.height / 2])
 FIELDS = np.array([STRIP.fields["board"].centre, STRIP.fields["floor"].centre, (40.0, -30.0), (150.0, 80.0)])
 WOODS = np.array([[0.30, 0.17, 0.09], [0.12, 0.07, 0.05], [0.55, 0.42, 0.28], [0.25, 0.24, 0.22]])
@@ -262,7 +263,7 @@ def test_value_of_is_the_inverse(reflectance: list[float], place: int) -> None:
 def test_second_fit_starts_from_the_first() -> None:
     """A fit started from another on slightly other greys ends where one from scratch does, within 0.5 %."""
     readings = readings_of(shouldered, slope=(0.1, 0.0), veil=0.01, noise=0.002)
-    other = PrintModel(black=0.055).reflectance(np.array(STRIP.greys))[[patch.level for patch in STRIP.patches]]
+    other = Printer(ink=0.055).reflectance(np.array(STRIP.greys))[[patch.level for patch in STRIP.patches]]
     first = fit_correction(readings, GREYS)
     quick, scratch = fit_correction(readings, other, start=first), fit_correction(readings, other)
     values = shouldered(WOODS)

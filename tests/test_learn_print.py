@@ -35,14 +35,14 @@ def off(greys: StripGreys, made: Print) -> np.ndarray:
 
 @pytest.mark.parametrize("made", PRINTS, ids=lambda made: made.name)
 def test_greys_of_every_kind_of_printer_are_learned(made: Print) -> None:
-    """One photo tells the greys between black and paper within 1.0 L* rms, black within 4.5, whatever the printer.
+    """One photo tells the greys between black and paper within 1.0 L* rms, black within 5, whatever the printer.
 
     The truth is rendered; what every print is taken for without it is off by up to 10.
     """
     found = learned([photo(made, SHOT)])
     error = off(found.greys, made)
     assert float(np.sqrt(np.mean(error[1:-1] ** 2))) < 1.0
-    assert abs(error[0]) < 4.5
+    assert abs(error[0]) < 5.0
     assert found.greys.number == 412
     assert found.greys.source == "screens"
     assert abs(found.growth - made.growth) < 0.02

@@ -26,6 +26,7 @@ from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.demo.camera import Tone
 from finishlab.demo.encode import decode_jpeg, encode_jpeg
 from finishlab.demo.paper import PrintedStrip
+from finishlab.demo.printers import Printer
 from finishlab.demo.scene import Blob, Glare, Scene
 from finishlab.demo.spectral import Material, finish, grey_material
 from finishlab.demo.texture import Knot, Texture
@@ -35,7 +36,7 @@ from finishlab.imaging.finder import find_strip
 from finishlab.imaging.readings import blur_mm, read_patches
 from finishlab.imaging.rectify import flatten
 from finishlab.imaging.resample import shrink
-from finishlab.imaging.strip import FIELD_NAMES, STRIP, PrintModel, Rect
+from finishlab.imaging.strip import FIELD_NAMES, STRIP, Rect
 from finishlab.measure import GreyArea, Inspection, Measurement, PixelRect, measure, measure_by_hand
 from finishlab.measure.judgement import judge_strip
 from finishlab.version import __version__
@@ -105,7 +106,7 @@ def test_smooth_surfaces_are_read_closely() -> None:
     The absolute colour is off by the usual saturation boost, taken out although this camera has none.
     """
     scene = with_floor(with_board(scene_with(), texture=PLAIN), texture=PLAIN)
-    truth, greys = rendered(scene).truth, greys_of_print(PrintModel())
+    truth, greys = rendered(scene).truth, greys_of_print(Printer())
     found = measure(photo_of(rendered(scene).pixels), FIELD_NAMES, greys=greys).measurement
     for name, ideal in (("board", truth.ideal_board_lab), ("floor", truth.ideal_floor_lab)):
         lab = found.fields[name].estimate.lab  # type: ignore[index] # the two names
@@ -313,7 +314,7 @@ def test_doubt_is_raised_and_the_figure_still_given(code: str) -> None:
     assert "{" not in sentence
     truth = rendered(scene).truth.delta_e00
     if code == "outside-greys":  # blacker than black ink: only known greys say how much
-        found = measure(photo_of(rendered(scene).pixels), FIELD_NAMES, greys=greys_of_print(PrintModel())).measurement
+        found = measure(photo_of(rendered(scene).pixels), FIELD_NAMES, greys=greys_of_print(Printer())).measurement
     assert found.pair is not None
     assert truth is not None
     assert found.pair.low <= truth <= found.pair.high
@@ -447,7 +448,7 @@ def test_no_strip_is_not_a_quality_matter() -> None:
 def hand_greys(scene: Scene, count: int) -> tuple[GreyArea, ...]:
     """Return some of the strip's greys as a user would name them: a rectangle in pixels and its lightness."""
     out = []
-    reflectance = PrintModel().reflectance(np.array(STRIP.greys))
+    reflectance = Printer().reflectance(np.array(STRIP.greys))
     for patch in STRIP.patches[:16:2][:count]:
         (x0, y0), (x1, y1) = np.rint(project(rendered(scene).truth.homography, patch.sample.corners()[[0, 2]])).astype(
             int

@@ -28,7 +28,7 @@ from finishlab.demo.printers import PRINTERS, Printer, random_printer, with_gain
 from finishlab.demo.render import render_linear
 from finishlab.demo.scene import Scene
 from finishlab.demo.view import Light, View, homography, project
-from finishlab.imaging.strip import STRIP, PrintModel, Rect, Screen
+from finishlab.imaging.strip import STRIP, Rect, Screen
 
 GREYS: Final = np.array(STRIP.greys)
 PLACE: Final = Rect(60.0, 19.0, 14.0, 8.0)
@@ -53,8 +53,8 @@ def check_ramp(ramp: np.ndarray | None, source: str) -> None:
     assert (ramp <= every.max(axis=0) + 0.6).all()
 
     def off(gain: float) -> float:
-        ends = {"paper": float(luminance(ramp[-1])), "ink": float(luminance(ramp[0]))}
-        return float(np.abs(lightness(Printer("", "half-tone", gain=gain, **ends).reflectance(GREYS)) - ramp).max())
+        printer = Printer("", "half-tone", gain=gain, paper=float(luminance(ramp[-1])), ink=float(luminance(ramp[0])))
+        return float(np.abs(lightness(printer.reflectance(GREYS)) - ramp).max())
 
     best = minimize_scalar(off, bounds=(0.0, 0.3), method="bounded")
     assert 0.06 <= best.x <= 0.28
@@ -158,12 +158,30 @@ def test_grown_edges_darken_a_screen(monkeypatch: pytest.MonkeyPatch) -> None:
     assert found == pytest.approx(0.87 - 0.56 * (0.87 - 0.045), abs=0.01)
 
 
-def test_old_model_is_a_printer() -> None:
-    """A plain print model is the managed printer of the same paper, black and exponent."""
-    model = PrintModel(0.83, 0.035, 1.05)
-    printer = PrintedStrip(model=model).printer
-    assert printer.reflectance(GREYS) == pytest.approx(model.reflectance(GREYS), abs=1e-9)
-    share, _ = paper_share(PrintedStrip(model=model), 2.0)
+def test_managed_print_follows_the_transfer_curve() -> None:
+    """A perfect managed print of a grey reflects what IEC 61966-2-1 decodes it to.
+
+    0.5 is 0.2140411, code 128 is L* 53.585, code 119 L* 50.034 (worked from the standard's formula and CIE 015:2018).
+    """
+    perfect = Printer(paper=1.0, ink=1e-9)
+    assert perfect.reflectance(np.array(0.5)) == pytest.approx(0.2140411, abs=5e-8)
+    codes = perfect.reflectance(np.array([128, 119]) / 255)
+    assert lightness(codes) == pytest.approx([53.585, 50.034], abs=5e-4)
+    assert perfect.reflectance(np.array([0.0, 0.02, 1.0])) == pytest.approx([0.0, 0.02 / 12.92, 1.0], abs=1e-8)
+
+
+@given(st.floats(0.0, 1.0), st.floats(0.02, 0.08), st.floats(0.7, 0.95), st.floats(0.8, 1.2), st.floats(0.85, 1.0))
+def test_a_print_runs_from_black_to_paper(grey: float, ink: float, paper: float, gamma: float, toner: float) -> None:
+    """Whatever the print, a grey lies between its black and its paper, and the two ends are hit exactly."""
+    printer = Printer(paper=paper, ink=ink, gamma=gamma, toner=toner)
+    ends = printer.reflectance(np.array([0.0, 1.0]))
+    assert ends == pytest.approx([paper - toner * (paper - ink), paper])
+    assert ends[0] - 1e-12 <= float(printer.reflectance(np.array(grey))) <= ends[1] + 1e-12
+
+
+def test_share_of_paper_runs_from_solid_black_to_paper() -> None:
+    """What shows of the paper is nothing in solid black and all of it on bare paper."""
+    share, _ = paper_share(PrintedStrip(printer=Printer(paper=0.83, ink=0.035)), 2.0)
     assert (share.min(), share.max()) == pytest.approx((0.0, 1.0), abs=1e-6)
 
 
@@ -208,11 +226,11 @@ def test_random_scenes_meet_the_population() -> None:
     """Scenes draw printers and both families of tone; the nominal flag keeps the rest of the scene."""
     drawn = [random_scene(np.random.default_rng(seed)) for seed in range(12)]
     assert {type(scene.tone) for scene in drawn} == {Tone, Film}
-    assert all(scene.strip is not None and isinstance(scene.strip.model, Printer) for scene in drawn)
+    assert all(scene.strip is not None and scene.strip.printer.name == "drawn" for scene in drawn)
     nominal = random_scene(np.random.default_rng(0), nominal=True)
     assert nominal.strip is not None
     assert drawn[0].strip is not None
-    assert isinstance(nominal.strip.model, PrintModel)
+    assert 0.95 <= nominal.strip.printer.gamma <= 1.05
     assert replace(drawn[0], strip=nominal.strip, tone=nominal.tone) == nominal
 
 

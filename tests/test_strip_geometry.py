@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance
-from finishlab.imaging.strip import FIELD_NAMES, PAGES, STRIP, Paper, PrintModel, Rect, new_strip_number
+from finishlab.demo.printers import Printer
+from finishlab.imaging.strip import FIELD_NAMES, PAGES, STRIP, Paper, Rect, new_strip_number
 from finishlab.imaging.tags import MODULES
 
 PAPER = len(STRIP.greys) - 1
@@ -72,7 +73,7 @@ def test_greys_run_from_black_to_paper() -> None:
     assert len(STRIP.greys) >= 7
     assert STRIP.greys[0] == 0.0
     assert STRIP.greys[-1] == 1.0
-    lightness = lightness_of_reflectance(PrintModel().reflectance(np.array(STRIP.greys)))
+    lightness = lightness_of_reflectance(Printer().reflectance(np.array(STRIP.greys)))
     assert np.diff(lightness).min() > 6.0
     assert np.diff(lightness).max() < 17.0
 
@@ -253,27 +254,6 @@ def test_layout_document(paper: Paper) -> None:
     for name in FIELD_NAMES:
         assert fields[name] == STRIP.fields[name].as_dict()
         assert set(fields[name]) == {"x", "y", "width", "height"}
-
-
-def test_print_model_follows_the_transfer_curve() -> None:
-    """A perfect print of a grey reflects what IEC 61966-2-1 decodes it to.
-
-    0.5 is 0.2140411, code 128 is L* 53.585, code 119 L* 50.034 (worked from the standard's formula and CIE 015:2018).
-    """
-    perfect = PrintModel(paper=1.0, black=0.0)
-    assert perfect.reflectance(np.array(0.5)) == pytest.approx(0.2140411, abs=5e-8)
-    codes = perfect.reflectance(np.array([128, 119]) / 255)
-    assert lightness_of_reflectance(codes) == pytest.approx([53.585, 50.034], abs=5e-4)
-    assert perfect.reflectance(np.array([0.0, 0.02, 1.0])) == pytest.approx([0.0, 0.02 / 12.92, 1.0])
-
-
-@given(st.floats(0.0, 1.0), st.floats(0.02, 0.08), st.floats(0.7, 0.95), st.floats(0.8, 1.2))
-def test_print_model_runs_from_black_to_paper(grey: float, black: float, paper: float, gamma: float) -> None:
-    """Whatever the print, a grey lies between its black and its paper, and the two ends are hit exactly."""
-    model = PrintModel(paper, black, gamma)
-    ends = model.reflectance(np.array([0.0, 1.0]))
-    assert ends == pytest.approx([black, paper])
-    assert black - 1e-12 <= float(model.reflectance(np.array(grey))) <= paper + 1e-12
 
 
 def test_rectangle_knows_its_sides() -> None:

@@ -16,6 +16,7 @@ from rendered import photo_of
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance, reflectance_of_lightness
 from finishlab.demo.paper import PrintedStrip
+from finishlab.demo.printers import Printer
 from finishlab.demo.render import render_scene
 from finishlab.demo.scene import Scene, Surface
 from finishlab.demo.spectral import grey_material
@@ -25,7 +26,7 @@ from finishlab.errors import FinishlabError, LogbookError, QualityError, UsageEr
 from finishlab.imaging.finder import apply_homography, find_strip
 from finishlab.imaging.greys import USUAL, StripGreys, greys_of_readings
 from finishlab.imaging.pixels import LinearImage
-from finishlab.imaging.strip import STRIP, PrintModel, Rect
+from finishlab.imaging.strip import STRIP, Rect
 from finishlab.logbook import Logbook
 from finishlab.measure import measure
 from finishlab.measure.areas import GreyArea, PixelRect
@@ -34,22 +35,22 @@ from finishlab.records import BoardRecord, FloorSpotRecord
 from finishlab.workflow.comparing import compare
 from finishlab.workflow.learning import learn_from_readings
 
-OTHER: Final = PrintModel(paper=0.83, black=0.035, gamma=1.05)
+OTHER: Final = Printer(paper=0.83, ink=0.035, gamma=1.05)
 """A print that keeps sRGB's tone, somewhat darker."""
 GREY: Final = np.asarray(STRIP.greys)
 
 
-def lightness(model: PrintModel) -> np.ndarray:
+def lightness(model: Printer) -> np.ndarray:
     """Return L* of each level of a print."""
     return np.asarray(lightness_of_reflectance(model.reflectance(GREY)))
 
 
-def off(greys: StripGreys, model: PrintModel = OTHER) -> np.ndarray:
+def off(greys: StripGreys, model: Printer = OTHER) -> np.ndarray:
     """Return by how much greys are off those of a print, L*."""
     return np.asarray(np.array(greys.lightness) - lightness(model))
 
 
-def read_all(model: PrintModel = OTHER, number: int = 412) -> StripGreys:
+def read_all(model: Printer = OTHER, number: int = 412) -> StripGreys:
     """Return the greys of a print whose levels were all read without error."""
     return greys_of_readings({level: [float(each)] for level, each in enumerate(lightness(model))}, number=number)
 
@@ -60,7 +61,7 @@ def read_all(model: PrintModel = OTHER, number: int = 412) -> StripGreys:
 def test_an_unknown_print_is_the_usual_one() -> None:
     """Without learning the greys are the usual print's, which holds a print that keeps sRGB's tone within its doubt."""
     assert USUAL.reflectance([7, 0]) == pytest.approx([USUAL.values[7], USUAL.values[0]], abs=1e-12)
-    for model in (PrintModel(), OTHER):
+    for model in (Printer(), OTHER):
         assert (np.abs(off(USUAL, model)) < 2 * np.array(USUAL.standard_error)).all()
     assert USUAL.key == "usual"
     assert USUAL.scope_ending == ":usual"
@@ -106,7 +107,7 @@ def test_the_stated_error_is_not_far_off(
     paper: float, black: float, gamma: float, levels: set[int], data: st.DataObject
 ) -> None:
     """For prints within two deviations, read 0.3 L* off at most, no grey is off by four standard errors."""
-    model = PrintModel(paper, black, gamma)
+    model = Printer(paper=paper, ink=black, gamma=gamma)
     noise = {level: data.draw(st.floats(-0.3, 0.3)) for level in sorted(levels)}
     full = lightness(model)
     greys = greys_of_readings({level: [float(full[level]) + noise[level]] for level in sorted(levels)}, number=1)
@@ -155,7 +156,7 @@ def test_readings_that_cannot_be_are_refused(readings: dict[int, list[float]]) -
 # -- from a photo -----------------------------------------------------------------------------------------------------
 
 
-def card_photo(*cards: float, model: PrintModel = OTHER) -> tuple[LinearImage, list[GreyArea]]:
+def card_photo(*cards: float, model: Printer = OTHER) -> tuple[LinearImage, list[GreyArea]]:
     """Return a rendered photo of a strip with grey cards of these L* above it, and where they lie."""
     pixels, known = None, []
     for index, card in enumerate(cards):
@@ -167,7 +168,7 @@ def card_photo(*cards: float, model: PrintModel = OTHER) -> tuple[LinearImage, l
         scene = Scene(
             board=surface,
             floor=None,
-            strip=PrintedStrip(number=412, model=model, paper_cast=0.0, ink_cast=0.0),
+            strip=PrintedStrip(number=412, printer=model, paper_cast=0.0, ink_cast=0.0),
             view=View(1200, 900, strip_share=0.62),
             jpeg_quality=None,
         )
@@ -204,8 +205,8 @@ def test_several_greys_tell_the_shape_too() -> None:
 
 def test_learned_greys_state_their_error() -> None:
     """Greys learned beside three known ones are within two and a half stated errors of what they are."""
-    found = learn_greys(*card_photo(32.0, 55.0, 82.0, model=PrintModel())).greys
-    assert (np.abs(off(found, PrintModel())) < 2.5 * np.array(found.standard_error)).all()
+    found = learn_greys(*card_photo(32.0, 55.0, 82.0, model=Printer())).greys
+    assert (np.abs(off(found, Printer())) < 2.5 * np.array(found.standard_error)).all()
 
 
 def test_what_cannot_be_learned_is_refused() -> None:
@@ -244,7 +245,7 @@ def test_a_grey_far_from_the_strip_is_refused() -> None:
 @pytest.fixture(scope="module")
 def pair_image() -> LinearImage:
     """A rendered photo of board and floor beside a print that keeps sRGB's tone, somewhat darker."""
-    return photo_of(render_scene(Scene(strip=PrintedStrip(number=412, model=OTHER), jpeg_quality=None)).pixels)
+    return photo_of(render_scene(Scene(strip=PrintedStrip(number=412, printer=OTHER), jpeg_quality=None)).pixels)
 
 
 def test_learned_greys_are_used_and_told(pair_image: LinearImage) -> None:
@@ -284,7 +285,7 @@ def test_greys_not_learned_are_usual(pair_image: LinearImage) -> None:
 
 def test_the_logbook_keeps_what_was_learned(tmp_path: Path) -> None:
     """The newest holds, what was learned before stays with its time, forgetting ends it, and all is in the history."""
-    first, second = read_all(), read_all(PrintModel())
+    first, second = read_all(), read_all(Printer())
     with Logbook.open(tmp_path / "log", who="A") as log:
         assert log.learned_greys() == ()
         log.learn_strip(first)

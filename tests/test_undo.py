@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from logbook_makers import DAY, keep, measurement
+from logbook_makers import DAY, keep, measurement, trial
 
 from finishlab.errors import LogbookError
 from finishlab.imaging.greys import USUAL
@@ -151,6 +151,20 @@ def test_a_recipe_in_use_cannot_be_taken_back(log: Logbook, tmp_path: Path) -> N
         log.undo("R1")
     assert caught.value.code == "recipe-in-use"
     assert log.recipe("R1").record.name == "honey"
+
+
+def test_a_trial_is_taken_back_and_put_back(log: Logbook) -> None:
+    """A trial that was logged or removed goes and comes again, under its number."""
+    (made,) = log.add_trials([trial()])
+    log.undo()
+    assert log.trials() == []
+    log.redo()
+    assert log.trials() == [made]
+    log.remove_trial("h1")
+    assert log.trials() == []
+    log.undo("H1")
+    assert log.trials() == [made]
+    assert [change.what for change in log.history("H1")] == ["add", "undo", "redo", "remove", "undo"]
 
 
 def test_an_empty_history_has_nothing_to_take_back(log: Logbook) -> None:

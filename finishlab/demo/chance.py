@@ -12,12 +12,12 @@ from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.spectra import LIGHTS
 from finishlab.demo.camera import CAMERAS, Tone, random_film
 from finishlab.demo.paper import PrintedStrip
-from finishlab.demo.printers import random_printer
+from finishlab.demo.printers import Printer, random_printer
 from finishlab.demo.scene import Glare, Scene, Surface
 from finishlab.demo.spectral import INK_SETS, STAINS, Material, finish, grey_material, print_material, woods
 from finishlab.demo.texture import Texture
 from finishlab.demo.view import Light, View, homography, project
-from finishlab.imaging.strip import STRIP, PrintModel, Rect
+from finishlab.imaging.strip import STRIP, Rect
 
 __all__ = ["random_pair", "random_scene", "wood_pool"]
 
@@ -163,9 +163,9 @@ def _nominal_print(rng: np.random.Generator) -> PrintedStrip:
     """Draw a strip printed as the tool took every print to be, within a little."""
     return PrintedStrip(
         number=int(rng.integers(1, STRIP.numbers + 1)),
-        model=PrintModel(
+        printer=Printer(
             paper=float(rng.uniform(0.82, 0.90)),
-            black=float(rng.uniform(0.03, 0.06)),
+            ink=float(rng.uniform(0.03, 0.06)),
             gamma=float(rng.uniform(0.95, 1.05)),
         ),
         paper_cast=float(rng.normal(0.0, 0.015)),
@@ -179,7 +179,7 @@ def _as_met(scene: Scene, strip: PrintedStrip) -> Scene:
     Both are drawn by a generator of their own, so that the rest of the scene stays as it is.
     """
     rng = np.random.default_rng([scene.seed, 1])
-    printed = replace(strip, model=random_printer(rng))
+    printed = replace(strip, printer=random_printer(rng))
     return replace(scene, strip=printed, tone=random_film(rng) if rng.random() < 0.5 else scene.tone)
 
 

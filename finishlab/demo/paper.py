@@ -17,7 +17,7 @@ import numpy as np
 from finishlab.colorimetry.spectra import WAVELENGTHS
 from finishlab.demo.encode import letter_mask
 from finishlab.demo.printers import Printer
-from finishlab.imaging.strip import STRIP, PrintModel, Rect
+from finishlab.imaging.strip import STRIP, Rect
 from finishlab.imaging.tags import tag_modules
 
 __all__ = ["CAST_CELLS", "PrintedStrip", "cast_raster", "paper_share", "solid_share"]
@@ -38,19 +38,11 @@ class PrintedStrip:
     """One print of the strip: its number, the printer that made it, and the casts of its paper and black."""
 
     number: int = 7
-    model: Printer | PrintModel = field(default_factory=Printer)
-    """The printer; a `PrintModel` stands for a managed one that prints nothing wrong but its tone."""
+    printer: Printer = field(default_factory=Printer)
     paper_cast: float = -0.02
     """Relative slope of the paper's reflectance from 400 to 700 nm; negative is bluish."""
     ink_cast: float = 0.03
     """The same for black ink; positive is brownish."""
-
-    @property
-    def printer(self) -> Printer:
-        """The printer, whichever way it was named."""
-        if isinstance(self.model, Printer):
-            return self.model
-        return Printer("managed", gamma=self.model.gamma, paper=self.model.paper, ink=self.model.black)
 
     def spectra(self) -> tuple[np.ndarray, np.ndarray]:
         """Return the reflectance factors of paper and of solid black, each shape (61,)."""
@@ -68,7 +60,8 @@ class PrintedStrip:
 def _cover(start: float, stop: float, count: int, per_mm: float) -> np.ndarray:
     """Return the share of each of `count` cells of 1/per_mm mm that lies between two places (mm)."""
     edges = np.arange(count + 1) / per_mm
-    return np.maximum(np.minimum(edges[1:], stop) - np.maximum(edges[:-1], start), 0.0) * per_mm
+    covered = np.minimum(edges[1:], stop) - np.maximum(edges[:-1], start)
+    return np.asarray(np.maximum(covered, 0.0) * per_mm)
 
 
 def _ink(black: list[Rect], frame: Rect, edge: float) -> np.ndarray:

@@ -20,8 +20,6 @@ from typing import Final, Literal
 
 import numpy as np
 
-from finishlab.colorimetry.spaces import srgb_to_linear
-
 __all__ = [
     "FIELD_NAMES",
     "PAGES",
@@ -29,7 +27,6 @@ __all__ = [
     "FieldName",
     "GreyPatch",
     "Paper",
-    "PrintModel",
     "Rect",
     "Screen",
     "StripGeometry",
@@ -125,24 +122,6 @@ class Screen:
         wide = self.coverage * self.pitch
         first, count = self.rect.x + (self.pitch - wide) / 2, round(self.rect.width / self.pitch)
         return tuple(Rect(first + k * self.pitch, self.rect.y, wide, self.rect.height) for k in range(count))
-
-
-@dataclass(frozen=True, slots=True)
-class PrintModel:
-    """What a DeviceGray value becomes on paper, as luminous reflectance factor.
-
-    ``R(g) = black + (paper - black) * decode(g) ** gamma`` with ``decode`` the sRGB transfer function (IEC 61966-2-1),
-    which is how an untagged grey is usually printed. The figures for plain matt paper and black ink are common
-    practice, no source; a strip's own measured greys replace them.
-    """
-
-    paper: float = 0.87
-    black: float = 0.045
-    gamma: float = 1.0
-
-    def reflectance(self, grey: np.ndarray) -> np.ndarray:
-        """Return the reflectance factor of DeviceGray values in 0..1, same shape."""
-        return self.black + (self.paper - self.black) * srgb_to_linear(grey) ** self.gamma
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,8 +1,9 @@
 """What is not known about a sampled colour, effect by effect, carried into CIELAB.
 
-Own: the grain (block to block), the rounding of a coarse JPEG, and what a camera gets wrong of one wood. Shared within
-the photo: light, glare and noise as the fit leaves them. Shared beside one strip: how its greys came out, less where
-they were learned. Shared by one camera: its tone curve for the most part, its saturation, and that it does not see as
+Own: the grain (block to block), the rounding of a coarse JPEG, and what a camera gets wrong of one wood, which further
+photos of that wood repeat (`LabEstimate.wood`; docs/decisions/0017-evidence.md says it of each term). Shared within the
+photo: light, glare and noise as the fit leaves them. Shared beside one strip: how its greys came out, less where they
+were learned. Shared by one camera: its tone curve for the most part, its saturation, and that it does not see as
 eyes do.
 
 Print and tone are found by one fit that cannot tell them apart. What it leaves of each is laid to its cause: the answer
@@ -156,7 +157,7 @@ def estimate_colours(
         effects += _camera_effects(found, lab, fit) if fit.profile is None else _profile_effects(found, lab, fit)
         if kinds[name] == "print":
             effects += _against_wood(fit)
-        out[name] = LabEstimate.build(lab, own, effects)
+        out[name] = LabEstimate.build(lab, own, effects, wood=kinds[name] == "wood")
     return out
 
 

@@ -38,9 +38,9 @@ _STEPS = (
     (
         "Step back once",
         (
-            "Lay the strip alone in even light. Take two or three steps back, until it is a tenth of the picture\u2019s "
-            "width, turn the phone a little and take one photo: finishlab strip learn PHOTO. It tells how this print "
-            "came out."
+            "Lay the strip alone in even light. Take two or three steps back, until it is a tenth of the "
+            "picture\u2019s width, turn the phone a little and take one photo: finishlab strip learn PHOTO. It tells "
+            "how this print came out."
         ),
     ),
     (
