@@ -33,7 +33,7 @@ from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.demo.printers import Printer
 from finishlab.demo.view import project
 from finishlab.errors import ExitCode, FinishlabError, LogbookError, NoStripError, PhotoError, QualityError, UsageError
-from finishlab.imaging.strip import STRIP, Rect
+from finishlab.imaging.strip import STRIP, PrintModel, Rect
 from finishlab.photos import read_photo
 from finishlab.reports.rows import PhotoResult
 from finishlab.workflow.batch import picture_paths, worst_exit_code
