@@ -18,10 +18,12 @@ is shared.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Final
 
 import numpy as np
 
+from finishlab.imaging.posterior import mean_less_mode
 from finishlab.imaging.strip import STRIP
 from finishlab.imaging.tone_prior import TonePrior, phone_tone, straight_tone
 
@@ -34,6 +36,9 @@ _DARK: Final = 0.06
 """Reflectance below which a grey is read as black ink: glare and ink make it less certain."""
 _ENOUGH: Final = 10
 """Trusted readings below which all are taken alike."""
+_STEPS: Final = 14
+_LEANING: Final = 3
+"""Last steps, in which the mean answer is sought instead of the likeliest."""
 _SETTLING: Final = 8
 """Steps of least absolute residuals before wrong readings are cast out."""
 _LOOSEST: Final = 2.0
@@ -333,6 +338,7 @@ def _fit(readings: PatchReadings, given: KnownGreys, priors: FitPriors, start: C
     apart = priors.channel_reading * sigma / priors.reading
     scale = np.stack([np.sqrt(3 * sigma**2 + apart**2), apart, apart], axis=1)
     prior_sigma = where.prior_sigma(priors)
+    scales = np.where(np.isfinite(prior_sigma), prior_sigma, 1.0)
     usual = np.zeros(where.size)
     usual[where.glare] = priors.glare[0]
     theta = usual.copy()
@@ -342,18 +348,20 @@ def _fit(readings: PatchReadings, given: KnownGreys, priors: FitPriors, start: C
         robust = readings.trusted[use].astype(float)
     if start is not None:
         theta, robust = start.parameters, start.weights[use]
-    for step in range(2 if start is not None else 14):
-        design, target = seen.linearised(theta, where)
-        design, target = _ACROSS @ design / scale[..., None], target @ _ACROSS.T / scale
-        weight = np.sqrt(robust)[:, None]
-        rows = (design * weight[..., None]).reshape(-1, where.size)
-        normal = rows.T @ rows + np.diag(1 / prior_sigma**2)
-        theta = np.linalg.solve(normal, rows.T @ (target * weight).ravel() + usual / prior_sigma**2)
-        misfit = design @ theta - target
+    for step in range(2 if start is not None else _STEPS):
+        rows, target = seen.whitened(theta, where, scale)
+        weight = np.repeat(robust, 3)
+        normal = (rows.T * weight) @ rows + np.diag(1 / prior_sigma**2)
+        covariance = np.linalg.inv(normal)
+        theta_next = covariance @ (rows.T @ (weight * target) + usual / prior_sigma**2)
+        if start is not None or step >= _STEPS - _LEANING:
+            believed_rows = partial(seen.slopes, where=where, scale=scale, weight=np.sqrt(weight))
+            theta_next += mean_less_mode(believed_rows, theta, covariance, scales)
+        theta = theta_next
+        misfit = (rows @ theta - target).reshape(-1, 3)
         robust = _belief(misfit, settling=step < _SETTLING and start is None)
     dof = max(1.0, float(robust.sum()) * 3 - 14)
     chi = float(np.sqrt((robust[:, None] * misfit**2).sum() / dof))
-    covariance = np.linalg.inv(normal)
     kept = ~dark & (robust > 0.3)
     lit = (misfit * scale)[kept] if kept.any() else misfit * scale
     weights = np.zeros(readings.usable.size)
@@ -396,6 +404,16 @@ class _Greys:
     departures: np.ndarray
     seen: np.ndarray
     """Shape (N, 3): logs of the linear values read."""
+
+    def whitened(self, theta: np.ndarray, where: _Parameters, scale: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Return `linearised` in expected errors, shapes (3 N, parameters) and (3 N,)."""
+        design, target = self.linearised(theta, where)
+        rows = _ACROSS @ design / scale[..., None]
+        return rows.reshape(-1, where.size), (target @ _ACROSS.T / scale).ravel()
+
+    def slopes(self, theta: np.ndarray, where: _Parameters, scale: np.ndarray, weight: np.ndarray) -> np.ndarray:
+        """Return the design of `whitened`, each row by its weight."""
+        return self.whitened(theta, where, scale)[0] * weight[:, None]
 
     def linearised(self, theta: np.ndarray, where: _Parameters) -> tuple[np.ndarray, np.ndarray]:
         """Return design (N, 3, parameters) and target (N, 3) of the Gauss-Newton step about `theta`.

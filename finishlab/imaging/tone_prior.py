@@ -21,11 +21,11 @@ __all__ = ["TonePrior", "phone_tone", "slope_spread", "straight_tone"]
 _GRID: Final = np.linspace(-9.0, 0.0, 181)
 """Natural log of the file's linear values (sRGB-decoded codes) that curves are tabulated at."""
 _SLOPE_AT: Final = (-9.0, -3.5, -2.3, -1.6, -1.2, -0.8, -0.5, -0.2, -0.1, 0.0)
-_SLOPE: Final = (0.82, 0.80, 0.83, 0.90, 0.98, 1.13, 1.30, 1.55, 1.75, 2.1)
+_SLOPE: Final = (0.86, 0.84, 0.85, 0.90, 0.97, 1.08, 1.24, 1.46, 1.65, 1.95)
 """Usual slope of log light against log code at those logs."""
-_COMMON: Final = 0.07
+_COMMON: Final = 0.05
 """Relative standard deviation of the slope, the same at all codes."""
-_LOCAL: Final = (0.10, 0.9)
+_LOCAL: Final = (0.07, 0.9)
 """The same from code to code, and over how much of the log it stays alike."""
 _TOP: Final = (0.4, 0.25)
 """The same again, added towards the brightest codes, and over how much of the log it fades."""
