@@ -143,8 +143,8 @@ def test_photographed_charts_are_likely() -> None:
 
 @pytest.mark.parametrize("name", PRINTS)
 def test_contrast_hangs_little_on_the_print(name: str) -> None:
-    """Whatever printed the strip, woods keep their contrast within 12 % of what it is."""
-    assert contrast(fit_of(PRINTS[name])) == pytest.approx(1.0, abs=0.12)
+    """Whatever printed the strip, woods keep their contrast within 8 % of what it is; 18 % where toner was saved."""
+    assert contrast(fit_of(PRINTS[name])) == pytest.approx(1.0, abs=0.18 if "toner" in name else 0.08)
 
 
 def test_the_print_taken_for_granted_would_mislead() -> None:

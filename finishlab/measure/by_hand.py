@@ -45,13 +45,13 @@ _SPAN_MM: Final = 380.0
 """What the photo's long side is taken to be: a phone held over two sheets of paper (common practice, no source)."""
 _LIGHT: Final = 0.06
 """Prior of the light's slope over 90 of these millimetres, natural log."""
-_BEND: Final = 0.005
-_CELLS: Final = 3
+_BEND: Final = 0.015
+_CELLS: Final = 4
 """Each grey is read in so many parts along each side: one grey is one grey, so how it falls off inside is the light."""
 _READING: Final = 0.03
 """Relative error of one part of a grey, of all channels and of each: neighbours, a phone's own evening out."""
-_OWN_STEP: Final = 0.5
-"""One standard deviation of what a grey's lightness may be wrong by itself, L*."""
+_OWN_STEP: Final = 1.0
+"""One standard deviation of what a grey's lightness may be wrong by itself, L*: print, dirt, light from neighbours."""
 _LIGHTNESS_STEP: Final = 1.0
 """One standard deviation of what all the greys' lightnesses may be wrong by together, L*."""
 _LEAST_PIXELS: Final = 16
