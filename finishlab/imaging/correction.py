@@ -413,7 +413,7 @@ class _Greys:
 
     def slopes(self, theta: np.ndarray, where: _Parameters, scale: np.ndarray, weight: np.ndarray) -> np.ndarray:
         """Return the design of `whitened`, each row by its weight."""
-        return self.whitened(theta, where, scale)[0] * weight[:, None]
+        return np.asarray(self.whitened(theta, where, scale)[0] * weight[:, None])
 
     def linearised(self, theta: np.ndarray, where: _Parameters) -> tuple[np.ndarray, np.ndarray]:
         """Return design (N, 3, parameters) and target (N, 3) of the Gauss-Newton step about `theta`.

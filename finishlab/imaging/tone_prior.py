@@ -21,7 +21,7 @@ __all__ = ["TonePrior", "phone_tone", "slope_spread", "straight_tone"]
 _GRID: Final = np.linspace(-9.0, 0.0, 181)
 """Natural log of the file's linear values (sRGB-decoded codes) that curves are tabulated at."""
 _SLOPE_AT: Final = (-9.0, -3.5, -2.3, -1.6, -1.2, -0.8, -0.5, -0.2, -0.1, 0.0)
-_SLOPE: Final = (0.86, 0.84, 0.85, 0.90, 0.97, 1.08, 1.24, 1.46, 1.65, 1.95)
+_SLOPE: Final = (0.82, 0.80, 0.83, 0.89, 0.97, 1.09, 1.25, 1.48, 1.67, 1.98)
 """Usual slope of log light against log code at those logs."""
 _COMMON: Final = 0.05
 """Relative standard deviation of the slope, the same at all codes."""
