@@ -147,7 +147,7 @@ def test_by_hand_the_strips_greys_give_the_colour_the_strip_gives(photos: Photos
     """With the strip's greys named by hand, the colour is within 0.5 dE00 of the one measured beside the strip."""
     homography = photos.truth("straight").homography
     area = pixels_of(STRIP.fields["board"], homography)
-    known = greys_of_print(PrintModel(), STRIP_NUMBER)
+    known = greys_of_print(Printer(), STRIP_NUMBER)
     by_strip = measure_photo(photos("straight"), strip_greys=[known]).fields["board"]
     found = measure_photo(photos("straight"), greys=greys_of(photos, "straight"), area=area)
     assert found.strip is None
