@@ -104,8 +104,9 @@ def _ladder_records(
         if shot.inspection is None:
             found.append(shot.refused)
             continue
-        found.append(shot.inspection.measurement.fields[part].estimate)
-        said.append(tuple(float(v) for v in shot.inspection.correction.alone))
+        measurement = shot.inspection.measurement
+        found.append(measurement.fields[part].estimate)
+        said += [tuple(measurement.correction["print"])] if greys is None else []
     good = [spot for spot in found[:SPOTS] if not isinstance(spot, str)]
     out = []
     for step, (board, estimate) in enumerate(zip(boards, found[SPOTS:], strict=True)):
