@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from contextlib import AbstractContextManager
-from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -11,11 +10,10 @@ from sqlalchemy.orm import Session
 from finishlab.colorimetry.camera_profile import CameraProfile
 from finishlab.errors import LogbookError
 from finishlab.logbook.tables import CameraProfileRow
-from finishlab.logbook.undo.task import Task
 from finishlab.logbook.writing import kept_photo, note_change, now
 from finishlab.records import normalise_light
 
-__all__ = ["CameraShelf", "unforget_camera", "unlearn_camera"]
+__all__ = ["CameraShelf"]
 
 
 class CameraShelf:
@@ -104,37 +102,6 @@ def _forget_profile(session: Session, camera: str, light: str, who: str) -> None
     for row in rows:
         row.removed = now()
         note_change(session, who, "forget", _subject(row), before=dict(row.profile))
-
-
-def unlearn_camera(task: Task) -> None:
-    """Take back that a camera was learned: what held before holds again."""
-    row = _same(task, dict(task.after))
-    row.removed = now()
-    if task.before:
-        _same(task, dict(task.before)).removed = None
-    task.note("forget", dict(row.profile), dict(task.before) or None)
-
-
-def unforget_camera(task: Task) -> None:
-    """Take back that a profile was forgotten, or that its learning was taken back."""
-    row = _same(task, dict(task.before))
-    held = _rows(task.session, row.camera, row.light)
-    for each in held:
-        each.removed = now()
-    row.removed = None
-    task.note("learn", dict(held[-1].profile) if held else None, dict(row.profile))
-
-
-def _same(task: Task, profile: dict[str, Any]) -> CameraProfileRow:
-    """Return the row of a profile, found by what it holds: an archive may have numbered it anew."""
-    asked = select(CameraProfileRow).where(CameraProfileRow.camera == profile.get("camera"))
-    rows = task.session.scalars(asked.order_by(CameraProfileRow.id.desc())).all()
-    found = next((row for row in rows if dict(row.profile) == profile), None)
-    if found is None:
-        raise LogbookError(
-            "unknown-camera", "The profile of this change is no longer in the logbook.", "Learn the camera again."
-        )
-    return found
 
 
 def _subject(row: CameraProfileRow) -> str:

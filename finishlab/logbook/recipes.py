@@ -19,7 +19,7 @@ from finishlab.logbook.tables import ApprovalRow, BatchRow, BoardRow, RecipeRow
 from finishlab.records import Approval, Batch, Recipe, today
 from finishlab.records.short_text import long_form, recipe_name
 
-__all__ = ["STANDARD", "RecipeShelf", "set_standard"]
+__all__ = ["STANDARD", "RecipeShelf", "check_recipe_name"]
 
 STANDARD = "standard"
 """Name of the standard in the history."""
@@ -79,7 +79,7 @@ class RecipeShelf:
         with self._write() as session:
             row = _named(session, number, lock=True)
             if "name" in changes:
-                _check_name(session, str(changes["name"]), row.number)
+                check_recipe_name(session, str(changes["name"]), row.number)
             edit(session, row, changes, self._who)
             return read_recipes(session, number=row.number)[0]
 
@@ -177,7 +177,7 @@ class RecipeShelf:
             approval = Approval(
                 int(row.recipe_number or 0), finish.as_recipe(), self._who, row.number, date or today(), reason
             )
-            before = set_standard(session, approval)
+            before = _set_standard(session, approval)
             rows.note_change(session, self._who, "approve", STANDARD, before=before, after=approval.as_dict())
             return read_approvals(session)[-1]
 
@@ -191,16 +191,14 @@ class RecipeShelf:
             return tuple(read_approvals(session))
 
 
-def set_standard(session: Session, approval: Approval | None) -> dict[str, Any] | None:
+def _set_standard(session: Session, approval: Approval) -> dict[str, Any] | None:
     """Let the standard end and another begin; return what it was, None if there was none."""
     old = _today(session)
     before = None
     if old is not None:
         before = next(each for each in reversed(read_approvals(session)) if each.ended is None).approval.as_dict()
         old.ended = rows.now()
-    if approval is not None:
-        session.add(ApprovalRow(created=rows.now(), **rows.record_values(approval)))
-    session.flush()
+    session.add(ApprovalRow(created=rows.now(), **rows.record_values(approval)))
     return before
 
 
@@ -211,7 +209,7 @@ def _today(session: Session) -> ApprovalRow | None:
 
 
 def _add_recipe(session: Session, recipe: Recipe, who: str) -> int:
-    _check_name(session, recipe.name, None)
+    check_recipe_name(session, recipe.name, None)
     check_named(session, recipe)
     number = rows.add_row(session, RecipeRow, recipe)
     rows.note_change(session, who, "add", f"R{number}", after=recipe.as_dict())
@@ -231,7 +229,7 @@ def _names(session: Session) -> Mapping[str, int]:
     return {name.casefold(): number for name, number in shown}
 
 
-def _check_name(session: Session, name: str, own: int | None) -> None:
+def check_recipe_name(session: Session, name: str, own: int | None) -> None:
     """See that a name means one recipe."""
     taken = _names(session).get(" ".join(name.split()).casefold())
     if taken is not None and taken != own:

@@ -26,6 +26,7 @@ from finishlab.logbook.exchange.shelf import ExchangeShelf
 from finishlab.logbook.folder import DATABASE, check_folder, login_name, make_folder
 from finishlab.logbook.histories import HistoryShelf
 from finishlab.logbook.lookups import LookupShelf
+from finishlab.logbook.images import WritingSession
 from finishlab.logbook.many import many_objects
 from finishlab.logbook.photo_files import keep_file, photo_place
 from finishlab.logbook.reading import read_boards, read_spots
@@ -225,10 +226,10 @@ class Logbook(
             named = {(each.recipe_number, each.finish.cans() if each.finish else ()): each for each in records}
             for record in named.values():
                 check_named(session, record)
-            numbers = rows.add_board_rows(session, records)
-            for number, record in zip(numbers, records, strict=True):
-                rows.note_change(session, self._who, "add", f"B{number}", after=record.as_dict())
-            return read_boards(session, number=range(numbers[0], numbers[-1] + 1)) if numbers else []
+            boards = rows.add_board_rows(session, records)
+            for row, record in zip(boards, records, strict=True):
+                rows.note_change(session, self._who, "add", f"B{row.number}", after=record.as_dict(), row=row)
+            return read_boards(session, number=range(boards[0].number, boards[-1].number + 1)) if boards else []
 
     def add_board_photos(
         self,
@@ -350,7 +351,7 @@ class Logbook(
 
     @contextmanager
     def _write(self) -> Iterator[Session]:
-        with failures_named(str(self._folder)), Session(self._writing) as session, session.begin():
+        with failures_named(str(self._folder)), WritingSession(self._writing) as session, session.begin():
             yield session
 
 

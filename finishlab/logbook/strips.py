@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import Any
@@ -18,7 +17,7 @@ from finishlab.logbook.reading import read_history
 from finishlab.logbook.stored import Change
 from finishlab.logbook.tables import StripGreysRow, StripRow
 
-__all__ = ["StoredGreys", "StripShelf", "set_greys"]
+__all__ = ["StoredGreys", "StripShelf"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +54,8 @@ class StripShelf:
             raise ValueError("nominal greys are no strip's own")
         with self._write() as session:
             rows.insert_if_missing(session, StripRow(number=greys.number, first_seen=rows.now()), greys.number)
-            before = set_greys(session, greys.number, greys.as_dict())
+            before = _end(session, greys.number)
+            session.add(StripGreysRow(strip_number=greys.number, greys=greys.as_dict(), created=rows.now()))
             rows.note_change(session, self._who, "learn", _subject(greys.number), before=before, after=greys.as_dict())
         return greys
 
@@ -116,25 +116,12 @@ def _not_learned(number: int) -> LogbookError:
     )
 
 
-def _current(session: Session, number: int) -> Iterator[StripGreysRow]:
-    yield from session.scalars(
-        select(StripGreysRow).where(StripGreysRow.strip_number == number, StripGreysRow.ended.is_(None))
-    )
-
-
 def _end(session: Session, number: int) -> dict[str, Any] | None:
     """Let what is known of a strip end now; return it, None if there is nothing."""
     before = None
-    for row in _current(session, number):
+    known = select(StripGreysRow).where(StripGreysRow.strip_number == number, StripGreysRow.ended.is_(None))
+    for row in session.scalars(known):
         row.ended, before = rows.now(), row.greys
-    return before
-
-
-def set_greys(session: Session, number: int, greys: dict[str, Any] | None) -> dict[str, Any] | None:
-    """Let what is known of a strip end and something else, or nothing, hold; return what it was."""
-    before = _end(session, number)
-    if greys is not None:
-        session.add(StripGreysRow(strip_number=number, greys=greys, created=rows.now()))
     return before
 
 

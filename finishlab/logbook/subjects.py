@@ -23,7 +23,6 @@ __all__ = [
     "check_unused",
     "edit",
     "find",
-    "put",
     "read_record",
     "remove",
     "subject_name",
@@ -168,34 +167,8 @@ def edit(session: Session, row: AnyRow, changes: Mapping[str, Any], who: str) ->
     if "date" in known:
         # A date that stays is not judged again: the clock may have been set back since.
         given["latest"] = None if any(name in changes for name in _NOT_JUDGED_AGAIN) else dt.date.max
-    put(session, row, before, replace(before, **given), who)
-
-
-def put(
-    session: Session,
-    row: AnyRow,
-    before: AnyRecord,
-    after: AnyRecord,
-    who: str,
-    *,
-    what: str = "edit",
-    undone: Mapping[str, Any] | None = None,
-    photos: Sequence[str] | None = None,
-) -> None:
-    """Put a record in another's place and note both.
-
-    Parameters
-    ----------
-    session, row, before, after, who
-        The row and what it held and is to hold.
-    what
-        The kind of change for the history: ``"edit"``, ``"undo"`` or ``"redo"``.
-    undone
-        The change this one is about if it undoes one; without it an equal record leaves no entry.
-    photos
-        Hashes of the photos whose light goes with a changed one; without it all that were taken in the old one.
-    """
-    if after == before and undone is None:
+    after = replace(before, **given)
+    if after == before:
         return
     check_named(session, after, before)
     for name, value in record_values(after).items():
@@ -204,17 +177,12 @@ def put(
     if isinstance(after, BoardRecord | FloorSpotRecord) and isinstance(before, BoardRecord | FloorSpotRecord):
         subject: Literal["board", "spot"] = "board" if isinstance(after, BoardRecord) else "spot"
         if after.light != before.light:
-            noted["photos"] = change_light(session, subject, row.number, before.light, after.light, photos)
-    if undone is not None:
-        noted["undone"] = dict(undone)
-    note_change(session, who, what, subject_name(row), before=before.as_dict(), after=noted)
-    session.flush()
+            noted["photos"] = change_light(session, subject, row.number, before.light, after.light)
+    note_change(session, who, "edit", subject_name(row), before=before.as_dict(), after=noted)
 
 
-def remove(
-    session: Session, row: AnyRow, who: str, *, what: str = "remove", undone: Mapping[str, Any] | None = None
-) -> None:
-    """Hide what is logged and note what it was; `what` and `undone` as in `put`.
+def remove(session: Session, row: AnyRow, who: str) -> None:
+    """Hide what is logged and note what it was.
 
     Raises
     ------
@@ -223,8 +191,7 @@ def remove(
     """
     check_unused(session, row)
     row.removed = now()
-    after = None if undone is None else {"undone": dict(undone)}
-    note_change(session, who, what, subject_name(row), before=read_record(row).as_dict(), after=after)
+    note_change(session, who, "remove", subject_name(row), before=read_record(row).as_dict())
 
 
 def check_unused(session: Session, row: AnyRow) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import uuid
 from collections.abc import Iterable, Sequence
 from dataclasses import fields
 from typing import Any, Final, Literal
@@ -13,6 +14,7 @@ from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError, UsageError
 from finishlab.imaging.strip import FieldName
+from finishlab.logbook.images import taken_images
 from finishlab.logbook.serialise import field_to_dict, plain, strip_to_dict
 from finishlab.logbook.stored import DirectPair
 from finishlab.logbook.tables import (
@@ -22,6 +24,7 @@ from finishlab.logbook.tables import (
     ChangeRow,
     CounterRow,
     FloorSpotRow,
+    LastingRow,
     MeasurementRow,
     PairRow,
     PartRow,
@@ -78,15 +81,14 @@ def add_board_row(session: Session, record: BoardRecord) -> int:
     return add_row(session, BoardRow, record)
 
 
-def add_board_rows(session: Session, records: Sequence[BoardRecord]) -> list[int]:
-    """Insert boards with numbers that follow one another; return the numbers."""
-    last = _next_number(session, BoardRow.__tablename__, len(records))
-    numbers = list(range(last - len(records) + 1, last + 1))
+def add_board_rows(session: Session, records: Sequence[BoardRecord]) -> list[BoardRow]:
+    """Insert boards with numbers that follow one another; return them."""
+    first = _next_number(session, BoardRow.__tablename__, len(records)) - len(records) + 1
     made = now()
-    for number, record in zip(numbers, records, strict=True):
-        session.add(BoardRow(number=number, created=made, **record_values(record)))
+    boards = [BoardRow(number=n, created=made, **record_values(each)) for n, each in enumerate(records, first)]
+    session.add_all(boards)
     session.flush()
-    return numbers
+    return boards
 
 
 def add_spot_row(session: Session, record: FloorSpotRecord) -> int:
@@ -164,14 +166,16 @@ def add_measurements(
     subject: Literal["board", "spot", "part"],
     number: int,
     light: Light,
+    created: dt.datetime | None = None,
 ) -> list[str]:
-    """Insert the measurements of one board, spot or stair part; return their photos' hashes."""
+    """Insert the measurements of one board, spot or stair part, made now or then; return their photos' hashes."""
     column = _OWNERS[subject][0]
     kept: list[str] = []
     for measurement in measurements:
         photo = kept_photo(session, measurement.photo_id)
         refuse_twice(session, MeasurementRow, subject, number, photo)
         values = measured_values(session, measurement, "floor" if subject == "spot" else "board")
+        values["created"] = created or values["created"]
         session.add(MeasurementRow(**{column: number}, photo_sha256=photo, light=light, **values))
         session.flush()
         kept.append(photo)
@@ -226,14 +230,22 @@ def add_pairs(session: Session, pairs: Iterable[DirectPair], *, number: int, lig
 
 
 def refuse_twice(
-    session: Session, table: type[MeasurementRow | PairRow], subject: str, number: int, photo: str
+    session: Session,
+    table: type[MeasurementRow | PairRow],
+    subject: str,
+    number: int,
+    photo: str,
+    *,
+    elsewhere_only: bool = False,
 ) -> None:
-    """Refuse a photo that is logged already; raises `LogbookError` ``"photo-logged-twice"``."""
+    """Refuse a photo that is logged already, for this or another; raises `LogbookError` ``"photo-logged-twice"``."""
     # One photo counted twice would pass for a repeat and halve the doubt that repeats are there to show.
     # Asked inside the writing transaction, so that two programs cannot both find the photo free.
     column, key, removed, elsewhere = _OWNERS[subject]
     owner = getattr(table, column)
     logged = select(owner).join(key.class_, key == owner)
+    if elsewhere_only:
+        logged = logged.where(owner != number)
     other = session.scalars(logged.where(table.photo_sha256 == photo, removed.is_(None)).limit(1)).first()
     if other is not None:
         name = session.get_one(PhotoRow, photo).file_name
@@ -249,18 +261,13 @@ def change_light(
     number: int,
     old: Light,
     new: Light,
-    only: Sequence[str] | None = None,
 ) -> list[str]:
-    """Say that what was measured in the light `old` was measured in `new`; return the photos' hashes.
-
-    With `only`, of these photos alone.
-    """
+    """Say that what was measured in the light `old` was measured in `new`; return the photos' hashes."""
     owner = MeasurementRow.board_number if subject == "board" else MeasurementRow.spot_number
     lit: list[MeasurementRow | PairRow] = []
     lit += session.scalars(select(MeasurementRow).where(owner == number, MeasurementRow.light == old))
     if subject == "board":
         lit += session.scalars(select(PairRow).where(PairRow.board_number == number, PairRow.light == old))
-    lit = [row for row in lit if only is None or row.photo_sha256 in only]
     for row in lit:
         row.light = new
     return sorted({row.photo_sha256 for row in lit})
@@ -274,7 +281,18 @@ def note_change(
     *,
     before: dict[str, Any] | None = None,
     after: dict[str, Any] | None = None,
-) -> None:
-    """Add an entry to the history; all entries of one write bear one moment, by which `undo` knows them together."""
+    row: LastingRow | None = None,
+) -> ChangeRow:
+    """Add an entry to the history; what was changed since the entry before belongs to it, or of that only one row.
+
+    All entries of one write bear one moment, by which `undo` knows them together.
+    """
+    if row is None:
+        session.flush()
     made = session.info.setdefault("made", now())
-    session.add(ChangeRow(made=made, who=who, what=what, subject=subject, before=before, after=after))
+    change = ChangeRow(
+        uuid=str(uuid.uuid4()), made=made, who=who, what=what, subject=subject, before=before, after=after
+    )
+    session.add(change)
+    session.add_all(taken_images(session, change, row))
+    return change
