@@ -192,7 +192,7 @@ def test_a_parts_colour_is_logged_with_its_event(log: Logbook, tmp_path: Path) -
 
 
 def test_a_measurement_taken_back_frees_its_photo(log: Logbook, tmp_path: Path) -> None:
-    """With its event a measurement goes into the history's images whole, and the photo can be logged for the right part."""
+    """With its event a measurement goes into the images whole, and the photo can be logged for the right part."""
     first, second, _ = idents(log)
     photo = measurement(keep(log, tmp_path))
     (number,) = log.add_part_measurements([(first, [photo], PartEvent("measured", DAY))])

@@ -25,8 +25,8 @@ from finishlab.logbook.database import failures_named, migrate, open_engine, wri
 from finishlab.logbook.exchange.shelf import ExchangeShelf
 from finishlab.logbook.folder import DATABASE, check_folder, login_name, make_folder
 from finishlab.logbook.histories import HistoryShelf
-from finishlab.logbook.lookups import LookupShelf
 from finishlab.logbook.images import WritingSession
+from finishlab.logbook.lookups import LookupShelf
 from finishlab.logbook.many import many_objects
 from finishlab.logbook.photo_files import keep_file, photo_place
 from finishlab.logbook.reading import read_boards, read_spots

@@ -284,8 +284,8 @@ class ImageRow(Base):
     row_uuid: Mapped[str] = mapped_column(String(36))
     # What the row belongs to, by its own name: measurements to their board, spot or event.
     thing: Mapped[str] = mapped_column(String(36))
-    # Of a row that was changed the columns that were; of one that was taken out all, with nothing after; of one that was
-    # added nothing before, and an empty `after`. Both are empty where the values were not kept.
+    # Of a row that was changed the columns that were; of one that was taken out all, and nothing after; of one that was
+    # added nothing before, and an empty mapping after. Both are nothing where the values were not kept.
     before: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
     after: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
 

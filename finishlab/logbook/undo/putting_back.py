@@ -1,4 +1,4 @@
-"""Images of rows put back: what was added is hidden, what was taken out is there again, what was changed is as it was."""
+"""Images of rows put back: what was added is hidden, what was taken out is there again, the rest is as it was."""
 
 from __future__ import annotations
 

@@ -103,7 +103,9 @@ def _name_rows(name: str, names: Names) -> None:
 
 
 def _read(name: str, *columns: str) -> list[dict[str, Any]]:
-    kinds: dict[str, Any] = {"before": sa.JSON(), "after": sa.JSON()} | dict.fromkeys(_MOMENTS, sa.DateTime(timezone=True))
+    kinds: dict[str, Any] = {"before": sa.JSON(), "after": sa.JSON()} | dict.fromkeys(
+        _MOMENTS, sa.DateTime(timezone=True)
+    )
     table = sa.table(name, *(sa.column(each, kinds.get(each)) for each in columns))
     found = op.get_bind().execute(sa.select(table).order_by(table.c[_key(name)])).mappings()
     return [dict(row) for row in found]
