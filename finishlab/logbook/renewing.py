@@ -1,4 +1,4 @@
-"""Logged photos measured again: the new figures take the old ones' place, and the old ones go into the history's images."""
+"""Logged photos measured again: the new figures take the old ones' place; the images of the rows keep the old ones."""
 
 from __future__ import annotations
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from typing import Any, Literal
+from typing import Any, Final, Literal
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -18,6 +18,9 @@ from finishlab.logbook.undo.checks import check_put_back, record_of
 from finishlab.logbook.writing import now
 
 __all__ = ["PuttingBack"]
+
+_HIDING: Final = frozenset({"boards", "floor_spots"})
+"""Tables whose rows, hidden, hide what was measured of them."""
 
 
 class PuttingBack:
@@ -54,7 +57,12 @@ class PuttingBack:
         LogbookError
             ``"cannot-undo"`` if one does not stand as the change left it.
         """
-        for image in self._images[change]:
+        images = self._images[change]
+        # With a board that was added its measurements are hidden too, and stay.
+        hidden = {each.row_uuid for each in images if each.before is None and each.table_name in _HIDING}
+        for image in images:
+            if image.before is None and image.thing in hidden and image.row_uuid != image.thing:
+                continue
             row = self._row(image, subject)
             self._before.setdefault((image.table_name, image.row_uuid), (row, record_of(row)))
             if image.after is None:
