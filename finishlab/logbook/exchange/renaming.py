@@ -11,13 +11,13 @@ from finishlab.records.stair_names import level_code, level_title, parse_level
 
 __all__ = ["LETTERS", "Keys", "renamed", "renamed_subject"]
 
-LETTERS: Final[Mapping[str, str]] = {"boards": "B", "floor_spots": "F", "recipes": "R", "batches": "C"}
+LETTERS: Final[Mapping[str, str]] = {"boards": "B", "floor_spots": "F", "recipes": "R", "batches": "C", "trials": "H"}
 """Tables whose rows people call by a letter and a number."""
 Keys = Mapping[str, Mapping[Any, Any]]
 """Table -> the archive's key -> the logbook's."""
 
 _BY_LETTER: Final = {letter: table for table, letter in LETTERS.items()}
-_LABEL: Final = re.compile(r"([BFRC])([0-9]{1,9})")
+_LABEL: Final = re.compile(r"([BFRCH])([0-9]{1,9})")
 _CAMERA: Final = re.compile(r"camera ([0-9]{1,9})")
 _LEVEL: Final = re.compile(r"(?:flight|landing) [0-9]{1,9}")
 _PART: Final = re.compile(r"(L?[0-9]{1,9})\.([A-Z]+[0-9]+[A-Z]?)")

@@ -16,7 +16,6 @@ from finishlab.logbook.stair.reading import part_name, part_record
 from finishlab.logbook.stair.shelf import stair_levels
 from finishlab.logbook.subjects import AnyRow, check_named, check_unused, read_record
 from finishlab.logbook.tables import (
-    BatchRow,
     BoardRow,
     FlightRow,
     FloorSpotRow,
@@ -31,7 +30,6 @@ from finishlab.records.stair_names import level_title
 
 __all__ = ["check_put_back", "is_shown", "record_of"]
 
-_NUMBERED: Final = (BoardRow, FloorSpotRow, RecipeRow, BatchRow)
 _SUBJECTS: Final[Mapping[str, Literal["board", "spot", "part"]]] = {
     "board_number": "board",
     "spot_number": "spot",
@@ -46,7 +44,7 @@ def is_shown(row: LastingRow) -> bool:
 
 def record_of(row: LastingRow) -> Any:  # noqa: ANN401 - a record of any kind
     """Return what a numbered row says that is shown; None of others."""
-    return read_record(row) if isinstance(row, _NUMBERED) and is_shown(row) else None
+    return read_record(row) if isinstance(row, AnyRow) and is_shown(row) else None
 
 
 def check_put_back(session: Session, row: LastingRow, before: Any) -> None:  # noqa: ANN401 - a record of any kind
@@ -69,7 +67,7 @@ def check_put_back(session: Session, row: LastingRow, before: Any) -> None:  # n
         if isinstance(row, RecipeRow):
             check_unused(session, row)
         return
-    if isinstance(row, _NUMBERED):
+    if isinstance(row, AnyRow):
         _check_numbered(session, row, before)
     check = _CHECKS.get(type(row))
     if check is not None:

@@ -17,7 +17,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "0006_row_images"
-down_revision = "0004_camera_profiles"
+down_revision = "0005_trials"
 branch_labels = None
 depends_on = None
 
@@ -25,6 +25,7 @@ _NAMES = uuid.UUID("4d1f0c52-7f0e-5c8e-9b0a-6d2f0a6f4b11")
 _KNOWN_BY: Mapping[str, tuple[str, ...]] = {
     "recipes": ("created",),
     "batches": ("created",),
+    "trials": ("created",),
     "boards": ("created",),
     "floor_spots": ("created",),
     "flights": ("created",),
@@ -38,7 +39,7 @@ _KNOWN_BY: Mapping[str, tuple[str, ...]] = {
     "changes": ("made", "what"),
 }
 """Tables, those named by others first -> what no edit changes. Rows that agree in it are told apart by their order."""
-_NUMBERED = {"recipes": "R", "batches": "C", "boards": "B", "floor_spots": "F"}
+_NUMBERED = {"recipes": "R", "batches": "C", "boards": "B", "floor_spots": "F", "trials": "H"}
 _BY_NUMBER = {*_NUMBERED, "flights"}
 _NAMED = {"flight_number": "flights", "part_id": "parts", "recipe_number": "recipes"}
 _OWNERS = {"board_number": "boards", "spot_number": "floor_spots", "part_id": "parts"}
