@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from contextlib import AbstractContextManager
-
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from finishlab.colorimetry.camera_profile import CameraProfile
 from finishlab.errors import LogbookError
+from finishlab.logbook.shelf import Shelf
 from finishlab.logbook.tables import CameraProfileRow
 from finishlab.logbook.writing import kept_photo, note_change, now
 from finishlab.records import normalise_light
@@ -16,16 +15,8 @@ from finishlab.records import normalise_light
 __all__ = ["CameraShelf"]
 
 
-class CameraShelf:
+class CameraShelf(Shelf):
     """The part of a logbook that keeps cameras' profiles; `finishlab.logbook.store.Logbook` is one."""
-
-    _who: str
-
-    def _read(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
-
-    def _write(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
 
     def add_camera_profile(self, profile: CameraProfile) -> None:
         """Keep a camera's profile; it takes the place of one of the same camera and light, which the history keeps.

@@ -34,7 +34,8 @@ HOLDERS: Final[Mapping[str, tuple[str, ...]]] = {
 """Tables of which one row holds at a time, for all that agree in these columns: together they are one thing."""
 _NAMES: Final = uuid.UUID("4d1f0c52-7f0e-5c8e-9b0a-6d2f0a6f4b11")
 _PENDING: Final = "images"
-Pending = dict[tuple[str, str], ImageRow]
+Pending = dict[tuple[str, str], tuple[ImageRow, dict[str, Any]]]
+"""Table and name of a row -> its image, and what it held when it was first met."""
 
 
 class WritingSession(Session):
@@ -72,10 +73,11 @@ def taken_images(session: Session, change: ChangeRow, row: LastingRow | None = N
     """Return the images of what was flushed since they were taken last, or of one row, as those of a change."""
     pending: Pending = session.info.setdefault(_PENDING, {})
     keys = list(pending) if row is None else [(row.__tablename__, row.uuid)]
-    images = [pending.pop(key) for key in keys]
-    images = [image for image in images if image.before is None or image.before != image.after]
-    for image in images:
-        image.change = change
+    images = []
+    for image, values in (pending.pop(key) for key in keys):
+        if image.before is None or image.before != image.after:
+            image.change, image.thing = change, _thing(session, image.table_name, values)
+            images.append(image)
     return images
 
 
@@ -85,13 +87,13 @@ def _note_rows(session: Session, _context: UOWTransaction, _instances: object) -
     for row in session.new:
         if isinstance(row, LastingRow):
             row.uuid = row.uuid or _new_name(session, row)
-            _note(session, pending, row, None, {})
+            _note(pending, row, None, {})
     for row in session.dirty:
         if isinstance(row, LastingRow):
-            _note(session, pending, row, *_moved(row))
+            _note(pending, row, *_moved(row))
     for row in session.deleted:
         if isinstance(row, LastingRow):
-            _note(session, pending, row, _values(row), None)
+            _note(pending, row, _values(row), None)
 
 
 @event.listens_for(WritingSession, "before_commit")
@@ -105,17 +107,16 @@ def _refuse_unsaid(session: Session) -> None:
         raise RuntimeError(f"changed without an entry in the history: {', '.join(tables)}")
 
 
-def _note(
-    session: Session, pending: Pending, row: LastingRow, before: dict[str, Any] | None, after: dict[str, Any] | None
-) -> None:
+def _note(pending: Pending, row: LastingRow, before: dict[str, Any] | None, after: dict[str, Any] | None) -> None:
     key = (row.__tablename__, row.uuid)
     if isinstance(row, ChangeRow) or before == after:
         return
-    held = pending.get(key)
-    if held is None:
-        thing = _thing(session, row)
-        pending[key] = ImageRow(table_name=key[0], row_uuid=key[1], thing=thing, before=before, after=after)
-    elif held.before is not None and before is not None and after is not None:
+    if key not in pending:
+        values = {column.key: getattr(row, column.key) for column in row.__table__.columns}
+        pending[key] = ImageRow(table_name=key[0], row_uuid=key[1], before=before, after=after), values
+        return
+    held = pending[key][0]
+    if held.before is not None and before is not None and after is not None:
         held.before, held.after = before | held.before, (held.after or {}) | after
 
 
@@ -148,13 +149,12 @@ def _new_name(session: Session, row: LastingRow) -> str:
     return str(uuid.uuid4())
 
 
-def _thing(session: Session, row: LastingRow) -> str:
+def _thing(session: Session, table: str, values: Mapping[str, Any]) -> str:
     def event_at(part: int, moment: Any) -> str | None:  # noqa: ANN401 - a moment
         asked = select(PartEventRow.uuid).where(PartEventRow.part_id == part, PartEventRow.created == moment)
         return session.scalars(asked.limit(1)).first()
 
-    values = {column.key: getattr(row, column.key) for column in row.__table__.columns}
-    return thing_of(row.__tablename__, values, lambda table, key: _named(session, table, key), event_at)
+    return thing_of(table, values, lambda other, key: _named(session, other, key), event_at)
 
 
 def _named(session: Session, table: str, key: object) -> str:

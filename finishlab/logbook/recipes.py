@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from contextlib import AbstractContextManager
 from typing import Any
 
 from sqlalchemy import func, select
@@ -13,6 +12,7 @@ from sqlalchemy.orm import Session
 from finishlab.errors import LogbookError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.reading import board_record, read_approvals, read_cans, read_recipes, recipe_record
+from finishlab.logbook.shelf import Shelf
 from finishlab.logbook.stored import StoredApproval, StoredCan, StoredRecipe
 from finishlab.logbook.subjects import check_named, edit, find, remove
 from finishlab.logbook.tables import ApprovalRow, BatchRow, BoardRow, RecipeRow
@@ -25,16 +25,8 @@ STANDARD = "standard"
 """Name of the standard in the history."""
 
 
-class RecipeShelf:
+class RecipeShelf(Shelf):
     """The part of a logbook that keeps recipes, cans and the standard; `finishlab.logbook.store.Logbook` is one."""
-
-    _who: str
-
-    def _read(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
-
-    def _write(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
 
     # Recipes
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from contextlib import AbstractContextManager
 from typing import Any
 
 from sqlalchemy import ColumnElement, select
@@ -12,6 +11,7 @@ from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError
 from finishlab.logbook import writing as rows
+from finishlab.logbook.shelf import Shelf
 from finishlab.logbook.stair.events import part_code
 from finishlab.logbook.stored import DirectPair
 from finishlab.logbook.subjects import find, subject_name
@@ -21,13 +21,8 @@ from finishlab.measure import Measurement
 __all__ = ["RenewShelf"]
 
 
-class RenewShelf:
+class RenewShelf(Shelf):
     """The part of a logbook that renews measurements; `finishlab.logbook.store.Logbook` is one."""
-
-    _who: str
-
-    def _write(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
 
     def renew_measurements(self, number: str, measurements: Sequence[Measurement]) -> None:
         """Put new measurements of a board's or spot's logged photos in the place of the old ones.

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,6 +13,7 @@ from finishlab.errors import LogbookError
 from finishlab.imaging.greys import USUAL, StripGreys
 from finishlab.logbook import writing as rows
 from finishlab.logbook.reading import read_history
+from finishlab.logbook.shelf import Shelf
 from finishlab.logbook.stored import Change
 from finishlab.logbook.tables import MeasurementRow, StripGreysRow, StripRow
 
@@ -31,16 +31,8 @@ class StoredGreys:
     """UTC; when it was forgotten or learned anew. None for what holds today."""
 
 
-class StripShelf:
+class StripShelf(Shelf):
     """The part of a logbook that keeps strips' greys; `finishlab.logbook.store.Logbook` is one."""
-
-    _who: str
-
-    def _read(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
-
-    def _write(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
 
     def learn_strip(self, greys: StripGreys) -> StripGreys:
         """Keep what was learned of a strip's greys; it holds from now on, and what held before stays in the history.

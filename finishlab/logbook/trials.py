@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from contextlib import AbstractContextManager
-
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.reading import decoded, trial_record
+from finishlab.logbook.shelf import Shelf
 from finishlab.logbook.stored import StoredTrial
 from finishlab.logbook.subjects import find, remove
 from finishlab.logbook.tables import TrialRow
@@ -18,16 +17,8 @@ from finishlab.records import TrialRecord
 __all__ = ["TrialShelf"]
 
 
-class TrialShelf:
+class TrialShelf(Shelf):
     """The part of a logbook that keeps trials; `finishlab.logbook.store.Logbook` is one."""
-
-    _who: str
-
-    def _read(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
-
-    def _write(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
 
     def add_trials(self, trials: list[TrialRecord]) -> list[StoredTrial]:
         """Log trials and give them their numbers.

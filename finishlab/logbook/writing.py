@@ -10,11 +10,12 @@ from typing import Any, Final, Literal
 
 from sqlalchemy import select, update
 from sqlalchemy.exc import IntegrityError
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, aliased
 
 from finishlab.errors import LogbookError, UsageError
 from finishlab.imaging.strip import FieldName
 from finishlab.logbook.images import taken_images
+from finishlab.logbook.many import batches
 from finishlab.logbook.serialise import field_to_dict, plain, strip_to_dict
 from finishlab.logbook.stored import DirectPair
 from finishlab.logbook.tables import (
@@ -53,6 +54,7 @@ __all__ = [
     "now",
     "paired_values",
     "record_values",
+    "refuse_elsewhere",
     "refuse_twice",
 ]
 
@@ -233,29 +235,37 @@ def add_pairs(session: Session, pairs: Iterable[DirectPair], *, number: int, lig
 
 
 def refuse_twice(
-    session: Session,
-    table: type[MeasurementRow | PairRow],
-    subject: str,
-    number: int,
-    photo: str,
-    *,
-    elsewhere_only: bool = False,
+    session: Session, table: type[MeasurementRow | PairRow], subject: str, number: int, photo: str
 ) -> None:
-    """Refuse a photo that is logged already, for this or another; raises `LogbookError` ``"photo-logged-twice"``."""
+    """Refuse a photo that is logged already; raises `LogbookError` ``"photo-logged-twice"``."""
     # One photo counted twice would pass for a repeat and halve the doubt that repeats are there to show.
     # Asked inside the writing transaction, so that two programs cannot both find the photo free.
     column, key, removed, elsewhere = _OWNERS[subject]
     owner = getattr(table, column)
     logged = select(owner).join(key.class_, key == owner)
-    if elsewhere_only:
-        logged = logged.where(owner != number)
     other = session.scalars(logged.where(table.photo_sha256 == photo, removed.is_(None)).limit(1)).first()
     if other is not None:
-        name = session.get_one(PhotoRow, photo).file_name
-        which = f"for this {subject}" if other == number else elsewhere.format(other)
-        raise LogbookError(
-            "photo-logged-twice", f"The photo {name} is logged {which} already.", "Leave it out, or take another photo."
-        )
+        raise _twice(session, photo, f"for this {subject}" if other == number else elsewhere.format(other))
+
+
+def refuse_elsewhere(session: Session, subject: str, numbers: Iterable[int]) -> None:
+    """Refuse photos of boards, spots or parts that are logged for another of them too; errors as in `refuse_twice`."""
+    column, key, removed, elsewhere = _OWNERS[subject]
+    mine, others = aliased(MeasurementRow), aliased(MeasurementRow)
+    owner, other = getattr(mine, column), getattr(others, column)
+    twice = select(mine.photo_sha256, other).join(others, (mine.photo_sha256 == others.photo_sha256) & (owner != other))
+    twice = twice.join(key.class_, key == other).where(removed.is_(None)).limit(1)
+    for some in batches(numbers):
+        found = session.execute(twice.where(owner.in_(some))).first()
+        if found is not None:
+            raise _twice(session, found[0], elsewhere.format(found[1]))
+
+
+def _twice(session: Session, photo: str, which: str) -> LogbookError:
+    name = session.get_one(PhotoRow, photo).file_name
+    return LogbookError(
+        "photo-logged-twice", f"The photo {name} is logged {which} already.", "Leave it out, or take another photo."
+    )
 
 
 def change_light(

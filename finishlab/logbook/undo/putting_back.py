@@ -79,9 +79,7 @@ class PuttingBack:
 
     def check(self) -> None:
         """Check the rows as they stand now; errors as in `finishlab.logbook.undo.checks.check_put_back`."""
-        for row, before in self._before.values():
-            if row in self._session:
-                check_put_back(self._session, row, before)
+        check_put_back(self._session, [each for each in self._before.values() if each[0] in self._session])
 
     def _row(self, image: ImageRow, subject: str) -> LastingRow:
         key = image.table_name, image.row_uuid

@@ -7,7 +7,6 @@ change it is about, of which kind that was, and as which kind it counts itself.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -19,6 +18,7 @@ from finishlab.logbook import writing as rows
 from finishlab.logbook.histories import subject_of
 from finishlab.logbook.many import batches
 from finishlab.logbook.reading import change_of
+from finishlab.logbook.shelf import Shelf
 from finishlab.logbook.stair.reading import part_name, part_record
 from finishlab.logbook.stair.shelf import noted_part, stair_levels
 from finishlab.logbook.stored import Change
@@ -54,13 +54,8 @@ class Undone:
     """The entry of the history that did it."""
 
 
-class UndoShelf:
+class UndoShelf(Shelf):
     """The part of a logbook that takes changes back; `finishlab.logbook.store.Logbook` is one."""
-
-    _who: str
-
-    def _write(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
 
     def undo(self, subject: str | None = None) -> tuple[Undone, ...]:
         """Take back what the last write changed, of a subject or of the whole logbook; the next goes a step further.
