@@ -11,11 +11,12 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError
+from finishlab.logbook.kinds import subject_name
 from finishlab.logbook.reading import read_history
 from finishlab.logbook.recipes import STANDARD
 from finishlab.logbook.shelf import Shelf
 from finishlab.logbook.stored import Change
-from finishlab.logbook.subjects import find, subject_name, table_of
+from finishlab.logbook.subjects import find, table_of
 from finishlab.logbook.tables import CautionRow, ChangeRow
 from finishlab.records import today
 

@@ -4,54 +4,25 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import fields, replace
 from typing import Any, Final, Literal, TypeVar
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError, UsageError
-from finishlab.logbook.reading import board_record, can_record, recipe_record, spot_record, trial_record
-from finishlab.logbook.tables import BatchRow, BoardRow, FloorSpotRow, PartRow, RecipeRow, TrialRow
+from finishlab.logbook.kinds import KINDS, AnyRow, read_record, subject_name
+from finishlab.logbook.tables import BatchRow, BoardRow, PartRow, RecipeRow
 from finishlab.logbook.writing import AnyRecord, change_light, note_change, now, record_values
 from finishlab.records import BoardRecord, FloorSpotRecord
 
-__all__ = [
-    "AnyRow",
-    "check_named",
-    "check_unused",
-    "edit",
-    "find",
-    "read_record",
-    "remove",
-    "subject_name",
-    "table_of",
-]
+__all__ = ["check_named", "check_unused", "edit", "find", "remove", "table_of"]
 
-AnyRow = BoardRow | FloorSpotRow | RecipeRow | BatchRow | TrialRow
 Row = TypeVar("Row", bound=AnyRow)
 _DIGITS: Final = re.compile(r"[0-9]{1,9}")
 _MOST_NAMED: Final = 12
 _NOT_JUDGED_AGAIN: Final = ("date", "opened")
-
-
-@dataclass(frozen=True, slots=True)
-class _Kind:
-    letter: str
-    subject: str
-    words: str
-    command: str
-    read: Callable[[Any], AnyRecord]
-
-
-_KINDS: Final[Mapping[Any, _Kind]] = {
-    BoardRow: _Kind("B", "board", "board", "finishlab board add PHOTO ...", board_record),
-    FloorSpotRow: _Kind("F", "spot", "floor spot", "finishlab floor add PHOTO ...", spot_record),
-    RecipeRow: _Kind("R", "recipe", "recipe", "finishlab recipe add NAME ...", recipe_record),
-    BatchRow: _Kind("C", "can", "can", "finishlab can add PRODUCT --kind KIND", can_record),
-    TrialRow: _Kind("H", "trial", "trial", "finishlab trial same PHOTO ...", trial_record),
-}
 
 
 def table_of(name: str) -> type[AnyRow] | None:
@@ -59,17 +30,7 @@ def table_of(name: str) -> type[AnyRow] | None:
     plain = name.strip().upper()
     if not _DIGITS.fullmatch(plain[1:]):
         return None
-    return next((table for table, kind in _KINDS.items() if kind.letter == plain[:1]), None)
-
-
-def subject_name(row: AnyRow) -> str:
-    """Return the number people see, ``"B3"``, ``"F3"``, ``"R3"``, ``"C3"`` or ``"H3"``."""
-    return f"{_KINDS[type(row)].letter}{row.number}"
-
-
-def read_record(row: AnyRow) -> AnyRecord:
-    """Return the record a row holds."""
-    return _KINDS[type(row)].read(row)
+    return next((table for table, kind in KINDS.items() if kind.letter == plain[:1]), None)
 
 
 def find(session: Session, table: type[Row], number: str, *, removed: bool = False, lock: bool = False) -> Row:
@@ -83,7 +44,7 @@ def find(session: Session, table: type[Row], number: str, *, removed: bool = Fal
         ``"unknown-board"``, ``"unknown-spot"``, ``"unknown-recipe"``, ``"unknown-can"``,
         ``"unknown-trial"``, with what there is in the hint; removed ones too, unless `removed`.
     """
-    kind = _KINDS[table]
+    kind = KINDS[table]
     name = number.strip().upper()
     if _DIGITS.fullmatch(name):
         name = f"{kind.letter}{name}"
@@ -105,7 +66,7 @@ def find(session: Session, table: type[Row], number: str, *, removed: bool = Fal
 
 
 def _what_there_is(session: Session, table: type[Row]) -> str:
-    kind = _KINDS[table]
+    kind = KINDS[table]
     numbers = session.scalars(select(table.number).where(table.removed.is_(None)).order_by(table.number)).all()
     if not numbers:
         return f"No {kind.words} is logged; add one with: {kind.command}"
@@ -162,7 +123,7 @@ def edit(session: Session, row: AnyRow, changes: Mapping[str, Any], who: str) ->
     known = [f.name for f in fields(before)]
     for name in changes:
         if name not in known:
-            words = _KINDS[type(row)].words
+            words = KINDS[type(row)].words
             raise UsageError("unknown-field", f"A {words} has no field “{name}”.", f"It has: {', '.join(known)}.")
     given = dict(changes)
     if "date" in known:

@@ -7,17 +7,18 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from finishlab.logbook.exchange.dump import Row
+from finishlab.logbook.kinds import KINDS
 from finishlab.records.stair_names import level_code, level_title, parse_level
 
 __all__ = ["LETTERS", "Keys", "renamed", "renamed_subject"]
 
-LETTERS: Final[Mapping[str, str]] = {"boards": "B", "floor_spots": "F", "recipes": "R", "batches": "C", "trials": "H"}
+LETTERS: Final[Mapping[str, str]] = {table.__tablename__: kind.letter for table, kind in KINDS.items()}
 """Tables whose rows people call by a letter and a number."""
 Keys = Mapping[str, Mapping[Any, Any]]
 """Table -> the archive's key -> the logbook's."""
 
 _BY_LETTER: Final = {letter: table for table, letter in LETTERS.items()}
-_LABEL: Final = re.compile(r"([BFRCH])([0-9]{1,9})")
+_LABEL: Final = re.compile(f"([{''.join(_BY_LETTER)}])([0-9]{{1,9}})")
 _CAMERA: Final = re.compile(r"camera ([0-9]{1,9})")
 _LEVEL: Final = re.compile(r"(?:flight|landing) [0-9]{1,9}")
 _PART: Final = re.compile(r"(L?[0-9]{1,9})\.([A-Z]+[0-9]+[A-Z]?)")

@@ -11,12 +11,13 @@ from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError
 from finishlab.logbook import writing as rows
+from finishlab.logbook.kinds import AnyRow, read_record
 from finishlab.logbook.many import batches
 from finishlab.logbook.recipes import check_recipe_name
 from finishlab.logbook.stair.events import check_event, event_record, part_code
 from finishlab.logbook.stair.reading import part_name, part_record
 from finishlab.logbook.stair.shelf import stair_levels
-from finishlab.logbook.subjects import AnyRow, check_named, check_unused, read_record
+from finishlab.logbook.subjects import check_named, check_unused
 from finishlab.logbook.tables import (
     BoardRow,
     FlightRow,
