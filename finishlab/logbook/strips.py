@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 from finishlab.errors import LogbookError
 from finishlab.imaging.greys import USUAL, StripGreys
 from finishlab.logbook import writing as rows
-from finishlab.logbook.reading import read_history
+from finishlab.logbook.reading import decoded, read_history
 from finishlab.logbook.shelf import Shelf
 from finishlab.logbook.stored import Change
 from finishlab.logbook.tables import MeasurementRow, StripGreysRow, StripRow
@@ -133,11 +133,4 @@ def _end(session: Session, number: int) -> dict[str, Any] | None:
 
 
 def _greys(row: StripGreysRow) -> StripGreys:
-    try:
-        return StripGreys.from_dict(row.greys)
-    except (LookupError, TypeError, ValueError, AttributeError) as error:
-        raise LogbookError(
-            "logbook-damaged",
-            f"The greys of strip {row.strip_number:04d} in the logbook cannot be read ({error}).",
-            "Update finishlab if a newer one wrote them, or restore the folder from a backup.",
-        ) from error
+    return decoded(_subject(row.strip_number), StripGreys.from_dict, row.greys)
