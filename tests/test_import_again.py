@@ -130,6 +130,9 @@ CHANGES: dict[str, Change] = {
 }
 
 
+STEPS = {"undo", "undo the board", "undo the tread", "redo"}
+
+
 def _try(log: Logbook, folder: Path, what: str) -> None:
     """Make a change; one that this logbook refuses changes nothing."""
     before = _state(log)
@@ -156,6 +159,35 @@ def test_a_logbook_that_follows_another_by_archives_stays_the_same(
             assert done.kept == []
             assert done.renumbered == []
         assert _follow(log, other) == TakenIn()
+
+
+def _seen(log: Logbook) -> tuple[object, ...]:
+    """Return all that is shown."""
+    measured = [log.part_measurements(part.ident) for part in log.stair_parts()]
+    return log.boards(), log.cans(), log.recipes(), log.stair(), measured, log.standard(), log.learned_greys()
+
+
+@given(changes=st.lists(st.sampled_from(sorted(set(CHANGES) - STEPS)), min_size=1, max_size=6))
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_any_changes_are_taken_back_one_by_one_and_brought_back(
+    tmp_path_factory: pytest.TempPathFactory, begun_once: Path, changes: list[str]
+) -> None:
+    """Undo passes backward through all that was shown between the changes, whatever they are, and redo forward."""
+    folder = tmp_path_factory.mktemp("one")
+    shutil.copytree(begun_once, folder, dirs_exist_ok=True)
+    with Logbook.open(folder / "a") as log:
+        seen = [_seen(log)]
+        for what in changes:
+            entries = len(log.history())
+            _try(log, folder, what)
+            if len(log.history()) > entries:
+                seen.append(_seen(log))
+        for expected in reversed(seen[:-1]):
+            log.undo()
+            assert _seen(log) == expected
+        for expected in seen[1:]:
+            log.redo()
+            assert _seen(log) == expected
 
 
 @pytest.mark.parametrize(

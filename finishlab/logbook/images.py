@@ -84,13 +84,10 @@ def taken_images(session: Session, change: ChangeRow, row: LastingRow | None = N
 @event.listens_for(WritingSession, "before_flush")
 def _note_rows(session: Session, _context: UOWTransaction, _instances: object) -> None:
     pending: Pending = session.info.setdefault(_PENDING, {})
-    for row in session.new:
+    for row in (*session.new, *session.dirty):
         if isinstance(row, LastingRow):
             row.uuid = row.uuid or _new_name(session, row)
-            _note(pending, row, None, {})
-    for row in session.dirty:
-        if isinstance(row, LastingRow):
-            _note(pending, row, *_moved(row))
+            _note(pending, row, *((None, {}) if row in session.new else _moved(row)))
     for row in session.deleted:
         if isinstance(row, LastingRow):
             _note(pending, row, _values(row), None)

@@ -109,9 +109,10 @@ def checked(dump: Dump) -> CheckedDump:
             given = {name for name, value in row.items() if value is not None}
             if wanted - given:
                 raise damaged(f"the table {each.name} lacks {min(wanted - given)}")
-    things = {mapper.class_.__tablename__ for mapper in Base.registry.mappers}
-    if not {row["table_name"] for row in tables["row_images"]} <= things:
-        raise damaged("an image is of no table")
+    columns = {each.name: set(each.columns.keys()) for each in TABLES}
+    for row in tables["row_images"]:
+        if not {*(row["before"] or ()), *(row["after"] or ())} < columns.get(row["table_name"], set()):
+            raise damaged(f"an image is of no row of a table {row['table_name']}")
     for row in tables["photos"]:
         hashes = [row["sha256"], row.get("kept_sha256") or row["sha256"]]
         if not all(_HASH.fullmatch(each) for each in hashes) or not _SUFFIX.fullmatch(row["suffix"]):
