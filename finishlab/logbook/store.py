@@ -225,7 +225,7 @@ class Logbook(
         _check_any(measurements)
         with self._write() as session:
             check_named(session, record)
-            number = rows.add_board_row(session, record)
+            number = rows.add_row(session, BoardRow, record)
             after = record.as_dict() | _add_to_board(session, number, measurements, pairs, record.light)
             rows.note_change(session, self._who, "add", f"B{number}", after=after)
             return read_boards(session, number=number)[0]
@@ -318,7 +318,7 @@ class Logbook(
         with self._write() as session:
             spots = []
             for measurements in groups:
-                number = rows.add_spot_row(session, record)
+                number = rows.add_row(session, FloorSpotRow, record)
                 photos = rows.add_measurements(session, measurements, subject="spot", number=number, light=record.light)
                 rows.note_change(session, self._who, "add", f"F{number}", after=record.as_dict() | {"photos": photos})
                 spots += read_spots(session, number=number)

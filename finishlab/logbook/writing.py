@@ -39,12 +39,10 @@ from finishlab.records import Approval, Batch, BoardRecord, Flight, FloorSpotRec
 
 __all__ = [
     "AnyRecord",
-    "add_board_row",
     "add_board_rows",
     "add_measurements",
     "add_pairs",
     "add_row",
-    "add_spot_row",
     "change_light",
     "find_photo",
     "insert_if_missing",
@@ -79,11 +77,6 @@ def record_values(record: AnyRecord | Approval) -> dict[str, Any]:
     return {name: value.as_dict() if hasattr(value, "as_dict") else value for name, value in values}
 
 
-def add_board_row(session: Session, record: BoardRecord) -> int:
-    """Insert a board; return its number."""
-    return add_row(session, BoardRow, record)
-
-
 def add_board_rows(session: Session, records: Sequence[BoardRecord]) -> list[BoardRow]:
     """Insert boards with numbers that follow one another; return them."""
     first = _next_number(session, BoardRow.__tablename__, len(records)) - len(records) + 1
@@ -92,11 +85,6 @@ def add_board_rows(session: Session, records: Sequence[BoardRecord]) -> list[Boa
     session.add_all(boards)
     session.flush()
     return boards
-
-
-def add_spot_row(session: Session, record: FloorSpotRecord) -> int:
-    """Insert a floor spot; return its number."""
-    return add_row(session, FloorSpotRow, record)
 
 
 def add_row(
