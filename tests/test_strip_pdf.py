@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 from finishlab.errors import OutputError
 from finishlab.imaging.strip import FIELD_NAMES, PAGES, STRIP, Paper, Rect
 from finishlab.imaging.tags import detect_tags, tag_modules
-from finishlab.reports.print.sheet import POINTS_PER_MM
-from finishlab.reports.print.strip import module_outlines, strip_pdf, write_layout, write_strip_pdf
+from finishlab.printing.strip import module_outlines, strip_pdf, write_layout, write_strip_pdf
+from finishlab.show.pdf.sheet import POINTS_PER_MM
 
 DPI = 400
 PX = DPI / 25.4

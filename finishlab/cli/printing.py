@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from finishlab.imaging.strip import Paper
 
 LABEL_SHEETS: Final = ("a4-plain", "letter-plain", "a4-3x7", "a4-2x4", "letter-3x10", "letter-2x5")
-"""As in `finishlab.reports.print.label_sheets`, which would load NumPy before help is shown."""
+"""As in `finishlab.printing.label_sheets`, which would load NumPy before help is shown."""
 
 
 def _output(default: str) -> Callable[[Any], Any]:
@@ -65,9 +65,10 @@ def labels(*, what: tuple[str, ...], output: str, sheet: str, start: int, outlin
     101.6 x 50.8; a4-plain 90 x 52 and letter-plain 90 x 50 on plain paper.
     """
     from finishlab.files import write_atomically
-    from finishlab.reports.print.label_sheets import SHEETS
-    from finishlab.reports.print.labels import labels_pdf, letters_missing
-    from finishlab.workflow.printing.labels import label_views, split_wish
+    from finishlab.printing.label_sheets import SHEETS
+    from finishlab.printing.label_texts import label_views, split_wish
+    from finishlab.printing.labels import labels_pdf
+    from finishlab.show.pdf.pages import letters_missing
 
     chosen = SHEETS[sheet]
     if start > chosen.labels:
@@ -108,14 +109,15 @@ def schedule(*, recipe: str | None, parts: str, output: str, paper: str, as_json
     Without a recipe it is that of the standard, or the only one there is. What is logged as done is ticked.
     """
     from finishlab.files import write_atomically
-    from finishlab.reports.print.schedule import schedule_letters_missing, schedule_pdf
-    from finishlab.workflow.printing.schedule import schedule_view
+    from finishlab.printing.schedule import schedule_pdf
+    from finishlab.printing.schedule_texts import schedule_view
+    from finishlab.show.pdf.pages import letters_missing
 
     _check_file(output)
     with open_logbook() as log:
         view = schedule_view(log, recipe, parts)
     write_atomically(output, schedule_pdf(view, paper=cast("Paper", paper)))
-    say_letters(schedule_letters_missing(view))
+    say_letters(letters_missing(view))
     if as_json:
         named = [part.name for part in view.parts if part.name]
         steps = [{"title": step.title, "detail": step.detail, "time": step.time} for step in view.steps]
@@ -141,23 +143,17 @@ def house_file(*, output: str, title: str | None, without_photos: bool, paper: s
     Photos are small copies without the place they were taken at.
     """
     from finishlab.files import write_atomically
-    from finishlab.reports.print.house_file import house_file_pdf, house_letters_missing
-    from finishlab.workflow.printing.house_file import house_view
+    from finishlab.printing.house_file import house_document, house_pages
+    from finishlab.show.pdf.looks import HOUSE
+    from finishlab.show.pdf.pages import letters_missing, pages_pdf
 
     _check_file(output)
     with open_logbook() as log:
-        view = house_view(log, title=title, photos=not without_photos)
-    write_atomically(output, house_file_pdf(view, paper=cast("Paper", paper)))
-    say_letters(house_letters_missing(view))
+        pages = house_pages(log, title=title, photos=not without_photos)
+    write_atomically(output, pages_pdf(pages, HOUSE, paper=cast("Paper", paper)))
+    say_letters(letters_missing(pages))
     if as_json:
-        sections = [section.title for section in view.sections]
-        _print(
-            "house-file",
-            output,
-            sections=sections,
-            cans=len(view.cans),
-            photos=len(view.photos) + len(view.stair_photos),
-        )
+        print_document(house_document(pages, output))
     else:
         click.echo(output)
 

@@ -69,7 +69,7 @@ def strip(
         _refuse_options(ctx, ctx.invoked_subcommand)
         return
     from finishlab.imaging.strip import STRIP, new_strip_number
-    from finishlab.reports.print.strip import write_layout, write_strip_pdf
+    from finishlab.printing.strip import write_layout, write_strip_pdf
 
     _check_files(output, layout)
     page = cast("Paper", paper)

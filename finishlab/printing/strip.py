@@ -9,8 +9,9 @@ import numpy as np
 
 from finishlab.files import write_atomically
 from finishlab.imaging.strip import PAGES, STRIP, Paper, Rect, StripGeometry
-from finishlab.reports.print.sheet import Sheet, text_width
-from finishlab.reports.print.strip_advice import draw_advice
+from finishlab.printing.strip_advice import draw_advice
+from finishlab.show.pdf.setting import line_width as text_width
+from finishlab.show.pdf.sheet import Sheet
 
 __all__ = ["module_outlines", "strip_pdf", "write_layout", "write_strip_pdf"]
 

@@ -7,19 +7,20 @@ behind with its top up, the left end lies at the right.
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Sequence
-from typing import Any, Final
+from dataclasses import dataclass
+from typing import Any, Final, Literal
 
 import numpy as np
 
 from finishlab.imaging.strip import Rect
-from finishlab.reports.print.fonts import unprintable
-from finishlab.reports.print.label_sheets import LabelSheet
-from finishlab.reports.print.pages import PrintPages, fit, line_width
-from finishlab.reports.print.strip import module_outlines
-from finishlab.reports.print.views import LabelView
+from finishlab.printing.label_sheets import LabelSheet
+from finishlab.printing.strip import module_outlines
+from finishlab.show.pdf.setting import fit, line_width
+from finishlab.show.pdf.sheet import Sheet
 
-__all__ = ["QR_LEAST", "labels_pdf", "letters_missing", "qr_modules", "qr_text"]
+__all__ = ["QR_LEAST", "LabelView", "labels_pdf", "qr_modules", "qr_text"]
 
 QR_LEAST: Final = 15.0
 """Least side of a QR code without its quiet zone, in millimetres."""
@@ -33,6 +34,26 @@ _INSET: Final = 2.0
 _BAND: Final = 3.6
 """Height of the band with the arrow to the front edge."""
 _CUT_GREY: Final = 0.6
+
+
+@dataclass(frozen=True, slots=True)
+class LabelView:
+    """One label, for the back of a board or the underside of a tread."""
+
+    number: str
+    """As people call it: ``"B3"``, ``"tread 7"``."""
+    address: str
+    """Of its record, see `finishlab.records.addresses`."""
+    recipe: str | None = None
+    place: str | None = None
+    """``"flight 1"``; for a board the wood."""
+    date: dt.date | None = None
+    text: str | None = None
+    """A few more words."""
+    edge: str = "front edge"
+    """The edge the upward arrow points to; ``"top edge"`` of what stands upright."""
+    left_points: Literal["left", "right"] = "left"
+    """Where the left end lies as the label is read: see the top of this file."""
 
 
 def labels_pdf(labels: Sequence[LabelView], sheet: LabelSheet, *, start: int = 1, outlines: bool = False) -> bytes:
@@ -57,7 +78,7 @@ def labels_pdf(labels: Sequence[LabelView], sheet: LabelSheet, *, start: int = 1
     if not labels or not 1 <= start <= sheet.labels:
         raise ValueError(f"labels start at 1 to {sheet.labels}, and at least one is printed")
     width, height = sheet.page_size
-    pages = PrintPages(width, height, title="finishlab labels", subject=f"{sheet.describe()}, print at true size")
+    pages = Sheet(width, height, title="finishlab labels", subject=f"{sheet.describe()}, print at true size")
     for index, label in enumerate(labels, start=start - 1):
         if index == start - 1 or index % sheet.labels == 0:
             if index != start - 1:
@@ -65,11 +86,6 @@ def labels_pdf(labels: Sequence[LabelView], sheet: LabelSheet, *, start: int = 1
             _draw_outlines(pages, sheet, outlines=outlines)
         _draw_label(pages, sheet.place(index), label)
     return pages.finish()
-
-
-def letters_missing(labels: Sequence[LabelView]) -> str:
-    """Return the letters of the labels that no font here can print; they stand as ``?`` on paper, whole in the code."""
-    return unprintable(text for each in labels for text in (each.number, each.recipe, each.place, each.text))
 
 
 def qr_text(label: LabelView, *, side: float = _QR_MOST) -> str:
@@ -101,7 +117,7 @@ def _qr_code(text: str) -> Any:  # noqa: ANN401 - the library has no types
     return QrCodeWidget(text, barLevel="M").qr
 
 
-def _draw_outlines(pages: PrintPages, sheet: LabelSheet, *, outlines: bool) -> None:
+def _draw_outlines(pages: Sheet, sheet: LabelSheet, *, outlines: bool) -> None:
     if sheet.cut_lines:
         for place in sheet.places():
             pages.frame(place.x, place.y, place.width, place.height, line=0.15, grey=_CUT_GREY)
@@ -110,7 +126,7 @@ def _draw_outlines(pages: PrintPages, sheet: LabelSheet, *, outlines: bool) -> N
             pages.frame(place.x, place.y, place.width, place.height, line=0.15, grey=_CUT_GREY, radius=1.5)
 
 
-def _draw_label(pages: PrintPages, at: Rect, label: LabelView) -> None:
+def _draw_label(pages: Sheet, at: Rect, label: LabelView) -> None:
     inner = at.inset(_INSET, _INSET)
     _draw_arrows(pages, inner, label)
     body = Rect(inner.x, inner.y + _BAND + 0.8, inner.width, inner.height - _BAND - 0.8)
@@ -127,7 +143,7 @@ def _draw_label(pages: PrintPages, at: Rect, label: LabelView) -> None:
     _draw_words(pages, Rect(body.x, body.y, x - body.x - _QUIET * module, body.height), label)
 
 
-def _draw_words(pages: PrintPages, at: Rect, label: LabelView) -> None:
+def _draw_words(pages: Sheet, at: Rect, label: LabelView) -> None:
     """Set the number large, the recipe below it, and the rest in what is left of the place."""
     big = min(7.0, at.height * 0.26)
     number = fit(label.number, width=at.width, height=big * 1.02, cap=big, smallest=big * 0.45, bold=True)
@@ -150,7 +166,7 @@ def _draw_words(pages: PrintPages, at: Rect, label: LabelView) -> None:
         pages.setting(at.x, y + gap, said, grey=0.15)
 
 
-def _draw_arrows(pages: PrintPages, at: Rect, label: LabelView) -> None:
+def _draw_arrows(pages: Sheet, at: Rect, label: LabelView) -> None:
     """Draw the band along the top: arrows up to the front edge in its middle, one to the left end at its side."""
     cap = 1.7
     baseline = at.y + _BAND - 0.9
@@ -170,7 +186,7 @@ def _draw_arrows(pages: PrintPages, at: Rect, label: LabelView) -> None:
     pages.line(at.x, at.y + _BAND, at.right, at.y + _BAND, line=0.15, grey=0.5)
 
 
-def _arrow(pages: PrintPages, x: float, y: float, way: tuple[int, int], long: float = 3.2) -> None:
+def _arrow(pages: Sheet, x: float, y: float, way: tuple[int, int], long: float = 3.2) -> None:
     """Fill an arrow with its tip at (x, y), pointing `way`."""
     (dx, dy), head, half, shaft = way, long * 0.5, long * 0.34, long * 0.12
     along = ((0.0, 0.0), (head, half), (head, shaft), (long, shaft), (long, -shaft), (head, -shaft), (head, -half))

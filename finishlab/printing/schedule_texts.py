@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Final
 
 from finishlab.cautions import DEFERS, Action, cautions_for
 from finishlab.coatings import Usual, of_step
-from finishlab.errors import UsageError
-from finishlab.records import Finish, Recipe, Topcoat, today
+from finishlab.printing.label_texts import recipe_words
+from finishlab.printing.schedule import SchedulePart, ScheduleStep, ScheduleView
+from finishlab.records import Finish, Topcoat, today
 from finishlab.records.entries import Checked, entries
 from finishlab.records.finish import ColourStep, Preparation, Seal
 from finishlab.records.finish_text import value_words
-from finishlab.reports.print.views import SchedulePart, ScheduleStep, ScheduleView
-from finishlab.workflow.printing.labels import recipe_words
+from finishlab.workflow.chosen_recipe import chosen_recipe
 from finishlab.workflow.stair.showing import named_parts
 from finishlab.workflow.stair.state import can_words, coats_of, progress_of, recipe_of
 
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from finishlab.records import Batch, Label
     from finishlab.workflow.stair.state import Progress
 
-__all__ = ["chosen_recipe", "finish_steps", "products_of", "schedule_view"]
+__all__ = ["finish_steps", "products_of", "schedule_view"]
 
 _BLANK_ROWS: Final = 10
 _USUAL_WORDS: Final = (
@@ -71,29 +71,6 @@ def schedule_view(log: Logbook, recipe: str | None, parts: str = "", *, date: dt
         usual=_USUAL_WORDS if any("usual:" in text for step in steps for text in (step.time, step.detail)) else "",
         date=date or today(),
     )
-
-
-def chosen_recipe(log: Logbook, name: str | None) -> tuple[int, Recipe, dt.date | None]:
-    """Return number and recipe, as approved where it is the standard, and the day it became that."""
-    standard = log.standard()
-    recipes = log.recipes()
-    if name is not None:
-        found = log.recipe(name)
-    elif standard is not None:
-        found = log.recipe(standard.approval.recipe)
-    elif len(recipes) == 1:
-        found = recipes[0]
-    elif not recipes:
-        raise UsageError("no-recipe", "There is no recipe yet.", "Make one of a board: finishlab recipe --help")
-    else:
-        names = ", ".join(each.number for each in recipes)
-        raise UsageError("which-recipe", f"There are several recipes: {names}.", "Name one, or approve one.")
-    number = int(found.number[1:])
-    if standard is None or standard.approval.recipe_number != number:
-        return number, found.record, None
-    # What was decided is the finish as it was on that day, whatever became of the recipe since.
-    approved = Recipe(found.record.name, standard.approval.finish, found.record.note)
-    return number, approved, standard.approval.date
 
 
 def products_of(finish: Finish, cans: Mapping[int, Batch]) -> list[str]:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from finishlab.report.contents import ReportContent
 from finishlab.reports.plots import (
     CoatStep,
     Drawing,
@@ -19,16 +19,16 @@ from finishlab.reports.plots import (
 )
 from finishlab.reports.plots.colours import Covariance, clipping
 from finishlab.reports.plots.swatches import CLIPPED
-from finishlab.reports.report.contents import ReportContent
 from finishlab.reports.sentences import tie_marks
 from finishlab.reports.swatch import hex_colour
+from finishlab.show.pages import Chart
 
 if TYPE_CHECKING:
     from finishlab.matching.ranking import RankedBoard
     from finishlab.reports.plots.colours import Kind
     from finishlab.reports.rows import BoardRow
 
-__all__ = ["ReportDrawing", "drawings"]
+__all__ = ["charts"]
 
 _MOST_PATHS: Final = 4
 _MOST_ALIKE: Final = 3
@@ -36,18 +36,7 @@ _MOST_ALIKE: Final = 3
 _FOR_COMPARISON: Final = {"raw", "clear-only control", "step", "witness"}
 
 
-@dataclass(frozen=True, slots=True)
-class ReportDrawing:
-    """A drawing in its place."""
-
-    ident: str
-    heading: str
-    note: str
-    """What to see in it, in a sentence or two."""
-    drawing: Drawing
-
-
-def drawings(content: ReportContent, *, columns: int = 2) -> list[ReportDrawing]:
+def charts(content: ReportContent, *, columns: int = 2) -> list[Chart]:
     """Return what is drawn of a report, in the order it is shown; nothing without boards.
 
     Parameters
@@ -64,20 +53,20 @@ def drawings(content: ReportContent, *, columns: int = 2) -> list[ReportDrawing]
     leaders = {board.board for board in content.ranking.leaders}
     boards = [_plotted(board, content.boards.get(board.board), leaders) for board in ranked]
     return [
-        ReportDrawing("intervals", "How far from the floor", _interval_note(content), _intervals(content, leaders)),
-        ReportDrawing(
+        Chart("intervals", "How far from the floor", _interval_note(content), _intervals(content, leaders)),
+        Chart(
             "ab",
             "Redder or greener, yellower or bluer",
             _plane_note(floor),
             plane_plot(boards, floor, "a*b*"),
         ),
-        ReportDrawing(
+        Chart(
             "swatches",
             "Each board set into the floor",
             _swatch_note(boards, content),
             swatch_plot(boards, floor, columns=columns),
         ),
-        ReportDrawing(
+        Chart(
             "lc",
             "Lighter or darker, fuller or duller",
             "The same boards, by lightness and by how much colour they have.",
@@ -166,7 +155,7 @@ def _plane_note(floor: PlottedFloor) -> str:
     return told
 
 
-def _paths(content: ReportContent, floor: PlottedFloor, leaders: set[str]) -> list[ReportDrawing]:
+def _paths(content: ReportContent, floor: PlottedFloor, leaders: set[str]) -> list[Chart]:
     """Return the coats of each stain that was tried in more than one number of coats; the leading boards' first."""
     groups: dict[tuple[str, str, str], list[CoatStep]] = {}
     clear: dict[tuple[str, str], list[CoatStep]] = {}
@@ -189,7 +178,7 @@ def _paths(content: ReportContent, floor: PlottedFloor, leaders: set[str]) -> li
             found.append((not any(step.name in leaders for step in steps), wood, stain, topcoat, steps))
     found.sort(key=lambda each: each[0])
     return [
-        ReportDrawing(
+        Chart(
             f"coats{i}",
             f"Coat by coat: {stain}",
             _path_note(wood, topcoat),

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from finishlab.errors import UsageError
+from finishlab.printing.labels import LabelView
 from finishlab.records import BoardRecord, Recipe, today
 from finishlab.records.addresses import Address
 from finishlab.records.short_text import recipe_name
-from finishlab.reports.print.views import LabelView
 from finishlab.reports.stair.text import size_words
 from finishlab.workflow.stair.showing import named_parts
 from finishlab.workflow.stair.state import progress_of, recipe_of

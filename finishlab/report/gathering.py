@@ -1,21 +1,21 @@
-"""A logbook's report: gathered here, written as a page and as a PDF."""
+"""All that a report shows, gathered from a logbook."""
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from finishlab.matching.aims import MATCH, Aim
-from finishlab.reports.report.contents import MOST_PICTURED, ReportContent
+from finishlab.report.contents import MOST_PICTURED, ReportContent
+from finishlab.reports.sentences import answer
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from pathlib import Path
 
-    from finishlab.imaging.strip import Paper
     from finishlab.logbook import Logbook, StoredBoard
     from finishlab.workflow.comparing import Comparison
 
-__all__ = ["gather_report", "report_of", "write_report"]
+__all__ = ["gather_report", "report_document", "report_of"]
 
 _TITLE: Final = "Stair finish and floor"
 _RENDERED: Final = "Rendered"
@@ -49,8 +49,8 @@ def gather_report(
 def report_of(log: Logbook, found: Comparison, *, title: str | None = None) -> ReportContent:
     """Gather a report of a comparison that was made already."""
     from finishlab.records import today
+    from finishlab.report.crops import crops_of
     from finishlab.version import __version__
-    from finishlab.workflow.crops import crops_of
     from finishlab.workflow.rows import photo_namer, spot_row
 
     ranking = found.ranking
@@ -75,37 +75,19 @@ def report_of(log: Logbook, found: Comparison, *, title: str | None = None) -> R
     )
 
 
-def write_report(
-    content: ReportContent, *, page: Path | None = None, pdf: Path | None = None, paper: Paper = "a4"
-) -> None:
-    """Write a report.
-
-    Parameters
-    ----------
-    content
-        What it holds.
-    page
-        Where the HTML page goes; None writes none.
-    pdf
-        Where the PDF goes; None writes none.
-    paper
-        Size of the PDF's pages.
-
-    Raises
-    ------
-    OutputError
-        If a file cannot be written.
-    """
-    from finishlab.photos.profiles import matrix_profile
-
-    if page is not None:
-        from finishlab.reports.report.page import write_page
-
-        write_page(page, content)
-    if pdf is not None:
-        from finishlab.reports.report.pdf import write_pdf
-
-        write_pdf(pdf, content, matrix_profile("sRGB"), paper=paper)
+def report_document(content: ReportContent, *, page: Path, pdf: Path | None) -> dict[str, object]:
+    """Return ``finishlab/report/1``: where a report was written, and what it says first."""
+    return {
+        "format": "finishlab/report/1",
+        "page": str(page),
+        "pdf": None if pdf is None else str(pdf),
+        "title": content.title,
+        "light": content.light,
+        "answer": answer(content.ranking),
+        "rendered": content.rendered,
+        "boards": list(content.ranking.numbers),
+        "crops": list(content.crops),
+    }
 
 
 def _is_rendered(log: Logbook, boards: Sequence[StoredBoard], light: str) -> bool:

@@ -7,20 +7,21 @@ headings.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import datetime as dt
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from finishlab.imaging.strip import PAGES, Paper
-from finishlab.reports.print.fonts import MISSING_NOTE, unprintable
-from finishlab.reports.print.pages import PrintPages, Setting, break_lines, fit, line_width
-from finishlab.reports.print.sheet import POINTS_PER_MM
-from finishlab.reports.print.views import SchedulePart, ScheduleStep, ScheduleView
+from finishlab.show.pdf.fonts import MISSING_NOTE
+from finishlab.show.pdf.pages import letters_missing
+from finishlab.show.pdf.setting import Setting, break_lines, cap_of, fit, line_width
+from finishlab.show.pdf.sheet import Sheet
 
-__all__ = ["schedule_letters_missing", "schedule_pdf"]
+__all__ = ["SchedulePart", "ScheduleStep", "ScheduleView", "schedule_pdf"]
 
 _MARGIN: Final = 12.0
-_LEAST_CAP: Final = 8.0 * 0.718 / POINTS_PER_MM
+_LEAST_CAP: Final = cap_of(8.0)
 """Height of Helvetica's capitals at 8 pt, mm: nothing is set smaller."""
 _STEP_CAPS: Final = (3.4, 3.2, 3.0, 2.8, 2.6, 2.4, 2.3)
 """Sizes of the steps, tried from the largest on until the page holds all; their details are a tenth smaller."""
@@ -42,6 +43,45 @@ _COLUMN_LEAST: Final = 14.5
 
 
 @dataclass(frozen=True, slots=True)
+class ScheduleStep:
+    """One step of the work, in order."""
+
+    title: str
+    detail: str = ""
+    time: str = ""
+    """How long, or how long until the next step."""
+
+
+@dataclass(frozen=True, slots=True)
+class SchedulePart:
+    """One row of the table to tick."""
+
+    name: str
+    done: Mapping[str, str]
+    """Column -> day it was done; what is not done is missing."""
+
+
+@dataclass(frozen=True, slots=True)
+class ScheduleView:
+    """The schedule of one recipe."""
+
+    title: str
+    subtitle: str
+    steps: tuple[ScheduleStep, ...]
+    columns: tuple[str, ...]
+    """What is ticked, in order: ``"sanded"``, ``"stain 1"`` ..."""
+    parts: tuple[SchedulePart, ...]
+    cautions: tuple[str, ...]
+    """Each in a sentence or two."""
+    defers: str
+    """What wins over all of it."""
+    date: dt.date | None = None
+    """Day it was printed."""
+    usual: str = ""
+    """What usual hours hold for, where some are shown."""
+
+
+@dataclass(frozen=True, slots=True)
 class _Laid:
     """One step, broken into lines."""
 
@@ -58,7 +98,7 @@ class _Laid:
 def schedule_pdf(view: ScheduleView, *, paper: Paper = "a4") -> bytes:
     """Return the schedule as the bytes of a PDF; the same schedule is always the same bytes."""
     width, height = PAGES[paper]
-    pages = PrintPages(width, height, title=f"finishlab schedule, {view.title}", subject="Finishing schedule")
+    pages = Sheet(width, height, title=f"finishlab schedule, {view.title}", subject="Finishing schedule")
     inner = width - 2 * _MARGIN
     top = _draw_heading(pages, view, inner)
     foot = _foot_lines(view, inner)
@@ -105,13 +145,7 @@ def _names_height(view: ScheduleView, width: float) -> float:
     return _LEAST_CAP * (1 + (max(lines, default=1) - 1) * 1.4) + 1.6
 
 
-def schedule_letters_missing(view: ScheduleView) -> str:
-    """Return the letters of a schedule that no font here can print; they stand as ``?``."""
-    steps = (text for step in view.steps for text in (step.title, step.detail, step.time))
-    return unprintable((view.title, view.subtitle, view.usual, *steps, *(part.name for part in view.parts)))
-
-
-def _draw_heading(pages: PrintPages, view: ScheduleView, inner: float) -> float:
+def _draw_heading(pages: Sheet, view: ScheduleView, inner: float) -> float:
     title = fit(view.title, width=inner - 32.0, height=14.0, cap=6.0, smallest=2.4, bold=True)
     y = pages.setting(_MARGIN, _MARGIN, title, bold=True)
     if view.date is not None:
@@ -136,7 +170,7 @@ def _lay(steps: Sequence[ScheduleStep], inner: float, cap: float) -> list[_Laid]
     ]
 
 
-def _draw_steps(pages: PrintPages, laid: Sequence[_Laid], top: float, cap: float, *, limit: float) -> float:
+def _draw_steps(pages: Sheet, laid: Sequence[_Laid], top: float, cap: float, *, limit: float) -> float:
     y = top
     for number, each in enumerate(laid, start=1):
         if y + each.height(cap) > limit:
@@ -162,7 +196,7 @@ def _foot_lines(view: ScheduleView, inner: float) -> list[tuple[str, bool]]:
     for words in view.cautions:
         broken = break_lines(words, width=inner - 4.0, cap=_FOOT_CAP)
         lines += [(line, index == 0) for index, line in enumerate(broken)]
-    for words in (view.usual, MISSING_NOTE if schedule_letters_missing(view) else "", view.defers):
+    for words in (view.usual, MISSING_NOTE if letters_missing(view) else "", view.defers):
         lines += [(line, False) for line in break_lines(words, width=inner - 4.0, cap=_FOOT_CAP) if line]
     return lines
 
@@ -171,7 +205,7 @@ def _foot_height(lines: Sequence[object]) -> float:
     return len(lines) * _FOOT_CAP * 1.65 + 5.0
 
 
-def _draw_foot(pages: PrintPages, lines: Sequence[tuple[str, bool]], top: float) -> None:
+def _draw_foot(pages: Sheet, lines: Sequence[tuple[str, bool]], top: float) -> None:
     pages.frame(_MARGIN, top, pages.width - 2 * _MARGIN, _foot_height(lines), line=0.5)
     y = top + 2.0 + _FOOT_CAP
     for line, first in lines:
@@ -197,7 +231,7 @@ class _Grid:
             yield name, _MARGIN + self.name_width + index * width, width
 
 
-def _overleaf(pages: PrintPages, view: ScheduleView, inner: float) -> tuple[float, float]:
+def _overleaf(pages: Sheet, view: ScheduleView, inner: float) -> tuple[float, float]:
     """Go on with a new page under the schedule's name; return from where to where there is room."""
     pages.next_page()
     title = fit(view.title, width=inner, height=5.0, cap=3.4, smallest=_LEAST_CAP, bold=True)
@@ -205,7 +239,7 @@ def _overleaf(pages: PrintPages, view: ScheduleView, inner: float) -> tuple[floa
     return _MARGIN + 6.0, pages.height - _MARGIN
 
 
-def _draw_table(pages: PrintPages, view: ScheduleView, grid: _Grid, top: float, bottom: float) -> float:
+def _draw_table(pages: Sheet, view: ScheduleView, grid: _Grid, top: float, bottom: float) -> float:
     """Draw the table, what does not fit overleaf with all of that page's height; return where it ends."""
     left, first = list(view.parts), True
     while left:
@@ -224,7 +258,7 @@ def _draw_table(pages: PrintPages, view: ScheduleView, grid: _Grid, top: float, 
     return top
 
 
-def _draw_rows(pages: PrintPages, grid: _Grid, rows: Sequence[SchedulePart], top: float, row: float) -> float:
+def _draw_rows(pages: Sheet, grid: _Grid, rows: Sequence[SchedulePart], top: float, row: float) -> float:
     for name, x, width in grid.places():
         said = fit(name, width=width - 2.0, height=_HEAD - 2.5, cap=2.3, smallest=_LEAST_CAP, leading=1.5, bold=True)
         high = said.cap * (1 + (len(said.lines) - 1) * 1.5)
@@ -250,7 +284,7 @@ def _named(name: str, width: float, height: float) -> Setting:
     return fit(name, width=width, height=height, cap=_NAME_CAP, smallest=_LEAST_CAP, leading=1.4, bold=True)
 
 
-def _draw_cell(pages: PrintPages, x: float, y: float, width: float, row: float, day: str | None) -> None:
+def _draw_cell(pages: Sheet, x: float, y: float, width: float, row: float, day: str | None) -> None:
     """Draw a box to tick and a line for the date; ticked, with its day, where it is done already."""
     side = min(4.5, row - 2.0)
     top = y + (row - side) / 2
