@@ -8,6 +8,7 @@ by `unprintable`, so that nobody finds empty boxes on a label.
 
 from __future__ import annotations
 
+import re
 import sys
 import unicodedata
 from collections.abc import Iterable, Iterator
@@ -87,7 +88,7 @@ def unprintable(texts: Iterable[str | None]) -> str:
 
 
 def _composed(words: str) -> str:
-    return " ".join(unicodedata.normalize("NFC", words).split())
+    return re.sub(r"\s", " ", unicodedata.normalize("NFC", words))
 
 
 @cache
