@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from finishlab.reports.plots.colours import Kind, Lab, PlottedColour, PlottedFloor, chroma_covariance
+from finishlab.reports.plots.colours import Kind, Lab, PlottedBoard, PlottedFloor, chroma_covariance
 from finishlab.reports.plots.drawing import FONT_SIZE, INK, SOFT, WIDTH, Drawing, drawing_rules, figure_of, plain_axes
 from finishlab.reports.plots.labels import place_labels
 from finishlab.reports.swatch import hex_colour
@@ -43,7 +43,7 @@ class _Point:
     covariance: NDArray[np.float64] | None
 
 
-def plane_plot(boards: Sequence[PlottedColour], floor: PlottedFloor, plane: Plane) -> Drawing:
+def plane_plot(boards: Sequence[PlottedBoard], floor: PlottedFloor, plane: Plane) -> Drawing:
     """Draw boards and floor in a plane of CIELAB, both axes to one scale.
 
     Parameters
@@ -99,7 +99,7 @@ def _seen(lab: Lab, covariance: object, plane: Plane) -> NDArray[np.float64]:
     return chroma_covariance(lab, tuple(tuple(row) for row in whole.tolist()))
 
 
-def _point(board: PlottedColour, plane: Plane) -> _Point:
+def _point(board: PlottedBoard, plane: Plane) -> _Point:
     seen = None if board.covariance is None else _seen(board.lab, board.covariance, plane)
     return _Point(board.name, _at(board.lab, plane), hex_colour(board.lab), board.kind, seen)
 
