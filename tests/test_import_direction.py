@@ -48,7 +48,7 @@ DOORWAYS: Final = {
     "pillow_heif": ("finishlab.photos", "finishlab.demo.sample_files"),
     "platformdirs": ("finishlab.cli", "finishlab.workflow"),
     "rawpy": ("finishlab.photos.raw",),
-    "reportlab": ("finishlab.show", "finishlab.printing"),
+    "reportlab": ("finishlab.show",),
     "rich": ("finishlab.reports", "finishlab.show", "finishlab.cli"),
     "scipy": ("finishlab.imaging", "finishlab.demo"),
     "skimage": ("finishlab.imaging",),

@@ -28,7 +28,7 @@ from finishlab.measure import Measurement
 from finishlab.printing.house_file import house_pages
 from finishlab.printing.label_sheets import SHEETS, LabelSheet
 from finishlab.printing.label_texts import label_views, split_wish
-from finishlab.printing.labels import QR_LEAST, LabelView, labels_pdf, qr_modules, qr_text
+from finishlab.printing.labels import QR_LEAST, LabelView, labels_pdf, qr_text
 from finishlab.printing.schedule import SchedulePart, ScheduleStep, ScheduleView, schedule_pdf
 from finishlab.printing.schedule_texts import finish_steps
 from finishlab.records import Batch, BoardRecord, Finish, Flight, Label, Part, PartEvent, PhotoRecord, Recipe
@@ -40,6 +40,7 @@ from finishlab.show.pages import Pages, Picture, Pictures, Section, Swatch, Swat
 from finishlab.show.pdf.fonts import DEJAVU, font_runs, unprintable
 from finishlab.show.pdf.looks import HOUSE
 from finishlab.show.pdf.pages import letters_missing, pages_pdf
+from finishlab.show.pdf.qr import qr_modules
 from finishlab.show.pdf.setting import break_lines, fit, line_width
 from finishlab.show.pdf.sheet import POINTS_PER_MM
 

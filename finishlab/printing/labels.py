@@ -10,17 +10,16 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final, Literal
-
-import numpy as np
+from typing import Final, Literal
 
 from finishlab.imaging.strip import Rect
 from finishlab.printing.label_sheets import LabelSheet
 from finishlab.printing.strip import module_outlines
+from finishlab.show.pdf.qr import qr_modules, qr_width
 from finishlab.show.pdf.setting import fit, line_width
 from finishlab.show.pdf.sheet import Sheet
 
-__all__ = ["QR_LEAST", "LabelView", "labels_pdf", "qr_modules", "qr_text"]
+__all__ = ["QR_LEAST", "LabelView", "labels_pdf", "qr_text"]
 
 QR_LEAST: Final = 15.0
 """Least side of a QR code without its quiet zone, in millimetres."""
@@ -93,28 +92,10 @@ def qr_text(label: LabelView, *, side: float = _QR_MOST) -> str:
     date = label.date.isoformat() if label.date else None
     known = [label.number, label.recipe, label.place, date, label.text]
     text = "\n".join([label.address, ", ".join(part for part in known if part)])
-    while "\n" in text and _qr_side(text) * _MODULE > max(side, QR_LEAST):
+    while "\n" in text and qr_width(text) * _MODULE > max(side, QR_LEAST):
         shorter = text[: -max(4, len(text) // 16)].rstrip()
         text = shorter if len(shorter) > len(label.address) + 2 else label.address
     return text
-
-
-def qr_modules(text: str) -> np.ndarray:
-    """Return the modules of a QR code of medium error correction, shape (n, n), True where black; no quiet zone."""
-    code = _qr_code(text)
-    code.make()
-    return np.array(code.modules, dtype=bool)
-
-
-def _qr_side(text: str) -> int:
-    """Return how many modules the code of a text is wide (ISO/IEC 18004, 6.3.1), without making it."""
-    return 17 + 4 * int(_qr_code(text).calculate_version())
-
-
-def _qr_code(text: str) -> Any:  # noqa: ANN401 - the library has no types
-    from reportlab.graphics.barcode.qr import QrCodeWidget
-
-    return QrCodeWidget(text, barLevel="M").qr
 
 
 def _draw_outlines(pages: Sheet, sheet: LabelSheet, *, outlines: bool) -> None:
