@@ -27,10 +27,8 @@ from finishlab.logbook import Logbook
 from finishlab.measure import Measurement
 from finishlab.printing.house_file import house_pages
 from finishlab.printing.label_sheets import SHEETS, LabelSheet
-from finishlab.printing.label_texts import label_views, split_wish
-from finishlab.printing.labels import QR_LEAST, LabelView, labels_pdf, qr_text
-from finishlab.printing.schedule import SchedulePart, ScheduleStep, ScheduleView, schedule_pdf
-from finishlab.printing.schedule_texts import finish_steps
+from finishlab.printing.labels import QR_LEAST, LabelView, label_views, labels_pdf, qr_text, split_wish
+from finishlab.printing.schedule import SchedulePart, ScheduleStep, ScheduleView, finish_steps, schedule_pdf
 from finishlab.records import Batch, BoardRecord, Finish, Flight, Label, Part, PartEvent, PhotoRecord, Recipe
 from finishlab.records.addresses import Address
 from finishlab.records.finish import ColourStep, Preparation, Topcoat

@@ -66,8 +66,7 @@ def labels(*, what: tuple[str, ...], output: str, sheet: str, start: int, outlin
     """
     from finishlab.files import write_atomically
     from finishlab.printing.label_sheets import SHEETS
-    from finishlab.printing.label_texts import label_views, split_wish
-    from finishlab.printing.labels import labels_pdf
+    from finishlab.printing.labels import label_views, labels_pdf, split_wish
     from finishlab.show.pdf.pages import letters_missing
 
     chosen = SHEETS[sheet]
@@ -109,8 +108,7 @@ def schedule(*, recipe: str | None, parts: str, output: str, paper: str, as_json
     Without a recipe it is that of the standard, or the only one there is. What is logged as done is ticked.
     """
     from finishlab.files import write_atomically
-    from finishlab.printing.schedule import schedule_pdf
-    from finishlab.printing.schedule_texts import schedule_view
+    from finishlab.printing.schedule import schedule_pdf, schedule_view
     from finishlab.show.pdf.pages import letters_missing
 
     _check_file(output)

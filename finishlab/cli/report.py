@@ -65,7 +65,7 @@ def report(
     measured, what to do next, and cautions. The page loads nothing from elsewhere, opens on a phone and prints on A4
     and Letter. Its pictures carry no place and no camera data; the logbook's photos stay as they are.
     """
-    from finishlab.report.gathering import gather_report, report_document
+    from finishlab.report.contents import gather_report, report_document
     from finishlab.report.writing import write_report
 
     if pdf is not None and pdf.expanduser().resolve() == output.expanduser().resolve():

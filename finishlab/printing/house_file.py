@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Final
 
 from finishlab.cautions import CAUTIONS, DEFERS
 from finishlab.errors import FinishlabError
-from finishlab.printing.label_texts import recipe_words
-from finishlab.printing.schedule_texts import finish_steps
+from finishlab.printing.labels import recipe_words
+from finishlab.printing.schedule import finish_steps
 from finishlab.records import Finish, today
 from finishlab.reports.stair.svg import stair_svg
 from finishlab.reports.swatch import hex_colour

@@ -1,4 +1,4 @@
-"""What a report holds, whether it becomes a page or a PDF: the answer, its pictures, its figures, its doubts."""
+"""All that a report shows, gathered from a logbook."""
 
 from __future__ import annotations
 
@@ -6,16 +6,23 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
 
+from finishlab.matching.aims import MATCH, Aim
 from finishlab.reports.rows import BoardRow, SpotRow
+from finishlab.reports.sentences import answer
 from finishlab.show.pages import Picture
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from finishlab.logbook import Logbook, StoredBoard
     from finishlab.matching.across import AcrossLights
     from finishlab.matching.choices import Choice
     from finishlab.matching.costs import Costs
     from finishlab.matching.ranking import RankedBoard, Ranking
+    from finishlab.workflow.comparing import Comparison
 
-__all__ = ["MOST_PICTURED", "MOST_TOLD", "ReportContent"]
+__all__ = ["MOST_PICTURED", "MOST_TOLD", "ReportContent", "gather_report", "report_document", "report_of"]
 
 MOST_PICTURED: Final = 20
 """Boards that are drawn: more would hide each other."""
@@ -65,3 +72,101 @@ class ReportContent:
     def told(self) -> Ranking:
         """The ranking of the boards that are listed, the nearest first."""
         return replace(self.ranking, boards=self.ranking.boards[:MOST_TOLD])
+
+
+_TITLE: Final = "Stair finish and floor"
+_RENDERED: Final = "Rendered"
+"""How a rendered photo's camera is named, so that no report passes it for a photograph."""
+
+
+def gather_report(
+    log: Logbook, *, title: str | None = None, light: str | None = None, aim: Aim = MATCH, other: Aim | None = None
+) -> ReportContent:
+    """Rank a logbook's boards and gather all that a report shows of them.
+
+    Parameters
+    ----------
+    log
+        An open logbook.
+    title
+        What the report is headed by.
+    light, aim, other
+        As `finishlab.workflow.comparing.compare` takes them.
+
+    Raises
+    ------
+    LogbookError
+        ``no-floor`` or ``no-boards`` if there is nothing to compare.
+    """
+    from finishlab.workflow.comparing import compare
+
+    return report_of(log, compare(log, light=light, aim=aim, other=other), title=title)
+
+
+def report_of(log: Logbook, found: Comparison, *, title: str | None = None) -> ReportContent:
+    """Gather a report of a comparison that was made already."""
+    from finishlab.records import today
+    from finishlab.report.crops import crops_of
+    from finishlab.version import __version__
+    from finishlab.workflow.rows import photo_namer, spot_row
+
+    ranking = found.ranking
+    shown = [log.board(board.board) for board in ranking.boards[:MOST_PICTURED]]
+    spots = [spot for spot in log.floor_spots() if any(m.light == found.light for m in spot.measurements)]
+    name = photo_namer(log)
+    return ReportContent(
+        title=title or _TITLE,
+        made=today().isoformat(),
+        version=__version__,
+        ranking=ranking,
+        boards=found.boards,
+        light=found.light,
+        spots=tuple(spot_row(spot, name=name) for spot in spots),
+        crops=crops_of(log, shown, found.light, ranking.floor.lab),
+        rendered=_is_rendered(log, shown, found.light),
+        lights=found.lights,
+        choices=found.choices,
+        recipes=found.recipes,
+        left_out=found.left_out,
+        costs=found.costs,
+        extra=_extra(log, found),
+    )
+
+
+def report_document(content: ReportContent, *, page: Path, pdf: Path | None) -> dict[str, object]:
+    """Return ``finishlab/report/1``: where a report was written, and what it says first."""
+    return {
+        "format": "finishlab/report/1",
+        "page": str(page),
+        "pdf": None if pdf is None else str(pdf),
+        "title": content.title,
+        "light": content.light,
+        "answer": answer(content.ranking),
+        "rendered": content.rendered,
+        "boards": list(content.ranking.numbers),
+        "crops": list(content.crops),
+    }
+
+
+def _is_rendered(log: Logbook, boards: Sequence[StoredBoard], light: str) -> bool:
+    """Return whether a photo of a board was computed, as the demo's are."""
+    from finishlab.errors import LogbookError
+
+    for photo in {measured.photo for board in boards for measured in board.measurements if measured.light == light}:
+        try:
+            camera = log.photo(photo).camera_model or ""
+        except LogbookError:  # its file is gone
+            continue
+        if camera.startswith(_RENDERED):
+            return True
+    return False
+
+
+def _extra(log: Logbook, found: Comparison) -> dict[str, str]:
+    from finishlab.reports.trials import trust_line
+
+    strips = log.strips()
+    named = ", ".join(f"{number:04d}" for number in strips)
+    extra = {"Strip" if len(strips) == 1 else "Strips": named} if strips else {}
+    tried = trust_line(found.trust)
+    return extra | ({"Trials": tried} if tried else {})

@@ -188,7 +188,7 @@ class Flow:
     def _draw_foot(self) -> None:
         how, face, y = self.look.styles["foot"], self.look.face, self.sheet.height - _FOOT
         place = {"width": self.width - 20.0, "height": how.cap, "cap": how.cap, "smallest": how.cap * 0.75}
-        said = fit(self._foot, **place, face=face)
+        said = fit(self._foot, **place, bold=how.bold, face=face)
         self.sheet.text(self.look.left, y, said.lines[0], cap=said.cap, grey=how.grey, face=face)
         right = self.sheet.width - self.look.right
         self.sheet.text(right, y, f"page {self.number}", cap=how.cap, grey=how.grey, align="right", face=face)

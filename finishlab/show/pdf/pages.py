@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any, Final
+from xml.etree import ElementTree as ET
 
 from finishlab.show.document import Column, Facts, Listing, Table
 from finishlab.show.pages import (
@@ -29,10 +30,10 @@ from finishlab.show.pages import (
 )
 from finishlab.show.pdf.flow import Flow, Look, Piece
 from finishlab.show.pdf.fonts import MISSING_NOTE, unprintable
-from finishlab.show.pdf.outline import outline_piece
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import Paper
+    from finishlab.show.pdf.sheet import Sheet
 
 __all__ = ["letters_missing", "pages_pdf"]
 
@@ -87,7 +88,7 @@ def letters_missing(said: object) -> str:
 def _room(flow: Flow, section: Section) -> float:
     """Return what must be left of a sheet for a section to begin there."""
     first = section.blocks[0] if section.blocks else None
-    return outline_piece(flow, first.svg).height + 12.0 if isinstance(first, Outline) else section.room
+    return _outline_piece(flow, first.svg).height + 12.0 if isinstance(first, Outline) else section.room
 
 
 def _draw(flow: Flow, profile: bytes, block: Block) -> None:
@@ -322,7 +323,7 @@ def _chart(flow: Flow, chart: Chart, profile: bytes, width: float) -> list[Piece
 
 
 def _draw_outline(flow: Flow, block: Outline) -> None:
-    flow.row([(0.0, [outline_piece(flow, block.svg)])])
+    flow.row([(0.0, [_outline_piece(flow, block.svg)])])
 
 
 _KINDS: Final[dict[type, Callable[[Flow, Any], None]]] = {
@@ -337,3 +338,45 @@ _KINDS: Final[dict[type, Callable[[Flow, Any], None]]] = {
     Swatches: _draw_swatches,
     Outline: _draw_outline,
 }
+
+
+_SPACE: Final = "{http://www.w3.org/2000/svg}"
+_CAP: Final = 0.718
+_SIZE: Final = 13.0
+_GREYS: Final = {"#555": 0.33, "#222": 0.13, "#fff": 1.0}
+
+
+def _outline_piece(flow: Flow, svg: str) -> Piece:
+    """Return an SVG of polygons and lines of text as a piece as wide as its sheet, or as high."""
+    root = ET.fromstring(svg)  # noqa: S314 - our own document
+    width, height = float(root.attrib["width"]), float(root.attrib["height"])
+    scale = min(flow.width / width, (flow.height - 14.0) / height)
+
+    def draw(x: float, y: float) -> None:
+        for element in root:
+            if element.tag == f"{_SPACE}polygon":
+                _draw_polygon(flow.sheet, element, (x, y), scale)
+            elif element.tag == f"{_SPACE}text" and element.text:
+                _draw_text(flow.sheet, element, (x, y), scale)
+
+    return Piece(height * scale, draw)
+
+
+def _draw_polygon(sheet: Sheet, element: ET.Element, at: tuple[float, float], scale: float) -> None:
+    pairs = (pair.split(",") for pair in element.attrib["points"].split())
+    points = [(at[0] + float(x) * scale, at[1] + float(y) * scale) for x, y in pairs]
+    line = float(element.attrib["stroke-width"]) * scale
+    sheet.shape(points, fill=element.attrib["fill"], line=line, grey=0.3)
+
+
+def _draw_text(sheet: Sheet, element: ET.Element, at: tuple[float, float], scale: float) -> None:
+    said = element.attrib
+    sheet.text(
+        at[0] + float(said["x"]) * scale,
+        at[1] + float(said["y"]) * scale,
+        element.text or "",
+        cap=float(said.get("font-size", _SIZE)) * _CAP * scale,
+        bold=said.get("font-weight") == "bold",
+        grey=_GREYS.get(said.get("fill", ""), 0.0),
+        align="centre" if said.get("text-anchor") == "middle" else "left",
+    )
