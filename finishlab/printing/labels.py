@@ -46,6 +46,8 @@ _INSET: Final = 2.0
 _BAND: Final = 3.6
 """Height of the band with the arrow to the front edge."""
 _CUT_GREY: Final = 0.6
+_BOARD: Final = re.compile(r"[Bb]\d{1,9}")
+_UPRIGHT: Final = ("riser", "stringer", "skirt")
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,10 +187,6 @@ def _arrow(pages: Sheet, x: float, y: float, way: tuple[int, int], long: float =
     (dx, dy), head, half, shaft = way, long * 0.5, long * 0.34, long * 0.12
     along = ((0.0, 0.0), (head, half), (head, shaft), (long, shaft), (long, -shaft), (head, -shaft), (head, -half))
     pages.polygons([[(x - a * dx - b * dy, y - a * dy + b * dx) for a, b in along]], 0.0)
-
-
-_BOARD: Final = re.compile(r"[Bb]\d{1,9}")
-_UPRIGHT: Final = ("riser", "stringer", "skirt")
 
 
 @dataclass(frozen=True, slots=True)

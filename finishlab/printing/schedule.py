@@ -66,6 +66,12 @@ _FOOT_CAP: Final = 2.2
 _MOST_COLUMNS: Final = 9
 _COLUMN_LEAST: Final = 14.5
 """Width of a column that holds a box and a day."""
+_BLANK_ROWS: Final = 10
+_USUAL_WORDS: Final = (
+    "Usual hours hold at about 21 C and 50 % humidity (common practice, no source); they stand where neither the label "
+    "nor the recipe says any."
+)
+_ACTIONS: Final[tuple[Action, ...]] = ("apply", "sand", "wet stair", "dispose")
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,20 +113,6 @@ class ScheduleView:
     """What usual hours hold for, where some are shown."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Laid:
-    """One step, broken into lines."""
-
-    step: ScheduleStep
-    title: list[str]
-    detail: list[str]
-    time: list[str]
-
-    def height(self, cap: float) -> float:
-        """Return the height it takes, with the space below it."""
-        return cap * (1.7 * max(len(self.title), len(self.detail), len(self.time)) + 0.9)
-
-
 def schedule_pdf(view: ScheduleView, *, paper: Paper = "a4") -> bytes:
     """Return the schedule as the bytes of a PDF; the same schedule is always the same bytes."""
     width, height = PAGES[paper]
@@ -130,8 +122,7 @@ def schedule_pdf(view: ScheduleView, *, paper: Paper = "a4") -> bytes:
     foot = _foot_lines(view, inner)
     bottom = height - _MARGIN - _foot_height(foot)
     cap, least = _sizes(view, inner, bottom - top)
-    laid = _lay(view.steps, inner, cap)
-    y = _draw_steps(pages, laid, top, cap, limit=bottom)
+    y = _draw_steps(pages, view.steps, top, cap, limit=bottom)
     _draw_foot(pages, foot, bottom)
     for first in range(0, max(len(view.columns), 1), _MOST_COLUMNS):
         columns = view.columns[first : first + _MOST_COLUMNS]
@@ -152,7 +143,7 @@ def _sizes(view: ScheduleView, inner: float, height: float) -> tuple[float, floa
         row = max(least, tallest)
         wanted = _HEAD + len(view.parts) * row + 6.0 if view.parts else 0.0
         for cap in _STEP_CAPS:
-            if sum(step.height(cap) for step in _lay(view.steps, inner, cap)) + wanted <= height:
+            if sum(_step_height(_laid(step, inner, cap), cap) for step in view.steps) + wanted <= height:
                 return cap, row
     return _OVERLEAF_CAP, max(_ROWS_LEAST[0], tallest)
 
@@ -183,37 +174,38 @@ def _draw_heading(pages: Sheet, view: ScheduleView, inner: float) -> float:
     return y + 5.6
 
 
-def _lay(steps: Sequence[ScheduleStep], inner: float, cap: float) -> list[_Laid]:
-    detail = inner - _NUMBER_WIDTH - _TITLE_WIDTH - _TIME_WIDTH - 6.0
+_Laid = list[tuple[float, list[str], float, bool]]
+"""The columns of a step: where each stands, its lines, the height of their capitals, and whether they are bold."""
+
+
+def _laid(step: ScheduleStep, inner: float, cap: float) -> _Laid:
+    small, detail = cap * 0.9, _NUMBER_WIDTH + _TITLE_WIDTH + 3.0
+    wide = inner - detail - _TIME_WIDTH - 3.0
     return [
-        _Laid(
-            step,
-            break_lines(step.title, width=_TITLE_WIDTH, cap=cap, bold=True),
-            break_lines(step.detail, width=detail, cap=cap * 0.9) if step.detail else [],
-            break_lines(step.time, width=_TIME_WIDTH, cap=cap * 0.9, bold=True) if step.time else [],
-        )
-        for step in steps
+        (_NUMBER_WIDTH, break_lines(step.title, width=_TITLE_WIDTH, cap=cap, bold=True), cap, True),
+        (detail, break_lines(step.detail, width=wide, cap=small), small, False),
+        (inner - _TIME_WIDTH, break_lines(step.time, width=_TIME_WIDTH, cap=small, bold=True), small, True),
     ]
 
 
-def _draw_steps(pages: Sheet, laid: Sequence[_Laid], top: float, cap: float, *, limit: float) -> float:
+def _step_height(laid: _Laid, cap: float) -> float:
+    """Return the height a step takes, with the space below it."""
+    return cap * (1.7 * max(len(lines) for _, lines, _, _ in laid) + 0.9)
+
+
+def _draw_steps(pages: Sheet, steps: Sequence[ScheduleStep], top: float, cap: float, *, limit: float) -> float:
     y = top
-    for number, each in enumerate(laid, start=1):
-        if y + each.height(cap) > limit:
+    for number, step in enumerate(steps, start=1):
+        laid = _laid(step, pages.width - 2 * _MARGIN, cap)
+        height = _step_height(laid, cap)
+        if y + height > limit:
             pages.next_page()
             y, limit = _MARGIN, pages.height - _MARGIN
-        x = _MARGIN
-        pages.text(x, y + cap, str(number), cap=cap, bold=True, grey=0.4)
-        x += _NUMBER_WIDTH
-        for lines, size, bold, width in (
-            (each.title, cap, True, _TITLE_WIDTH + 3.0),
-            (each.detail, cap * 0.9, False, pages.width - 2 * _MARGIN - _NUMBER_WIDTH - _TITLE_WIDTH - _TIME_WIDTH - 3),
-            (each.time, cap * 0.9, True, 0.0),
-        ):
+        pages.text(_MARGIN, y + cap, str(number), cap=cap, bold=True, grey=0.4)
+        for x, lines, size, bold in laid:
             for index, line in enumerate(lines):
-                pages.text(x, y + cap + index * cap * 1.7, line, cap=size, bold=bold)
-            x += width
-        y += each.height(cap)
+                pages.text(_MARGIN + x, y + cap + index * cap * 1.7, line, cap=size, bold=bold)
+        y += height
     return y
 
 
@@ -324,14 +316,6 @@ def _draw_cell(pages: Sheet, x: float, y: float, width: float, row: float, day: 
     pages.line(x + side * 0.42, top + side * 0.8, x + side * 0.85, top + side * 0.2, line=0.6)
     said = fit(day, width=max(x + width - start, 4.0), height=side, cap=2.2, smallest=_LEAST_CAP, leading=1.4)
     pages.setting(start, top + (side - said.cap) / 2, Setting(said.lines[:1], said.cap))
-
-
-_BLANK_ROWS: Final = 10
-_USUAL_WORDS: Final = (
-    "Usual hours hold at about 21 C and 50 % humidity (common practice, no source); they stand where neither the label "
-    "nor the recipe says any."
-)
-_ACTIONS: Final[tuple[Action, ...]] = ("apply", "sand", "wet stair", "dispose")
 
 
 def schedule_view(log: Logbook, recipe: str | None, parts: str = "", *, date: dt.date | None = None) -> ScheduleView:

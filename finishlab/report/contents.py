@@ -28,6 +28,9 @@ MOST_PICTURED: Final = 20
 """Boards that are drawn: more would hide each other."""
 MOST_TOLD: Final = 60
 """Boards that are listed; of the rest their number is said."""
+_TITLE: Final = "Stair finish and floor"
+_RENDERED: Final = "Rendered"
+"""How a rendered photo's camera is named, so that no report passes it for a photograph."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,11 +75,6 @@ class ReportContent:
     def told(self) -> Ranking:
         """The ranking of the boards that are listed, the nearest first."""
         return replace(self.ranking, boards=self.ranking.boards[:MOST_TOLD])
-
-
-_TITLE: Final = "Stair finish and floor"
-_RENDERED: Final = "Rendered"
-"""How a rendered photo's camera is named, so that no report passes it for a photograph."""
 
 
 def gather_report(

@@ -31,6 +31,13 @@ _MARKS: Final[dict[Kind, tuple[str, float]]] = {"leading": ("D", 8.5), "candidat
 _MIDDLE_EDGE: Final = 1.1
 _LEAST_HALF: Final = 3.0
 """Least half width of a plane, CIELAB units: a board as good as the floor must not look far off."""
+_WAYS: Final = 16
+_REACHES: Final = (13.0, 21.0, 31.0, 43.0)
+"""Points from the mark to the middle of the name's near side, nearest first."""
+_LETTER, _HEIGHT = 0.66, 12.0
+_LINE_FROM: Final = 20.0
+"""From this far on a line leads from the mark to its name."""
+_MARK: Final = 6.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,15 +223,6 @@ def _legend(axes: Axes, points: Sequence[_Point], spread: bool, planks: bool) ->
         fontsize=FONT_SIZE - 0.5,
         handlelength=1.5,
     )
-
-
-_WAYS: Final = 16
-_REACHES: Final = (13.0, 21.0, 31.0, 43.0)
-"""Points from the mark to the middle of the name's near side, nearest first."""
-_LETTER, _HEIGHT = 0.66, 12.0
-_LINE_FROM: Final = 20.0
-"""From this far on a line leads from the mark to its name."""
-_MARK: Final = 6.0
 
 
 def place_labels(axes: Axes, named: Sequence[tuple[str, NDArray[np.float64], bool]], *, unit: float) -> None:

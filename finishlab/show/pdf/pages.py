@@ -49,6 +49,10 @@ _SURROUND: Final = "#777777"
 _AFTER_FACT: Final = 1.1
 _FACT_LINES: Final = 12
 """Lines of a value that stay together."""
+_SPACE: Final = "{http://www.w3.org/2000/svg}"
+_CAP: Final = 0.718
+_SIZE: Final = 13.0
+_GREYS: Final = {"#555": 0.33, "#222": 0.13, "#fff": 1.0}
 
 
 def pages_pdf(pages: Pages, look: Look, profile: bytes = b"", *, paper: Paper = "a4") -> bytes:
@@ -338,12 +342,6 @@ _KINDS: Final[dict[type, Callable[[Flow, Any], None]]] = {
     Swatches: _draw_swatches,
     Outline: _draw_outline,
 }
-
-
-_SPACE: Final = "{http://www.w3.org/2000/svg}"
-_CAP: Final = 0.718
-_SIZE: Final = 13.0
-_GREYS: Final = {"#555": 0.33, "#222": 0.13, "#fff": 1.0}
 
 
 def _outline_piece(flow: Flow, svg: str) -> Piece:
