@@ -144,6 +144,7 @@ def content(**changes: Any) -> ReportContent:
         "ranking": ranking(),
         "boards": board_rows(),
         "light": "daylight",
+        "left_out": (),
         "spots": spot_rows(),
         "crops": {number: crop(number, 80 + 20 * i) for i, number in enumerate(numbers)},
         "rendered": True,

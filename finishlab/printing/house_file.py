@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from finishlab.records import Batch
     from finishlab.reports.rows import Lab
 
-__all__ = ["house_document", "house_pages"]
+__all__ = ["house_pages", "house_summary"]
 
 _PHOTO_PIXELS: Final = 900
 _MOST_PHOTOS: Final = 24
@@ -113,12 +113,10 @@ def house_pages(log: Logbook, *, title: str | None = None, date: dt.date | None 
     )
 
 
-def house_document(pages: Pages, output: str) -> dict[str, object]:
-    """Return ``finishlab/house-file/1``: where the file was written, and what it holds."""
+def house_summary(pages: Pages) -> dict[str, object]:
+    """Return what a house file holds, for ``finishlab/house-file/1``."""
     blocks = [block for section in pages.sections for block in section.blocks]
     return {
-        "format": "finishlab/house-file/1",
-        "output": output,
         "sections": [section.title for section in pages.sections if section.ident == _FINISH],
         "cans": sum(len(block.rows) for block in blocks if isinstance(block, Table)),
         "photos": sum(len(block.pictures) for block in blocks if isinstance(block, Pictures)),

@@ -28,8 +28,6 @@ from finishlab.workflow.stair.showing import named_parts
 from finishlab.workflow.stair.state import progress_of, recipe_of
 
 if TYPE_CHECKING:
-    import datetime as dt
-
     from finishlab.logbook import Logbook, StoredBoard, StoredPart, StoredStair
 
 __all__ = ["QR_LEAST", "LabelView", "Wish", "label_views", "labels_pdf", "qr_text", "recipe_words", "split_wish"]

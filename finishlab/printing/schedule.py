@@ -29,9 +29,6 @@ from finishlab.workflow.stair.showing import named_parts
 from finishlab.workflow.stair.state import can_words, coats_of, progress_of, recipe_of
 
 if TYPE_CHECKING:
-    import datetime as dt
-    from collections.abc import Mapping
-
     from finishlab.logbook import Logbook
     from finishlab.records import Batch, Label
     from finishlab.workflow.stair.state import Progress

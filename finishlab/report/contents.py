@@ -3,26 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from typing import TYPE_CHECKING, Final
 
 from finishlab.matching.aims import MATCH, Aim
-from finishlab.reports.rows import BoardRow, SpotRow
+from finishlab.reports.rows import SpotRow
 from finishlab.reports.sentences import answer
 from finishlab.show.pages import Picture
+from finishlab.workflow.comparing import Comparison, compare
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
     from finishlab.logbook import Logbook, StoredBoard
-    from finishlab.matching.across import AcrossLights
-    from finishlab.matching.choices import Choice
-    from finishlab.matching.costs import Costs
     from finishlab.matching.ranking import RankedBoard, Ranking
-    from finishlab.workflow.comparing import Comparison
 
-__all__ = ["MOST_PICTURED", "MOST_TOLD", "ReportContent", "gather_report", "report_document", "report_of"]
+__all__ = ["MOST_PICTURED", "MOST_TOLD", "ReportContent", "gather_report", "report_document"]
 
 MOST_PICTURED: Final = 20
 """Boards that are drawn: more would hide each other."""
@@ -33,9 +30,9 @@ _RENDERED: Final = "Rendered"
 """How a rendered photo's camera is named, so that no report passes it for a photograph."""
 
 
-@dataclass(frozen=True, slots=True)
-class ReportContent:
-    """Everything a report shows."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportContent(Comparison):
+    """Everything a report shows: a comparison, with pictures and what it is called."""
 
     title: str
     """Name of the project or logbook."""
@@ -43,26 +40,11 @@ class ReportContent:
     """Date the report was made, ISO 8601."""
     version: str
     """finishlab's version."""
-    ranking: Ranking
-    boards: Mapping[str, BoardRow]
-    """What is logged of each board, by its number."""
-    light: str = ""
-    """The light the ranking is for."""
     spots: tuple[SpotRow, ...] = ()
     crops: Mapping[str, Picture] = field(default_factory=dict)
     """Pictures by board number."""
     rendered: bool = False
     """The photos are computed pictures of surfaces that do not exist; the report says so."""
-    lights: AcrossLights | None = None
-    """The same boards in every light."""
-    choices: tuple[Choice, ...] = ()
-    """The best board under each aim."""
-    recipes: Ranking | None = None
-    """Recipes in place of boards."""
-    left_out: tuple[str, ...] = ()
-    """Boards that were not photographed in this light."""
-    costs: tuple[Costs, ...] = ()
-    """What the intervals of the first boards are made of."""
     extra: Mapping[str, str] = field(default_factory=dict)
     """Further lines for the method: name -> text (strip number, camera, settings)."""
 
@@ -96,37 +78,24 @@ def gather_report(
     LogbookError
         ``no-floor`` or ``no-boards`` if there is nothing to compare.
     """
-    from finishlab.workflow.comparing import compare
-
-    return report_of(log, compare(log, light=light, aim=aim, other=other), title=title)
-
-
-def report_of(log: Logbook, found: Comparison, *, title: str | None = None) -> ReportContent:
-    """Gather a report of a comparison that was made already."""
     from finishlab.records import today
     from finishlab.report.crops import crops_of
     from finishlab.version import __version__
     from finishlab.workflow.rows import photo_namer, spot_row
 
+    found = compare(log, light=light, aim=aim, other=other)
     ranking = found.ranking
     shown = [log.board(board.board) for board in ranking.boards[:MOST_PICTURED]]
     spots = [spot for spot in log.floor_spots() if any(m.light == found.light for m in spot.measurements)]
     name = photo_namer(log)
     return ReportContent(
+        **{each.name: getattr(found, each.name) for each in fields(found)},
         title=title or _TITLE,
         made=today().isoformat(),
         version=__version__,
-        ranking=ranking,
-        boards=found.boards,
-        light=found.light,
         spots=tuple(spot_row(spot, name=name) for spot in spots),
         crops=crops_of(log, shown, found.light, ranking.floor.lab),
         rendered=_is_rendered(log, shown, found.light),
-        lights=found.lights,
-        choices=found.choices,
-        recipes=found.recipes,
-        left_out=found.left_out,
-        costs=found.costs,
         extra=_extra(log, found),
     )
 

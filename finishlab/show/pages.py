@@ -9,8 +9,9 @@ from __future__ import annotations
 import base64
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields, is_dataclass
-from typing import Final, Literal, Protocol
+from typing import Final, Literal
 
+from finishlab.reports.plots.drawing import Drawing
 from finishlab.show.document import Column, Facts, Listing, Table
 
 __all__ = [
@@ -21,7 +22,6 @@ __all__ = [
     "Chart",
     "Charts",
     "Colours",
-    "Drawn",
     "Figure",
     "Heading",
     "Outline",
@@ -141,20 +141,6 @@ class Swatches:
     swatches: Sequence[Swatch]
 
 
-class Drawn(Protocol):
-    """A drawing that can stand in a page and on paper."""
-
-    @property
-    def size(self) -> tuple[float, float]:
-        """Width and height in points."""
-
-    def svg(self, ident: str) -> str:
-        """Return an ``<svg>`` element whose ids begin with `ident`."""
-
-    def png(self, profile: bytes, *, dpi: int = 200) -> bytes:
-        """Return a PNG in sRGB with this ICC profile."""
-
-
 @dataclass(frozen=True, slots=True)
 class Chart:
     """A drawing in its place."""
@@ -163,7 +149,7 @@ class Chart:
     heading: str
     note: str
     """What to see in it, in a sentence or two."""
-    drawing: Drawn
+    drawing: Drawing
 
 
 @dataclass(frozen=True, slots=True)
