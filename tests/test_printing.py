@@ -35,9 +35,9 @@ from finishlab.records.finish import ColourStep, Preparation, Topcoat
 from finishlab.report.writing import report_pdf
 from finishlab.show.document import Facts
 from finishlab.show.pages import Pages, Picture, Pictures, Section, Swatch, Swatches
-from finishlab.show.pdf.fonts import DEJAVU, font_runs, unprintable
+from finishlab.show.pdf.fonts import DEJAVU, font_runs, letters_missing, unprintable
 from finishlab.show.pdf.looks import HOUSE
-from finishlab.show.pdf.pages import letters_missing, pages_pdf
+from finishlab.show.pdf.pages import pages_pdf
 from finishlab.show.pdf.qr import qr_modules
 from finishlab.show.pdf.setting import break_lines, fit, line_width
 from finishlab.show.pdf.sheet import POINTS_PER_MM

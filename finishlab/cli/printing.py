@@ -155,7 +155,7 @@ def _write(
 ) -> None:
     """Write a PDF, say which letters of what it says no font has, and print its document or where it is."""
     from finishlab.files import write_atomically
-    from finishlab.show.pdf.pages import letters_missing
+    from finishlab.show.pdf.fonts import letters_missing
 
     write_atomically(output, pdf)
     say_letters(letters_missing(said), more)

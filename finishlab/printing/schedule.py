@@ -20,8 +20,7 @@ from finishlab.records import Finish, Topcoat, today
 from finishlab.records.entries import Checked, entries
 from finishlab.records.finish import ColourStep, Preparation, Seal
 from finishlab.records.finish_text import value_words
-from finishlab.show.pdf.fonts import MISSING_NOTE
-from finishlab.show.pdf.pages import letters_missing
+from finishlab.show.pdf.fonts import MISSING_NOTE, letters_missing
 from finishlab.show.pdf.setting import Setting, break_lines, cap_of, fit, line_width
 from finishlab.show.pdf.sheet import Sheet
 from finishlab.workflow.chosen_recipe import chosen_recipe

@@ -7,12 +7,14 @@ know of blocks only.
 from __future__ import annotations
 
 import base64
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, fields, is_dataclass
-from typing import Final, Literal
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, Literal
 
-from finishlab.reports.plots.drawing import Drawing
 from finishlab.show.document import Column, Facts, Listing, Table
+
+if TYPE_CHECKING:
+    from finishlab.reports.plots.drawing import Drawing
 
 __all__ = [
     "PICTURE_BAR_MM",
@@ -32,7 +34,6 @@ __all__ = [
     "Swatch",
     "Swatches",
     "Words",
-    "texts_of",
 ]
 
 PICTURE_BAR_MM: Final = 50
@@ -227,15 +228,3 @@ class Pages:
     """At the foot of every sheet."""
     end: str = ""
     """Last words of the page on a screen."""
-
-
-def texts_of(value: object) -> Iterator[str]:
-    """Return every text in a value of data classes and sequences."""
-    if isinstance(value, str):
-        yield value
-    elif isinstance(value, tuple | list):
-        for each in value:
-            yield from texts_of(each)
-    elif is_dataclass(value):
-        for each in fields(value):
-            yield from texts_of(getattr(value, each.name))

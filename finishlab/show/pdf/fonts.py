@@ -12,12 +12,13 @@ import re
 import sys
 import unicodedata
 from collections.abc import Iterable, Iterator
+from dataclasses import fields, is_dataclass
 from functools import cache
 from itertools import groupby
 from pathlib import Path
 from typing import Final, Literal
 
-__all__ = ["DEJAVU", "HELVETICA", "MISSING_NOTE", "Face", "font_runs", "unprintable"]
+__all__ = ["DEJAVU", "HELVETICA", "MISSING_NOTE", "Face", "font_runs", "letters_missing", "unprintable"]
 
 Face = Literal["Helvetica", "DejaVu"]
 HELVETICA: Final[Face] = "Helvetica"
@@ -79,6 +80,23 @@ def font_runs(words: str, *, bold: bool = False, face: Face = HELVETICA) -> list
             return [(name, text)] if text else []
     pairs = ((_font_of(char, bold=bold, plain=plain) or _HELVETICA[bold], char) for char in text)
     return [(font, "".join(char for _, char in run)) for font, run in groupby(pairs, key=lambda pair: pair[0])]
+
+
+def letters_missing(said: object) -> str:
+    """Return the letters of all texts in a value of data classes and sequences that no font here can print."""
+    return unprintable(_texts_of(said))
+
+
+def _texts_of(value: object) -> Iterator[str]:
+    """Return every text in a value of data classes and sequences."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, tuple | list):
+        for each in value:
+            yield from _texts_of(each)
+    elif is_dataclass(value):
+        for each in fields(value):
+            yield from _texts_of(getattr(value, each.name))
 
 
 def unprintable(texts: Iterable[str | None]) -> str:

@@ -26,16 +26,15 @@ from finishlab.show.pages import (
     Swatch,
     Swatches,
     Words,
-    texts_of,
 )
 from finishlab.show.pdf.flow import Flow, Look, Piece
-from finishlab.show.pdf.fonts import MISSING_NOTE, unprintable
+from finishlab.show.pdf.fonts import MISSING_NOTE, letters_missing
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import Paper
     from finishlab.show.pdf.sheet import Sheet
 
-__all__ = ["letters_missing", "pages_pdf"]
+__all__ = ["pages_pdf"]
 
 _DPI: Final = 220
 _GUTTER: Final = 5.0
@@ -82,11 +81,6 @@ def pages_pdf(pages: Pages, look: Look, profile: bytes = b"", *, paper: Paper = 
     if letters_missing(pages):
         flow.words(MISSING_NOTE, "note")
     return flow.finish()
-
-
-def letters_missing(said: object) -> str:
-    """Return the letters of pages, or of anything with texts, that no font here can print; they stand as ``?``."""
-    return unprintable(texts_of(said))
 
 
 def _room(flow: Flow, section: Section) -> float:
