@@ -14,8 +14,8 @@ from finishlab.stairs.coverage import Can, Coats
 from finishlab.stairs.drying import recoat_times
 from finishlab.stairs.plan import Origin, Product, StairPlan
 from finishlab.units import LITRES_PER_QT
+from finishlab.workflow.chosen_recipe import chosen_recipe
 from finishlab.workflow.plan.entered import product_of
-from finishlab.workflow.printing.schedule import chosen_recipe
 from finishlab.workflow.stair.showing import parts_for_plan
 from finishlab.workflow.stair.state import coats_of
 

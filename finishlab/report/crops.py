@@ -10,7 +10,7 @@ import numpy as np
 
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.errors import FinishlabError
-from finishlab.reports.report.contents import Crop
+from finishlab.show.pages import Picture
 from finishlab.workflow.batch import How
 from finishlab.workflow.learned import as_learned
 
@@ -37,7 +37,7 @@ class _Source:
     name: str
 
 
-def crops_of(log: Logbook, boards: Sequence[StoredBoard], light: str, floor_lab: Sequence[float]) -> dict[str, Crop]:
+def crops_of(log: Logbook, boards: Sequence[StoredBoard], light: str, floor_lab: Sequence[float]) -> dict[str, Picture]:
     """Return for each board its crop above the floor's, as far as its photo allows one.
 
     The floor beside a board comes from the same photo where there is one of both, and else from the place of the floor
@@ -56,7 +56,7 @@ def crops_of(log: Logbook, boards: Sequence[StoredBoard], light: str, floor_lab:
     """
     cutter = _Cutter(log, light)
     usual = _usual_floor(log.floor_spots(light), light, floor_lab)
-    out: dict[str, Crop] = {}
+    out: dict[str, Picture] = {}
     for board in boards:
         photo, pair = _photo_of(board, light)
         upper = None if photo is None else cutter.cut(_Source(photo, "board", board.number))
@@ -171,15 +171,13 @@ def _usual_floor(spots: Sequence[StoredSpot], light: str, floor_lab: Sequence[fl
     return _Source(best.photo, "floor", f"the floor at {spot.number}{where}")
 
 
-def _crop(upper: np.ndarray, lower: np.ndarray | None, number: str, floor: str | None) -> Crop:
+def _crop(upper: np.ndarray, lower: np.ndarray | None, number: str, floor: str | None) -> Picture:
     from finishlab.photos import write_jpeg
 
     both = upper if lower is None else np.concatenate([upper, lower])
     beside = "" if floor is None else f" above {floor}"
-    return Crop(
+    return Picture(
         jpeg=write_jpeg(both, quality=_QUALITY),
-        width=both.shape[1],
-        height=both.shape[0],
         width_mm=CROP_MM[0],
         caption=f"Board {number}{beside}",
         alt=f"Board {number}{beside}, cut from the photo and corrected",

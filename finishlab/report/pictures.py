@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from finishlab.report.contents import ReportContent
 from finishlab.reports.costs import costs_line
 from finishlab.reports.plots import (
-    CoatStep,
     Drawing,
-    IntervalBar,
-    PlottedColour,
+    PlottedBoard,
     PlottedFloor,
     coats_plot,
     costs_plot,
@@ -21,16 +19,15 @@ from finishlab.reports.plots import (
 )
 from finishlab.reports.plots.colours import Covariance, clipping
 from finishlab.reports.plots.swatches import CLIPPED
-from finishlab.reports.report.contents import ReportContent
 from finishlab.reports.sentences import tie_marks
-from finishlab.reports.swatch import hex_colour
+from finishlab.show.pages import Chart
 
 if TYPE_CHECKING:
     from finishlab.matching.ranking import RankedBoard
     from finishlab.reports.plots.colours import Kind
     from finishlab.reports.rows import BoardRow
 
-__all__ = ["ReportDrawing", "drawings"]
+__all__ = ["charts"]
 
 _MOST_PATHS: Final = 4
 _MOST_ALIKE: Final = 3
@@ -38,18 +35,7 @@ _MOST_ALIKE: Final = 3
 _FOR_COMPARISON: Final = {"raw", "clear-only control", "step", "witness"}
 
 
-@dataclass(frozen=True, slots=True)
-class ReportDrawing:
-    """A drawing in its place."""
-
-    ident: str
-    heading: str
-    note: str
-    """What to see in it, in a sentence or two."""
-    drawing: Drawing
-
-
-def drawings(content: ReportContent, *, columns: int = 2) -> list[ReportDrawing]:
+def charts(content: ReportContent, *, columns: int = 2) -> list[Chart]:
     """Return what is drawn of a report, in the order it is shown; nothing without boards.
 
     Parameters
@@ -64,23 +50,23 @@ def drawings(content: ReportContent, *, columns: int = 2) -> list[ReportDrawing]
         return []
     floor = _floor(content)
     leaders = {board.board for board in content.ranking.leaders}
-    boards = [_plotted(board, content.boards.get(board.board), leaders) for board in ranked]
+    boards = [_plotted(board, content, leaders) for board in ranked]
     return [
-        ReportDrawing("intervals", "How far from the floor", _interval_note(content), _intervals(content, leaders)),
+        Chart("intervals", "How far from the floor", _interval_note(content), _intervals(content, boards)),
         *_costs(content),
-        ReportDrawing(
+        Chart(
             "ab",
             "Redder or greener, yellower or bluer",
             _plane_note(floor),
             plane_plot(boards, floor, "a*b*"),
         ),
-        ReportDrawing(
+        Chart(
             "swatches",
             "Each board set into the floor",
             _swatch_note(boards, content),
             swatch_plot(boards, floor, columns=columns),
         ),
-        ReportDrawing(
+        Chart(
             "lc",
             "Lighter or darker, fuller or duller",
             "The same boards, by lightness and by how much colour they have.",
@@ -96,14 +82,26 @@ def _floor(content: ReportContent) -> PlottedFloor:
     return PlottedFloor(pool.lab, pool.plank_covariance, planks)
 
 
-def _plotted(board: RankedBoard, row: BoardRow | None, leaders: set[str]) -> PlottedColour:
+def _plotted(board: RankedBoard, content: ReportContent, leaders: set[str], coats: int = 0) -> PlottedBoard:
+    row = content.boards.get(board.board)
     kind: Kind = "candidate"
     if board.board in leaders:
         kind = "leading"
     elif row is not None and row.record.purpose in _FOR_COMPARISON:
         kind = "other"
-    note = f"dE00 {board.delta_e00.value:.1f}"
-    return PlottedColour(board.board, board.lab, _covariance(board, row), kind, note)
+    score = board.delta_e00 if content.ranking.aim.name == "match" or board.score is None else board.score
+    own = board.own if board.score in (None, score) else None
+    return PlottedBoard(
+        name=board.board,
+        lab=board.lab,
+        covariance=_covariance(board, row),
+        kind=kind,
+        note=f"dE00 {board.delta_e00.value:.1f}",
+        score=score,
+        own=None if own is None else (own.low, own.high),
+        mark="".join(tie_marks(board)),
+        coats=coats,
+    )
 
 
 def _covariance(board: RankedBoard, row: BoardRow | None) -> Covariance | None:
@@ -117,32 +115,14 @@ def _covariance(board: RankedBoard, row: BoardRow | None) -> Covariance | None:
     return ((s[0], 0.0, 0.0), (0.0, s[1], 0.0), (0.0, 0.0, s[2]))
 
 
-def _intervals(content: ReportContent, leaders: set[str]) -> Drawing:
+def _intervals(content: ReportContent, boards: Sequence[PlottedBoard]) -> Drawing:
     ranking = content.ranking
-    matched = ranking.aim.name == "match"
-    bars = []
-    for board in content.pictured:
-        figure = board.delta_e00 if matched or board.score is None else board.score
-        leading = board.board in leaders
-        own = board.own if board.score in (None, figure) else None
-        bars.append(
-            IntervalBar(
-                board.board,
-                figure.value,
-                figure.low,
-                figure.high,
-                hex_colour(board.lab),
-                leading,
-                "".join(tie_marks(board)),
-                None if own is None else (own.low, own.high),
-            )
-        )
-    if matched:
-        return interval_plot(bars, floor_spread=ranking.floor.spread_e00)
-    return interval_plot(bars, floor_spread=None, what=f"distance from the aim ({ranking.aim.scored_by.name})")
+    if ranking.aim.name == "match":
+        return interval_plot(boards, floor_spread=ranking.floor.spread_e00)
+    return interval_plot(boards, floor_spread=None, what=f"distance from the aim ({ranking.aim.scored_by.name})")
 
 
-def _swatch_note(boards: Sequence[PlottedColour], content: ReportContent) -> str:
+def _swatch_note(boards: Sequence[PlottedBoard], content: ReportContent) -> str:
     told = (
         "Mean colours, without grain or gloss: the floor around, the board within; the ticks say where its edges are. "
         "Screens and printers differ, so judge the boards themselves."
@@ -162,13 +142,13 @@ def _interval_note(content: ReportContent) -> str:
     return told + (" Boards that share a letter at the left may change places." if tied else "")
 
 
-def _costs(content: ReportContent) -> list[ReportDrawing]:
+def _costs(content: ReportContent) -> list[Chart]:
     """Return what the first boards' intervals are made of."""
     if not content.costs:
         return []
     bars = [(each.board or "", each.shares) for each in content.costs]
     note = costs_line(content.costs[0])
-    return [ReportDrawing("costs", "What makes the line so long", note, costs_plot(bars))]
+    return [Chart("costs", "What makes the line so long", note, costs_plot(bars))]
 
 
 def _plane_note(floor: PlottedFloor) -> str:
@@ -178,22 +158,21 @@ def _plane_note(floor: PlottedFloor) -> str:
     return told
 
 
-def _paths(content: ReportContent, floor: PlottedFloor, leaders: set[str]) -> list[ReportDrawing]:
+def _paths(content: ReportContent, floor: PlottedFloor, leaders: set[str]) -> list[Chart]:
     """Return the coats of each stain that was tried in more than one number of coats; the leading boards' first."""
-    groups: dict[tuple[str, str, str], list[CoatStep]] = {}
-    clear: dict[tuple[str, str], list[CoatStep]] = {}
+    groups: dict[tuple[str, str, str], list[PlottedBoard]] = {}
+    clear: dict[tuple[str, str], list[PlottedBoard]] = {}
     for board in content.ranking.boards:
         row = content.boards.get(board.board)
         if row is None:
             continue
         record, topcoat = row.record, row.record.topcoat or ""
         wood = record.species.casefold()
-        covariance = _covariance(board, row)
         if record.stain and record.coats:
-            step = CoatStep(record.coats, board.board, board.lab, covariance)
+            step = _plotted(board, content, leaders, record.coats)
             _add(groups.setdefault((wood, record.stain, topcoat), []), step)
         elif topcoat and not record.stain:
-            _add(clear.setdefault((wood, topcoat), []), CoatStep(0, board.board, board.lab, covariance))
+            _add(clear.setdefault((wood, topcoat), []), _plotted(board, content, leaders))
     found = []
     for (wood, stain, topcoat), stained in groups.items():
         steps = [*clear.get((wood, topcoat), ()), *stained]
@@ -201,7 +180,7 @@ def _paths(content: ReportContent, floor: PlottedFloor, leaders: set[str]) -> li
             found.append((not any(step.name in leaders for step in steps), wood, stain, topcoat, steps))
     found.sort(key=lambda each: each[0])
     return [
-        ReportDrawing(
+        Chart(
             f"coats{i}",
             f"Coat by coat: {stain}",
             _path_note(wood, topcoat),
@@ -211,7 +190,7 @@ def _paths(content: ReportContent, floor: PlottedFloor, leaders: set[str]) -> li
     ]
 
 
-def _add(steps: list[CoatStep], step: CoatStep) -> None:
+def _add(steps: list[PlottedBoard], step: PlottedBoard) -> None:
     """Add a board to a path unless nearer ones of the same number of coats fill its place."""
     if sum(other.coats == step.coats for other in steps) < _MOST_ALIKE:
         steps.append(step)

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Final
 
-from finishlab.files import write_atomically
 from finishlab.imaging.eye_page import EYE_ROWS, EyeRow
 from finishlab.imaging.strip import PAGES, Paper
-from finishlab.reports.print.sheet import Sheet
+from finishlab.show.pdf.sheet import Sheet
 
-__all__ = ["eye_page_pdf", "write_eye_page"]
+__all__ = ["eye_page_pdf"]
 
 _TOP: Final = 42.0
 _EVERY: Final = 42.0
@@ -20,17 +18,6 @@ _WORDS: Final = (
     "eye, with the glasses you read signs with. In each row one square vanishes among the lines. Type them: finishlab "
     "strip learn --number {number} --seen 1:STEP --seen 2:STEP ... Halves are fine; leave out a row that has none."
 )
-
-
-def write_eye_page(path: str | Path, *, paper: Paper, number: int) -> None:
-    """Write the page as a PDF.
-
-    Raises
-    ------
-    OutputError
-        If the file cannot be written.
-    """
-    write_atomically(path, eye_page_pdf(paper=paper, number=number))
 
 
 def eye_page_pdf(*, paper: Paper, number: int) -> bytes:

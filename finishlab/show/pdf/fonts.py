@@ -1,4 +1,4 @@
-"""Which font can print which letter: Helvetica first, then a TrueType font of this computer that is embedded.
+"""Which font can print which letter: Helvetica or DejaVu Sans first, then an embedded TrueType font of this computer.
 
 Helvetica needs no embedding and has the letters of Western Europe (PDF's WinAnsiEncoding, ISO 32000-1, annex D). Other
 letters are looked for in fonts that are usually there, in the DejaVu Sans that comes with Matplotlib (Greek, Cyrillic
@@ -8,17 +8,23 @@ by `unprintable`, so that nobody finds empty boxes on a label.
 
 from __future__ import annotations
 
+import re
 import sys
 import unicodedata
-from collections.abc import Container, Iterable, Iterator
+from collections.abc import Iterable, Iterator
+from dataclasses import fields, is_dataclass
 from functools import cache
 from itertools import groupby
 from pathlib import Path
-from typing import Final
+from typing import Final, Literal
 
-__all__ = ["HELVETICA", "MISSING_NOTE", "beside", "font_runs", "unprintable"]
+__all__ = ["DEJAVU", "HELVETICA", "MISSING_NOTE", "Face", "font_runs", "letters_missing", "unprintable"]
 
-HELVETICA: Final = {False: "Helvetica", True: "Helvetica-Bold"}
+Face = Literal["Helvetica", "DejaVu"]
+HELVETICA: Final[Face] = "Helvetica"
+DEJAVU: Final[Face] = "DejaVu"
+"""The font text is set in as far as it has the letters; DejaVu Sans is embedded, and is that of the drawings."""
+_HELVETICA: Final = {False: "Helvetica", True: "Helvetica-Bold"}
 """Bold or not -> the font every PDF reader has."""
 
 _CANDIDATES: Final = (
@@ -52,7 +58,7 @@ _VERA: Final = ("Vera.ttf", "VeraBd.ttf")
 
 _SIMPLE: Final = (
     "LATIN", "GREEK", "CYRILLIC", "ARMENIAN", "GEORGIAN", "CJK", "HIRAGANA", "KATAKANA", "HANGUL", "BOPOMOFO",
-    "IDEOGRAPHIC", "HALFWIDTH", "FULLWIDTH", "MODIFIER LETTER",
+    "IDEOGRAPHIC", "COMBINING", "HALFWIDTH", "FULLWIDTH", "MODIFIER LETTER",
 )  # fmt: skip
 """Scripts whose letters stand side by side. The others need joining or reordering, which is not done here."""
 _MISSING: Final = "?"
@@ -60,33 +66,37 @@ MISSING_NOTE: Final = "Where a “?” stands in a name, no font of the computer
 """For the foot of whatever was printed with `unprintable` letters."""
 
 
-def font_runs(words: str, *, bold: bool = False) -> list[tuple[str, str]]:
+def font_runs(words: str, *, bold: bool = False, face: Face = HELVETICA) -> list[tuple[str, str]]:
     """Return a line of text in pieces of one font, as (font, piece); what cannot be printed is ``?``.
 
     A line is set in one font where one has all its letters: a name with a single strange letter looks whole.
     """
     text = "".join(char if _font_of(char, bold=bold) else _MISSING for char in _composed(words))
-    others = {char for char in text if not _in_helvetica(char)}
-    if not others:
-        return [(HELVETICA[bold], text)] if text else []
+    plain = face == HELVETICA
+    if plain and all(map(_in_helvetica, text)):
+        return [(_HELVETICA[bold], text)] if text else []
     for name, letters in _other_fonts(bold=bold):
         if all(ord(char) in letters for char in text):
-            return [(name, text)]
-    pairs = ((_font_of(char, bold=bold) or HELVETICA[bold], char) for char in text)
+            return [(name, text)] if text else []
+    pairs = ((_font_of(char, bold=bold, plain=plain) or _HELVETICA[bold], char) for char in text)
     return [(font, "".join(char for _, char in run)) for font, run in groupby(pairs, key=lambda pair: pair[0])]
 
 
-def beside(words: str, own: Container[int], *, bold: bool = False) -> list[tuple[str | None, str]]:
-    """Return a line for text that has a font of its own: what that font's letters (`own`) print with None as its font.
+def letters_missing(said: object) -> str:
+    """Return the letters of all texts in a value of data classes and sequences that no font here can print."""
+    return unprintable(_texts_of(said))
 
-    The rest is in pieces of other fonts; what cannot be printed is ``?``, in the font of its own.
-    """
-    found: list[tuple[str | None, str]] = []
-    for char in unicodedata.normalize("NFC", words):
-        mine = ord(char) in own and (_in_helvetica(char) or _is_simple(char) or unicodedata.category(char)[0] in "ZM")
-        font = None if mine or char in "\n\t" else _font_of(char, bold=bold)
-        found.append((font, char if mine or font is not None or char in "\n\t" else _MISSING))
-    return [(font, "".join(char for _, char in run)) for font, run in groupby(found, key=lambda pair: pair[0])]
+
+def _texts_of(value: object) -> Iterator[str]:
+    """Return every text in a value of data classes and sequences."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, tuple | list):
+        for each in value:
+            yield from _texts_of(each)
+    elif is_dataclass(value):
+        for each in fields(value):
+            yield from _texts_of(getattr(value, each.name))
 
 
 def unprintable(texts: Iterable[str | None]) -> str:
@@ -96,14 +106,14 @@ def unprintable(texts: Iterable[str | None]) -> str:
 
 
 def _composed(words: str) -> str:
-    return " ".join(unicodedata.normalize("NFC", words).split())
+    return re.sub(r"\s", " ", unicodedata.normalize("NFC", words))
 
 
 @cache
-def _font_of(char: str, *, bold: bool) -> str | None:
-    if _in_helvetica(char):
-        return HELVETICA[bold]
-    if not _is_simple(char):
+def _font_of(char: str, *, bold: bool, plain: bool = True) -> str | None:
+    if plain and _in_helvetica(char):
+        return _HELVETICA[bold]
+    if not _in_helvetica(char) and not _is_simple(char):
         return None
     return next((name for name, letters in _other_fonts(bold=bold) if ord(char) in letters), None)
 
@@ -117,7 +127,7 @@ def _in_helvetica(char: str) -> bool:
 
 def _is_simple(char: str) -> bool:
     kind = unicodedata.category(char)[0]
-    return kind in "NPS" or (kind == "L" and unicodedata.name(char, "").startswith(_SIMPLE))
+    return kind in "NPS" or (kind in "LM" and unicodedata.name(char, "").startswith(_SIMPLE))
 
 
 @cache

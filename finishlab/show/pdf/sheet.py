@@ -1,7 +1,7 @@
-"""A printed page in millimetres, y down, in greys only: the doorway to reportlab.
+"""Printed pages in millimetres, y down.
 
-Every mark is a vector in DeviceGray, so that a printer told "black ink only" has nothing to mix from colours, and no
-picture is resampled on the way to the paper.
+Every mark but a swatch or a picture is a vector in DeviceGray, so that a printer told "black ink only" has nothing to
+mix from colours.
 """
 
 from __future__ import annotations
@@ -10,19 +10,16 @@ import io
 from collections.abc import Sequence
 from typing import Literal
 
-__all__ = ["POINTS_PER_MM", "Sheet", "text_width"]
+from finishlab.show.pdf.fonts import HELVETICA, Face, font_runs
+from finishlab.show.pdf.setting import POINTS_PER_MM, Setting, break_lines, line_width, points
 
-POINTS_PER_MM = 72.0 / 25.4
-"""A PDF unit is 1/72 inch (ISO 32000-1, 8.3.2.3)."""
-
-_CAP_HEIGHT = 0.718
-"""Height of a capital of Helvetica as a share of the font size (Adobe font metrics, CapHeight 718)."""
+__all__ = ["POINTS_PER_MM", "Align", "Sheet"]
 
 Align = Literal["left", "centre", "right"]
 
 
 class Sheet:
-    """One page to draw on.
+    """Pages of one size to draw on.
 
     Parameters
     ----------
@@ -30,9 +27,11 @@ class Sheet:
         Page size in millimetres.
     title, subject
         What the file says of itself.
+    compressed
+        Whether pages are packed; a page of vectors is small without, and its greys stay readable to anyone.
     """
 
-    def __init__(self, width: float, height: float, *, title: str, subject: str) -> None:
+    def __init__(self, width: float, height: float, *, title: str, subject: str, compressed: bool = False) -> None:
         from reportlab.pdfgen.canvas import Canvas
 
         self.width, self.height = width, height
@@ -41,7 +40,7 @@ class Sheet:
             self._buffer,
             pagesize=(width * POINTS_PER_MM, height * POINTS_PER_MM),
             invariant=1,  # the same page is the same bytes
-            pageCompression=0,  # a page of vectors is small, and its greys stay readable to anyone
+            pageCompression=int(compressed),
             lang="en",
         )
         self._canvas.setTitle(title)
@@ -118,44 +117,92 @@ class Sheet:
         bold: bool = False,
         grey: float = 0.0,
         align: Align = "left",
+        face: Face = HELVETICA,
     ) -> None:
-        """Set one line of text with its baseline at `y` and capitals `cap` millimetres high."""
-        size = cap / _CAP_HEIGHT * POINTS_PER_MM
+        """Set one line of text with its baseline at `y` and capitals `cap` millimetres high.
+
+        It is set in whichever fonts have its letters, in `face` as far as that has them.
+        """
+        if align != "left":
+            x -= line_width(words, cap=cap, bold=bold, face=face) * (1.0 if align == "right" else 0.5)
+        line = self._canvas.beginText(*self._at(x, y))
         self._canvas.setFillGray(grey)
-        self._canvas.setFont(_font(bold=bold), size)
-        draw = {
-            "left": self._canvas.drawString,
-            "centre": self._canvas.drawCentredString,
-            "right": self._canvas.drawRightString,
-        }[align]
-        draw(*self._at(x, y), words)
+        for font, piece in font_runs(words, bold=bold, face=face):
+            line.setFont(font, points(cap))
+            line.textOut(piece)
+        self._canvas.drawText(line)
+
+    def setting(
+        self,
+        x: float,
+        top: float,
+        setting: Setting,
+        *,
+        leading: float = 1.75,
+        bold: bool = False,
+        grey: float = 0.0,
+        align: Align = "left",
+        face: Face = HELVETICA,
+    ) -> float:
+        """Set fitted lines with the first line's capitals from `top` down; return the last baseline."""
+        y = top + setting.cap
+        for index, line in enumerate(setting.lines):
+            y = top + setting.cap * (1 + index * leading)
+            self.text(x, y, line, cap=setting.cap, bold=bold, grey=grey, align=align, face=face)
+        return y
 
     def upright_text(self, x: float, y: float, words: str, *, cap: float, grey: float = 0.0) -> None:
         """Set one line of text that reads upwards, centred on (x, y)."""
-        size = cap / _CAP_HEIGHT * POINTS_PER_MM
         self._canvas.saveState()
         self._canvas.translate(*self._at(x, y))
         self._canvas.rotate(90)
-        self._canvas.setFillGray(grey)
-        self._canvas.setFont(_font(bold=False), size)
-        self._canvas.drawCentredString(0, 0, words)
+        self.text(0.0, self.height, words, cap=cap, grey=grey, align="centre")
         self._canvas.restoreState()
 
     def paragraph(
         self, x: float, y: float, words: str, *, width: float, cap: float, leading: float, grey: float = 0.0
     ) -> float:
         """Set text in lines no wider than `width`, the first baseline at `y`; return the baseline after the last."""
-        line = ""
-        for word in words.split():
-            longer = f"{line} {word}".strip()
-            if line and text_width(longer, cap=cap) > width:
-                self.text(x, y, line, cap=cap, grey=grey)
-                y += leading
-                line = word
-            else:
-                line = longer
-        self.text(x, y, line, cap=cap, grey=grey)
-        return y + leading
+        for line in break_lines(words, width=width, cap=cap):
+            self.text(x, y, line, cap=cap, grey=grey)
+            y += leading
+        return y
+
+    def next_page(self) -> None:
+        """Go on with a new page."""
+        self._canvas.showPage()
+
+    def colour_box(self, x: float, y: float, width: float, height: float, colour: str) -> None:
+        """Fill an upright rectangle with an sRGB colour, ``"#rrggbb"``."""
+        left, bottom = self._at(x, y + height)
+        self._canvas.setFillColorRGB(*_rgb(colour))
+        self._canvas.rect(left, bottom, width * POINTS_PER_MM, height * POINTS_PER_MM, stroke=0, fill=1)
+
+    def shape(
+        self, points: Sequence[tuple[float, float]], *, fill: str | None, line: float = 0.2, grey: float = 0.0
+    ) -> None:
+        """Draw a closed outline, filled with an sRGB colour unless that is None."""
+        path = self._canvas.beginPath()
+        path.moveTo(*self._at(*points[0]))
+        for point in points[1:]:
+            path.lineTo(*self._at(*point))
+        path.close()
+        self._pen(line, grey)
+        if fill is not None:
+            self._canvas.setFillColorRGB(*_rgb(fill))
+        self._canvas.drawPath(path, stroke=1 if line else 0, fill=0 if fill is None else 1)
+
+    def picture(self, x: float, y: float, width: float, height: float, data: bytes) -> tuple[float, float]:
+        """Put a JPEG or PNG into a box, whole and upright, at its top left; return the width and height it took."""
+        from reportlab.lib.utils import ImageReader
+
+        picture = ImageReader(io.BytesIO(data))
+        across, down = picture.getSize()
+        factor = min(width / across, height / down)
+        shown = across * factor, down * factor
+        left, bottom = self._at(x, y + shown[1])
+        self._canvas.drawImage(picture, left, bottom, shown[0] * POINTS_PER_MM, shown[1] * POINTS_PER_MM)
+        return shown
 
     def finish(self) -> bytes:
         """Return the file's bytes."""
@@ -168,12 +215,7 @@ class Sheet:
         self._canvas.setLineWidth(line * POINTS_PER_MM)
 
 
-def text_width(words: str, *, cap: float, bold: bool = False) -> float:
-    """Return the width in millimetres of a line of text whose capitals are `cap` millimetres high."""
-    from reportlab.pdfbase.pdfmetrics import stringWidth
-
-    return float(stringWidth(words, _font(bold=bold), cap / _CAP_HEIGHT))
-
-
-def _font(*, bold: bool) -> str:
-    return "Helvetica-Bold" if bold else "Helvetica"
+def _rgb(colour: str) -> tuple[float, float, float]:
+    digits = colour.removeprefix("#")
+    red, green, blue = (int(digits[at : at + 2], 16) / 255 for at in (0, 2, 4))
+    return red, green, blue

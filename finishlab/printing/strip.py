@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 
 import numpy as np
 
-from finishlab.files import write_atomically
 from finishlab.imaging.strip import PAGES, STRIP, Paper, Rect, Screen, StripGeometry
-from finishlab.reports.print.sheet import Sheet
-from finishlab.reports.print.strip_advice import RULER_DROP, draw_advice
+from finishlab.printing.strip_advice import RULER_DROP, draw_advice
+from finishlab.show.pdf.sheet import Sheet
 
-__all__ = ["module_outlines", "strip_pdf", "write_layout", "write_strip_pdf"]
+__all__ = ["module_outlines", "strip_layout", "strip_pdf"]
 
 _CUT_LINE = 0.2
 _CUT_GREY = 0.6
@@ -21,13 +19,11 @@ _QUIET = 2.0
 """Bare paper kept around each tag, one of its modules wide: the finder needs a light rim around the black border."""
 
 
-def write_strip_pdf(path: str | Path, *, paper: Paper, number: int, geometry: StripGeometry = STRIP) -> None:
-    """Write the strip's page as a PDF.
+def strip_pdf(*, paper: Paper, number: int, geometry: StripGeometry = STRIP) -> bytes:
+    """Return the strip's page as the bytes of a PDF; the same page is always the same bytes.
 
     Parameters
     ----------
-    path
-        Where to; an older file is replaced in one step.
     paper
         ``"a4"`` or ``"letter"``, upright.
     number
@@ -39,14 +35,7 @@ def write_strip_pdf(path: str | Path, *, paper: Paper, number: int, geometry: St
     ------
     ValueError
         If the strip cannot carry the number.
-    OutputError
-        If the file cannot be written.
     """
-    write_atomically(path, strip_pdf(paper=paper, number=number, geometry=geometry))
-
-
-def strip_pdf(*, paper: Paper, number: int, geometry: StripGeometry = STRIP) -> bytes:
-    """Return the strip's page as the bytes of a PDF; the same page is always the same bytes."""
     tag_ids = geometry.tag_ids(number)
     width, height = PAGES[paper]
     sheet = Sheet(
@@ -71,15 +60,9 @@ def strip_pdf(*, paper: Paper, number: int, geometry: StripGeometry = STRIP) -> 
     return sheet.finish()
 
 
-def write_layout(path: str | Path, paper: Paper, geometry: StripGeometry = STRIP) -> None:
-    """Write where the strip and its fields lie on the page, as the JSON document ``finishlab/strip/1``.
-
-    Raises
-    ------
-    OutputError
-        If the file cannot be written.
-    """
-    write_atomically(path, (json.dumps(geometry.layout(paper), indent=2) + "\n").encode())
+def strip_layout(paper: Paper, geometry: StripGeometry = STRIP) -> bytes:
+    """Return where the strip and its fields lie on the page, as the JSON document ``finishlab/strip/1``."""
+    return (json.dumps(geometry.layout(paper), indent=2) + "\n").encode()
 
 
 def module_outlines(white: np.ndarray) -> list[list[tuple[int, int]]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from finishlab.reports.print.sheet import Sheet
+from finishlab.show.pdf.sheet import Sheet
 
 __all__ = ["RULER_DROP", "RULER_INDENT", "draw_advice"]
 
