@@ -137,7 +137,7 @@ class Swatch:
 
 @dataclass(frozen=True, slots=True)
 class Swatches:
-    """Colours with a name and words each."""
+    """Colours with a name and words each; for paper only."""
 
     swatches: Sequence[Swatch]
 
@@ -162,7 +162,7 @@ class Charts:
 
 @dataclass(frozen=True, slots=True)
 class Outline:
-    """A plain drawing of polygons and words: the text of an SVG that holds nothing else."""
+    """A plain drawing of polygons and words, for paper only: the text of an SVG that holds nothing else."""
 
     svg: str
 
