@@ -7,7 +7,7 @@ from contextlib import AbstractContextManager
 from dataclasses import fields, replace
 from typing import Any
 
-from sqlalchemy import select, update
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError, UsageError
@@ -19,7 +19,7 @@ from finishlab.logbook.tables import BatchRow, FlightRow, MeasurementRow, PartEv
 from finishlab.measure import Measurement
 from finishlab.records import PartEvent, normalise_light
 
-__all__ = ["EventShelf", "check_event", "event_record", "part_code", "photos_noted", "take_measurements"]
+__all__ = ["EventShelf", "check_event", "event_record", "part_code"]
 
 
 class EventShelf:
@@ -71,7 +71,7 @@ class EventShelf:
             )
 
     def remove_events(self, numbers: Sequence[int]) -> None:
-        """Take back what was logged by mistake; the history keeps it, and the figures of a measurement whole.
+        """Take back what was logged by mistake; the history keeps it, and its images the figures of a measurement.
 
         The photos of a measurement that was taken back can be logged again, for this part or another.
 
@@ -84,7 +84,7 @@ class EventShelf:
             for number in numbers:
                 row = _event(session, number)
                 row.removed = rows.now()
-                before = {"event": number} | event_record(row).as_dict() | take_measurements(session, row)
+                before = {"event": number} | event_record(row).as_dict() | _take_measurements(session, row)
                 rows.note_change(session, self._who, "remove-event", part_code(session, row.part_id), before=before)
 
     def event_part(self, number: int) -> int:
@@ -132,10 +132,9 @@ def _add_measured(
     if not measurements:
         raise UsageError("no-measurement", "There is nothing measured to log.", "Name at least one photo.")
     row = _add_event(session, ident, event)
-    photos = rows.add_measurements(session, measurements, subject="part", number=ident, light=light)
     # By their moment a measurement and its event know each other.
-    mine = (MeasurementRow.part_id == ident, MeasurementRow.photo_sha256.in_(photos))
-    session.execute(update(MeasurementRow).where(*mine).values(created=row.created))
+    made = row.created
+    photos = rows.add_measurements(session, measurements, subject="part", number=ident, light=light, created=made)
     _note_logged(session, row, who, {"light": light, "photos": photos})
     return row.id
 
@@ -156,15 +155,13 @@ def event_record(row: PartEventRow) -> PartEvent:
     return PartEvent.from_dict({field.name: getattr(row, field.name) for field in fields(PartEvent)})
 
 
-def take_measurements(session: Session, event: PartEventRow) -> dict[str, Any]:
-    """Take out what was measured in an event, and return it for the history."""
+def _take_measurements(session: Session, event: PartEventRow) -> dict[str, Any]:
+    """Take out what was measured in an event, and return what the history says of it."""
     made = (MeasurementRow.part_id == event.part_id, MeasurementRow.created == event.created)
-    taken = []
-    for row in session.scalars(select(MeasurementRow).where(*made)).all():
-        columns = [column.key for column in MeasurementRow.__table__.columns if column.key not in {"id", "created"}]
-        taken.append({name: getattr(row, name) for name in columns})
+    taken = session.scalars(select(MeasurementRow).where(*made).order_by(MeasurementRow.id)).all()
+    for row in taken:
         session.delete(row)
-    return {"measurements": taken} if taken else {}
+    return {"light": taken[0].light, "photos": [row.photo_sha256 for row in taken]} if taken else {}
 
 
 def part_code(session: Session, ident: int) -> str:
@@ -191,13 +188,6 @@ def _add_event(session: Session, ident: int, event: PartEvent) -> PartEventRow:
 def _note_logged(session: Session, row: PartEventRow, who: str, seen: Mapping[str, Any]) -> None:
     after = {"event": row.id} | event_record(row).as_dict() | dict(seen)
     rows.note_change(session, who, "log", part_code(session, row.part_id), after=after)
-
-
-def photos_noted(measured: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
-    """Return what the history says of the photos an event was measured in; nothing where it was not."""
-    if not measured:
-        return {}
-    return {"light": measured[0]["light"], "photos": [values["photo_sha256"] for values in measured]}
 
 
 def check_event(session: Session, ident: int, event: PartEvent, *, but: int | None = None) -> None:
