@@ -8,14 +8,13 @@ import xml.etree.ElementTree as ET
 import pytest
 from rich.console import Console
 
-from finishlab.records import Flight, Part, PartSizes
-from finishlab.records.stair_names import PartName
-from finishlab.records.stairs import PartKind, Side
-from finishlab.reports.stair.picture import print_stair, stair_notes
-from finishlab.reports.stair.rows import FlightShown, PartShown, coats_words
-from finishlab.reports.stair.svg import stair_svg
-from finishlab.reports.stair.text import size_words
 from finishlab.reports.swatch import hex_colour
+from finishlab.stair.names import PartName
+from finishlab.stair.picture import print_stair, stair_notes
+from finishlab.stair.records import Flight, Part, PartKind, PartSizes, Side
+from finishlab.stair.rows import FlightShown, PartShown, coats_words
+from finishlab.stair.svg import stair_svg
+from finishlab.stair.text import size_words
 
 OAK = (60.0, 10.0, 28.0)
 SVG = "{http://www.w3.org/2000/svg}"

@@ -11,24 +11,15 @@ from logbook_makers import DAY, keep, measurement
 
 from finishlab.errors import UsageError
 from finishlab.logbook import Logbook
-from finishlab.records import (
-    Batch,
-    ColourStep,
-    Finish,
-    Flight,
-    Label,
-    Part,
-    PartEvent,
-    PartSizes,
-    Recipe,
-    Seal,
-    Topcoat,
-)
-from finishlab.stairs.geometry import face_areas
-from finishlab.workflow.stair.entering import PartPlan, new_flights, new_parts, size_remarks
-from finishlab.workflow.stair.events import Done, next_events, read_event, remarks, split_words
-from finishlab.workflow.stair.showing import due_rows, flights_shown, named_parts, part_details, parts_for_plan
-from finishlab.workflow.stair.state import coats_of
+from finishlab.plan.geometry import face_areas
+from finishlab.plan.logged import planned_parts
+from finishlab.records import Batch, ColourStep, Finish, Label, Recipe, Seal, Topcoat
+from finishlab.stair.details import part_details
+from finishlab.stair.entering import PartPlan, new_flights, new_parts, size_remarks
+from finishlab.stair.events import Done, next_events, read_event, remarks, split_words
+from finishlab.stair.progress import coats_of
+from finishlab.stair.records import Flight, Part, PartEvent, PartSizes
+from finishlab.stair.showing import due_rows, flights_shown, named_parts
 
 TREAD = PartSizes(front=914, depth=292, thickness=27)
 HONEY = Finish(steps=(ColourStep(kind="oil", colour="honey"),), topcoat=Topcoat(coats=3))
@@ -306,7 +297,7 @@ def test_sizes_that_contradict_one_another() -> None:
 def test_parts_for_the_plan_carry_their_sizes(log: Logbook) -> None:
     """The plan gets every part of known size: a tread of 914 x 292 mm has a top of 0.2669 m2 (arithmetic)."""
     log.add_parts([Part(1, "riser", 2, sizes=PartSizes(front=900, height=190, thickness=19))])
-    planned = parts_for_plan(log)
+    planned = planned_parts(log.stair_parts())
     assert [(part.kind, part.level, part.place) for part in planned] == [
         *(("tread", 1, place) for place in range(1, 7)),
         ("riser", 1, 2),

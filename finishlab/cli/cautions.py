@@ -19,10 +19,10 @@ def cautions(*, as_json: bool) -> None:
     from finishlab.cautions import CAUTIONS
 
     if as_json:
-        from finishlab.reports.plan.documents import cautions_document
+        from finishlab.plan.documents import cautions_document
 
         print_document(cautions_document(CAUTIONS.values()))
         return
-    from finishlab.reports.plan.text import print_cautions
+    from finishlab.plan.text import print_cautions
 
     print_cautions(out(), CAUTIONS.values(), sources=True)

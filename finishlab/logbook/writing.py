@@ -30,7 +30,8 @@ from finishlab.logbook.tables import (
     StripRow,
 )
 from finishlab.measure import FieldMeasurement, Measurement
-from finishlab.records import Approval, Batch, BoardRecord, Flight, FloorSpotRecord, Light, Part, Recipe
+from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe
+from finishlab.stair.records import Flight, Part
 
 __all__ = [
     "AnyRecord",

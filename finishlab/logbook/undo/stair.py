@@ -11,13 +11,13 @@ from sqlalchemy import select
 from finishlab.errors import LogbookError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.renewing import swap_figures
-from finishlab.logbook.stair.events import check_event, event_record, part_code, photos_noted, take_measurements
-from finishlab.logbook.stair.reading import flight_record, part_name, part_record
-from finishlab.logbook.stair.shelf import noted_flight, noted_part, put_values, stair_levels
 from finishlab.logbook.tables import FlightRow, MeasurementRow, PartEventRow, PartRow
 from finishlab.logbook.undo.task import Task, Way
-from finishlab.records import Flight, Part, PartEvent
-from finishlab.records.stair_names import level_title
+from finishlab.stair.event_store import check_event, event_record, part_code, photos_noted, take_measurements
+from finishlab.stair.names import level_title
+from finishlab.stair.reading import flight_record, part_name, part_record
+from finishlab.stair.records import Flight, Part, PartEvent
+from finishlab.stair.store import noted_flight, noted_part, put_values, stair_levels
 
 __all__ = ["FLIGHT_WAYS", "PART_WAYS"]
 

@@ -12,14 +12,15 @@ from finishlab.records import BoardRecord, Recipe, today
 from finishlab.records.addresses import Address
 from finishlab.records.short_text import recipe_name
 from finishlab.reports.print.views import LabelView
-from finishlab.reports.stair.text import size_words
-from finishlab.workflow.stair.showing import named_parts
-from finishlab.workflow.stair.state import progress_of, recipe_of
+from finishlab.stair.progress import progress_of, recipe_of
+from finishlab.stair.showing import named_parts
+from finishlab.stair.text import size_words
 
 if TYPE_CHECKING:
     import datetime as dt
 
-    from finishlab.logbook import Logbook, StoredBoard, StoredPart, StoredStair
+    from finishlab.logbook import Logbook, StoredBoard
+    from finishlab.stair.logged import StoredPart, StoredStair
 
 __all__ = ["Wish", "label_views", "recipe_words", "split_wish"]
 
@@ -34,7 +35,7 @@ class Wish:
     boards: tuple[str, ...]
     """``"B3"`` ...; all if neither boards nor parts are named."""
     parts: str
-    """As `finishlab.records.stair_names.parse_parts` reads it."""
+    """As `finishlab.stair.names.parse_parts` reads it."""
     all_boards: bool = False
 
 

@@ -13,9 +13,9 @@ from finishlab.records.entries import Checked, entries
 from finishlab.records.finish import ColourStep, Preparation, Seal
 from finishlab.records.finish_text import value_words
 from finishlab.reports.print.views import SchedulePart, ScheduleStep, ScheduleView
+from finishlab.stair.progress import can_words, coats_of, progress_of, recipe_of
+from finishlab.stair.showing import named_parts
 from finishlab.workflow.printing.labels import recipe_words
-from finishlab.workflow.stair.showing import named_parts
-from finishlab.workflow.stair.state import can_words, coats_of, progress_of, recipe_of
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from finishlab.logbook import Logbook
     from finishlab.records import Batch, Label
-    from finishlab.workflow.stair.state import Progress
+    from finishlab.stair.progress import Progress
 
 __all__ = ["chosen_recipe", "finish_steps", "products_of", "schedule_view"]
 
