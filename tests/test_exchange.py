@@ -29,8 +29,7 @@ from finishlab.logbook.exchange.dump import TABLES, Dump, json_schema
 from finishlab.logbook.exchange.taking_in import IDENTITY
 from finishlab.logbook.store import DATABASE
 from finishlab.records import Batch, BoardRecord, ColourStep, Finish, FloorSpotRecord, PhotoRecord
-from finishlab.stair.logged import StoredStair
-from finishlab.stair.records import Flight, Part, PartEvent, PartSizes
+from finishlab.stair.records import Flight, Part, PartEvent, PartSizes, StoredStair
 from finishlab.workflow.exchange import export_logbook, import_logbook
 
 

@@ -35,8 +35,8 @@ LAYERS: Final = (
 
 INSIDE: Final = {
     "stair": {
-        "stair/records": ("names", "records", "logged"),
-        "logbook": ("reading", "event_store", "store"),
+        "stair/records": ("names", "records"),
+        "logbook": ("store",),
         "stair/progress": ("progress", "colours", "entering", "events", "showing", "rows", "svg", "picture", "text"),
         "stair/documents": ("details", "documents"),
         "stair/commands": ("commands", "add_commands", "edit_commands", "log_commands", "size_options"),
@@ -220,7 +220,7 @@ def test_every_outside_library_has_one_doorway() -> None:
         ("finishlab.demo.render", "finishlab.cli", False),
         ("finishlab.demo.story", "finishlab.cli", True),
         ("finishlab", "finishlab.workflow", True),
-        ("finishlab.logbook.store", "finishlab.stair.store.StairShelf", True),
+        ("finishlab.logbook.store", "finishlab.stair.store.StairStore", True),
         ("finishlab.stair.store", "finishlab.logbook.tables", True),
         ("finishlab.stair.records", "finishlab.stair.store", False),
         ("finishlab.plan.calendar", "finishlab.logbook", False),

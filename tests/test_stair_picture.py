@@ -9,9 +9,9 @@ import pytest
 from rich.console import Console
 
 from finishlab.reports.swatch import hex_colour
-from finishlab.stair.names import PartName
+from finishlab.stair.names import PartKind, PartName, Side
 from finishlab.stair.picture import print_stair, stair_notes
-from finishlab.stair.records import Flight, Part, PartKind, PartSizes, Side
+from finishlab.stair.records import Flight, Part, PartSizes
 from finishlab.stair.rows import FlightShown, PartShown, coats_words
 from finishlab.stair.svg import stair_svg
 from finishlab.stair.text import size_words

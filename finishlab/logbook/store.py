@@ -38,13 +38,13 @@ from finishlab.logbook.tables import BoardRow, FloorSpotRow, PhotoRow, StripRow
 from finishlab.logbook.undo.shelf import UndoShelf
 from finishlab.measure import Measurement
 from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord, normalise_light
-from finishlab.stair.store import StairShelf
+from finishlab.stair.store import StairStore
 
 __all__ = ["DATABASE", "Logbook"]
 
 
 class Logbook(
-    StripShelf, CameraShelf, RenewShelf, RecipeShelf, HistoryShelf, UndoShelf, ExchangeShelf, StairShelf, LookupShelf
+    StripShelf, CameraShelf, RenewShelf, RecipeShelf, HistoryShelf, UndoShelf, ExchangeShelf, StairStore, LookupShelf
 ):
     """A logbook that is open; use it in a `with` statement, or `close` it.
 

@@ -17,8 +17,7 @@ from finishlab.plan.drying import Coat, PlannedCoat, plan_coats
 from finishlab.plan.geometry import WALKED_ON, Part
 from finishlab.plan.hours import WorkHours
 from finishlab.plan.way_up import Step, alternating, way_up
-from finishlab.stair.names import level_title
-from finishlab.stair.records import PART_KINDS, PartKind
+from finishlab.stair.names import PART_KINDS, PartKind, level_title
 
 __all__ = [
     "STACK_HOURS",

@@ -17,7 +17,7 @@ from finishlab.plan.geometry import UPRIGHT, Part, Shape
 from finishlab.plan.hours import WorkHours, parse_days, parse_hours
 from finishlab.plan.stair_plan import USUAL_PARTS, Product, StairPlan
 from finishlab.records.lengths import read_lengths
-from finishlab.stair.records import PART_KINDS, PartKind
+from finishlab.stair.names import PART_KINDS, PartKind
 from finishlab.toml_file import Section, read_toml, texts_in
 from finishlab.units import is_us, parse_area, parse_coverage, parse_volume, split_sizes
 

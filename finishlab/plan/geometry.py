@@ -13,7 +13,7 @@ from typing import Final, Literal, get_args
 
 from finishlab.errors import UsageError
 from finishlab.records.limits import likely_length
-from finishlab.stair.records import PART_KINDS, PartKind
+from finishlab.stair.names import PART_KINDS, PartKind
 
 __all__ = [
     "FACES",
@@ -120,7 +120,7 @@ class Part:
     Parameters
     ----------
     kind
-        One of `finishlab.stair.records.PART_KINDS`.
+        One of `finishlab.stair.names.PART_KINDS`.
     shape
         Its sizes.
     level

@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.plan.drying import Times, Window
     from finishlab.records import Batch, Finish, Label
-    from finishlab.stair.logged import StoredPart
     from finishlab.stair.names import PartName
+    from finishlab.stair.records import StoredPart
 
 __all__ = ["logged_plan", "logged_products", "logged_stair", "planned_parts"]
 

@@ -16,7 +16,7 @@ from finishlab.plan.drying import Coat
 from finishlab.plan.geometry import UPRIGHT, Part
 from finishlab.plan.hours import WorkHours
 from finishlab.plan.way_up import need_flight
-from finishlab.stair.records import PartKind
+from finishlab.stair.names import PartKind
 
 __all__ = ["USUAL_PARTS", "Origin", "Product", "Quantity", "StairPlan", "calendar_of", "jobs_of", "quantities_of"]
 

@@ -12,7 +12,8 @@ from finishlab.stair.size_options import lengths_in, size_options, sizes_given, 
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
-    from finishlab.stair.records import PartKind, PartSizes, Side
+    from finishlab.stair.names import PartKind, Side
+    from finishlab.stair.records import PartSizes
 
 _SIDES = click.Choice(["left", "right", "both"])
 _BOARD = ("front", "depth", "thickness")
@@ -90,7 +91,7 @@ def _sizes(values: dict[str, Any]) -> dict[PartKind, PartSizes]:
 
 def _plan(log: Logbook, sizes: dict[PartKind, PartSizes], values: dict[str, Any]) -> Any:  # noqa: ANN401 - the workflow's type, loaded late
     from finishlab.stair.entering import PartPlan
-    from finishlab.stair.records import SIDES
+    from finishlab.stair.names import SIDES
 
     sided: dict[PartKind, tuple[Side, ...]] = {}
     options: tuple[tuple[PartKind, str], ...] = (("return", "returns"), ("skirt", "skirts"), ("stringer", "stringers"))

@@ -10,8 +10,8 @@ from typing import Final
 
 from finishlab.records import DAYLIGHT
 from finishlab.reports.rows import Lab
-from finishlab.stair.logged import StoredColour, StoredStair
 from finishlab.stair.progress import Progress
+from finishlab.stair.records import StoredColour, StoredStair
 
 __all__ = ["FEWEST", "Coloured", "colours_now"]
 

@@ -7,9 +7,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from finishlab.reports.rows import ColourRow
-from finishlab.stair.logged import StoredEvent, StoredStair
 from finishlab.stair.progress import Progress, can_words, progress_of
-from finishlab.stair.records import COAT_STEPS, SIZE_NAMES, PartSizes, size_facts
+from finishlab.stair.records import COAT_STEPS, SIZE_NAMES, PartSizes, StoredEvent, StoredStair, size_facts
 from finishlab.stair.rows import EventRow, PartDetail, PartShown
 from finishlab.stair.showing import named_parts, parts_shown
 

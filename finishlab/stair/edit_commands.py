@@ -16,7 +16,7 @@ from finishlab.stair.size_options import ANGLES, LENGTHS, size_options, sizes_gi
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
-    from finishlab.stair.logged import StoredStair
+    from finishlab.stair.records import StoredStair
 
 _CLEARED = (*LENGTHS, *ANGLES, "species", "recipe", "fixing", "note")
 _FLIGHT = re.compile(r"(?:flight|landing) ?[0-9]{1,2}|l[0-9]{1,2}", re.IGNORECASE)

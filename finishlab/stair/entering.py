@@ -7,9 +7,8 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from finishlab.errors import UsageError
-from finishlab.stair.logged import StoredFlight, StoredStair
-from finishlab.stair.names import Wanted, level_of, parse_parts
-from finishlab.stair.records import MOST_PLACES, SIDED, SIDES, Flight, Part, PartKind, PartSizes, Side
+from finishlab.stair.names import MOST_PLACES, SIDED, SIDES, PartKind, Side, Wanted, level_of, parse_parts
+from finishlab.stair.records import Flight, Part, PartSizes, StoredFlight, StoredStair
 from finishlab.units import length_text
 
 __all__ = ["Entered", "PartPlan", "new_flights", "new_parts", "size_remarks"]

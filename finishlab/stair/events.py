@@ -8,9 +8,8 @@ from dataclasses import dataclass
 from typing import Final, cast
 
 from finishlab.errors import UsageError
-from finishlab.stair.logged import StoredEvent, StoredPart, StoredStair
 from finishlab.stair.progress import TOPCOATS, WORN, Progress, can_words, progress_of, recipe_of
-from finishlab.stair.records import COAT_STEPS, CoatStep, EventKind, PartEvent
+from finishlab.stair.records import COAT_STEPS, CoatStep, EventKind, PartEvent, StoredEvent, StoredPart, StoredStair
 
 __all__ = ["EVENT_HINT", "Done", "next_events", "read_event", "remarks", "split_words"]
 

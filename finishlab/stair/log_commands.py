@@ -31,8 +31,7 @@ if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.measure import GreyArea, SurfaceArea
     from finishlab.reports.rows import PhotoResult
-    from finishlab.stair.logged import StoredPart, StoredStair
-    from finishlab.stair.records import PartEvent
+    from finishlab.stair.records import PartEvent, StoredPart, StoredStair
 
 _ACTIONS: Mapping[str, set[Action]] = {
     "sanded": {"sand"},

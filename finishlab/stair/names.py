@@ -12,12 +12,45 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, Literal, get_args
 
 from finishlab.errors import LogbookError, UsageError
-from finishlab.stair.records import MOST_PLACES, PART_KINDS, SIDED, FlightKind, PartKind, Side
 
-__all__ = ["CODES", "PartName", "Wanted", "level_of", "level_title", "listed", "parse_level", "parse_parts", "select"]
+__all__ = [
+    "CODES",
+    "FLIGHT_KINDS",
+    "MOST_PLACES",
+    "PART_KINDS",
+    "SIDED",
+    "SIDES",
+    "FlightKind",
+    "PartKind",
+    "PartName",
+    "Side",
+    "Wanted",
+    "level_of",
+    "level_title",
+    "listed",
+    "parse_level",
+    "parse_parts",
+    "select",
+]
+
+FlightKind = Literal["flight", "landing"]
+FLIGHT_KINDS: Final[tuple[FlightKind, ...]] = get_args(FlightKind)
+
+PartKind = Literal["tread", "riser", "nosing", "landing nosing", "return", "landing board", "stringer", "skirt"]
+PART_KINDS: Final[tuple[PartKind, ...]] = get_args(PartKind)
+"""What a stair is made of, as far as it is finished."""
+
+Side = Literal["left", "right"]
+SIDES: Final[tuple[Side, ...]] = get_args(Side)
+"""Seen from below."""
+SIDED: Final[tuple[PartKind, ...]] = ("nosing", "return", "stringer", "skirt")
+"""Parts of which there can be one at each side."""
+
+MOST_PLACES: Final = 200
+"""Most parts of one kind in a flight, and most risers."""
 
 CODES: Final[dict[PartKind, str]] = {
     "tread": "T",

@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from finishlab.records import Batch, Finish
-from finishlab.stair.logged import StoredEvent, StoredPart, StoredStair
-from finishlab.stair.records import COAT_STEPS, CoatStep, PartKind
+from finishlab.stair.names import PartKind
+from finishlab.stair.records import COAT_STEPS, CoatStep, StoredEvent, StoredPart, StoredStair
 
 __all__ = ["TOPCOATS", "WORN", "Progress", "can_words", "coats_of", "progress_of", "recipe_of", "state_words", "wanted"]
 

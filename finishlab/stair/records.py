@@ -1,4 +1,4 @@
-"""The stair: flights and landings, their parts with sizes, and what was done to each part on which day.
+"""The stair: flights and landings, their parts with sizes, what was done to each part on which day; as logged, too.
 
 Everything is counted from the bottom up, and left and right are seen from below. Lengths are in millimetres, angles in
 degrees.
@@ -8,49 +8,48 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import InitVar, dataclass, field, fields
 from typing import Any, Final, Literal, get_args
 
 from finishlab.errors import UsageError
 from finishlab.records.base import DatedRecord, Record
-from finishlab.records.tidy import check_choice, checked_date, line, note_text, tidy, today
+from finishlab.records.cans import Batch
+from finishlab.records.recipes import Recipe
+from finishlab.records.tidy import Light, check_choice, checked_date, line, note_text, tidy, today
+from finishlab.stair.names import (
+    FLIGHT_KINDS,
+    MOST_PLACES,
+    PART_KINDS,
+    SIDED,
+    SIDES,
+    FlightKind,
+    PartKind,
+    PartName,
+    Side,
+    level_title,
+    listed,
+)
 from finishlab.units import as_typed_text
 
 __all__ = [
     "COAT_STEPS",
     "EVENT_KINDS",
-    "FLIGHT_KINDS",
     "MOST_PART_COATS",
-    "MOST_PLACES",
-    "PART_KINDS",
-    "SIDED",
-    "SIDES",
     "SIZE_NAMES",
     "CoatStep",
     "EventKind",
     "Flight",
-    "FlightKind",
     "Part",
     "PartEvent",
-    "PartKind",
     "PartSizes",
-    "Side",
+    "StoredColour",
+    "StoredEvent",
+    "StoredFlight",
+    "StoredPart",
+    "StoredStair",
     "size_facts",
 ]
-
-FlightKind = Literal["flight", "landing"]
-FLIGHT_KINDS: Final[tuple[FlightKind, ...]] = get_args(FlightKind)
-
-PartKind = Literal["tread", "riser", "nosing", "landing nosing", "return", "landing board", "stringer", "skirt"]
-PART_KINDS: Final[tuple[PartKind, ...]] = get_args(PartKind)
-"""What a stair is made of, as far as it is finished."""
-
-Side = Literal["left", "right"]
-SIDES: Final[tuple[Side, ...]] = get_args(Side)
-"""Seen from below."""
-SIDED: Final[tuple[PartKind, ...]] = ("nosing", "return", "stringer", "skirt")
-"""Parts of which there can be one at each side."""
 
 EventKind = Literal["dry-fitted", "sanded", "coat", "rubbed out", "fitted", "touched up", "measured", "note"]
 EVENT_KINDS: Final[tuple[EventKind, ...]] = get_args(EventKind)
@@ -62,8 +61,6 @@ COAT_STEPS: Final[tuple[CoatStep, ...]] = get_args(CoatStep)
 
 MOST_PART_COATS: Final = 8
 """Most coats of one step on a part (common practice, no source)."""
-MOST_PLACES: Final = 200
-"""Most parts of one kind in a flight, and most risers."""
 _MOST_MM: Final = 10_000.0
 _ANGLES: Final = (20.0, 160.0)
 """Angles between which a part's corner at the front edge can be (common practice, no source)."""
@@ -301,6 +298,113 @@ class PartEvent(DatedRecord):
             raise UsageError("coat-without-step", "The coat does not say what it is of.", "Say stain, seal or topcoat.")
         check_choice("step", self.step, COAT_STEPS)
         _check_count("coat", f"There is no {self.step} coat {self.coat}.", self.coat, MOST_PART_COATS)
+
+
+@dataclass(frozen=True, slots=True)
+class StoredFlight:
+    """A logged flight or landing."""
+
+    number: int
+    """Its place in the order of the stair, as parts name it."""
+    level: int
+    """What it is called by, see `finishlab.stair.names.level_of`; as `number`, unless it came out of an archive
+    into a stair that had one of that number."""
+    record: Flight
+    created: dt.datetime
+    """UTC."""
+
+    @property
+    def title(self) -> str:
+        """``"flight 2"`` or ``"landing 1"``."""
+        return level_title(self.level)
+
+
+@dataclass(frozen=True, slots=True)
+class StoredPart:
+    """A logged part of the stair."""
+
+    ident: int
+    """What its events and measurements name."""
+    record: Part
+    name: PartName
+    created: dt.datetime
+    """UTC."""
+
+    @property
+    def code(self) -> str:
+        """``"2.T7"``; the history calls it so."""
+        return self.name.code
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredEvent(PartEvent):
+    """A logged event."""
+
+    ident: int
+    """Number 12 is shown as E12."""
+    part: int
+    """`StoredPart.ident`."""
+    created: dt.datetime
+    """UTC."""
+
+    def __post_init__(self, latest: dt.date | None) -> None:
+        """Leave it as it is: it was checked when it was logged, and there can be thousands."""
+
+    @property
+    def record(self) -> PartEvent:
+        """The event as it was written down."""
+        return PartEvent.from_dict({each.name: getattr(self, each.name) for each in fields(PartEvent)})
+
+
+@dataclass(frozen=True, slots=True)
+class StoredColour:
+    """The measured colour of a part in one photo, without all that stands behind it."""
+
+    part: int
+    """`StoredPart.ident`."""
+    event: int
+    """`StoredEvent.ident` of when it was measured."""
+    lab: tuple[float, float, float]
+    """CIELAB D65 2 degrees."""
+    light: Light
+    photo: str
+    """SHA-256."""
+
+
+@dataclass(frozen=True, slots=True)
+class StoredStair:
+    """The whole stair at one moment."""
+
+    flights: tuple[StoredFlight, ...]
+    """From the bottom up."""
+    parts: tuple[StoredPart, ...]
+    """From the bottom up, treads first in each flight."""
+    events: tuple[StoredEvent, ...]
+    """By day; of one day in the order they were logged."""
+    colours: tuple[StoredColour, ...]
+    """In the order they were logged."""
+    recipes: Mapping[int, Recipe]
+    """By number, removed ones too."""
+    cans: Mapping[int, Batch]
+    """By number, removed ones too."""
+
+    def part(self, ident: int) -> StoredPart:
+        """Return a part; KeyError if there is none."""
+        return next(part for part in self.parts if part.ident == ident)
+
+    def words(self, part: StoredPart) -> str:
+        """Return a part's name as people read it, its flight named where several have parts of that kind."""
+        several = len({each.name.level for each in self.parts if each.name.kind == part.name.kind}) > 1
+        return part.name.words(with_level=several)
+
+    @property
+    def several_flights(self) -> bool:
+        """Whether there are treads on more than one flight, so that a part is told with its flight."""
+        return len({part.name.level for part in self.parts if part.name.kind == "tread"}) > 1
+
+    def listed(self, names: Iterable[PartName]) -> str:
+        """Return parts of this stair in words, those in a row drawn together; nothing for none."""
+        return listed(list(names), with_level=self.several_flights)
 
 
 def _check_count(name: str, told: str, value: object, most: int) -> None:

@@ -7,10 +7,9 @@ from collections.abc import Callable, Mapping
 from typing import Final
 
 from finishlab.stair.colours import Coloured, colours_now
-from finishlab.stair.logged import StoredPart, StoredStair
 from finishlab.stair.names import parse_parts, select
 from finishlab.stair.progress import Progress, can_words, progress_of, recipe_of, state_words, wanted
-from finishlab.stair.records import COAT_STEPS, CoatStep
+from finishlab.stair.records import COAT_STEPS, CoatStep, StoredPart, StoredStair
 from finishlab.stair.rows import DueRow, FlightShown, PartShown, coats_words
 
 __all__ = ["due_rows", "flights_shown", "named_parts", "parts_shown"]

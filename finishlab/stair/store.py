@@ -1,42 +1,67 @@
 """What a logbook keeps of the stair: flights, parts, what was done to them, and their measured colours.
 
 Every change is one transaction and one entry of the history for each part or flight it touches, under its code
-(``2.T7``, ``flight 2``). What is removed is only no longer shown.
+(``2.T7``, ``flight 2``). What is removed is only no longer shown. However many parts a change names, what it has to
+know of them is read at once.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from contextlib import AbstractContextManager
-from dataclasses import fields, replace
-from typing import Any
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager, contextmanager
+from dataclasses import dataclass, fields, replace
+from functools import partial
+from typing import Any, Final, TypeVar
 
-from sqlalchemy import select
+from sqlalchemy import select, tuple_, update
 from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
-from finishlab.logbook.reading import read_history
-from finishlab.logbook.stored import Change
-from finishlab.logbook.tables import FlightRow, PartRow, RecipeRow
-from finishlab.stair.event_store import EventShelf
-from finishlab.stair.logged import StoredPart, StoredStair
-from finishlab.stair.names import level_title
-from finishlab.stair.reading import (
-    flight_record,
-    levels,
-    live_part,
-    part_name,
-    part_record,
-    read_parts,
-    read_stair,
+from finishlab.logbook.reading import read_history, read_part_measurements
+from finishlab.logbook.stored import Change, StoredMeasurement
+from finishlab.logbook.subjects import find
+from finishlab.logbook.tables import BatchRow, FlightRow, MeasurementRow, PartEventRow, PartRow, RecipeRow
+from finishlab.measure import Measurement
+from finishlab.records import Batch, Recipe, normalise_light
+from finishlab.records.base import Record
+from finishlab.stair.names import PartName, level_of, level_title
+from finishlab.stair.records import (
+    Flight,
+    Part,
+    PartEvent,
+    StoredColour,
+    StoredEvent,
+    StoredFlight,
+    StoredPart,
+    StoredStair,
 )
-from finishlab.stair.records import Flight, Part
 
-__all__ = ["StairShelf", "noted_flight", "noted_part", "put_values", "stair_levels"]
+__all__ = [
+    "StairStore",
+    "check_event",
+    "event_record",
+    "flight_record",
+    "noted_event",
+    "noted_flight",
+    "noted_part",
+    "part_code",
+    "part_name",
+    "part_record",
+    "photos_noted",
+    "put_values",
+    "stair_levels",
+    "take_measurements",
+]
+
+R = TypeVar("R", bound=Record)
+_EVENT: Final = tuple(each.name for each in fields(PartEvent))
+_FIXED: Final = {"flight_number", "kind", "place", "side"}
+"""What a part is called by."""
 
 
-class StairShelf(EventShelf):
+class StairStore:
     """The part of a logbook that keeps the stair; `finishlab.logbook.store.Logbook` is one."""
 
     _who: str
@@ -47,22 +72,51 @@ class StairShelf(EventShelf):
     def _write(self) -> AbstractContextManager[Session]:
         raise NotImplementedError
 
+    @contextmanager
+    def _changing(self) -> Iterator[_Writing]:
+        with self._write() as session:
+            yield _Writing(session, self._who, stair_levels(session))
+
     # Reading
 
     def stair(self) -> StoredStair:
         """Return the whole stair, in six queries whatever there is."""
         with self._read() as session:
-            return read_stair(session)
+            flights = session.scalars(select(FlightRow).order_by(FlightRow.number)).all()
+            parts, events = _parts(session, _levels(flights)), _events(session)
+            return StoredStair(
+                _flights(flights),
+                parts,
+                events,
+                _colours(session, events),
+                _Records(Recipe, session.scalars(select(RecipeRow).order_by(RecipeRow.number))),
+                _Records(Batch, session.scalars(select(BatchRow).order_by(BatchRow.number))),
+            )
 
     def stair_parts(self) -> tuple[StoredPart, ...]:
         """Return the parts from the bottom up, without what was done to them."""
         with self._read() as session:
-            return read_parts(session)
+            return _parts(session, stair_levels(session))
 
     def stair_history(self, code: str) -> tuple[Change, ...]:
         """Return what was changed of a part (``"2.T7"``) or flight (``"flight 2"``), first to last."""
         with self._read() as session:
             return read_history(session, code)
+
+    def event_part(self, number: int) -> int:
+        """Return the part (`StoredPart.ident`) an event is about; LogbookError ``"unknown-event"``."""
+        with self._read() as session:
+            return _live_events(session, [number])[0].part_id
+
+    def part_measurements(self, ident: int) -> tuple[StoredMeasurement, ...]:
+        """Return all that was measured of a part (`StoredPart.ident`), in the order it was logged."""
+        with self._read() as session:
+            return read_part_measurements(session, ident)
+
+    def can_number(self, text: str) -> int:
+        """Return the number of the can that is named ``"C1"`` or ``"1"``; LogbookError ``"unknown-can"``."""
+        with self._read() as session:
+            return find(session, BatchRow, text).number
 
     # Flights and parts
 
@@ -79,7 +133,7 @@ class StairShelf(EventShelf):
         with self._write() as session:
             for number, record in flights.items():
                 _add_flight(session, number, record, self._who)
-            _add_parts(session, parts, self._who)
+            _add_parts(_Writing(session, self._who, stair_levels(session)), tuple(parts))
 
     def add_parts(self, parts: Iterable[Part]) -> None:
         """Log parts, all or none.
@@ -89,8 +143,8 @@ class StairShelf(EventShelf):
         LogbookError
             ``"unknown-flight"``, ``"unknown-recipe"``, ``"part-there"``.
         """
-        with self._write() as session:
-            _add_parts(session, parts, self._who)
+        with self._changing() as writing:
+            _add_parts(writing, tuple(parts))
 
     def edit_flight(self, number: int, **changes: Any) -> None:  # noqa: ANN401 - each field has its own type
         """Change fields of a flight's record; what they were is kept in the history.
@@ -102,15 +156,13 @@ class StairShelf(EventShelf):
         UsageError
             What `Flight` raises.
         """
-        with self._write() as session:
-            row = _flight(session, number)
-            before = flight_record(row)
+        with self._changing() as writing:
+            row = _live_flight(writing.session, number)
+            before, noted = flight_record(row), noted_flight(row)
             after = replace(before, **changes)
             if after != before:
-                noted = noted_flight(row)
                 put_values(row, after)
-                subject = level_title(stair_levels(session)[number])
-                rows.note_change(session, self._who, "edit", subject, before=noted, after=noted_flight(row))
+                writing.note("edit", level_title(writing.levels[number]), noted, noted_flight(row))
 
     def edit_parts(self, idents: Sequence[int], **changes: Any) -> int:  # noqa: ANN401 - each field has its own type
         """Change fields of parts; return how many changed.
@@ -125,10 +177,9 @@ class StairShelf(EventShelf):
         UsageError
             What `Part` and `PartSizes` raise.
         """
-        with self._write() as session:
-            _check_recipe(session, changes.get("recipe_number"))
-            named = stair_levels(session)
-            return sum(_edit_part(session, live_part(session, each), changes, named, self._who) for each in idents)
+        with self._changing() as writing:
+            _check_there(writing.session, RecipeRow, [changes.get("recipe_number")])
+            return sum(_edit_part(writing, row, changes) for row in _live_parts(writing.session, idents))
 
     def remove_flight(self, number: int) -> None:
         """Show a flight or landing no longer, and none of its parts.
@@ -138,14 +189,13 @@ class StairShelf(EventShelf):
         LogbookError
             ``"unknown-flight"``.
         """
-        with self._write() as session:
-            row = _flight(session, number)
-            named = stair_levels(session)
+        with self._changing() as writing:
+            row = _live_flight(writing.session, number)
             mine = select(PartRow).where(PartRow.flight_number == number, PartRow.removed.is_(None))
-            for part in session.scalars(mine).all():
-                _remove_part(session, part, named, self._who)
+            for part in writing.session.scalars(mine).all():
+                writing.remove_part(part)
             row.removed = rows.now()
-            rows.note_change(session, self._who, "remove", level_title(named[number]), before=noted_flight(row))
+            writing.note("remove", level_title(writing.levels[number]), noted_flight(row))
 
     def remove_parts(self, idents: Sequence[int]) -> None:
         """Show parts no longer; what was done to them stays in the logbook.
@@ -155,18 +205,250 @@ class StairShelf(EventShelf):
         LogbookError
             ``"unknown-part"``.
         """
-        with self._write() as session:
-            named = stair_levels(session)
-            for ident in idents:
-                _remove_part(session, live_part(session, ident), named, self._who)
+        with self._changing() as writing:
+            for row in _live_parts(writing.session, idents):
+                writing.remove_part(row)
+
+    # What was done to them
+
+    def log_events(self, events: Iterable[tuple[int, PartEvent]]) -> list[int]:
+        """Log what was done to parts (`StoredPart.ident`), all or none; return the events' numbers.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-part"``, ``"unknown-recipe"``, ``"unknown-can"``, ``"coat-logged-twice"``.
+        """
+        with self._changing() as writing:
+            return [row.id for row in _add_events(writing, list(events))]
+
+    def edit_event(self, number: int, **changes: Any) -> None:  # noqa: ANN401 - each field has its own type
+        """Change fields of what was done; what they were is kept in the history.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-event"``, ``"unknown-recipe"``, ``"unknown-can"``, ``"coat-logged-twice"``.
+        UsageError
+            What `PartEvent` raises.
+        """
+        with self._changing() as writing:
+            (row,) = _live_events(writing.session, [number])
+            before, noted = event_record(row), noted_event(row)
+            after = replace(before, **changes, latest=None if "date" in changes else before.date.max)
+            if after == before:
+                return
+            check_event(writing.session, row.part_id, after, but=number)
+            for name in _EVENT:
+                setattr(row, name, getattr(after, name))
+            writing.session.flush()
+            writing.note("edit-event", part_code(writing.session, row.part_id), noted, noted_event(row))
+
+    def remove_events(self, numbers: Sequence[int]) -> None:
+        """Take back what was logged by mistake; the history keeps it, and the figures of a measurement whole.
+
+        The photos of a measurement that was taken back can be logged again, for this part or another.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-event"``.
+        """
+        with self._changing() as writing:
+            found = _live_events(writing.session, numbers)
+            codes = writing.codes(row.part_id for row in found)
+            for row, taken in zip(found, take_measurements(writing.session, found), strict=True):
+                row.removed = rows.now()
+                writing.note("remove-event", codes[row.part_id], noted_event(row) | taken)
+
+    def add_part_measurements(
+        self, entries: Iterable[tuple[int, Sequence[Measurement], PartEvent]], *, light: str | None = None
+    ) -> list[int]:
+        """Log the colour of parts, each measured in one or more photos, which were kept before; all or none.
+
+        Parameters
+        ----------
+        entries
+            Part (`StoredPart.ident`), its measurements, and the event of the kind ``measured``.
+        light
+            The light they were all taken in; daylight unless named.
+
+        Returns
+        -------
+        list
+            The events' numbers.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-part"``, ``"photo-not-kept"``, ``"photo-logged-twice"``.
+        UsageError
+            ``"no-measurement"``, ``"field-not-measured"``.
+        """
+        lit = normalise_light(light)
+        with self._changing() as writing:
+            return [_add_measured(writing, *entry, lit) for entry in entries]
+
+
+@dataclass(frozen=True, slots=True)
+class _Writing:
+    """One transaction that changes the stair."""
+
+    session: Session
+    who: str
+    levels: Mapping[int, int]
+    """By what level each flight is called."""
+
+    def note(
+        self, what: str, subject: str, before: dict[str, Any] | None = None, after: dict[str, Any] | None = None
+    ) -> None:
+        """Add an entry to the history."""
+        rows.note_change(self.session, self.who, what, subject, before=before, after=after)
+
+    def remove_part(self, row: PartRow) -> None:
+        """Hide a part and note what it was."""
+        row.removed = rows.now()
+        record = part_record(row)
+        self.note("remove", part_name(record, self.levels).code, noted_part(row, record))
+
+    def codes(self, idents: Iterable[int]) -> dict[int, str]:
+        """Return the codes of parts, ``"2.T7"``."""
+        mine = select(PartRow).where(PartRow.id.in_(set(idents)))
+        return {row.id: part_name(part_record(row), self.levels).code for row in self.session.scalars(mine)}
+
+
+class _Records(Mapping[int, R]):
+    """Records by number, each decoded when it is asked for."""
+
+    def __init__(self, record: type[R], stored: Iterable[Any]) -> None:
+        self._decode = partial(_damaged, record.__name__.lower(), partial(_record_of, record))
+        self._rows = {row.number: row for row in stored}
+        self._known: dict[int, R] = {}
+
+    def __getitem__(self, number: int) -> R:
+        if number not in self._known:
+            self._known[number] = self._decode(self._rows[number])
+        return self._known[number]
+
+    def __iter__(self) -> Iterator[int]:
+        return iter(self._rows)
+
+    def __len__(self) -> int:
+        return len(self._rows)
+
+
+# Rows to frozen objects, in a fixed number of queries however many there are
+
+
+def _record_of(record: type[R], row: Any) -> R:  # noqa: ANN401 - a row of any table
+    """Return the record a row holds."""
+    return record.from_dict({each.name: getattr(row, each.name) for each in fields(record)})  # type: ignore[arg-type]  # all are dataclasses
+
+
+flight_record = partial(_record_of, Flight)
+part_record = partial(_record_of, Part)
+event_record = partial(_record_of, PartEvent)
+
+
+def _damaged(what: str, decode: Callable[[Any], R], row: Any) -> R:  # noqa: ANN401 - a row of any table
+    """Return the decoded row; one that cannot be read is told as a damaged logbook."""
+    try:
+        return decode(row)
+    except (LookupError, TypeError, ValueError, AttributeError, UsageError) as error:
+        raise LogbookError(
+            "logbook-damaged",
+            f"A {what} of the stair in the logbook cannot be read ({error}).",
+            "Update finishlab if a newer one wrote it, or restore the folder from a backup.",
+        ) from error
+
+
+def _flights(found: Sequence[FlightRow]) -> tuple[StoredFlight, ...]:
+    levels = _levels(found)
+    flights = [
+        StoredFlight(row.number, levels[row.number], _damaged("flight", flight_record, row), row.created)
+        for row in found
+        if row.removed is None
+    ]
+    return tuple(sorted(flights, key=lambda flight: flight.level))
+
+
+def _parts(session: Session, levels: Mapping[int, int]) -> tuple[StoredPart, ...]:
+    parts = []
+    for row in session.scalars(select(PartRow).where(PartRow.removed.is_(None)).order_by(PartRow.id)):
+        record = _damaged("part", part_record, row)
+        parts.append(StoredPart(row.id, record, part_name(record, levels), row.created))
+    return tuple(sorted(parts, key=lambda part: part.name.order))
+
+
+def _events(session: Session) -> tuple[StoredEvent, ...]:
+    """Read what was done to the parts in one query; plain columns, since there can be many."""
+    own = (PartEventRow.id, PartEventRow.part_id, PartEventRow.created)
+    shown = select(*own, *(getattr(PartEventRow, name) for name in _EVENT))
+    shown = shown.join(PartRow, PartRow.id == PartEventRow.part_id)
+    shown = shown.where(PartEventRow.removed.is_(None), PartRow.removed.is_(None))
+    return tuple(
+        StoredEvent(*values, ident=ident, part=part, created=created)
+        for ident, part, created, *values in session.execute(shown.order_by(PartEventRow.date, PartEventRow.id))
+    )
+
+
+def _colours(session: Session, events: Iterable[StoredEvent]) -> tuple[StoredColour, ...]:
+    """Read the parts' colours; one whose event was taken back is left out.
+
+    A measurement of a part and its event were made at one moment, by which they know each other.
+    """
+    known = {(event.part, event.created): event.ident for event in events if event.kind == "measured"}
+    row = MeasurementRow
+    shown = select(row.part_id, row.lab_l, row.lab_a, row.lab_b, row.light, row.photo_sha256, row.created)
+    shown = shown.join(PartRow, PartRow.id == row.part_id).where(PartRow.removed.is_(None)).order_by(row.id)
+    found: Sequence[Any] = session.execute(shown).all()
+    return tuple(
+        StoredColour(part, known[part, created], tuple(lab), light, photo)
+        for part, *lab, light, photo, created in found
+        if (part, created) in known
+    )
+
+
+def _levels(found: Iterable[FlightRow]) -> dict[int, int]:
+    """Return by what level each stored flight is called, removed ones too.
+
+    Odd numbers are flights and even ones landings. One that came out of an archive may have got a number of the other
+    sort, since its own was taken: it is called by the next that is free.
+    """
+    out: dict[int, int] = {}
+    odd_ones: list[FlightRow] = []
+    for row in sorted(found, key=lambda each: each.number):
+        if (row.kind == "flight") == bool(row.number % 2):
+            out[row.number] = row.number
+        else:
+            odd_ones.append(row)
+    for row in odd_ones:
+        kind, count = "flight" if row.kind == "flight" else "landing", 1
+        while level_of(kind, count) in out.values():  # type: ignore[arg-type]  # one of the two
+            count += 1
+        out[row.number] = level_of(kind, count)  # type: ignore[arg-type]  # one of the two
+    return out
 
 
 def stair_levels(session: Session) -> dict[int, int]:
     """Return by what level each flight is called."""
-    return levels(session.scalars(select(FlightRow)).all())
+    return _levels(session.scalars(select(FlightRow)).all())
 
 
-def _flight(session: Session, number: int) -> FlightRow:
+def part_name(record: Part, levels: Mapping[int, int]) -> PartName:
+    """Return what a part is called."""
+    return PartName(levels[record.flight_number], record.kind, record.place, record.side)
+
+
+def part_code(session: Session, ident: int) -> str:
+    """Return the code of a part, ``"2.T7"``."""
+    return part_name(part_record(session.get_one(PartRow, ident)), stair_levels(session)).code
+
+
+# What has to be there
+
+
+def _live_flight(session: Session, number: int) -> FlightRow:
     row = session.get(FlightRow, number)
     if row is None or row.removed is not None:
         raise LogbookError(
@@ -177,73 +459,57 @@ def _flight(session: Session, number: int) -> FlightRow:
     return row
 
 
-def _add_flight(session: Session, number: int, record: Flight, who: str) -> None:
-    row = session.get(FlightRow, number)
-    if row is not None and row.removed is None:
+def _live_parts(session: Session, idents: Iterable[int]) -> list[PartRow]:
+    """Return parts that were not removed, in this order; LogbookError ``"unknown-part"``."""
+    wanted = list(idents)
+    mine = select(PartRow).where(PartRow.id.in_(wanted), PartRow.removed.is_(None))
+    found = {row.id: row for row in session.scalars(mine)}
+    if set(wanted) - set(found):
+        raise LogbookError("unknown-part", "That part of the stair is not there.", "See: finishlab stairs show")
+    return [found[ident] for ident in wanted]
+
+
+def _live_events(session: Session, numbers: Sequence[int]) -> list[PartEventRow]:
+    """Return events that were not taken back, in this order; LogbookError ``"unknown-event"``."""
+    mine = select(PartEventRow).where(PartEventRow.id.in_(numbers), PartEventRow.removed.is_(None))
+    found = {row.id: row for row in session.scalars(mine)}
+    missing = [number for number in numbers if number not in found]
+    if missing or len(set(numbers)) < len(numbers):
+        number = missing[0] if missing else next(each for each in numbers if numbers.count(each) > 1)
         raise LogbookError(
-            "flight-there",
-            f"The stair has a {level_title(number)} already.",
-            "Change it with finishlab stairs edit, or name the next.",
+            "unknown-event",
+            f"The logbook has no event E{number} of a part.",
+            "See a part's events with: finishlab stairs part tread 7",
         )
-    if row is None:
-        row = FlightRow(number=number, created=rows.now(), **rows.record_values(record))
-        session.add(row)
-    else:
-        put_values(row, record)
-        row.removed = None
-    session.flush()
-    rows.note_change(session, who, "add", level_title(stair_levels(session)[number]), after=noted_flight(row))
+    return [found[number] for number in numbers]
 
 
-def _add_parts(session: Session, parts: Iterable[Part], who: str) -> None:
-    named = stair_levels(session)
-    shown = select(PartRow).where(PartRow.removed.is_(None))
-    there = {part_name(part_record(row), named) for row in session.scalars(shown)}
-    flights = set(session.scalars(select(FlightRow.number).where(FlightRow.removed.is_(None))))
-    for part in parts:
-        if part.flight_number not in flights:
-            _flight(session, part.flight_number)
-        _check_recipe(session, part.recipe_number)
-        name = part_name(part, named)
-        if name in there:
+def _check_there(session: Session, table: type[RecipeRow | BatchRow], numbers: Iterable[int | None]) -> None:
+    """Check that recipes or cans are there; those that were removed are."""
+    named = dict.fromkeys(number for number in numbers if number is not None)
+    if not named:
+        return
+    there = set(session.scalars(select(table.number).where(table.number.in_(named))))
+    letter, words = ("R", "recipe") if table is RecipeRow else ("C", "can")
+    for number in named:
+        if number not in there:
             raise LogbookError(
-                "part-there",
-                f"The stair has a part {name.words(with_level=True)} already.",
-                "Change it with finishlab stairs edit.",
+                f"unknown-{words}", f"The logbook has no {words} {letter}{number}.", f"See: finishlab {words} list"
             )
-        there.add(name)
-        row = PartRow(created=rows.now(), **rows.record_values(part) | {"sizes": part.sizes.as_dict() or None})
-        session.add(row)
-        session.flush()
-        rows.note_change(session, who, "add", name.code, after=noted_part(row, part))
 
 
-def _edit_part(session: Session, row: PartRow, changes: Mapping[str, Any], named: Mapping[int, int], who: str) -> bool:
-    before = part_record(row)
-    sizes = changes.get("sizes")
-    values = dict(changes)
-    if sizes is not None:
-        values["sizes"] = before.sizes.with_changes(sizes)
-    fixed = {"flight_number", "kind", "place", "side"} & set(values)
-    if fixed:
-        raise UsageError(
-            "part-name-fixed", "A part keeps its flight, kind, place and side.", "Remove it, and add another."
-        )
-    after = replace(before, **values)
-    if after == before:
-        return False
-    put_values(row, after)
-    session.flush()
-    code = part_name(after, named).code
-    rows.note_change(session, who, "edit", code, before=noted_part(row, before), after=noted_part(row, after))
-    return True
+# Into the tables
 
 
-def _remove_part(session: Session, row: PartRow, named: Mapping[int, int], who: str) -> None:
-    """Hide a part and note what it was."""
-    row.removed = rows.now()
-    record = part_record(row)
-    rows.note_change(session, who, "remove", part_name(record, named).code, before=noted_part(row, record))
+def put_values(row: FlightRow | PartRow, record: Flight | Part) -> None:
+    """Put a record's values into its row."""
+    for name, value in _values(record).items():
+        setattr(row, name, value)
+
+
+def _values(record: Flight | Part) -> dict[str, Any]:
+    values = rows.record_values(record)
+    return values | {"sizes": values["sizes"] or None} if isinstance(record, Part) else values
 
 
 def noted_flight(row: FlightRow) -> dict[str, Any]:
@@ -256,15 +522,155 @@ def noted_part(row: PartRow, record: Part) -> dict[str, Any]:
     return {"part": row.id} | record.as_dict()
 
 
-def put_values(row: FlightRow | PartRow, record: Flight | Part) -> None:
-    """Put a record's values into its row."""
-    values = rows.record_values(record)
-    for field in fields(record):
-        setattr(row, field.name, values[field.name])
-    if isinstance(row, PartRow) and isinstance(record, Part):
-        row.sizes = record.sizes.as_dict() or None
+def noted_event(row: PartEventRow) -> dict[str, Any]:
+    """Return what the history holds of an event: with its number."""
+    return {"event": row.id} | event_record(row).as_dict()
 
 
-def _check_recipe(session: Session, number: int | None) -> None:
-    if number is not None and session.get(RecipeRow, number) is None:
-        raise LogbookError("unknown-recipe", f"The logbook has no recipe R{number}.", "See: finishlab recipe list")
+def _add_flight(session: Session, number: int, record: Flight, who: str) -> None:
+    row = session.get(FlightRow, number)
+    if row is not None and row.removed is None:
+        raise LogbookError(
+            "flight-there",
+            f"The stair has a {level_title(number)} already.",
+            "Change it with finishlab stairs edit, or name the next.",
+        )
+    if row is None:
+        row = FlightRow(number=number, created=rows.now(), **_values(record))
+        session.add(row)
+    else:
+        put_values(row, record)
+        row.removed = None
+    session.flush()
+    rows.note_change(session, who, "add", level_title(stair_levels(session)[number]), after=noted_flight(row))
+
+
+def _add_parts(writing: _Writing, parts: Sequence[Part]) -> None:
+    session = writing.session
+    shown = select(PartRow).where(PartRow.removed.is_(None))
+    there = {part_name(part_record(row), writing.levels) for row in session.scalars(shown)}
+    flights = set(session.scalars(select(FlightRow.number).where(FlightRow.removed.is_(None))))
+    missing = [part.flight_number for part in parts if part.flight_number not in flights]
+    if missing:
+        _live_flight(session, missing[0])
+    _check_there(session, RecipeRow, (part.recipe_number for part in parts))
+    for part in parts:
+        name = part_name(part, writing.levels)
+        if name in there:
+            raise LogbookError(
+                "part-there",
+                f"The stair has a part {name.words(with_level=True)} already.",
+                "Change it with finishlab stairs edit.",
+            )
+        there.add(name)
+        row = PartRow(created=rows.now(), **_values(part))
+        session.add(row)
+        session.flush()
+        writing.note("add", name.code, after=noted_part(row, part))
+
+
+def _edit_part(writing: _Writing, row: PartRow, changes: Mapping[str, Any]) -> bool:
+    before = part_record(row)
+    values = dict(changes)
+    if values.get("sizes") is not None:
+        values["sizes"] = before.sizes.with_changes(values["sizes"])
+    if _FIXED & set(values):
+        raise UsageError(
+            "part-name-fixed", "A part keeps its flight, kind, place and side.", "Remove it, and add another."
+        )
+    after = replace(before, **values)
+    if after == before:
+        return False
+    put_values(row, after)
+    writing.session.flush()
+    writing.note("edit", part_name(after, writing.levels).code, noted_part(row, before), noted_part(row, after))
+    return True
+
+
+def _add_events(
+    writing: _Writing, events: Sequence[tuple[int, PartEvent]], seen: Mapping[str, Any] | None = None
+) -> list[PartEventRow]:
+    """Insert events, and say so in the history; `seen` is what the history holds besides."""
+    parts = {row.id: row for row in _live_parts(writing.session, (ident for ident, _ in events))}
+    check = _Coats(writing.session, events)
+    added = []
+    for ident, event in events:
+        code = part_name(part_record(parts[ident]), writing.levels).code
+        check.hold(ident, event, code)
+        values = {name: getattr(event, name) for name in _EVENT}
+        row = PartEventRow(part_id=ident, created=rows.now(), **values)
+        writing.session.add(row)
+        writing.session.flush()
+        check.logged[ident].append(row)
+        writing.note("log", code, after=noted_event(row) | dict(seen or {}))
+        added.append(row)
+    return added
+
+
+def _add_measured(
+    writing: _Writing, ident: int, measurements: Sequence[Measurement], event: PartEvent, light: str
+) -> int:
+    if not measurements:
+        raise UsageError("no-measurement", "There is nothing measured to log.", "Name at least one photo.")
+    _live_parts(writing.session, [ident])
+    photos = rows.add_measurements(writing.session, measurements, subject="part", number=ident, light=light)
+    (row,) = _add_events(writing, [(ident, event)], {"light": light, "photos": photos})
+    # By their moment a measurement and its event know each other.
+    mine = (MeasurementRow.part_id == ident, MeasurementRow.photo_sha256.in_(photos))
+    writing.session.execute(update(MeasurementRow).where(*mine).values(created=row.created))
+    return row.id
+
+
+class _Coats:
+    """Holds events against what is logged already, which is read once for all of them."""
+
+    def __init__(self, session: Session, events: Sequence[tuple[int, PartEvent]]) -> None:
+        _check_there(session, RecipeRow, (event.recipe_number for _, event in events))
+        _check_there(session, BatchRow, (event.batch_number for _, event in events))
+        self.logged: dict[int, list[PartEventRow]] = defaultdict(list)
+        idents = {ident for ident, event in events if event.kind == "coat"}
+        mine = select(PartEventRow).where(PartEventRow.part_id.in_(idents), PartEventRow.removed.is_(None))
+        for row in session.scalars(mine) if idents else ():
+            self.logged[row.part_id].append(row)
+
+    def hold(self, ident: int, event: PartEvent, code: str, *, but: int | None = None) -> None:
+        """Refuse a coat that is on record since the part was last sanded; LogbookError ``"coat-logged-twice"``."""
+        if event.kind != "coat":
+            return
+        done = sorted(self.logged[ident], key=lambda row: (row.date, row.id))
+        sanded = max((index for index, row in enumerate(done) if row.kind == "sanded"), default=-1)
+        for row in done[sanded + 1 :]:
+            if (row.kind, row.step, row.coat) == ("coat", event.step, event.coat) and row.id != but:
+                raise LogbookError(
+                    "coat-logged-twice",
+                    f"{str(event.step).capitalize()} {event.coat} is on {code} already, "
+                    f"logged as E{row.id} for {row.date}.",
+                    "Leave the number out for the next coat, or change what was logged with "
+                    "finishlab stairs edit-event.",
+                )
+
+
+def check_event(session: Session, ident: int, event: PartEvent, *, but: int | None = None) -> None:
+    """Check that recipe and can are there, and that the coat is not on record already, save as event `but`."""
+    _Coats(session, [(ident, event)]).hold(ident, event, part_code(session, ident), but=but)
+
+
+def take_measurements(session: Session, events: Sequence[PartEventRow]) -> list[dict[str, Any]]:
+    """Take out what was measured in events, and return it for the history, event by event."""
+    made = tuple_(MeasurementRow.part_id, MeasurementRow.created)
+    mine = select(MeasurementRow).where(made.in_([(event.part_id, event.created) for event in events]))
+    taken: dict[tuple[Any, Any], list[dict[str, Any]]] = {}
+    columns = [column.key for column in MeasurementRow.__table__.columns if column.key not in {"id", "created"}]
+    for row in session.scalars(mine.order_by(MeasurementRow.id)).all():
+        values = {name: getattr(row, name) for name in columns}
+        taken.setdefault((row.part_id, row.created), []).append(values)
+        session.delete(row)
+    found = (taken.get((event.part_id, event.created)) for event in events)
+    return [{"measurements": each} if each else {} for each in found]
+
+
+def photos_noted(measured: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    """Return what the history says of the photos an event was measured in; nothing where it was not."""
+    if not measured:
+        return {}
+    return {"light": measured[0]["light"], "photos": [values["photo_sha256"] for values in measured]}

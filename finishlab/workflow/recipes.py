@@ -8,7 +8,7 @@ from finishlab.reports.recipe_rows import CanRow, RecipeRow, StandardRow
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
-    from finishlab.stair.logged import StoredPart
+    from finishlab.stair.records import StoredPart
 
 __all__ = ["can_rows", "recipe_rows", "standard_rows"]
 

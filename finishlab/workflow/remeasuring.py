@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final, cast
 from finishlab.errors import FinishlabError
 from finishlab.logbook import Logbook, StoredBoard, StoredMeasurement, StoredSpot
 from finishlab.measure import GreyArea, Measurement, PixelPolygon, PixelRect
-from finishlab.stair.logged import StoredPart
+from finishlab.stair.records import StoredPart
 from finishlab.stair.showing import named_parts
 from finishlab.workflow.batch import How, measure_photos
 from finishlab.workflow.learned import as_learned

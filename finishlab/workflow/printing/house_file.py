@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from finishlab.logbook import Logbook, StoredApproval
     from finishlab.records import Batch
     from finishlab.reports.rows import Lab
-    from finishlab.stair.logged import StoredEvent, StoredStair
+    from finishlab.stair.records import StoredEvent, StoredStair
 
 __all__ = ["house_view"]
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     import datetime as dt
 
     from finishlab.logbook import Logbook, StoredBoard
-    from finishlab.stair.logged import StoredPart, StoredStair
+    from finishlab.stair.records import StoredPart, StoredStair
 
 __all__ = ["Wish", "label_views", "recipe_words", "split_wish"]
 
