@@ -36,10 +36,10 @@ LAYERS: Final = (
 INSIDE: Final = {
     "stair": {
         "stair/records": ("names", "records"),
-        "logbook": ("store",),
-        "stair/progress": ("progress", "colours", "entering", "events", "showing", "rows", "svg", "picture", "text"),
-        "stair/documents": ("details", "documents"),
-        "stair/commands": ("commands", "add_commands", "edit_commands", "log_commands", "size_options"),
+        "logbook": ("reading", "store"),
+        "stair/progress": ("progress", "colours", "entering", "events", "shown", "drawing"),
+        "stair/documents": ("documents",),
+        "stair/commands": ("commands", "enter_commands"),
     },
     "plan": {
         "plan/figures": (
@@ -84,7 +84,7 @@ def _modules(room: str) -> tuple[str, ...]:
 
 COMMANDS: Final = (*_modules("stair/commands"), *_modules("plan/commands"))
 STORES: Final = _modules("logbook")
-DRAWN: Final = ("finishlab.stair.picture", "finishlab.stair.text", "finishlab.plan.text")
+DRAWN: Final = ("finishlab.plan.text",)
 
 DOORWAYS: Final = {
     "PIL": ("finishlab.photos", "finishlab.demo.encode", "finishlab.demo.sample_files"),

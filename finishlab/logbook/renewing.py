@@ -25,7 +25,7 @@ from finishlab.logbook.tables import (
     PartRow,
 )
 from finishlab.measure import Measurement
-from finishlab.stair.store import part_code
+from finishlab.stair.reading import part_code
 
 __all__ = ["RenewShelf", "swap_figures"]
 

@@ -9,11 +9,12 @@ from statistics import median
 from typing import Final
 
 from finishlab.records import DAYLIGHT
-from finishlab.reports.rows import Lab
 from finishlab.stair.progress import Progress
 from finishlab.stair.records import StoredColour, StoredStair
 
-__all__ = ["FEWEST", "Coloured", "colours_now"]
+__all__ = ["FEWEST", "Coloured", "Lab", "colours_now"]
+
+Lab = tuple[float, float, float]
 
 FEWEST: Final = 4
 """Parts of one kind and state that must be measured before one can stand apart."""

@@ -11,7 +11,7 @@ from finishlab.stair.names import MOST_PLACES, SIDED, SIDES, PartKind, Side, Wan
 from finishlab.stair.records import Flight, Part, PartSizes, StoredFlight, StoredStair
 from finishlab.units import length_text
 
-__all__ = ["Entered", "PartPlan", "new_flights", "new_parts", "size_remarks"]
+__all__ = ["PartPlan", "new_flights", "new_parts", "size_remarks"]
 
 _HINT: Final = "Write the risers of each flight from the bottom up, and landing between them: 7 landing 7."
 _APART_MM: Final = 2.0
@@ -35,19 +35,12 @@ class PartPlan:
     recipe_number: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Entered:
-    """What is to be entered."""
-
-    flights: dict[int, Flight]
-    """By their numbers in the order of the stair."""
-    parts: tuple[Part, ...]
-
-
 def new_flights(
     stair: StoredStair, words: Sequence[str], plan: PartPlan, *, name: str | None = None, above: int | None = None
-) -> Entered:
-    """Return the flights and landings that words such as ``7 landing 7`` add on top of the stair.
+) -> tuple[dict[int, Flight], list[Part]]:
+    """Return the flights and landings that words such as ``7 landing 7`` add on top of the stair, and their parts.
+
+    Flights come by their numbers in the order of the stair.
 
     Parameters
     ----------
@@ -87,7 +80,7 @@ def new_flights(
     if name is not None and len(flights) > 1:
         raise UsageError("name-for-one", "One name cannot be given to several.", "Add them one by one, or edit later.")
     parts = [part for number, flight in flights.items() for part in _parts_of(number, flight, plan)]
-    return Entered(flights, tuple(parts))
+    return flights, parts
 
 
 def _last(flights: Iterable[StoredFlight]) -> int:

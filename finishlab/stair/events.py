@@ -84,9 +84,9 @@ def next_events(
     for part in parts:
         fields = dict(written)
         if done.kind == "coat" and done.step is not None:
-            known = progress.get(part.ident)
+            known = progress.get(part.ident, Progress())
             fields["step"] = done.step
-            fields["coat"] = done.coat or (1 if known is None else known.next_coat(done.step))
+            fields["coat"] = done.coat or known.next_coat(done.step)
             if fields.get("recipe_number") is None:
                 fields["recipe_number"] = recipe_of(part, known)
         out.append((part.ident, PartEvent(done.kind, **fields)))  # type: ignore[arg-type]  # checked by it
@@ -103,7 +103,7 @@ def remarks(stair: StoredStair, events: Sequence[tuple[int, PartEvent]]) -> list
     about: dict[str, list[StoredPart]] = {}
     for ident, event in events:
         part = stair.part(ident)
-        for sentence in _remarks_of(stair, part, progress.get(ident), event, lots):
+        for sentence in _remarks_of(stair, part, progress.get(ident, Progress()), event, lots):
             about.setdefault(sentence, []).append(part)
     return [f"{_capital(stair.listed(part.name for part in parts))}: {sentence}" for sentence, parts in about.items()]
 
@@ -115,11 +115,10 @@ def _capital(text: str) -> str:
 def _remarks_of(
     stair: StoredStair,
     part: StoredPart,
-    progress: Progress | None,
+    known: Progress,
     event: PartEvent,
     lots: Mapping[tuple[int | None, str], set[str]],
 ) -> Iterable[str]:
-    known = progress or Progress()
     if event.kind == "sanded" and known.coats:
         yield "sanding takes the finish off, so its coats count no longer; between coats log rubbed-out instead."
     if event.kind == "fitted" and part.record.kind in WORN and 0 < known.count("topcoat") < TOPCOATS:
@@ -128,7 +127,7 @@ def _remarks_of(
         yield "fitted without any topcoat; bare and stained wood marks at the first step."
     if event.kind == "coat" and event.step is not None:
         yield from _coat_remarks(stair, part, known, event)
-        yield from _lot_remarks(stair, event, recipe_of(part, progress), lots)
+        yield from _lot_remarks(stair, event, recipe_of(part, known), lots)
 
 
 def _coat_remarks(stair: StoredStair, part: StoredPart, known: Progress, event: PartEvent) -> Iterable[str]:

@@ -66,9 +66,7 @@ def progress_of(events: Iterable[StoredEvent]) -> dict[int, Progress]:
     """Return how far each part is that something was done to; events by day, as the logbook gives them."""
     found: dict[int, Progress] = {}
     for event in events:
-        if event.part not in found:
-            found[event.part] = Progress()
-        found[event.part].add(event)
+        found.setdefault(event.part, Progress()).add(event)
     return found
 
 
@@ -94,7 +92,7 @@ def recipe_of(part: StoredPart, progress: Progress | None) -> int | None:
 
 
 def wanted(
-    stair: StoredStair, part: StoredPart, progress: Progress | None, given: Mapping[CoatStep, int] | None = None
+    stair: StoredStair, part: StoredPart, progress: Progress, given: Mapping[CoatStep, int] | None = None
 ) -> dict[CoatStep, int]:
     """Return the coats a part is to have: as given, else as its recipe says, else the usual topcoats of a worn part.
 
@@ -102,17 +100,15 @@ def wanted(
     """
     number = recipe_of(part, progress)
     recipe = stair.recipes.get(number) if number is not None else None
-    finished = part.record.kind in WORN or recipe is not None or (progress is not None and bool(progress.coats))
+    finished = part.record.kind in WORN or recipe is not None or bool(progress.coats)
     out = coats_of(recipe.finish) if recipe is not None else {}
     if part.record.kind in WORN and "topcoat" not in out:
         out["topcoat"] = TOPCOATS
     return out | dict(given or {}) if finished else {}
 
 
-def state_words(progress: Progress | None, want: Mapping[CoatStep, int]) -> str:
+def state_words(progress: Progress, want: Mapping[CoatStep, int]) -> str:
     """Return how far a part is: ``"stained, topcoat 1 of 3, rubbed out"``."""
-    if progress is None:
-        return "nothing done yet"
     begun = [step for step in COAT_STEPS if progress.count(step)]
     words = [_step_words(step, progress.count(step), want.get(step), last=step == begun[-1]) for step in begun]
     if not begun:

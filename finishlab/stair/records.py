@@ -29,6 +29,8 @@ from finishlab.stair.names import (
     Side,
     level_title,
     listed,
+    parse_parts,
+    select,
 )
 from finishlab.units import as_typed_text
 
@@ -391,6 +393,19 @@ class StoredStair:
     def part(self, ident: int) -> StoredPart:
         """Return a part; KeyError if there is none."""
         return next(part for part in self.parts if part.ident == ident)
+
+    def named(self, text: str) -> list[StoredPart]:
+        """Return the parts somebody means, in the order of the stair.
+
+        Raises
+        ------
+        UsageError
+            ``"bad-parts"``, ``"which-flight"``, ``"which-part"``.
+        LogbookError
+            ``"unknown-part"``.
+        """
+        by_name = {part.name: part for part in self.parts}
+        return [by_name[name] for name in select(parse_parts(text), list(by_name))]
 
     def words(self, part: StoredPart) -> str:
         """Return a part's name as people read it, its flight named where several have parts of that kind."""

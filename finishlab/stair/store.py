@@ -8,11 +8,10 @@ know of them is read at once.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
-from dataclasses import dataclass, fields, replace
-from functools import partial
-from typing import Any, Final, TypeVar
+from dataclasses import dataclass, replace
+from typing import Any, Final
 
 from sqlalchemy import select, tuple_, update
 from sqlalchemy.orm import Session
@@ -25,38 +24,35 @@ from finishlab.logbook.subjects import find
 from finishlab.logbook.tables import BatchRow, FlightRow, MeasurementRow, PartEventRow, PartRow, RecipeRow
 from finishlab.measure import Measurement
 from finishlab.records import Batch, Recipe, normalise_light
-from finishlab.records.base import Record
-from finishlab.stair.names import PartName, level_of, level_title
+from finishlab.stair.names import level_title
+from finishlab.stair.reading import (
+    EVENT_FIELDS,
+    Records,
+    event_record,
+    flight_record,
+    levels_of,
+    noted_event,
+    noted_flight,
+    noted_part,
+    part_code,
+    part_name,
+    part_record,
+    read_colours,
+    read_events,
+    read_flights,
+    read_parts,
+    stair_levels,
+)
 from finishlab.stair.records import (
     Flight,
     Part,
     PartEvent,
-    StoredColour,
-    StoredEvent,
-    StoredFlight,
     StoredPart,
     StoredStair,
 )
 
-__all__ = [
-    "StairStore",
-    "check_event",
-    "event_record",
-    "flight_record",
-    "noted_event",
-    "noted_flight",
-    "noted_part",
-    "part_code",
-    "part_name",
-    "part_record",
-    "photos_noted",
-    "put_values",
-    "stair_levels",
-    "take_measurements",
-]
+__all__ = ["StairStore", "check_event", "photos_noted", "put_values", "take_measurements"]
 
-R = TypeVar("R", bound=Record)
-_EVENT: Final = tuple(each.name for each in fields(PartEvent))
 _FIXED: Final = {"flight_number", "kind", "place", "side"}
 """What a part is called by."""
 
@@ -83,20 +79,20 @@ class StairStore:
         """Return the whole stair, in six queries whatever there is."""
         with self._read() as session:
             flights = session.scalars(select(FlightRow).order_by(FlightRow.number)).all()
-            parts, events = _parts(session, _levels(flights)), _events(session)
+            parts, events = read_parts(session, levels_of(flights)), read_events(session)
             return StoredStair(
-                _flights(flights),
+                read_flights(flights),
                 parts,
                 events,
-                _colours(session, events),
-                _Records(Recipe, session.scalars(select(RecipeRow).order_by(RecipeRow.number))),
-                _Records(Batch, session.scalars(select(BatchRow).order_by(BatchRow.number))),
+                read_colours(session, events),
+                Records(Recipe, session.scalars(select(RecipeRow).order_by(RecipeRow.number))),
+                Records(Batch, session.scalars(select(BatchRow).order_by(BatchRow.number))),
             )
 
     def stair_parts(self) -> tuple[StoredPart, ...]:
         """Return the parts from the bottom up, without what was done to them."""
         with self._read() as session:
-            return _parts(session, stair_levels(session))
+            return read_parts(session, stair_levels(session))
 
     def stair_history(self, code: str) -> tuple[Change, ...]:
         """Return what was changed of a part (``"2.T7"``) or flight (``"flight 2"``), first to last."""
@@ -239,7 +235,7 @@ class StairStore:
             if after == before:
                 return
             check_event(writing.session, row.part_id, after, but=number)
-            for name in _EVENT:
+            for name in EVENT_FIELDS:
                 setattr(row, name, getattr(after, name))
             writing.session.flush()
             writing.note("edit-event", part_code(writing.session, row.part_id), noted, noted_event(row))
@@ -317,134 +313,6 @@ class _Writing:
         return {row.id: part_name(part_record(row), self.levels).code for row in self.session.scalars(mine)}
 
 
-class _Records(Mapping[int, R]):
-    """Records by number, each decoded when it is asked for."""
-
-    def __init__(self, record: type[R], stored: Iterable[Any]) -> None:
-        self._decode = partial(_damaged, record.__name__.lower(), partial(_record_of, record))
-        self._rows = {row.number: row for row in stored}
-        self._known: dict[int, R] = {}
-
-    def __getitem__(self, number: int) -> R:
-        if number not in self._known:
-            self._known[number] = self._decode(self._rows[number])
-        return self._known[number]
-
-    def __iter__(self) -> Iterator[int]:
-        return iter(self._rows)
-
-    def __len__(self) -> int:
-        return len(self._rows)
-
-
-# Rows to frozen objects, in a fixed number of queries however many there are
-
-
-def _record_of(record: type[R], row: Any) -> R:  # noqa: ANN401 - a row of any table
-    """Return the record a row holds."""
-    return record.from_dict({each.name: getattr(row, each.name) for each in fields(record)})  # type: ignore[arg-type]  # all are dataclasses
-
-
-flight_record = partial(_record_of, Flight)
-part_record = partial(_record_of, Part)
-event_record = partial(_record_of, PartEvent)
-
-
-def _damaged(what: str, decode: Callable[[Any], R], row: Any) -> R:  # noqa: ANN401 - a row of any table
-    """Return the decoded row; one that cannot be read is told as a damaged logbook."""
-    try:
-        return decode(row)
-    except (LookupError, TypeError, ValueError, AttributeError, UsageError) as error:
-        raise LogbookError(
-            "logbook-damaged",
-            f"A {what} of the stair in the logbook cannot be read ({error}).",
-            "Update finishlab if a newer one wrote it, or restore the folder from a backup.",
-        ) from error
-
-
-def _flights(found: Sequence[FlightRow]) -> tuple[StoredFlight, ...]:
-    levels = _levels(found)
-    flights = [
-        StoredFlight(row.number, levels[row.number], _damaged("flight", flight_record, row), row.created)
-        for row in found
-        if row.removed is None
-    ]
-    return tuple(sorted(flights, key=lambda flight: flight.level))
-
-
-def _parts(session: Session, levels: Mapping[int, int]) -> tuple[StoredPart, ...]:
-    parts = []
-    for row in session.scalars(select(PartRow).where(PartRow.removed.is_(None)).order_by(PartRow.id)):
-        record = _damaged("part", part_record, row)
-        parts.append(StoredPart(row.id, record, part_name(record, levels), row.created))
-    return tuple(sorted(parts, key=lambda part: part.name.order))
-
-
-def _events(session: Session) -> tuple[StoredEvent, ...]:
-    """Read what was done to the parts in one query; plain columns, since there can be many."""
-    own = (PartEventRow.id, PartEventRow.part_id, PartEventRow.created)
-    shown = select(*own, *(getattr(PartEventRow, name) for name in _EVENT))
-    shown = shown.join(PartRow, PartRow.id == PartEventRow.part_id)
-    shown = shown.where(PartEventRow.removed.is_(None), PartRow.removed.is_(None))
-    return tuple(
-        StoredEvent(*values, ident=ident, part=part, created=created)
-        for ident, part, created, *values in session.execute(shown.order_by(PartEventRow.date, PartEventRow.id))
-    )
-
-
-def _colours(session: Session, events: Iterable[StoredEvent]) -> tuple[StoredColour, ...]:
-    """Read the parts' colours; one whose event was taken back is left out.
-
-    A measurement of a part and its event were made at one moment, by which they know each other.
-    """
-    known = {(event.part, event.created): event.ident for event in events if event.kind == "measured"}
-    row = MeasurementRow
-    shown = select(row.part_id, row.lab_l, row.lab_a, row.lab_b, row.light, row.photo_sha256, row.created)
-    shown = shown.join(PartRow, PartRow.id == row.part_id).where(PartRow.removed.is_(None)).order_by(row.id)
-    found: Sequence[Any] = session.execute(shown).all()
-    return tuple(
-        StoredColour(part, known[part, created], tuple(lab), light, photo)
-        for part, *lab, light, photo, created in found
-        if (part, created) in known
-    )
-
-
-def _levels(found: Iterable[FlightRow]) -> dict[int, int]:
-    """Return by what level each stored flight is called, removed ones too.
-
-    Odd numbers are flights and even ones landings. One that came out of an archive may have got a number of the other
-    sort, since its own was taken: it is called by the next that is free.
-    """
-    out: dict[int, int] = {}
-    odd_ones: list[FlightRow] = []
-    for row in sorted(found, key=lambda each: each.number):
-        if (row.kind == "flight") == bool(row.number % 2):
-            out[row.number] = row.number
-        else:
-            odd_ones.append(row)
-    for row in odd_ones:
-        kind, count = "flight" if row.kind == "flight" else "landing", 1
-        while level_of(kind, count) in out.values():  # type: ignore[arg-type]  # one of the two
-            count += 1
-        out[row.number] = level_of(kind, count)  # type: ignore[arg-type]  # one of the two
-    return out
-
-
-def stair_levels(session: Session) -> dict[int, int]:
-    """Return by what level each flight is called."""
-    return _levels(session.scalars(select(FlightRow)).all())
-
-
-def part_name(record: Part, levels: Mapping[int, int]) -> PartName:
-    """Return what a part is called."""
-    return PartName(levels[record.flight_number], record.kind, record.place, record.side)
-
-
-def part_code(session: Session, ident: int) -> str:
-    """Return the code of a part, ``"2.T7"``."""
-    return part_name(part_record(session.get_one(PartRow, ident)), stair_levels(session)).code
-
-
 # What has to be there
 
 
@@ -510,21 +378,6 @@ def put_values(row: FlightRow | PartRow, record: Flight | Part) -> None:
 def _values(record: Flight | Part) -> dict[str, Any]:
     values = rows.record_values(record)
     return values | {"sizes": values["sizes"] or None} if isinstance(record, Part) else values
-
-
-def noted_flight(row: FlightRow) -> dict[str, Any]:
-    """Return what the history holds of a flight or landing: with its key, for landings are called by another."""
-    return {"flight": row.number} | flight_record(row).as_dict()
-
-
-def noted_part(row: PartRow, record: Part) -> dict[str, Any]:
-    """Return what the history holds of a part: with its key, since a place can be taken by another part later."""
-    return {"part": row.id} | record.as_dict()
-
-
-def noted_event(row: PartEventRow) -> dict[str, Any]:
-    """Return what the history holds of an event: with its number."""
-    return {"event": row.id} | event_record(row).as_dict()
 
 
 def _add_flight(session: Session, number: int, record: Flight, who: str) -> None:
@@ -597,7 +450,7 @@ def _add_events(
     for ident, event in events:
         code = part_name(part_record(parts[ident]), writing.levels).code
         check.hold(ident, event, code)
-        values = {name: getattr(event, name) for name in _EVENT}
+        values = {name: getattr(event, name) for name in EVENT_FIELDS}
         row = PartEventRow(part_id=ident, created=rows.now(), **values)
         writing.session.add(row)
         writing.session.flush()

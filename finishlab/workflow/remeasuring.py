@@ -12,7 +12,6 @@ from finishlab.errors import FinishlabError
 from finishlab.logbook import Logbook, StoredBoard, StoredMeasurement, StoredSpot
 from finishlab.measure import GreyArea, Measurement, PixelPolygon, PixelRect
 from finishlab.stair.records import StoredPart
-from finishlab.stair.showing import named_parts
 from finishlab.workflow.batch import How, measure_photos
 from finishlab.workflow.learned import as_learned
 
@@ -68,7 +67,7 @@ def remeasure(log: Logbook, numbers: Sequence[str] = ()) -> list[Remeasured]:
     subjects: list[_Subject] = []
     for number in dict.fromkeys(" ".join(each.split()) for each in numbers):
         if not _NUMBER.fullmatch(number):
-            subjects += named_parts(log.stair(), number)
+            subjects += log.stair().named(number)
         else:
             subjects.append(log.floor_spot(number) if number[0] in "Ff" else log.board(number))
     return [_renewed(log, subject) for subject in subjects]

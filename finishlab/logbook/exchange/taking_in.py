@@ -22,7 +22,7 @@ from finishlab.logbook.exchange.sides import LETTERS, Side, Thing, Word, word_on
 from finishlab.logbook.tables import CounterRow, PartEventRow
 from finishlab.logbook.writing import note_change, now
 from finishlab.stair.names import level_title
-from finishlab.stair.store import part_code, stair_levels
+from finishlab.stair.reading import part_code, stair_levels
 
 __all__ = ["IDENTITY", "LETTERS", "TakenIn", "take_in"]
 

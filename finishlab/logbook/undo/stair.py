@@ -14,9 +14,7 @@ from finishlab.logbook.renewing import swap_figures
 from finishlab.logbook.tables import FlightRow, MeasurementRow, PartEventRow, PartRow
 from finishlab.logbook.undo.task import Task, Way
 from finishlab.stair.names import level_title
-from finishlab.stair.records import Flight, Part, PartEvent
-from finishlab.stair.store import (
-    check_event,
+from finishlab.stair.reading import (
     event_record,
     flight_record,
     noted_event,
@@ -25,11 +23,10 @@ from finishlab.stair.store import (
     part_code,
     part_name,
     part_record,
-    photos_noted,
-    put_values,
     stair_levels,
-    take_measurements,
 )
+from finishlab.stair.records import Flight, Part, PartEvent
+from finishlab.stair.store import check_event, photos_noted, put_values, take_measurements
 
 __all__ = ["FLIGHT_WAYS", "PART_WAYS"]
 

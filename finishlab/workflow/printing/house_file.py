@@ -13,8 +13,8 @@ from finishlab.records import Finish, today
 from finishlab.reports.print.svg_drawing import svg_drawing
 from finishlab.reports.print.views import HouseCan, HousePhoto, HouseSection, HouseView, Swatch
 from finishlab.reports.swatch import hex_colour
-from finishlab.stair.showing import flights_shown
-from finishlab.stair.svg import stair_svg
+from finishlab.stair.drawing import stair_svg
+from finishlab.stair.shown import flights_shown
 from finishlab.workflow.printing.labels import recipe_words
 from finishlab.workflow.printing.schedule import finish_steps
 from finishlab.workflow.rows import board_row, spot_row

@@ -13,8 +13,7 @@ from finishlab.records.addresses import Address
 from finishlab.records.short_text import recipe_name
 from finishlab.reports.print.views import LabelView
 from finishlab.stair.progress import progress_of, recipe_of
-from finishlab.stair.showing import named_parts
-from finishlab.stair.text import size_words
+from finishlab.stair.shown import size_words
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -67,7 +66,7 @@ def label_views(log: Logbook, wish: Wish, *, date: dt.date | None = None) -> lis
     LogbookError
         ``"unknown-board"``, ``"unknown-part"``.
     UsageError
-        ``"nothing-to-label"``, and what `named_parts` raises.
+        ``"nothing-to-label"``, and what `StoredStair.named` raises.
     """
     stair = log.stair()
     everything = not wish.boards and not wish.parts and not wish.all_boards
@@ -76,7 +75,7 @@ def label_views(log: Logbook, wish: Wish, *, date: dt.date | None = None) -> lis
     if everything:
         parts = [part for part in stair.parts if part.record.kind == "tread"]
     else:
-        parts = named_parts(stair, wish.parts) if wish.parts else []
+        parts = stair.named(wish.parts) if wish.parts else []
     if not boards and not parts:
         raise UsageError(
             "nothing-to-label",
