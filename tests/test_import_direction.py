@@ -54,15 +54,8 @@ INSIDE: Final = {
             "stair_plan",
             "way_up",
         ),
-        "plan/documents": ("documents", "entered", "icalendar", "logged", "text"),
-        "plan/commands": (
-            "commands",
-            "calendar_command",
-            "cutting_command",
-            "example_command",
-            "options",
-            "quantities_command",
-        ),
+        "plan/documents": ("documents", "entered", "files", "icalendar", "logged"),
+        "plan/commands": ("commands", "options"),
     },
 }
 """A subject's folder -> the rooms in it -> their modules.
@@ -84,7 +77,6 @@ def _modules(room: str) -> tuple[str, ...]:
 
 COMMANDS: Final = (*_modules("stair/commands"), *_modules("plan/commands"))
 STORES: Final = _modules("logbook")
-DRAWN: Final = ("finishlab.plan.text",)
 
 DOORWAYS: Final = {
     "PIL": ("finishlab.photos", "finishlab.demo.encode", "finishlab.demo.sample_files"),
@@ -100,7 +92,7 @@ DOORWAYS: Final = {
     "platformdirs": ("finishlab.cli", "finishlab.workflow"),
     "rawpy": ("finishlab.photos.raw",),
     "reportlab": ("finishlab.reports",),
-    "rich": ("finishlab.reports", "finishlab.show", "finishlab.cli", *DRAWN),
+    "rich": ("finishlab.reports", "finishlab.show", "finishlab.cli"),
     "scipy": ("finishlab.imaging", "finishlab.demo"),
     "skimage": ("finishlab.imaging",),
     "sqlalchemy": ("finishlab.logbook", *STORES),

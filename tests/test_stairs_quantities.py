@@ -205,8 +205,7 @@ def test_an_out_of_square_tread_needs_a_longer_board() -> None:
     leaning = Part("tread", Shape(914, 292, 27, left=100, right=80))
     (piece,) = plan_cutting([leaning], [Stock(2400, 300)], allowance=0, spares=0).pieces
     assert piece.length == pytest.approx(914 + 292 * math.tan(math.radians(10)))
-    assert piece.corners is not None
-    assert piece.corners.sides[0] == pytest.approx(292 / math.cos(math.radians(10)))
+    assert piece.outline[3] == pytest.approx(292 / math.cos(math.radians(10)))
 
 
 @given(

@@ -45,6 +45,11 @@ class Coats:
     edges: int | None = None
     under: int = 0
 
+    @property
+    def on_edges(self) -> int:
+        """Coats on front, back and ends."""
+        return self.top if self.edges is None else self.edges
+
     def __post_init__(self) -> None:
         for count in (self.top, self.edges or 0, self.under):
             if not 0 <= count <= _MOST_COATS:
@@ -120,6 +125,11 @@ class Purchase:
         return sum(can.litres * count for can, count in self.cans)
 
     @property
+    def words(self) -> str:
+        """``"1 x 1gal and 2 x 1qt"``."""
+        return " and ".join(f"{count} x {can.name}" for can, count in self.cans)
+
+    @property
     def currency(self) -> str:
         """Currency of the cost; empty where none is written down, or not one for all."""
         named = {can.currency for can, _ in self.cans}
@@ -140,14 +150,12 @@ class Purchase:
 
 def coat_area(parts: Iterable[Part], coats: Coats) -> float:
     """Return the area of parts times the coats each face gets, m2; of what stands upright the face that shows alone."""
-    on_edges = coats.top if coats.edges is None else coats.edges
     total = 0.0
     for part in parts:
         areas = face_areas(part.shape)
-        if part.kind in UPRIGHT:
-            total += coats.top * areas.top
-            continue
-        total += coats.top * areas.top + on_edges * areas.edges + coats.under * areas.underside
+        total += coats.top * areas.top
+        if part.kind not in UPRIGHT:
+            total += coats.on_edges * areas.edges + coats.under * areas.underside
     return total
 
 

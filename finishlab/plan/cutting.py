@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from finishlab.errors import UsageError
-from finishlab.plan.geometry import Corners, Part, corners
+from finishlab.plan.geometry import Part, corners
 from finishlab.plan.way_up import full_name, need_flight
 
 __all__ = ["ALLOWANCE", "KERF", "CutBoard", "CuttingPlan", "Piece", "Stock", "plan_cutting"]
@@ -69,9 +69,12 @@ class Piece:
     part: Part | None
 
     @property
-    def corners(self) -> Corners | None:
-        """The finished outline; None for a spare."""
-        return None if self.part is None else corners(self.part.shape)
+    def outline(self) -> tuple[float, ...]:
+        """Front, back, depth, left and right side, and both diagonals of the finished part, mm; none for a spare."""
+        if self.part is None:
+            return ()
+        shape, found = self.part.shape, corners(self.part.shape)
+        return (shape.front, shape.back_mm, shape.depth, *found.sides, *found.diagonals)
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from finishlab.errors import UsageError
 if TYPE_CHECKING:
     from finishlab.plan.stair_plan import StairPlan
 
-__all__ = ["csv_option", "need_treads", "stair_options", "write_text"]
+__all__ = ["added_length", "csv_option", "need_treads", "stair_options", "write_text"]
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -106,6 +106,16 @@ def need_treads(stair: StairPlan) -> None:
 
     for sentence in unlikely_sizes(stair.parts):
         say(sentence)
+
+
+def added_length(text: str | None) -> float:
+    """Return a length that is added, mm; 0 and less than 0 are meant here."""
+    from finishlab.records.lengths import read_length
+
+    if text is None or text.strip() in {"0", "0mm", "0in"}:
+        return 0.0
+    sign = -1 if text.strip().startswith("-") else 1
+    return sign * read_length(text.strip()[1:] if sign < 0 else text, "added", "thickness")
 
 
 def _logged(recipe: str | None, *, products: bool, sized: bool) -> StairPlan:
