@@ -5,7 +5,8 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 import tomllib
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
@@ -13,7 +14,7 @@ from finishlab.errors import UsageError
 from finishlab.records.lengths import check_likely
 from finishlab.units import parse_length
 
-__all__ = ["COMPARE", "Section", "read_text", "read_toml", "texts_in"]
+__all__ = ["Section", "read_text", "read_toml", "texts_in"]
 
 Value = TypeVar("Value")
 COMPARE: Final = "Compare it with: finishlab plan example"
@@ -99,6 +100,14 @@ class Section:
     def __bool__(self) -> bool:
         return bool(self.content)
 
+    @contextmanager
+    def told(self, where: str | None = None) -> Iterator[None]:
+        """Say of what is refused inside where in the file it stands: in this table unless told."""
+        try:
+            yield
+        except UsageError as error:
+            raise UsageError(error.code, f"{where or self.where}: {error.message}", error.hint) from error
+
     def raw(self, name: str) -> object:
         """Return a value as it stands, None where there is none."""
         self.asked.add(name)
@@ -111,10 +120,8 @@ class Section:
             return None
         if isinstance(value, bool) or not isinstance(value, str | int | float):
             raise self._wrong(name, "text")
-        try:
+        with self.told(f"{self.where}, {name}"):
             return parse(str(value))
-        except UsageError as error:
-            raise UsageError(error.code, f"{self.where}, {name}: {error.message}", error.hint) from error
 
     def lengths(self, names: Sequence[str], kind: str) -> dict[str, float]:
         """Return those lengths that are there, in mm; `kind` is what has them.
@@ -125,10 +132,8 @@ class Section:
             ``"bad-length"``, ``"unit-missing"``.
         """
         found = {name: mm for name in names if (mm := self.read(name, parse_length)) is not None}
-        try:
+        with self.told():
             check_likely({name: str(self.raw(name)) for name in found}, found, kind)
-        except UsageError as error:
-            raise UsageError(error.code, f"{self.where}: {error.message}", error.hint) from error
         return found
 
     def text(self, name: str) -> str | None:
@@ -137,28 +142,24 @@ class Section:
 
     def number(self, name: str) -> float | None:
         """Return a number."""
-        value = self.raw(name)
-        if value is None:
-            return None
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            raise self._wrong(name, "number")
-        return float(value)
+        value = self._of_kind(name, (int, float), "number")
+        return None if value is None else float(value)
 
     def whole(self, name: str) -> int | None:
         """Return a whole number."""
-        value = self.raw(name)
-        if value is None:
-            return None
-        if isinstance(value, bool) or not isinstance(value, int):
-            raise self._wrong(name, "whole number")
+        value: int | None = self._of_kind(name, (int,), "whole number")
         return value
 
     def flag(self, name: str) -> bool | None:
         """Return true or false."""
+        value: bool | None = self._of_kind(name, (bool,), "true or false")
+        return value
+
+    def _of_kind(self, name: str, kinds: tuple[type, ...], words: str) -> Any:  # noqa: ANN401 - one of the kinds, or None
         value = self.raw(name)
-        if value is None or isinstance(value, bool):
+        if value is None or (isinstance(value, kinds) and isinstance(value, bool) == (bool in kinds)):
             return value
-        raise self._wrong(name, "true or false")
+        raise self._wrong(name, words)
 
     def day(self, name: str) -> dt.date | None:
         """Return a date."""

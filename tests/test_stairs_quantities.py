@@ -168,7 +168,7 @@ def test_boxes_of_floor_are_rounded_up() -> None:
     found = floor_purchase([168 * M2_PER_FT2], 20.5 * M2_PER_FT2, box_price=54.0)
     assert found.with_waste / M2_PER_FT2 == pytest.approx(184.8)
     assert (found.boxes, found.cost) == (10, 540.0)
-    assert found.left_over / M2_PER_FT2 == pytest.approx(37.0)
+    assert (found.bought - found.area) / M2_PER_FT2 == pytest.approx(37.0)
 
 
 @given(st.floats(0.5, 500), st.floats(0.5, 4), st.floats(0, 0.3))

@@ -19,18 +19,7 @@ from finishlab.plan.hours import WorkHours
 from finishlab.plan.way_up import Step, alternating, way_up
 from finishlab.stair.names import PART_KINDS, PartKind, level_title
 
-__all__ = [
-    "STACK_HOURS",
-    "Calendar",
-    "Closed",
-    "Event",
-    "EventKind",
-    "Fitting",
-    "Job",
-    "Night",
-    "nights",
-    "plan_calendar",
-]
+__all__ = ["Calendar", "Closed", "Event", "EventKind", "Fitting", "Job", "Night", "nights", "plan_calendar"]
 
 STACK_HOURS: Final = 48.0
 """Hours after the last coat before finished treads are stacked, carried and fitted (trade advice)."""

@@ -212,7 +212,8 @@ def calendar(
 
     plan = _with_days(_with_coats(stair, options, from_file=from_file), options)
     found = calendar_of(plan)
-    actions: list[Action] = ["apply", "sand", "wet stair", "dispose", *(["fit"] if plan.away else [])]
+    actions: list[Action] = ["apply", "sand", "wet stair", "dispose"]
+    actions += ["fit"] if plan.away else []
     cautions = cautions_for((f"{each.kind} {each.name}" for each in plan.products), actions)
     if csv_file is not None:
         write_text(csv_file, calendar_csv(plan, found))

@@ -16,7 +16,7 @@ from finishlab.errors import UsageError
 from finishlab.plan.geometry import Part, corners
 from finishlab.plan.way_up import full_name, need_flight
 
-__all__ = ["ALLOWANCE", "KERF", "CutBoard", "CuttingPlan", "Piece", "Stock", "plan_cutting"]
+__all__ = ["ALLOWANCE", "KERF", "CuttingPlan", "Piece", "Stock", "plan_cutting"]
 
 KERF: Final = 3.2
 """Width of a saw cut, mm (1/8 in; common practice, no source)."""

@@ -191,7 +191,7 @@ def cutting_document(plan: StairPlan, found: CuttingPlan, cautions: Sequence[Cau
 
 
 def _piece(piece: Piece) -> dict[str, Any]:
-    outline = None
+    outline: dict[str, Any] | None = None
     if piece.outline:
         front, back, depth, *others = (round(each, 2) for each in piece.outline)
         outline = {"front_mm": front, "back_mm": back, "depth_mm": depth}

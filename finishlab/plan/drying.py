@@ -12,7 +12,7 @@ from finishlab.coatings import coating
 from finishlab.errors import UsageError
 from finishlab.plan.hours import WorkHours
 
-__all__ = ["Coat", "Gap", "PlannedCoat", "Times", "Window", "default_coat", "gap_rules", "plan_coats", "recoat_times"]
+__all__ = ["Coat", "PlannedCoat", "Times", "Window", "default_coat", "gap_rules", "plan_coats", "recoat_times"]
 
 Window = tuple[float, float | None]
 """Hours from the end of a coat to the next: at least, and at most (None: no end)."""
@@ -64,6 +64,10 @@ class Times:
         others = (self.socks, self.use, self.cure, *([] if self.late is None else [self.late]))
         if not all(0 <= hours < math.inf and hours <= 10_000 for hours in others):
             raise UsageError("bad-times", "Hours are not below 0, nor above 10,000.", "Copy the hours from the label.")
+
+    def with_said(self, **said: float | bool | None) -> Times:
+        """Return the times with those that are said, by their names, in the place of the usual ones."""
+        return replace(self, **{name: value for name, value in said.items() if value is not None})  # type: ignore[arg-type]  # each of its kind
 
 
 @dataclass(frozen=True, slots=True)

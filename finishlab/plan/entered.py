@@ -175,13 +175,12 @@ def product_of(
         For a kind, a coverage or a can nobody knows.
     """
     coat = default_coat(kind, name)
-    usual: tuple[PartKind, ...] = UPRIGHT if coating(kind).role == "paint" else USUAL_PARTS
     return Product(
-        name or coat.product,
+        coat.product,
         kind.lower(),
         coat,
         Coats(coats, under=1 if under is None else under),
-        usual,
+        UPRIGHT if coating(kind).role == "paint" else USUAL_PARTS,
         None if coverage is None else parse_coverage(coverage),
         DEFAULT_WASTE if waste is None else waste / 100,
         tuple(parse_can(text) for text in cans),
@@ -294,36 +293,27 @@ def _shape(section: Section, kind: str, usual: Shape | None = None) -> Shape:
                 raise UsageError(
                     "no-size", f"{section.where}: the {name} is missing.", f'Add for example {name} = "36in".'
                 )
-    try:
+    with section.told():
         return Shape(**given) if usual is None else replace(usual, **given)
-    except UsageError as error:
-        raise UsageError(error.code, f"{section.where}: {error.message}", error.hint) from error
 
 
 def _product(section: Section, away: tuple[PartKind, ...]) -> Product:
     kind = section.text("kind")
     if kind is None:
         raise UsageError("no-kind", f"{section.where}: the kind is missing.", 'Add for example kind = "oil stain".')
-    base = default_coat(kind, section.text("name"))
-    usual: tuple[PartKind, ...] = UPRIGHT if coating(kind).role == "paint" else USUAL_PARTS
-    parts = _kinds(section, "parts", usual)
-    under = section.whole("under")
-    coverage = section.read("coverage", parse_coverage)
+    usual = product_of(kind, name=section.text("name"))
+    parts = _kinds(section, "parts", usual.parts)
+    # Both faces get their coats where a part lies on points; on the stair nobody reaches the underside.
+    under = _or(section.whole("under"), int(bool(set(parts) & set(away))))
     waste = section.number("waste")
-    found = Product(
-        base.product,
-        kind.lower(),
-        _timed(section, base),
-        # Both faces get their coats where a part lies on points; on the stair nobody reaches the underside.
-        Coats(
-            _or(section.whole("coats"), 1),
-            section.whole("edges"),
-            int(bool(set(parts) & set(away))) if under is None else under,
-        ),
-        parts,
-        coverage,
-        DEFAULT_WASTE if waste is None else waste / 100,
-        tuple(parse_can(text) for text in section.texts("cans")),
+    found = replace(
+        usual,
+        coat=_timed(section, usual.coat),
+        coats=Coats(_or(section.whole("coats"), 1), section.whole("edges"), under),
+        parts=parts,
+        coverage=section.read("coverage", parse_coverage),
+        waste=usual.waste if waste is None else waste / 100,
+        cans=tuple(parse_can(text) for text in section.texts("cans")),
     )
     section.finish()
     return found
@@ -331,23 +321,18 @@ def _product(section: Section, away: tuple[PartKind, ...]) -> Product:
 
 def _timed(section: Section, base: Coat) -> Coat:
     """Return a coat with the label's times in place of the usual ones."""
-    times = base.times
-    rub_out = section.flag("rub_out")
     use, cure = section.number("use_d"), section.number("cure_d")
-    try:
-        return replace(
-            base,
-            times=replace(
-                recoat_times(times, section.span("recoat_h"), other=section.span("under_other_h")),
-                late=section.number("late_h"),
-                rub_out=times.rub_out if rub_out is None else rub_out,
-                socks=_or(section.number("socks_h"), times.socks),
-                use=times.use if use is None else use * 24,
-                cure=times.cure if cure is None else cure * 24,
-            ),
-        )
-    except UsageError as error:
-        raise UsageError(error.code, f"{section.where}: {error.message}", error.hint) from error
+    own, other = section.span("recoat_h"), section.span("under_other_h")
+    said = {
+        "late": section.number("late_h"),
+        "rub_out": section.flag("rub_out"),
+        "socks": section.number("socks_h"),
+        "use": None if use is None else use * 24,
+        "cure": None if cure is None else cure * 24,
+    }
+    with section.told():
+        times = recoat_times(base.times, own, other=other).with_said(**said)
+    return replace(base, times=times)
 
 
 def _hours(work: Section) -> WorkHours:

@@ -9,7 +9,7 @@ from typing import Final
 
 from finishlab.errors import UsageError
 
-__all__ = ["FLOOR_WASTE", "FloorPurchase", "floor_purchase"]
+__all__ = ["FloorPurchase", "floor_purchase"]
 
 FLOOR_WASTE: Final = 0.10
 """Share of boards lost in cutting: 5 to 10 % is usual (common practice, no source)."""
@@ -35,11 +35,6 @@ class FloorPurchase:
     def bought(self) -> float:
         """What the boxes hold, m2."""
         return self.boxes * self.box_area
-
-    @property
-    def left_over(self) -> float:
-        """What stays if nothing is lost, m2: planks to keep for repairs and for measuring beside."""
-        return self.bought - self.area
 
 
 def floor_purchase(

@@ -9,27 +9,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Final, Literal, get_args
+from typing import Final, Literal
 
 from finishlab.errors import UsageError
 from finishlab.records.limits import likely_length
 from finishlab.stair.names import PART_KINDS, PartKind
 
-__all__ = [
-    "FACES",
-    "UPRIGHT",
-    "WALKED_ON",
-    "Corners",
-    "Edge",
-    "Face",
-    "FaceAreas",
-    "Part",
-    "Shape",
-    "back_width",
-    "corners",
-    "face_areas",
-    "unlikely_sizes",
-]
+__all__ = ["UPRIGHT", "WALKED_ON", "Corners", "Part", "Shape", "back_width", "corners", "face_areas", "unlikely_sizes"]
 
 WALKED_ON: Final[tuple[PartKind, ...]] = ("tread", "landing nosing", "landing board")
 """Parts a person steps on, on the way up."""
@@ -38,10 +24,6 @@ UPRIGHT: Final[tuple[PartKind, ...]] = ("riser", "stringer", "skirt")
 """Parts of which only the face is seen and coated."""
 
 Edge = Literal["square", "half-round"]
-Face = Literal["top", "underside", "front", "back", "ends"]
-FACES: Final[tuple[Face, ...]] = get_args(Face)
-"""Faces of a part. What stands upright (riser, stringer, skirt) shows its "top" and hides its "underside"."""
-
 _STEEPEST: Final = 30.0
 """Least interior angle that can be meant, degrees; the greatest is 180 less this (common practice, no source)."""
 

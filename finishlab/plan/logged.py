@@ -12,7 +12,7 @@ from finishlab.errors import UsageError
 from finishlab.plan.coverage import Can, Coats
 from finishlab.plan.drying import recoat_times
 from finishlab.plan.entered import product_of
-from finishlab.plan.geometry import Part, Shape
+from finishlab.plan.geometry import UPRIGHT, Part, Shape
 from finishlab.plan.stair_plan import Origin, Product, StairPlan
 from finishlab.stair.names import listed
 from finishlab.stair.progress import coats_of
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.plan.drying import Times, Window
     from finishlab.records import Batch, Finish, Label
-    from finishlab.stair.names import PartName
     from finishlab.stair.records import StoredPart
 
 __all__ = ["logged_plan", "logged_products", "logged_stair", "planned_parts"]
@@ -52,15 +51,11 @@ def logged_plan(log: Logbook, recipe: str | None = None, *, sized: bool = True) 
     """
     stair, products = logged_stair(log, sized=sized), logged_products(log, recipe)
     coated = {kind for product in products for kind in product.parts}
-    known = {(part.kind, part.level, part.place, part.side) for part in stair.parts}
-    unsized = [part.name for part in log.stair_parts() if part.name.kind in coated and _key(part.name) not in known]
+    here = log.stair_parts() if sized else ()
+    unsized = [part.name for part in here if part.name.kind in coated and _shape_of(part) is None]
     us = stair.us or any(each.record.label is not None and each.record.label.typed_in for each in log.cans())
     us = us or any(can.label in _US_SIZES.values() for product in products for can in product.cans)
     return replace(stair, products=products, us=us, not_counted=listed(unsized) if unsized else "")
-
-
-def _key(name: PartName) -> tuple[str, int, int, str | None]:
-    return name.kind, name.level, name.place, name.side
 
 
 def logged_stair(log: Logbook, *, sized: bool = True) -> StairPlan:
@@ -202,12 +197,8 @@ def _labelled(product: Product, can: int | None, cans: Mapping[int, Batch], reco
         other = None if label.recoat_other_h is None else (label.recoat_other_h, None)
     times = recoat_times(product.coat.times, window, other=other, own=recoat_h)
     if label is not None:
-        times = replace(
-            times,
-            socks=times.socks if label.walk_on_h is None else label.walk_on_h,
-            use=times.use if label.use_h is None else label.use_h,
-            cure=times.cure if label.cure_d is None else label.cure_d * 24,
-        )
+        cure = None if label.cure_d is None else label.cure_d * 24
+        times = times.with_said(socks=label.walk_on_h, use=label.use_h, cure=cure)
         bounds = [each for each in (label.coverage_low_m2_per_l, label.coverage_high_m2_per_l) if each is not None]
         if bounds:
             product = replace(product, coverage=(bounds[0], bounds[-1]))
@@ -243,22 +234,24 @@ def _window(times: Times, label: Label, can: int | None, *, own: float | None) -
 def planned_parts(stored: Sequence[StoredPart], *, sized: bool = True) -> list[Part]:
     """Return the parts whose sizes are known, in mm, as quantities, cutting and calendar want them.
 
-    A part without front, depth (or height) or thickness is left out. Unless `sized`, where it is days that
-    are wanted, it comes with sizes that say nothing.
+    Unless `sized`, where it is days that are wanted, the others come too, with sizes that say nothing.
     """
-    planned = []
-    for part in stored:
-        sizes = part.record.sizes
-        depth = sizes.height if part.record.kind in {"riser", "stringer", "skirt"} and sizes.height else sizes.depth
-        if sizes.front is None or depth is None or sizes.thickness is None:
-            if not sized:
-                shape = Shape(*_ANY_SIZE)
-                planned.append(Part(part.name.kind, shape, part.name.level, part.name.place, part.name.side))
-            continue
-        angles = sizes.left_angle, sizes.right_angle
-        # Where both were measured the angles say the shape: the cut follows them.
-        back = sizes.back if angles == (None, None) else None
-        left, right = (90.0 if angle is None else angle for angle in angles)
-        shape = Shape(sizes.front, depth, sizes.thickness, back, left, right)
-        planned.append(Part(part.name.kind, shape, part.name.level, part.name.place, part.name.side))
-    return planned
+    shaped = ((part.name, _shape_of(part)) for part in stored)
+    return [
+        Part(name.kind, shape or Shape(*_ANY_SIZE), name.level, name.place, name.side)
+        for name, shape in shaped
+        if shape is not None or not sized
+    ]
+
+
+def _shape_of(part: StoredPart) -> Shape | None:
+    """Return a part's shape; None without front, depth (or height) or thickness."""
+    sizes = part.record.sizes
+    depth = sizes.height if part.name.kind in UPRIGHT and sizes.height else sizes.depth
+    if sizes.front is None or depth is None or sizes.thickness is None:
+        return None
+    angles = sizes.left_angle, sizes.right_angle
+    # Where both were measured the angles say the shape: the cut follows them.
+    back = sizes.back if angles == (None, None) else None
+    left, right = (90.0 if angle is None else angle for angle in angles)
+    return Shape(sizes.front, depth, sizes.thickness, back, left, right)

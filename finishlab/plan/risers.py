@@ -14,17 +14,7 @@ from typing import Final
 from finishlab.errors import UsageError
 from finishlab.units import MM_PER_INCH
 
-__all__ = [
-    "CODE",
-    "LEAST_TREAD",
-    "MOST_RISER",
-    "MOST_VARIATION",
-    "NOSING",
-    "WHO_DECIDES",
-    "CodeFigure",
-    "RiserCheck",
-    "check_risers",
-]
+__all__ = ["CODE", "WHO_DECIDES", "CodeFigure", "RiserCheck", "check_risers"]
 
 CODE: Final = "International Residential Code (US model code), 2018 edition, section R311.7"
 WHO_DECIDES: Final = "The local code and the inspector decide; editions and amendments differ."

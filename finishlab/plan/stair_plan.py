@@ -146,8 +146,6 @@ class Quantity:
         The parts it goes on.
     need
         Area times coats, coverage, litres.
-    from_label
-        Whether the coverage is the label's.
     buy
         Cans for the least and for the most that may be needed; None where no can size is known.
     """
@@ -155,8 +153,12 @@ class Quantity:
     product: Product
     parts: tuple[Part, ...]
     need: Need
-    from_label: bool
     buy: tuple[Purchase, Purchase] | None
+
+    @property
+    def from_label(self) -> bool:
+        """Whether the coverage is the label's."""
+        return self.product.coverage is not None
 
 
 def quantities_of(plan: StairPlan) -> tuple[Quantity, ...]:
@@ -187,7 +189,7 @@ def _quantity(plan: StairPlan, product: Product) -> Quantity:
     coverage = product.coverage or coating(product.kind).figures.coverage
     found = need(area, coverage, product.waste)
     buy = (purchase(found.litres[0], product.cans), purchase(found.litres[1], product.cans)) if product.cans else None
-    return Quantity(product, parts, found, product.coverage is not None, buy)
+    return Quantity(product, parts, found, buy)
 
 
 def jobs_of(plan: StairPlan) -> tuple[Job, ...]:

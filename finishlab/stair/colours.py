@@ -12,7 +12,7 @@ from finishlab.records import DAYLIGHT
 from finishlab.stair.progress import Progress
 from finishlab.stair.records import StoredColour, StoredStair
 
-__all__ = ["FEWEST", "Coloured", "Lab", "colours_now"]
+__all__ = ["Lab", "colours_now"]
 
 Lab = tuple[float, float, float]
 

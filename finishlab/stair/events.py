@@ -11,7 +11,7 @@ from finishlab.errors import UsageError
 from finishlab.stair.progress import TOPCOATS, WORN, Progress, can_words, progress_of, recipe_of
 from finishlab.stair.records import COAT_STEPS, CoatStep, EventKind, PartEvent, StoredEvent, StoredPart, StoredStair
 
-__all__ = ["EVENT_HINT", "Done", "next_events", "read_event", "remarks", "split_words"]
+__all__ = ["Done", "next_events", "read_event", "remarks", "split_words"]
 
 EVENT_HINT: Final = (
     "Say what was done: dry-fitted, sanded, stain, seal, topcoat (each with the number of its coat if you like), "

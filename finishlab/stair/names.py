@@ -17,7 +17,6 @@ from typing import Final, Literal, get_args
 from finishlab.errors import LogbookError, UsageError
 
 __all__ = [
-    "CODES",
     "FLIGHT_KINDS",
     "MOST_PLACES",
     "PART_KINDS",

@@ -93,7 +93,7 @@ def read_flights(found: Sequence[FlightRow]) -> tuple[StoredFlight, ...]:
     """Return the flights of all rows that were not removed, from the bottom up."""
     levels = levels_of(found)
     flights = [
-        StoredFlight(row.number, levels[row.number], _damaged("flight", flight_record, row), row.created)
+        StoredFlight(row.number, levels[row.number], _damaged("flight", flight_record, row))
         for row in found
         if row.removed is None
     ]
@@ -105,7 +105,7 @@ def read_parts(session: Session, levels: Mapping[int, int]) -> tuple[StoredPart,
     parts = []
     for row in session.scalars(select(PartRow).where(PartRow.removed.is_(None)).order_by(PartRow.id)):
         record = _damaged("part", part_record, row)
-        parts.append(StoredPart(row.id, record, part_name(record, levels), row.created))
+        parts.append(StoredPart(row.id, record, part_name(record, levels)))
     return tuple(sorted(parts, key=lambda part: part.name.order))
 
 

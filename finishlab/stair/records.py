@@ -37,7 +37,6 @@ from finishlab.units import as_typed_text
 __all__ = [
     "COAT_STEPS",
     "EVENT_KINDS",
-    "MOST_PART_COATS",
     "SIZE_NAMES",
     "CoatStep",
     "EventKind",
@@ -312,8 +311,6 @@ class StoredFlight:
     """What it is called by, see `finishlab.stair.names.level_of`; as `number`, unless it came out of an archive
     into a stair that had one of that number."""
     record: Flight
-    created: dt.datetime
-    """UTC."""
 
     @property
     def title(self) -> str:
@@ -329,8 +326,6 @@ class StoredPart:
     """What its events and measurements name."""
     record: Part
     name: PartName
-    created: dt.datetime
-    """UTC."""
 
     @property
     def code(self) -> str:
