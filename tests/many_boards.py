@@ -19,6 +19,7 @@ import numpy as np
 from sqlalchemy import Connection, insert, update
 from sqlalchemy.orm import Session
 
+from finishlab.colorimetry.camera_error import WOOD_ALONE
 from finishlab.colorimetry.difference import delta_e_interval
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.logbook import Logbook
@@ -73,7 +74,9 @@ def colour(name: str, lab: np.ndarray, sha256: str, rng: np.random.Generator) ->
     return FieldMeasurement(
         name="board" if name == "board" else "floor",
         kind="wood" if name == "board" else "print",
-        estimate=LabEstimate.build(lab, root @ root.T + 0.01 * np.eye(3), shared),
+        estimate=LabEstimate.build(
+            lab, root @ root.T + (WOOD_ALONE if name == "board" else 0.01 * np.eye(3)), shared, wood=name == "board"
+        ),
         spread=Spread(
             float(lab[0]) - 2.0, float(lab[0]) + 2.0, tuple(tuple(row) for row in (spread @ spread.T).tolist())
         ),

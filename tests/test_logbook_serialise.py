@@ -53,7 +53,7 @@ measured_fields = st.builds(
     # A doubt needs the figures of its own sentence, so these are fixed.
     doubts=st.just(field().doubts),
     texture=st.none() | st.builds(Texture, finite, finite, shares, st.none() | finite, st.none() | finite),
-)
+).map(lambda found: replace(found, estimate=replace(found.estimate, wood=found.kind == "wood")))
 strips = st.builds(
     StripReading,
     number=st.none() | st.integers(0, 10**6),

@@ -23,6 +23,7 @@ from finishlab.demo.camera import Tone
 from finishlab.demo.render import RenderedPhoto, render_scene
 from finishlab.errors import PhotoError
 from finishlab.imaging.correction import FitPriors
+from finishlab.imaging.tone_prior import slope_spread
 from finishlab.photos import photo_facts, read_photo, write_jpeg
 
 BLOCKS: Final = np.repeat(
@@ -83,10 +84,11 @@ def test_a_raw_file_is_upright(dng: Path, orientation: int, turns: int) -> None:
 
 
 def test_the_priors_of_linear_light_leave_the_tone_straight() -> None:
-    """Every order of the tone curve is held to a fortieth of a phone's or less, and the rest of the priors stays."""
-    base = FitPriors(least_span=2.4)
+    """The slope of the tone curve is one, held to a fifth of a phone's or less, and the rest of the priors stays."""
+    base, at = FitPriors(light_bend=0.01), [-4.0, -2.0, -1.0, -0.3]
     linear = FitPriors.for_linear(base)
-    assert max(linear.tone) <= max(base.tone) / 40
+    np.testing.assert_allclose(np.diff(linear.tone.usual(np.array(at))), np.diff(at))
+    assert (slope_spread(linear.tone, at) < slope_spread(base.tone, at) / 5).all()
     assert replace(linear, tone=base.tone, channel=base.channel) == base
 
 
@@ -173,9 +175,12 @@ def test_a_raw_file_too_large_is_refused_before_it_is_unpacked(dng: Path) -> Non
 
 
 def test_the_command_measures_a_raw_file_by_hand(dng: Path) -> None:
-    """The command line takes a raw file as any photo; with no tone curve to guess, 18 % comes right from 80 %."""
+    """The command line takes a raw file as any photo; with no tone curve to guess, 18 % comes right from 80 %.
+
+    Within 1 L*: this file has none of the veiling glare that a photo is believed to have.
+    """
     typed = ["measure", str(dng), "--grey", "52,36,36,24:91.65", "--area", "4,36,36,24", "--json"]
     result = CliRunner().invoke(finishlab, typed)
     assert result.exit_code == 0, result.output
     lab = json.loads(result.stdout)["photos"][0]["fields"]["board"]["lab"]
-    assert lab == pytest.approx([49.5, 0.0, 0.0], abs=0.5)
+    assert lab == pytest.approx([49.5, 0.0, 0.0], abs=1.0)

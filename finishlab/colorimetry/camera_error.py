@@ -14,7 +14,7 @@ import numpy as np
 
 from finishlab.colorimetry.spaces import rgb_to_lab
 
-__all__ = ["MATRIX_ERRORS", "PRINT_AGAINST_WOOD", "WOOD_ALONE", "matrix_effects"]
+__all__ = ["MATRIX_ERRORS", "PRINT_AGAINST_WOOD", "WOOD_ALONE", "less_wood", "matrix_effects"]
 
 MATRIX_ERRORS: Final = np.array(
     [
@@ -26,7 +26,8 @@ MATRIX_ERRORS: Final = np.array(
 (1 + error) RGB. On woods the first moves 2.6 CIELAB, the second 0.9, all others together 0.2."""
 
 WOOD_ALONE: Final = np.array([[0.002, -0.001, 0.002], [-0.001, 0.079, -0.085], [0.002, -0.085, 0.116]])
-"""Covariance of the error of (L*, a*, b*) of one wood beyond that, shape (3, 3)."""
+"""Covariance of the error of (L*, a*, b*) of one wood beyond that, shape (3, 3). It is drawn once for a wood, a camera
+and a light: further photos, layings and planks of it repeat it."""
 
 _PRINT_SHARE: Final = 0.8
 """Share of the simulated covariance of prints that is used: print floors that were simulated are harsher than the
@@ -39,6 +40,19 @@ PRINT_AGAINST_WOOD: Final = _PRINT_SHARE * np.array(
 
 for _constant in (MATRIX_ERRORS, WOOD_ALONE, PRINT_AGAINST_WOOD):
     _constant.flags.writeable = False
+
+
+def less_wood(own: np.ndarray) -> np.ndarray:
+    """Return covariances without `WOOD_ALONE`: what one photo of a wood has by itself.
+
+    Parameters
+    ----------
+    own
+        Shape (..., 3, 3), each with `WOOD_ALONE` in it.
+    """
+    values, axes = np.linalg.eigh(np.asarray(own, dtype=float) - WOOD_ALONE)
+    # rounding may leave a direction a little below nothing
+    return np.asarray((axes * np.clip(values, 0.0, None)[..., None, :]) @ np.swapaxes(axes, -1, -2))
 
 
 def matrix_effects(rgb: np.ndarray, errors: np.ndarray = MATRIX_ERRORS) -> np.ndarray:

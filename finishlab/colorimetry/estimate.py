@@ -15,6 +15,8 @@ from typing import Any
 
 import numpy as np
 
+from finishlab.colorimetry.camera_error import less_wood
+
 __all__ = ["COLOUR_SPACE", "LabEstimate", "SharedEffect", "draw"]
 
 COLOUR_SPACE = "CIELAB D65 2deg"
@@ -48,6 +50,9 @@ class LabEstimate:
     own: tuple[tuple[float, float, float], tuple[float, float, float], tuple[float, float, float]]
     """Covariance of the mean, one-sigma units squared, common errors left out."""
     shared: tuple[SharedEffect, ...] = ()
+    wood: bool = False
+    """Whether `own` holds what a camera gets wrong of one wood (`finishlab.colorimetry.camera_error.WOOD_ALONE`): no
+    other surface shares it, but all photos of this one by one camera in one light do."""
 
     def __post_init__(self) -> None:
         if not all(math.isfinite(v) for row in (self.lab, *self.own) for v in row):
@@ -56,17 +61,31 @@ class LabEstimate:
             raise ValueError("a covariance must be symmetric and positive semi-definite")
 
     @classmethod
-    def build(cls, lab: np.ndarray, own: np.ndarray, shared: Sequence[SharedEffect] = ()) -> LabEstimate:
+    def build(
+        cls, lab: np.ndarray, own: np.ndarray, shared: Sequence[SharedEffect] = (), *, wood: bool = False
+    ) -> LabEstimate:
         """Build from arrays: `lab` shape (3,), `own` shape (3, 3)."""
         own = np.asarray(own, dtype=float)
         one, two, three = ((own + own.T) / 2).tolist()
-        return cls((float(lab[0]), float(lab[1]), float(lab[2])), (tuple(one), tuple(two), tuple(three)), tuple(shared))
+        rows = (tuple(one), tuple(two), tuple(three))
+        return cls((float(lab[0]), float(lab[1]), float(lab[2])), rows, tuple(shared), wood)
 
     @property
     def standard_error(self) -> tuple[float, float, float]:
         """One sigma of the mean of L*, a*, b*, common errors left out."""
         s = np.sqrt(np.clip(np.diag(np.asarray(self.own)), 0.0, None))
         return float(s[0]), float(s[1]), float(s[2])
+
+    @property
+    def own_of_photo(self) -> np.ndarray:
+        """Own covariance without what all photos of this surface share, shape (3, 3)."""
+        own = np.array(self.own, dtype=float)
+        return less_wood(own) if self.wood else own
+
+    @property
+    def camera(self) -> str:
+        """Scope of the camera's effects; empty where there are none."""
+        return next((e.scope for e in self.shared if e.scope.startswith("camera:")), "")
 
     def total_covariance(self) -> np.ndarray:
         """Return the covariance with the shared effects added, shape (3, 3): the doubt of the absolute colour."""
@@ -84,11 +103,11 @@ class LabEstimate:
         }
 
     @classmethod
-    def from_dict(cls, data: Mapping[str, Any]) -> LabEstimate:
-        """Rebuild an estimate from `as_dict`."""
+    def from_dict(cls, data: Mapping[str, Any], *, wood: bool = False) -> LabEstimate:
+        """Rebuild an estimate from `as_dict`; of which surface it is stands beside it."""
         shared = tuple(SharedEffect(e["name"], e["scope"], tuple(e["vector"])) for e in data["shared"])
         one, two, three = data["own_covariance"]
-        return cls(tuple(data["lab"]), (tuple(one), tuple(two), tuple(three)), shared)
+        return cls(tuple(data["lab"]), (tuple(one), tuple(two), tuple(three)), shared, wood)
 
 
 def _is_covariance(rows: Sequence[Sequence[float]]) -> bool:

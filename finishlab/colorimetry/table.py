@@ -37,6 +37,8 @@ class ColourTable:
     """Change of (L*, a*, b*) when that unknown is one standard deviation up, shape (m, 3)."""
     names: tuple[str, ...]
     scopes: tuple[str, ...]
+    wood: NDArray[np.bool_]
+    """See `LabEstimate.wood`, shape (n,)."""
 
     @classmethod
     def of(cls, estimates: Iterable[LabEstimate]) -> ColourTable:
@@ -45,7 +47,7 @@ class ColourTable:
         for estimate in estimates:
             shared = estimate.shared
             effects = [e.name for e in shared], [e.scope for e in shared], [e.vector for e in shared]
-            builder.add(estimate.lab, estimate.own, *effects)
+            builder.add(estimate.lab, estimate.own, *effects, wood=estimate.wood)
         return builder.build()
 
     def __len__(self) -> int:
@@ -59,7 +61,7 @@ class ColourTable:
             for e in effects
         ]
         one, two, three = (_triple(each) for each in self.own[row])
-        return LabEstimate(_triple(self.labs[row]), (one, two, three), tuple(shared))
+        return LabEstimate(_triple(self.labs[row]), (one, two, three), tuple(shared), bool(self.wood[row]))
 
     def joined(self, other: ColourTable) -> ColourTable:
         """Return both tables' colours, the other's behind; an unknown of both is one."""
@@ -74,6 +76,7 @@ class ColourTable:
             np.concatenate([self.vectors, other.vectors]),
             names,
             scopes,
+            np.concatenate([self.wood, other.wood]),
         )
 
     def effects_of(self, rows: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
@@ -110,6 +113,7 @@ class TableBuilder:
     def __init__(self) -> None:
         self._labs, self._own, self._vectors = array("d"), array("d"), array("d")
         self._name, self._scope, self._first = array("i"), array("i"), array("q", [0])
+        self._wood = array("b")
         self._names: dict[str, int] = {}
         self._scopes: dict[str, int] = {}
         self._runs: dict[tuple[str, ...], array[int]] = {}
@@ -118,7 +122,14 @@ class TableBuilder:
         return len(self._first) - 1
 
     def add(
-        self, lab: Triple, own: Sequence[Triple], names: Iterable[str], scopes: Iterable[str], vectors: Iterable[Triple]
+        self,
+        lab: Triple,
+        own: Sequence[Triple],
+        names: Iterable[str],
+        scopes: Iterable[str],
+        vectors: Iterable[Triple],
+        *,
+        wood: bool = False,
     ) -> int:
         """Add a colour, its shared effects by name, scope and vector; return its row.
 
@@ -129,6 +140,7 @@ class TableBuilder:
         """
         row = len(self)
         self._labs.extend(lab)
+        self._wood.append(wood)
         for line in own:
             self._own.extend(line)
         self._name.extend(self._run(tuple(names)))
@@ -162,6 +174,7 @@ class TableBuilder:
             _array(self._vectors).reshape(-1, 3),
             tuple(self._names),
             tuple(self._scopes),
+            np.array(self._wood, dtype=bool),
         )
 
 

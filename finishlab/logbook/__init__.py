@@ -18,6 +18,7 @@ if TYPE_CHECKING:
         StoredPair,
         StoredRecipe,
         StoredSpot,
+        StoredTrial,
     )
     from finishlab.logbook.strips import StoredGreys
     from finishlab.logbook.undo.shelf import Undone
@@ -38,6 +39,7 @@ __all__ = [
     "StoredPair",
     "StoredRecipe",
     "StoredSpot",
+    "StoredTrial",
     "Undone",
 ]
 

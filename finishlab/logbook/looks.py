@@ -258,6 +258,7 @@ class _Reader:
             [e["name"] for e in shared],
             [e["scope"] for e in shared],
             [e["vector"] for e in shared],
+            wood=result["kind"] == "wood",
         )
 
     def _doubts_of(self, result: Mapping[str, Any]) -> tuple[Doubt, ...]:

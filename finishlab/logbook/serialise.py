@@ -56,7 +56,7 @@ def field_from_dict(data: Mapping[str, Any]) -> FieldMeasurement:
     return FieldMeasurement(
         name=cast("FieldName", data["name"]),
         kind=cast("SurfaceKind", data["kind"]),
-        estimate=LabEstimate.from_dict(data["estimate"]),
+        estimate=LabEstimate.from_dict(data["estimate"], wood=data["kind"] == "wood"),
         spread=Spread(spread["L10"], spread["L90"], tuple(tuple(row) for row in spread["covariance"])),
         used_share=data["used_share"],
         glare_share=data["glare_share"],

@@ -15,8 +15,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
+from finishlab.matching.layout import Looks
+from finishlab.matching.sensitivities import even
 
-__all__ = ["MOST_LOOKED_AT", "USUAL_PHOTO", "USUAL_PLANK", "Components", "estimate_components", "positive_part"]
+__all__ = [
+    "MOST_LOOKED_AT",
+    "USUAL_PHOTO",
+    "USUAL_PLANK",
+    "Components",
+    "components_of",
+    "estimate_components",
+    "positive_part",
+]
 
 FloatArray = NDArray[np.float64]
 Matrix = tuple[tuple[float, ...], ...]
@@ -75,6 +85,28 @@ def estimate_components(
     return Components(_rows(plank * _widened(freedom)), _rows(photo), len(planks), _rows(plank))
 
 
+def components_of(looks: Looks, most_boards: int = 100) -> Components:
+    """Find both scatters from looks laid out; the floors beside the first boards count as planks."""
+    looks = even(looks)
+    of_boards = looks.plank < 0
+    spots = looks.block >= looks.boards
+    beside = ~of_boards & ~spots & (looks.block < most_boards)
+    planks = [*_groups(looks, looks.block, spots), *_groups(looks, looks.plank, beside)]
+    return estimate_components(planks, _groups(looks, looks.block, of_boards, least=2))
+
+
+def _groups(
+    looks: Looks, thing: NDArray[np.intp], picked: NDArray[np.bool_], least: int = 1
+) -> list[list[LabEstimate]]:
+    """The first things' colours, thing by thing, of those with `least` looks or more."""
+    at = np.flatnonzero(picked)
+    at = at[np.argsort(thing[at], kind="stable")]
+    start, size = np.unique(thing[at], return_index=True, return_counts=True)[1:]
+    enough = np.flatnonzero(size >= least)[:MOST_LOOKED_AT]
+    rows = (looks.rows[at[start[i] : start[i] + size[i]]] for i in enough)
+    return [[looks.colours.estimate(int(row)) for row in each] for each in rows]
+
+
 def positive_part(matrix: FloatArray) -> FloatArray:
     """Nearest positive semi-definite matrix: negative eigenvalues, which only noise makes, are set to nothing."""
     values, axes = np.linalg.eigh(matrix)
@@ -105,7 +137,7 @@ def _plank_scatter(planks: Sequence[Sequence[LabEstimate]], photo: FloatArray) -
 def _mean(estimates: Sequence[LabEstimate], photo: FloatArray) -> LabEstimate:
     """Plain mean of one plank's photos, its shared effects kept."""
     n = len(estimates)
-    own = (np.mean([e.own for e in estimates], axis=0) + photo) / n
+    own = (np.mean([e.own_of_photo for e in estimates], axis=0) + photo) / n
     moved: dict[tuple[str, str], FloatArray] = {}
     for estimate in estimates:
         for effect in estimate.shared:
@@ -118,7 +150,7 @@ def _mean(estimates: Sequence[LabEstimate], photo: FloatArray) -> LabEstimate:
 def _explained(estimates: Sequence[LabEstimate]) -> FloatArray:
     """Scatter (n - 1) that own errors and effects not shared by all must be expected to make."""
     n = len(estimates)
-    expected: FloatArray = np.mean([e.own for e in estimates], axis=0)
+    expected: FloatArray = np.mean([e.own_of_photo for e in estimates], axis=0)
     moved: dict[tuple[str, str], FloatArray] = {}
     for i, estimate in enumerate(estimates):
         for effect in estimate.shared:

@@ -18,7 +18,7 @@ what only it knows of, and the few shared unknowns are solved from what the boar
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -27,6 +27,8 @@ from numpy.typing import NDArray
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.matching.components import Components
 from finishlab.matching.layout import Chunk, Layout, Looks, chunks_of, looks_of
+from finishlab.matching.prior import learn_prior
+from finishlab.matching.sensitivities import even
 from finishlab.matching.simulate import Together
 
 __all__ = ["BoardLooks", "Look", "PlankLooks", "Weighed", "weigh", "weigh_looks"]
@@ -103,18 +105,6 @@ class Weighed:
         covariance: FloatArray = joint[:, :3, :3] + joint[:, 3:, 3:] - across - np.swapaxes(across, 1, 2)
         return covariance
 
-    def at_level(self, lab: Sequence[float]) -> Weighed:
-        """Return the same differences with the floor's mean at `lab`, shape (3,).
-
-        Least squares finds differences well and the level of all colours badly: errors that all photos share, and that
-        grow with the colour itself, pull the common mean below every single measurement (Peelle's pertinent puzzle, in
-        Fröhner, Nucl. Sci. Eng. 126 (1997) 1, from memory). The plain mean of the floor's photos is the better level.
-        """
-        shift = np.asarray(lab, dtype=float) - self.together.floor_lab
-        together = replace(self.together, labs=self.together.labs + shift, floor_lab=self.together.floor_lab + shift)
-        level = (float(lab[0]), float(lab[1]), float(lab[2]))
-        return replace(self, together=together, floor=replace(self.floor, lab=level))
-
 
 def weigh(boards: Sequence[BoardLooks], planks: Sequence[PlankLooks], components: Components) -> Weighed:
     """Find boards and floor from all their photos.
@@ -150,6 +140,7 @@ def weigh_looks(looks: Looks, components: Components) -> Weighed:
     """
     if not np.any(looks.plank >= 0):
         raise ValueError("the floor was seen in no photo")
+    looks = even(looks)
     layout = Layout.of(looks, components)
     information = np.zeros((layout.unknowns, layout.unknowns))
     information[np.arange(3, layout.unknowns), np.arange(3, layout.unknowns)] = 1.0
@@ -181,7 +172,8 @@ class _Boards:
             self.at[part] -= by @ mean
             self.by[part] = -np.swapaxes(by @ scale, 1, 2)
         floor_vectors = np.ascontiguousarray(scale[:3].T)
-        together = Together(self.at, self.own, self.by, mean[:3].copy(), np.zeros((3, 3)), floor_vectors)
+        prior = learn_prior(self.at, self.own, self.by, mean[:3], floor_vectors)
+        together = Together(self.at, self.own, self.by, mean[:3].copy(), np.zeros((3, 3)), floor_vectors, prior)
         return Weighed(together, LabEstimate.build(mean[:3], floor_vectors.T @ floor_vectors), components)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -10,6 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from finishlab.colorimetry.camera_error import WOOD_ALONE
 from finishlab.colorimetry.ciede2000 import delta_e_00
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.errors import LogbookError
@@ -148,7 +150,7 @@ def pool_estimates(estimates: Sequence[LabEstimate]) -> LabEstimate:
     if n == 1:
         return estimates[0]
     labs = np.array([e.lab for e in estimates])
-    own = np.mean([e.own for e in estimates], axis=0)
+    own = np.mean([e.own_of_photo for e in estimates], axis=0)
     moved: dict[tuple[str, str], NDArray[np.float64]] = {}
     for i, estimate in enumerate(estimates):
         for effect in estimate.shared:
@@ -159,7 +161,15 @@ def pool_estimates(estimates: Sequence[LabEstimate]) -> LabEstimate:
         SharedEffect(name, scope, (float(v[0]), float(v[1]), float(v[2])))
         for (name, scope), v in ((key, vectors.mean(axis=0)) for key, vectors in moved.items())
     ]
-    return LabEstimate.build(labs.mean(axis=0), (own + between * _small_number_factor(n)) / n, shared)
+    share = _wood_share(estimates)
+    whole = (own + between * _small_number_factor(n)) / n + share * WOOD_ALONE
+    return LabEstimate.build(labs.mean(axis=0), whole, shared, wood=share > 0.0)
+
+
+def _wood_share(estimates: Sequence[LabEstimate]) -> float:
+    """How much of the variance of a camera's error of one wood is left in the mean: with one camera all of it."""
+    cameras = Counter(estimate.camera for estimate in estimates if estimate.wood)
+    return sum(count**2 for count in cameras.values()) / len(estimates) ** 2
 
 
 def _positive_part(matrix: NDArray[np.float64]) -> NDArray[np.float64]:

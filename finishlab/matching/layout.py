@@ -11,8 +11,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
+from finishlab.colorimetry.camera_error import WOOD_ALONE
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.table import ColourTable
 
@@ -32,6 +33,15 @@ _JITTER: Final = 1e-8
 _AXES: Final = np.arange(3)
 
 
+def _root(covariance: ArrayLike) -> FloatArray:
+    values, axes = np.linalg.eigh(np.asarray(covariance, dtype=np.float64))
+    root: FloatArray = axes * np.sqrt(np.clip(values, 0.0, None))
+    return root
+
+
+_WOOD_ROOT: Final = _root(WOOD_ALONE)
+
+
 @dataclass(frozen=True, slots=True)
 class Looks:
     """All looks, block by block: first the boards', each board's own colours before the floors beside it."""
@@ -47,6 +57,10 @@ class Looks:
     """Its plank, by number; -1 for a board's colour, shape (n,)."""
     boards: int
     """How many of the blocks are boards."""
+    wood: Ints
+    """Whose wood's error it has beside its own, by number; -1 for none, shape (n,). All -1 until `even`."""
+    even: bool = False
+    """Whether effects are the surfaces' rather than the readings' (`finishlab.matching.sensitivities.even`)."""
 
 
 class LooksBuilder:
@@ -71,7 +85,7 @@ class LooksBuilder:
         """Return the looks; `colours` is the table the rows are of."""
         lists = (self._rows, self._block, self._photo, self._plank)
         rows, block, photo, plank = (np.array(each, dtype=np.intp) for each in lists)
-        return Looks(colours, rows, block, photo, plank, boards)
+        return Looks(colours, rows, block, photo, plank, boards, np.full(len(rows), -1, dtype=np.intp))
 
 
 def looks_of(boards: Sequence[BoardLooks], planks: Sequence[PlankLooks]) -> Looks:
@@ -135,6 +149,8 @@ class Layout:
     """First of the three columns of each photo's scatter, or -1."""
     plank_column: Ints
     """First of the three columns of each plank, or -1."""
+    wood_column: Ints
+    """First of the three columns of each wood's own error, or -1."""
     plank_root: FloatArray
     photo_root: FloatArray
 
@@ -147,16 +163,11 @@ class Layout:
         keys = scope * len(colours.names) + colours.name[effects]
         shared = _users(scope, looks.block[place], len(colours.scopes)) > 1
         key_column, end = _columns(keys[shared[scope]], len(colours.names) * len(colours.scopes), 3, 1)
-        photos = int(looks.photo.max(initial=-1)) + 1
-        shared = _users(looks.photo, looks.block, photos) > 1
-        photo_column, end = _columns(looks.photo[shared[looks.photo]], photos, end, 3)
-        of_planks = looks.plank >= 0
-        plank = looks.plank[of_planks]
-        planks = int(plank.max(initial=-1)) + 1
-        shared = _users(plank, looks.block[of_planks], planks) > 1
-        plank_column, end = _columns(plank[shared[plank]], planks, end, 3)
+        photo_column, end = _columns_of(looks.photo, looks.block, end)
+        plank_column, end = _columns_of(looks.plank, looks.block, end)
+        wood_column, end = _columns_of(looks.wood, looks.block, end)
         roots = _root(components.plank), _root(components.photo)
-        return cls(looks, end, key_column, photo_column, plank_column, *roots)
+        return cls(looks, end, key_column, photo_column, plank_column, wood_column, *roots)
 
     def arrays(self, chunk: Chunk) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Measured values (n, 3m), covariance of what only each block feels (n, 3m, 3m), moves by shared unknowns."""
@@ -192,17 +203,19 @@ class Layout:
         keys = colours.scope[effects].astype(np.intp) * len(colours.names) + colours.name[effects]
         yield slot, keys, self.key_column[keys], colours.vectors[effects]
         first = len(self.key_column)
-        photo, plank = looks.photo[flat], looks.plank[flat]
-        yield _scatter(np.arange(len(flat)), photo, first, self.photo_column, self.photo_root)
-        known = np.flatnonzero(plank >= 0)
-        first += 3 * len(self.photo_column)
-        yield _scatter(known, plank[known], first, self.plank_column, self.plank_root)
+        for things, columns, root in (
+            (looks.photo, self.photo_column, self.photo_root),
+            (looks.plank, self.plank_column, self.plank_root),
+            (looks.wood, self.wood_column, _WOOD_ROOT),
+        ):
+            yield _scatter(things[flat], first, columns, root)
+            first += 3 * len(columns)
 
 
-def _scatter(
-    slot: Ints, thing: Ints, first: int, columns: Ints, root: FloatArray
-) -> tuple[Ints, Ints, Ints, FloatArray]:
-    """Return the three unknowns of each photo's or plank's scatter, as `Layout._effects` gives effects."""
+def _scatter(things: Ints, first: int, columns: Ints, root: FloatArray) -> tuple[Ints, Ints, Ints, FloatArray]:
+    """Return the three unknowns of each photo's, plank's or wood's own, as `Layout._effects` gives effects."""
+    slot = np.flatnonzero(things >= 0)
+    thing = things[slot]
     column = columns[thing]
     each = np.where(column[:, None] >= 0, column[:, None] + _AXES, -1)
     keys = first + 3 * thing[:, None] + _AXES
@@ -229,15 +242,17 @@ def _users(things: Ints, block: Ints, count: int) -> Ints:
     return np.bincount(np.unique(things * blocks + block) // blocks, minlength=count)
 
 
+def _columns_of(things: Ints, block: Ints, first: int) -> tuple[Ints, int]:
+    """Three columns from `first` on for each thing several blocks feel, -1 for others; and the next free one."""
+    known = things >= 0
+    things, count = things[known], int(things.max(initial=-1)) + 1
+    shared = _users(things, block[known], count) > 1
+    return _columns(things[shared[things]], count, first, 3)
+
+
 def _columns(met: Ints, count: int, first: int, width: int) -> tuple[Ints, int]:
     """Columns of things from `first` on, in the order they are met, -1 for the others; and the next free column."""
     columns = np.full(count, -1)
     things, at = np.unique(met, return_index=True)
     columns[things[np.argsort(at)]] = first + width * np.arange(len(things))
     return columns, first + width * len(things)
-
-
-def _root(covariance: Sequence[Sequence[float]]) -> FloatArray:
-    values, axes = np.linalg.eigh(np.asarray(covariance, dtype=np.float64))
-    root: FloatArray = axes * np.sqrt(np.clip(values, 0.0, None))
-    return root

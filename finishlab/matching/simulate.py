@@ -16,12 +16,15 @@ from numpy.typing import NDArray
 
 from finishlab.colorimetry.ciede2000 import delta_e_00
 from finishlab.colorimetry.estimate import LabEstimate
+from finishlab.matching.prior import Prior, Scatter
 
 __all__ = ["Together", "draw_colours", "draw_differences", "gather"]
 
 FloatArray = NDArray[np.float64]
 _AT_ONCE: Final = 16
 """Boards drawn at once."""
+_EXACT: Final = 1e-10
+"""Added to each variance, so that what one board may be can be weighed against how boards scatter."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +44,8 @@ class Together:
     floor_own: FloatArray
     floor_vectors: FloatArray
     """What each unknown does to the floor, shape (k, 3)."""
+    prior: Prior | None = None
+    """How all boards scatter, for drawing; None leaves each wide open."""
 
     def only(self, picks: NDArray[np.intp]) -> Together:
         """Return some of the boards, by number, with the same floor."""
@@ -109,22 +114,34 @@ def draw_colours(
     floor : ndarray, shape (count, 3)
     """
     unknowns = rng.standard_normal((count, len(together.floor_vectors)))
+    scatter = None
+    if together.prior is not None:
+        unknowns, scatter = together.prior.draw(unknowns, rng)
     floor = together.floor_lab + unknowns @ together.floor_vectors
+    if scatter is not None:
+        scatter = replace(scatter, middles=scatter.middles + floor)
     floor = floor + rng.standard_normal((count, 3)) @ _root(together.floor_own).T
-    return _drawn(together, picks, unknowns, rng), floor
+    return _drawn(together, picks, unknowns, scatter, rng), floor
 
 
 def _drawn(
-    together: Together, picks: NDArray[np.intp], unknowns: FloatArray, rng: np.random.Generator
+    together: Together,
+    picks: NDArray[np.intp],
+    unknowns: FloatArray,
+    scatter: Scatter | None,
+    rng: np.random.Generator,
 ) -> Iterator[FloatArray]:
     count = len(unknowns)
     for first in range(0, len(picks), _AT_ONCE):
         part = picks[first : first + _AT_ONCE]
         moves = unknowns @ np.moveaxis(together.moves[part], 0, 1).reshape(-1, 3 * len(part))
-        roots = np.swapaxes(_root(together.own[part]), 1, 2)
+        roots = _root(together.own[part] + _EXACT * np.eye(3))
         for k, board in enumerate(part):
-            alone = rng.standard_normal((count, 3)) @ roots[k]
-            yield together.labs[board] + moves[:, 3 * k : 3 * k + 3] + alone
+            measured = together.labs[board] + moves[:, 3 * k : 3 * k + 3]
+            if scatter is None:
+                yield measured + rng.standard_normal((count, 3)) @ roots[k].T
+            else:
+                yield scatter.believed(measured, roots[k], rng)
 
 
 def draw_differences(together: Together, count: int, rng: np.random.Generator) -> NDArray[np.float32]:

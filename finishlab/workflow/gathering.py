@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import islice
 from typing import Final, TypeVar
 
 import numpy as np
@@ -14,7 +13,6 @@ from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.table import ColourTable
 from finishlab.errors import LogbookError
 from finishlab.logbook import LoggedBoard, LoggedBoards, LoggedLook, LoggedPair, StoredMeasurement, StoredSpot
-from finishlab.matching.components import MOST_LOOKED_AT, Components, estimate_components
 from finishlab.matching.evidence import BoardLooks, Look, PlankLooks
 from finishlab.matching.floor import SPREAD_LIMIT, FloorPool, FloorSpot, pool_floor
 from finishlab.matching.guards import (
@@ -37,7 +35,6 @@ __all__ = [
     "FloorSeen",
     "all_looks",
     "board_looks",
-    "components_of",
     "in_light",
     "lights_hint",
     "lights_of",
@@ -218,20 +215,6 @@ def all_looks(logged: LoggedBoards, boards: Sequence[LoggedBoard], light: Light,
             row += 1
     of_planks = ColourTable.of(look.estimate for plank in floor.planks for look in plank.looks)
     return builder.build(logged.colours.joined(of_planks), len(boards))
-
-
-def components_of(looks: Looks, planks: Sequence[PlankLooks], most_boards: int = 100) -> Components:
-    """Return how planks and photos scatter; the floors beside the first boards count as planks."""
-    colour = looks.colours.estimate
-    near = (looks.block < min(most_boards, looks.boards)) & (looks.plank >= 0)
-    seen_beside = [(colour(int(row)),) for row in looks.rows[near]]
-    of_planks = [tuple(look.estimate for look in plank.looks) for plank in planks]
-    of_boards = (looks.block < looks.boards) & (looks.plank < 0)
-    rows, block = looks.rows[of_boards], looks.block[of_boards]
-    _, start, size = np.unique(block, return_index=True, return_counts=True)
-    repeated = ((start[i], start[i] + size[i]) for i in np.flatnonzero(size > 1))
-    repeats = [tuple(colour(int(row)) for row in rows[first:end]) for first, end in islice(repeated, MOST_LOOKED_AT)]
-    return estimate_components([*of_planks, *seen_beside], repeats)
 
 
 def subject_of(logged: LoggedBoards, board: LoggedBoard, light: Light, floor: FloorSeen, pool: FloorPool) -> Subject:
