@@ -76,7 +76,7 @@ def quantities(
     """
     from finishlab.cautions import cautions_for
     from finishlab.plan.documents import quantities_document
-    from finishlab.plan.entered import product_of, with_said
+    from finishlab.plan.entered import Said, product_of
     from finishlab.plan.stair_plan import quantities_of
     from finishlab.units import is_us
 
@@ -86,10 +86,11 @@ def quantities(
     if liquid is not None:
         if product is not None:
             raise UsageError("liquid-and-product", "--liquid is the product.", "Leave out --product, or --liquid.")
-        coats = 1 if said["coats"] is None else said["coats"]
-        stair = replace(stair, products=(product_of(liquid, **{**said, "coats": coats}),))
+        # It goes without saying that options say it.
+        usual = product_of(liquid)
+        stair = replace(stair, products=(replace(Said(**said).on(usual), origin=usual.origin),))
     elif stair.products:
-        stair = replace(stair, products=with_said(stair.products, which=product, **said))
+        stair = replace(stair, products=Said(**said).on_those_meant(stair.products, product))
     if any(is_us(text) for text in (said["coverage"] or "", *said["cans"])):
         stair = replace(stair, us=True)
     found = quantities_of(stair)
