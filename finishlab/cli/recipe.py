@@ -180,9 +180,9 @@ def _changed(finish: Finish, sections: Mapping[str, Any]) -> Finish:
 
 
 def _done(log: Any, made: Any, word: str, *, as_json: bool) -> None:  # noqa: ANN401 - the logbook's types load late
+    from finishlab.printing.schedule import products_of
     from finishlab.records.finish_warnings import WarningContext, warnings
     from finishlab.reports.recipe_text import recipes_document
-    from finishlab.workflow.printing.schedule import products_of
     from finishlab.workflow.recipes import recipe_rows
 
     if as_json:

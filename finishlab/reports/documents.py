@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from finishlab.matching.floor import FloorPool
     from finishlab.matching.ranking import RankedBoard, Ranking
     from finishlab.measure import FieldMeasurement, StripReading, Texture
-    from finishlab.reports.report.contents import ReportContent
 
 __all__ = [
     "boards_document",
@@ -32,7 +31,6 @@ __all__ = [
     "floor_document",
     "measurement_document",
     "ranking_document",
-    "report_document",
 ]
 
 Document = dict[str, Any]
@@ -76,21 +74,6 @@ def floor_document(spots: Sequence[SpotRow], pool: FloorPool | None = None) -> D
             }
             for spot in spots
         ],
-    )
-
-
-def report_document(content: ReportContent, *, page: str, pdf: str | None) -> Document:
-    """Return ``finishlab/report/1``: where a report was written, and what it says first."""
-    return _document(
-        "report",
-        page=page,
-        pdf=pdf,
-        title=content.title,
-        light=content.light,
-        answer=answer(content.ranking),
-        rendered=content.rendered,
-        boards=list(content.ranking.numbers),
-        crops=list(content.crops),
     )
 
 

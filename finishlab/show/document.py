@@ -74,6 +74,8 @@ class Column:
     fold: bool = True
     """Whether its text goes on in the next line where there is no room."""
     right: bool = False
+    share: float = 0.0
+    """Of the width of a sheet of paper; 0 in all columns for equal ones."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +111,8 @@ class Table:
     columns: Sequence[Column]
     rows: Sequence[Sequence[Cell]]
     title: str = ""
+    note: str = ""
+    """What it shows; on pages only."""
     ruled: bool = True
     """Whether it has its heads and a line below them; else the cells only stand in columns."""
 
