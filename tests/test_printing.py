@@ -31,7 +31,7 @@ from finishlab.printing.house_file import house_pages
 from finishlab.printing.label_sheets import SHEETS, LabelSheet
 from finishlab.printing.labels import QR_LEAST, LabelView, label_views, labels_pdf, qr_text, split_wish
 from finishlab.printing.schedule import SchedulePart, ScheduleStep, ScheduleView, finish_steps, schedule_pdf
-from finishlab.records import Batch, BoardRecord, Finish, Flight, Label, Part, PartEvent, PhotoRecord, Recipe
+from finishlab.records import Batch, BoardRecord, Finish, Label, PhotoRecord, Recipe
 from finishlab.records.addresses import Address
 from finishlab.records.finish import ColourStep, Preparation, Topcoat
 from finishlab.report.writing import report_pdf
@@ -43,6 +43,7 @@ from finishlab.show.pdf.pages import pages_pdf
 from finishlab.show.pdf.qr import qr_modules
 from finishlab.show.pdf.setting import break_lines, fit, line_width
 from finishlab.show.pdf.sheet import POINTS_PER_MM
+from finishlab.stair.records import Flight, Part, PartEvent
 
 DPI = 300
 DAY = dt.date(2024, 5, 31)

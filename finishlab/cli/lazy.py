@@ -50,6 +50,7 @@ class LazyGroup(_WithLogbook, click.Group):
             return None
         module, _, name = self.lazy[cmd_name][0].partition(":")
         command: click.Command = getattr(importlib.import_module(module), name)
+        command.short_help = self.lazy[cmd_name][1]
         return command
 
     def resolve_command(

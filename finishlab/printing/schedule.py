@@ -23,14 +23,13 @@ from finishlab.records.finish_text import value_words
 from finishlab.show.pdf.fonts import MISSING_NOTE, letters_missing
 from finishlab.show.pdf.setting import Setting, break_lines, cap_of, fit, line_width
 from finishlab.show.pdf.sheet import Sheet
+from finishlab.stair.progress import can_words, coats_of, progress_of, recipe_of
 from finishlab.workflow.chosen_recipe import chosen_recipe
-from finishlab.workflow.stair.showing import named_parts
-from finishlab.workflow.stair.state import can_words, coats_of, progress_of, recipe_of
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.records import Batch, Label
-    from finishlab.workflow.stair.state import Progress
+    from finishlab.stair.progress import Progress
 
 __all__ = [
     "SchedulePart",
@@ -322,13 +321,13 @@ def schedule_view(log: Logbook, recipe: str | None, parts: str = "", *, date: dt
     LogbookError
         ``"unknown-recipe"``, ``"unknown-part"``.
     UsageError
-        ``"no-recipe"``, ``"which-recipe"``, and what `named_parts` raises.
+        ``"no-recipe"``, ``"which-recipe"``, and what `StoredStair.named` raises.
     """
     number, chosen, standard = chosen_recipe(log, recipe)
     stair = log.stair()
     progress = progress_of(stair.events)
     if parts.strip():
-        meant = named_parts(stair, parts)
+        meant = stair.named(parts)
     else:
         meant = [part for part in stair.parts if recipe_of(part, progress.get(part.ident)) == number]
     columns = _columns(chosen.finish)

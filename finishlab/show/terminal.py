@@ -2,17 +2,36 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import re
+import textwrap
+from typing import TYPE_CHECKING, Final
 
 from finishlab.reports.console import add_row, as_text, blank, new_table, print_list, say
-from finishlab.reports.terminal import colour_cells, colour_heads, print_facts
-from finishlab.show.document import Block, Cell, Colour, Document, Facts, Interval, Line, Listing, Share, Table
+from finishlab.show.document import (
+    Block,
+    Cell,
+    Colour,
+    Document,
+    Facts,
+    Interval,
+    Line,
+    Listing,
+    Paragraph,
+    Share,
+    Table,
+)
 
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.text import Text
 
 __all__ = ["render"]
+
+_WIDEST: Final = 100
+"""Longer lines of a paragraph are hard to read."""
+_WITH_UNIT: Final = re.compile(r"(\d) (mm|in|ft2|m2|qt|L|%)\b")
+_PLAIN: Final = str.maketrans({"┌": "+", "─": "-", "┘": "'"})
+"""What stands for lines where a terminal cannot spell them."""
 
 
 def render(console: Console, document: Document) -> None:
@@ -24,44 +43,89 @@ def render(console: Console, document: Document) -> None:
 def _render(console: Console, block: Block) -> None:
     if isinstance(block, Line):
         say(console, block.text)
-    elif isinstance(block, Facts):
-        print_facts(console, block.title, [(name, _words(cell)) for name, cell in block.rows])
+    elif isinstance(block, Paragraph):
+        _paragraph(console, block)
     elif isinstance(block, Listing):
         print_list(console, block.title, block.lines, numbered=block.numbered)
-    elif block.rows:
-        _table(console, block)
+    elif isinstance(block, Table):
+        if block.rows:
+            _table(console, block)
+    else:
+        from finishlab.reports.terminal import print_colours, print_facts  # loads NumPy, which words need not
+
+        if isinstance(block, Facts):
+            print_facts(console, block.title, [(name, _words(cell)) for name, cell in block.rows])
+        else:
+            print_colours(console, block.colours)
+
+
+def _paragraph(console: Console, block: Paragraph) -> None:
+    after = block.indent + 2 if block.hanging is None else block.hanging
+    kept = _WITH_UNIT.sub("\\1\u00a0\\2", block.text)
+    lines = textwrap.wrap(
+        kept,
+        min(console.width, _WIDEST),
+        initial_indent=" " * block.indent,
+        subsequent_indent=" " * after,
+        break_long_words=False,
+        break_on_hyphens=False,
+        replace_whitespace=False,
+    )
+    console.print("\n".join(lines).replace("\u00a0", " "), markup=False, highlight=False, soft_wrap=True)
 
 
 def _table(console: Console, block: Table) -> None:
+    from rich.table import Table as Grid
+
     if block.title:
         blank(console)
         say(console, block.title)
-    table = new_table()
+    table = new_table() if block.ruled else Grid.grid(padding=(0, 1, 0, 0))
     coloured = [any(isinstance(row[index], Colour) for row in block.rows) for index in range(len(block.columns))]
-    for column, colour in zip(block.columns, coloured, strict=True):
-        for name in colour_heads(console) if colour else (column.name,):
+    heads = [
+        _heads(console) if colour else [column.name] for column, colour in zip(block.columns, coloured, strict=True)
+    ]
+    for column, names, colour in zip(block.columns, heads, coloured, strict=True):
+        folds = column.fold and not colour
+        for name in names:
             table.add_column(
                 as_text(name),
-                overflow="fold",
-                no_wrap=not column.fold or colour,
+                overflow="fold" if folds else "ellipsis",
+                no_wrap=not folds,
                 justify="right" if column.right else "left",
             )
     for row in block.rows:
-        add_row(table, [part for cell in row for part in _cells(console, cell)])
+        cells = [_cells(console, cell, len(names)) for cell, names in zip(row, heads, strict=True)]
+        add_row(table, [part for each in cells for part in each])
     console.print(table)
 
 
-def _cells(console: Console, cell: Cell) -> list[str | Text]:
-    """Return what a cell takes in a table: a colour its swatch and its figures."""
+def _heads(console: Console) -> list[str]:
+    from finishlab.reports.terminal import colour_heads
+
+    return colour_heads(console)
+
+
+def _cells(console: Console, cell: Cell, count: int) -> list[str | Text]:
+    """Return what a cell takes in a table, in so many columns: a colour its swatch and its figures."""
     if isinstance(cell, Colour):
+        from finishlab.reports.terminal import colour_cells
+
         return colour_cells(console, cell.lab, cell.decimals)
-    return [_words(cell) or "-"]
+    words = _words(cell)
+    text = "-" if words is None else words
+    spelt = text if console.encoding.lower().startswith("utf") else text.translate(_PLAIN)
+    return [spelt, *[""] * (count - 1)]
 
 
 def _words(cell: Cell) -> str | None:
     """Return a cell as text; None where nothing is known."""
     if isinstance(cell, Colour):
-        return None if cell.lab is None else " ".join(f"{v + 0.0:.{cell.decimals}f}" for v in cell.lab)
+        return (
+            None
+            if cell.lab is None
+            else " ".join(f"{round(v, cell.decimals) + 0.0:.{cell.decimals}f}" for v in cell.lab)
+        )
     if isinstance(cell, Interval):
         low, high = (f"{v:.{cell.decimals}f}" for v in (cell.low, cell.high))
         return f"{cell.value:.{cell.decimals}f} ({low} to {high})"

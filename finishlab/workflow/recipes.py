@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 from finishlab.reports.recipe_rows import CanRow, RecipeRow, StandardRow
 
 if TYPE_CHECKING:
-    from finishlab.logbook import Logbook, StoredPart
+    from finishlab.logbook import Logbook
+    from finishlab.stair.records import StoredPart
 
 __all__ = ["can_rows", "recipe_rows", "standard_rows"]
 
