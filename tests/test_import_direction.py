@@ -23,6 +23,7 @@ LAYERS: Final = (
     ("measure",),
     ("matching", "stairs"),
     ("photos", "logbook", "reports"),
+    ("show",),
     ("workflow",),
     ("cli",),
 )
@@ -47,7 +48,7 @@ DOORWAYS: Final = {
     "platformdirs": ("finishlab.cli", "finishlab.workflow"),
     "rawpy": ("finishlab.photos.raw",),
     "reportlab": ("finishlab.reports",),
-    "rich": ("finishlab.reports", "finishlab.cli"),
+    "rich": ("finishlab.reports", "finishlab.show", "finishlab.cli"),
     "scipy": ("finishlab.imaging", "finishlab.demo"),
     "skimage": ("finishlab.imaging",),
     "sqlalchemy": ("finishlab.logbook",),
