@@ -26,6 +26,7 @@ LAYERS: Final = (
     ("show",),
     ("workflow",),
     ("cli",),
+    ("things",),
 )
 """Rooms from left to right; a room imports from itself and from rooms further left, never from one beside it."""
 
@@ -37,7 +38,7 @@ STORY: Final = "finishlab.demo.story"
 DOORWAYS: Final = {
     "PIL": ("finishlab.photos", "finishlab.demo.encode", "finishlab.demo.sample_files"),
     "alembic": ("finishlab.logbook",),
-    "click": ("finishlab.cli",),
+    "click": ("finishlab.cli", "finishlab.things"),
     "colour": ("finishlab.colorimetry",),
     "cv2": ("finishlab.imaging",),
     "jinja2": ("finishlab.reports",),

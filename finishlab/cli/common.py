@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from finishlab.logbook import Logbook
     from finishlab.reports.rows import PhotoResult
+    from finishlab.show.document import Document
     from finishlab.workflow.batch import How
 
 __all__ = [
@@ -38,6 +39,7 @@ __all__ = [
     "report_failures",
     "say",
     "say_letters",
+    "show_document",
     "with_learned",
 ]
 
@@ -224,6 +226,18 @@ def print_document(document: Mapping[str, Any]) -> None:
 
     head = {"format": document["format"], "colour_space": COLOUR_SPACE}
     click.echo(dump({**head, **document}), nl=False)
+
+
+def show_document(document: Document, *, as_json: bool) -> None:
+    """Print a document on stdout: as JSON, or for people."""
+    if as_json:
+        from finishlab.show.jsons import json_form
+
+        print_document(json_form(document))
+    else:
+        from finishlab.show.terminal import render
+
+        render(out(), document)
 
 
 def print_removed(what: Sequence[str]) -> None:

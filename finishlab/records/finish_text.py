@@ -7,7 +7,7 @@ equals sign is the kind. An empty value takes a field out.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Final, TypeVar
 
@@ -31,6 +31,7 @@ __all__ = [
     "unit_typed",
     "value_words",
     "write_fields",
+    "written_fields",
 ]
 
 Part = TypeVar("Part", bound=Checked)
@@ -178,6 +179,14 @@ def value_words(part: Checked, each: Entry) -> str:
     if unit is None or each.form != "size":
         return f"{show_value(each, value)} {_SHOWN.get(each.unit, each.unit)}".strip()
     return " x ".join(as_typed_text(side, inches=True).removesuffix(" in") for side in value) + " in"
+
+
+def written_fields(part: Checked) -> Iterator[tuple[Entry, str, Any]]:
+    """Give each field of a section that is written down, with its value in words and as JSON holds it."""
+    said = part.as_dict()
+    for each in shown_entries(type(part)):
+        if each.name in said:
+            yield each, value_words(part, each), said[each.name]
 
 
 _SHOWN: Final = {"C": "°C"}

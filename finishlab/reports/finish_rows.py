@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from typing import Any, Final
 
 from finishlab.records import BoardRecord, ColourStep, Finish, Preparation, Topcoat
-from finishlab.records.entries import Checked, entries, shown_entries
-from finishlab.records.finish_text import value_words
+from finishlab.records.entries import Checked, entries
+from finishlab.records.finish_text import value_words, written_fields
 
 __all__ = ["TOPCOAT", "Row", "field_rows", "finish_changes", "finish_rows"]
 
@@ -80,11 +80,8 @@ def _finish_fields(finish: Finish) -> Iterator[tuple[str, str, str, Any]]:
     for path, called, part in parts:
         if part is None:
             continue
-        said = part.as_dict()
-        for each in shown_entries(type(part)):
-            if each.name in said:
-                label = f"{called}: {each.label}" if called else each.label
-                yield f"finish.{path}.{each.name}", label, value_words(part, each), said[each.name]
+        for each, words, value in written_fields(part):
+            yield f"finish.{path}.{each.name}", f"{called}: {each.label}" if called else each.label, words, value
 
 
 def _of(part: Checked, *keys: str) -> str | None:

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 from finishlab.errors import LogbookError
 from finishlab.matching.floor import pool_estimates
 from finishlab.records import Finish, Label, PartSizes
-from finishlab.records.entries import shown_entries
-from finishlab.records.finish_text import value_words
+from finishlab.records.finish_text import written_fields
 from finishlab.records.stairs import size_facts
 from finishlab.reports.finish_rows import finish_changes
 from finishlab.reports.rows import BoardRow, ColourRow, SpotRow
@@ -249,7 +248,7 @@ def _words_of(name: str, said: Mapping[str, Any]) -> dict[str, str]:
     """Return what a field of fields says, in the words and units people typed."""
     if name == "label":
         label = Label.from_dict(said)
-        return {each.label: value_words(label, each) for each in shown_entries(Label) if each.name in said}
+        return {each.label: words for each, words, _ in written_fields(label)}
     if name == "sizes":
         return size_facts(PartSizes.from_dict(said))
     return {key.replace("_", " "): str(value) for key, value in said.items()}

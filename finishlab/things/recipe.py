@@ -2,27 +2,33 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from finishlab.cli.cautioning import say_cautions
-from finishlab.cli.common import json_option, open_logbook, out, print_document, print_removed, say
+from finishlab.cli.common import json_option, open_logbook, say
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import UsageError
+from finishlab.show.document import Block, Facts, Listing
+from finishlab.things.commands import list_command, print_logged, remove_command, show_command
+from finishlab.things.kind import Field, Kind
 
 if TYPE_CHECKING:
-    from finishlab.records import Finish
+    from finishlab.logbook import Logbook, StoredPart, StoredRecipe
+    from finishlab.records import Finish, Recipe
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 _COMMANDS: Mapping[str, tuple[str, str]] = {
-    "add": ("finishlab.cli.recipe:add", "Write down a recipe."),
-    "list": ("finishlab.cli.recipe:list_recipes", "List the recipes."),
-    "show": ("finishlab.cli.recipe:show", "Show a recipe and what is finished by it."),
-    "edit": ("finishlab.cli.recipe:edit", "Change a recipe; what it was stays in its history."),
-    "remove": ("finishlab.cli.recipe:remove", "Leave recipes out from now on; their history stays."),
+    "add": ("finishlab.things.recipe:add", "Write down a recipe."),
+    "list": ("finishlab.things.recipe:list_recipes", "List the recipes."),
+    "show": ("finishlab.things.recipe:show", "Show a recipe and what is finished by it."),
+    "edit": ("finishlab.things.recipe:edit", "Change a recipe; what it was stays in its history."),
+    "remove": ("finishlab.things.recipe:remove", "Leave recipes out from now on; their history stays."),
 }
 _SECTIONS = (
     click.option("--preparation", metavar="FIELDS", help='The wood: "grits=80-100-120; raised=yes".'),
@@ -46,6 +52,87 @@ def _section_options(command: Command) -> Command:
     return command
 
 
+@dataclass(frozen=True, slots=True)
+class RecipeRow:
+    """A recipe and what is finished by it."""
+
+    number: str
+    record: Recipe
+    standard_since: dt.date | None
+    """Day it was made the standard, None if it is not today's."""
+    boards: tuple[str, ...]
+    parts: tuple[str, ...]
+    """Stair parts as people name them."""
+    parts_listed: str
+    """The same in one line."""
+
+
+def _rows(log: Logbook, light: str | None = None) -> list[RecipeRow]:
+    """Return every recipe with what is finished by it, by number."""
+    del light
+    standard = log.standard()
+    boards: dict[str, list[str]] = {}
+    for board in log.boards(brief=True):
+        boards.setdefault(board.record.recipe or "", []).append(board.number)
+    stair = log.stair()
+    parts: dict[int | None, list[StoredPart]] = {}
+    for part in stair.parts:
+        parts.setdefault(part.record.recipe_number, []).append(part)
+    rows = []
+    for found in log.recipes():
+        current = standard is not None and standard.approval.recipe == found.number
+        mine = parts.get(int(found.number[1:]), [])
+        rows.append(
+            RecipeRow(
+                found.number,
+                found.record,
+                standard.approval.date if standard is not None and current else None,
+                tuple(boards.get(found.number, ())),
+                tuple(stair.words(part) for part in mine),
+                stair.listed(part.name for part in mine) if mine else "",
+            )
+        )
+    return rows
+
+
+def _page(log: Logbook, row: RecipeRow) -> tuple[Block, ...]:
+    """Return a recipe as it is to be done, step by step."""
+    from finishlab.reports.finish_rows import finish_rows
+
+    del log
+    facts = (
+        ("name", row.record.name),
+        *finish_rows(row.record.finish),
+        ("standard since", row.standard_since),
+        ("boards", ", ".join(row.boards) or None),
+        ("note", row.record.note),
+    )
+    parts = [row.parts_listed] if row.parts_listed else []
+    return Facts(f"Recipe {row.number}", facts), Listing("Stair parts to be finished by it", parts)
+
+
+RECIPE: Kind[StoredRecipe, RecipeRow] = Kind(
+    command="recipe",
+    letter="R",
+    format="recipes",
+    fields=(
+        Field(lambda row: row.number, key="recipe", head="recipe"),
+        Field(lambda row: row.record.as_dict(), key="record"),
+        Field(lambda row: row.record.name, head="name", fold=True),
+        Field(lambda row: row.standard_since, key="standard_since"),
+        Field(lambda row: row.boards, key="boards", head="boards", cell=lambda row: ", ".join(row.boards), fold=True),
+        Field(lambda row: row.parts, key="parts", head="parts", cell=lambda row: len(row.parts) or None, fold=True),
+        Field(lambda row: row.standard_since, head="standard since", fold=True),
+    ),
+    none="No recipe is written down yet. Add one: finishlab recipe add NAME, or approve a board.",
+    page=_page,
+    read=_rows,
+    find=lambda log, number: log.recipe(number),
+    row=lambda log, recipe: next(row for row in _rows(log) if row.number == recipe.number),
+    remove=lambda log, number: log.remove_recipe(number),
+)
+
+
 @click.group(cls=LazyGroup, lazy=_COMMANDS, short_help="Write down finishes that boards and treads share.")
 def recipe() -> None:
     """Write down finishes that boards and treads share.
@@ -57,7 +144,6 @@ def recipe() -> None:
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Write down a recipe.",
     examples=(
         'finishlab recipe add "walnut, satin" --step "water; colour=walnut; coats=2" --top "water pu; coats=3"',
         'finishlab recipe add "as on B3" --from-board B3',
@@ -77,50 +163,12 @@ def add(*, name: str, board: str | None, note: str | None, as_json: bool, **sect
         made = log.add_recipe(Recipe(name, _changed(start, sections), note))
         if board is not None and log.board(board).record.recipe_number is None:
             log.edit_board(board, recipe_number=int(made.number[1:]))
-        _done(log, made, "logged", as_json=as_json)
-        if not as_json:
-            click.echo(made.number)
-
-
-@click.command("list", cls=ExampleCommand, short_help="List the recipes.", examples=("finishlab recipe list",))
-@json_option
-def list_recipes(*, as_json: bool) -> None:
-    """List the recipes, and which is the standard."""
-    from finishlab.reports.recipe_text import print_recipes, recipes_document
-    from finishlab.workflow.recipes import recipe_rows
-
-    with open_logbook() as log:
-        rows = recipe_rows(log)
-    if as_json:
-        print_document(recipes_document(rows))
-    else:
-        print_recipes(out(), rows)
+        print_logged(RECIPE, log, [made], as_json=as_json)
+        _say_done(log, made, "logged")
 
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Show a recipe and what is finished by it.",
-    examples=("finishlab recipe show R1",),
-)
-@click.argument("number", metavar="R1")
-@json_option
-def show(*, number: str, as_json: bool) -> None:
-    """Show a recipe, its steps in order, and the boards and stair parts that are finished by it."""
-    from finishlab.reports.recipe_text import print_recipe, recipes_document
-    from finishlab.workflow.recipes import recipe_rows
-
-    with open_logbook() as log:
-        wanted = log.recipe(number).number
-        (row,) = (each for each in recipe_rows(log) if each.number == wanted)
-    if as_json:
-        print_document(recipes_document([row]))
-    else:
-        print_recipe(out(), row)
-
-
-@click.command(
-    cls=ExampleCommand,
-    short_help="Change a recipe; what it was stays in its history.",
     examples=('finishlab recipe edit R1 --top "coats=4"', 'finishlab recipe edit R1 --step "1: wipe=5"'),
 )
 @click.argument("number", metavar="R1")
@@ -138,25 +186,9 @@ def edit(*, number: str, name: str | None, note: str | None, as_json: bool, **se
             changes["finish"] = _changed(log.recipe(number).record.finish, sections)
         if not changes:
             raise UsageError("nothing-to-change", "No change is named.", "Name at least one field, see --help.")
-        _done(log, log.edit_recipe(number, **changes), "changed", as_json=as_json)
-
-
-@click.command(
-    cls=ExampleCommand,
-    short_help="Leave recipes out from now on; their history stays.",
-    examples=("finishlab recipe remove R2",),
-)
-@click.argument("numbers", metavar="R1...", nargs=-1, required=True)
-@json_option
-def remove(numbers: tuple[str, ...], *, as_json: bool) -> None:
-    """Leave recipes out from now on; their history stays, and no number is given twice."""
-    with open_logbook() as log:
-        found = [log.recipe(number).number for number in numbers]
-        for number in dict.fromkeys(found):
-            log.remove_recipe(number)
-            say(f"{number} is removed; its history stays.")
-    if as_json:
-        print_removed(list(dict.fromkeys(found)))
+        made = log.edit_recipe(number, **changes)
+        print_logged(RECIPE, log, [made], as_json=as_json, changed=True)
+        _say_done(log, made, "changed")
 
 
 def _changed(finish: Finish, sections: Mapping[str, Any]) -> Finish:
@@ -179,17 +211,23 @@ def _changed(finish: Finish, sections: Mapping[str, Any]) -> Finish:
     return finish
 
 
-def _done(log: Any, made: Any, word: str, *, as_json: bool) -> None:  # noqa: ANN401 - the logbook's types load late
+def _say_done(log: Logbook, made: StoredRecipe, word: str) -> None:
     from finishlab.records.finish_warnings import WarningContext, warnings
-    from finishlab.reports.recipe_text import recipes_document
     from finishlab.workflow.printing.schedule import products_of
-    from finishlab.workflow.recipes import recipe_rows
 
-    if as_json:
-        print_document(recipes_document([each for each in recipe_rows(log) if each.number == made.number]))
     say(f"{made.number} {word}: {made.record.name}.")
-    labels = {int(each.number[1:]): each.record.label for each in log.cans() if each.record.label is not None}
+    cans = {int(each.number[1:]): each.record for each in log.cans()}
+    labels = {number: can.label for number, can in cans.items() if can.label is not None}
     for warning in warnings(made.record.finish, WarningContext(labels=labels)):
         if warning.code != "stock-lot-unknown":  # a recipe is of no one piece of wood
             say(f"Worth a thought: {warning.message}")
-    say_cautions(log, products_of(made.record.finish, {int(each.number[1:]): each.record for each in log.cans()}))
+    say_cautions(log, products_of(made.record.finish, cans))
+
+
+list_recipes = list_command(RECIPE, "List the recipes, and which is the standard.")
+show = show_command(
+    RECIPE, "Show a recipe, its steps in order, and the boards and stair parts that are finished by it."
+)
+remove = remove_command(
+    RECIPE, "Leave recipes out from now on; their history stays, and no number is given twice.", "R2"
+)

@@ -8,7 +8,7 @@ import click
 
 from finishlab.cli.cautioning import say_cautions
 from finishlab.cli.common import BeginningChoice, json_option, open_logbook, print_document, say
-from finishlab.cli.finish_options import CLEARED, draft_options, say_warnings, typed
+from finishlab.things.finish_options import CLEARED, draft_options, say_warnings, typed
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.cli.summary import board_summary, product_words
 from finishlab.errors import UsageError
@@ -17,7 +17,7 @@ from finishlab.records import MAX_COATS, PURPOSES
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.records import BoardRecord
-    from finishlab.workflow.board.entering import FinishTexts
+    from finishlab.things.entering import FinishTexts
 
 
 @click.command(
@@ -56,7 +56,7 @@ def edit(
 ) -> None:
     """Change what is written of a board; what it was stays in its history."""
     from finishlab.reports.documents import boards_document
-    from finishlab.workflow.board.finish_context import new_warnings
+    from finishlab.things.finish_context import new_warnings
     from finishlab.workflow.rows import board_row
 
     given = {name: value for name, value in values.items() if value is not None}
@@ -86,7 +86,7 @@ def _changes(
     log: Logbook, before: BoardRecord, given: dict[str, Any], texts: FinishTexts, clear: tuple[str, ...]
 ) -> dict[str, Any]:
     """Return the record's fields that change, after asking for what is missing where that is wanted."""
-    from finishlab.workflow.board.entering import draft_like, draft_of
+    from finishlab.things.entering import draft_like, draft_of
 
     draft = draft_of(before, logged=True)
     if texts.like is not None:
@@ -94,7 +94,7 @@ def _changes(
     draft = draft.with_said(log, typed(given, texts))
     draft = draft.without(CLEARED[name] for name in clear)
     if texts.ask:
-        from finishlab.cli.finish_ask import ask_missing
+        from finishlab.things.finish_ask import ask_missing
 
         draft = ask_missing(draft)
     draft.record(

@@ -13,14 +13,14 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 _COMMANDS: Mapping[str, tuple[str, str]] = {
-    "add": ("finishlab.cli.board_add:add", "Measure photos of a test board and log them."),
-    "import": ("finishlab.cli.board_import:import_boards", "Log every row of a CSV file as a board."),
-    "list": ("finishlab.cli.board:list_boards", "List the test boards."),
-    "show": ("finishlab.cli.board:show", "Show all that is logged of a board."),
-    "compare": ("finishlab.cli.board_compare:compare", "Show what differs between two boards, and their colours."),
-    "edit": ("finishlab.cli.board_edit:edit", "Change what is written of a board."),
-    "remove": ("finishlab.cli.board:remove", "Leave boards out from now on; their history stays."),
-    "history": ("finishlab.cli.board:history", "Show what was done to a board, also a removed one."),
+    "add": ("finishlab.things.board_add:add", "Measure photos of a test board and log them."),
+    "import": ("finishlab.things.board_import:import_boards", "Log every row of a CSV file as a board."),
+    "list": ("finishlab.things.board:list_boards", "List the test boards."),
+    "show": ("finishlab.things.board:show", "Show all that is logged of a board."),
+    "compare": ("finishlab.things.board_compare:compare", "Show what differs between two boards, and their colours."),
+    "edit": ("finishlab.things.board_edit:edit", "Change what is written of a board."),
+    "remove": ("finishlab.things.board:remove", "Leave boards out from now on; their history stays."),
+    "history": ("finishlab.things.board:history", "Show what was done to a board, also a removed one."),
 }
 
 

@@ -29,11 +29,11 @@ if TYPE_CHECKING:
     from finishlab.measure import GreyArea, SurfaceArea
 
 _COMMANDS: Mapping[str, tuple[str, str]] = {
-    "add": ("finishlab.cli.floor:add", "Measure photos of the floor and log them."),
-    "list": ("finishlab.cli.floor:list_spots", "List the floor's spots and their pool."),
-    "show": ("finishlab.cli.floor:show", "Show all that is logged of a spot."),
-    "edit": ("finishlab.cli.floor:edit", "Change what is written of a spot."),
-    "remove": ("finishlab.cli.floor:remove", "Leave spots out from now on; their history stays."),
+    "add": ("finishlab.things.floor:add", "Measure photos of the floor and log them."),
+    "list": ("finishlab.things.floor:list_spots", "List the floor's spots and their pool."),
+    "show": ("finishlab.things.floor:show", "Show all that is logged of a spot."),
+    "edit": ("finishlab.things.floor:edit", "Change what is written of a spot."),
+    "remove": ("finishlab.things.floor:remove", "Leave spots out from now on; their history stays."),
 }
 
 
@@ -81,7 +81,7 @@ def add(
     """
     from finishlab.reports.documents import floor_document
     from finishlab.workflow.batch import How
-    from finishlab.workflow.board.sameness import lights_logged, near_light
+    from finishlab.things.sameness import lights_logged, near_light
     from finishlab.workflow.learned import as_learned
     from finishlab.workflow.recording import log_floor_spots
     from finishlab.workflow.rows import spot_row

@@ -27,8 +27,8 @@ def import_boards(*, file: str, as_json: bool) -> None:
     as preparation.grits or steps.1.kind. If one row is wrong, none is logged. Photos come afterwards: finishlab board
     add PHOTO --to B1
     """
-    from finishlab.workflow.board.importing import import_boards as imported
-    from finishlab.workflow.board.importing import rows_words
+    from finishlab.things.board_rows import import_boards as imported
+    from finishlab.things.board_rows import rows_words
 
     with open_logbook(make=True) as log:
         done = imported(log, file)

@@ -18,7 +18,7 @@ from finishlab.cli.common import (
     report_failures,
     say,
 )
-from finishlab.cli.finish_options import draft_options, say_warnings, typed
+from finishlab.things.finish_options import draft_options, say_warnings, typed
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.cli.summary import board_summary, doubt_lines, photos_summary, product_words, untouched
 from finishlab.errors import UsageError
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from finishlab.measure import GreyArea, SurfaceArea, SurfaceKind
     from finishlab.records import BoardRecord
     from finishlab.reports.rows import PhotoResult
-    from finishlab.workflow.board.entering import Draft, FinishTexts
+    from finishlab.things.entering import Draft, FinishTexts
 
 _RECORD = ("species", "stain", "coats", "topcoat", "purpose", "note", "date", "state", "maker")
 
@@ -88,7 +88,7 @@ def add(
     good, nothing is logged. A board with a topcoat and no stain is the clear-only control unless told otherwise.
     """
     from finishlab.workflow.batch import How
-    from finishlab.workflow.board.sameness import lights_logged, near_light, refuse_mixed
+    from finishlab.things.sameness import lights_logged, near_light, refuse_mixed
     from finishlab.workflow.learned import as_learned
 
     given = {name: written[name] for name in _RECORD if written[name] is not None}
@@ -142,7 +142,7 @@ def _tell(
     log: Logbook, logged: list[StoredBoard], results: list[PhotoResult], added_in: str | None, *, as_json: bool
 ) -> None:
     """Print the numbers, and say what was logged, what is doubtful, and what can hurt somebody."""
-    from finishlab.workflow.board.finish_context import new_warnings
+    from finishlab.things.finish_context import new_warnings
     from finishlab.workflow.rows import board_row
 
     if as_json:
@@ -183,12 +183,12 @@ def _check_given(
 
 def _draft(log: Logbook, given: dict[str, Any], light: str | None, texts: FinishTexts) -> Draft:
     """Return the new board's record from whatever says something of it, after asking where that is wanted."""
-    from finishlab.workflow.board.entering import Draft, draft_like
+    from finishlab.things.entering import Draft, draft_like
 
     draft = Draft() if texts.like is None else draft_like(log, texts.like)
     draft = draft.with_said(log, typed(given if light is None else given | {"light": light}, texts))
     if texts.ask:
-        from finishlab.cli.finish_ask import ask_missing
+        from finishlab.things.finish_ask import ask_missing
 
         draft = ask_missing(draft)
     return draft

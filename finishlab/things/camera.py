@@ -17,10 +17,10 @@ if TYPE_CHECKING:
     from finishlab.measure.camera_learning import LearnedProfile
 
 _COMMANDS: Mapping[str, tuple[str, str]] = {
-    "learn": ("finishlab.cli.camera:learn", "Learn a camera from a photo of a 24-patch chart."),
-    "list": ("finishlab.cli.camera:list_cameras", "List the learned cameras."),
-    "show": ("finishlab.cli.camera:show", "Show what was learned of a camera."),
-    "forget": ("finishlab.cli.camera:forget", "Use a camera's profile no longer; its history stays."),
+    "learn": ("finishlab.things.camera:learn", "Learn a camera from a photo of a 24-patch chart."),
+    "list": ("finishlab.things.camera:list_cameras", "List the learned cameras."),
+    "show": ("finishlab.things.camera:show", "Show what was learned of a camera."),
+    "forget": ("finishlab.things.camera:forget", "Use a camera's profile no longer; its history stays."),
 }
 
 

@@ -19,7 +19,7 @@ from finishlab.cli.lazy import ExampleCommand
 def compare(*, first: str, second: str, as_json: bool) -> None:
     """Show every field that differs between two boards, and how far apart their colours are in each light."""
     from finishlab.reports.board_comparison import comparison_document, print_comparison
-    from finishlab.workflow.board.comparing import compare_boards
+    from finishlab.things.board_compared import compare_boards
 
     with open_logbook() as log:
         compared = compare_boards(log, first, second)

@@ -1,0 +1,105 @@
+"""What is told of a kind of thing, said once: the columns of its list, the entries of its JSON, the page of one."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
+
+from finishlab.show.document import Block, Cell, Column, Document, Line, Table
+
+if TYPE_CHECKING:
+    from finishlab.logbook import Logbook
+
+__all__ = ["Field", "Kind", "Numbered"]
+
+Row = TypeVar("Row")
+Stored = TypeVar("Stored", bound="Numbered")
+
+
+class Numbered(Protocol):
+    """Whatever is known by a number such as ``"B3"``."""
+
+    @property
+    def number(self) -> str:
+        """The number as people write it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Field(Generic[Row]):
+    """One thing that is told of each: as a column of the list, as an entry in JSON, or as both."""
+
+    value: Callable[[Row], Any]
+    """What JSON holds; days and tuples are put into its words."""
+    key: str = ""
+    """Name in JSON; without one it is not in there."""
+    head: str = ""
+    """Name of the column; without one it has none."""
+    cell: Callable[[Row], Cell] | None = None
+    """What stands in the column, where that is not the value."""
+    fold: bool = False
+    """Whether the column's text goes on in the next line where there is no room."""
+
+    def shown(self, row: Row) -> Cell:
+        """Return what stands in the column."""
+        cell: Cell = (self.cell or self.value)(row)
+        return cell
+
+
+@dataclass(frozen=True, slots=True)
+class Kind(Generic[Stored, Row]):
+    """A kind of thing that the logbook keeps.
+
+    A field more in `fields` is a column more in the list, an entry more in JSON, or both; nothing else needs to know.
+    """
+
+    command: str
+    """Group of its commands: ``"can"``."""
+    letter: str
+    """Before its numbers: ``"C"``."""
+    format: str
+    """Kind of its JSON document: ``"cans"``."""
+    fields: tuple[Field[Row], ...]
+    none: str
+    """What is said where there is none."""
+    page: Callable[[Logbook, Row], Sequence[Block]]
+    """All that is told of one."""
+    read: Callable[[Logbook, str | None], Sequence[Row]]
+    """What is told of all, or of those in a light."""
+    find: Callable[[Logbook, str], Stored]
+    """The one of a number as it is stored; `LogbookError` if there is none."""
+    row: Callable[[Logbook, Stored], Row]
+    """What is told of a stored one."""
+    remove: Callable[[Logbook, str], None]
+    listed_as: str = ""
+    """Name of the list in JSON; without it that of the document."""
+
+    def document(
+        self,
+        rows: Sequence[Row],
+        blocks: Sequence[Block] = (),
+        before: Mapping[str, Any] | None = None,
+        **after: object,
+    ) -> Document:
+        """Return things as a document; `before` and `after` stand beside the list in JSON."""
+        data = {**(before or {}), self.listed_as or self.format: [self.entry(row) for row in rows], **after}
+        return Document(self.format, data, blocks)
+
+    def listing(self, rows: Sequence[Row]) -> tuple[Block, ...]:
+        """Return the list, one a line."""
+        if not rows:
+            return (Line(self.none),)
+        columns = [field for field in self.fields if field.head]
+        heads = [Column(field.head, fold=field.fold) for field in columns]
+        return (Table(heads, [[field.shown(row) for field in columns] for row in rows]),)
+
+    def entry(self, row: Row) -> dict[str, Any]:
+        """Return the JSON form of one."""
+        return {field.key: _plain(field.value(row)) for field in self.fields if field.key}
+
+
+def _plain(value: object) -> object:
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    return list(value) if isinstance(value, tuple) else value
