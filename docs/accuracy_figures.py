@@ -17,8 +17,14 @@ STEP: Final = (0.75, 1.25)
 
 def rows(data: Record, part: str, *, refused: bool = False) -> list[dict[str, Any]]:
     """Return a part's measurements, those that were refused only when asked for."""
-    columns = data[part]
+    columns = data[part]["rows"]
     whole = [dict(zip(columns, values, strict=True)) for values in zip(*columns.values(), strict=True)]
+    return [row for row in whole if refused or not row["refused"]]
+
+
+def after(records: Iterable[Record], *, refused: bool = False) -> list[dict[str, Any]]:
+    """Return what the same photos gave once their strip's print was learned; where that was refused only if asked."""
+    whole = [{**record, **record["learned"]} for record in records]
     return [row for row in whole if refused or not row["refused"]]
 
 
@@ -83,15 +89,15 @@ STACKED: Final = "Sigma SDMerill (NPL)"
 """The one camera whose sensor has no colour filter array; no phone is made so."""
 
 
-def order(data: Record, without: str = "") -> dict[str, tuple[float, int]]:
-    """Return the share of neighbouring boards of a session in the right order, and how many pairs that is of.
+def order(records: Iterable[Record], without: str = "") -> dict[str, tuple[float, int]]:
+    """Return the share of neighbouring boards of sessions in the right order, and how many pairs that is of.
 
     `without` leaves a camera out.
 
     ``"true"``: farther from the floor by 1 in truth. ``"ideal"``: the same pairs as the ideal camera orders them.
     ``"seen"``: pairs that the ideal camera sees about 1 apart, held against its order.
     """
-    whole = [r for r in rows(data, "sessions") if r["camera"] != without]
+    whole = [r for r in records if r["camera"] != without]
     boards: dict[tuple[int, int], Record] = {(r["seed"], r["step"]): r for r in whole}
     couples = [(r, boards[seed, step + 1]) for (seed, step), r in boards.items() if (seed, step + 1) in boards]
     right = [one["value"] < two["value"] for one, two in couples]

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Any, Final
 import accuracy_figures as fig
 import numpy as np
 from accuracy_page import SOURCES, SWEPT
+from accuracy_prints_page import by_printer
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-PLOTS: Final = ("accuracy-budget.svg", "accuracy-sweeps.svg", "accuracy-reliability.svg")
+PLOTS: Final = ("accuracy-printers.svg", "accuracy-budget.svg", "accuracy-sweeps.svg", "accuracy-reliability.svg")
 _DARK, _LIGHT, _LINE = "#1b4f72", "#a9cce3", "#777777"
 _MARKS: Final = ("o-", "s-", "o--", "s--", "^:", "v:", "d:")
 
@@ -32,7 +33,7 @@ def draw(data: Mapping[str, Any], folder: Path) -> None:
         "grid.alpha": 0.3,
     }
     with mpl.rc_context(settings):
-        for name, make in zip(PLOTS, (_budget, _sweeps, _reliability), strict=True):
+        for name, make in zip(PLOTS, (_printers, _budget, _sweeps, _reliability), strict=True):
             figure = make(data)
             # no date: equal figures give equal files
             figure.savefig(folder / name, metadata={"Date": None, "Creator": None})
@@ -43,6 +44,32 @@ def _figure(width: float, height: float) -> Figure:
     from matplotlib.figure import Figure
 
     return Figure(figsize=(width, height), layout="constrained", facecolor="white")
+
+
+def _printers(data: Mapping[str, Any]) -> Figure:
+    """Draw error by printer, not learned and learned, and photo by photo over the print's middle grey."""
+    found = {name: rows for name, rows in by_printer(data).items() if rows}
+    figure = _figure(9.0, 4.2)
+    left, right = figure.subplots(1, 2, width_ratios=[1.5, 1.0])
+    places = np.arange(len(found))[::-1]
+    drawn = fig.rows(data, "single")
+    for shift, colour, words, pick in ((0.18, _DARK, "not learned", list), (-0.18, _LIGHT, "learned", fig.after)):
+        some = [fig.beyond(pick(rows)) for rows in found.values()]
+        left.barh(
+            places + shift, [e.mean() if e.size else 0.0 for e in some], 0.34, color=colour, label=f"{words}, mean"
+        )
+        most = [float(np.percentile(e, 95)) if e.size else np.nan for e in some]
+        mark = "o" if colour == _DARK else "s"
+        left.plot(most, places + shift, mark, color=_LINE, markersize=4, label=f"{words}, 95th percentile")
+        rows = pick(drawn)
+        right.plot([r["middle"] for r in rows], fig.beyond(rows), mark, color=colour, markersize=4, label=words)
+    left.set_yticks(places, list(found))
+    left.set_xlabel("error of a pair beyond the ideal camera, CIEDE2000")
+    left.legend(loc="lower center", bbox_to_anchor=(0.3, 1.0), ncols=2, fontsize=7)
+    right.set_xlabel("L* of the print's level 0.51")
+    right.set_title("any printer, photo by photo", fontsize=9)
+    right.legend(fontsize=7)
+    return figure
 
 
 def _budget(data: Mapping[str, Any]) -> Figure:

@@ -170,6 +170,18 @@ _KINDS = (
         "use one strip for one project, or measure the greys of both (finishlab strip learn).",
     ),
     DoubtKind(
+        "print-not-learned",
+        "print of the strip not learned",
+        "The strip's print was never learned, and {percent:.0f} % of the interval comes from not knowing it: step back "
+        "two or three steps, take one photo of the strip, and run finishlab strip learn PHOTO.",
+    ),
+    DoubtKind(
+        "trial-far-off",
+        "trial far off",
+        "The trial came out {ratio:.1f} times as far off as expected: see that its photos show the same board with "
+        "nothing over it, even light and no glare, or take it out (finishlab trial remove).",
+    ),
+    DoubtKind(
         "greys-differ",
         "greys of the strip known differently",
         "Floor and board were measured with different knowledge of the greys of strip {strip}: one before, one after "

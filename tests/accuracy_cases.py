@@ -1,153 +1,40 @@
-"""Rendered scenes measured beside their truth: single photos, sessions of several photos, one thing changed at a time.
+"""Rendered scenes measured beside their truth: sessions of several photos, one thing changed at a time, the budget.
 
-Shared by ``tests/accuracy_trial.py`` and ``docs/build_accuracy.py``. Everything here is computed by the renderer of
-`finishlab.demo`; none is a photo of a real surface. Two errors are kept apart. *Beyond the ideal camera*: from the
-CIEDE2000 that a linear, noise-free camera of the same sensitivities reads in the same light, balanced on a perfect
-white, which no grey strip can better. *From the truth*: from the CIEDE2000 of the spectra themselves.
+Shared by the trials and ``docs/build_accuracy.py``. Printers and tone curves are drawn from all that people have.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
-from io import BytesIO
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
-from PIL import Image
+from accuracy_photos import Record, floor_kind, pair_found, pair_record, picture_of, shoot, shot_of, truth_of_pair
+from accuracy_prints import learned_greys, print_record
 
-from finishlab.colorimetry.difference import delta_e_00, delta_e_interval
+from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.estimate import LabEstimate
-from finishlab.colorimetry.interval import joint_covariance
-from finishlab.colorimetry.spaces import srgb_to_linear
-from finishlab.demo.camera import Tone, ideal_lab
+from finishlab.demo.camera import Film
 from finishlab.demo.chance import random_scene, wood_pool
 from finishlab.demo.paper import PrintedStrip
-from finishlab.demo.render import render_scene
+from finishlab.demo.printers import PRINTERS
 from finishlab.demo.scene import Scene, Surface
 from finishlab.demo.spectral import Material
 from finishlab.demo.texture import Texture
 from finishlab.demo.view import Light, View
-from finishlab.errors import FinishlabError
 from finishlab.imaging.colours import SATURATION_BOOST
-from finishlab.imaging.pixels import LinearImage, PhotoInfo
+from finishlab.imaging.greys import StripGreys
+from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.strip import FieldName
 from finishlab.matching.floor import pool_estimates
-from finishlab.measure.flow import Inspection, measure
-from finishlab.measure.results import SurfaceKind
-from finishlab.photos.chroma import chroma_blocks
-from finishlab.photos.marks import chroma_step
 
-Record = dict[str, Any]
-"""One measurement beside its truth, as JSON can hold it."""
-
-FIELDS: Final[tuple[FieldName, FieldName]] = ("board", "floor")
 SPOTS: Final = 3
 """Photos of the floor in a session."""
 LADDER: Final = 3
 """Boards in a session, each 1 CIEDE2000 farther from the floor than the one before."""
 STRIP_SHARE: Final = 0.6
 """Length of the strip over the photo's width in scenes where one thing is changed."""
-
-
-def photo_of(pixels: np.ndarray, name: str = "rendered", jpeg: bytes | None = None) -> LinearImage:
-    """Return rendered sRGB pixels as the photo that reading a file would give; `jpeg` is the file they came from."""
-    decode = srgb_to_linear(np.arange(256) / 255).astype(np.float32)
-    info = PhotoInfo(f"{name:0>16.16}", "Rendered", "", "sRGB", (pixels.shape[1], pixels.shape[0]))
-    chroma = None
-    if jpeg is not None:
-        info = replace(info, chroma_step=chroma_step(Image.open(BytesIO(jpeg))))
-        chroma = chroma_blocks(jpeg, pixels.shape[1::-1])
-    return LinearImage(pixels, decode, np.eye(3), info, chroma)
-
-
-def floor_kind(scene: Scene) -> SurfaceKind:
-    """Return what the floor of a scene is made of."""
-    return "print" if scene.floor is not None and scene.floor.material.kind == "print" else "wood"
-
-
-# -- one photo ---------------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Shot:
-    """A scene photographed and measured; `inspection` is None where it was refused."""
-
-    image: LinearImage
-    inspection: Inspection | None
-    refused: str = ""
-
-
-def shoot(scene: Scene, name: str, fields: tuple[FieldName, ...] = FIELDS) -> Shot:
-    """Render a scene and measure it."""
-    rendered = render_scene(scene)
-    image = photo_of(rendered.pixels, name, rendered.jpeg)
-    try:
-        return Shot(image, measure(image, fields, floor_kind(scene)))
-    except FinishlabError as error:
-        return Shot(image, None, error.code)
-
-
-def pair_record(scene: Scene, shot: Shot) -> Record:
-    """Return what was found of the pair in one photo, beside its truth."""
-    assert scene.board is not None
-    assert scene.floor is not None
-    record: Record = {"camera": scene.camera, "lamp": scene.lamp, "floor_is": floor_kind(scene)}
-    record |= truth_of_pair(scene.board.material, scene.floor.material, scene)
-    record |= {"tilt": scene.view.tilt, "gradient": scene.light.gradient, "refused": shot.refused}
-    if shot.inspection is None:
-        return record
-    found = {name: field.estimate for name, field in shot.inspection.measurement.fields.items()}
-    labs = {"board": scene.board.material.lab, "floor": scene.floor.material.lab}
-    record |= pair_found(found["board"], found["floor"], labs["board"], labs["floor"])
-    record["absolute"] = {name: surprise(found[name], labs[name]) for name in FIELDS}
-    return record
-
-
-def truth_of_pair(board: Material, floor: Material, scene: Scene) -> Record:
-    """Return the CIEDE2000 of two materials, and as an ideal camera of the scene's light and sensitivities reads it."""
-    ideal = [ideal_lab(np.array(material.mean), scene.camera, scene.lamp) for material in (board, floor)]
-    true = delta_e_00(np.array(board.lab), np.array(floor.lab))
-    return {"true": float(true), "ideal": float(delta_e_00(ideal[0], ideal[1]))}
-
-
-def pair_found(
-    board: LabEstimate, floor: LabEstimate, board_is: tuple[float, ...], floor_is: tuple[float, ...]
-) -> Record:
-    """Return a measured pair: figure, interval, and how surprised its stated doubt is by the true difference."""
-    pair = delta_e_interval(board, floor)
-    joint = joint_covariance(board, floor)
-    spread = joint[:3, :3] + joint[3:, 3:] - joint[:3, 3:] - joint[3:, :3]
-    off = (np.array(board.lab) - floor.lab) - (np.array(board_is) - floor_is)
-    return {
-        "value": pair.value,
-        "low": pair.low,
-        "high": pair.high,
-        "d2": float(off @ np.linalg.solve(spread, off)),
-        "z": [float(v) for v in off / np.sqrt(np.diag(spread))],
-    }
-
-
-def surprise(estimate: LabEstimate, truth: tuple[float, ...]) -> Record:
-    """Return how surprised a colour's whole stated doubt is by the truth.
-
-    ``d2`` is the squared distance in the stated covariance (chi-square of 3 degrees of freedom when that is right);
-    ``z`` the same axis by axis; ``e00`` the CIEDE2000 from the truth.
-    """
-    off = np.array(estimate.lab) - truth
-    total = estimate.total_covariance()
-    return {
-        "d2": float(off @ np.linalg.solve(total, off)),
-        "z": [float(v) for v in off / np.sqrt(np.diag(total))],
-        "e00": float(delta_e_00(np.array(estimate.lab), np.array(truth))),
-    }
-
-
-def single(seed: int, size: tuple[int, int]) -> Record:
-    """Return scene `seed` of the random scenes, measured."""
-    scene = random_scene(np.random.default_rng(seed), size=size)
-    return {"seed": seed} | pair_record(scene, shoot(scene, str(seed)))
-
 
 # -- several photos of one job -----------------------------------------------------------------------------------------
 
@@ -176,22 +63,43 @@ def session_scenes(seed: int, size: tuple[int, int]) -> tuple[Scene, list[Materi
 
 
 def session(seed: int, size: tuple[int, int]) -> list[Record]:
-    """Return the boards of one session, each in a photo of its own, against a floor pooled from several photos."""
+    """Return the boards of one session, each in a photo of its own, against a floor pooled from several photos.
+
+    What the same photos give once the strip has been learned from a photo of its own stands under ``learned``.
+    """
     base, boards, photos = session_scenes(seed, size)
     assert base.floor is not None
+    images = [picture_of(scene, f"{seed}-{number}") for number, (_, scene) in enumerate(photos)]
+    greys = learned_greys(base)
+    records = _ladder_records(base, boards, photos, images)
+    after = (
+        [{"refused": greys}] * len(boards)
+        if isinstance(greys, str)
+        else _ladder_records(base, boards, photos, images, greys)
+    )
+    plain = {"seed": seed, "floor_is": floor_kind(base), "lamp": base.lamp, "camera": base.camera}
+    told = plain | print_record(base)
+    return [told | one | {"learned": two} for one, two in zip(records, after, strict=True)]
 
-    def seen(number: int, part: FieldName, scene: Scene) -> LabEstimate | str:
+
+def _ladder_records(
+    base: Scene,
+    boards: list[Material],
+    photos: list[tuple[FieldName, Scene]],
+    images: list[LinearImage],
+    greys: StripGreys | None = None,
+) -> list[Record]:
+    """Return each board of a session against the pooled floor, with what is known of the strip."""
+    assert base.floor is not None
+    found: list[LabEstimate | str] = []
+    for (part, scene), image in zip(photos, images, strict=True):
         # The kind of the floor is not seen in a photo of a board alone.
-        shot = shoot(scene, f"{seed}-{number}", (part,))
-        return shot.refused if shot.inspection is None else shot.inspection.measurement.fields[part].estimate
-
-    every = [seen(number, part, scene) for number, (part, scene) in enumerate(photos)]
-    spots, found = every[:SPOTS], every[SPOTS:]
-    good = [spot for spot in spots if not isinstance(spot, str)]
+        shot = shot_of(image, scene, (part,), greys)
+        found.append(shot.refused if shot.inspection is None else shot.inspection.measurement.fields[part].estimate)
+    good = [spot for spot in found[:SPOTS] if not isinstance(spot, str)]
     out = []
-    for step, (board, estimate) in enumerate(zip(boards, found, strict=True)):
-        record = {"seed": seed, "step": step, "floor_is": floor_kind(base), "lamp": base.lamp, "camera": base.camera}
-        record |= truth_of_pair(board, base.floor.material, base)
+    for step, (board, estimate) in enumerate(zip(boards, found[SPOTS:], strict=True)):
+        record: Record = {"step": step} | truth_of_pair(board, base.floor.material, base)
         if isinstance(estimate, str) or not good:
             out.append(record | {"refused": estimate if isinstance(estimate, str) else "floor"})
             continue
@@ -284,6 +192,11 @@ SWEEPS: Final[Mapping[str, tuple[tuple[float | str, ...], Callable[[Scene, Any],
 """What is changed -> the values it is given and how a calm scene is changed to them."""
 
 
+def every_sweep() -> list[tuple[str, float | str]]:
+    """Return what `swept` can change and to what, the base first."""
+    return [("base", ""), *((what, at) for what, (values, _) in SWEEPS.items() for at in values)]
+
+
 def swept(seed: int, size: tuple[int, int], what: str, value: float | str) -> Record:
     """Return the calm scene `seed` with one thing changed, measured; `what` ``"base"`` changes nothing."""
     scene = calm_scene(seed, size)
@@ -301,19 +214,29 @@ def _bare(surface: Surface | None) -> Surface | None:
 
 def _nominal_print(scene: Scene) -> Scene:
     assert scene.strip is not None
-    return replace(scene, strip=PrintedStrip(number=scene.strip.number, paper_cast=0.0, ink_cast=0.0))
+    return replace(scene, strip=PrintedStrip(scene.strip.number, PRINTERS[0], paper_cast=0.0, ink_cast=0.0))
 
 
 SOURCES: Final[Mapping[str, Callable[[Scene], Scene]]] = {
     "noise": lambda s: replace(s, full_well=np.inf, read_noise=0.0, sharpen=0.0, jpeg_quality=None),
     "grain": lambda s: replace(s, board=_bare(s.board), floor=_bare(s.floor)),
     "light": lambda s: replace(s, light=Light(vignette=0.0)),
-    "tone": lambda s: replace(s, tone=Tone(), white_error=(1.0, 1.0), exposure=0.75),
+    "tone": lambda s: replace(s, tone=Film(), white_error=(1.0, 1.0), exposure=0.75),
     "saturation": lambda s: replace(s, saturation=SATURATION_BOOST[0]),
     "print": _nominal_print,
     "glare": lambda s: replace(s, glares=(), veil=0.0),
 }
 """Source of error -> how a random scene loses it. The camera is the ideal camera's own error and needs no photo."""
+
+
+def every_budget() -> list[tuple[str, ...]]:
+    """Return which sources of error are on, budget line by line: none, all, each alone, all but each.
+
+    The grain stays in: it is what is measured, and without it the file's own 8 bit steps would show.
+    """
+    sources = tuple(SOURCES)
+    alone = [tuple(o for o in sources if o in {"grain", source}) for source in sources]
+    return [(), sources, *alone, *(tuple(o for o in sources if o != source) for source in sources)]
 
 
 def budget(seed: int, size: tuple[int, int], on: tuple[str, ...]) -> Record:

@@ -15,7 +15,7 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
-from accuracy_cases import FIELDS, floor_kind, shoot, truth_of_pair
+from accuracy_photos import FIELDS, floor_kind, shoot, truth_of_pair
 
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.spaces import rgb_to_lab
@@ -23,10 +23,12 @@ from finishlab.demo.chance import random_scene
 from finishlab.imaging.colours import SATURATION_BOOST, unboosted, unboosted_readings, white_matrix
 from finishlab.imaging.corrected import CorrectedImage
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
+from finishlab.imaging.greys import USUAL
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.readings import read_patches
 from finishlab.imaging.rectify import flatten
-from finishlab.imaging.strip import STRIP, FieldName, PrintModel, Rect
+from finishlab.imaging.strip import STRIP, FieldName, Rect
+from finishlab.imaging.tone_prior import phone_tone
 from finishlab.measure.flow import PX_PER_MM, Inspection
 
 LEVELS = np.array([patch.level for patch in STRIP.patches])
@@ -34,8 +36,12 @@ WAYS: dict[str, tuple[FitPriors | None, float, bool]] = {
     "one grey, white balance only": (None, 1.0, False),
     "ramp, no light field": (FitPriors(light_plane=1e-6, light_bend=1e-6, tint_plane=1e-6), 1.0, False),
     "ramp and light, each channel alone": (FitPriors(channel=(1.0, 0.5)), 1.0, False),
-    "ramp and light, straight tone curve": (FitPriors(tone=(0.8, 0.01, 0.01, 0.01, 0.01)), 1.0, False),
-    "ramp and light, no veiling glare": (FitPriors(glare=1e-5), 1.0, False),
+    "ramp and light, the usual tone curve": (
+        FitPriors(tone=replace(phone_tone(), modes=0.01 * phone_tone().modes)),
+        1.0,
+        False,
+    ),
+    "ramp and light, no veiling glare": (FitPriors(glare=(0.0, 1e-5)), 1.0, False),
     "joint fit": (FitPriors(), 1.0, False),
     "joint fit, boost out before the fit": (FitPriors(), SATURATION_BOOST[0], False),
     "joint fit, boost out, white on the sensor (kept)": (FitPriors(), SATURATION_BOOST[0], True),
@@ -107,9 +113,9 @@ def outcome(seed: int, size: tuple[int, int] = (2000, 1500), *, compare: bool = 
 def _pair(image: LinearImage, seen: Inspection, priors: FitPriors | None, boost: float, sensor: bool) -> float:
     view = flatten(image, seen.fit, Rect(0, 0, STRIP.width, STRIP.height), PX_PER_MM, image.decode)
     readings = read_patches(view, seen.fit.roles_seen)
-    known = PrintModel().reflectance(np.asarray(STRIP.greys))[LEVELS]
+    known = USUAL.patches()
     if priors is None:
-        labs = [rgb_to_lab(_beside_one_grey(image, seen, name, readings, known)) for name in FIELDS]
+        labs = [rgb_to_lab(_beside_one_grey(image, seen, name, readings, known.reflectance)) for name in FIELDS]
         return float(delta_e_00(labs[0], labs[1]))
     correction = fit_correction(readings, known, priors)
     plain = fit_correction(unboosted_readings(readings, boost), known, priors)

@@ -12,7 +12,7 @@ from finishlab.imaging.strip import FieldName
 from finishlab.logbook import Logbook
 from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, Texture
 from finishlab.quality import doubt
-from finishlab.records import PhotoRecord
+from finishlab.records import PhotoRecord, TrialRecord
 
 DAY = dt.date(2024, 5, 31)
 
@@ -67,3 +67,12 @@ def keep(log: Logbook, folder: Path, name: str = "IMG_1.JPG") -> PhotoRecord:
     path, record = make_photo(folder, name)
     log.keep_photo(path, record)
     return record
+
+
+def trial(photo: str = "a" * 16, apart: float = 0.5) -> TrialRecord:
+    """Return a trial of one board at both edges of the strip, so far apart in L*."""
+    sides = [
+        {"photo": photo, "file": "IMG_7.JPG", "field": name, "strip": 412, "estimate": found.estimate.as_dict()}
+        for name, found in (("board", field("board")), ("floor", field("floor", 50.0 + apart)))
+    ]
+    return TrialRecord("same", {"version": "0.1.0", "sides": sides}, date=DAY)

@@ -14,17 +14,19 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
-from accuracy_cases import LADDER, SPOTS, session_scenes, shoot
+from accuracy_cases import LADDER, SPOTS, session_scenes
+from accuracy_photos import shoot
+from rendered import greys_of_print
 
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.spaces import linear_to_srgb, rgb_to_lab
-from finishlab.demo.camera import CAMERAS, Tone, colour_matrix, ideal_lab
+from finishlab.demo.camera import CAMERAS, ToneCurve, colour_matrix, ideal_lab
 from finishlab.demo.scene import Scene, Surface
 from finishlab.imaging.colours import LUMA, SATURATION_BOOST, USUAL_MATRIX, unboosted
 from finishlab.imaging.correction import FitPriors, fit_correction
-from finishlab.imaging.greys import NOMINAL, StripGreys, greys_of_print
+from finishlab.imaging.greys import USUAL
 from finishlab.imaging.strip import FieldName
-from finishlab.measure.flow import Inspection, of_patches
+from finishlab.measure.flow import Inspection
 
 SIZE = (1000, 750)
 STACKED = "Sigma SDMerill (NPL)"
@@ -67,7 +69,7 @@ def surface_of(photo: Photo) -> Surface:
     return surface
 
 
-def light_of(tone: Tone, boost: float) -> Callable[[np.ndarray], np.ndarray]:
+def light_of(tone: ToneCurve, boost: float) -> Callable[[np.ndarray], np.ndarray]:
     """Return the way from a file's linear values back to scene light, tone curve and boost known."""
     light = np.concatenate([[0.0], np.geomspace(1e-6, 1.5, 20_000)])
     code, first = np.unique(np.maximum.accumulate(tone.apply(light)), return_index=True)
@@ -87,9 +89,9 @@ def colour(photo: Photo, known: Known) -> np.ndarray:
     assert scene.strip is not None
     boost = scene.saturation if known.boost else SATURATION_BOOST[0]
     back = light_of(scene.tone, boost) if known.tone else lambda values: unboosted(values, boost)
-    greys: StripGreys = greys_of_print(scene.strip.model) if known.greys else NOMINAL
+    greys = greys_of_print(scene.strip.printer) if known.greys else USUAL
     readings = replace(seen.readings, values=back(seen.readings.values))
-    fit = fit_correction(readings, of_patches(greys.reflectance()), FitPriors.for_linear() if known.tone else None)
+    fit = fit_correction(readings, greys.patches(), FitPriors.for_linear() if known.tone else None)
     sample = seen.views[photo.part].sample
     place = np.asarray(sample.place)
     reflectance = fit.reflectance(back(seen.correction.value_of(sample.rgb, place)), place)

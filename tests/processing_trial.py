@@ -13,7 +13,7 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
-from accuracy_cases import photo_of
+from accuracy_photos import photo_of
 
 from finishlab.demo import render
 from finishlab.demo.chance import random_scene

@@ -12,6 +12,7 @@ from typing import Any, Final
 import numpy as np
 
 from finishlab.colorimetry.spaces import lab_to_rgb, srgb_to_linear
+from finishlab.demo.printers import Printer
 from finishlab.demo.render import RenderedPhoto, render_scene
 from finishlab.demo.scene import Scene
 from finishlab.demo.spectral import finish
@@ -19,6 +20,7 @@ from finishlab.demo.texture import Texture
 from finishlab.demo.view import View
 from finishlab.imaging.corrected import CorrectedImage
 from finishlab.imaging.finder import StripFit
+from finishlab.imaging.greys import StripGreys
 from finishlab.imaging.pixels import LinearImage, PhotoInfo
 from finishlab.imaging.strip import STRIP, FieldName, Rect
 
@@ -27,6 +29,7 @@ __all__ = [
     "PLAIN",
     "WOODEN_FLOOR",
     "corrected_field",
+    "greys_of_print",
     "photo_of",
     "rendered",
     "scene_with",
@@ -54,6 +57,12 @@ def photo_of(
     size = full_size or (pixels.shape[1], pixels.shape[0])
     info = PhotoInfo("00112233aabbccdd", camera, "", "sRGB", size)
     return LinearImage(np.ascontiguousarray(pixels), decode, np.eye(3), info)
+
+
+def greys_of_print(model: Printer, number: int = 7) -> StripGreys:
+    """Return the greys of a rendered print, exactly known."""
+    values = tuple(float(value) for value in model.reflectance(np.asarray(STRIP.greys)))
+    return StripGreys(values, (), "typed", number)
 
 
 def view_of(width: int = 1000, height: int = 750, share: float = 0.72, **others: Any) -> View:

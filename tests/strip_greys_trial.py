@@ -15,7 +15,7 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 
 import numpy as np
-from accuracy_cases import photo_of
+from accuracy_photos import photo_of
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance, reflectance_of_lightness
 from finishlab.demo.chance import random_scene
@@ -25,7 +25,7 @@ from finishlab.demo.spectral import grey_material
 from finishlab.demo.texture import Texture
 from finishlab.errors import FinishlabError
 from finishlab.imaging.finder import apply_homography, find_strip
-from finishlab.imaging.greys import NOMINAL, StripGreys, greys_of_readings
+from finishlab.imaging.greys import USUAL, StripGreys, greys_of_readings
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.strip import STRIP, Rect
 from finishlab.measure.areas import GreyArea, PixelRect
@@ -66,14 +66,14 @@ def card_photo(scene: Scene, greys: tuple[float, ...], rng: np.random.Generator)
 def ways_of(scene: Scene, rng: np.random.Generator) -> dict[str, StripGreys]:
     """Return what each way knows of the scene's strip."""
     assert scene.strip is not None
-    values = scene.strip.model.reflectance(np.asarray(STRIP.greys))
+    values = scene.strip.printer.reflectance(np.asarray(STRIP.greys))
     lightness = np.asarray(lightness_of_reflectance(values))
     number = scene.strip.number
     read = {level: [float(each)] for level, each in enumerate(lightness + rng.normal(0.0, INSTRUMENT, lightness.size))}
     photo, known = card_photo(scene, (50.0,), rng)
     photo3, known3 = card_photo(scene, (35.0, 55.0, 80.0), rng)
     return {
-        "nominal": NOMINAL,
+        "usual": USUAL,
         "typed": greys_of_readings(read, number=number),
         "one grey": learn_greys(photo, known, number=number).greys,
         "three greys": learn_greys(photo3, known3, number=number).greys,
@@ -91,7 +91,7 @@ def task(seed: int) -> dict[str, tuple[float, ...]] | None:
     assert truth.ideal_delta_e00 is not None
     assert scene.strip is not None
     assert scene.floor is not None
-    real = lightness_of_reflectance(scene.strip.model.reflectance(np.asarray(STRIP.greys)))
+    real = lightness_of_reflectance(scene.strip.printer.reflectance(np.asarray(STRIP.greys)))
     out: dict[str, tuple[float, ...]] = {}
     try:
         image = photo_of(shot.pixels, str(seed))

@@ -1,7 +1,7 @@
 """The measuring core held to its figures on sixty rendered scenes with known truth.
 
 Scenes: random tilt, rotation, light gradient to 25 %, veiling glare, highlights, tone curve, saturation 1.0 to 1.2,
-seven cameras, eight lights, prints of the strip that differ from the nominal one. `accuracy_trial` prints the whole
+seven cameras, eight lights, the strip by any printer. `accuracy_trial` prints the whole
 table.
 """
 

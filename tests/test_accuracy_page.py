@@ -42,7 +42,7 @@ def test_every_published_figure_names_its_source() -> None:
 def test_plots_are_small() -> None:
     """Every picture the page shows is there and below 150 KB."""
     names = re.findall(r"\]\((pictures/[^)]+)\)", (DOCS / "accuracy.md").read_text(encoding="utf-8"))
-    assert len(names) == 3
+    assert len(names) == 4
     assert all(0 < (DOCS / name).stat().st_size < 150_000 for name in names)
 
 
@@ -67,6 +67,7 @@ def test_quick_run_writes_everything(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert text == accuracy_page.page(data)
     assert re.findall(r"^## (.*)$", text, re.MULTILINE) == list(accuracy_page.SECTIONS)
     assert {path.name for path in (tmp_path / "pictures").iterdir()} == {
+        "accuracy-printers.svg",
         "accuracy-budget.svg",
         "accuracy-sweeps.svg",
         "accuracy-reliability.svg",

@@ -7,23 +7,26 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from conftest import SCENES, Photos, Run
+from conftest import SCENES, STRIP_NUMBER, Photos, Run
 from hypothesis import given
 from hypothesis import strategies as st
+from rendered import greys_of_print
 from test_workflow import greys_of, pixels_of
 
 from finishlab import GreyArea, PixelPolygon, PixelRect, UsageError, measure_photo
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.spaces import lightness_of_reflectance
+from finishlab.demo.printers import Printer
 from finishlab.demo.render import render_scene
-from finishlab.imaging.correction import PatchReadings
 from finishlab.imaging.strip import STRIP
-from finishlab.measure import by_hand, measure_by_hand
+from finishlab.measure import measure_by_hand
 from finishlab.photos import matrix_profile, read_photo, write_jpeg
 from finishlab.workflow.measuring import inspect_photo
 from finishlab.workflow.pictures import picture_of
 
 RECTANGLE = PixelRect(330, 210, 480, 130)
+KNOWN = greys_of_print(Printer(), STRIP_NUMBER)
+"""The greys of the strip in the rendered photos: what is compared is the way, not how well they are known."""
 AS_POLYGON = PixelPolygon(((330, 210), (809, 210), (809, 339), (330, 339)))
 
 # -- polygons
@@ -134,17 +137,18 @@ def test_a_photo_decoded_at_half_size_gives_the_same_colour(photos: Photos) -> N
     assert delta_e_00(full.estimate.lab, half.estimate.lab) < 0.3
 
 
-def test_an_18_percent_card_alone_is_within_2_of_the_strip(photos: Photos) -> None:
-    """A card of L* 49.5 laid over the photo and named as the only grey gives the strip's colour within 2 dE00.
+def test_an_18_percent_card_alone_is_within_3_of_the_strip(photos: Photos) -> None:
+    """A card of L* 49.5 laid over the photo and named as the only grey gives the strip's colour within 3 dE00.
 
-    The card is rendered: the strip's grey nearest to 18 % stands in for it, by its true lightness.
+    The strip's greys are known; one card leaves the camera's tone curve the usual one. The card is rendered: the
+    strip's grey nearest to 18 % stands in for it, by its true lightness.
     """
     reflectance = 0.18
     card = min(greys_of(photos, "straight"), key=lambda g: abs(g.lightness - lightness_of_reflectance(reflectance)))
     area = pixels_of(STRIP.fields["board"], photos.truth("straight").homography)
-    by_strip = measure_photo(photos("straight")).fields["board"].estimate.lab
+    by_strip = measure_photo(photos("straight"), strip_greys=[KNOWN]).fields["board"].estimate.lab
     one = measure_photo(photos("straight"), greys=[card], area=area).fields["board"]
-    assert delta_e_00(one.estimate.lab, by_strip) < 2.0
+    assert delta_e_00(one.estimate.lab, by_strip) < 3.0
 
 
 @pytest.mark.parametrize("name", ["light_board", "dark_board"])
@@ -154,19 +158,8 @@ def test_greys_by_hand_agree_with_the_strip_on_light_and_dark_boards(photos: Pho
     path = photos.folder / f"straight_{name}.jpg"
     path.write_bytes(write_jpeg(render_scene(straight).pixels, quality=92, profile=matrix_profile("sRGB")))
     homography = photos.truth("straight").homography
-    by_strip = measure_photo(path).fields["board"].estimate.lab
+    by_strip = measure_photo(path, strip_greys=[KNOWN]).fields["board"].estimate.lab
     area = pixels_of(STRIP.fields["board"].inset(20.0, 6.0), homography)
     greys: list[GreyArea] = greys_of(photos, "straight")
     by_hand = measure_photo(path, greys=greys, area=area).fields["board"].estimate.lab
     assert delta_e_00(by_hand, by_strip) < 0.5
-
-
-def test_greys_in_a_row_say_nothing_of_the_light() -> None:
-    """Six greys in a row from white to black are no ground to fit a fall of light; spread about they are."""
-    lightness = np.array([96.0, 81.0, 66.0, 51.0, 36.0, 20.0])
-    row = np.stack([np.arange(6) * 30.0, np.zeros(6)], axis=1)
-    about = row[[0, 5, 2, 3, 4, 1]] + np.array([[0, 0], [0, 90], [90, 0], [0, 60], [60, 0], [0, 80]], dtype=float)
-    values = np.full((6, 3), 0.3)
-    usable = np.ones(6, dtype=bool)
-    assert not by_hand.lie_apart(PatchReadings(row, values, usable), lightness)
-    assert by_hand.lie_apart(PatchReadings(about, values, usable), lightness)

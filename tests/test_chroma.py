@@ -9,7 +9,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from accuracy_cases import calm_scene, floor_kind, photo_of
+from accuracy_cases import calm_scene
+from accuracy_photos import floor_kind, photo_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from photo_samples import saved

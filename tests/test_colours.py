@@ -9,13 +9,14 @@ from hypothesis import strategies as st
 
 from finishlab.colorimetry.spaces import linear_to_srgb, srgb_to_linear
 from finishlab.demo.camera import colour_matrix, saturate
+from finishlab.demo.printers import Printer
 from finishlab.imaging.colours import USUAL_MATRIX, unboosted, unboosted_readings, white_matrix
 from finishlab.imaging.correction import PatchReadings, fit_correction
-from finishlab.imaging.strip import STRIP, PrintModel
+from finishlab.imaging.strip import STRIP
 from finishlab.photos.profiles import named_encoding
 
 PLACES = np.array([patch.sample.centre for patch in STRIP.patches])
-GREYS = PrintModel().reflectance(np.array(STRIP.greys))[[patch.level for patch in STRIP.patches]]
+GREYS = Printer().reflectance(np.array(STRIP.greys))[[patch.level for patch in STRIP.patches]]
 WOODS = np.array([[0.30, 0.17, 0.09], [0.12, 0.07, 0.05], [0.55, 0.42, 0.28], [0.25, 0.24, 0.22]])
 MIDDLE = np.array([STRIP.width / 2, STRIP.height / 2])
 FILTER_ARRAYS = ("Nikon 5100 (NPL)", "Canon PowerShot S90", "Sony ILCE-7RM2")

@@ -12,12 +12,13 @@ from hypothesis import strategies as st
 from rendered import DECODE, photo_of, straight_fit
 
 from finishlab.colorimetry.spaces import linear_to_srgb, srgb_to_linear
+from finishlab.demo.printers import Printer
 from finishlab.imaging.corrected import correct
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, _curves, fit_correction
-from finishlab.imaging.strip import STRIP, PrintModel, Rect
+from finishlab.imaging.strip import STRIP, Rect
 
 PLACES = np.array([patch.sample.centre for patch in STRIP.patches])
-GREYS = PrintModel().reflectance(np.array(STRIP.greys))[[patch.level for patch in STRIP.patches]]
+GREYS = Printer().reflectance(np.array(STRIP.greys))[[patch.level for patch in STRIP.patches]]
 CENTRE = np.array([STRIP.width / 2, STRIP.height / 2])
 FIELDS = np.array([STRIP.fields["board"].centre, STRIP.fields["floor"].centre, (40.0, -30.0), (150.0, 80.0)])
 WOODS = np.array([[0.30, 0.17, 0.09], [0.12, 0.07, 0.05], [0.55, 0.42, 0.28], [0.25, 0.24, 0.22]])
@@ -104,14 +105,17 @@ def test_tilted_light_is_taken_out() -> None:
 
 @given(st.floats(0.4, 1.2))
 @settings(max_examples=15, deadline=None)
-def test_exposure_changes_nothing(factor: float) -> None:
-    """Multiplying every value of the file by one factor leaves every reflectance as it was."""
+def test_exposure_changes_next_to_nothing(factor: float) -> None:
+    """Multiplying every value of the file by one factor moves a reflectance by less than 0.2 %.
+
+    Codes say where on a camera's usual curve a grey lies, so exposure is not quite without a voice.
+    """
     readings = readings_of(shouldered, slope=(0.1, 0.0), veil=0.005)
     values = shouldered(light_at(FIELDS, (0.1, 0.0))[:, None] * WOODS + 0.005)
     before = fit_correction(readings, GREYS).reflectance(values, FIELDS)
     brighter = replace(readings, values=readings.values * factor)
     after = fit_correction(brighter, GREYS).reflectance(values * factor, FIELDS)
-    np.testing.assert_allclose(after, before, rtol=1e-5)
+    np.testing.assert_allclose(after, before, rtol=2e-3)
 
 
 @given(st.floats(0.8, 1.25), st.floats(0.8, 1.25))
@@ -191,12 +195,12 @@ def test_no_usable_grey() -> None:
 
 
 def test_one_grey_is_a_white_balance() -> None:
-    """One grey fixes exposure and white balance; the tone curve stays the file's within a few per cent."""
+    """One grey fixes exposure and white balance; the tone curve stays the usual, at most 12 % from straight."""
     gains = np.array([0.9, 0.7, 0.5])
     readings = PatchReadings(CENTRE[None], (0.4 * gains)[None], np.array([True]))
     correction = fit_correction(readings, np.array([0.4]))
     np.testing.assert_allclose(correction.reflectance(0.4 * gains, CENTRE), 0.4, rtol=2e-3)
-    np.testing.assert_allclose(correction.reflectance(0.2 * gains, CENTRE), 0.2, rtol=0.08)
+    np.testing.assert_allclose(correction.reflectance(0.2 * gains, CENTRE), 0.2, rtol=0.12)
     np.testing.assert_allclose(correction.reflectance(0.5 * gains, CENTRE), 0.5, rtol=0.05)
     assert correction.greys_seen == (0.4, 0.4)
 
@@ -228,7 +232,7 @@ def test_noisy_greys_widen_the_doubt() -> None:
 def moved(correction: Correction, step: np.ndarray) -> Correction:
     """Return the correction with its parameters moved by `step`, and the tone curves that belong to them."""
     parameters = correction.parameters + step
-    return replace(correction, parameters=parameters, curves=_curves(parameters, correction.layout, correction.span))
+    return replace(correction, parameters=parameters, curves=_curves(parameters, correction.layout))
 
 
 @pytest.mark.parametrize("wood", range(4))
@@ -259,7 +263,7 @@ def test_value_of_is_the_inverse(reflectance: list[float], place: int) -> None:
 def test_second_fit_starts_from_the_first() -> None:
     """A fit started from another on slightly other greys ends where one from scratch does, within 0.5 %."""
     readings = readings_of(shouldered, slope=(0.1, 0.0), veil=0.01, noise=0.002)
-    other = PrintModel(black=0.055).reflectance(np.array(STRIP.greys))[[patch.level for patch in STRIP.patches]]
+    other = Printer(ink=0.055).reflectance(np.array(STRIP.greys))[[patch.level for patch in STRIP.patches]]
     first = fit_correction(readings, GREYS)
     quick, scratch = fit_correction(readings, other, start=first), fit_correction(readings, other)
     values = shouldered(WOODS)

@@ -261,7 +261,7 @@ def test_strip_greys_are_those_of_its_print() -> None:
     forward = homography(FLAT)
     for patch in STRIP.patches[:16]:
         px = np.rint(project(forward, np.array(patch.sample.centre))).astype(int)
-        want = float(PrintedStrip().model.reflectance(np.array(STRIP.greys[patch.level])))
+        want = float(PrintedStrip().printer.reflectance(np.array(STRIP.greys[patch.level])))
         # one code value is the resolution of the file
         got = srgb_to_linear(pixels[px[1], px[0]] / 255.0)
         assert np.abs(got - want).max() < 0.006

@@ -17,6 +17,7 @@ import pytest
 from PIL import ExifTags, Image
 
 from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.demo.make_samples import README, TRUTH, make_photo, make_samples, true_of_photo
 from finishlab.demo.place import samples_home
 from finishlab.demo.render import render_scene
@@ -26,6 +27,7 @@ from finishlab.demo.story import (
     BOARDS,
     FOLDER,
     SPOTS,
+    STAND_BACK,
     STRIP_NUMBER,
     StoryBoard,
     StoryPhoto,
@@ -33,21 +35,25 @@ from finishlab.demo.story import (
     photos,
 )
 from finishlab.demo.story_scenes import board_material, scene_of
-from finishlab.imaging.strip import FIELD_NAMES, FieldName
+from finishlab.imaging.greys import StripGreys
+from finishlab.imaging.strip import FIELD_NAMES, STRIP, FieldName
+from finishlab.logbook import Logbook
 from finishlab.matching.floor import FloorSpot, pool_floor
 from finishlab.matching.ranking import BoardColour, Ranking, rank_boards
 from finishlab.measure import Measurement
 from finishlab.photos import matrix_profile, read_photo
 from finishlab.photos.profiles import profile_name
+from finishlab.workflow.learning import learn_from_far
 from finishlab.workflow.measuring import measure_photo
 
 SAMPLES: Final = samples_home() / FOLDER
 PHOTOS: Final = tuple(photos())
+MEASURED: Final = tuple(photo for photo in PHOTOS if photo is not STAND_BACK)
 WOODS_OF_OTHERS: Final = ("red oak", "golden oak", "hickory")
-ABSOLUTE: Final = 2.5
+ABSOLUTE: Final = 3.0
 """CIEDE2000 between measured and true colour allowed in one photo; plain methods are off by 4 to 5 in real photos."""
-LIGHTNESS: Final = 1.0
-"""The same for L* alone, which the greys pin down best."""
+LIGHTNESS: Final = 2.5
+"""The same for L* alone; how light the paper is, which no photo tells (stated as 2.4), is most of it, common to all."""
 SIZE: Final = 12e6
 
 
@@ -76,9 +82,18 @@ class Found:
 
 
 @pytest.fixture(scope="module")
-def found() -> Found:
-    """Measure all sample photos once."""
-    return Found({p.file: measure_photo(SAMPLES / p.file, fields=fields_of(p)) for p in PHOTOS})
+def greys(tmp_path_factory: pytest.TempPathFactory) -> StripGreys:
+    """Learn the print from the photo the story learns it from."""
+    with Logbook.open(tmp_path_factory.mktemp("learned")) as log:
+        learn_from_far(log, [SAMPLES / STAND_BACK.file])
+        (found,) = log.learned_greys()
+    return found
+
+
+@pytest.fixture(scope="module")
+def found(greys: StripGreys) -> Found:
+    """Measure all sample photos once, with the print learned as the story does."""
+    return Found({p.file: measure_photo(SAMPLES / p.file, fields=fields_of(p), strip_greys=[greys]) for p in MEASURED})
 
 
 @pytest.fixture(scope="module")
@@ -125,6 +140,23 @@ def test_every_photo_is_logged_once() -> None:
     named = [word for words in commands() for word in words if word.startswith(f"{FOLDER}/")]
     assert sorted(named) == sorted(f"{FOLDER}/{p.file}" for p in PHOTOS)
     assert len(set(named)) == len(named)
+
+
+def test_the_print_is_learned_first(greys: StripGreys) -> None:
+    """The story begins with the strip alone; each grey is found within two standard errors of the rendered print's.
+
+    How light its paper is no photo tells: the greys above black are right within 2 % once that is taken out.
+    """
+    assert next(commands()) == ("strip", "learn", f"{FOLDER}/{STAND_BACK.file}")
+    scene = scene_of(STAND_BACK)
+    assert scene.strip is not None
+    assert (scene.board, scene.floor) == (None, None)
+    assert greys.number == STRIP_NUMBER
+    printed = scene.strip.printer.reflectance(np.asarray(STRIP.greys))
+    true = lightness_of_reflectance(printed)
+    assert np.all(np.abs(np.array(greys.lightness) - true) < 2.0 * np.array(greys.standard_error))
+    off = np.log(np.array(greys.values) / printed)
+    assert off[2:].std() < 0.02
 
 
 def test_story_is_our_own() -> None:
@@ -248,9 +280,9 @@ def test_display_p3_keeps_the_colour(tmp_path: Path) -> None:
 # Measuring them
 
 
-@pytest.mark.parametrize("photo", PHOTOS, ids=lambda p: p.file)
+@pytest.mark.parametrize("photo", MEASURED, ids=lambda p: p.file)
 def test_photo_is_measured_near_the_truth(photo: StoryPhoto, found: Found, truth: dict[str, dict[str, Any]]) -> None:
-    """The strip's number is read, and every surface is found within 2.5 CIEDE2000 and 1.0 in L* of its true colour."""
+    """The strip's number is read, and every surface is found within 3.0 CIEDE2000 and 2.5 in L* of its true colour."""
     measured = found.of[photo.file]
     assert measured.strip is not None
     assert measured.strip.number == STRIP_NUMBER
@@ -287,11 +319,11 @@ def test_first_board_is_the_closest(evening: bool, found: Found, truth: dict[str
 
 
 def test_story_that_the_ranking_tells(found: Found) -> None:
-    """By daylight: the two-coat mix is first, inside the floor's own spread; then a tie; the raw board is last."""
+    """By daylight: the two-coat mix is likely first, inside the floor's own spread; then a tie; the raw one is last."""
     ranking = found.ranking(evening=False)
     first, second, third = ranking.boards[:3]
     assert first.board == "B10"
-    assert not first.tied
+    assert first.probability_closest > 0.9
     assert first.ratio_to_floor_spread is not None
     assert first.ratio_to_floor_spread < 1.0
     assert {second.board, third.board} == {"B7", "B8"}

@@ -18,7 +18,7 @@ import jsonschema
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from logbook_makers import DAY, keep, measurement
+from logbook_makers import DAY, keep, measurement, trial
 from PIL import ExifTags, Image
 
 from finishlab.cli.root import finishlab
@@ -69,6 +69,8 @@ def _fill(log: Logbook, folder: Path) -> None:
     log.remove_board("B3")
     log.add_floor_spot(FloorSpotRecord("door", date=DAY), [measurement(keep(log, folder, "floor.jpg"), "floor")])
     log.learn_strip(greys_of_readings({7: [93.0]}, number=412))
+    log.add_trials([trial("a" * 16), trial("b" * 16)])
+    log.remove_trial("H2")
 
 
 def _fill_stair(log: Logbook, folder: Path) -> None:
@@ -136,8 +138,9 @@ def test_what_was_taken_in_is_what_was_logged(filled: Path, tmp_path: Path) -> N
         assert other.stair() == log.stair()
         assert other.recipes() == log.recipes()
         assert other.cans() == log.cans()
+        assert other.trials() == log.trials()
         assert other.standards() == log.standards()
-        for number in ("B1", "B2", "B3", "F1", "R1", "C1", "standard"):
+        for number in ("B1", "B2", "B3", "F1", "R1", "C1", "H2", "standard"):
             assert [c.what for c in other.history(number)] == [c.what for c in log.history(number)]
             assert [c.after for c in other.history(number)] == [c.after for c in log.history(number)]
 
@@ -162,9 +165,13 @@ def test_a_used_logbook_keeps_its_own_and_gets_the_rest(filled: Path, tmp_path: 
         path, photo = _real_photo(tmp_path / "more", "own.jpg")
         other.keep_photo(path, photo)
         mine = other.add_board(BoardRecord("oak", date=DAY), [measurement(photo)])
+        other.add_trials([trial("c" * 16)])
         export_logbook(log, tmp_path / "a.zip")
         done = import_logbook(other, tmp_path / "a.zip")
-        assert done.renumbered == [("B1", "B2"), ("B2", "B3"), ("B3", "B4")]
+        given = [("B1", "B2"), ("B2", "B3"), ("B3", "B4"), ("H1", "H2"), ("H2", "H3")]
+        assert sorted(done.renumbered) == given
+        assert [each.record.photos for each in other.trials()] == [("c" * 16,), ("a" * 16,)]
+        assert [c.what for c in other.history("H3")] == ["add", "remove", "import"]
         assert other.board("B1") == mine
         assert [b.number for b in other.boards()] == ["B1", "B2", "B3"]
         assert other.board("B3").record == log.board("B2").record

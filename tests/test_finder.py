@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from rendered import photo_of, rendered, scene_with, straight_fit, view_of
+from strip_photo import PRINTS, Shot, pixels_of
 
 from finishlab.demo.paper import PrintedStrip
 from finishlab.demo.render import RenderedPhoto
@@ -170,3 +171,15 @@ def test_homography_of_a_straight_fit() -> None:
     assert (fit.px_per_mm, fit.tilt_deg, fit.rotation_deg) == pytest.approx((4.0, 0.0, 0.0), abs=1e-6)
     back = apply_homography(np.linalg.inv(fit.to_pixels), fit.pixels(CORNERS))
     np.testing.assert_allclose(back, CORNERS, atol=1e-9)
+
+
+@pytest.mark.parametrize(("scale", "rotation", "tilt"), [(1.6, 4.0, 25.0), (1.7, 120.0, 10.0), (2.4, -30.0, 25.0)])
+def test_a_strip_of_300_pixels_is_found_in_a_large_photo(scale: float, rotation: float, tilt: float) -> None:
+    """Told that the strip may be small, it is found at 300 to 450 pixels of 4000, number and all, tilted as well."""
+    strip = pixels_of(PRINTS[0], Shot(px_per_mm=scale, rotation=rotation, tilt=tilt))
+    picture = np.full((3000, 4000, 3), 120, dtype=np.uint8)
+    picture[1300 : 1300 + strip.shape[0], 1700 : 1700 + strip.shape[1]] = strip
+    fit = find_strip(photo_of(picture), small=True)
+    assert fit.number == 412
+    assert fit.tags_seen >= 4
+    assert fit.px_per_mm == pytest.approx(scale, rel=0.12), "tilt shortens it"

@@ -18,7 +18,7 @@ from alembic.autogenerate import compare_metadata
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from logbook_makers import DAY, keep, measurement
+from logbook_makers import DAY, keep, measurement, trial
 from sqlalchemy import Engine, create_engine, inspect, text
 from sqlalchemy.dialects import mysql, postgresql, sqlite
 from sqlalchemy.schema import CreateTable
@@ -32,8 +32,8 @@ from finishlab.logbook import Logbook, database
 from finishlab.logbook.database import migrate, open_engine
 from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.store import DATABASE
-from finishlab.logbook.tables import Base, BoardRow, FloorSpotRow, PhotoRow
-from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord
+from finishlab.logbook.tables import Base, BoardRow, FloorSpotRow, PhotoRow, TrialRow
+from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord, TrialRecord
 
 SCRIPTS = Path(database.__file__).parent / "migrations"
 pytestmark = pytest.mark.usefixtures("real_migrations")
@@ -95,7 +95,8 @@ def test_the_tables_are_no_one_databases_own(dialect: ModuleType) -> None:
 
 
 @pytest.mark.parametrize(
-    ("record", "row"), [(BoardRecord, BoardRow), (FloorSpotRecord, FloorSpotRow), (PhotoRecord, PhotoRow)]
+    ("record", "row"),
+    [(BoardRecord, BoardRow), (FloorSpotRecord, FloorSpotRow), (PhotoRecord, PhotoRow), (TrialRecord, TrialRow)],
 )
 def test_every_field_of_a_record_has_its_column(record: type, row: type[Base]) -> None:
     """A field added to a record cannot be forgotten in the tables."""
@@ -202,8 +203,8 @@ def _take_back(file: Path, revision: str) -> None:
             columns = ", ".join(row[1] for row in other.execute(f"PRAGMA main.table_info({name})"))
             other.execute(f"DELETE FROM main.{name}")  # noqa: S608 - names of our own tables
             other.execute(f"INSERT INTO main.{name} ({columns}) SELECT {columns} FROM new.{name}")  # noqa: S608 - as above
-        if "recipes" not in tables:
-            other.execute("DELETE FROM main.counters WHERE name NOT IN ('boards', 'floor_spots')")
+        counted = ", ".join(repr(name) for name in tables)
+        other.execute(f"DELETE FROM main.counters WHERE name NOT IN ({counted})")  # noqa: S608 - as above
     other.close()
     old.replace(file)
 
@@ -235,6 +236,18 @@ def test_a_logbook_from_before_cameras_were_learned_learns_one(tmp_path: Path) -
         assert log.camera_profiles() == []
         log.add_camera_profile(profile.named("Acme One", "daylight", "a chart", date=DAY, photo_id=photo.sha256[:16]))
         assert [each.camera for each in log.camera_profiles()] == ["Acme One"]
+
+
+def test_a_logbook_from_before_trials_takes_one(tmp_path: Path) -> None:
+    """A filled logbook of the step before opens with all it holds, and its first trial is H1."""
+    with Logbook.open(tmp_path / "log") as log:
+        log.add_board(BoardRecord("ash", date=DAY), [measurement(keep(log, tmp_path))])
+        log.learn_strip(greys_of_readings({7: [93.0]}, number=412))
+        board, greys = log.board("B1"), log.learned_greys()
+    _take_back(tmp_path / "log" / DATABASE, "0004_camera_profiles")
+    with Logbook.open(tmp_path / "log") as log:
+        assert (log.boards(), log.learned_greys(), log.trials()) == ([board], greys, [])
+        assert [each.number for each in log.add_trials([trial()])] == ["H1"]
 
 
 @pytest.mark.parametrize(

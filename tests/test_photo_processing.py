@@ -82,8 +82,11 @@ def test_nothing_else_passes_for_local_tone_mapping(changes: dict[str, Any]) -> 
 
 
 def test_strength_grows_with_the_mapping() -> None:
-    """The strength told grows with the strength rendered and starts near 0."""
-    told = [evened(measured(local_tone=s)).strength for s in (0.0, 0.2, 0.5)]
+    """The strength told grows with the strength rendered and starts near 0.
+
+    Beyond a quarter or so it stays: print and light, both unknown, take up the rest.
+    """
+    told = [evened(measured(local_tone=s)).strength for s in (0.0, 0.1, 0.25)]
     assert abs(told[0]) < 0.05
     assert told[0] < told[1] < told[2]
 

@@ -23,6 +23,7 @@ from finishlab.demo.camera import Tone
 from finishlab.demo.render import RenderedPhoto, render_scene
 from finishlab.errors import PhotoError
 from finishlab.imaging.correction import FitPriors
+from finishlab.imaging.tone_prior import slope_spread
 from finishlab.photos import photo_facts, read_photo, write_jpeg
 
 BLOCKS: Final = np.repeat(
@@ -83,10 +84,11 @@ def test_a_raw_file_is_upright(dng: Path, orientation: int, turns: int) -> None:
 
 
 def test_the_priors_of_linear_light_leave_the_tone_straight() -> None:
-    """Every order of the tone curve is held to a fortieth of a phone's or less, and the rest of the priors stays."""
-    base = FitPriors(least_span=2.4)
+    """The slope of the tone curve is one, held to a fifth of a phone's or less, and the rest of the priors stays."""
+    base, at = FitPriors(light_bend=0.01), [-4.0, -2.0, -1.0, -0.3]
     linear = FitPriors.for_linear(base)
-    assert max(linear.tone) <= max(base.tone) / 40
+    np.testing.assert_allclose(np.diff(linear.tone.usual(np.array(at))), np.diff(at))
+    assert (slope_spread(linear.tone, at) < slope_spread(base.tone, at) / 5).all()
     assert replace(linear, tone=base.tone, channel=base.channel) == base
 
 

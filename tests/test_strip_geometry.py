@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance
-from finishlab.imaging.strip import FIELD_NAMES, PAGES, STRIP, Paper, PrintModel, Rect, new_strip_number
+from finishlab.demo.printers import Printer
+from finishlab.imaging.strip import FIELD_NAMES, PAGES, STRIP, Paper, Rect, new_strip_number
 from finishlab.imaging.tags import MODULES
 
 PAPER = len(STRIP.greys) - 1
@@ -72,7 +73,7 @@ def test_greys_run_from_black_to_paper() -> None:
     assert len(STRIP.greys) >= 7
     assert STRIP.greys[0] == 0.0
     assert STRIP.greys[-1] == 1.0
-    lightness = lightness_of_reflectance(PrintModel().reflectance(np.array(STRIP.greys)))
+    lightness = lightness_of_reflectance(Printer().reflectance(np.array(STRIP.greys)))
     assert np.diff(lightness).min() > 6.0
     assert np.diff(lightness).max() < 17.0
 
@@ -93,10 +94,55 @@ def test_nothing_overlaps() -> None:
 
 
 def test_nothing_printed_lies_under_a_reading() -> None:
-    """No grey is read where the ruler, the number or a tag is printed."""
-    printed = [STRIP.ruler, STRIP.number_text, *(tag.rect for tag in STRIP.tags)]
+    """No grey is read where the number, a screen or a tag is printed, and no screen where anything else is."""
+    tags = [tag.rect for tag in STRIP.tags]
+    printed = [STRIP.number_text, *tags, *(screen.rect for screen in STRIP.screens)]
     for patch in STRIP.patches:
         assert not any(overlap(patch.sample, other) for other in printed)
+    inked = [STRIP.number_text, *tags, *(patch.rect for patch in STRIP.patches if patch.level != PAPER)]
+    for screen in STRIP.screens:
+        assert not any(overlap(screen.rect, other) for other in inked)
+
+
+def test_screens_are_lines_of_their_coverage() -> None:
+    """A screen's lines cover the share of it that it says, lie inside it, and leave half a gap at both its ends."""
+    for screen in STRIP.screens:
+        lines, gap = screen.lines(), (1.0 - screen.coverage) * screen.pitch
+        assert sum(line.width for line in lines) / screen.rect.width == pytest.approx(screen.coverage)
+        assert lines[0].x - screen.rect.x == pytest.approx(gap / 2)
+        assert screen.rect.right - lines[-1].right == pytest.approx(gap / 2)
+        assert np.diff([line.x for line in lines]) == pytest.approx(screen.pitch)
+
+
+def test_screens_can_be_printed() -> None:
+    """Lines and gaps are wide enough to stay apart when ink grows by 0.06 mm an edge, and lie on a grid of 1/300 inch.
+
+    So a printer of 300 or 600 dots to the inch prints every line of a screen alike.
+    """
+    dot = 25.4 / 300
+    for screen in STRIP.screens:
+        wide = screen.coverage * screen.pitch
+        assert wide > 0.16
+        assert screen.pitch - wide > 0.12 + 0.04
+        for line in screen.lines():
+            for value in (line.x / dot, line.width / dot):
+                assert value == pytest.approx(round(value), abs=1e-6)
+
+
+def test_screens_are_mirrored_along_the_strip() -> None:
+    """Each screen stands at two places whose centre is the strip's to 0.05 mm.
+
+    They are of three pitches, and span coverages from an eighth to four fifths.
+    """
+    kinds: dict[tuple[float, float], list[tuple[float, float]]] = {}
+    for screen in STRIP.screens:
+        kinds.setdefault((screen.coverage, screen.pitch), []).append(screen.rect.centre)
+    for places in kinds.values():
+        assert len(places) == 2
+        assert np.mean(places, axis=0) == pytest.approx(MIDDLE, abs=0.05)
+    assert len({round(pitch, 6) for _, pitch in kinds}) == 3
+    assert min(kinds)[0] == pytest.approx(0.125)
+    assert max(kinds)[0] > 0.8
 
 
 def test_tags_have_a_quiet_zone() -> None:
@@ -208,27 +254,6 @@ def test_layout_document(paper: Paper) -> None:
     for name in FIELD_NAMES:
         assert fields[name] == STRIP.fields[name].as_dict()
         assert set(fields[name]) == {"x", "y", "width", "height"}
-
-
-def test_print_model_follows_the_transfer_curve() -> None:
-    """A perfect print of a grey reflects what IEC 61966-2-1 decodes it to.
-
-    0.5 is 0.2140411, code 128 is L* 53.585, code 119 L* 50.034 (worked from the standard's formula and CIE 015:2018).
-    """
-    perfect = PrintModel(paper=1.0, black=0.0)
-    assert perfect.reflectance(np.array(0.5)) == pytest.approx(0.2140411, abs=5e-8)
-    codes = perfect.reflectance(np.array([128, 119]) / 255)
-    assert lightness_of_reflectance(codes) == pytest.approx([53.585, 50.034], abs=5e-4)
-    assert perfect.reflectance(np.array([0.0, 0.02, 1.0])) == pytest.approx([0.0, 0.02 / 12.92, 1.0])
-
-
-@given(st.floats(0.0, 1.0), st.floats(0.02, 0.08), st.floats(0.7, 0.95), st.floats(0.8, 1.2))
-def test_print_model_runs_from_black_to_paper(grey: float, black: float, paper: float, gamma: float) -> None:
-    """Whatever the print, a grey lies between its black and its paper, and the two ends are hit exactly."""
-    model = PrintModel(paper, black, gamma)
-    ends = model.reflectance(np.array([0.0, 1.0]))
-    assert ends == pytest.approx([black, paper])
-    assert black - 1e-12 <= float(model.reflectance(np.array(grey))) <= paper + 1e-12
 
 
 def test_rectangle_knows_its_sides() -> None:

@@ -17,6 +17,7 @@ from finishlab.imaging.strip import FIELD_NAMES, PAGES, STRIP, Paper, Rect
 from finishlab.imaging.tags import detect_tags, tag_modules
 from finishlab.reports.print.sheet import POINTS_PER_MM
 from finishlab.reports.print.strip import module_outlines, strip_pdf, write_layout, write_strip_pdf
+from finishlab.reports.print.strip_advice import RULER_DROP, RULER_INDENT
 
 DPI = 400
 PX = DPI / 25.4
@@ -173,31 +174,54 @@ def test_cut_line_frames_the_strip(printed: Print) -> None:
 
 
 def test_ruler_is_true(printed: Print) -> None:
-    """The ruler has a tick each 5 mm from 0 to 150, each true to 0.05 mm, longer ones each 10."""
-    ruler = STRIP.ruler
-    row = int((printed.origin[1] + ruler.bottom - 0.5) * printed.py)
-    first = int((printed.origin[0] + ruler.x - 0.6) * printed.px)
-    last = int((printed.origin[0] + ruler.right + 0.6) * printed.px)
+    """Below the strip a ruler has a tick each 5 mm from 0 to 150, each true to 0.05 mm, longer ones each 10."""
+    top, left = STRIP.height + RULER_DROP, RULER_INDENT
+    row = int((printed.origin[1] + top + 0.5) * printed.py)
+    first = int((printed.origin[0] + left - 0.6) * printed.px)
+    last = int((printed.origin[0] + left + 150.4) * printed.px)
     ink = 255 - printed.grey[row, first:last]
     runs = np.flatnonzero(np.diff(np.concatenate([[0], (ink > 20).astype(int), [0]])))
     ticks = [
-        (first + np.average(np.arange(a, b), weights=ink[a:b]) + 0.5) / printed.px - printed.origin[0] - ruler.x
+        (first + np.average(np.arange(a, b), weights=ink[a:b]) + 0.5) / printed.px - printed.origin[0] - left
         for a, b in runs.reshape(-1, 2)
     ]
     assert len(ticks) == 31
     assert ticks == pytest.approx(list(range(0, 151, 5)), abs=0.05)
     assert ticks[-1] - ticks[0] == pytest.approx(150, abs=0.05)
-    longer = 255 - printed.grey[int((printed.origin[1] + ruler.bottom - 0.95) * printed.py)]
+    longer = 255 - printed.grey[int((printed.origin[1] + top + 0.95) * printed.py)]
     for i, mm in enumerate(range(0, 151, 5)):
-        at = round((printed.origin[0] + ruler.x + mm) * printed.px)
+        at = round((printed.origin[0] + left + mm) * printed.px)
         assert (longer[at - 2 : at + 2].max() > 100) == (i % 2 == 0), mm
 
 
+def test_lines_of_the_screens_are_as_wide_as_they_say() -> None:
+    """At 2400 dpi every line of every screen is measured back: place and width to 0.02 mm, black on white."""
+    scale = 2400 / 72
+    with pypdfium2.PdfDocument(strip_pdf(paper="a4", number=NUMBER)) as document:
+        page = document[0]
+        place = STRIP.place_on_page("a4")
+        rect = STRIP.screens[0].rect
+        high, left = (PAGES["a4"][1] - place.y - rect.bottom + 4.0) * POINTS_PER_MM, place.x * POINTS_PER_MM
+        top, right = (place.y + rect.y + 4.0) * POINTS_PER_MM, (PAGES["a4"][0] - place.right) * POINTS_PER_MM
+        rows = page.render(scale=scale, crop=(left, high, right, top)).to_numpy()[..., 0].astype(float)
+    assert rows.shape[1] / (STRIP.width * 2400 / 25.4) == pytest.approx(1.0, abs=1e-3)
+    ink = 1.0 - rows.mean(axis=0) / 255
+    assert set(np.round(ink[rows.std(axis=0) == 0], 6)) >= {0.0, 1.0}
+    mm = STRIP.width / ink.size
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], (ink > 0).astype(int), [0]]))).reshape(-1, 2)
+    found = [(float(np.average(np.arange(a, b) + 0.5, weights=ink[a:b])), float(ink[a:b].sum())) for a, b in edges]
+    lines = sorted((line for screen in STRIP.screens for line in screen.lines()), key=lambda line: line.x)
+    assert len(found) == len(lines)
+    for (centre, width), line in zip(found, lines, strict=True):
+        assert width * mm == pytest.approx(line.width, abs=0.02)
+        assert centre * mm == pytest.approx(line.centre[0], abs=0.02)
+
+
 def test_ink_keeps_off_what_is_read(printed: Print) -> None:
-    """Between tags, greys, ruler, number and edge words there is no ink: the tags' quiet zones above all."""
+    """Between tags, greys, screens, number and edge words there is no ink: the tags' quiet zones above all."""
     for tag in STRIP.tags:
         r = tag.rect
-        rim = 1.9  # the first tick of the ruler is centred on the zone's border
+        rim = 1.9
         zone = Rect(r.x - rim, max(r.y - rim, 0.1), r.width + 2 * rim, r.height + 2 * rim)
         height = min(zone.bottom, STRIP.height - 0.1) - zone.y
         for side in (
@@ -251,7 +275,7 @@ def test_words_stay_on_the_page(printed: Print) -> None:
 def test_second_scale_check_is_true(printed: Print) -> None:
     """The square below the strip is 100 mm from line to line, across and down."""
     place = STRIP.place_on_page(printed.paper)
-    top = int((place.bottom + 5) * printed.py)
+    top = int((place.bottom + RULER_DROP + 4) * printed.py)
     rows = np.flatnonzero((printed.grey[top:, : int((place.x + 60) * PX)] < 128).sum(axis=1) > 45 * PX) + top
     left = int((place.x - 2) * PX)
     window = printed.grey[rows[0] : rows[0] + round(95 * PX), left : left + round(110 * PX)]

@@ -8,10 +8,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from logbook_makers import DAY, keep, measurement
+from logbook_makers import DAY, keep, measurement, trial
 
 from finishlab.errors import LogbookError
-from finishlab.imaging.greys import NOMINAL
+from finishlab.imaging.greys import USUAL
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.records import Batch, BoardRecord, ColourStep, Finish, FloorSpotRecord, Recipe
 
@@ -115,7 +115,7 @@ def test_measuring_again_is_taken_back(log: Logbook, tmp_path: Path) -> None:
 
 def test_greys_of_a_strip_are_taken_back(log: Logbook) -> None:
     """Undo of learning a strip's greys lets what held before hold again."""
-    learned = [replace(NOMINAL, source="typed", number=7, learned=f"2024-05-0{day}") for day in (1, 2)]
+    learned = [replace(USUAL, source="typed", number=7, learned=f"2024-05-0{day}") for day in (1, 2)]
     for greys in learned:
         log.learn_strip(greys)
     log.undo("strip 7")
@@ -153,6 +153,20 @@ def test_a_recipe_in_use_cannot_be_taken_back(log: Logbook, tmp_path: Path) -> N
     assert log.recipe("R1").record.name == "honey"
 
 
+def test_a_trial_is_taken_back_and_put_back(log: Logbook) -> None:
+    """A trial that was logged or removed goes and comes again, under its number."""
+    (made,) = log.add_trials([trial()])
+    log.undo()
+    assert log.trials() == []
+    log.redo()
+    assert log.trials() == [made]
+    log.remove_trial("h1")
+    assert log.trials() == []
+    log.undo("H1")
+    assert log.trials() == [made]
+    assert [change.what for change in log.history("H1")] == ["add", "undo", "redo", "remove", "undo"]
+
+
 def test_an_empty_history_has_nothing_to_take_back(log: Logbook) -> None:
     """Undo in a new logbook is refused in a sentence."""
     with pytest.raises(LogbookError) as caught:
@@ -180,7 +194,7 @@ def test_the_history_of_everything_is_asked_by_its_name(log: Logbook, tmp_path: 
     log.add_can(Batch("oil stain", "honey", date=DAY))
     log.remove_can("C1")
     log.approve("B1")
-    log.learn_strip(replace(NOMINAL, source="typed", number=7))
+    log.learn_strip(replace(USUAL, source="typed", number=7))
     assert log.history(name)
     assert len(log.history(last=2)) == 2
 

@@ -29,9 +29,10 @@ from finishlab import (
 )
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.spaces import lightness_of_reflectance
+from finishlab.demo.printers import Printer
 from finishlab.demo.view import project
 from finishlab.errors import ExitCode, FinishlabError, LogbookError, NoStripError, PhotoError, QualityError, UsageError
-from finishlab.imaging.strip import STRIP, PrintModel, Rect
+from finishlab.imaging.strip import STRIP, Rect
 from finishlab.photos import read_photo
 from finishlab.reports.rows import PhotoResult
 from finishlab.workflow.batch import picture_paths, worst_exit_code
@@ -52,7 +53,7 @@ def pixels_of(rect: Rect, homography: np.ndarray) -> PixelRect:
 
 def greys_of(photos: Photos, name: str) -> list[GreyArea]:
     """Return the strip's greys in a rendered photo as someone would name them by hand."""
-    reflectance = PrintModel().reflectance(np.array(STRIP.greys))
+    reflectance = Printer().reflectance(np.array(STRIP.greys))
     homography = photos.truth(name).homography
     return [
         GreyArea(pixels_of(p.sample, homography), round(float(lightness_of_reflectance(reflectance[p.level])), 1))

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from finishlab.logbook import Logbook
+    from finishlab.matching.trials import Trust
     from finishlab.reports.rows import PhotoResult
     from finishlab.show.document import Document
     from finishlab.workflow.batch import How
@@ -40,6 +41,7 @@ __all__ = [
     "say",
     "say_letters",
     "show_document",
+    "trust_known",
     "with_learned",
 ]
 
@@ -163,6 +165,20 @@ def with_learned(how: How, light: str | None, *, profile: bool = True) -> How:
     except LogbookError as error:
         say(f"Strips and cameras learned in the logbook are not used: {error.message}")
         return how
+
+
+def trust_known() -> Trust:
+    """Return what trials in the user's logbook say of the stated errors; no logbook is made where there is none."""
+    from finishlab.matching.trials import Trust
+    from finishlab.workflow.trials import trust_in
+
+    if not (logbook_folder() / "logbook.db").is_file():
+        return Trust()
+    try:
+        with open_logbook() as log:
+            return trust_in(log)
+    except LogbookError:  # told already where strips and cameras are looked up
+        return Trust()
 
 
 def measure_all(photos: Sequence[str], how: How, picture: str | None = None) -> list[PhotoResult]:

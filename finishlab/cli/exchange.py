@@ -19,6 +19,7 @@ _WORDS = {
     "floor_spots": ("floor spot", "floor spots"),
     "recipes": ("recipe", "recipes"),
     "batches": ("can", "cans"),
+    "trials": ("trial", "trials"),
     "parts": ("stair part", "stair parts"),
     "part_events": ("entry about parts", "entries about parts"),
     "photos": ("photo", "photos"),

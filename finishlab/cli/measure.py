@@ -17,6 +17,7 @@ from finishlab.cli.common import (
     print_document,
     report_failures,
     say,
+    trust_known,
     with_learned,
 )
 from finishlab.cli.lazy import ExampleCommand
@@ -93,16 +94,22 @@ def measure(
     """
     from finishlab.reports.documents import measurement_document
     from finishlab.reports.terminal import print_measurements
+    from finishlab.reports.trials import trust_entry, trust_line
     from finishlab.workflow.batch import How
+    from finishlab.workflow.trials import trusted
 
     check_picture_name(save_picture)
     fields = cast("tuple[FieldName, ...]", ("board", "floor") if field == "both" else (field,))
     how = with_learned(How(fields, cast("SurfaceKind", floor_is), greys, area), light, profile=not no_profile)
-    results = measure_all(photos, how, save_picture)
+    trust = trust_known()
+    results = trusted(measure_all(photos, how, save_picture), trust)
     if as_json:
-        print_document(measurement_document(results))
+        tried = trust_entry(trust)
+        print_document(measurement_document(results) | ({} if tried is None else {"trials": tried}))
     elif any(result.measurement is not None for result in results):
         print_measurements(out(), [replace(r, error=None) for r in results if r.measurement is not None])
+        if trust_line(trust):
+            click.echo(trust_line(trust))
     code = report_failures(results)
     good = sum(result.error is None for result in results)
     if code and len(results) > 1:

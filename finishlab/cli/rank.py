@@ -58,7 +58,9 @@ def rank(*, light: str | None, as_json: bool, most: int, **wanted: Any) -> None:
 
 def _document(found: Comparison) -> dict[str, Any]:
     from finishlab.reports.comparison import choices_entry, lights_entry, recipes_entry
+    from finishlab.reports.costs import costs_entry
     from finishlab.reports.documents import ranking_document
+    from finishlab.reports.trials import trust_entry
 
     return {
         **ranking_document(found.ranking),
@@ -67,12 +69,17 @@ def _document(found: Comparison) -> dict[str, Any]:
         "lights": None if found.lights is None else lights_entry(found.lights),
         "choices": choices_entry(found.choices),
         "recipes": None if found.recipes is None else recipes_entry(found.recipes),
+        "costs": [costs_entry(each) for each in found.costs],
+        "trials": trust_entry(found.trust),
     }
 
 
 def _show(found: Comparison, most: int) -> None:
+    from finishlab.reports.costs import costs_line
     from finishlab.reports.terminal import print_ranking
+    from finishlab.reports.trials import trust_line
 
+    beside = [*(costs_line(each) for each in found.costs[:1]), trust_line(found.trust)]
     console = out()
     print_ranking(
         console,
@@ -82,6 +89,7 @@ def _show(found: Comparison, most: int) -> None:
         choices=found.choices,
         recipes=found.recipes,
         most=most or None,
+        beside=[line for line in beside if line],
     )
     left_out = f" Not photographed in it: {', '.join(found.left_out)}." if found.left_out else ""
     console.print(f"\nLight: {found.light}.{left_out}", markup=False, highlight=False)

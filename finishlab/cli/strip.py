@@ -48,6 +48,12 @@ class _StripGroup(LazyGroup, ExampleCommand):
     "--output", "-o", type=click.Path(), default="strip.pdf", show_default=True, metavar="FILE", help="The PDF."
 )
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of the page.")
+@click.option(
+    "--eye-page",
+    type=click.Path(),
+    metavar="FILE",
+    help="Also write a page to match the print's greys by eye, as a PDF.",
+)
 @click.option("--layout", type=click.Path(), metavar="FILE", help="Also write where strip and fields lie, as JSON.")
 @click.option(
     "--number",
@@ -58,7 +64,14 @@ class _StripGroup(LazyGroup, ExampleCommand):
 @json_option
 @click.pass_context
 def strip(
-    ctx: click.Context, *, output: str, paper: str, layout: str | None, number: int | None, as_json: bool
+    ctx: click.Context,
+    *,
+    output: str,
+    paper: str,
+    eye_page: str | None,
+    layout: str | None,
+    number: int | None,
+    as_json: bool,
 ) -> None:
     """Write the grey strip to print, as a PDF.
 
@@ -69,12 +82,15 @@ def strip(
         _refuse_options(ctx, ctx.invoked_subcommand)
         return
     from finishlab.imaging.strip import STRIP, new_strip_number
+    from finishlab.reports.print.eye_page import write_eye_page
     from finishlab.reports.print.strip import write_layout, write_strip_pdf
 
-    _check_files(output, layout)
+    _check_files(output, eye_page, layout)
     page = cast("Paper", paper)
     chosen = new_strip_number() if number is None else number
     write_strip_pdf(output, paper=page, number=chosen)
+    if eye_page is not None:
+        write_eye_page(eye_page, paper=page, number=chosen)
     if layout is not None:
         write_layout(layout, page)
     if as_json:
@@ -84,16 +100,18 @@ def strip(
     say(f"Strip {chosen:04d} on {paper} paper. Print it at 100 %, black ink only, and check the ruler.")
 
 
-def _check_files(output: str, layout: str | None) -> None:
-    """Refuse names that would replace something else than an earlier strip or layout."""
-    wanted = [(output, ".pdf", "strip")] + ([(layout, ".json", "layout")] if layout is not None else [])
+def _check_files(output: str, eye_page: str | None, layout: str | None) -> None:
+    """Refuse names that would replace something else than an earlier strip, page or layout."""
+    also = ((eye_page, ".pdf", "page for the eye"), (layout, ".json", "layout"))
+    wanted = [(output, ".pdf", "strip"), *((name, *rest) for name, *rest in also if name is not None)]
     for name, suffix, what in wanted:
         if Path(name).exists() and Path(name).suffix.lower() != suffix:
             raise UsageError(
                 "file-exists", f"The {what} would replace {name}, which is something else.", f"Name a {suffix} file."
             )
-    if layout is not None and Path(output).resolve() == Path(layout).resolve():
-        raise UsageError("one-file-twice", f"Strip and layout cannot both be {output}.", "Name two files.")
+    for name, _, what in wanted[1:]:
+        if Path(output).resolve() == Path(name).resolve():
+            raise UsageError("one-file-twice", f"Strip and {what} cannot both be {output}.", "Name two files.")
     if Path(output).exists():
         say(f"{output} is replaced; photos beside an earlier print of it cannot be compared with the new strip's.")
 

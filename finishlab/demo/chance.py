@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from typing import Final, Literal
 
@@ -9,13 +10,14 @@ import numpy as np
 
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.spectra import LIGHTS
-from finishlab.demo.camera import CAMERAS, Tone
+from finishlab.demo.camera import CAMERAS, Tone, random_film
 from finishlab.demo.paper import PrintedStrip
+from finishlab.demo.printers import Printer, random_printer
 from finishlab.demo.scene import Glare, Scene, Surface
 from finishlab.demo.spectral import INK_SETS, STAINS, Material, finish, grey_material, print_material, woods
 from finishlab.demo.texture import Texture
 from finishlab.demo.view import Light, View, homography, project
-from finishlab.imaging.strip import STRIP, PrintModel, Rect
+from finishlab.imaging.strip import STRIP, Rect
 
 __all__ = ["random_pair", "random_scene", "wood_pool"]
 
@@ -157,6 +159,30 @@ def _glares(rng: np.random.Generator) -> tuple[Glare, ...]:
     return tuple(glares)
 
 
+def _nominal_print(rng: np.random.Generator) -> PrintedStrip:
+    """Draw a strip printed as the tool took every print to be, within a little."""
+    return PrintedStrip(
+        number=int(rng.integers(1, STRIP.numbers + 1)),
+        printer=Printer(
+            paper=float(rng.uniform(0.82, 0.90)),
+            ink=float(rng.uniform(0.03, 0.06)),
+            gamma=float(rng.uniform(0.95, 1.05)),
+        ),
+        paper_cast=float(rng.normal(0.0, 0.015)),
+        ink_cast=float(rng.normal(0.02, 0.02)),
+    )
+
+
+def _as_met(scene: Scene, strip: PrintedStrip) -> Scene:
+    """Return the scene with its strip from any printer, and one phone in two with the other family of tone curves.
+
+    Both are drawn by a generator of their own, so that the rest of the scene stays as it is.
+    """
+    rng = np.random.default_rng([scene.seed, 1])
+    printed = replace(strip, printer=random_printer(rng))
+    return replace(scene, strip=printed, tone=random_film(rng) if rng.random() < 0.5 else scene.tone)
+
+
 def random_scene(
     rng: np.random.Generator,
     *,
@@ -168,6 +194,7 @@ def random_scene(
     max_tilt: float = 40.0,
     max_gradient: float = 0.25,
     glare: bool = True,
+    nominal: bool = False,
 ) -> Scene:
     """Draw a scene: a finished wooden board beside a printed or wooden floor, as a phone may take it.
 
@@ -185,6 +212,9 @@ def random_scene(
         Least and largest true CIEDE2000 of the pair, drawn evenly.
     max_tilt, max_gradient, glare
         Limits on what disturbs.
+    nominal
+        Whether the strip is printed as the tool takes it to be, within 5 % of its exponent, and the camera's tone is of
+        the one family `Tone`; otherwise printers and tone curves are those people have.
 
     Raises
     ------
@@ -194,20 +224,13 @@ def random_scene(
     for lamp in lamps:
         LIGHTS[lamp]
     kind: Literal["wood", "print"] = floor_is or ("print" if rng.random() < 0.5 else "wood")
-    board, floor = random_pair(rng, kind, *difference)
-    return Scene(
-        board=_board(rng, board),
-        floor=_floor(rng, floor),
-        strip=PrintedStrip(
-            number=int(rng.integers(1, STRIP.numbers + 1)),
-            model=PrintModel(
-                paper=float(rng.uniform(0.82, 0.90)),
-                black=float(rng.uniform(0.03, 0.06)),
-                gamma=float(rng.uniform(0.95, 1.05)),
-            ),
-            paper_cast=float(rng.normal(0.0, 0.015)),
-            ink_cast=float(rng.normal(0.02, 0.02)),
-        ),
+    materials = random_pair(rng, kind, *difference)
+    board, floor = _board(rng, materials[0]), _floor(rng, materials[1])
+    strip = _nominal_print(rng)
+    scene = Scene(
+        board=board,
+        floor=floor,
+        strip=strip,
         bench=grey_material(float(rng.uniform(0.06, 0.6)), warm=float(rng.uniform(-0.1, 0.5))),
         lamp=str(rng.choice(lamps)),
         camera=str(rng.choice(cameras)),
@@ -236,3 +259,4 @@ def random_scene(
         subsampling="4:2:0" if rng.random() < 0.7 else "4:4:4",
         seed=int(rng.integers(2**31)),
     )
+    return scene if nominal else _as_met(scene, strip)

@@ -16,7 +16,7 @@ from typing import Any, Final, Literal
 from finishlab.demo.render import render_scene
 from finishlab.demo.sample_files import RENDERED, photo_bytes, rendered_exif
 from finishlab.demo.scene import Truth
-from finishlab.demo.story import BOARDS, DAY, EVENING, FOLDER, SPOTS, STRIP_NUMBER, StoryPhoto, photos
+from finishlab.demo.story import BOARDS, DAY, EVENING, FOLDER, SPOTS, STAND_BACK, STRIP_NUMBER, StoryPhoto, photos
 from finishlab.demo.story_scenes import CAMERA, scene_of
 
 __all__ = ["main", "make_photo", "make_samples", "true_of_photo"]
@@ -83,7 +83,8 @@ def make_samples(into: Path) -> int:
 
 
 def _note() -> str:
-    rows = [f"| `{s.photo.file}` | floor, {s.where} | {s.photo.about} |" for s in SPOTS]
+    rows = [f"| `{STAND_BACK.file}` | the strip alone, to learn its print from | {STAND_BACK.about} |"]
+    rows += [f"| `{s.photo.file}` | floor, {s.where} | {s.photo.about} |" for s in SPOTS]
     rows += [
         f"| `{b.photo.file}` | {b.number}: {b.stain or 'no stain'}{f', {b.coats} coat(s)' if b.coats else ''}; "
         f"{b.topcoat or 'no topcoat'} | {b.photo.about} |"

@@ -7,6 +7,7 @@ averaging over a pixel is done on linear light: textures are made at the photo's
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
@@ -14,13 +15,16 @@ from finishlab.demo.camera import balanced_raw, colour_matrix, develop
 from finishlab.demo.chart import ChartCard
 from finishlab.demo.encode import decode_jpeg, encode_jpeg
 from finishlab.demo.local_tone import even_out
-from finishlab.demo.paper import paper_share
+from finishlab.demo.paper import CAST_CELLS, cast_raster, paper_share
 from finishlab.demo.scene import Blob, Glare, Scene, Surface, Truth, truth_of
 from finishlab.demo.texture import texture_fields
 from finishlab.demo.view import world_grid
 from finishlab.imaging.strip import STRIP, FieldName, Rect
 
 __all__ = ["RenderedPhoto", "render_linear", "render_scene"]
+
+_SUBPIXELS: Final = tuple(np.float32(v) for v in (-0.375, -0.125, 0.125, 0.375))
+"""Where in a pixel the strip is looked up, along each side: over these the raster's cells leave no gap."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,21 +129,56 @@ def _lay_surface(canvas: _Canvas, surface: Surface, name: FieldName, scene: Scen
     gloss += cover * (surface.gloss - gloss)
 
 
+def _over_pixels(field: np.ndarray, x: np.ndarray, y: np.ndarray, per_mm: float, inside: np.ndarray) -> np.ndarray:
+    """Return the mean of a raster over each pixel's own area where `inside`, shape (number of pixels,) float32.
+
+    Parameters
+    ----------
+    field
+        Raster from the strip's corner, cells no larger than a quarter of a pixel unless the photo is larger still.
+    x, y
+        Scene coordinates of a window of pixels, mm, each (H, W).
+    per_mm
+        Cells of the raster in 1 mm.
+    inside
+        Pixels that are asked for, (H, W) bool.
+    """
+    steps = [np.gradient(axis)[::-1] for axis in (x, y)]  # along columns, along rows
+    at = [axis[inside] for axis in (x, y)]
+    (xc, xr), (yc, yr) = [[step[inside] for step in pair] for pair in steps]
+    total = np.zeros(at[0].shape, dtype=np.float32)
+    cells, half = np.float32(per_mm), np.float32(0.5)
+    for down in _SUBPIXELS:
+        for right in _SUBPIXELS:
+            px, py = at[0] + right * xc + down * xr, at[1] + right * yc + down * yr
+            total += _look_up(field, py * cells - half, px * cells - half)
+    return total / np.float32(len(_SUBPIXELS) ** 2)
+
+
 def _lay_strip(canvas: _Canvas, scene: Scene) -> None:
     """Lay the printed strip on the canvas."""
     printed = scene.strip
     window = _window(canvas, Rect(0.0, 0.0, STRIP.width, STRIP.height), 1.0)
     if printed is None or window is None:
         return
-    rows, cols = window
-    share, per_mm = paper_share(printed.number, printed.model.gamma, scene.view.px_per_mm)
-    x, y = canvas.x[rows, cols], canvas.y[rows, cols]
-    t = _look_up(share, y * np.float32(per_mm) - np.float32(0.5), x * np.float32(per_mm) - np.float32(0.5))
+    cover = _cover(canvas, Rect(0.0, 0.0, STRIP.width, STRIP.height), 0.0, *window)
+    inside = cover > 0.0
+    if not inside.any():
+        return
+    x, y = canvas.x[window], canvas.y[window]
+    share, per_mm = paper_share(printed, 1.0 / float(canvas.mm[window][inside].min()))
+    t = _over_pixels(share, x, y, per_mm, inside)[:, None]
     paper, ink = (balanced_raw(s, scene.camera, scene.lamp).astype(np.float32) for s in printed.spectra())
-    cover = _cover(canvas, Rect(0.0, 0.0, STRIP.width, STRIP.height), 0.0, rows, cols)
-    target = canvas.raw[rows, cols]
-    target += cover[..., None] * (ink + t[..., None] * (paper - ink) - target)
-    canvas.gloss[rows, cols] *= 1.0 - cover
+    colour = ink + t * (paper - ink)
+    casts = cast_raster(printed)
+    if casts is not None:
+        rows, cols = (axis[inside] * np.float32(CAST_CELLS) - np.float32(0.5) for axis in (y, x))
+        for cast, spectrum in zip(casts, printed.cast_spectra(), strict=True):
+            tint = balanced_raw(spectrum, scene.camera, scene.lamp).astype(np.float32)
+            colour += _look_up(cast, rows, cols)[:, None] * tint
+    target = canvas.raw[window]
+    target[inside] += cover[inside][:, None] * (colour - target[inside])
+    canvas.gloss[window] *= 1.0 - cover
 
 
 def _lay_chart(canvas: _Canvas, chart: ChartCard, scene: Scene) -> None:

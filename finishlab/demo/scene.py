@@ -7,13 +7,13 @@ instrument would read.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from typing import Any, Literal
 
 import numpy as np
 
 from finishlab.colorimetry.difference import delta_e_00
-from finishlab.demo.camera import CAMERAS, Tone, ideal_lab
+from finishlab.demo.camera import CAMERAS, Tone, ToneCurve, ideal_lab
 from finishlab.demo.chart import ChartCard
 from finishlab.demo.paper import PrintedStrip
 from finishlab.demo.spectral import Material, finish, grey_material, print_material
@@ -111,7 +111,7 @@ class Scene:
     """Linear value of a perfect diffuser at the aim, 1 at the sensor's limit."""
     white_error: tuple[float, float] = (1.0, 1.0)
     """What the camera's guess of white gets wrong: factors on red and blue."""
-    tone: Tone = field(default_factory=Tone)
+    tone: ToneCurve = field(default_factory=Tone)
     saturation: float = 1.0
     saturation_on: Literal["encoded", "linear"] = "encoded"
     local_tone: float = 0.0
@@ -202,9 +202,8 @@ def _settings(scene: Scene) -> dict[str, Any]:
         "strip_share": scene.view.strip_share,
         "gradient": scene.light.gradient,
         "curve": scene.light.curve,
-        "contrast": scene.tone.contrast,
-        "gamma": scene.tone.gamma,
-        "shoulder": scene.tone.shoulder,
+        **asdict(scene.tone),
+        "printer": scene.strip.printer.name if scene.strip else None,
         "saturation": scene.saturation,
         "veil": scene.veil,
         "glares": len(scene.glares),

@@ -19,6 +19,7 @@ __all__ = [
     "SPECIES",
     "SPOTS",
     "STAINS",
+    "STAND_BACK",
     "STRIP_NUMBER",
     "StoryBoard",
     "StoryPhoto",
@@ -117,6 +118,9 @@ class StoryBoard:
 def _by_lamp(file: str, time: str, about: str = "by the warm lamp over the stair, a pool of light") -> StoryPhoto:
     return StoryPhoto(file, time, about, evening=True)
 
+
+STAND_BACK: Final = StoryPhoto("strip-from-three-steps-back.jpg", "09:50", "the strip alone, from three steps back")
+"""What the strip's print is learned from."""
 
 SPOTS: Final = (
     StorySpot(
@@ -247,7 +251,8 @@ BOARDS: Final = (
 
 
 def photos() -> Iterator[StoryPhoto]:
-    """Yield every photo of the story once, the floor's first."""
+    """Yield every photo of the story once: the strip's, then the floor's."""
+    yield STAND_BACK
     for thing in (*SPOTS, *BOARDS):
         yield thing.photo
         if thing.evening is not None:
@@ -255,7 +260,8 @@ def photos() -> Iterator[StoryPhoto]:
 
 
 def commands() -> Iterator[tuple[str, ...]]:
-    """Yield what a user would type to log the story, after ``finishlab``: by daylight first, then by the lamp."""
+    """Yield what a user would type, after ``finishlab``: the print first, then the photos by daylight and by lamp."""
+    yield ("strip", "learn", f"{FOLDER}/{STAND_BACK.file}")
     for spot in SPOTS:
         yield _floor_add(spot, spot.photo)
     for board in BOARDS:

@@ -9,12 +9,23 @@ from zlib import crc32
 
 from finishlab.demo.camera import Tone
 from finishlab.demo.paper import PrintedStrip
+from finishlab.demo.printers import Printer
 from finishlab.demo.scene import Blob, Glare, Scene, Surface
 from finishlab.demo.spectral import Material, StainName, finish, grey_material, print_material
-from finishlab.demo.story import BOARDS, HONEY, SPOTS, STRIP_NUMBER, WALNUT, StoryBoard, StoryPhoto, StorySpot
+from finishlab.demo.story import (
+    BOARDS,
+    HONEY,
+    SPOTS,
+    STAND_BACK,
+    STRIP_NUMBER,
+    WALNUT,
+    StoryBoard,
+    StoryPhoto,
+    StorySpot,
+)
 from finishlab.demo.texture import Knot, Texture
 from finishlab.demo.view import Light, View
-from finishlab.imaging.strip import PrintModel, Rect
+from finishlab.imaging.strip import Rect
 
 __all__ = ["CAMERA", "board_material", "floor_material", "scene_of"]
 
@@ -39,7 +50,7 @@ _AMBER: Final = {"hardwax oil, matte": 0.04, "water varnish, matte": 0.0}
 
 _TONE: Final = Tone(contrast=0.3, gamma=0.97, shoulder=0.95)
 _SATURATION: Final = 1.1
-_PRINT: Final = PrintedStrip(STRIP_NUMBER, PrintModel(paper=0.86, black=0.045, gamma=1.0), paper_cast=-0.015)
+_PRINT: Final = PrintedStrip(STRIP_NUMBER, Printer(paper=0.86), paper_cast=-0.015)
 _BENCH: Final = grey_material(0.34, warm=0.35)
 _PALE_BENCH: Final = grey_material(0.48, warm=0.15)
 
@@ -90,6 +101,7 @@ def _pool_of_light(direction: float, gradient: float) -> Light:
 
 
 _SHOTS: Final[dict[str, _Shot]] = {
+    STAND_BACK.file: _Shot(_view(0.24, 4.0, 6.0, 30.0), Light(0.04, 120.0)),
     "floor-beside-the-stair.jpg": _Shot(_view(0.62, 3.0, 6.0, 20.0, 34.0), Light(0.07, 20.0)),
     "floor-beside-the-stair-evening.jpg": _Shot(
         _view(0.60, -4.0, 9.0, 130.0, 34.0), _pool_of_light(60.0, 0.12), exposure=0.62, white_error=(1.05, 0.93)
@@ -248,6 +260,8 @@ def scene_of(photo: StoryPhoto) -> Scene:
         jpeg_quality=None,
         seed=crc32(photo.file.encode()),
     )
+    if photo is STAND_BACK:
+        return scene
     for spot in SPOTS:
         if photo in (spot.photo, spot.evening):
             return replace(scene, floor=Surface(floor_material(spot), _ALL_OVER, shot.floor, gloss=0.8))

@@ -16,7 +16,7 @@ from typing import Final
 import numpy as np
 
 from finishlab.colorimetry.spaces import linear_to_srgb, srgb_to_linear
-from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
+from finishlab.imaging.correction import Correction, FitPriors, KnownGreys, PatchReadings, fit_correction
 
 __all__ = [
     "LUMA",
@@ -107,7 +107,7 @@ def plain_colours(
     values: np.ndarray,
     places: np.ndarray,
     readings: PatchReadings,
-    greys: np.ndarray,
+    greys: KnownGreys | np.ndarray,
     correction: Correction,
     to_srgb: np.ndarray,
     priors: FitPriors | None,
@@ -120,7 +120,7 @@ def plain_colours(
     values, places
         Shapes (N, 3) and (N, 2): linear values of the file, and where, in millimetres of the strip frame.
     readings, greys, priors, correction
-        The greys as read, the reflectance of each, and the fit to them as they are, with its priors.
+        The greys as read, what each is believed to be, and the fit to them as they are, with its priors.
     to_srgb
         Shape (3, 3), the file's primaries to sRGB's.
     boost

@@ -6,25 +6,27 @@ The model of one reading, channel k, at a place p on a grey of reflectance R::
 
 ``t`` is one smooth tone curve common to the channels, ``c_k`` a channel's own offset (white balance) with small
 departures; ``log E_k`` is a low-order polynomial of the place common to the channels plus a small tint; ``g_k`` is the
-veiling glare. Only E and g enter non-linearly; a few Gauss-Newton steps do. What a strip cannot decide alone is held by
-written priors instead of by leaving terms out, so the covariance of the answer stays honest. Readings that fit badly
-lose weight, down to nothing for a patch under a hand.
+veiling glare. ``log R`` itself is the usual print's plus the print's own departures: the strip shows only tone and
+print together, and the fit shares what it sees between the two by how far each is believed to stray. A few Gauss-Newton
+steps do. What a strip cannot decide alone is held by written priors instead of by leaving terms out, so the covariance
+of the answer stays honest. Readings that fit badly lose weight, down to nothing for a patch under a hand.
 
-docs/decisions/0004-joint-fit.md records the trial of this against simpler fits.
+docs/decisions/0004-joint-fit.md records the trial of this against simpler fits, 0019-print-and-camera.md how the blame
+is shared.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
 
 from finishlab.imaging.strip import STRIP
+from finishlab.imaging.tone_prior import TonePrior, phone_tone, straight_tone
 
-__all__ = ["Correction", "FitPriors", "PatchReadings", "fit_correction"]
+__all__ = ["Correction", "FitPriors", "KnownGreys", "PatchReadings", "fit_correction"]
 
-_DEGREE: Final = 5
 _CENTRE: Final = np.array([STRIP.width / 2, STRIP.height / 2])
 _REACH: Final = 90.0
 """Millimetres that count as 1 in the light field's coordinates: about half the strip's length."""
@@ -36,6 +38,14 @@ _SETTLING: Final = 8
 """Steps of least absolute residuals before wrong readings are cast out."""
 _LOOSEST: Final = 2.0
 """Largest usual misfit, in expected errors, that the weights follow."""
+_ACROSS: Final = np.array([[1.0, 1.0, 1.0], [1.0, -1.0, 0.0], [1.0, 1.0, -2.0]]) / np.sqrt([[3.0], [2.0], [6.0]])
+"""The channels' mean and their differences, as a rotation, shape (3, 3)."""
+_CODES: Final = (-4.5, 0.0)
+"""Logs of linear values over which the channels depart from one another."""
+_LEAST_SLOPE: Final = 0.2
+"""Least slope of log light against log code that is believed."""
+_BEYOND: Final = 5.0
+"""How far tone curves go on straight beyond their grid."""
 _FLOOR: Final = 1e-5
 """Smallest linear value whose logarithm is taken."""
 
@@ -44,28 +54,26 @@ _FLOOR: Final = 1e-5
 class FitPriors:
     """Standard deviations, in natural-log units unless said, of what the strip alone cannot decide."""
 
-    tone: tuple[float, ...] = (0.8, 0.3, 0.2, 0.12, 0.06)
-    """Legendre orders 1.. of the common tone curve's departure from a straight line of slope one."""
-    channel: tuple[float, ...] = (0.02, 0.01)
-    """Legendre orders 1.. of a channel's departure from the common curve."""
+    tone: TonePrior = field(default_factory=phone_tone)
+    """The common tone curve."""
+    channel: tuple[float, ...] = (0.04, 0.02)
+    """Legendre orders 1.. of a channel's departure from the common curve, over `_CODES`."""
     light_plane: float = 0.5
     light_bend: float = 0.02
-    tint_plane: float = 0.004
-    glare: float = 0.02
-    """Veiling glare, as a share of a perfect white's light at the strip's centre."""
-    reading: float = 0.005
-    """Error of one patch reading: evenness of the print, what is left of noise."""
-    black_reading: float = 0.02
-    least_span: float = 0.0
-    """Least range of log values that the tone curve is laid over, for greys that span little."""
+    tint_plane: float = 0.01
+    glare: tuple[float, float] = (0.008, 0.008)
+    """Veiling glare, as a share of a perfect white's light at the strip's centre: what is usual, and its deviation. It
+    only ever adds light (common practice, no source for how much)."""
+    reading: float = 0.008
+    """Error of one patch reading that its channels share: evenness of the print and of the light."""
+    black_reading: float = 0.04
+    channel_reading: float = 0.015
+    """Error of one patch reading in each channel by itself: noise, and casts of inks that are mixed to grey."""
 
     @classmethod
     def for_linear(cls, base: FitPriors | None = None) -> FitPriors:
-        """Return priors for a file of linear light: its tone curve is straight.
-
-        What lens flare and black level leave is taken as 0.02; common practice, no source.
-        """
-        return replace(base or cls(), tone=(0.02, 0.01, 0.005), channel=(0.005, 0.003))
+        """Return priors for a file of linear light: its tone curve is straight."""
+        return replace(base or cls(), tone=straight_tone(), channel=(0.005, 0.003))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -82,6 +90,26 @@ class PatchReadings:
     """Shape (N,), bool: the patches to start from; the others come in only if they agree. None trusts all alike."""
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class KnownGreys:
+    """What the greys are believed to be, reading by reading."""
+
+    reflectance: np.ndarray
+    """Shape (N,): reflectance factors."""
+    departures: np.ndarray
+    """Shape (N, unknowns): change of their natural logs for one standard deviation of each unknown."""
+    names: tuple[str, ...]
+    """What each unknown is called."""
+    seen: np.ndarray | None = None
+    """Shape (photos, unknowns): what other photos of the same greys said of the unknowns, each by itself."""
+
+    @classmethod
+    def exact(cls, reflectance: np.ndarray) -> KnownGreys:
+        """Return greys about which nothing is unknown."""
+        values = np.asarray(reflectance, dtype=float)
+        return cls(values, np.zeros((len(values), 0)), ())
+
+
 def light_basis(places: np.ndarray) -> np.ndarray:
     """Return the light field's terms at places in millimetres: x, y, x^2, xy, y^2, shape (..., 5)."""
     p = (np.asarray(places, dtype=float) - _CENTRE) / _REACH
@@ -92,29 +120,23 @@ def light_basis(places: np.ndarray) -> np.ndarray:
 class _Parameters:
     """Where each group of parameters stands in the vector."""
 
-    def __init__(self, priors: FitPriors) -> None:
-        self.tone_terms, self.channel_terms = len(priors.tone), len(priors.channel)
-        self.tone = slice(0, len(priors.tone))
-        start = self.tone.stop
-        self.offset = slice(start, start + 3)
-        start += 3
-        self.channel = [slice(start + k * len(priors.channel), start + (k + 1) * len(priors.channel)) for k in range(3)]
-        start = self.channel[2].stop
-        self.light = slice(start, start + 5)
-        start += 5
-        self.tint = [slice(start + 2 * k, start + 2 * k + 2) for k in range(3)]
-        start += 6
-        self.glare = slice(start, start + 3)
-        self.size = start + 3
+    def __init__(self, priors: FitPriors, print_terms: int) -> None:
+        self.prior, self.channel_terms = priors.tone, len(priors.channel)
+        sizes = (priors.tone.terms, 3, *[self.channel_terms] * 3, 5, 2, 2, 2, 3, print_terms)
+        ends = np.cumsum(sizes).tolist()
+        parts = [slice(end - size, end) for size, end in zip(sizes, ends, strict=True)]
+        self.tone, self.offset, self.channel = parts[0], parts[1], parts[2:5]
+        self.light, self.tint, self.glare, self.print = parts[5], parts[6:9], parts[9], parts[10]
+        self.size: int = ends[-1]
 
     def prior_sigma(self, priors: FitPriors) -> np.ndarray:
         sigma = np.full(self.size, np.inf)
-        sigma[self.tone] = priors.tone
+        sigma[self.tone] = sigma[self.print] = 1.0
         for k in range(3):
             sigma[self.channel[k]] = priors.channel
             sigma[self.tint[k]] = priors.tint_plane
         sigma[self.light] = [priors.light_plane] * 2 + [priors.light_bend] * 3
-        sigma[self.glare] = priors.glare
+        sigma[self.glare] = priors.glare[1]
         return sigma
 
 
@@ -125,9 +147,12 @@ class Correction:
     parameters: np.ndarray
     covariance: np.ndarray
     """Of the parameters, from readings and priors, widened by what the residuals show beyond the expected."""
+    alone: np.ndarray
+    """Shape (unknowns,): what this photo by itself says of the greys' unknowns, in standard deviations."""
+    believed: np.ndarray
+    """Shape (parameters, parameters): in column j, how far the answer is off if parameter j truly is one standard
+    deviation of its prior up; 0 where it has none. With the readings' noise they make up `covariance`."""
     layout: _Parameters
-    span: tuple[float, float]
-    """Log values that map to -1 and 1 in the tone curve."""
     curves: np.ndarray
     """Shape (3, 2, n): tables (u, log exposure) of the channels' tone curves."""
     misfit: float
@@ -143,6 +168,19 @@ class Correction:
     def glare(self) -> np.ndarray:
         """Veiling glare of the three channels, shape (3,), as reflectance at the strip's centre."""
         return np.asarray(self.parameters[self.layout.glare])
+
+    def greys_of(self, known: KnownGreys) -> np.ndarray:
+        """Return what the greys were found to be, shape (N,): as believed, with what the photo shows of them."""
+        return np.asarray(known.reflectance * np.exp(known.departures @ self.parameters[self.layout.print]))
+
+    @property
+    def strangeness(self) -> float:
+        """How far a phone's tone curve strays from usual ones at most, in standard deviations of what is believed."""
+        return (
+            0.0
+            if self.layout.prior.name != "tone"
+            else float(np.abs(self.parameters[self.layout.tone]).max(initial=0.0))
+        )
 
     @property
     def cast(self) -> np.ndarray:
@@ -197,67 +235,64 @@ class Correction:
         where = self.layout
         light = self.light(place)
         exposure = np.asarray(reflectance) * light + self.glare
-        t = np.clip(_scale(np.log(self.value_of(reflectance, place)), self.span), -1.0, 1.0)
+        u = np.log(self.value_of(reflectance, place))
+        tone, bends = where.prior.departures(u), _bends(u, where.channel_terms)
         basis = light_basis(place)
         out = np.zeros((3, where.size))
         for k in range(3):
             per_log = exposure[k] / light[k]
-            out[k, where.tone] = _legendre(t[k], where.tone_terms) * per_log
+            out[k, where.tone] = tone[k] * per_log
             out[k, where.offset.start + k] = per_log
-            out[k, where.channel[k]] = _legendre(t[k], where.channel_terms) * per_log
+            out[k, where.channel[k]] = bends[k] * per_log
             out[k, where.light] = -basis * reflectance[k]
             out[k, where.tint[k]] = -basis[:2] * reflectance[k]
             out[k, where.glare.start + k] = -1.0 / light[k]
         return out
 
 
-def _scale(u: np.ndarray, span: tuple[float, float]) -> np.ndarray:
-    return np.asarray(2 * (u - span[0]) / (span[1] - span[0]) - 1)
+def _bends(u: np.ndarray, count: int) -> np.ndarray:
+    """Return a channel's own departures at logs of linear values, shape (..., count)."""
+    t = np.clip(2 * (u - _CODES[0]) / (_CODES[1] - _CODES[0]) - 1, -1.0, 1.0)
+    return np.polynomial.legendre.legvander(t, count)[..., 1:]
 
 
-def _legendre(t: np.ndarray | float, count: int) -> np.ndarray:
-    """Return Legendre polynomials of order 1..count at t, shape (..., count)."""
-    return np.polynomial.legendre.legvander(np.asarray(t, dtype=float), count)[..., 1:]
-
-
-def _curves(parameters: np.ndarray, where: _Parameters, span: tuple[float, float]) -> np.ndarray:
+def _curves(parameters: np.ndarray, where: _Parameters) -> np.ndarray:
     """Return the channels' tone curves as tables (u, log exposure), shape (3, 2, n).
 
-    They go on straight beyond the greys and always rise.
+    They go on straight beyond the grid and always rise.
     """
-    inside = np.linspace(-1, 1, 201)
-    half = (span[1] - span[0]) / 2
-    common = half * inside + _legendre(inside, where.tone_terms) @ parameters[where.tone]
-    bends = _legendre(inside, where.channel_terms)
+    grid = where.prior.grid
+    common = where.prior.usual(grid) + where.prior.departures(grid) @ parameters[where.tone]
+    bends = _bends(grid, where.channel_terms)
     m = np.stack([common + parameters[where.offset.start + k] + bends @ parameters[where.channel[k]] for k in range(3)])
-    m = np.maximum.accumulate(m + 1e-9 * np.arange(inside.size), axis=1)
-    # Beyond the greys a straight line with a sane slope does least harm.
-    low = np.clip((m[:, 5] - m[:, 0]) / (inside[5] - inside[0]), 0.4 * half, 2.5 * half)
-    high = np.clip((m[:, -1] - m[:, -6]) / (inside[-1] - inside[-6]), 0.4 * half, 2.5 * half)
-    t = np.concatenate([[-9.0], inside, [9.0]])
-    m = np.concatenate([(m[:, 0] - 8 * low)[:, None], m, (m[:, -1] + 8 * high)[:, None]], axis=1)
-    return np.stack([np.broadcast_to(span[0] + (t + 1) * half, m.shape), m], axis=1)
+    steps = np.maximum(np.diff(m, axis=1), _LEAST_SLOPE * np.diff(grid))
+    mended = np.concatenate([np.zeros((3, 1)), np.cumsum(steps, axis=1)], axis=1)
+    middle = len(grid) * 7 // 8  # where greys are read; what was mended lies beyond them
+    m = mended + (m - mended)[:, middle : middle + 1]
+    ends = steps[:, [0, -1]] / np.diff(grid)[[0, -1]] * _BEYOND
+    m = np.concatenate([m[:, :1] - ends[:, :1], m, m[:, -1:] + ends[:, 1:]], axis=1)
+    u = np.concatenate([grid[:1] - _BEYOND, grid, grid[-1:] + _BEYOND])
+    return np.stack([np.broadcast_to(u, m.shape), m], axis=1)
 
 
 def fit_correction(
     readings: PatchReadings,
-    reflectance: np.ndarray,
+    greys: KnownGreys | np.ndarray,
     priors: FitPriors | None = None,
     start: Correction | None = None,
 ) -> Correction:
-    """Fit tone, white balance, light and glare to known greys at once.
+    """Fit tone, white balance, light, glare and what is not known of the greys at once.
 
     Parameters
     ----------
     readings
         The greys as read.
-    reflectance
-        Shape (N,): what each of them is, as reflectance factor.
+    greys
+        What each of them is believed to be; reflectance factors alone, shape (N,), are taken as exactly known.
     priors
-        What is believed before the photo is seen. They also let a single grey do: the tone curve then stays the file's.
-
+        What is believed before the photo is seen. They also let a single grey do: the tone curve then stays the usual.
     start
-        A fit to the same readings on slightly other greys, to start from: then two steps do.
+        A fit to the same greys read slightly otherwise, to start from: then two steps do.
 
     Returns
     -------
@@ -268,54 +303,69 @@ def fit_correction(
     ValueError
         If no grey is usable.
     """
+    given = greys if isinstance(greys, KnownGreys) else KnownGreys.exact(greys)
     priors = priors or FitPriors()
+    free = _fit(readings, given, priors, start)
+    if given.seen is None or not len(given.seen):
+        return free
+    # One print lies behind all its photos: the mean of what they say errs less than each, and alike in all.
+    settled = np.vstack([given.seen, free.alone]).mean(axis=0)
+    exact = KnownGreys.exact(given.reflectance * np.exp(given.departures @ settled))
+    held = _fit(readings, exact, priors, replace(free, parameters=free.parameters[: free.layout.print.start]))
+    return replace(free, parameters=np.concatenate([held.parameters, settled]), curves=held.curves)
+
+
+def _fit(readings: PatchReadings, given: KnownGreys, priors: FitPriors, start: Correction | None) -> Correction:
     use = np.flatnonzero(readings.usable)
     if not use.size:
         raise ValueError("no usable grey")
-    places, reflectance = readings.places[use], np.asarray(reflectance, dtype=float)[use]
+    known = given.reflectance[use]
+    where = _Parameters(priors, len(given.names))
     u = np.log(np.maximum(readings.values[use], _FLOOR))
-    margin = max(0.05, (priors.least_span - float(np.ptp(u))) / 2)
-    span = (float(u.min()) - margin, float(u.max()) + margin)
-    where = _Parameters(priors)
-    half = (span[1] - span[0]) / 2
-    fixed = half * _scale(u, span)
-    tone_columns = _tone_columns(u, span, where, priors)
-    dark = reflectance < _DARK
+    seen = _Greys(readings.places[use], np.log(known), given.departures[use], u)
+    dark = known < _DARK
     sigma = np.where(dark, priors.black_reading, priors.reading)
+    # The channels' mean and what tells them apart err by themselves.
+    apart = priors.channel_reading * sigma / priors.reading
+    scale = np.stack([np.sqrt(3 * sigma**2 + apart**2), apart, apart], axis=1)
     prior_sigma = where.prior_sigma(priors)
-    theta = np.zeros(where.size)
-    theta[where.offset] = (np.log(reflectance)[:, None] - fixed).mean(axis=0)
+    usual = np.zeros(where.size)
+    usual[where.glare] = priors.glare[0]
+    theta = usual.copy()
+    theta[where.offset] = (seen.log_reflectance[:, None] - priors.tone.usual(u)).mean(axis=0)
     robust: np.ndarray = np.ones(use.size)
     if readings.trusted is not None and readings.trusted[use].sum() >= _ENOUGH:
         robust = readings.trusted[use].astype(float)
     if start is not None:
         theta, robust = start.parameters, start.weights[use]
     for step in range(2 if start is not None else 14):
-        design, target = _linearised(theta, where, tone_columns, fixed, places=places, reflectance=reflectance)
-        weight = np.sqrt(robust) / sigma
-        rows = (design * weight[:, None, None]).reshape(-1, where.size)
+        design, target = seen.linearised(theta, where)
+        design, target = _ACROSS @ design / scale[..., None], target @ _ACROSS.T / scale
+        weight = np.sqrt(robust)[:, None]
+        rows = (design * weight[..., None]).reshape(-1, where.size)
         normal = rows.T @ rows + np.diag(1 / prior_sigma**2)
-        theta = np.linalg.solve(normal, rows.T @ (target * weight[:, None]).ravel())
-        misfit = (np.einsum("nkp,p->nk", design, theta) - target) / sigma[:, None]
+        theta = np.linalg.solve(normal, rows.T @ (target * weight).ravel() + usual / prior_sigma**2)
+        misfit = design @ theta - target
         robust = _belief(misfit, settling=step < _SETTLING and start is None)
     dof = max(1.0, float(robust.sum()) * 3 - 14)
     chi = float(np.sqrt((robust[:, None] * misfit**2).sum() / dof))
-    covariance = np.linalg.inv(normal) * max(1.0, chi) ** 2
+    covariance = np.linalg.inv(normal)
     kept = ~dark & (robust > 0.3)
-    lit = misfit[kept] if kept.any() else misfit
+    lit = (misfit * scale)[kept] if kept.any() else misfit * scale
     weights = np.zeros(readings.usable.size)
     weights[use] = robust
-    residual = float(np.sqrt((lit**2).mean()) * priors.reading)
+    residual = float(np.sqrt((lit**2).mean()))
     return Correction(
         parameters=theta,
-        covariance=covariance,
+        covariance=covariance * max(1.0, chi) ** 2,
+        alone=theta[where.print],
+        believed=covariance / prior_sigma,
         layout=where,
-        span=span,
-        curves=_curves(theta, where, span),
+        curves=_curves(theta, where),
         misfit=chi,
         residual=residual,
         weights=weights,
-        greys_seen=(float(reflectance.min()), float(reflectance.max())),
+        greys_seen=(float(known.min()), float(known.max())),
     )
 
 
@@ -326,49 +376,57 @@ def _belief(misfit: np.ndarray, *, settling: bool) -> np.ndarray:
     way. Then falling off as Geman and McClure's weight does (Bull. ISI 52 (1987) 5-21), so that a patch under a hand
     counts for nothing at all.
     """
-    size = np.sqrt((misfit**2).mean(axis=1))
+    size = np.sqrt(np.maximum(misfit[:, 0] ** 2, (misfit[:, 1:] ** 2).mean(axis=1)))
     if settling:
         return np.asarray(1.0 / np.maximum(size, 1.0))
-    scale = 4.0 * np.clip(1.4826 * float(np.median(size)), 1.0, _LOOSEST)
+    scale = 5.0 * np.clip(1.4826 * float(np.median(size)), 1.0, _LOOSEST)
     return np.asarray(1.0 / (1.0 + (size / scale) ** 2) ** 2)
 
 
-def _tone_columns(u: np.ndarray, span: tuple[float, float], where: _Parameters, priors: FitPriors) -> np.ndarray:
-    """Return the tone part of the design, shape (N, 3, parameters)."""
-    t = _scale(u, span)
-    out = np.zeros((*u.shape, where.size))
-    for k in range(3):
-        out[:, k, where.tone] = _legendre(t[:, k], len(priors.tone))
-        out[:, k, where.offset.start + k] = 1.0
-        out[:, k, where.channel[k]] = _legendre(t[:, k], len(priors.channel))
-    return out
+@dataclass(frozen=True, eq=False, slots=True)
+class _Greys:
+    """The greys as the fit needs them: what does not change from step to step."""
+
+    places: np.ndarray
+    log_reflectance: np.ndarray
+    departures: np.ndarray
+    seen: np.ndarray
+    """Shape (N, 3): logs of the linear values read."""
+
+    def linearised(self, theta: np.ndarray, where: _Parameters) -> tuple[np.ndarray, np.ndarray]:
+        """Return design (N, 3, parameters) and target (N, 3) of the Gauss-Newton step about `theta`.
+
+        The misfit is that of the codes, seen less foretold: what is read is in error, not the light. Were it the
+        light's, a flatter tone curve and a paler print would make every misfit small.
+        """
+        basis = light_basis(self.places)
+        curves = _curves(theta, where)
+        strayed = self.departures @ theta[where.print]
+        design = np.zeros((*self.seen.shape, where.size))
+        target = np.empty(self.seen.shape)
+        for k in range(3):
+            moved = basis @ theta[where.light] + basis[:, :2] @ theta[where.tint[k]] + strayed
+            lit = np.exp(moved + self.log_reflectance)
+            glare = max(float(theta[where.glare.start + k]), -0.5 * float(lit.min()))
+            total = lit + glare
+            share = (lit / total)[:, None]
+            foretold, slope = _read_back(curves[k], np.log(total))
+            rows = design[:, k]
+            rows[:, where.tone] = where.prior.departures(foretold)
+            rows[:, where.offset.start + k] = 1.0
+            rows[:, where.channel[k]] = _bends(foretold, where.channel_terms)
+            rows[:, where.light] = -share * basis
+            rows[:, where.tint[k]] = -share * basis[:, :2]
+            rows[:, where.print] = -share * self.departures
+            rows[:, where.glare.start + k] = -1.0 / total
+            rows /= slope[:, None]
+            target[:, k] = rows @ theta - (self.seen[:, k] - foretold)
+        return design, target
 
 
-def _linearised(
-    theta: np.ndarray,
-    where: _Parameters,
-    tone_columns: np.ndarray,
-    fixed: np.ndarray,
-    *,
-    places: np.ndarray,
-    reflectance: np.ndarray,
-) -> tuple[np.ndarray, np.ndarray]:
-    """Return design (N, 3, parameters) and target (N, 3) of the Gauss-Newton step about `theta`.
-
-    Residual: fixed + tone - log(E R + g); E and g are linearised, the rest is linear already.
-    """
-    basis = light_basis(places)
-    design = tone_columns.copy()
-    target = np.empty(fixed.shape)
-    for k in range(3):
-        log_light = basis @ theta[where.light] + basis[:, :2] @ theta[where.tint[k]]
-        lit = np.exp(log_light) * reflectance
-        glare = max(float(theta[where.glare.start + k]), -0.5 * float(lit.min()))
-        total = lit + glare
-        share = (lit / total)[:, None]
-        design[:, k, where.light] = -share * basis
-        design[:, k, where.tint[k]] = -share * basis[:, :2]
-        design[:, k, where.glare.start + k] = -1.0 / total
-        linear_part = share[:, 0] * log_light + glare / total
-        target[:, k] = np.log(total) - linear_part - fixed[:, k]
-    return design, target
+def _read_back(curve: np.ndarray, log_light: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the codes' logs at which a curve has the light, and its slope there."""
+    u, m = curve
+    foretold = np.interp(log_light, m, u)
+    part = np.clip(np.searchsorted(u, foretold), 1, len(u) - 1)
+    return foretold, (m[part] - m[part - 1]) / (u[part] - u[part - 1])

@@ -16,13 +16,19 @@ from finishlab.errors import NoStripError
 from finishlab.imaging.opencv import cv2
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.resample import grey_of, shrink
-from finishlab.imaging.strip import STRIP, StripGeometry, Tag
+from finishlab.imaging.strip import STRIP, Rect, StripGeometry, Tag
 from finishlab.imaging.tags import detect_tags
 
 __all__ = ["StripFit", "apply_homography", "find_strip"]
 
 _SHARE_OF_LONG_SIDE: Final = 1 / 9
 """A strip shorter than this share of the photo's long side is not looked for: well below a sixth of its width."""
+_SMALL_SHARE: Final = 1 / 16
+"""The same where a small strip is expected, photographed from a few steps back."""
+_SMALL_PASSES: Final = ((2200, 0.0), (4000, 0.0), (8000, 0.0), (8000, 1.5))
+"""The same as `_PASSES` where the strip is small."""
+_CLOSER: Final = 3.0
+"""By how much the place of a small strip is enlarged for a second look."""
 _PASSES: Final = ((1200, 0.0), (2200, 0.0), (2600, 2.2), (4000, 3.0))
 """Sizes at which tags are looked for, and the radius of the sharpening before it: cheap first."""
 _PLENTY: Final = 4
@@ -98,7 +104,7 @@ def apply_homography(matrix: np.ndarray, points: np.ndarray) -> np.ndarray:
     return np.asarray(h[..., :2] / h[..., 2:])
 
 
-def find_strip(image: LinearImage, geometry: StripGeometry = STRIP) -> StripFit:
+def find_strip(image: LinearImage, geometry: StripGeometry = STRIP, *, small: bool = False) -> StripFit:
     """Find the strip.
 
     Parameters
@@ -107,6 +113,8 @@ def find_strip(image: LinearImage, geometry: StripGeometry = STRIP) -> StripFit:
         The photo.
     geometry
         The strip looked for.
+    small
+        Whether it may be as small in the photo as `_SMALL_SHARE`: that takes a look at the photo's every pixel.
 
     Returns
     -------
@@ -120,17 +128,21 @@ def find_strip(image: LinearImage, geometry: StripGeometry = STRIP) -> StripFit:
     grey = grey_of(image.encoded)
     found: dict[int, np.ndarray] = {}
     looked: list[tuple[int, np.ndarray]] = []
-    for long_side, sharpen in _PASSES:
-        small = _resized(grey, long_side)
-        if small is None:
+    share = _SMALL_SHARE if small else _SHARE_OF_LONG_SIDE
+    for long_side, sharpen in _SMALL_PASSES if small else _PASSES:
+        picture = _resized(grey, long_side)
+        if picture is None:
             continue
-        factor = grey.shape[1] / small.shape[1]
-        looked = [(tag, (quad + 0.5) * factor - 0.5) for tag, quad in _look(small, sharpen, geometry)]
+        factor = grey.shape[1] / picture.shape[1]
+        looked = [(tag, (quad + 0.5) * factor - 0.5) for tag, quad in _look(picture, sharpen, geometry, share)]
         for tag, quad in looked:
             found.setdefault(tag, quad)
         fit = _fit(found, geometry)
         if fit is not None and fit.tags_seen >= _PLENTY:
             break
+    if small and fit is not None and fit.tags_seen < len(geometry.tags):
+        found = _looked_closely(grey, fit, geometry) | found
+        fit = _fit(found, geometry) or fit
     if fit is not None and _reach(fit, geometry) >= _LEAST_REACH:
         return replace(_refined(fit, found, grey, factor, geometry), strays=_strays(fit, looked, geometry))
     best = sum(geometry.read_tag(tag) is not None for tag in found)
@@ -166,12 +178,23 @@ def _reach(fit: StripFit, geometry: StripGeometry) -> float:
     return max(across) - min(across)
 
 
-def _look(grey: np.ndarray, sharpen: float, geometry: StripGeometry) -> list[tuple[int, np.ndarray]]:
+def _looked_closely(grey: np.ndarray, fit: StripFit, geometry: StripGeometry) -> dict[int, np.ndarray]:
+    """Return the tags seen about where a fit puts a small strip, in a copy some times as large."""
+    corners = fit.pixels(Rect(-10.0, -10.0, geometry.width + 20.0, geometry.height + 20.0).corners())
+    left, top = np.maximum(np.floor(corners.min(axis=0)).astype(int), 0)
+    right, bottom = np.ceil(corners.max(axis=0)).astype(int)
+    part = np.ascontiguousarray(grey[top:bottom, left:right])
+    large = cv2.resize(part, None, fx=_CLOSER, fy=_CLOSER, interpolation=cv2.INTER_CUBIC)
+    seen = detect_tags(np.asarray(large), 0.5 * _CLOSER * geometry.tags[0].rect.width * fit.px_per_mm)
+    return {tag: (quad + 0.5) / _CLOSER - 0.5 + (left, top) for tag, quad in seen}
+
+
+def _look(grey: np.ndarray, sharpen: float, geometry: StripGeometry, share: float) -> list[tuple[int, np.ndarray]]:
     """Return the tags seen in a grey picture, put through an unsharp mask of radius `sharpen` pixels first if not 0."""
     if sharpen:
         soft = cv2.GaussianBlur(grey, (0, 0), sharpen)
         grey = np.asarray(cv2.addWeighted(grey, 2.5, soft, -1.5, 0.0))
-    smallest = 0.6 * geometry.tags[0].rect.width / geometry.width * _SHARE_OF_LONG_SIDE * max(grey.shape)
+    smallest = 0.6 * geometry.tags[0].rect.width / geometry.width * share * max(grey.shape)
     return detect_tags(grey, smallest)
 
 

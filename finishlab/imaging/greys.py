@@ -1,7 +1,7 @@
-"""What is known of one print's greys: the nominal print, or the print's own greys as somebody measured them.
+"""What is known of one print's greys: the usual print, or the print's own greys as somebody measured them.
 
 A print's doubts are kept as effects: named changes of all the greys for one standard deviation of something unknown.
-Fitting a photo again with each of them says what that unknown does to a colour.
+The fit to a photo takes them as unknowns beside the camera's, and says what each does to a colour.
 """
 
 from __future__ import annotations
@@ -9,31 +9,35 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, Final, Literal, Self, cast, get_args
 
 import numpy as np
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance, reflectance_of_lightness
-from finishlab.imaging.strip import STRIP, PrintModel
+from finishlab.imaging.correction import Correction, KnownGreys
+from finishlab.imaging.print_prior import usual_print
+from finishlab.imaging.strip import STRIP
 
-__all__ = ["NOMINAL", "PRINT_DOUBT", "GreysOf", "GreysSource", "StripGreys", "greys_of_print", "greys_of_readings"]
+__all__ = [
+    "USUAL",
+    "GreysOf",
+    "GreysSource",
+    "StripGreys",
+    "axes_of",
+    "greys_found",
+    "greys_of_logs",
+    "greys_of_readings",
+]
 
-GreysSource = Literal["nominal", "typed", "photo"]
+GreysSource = Literal["usual", "typed", "photo", "screens", "raw", "seen"]
 
-PRINT_DOUBT: Final[Mapping[str, float]] = {"black": 0.010, "gamma": 0.05, "paper": 0.03}
-"""One standard deviation of the printed greys' nominal values: reflectance of black, exponent of the greys, reflectance
-of paper. Common practice, no source; a strip whose greys were measured has less."""
 _OWN_READING: Final = 0.3
 """Error of one instrument reading of a matt grey, L*: print unevenness and instrument (common practice, no source)."""
 _COMMON_READING: Final = 0.2
 """What all readings of one instrument may be off by together, L* (common practice, no source)."""
-_SHAPE: Final = (1.0, 15.0)
-"""How far a print may stray from the three-figure model between two readings: standard deviation and reach, L*
-(common practice, no source)."""
-_STEPS: Final = 4
-_LEAST: Final = 1e-3
-"""Effects whose every change is below this many L* are left out."""
+_LEAST: Final = 1e-4
+"""Effects whose every change is below this, natural log, are left out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,13 +54,15 @@ class StripGreys:
     """Luminous reflectance factor of each level of `STRIP.greys`, black to bare paper."""
     effects: tuple[tuple[str, tuple[float, ...]], ...]
     """Name -> change of `values` for one standard deviation of one unknown; the unknowns are independent."""
-    source: GreysSource = "nominal"
+    source: GreysSource = "usual"
     number: int | None = None
-    """The strip's number; none for the nominal print."""
+    """The strip's number; none for the usual print, unless photos of it were logged."""
     learned: str = ""
     """When it was learned, ISO 8601 in UTC."""
     basis: tuple[str, ...] = ()
     """What it rests on: readings as ``level:L*``, or a photo and its known greys as ``X,Y,W,H:L*``."""
+    seen: tuple[tuple[float, ...], ...] = ()
+    """What logged photos of a strip that was not learned said of the effects' unknowns, each photo by itself."""
 
     def __post_init__(self) -> None:
         levels = len(STRIP.greys)
@@ -68,7 +74,7 @@ class StripGreys:
             raise ValueError("the greys rise from black to paper")
         if self.source not in get_args(GreysSource):
             raise ValueError(f"unknown source of greys {self.source!r}")
-        if (self.source == "nominal") != (self.number is None):
+        if (self.source == "usual" and not self.seen) != (self.number is None):
             raise ValueError("greys that were learned are one numbered strip's")
 
     def reflectance(self, levels: Sequence[int] | np.ndarray | None = None) -> np.ndarray:
@@ -79,6 +85,14 @@ class StripGreys:
     def variants(self) -> dict[str, np.ndarray]:
         """Return, by effect, the levels' reflectance factors with that unknown one standard deviation up."""
         return {name: np.array(self.values) + np.array(change) for name, change in self.effects}
+
+    def patches(self) -> KnownGreys:
+        """Return what the strip's grey areas are believed to be."""
+        levels = [patch.level for patch in STRIP.patches]
+        values = np.array(self.values)
+        changes = np.array([change for _, change in self.effects]).reshape(-1, len(values)) / values
+        seen = np.array(self.seen) if self.seen else None
+        return KnownGreys(values[levels], changes.T[levels], tuple(name for name, _ in self.effects), seen)
 
     @property
     def lightness(self) -> tuple[float, ...]:
@@ -96,21 +110,21 @@ class StripGreys:
 
     @property
     def key(self) -> str:
-        """What tells this knowledge of a strip from another: ``"nominal"``, or 12 hex digits of the figures."""
-        if self.source == "nominal":
-            return "nominal"
+        """What tells this knowledge of a strip from another: ``"usual"``, or 12 hex digits of the figures."""
+        if self.source == "usual":
+            return "usual"
         figures = repr((self.values, self.effects)).encode()
         return hashlib.sha256(figures).hexdigest()[:12]
 
     @property
     def scope_ending(self) -> str:
         """What is added to a strip's scope, so that errors of different knowledge do not pass for one."""
-        return "" if self.source == "nominal" else f":{self.key}"
+        return f":{self.key}"
 
     def settings(self) -> dict[str, Any]:
         """Return what a measurement's record says of the greys it was made with."""
         said: dict[str, Any] = {"source": self.source, "key": self.key}
-        if self.source != "nominal":
+        if self.source != "usual":
             said |= {"number": self.number, "learned": self.learned}
         return said | {
             "lightness": [round(value, 2) for value in self.lightness],
@@ -151,49 +165,72 @@ GreysOf = Callable[[int], StripGreys | None]
 """Looks up what was learned of a strip by its number, which is known only once the strip is found in the photo."""
 
 
-def greys_of_print(
-    model: PrintModel,
-    effects: Mapping[str, Mapping[str, float]] | None = None,
-    *,
-    source: GreysSource = "nominal",
-    number: int | None = None,
-    learned: str = "",
-    basis: tuple[str, ...] = (),
-) -> StripGreys:
-    """Return the greys of a modelled print.
-
-    Parameters
-    ----------
-    model
-        The print.
-    effects
-        Name -> changes of the model's figures for one standard deviation of one unknown; without it each figure is as
-        uncertain as that of a nominal print (`PRINT_DOUBT`).
-    source, number, learned, basis
-        See `StripGreys`.
-    """
-    if effects is None:
-        effects = {f"print-{name}": {name: step} for name, step in PRINT_DOUBT.items()}
-    grey = np.asarray(STRIP.greys)
-    values = model.reflectance(grey)
-    changes = {name: _moved(model, steps).reflectance(grey) - values for name, steps in effects.items()}
-    return StripGreys(_tuple(values), _named(changes), source, number, learned, basis)
-
-
-def _moved(model: PrintModel, steps: Mapping[str, float]) -> PrintModel:
-    return replace(model, **{name: getattr(model, name) + step for name, step in steps.items()})
-
-
 def _tuple(values: np.ndarray) -> tuple[float, ...]:
     return tuple(float(value) for value in values)
 
 
-def _named(changes: Mapping[str, np.ndarray]) -> tuple[tuple[str, tuple[float, ...]], ...]:
-    return tuple((name, _tuple(change)) for name, change in changes.items())
+def greys_of_logs(
+    log_reflectance: np.ndarray,
+    departures: np.ndarray,
+    source: GreysSource,
+    *,
+    number: int | None = None,
+    learned: str = "",
+    basis: tuple[str, ...] = (),
+) -> StripGreys:
+    """Return a strip's greys from what is believed of their logarithms.
+
+    Parameters
+    ----------
+    log_reflectance
+        Shape (levels,): natural logs of the reflectance factors.
+    departures
+        Shape (terms, levels): their change for one standard deviation of each independent unknown.
+    source, number, learned, basis
+        See `StripGreys`.
+    """
+    values = np.exp(log_reflectance)
+    kept = [row for row in departures if np.abs(row).max() > _LEAST]
+    effects = tuple((f"print-{i + 1}", _tuple(values * row)) for i, row in enumerate(kept))
+    return StripGreys(_tuple(values), effects, source, number, learned, basis)
 
 
-NOMINAL: Final = greys_of_print(PrintModel())
+def axes_of(covariance: np.ndarray) -> np.ndarray:
+    """Return a covariance as independent departures, shape (terms, levels), the largest first."""
+    sizes, axes = np.linalg.eigh(covariance)
+    return np.asarray((axes * np.sqrt(np.maximum(sizes, 0.0))).T[::-1])
+
+
+USUAL: Final = greys_of_logs(*usual_print(), "usual")
 """What is taken for a print nobody measured."""
+
+
+def greys_found(
+    believed: StripGreys, correction: Correction, *, number: int, learned: str = "", basis: tuple[str, ...] = ()
+) -> StripGreys:
+    """Return a strip's greys as a fit to a photo found them.
+
+    Parameters
+    ----------
+    believed
+        What the fit began with; its unknowns are the first of the fit's print.
+    correction
+        The fit. Of a phone's photo it says little, of linear light or beside known greys much.
+    number, learned, basis
+        See `StripGreys`.
+
+    Raises
+    ------
+    ValueError
+        If the greys do not come out rising.
+    """
+    values = np.array(believed.values)
+    departures = np.array([change for _, change in believed.effects]).reshape(-1, len(values)) / values
+    first = correction.layout.print.start
+    part = slice(first, first + len(departures))
+    log = np.log(values) + correction.parameters[part] @ departures
+    left = axes_of(departures.T @ correction.covariance[part, part] @ departures)
+    return greys_of_logs(log, left, "photo", number=number, learned=learned, basis=basis)
 
 
 def greys_of_readings(
@@ -201,9 +238,8 @@ def greys_of_readings(
 ) -> StripGreys:
     """Return a strip's greys from L* that an instrument read off its levels.
 
-    The levels' L* are taken as one Gaussian: the nominal print with its doubts, and on top a smooth departure from it.
-    Conditioning it on the readings gives the levels that were read almost as read, those that were not through the
-    print's paper, black and gamma fitted to the others, and the doubt about each.
+    The levels are taken as one Gaussian, the usual print with its departures. Conditioning it on the readings gives the
+    levels that were read almost as read, those that were not by what prints have in common, and the doubt about each.
 
     Parameters
     ----------
@@ -222,56 +258,14 @@ def greys_of_readings(
     read = sorted(level for level, values in readings.items() if len(values))
     if not read or not all(0 <= level < len(STRIP.greys) for level in read):
         raise ValueError("at least one of the strip's levels is read")
-    target = np.array([float(np.mean(readings[level])) for level in read])
+    lightness = np.array([float(np.mean(readings[level])) for level in read])
+    value = reflectance_of_lightness(lightness)
+    per_unit = (reflectance_of_lightness(lightness + 0.5) - reflectance_of_lightness(lightness - 0.5)) / value
     own = _OWN_READING**2 / np.array([len(readings[level]) for level in read])
-    noise = np.diag(own) + _COMMON_READING**2
-    figures = np.array([PrintModel().paper, PrintModel().black, PrintModel().gamma])
-    prior = np.diag([PRINT_DOUBT[name] ** 2 for name in ("paper", "black", "gamma")])
-    at = figures
-    for _ in range(_STEPS):
-        base, slope = _lightness(at), _slope(at)
-        covariance = slope @ prior @ slope.T + _shape_covariance(base)
-        expected = base + slope @ (figures - at)
-        gain = np.linalg.solve(covariance[np.ix_(read, read)] + noise, covariance[read]).T
-        lightness = expected + gain @ (target - expected[read])
-        share = np.linalg.solve(covariance[np.ix_(read, read)] + noise, slope[read] @ prior).T
-        at = _sane(figures + share @ (target - expected[read]))
-    left = covariance - gain @ covariance[read]
-    if not (np.diff(lightness) > 0).all() or lightness[0] <= 0:
-        raise ValueError("the greys rise from black to paper")
-    values = np.asarray(reflectance_of_lightness(lightness))
-    return StripGreys(_tuple(values), _axes(lightness, left), "typed", number, learned, basis)
-
-
-def _sane(figures: np.ndarray) -> np.ndarray:
-    return np.asarray(np.clip(figures, [0.3, 0.002, 0.3], [1.05, 0.25, 3.0]))
-
-
-def _lightness(figures: np.ndarray) -> np.ndarray:
-    model = PrintModel(*(float(each) for each in figures))
-    return np.asarray(lightness_of_reflectance(model.reflectance(np.asarray(STRIP.greys))))
-
-
-def _slope(figures: np.ndarray) -> np.ndarray:
-    """Return d(L* of the levels)/d(paper, black, gamma), shape (levels, 3)."""
-    steps = np.diag([1e-3, 1e-4, 1e-3])
-    columns = [(_lightness(figures + s) - _lightness(figures - s)) / (2 * s.sum()) for s in steps]
-    return np.stack(columns, axis=1)
-
-
-def _shape_covariance(lightness: np.ndarray) -> np.ndarray:
-    sigma, reach = _SHAPE
-    gap = (lightness[:, None] - lightness[None, :]) / reach
-    return np.asarray(sigma**2 * np.exp(-0.5 * gap**2))
-
-
-def _axes(lightness: np.ndarray, covariance: np.ndarray) -> tuple[tuple[str, tuple[float, ...]], ...]:
-    """Return a covariance of the levels' L* as independent effects on their reflectance, the largest first."""
-    sizes, axes = np.linalg.eigh(covariance)
-    changes: dict[str, np.ndarray] = {}
-    for index in np.argsort(sizes)[::-1]:
-        step = axes[:, index] * math.sqrt(max(float(sizes[index]), 0.0))
-        if np.abs(step).max() > _LEAST:
-            up, down = (np.asarray(reflectance_of_lightness(lightness + sign * step)) for sign in (0.5, -0.5))
-            changes[f"print-{len(changes) + 1}"] = up - down
-    return _named(changes)
+    noise = (np.diag(own) + _COMMON_READING**2) * np.outer(per_unit, per_unit)
+    usual, departures = usual_print()
+    covariance = departures.T @ departures
+    gain = np.linalg.solve(covariance[np.ix_(read, read)] + noise, covariance[read]).T
+    found = usual + gain @ (np.log(value) - usual[read])
+    left = axes_of(covariance - gain @ covariance[read])
+    return greys_of_logs(found, left, "typed", number=number, learned=learned, basis=basis)

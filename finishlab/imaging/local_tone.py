@@ -25,6 +25,8 @@ _REACHES_MM: Final = (8.0, 16.0, 32.0)
 """Sigmas of the surroundings that are tried."""
 _DARKEST: Final = 0.002
 _BELIEVED: Final = 0.3
+_TONE: Final = (0.8, 0.3, 0.2, 0.12, 0.06)
+"""How far tone and print together may bend what the greys show, Legendre orders 1..: wide, either may."""
 _PER_SIGMA: Final = 3
 """Pixels a sigma of blur needs; the surroundings are looked at no finer."""
 
@@ -95,9 +97,9 @@ def _explained_otherwise(
     """Return what else may explain a residual, shape (N, terms), and the terms' prior standard deviations."""
     u = np.log(read)
     t = 2 * (u - u.min()) / max(float(np.ptp(u)), 1e-6) - 1
-    tone = np.polynomial.legendre.legvander(t, len(priors.tone))
+    tone = np.polynomial.legendre.legvander(t, len(_TONE))
     design = np.column_stack([tone, -light_basis(places), -1.0 / total])
-    prior = np.array([np.inf, *priors.tone, *[priors.light_plane] * 2, *[priors.light_bend] * 3, priors.glare])
+    prior = np.array([np.inf, *_TONE, *[priors.light_plane] * 2, *[priors.light_bend] * 3, priors.glare[1]])
     return design, prior
 
 

@@ -7,6 +7,9 @@ floor field below it.
 Six tags, one at each corner and two at the middle, carry the position and the strip number. Between them run four ramps
 of the same greys, each ramp the mirror image of its neighbours along and across the strip, so that every grey stands at
 four places whose centre is the centre of the strip: a light that falls off evenly cannot pass for a tone curve.
+
+Along the middle run screens of black lines, mirrored along the strip as well. Seen from so far off that the camera
+cannot tell the lines apart, each is a grey that geometry fixes; the printer's greys are learned by comparison.
 """
 
 from __future__ import annotations
@@ -17,8 +20,6 @@ from typing import Final, Literal
 
 import numpy as np
 
-from finishlab.colorimetry.spaces import srgb_to_linear
-
 __all__ = [
     "FIELD_NAMES",
     "PAGES",
@@ -26,7 +27,6 @@ __all__ = [
     "FieldName",
     "GreyPatch",
     "Paper",
-    "PrintModel",
     "Rect",
     "Screen",
     "StripGeometry",
@@ -117,23 +117,11 @@ class Screen:
     sample: Rect
     """The interior that is read."""
 
-
-@dataclass(frozen=True, slots=True)
-class PrintModel:
-    """What a DeviceGray value becomes on paper, as luminous reflectance factor.
-
-    ``R(g) = black + (paper - black) * decode(g) ** gamma`` with ``decode`` the sRGB transfer function (IEC 61966-2-1),
-    which is how an untagged grey is usually printed. The figures for plain matt paper and black ink are common
-    practice, no source; a strip's own measured greys replace them.
-    """
-
-    paper: float = 0.87
-    black: float = 0.045
-    gamma: float = 1.0
-
-    def reflectance(self, grey: np.ndarray) -> np.ndarray:
-        """Return the reflectance factor of DeviceGray values in 0..1, same shape."""
-        return self.black + (self.paper - self.black) * srgb_to_linear(grey) ** self.gamma
+    def lines(self) -> tuple[Rect, ...]:
+        """Return the lines, left to right."""
+        wide = self.coverage * self.pitch
+        first, count = self.rect.x + (self.pitch - wide) / 2, round(self.rect.width / self.pitch)
+        return tuple(Rect(first + k * self.pitch, self.rect.y, wide, self.rect.height) for k in range(count))
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +134,6 @@ class StripGeometry:
     """DeviceGray value of each level, 0 black to 1 bare paper."""
     tags: tuple[Tag, ...]
     patches: tuple[GreyPatch, ...]
-    ruler: Rect
     number_text: Rect
     fields: dict[FieldName, Rect]
     screens: tuple[Screen, ...] = ()
@@ -233,10 +220,36 @@ def _build() -> StripGeometry:
         greys=greys,
         tags=tags,
         patches=tuple(patches),
-        ruler=Rect(left, rows[0] + tag + 0.6, 150.0, 2.6),
-        number_text=Rect(left, rows[0] + tag + 4.4, 64.0, 4.4),
+        number_text=Rect(left, 0.8, 13.0, 2.4),
         fields={"board": Rect(left, -45.0, 150.0, 42.0), "floor": Rect(left, height + 3.0, 150.0, 42.0)},
+        screens=_screens(Rect(left, rows[0] + tag, columns[1] - quiet - left, rows[1] - rows[0] - tag), width),
     )
+
+
+_DOT: Final = 25.4 / 300
+"""Lines begin and end on this grid, mm: every second dot of a printer of 600 to the inch, which prints all alike."""
+_SCREEN: Final = 96
+"""Width of a screen in dots: whole lines at each pitch."""
+_LINES: Final = ((3, 12), (4, 8), (6, 12), (12, 16), (13, 16), (9, 12), (8, 16), (2, 16))
+"""Width and pitch of each screen's lines in dots, from the ends of the strip inwards.
+
+The narrowest gap, 0.17 mm, stays open where ink grows by 0.06 mm an edge. Equal coverage at several pitches tells ink
+and light spread; light screens stand outside, dark ones inside, so that neighbours blur little into one another."""
+
+
+def _screens(slot: Rect, width: float) -> tuple[Screen, ...]:
+    """Return the screens of a slot between two columns of tags and their mirror images along a strip of that width."""
+    screens = []
+    wide, high = _SCREEN * _DOT, slot.height - 1.6
+    left = slot.x + (slot.width - len(_LINES) * wide) / 2
+    for index, (line, pitch) in enumerate(_LINES):
+        x = left + index * wide
+        for place in (x, width - x - wide):
+            half_gap = (pitch - line) / 2
+            on_grid = (round(place / _DOT + half_gap) - half_gap) * _DOT
+            rect = Rect(on_grid, slot.y + 0.8, wide, high)
+            screens.append(Screen(line / pitch, pitch * _DOT, rect, rect.inset(8 * _DOT, 0.9)))
+    return tuple(screens)
 
 
 STRIP: Final[StripGeometry] = _build()

@@ -15,6 +15,7 @@ from finishlab.logbook.stored import (
     StoredPair,
     StoredRecipe,
     StoredSpot,
+    StoredTrial,
 )
 from finishlab.logbook.strips import StoredGreys
 from finishlab.logbook.undo.shelf import Undone
@@ -40,5 +41,6 @@ __all__ = [
     "StoredRecipe",
     "StoredSpot",
     "StoredStair",
+    "StoredTrial",
     "Undone",
 ]

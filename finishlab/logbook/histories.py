@@ -115,6 +115,6 @@ def subject_of(session: Session, text: str) -> str:
     raise LogbookError(
         "unknown-subject",
         f"The history has nothing of “{name}”.",
-        "Name a board (B1), a floor spot (F1), a recipe (R1), a can (C1), a part of the stair (1.T7), "
+        "Name a board (B1), a floor spot (F1), a recipe (R1), a can (C1), a trial (H1), a part of the stair (1.T7), "
         "a strip (strip 412) or the standard.",
     )

@@ -32,8 +32,9 @@ from finishlab.logbook.tables import (
     MeasurementRow,
     PairRow,
     RecipeRow,
+    TrialRow,
 )
-from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe
+from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe, TrialRecord
 
 __all__ = [
     "DAMAGED",
@@ -51,6 +52,7 @@ __all__ = [
     "read_spots",
     "recipe_record",
     "spot_record",
+    "trial_record",
 ]
 
 DAMAGED: Final = (LookupError, TypeError, ValueError, AttributeError, UsageError)
@@ -75,6 +77,7 @@ _SPOT_FIELDS: Final = tuple(f.name for f in fields(FloorSpotRecord))
 _RECIPE_FIELDS: Final = tuple(f.name for f in fields(Recipe))
 _APPROVAL_FIELDS: Final = tuple(f.name for f in fields(Approval))
 _CAN_FIELDS: Final = tuple(f.name for f in fields(Batch))
+_TRIAL_FIELDS: Final = tuple(f.name for f in fields(TrialRecord))
 
 
 def board_record(row: BoardRow) -> BoardRecord:
@@ -95,6 +98,11 @@ def recipe_record(row: RecipeRow) -> Recipe:
 def can_record(row: BatchRow) -> Batch:
     """Return the can a row holds."""
     return Batch.from_dict({name: getattr(row, name) for name in _CAN_FIELDS})
+
+
+def trial_record(row: TrialRow) -> TrialRecord:
+    """Return the trial a row holds."""
+    return TrialRecord.from_dict({name: getattr(row, name) for name in _TRIAL_FIELDS})
 
 
 def read_recipes(session: Session, *, number: int | None = None, removed: bool = False) -> list[StoredRecipe]:

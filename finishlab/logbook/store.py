@@ -36,6 +36,7 @@ from finishlab.logbook.stored import DirectPair, StoredBoard, StoredSpot
 from finishlab.logbook.strips import StripShelf
 from finishlab.logbook.subjects import check_named, edit, find, remove
 from finishlab.logbook.tables import BoardRow, FloorSpotRow, PhotoRow, StripRow
+from finishlab.logbook.trials import TrialShelf
 from finishlab.logbook.undo.shelf import UndoShelf
 from finishlab.measure import Measurement
 from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord, normalise_light
@@ -44,7 +45,16 @@ __all__ = ["DATABASE", "Logbook"]
 
 
 class Logbook(
-    StripShelf, CameraShelf, RenewShelf, RecipeShelf, HistoryShelf, UndoShelf, ExchangeShelf, StairShelf, LookupShelf
+    StripShelf,
+    CameraShelf,
+    RenewShelf,
+    RecipeShelf,
+    HistoryShelf,
+    UndoShelf,
+    ExchangeShelf,
+    StairShelf,
+    LookupShelf,
+    TrialShelf,
 ):
     """A logbook that is open; use it in a `with` statement, or `close` it.
 

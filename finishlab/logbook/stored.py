@@ -10,7 +10,7 @@ from typing import Any
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.measure import FieldMeasurement, Measurement, StripReading
 from finishlab.quality import Doubt
-from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe
+from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe, TrialRecord
 
 __all__ = [
     "Change",
@@ -22,6 +22,7 @@ __all__ = [
     "StoredPair",
     "StoredRecipe",
     "StoredSpot",
+    "StoredTrial",
 ]
 
 
@@ -148,6 +149,17 @@ class StoredCan:
 
 
 @dataclass(frozen=True, slots=True)
+class StoredTrial:
+    """A logged trial at home."""
+
+    number: str
+    """``"H1"``, ``"H2"`` ..."""
+    record: TrialRecord
+    created: dt.datetime
+    """UTC."""
+
+
+@dataclass(frozen=True, slots=True)
 class StoredApproval:
     """A standard, today's or one that was."""
 
@@ -172,6 +184,6 @@ class Change:
     before: Mapping[str, Any] | None
     after: Mapping[str, Any] | None
     subject: str = ""
-    """``"B3"``, ``"F3"``, ``"R3"``, ``"C3"``, ``"strip 0412"``, ``"standard"`` ..."""
+    """``"B3"``, ``"F3"``, ``"R3"``, ``"C3"``, ``"H3"``, ``"strip 0412"``, ``"standard"`` ..."""
     number: int = 0
     """Place in the whole history."""

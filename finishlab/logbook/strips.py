@@ -5,18 +5,18 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError
-from finishlab.imaging.greys import StripGreys
+from finishlab.imaging.greys import USUAL, StripGreys
 from finishlab.logbook import writing as rows
 from finishlab.logbook.reading import read_history
 from finishlab.logbook.stored import Change
-from finishlab.logbook.tables import StripGreysRow, StripRow
+from finishlab.logbook.tables import MeasurementRow, StripGreysRow, StripRow
 
 __all__ = ["StoredGreys", "StripShelf", "set_greys"]
 
@@ -49,10 +49,10 @@ class StripShelf:
         Raises
         ------
         ValueError
-            If the greys are a nominal print's.
+            If the greys are a usual print's.
         """
         if greys.number is None:
-            raise ValueError("nominal greys are no strip's own")
+            raise ValueError("a usual print's greys are no strip's own")
         with self._write() as session:
             rows.insert_if_missing(session, StripRow(number=greys.number, first_seen=rows.now()), greys.number)
             before = set_greys(session, greys.number, greys.as_dict())
@@ -60,7 +60,7 @@ class StripShelf:
         return greys
 
     def forget_strip(self, number: int) -> None:
-        """Let a strip be a nominal print again; what was learned stays in the history.
+        """Let a strip be a usual print again; what was learned stays in the history.
 
         Raises
         ------
@@ -78,6 +78,21 @@ class StripShelf:
         with self._read() as session:
             holds = select(StripGreysRow).where(StripGreysRow.ended.is_(None)).order_by(StripGreysRow.strip_number)
             return tuple(_greys(row) for row in session.scalars(holds))
+
+    def photographed_greys(self) -> tuple[StripGreys, ...]:
+        """Return what logged photos said of every strip that was not learned, by number."""
+        learned = {greys.number for greys in self.learned_greys()}
+        asked = select(MeasurementRow.strip_number, MeasurementRow.photo_sha256, MeasurementRow.correction)
+        seen: dict[int, dict[str, tuple[float, ...]]] = {}
+        with self._read() as session:
+            for number, photo, correction in session.execute(asked.where(MeasurementRow.strip_number.is_not(None))):
+                said = tuple(float(each) for each in correction.get("print", ()))
+                if number not in learned and len(said) == len(USUAL.effects):
+                    seen.setdefault(number, {})[photo] = said
+        return tuple(
+            replace(USUAL, number=number, seen=tuple(seen[number][photo] for photo in sorted(seen[number])))
+            for number in sorted(seen)
+        )
 
     def strip_greys(self, number: int) -> StripGreys | None:
         """Return what holds today of a strip's greys, None if they were not learned."""

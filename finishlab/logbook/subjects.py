@@ -1,4 +1,4 @@
-"""Boards, floor spots, recipes and cans by their numbers: finding, changing and removing them."""
+"""Boards, floor spots, recipes, cans and trials by their numbers: finding, changing and removing them."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError, UsageError
-from finishlab.logbook.reading import board_record, can_record, recipe_record, spot_record
-from finishlab.logbook.tables import BatchRow, BoardRow, FloorSpotRow, PartRow, RecipeRow
+from finishlab.logbook.reading import board_record, can_record, recipe_record, spot_record, trial_record
+from finishlab.logbook.tables import BatchRow, BoardRow, FloorSpotRow, PartRow, RecipeRow, TrialRow
 from finishlab.logbook.writing import AnyRecord, change_light, note_change, now, record_values
 from finishlab.records import BoardRecord, FloorSpotRecord
 
@@ -30,7 +30,7 @@ __all__ = [
     "table_of",
 ]
 
-AnyRow = BoardRow | FloorSpotRow | RecipeRow | BatchRow
+AnyRow = BoardRow | FloorSpotRow | RecipeRow | BatchRow | TrialRow
 Row = TypeVar("Row", bound=AnyRow)
 _DIGITS: Final = re.compile(r"[0-9]{1,9}")
 _MOST_NAMED: Final = 12
@@ -51,11 +51,12 @@ _KINDS: Final[Mapping[Any, _Kind]] = {
     FloorSpotRow: _Kind("F", "spot", "floor spot", "finishlab floor add PHOTO ...", spot_record),
     RecipeRow: _Kind("R", "recipe", "recipe", "finishlab recipe add NAME ...", recipe_record),
     BatchRow: _Kind("C", "can", "can", "finishlab can add PRODUCT --kind KIND", can_record),
+    TrialRow: _Kind("H", "trial", "trial", "finishlab trial same PHOTO ...", trial_record),
 }
 
 
 def table_of(name: str) -> type[AnyRow] | None:
-    """Return the table of ``"B3"``, ``"F3"``, ``"R3"`` or ``"C3"``; None if it is none of these."""
+    """Return the table of ``"B3"``, ``"F3"``, ``"R3"``, ``"C3"`` or ``"H3"``; None if it is none of these."""
     plain = name.strip().upper()
     if not _DIGITS.fullmatch(plain[1:]):
         return None
@@ -63,7 +64,7 @@ def table_of(name: str) -> type[AnyRow] | None:
 
 
 def subject_name(row: AnyRow) -> str:
-    """Return the number people see, ``"B3"``, ``"F3"``, ``"R3"`` or ``"C3"``."""
+    """Return the number people see, ``"B3"``, ``"F3"``, ``"R3"``, ``"C3"`` or ``"H3"``."""
     return f"{_KINDS[type(row)].letter}{row.number}"
 
 
@@ -80,8 +81,8 @@ def find(session: Session, table: type[Row], number: str, *, removed: bool = Fal
     Raises
     ------
     LogbookError
-        ``"unknown-board"``, ``"unknown-spot"``, ``"unknown-recipe"`` or ``"unknown-can"``, with what there is in the
-        hint; removed ones too, unless `removed`.
+        ``"unknown-board"``, ``"unknown-spot"``, ``"unknown-recipe"``, ``"unknown-can"``,
+        ``"unknown-trial"``, with what there is in the hint; removed ones too, unless `removed`.
     """
     kind = _KINDS[table]
     name = number.strip().upper()

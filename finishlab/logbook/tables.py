@@ -46,6 +46,7 @@ __all__ = [
     "RecipeRow",
     "StripGreysRow",
     "StripRow",
+    "TrialRow",
     "UtcDateTime",
 ]
 
@@ -308,6 +309,21 @@ class BatchRow(Base):
     opened: Mapped[dt.date | None]
     # What the can's label says: coverage, hours to recoat, pot life, price.
     label: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
+    note: Mapped[str | None] = mapped_column(Text)
+    date: Mapped[dt.date]
+    created: Mapped[dt.datetime]
+    removed: Mapped[dt.datetime | None]
+
+
+class TrialRow(Base):
+    """The same thing measured in ways that must agree; number 3 is shown as H3."""
+
+    __tablename__ = "trials"
+
+    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    kind: Mapped[str] = mapped_column(String(20))
+    measured: Mapped[dict[str, Any]]
+    light: Mapped[str] = mapped_column(String(200))
     note: Mapped[str | None] = mapped_column(Text)
     date: Mapped[dt.date]
     created: Mapped[dt.datetime]

@@ -28,9 +28,10 @@ from finishlab.logbook.tables import (
     PhotoRow,
     RecipeRow,
     StripRow,
+    TrialRow,
 )
 from finishlab.measure import FieldMeasurement, Measurement
-from finishlab.records import Approval, Batch, BoardRecord, Flight, FloorSpotRecord, Light, Part, Recipe
+from finishlab.records import Approval, Batch, BoardRecord, Flight, FloorSpotRecord, Light, Part, Recipe, TrialRecord
 
 __all__ = [
     "AnyRecord",
@@ -59,7 +60,7 @@ _OWNERS: Final[dict[str, tuple[str, Any, Any, str]]] = {
     "part": ("part_id", PartRow.id, PartRow.removed, "for another part of the stair"),
 }
 """What can be measured: the column that names it, its key and removal, and how another one is called."""
-AnyRecord = BoardRecord | FloorSpotRecord | Recipe | Batch | Flight | Part
+AnyRecord = BoardRecord | FloorSpotRecord | Recipe | Batch | Flight | Part | TrialRecord
 
 
 def now() -> dt.datetime:
@@ -94,7 +95,9 @@ def add_spot_row(session: Session, record: FloorSpotRecord) -> int:
     return add_row(session, FloorSpotRow, record)
 
 
-def add_row(session: Session, table: type[BoardRow | FloorSpotRow | RecipeRow | BatchRow], record: AnyRecord) -> int:
+def add_row(
+    session: Session, table: type[BoardRow | FloorSpotRow | RecipeRow | BatchRow | TrialRow], record: AnyRecord
+) -> int:
     """Insert what has a number of its own; return the number."""
     number = _next_number(session, table.__tablename__)
     session.add(table(number=number, created=now(), **record_values(record)))

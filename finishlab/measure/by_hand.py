@@ -22,7 +22,7 @@ from finishlab.errors import QualityError, UsageError
 from finishlab.imaging.chroma import unrounded
 from finishlab.imaging.colours import plain_colours
 from finishlab.imaging.corrected import CorrectedImage
-from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
+from finishlab.imaging.correction import Correction, FitPriors, KnownGreys, PatchReadings, fit_correction
 from finishlab.imaging.finder import apply_homography
 from finishlab.imaging.glare import glare_mask
 from finishlab.imaging.lost_channel import lost_channel
@@ -39,26 +39,21 @@ from finishlab.measure.results import Measurement, SurfaceKind
 from finishlab.quality import doubt
 from finishlab.version import __version__
 
-__all__ = ["HandInspection", "colours_by_hand", "lie_apart", "measure_by_hand"]
+__all__ = ["HandInspection", "colours_by_hand", "measure_by_hand"]
 
 _SPAN_MM: Final = 380.0
 """What the photo's long side is taken to be: a phone held over two sheets of paper (common practice, no source)."""
-_RAMP: Final = 4
-"""With this many greys the evenness of the light is fitted too, if they lie well apart."""
-_SCATTERED: Final = 0.5
-"""Share of the greys' places that their lightness must leave unexplained for that."""
-_LIGHT: Final = (0.02, 0.15)
-"""Prior of the light's slope over 90 of these millimetres, natural log: with few greys, and with a ramp."""
+_LIGHT: Final = 0.06
+"""Prior of the light's slope over 90 of these millimetres, natural log."""
 _BEND: Final = 0.005
-_READING: Final = 0.01
-"""Relative error of a grey: its lightness is known to about half a unit of L*."""
+_CELLS: Final = 3
+"""Each grey is read in so many parts along each side: one grey is one grey, so how it falls off inside is the light."""
+_READING: Final = 0.03
+"""Relative error of one part of a grey, of all channels and of each: neighbours, a phone's own evening out."""
+_OWN_STEP: Final = 0.5
+"""One standard deviation of what a grey's lightness may be wrong by itself, L*."""
 _LIGHTNESS_STEP: Final = 1.0
 """One standard deviation of what all the greys' lightnesses may be wrong by together, L*."""
-_TONE: Final = (0.3, 0.15, 0.10, 0.06, 0.03)
-"""Prior of a phone's tone curve over `_LEAST_SPAN`, Legendre orders 1..; a ramp decides it, one grey leaves it open
-(common practice, no source)."""
-_LEAST_SPAN: Final = 2.4
-"""Range of log values the tone curve is laid over at least: colours a third to three times as light as one grey."""
 _LEAST_PIXELS: Final = 16
 _CLIPPED: Final = 0.05
 _BELIEVED: Final = (0.1, 0.20)
@@ -108,21 +103,18 @@ def measure_by_hand(
     greys = tuple(greys)
     _check_areas(image, greys, area)
     readings = _read_greys(image, greys)
-    lightness = np.array([grey.lightness for grey in greys])
-    priors = _priors(apart=lie_apart(readings, lightness), linear=image.info.linear)
-    correction = fit_correction(readings, reflectance_of_lightness(lightness), priors)
+    known, priors = _known(greys), _priors(linear=image.info.linear)
+    correction = fit_correction(readings, known, priors)
     _check_agreement(greys, correction)
     corrected = _correct(image, correction, area)
     view = _even_view(corrected)
     to_pixels = _to_pixels(image) @ corrected.to_mm()
     view = replace(view, sample=unrounded(view.sample, image, correction, to_pixels, view.surface.mask))
-    lighter = reflectance_of_lightness(np.minimum(lightness + _LIGHTNESS_STEP, 100.0))
     fit = PhotoFit.build(
         image,
         readings,
         correction,
-        reflectance_of_lightness(lightness),
-        variants={"grey-lightness": lighter},
+        known,
         strip_scope=f"greys:{image.info.photo_id}",
         priors=priors,
         profile=profile,
@@ -143,16 +135,25 @@ def colours_by_hand(image: LinearImage, greys: Sequence[GreyArea], areas: Sequen
     for area in areas:
         _check_areas(image, greys, area)
     readings = _read_greys(image, greys)
-    lightness = np.array([grey.lightness for grey in greys])
-    priors = _priors(apart=lie_apart(readings, lightness), linear=image.info.linear)
-    correction = fit_correction(readings, reflectance_of_lightness(lightness), priors)
+    known, priors = _known(greys), _priors(linear=image.info.linear)
+    correction = fit_correction(readings, known, priors)
     _check_agreement(greys, correction)
     seen = [_even_view(_correct(image, correction, area)).sample for area in areas]
     places = np.array([found.place for found in seen])
     back = np.linalg.inv(image.to_srgb)
     values = np.array([correction.value_of(back @ found.rgb, np.asarray(found.place)) for found in seen])
-    levels = reflectance_of_lightness(lightness)
-    return partial(plain_colours, values, places, readings, levels, correction, image.to_srgb, priors)
+    return partial(plain_colours, values, places, readings, known, correction, image.to_srgb, priors)
+
+
+def _known(greys: tuple[GreyArea, ...]) -> KnownGreys:
+    """Return what is believed of each part of greys of known L*: that all may be wrong together, and each by itself."""
+    lightness = np.array([grey.lightness for grey in greys])
+    values, lighter = (reflectance_of_lightness(lightness + step) for step in (0.0, _LIGHTNESS_STEP))
+    common = np.log(lighter / values)
+    departures = np.column_stack([common, np.diag(common * _OWN_STEP / _LIGHTNESS_STEP)])
+    names = ("grey-lightness", *(f"grey-{i + 1}" for i in range(len(greys))))
+    parts = np.repeat(np.arange(len(greys)), _CELLS**2)
+    return KnownGreys(values[parts], departures[parts], names)
 
 
 def _even_view(corrected: CorrectedImage) -> FieldView:
@@ -186,7 +187,7 @@ def _decoded(image: LinearImage, rect: PixelRect) -> PixelRect:
 
 
 def _read_greys(image: LinearImage, greys: tuple[GreyArea, ...]) -> PatchReadings:
-    """Return the linear-light mean of each grey."""
+    """Return the linear-light mean of each part of each grey, `_CELLS` along each side."""
     values, places = [], []
     for grey in greys:
         r = _decoded(image, grey.rect)
@@ -203,13 +204,17 @@ def _read_greys(image: LinearImage, greys: tuple[GreyArea, ...]) -> PatchReading
                 f"The grey area {grey} is black in the photo.",
                 "Use more light and photograph again, or name a lighter grey.",
             )
-        values.append(linear.reshape(-1, 3).mean(axis=0, dtype=np.float64))
-        places.append(_place(image, np.array([r.x + (r.width - 1) / 2, r.y + (r.height - 1) / 2])))
-    return PatchReadings(np.array(places), np.array(values), np.ones(len(greys), dtype=bool))
+        for rows in np.array_split(np.arange(r.height), _CELLS):
+            for columns in np.array_split(np.arange(r.width), _CELLS):
+                part = linear[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+                values.append(part.reshape(-1, 3).mean(axis=0, dtype=np.float64))
+                places.append(_place(image, np.array([r.x + columns.mean(), r.y + rows.mean()])))
+    return PatchReadings(np.array(places), np.array(values), np.ones(len(values), dtype=bool))
 
 
 def _check_agreement(greys: tuple[GreyArea, ...], correction: Correction) -> None:
-    odd = [str(grey) for grey, weight in zip(greys, correction.weights, strict=True) if weight < _BELIEVED[0]]
+    weights = correction.weights.reshape(len(greys), -1).mean(axis=1)
+    odd = [str(grey) for grey, weight in zip(greys, weights, strict=True) if weight < _BELIEVED[0]]
     if odd or correction.residual > _BELIEVED[1]:
         which = f"{' and '.join(odd)} of them" if 0 < len(odd) < 4 else "several of them"
         raise QualityError(
@@ -241,28 +246,13 @@ def _to_pixels(image: LinearImage) -> np.ndarray:
     return np.array([[per_mm, 0.0, x], [0.0, per_mm, y], [0.0, 0.0, 1.0]])
 
 
-def lie_apart(readings: PatchReadings, lightness: np.ndarray) -> bool:
-    """Return whether the greys can tell the light's fall from the tone curve.
-
-    On a chart the greys lie in a row from white to black: there a light that falls off along the row and a tone curve
-    look alike, and a light fitted from it would be read into the whole photo. Greys of like lightness must lie apart.
-    """
-    if len(lightness) < _RAMP:
-        return False
-    places = readings.places - readings.places.mean(axis=0)
-    along = np.polynomial.polynomial.polyvander((lightness - lightness.mean()) / 50.0, 2)
-    left = places - along @ np.linalg.lstsq(along, places, rcond=None)[0]
-    return bool(np.sqrt((left**2).sum() / max(1e-9, float((places**2).sum()))) > _SCATTERED)
-
-
-def _priors(*, apart: bool, linear: bool) -> FitPriors:
-    """Return priors that ask of the greys only what they can tell."""
+def _priors(*, linear: bool) -> FitPriors:
+    """Return what is believed of a photo in which only greys are known."""
     priors = FitPriors(
-        tone=_TONE,
-        light_plane=_LIGHT[apart],
+        light_plane=_LIGHT,
         light_bend=_BEND,
         reading=_READING,
-        least_span=_LEAST_SPAN,
+        channel_reading=_READING,
     )
     return FitPriors.for_linear(priors) if linear else priors
 

@@ -31,7 +31,7 @@ from finishlab.imaging.rectify import flatten
 from finishlab.imaging.strip import STRIP, Rect
 from finishlab.measure.areas import GreyArea, KnownColour
 from finishlab.measure.by_hand import colours_by_hand
-from finishlab.measure.flow import PX_PER_MM, fit_greys, greys_known, of_patches
+from finishlab.measure.flow import PX_PER_MM, greys_known
 from finishlab.measure.judgement import judge_light, judge_local_tone, judge_strip
 from finishlab.measure.learn_greys import KnownPatches, LearnedGreys, greys_beside
 from finishlab.quality import Doubt
@@ -42,15 +42,13 @@ _NEUTRALS: Final = slice(18, 24)
 _GREYS: Final = ("white", "neutral 8", "neutral 6.5", "neutral 5", "neutral 3.5", "black")
 _TURNS: Final = 3
 _ALONE: Final = FitPriors(
-    tone=(0.3, 0.15, 0.10, 0.06, 0.03),
     light_plane=1e-4,
     light_bend=1e-4,
     tint_plane=1e-4,
     reading=0.01,
-    glare=0.01,
-    least_span=3.6,
+    channel_reading=0.01,
 )
-"""A phone's whole tone curve from six greys (as with greys named by hand)."""
+"""Light is looked for by itself here, and a chart's greys are even."""
 _SLOPE: Final = (0.04, 0.15)
 """Prior of the light's slope over half the chart's length, natural log: after the strip's fit, and alone."""
 _PATCH: Final = 0.04
@@ -256,11 +254,11 @@ def _beside(
         taught = _taught(image, strip, patches, readings, reference, learned=learned)
         known = known if taught is None else taught.greys
     priors = FitPriors.for_linear() if image.info.linear else None
-    correction = fit_greys(patches, known.reflectance(), priors=priors)
+    levels = known.patches()
+    correction = fit_correction(patches, levels, priors)
     doubts += judge_light(patches, correction)
-    doubts += judge_local_tone(local_tone(image, strip, patches, correction, of_patches(known.reflectance())))
+    doubts += judge_local_tone(local_tone(image, strip, patches, correction, correction.greys_of(levels)))
     places = apply_homography(np.linalg.inv(strip.to_pixels), readings.middles)
-    levels = of_patches(known.reflectance())
     seen = partial(plain_colours, readings.values, places, patches, levels, correction, image.to_srgb, priors)
     factor, slope = _level(seen(_boost_of(image)[0]), readings, reference, _SLOPE[0])
     numbered = taught if strip.number is not None else None

@@ -1,9 +1,14 @@
 """What is not known about a sampled colour, effect by effect, carried into CIELAB.
 
 Own: the grain (block to block), the rounding of a coarse JPEG, and what a camera gets wrong of one wood, which further
-photos of that wood repeat (`LabEstimate.wood`; docs/decisions/0017-evidence.md says it of each term). Shared within
-the photo: the fit of tone and light. Shared beside one strip: how dark its black is and how its greys came out, less
-where the strip's own greys were learned. Shared by one camera: its saturation, and that it does not see as eyes do.
+photos of that wood repeat (`LabEstimate.wood`; docs/decisions/0017-evidence.md says it of each term). Shared within the
+photo: light, glare and noise as the fit leaves them. Shared beside one strip: how its greys came out, less where they
+were learned. Shared by one camera: its tone curve for the most part, its saturation, and that it does not see as
+eyes do.
+
+Print and tone are found by one fit that cannot tell them apart. What it leaves of each is laid to its cause: the answer
+is off by so much if the print truly strays by one standard deviation, and by so much if the tone curve does. So the
+cause is shared by all photos it stands behind, whatever each of them made of it.
 """
 
 from __future__ import annotations
@@ -28,7 +33,7 @@ from finishlab.imaging.colours import (
     unboosted_readings,
     white_matrix,
 )
-from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
+from finishlab.imaging.correction import Correction, FitPriors, KnownGreys, PatchReadings, fit_correction
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.sampling import Sample
 from finishlab.imaging.strip import FieldName
@@ -36,6 +41,12 @@ from finishlab.measure.results import SurfaceKind
 
 __all__ = ["PhotoFit", "estimate_colours"]
 
+_SLIGHT: Final = 0.03
+"""A cause that moves no field by more than this is left among the photo's own."""
+_TONE_SHARED: Final = 0.95
+"""Share of the tone curve's variance that is one phone's in all its photos; the rest is each photo's."""
+_NOTHING: Final = 1e-6
+"""Smallest variance that is kept as an effect of its own."""
 _LEAST: Final = 1e-4
 """Smallest reflectance whose colour is taken."""
 
@@ -48,14 +59,15 @@ class PhotoFit:
     """Fit to the greys as the file has them: what the samples were taken with."""
     plain: Correction
     """Fit to the greys with the usual boost of saturation out."""
-    variants: Mapping[str, Correction]
-    """Effect name -> `plain` with that unknown of the print one standard deviation up (`StripGreys.variants`)."""
     boosted: Correction
     """`plain` with the boost of saturation one standard deviation up."""
     to_srgb: np.ndarray
     photo_id: str
+    greys: KnownGreys
+    """What the greys were believed to be."""
     strip_scope: str
     camera_scope: str
+    tone_scope: str
     saturation: tuple[float, float] = SATURATION_BOOST
     """Mean and standard deviation of the camera's boost of saturation."""
     chroma_step: float = 0.0
@@ -71,9 +83,8 @@ class PhotoFit:
         image: LinearImage,
         readings: PatchReadings,
         correction: Correction,
-        greys: np.ndarray,
+        greys: KnownGreys,
         *,
-        variants: Mapping[str, np.ndarray],
         strip_scope: str,
         priors: FitPriors | None = None,
         profile: CameraProfile | None = None,
@@ -85,9 +96,7 @@ class PhotoFit:
         image, readings, correction
             The photo, its greys as read, and the fit to them as they are.
         greys
-            Shape (N,): the reflectance of each reading.
-        variants
-            Effect name -> the same with one unknown of the greys one standard deviation up.
+            What each reading is believed to be of.
         strip_scope
             With what other photos the greys' unknowns are shared.
         priors
@@ -95,7 +104,7 @@ class PhotoFit:
         profile
             The camera's learned profile.
         """
-        camera = f"camera:{image.info.camera or 'unknown'}"
+        camera = tone = f"camera:{image.info.camera or 'unknown'}"
         usual = RAW_SATURATION if image.info.linear else SATURATION_BOOST
         saturation = usual
         if profile is not None:
@@ -106,12 +115,13 @@ class PhotoFit:
         return cls(
             correction=correction,
             plain=plain,
-            variants={name: fit_correction(calmer, other, priors, plain) for name, other in variants.items()},
             boosted=fit_correction(unboosted_readings(readings, sum(saturation)), greys, priors, plain),
             to_srgb=image.to_srgb,
             photo_id=image.info.photo_id,
+            greys=greys,
             strip_scope=strip_scope,
             camera_scope=camera,
+            tone_scope=tone,
             saturation=saturation,
             chroma_step=image.info.chroma_step,
             profile=profile,
@@ -135,7 +145,7 @@ def estimate_colours(
     """
     names = list(samples)
     out: dict[FieldName, LabEstimate] = {}
-    photo_effects = _fit_effects(samples, fit)
+    fit_effects = _fit_effects(samples, fit)
     for name in names:
         found = samples[name]
         lab = _lab(found, fit)
@@ -143,7 +153,7 @@ def estimate_colours(
         own = to_lab @ found.covariance @ to_lab.T + _rounding(found, lab, fit)
         if kinds[name] == "wood":
             own = own + WOOD_ALONE
-        effects = [*photo_effects[name], *_print_effects(found, lab, fit)]
+        effects = list(fit_effects[name])
         effects += _camera_effects(found, lab, fit) if fit.profile is None else _profile_effects(found, lab, fit)
         if kinds[name] == "print":
             effects += _against_wood(fit)
@@ -202,9 +212,10 @@ def _numeric_jacobian(function: Callable[[np.ndarray], np.ndarray], at: np.ndarr
 
 
 def _fit_effects(samples: Mapping[FieldName, Sample], fit: PhotoFit) -> dict[FieldName, list[SharedEffect]]:
-    """Return the fit's uncertainty as effects shared by the fields of one photo.
+    """Return the fit's uncertainty as effects: of the print, of the tone curve, and what is the photo's own.
 
-    The joint covariance of all fields is split along its own axes; each axis is one unknown that moves every field.
+    The joint covariance of all fields, less what print and camera cause, is split along its own axes; each axis is one
+    unknown that moves every field.
     """
     rows = []
     for found in samples.values():
@@ -212,15 +223,45 @@ def _fit_effects(samples: Mapping[FieldName, Sample], fit: PhotoFit) -> dict[Fie
         to_lab = _numeric_jacobian(lambda r: _lab_of(r, fit, fit.plain), reflectance)
         rows.append(to_lab @ fit.plain.reflectance_jacobian(reflectance, np.asarray(found.place)))
     stacked = np.concatenate(rows)
-    values, vectors = np.linalg.eigh(stacked @ fit.plain.covariance @ stacked.T)
-    out: dict[FieldName, list[SharedEffect]] = {name: [] for name in samples}
-    for axis in np.argsort(values)[::-1]:
-        if values[axis] < 1e-6:
-            break
-        for i, name in enumerate(samples):
-            part = vectors[3 * i : 3 * i + 3, axis] * np.sqrt(values[axis])
-            out[name].append(_effect(f"fit-{len(out[name]) + 1}", f"photo:{fit.photo_id}", part))
-    return out
+    causes = [cause for cause in _causes(fit) if np.abs(stacked @ cause.move).max() > _SLIGHT]
+    moves = [(cause.name, cause.scope, stacked @ cause.move) for cause in causes]
+    left = stacked @ fit.plain.covariance @ stacked.T
+    for _, _, move in moves:
+        left -= np.outer(move, move)
+    values, vectors = np.linalg.eigh(left)
+    axes = [axis for axis in np.argsort(values)[::-1] if values[axis] > _NOTHING]
+    photo = f"photo:{fit.photo_id}"
+    moves += [(f"fit-{i + 1}", photo, vectors[:, axis] * np.sqrt(values[axis])) for i, axis in enumerate(axes)]
+    return {
+        name: [_effect(what, scope, move[3 * i : 3 * i + 3]) for what, scope, move in moves]
+        for i, name in enumerate(samples)
+    }
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Cause:
+    """One unknown that lies behind several photos."""
+
+    name: str
+    scope: str
+    move: np.ndarray
+    """Shape (parameters,): how far the fit is off for one standard deviation of it."""
+
+
+def _causes(fit: PhotoFit) -> list[_Cause]:
+    """Return what of print and camera lies behind the fit."""
+    believed, where = fit.plain.believed, fit.plain.layout
+    strays = np.arange(believed.shape[1])
+    found = [
+        _Cause(name, fit.strip_scope, believed[:, j])
+        for name, j in zip(fit.greys.names, strays[where.print], strict=True)
+    ]
+    share = math.sqrt(_TONE_SHARED)
+    kind = where.prior.name
+    found += [
+        _Cause(f"{kind}-{i + 1}", fit.tone_scope, share * believed[:, j]) for i, j in enumerate(strays[where.tone])
+    ]
+    return found
 
 
 def _effect(name: str, scope: str, vector: np.ndarray) -> SharedEffect:
@@ -230,13 +271,6 @@ def _effect(name: str, scope: str, vector: np.ndarray) -> SharedEffect:
 def _saturation_effect(found: Sample, lab: np.ndarray, fit: PhotoFit) -> SharedEffect:
     change = _lab(found, fit, sum(fit.saturation), fit.boosted) - lab
     return _effect("saturation", fit.camera_scope, change)
-
-
-def _print_effects(found: Sample, lab: np.ndarray, fit: PhotoFit) -> list[SharedEffect]:
-    return [
-        _effect(name, fit.strip_scope, _lab(found, fit, correction=variant) - lab)
-        for name, variant in fit.variants.items()
-    ]
 
 
 def _camera_effects(found: Sample, lab: np.ndarray, fit: PhotoFit) -> list[SharedEffect]:

@@ -17,7 +17,7 @@ from finishlab.imaging.chroma import unrounded
 from finishlab.imaging.corrected import CorrectedImage, correct
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
 from finishlab.imaging.finder import StripFit, find_strip
-from finishlab.imaging.greys import NOMINAL, GreysOf, StripGreys
+from finishlab.imaging.greys import USUAL, GreysOf, StripGreys
 from finishlab.imaging.local_tone import LocalTone, local_tone
 from finishlab.imaging.lost_channel import LostChannel, lost_channel
 from finishlab.imaging.pixels import LinearImage
@@ -38,10 +38,8 @@ __all__ = [
     "FieldView",
     "Inspection",
     "field_result",
-    "fit_greys",
     "greys_known",
     "measure",
-    "of_patches",
     "profile_setting",
 ]
 
@@ -70,7 +68,7 @@ class Inspection:
     views: Mapping[FieldName, FieldView]
     readings: PatchReadings
     greys: np.ndarray
-    """Shape (N,): the reflectance each reading was held to be of."""
+    """Shape (N,): the reflectance each reading was found to be of."""
 
 
 def measure(
@@ -95,7 +93,7 @@ def measure(
         Where the strip lies in this image, when it has been looked for already.
     greys
         What is known of the strip's own greys, or what looks it up by the strip's number; without it, or where nothing
-        was learned, they are those of a nominal print.
+        was learned, they are those of the usual print.
     profile
         The camera's learned profile for this light; without it the usual boost of saturation is taken out.
 
@@ -117,16 +115,16 @@ def measure(
     printed = greys_known(greys, fit.number)
     strip_doubts = judge_strip(fit, readings, blur, image)
     priors = FitPriors.for_linear() if image.info.linear else None
-    correction = fit_greys(readings, printed.reflectance(), priors=priors)
+    known = printed.patches()
+    correction = fit_correction(readings, known, priors)
     strip_doubts += judge_light(readings, correction)
-    evened = local_tone(image, fit, readings, correction, of_patches(printed.reflectance()))
+    evened = local_tone(image, fit, readings, correction, correction.greys_of(known))
     strip_doubts += judge_local_tone(evened)
     photo_fit = PhotoFit.build(
         image,
         readings,
         correction,
-        of_patches(printed.reflectance()),
-        variants={name: of_patches(other) for name, other in printed.variants().items()},
+        known,
         strip_scope=f"strip:{_strip_name(fit, image)}{printed.scope_ending}",
         priors=priors,
         profile=profile,
@@ -156,35 +154,23 @@ def measure(
         strip=_reading(fit, image),
         fields=results,
         pair=pair,
-        correction=_figures(correction, blur, evened),
+        correction=_figures(correction, blur, evened) | _print_seen(printed, correction),
         settings=_settings(printed, fields, floor_is) | profile_setting(profile),
         version=__version__,
     )
-    return Inspection(measurement, fit, correction, views, readings, of_patches(printed.reflectance()))
+    return Inspection(measurement, fit, correction, views, readings, correction.greys_of(known))
 
 
 def greys_known(greys: StripGreys | GreysOf | None, number: int | None) -> StripGreys:
     """Return what is known of the greys of the strip that was found."""
     if callable(greys):
         greys = None if number is None else greys(number)
-    return greys or NOMINAL
-
-
-def fit_greys(
-    readings: PatchReadings, levels: np.ndarray, start: Correction | None = None, priors: FitPriors | None = None
-) -> Correction:
-    """Fit a photo's correction to the strip's greys, given the reflectance factor of each level."""
-    return fit_correction(readings, of_patches(levels), priors, start)
+    return greys or USUAL
 
 
 def _strip_name(fit: StripFit, image: LinearImage) -> str:
     """Return what tells this strip from others; one without a number is known in its photo alone."""
     return f"photo {image.info.photo_id}" if fit.number is None else str(fit.number)
-
-
-def of_patches(levels: np.ndarray) -> np.ndarray:
-    """Return each grey area's value of the levels' values."""
-    return np.asarray(levels[[patch.level for patch in STRIP.patches]])
 
 
 def _view_field(image: LinearImage, fit: StripFit, correction: Correction, name: FieldName) -> FieldView:
@@ -273,6 +259,11 @@ def _figures(correction: Correction, blur: float, evened: LocalTone | None) -> d
             "reach_mm": evened.reach_mm,
         },
     }
+
+
+def _print_seen(printed: StripGreys, correction: Correction) -> dict[str, Any]:
+    """Return what the photo by itself says of a print nobody learned, for other photos of that strip."""
+    return {"print": [round(float(z), 3) for z in correction.alone]} if printed.source == "usual" else {}
 
 
 def profile_setting(profile: CameraProfile | None) -> dict[str, Any]:

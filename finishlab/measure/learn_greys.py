@@ -1,8 +1,7 @@
 """Learn a strip's own greys from a photo that shows the strip and greys of known lightness.
 
-The photo's own fit to the strip is the tone model. Were the print other than assumed, the known greys would come out
-wrong: paper, black and gamma of the print (`PrintModel`) are moved, held by what is believed of a nominal print, until
-they come out right. What the known greys do not decide stays as uncertain as it was.
+The known greys go into the photo's own fit beside the strip's: they tell the tone curve, so that what is left is the
+print's. What they do not decide stays as uncertain as it was. A camera raw photo needs none: its tone curve is known.
 """
 
 from __future__ import annotations
@@ -13,31 +12,25 @@ from typing import Final
 
 import numpy as np
 
-from finishlab.colorimetry.spaces import lightness_of_reflectance, rgb_to_xyz
+from finishlab.colorimetry.spaces import lightness_of_reflectance, reflectance_of_lightness, rgb_to_xyz
 from finishlab.errors import QualityError, UsageError
-from finishlab.imaging.correction import Correction, PatchReadings
+from finishlab.imaging.correction import Correction, FitPriors, KnownGreys, PatchReadings, fit_correction
 from finishlab.imaging.finder import StripFit, apply_homography, find_strip
-from finishlab.imaging.greys import PRINT_DOUBT, StripGreys, greys_of_print
+from finishlab.imaging.greys import USUAL, StripGreys, greys_found
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.readings import blur_mm, read_patches
 from finishlab.imaging.rectify import flatten
 from finishlab.imaging.resample import apply_table
-from finishlab.imaging.strip import STRIP, PrintModel, Rect
+from finishlab.imaging.strip import STRIP, Rect
 from finishlab.measure.areas import GreyArea
-from finishlab.measure.flow import PX_PER_MM, fit_greys
+from finishlab.measure.flow import PX_PER_MM
 from finishlab.measure.judgement import judge_light, judge_strip
 from finishlab.quality import Doubt
 
 __all__ = ["KnownPatches", "LearnedGreys", "greys_beside", "learn_greys"]
 
-_FIGURES: Final = ("paper", "black", "gamma")
-_NOMINAL: Final = np.array([PrintModel().paper, PrintModel().black, PrintModel().gamma])
-_SIGMA: Final = np.array([PRINT_DOUBT[name] for name in _FIGURES])
-_STEP: Final = 0.3
-"""Step of the numeric derivative, in standard deviations."""
 _KNOWN: Final = 0.5
 """Error of a known grey's lightness, L*: cards are sold to about half a unit (common practice, no source)."""
-_STEPS: Final = 3
 _LEAST_PIXELS: Final = 16
 _MOST_PIXELS: Final = 200
 """Pixels of a known grey that are read along each side; more would say no more."""
@@ -45,7 +38,9 @@ _CLIPPED: Final = 0.05
 _FAR_MM: Final = 100.0
 """How far beyond the strip a known grey may lie: the light found along the strip is only followed so far."""
 _DISAGREE: Final = 4.0
-"""Misfit of a known grey, in standard deviations, above which it cannot be what was said."""
+"""Error of a known grey, in standard deviations, above which it cannot be what was said."""
+_BELIEVED: Final = 0.1
+"""Least weight that the fit may give it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +51,7 @@ class LearnedGreys:
     misfit: tuple[float, ...]
     """Of each known grey: L* in the photo less L* as said, with the greys as learned."""
     misfit_before: tuple[float, ...]
-    """The same with the greys of a nominal print."""
+    """The same with the greys of the usual print."""
     doubts: tuple[Doubt, ...]
 
 
@@ -87,6 +82,21 @@ class _Shot:
     def seen(self, correction: Correction) -> np.ndarray:
         """Return L* of each known grey under a correction."""
         return np.array([_lightness(rgb) for rgb in self.colours(correction)])
+
+    def beside(self, correction: Correction) -> PatchReadings:
+        """Return the strip's readings and, behind them, the known greys' as a neutral of their lightness would read.
+
+        A card's cast must not pass for an error of its lightness.
+        """
+        light = [max(float(rgb_to_xyz(rgb)[1]), 1e-4) for rgb in self.colours(correction)]
+        values = [correction.value_of(np.full(3, y), place) for y, place in zip(light, self.places, strict=True)]
+        strip, cards = self.readings, np.ones(len(light), dtype=bool)
+        return PatchReadings(
+            np.concatenate([strip.places, self.places]),
+            np.concatenate([strip.values, values]),
+            np.concatenate([strip.usable, cards]),
+            None if strip.trusted is None else np.concatenate([strip.trusted, cards]),
+        )
 
     def colours(self, correction: Correction) -> list[np.ndarray]:
         """Return each known grey's corrected linear RGB, sRGB's primaries."""
@@ -133,8 +143,7 @@ def learn_greys(
     view = flatten(image, strip, Rect(0.0, 0.0, STRIP.width, STRIP.height), PX_PER_MM, image.decode)
     readings = read_patches(view, strip.roles_seen)
     doubts = judge_strip(strip, readings, blur_mm(view), image)
-    first = fit_greys(readings, PrintModel().reflectance(np.asarray(STRIP.greys)))
-    doubts += judge_light(readings, first)
+    doubts += judge_light(readings, fit_correction(readings, USUAL.patches(), _priors(image)))
     found = greys_beside(image, strip, readings, _patches(image, known), number=chosen, learned=learned)
     return replace(found, doubts=tuple(doubts))
 
@@ -164,70 +173,30 @@ def greys_beside(
     QualityError
         ``grey-far`` or ``greys-disagree``.
     """
-    first = fit_greys(readings, PrintModel().reflectance(np.asarray(STRIP.greys)))
+    believed, priors = USUAL.patches(), _priors(image)
+    alone = fit_correction(readings, believed, priors)
     shot = _shot(image, strip, readings, known)
-    at, covariance, noise = _fit_print(shot, first)
-    final = _fit_at(shot, at, first)
-    misfit = shot.seen(final) - shot.known
-    _check_agreement(known.names, misfit, noise)
+    together = _together(believed, known)
+    fit = fit_correction(shot.beside(alone), together, priors)
+    _check_agreement(known.names, fit)
     basis = (f"photo {image.info.photo_id}", *known.names)
-    model = PrintModel(*(float(value) for value in at))
-    greys = greys_of_print(model, _axes(covariance), source="photo", number=number, learned=learned, basis=basis)
-    return LearnedGreys(greys, _floats(misfit), _floats(shot.seen(first) - shot.known), ())
+    greys = greys_found(USUAL, fit, number=number, learned=learned, basis=basis)
+    return LearnedGreys(greys, _floats(shot.seen(fit) - shot.known), _floats(shot.seen(alone) - shot.known), ())
 
 
-def _fit_print(shot: _Shot, first: Correction) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return the print's figures, their covariance in nominal standard deviations, and the known greys' covariance.
-
-    Gauss-Newton on figures in nominal standard deviations, whose prior is then the unit Gaussian.
-    """
-    move = np.zeros(3)
-    count = shot.known.size
-    for _ in range(_STEPS):
-        here = _fit_at(shot, _figures(move), first)
-        base = shot.seen(here)
-        slope = np.empty((count, 3))
-        for k in range(3):
-            step = move.copy()
-            step[k] += _STEP
-            slope[:, k] = (shot.seen(_fit_at(shot, _figures(step), here)) - base) / _STEP
-        noise = _noise(shot, here)
-        weighted = slope.T @ np.linalg.inv(noise)
-        covariance = np.linalg.inv(weighted @ slope + np.eye(3))
-        move = np.clip(covariance @ (weighted @ (shot.known - base + slope @ move)), -6.0, 6.0)
-    return _figures(move), covariance, noise
+def _priors(image: LinearImage) -> FitPriors:
+    return FitPriors.for_linear() if image.info.linear else FitPriors()
 
 
-def _figures(move: np.ndarray) -> np.ndarray:
-    return np.asarray(np.maximum(_NOMINAL + move * _SIGMA, [0.3, 0.004, 0.3]))
-
-
-def _fit_at(shot: _Shot, figures: np.ndarray, start: Correction) -> Correction:
-    model = PrintModel(*(float(value) for value in figures))
-    return fit_greys(shot.readings, model.reflectance(np.asarray(STRIP.greys)), start)
-
-
-def _noise(shot: _Shot, correction: Correction) -> np.ndarray:
-    """Return the covariance of the known greys' L* errors: their own, and the photo's fit as it bears on them."""
-    back = np.linalg.inv(shot.to_srgb)
-    rows = []
-    for rgb, place in zip(shot.colours(correction), shot.places, strict=True):
-        file_rgb = np.maximum(back @ rgb, 1e-4)
-        jacobian = correction.reflectance_jacobian(file_rgb, place)
-        slope = np.array([(_lightness(rgb + d) - _lightness(rgb - d)) / 2e-4 for d in 1e-4 * np.eye(3)])
-        rows.append(slope @ shot.to_srgb @ jacobian)
-    stacked = np.stack(rows)
-    return np.asarray(stacked @ correction.covariance @ stacked.T + _KNOWN**2 * np.eye(len(rows)))
-
-
-def _axes(covariance: np.ndarray) -> dict[str, dict[str, float]]:
-    """Return the figures' covariance as independent effects on them, the largest first."""
-    sizes, axes = np.linalg.eigh(covariance)
-    out = {}
-    for rank, index in enumerate(np.argsort(sizes)[::-1], start=1):
-        step = axes[:, index] * np.sqrt(sizes[index]) * _SIGMA
-        out[f"print-{rank}"] = {name: float(part) for name, part in zip(_FIGURES, step, strict=True)}
-    return out
+def _together(believed: KnownGreys, known: KnownPatches) -> KnownGreys:
+    """Return what is believed of the strip's greys and of the known ones, each of which may be off by itself."""
+    values, lighter = (reflectance_of_lightness(known.lightness + step) for step in (0.0, _KNOWN))
+    strip, cards = believed.departures.shape[1], len(values)
+    departures = np.zeros((len(believed.reflectance) + cards, strip + cards))
+    departures[:-cards, :strip] = believed.departures
+    departures[-cards:, strip:] = np.diag(np.log(lighter / values))
+    names = (*believed.names, *known.names)
+    return KnownGreys(np.concatenate([believed.reflectance, values]), departures, names)
 
 
 def _lightness(rgb: np.ndarray) -> float:
@@ -300,9 +269,15 @@ def _shot(image: LinearImage, strip: StripFit, readings: PatchReadings, known: K
     return _Shot(readings, image.decode, image.to_srgb, known.codes, places, known.lightness)
 
 
-def _check_agreement(names: tuple[str, ...], misfit: np.ndarray, noise: np.ndarray) -> None:
-    sigma = np.sqrt(np.diag(noise))
-    odd = [name for name, off in zip(names, np.abs(misfit) / sigma, strict=True) if off > _DISAGREE]
+def _check_agreement(names: tuple[str, ...], fit: Correction) -> None:
+    cards, where = len(names), fit.layout
+    errors, weights = np.abs(fit.parameters[-cards:]), fit.weights[-cards:]
+    odd = [
+        name for name, off, weight in zip(names, errors, weights, strict=True) if off > _DISAGREE or weight < _BELIEVED
+    ]
+    # A single grey bends print and camera to itself rather than be off; neither can be bent without end.
+    strays = np.concatenate([fit.parameters[where.tone], fit.parameters[where.print]])
+    odd = odd or (list(names) if np.abs(strays).max() > _DISAGREE else [])
     if odd:
         raise QualityError(
             "greys-disagree",

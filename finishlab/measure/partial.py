@@ -11,10 +11,11 @@ from finishlab.errors import FinishlabError
 from finishlab.imaging.corrected import correct
 from finishlab.imaging.correction import Correction, PatchReadings, fit_correction
 from finishlab.imaging.finder import StripFit
+from finishlab.imaging.greys import USUAL
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.readings import read_patches
 from finishlab.imaging.rectify import flatten
-from finishlab.imaging.strip import STRIP, FieldName, PrintModel, Rect
+from finishlab.imaging.strip import STRIP, FieldName, Rect
 from finishlab.imaging.surface import Surface, find_surface
 from finishlab.measure.flow import PX_PER_MM
 
@@ -31,7 +32,7 @@ class PartialInspection:
     fit: StripFit
     readings: PatchReadings
     greys: np.ndarray
-    """Shape (N,): the nominal reflectance of each reading."""
+    """Shape (N,): the reflectance of each reading, as found or as a usual print has it."""
     correction: Correction | None = None
     surfaces: Mapping[FieldName, Surface] = field(default_factory=dict)
 
@@ -55,14 +56,14 @@ def inspect_partly(image: LinearImage, fit: StripFit, fields: Sequence[FieldName
     """
     view = flatten(image, fit, Rect(0.0, 0.0, STRIP.width, STRIP.height), PX_PER_MM, image.decode)
     readings = read_patches(view, fit.roles_seen)
-    greys = PrintModel().reflectance(np.asarray(STRIP.greys))[[patch.level for patch in STRIP.patches]]
+    known = USUAL.patches()
     if readings.usable.sum() < _LEAST_GREYS:
-        return PartialInspection(fit, readings, greys)
-    correction = fit_correction(readings, greys)
+        return PartialInspection(fit, readings, known.reflectance)
+    correction = fit_correction(readings, known)
     surfaces: dict[FieldName, Surface] = {}
     for name in fields:
         try:
             surfaces[name] = find_surface(correct(image, fit, correction, STRIP.fields[name], PX_PER_MM), name)
         except FinishlabError:
             continue  # that there is no surface is what the picture shows
-    return PartialInspection(fit, readings, greys, correction, surfaces)
+    return PartialInspection(fit, readings, correction.greys_of(known), correction, surfaces)

@@ -35,6 +35,7 @@ from finishlab.records.photos import PhotoRecord
 from finishlab.records.recipes import Approval, Recipe
 from finishlab.records.stairs import Flight, Part, PartEvent, PartSizes
 from finishlab.records.tidy import DAYLIGHT, LONG_TEXT, SHORT_TEXT, Light, normalise_light, parse_date, today
+from finishlab.records.trials import TRIAL_KINDS, TrialKind, TrialRecord
 
 __all__ = [
     "CAN_KINDS",
@@ -50,6 +51,7 @@ __all__ = [
     "STEP_KINDS",
     "SURFACES",
     "TOPCOAT_KINDS",
+    "TRIAL_KINDS",
     "Approval",
     "Batch",
     "BoardRecord",
@@ -72,6 +74,8 @@ __all__ = [
     "State",
     "Surface",
     "Topcoat",
+    "TrialKind",
+    "TrialRecord",
     "normalise_light",
     "parse_date",
     "today",

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import COLOUR_SPACE
 from finishlab.quality import Doubt
+from finishlab.reports.costs import costs_of_photo, photo_costs_entry
 from finishlab.reports.rows import BoardRow, ColourRow, PhotoResult, SpotRow
 from finishlab.reports.sentences import answer, tie_marks
 
@@ -116,6 +117,7 @@ def _document(kind: str, **content: object) -> Document:
 def _photo(result: PhotoResult) -> Document:
     measurement = result.measurement
     profile = None if measurement is None else measurement.settings.get("camera_profile")
+    costs = costs_of_photo(result)
     return {
         "path": result.path,
         "ok": result.error is None,
@@ -123,6 +125,7 @@ def _photo(result: PhotoResult) -> Document:
         "strip": None if measurement is None or measurement.strip is None else _strip(measurement.strip),
         "fields": {} if measurement is None else {name: _field(found) for name, found in measurement.fields.items()},
         "delta_e00": None if measurement is None or measurement.pair is None else _difference(measurement.pair),
+        **({} if costs is None else {"costs": photo_costs_entry(costs)}),
         **({} if profile is None else {"camera_profile": profile}),
     }
 

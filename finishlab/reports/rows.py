@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING, Any
 
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.errors import FinishlabError
-from finishlab.quality import Doubt
-from finishlab.records import BoardRecord, FloorSpotRecord
+from finishlab.quality import Doubt, doubt
+from finishlab.records import BoardRecord, FloorSpotRecord, TrialRecord
 
 if TYPE_CHECKING:
+    from finishlab.matching.trials import Outcome
     from finishlab.measure import Measurement, Texture  # measuring loads OpenCV; showing its results does not
 
-__all__ = ["BoardRow", "BoardRows", "ColourRow", "Lab", "PhotoResult", "SpotRow", "what_it_is"]
+__all__ = ["BoardRow", "BoardRows", "ColourRow", "Lab", "PhotoResult", "SpotRow", "TrialRow", "what_it_is"]
 
 Lab = tuple[float, float, float]
 """CIELAB D65 2 degrees."""
@@ -98,6 +99,20 @@ class SpotRow:
     lab: Lab | None = None
     colours: tuple[ColourRow, ...] = ()
     history: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class TrialRow:
+    """A logged trial at home and how it came out."""
+
+    number: str
+    record: TrialRecord
+    outcome: Outcome
+
+    @property
+    def doubts(self) -> tuple[Doubt, ...]:
+        """What makes the trial doubtful."""
+        return (doubt("trial-far-off", ratio=round(self.outcome.ratio, 1)),) if self.outcome.far_off else ()
 
 
 def what_it_is(record: BoardRecord) -> str:

@@ -20,6 +20,7 @@ from finishlab.reports.comparison import (
     score_cell,
 )
 from finishlab.reports.console import add_row, as_text, blank, new_table, print_list, print_rows, print_table, say
+from finishlab.reports.costs import cost_notes
 from finishlab.reports.details import label_facts
 from finishlab.reports.rows import BoardRow, ColourRow, Lab, PhotoResult, SpotRow, what_it_is
 from finishlab.reports.sentences import (
@@ -72,6 +73,7 @@ def print_ranking(
     choices: Sequence[Choice] = (),
     recipes: Ranking | None = None,
     most: int | None = None,
+    beside: Sequence[str] = (),
 ) -> None:
     """Print the answer, the ranking, what stands beside it, the doubts and what to do next.
 
@@ -91,25 +93,21 @@ def print_ranking(
         The ranking by recipe.
     most
         Boards shown in the table; without it all.
+    beside
+        What else is to be said of the intervals.
     """
     say(console, answer(ranking))
     if ranking.boards:
         say(console, answer_detail(ranking, boards))
         if aim_line(ranking):
             say(console, aim_line(ranking))
-        blank(console)
-        console.print(_ranking_table(console, ranking, boards, most))
-        if most is not None and len(ranking.boards) > most:
-            say(console, f"and {len(ranking.boards) - most} more; --most 0 shows all")
-        if any(board.tied for board in islice(ranking.boards, most)):
-            say(console, "a, b ...: the photos leave the order of boards that share a letter open")
-        say(console, "dE00: CIEDE2000 to the floor with its 95 % interval; closest: chance of being the closest board")
-        if ranking.boards[0].within_limits is not None:
-            say(console, "from the aim: how far off, and in brackets the chance that the limits are kept")
+        _print_places(console, ranking, boards, most)
     blank(console)
     say(console, floor_line(ranking.floor))
     if ranking.boards and colours_line(ranking.boards[0], ranking.floor.colours_e00):
         say(console, colours_line(ranking.boards[0], ranking.floor.colours_e00))
+    for line in beside:
+        say(console, line)
     if lights is not None and lights.boards:
         print_table(console, "In every light, the best by its worst light first", lights_rows(lights, most or 20))
         say(
@@ -127,6 +125,19 @@ def print_ranking(
     print_list(console, _doubts_title(ranking, most), doubts)
     missing = () if lights is None else lights.missing
     print_list(console, "What to do next", next_steps(ranking, boards, missing), numbered=True)
+
+
+def _print_places(console: Console, ranking: Ranking, boards: Mapping[str, BoardRow], most: int | None) -> None:
+    """Print the table of the boards and what its columns mean."""
+    blank(console)
+    console.print(_ranking_table(console, ranking, boards, most))
+    if most is not None and len(ranking.boards) > most:
+        say(console, f"and {len(ranking.boards) - most} more; --most 0 shows all")
+    if any(board.tied for board in islice(ranking.boards, most)):
+        say(console, "a, b ...: the photos leave the order of boards that share a letter open")
+    say(console, "dE00: CIEDE2000 to the floor with its 95 % interval; closest: chance of being the closest board")
+    if ranking.boards[0].within_limits is not None:
+        say(console, "from the aim: how far off, and in brackets the chance that the limits are kept")
 
 
 def _doubts_title(ranking: Ranking, most: int | None) -> str:
@@ -156,7 +167,7 @@ def print_measurements(console: Console, results: Sequence[PhotoResult]) -> None
             console,
             "+-: one standard error of the mean, common errors left out; used: share of the field that was read",
         )
-    print_list(console, "Notes", notes)
+    print_list(console, "Notes", [*notes, *cost_notes(results)])
 
 
 def print_boards(console: Console, boards: Sequence[BoardRow]) -> None:

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
     from finishlab.measure import GreyArea, SurfaceArea, SurfaceKind
 
-__all__ = ["How", "measure_photos", "picture_paths", "processors", "worst_exit_code"]
+__all__ = ["How", "measure_photos", "picture_paths", "processors", "with_path", "worst_exit_code"]
 
 _ALONE: Final = 5
 """Up to this many photos are measured in this process: a 12 megapixel photo takes about 0.1 s, a worker's start three
@@ -158,7 +158,7 @@ def _measure_one(job: Job) -> PhotoResult:
     except FinishlabError as failure:
         if picture is not None and isinstance(failure, QualityError | NoStripError):
             _draw_refusal(picture, path, how, failure)
-        return PhotoResult(str(path), error=_with_path(failure, path))
+        return PhotoResult(str(path), error=with_path(failure, path))
     except Exception as failure:  # one photo's trouble must not end the others
         if os.environ.get(DEBUG):
             raise
@@ -184,7 +184,7 @@ def _draw_refusal(picture: Path, path: Path, how: How, failure: FinishlabError) 
         save_refusal(picture, failure, image, fit, how.fields, areas)
 
 
-def _with_path(error: FinishlabError, path: Path) -> FinishlabError:
+def with_path(error: FinishlabError, path: Path) -> FinishlabError:
     """Return the error with the photo named as the user named it."""
     message = error.message
     if str(path) in message:

@@ -16,19 +16,23 @@ from finishlab.matching.across import AcrossLights, compare_lights
 from finishlab.matching.aims import CONTRAST, MATCH, STEP, Aim, within
 from finishlab.matching.choices import Choice, weigh_choices
 from finishlab.matching.components import Components, components_of
+from finishlab.matching.costs import Costs
 from finishlab.matching.evidence import Weighed, weigh_looks
 from finishlab.matching.floor import FloorPool
 from finishlab.matching.groups import pool_groups
 from finishlab.matching.guards import floor_guards
+from finishlab.matching.layout import Looks
 from finishlab.matching.lights import named_light
 from finishlab.matching.next_photo import MOST_BOARDS, next_photos
 from finishlab.matching.places import Subjects
 from finishlab.matching.ranking import RankedBoard, Ranking, Subject, as_rows, rank_together, require_boards
 from finishlab.matching.sensitivities import even
 from finishlab.matching.transport import centred, transport_distance
+from finishlab.matching.trials import Trust
 from finishlab.quality import Doubt, doubt
 from finishlab.records import DAYLIGHT, Light, normalise_light
 from finishlab.reports.rows import BoardRow
+from finishlab.workflow.costing import costs_of, with_print_doubt
 from finishlab.workflow.gathering import (
     Colours,
     FloorSeen,
@@ -43,6 +47,7 @@ from finishlab.workflow.gathering import (
     subject_of,
 )
 from finishlab.workflow.on_demand import Rows
+from finishlab.workflow.trials import trust_in, trusted_boards, trusted_components, trusted_spots
 
 __all__ = ["Comparison", "compare", "pool_spots", "rank_boards"]
 
@@ -71,6 +76,10 @@ class Comparison:
     """The best board under each aim, and what choosing it costs under the other."""
     recipes: Ranking | None = None
     """Recipes in place of boards, each pooled over its boards; None where no recipe has two boards."""
+    costs: tuple[Costs, ...] = ()
+    """What the intervals of the first boards are made of."""
+    trust: Trust = Trust()  # noqa: RUF009 - frozen, and equal for all
+    """What trials at home made of the errors."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +89,7 @@ class _Logged:
     boards: LoggedBoards
     spots: Sequence[StoredSpot]
     tread_grit: int | None
+    trust: Trust
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +102,7 @@ class _InLight:
     """Those measured in this light."""
     floor: FloorSeen
     pool: FloorPool
+    looks: Looks
     components: Components
     weighed: Weighed
     subjects: Subjects
@@ -165,7 +176,10 @@ def compare(
 
 
 def _read(log: Logbook) -> _Logged:
-    return _Logged(log.boards_in_short(), log.floor_spots(), _tread_grit(log))
+    """Read a logbook, its errors as large as trials at home say: the one place where ranking takes those in."""
+    trust = trust_in(log)
+    boards, spots = trusted_boards(log.boards_in_short(), trust), trusted_spots(log.floor_spots(), trust)
+    return _Logged(boards, spots, _tread_grit(log), trust)
 
 
 def _tread_grit(log: Logbook) -> int | None:
@@ -190,7 +204,8 @@ def _compare(
     for each in _other_lights(logged, chosen):
         rankings[each] = _see(logged, each, aim, strict=True).rank(aim)
     lights = compare_lights([named_light(each) for each in rankings], rankings)
-    ranking = _with_light_doubts(ranking, lights)
+    costs = costs_of(seen.looks, seen.components, ranking, seen.numbers)
+    ranking = with_print_doubt(_with_light_doubts(ranking, lights), costs)
     measured = set(seen.numbers)
     return Comparison(
         ranking,
@@ -200,6 +215,8 @@ def _compare(
         lights,
         _choices(seen, ranking, other or _opposite(aim)),
         _by_recipe(seen, aim, recipes),
+        costs,
+        logged.trust,
     )
 
 
@@ -247,7 +264,7 @@ def _see(logged: _Logged, light: Light, aim: Aim, *, strict: bool) -> _InLight:
         raise LogbookError("no-boards", f"No test board was photographed in the light “{light}”.", lights_hint(lights))
     require_boards(measured)
     looks = even(all_looks(of_all, measured, light, floor))
-    components = components_of(looks)
+    components = trusted_components(components_of(looks), logged.trust)
     weighed = weigh_looks(looks, components)
     one_light = [doubt("one-light", light=light)] if len(lights + spot_lights(spots)) == 1 else []
     pool = replace(
@@ -266,7 +283,7 @@ def _see(logged: _Logged, light: Light, aim: Aim, *, strict: bool) -> _InLight:
         return found if clear is None else replace(found, doubts=(clear, *found.doubts))
 
     subjects = Subjects([board.number for board in measured], subject)
-    return _InLight(light, of_all, measured, floor, pool, components, weighed, subjects)
+    return _InLight(light, of_all, measured, floor, pool, looks, components, weighed, subjects)
 
 
 def _lighter_than_clear(boards: Sequence[LoggedBoard], weighed: Weighed, aim: Aim) -> dict[str, Doubt]:

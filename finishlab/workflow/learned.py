@@ -17,6 +17,8 @@ __all__ = ["as_learned"]
 def as_learned(how: How, log: Logbook, light: str | None, *, profile: bool = True) -> How:
     """Return how photos are to be measured, with the strips' greys and the cameras' profiles a logbook holds.
 
+    Of a strip that was not learned it holds what each logged photo said of its print.
+
     Parameters
     ----------
     how
@@ -30,4 +32,4 @@ def as_learned(how: How, log: Logbook, light: str | None, *, profile: bool = Tru
     """
     lit = normalise_light(light)
     known = tuple(each for each in log.camera_profiles() if each.light == lit) if profile else ()
-    return replace(how, strip_greys=log.learned_greys(), profiles=known)
+    return replace(how, strip_greys=(*log.learned_greys(), *log.photographed_greys()), profiles=known)

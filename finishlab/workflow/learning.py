@@ -8,15 +8,16 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from finishlab.errors import UsageError
+from finishlab.errors import FinishlabError, UsageError
 
 if TYPE_CHECKING:
     from finishlab.imaging.greys import StripGreys
     from finishlab.logbook import Logbook
     from finishlab.measure import GreyArea
     from finishlab.measure.learn_greys import LearnedGreys
+    from finishlab.measure.learn_print import LearnedPrint
 
-__all__ = ["learn_from_photo", "learn_from_readings"]
+__all__ = ["learn_from_eye", "learn_from_far", "learn_from_photo", "learn_from_readings"]
 
 _AGREE: Final = 1.5
 """Repeat readings of one grey differ by less, L*: more is a slip of the hand, not noise."""
@@ -68,6 +69,68 @@ def learn_from_photo(
     found = learn_greys(read_photo(Path(path)), known, number=number, learned=_now())
     log.learn_strip(found.greys)
     return found
+
+
+def learn_from_far(
+    log: Logbook, paths: Sequence[str | Path], *, number: int | None = None
+) -> tuple[LearnedPrint | None, list[FinishlabError]]:
+    """Learn the greys of the strip in photos taken from a few steps back, by its screens of lines.
+
+    Every photo is tried; what those tell that can be used is kept.
+
+    Returns
+    -------
+    found, errors
+        None if no photo could be used; what is wrong with each of the others, its file named.
+
+    Raises
+    ------
+    FinishlabError
+        What `finishlab.measure.learn_print.learn_print` raises.
+    """
+    from finishlab.measure.learn_print import learn_print, look_at_print
+    from finishlab.photos import read_photo
+    from finishlab.workflow.batch import with_path
+
+    looks, errors = [], []
+    for path in paths:
+        try:
+            looks.append(look_at_print(read_photo(Path(path))))
+        except FinishlabError as error:
+            errors.append(with_path(error, Path(path)))
+    if not looks:
+        return None, errors
+    found = learn_print(looks, number=number, learned=_now())
+    log.learn_strip(found.greys)
+    return found, errors
+
+
+def learn_from_eye(log: Logbook, number: int, seen: Mapping[int, float]) -> StripGreys:
+    """Learn a strip's greys from the steps of the second page that vanished among its lines, seen from afar.
+
+    Parameters
+    ----------
+    log
+        Where to keep them.
+    number
+        The strip's number; the second page is printed with it.
+    seen
+        Row of the page (1, 2 ...) -> the step that vanished, halves allowed.
+
+    Raises
+    ------
+    UsageError
+        ``bad-step`` or ``greys-not-rising``.
+    """
+    from finishlab.measure.eye_match import greys_seen
+
+    basis = tuple(f"row {row}: step {step:g}" for row, step in sorted(seen.items()))
+    try:
+        return log.learn_strip(greys_seen(seen, number=number, learned=_now(), basis=basis))
+    except ValueError as error:
+        raise UsageError(
+            "bad-step", f"These steps cannot all have vanished: {error}.", "Look again from 3 m, and type row:step."
+        ) from error
 
 
 def _check(readings: Mapping[int, Sequence[float]]) -> None:

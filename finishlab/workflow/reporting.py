@@ -71,7 +71,8 @@ def report_of(log: Logbook, found: Comparison, *, title: str | None = None) -> R
         choices=found.choices,
         recipes=found.recipes,
         left_out=found.left_out,
-        extra=_extra(log),
+        costs=found.costs,
+        extra=_extra(log, found),
     )
 
 
@@ -122,9 +123,11 @@ def _is_rendered(log: Logbook, boards: Sequence[StoredBoard], light: str) -> boo
     return False
 
 
-def _extra(log: Logbook) -> dict[str, str]:
+def _extra(log: Logbook, found: Comparison) -> dict[str, str]:
+    from finishlab.reports.trials import trust_line
+
     strips = log.strips()
-    if not strips:
-        return {}
     named = ", ".join(f"{number:04d}" for number in strips)
-    return {"Strip" if len(strips) == 1 else "Strips": named}
+    extra = {"Strip" if len(strips) == 1 else "Strips": named} if strips else {}
+    tried = trust_line(found.trust)
+    return extra | ({"Trials": tried} if tried else {})

@@ -18,7 +18,7 @@ from finishlab.logbook.exchange.dump import Row
 
 __all__ = ["BY_LETTER", "CAMERA", "LABEL", "LETTERS", "Side", "Thing", "Word", "word_on"]
 
-LETTERS: Final[Mapping[str, str]] = {"boards": "B", "floor_spots": "F", "recipes": "R", "batches": "C"}
+LETTERS: Final[Mapping[str, str]] = {"boards": "B", "floor_spots": "F", "recipes": "R", "batches": "C", "trials": "H"}
 """Tables whose rows people call by a letter and a number."""
 Thing = tuple[str, Any]
 """A table and the key of the row in it; for what has no row of its own, what tells it from others."""
@@ -27,7 +27,7 @@ Mark = tuple[dt.datetime, str]
 Word = Literal["same", "theirs", "ours", "both"]
 
 BY_LETTER: Final = {letter: table for table, letter in LETTERS.items()}
-LABEL: Final = re.compile(r"([BFRC])([0-9]{1,9})")
+LABEL: Final = re.compile(r"([BFRCH])([0-9]{1,9})")
 """Subject of the history of such a row."""
 CAMERA: Final = re.compile(r"camera ([0-9]{1,9})")
 """Subject of the history of a camera's profile, by its key."""

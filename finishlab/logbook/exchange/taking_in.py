@@ -34,6 +34,7 @@ IDENTITY: Final[Mapping[str, tuple[str, ...]]] = {
     "camera_profiles": ("camera", "light", "created"),
     "recipes": ("created",),
     "batches": ("created",),
+    "trials": ("created",),
     "boards": ("created",),
     "floor_spots": ("created",),
     "approvals": ("recipe_number", "created"),

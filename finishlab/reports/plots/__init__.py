@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from finishlab.reports.plots.coats import CoatStep, coats_plot
 from finishlab.reports.plots.colours import PlottedColour, PlottedFloor, clipping
+from finishlab.reports.plots.costs import costs_plot
 from finishlab.reports.plots.drawing import Drawing
 from finishlab.reports.plots.intervals import IntervalBar, interval_plot
 from finishlab.reports.plots.planes import plane_plot
@@ -21,6 +22,7 @@ __all__ = [
     "PlottedFloor",
     "clipping",
     "coats_plot",
+    "costs_plot",
     "interval_plot",
     "plane_plot",
     "swatch_plot",

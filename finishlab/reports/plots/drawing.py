@@ -97,6 +97,10 @@ class Drawing:
             self.figure.savefig(out, format="svg", metadata=nothing)
         return _inline(out.getvalue(), ident, self.title, self.words)
 
+    def svg_file(self) -> bytes:
+        """Return an SVG file of its own."""
+        return ('<?xml version="1.0" encoding="UTF-8"?>\n' + self.svg("drawing") + "\n").encode()
+
     def png(self, profile: bytes, *, dpi: int = 200) -> bytes:
         """Return a PNG in sRGB.
 

@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 
 from finishlab.files import write_atomically
-from finishlab.imaging.strip import PAGES, STRIP, Paper, Rect, StripGeometry
-from finishlab.reports.print.sheet import Sheet, text_width
-from finishlab.reports.print.strip_advice import draw_advice
+from finishlab.imaging.strip import PAGES, STRIP, Paper, Rect, Screen, StripGeometry
+from finishlab.reports.print.sheet import Sheet
+from finishlab.reports.print.strip_advice import RULER_DROP, draw_advice
 
 __all__ = ["module_outlines", "strip_pdf", "write_layout", "write_strip_pdf"]
 
@@ -64,10 +64,10 @@ def strip_pdf(*, paper: Paper, number: int, geometry: StripGeometry = STRIP) -> 
             sheet.box(place.x + r.x, place.y + r.y, r.width, r.height, geometry.greys[patch.level])
     for tag, tag_id in zip(geometry.tags, tag_ids, strict=True):
         _draw_tag(sheet, Rect(place.x + tag.rect.x, place.y + tag.rect.y, tag.rect.width, tag.rect.height), tag_id)
-    _draw_ruler(sheet, place, geometry.ruler)
+    _draw_screens(sheet, place, geometry.screens)
     _draw_number(sheet, place, geometry.number_text, number)
     _draw_edges(sheet, place, geometry)
-    draw_advice(sheet, top=place.bottom + 10.0, number=number)
+    draw_advice(sheet, top=place.bottom + RULER_DROP, number=number)
     return sheet.finish()
 
 
@@ -170,28 +170,15 @@ def _draw_cut_line(sheet: Sheet, place: Rect) -> None:
         sheet.line(x, place.bottom + 1.5, x, place.bottom + 3.5, line=_CUT_LINE, grey=_CUT_GREY)
 
 
-def _draw_ruler(sheet: Sheet, place: Rect, ruler: Rect) -> None:
-    line = 0.15
-    left, base = place.x + ruler.x, place.y + ruler.bottom
-    length = int(ruler.width)
-    sheet.line(left - line / 2, base - line / 2, left + length + line / 2, base - line / 2, line=line)
-    for mm in range(0, length + 1, 5):
-        # Short beside the middle tags, whose quiet zone reaches into the ruler; long only at the numerals.
-        tick = 2.5 if mm % 50 == 0 else 1.1 if mm % 10 == 0 else 0.7
-        sheet.line(left + mm, base, left + mm, base - tick, line=line)
-    for mm in range(0, length + 1, 50):
-        last = mm == length
-        sheet.text(
-            left + mm + (-0.5 if last else 0.5), base - 1.35, str(mm), cap=1.15, align="right" if last else "left"
-        )
+def _draw_screens(sheet: Sheet, place: Rect, screens: tuple[Screen, ...]) -> None:
+    # A screen is one path: of a rectangle alone some programs move the sides to whole dots, which widens thin lines.
+    for screen in screens:
+        lines = [Rect(place.x + r.x, place.y + r.y, r.width, r.height) for r in screen.lines()]
+        sheet.polygons([[(float(x), float(y)) for x, y in line.corners()] for line in lines], 0.0)
 
 
 def _draw_number(sheet: Sheet, place: Rect, at: Rect, number: int) -> None:
-    baseline = place.y + at.y + at.height / 2 + 1.3
-    words = f"strip {number:04d}"
-    sheet.text(place.x + at.x, baseline, words, cap=2.6, bold=True)
-    note = "ruler 150 mm, check before use"
-    sheet.text(place.x + at.x + text_width(words, cap=2.6, bold=True) + 3.0, baseline, note, cap=1.5, grey=_BAND_GREY)
+    sheet.text(place.x + at.x, place.y + at.centre[1] + 0.8, f"strip {number:04d}", cap=1.6, bold=True)
 
 
 def _draw_edges(sheet: Sheet, place: Rect, geometry: StripGeometry) -> None:

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from finishlab.reports.print.sheet import Sheet
 
-__all__ = ["draw_advice"]
+__all__ = ["RULER_DROP", "RULER_INDENT", "draw_advice"]
 
+RULER_DROP = 7.0
+"""How far below the strip the ruler hangs, mm."""
+RULER_INDENT = 4.0
+"""How far right of the strip's left end the ruler begins, mm."""
 _SQUARE = 100.0
 _GREY = 0.3
 # Common practice, no source.
@@ -20,7 +24,7 @@ _STEPS = (
     (
         "Check",
         (
-            "Hold a real rule against the strip\u2019s ruler (150 mm) and the sides of the square (100 mm). If "
+            "Hold a real rule against the printed ruler (150 mm) and the sides of the square (100 mm). If "
             "they are off by more than half a millimetre, print again at true size."
         ),
     ),
@@ -29,6 +33,14 @@ _STEPS = (
         (
             "Let the ink dry for an hour, then cut along the inner side of the thin line. Do not laminate, fold "
             "or tape over it; keep it flat and dark between two sheets of card."
+        ),
+    ),
+    (
+        "Step back once",
+        (
+            "Lay the strip alone in even light. Take two or three steps back, until it is a tenth of the "
+            "picture\u2019s width, turn the phone a little and take one photo: finishlab strip learn PHOTO. It tells "
+            "how this print came out."
         ),
     ),
     (
@@ -57,8 +69,10 @@ _STEPS = (
 
 
 def draw_advice(sheet: Sheet, *, top: float, number: int) -> None:
-    """Draw the advice from `top` (millimetres) down: a 100 mm square that holds the drawing, and six short steps."""
+    """Draw the advice from `top` (millimetres) down: a ruler, a square of 100 mm with the drawing, short steps."""
     margin = (sheet.width - 190.0) / 2
+    _draw_ruler(sheet, margin + RULER_INDENT, top)
+    top += 8.0
     _draw_square(sheet, margin, top)
     column = margin + _SQUARE + 12.0
     y = top + 1.9
@@ -71,6 +85,18 @@ def draw_advice(sheet: Sheet, *, top: float, number: int) -> None:
         y += 3.4
     _draw_own_notes(sheet, margin, top + _SQUARE + 16.0)
     _draw_foot(sheet, margin, number)
+
+
+def _draw_ruler(sheet: Sheet, x: float, top: float) -> None:
+    """Draw a ruler of 150 mm that hangs from `top`, with ticks down to 2.5 mm; it is cut off later."""
+    line, length = 0.15, 150
+    sheet.line(x - line / 2, top, x + length + line / 2, top, line=line)
+    for mm in range(0, length + 1, 5):
+        tick = 2.5 if mm % 50 == 0 else 1.1 if mm % 10 == 0 else 0.7
+        sheet.line(x + mm, top, x + mm, top + tick, line=line)
+    for mm in range(0, length + 1, 50):
+        sheet.text(x + mm + 0.6, top + 2.5, str(mm), cap=1.15)
+    sheet.text(x + length + 4.5, top + 2.5, "mm: check before cutting", cap=1.5, grey=_GREY)
 
 
 def _draw_square(sheet: Sheet, x: float, y: float) -> None:

@@ -12,6 +12,7 @@ from finishlab.reports.rows import BoardRow, SpotRow
 if TYPE_CHECKING:
     from finishlab.matching.across import AcrossLights
     from finishlab.matching.choices import Choice
+    from finishlab.matching.costs import Costs
     from finishlab.matching.ranking import RankedBoard, Ranking
 
 __all__ = ["MOST_PICTURED", "MOST_TOLD", "Crop", "ReportContent"]
@@ -86,6 +87,8 @@ class ReportContent:
     """Recipes in place of boards."""
     left_out: tuple[str, ...] = ()
     """Boards that were not photographed in this light."""
+    costs: tuple[Costs, ...] = ()
+    """What the intervals of the first boards are made of."""
     extra: Mapping[str, str] = field(default_factory=dict)
     """Further lines for the method: name -> text (strip number, camera, settings)."""
 

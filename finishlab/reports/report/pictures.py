@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from finishlab.reports.costs import costs_line
 from finishlab.reports.plots import (
     CoatStep,
     Drawing,
@@ -13,6 +14,7 @@ from finishlab.reports.plots import (
     PlottedColour,
     PlottedFloor,
     coats_plot,
+    costs_plot,
     interval_plot,
     plane_plot,
     swatch_plot,
@@ -65,6 +67,7 @@ def drawings(content: ReportContent, *, columns: int = 2) -> list[ReportDrawing]
     boards = [_plotted(board, content.boards.get(board.board), leaders) for board in ranked]
     return [
         ReportDrawing("intervals", "How far from the floor", _interval_note(content), _intervals(content, leaders)),
+        *_costs(content),
         ReportDrawing(
             "ab",
             "Redder or greener, yellower or bluer",
@@ -157,6 +160,15 @@ def _interval_note(content: ReportContent) -> str:
         told += " Only its thick part sets a board against the others: the thin one moves them all alike."
     tied = any(board.tied for board in content.ranking.boards)
     return told + (" Boards that share a letter at the left may change places." if tied else "")
+
+
+def _costs(content: ReportContent) -> list[ReportDrawing]:
+    """Return what the first boards' intervals are made of."""
+    if not content.costs:
+        return []
+    bars = [(each.board or "", each.shares) for each in content.costs]
+    note = costs_line(content.costs[0])
+    return [ReportDrawing("costs", "What makes the line so long", note, costs_plot(bars))]
 
 
 def _plane_note(floor: PlottedFloor) -> str:

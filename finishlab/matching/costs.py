@@ -1,0 +1,228 @@
+"""What an interval is made of: how much of it the print of the strip causes, the camera, light, grain and planks.
+
+The square of a CIEDE2000 difference d scatters with the variance ``4 d^2 s'J s + 2 tr(M C M C)``, where J is the
+covariance of both colours together, s the slopes of the difference, C the covariance of the difference and M the local
+metric (`finishlab.colorimetry.interval`). Each source is a part of J and of C, so each has its part of that variance:
+``4 d^2 s'J_i s + 2 tr(M C M C_i)``, and the parts add up to the whole.
+
+Of boards and a floor that were found together by least squares the part of a source is how the covariance answers when
+that source's variance grows: for the best weights the derivative is the source's part exactly, and since the covariance
+is homogeneous in all of them the parts add up again.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from finishlab.colorimetry.difference import DeltaE
+from finishlab.colorimetry.estimate import LabEstimate
+from finishlab.colorimetry.formulas import CIEDE2000
+from finishlab.colorimetry.interval import difference_intervals
+from finishlab.colorimetry.sources import (
+    SOURCES,
+    Source,
+    of_tone,
+    open_prints,
+    print_open,
+    scaled_table,
+    source_of,
+    tones,
+)
+from finishlab.imaging.greys import USUAL
+from finishlab.matching.components import Components
+from finishlab.matching.evidence import weigh_looks
+from finishlab.matching.layout import Looks
+from finishlab.quality import Doubt, doubt
+
+__all__ = ["MATTERS", "Costs", "board_costs", "pair_costs", "print_doubt", "shares_of"]
+
+FloatArray = NDArray[np.float64]
+
+MATTERS: Final = 0.2
+"""Share of an interval from which a print that was not learned is a doubt; this tool's own."""
+LEARNED_LIGHTNESS: Final = 2.0
+"""What one photo from two or three steps back leaves of the doubt of a strip's greys, L*, root mean square: about what
+is stated of the rendered print of the sample photos. Of usual prints it is `USUAL.standard_error`."""
+_STEP: Final = 1e-3
+"""By how much a source's variance is raised to see what comes of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Costs:
+    """What one difference's interval is made of."""
+
+    shares: Mapping[Source, float]
+    """Part of the interval's variance that each source causes; they sum to 1."""
+    interval: DeltaE
+    """The difference as it is."""
+    open_print: float
+    """Part that prints cause which were not learned; at most that of the print."""
+    learned: DeltaE
+    """The difference as it would be with those learned; the same where none is left to learn."""
+    board: str | None = None
+    """Which board, of a ranking."""
+
+
+def shares_of(lab1: ArrayLike, lab2: ArrayLike, joint: ArrayLike, parts: Sequence[ArrayLike]) -> list[float]:
+    """Return which share of an interval's variance each part of the covariance causes.
+
+    Parameters
+    ----------
+    lab1, lab2
+        The two colours, shape (3,).
+    joint
+        Covariance of both together, shape (6, 6).
+    parts
+        Parts of it.
+
+    Returns
+    -------
+    list
+        0 for all where nothing is uncertain.
+    """
+    one, two = (np.asarray(lab, dtype=np.float64) for lab in (lab1, lab2))
+    metric = CIEDE2000.metric((one + two) / 2.0)
+    # the slopes come with the standard, here the second colour, first
+    slopes = np.roll(CIEDE2000.slopes(two, one), 3)
+    whole = metric @ _apart(np.asarray(joint, dtype=np.float64)) @ metric
+    square = float(CIEDE2000.difference(two, one)) ** 2
+
+    def size(part: ArrayLike) -> float:
+        of = np.asarray(part, dtype=np.float64)
+        return max(4.0 * square * float(slopes @ of @ slopes) + 2.0 * float(np.sum(whole * _apart(of))), 0.0)
+
+    total = size(joint)
+    return [size(part) / total if total > 0.0 else 0.0 for part in parts]
+
+
+def _apart(joint: FloatArray) -> FloatArray:
+    """Covariance of the difference of two colours, of that of both together."""
+    apart: FloatArray = joint[:3, :3] + joint[3:, 3:] - joint[:3, 3:] - joint[3:, :3]
+    return apart
+
+
+def pair_costs(one: LabEstimate, two: LabEstimate) -> Costs:
+    """Return what the interval between two colours is made of, as `delta_e_interval` gives it."""
+    parts: dict[Source, FloatArray] = {source: np.zeros((6, 6)) for source in SOURCES}
+    for place, each in ((slice(3), one), (slice(3, 6), two)):
+        parts["grain"][place, place] = each.own_of_photo
+        parts["camera"][place, place] += np.asarray(each.own) - each.own_of_photo
+    moved: dict[tuple[str, str], FloatArray] = {}
+    for first, estimate in ((0, one), (3, two)):
+        for effect in estimate.shared:
+            vector = moved.setdefault((effect.name, effect.scope), np.zeros(6))
+            vector[first : first + 3] += effect.vector
+    still_open, tone = np.zeros((6, 6)), np.zeros((6, 6))
+    for (name, scope), vector in moved.items():
+        part = np.outer(vector, vector)
+        parts[source_of(name)] += part
+        still_open += part * print_open(name, scope)
+        tone += part * of_tone(name)
+    joint = np.sum(list(parts.values()), axis=0)
+    return _costs(one.lab, two.lab, joint, parts, still_open, tone)
+
+
+def board_costs(
+    looks: Looks, components: Components, floor: ArrayLike, boards: Sequence[tuple[str, int, ArrayLike]]
+) -> tuple[Costs, ...]:
+    """Return what the intervals of ranked boards are made of, from the floor to each of them.
+
+    Parameters
+    ----------
+    looks
+        The boards and the floor, as they are weighed.
+    components
+        How planks and photos scatter.
+    floor
+        CIELAB of its mean.
+    boards
+        The boards to tell of: number, place among the looks, and CIELAB.
+    """
+    joint = _weighed(looks, components)
+    parts = {source: _answer(joint, looks, components, source) for source in SOURCES}
+    # what is left is what the camera gets wrong of each wood, which no effect names
+    parts["camera"] = parts["camera"] + joint - np.sum(list(parts.values()), axis=0)
+    still_open = _answer_of(joint, looks, components, open_prints(looks.colours))
+    tone = _answer_of(joint, looks, components, tones(looks.colours))
+    return tuple(
+        replace(
+            _costs(lab, floor, joint[i], {each: part[i] for each, part in parts.items()}, still_open[i], tone[i]),
+            board=name,
+        )
+        for name, i, lab in boards
+    )
+
+
+def _weighed(looks: Looks, components: Components) -> FloatArray:
+    return weigh_looks(looks, components).together.joint_with_floor()
+
+
+def _answer(joint: FloatArray, looks: Looks, components: Components, source: Source) -> FloatArray:
+    """How the covariance of board and floor together grows with a source's variance, shape (n, 6, 6)."""
+    factor = 1.0 + _STEP
+    raised = replace(looks, colours=scaled_table(looks.colours, {source: math.sqrt(factor)}))
+    if source == "planks":
+        components = replace(components, plank=_times(components.plank, factor))
+    if source == "light":
+        components = replace(components, photo=_times(components.photo, factor))
+    return (_weighed(raised, components) - joint) / _STEP
+
+
+def _answer_of(joint: FloatArray, looks: Looks, components: Components, some: NDArray[np.bool_]) -> FloatArray:
+    """How that covariance grows with the variance of some of the shared effects, shape (n, 6, 6)."""
+    if not some.any():
+        return np.zeros_like(joint)
+    colours = looks.colours
+    vectors = colours.vectors * np.where(some, math.sqrt(1.0 + _STEP), 1.0)[:, None]
+    return (_weighed(replace(looks, colours=replace(colours, vectors=vectors)), components) - joint) / _STEP
+
+
+def _times(matrix: Sequence[Sequence[float]], factor: float) -> tuple[tuple[float, ...], ...]:
+    return tuple(tuple(value * factor for value in row) for row in matrix)
+
+
+def _left_when_learned(print_share: float, tone_share: float) -> float:
+    """Return the part of the variance of print and tone together that is left once the strip is learned.
+
+    The fit weighs print against tone, so that of variances P and T before it ``P T / (P + T)`` is left, of which print
+    and tone cause parts as T to P. Learning makes P smaller, and with it both.
+    """
+    unlearned = float(np.mean(np.square(USUAL.standard_error)))
+    smaller = min(1.0, LEARNED_LIGHTNESS**2 / unlearned)
+    if tone_share <= 0.0:
+        return smaller
+    tone = print_share / tone_share
+    return smaller * (1.0 + tone) / (smaller + tone)
+
+
+def _costs(
+    lab1: ArrayLike,
+    lab2: ArrayLike,
+    joint: FloatArray,
+    parts: Mapping[Source, FloatArray],
+    still_open: FloatArray,
+    tone: FloatArray,
+) -> Costs:
+    *shares, open_print, tone_share = shares_of(lab1, lab2, joint, [*parts.values(), still_open, tone])
+    now = after = _interval(lab1, lab2, joint)
+    if open_print > 0.0:
+        gone = 1.0 - _left_when_learned(open_print, tone_share)
+        after = _interval(lab1, lab2, joint - gone * (still_open + tone))
+    return Costs(dict(zip(parts, shares, strict=True)), now, open_print, after)
+
+
+def _interval(lab1: ArrayLike, lab2: ArrayLike, joint: FloatArray) -> DeltaE:
+    value, low, high = difference_intervals(lab1, lab2, joint)
+    return DeltaE(float(value), float(low), float(high))
+
+
+def print_doubt(costs: Sequence[Costs]) -> Doubt | None:
+    """Return the doubt that the print was not learned, where it matters to one of these intervals; else None."""
+    most = max((each.open_print for each in costs), default=0.0)
+    return doubt("print-not-learned", percent=round(100.0 * most)) if most >= MATTERS else None

@@ -1,0 +1,326 @@
+"""Learn how a printer made a strip from photos taken a few steps back: screens of lines against its greys.
+
+From so far off the camera cannot tell the lines apart: its optics average them in linear light, before any tone curve,
+so each screen is a grey that geometry fixes. Greys, screens, paper and black are weighed in one fit with tone, light
+and glare, and what is usual of prints and phones stands in for what a photo cannot tell. Camera raw files need no
+screens: their tone is known.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from finishlab.errors import QualityError, UsageError
+from finishlab.imaging.correction import Correction, FitPriors, KnownGreys, PatchReadings, fit_correction
+from finishlab.imaging.finder import StripFit, find_strip
+from finishlab.imaging.greys import GreysSource, StripGreys, axes_of, greys_of_logs
+from finishlab.imaging.pixels import LinearImage
+from finishlab.imaging.print_prior import usual_print
+from finishlab.imaging.screens import GROWTH, SPREAD, AreaMeans, read_areas, screen_reflectance
+from finishlab.imaging.strip import STRIP, GreyPatch, Screen
+from finishlab.measure.judgement import judge_light, judge_strip
+from finishlab.quality import Doubt
+
+__all__ = ["LearnedPrint", "PrintFit", "fit_print", "learn_print", "look_at_print"]
+
+_LEVELS: Final = np.array([patch.level for patch in STRIP.patches])
+_PAPER: Final = len(STRIP.greys) - 1
+_AREAS: Final[tuple[GreyPatch | Screen, ...]] = (*STRIP.patches, *STRIP.screens)
+_PLACES: Final = np.array([each.sample.centre for each in _AREAS])
+_IS_SCREEN: Final = np.arange(len(_AREAS)) >= len(_LEVELS)
+_DARK: Final = np.array([screen.coverage > 0.7 for screen in STRIP.screens])
+
+_SHOWN: Final = (0.85, 0.25)
+"""How much of the modulation that shows was there before the camera sharpened it."""
+_GLARE: Final = (0.008, 0.006)
+"""Veiling glare, as a share of a perfect white's light (common practice, no source)."""
+_TOP: Final = (0.04, 0.25)
+"""How far a phone may press its highlights together more than usual: natural log at paper, and over how much of the log
+of light that fades (common practice, no source)."""
+_READING: Final = (0.008, 0.012)
+"""Error of one reading, of a grey and of black."""
+_CHANNELS: Final = np.array([0.15, 0.70, 0.15])
+"""Weights of the channels: false colour leaves green alone, and pulls red and blue apart about equally."""
+_ALIKE: Final = 3
+"""Channels of the fit that hold the one grey that is read here."""
+_ROUNDS: Final = 2
+_STEPS: Final = 8
+_STEP: Final = 0.05
+_DONE: Final = 0.02
+_STRIDE: Final = 1.5
+
+_SCALE: Final = (1.3, 4.0)
+"""Pixels a millimetre between which a photo is taken."""
+_SHOWS: Final = 0.7
+"""Largest correction for lines that show, in the log of light, that is believed."""
+_NO_SCREENS: Final = 0.6
+"""Light of the dark screens over paper's above which there are none: the tone curve apart they reflect a quarter."""
+_MISFIT: Final = 4.0
+_OF_SMALL: Final = ("strip-small", "strip-partly-hidden", "strip-not-flat")
+"""Doubts that hold of any strip so small: its tags are blurred and some unread."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class PrintFit:
+    """What one photo says of a print."""
+
+    log_reflectance: np.ndarray
+    """Shape (levels,): natural log of each level's reflectance factor."""
+    common: np.ndarray
+    """Shape (levels, levels): covariance of it that photos of one phone share, by what was believed beforehand."""
+    own: np.ndarray
+    """The rest of its covariance."""
+    growth: float
+    """How far ink runs beyond an edge, mm."""
+    number: int | None
+    """The strip's number, where it was read."""
+    photo_id: str
+    linear: bool
+    """Whether it is a camera raw file."""
+    doubts: tuple[Doubt, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LearnedPrint:
+    """What photos told of a print."""
+
+    greys: StripGreys
+    growth: float
+    """How far ink runs beyond an edge, mm."""
+    doubts: tuple[Doubt, ...]
+
+
+def look_at_print(image: LinearImage) -> PrintFit:
+    """Return what a photo taken from a few steps back, at full size, says of the print of its strip.
+
+    Raises
+    ------
+    NoStripError
+        If the strip is not found.
+    QualityError
+        ``no-screens``, ``lines-show``, ``strip-far``, ``print-unclear``, and what judging the strip and its light
+        raises.
+    """
+    return fit_print(image, find_strip(image, small=True))
+
+
+def learn_print(looks: Sequence[PrintFit], *, number: int | None = None, learned: str = "") -> LearnedPrint:
+    """Learn the greys of a strip from one or more photos of it.
+
+    Parameters
+    ----------
+    looks
+        What each photo says.
+    number
+        The strip's number, where the photos do not show it.
+    learned
+        Kept with the greys, see `StripGreys`.
+
+    Raises
+    ------
+    UsageError
+        ``strip-number-needed`` or ``other-strip``.
+    QualityError
+        ``print-unclear``.
+    """
+    chosen = _number(looks, number)
+    log, covariance = _pooled(looks)
+    raw = all(look.linear for look in looks)
+    basis = tuple(f"photo {look.photo_id}" for look in looks)
+    try:
+        source: GreysSource = "raw" if raw else "screens"
+        greys = greys_of_logs(log, axes_of(covariance), source, number=chosen, learned=learned, basis=basis)
+    except ValueError as error:
+        raise _unclear() from error
+    doubts = {each.code: each for look in looks for each in look.doubts}
+    return LearnedPrint(greys, float(np.mean([look.growth for look in looks])), tuple(doubts.values()))
+
+
+def _pooled(fits: Sequence[PrintFit]) -> tuple[np.ndarray, np.ndarray]:
+    """Return the mean of photos' logs and its covariance: what they believe alike does not average out."""
+    log = np.mean([each.log_reflectance for each in fits], axis=0)
+    own = np.sum([each.own for each in fits], axis=0) / len(fits) ** 2
+    return np.asarray(log), np.asarray(np.mean([each.common for each in fits], axis=0) + own)
+
+
+def fit_print(image: LinearImage, strip: StripFit) -> PrintFit:
+    """Fit print, tone, light and glare to a photo in which the strip was found, and judge it; see `look_at_print`."""
+    linear = image.info.linear
+    _check_scale(strip, linear=linear)
+    priors = _priors(linear=linear)
+    curve = (priors.tone.grid, priors.tone.mean)
+    model, theta = _Model(), np.zeros(0)
+    for _ in range(_ROUNDS):
+        means = read_areas(image, strip, _AREAS, curve)
+        readings, shows = _readings(means, linear=linear)
+        model = _Model(shows, means.beats)
+        theta, correction = _solved(model, readings, priors, theta)
+        curve = (correction.curves[1][0], correction.curves[1][1])
+    greys = PatchReadings(*(each[~_IS_SCREEN] for each in (readings.places, readings.values, readings.usable)))
+    doubts = [each for each in judge_strip(strip, greys, 0.0, image) if each.code not in _OF_SMALL]
+    doubts += judge_light(greys, replace(correction, weights=correction.weights[~_IS_SCREEN]))
+    if correction.misfit > _MISFIT:
+        raise _unclear()
+    growth = model.growth(theta)
+    common, own = model.covariances(correction)
+    return PrintFit(
+        model.log_greys(theta), common, own, growth, strip.number, image.info.photo_id, linear, tuple(doubts)
+    )
+
+
+def _priors(*, linear: bool) -> FitPriors:
+    base = FitPriors.for_linear() if linear else FitPriors()
+    # All three channels are one grey here; each has a glare of its own, as if they were three.
+    return replace(
+        base,
+        reading=_READING[0],
+        channel_reading=_READING[0],
+        black_reading=_READING[1],
+        glare=(_GLARE[0], _GLARE[1] * float(np.sqrt(_ALIKE))),
+    )
+
+
+def _readings(means: AreaMeans, *, linear: bool) -> tuple[PatchReadings, np.ndarray]:
+    """Return areas as one grey channel, and by how much lines that show were corrected, natural log, shape (N,)."""
+    papers = means.usable & np.concatenate([_LEVELS == _PAPER, np.zeros(_IS_SCREEN.sum(), dtype=bool)])
+    if not papers.any():
+        raise QualityError(
+            "too-bright",
+            "The photo is too bright, or the strip's paper does not lie in it.",
+            "Expose less (tap the strip's paper on the screen before the photo) and photograph the whole strip again.",
+        )
+    paper = means.codes[papers].mean(axis=0)
+    code, light = ((each / paper) @ _CHANNELS for each in (means.codes, means.light))
+    shows = np.where(_IS_SCREEN & means.usable, np.log(np.maximum(light, 1e-6) / np.maximum(code, 1e-6)), 0.0)
+    usable = means.usable.copy()
+    if linear:  # its tone says more than lines could
+        usable[_IS_SCREEN] = False
+    elif np.median(code[_IS_SCREEN][_DARK]) > _NO_SCREENS:
+        raise QualityError(
+            "no-screens",
+            "This print has no line screens to measure it by.",
+            "Print the strip anew (finishlab strip), or name a grey of known lightness beside it with --grey.",
+        )
+    elif shows.max() > _SHOWS:
+        raise _too_near()
+    values = np.exp(np.log(np.maximum(code, 1e-6)) + _SHOWN[0] * shows) * paper.mean()
+    return PatchReadings(_PLACES, np.repeat(values[:, None], _ALIKE, axis=1), usable), shows
+
+
+class _Model:
+    """The log of what each area reflects by the unknowns of the print, each a unit Gaussian.
+
+    Unknowns: the departures of `usual_print`, growth, spread, how much of what shows was there, pressed highlights,
+    each screen's beat.
+    """
+
+    def __init__(self, shows: np.ndarray | None = None, beats: np.ndarray | None = None) -> None:
+        self.usual, self.departures = usual_print()
+        self.shows = np.zeros(len(_AREAS)) if shows is None else shows
+        self.beats = np.zeros(len(_AREAS)) if beats is None else beats
+        self.terms = len(self.departures)
+        self.names = tuple(f"unknown-{i + 1}" for i in range(self.terms + 4 + len(STRIP.screens)))
+        self.size = len(self.names)
+
+    def log_greys(self, theta: np.ndarray) -> np.ndarray:
+        return np.asarray(self.usual + theta[: self.terms] @ self.departures)
+
+    def growth(self, theta: np.ndarray) -> float:
+        return float(max(GROWTH[0] + GROWTH[1] * theta[self.terms], -0.02))
+
+    def seen(self, theta: np.ndarray) -> np.ndarray:
+        """Return the log of what each area reflects, shape (N,)."""
+        greys = np.exp(self.log_greys(theta))
+        spread = max(SPREAD[0] + SPREAD[1] * theta[self.terms + 1], 0.005)
+        paper, black = greys[-1], min(greys[0], 0.6 * greys[-1])
+        lines = [screen_reflectance(each, paper, black, self.growth(theta), spread) for each in STRIP.screens]
+        beat = 1.0 + self.beats[_IS_SCREEN] * theta[self.terms + 4 :] * paper / np.array(lines)
+        light = np.concatenate([greys[_LEVELS], lines * np.maximum(beat, 0.2)])
+        pressed = _TOP[0] * np.exp((np.log(light) - np.log(paper)) / _TOP[1])
+        unknown = theta[self.terms + 2 : self.terms + 4]
+        return np.asarray(np.log(light) - _SHOWN[1] * unknown[0] * self.shows + unknown[1] * pressed)
+
+    def slope(self, theta: np.ndarray) -> np.ndarray:
+        """Return d(seen)/d(theta), shape (N, unknowns)."""
+        steps = _STEP * np.eye(self.size)
+        return np.stack([(self.seen(theta + s) - self.seen(theta - s)) / (2 * _STEP) for s in steps], axis=1)
+
+    def covariances(self, correction: Correction) -> tuple[np.ndarray, np.ndarray]:
+        """Return the covariance of the greys' logs that photos of one phone share, and the rest of it."""
+        where = correction.layout
+        rows = self.departures.T
+        part = np.arange(where.print.start, where.print.start + self.terms)
+        whole = rows @ correction.covariance[np.ix_(part, part)] @ rows.T
+        # What photos of one print by one phone share: the print's and the camera's unknowns, and glare.
+        print_too = slice(where.print.start, where.print.start + self.terms + 4)
+        every = np.arange(where.size)
+        alike = np.concatenate([every[where.tone], every[where.glare], every[print_too]])
+        shared = rows @ correction.believed[np.ix_(part, alike)]
+        common = shared @ shared.T
+        return common, whole - common
+
+
+def _solved(
+    model: _Model, readings: PatchReadings, priors: FitPriors, start: np.ndarray
+) -> tuple[np.ndarray, Correction]:
+    """Return the unknowns of the print and the fit to the photo, by Gauss-Newton steps of the joint fit."""
+    theta = start if start.size else np.zeros(model.size)
+    for _ in range(_STEPS):
+        slope = model.slope(theta)
+        known = KnownGreys(np.exp(model.seen(theta) - slope @ theta), slope, model.names)
+        correction = fit_correction(readings, known, priors)
+        step = correction.parameters[correction.layout.print] - theta
+        theta = theta + np.clip(step, -_STRIDE, _STRIDE)
+        if np.abs(step).max() < _DONE:
+            break
+    return theta, correction
+
+
+def _check_scale(strip: StripFit, *, linear: bool) -> None:
+    if strip.px_per_mm < _SCALE[0]:
+        raise QualityError(
+            "strip-far",
+            f"The strip is only {strip.px_per_mm * STRIP.width:.0f} pixels long in the photo.",
+            "Step a little nearer, until it is about a tenth of the photo's width, and photograph again.",
+        )
+    if strip.px_per_mm > _SCALE[1] and not linear:
+        raise _too_near()
+
+
+def _too_near() -> QualityError:
+    return QualityError(
+        "lines-show",
+        "The photo shows the strip's lines one by one: it was taken from too near.",
+        "Take two or three steps back, until the strip is about a tenth of the photo's width, and photograph again.",
+    )
+
+
+def _unclear() -> QualityError:
+    return QualityError(
+        "print-unclear",
+        "Greys and line screens in the photo do not fit together.",
+        "Lay the strip flat in even light, nothing on it, and photograph it sharp from two or three steps back.",
+    )
+
+
+def _number(looks: Sequence[PrintFit], given: int | None) -> int:
+    """Return the number of the one strip that all photos show."""
+    read = {look.number for look in looks if look.number is not None}
+    if given is not None:
+        read.add(given)
+    if not read:
+        raise UsageError(
+            "strip-number-needed",
+            "The strip's number could not be read in the photo.",
+            "Leave all its tags free, or name it with --number.",
+        )
+    if len(read) > 1:
+        named = " and ".join(f"{each:04d}" for each in sorted(read))
+        raise UsageError(
+            "other-strip", f"The photos, or --number, name different strips: {named}.", "Learn one strip at a time."
+        )
+    return read.pop()
