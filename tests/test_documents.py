@@ -18,21 +18,23 @@ from finishlab.errors import OutputError
 from finishlab.files import write_atomically
 from finishlab.matching.floor import FloorPool
 from finishlab.reports.documents import (
-    boards_document,
     dump,
-    floor_document,
     measurement_document,
+    pool_document,
     ranking_document,
 )
 from finishlab.reports.rows import PhotoResult, what_it_is
+from finishlab.show.jsons import json_form
+from finishlab.things.board import BOARD
+from finishlab.things.floor import FLOOR
 
 
 def _documents() -> list[tuple[str, dict[str, Any]]]:
     return [
         ("measurement", measurement_document(samples.photo_results())),
         ("ranking", ranking_document(samples.ranking())),
-        ("boards", boards_document(samples.board_rows().values())),
-        ("floor", floor_document(samples.spot_rows(), samples.floor_pool())),
+        ("boards", json_form(BOARD.document(list(samples.board_rows().values())))),
+        ("floor", json_form(FLOOR.document(samples.spot_rows(), floor=pool_document(samples.floor_pool())))),
     ]
 
 
@@ -138,19 +140,19 @@ def test_ranking_document_has_the_contracts_shape() -> None:
 
 def test_unknown_figures_are_null() -> None:
     """A spread that one spot cannot tell is null in the document, not left out and not a made-up number."""
-    floor = floor_document(samples.spot_rows()[:1], FloorPool(samples.estimate(samples.FLOOR), 1, None))["floor"]
+    floor = pool_document(FloorPool(samples.estimate(samples.FLOOR), 1, None))
     assert floor["spread_e00"] is None
 
 
 def test_boards_and_floor_documents_trace_each_figure() -> None:
     """Each logged colour stands beside its light, photo, strip number and version; the record is whole."""
-    board = boards_document(samples.board_rows().values())["boards"][0]
+    board = json_form(BOARD.document(list(samples.board_rows().values())))["boards"][0]
     assert board["board"] == "B4"
     assert board["record"]["species"] == "ash"
     assert board["record"]["date"] == "2024-05-31"
     (found,) = board["measurements"]
     assert (found["light"], found["photo"], found["strip"], found["version"]) == ("daylight", "b4.jpg", 412, "0.1.0")
-    floor = floor_document(samples.spot_rows())
+    floor = json_form(FLOOR.document(samples.spot_rows()))
     assert floor["floor"] is None
     assert [s["spot"] for s in floor["spots"]] == ["F1", "F2", "F3", "F4"]
 

@@ -14,17 +14,16 @@ from finishlab.matching.floor import FloorPool
 from finishlab.matching.ranking import Ranking
 from finishlab.measure import Measurement
 from finishlab.reports.console import print_rows
+from finishlab.reports.details import label_facts
 from finishlab.reports.rows import PhotoResult
 from finishlab.reports.sentences import chance, doubts_once, next_steps, place_mark
 from finishlab.reports.swatch import hex_colour
-from finishlab.reports.terminal import (
-    print_board,
-    print_boards,
-    print_floor,
-    print_measurements,
-    print_ranking,
-    print_spot,
-)
+from finishlab.reports.terminal import print_measurements, print_ranking
+from finishlab.show.colours import colour_blocks
+from finishlab.show.document import Document, Facts
+from finishlab.show.terminal import render
+from finishlab.things.board import BOARD
+from finishlab.things.floor import FLOOR
 
 _ESCAPE = re.compile(r"\x1b\[[0-9;]*m")
 
@@ -47,10 +46,10 @@ def _everything(width: int, *, colour: bool) -> str:
     boards = samples.board_rows()
     print_ranking(console, samples.ranking(), boards)
     print_measurements(console, samples.photo_results())
-    print_boards(console, list(boards.values()))
-    print_board(console, boards["B6"])
-    print_floor(console, samples.spot_rows(), samples.floor_pool())
-    print_spot(console, samples.spot_rows()[0])
+    render(console, Document("", {}, BOARD.listing(list(boards.values()))))
+    one = boards["B6"]
+    render(console, Document("", {}, [Facts("Board B6", label_facts(one.record)), *colour_blocks(one.colours)]))
+    render(console, Document("", {}, FLOOR.listing(samples.spot_rows())))
     return out.getvalue()
 
 
@@ -132,7 +131,7 @@ def test_next_steps_follow_from_what_is_missing() -> None:
 def test_users_words_are_not_markup() -> None:
     """Brackets in a name are printed, and a file name cannot send the terminal a command."""
     console, out = _console(120, False)
-    print_boards(console, list(samples.board_rows().values()))
+    render(console, Document("", {}, BOARD.listing(list(samples.board_rows().values()))))
     nasty = Measurement("0" * 16, None, samples.measurement().fields, None)
     print_measurements(console, [PhotoResult("[bold]a\x1b[2J.jpg", nasty)])
     assert "beech [raw]" in out.getvalue()
@@ -153,8 +152,8 @@ def test_failed_photos_are_named_with_what_to_do() -> None:
 def test_empty_logbook_says_how_to_begin() -> None:
     """Without boards or spots the command to add one is shown."""
     console, out = _console(80, False)
-    print_boards(console, [])
-    print_floor(console, [])
+    for kind in (BOARD, FLOOR):
+        render(console, Document("", {}, kind.listing([])))
     print_ranking(console, Ranking(samples.floor_pool(), ()), {})
     assert "finishlab board add PHOTO" in out.getvalue()
     assert "finishlab floor add PHOTO" in out.getvalue()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from itertools import zip_longest
 from textwrap import wrap
 from typing import TYPE_CHECKING, Final
@@ -74,7 +74,13 @@ def print_table(console: Console, title: str, content: tuple[list[str], list[lis
 
 
 def print_rows(
-    console: Console, head: Sequence[str], rows: Sequence[Sequence[str | Text]], folds: Sequence[int]
+    console: Console,
+    head: Sequence[str],
+    rows: Sequence[Sequence[str | Text]],
+    folds: Sequence[int],
+    *,
+    right: Collection[int] = (),
+    least: Mapping[int, int] | None = None,
 ) -> None:
     """Print a table that may have a thousand rows.
 
@@ -88,16 +94,26 @@ def print_rows(
         Cells, a row of them a line.
     folds
         Columns, counted from 0, whose text goes on in the next line where there is no room.
+    right
+        Columns whose cells stand at the right.
+    least
+        Column -> its least width, characters.
     """
     plain_rows = [[plain(cell) for cell in row if isinstance(cell, str)] for row in rows] if len(rows) >= _MANY else []
     widths = _widths(console.width, head, plain_rows, folds)
-    if widths is not None and all(len(row) == len(head) for row in plain_rows):
+    if widths is not None and not right and all(len(row) == len(head) for row in plain_rows):
         # The same lines as below; measuring and wrapping every cell would take longer than reading the logbook.
         console.file.write("\n".join(["", *_lines(head, plain_rows, widths), "", ""]))
         return
     table = new_table()
     for index, name in enumerate(head):
-        table.add_column(as_text(name), overflow="fold", no_wrap=index not in folds)
+        table.add_column(
+            as_text(name),
+            overflow="fold" if index in folds else "ellipsis",
+            no_wrap=index not in folds,
+            justify="right" if index in right else "left",
+            min_width=(least or {}).get(index),
+        )
     for row in rows:
         add_row(table, row)
     console.print(table)

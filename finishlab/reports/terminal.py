@@ -19,10 +19,9 @@ from finishlab.reports.comparison import (
     recipes_rows,
     score_cell,
 )
-from finishlab.reports.console import add_row, as_text, blank, new_table, print_list, print_rows, print_table, say
+from finishlab.reports.console import add_row, as_text, blank, new_table, print_list, print_table, say
 from finishlab.reports.costs import cost_notes
-from finishlab.reports.details import label_facts
-from finishlab.reports.rows import BoardRow, ColourRow, Lab, PhotoResult, SpotRow, what_it_is
+from finishlab.reports.rows import BoardRow, ColourRow, Lab, PhotoResult, what_it_is
 from finishlab.reports.sentences import (
     answer,
     answer_detail,
@@ -43,21 +42,16 @@ if TYPE_CHECKING:
 
     from finishlab.matching.across import AcrossLights
     from finishlab.matching.choices import Choice
-    from finishlab.matching.floor import FloorPool
     from finishlab.matching.ranking import RankedBoard, Ranking
     from finishlab.measure import Texture
 
 __all__ = [
     "add_colour_columns",
     "colour_cells",
-    "print_board",
-    "print_boards",
     "print_colours",
     "print_facts",
-    "print_floor",
     "print_measurements",
     "print_ranking",
-    "print_spot",
 ]
 
 _WIDE = 110
@@ -168,67 +162,6 @@ def print_measurements(console: Console, results: Sequence[PhotoResult]) -> None
             "+-: one standard error of the mean, common errors left out; used: share of the field that was read",
         )
     print_list(console, "Notes", [*notes, *cost_notes(results)])
-
-
-def print_boards(console: Console, boards: Sequence[BoardRow]) -> None:
-    """Print the logged boards, one a line."""
-    if not boards:
-        say(console, "No test board is logged yet. Add one: finishlab board add PHOTO --species WOOD")
-        return
-    head = ["board", *colour_heads(console), "what it is", "purpose", "light", "date"]
-    rows = []
-    for board in boards:
-        lights = ", ".join(dict.fromkeys(c.light for c in board.colours)) or board.record.light
-        what = (what_it_is(board.record), board.record.purpose, lights)
-        rows.append([board.number, *colour_cells(console, board.lab), *what, f"{board.record.date}"])
-    print_rows(console, head, rows, range(len(head) - 4, len(head) - 1))
-
-
-def print_board(console: Console, board: BoardRow) -> None:
-    """Print all that is logged of one board."""
-    print_facts(console, f"Board {board.number}", label_facts(board.record))
-    print_colours(console, board.colours)
-    pairs = [f"dE00 {pair.value:.1f} ({interval(pair)})" for pair in board.pairs]
-    print_list(console, "Measured with the floor in the same photo", pairs)
-    print_list(console, "History", board.history)
-
-
-def print_floor(console: Console, spots: Sequence[SpotRow], pool: FloorPool | None = None) -> None:
-    """Print the floor's spots, one a line, and their pool when it is given."""
-    if not spots:
-        say(console, "No floor spot is logged yet. Add one: finishlab floor add PHOTO")
-        return
-    table = new_table()
-    table.add_column("spot", no_wrap=True)
-    add_colour_columns(console, table)
-    for name in ("where", "surface", "light", "date"):
-        table.add_column(name, overflow="fold", no_wrap=name == "date")
-    for spot in spots:
-        lights = ", ".join(dict.fromkeys(c.light for c in spot.colours)) or spot.record.light
-        cells = [spot.number, *colour_cells(console, spot.lab), spot.record.spot or "-", spot.record.surface, lights]
-        add_row(table, [*cells, f"{spot.record.date}"])
-    console.print(table)
-    if pool is not None:
-        say(console, floor_line(pool))
-        print_list(console, "Doubts", [doubt.message for doubt in pool.doubts])
-
-
-def print_spot(console: Console, spot: SpotRow) -> None:
-    """Print all that is logged of one floor spot."""
-    record = spot.record
-    print_facts(
-        console,
-        f"Floor spot {spot.number}",
-        [
-            ("where", record.spot),
-            ("surface", record.surface),
-            ("light", record.light),
-            ("date", record.date),
-            ("note", record.note),
-        ],
-    )
-    print_colours(console, spot.colours)
-    print_list(console, "History", spot.history)
 
 
 def _ranking_table(console: Console, ranking: Ranking, boards: Mapping[str, BoardRow], most: int | None) -> Table:

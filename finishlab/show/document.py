@@ -57,6 +57,8 @@ class Column:
     fold: bool = True
     """Whether its text goes on in the next line where there is no room."""
     right: bool = False
+    least: int | None = None
+    """Least width, characters."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +66,8 @@ class Line:
     """A sentence; empty for a blank line."""
 
     text: str = ""
+    whole: bool = False
+    """Whether it stays one line where there is no room, as programs read it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from finishlab.reports.console import add_row, as_text, blank, new_table, print_list, say
+from finishlab.reports.console import as_text, blank, print_list, print_rows, say
 from finishlab.reports.terminal import colour_cells, colour_heads, print_facts
 from finishlab.show.document import Block, Cell, Colour, Document, Facts, Interval, Line, Listing, Share, Table
 
@@ -23,7 +23,7 @@ def render(console: Console, document: Document) -> None:
 
 def _render(console: Console, block: Block) -> None:
     if isinstance(block, Line):
-        say(console, block.text)
+        console.print(as_text(block.text), highlight=False, soft_wrap=block.whole)
     elif isinstance(block, Facts):
         print_facts(console, block.title, [(name, _words(cell)) for name, cell in block.rows])
     elif isinstance(block, Listing):
@@ -36,19 +36,18 @@ def _table(console: Console, block: Table) -> None:
     if block.title:
         blank(console)
         say(console, block.title)
-    table = new_table()
     coloured = [any(isinstance(row[index], Colour) for row in block.rows) for index in range(len(block.columns))]
+    heads: list[str] = []
+    folds, right, least = [], [], {}
     for column, colour in zip(block.columns, coloured, strict=True):
-        for name in colour_heads(console) if colour else (column.name,):
-            table.add_column(
-                as_text(name),
-                overflow="fold",
-                no_wrap=not column.fold or colour,
-                justify="right" if column.right else "left",
-            )
-    for row in block.rows:
-        add_row(table, [part for cell in row for part in _cells(console, cell)])
-    console.print(table)
+        last = len(heads)
+        heads += colour_heads(console) if colour else [column.name]
+        folds += [last] if column.fold and not colour else []
+        right += [last] if column.right else []
+        if column.least is not None:
+            least[last] = column.least
+    rows = [[part for cell in row for part in _cells(console, cell)] for row in block.rows]
+    print_rows(console, heads, rows, folds, right=right, least=least)
 
 
 def _cells(console: Console, cell: Cell) -> list[str | Text]:

@@ -6,11 +6,20 @@ from typing import TYPE_CHECKING
 
 import click
 
-from finishlab.cli.common import json_option, open_logbook, out, print_document, print_removed, say
+from finishlab.cli.common import json_option, open_logbook, show_document
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
+from finishlab.cli.summary import colour_words, photos_words
+from finishlab.show.document import Block, Colour, Document, Facts, Line, Listing
+from finishlab.things.commands import list_command, remove_command, show_command
+from finishlab.things.kind import Field, Kind
+from finishlab.things.measured import colours, figures, lights, measured, past
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
+
+    from finishlab.logbook import Logbook, StoredBoard
+    from finishlab.records import BoardRecord
+    from finishlab.reports.rows import BoardRow
 
 _COMMANDS: Mapping[str, tuple[str, str]] = {
     "add": ("finishlab.things.board_add:add", "Measure photos of a test board and log them."),
@@ -24,6 +33,93 @@ _COMMANDS: Mapping[str, tuple[str, str]] = {
 }
 
 
+def _row(board: StoredBoard, light: str | None = None) -> BoardRow:
+    from finishlab.workflow.rows import board_row
+
+    return board_row(board, light)
+
+
+def _what(record: BoardRecord) -> str:
+    from finishlab.reports.rows import what_it_is
+
+    return what_it_is(record)
+
+
+def _page(log: Logbook, board: BoardRow) -> list[Block]:
+    from finishlab.reports.details import label_facts
+    from finishlab.reports.sentences import interval
+
+    pairs = [f"dE00 {pair.value:.1f} ({interval(pair)})" for pair in board.pairs]
+    return [
+        Facts(f"Board {board.number}", label_facts(board.record)),
+        *measured(log, board.colours),
+        Listing("Measured with the floor in the same photo", pairs),
+        past(log, board.number),
+    ]
+
+
+BOARD: Kind[StoredBoard, BoardRow] = Kind(
+    command="board",
+    letter="B",
+    format="boards",
+    fields=(
+        Field(lambda board: board.number, key="board", head="board"),
+        Field(lambda board: board.record.as_dict(), key="record"),
+        Field(lambda board: figures().lab(board.lab), key="lab", head="L* a* b*", cell=lambda board: Colour(board.lab)),
+        Field(lambda board: board.light, key="light"),
+        Field(lambda board: _what(board.record), head="what it is", fold=True),
+        Field(lambda board: board.record.purpose, head="purpose", fold=True),
+        Field(lights, head="light", fold=True),
+        Field(lambda board: board.record.date, head="date"),
+        Field(colours, key="measurements"),
+        Field(lambda board: [figures().difference(pair) for pair in board.pairs], key="direct_pairs"),
+    ),
+    none="No test board is logged yet. Add one: finishlab board add PHOTO --species WOOD",
+    page=_page,
+    read=lambda log, light: [_row(each) for each in log.boards(light)],
+    find=lambda log, number: log.board(number),
+    row=lambda _, board: _row(board),
+    remove=lambda log, number: log.remove_board(number),
+)
+
+
+def boards_document(boards: Sequence[StoredBoard], light: str | None = None) -> Document:
+    """Return logged boards for JSON, their colours those in a light."""
+    return BOARD.document([_row(board, light) for board in boards])
+
+
+def board_summary(board: StoredBoard, done: str = "logged") -> str:
+    """Return a board in one line: what it is, its colour, its photos."""
+    return f"{board.number} {done}: {_what(board.record)}{_lit(_row(board))}, {photos_words(board)}."
+
+
+def photos_summary(board: StoredBoard, added: int, light: str) -> str:
+    """Return in one line what further photos of a board showed: its colour in their light, beside all it has."""
+    count = f"{added} photo{'' if added == 1 else 's'}"
+    colour = colour_words(_row(board, light).lab)
+    return f"{board.number}: {count} added{colour} in {light}; now {photos_words(board)}."
+
+
+def _lit(row: BoardRow) -> str:
+    """Return a colour, with its light where the board was measured in several."""
+    several = len({colour.light for colour in row.colours}) > 1
+    return colour_words(row.lab) + (f" in {row.light}" if several and row.light is not None else "")
+
+
+def product_words(record: BoardRecord) -> list[str]:
+    """Return the words of a board's finish that say what was put on."""
+    finish = record.finish
+    words: list[str | None] = [record.stain, record.topcoat]
+    if finish is not None:
+        words += [f"{step.kind} stain" for step in finish.steps if step.kind is not None]
+        words += [step.name for step in finish.steps]
+        words += [finish.seal.kind] if finish.seal is not None else []
+        words += (
+            [finish.topcoat.kind, finish.topcoat.product, finish.topcoat.sheen] if finish.topcoat is not None else []
+        )
+    return [word for word in words if word]
+
+
 @click.group(cls=LazyGroup, lazy=_COMMANDS, short_help="Log and look up test boards.")
 def board() -> None:
     """Log and look up test boards.
@@ -33,85 +129,27 @@ def board() -> None:
 
 
 @click.command(
-    "list",
     cls=ExampleCommand,
-    short_help="List the test boards.",
-    examples=("finishlab board list --light daylight",),
-)
-@click.option("--light", metavar="TEXT", help="Only what was taken in this light.")
-@json_option
-def list_boards(*, light: str | None, as_json: bool) -> None:
-    """List the test boards."""
-    from finishlab.reports.documents import boards_document
-    from finishlab.reports.terminal import print_boards
-    from finishlab.workflow.rows import board_row
-
-    with open_logbook() as log:
-        rows = [board_row(each) for each in log.boards(light)]
-    if as_json:
-        print_document(boards_document(rows))
-    else:
-        print_boards(out(), rows)
-
-
-@click.command(
-    cls=ExampleCommand,
-    short_help="Show all that is logged of a board.",
-    examples=("finishlab board show B1",),
-)
-@click.argument("number", metavar="B1")
-@json_option
-def show(*, number: str, as_json: bool) -> None:
-    """Show all that is logged of a board."""
-    from finishlab.reports.documents import boards_document
-    from finishlab.reports.terminal import print_board
-    from finishlab.workflow.rows import board_row, photo_namer
-
-    with open_logbook() as log:
-        found = log.board(number)
-        if as_json:
-            print_document(boards_document([board_row(found)]))
-            return
-        row = board_row(found, name=photo_namer(log), history=log.history(found.number))
-    print_board(out(), row)
-
-
-@click.command(
-    cls=ExampleCommand,
-    short_help="Leave boards out from now on; their history stays.",
-    examples=("finishlab board remove B3",),
-)
-@click.argument("numbers", metavar="B1...", nargs=-1, required=True)
-@json_option
-def remove(numbers: tuple[str, ...], *, as_json: bool) -> None:
-    """Leave boards out from now on; their photos and history stay, and no number is given twice."""
-    with open_logbook() as log:
-        found = [log.board(number).number for number in numbers]
-        for number in dict.fromkeys(found):
-            log.remove_board(number)
-            say(f"{number} is removed; its photos and history stay.")
-    if as_json:
-        print_removed(list(dict.fromkeys(found)))
-
-
-@click.command(
-    cls=ExampleCommand,
-    short_help="Show what was done to a board, also a removed one.",
     examples=("finishlab board history B1",),
 )
 @click.argument("number", metavar="B1")
 @json_option
 def history(*, number: str, as_json: bool) -> None:
     """Show what was done to a board, also a removed one."""
-    from finishlab.colorimetry.estimate import COLOUR_SPACE
     from finishlab.workflow.rows import change_entry, change_line
 
     with open_logbook() as log:
         changes = log.history(number)
-    if as_json:
-        entries = [change_entry(change) for change in changes]
-        head = {"format": "finishlab/history/1", "colour_space": COLOUR_SPACE, "board": number.strip().upper()}
-        print_document({**head, "changes": entries})
-        return
-    for change in changes:
-        click.echo(change_line(change))
+    data = {"board": number.strip().upper(), "changes": [change_entry(change) for change in changes]}
+    lines = [Line(change_line(change), whole=True) for change in changes]
+    show_document(Document("history", data, lines), as_json=as_json)
+
+
+list_boards = list_command(BOARD, "List the test boards.", by_light=True)
+show = show_command(BOARD, "Show all that is logged of a board.")
+remove = remove_command(
+    BOARD,
+    "Leave boards out from now on; their photos and history stay, and no number is given twice.",
+    "B3",
+    kept="its photos and history stay",
+)

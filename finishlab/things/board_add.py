@@ -14,15 +14,16 @@ from finishlab.cli.common import (
     measure_all,
     open_logbook,
     photos_argument,
-    print_document,
     report_failures,
     say,
+    show_document,
 )
-from finishlab.things.finish_options import draft_options, say_warnings, typed
 from finishlab.cli.lazy import ExampleCommand
-from finishlab.cli.summary import board_summary, doubt_lines, photos_summary, product_words, untouched
+from finishlab.cli.summary import doubt_lines, untouched
 from finishlab.errors import UsageError
 from finishlab.records import CLEAR_ONLY, DAYLIGHT, MAX_COATS, PURPOSES, normalise_light
+from finishlab.things.board import board_summary, boards_document, photos_summary, product_words
+from finishlab.things.finish_options import draft_options, say_warnings, typed
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook, StoredBoard
@@ -36,7 +37,6 @@ _RECORD = ("species", "stain", "coats", "topcoat", "purpose", "note", "date", "s
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Measure photos of a test board and log them.",
     examples=(
         'finishlab board add board.jpg --species ash --stain walnut --coats 2 --topcoat "satin polyurethane"',
         "finishlab board add both.jpg --species ash --stain walnut --with-floor",
@@ -87,8 +87,8 @@ def add(
     Several photos are repeats of one board; with --each they are as many boards of one record. Unless every photo is
     good, nothing is logged. A board with a topcoat and no stain is the clear-only control unless told otherwise.
     """
-    from finishlab.workflow.batch import How
     from finishlab.things.sameness import lights_logged, near_light, refuse_mixed
+    from finishlab.workflow.batch import How
     from finishlab.workflow.learned import as_learned
 
     given = {name: written[name] for name in _RECORD if written[name] is not None}
@@ -143,12 +143,9 @@ def _tell(
 ) -> None:
     """Print the numbers, and say what was logged, what is doubtful, and what can hurt somebody."""
     from finishlab.things.finish_context import new_warnings
-    from finishlab.workflow.rows import board_row
 
     if as_json:
-        from finishlab.reports.documents import boards_document
-
-        print_document(boards_document([board_row(board, added_in) for board in logged]))
+        show_document(boards_document(logged, added_in), as_json=True)
     else:
         click.echo("\n".join(board.number for board in logged))
     for board in logged:

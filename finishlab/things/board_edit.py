@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from finishlab.cli.cautioning import say_cautions
-from finishlab.cli.common import BeginningChoice, json_option, open_logbook, print_document, say
-from finishlab.things.finish_options import CLEARED, draft_options, say_warnings, typed
+from finishlab.cli.common import BeginningChoice, json_option, open_logbook, say, show_document
 from finishlab.cli.lazy import ExampleCommand
-from finishlab.cli.summary import board_summary, product_words
 from finishlab.errors import UsageError
 from finishlab.records import MAX_COATS, PURPOSES
+from finishlab.things.board import board_summary, boards_document, product_words
+from finishlab.things.finish_options import CLEARED, draft_options, say_warnings, typed
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Change what is written of a board.",
     examples=(
         'finishlab board edit B2 --topcoat "satin water polyurethane"',
         'finishlab board edit B2 --state cured --step "2: wipe=5"',
@@ -55,9 +54,7 @@ def edit(
     **values: str | int | None,
 ) -> None:
     """Change what is written of a board; what it was stays in its history."""
-    from finishlab.reports.documents import boards_document
     from finishlab.things.finish_context import new_warnings
-    from finishlab.workflow.rows import board_row
 
     given = {name: value for name, value in values.items() if value is not None}
     _check(given, finish_texts, clear)
@@ -66,7 +63,7 @@ def edit(
         changes = _changes(log, before, given, finish_texts, clear)
         found = log.edit_board(number, **changes)
         if as_json:
-            print_document(boards_document([board_row(found)]))
+            show_document(boards_document([found]), as_json=True)
         say(board_summary(found, "changed"))
         say_warnings(new_warnings(log, found, before))
         say_cautions(log, [word for word in product_words(found.record) if word not in product_words(before)])

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from finishlab.cli.common import grey_option, json_option, open_logbook, print_document, say, with_learned
+from finishlab.cli.common import grey_option, json_option, open_logbook, say, show_document, with_learned
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
-from finishlab.errors import UsageError
+from finishlab.errors import LogbookError, UsageError
 from finishlab.measure.areas import GreyArea, KnownColour
+from finishlab.records import normalise_light
+from finishlab.show.document import Document, Line
 
 if TYPE_CHECKING:
+    from finishlab.colorimetry.camera_profile import CameraProfile
+    from finishlab.logbook import Logbook
     from finishlab.measure.camera_learning import LearnedProfile
 
 _COMMANDS: Mapping[str, tuple[str, str]] = {
@@ -52,7 +56,6 @@ def _patches(ctx: click.Context, param: click.Parameter, value: tuple[str, ...])
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Learn a camera from a photo of a 24-patch chart.",
     examples=(
         "finishlab camera learn chart.jpg",
         'finishlab camera learn chart.jpg --light "evening lamp" --edition "ColorChecker 2005"',
@@ -113,7 +116,7 @@ def learn(
     with open_logbook(make=True) as log:
         keep_camera(log, Path(photo), found)
     if as_json:
-        _print([found.profile.as_dict()])
+        show_document(_document([found.profile]), as_json=True)
     else:
         click.echo(f"{found.profile.camera} in {found.profile.light}")
     _tell(found)
@@ -140,28 +143,24 @@ def _tell(found: LearnedProfile) -> None:
         say(doubt.message)
 
 
-@click.command("list", cls=ExampleCommand, short_help="List the learned cameras.", examples=("finishlab camera list",))
+@click.command("list", cls=ExampleCommand, examples=("finishlab camera list",))
 @json_option
 def list_cameras(*, as_json: bool) -> None:
     """List the learned cameras, each with its light."""
     with open_logbook() as log:
         profiles = log.camera_profiles()
-    if as_json:
-        _print([each.as_dict() for each in profiles])
-        return
-    if not profiles:
+    if not profiles and not as_json:
         say("No camera is learned yet. Learn one: finishlab camera learn PHOTO")
-    for each in profiles:
-        click.echo(
-            f"{each.camera}  {each.light}  {each.kind}  "
-            f"off by {each.left_out.wood:.1f} dE00 on unseen colours near wood, {each.left_out.mean:.1f} over all  "
-            f"{each.date}"
-        )
+    lines = [
+        f"{each.camera}  {each.light}  {each.kind}  off by {each.left_out.wood:.1f} dE00 on unseen colours near wood, "
+        f"{each.left_out.mean:.1f} over all  {each.date}"
+        for each in profiles
+    ]
+    show_document(_document(profiles, lines), as_json=as_json)
 
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Show what was learned of a camera.",
     examples=('finishlab camera show "Acme One"', 'finishlab camera show "Acme One" --light "evening lamp" --json'),
 )
 @click.argument("name", metavar="NAME")
@@ -169,27 +168,13 @@ def list_cameras(*, as_json: bool) -> None:
 @json_option
 def show(*, name: str, light: str | None, as_json: bool) -> None:
     """Show what was learned of a camera."""
-    from finishlab.workflow.cameras import matching_profiles
-
     with open_logbook() as log:
-        found = matching_profiles(log, name, light)
-    if as_json:
-        _print([each.as_dict() for each in found])
-        return
-    for each in found:
-        click.echo(f"{each.camera} in {each.light}")
-        click.echo(f"  kind      {each.kind}")
-        click.echo(f"  chart     {each.chart}, photo {each.photo_id}, {each.date}")
-        click.echo(f"  boost     saturation x {each.saturation[0]:.3f}, standard error {each.saturation[1]:.3f}")
-        for patches, off in (("fitted", each.fitted), ("left out", each.left_out)):
-            click.echo(f"  {patches:9} {off.wood:.2f} dE00 near wood, {off.mean:.2f} on average, {off.max:.2f} at most")
-        for channel, row in zip("RGB", each.coefficients, strict=True):
-            click.echo(f"  {channel}         {' '.join(f'{value:7.3f}' for value in row)}")
+        found = _matching(log, name, light)
+    show_document(_document(found, [line for each in found for line in _page(each)]), as_json=as_json)
 
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Use a camera's profile no longer; its history stays.",
     examples=('finishlab camera forget "Acme One" --light "evening lamp"',),
 )
 @click.argument("name", metavar="NAME")
@@ -197,18 +182,51 @@ def show(*, name: str, light: str | None, as_json: bool) -> None:
 @json_option
 def forget(*, name: str, light: str | None, as_json: bool) -> None:
     """Use a camera's profile no longer; what was measured with it stays as it is."""
-    from finishlab.workflow.cameras import matching_profiles
-
     with open_logbook() as log:
-        found = matching_profiles(log, name, light)
+        found = _matching(log, name, light)
         for each in found:
             log.forget_camera_profile(each.camera, each.light)
             say(f"The profile of {each.camera} in {each.light} is no longer used.")
     if as_json:
-        _print([each.as_dict() for each in found])
+        show_document(_document(found), as_json=True)
 
 
-def _print(profiles: list[dict[str, Any]]) -> None:
-    from finishlab.reports.documents import cameras_document
+def _document(profiles: Sequence[CameraProfile], lines: Sequence[str] = ()) -> Document:
+    data = {"cameras": [each.as_dict() for each in profiles]}
+    return Document("cameras", data, [Line(line, whole=True) for line in lines])
 
-    print_document(cameras_document(profiles))
+
+def _page(profile: CameraProfile) -> list[str]:
+    """Return what was learned of a camera in one light."""
+    boost, error = profile.saturation
+    lines = [
+        f"{profile.camera} in {profile.light}",
+        f"  kind      {profile.kind}",
+        f"  chart     {profile.chart}, photo {profile.photo_id}, {profile.date}",
+        f"  boost     saturation x {boost:.3f}, standard error {error:.3f}",
+    ]
+    for patches, off in (("fitted", profile.fitted), ("left out", profile.left_out)):
+        lines.append(f"  {patches:9} {off.wood:.2f} dE00 near wood, {off.mean:.2f} on average, {off.max:.2f} at most")
+    for channel, row in zip("RGB", profile.coefficients, strict=True):
+        lines.append(f"  {channel}         {' '.join(f'{value:7.3f}' for value in row)}")
+    return lines
+
+
+def _matching(log: Logbook, name: str, light: str | None = None) -> list[CameraProfile]:
+    """Return the profiles of a camera, named as the list shows it, in one light or in all.
+
+    Raises
+    ------
+    LogbookError
+        ``"unknown-camera"``.
+    """
+    lit = None if light is None else normalise_light(light)
+    wanted = " ".join(name.split()).casefold()
+    kept = log.camera_profiles()
+    found = [each for each in kept if each.camera.casefold() == wanted and lit in (None, each.light)]
+    if not found:
+        there = ", ".join(f"“{each.camera}” in {each.light}" for each in kept)
+        hint = f"Learned: {there}." if there else "Learn one with: finishlab camera learn PHOTO"
+        where = "" if lit is None else f" in the light “{lit}”"
+        raise LogbookError("unknown-camera", f"The logbook has no profile of a camera “{name}”{where}.", hint)
+    return found

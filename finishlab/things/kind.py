@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
 from finishlab.show.document import Block, Cell, Column, Document, Line, Table
@@ -74,29 +74,25 @@ class Kind(Generic[Stored, Row]):
     remove: Callable[[Logbook, str], None]
     listed_as: str = ""
     """Name of the list in JSON; without it that of the document."""
+    before: Mapping[str, Any] = field(default_factory=dict)
+    """What stands before the list in JSON."""
 
-    def document(
-        self,
-        rows: Sequence[Row],
-        blocks: Sequence[Block] = (),
-        before: Mapping[str, Any] | None = None,
-        **after: object,
-    ) -> Document:
-        """Return things as a document; `before` and `after` stand beside the list in JSON."""
-        data = {**(before or {}), self.listed_as or self.format: [self.entry(row) for row in rows], **after}
+    def document(self, rows: Sequence[Row], blocks: Sequence[Block] = (), **beside: object) -> Document:
+        """Return things as a document; what stands `beside` the list in JSON wins over `before`."""
+        data = {**self.before, self.listed_as or self.format: [self.entry(row) for row in rows], **beside}
         return Document(self.format, data, blocks)
 
     def listing(self, rows: Sequence[Row]) -> tuple[Block, ...]:
         """Return the list, one a line."""
         if not rows:
             return (Line(self.none),)
-        columns = [field for field in self.fields if field.head]
-        heads = [Column(field.head, fold=field.fold) for field in columns]
-        return (Table(heads, [[field.shown(row) for field in columns] for row in rows]),)
+        columns = [each for each in self.fields if each.head]
+        heads = [Column(each.head, fold=each.fold) for each in columns]
+        return (Table(heads, [[each.shown(row) for each in columns] for row in rows]),)
 
     def entry(self, row: Row) -> dict[str, Any]:
         """Return the JSON form of one."""
-        return {field.key: _plain(field.value(row)) for field in self.fields if field.key}
+        return {each.key: _plain(each.value(row)) for each in self.fields if each.key}
 
 
 def _plain(value: object) -> object:

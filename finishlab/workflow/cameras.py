@@ -7,18 +7,16 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from finishlab.errors import LogbookError
 from finishlab.records import normalise_light, today
 from finishlab.workflow.recording import keep_original, photo_day
 
 if TYPE_CHECKING:
-    from finishlab.colorimetry.camera_profile import CameraProfile
     from finishlab.imaging.greys import StripGreys
     from finishlab.logbook import Logbook
     from finishlab.measure.areas import GreyArea, KnownColour
     from finishlab.measure.camera_learning import LearnedProfile
 
-__all__ = ["keep_camera", "learn_camera", "learn_camera_by_hand", "matching_profiles"]
+__all__ = ["keep_camera", "learn_camera", "learn_camera_by_hand"]
 
 
 def learn_camera(
@@ -101,23 +99,3 @@ def keep_camera(log: Logbook, path: str | Path, found: LearnedProfile) -> None:
     log.add_camera_profile(found.profile)
     if found.greys is not None:
         log.learn_strip(found.greys.greys)
-
-
-def matching_profiles(log: Logbook, name: str, light: str | None = None) -> list[CameraProfile]:
-    """Return the profiles of a camera, named as the list shows it, in one light or in all.
-
-    Raises
-    ------
-    LogbookError
-        ``"unknown-camera"``.
-    """
-    lit = None if light is None else normalise_light(light)
-    wanted = " ".join(name.split()).casefold()
-    kept = log.camera_profiles()
-    found = [each for each in kept if each.camera.casefold() == wanted and lit in (None, each.light)]
-    if not found:
-        there = ", ".join(f"“{each.camera}” in {each.light}" for each in kept)
-        hint = f"Learned: {there}." if there else "Learn one with: finishlab camera learn PHOTO"
-        where = "" if lit is None else f" in the light “{lit}”"
-        raise LogbookError("unknown-camera", f"The logbook has no profile of a camera “{name}”{where}.", hint)
-    return found
