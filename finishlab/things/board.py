@@ -9,10 +9,11 @@ import click
 from finishlab.cli.common import json_option, open_logbook, show_document
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.cli.summary import colour_words, photos_words
+from finishlab.reports import figures
 from finishlab.show.document import Block, Colour, Document, Facts, Line, Listing
 from finishlab.things.commands import list_command, remove_command, show_command
 from finishlab.things.kind import Field, Kind
-from finishlab.things.measured import colours, figures, lights, measured, past
+from finishlab.things.measured import colours, lights, measured, past
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -65,14 +66,14 @@ BOARD: Kind[StoredBoard, BoardRow] = Kind(
     fields=(
         Field(lambda board: board.number, key="board", head="board"),
         Field(lambda board: board.record.as_dict(), key="record"),
-        Field(lambda board: figures().lab(board.lab), key="lab", head="L* a* b*", cell=lambda board: Colour(board.lab)),
+        Field(lambda board: Colour(board.lab), key="lab", head="L* a* b*"),
         Field(lambda board: board.light, key="light"),
         Field(lambda board: _what(board.record), head="what it is", fold=True),
         Field(lambda board: board.record.purpose, head="purpose", fold=True),
         Field(lights, head="light", fold=True),
         Field(lambda board: board.record.date, head="date"),
         Field(colours, key="measurements"),
-        Field(lambda board: [figures().difference(pair) for pair in board.pairs], key="direct_pairs"),
+        Field(lambda board: [figures.difference(pair) for pair in board.pairs], key="direct_pairs"),
     ),
     none="No test board is logged yet. Add one: finishlab board add PHOTO --species WOOD",
     page=_page,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,7 +13,7 @@ from finishlab.cli.common import grey_option, json_option, open_logbook, say, sh
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import LogbookError, UsageError
 from finishlab.measure.areas import GreyArea, KnownColour
-from finishlab.records import normalise_light
+from finishlab.records import normalise_light, today
 from finishlab.show.document import Document, Line
 
 if TYPE_CHECKING:
@@ -105,21 +106,66 @@ def learn(
             "Patches named by hand take --grey and --patch, and no chart.",
             "Name both, without --edition and --corners; or neither, for a 24-patch chart.",
         )
-    from finishlab.workflow.batch import How
-    from finishlab.workflow.cameras import keep_camera, learn_camera, learn_camera_by_hand
+    from finishlab.workflow.recording import keep_original
 
-    known = with_learned(How(), light).strip_greys
     if patches:
-        found = learn_camera_by_hand(photo, greys, patches, light=light)
+        found = _learned_by_hand(Path(photo), greys, patches, light)
     else:
-        found = learn_camera(photo, light=light, edition=edition, corners=corners or None, strip_greys=known)
+        found = _learned(Path(photo), light, edition, corners)
     with open_logbook(make=True) as log:
-        keep_camera(log, Path(photo), found)
+        # The profile takes the place of an earlier one of that camera and light.
+        keep_original(log, photo, found.profile.photo_id)
+        log.add_camera_profile(found.profile)
+        if found.greys is not None:
+            log.learn_strip(found.greys.greys)
     if as_json:
         show_document(_document([found.profile]), as_json=True)
     else:
         click.echo(f"{found.profile.camera} in {found.profile.light}")
     _tell(found)
+
+
+def _learned(
+    path: Path, light: str | None, edition: str | None, corners: Sequence[tuple[float, float]]
+) -> LearnedProfile:
+    """Learn from a chart; strips whose greys were read with an instrument are used, others are learned anew."""
+    from finishlab.colorimetry.spectra import DEFAULT_EDITION
+    from finishlab.measure.camera_learning import learn_profile
+    from finishlab.photos import read_photo
+    from finishlab.workflow.batch import How
+    from finishlab.workflow.recording import photo_day
+
+    known = {each.number: each for each in with_learned(How(), light).strip_greys}
+    return learn_profile(
+        read_photo(path),
+        light=normalise_light(light),
+        edition=edition or DEFAULT_EDITION,
+        corners=corners or None,
+        date=photo_day(path) or today(),
+        greys=known.get,
+        learned=dt.datetime.now(tz=dt.UTC).isoformat(timespec="seconds"),
+    )
+
+
+def _learned_by_hand(
+    path: Path, greys: Sequence[GreyArea], patches: Sequence[KnownColour], light: str | None
+) -> LearnedProfile:
+    """Learn from patches of known colour that are named by hand."""
+    from finishlab.measure.camera_learning import LearnedProfile, check_camera_named, learn_from_patches
+    from finishlab.photos import read_photo
+    from finishlab.workflow.recording import photo_day
+
+    image = read_photo(path)
+    check_camera_named(image)
+    profile = learn_from_patches(
+        image,
+        greys,
+        patches,
+        light=normalise_light(light),
+        chart=f"{len(patches)} patches named by hand",
+        date=photo_day(path) or today(),
+    )
+    return LearnedProfile(profile)
 
 
 def _tell(found: LearnedProfile) -> None:

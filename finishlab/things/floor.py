@@ -23,7 +23,7 @@ from finishlab.records import DAYLIGHT, SURFACES, FloorSpotRecord, Surface, pars
 from finishlab.show.document import Block, Colour, Facts, Line, Listing
 from finishlab.things.commands import light_option, print_logged, remove_command, show_command
 from finishlab.things.kind import Field, Kind
-from finishlab.things.measured import colours, figures, lights, measured, past
+from finishlab.things.measured import colours, lights, measured, past
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -68,7 +68,7 @@ FLOOR: Kind[StoredSpot, SpotRow] = Kind(
     fields=(
         Field(lambda spot: spot.number, key="spot", head="spot"),
         Field(lambda spot: spot.record.as_dict(), key="record"),
-        Field(lambda spot: figures().lab(spot.lab), key="lab", head="L* a* b*", cell=lambda spot: Colour(spot.lab)),
+        Field(lambda spot: Colour(spot.lab), key="lab", head="L* a* b*"),
         Field(lambda spot: spot.record.spot, head="where", fold=True),
         Field(lambda spot: spot.record.surface, head="surface", fold=True),
         Field(lights, head="light", fold=True),

@@ -7,7 +7,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
-from finishlab.show.document import Block, Cell, Column, Document, Line, Table
+from finishlab.reports import figures
+from finishlab.show.document import Block, Cell, Colour, Column, Document, Line, Table
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
@@ -31,7 +32,7 @@ class Field(Generic[Row]):
     """One thing that is told of each: as a column of the list, as an entry in JSON, or as both."""
 
     value: Callable[[Row], Any]
-    """What JSON holds; days and tuples are put into its words."""
+    """What it is; colours, days and tuples are put into JSON's words there."""
     key: str = ""
     """Name in JSON; without one it is not in there."""
     head: str = ""
@@ -43,8 +44,7 @@ class Field(Generic[Row]):
 
     def shown(self, row: Row) -> Cell:
         """Return what stands in the column."""
-        cell: Cell = (self.cell or self.value)(row)
-        return cell
+        return (self.cell or self.value)(row)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,4 +98,6 @@ class Kind(Generic[Stored, Row]):
 def _plain(value: object) -> object:
     if isinstance(value, dt.date):
         return value.isoformat()
+    if isinstance(value, Colour):
+        return figures.lab(value.lab)
     return list(value) if isinstance(value, tuple) else value

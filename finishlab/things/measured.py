@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 from finishlab.show.document import Block, Listing
@@ -13,14 +12,7 @@ if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.reports.rows import BoardRow, ColourRow, SpotRow
 
-__all__ = ["colours", "figures", "lights", "measured", "past"]
-
-
-def figures() -> ModuleType:
-    """Return the room's rounding, loaded when it is used."""
-    from finishlab.reports import figures as found
-
-    return found
+__all__ = ["colours", "lights", "measured", "past"]
 
 
 def colours(row: BoardRow | SpotRow) -> list[dict[str, Any]]:
