@@ -13,7 +13,7 @@ from rich.console import Console
 from finishlab.matching.floor import FloorPool
 from finishlab.matching.ranking import Ranking
 from finishlab.measure import Measurement
-from finishlab.reports.console import print_rows
+from finishlab.reports.console import Head, print_rows
 from finishlab.reports.details import label_facts
 from finishlab.reports.rows import PhotoResult
 from finishlab.reports.sentences import chance, doubts_once, next_steps, place_mark
@@ -194,13 +194,13 @@ def _background(lab: tuple[float, float, float]) -> str:
 @pytest.mark.parametrize("width", [60, 100, 160])
 def test_a_long_list_reads_as_a_short_one(width: int) -> None:
     """A table of many rows has the lines a table of few rows has, and keeps to the terminal's width."""
-    head = ["board", "what it is", "date"]
+    head = [Head("board", fold=False), Head("what it is"), Head("date", fold=False)]
     rows = [[f"B{n}", "ash; walnut, 2 coats; matte, na\u00efve", f"2024-05-{n % 28 + 1:02d}"] for n in range(1, 131)]
     rows[7][1] = "beech [raw]; a stain with quite a long name " * 3
     parts = []
     for shown in (rows, rows[:50], rows[50:90], rows[90:]):
         console = Console(file=io.StringIO(), width=width, force_terminal=False)
-        print_rows(console, head, shown, [1])
+        print_rows(console, head, shown)
         assert isinstance(console.file, io.StringIO)
         parts.append([" ".join(line.split()) for line in console.file.getvalue().splitlines()])
         assert all(len(line) <= width for line in console.file.getvalue().splitlines())

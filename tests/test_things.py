@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from dataclasses import replace
+from typing import Any
 
 import pytest
 import report_samples as samples
@@ -39,7 +40,7 @@ def test_a_column_of_a_list_is_one_entry() -> None:
 
 
 @pytest.mark.parametrize("kind", [BOARD, FLOOR, RECIPE, CAN], ids=lambda kind: kind.command)
-def test_a_name_is_given_to_one_entry(kind: Kind[object, object]) -> None:
+def test_a_name_is_given_to_one_entry(kind: Kind[Any, Any]) -> None:
     """No two entries of a kind have one name in JSON or one head in the list, so that none hides another."""
     for names in ([each.key for each in kind.fields if each.key], [each.head for each in kind.fields if each.head]):
         assert len(names) == len(set(names))

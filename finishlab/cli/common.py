@@ -245,7 +245,7 @@ def print_document(document: Mapping[str, Any]) -> None:
 
 
 def show_document(document: Document, *, as_json: bool) -> None:
-    """Print a document on stdout: as JSON, or for people."""
+    """Show a document to people, or print its JSON form."""
     if as_json:
         from finishlab.show.jsons import json_form
 

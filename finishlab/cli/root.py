@@ -28,7 +28,7 @@ COMMANDS: Final = {
     "standard": ("finishlab.things.standard:standard", "Show the approved standard, and with --all the earlier ones."),
     "stairs": ("finishlab.cli.stairs:stairs", "Enter the stair, log and look up its parts."),
     "rank": ("finishlab.cli.rank:rank", "Say which board comes closest to the floor."),
-    "trial": ("finishlab.cli.trial:trial", "Try your own phone, print and room against a known truth."),
+    "trial": ("finishlab.things.trial:trial", "Try your own phone, print and room against a known truth."),
     "report": ("finishlab.cli.report:report", "Write the answer with its pictures, as a page and a PDF."),
     "remeasure": ("finishlab.cli.remeasure:remeasure", "Measure logged photos again, with what is known today."),
     "plan": ("finishlab.cli.plan:plan", "Plan the stair: quantities, cutting, days, risers, floor."),

@@ -35,6 +35,7 @@ from finishlab.logbook.tables import (
     TrialRow,
 )
 from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe, TrialRecord
+from finishlab.records.numbers import Number
 
 __all__ = [
     "DAMAGED",
@@ -109,7 +110,9 @@ def read_recipes(session: Session, *, number: int | None = None, removed: bool =
     """Read the recipes that were not removed, or with `removed` all: every one, or one."""
     shown = _shown(RecipeRow, number, removed=removed)
     return [
-        StoredRecipe(f"R{row.number}", decoded(f"recipe R{row.number}", recipe_record, row), row.created, row.removed)
+        StoredRecipe(
+            Number.of("R", row.number), decoded(f"recipe R{row.number}", recipe_record, row), row.created, row.removed
+        )
         for row in session.scalars(select(RecipeRow).where(*shown).order_by(RecipeRow.number))
     ]
 
@@ -118,7 +121,7 @@ def read_cans(session: Session, *, number: int | None = None, removed: bool = Fa
     """Read the cans; as `read_recipes`."""
     shown = _shown(BatchRow, number, removed=removed)
     return [
-        StoredCan(f"C{row.number}", decoded(f"can C{row.number}", can_record, row), row.created, row.removed)
+        StoredCan(Number.of("C", row.number), decoded(f"can C{row.number}", can_record, row), row.created, row.removed)
         for row in session.scalars(select(BatchRow).where(*shown).order_by(BatchRow.number))
     ]
 
@@ -172,7 +175,7 @@ def read_boards(
         pairs[pair.board_number].append(decoded(f"board B{pair.board_number}", _pair, pair))
     return [
         StoredBoard(
-            number=f"B{row.number}",
+            number=Number.of("B", row.number),
             record=decoded(f"board B{row.number}", board_record, row),
             measurements=tuple(measurements[row.number]),
             pairs=tuple(pairs[row.number]),
@@ -198,7 +201,7 @@ def read_spots(session: Session, *, number: int | None = None, light: Light | No
         measurements[found.spot_number].append(decoded(f"floor spot F{found.spot_number}", _measurement, found))
     return [
         StoredSpot(
-            number=f"F{row.number}",
+            number=Number.of("F", row.number),
             record=decoded(f"floor spot F{row.number}", spot_record, row),
             measurements=tuple(measurements[row.number]),
             created=row.created,

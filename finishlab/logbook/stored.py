@@ -11,6 +11,7 @@ from finishlab.colorimetry.difference import DeltaE
 from finishlab.measure import FieldMeasurement, Measurement, StripReading
 from finishlab.quality import Doubt
 from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe, TrialRecord
+from finishlab.records.numbers import Number
 
 __all__ = [
     "Change",
@@ -102,7 +103,7 @@ class StoredPair:
 class StoredBoard:
     """A logged test board."""
 
-    number: str
+    number: Number
     """``"B1"``, ``"B2"`` ..."""
     record: BoardRecord
     measurements: tuple[StoredMeasurement, ...]
@@ -116,7 +117,7 @@ class StoredBoard:
 class StoredSpot:
     """A logged place of the floor."""
 
-    number: str
+    number: Number
     """``"F1"``, ``"F2"`` ..."""
     record: FloorSpotRecord
     measurements: tuple[StoredMeasurement, ...]
@@ -128,7 +129,7 @@ class StoredSpot:
 class StoredRecipe:
     """A logged recipe."""
 
-    number: str
+    number: Number
     """``"R1"``, ``"R2"`` ..."""
     record: Recipe
     created: dt.datetime
@@ -140,7 +141,7 @@ class StoredRecipe:
 class StoredCan:
     """A logged can."""
 
-    number: str
+    number: Number
     """``"C1"``, ``"C2"`` ..."""
     record: Batch
     created: dt.datetime
@@ -152,7 +153,7 @@ class StoredCan:
 class StoredTrial:
     """A logged trial at home."""
 
-    number: str
+    number: Number
     """``"H1"``, ``"H2"`` ..."""
     record: TrialRecord
     created: dt.datetime

@@ -14,6 +14,7 @@ from finishlab.logbook.stored import StoredTrial
 from finishlab.logbook.subjects import find, remove
 from finishlab.logbook.tables import TrialRow
 from finishlab.records import TrialRecord
+from finishlab.records.numbers import Number
 
 __all__ = ["TrialShelf"]
 
@@ -38,7 +39,7 @@ class TrialShelf:
             ``"photo-tried-already"`` if one of the photos is part of a trial: counted twice it would count for two.
         """
         with self._write() as session:
-            known = {photo: each.number for each in _trials(session) for photo in each.record.photos}
+            known: dict[str, str] = {photo: each.number for each in _trials(session) for photo in each.record.photos}
             for record in trials:
                 for photo in record.photos:
                     if photo in known:
@@ -51,7 +52,7 @@ class TrialShelf:
                     known[photo] = "before it"
             numbers = []
             for record in trials:
-                numbers.append(f"H{rows.add_row(session, TrialRow, record)}")
+                numbers.append(Number.of("H", rows.add_row(session, TrialRow, record)))
                 rows.note_change(session, self._who, "add", numbers[-1], after=record.as_dict())
             return [each for each in _trials(session) if each.number in numbers]
 
@@ -75,6 +76,6 @@ class TrialShelf:
 def _trials(session: Session) -> list[StoredTrial]:
     shown = select(TrialRow).where(TrialRow.removed.is_(None)).order_by(TrialRow.number)
     return [
-        StoredTrial(f"H{row.number}", decoded(f"trial H{row.number}", trial_record, row), row.created)
+        StoredTrial(Number.of("H", row.number), decoded(f"trial H{row.number}", trial_record, row), row.created)
         for row in session.scalars(shown)
     ]

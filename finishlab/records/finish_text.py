@@ -16,7 +16,7 @@ from finishlab.records.cans import Label
 from finishlab.records.entries import Checked, Entry, MixPart, entries, shown_entries
 from finishlab.records.finish import ColourStep, Finish, Looking, Preparation, Seal, Topcoat
 from finishlab.records.lengths import check_likely
-from finishlab.records.recipes import number_of
+from finishlab.records.numbers import Number, number_of
 from finishlab.records.units import UNITS, read_figure
 from finishlab.units import as_typed_text, is_us, split_sizes
 
@@ -227,7 +227,7 @@ def show_value(each: Entry, value: Any) -> str:  # noqa: ANN401 - each form has 
     if each.form == "flag":
         return "yes" if value else "no"
     if each.form == "can":
-        return f"C{value}"
+        return Number.of("C", value)
     if each.form == "grits":
         return "-".join(str(grit) for grit in value)
     if each.form in {"size", "ratio"}:

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 from finishlab.records import BoardRecord
 from finishlab.records.short_text import short_form
 from finishlab.reports.finish_rows import TOPCOAT, Row, finish_rows
 
 __all__ = ["Row", "board_details", "label_facts"]
+
+Fact = tuple[str, str | int | dt.date | None]
+"""A label and what is written there."""
 
 
 def board_details(record: BoardRecord) -> tuple[Row, ...]:
@@ -15,7 +20,7 @@ def board_details(record: BoardRecord) -> tuple[Row, ...]:
     bare = "none" if record.purpose in {"raw", "clear-only control"} else None
     stain = record.stain or short.get("stain") or bare
     coats = record.coats if record.coats is not None else short.get("coats")
-    rows: list[tuple[str, object]] = [
+    rows: list[Fact] = [
         ("wood", record.species),
         ("stain", stain),
         ("stain coats", None if stain == bare else coats),
@@ -30,9 +35,9 @@ def board_details(record: BoardRecord) -> tuple[Row, ...]:
     return tuple((label, str(value)) for label, value in rows if value is not None)
 
 
-def _finish(record: BoardRecord, without: str | None) -> list[tuple[str, object]]:
+def _finish(record: BoardRecord, without: str | None) -> list[Fact]:
     """Return the rows of a finish with one of the topcoat: in full where it is written so, else as said in short."""
-    rows: list[tuple[str, object]] = list(finish_rows(record.finish))
+    rows: list[Fact] = list(finish_rows(record.finish))
     written = dict(rows)
     said = record.topcoat
     if TOPCOAT not in written:
@@ -44,7 +49,7 @@ def _finish(record: BoardRecord, without: str | None) -> list[tuple[str, object]
     return rows
 
 
-def label_facts(record: BoardRecord) -> list[tuple[str, object]]:
+def label_facts(record: BoardRecord) -> list[Fact]:
     """Return what a board's label says, from the wood up to the last coat."""
     return [
         ("species", record.species),

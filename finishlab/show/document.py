@@ -10,9 +10,26 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-__all__ = ["Block", "Cell", "Colour", "Column", "Document", "Facts", "Interval", "Line", "Listing", "Share", "Table"]
+if TYPE_CHECKING:
+    from finishlab.reports.rows import ColourRow
+
+__all__ = [
+    "Block",
+    "Cell",
+    "Colour",
+    "Column",
+    "Document",
+    "Facts",
+    "Interval",
+    "Line",
+    "Listing",
+    "Measured",
+    "Paragraph",
+    "Share",
+    "Table",
+]
 
 Lab = tuple[float, float, float]
 
@@ -46,7 +63,7 @@ class Share:
 
 
 Cell = str | int | float | dt.date | Colour | Interval | Share | None
-"""None is shown as nothing known: ``-`` in a table, no line in facts."""
+"""None is shown as nothing known: ``-`` in a table, no line in facts. An empty text stays empty."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +88,17 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
+class Paragraph:
+    """Text that is wrapped at words; a figure and its unit stay on one line."""
+
+    text: str
+    indent: int = 0
+    """Columns its first line is set in."""
+    hanging: int | None = None
+    """Columns its other lines are set in; 2 more than the first unless told."""
+
+
+@dataclass(frozen=True, slots=True)
 class Facts:
     """Names and values under a title; what is not known has no line."""
 
@@ -85,6 +113,15 @@ class Table:
     columns: Sequence[Column]
     rows: Sequence[Sequence[Cell]]
     title: str = ""
+    ruled: bool = True
+    """Whether it has its heads and a line below them; else the cells only stand in columns."""
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """What was measured of one thing, photo by photo."""
+
+    colours: Sequence[ColourRow]
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +133,7 @@ class Listing:
     numbered: bool = False
 
 
-Block = Line | Facts | Table | Listing
+Block = Line | Paragraph | Facts | Table | Listing | Measured
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ import click
 from finishlab.cli.common import json_option, open_logbook, show_document
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import UsageError
-from finishlab.show.document import Block, Column, Document, Interval, Line, Listing, Table
+from finishlab.show.document import Block, Cell, Column, Document, Interval, Line, Listing, Table
 
 if TYPE_CHECKING:
     from finishlab.colorimetry.difference import DeltaE, SignedDifference
@@ -112,7 +112,7 @@ def _colour_blocks(numbers: tuple[str, str], colours: Sequence[_Colours]) -> lis
     if not colours:
         return [Line("Their colours cannot be compared: no light in which both were measured.")]
     heads = [Column(name) for name in ("light", *numbers, "dE00 (95 %)", f"{numbers[1]} is")]
-    rows = [
+    rows: list[Sequence[Cell]] = [
         (
             each.light,
             *(" ".join(f"{round(v, 1) + 0.0:.1f}" for v in lab) for lab in each.labs),

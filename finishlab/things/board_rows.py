@@ -68,7 +68,7 @@ class _Recipes:
 
 def _records(log: Logbook, path: Path) -> list[BoardRecord]:
     recipes = _Recipes(log)
-    cans = {int(can.number[1:]) for can in log.cans()}
+    cans = {can.number.key for can in log.cans()}
     found: list[BoardRecord] = []
     wrong: list[tuple[int, FinishlabError]] = []
     for row, read in enumerate(read_record_rows(path), start=1):

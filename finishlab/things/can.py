@@ -85,7 +85,7 @@ def _rows(log: Logbook, light: str | None = None) -> list[CanRow]:
             boards.setdefault(number, []).append(board.number)
     rows = []
     for can in log.cans():
-        number = int(can.number[1:])
+        number = can.number.key
         told = [f"{stair.listed(part.name for part in parts)}: {what}" for what, parts in alike.get(number, {}).items()]
         told += [f"boards: {', '.join(dict.fromkeys(boards[number]))}"] if number in boards else []
         rows.append(CanRow(can.number, can.record, tuple(went_on.get(number, ())), tuple(told)))

@@ -56,7 +56,7 @@ def _page(log: Logbook, spot: SpotRow) -> list[Block]:
         ("date", record.date),
         ("note", record.note),
     )
-    return [Facts(f"Floor spot {spot.number}", facts), *measured(log, spot.colours), past(log, spot.number)]
+    return [Facts(f"Floor spot {spot.number}", facts), measured(log, spot.colours), past(log, spot.number)]
 
 
 FLOOR: Kind[StoredSpot, SpotRow] = Kind(

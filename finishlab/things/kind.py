@@ -13,7 +13,7 @@ from finishlab.show.document import Block, Cell, Colour, Column, Document, Line,
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
 
-__all__ = ["Field", "Kind", "Numbered"]
+__all__ = ["Field", "Kind", "Listed", "Numbered"]
 
 Row = TypeVar("Row")
 Stored = TypeVar("Stored", bound="Numbered")
@@ -47,31 +47,18 @@ class Field(Generic[Row]):
         return (self.cell or self.value)(row)
 
 
-@dataclass(frozen=True, slots=True)
-class Kind(Generic[Stored, Row]):
-    """A kind of thing that the logbook keeps.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Listed(Generic[Row]):
+    """Things of one kind in a list and in JSON.
 
     A field more in `fields` is a column more in the list, an entry more in JSON, or both; nothing else needs to know.
     """
 
-    command: str
-    """Group of its commands: ``"can"``."""
-    letter: str
-    """Before its numbers: ``"C"``."""
     format: str
     """Kind of its JSON document: ``"cans"``."""
     fields: tuple[Field[Row], ...]
     none: str
     """What is said where there is none."""
-    page: Callable[[Logbook, Row], Sequence[Block]]
-    """All that is told of one."""
-    read: Callable[[Logbook, str | None], Sequence[Row]]
-    """What is told of all, or of those in a light."""
-    find: Callable[[Logbook, str], Stored]
-    """The one of a number as it is stored; `LogbookError` if there is none."""
-    row: Callable[[Logbook, Stored], Row]
-    """What is told of a stored one."""
-    remove: Callable[[Logbook, str], None]
     listed_as: str = ""
     """Name of the list in JSON; without it that of the document."""
     before: Mapping[str, Any] = field(default_factory=dict)
@@ -93,6 +80,25 @@ class Kind(Generic[Stored, Row]):
     def entry(self, row: Row) -> dict[str, Any]:
         """Return the JSON form of one."""
         return {each.key: _plain(each.value(row)) for each in self.fields if each.key}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kind(Listed[Row], Generic[Stored, Row]):
+    """A kind of thing that the logbook numbers: what its commands list, show and remove need to know of it."""
+
+    command: str
+    """Group of its commands: ``"can"``."""
+    letter: str
+    """Before its numbers: ``"C"``."""
+    page: Callable[[Logbook, Row], Sequence[Block]]
+    """All that is told of one."""
+    read: Callable[[Logbook, str | None], Sequence[Row]]
+    """What is told of all, or of those in a light."""
+    find: Callable[[Logbook, str], Stored]
+    """The one of a number as it is stored; `LogbookError` if there is none."""
+    row: Callable[[Logbook, Stored], Row]
+    """What is told of a stored one."""
+    remove: Callable[[Logbook, str], None]
 
 
 def _plain(value: object) -> object:

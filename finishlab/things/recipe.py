@@ -81,7 +81,7 @@ def _rows(log: Logbook, light: str | None = None) -> list[RecipeRow]:
     rows = []
     for found in log.recipes():
         current = standard is not None and standard.approval.recipe == found.number
-        mine = parts.get(int(found.number[1:]), [])
+        mine = parts.get(found.number.key, [])
         rows.append(
             RecipeRow(
                 found.number,
@@ -162,7 +162,7 @@ def add(*, name: str, board: str | None, note: str | None, as_json: bool, **sect
         start = Finish() if board is None else long_form(log.board(board).record)
         made = log.add_recipe(Recipe(name, _changed(start, sections), note))
         if board is not None and log.board(board).record.recipe_number is None:
-            log.edit_board(board, recipe_number=int(made.number[1:]))
+            log.edit_board(board, recipe_number=made.number.key)
         print_logged(RECIPE, log, [made], as_json=as_json)
         _say_done(log, made, "logged")
 
@@ -216,7 +216,7 @@ def _say_done(log: Logbook, made: StoredRecipe, word: str) -> None:
     from finishlab.workflow.printing.schedule import products_of
 
     say(f"{made.number} {word}: {made.record.name}.")
-    cans = {int(each.number[1:]): each.record for each in log.cans()}
+    cans = {each.number.key: each.record for each in log.cans()}
     labels = {number: can.label for number, can in cans.items() if can.label is not None}
     for warning in warnings(made.record.finish, WarningContext(labels=labels)):
         if warning.code != "stock-lot-unknown":  # a recipe is of no one piece of wood
