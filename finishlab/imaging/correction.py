@@ -42,6 +42,8 @@ _ACROSS: Final = np.array([[1.0, 1.0, 1.0], [1.0, -1.0, 0.0], [1.0, 1.0, -2.0]])
 """The channels' mean and their differences, as a rotation, shape (3, 3)."""
 _CODES: Final = (-4.5, 0.0)
 """Logs of linear values over which the channels depart from one another."""
+_SETTLED: Final = 1e-4
+"""What photos say of a print is alike to this, in standard deviations: as where one is measured again."""
 _LEAST_SLOPE: Final = 0.2
 """Least slope of log light against log code that is believed."""
 _BEYOND: Final = 5.0
@@ -64,10 +66,10 @@ class FitPriors:
     glare: tuple[float, float] = (0.008, 0.008)
     """Veiling glare, as a share of a perfect white's light at the strip's centre: what is usual, and its deviation. It
     only ever adds light (common practice, no source for how much)."""
-    reading: float = 0.008
+    reading: float = 0.006
     """Error of one patch reading that its channels share: evenness of the print and of the light."""
     black_reading: float = 0.04
-    channel_reading: float = 0.015
+    channel_reading: float = 0.01
     """Error of one patch reading in each channel by itself: noise, and casts of inks that are mixed to grey."""
 
     @classmethod
@@ -310,6 +312,8 @@ def fit_correction(
         return free
     # One print lies behind all its photos: the mean of what they say errs less than each, and alike in all.
     settled = np.vstack([given.seen, free.alone]).mean(axis=0)
+    if np.allclose(settled, free.alone, rtol=0.0, atol=_SETTLED):
+        return free
     exact = KnownGreys.exact(given.reflectance * np.exp(given.departures @ settled))
     held = _fit(readings, exact, priors, replace(free, parameters=free.parameters[: free.layout.print.start]))
     return replace(free, parameters=np.concatenate([held.parameters, settled]), curves=held.curves)

@@ -154,7 +154,7 @@ def measure(
         strip=_reading(fit, image),
         fields=results,
         pair=pair,
-        correction=_figures(correction, blur, evened) | _print_seen(printed, correction),
+        correction=_figures(correction, blur, evened) | _print_seen(printed, photo_fit.plain),
         settings=_settings(printed, fields, floor_is) | profile_setting(profile),
         version=__version__,
     )
@@ -261,9 +261,9 @@ def _figures(correction: Correction, blur: float, evened: LocalTone | None) -> d
     }
 
 
-def _print_seen(printed: StripGreys, correction: Correction) -> dict[str, Any]:
+def _print_seen(printed: StripGreys, plain: Correction) -> dict[str, Any]:
     """Return what the photo by itself says of a print nobody learned, for other photos of that strip."""
-    return {"print": [round(float(z), 3) for z in correction.alone]} if printed.source == "usual" else {}
+    return {"print": [round(float(z), 6) for z in plain.alone]} if printed.source == "usual" else {}
 
 
 def profile_setting(profile: CameraProfile | None) -> dict[str, Any]:
