@@ -26,7 +26,7 @@ from finishlab.imaging.strip import Paper
 from finishlab.logbook import Logbook
 from finishlab.measure import Measurement
 from finishlab.photos import matrix_profile
-from finishlab.records import Batch, BoardRecord, Finish, Flight, Label, Part, PartEvent, PhotoRecord, Recipe
+from finishlab.records import Batch, BoardRecord, Finish, Label, PhotoRecord, Recipe
 from finishlab.records.addresses import Address
 from finishlab.records.finish import ColourStep, Preparation, Topcoat
 from finishlab.reports.print.fonts import beside, font_runs, unprintable
@@ -48,6 +48,7 @@ from finishlab.reports.print.views import (
 )
 from finishlab.reports.report.letters import report_letters_missing
 from finishlab.reports.report.pdf import pdf_bytes as report_pdf_bytes
+from finishlab.stair.records import Flight, Part, PartEvent
 from finishlab.workflow.printing.house_file import house_view
 from finishlab.workflow.printing.labels import label_views, split_wish
 from finishlab.workflow.printing.schedule import finish_steps

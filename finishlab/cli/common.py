@@ -125,7 +125,7 @@ def open_logbook(*, make: bool = False) -> Iterator[Logbook]:
     LogbookError
         ``"logbook-empty"`` where nothing was ever logged, the same whether the folder is there or not.
     """
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
 
     folder = logbook_folder()
     if make:

@@ -13,7 +13,6 @@ from sqlalchemy.orm import Session
 from finishlab.errors import LogbookError
 from finishlab.imaging.strip import FieldName
 from finishlab.logbook import writing as rows
-from finishlab.logbook.stair.events import part_code
 from finishlab.logbook.stored import DirectPair
 from finishlab.logbook.subjects import find, subject_name
 from finishlab.logbook.tables import (
@@ -26,6 +25,7 @@ from finishlab.logbook.tables import (
     PartRow,
 )
 from finishlab.measure import Measurement
+from finishlab.stair.reading import part_code
 
 __all__ = ["RenewShelf", "swap_figures"]
 

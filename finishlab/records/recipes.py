@@ -9,10 +9,10 @@ from dataclasses import InitVar, dataclass, field
 from finishlab.errors import UsageError
 from finishlab.records.base import DatedRecord, Record
 from finishlab.records.finish import Finish
-from finishlab.records.numbers import Number, named, number_of
+from finishlab.records.numbers import Number, named
 from finishlab.records.tidy import checked_date, line, note_text, tidy, today
 
-__all__ = ["Approval", "Recipe", "number_of"]
+__all__ = ["Approval", "Recipe"]
 
 
 @dataclass(frozen=True, slots=True)

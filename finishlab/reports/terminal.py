@@ -21,7 +21,7 @@ from finishlab.reports.comparison import (
 )
 from finishlab.reports.console import add_row, as_text, blank, new_table, print_list, print_table, say
 from finishlab.reports.costs import cost_notes
-from finishlab.reports.rows import BoardRow, ColourRow, Lab, PhotoResult, what_it_is
+from finishlab.reports.rows import BoardRow, Lab, PhotoResult, what_it_is
 from finishlab.reports.sentences import (
     answer,
     answer_detail,
@@ -43,12 +43,10 @@ if TYPE_CHECKING:
     from finishlab.matching.across import AcrossLights
     from finishlab.matching.choices import Choice
     from finishlab.matching.ranking import RankedBoard, Ranking
-    from finishlab.measure import Texture
 
 __all__ = [
     "add_colour_columns",
     "colour_cells",
-    "print_colours",
     "print_facts",
     "print_measurements",
     "print_ranking",
@@ -234,41 +232,6 @@ def _photo_notes(result: PhotoResult) -> list[str]:
         where = f", {names[0]}" if len(names) < len(fields) or len(fields) == 1 else ""
         notes.append(f"{result.path}{where}: {message}")
     return notes
-
-
-def print_colours(console: Console, colours: Sequence[ColourRow]) -> None:
-    """Print what was measured, photo by photo."""
-    if not colours:
-        say(console, "Not measured yet.")
-        return
-    table = new_table()
-    table.add_column("light", overflow="fold", min_width=min(12, max(len(colour.light) for colour in colours)))
-    add_colour_columns(console, table)
-    table.add_column("+-", no_wrap=True)
-    table.add_column("L* 10-90 %", no_wrap=True)
-    table.add_column("grain", no_wrap=True)
-    table.add_column("strip", no_wrap=True)
-    table.add_column("photo", overflow="fold")
-    for colour in colours:
-        row = [colour.light, *colour_cells(console, colour.lab, 1), _figures(colour.standard_error, 1)]
-        spread = "-" if colour.spread_lightness is None else "{:.0f} to {:.0f}".format(*colour.spread_lightness)
-        strip = "-" if colour.strip_number is None else f"{colour.strip_number:04d}"
-        add_row(table, [*row, spread, _grain(colour.texture), strip, colour.photo])
-    console.print(table)
-    if any(colour.texture is not None for colour in colours):
-        say(console, "grain: scatter of L* within 8 mm, and its angle to the strip where it has one")
-    profiles = dict.fromkeys(profile_line(c.camera_profile) for c in colours if c.camera_profile)
-    for line in profiles:
-        say(console, line)
-    sentences = dict.fromkeys(doubt.message for colour in colours for doubt in colour.doubts)
-    print_list(console, "Doubts", list(sentences))
-
-
-def _grain(texture: Texture | None) -> str:
-    if texture is None:
-        return "-"
-    angle = texture.to_strip_deg
-    return f"{texture.contrast:.1f}" if angle is None else f"{texture.contrast:.1f} at {abs(angle):.0f} deg"
 
 
 def print_facts(console: Console, title: str, facts: Sequence[tuple[str, object]]) -> None:

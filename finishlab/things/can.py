@@ -18,7 +18,8 @@ from finishlab.things.commands import list_command, print_logged, remove_command
 from finishlab.things.kind import Field, Kind
 
 if TYPE_CHECKING:
-    from finishlab.logbook import Logbook, StoredCan, StoredPart
+    from finishlab.logbook import Logbook, StoredCan
+    from finishlab.stair.records import StoredPart
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 

@@ -18,8 +18,9 @@ from finishlab.things.commands import list_command, print_logged, remove_command
 from finishlab.things.kind import Field, Kind
 
 if TYPE_CHECKING:
-    from finishlab.logbook import Logbook, StoredPart, StoredRecipe
+    from finishlab.logbook import Logbook, StoredRecipe
     from finishlab.records import Finish, Recipe
+    from finishlab.stair.records import StoredPart
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.errors import LogbookError
 from finishlab.matching.floor import pool_estimates
-from finishlab.records import Finish, Label, PartSizes
+from finishlab.records import Finish, Label
 from finishlab.records.finish_text import written_fields
-from finishlab.records.stairs import size_facts
 from finishlab.reports.finish_rows import finish_changes
 from finishlab.reports.rows import BoardRow, ColourRow, SpotRow
+from finishlab.stair.records import PartSizes, size_facts
 
 if TYPE_CHECKING:
     from finishlab.colorimetry.table import ColourTable

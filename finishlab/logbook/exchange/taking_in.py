@@ -19,11 +19,10 @@ from sqlalchemy.orm import Session
 from finishlab.logbook.exchange.dump import TABLES, CheckedDump, Row, damaged, plain_value
 from finishlab.logbook.exchange.renaming import renamed, renamed_subject
 from finishlab.logbook.exchange.sides import LETTERS, Side, Thing, Word, word_on
-from finishlab.logbook.stair.events import part_code
-from finishlab.logbook.stair.shelf import stair_levels
 from finishlab.logbook.tables import CounterRow, PartEventRow
 from finishlab.logbook.writing import note_change, now
-from finishlab.records.stair_names import level_title
+from finishlab.stair.names import level_title
+from finishlab.stair.reading import part_code, stair_levels
 
 __all__ = ["IDENTITY", "LETTERS", "TakenIn", "take_in"]
 

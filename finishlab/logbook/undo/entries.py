@@ -17,7 +17,7 @@ from sqlalchemy.orm import Session
 from finishlab.errors import LogbookError
 from finishlab.logbook.tables import ChangeRow
 from finishlab.logbook.undo.task import UNDONE
-from finishlab.records.stair_names import level_code, parse_level
+from finishlab.stair.names import level_code, parse_level
 
 __all__ = ["Entry", "entries_to_redo", "entries_to_undo"]
 

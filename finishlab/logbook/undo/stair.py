@@ -11,13 +11,22 @@ from sqlalchemy import select
 from finishlab.errors import LogbookError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.renewing import swap_figures
-from finishlab.logbook.stair.events import check_event, event_record, part_code, photos_noted, take_measurements
-from finishlab.logbook.stair.reading import flight_record, part_name, part_record
-from finishlab.logbook.stair.shelf import noted_flight, noted_part, put_values, stair_levels
 from finishlab.logbook.tables import FlightRow, MeasurementRow, PartEventRow, PartRow
 from finishlab.logbook.undo.task import Task, Way
-from finishlab.records import Flight, Part, PartEvent
-from finishlab.records.stair_names import level_title
+from finishlab.stair.names import level_title
+from finishlab.stair.reading import (
+    event_record,
+    flight_record,
+    noted_event,
+    noted_flight,
+    noted_part,
+    part_code,
+    part_name,
+    part_record,
+    stair_levels,
+)
+from finishlab.stair.records import Flight, Part, PartEvent
+from finishlab.stair.store import check_event, photos_noted, put_values, take_measurements
 
 __all__ = ["FLIGHT_WAYS", "PART_WAYS"]
 
@@ -91,7 +100,7 @@ def _take_event(task: Task) -> None:
     """Take back what was logged as done, and what was measured in it."""
     row = _event(task, task.after)
     row.removed = rows.now()
-    task.note("remove-event", {"event": row.id} | event_record(row).as_dict() | take_measurements(task.session, row))
+    task.note("remove-event", noted_event(row) | take_measurements(task.session, [row])[0])
 
 
 def _put_event(task: Task) -> None:

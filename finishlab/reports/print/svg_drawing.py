@@ -16,7 +16,7 @@ _GREYS: Final = {"#555": 0.33, "#222": 0.13, "#fff": 1.0}
 
 
 def svg_drawing(svg: str) -> Drawing:
-    """Return polygons and lines of text of an SVG that `finishlab.reports.stair.svg` wrote."""
+    """Return polygons and lines of text of an SVG that `finishlab.stair.drawing` wrote."""
     root = ET.fromstring(svg)  # noqa: S314 - our own document
     shapes, texts = [], []
     for element in root:

@@ -12,19 +12,20 @@ from finishlab.photos.writing import thumbnail
 from finishlab.records import Finish, today
 from finishlab.reports.print.svg_drawing import svg_drawing
 from finishlab.reports.print.views import HouseCan, HousePhoto, HouseSection, HouseView, Swatch
-from finishlab.reports.stair.svg import stair_svg
 from finishlab.reports.swatch import hex_colour
+from finishlab.stair.drawing import stair_svg
+from finishlab.stair.shown import flights_shown
 from finishlab.workflow.printing.labels import recipe_words
 from finishlab.workflow.printing.schedule import finish_steps
 from finishlab.workflow.rows import board_row, spot_row
-from finishlab.workflow.stair.showing import flights_shown
 
 if TYPE_CHECKING:
     import datetime as dt
 
-    from finishlab.logbook import Logbook, StoredApproval, StoredEvent, StoredStair
+    from finishlab.logbook import Logbook, StoredApproval
     from finishlab.records import Batch
     from finishlab.reports.rows import Lab
+    from finishlab.stair.records import StoredEvent, StoredStair
 
 __all__ = ["house_view"]
 

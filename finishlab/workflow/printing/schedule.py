@@ -13,9 +13,8 @@ from finishlab.records.entries import Checked, entries
 from finishlab.records.finish import ColourStep, Preparation, Seal
 from finishlab.records.finish_text import value_words
 from finishlab.reports.print.views import SchedulePart, ScheduleStep, ScheduleView
+from finishlab.stair.progress import can_words, coats_of, progress_of, recipe_of
 from finishlab.workflow.printing.labels import recipe_words
-from finishlab.workflow.stair.showing import named_parts
-from finishlab.workflow.stair.state import can_words, coats_of, progress_of, recipe_of
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -23,7 +22,7 @@ if TYPE_CHECKING:
 
     from finishlab.logbook import Logbook
     from finishlab.records import Batch, Label
-    from finishlab.workflow.stair.state import Progress
+    from finishlab.stair.progress import Progress
 
 __all__ = ["chosen_recipe", "finish_steps", "products_of", "schedule_view"]
 
@@ -43,13 +42,13 @@ def schedule_view(log: Logbook, recipe: str | None, parts: str = "", *, date: dt
     LogbookError
         ``"unknown-recipe"``, ``"unknown-part"``.
     UsageError
-        ``"no-recipe"``, ``"which-recipe"``, and what `named_parts` raises.
+        ``"no-recipe"``, ``"which-recipe"``, and what `StoredStair.named` raises.
     """
     number, chosen, standard = chosen_recipe(log, recipe)
     stair = log.stair()
     progress = progress_of(stair.events)
     if parts.strip():
-        meant = named_parts(stair, parts)
+        meant = stair.named(parts)
     else:
         meant = [part for part in stair.parts if recipe_of(part, progress.get(part.ident)) == number]
     columns = _columns(chosen.finish)
