@@ -19,19 +19,19 @@ from finishlab.files import write_atomically
 from finishlab.matching.floor import FloorPool
 from finishlab.reports.documents import (
     dump,
-    measurement_document,
     pool_document,
     ranking_document,
 )
 from finishlab.reports.rows import PhotoResult, what_it_is
 from finishlab.show.jsons import json_form
+from finishlab.show.measurements import measurement_document
 from finishlab.things.board import BOARD
 from finishlab.things.floor import FLOOR
 
 
 def _documents() -> list[tuple[str, dict[str, Any]]]:
     return [
-        ("measurement", measurement_document(samples.photo_results())),
+        ("measurement", json_form(measurement_document(samples.photo_results()))),
         ("ranking", ranking_document(samples.ranking())),
         ("boards", json_form(BOARD.document(list(samples.board_rows().values())))),
         ("floor", json_form(FLOOR.document(samples.spot_rows(), floor=pool_document(samples.floor_pool())))),
@@ -68,7 +68,7 @@ def test_figures_are_finite_and_no_longer_than_they_can_bear(document: dict[str,
 
 def test_measurement_document_has_the_contracts_shape() -> None:
     """Each photo tells path, ok, error, strip, fields and pair; a failed one its code, message and hint, no figures."""
-    good, no_strip, bad = measurement_document(samples.photo_results())["photos"]
+    good, no_strip, bad = json_form(measurement_document(samples.photo_results()))["photos"]
     for photo in (good, no_strip, bad):
         pair = [] if photo["delta_e00"] is None else ["costs"]
         assert list(photo) == ["path", "ok", "error", "strip", "fields", "delta_e00", *pair]
@@ -101,7 +101,7 @@ def test_refused_photo_keeps_its_figures() -> None:
     result = PhotoResult(
         "glare.jpg", samples.measurement(), QualityError("too-much-glare", "Half of it mirrors the light.")
     )
-    (photo,) = measurement_document([result])["photos"]
+    (photo,) = json_form(measurement_document([result]))["photos"]
     assert photo["ok"] is False
     assert photo["error"]["code"] == "too-much-glare"
     assert photo["fields"]["board"]["lab"][0] == 55.123

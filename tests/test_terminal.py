@@ -18,9 +18,10 @@ from finishlab.reports.details import label_facts
 from finishlab.reports.rows import PhotoResult
 from finishlab.reports.sentences import chance, doubts_once, next_steps, place_mark
 from finishlab.reports.swatch import hex_colour
-from finishlab.reports.terminal import print_measurements, print_ranking
+from finishlab.reports.terminal import print_ranking
 from finishlab.show.colours import colour_blocks
 from finishlab.show.document import Document, Facts
+from finishlab.show.measurements import measurement_document
 from finishlab.show.terminal import render
 from finishlab.things.board import BOARD
 from finishlab.things.floor import FLOOR
@@ -45,7 +46,7 @@ def _everything(width: int, *, colour: bool) -> str:
     console, out = _console(width, colour)
     boards = samples.board_rows()
     print_ranking(console, samples.ranking(), boards)
-    print_measurements(console, samples.photo_results())
+    render(console, measurement_document(samples.photo_results()))
     render(console, Document("", {}, BOARD.listing(list(boards.values()))))
     one = boards["B6"]
     render(console, Document("", {}, [Facts("Board B6", label_facts(one.record)), *colour_blocks(one.colours)]))
@@ -133,7 +134,7 @@ def test_users_words_are_not_markup() -> None:
     console, out = _console(120, False)
     render(console, Document("", {}, BOARD.listing(list(samples.board_rows().values()))))
     nasty = Measurement("0" * 16, None, samples.measurement().fields, None)
-    print_measurements(console, [PhotoResult("[bold]a\x1b[2J.jpg", nasty)])
+    render(console, measurement_document([PhotoResult("[bold]a\x1b[2J.jpg", nasty)]))
     assert "beech [raw]" in out.getvalue()
     assert "[bold]a?[2J.jpg" in out.getvalue()
     assert "\x1b" not in out.getvalue()
@@ -142,7 +143,7 @@ def test_users_words_are_not_markup() -> None:
 def test_failed_photos_are_named_with_what_to_do() -> None:
     """Each photo that could not be measured is named with its sentence and its hint."""
     console, out = _console(80, False)
-    print_measurements(console, samples.photo_results())
+    render(console, measurement_document(samples.photo_results()))
     text = " ".join(out.getvalue().split())
     assert "shots/none.jpg: No strip was found. Lay the strip in the photo." in text
     assert "shots/bad.jpg: This is not a photo. Name a photo." in text

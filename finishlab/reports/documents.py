@@ -6,37 +6,31 @@ Figures are rounded to what they can bear: CIELAB and CIEDE2000 to three decimal
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from finishlab.colorimetry.estimate import COLOUR_SPACE
 from finishlab.reports import figures
-from finishlab.reports.costs import costs_of_photo, photo_costs_entry
-from finishlab.reports.rows import ColourRow, PhotoResult
+from finishlab.reports.rows import ColourRow
 from finishlab.reports.sentences import answer, tie_marks
 
 if TYPE_CHECKING:
     from finishlab.matching.floor import FloorPool
     from finishlab.matching.ranking import RankedBoard, Ranking
-    from finishlab.measure import FieldMeasurement, StripReading, Texture
+    from finishlab.measure import Texture
     from finishlab.reports.report.contents import ReportContent
 
 __all__ = [
     "colour_document",
     "dump",
-    "measurement_document",
     "pool_document",
     "ranking_document",
     "report_document",
+    "texture_document",
 ]
 
 Document = dict[str, Any]
-
-
-def measurement_document(results: Iterable[PhotoResult]) -> Document:
-    """Return ``finishlab/measurement/1``: every photo that was tried, measured or not."""
-    return _document("measurement", photos=[_photo(result) for result in results])
 
 
 def ranking_document(ranking: Ranking) -> Document:
@@ -81,49 +75,6 @@ def dump(document: Mapping[str, Any]) -> str:
 
 def _document(kind: str, **content: object) -> Document:
     return {"format": f"finishlab/{kind}/1", "colour_space": COLOUR_SPACE, **content}
-
-
-def _photo(result: PhotoResult) -> Document:
-    measurement = result.measurement
-    profile = None if measurement is None else measurement.settings.get("camera_profile")
-    costs = costs_of_photo(result)
-    return {
-        "path": result.path,
-        "ok": result.error is None,
-        "error": None if result.error is None else result.error.as_dict(),
-        "strip": None if measurement is None or measurement.strip is None else _strip(measurement.strip),
-        "fields": {} if measurement is None else {name: _field(found) for name, found in measurement.fields.items()},
-        "delta_e00": None if measurement is None or measurement.pair is None else figures.difference(measurement.pair),
-        **({} if costs is None else {"costs": photo_costs_entry(costs)}),
-        **({} if profile is None else {"camera_profile": profile}),
-    }
-
-
-def _strip(strip: StripReading) -> Document:
-    return {
-        "found": True,
-        "number": strip.number,
-        "tags_seen": strip.tags_seen,
-        "corners": [[figures.rounded(x, 2), figures.rounded(y, 2)] for x, y in strip.corners],
-        "px_per_mm": figures.rounded(strip.px_per_mm),
-        "tilt_deg": figures.rounded(strip.tilt_deg, 2),
-        "rotation_deg": figures.rounded(strip.rotation_deg, 2),
-        "residual_mm": figures.rounded(strip.residual_mm),
-    }
-
-
-def _field(found: FieldMeasurement) -> Document:
-    return {
-        "lab": figures.lab(found.estimate.lab),
-        "standard_error": figures.lab(found.estimate.standard_error),
-        "spread": {"L10": figures.rounded(found.spread.L10), "L90": figures.rounded(found.spread.L90)},
-        "used_share": figures.rounded(found.used_share, 4),
-        "glare_share": figures.rounded(found.glare_share, 4),
-        "left_out": {reason: figures.rounded(share, 4) for reason, share in found.left_out.items()},
-        "surface": found.kind,
-        "texture": _texture(found.texture),
-        "doubts": figures.doubts(found.doubts),
-    }
 
 
 def pool_document(floor: FloorPool) -> Document:
@@ -172,7 +123,7 @@ def colour_document(colour: ColourRow) -> Document:
         "spread": None
         if colour.spread_lightness is None
         else {"L10": figures.rounded(colour.spread_lightness[0]), "L90": figures.rounded(colour.spread_lightness[1])},
-        "texture": _texture(colour.texture),
+        "texture": texture_document(colour.texture),
         "light": colour.light,
         "photo": colour.photo,
         "strip": colour.strip_number,
@@ -182,5 +133,6 @@ def colour_document(colour: ColourRow) -> Document:
     }
 
 
-def _texture(texture: Texture | None) -> Document | None:
+def texture_document(texture: Texture | None) -> Document | None:
+    """Return the JSON form of a texture."""
     return None if texture is None else {name: figures.rounded(value) for name, value in asdict(texture).items()}

@@ -6,7 +6,7 @@ wrote is printed as it is, never read as markup.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from itertools import islice
 from typing import TYPE_CHECKING
 
@@ -20,8 +20,7 @@ from finishlab.reports.comparison import (
     score_cell,
 )
 from finishlab.reports.console import add_row, as_text, blank, new_table, print_list, print_table, say
-from finishlab.reports.costs import cost_notes
-from finishlab.reports.rows import BoardRow, Lab, PhotoResult, what_it_is
+from finishlab.reports.rows import BoardRow, Lab, what_it_is
 from finishlab.reports.sentences import (
     answer,
     answer_detail,
@@ -31,7 +30,6 @@ from finishlab.reports.sentences import (
     interval,
     next_steps,
     place_mark,
-    profile_line,
 )
 from finishlab.reports.swatch import hex_colour
 
@@ -48,7 +46,6 @@ __all__ = [
     "add_colour_columns",
     "colour_cells",
     "print_facts",
-    "print_measurements",
     "print_ranking",
 ]
 
@@ -138,30 +135,6 @@ def _doubts_title(ranking: Ranking, most: int | None) -> str:
     return f"Doubts of the floor and of the first {'board' if most == 1 else f'{most} boards'}"
 
 
-def print_measurements(console: Console, results: Sequence[PhotoResult]) -> None:
-    """Print what was measured in each photo, and why the others were not."""
-    table = new_table()
-    table.add_column("photo", overflow="fold")
-    table.add_column("field", no_wrap=True)
-    add_colour_columns(console, table)
-    table.add_column("+-", no_wrap=True)
-    table.add_column("used", justify="right", no_wrap=True)
-    table.add_column("dE00 (95 %)", no_wrap=True)
-    notes = []
-    for result in results:
-        rows = list(_measured_rows(console, result))
-        for row in rows:
-            add_row(table, row)
-        notes += _photo_notes(result)
-    if table.row_count:
-        console.print(table)
-        say(
-            console,
-            "+-: one standard error of the mean, common errors left out; used: share of the field that was read",
-        )
-    print_list(console, "Notes", [*notes, *cost_notes(results)])
-
-
 def _ranking_table(console: Console, ranking: Ranking, boards: Mapping[str, BoardRow], most: int | None) -> Table:
     wide = console.width >= _WIDE
     colour = _shows_colour(console)
@@ -201,37 +174,6 @@ def _ranking_cells(
     gap = " " if wide else "\n"
     cells += [f"{board.delta_e00.value:.1f}{gap}({interval(board.delta_e00)})", chance(board.probability_closest)]
     return [*cells, recipe, board.in_words] if wide else [*cells, f"{recipe}\n{board.in_words}".strip()]
-
-
-def _measured_rows(console: Console, result: PhotoResult) -> Iterable[list[str | Text]]:
-    if result.measurement is None:
-        return
-    pair = result.measurement.pair
-    for index, (name, found) in enumerate(result.measurement.fields.items()):
-        first = index == 0
-        row = [result.path if first else "", name, *colour_cells(console, found.estimate.lab, 1)]
-        row.append(_figures(found.estimate.standard_error, 1))
-        row += [f"{100 * found.used_share:.0f} %", f"{pair.value:.1f} ({interval(pair)})" if pair and first else ""]
-        yield row
-
-
-def _photo_notes(result: PhotoResult) -> list[str]:
-    notes = []
-    if result.error is not None:
-        notes.append(f"{result.path}: {result.error.message} {result.error.hint}".strip())
-    fields = {} if result.measurement is None else result.measurement.fields
-    told: dict[str, list[str]] = {}
-    for name, found in fields.items():
-        for doubt in found.doubts:
-            told.setdefault(doubt.message, []).append(name)
-    profile = None if result.measurement is None else result.measurement.settings.get("camera_profile")
-    if profile:
-        notes.append(f"{result.path}: {profile_line(profile)}")
-    # What holds for the whole photo is said once, without a field's name.
-    for message, names in told.items():
-        where = f", {names[0]}" if len(names) < len(fields) or len(fields) == 1 else ""
-        notes.append(f"{result.path}{where}: {message}")
-    return notes
 
 
 def print_facts(console: Console, title: str, facts: Sequence[tuple[str, object]]) -> None:
