@@ -28,7 +28,7 @@ _COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
 }
 
 
-@click.group(cls=LazyGroup, lazy=_COMMANDS, short_help="Plan the stair: quantities, cutting, days, risers, floor.")
+@click.group(cls=LazyGroup, lazy=_COMMANDS)
 def plan() -> None:
     """Plan the stair: what to buy, what to cut, which day brings what.
 
@@ -39,7 +39,6 @@ def plan() -> None:
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Say how much stain and finish to buy.",
     examples=(
         'finishlab plan quantities --treads 13 --front 36in --depth 11.5in --thickness 1in --liquid "oil stain"',
         "finishlab plan quantities --recipe R1",
@@ -77,7 +76,7 @@ def quantities(
     """
     from finishlab.cautions import cautions_for
     from finishlab.plan.documents import quantities_document
-    from finishlab.plan.entered import product_of, with_said
+    from finishlab.plan.entered import Said, product_of
     from finishlab.plan.stair_plan import quantities_of
     from finishlab.units import is_us
 
@@ -87,10 +86,11 @@ def quantities(
     if liquid is not None:
         if product is not None:
             raise UsageError("liquid-and-product", "--liquid is the product.", "Leave out --product, or --liquid.")
-        coats = 1 if said["coats"] is None else said["coats"]
-        stair = replace(stair, products=(product_of(liquid, **{**said, "coats": coats}),))
+        # It goes without saying that options say it.
+        usual = product_of(liquid)
+        stair = replace(stair, products=(replace(Said(**said).on(usual), origin=usual.origin),))
     elif stair.products:
-        stair = replace(stair, products=with_said(stair.products, which=product, **said))
+        stair = replace(stair, products=Said(**said).on_those_meant(stair.products, product))
     if any(is_us(text) for text in (said["coverage"] or "", *said["cans"])):
         stair = replace(stair, us=True)
     found = quantities_of(stair)
@@ -105,7 +105,6 @@ def quantities(
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Say what to cut the treads to, and how many boards to buy.",
     examples=(
         "finishlab plan cutting --treads 13 --front 36in --depth 10.5in --thickness 1in --stock 96inx11.5in=62",
         "finishlab plan cutting",
@@ -170,7 +169,6 @@ def cutting(
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Plan the days so that the stair can be climbed all the while.",
     examples=(
         'finishlab plan calendar --treads 13 --coat "oil stain" --coat "oil polyurethane" --coat "oil polyurethane"',
         "finishlab plan calendar --away --start 2026-12-01",
@@ -268,7 +266,6 @@ def _with_days(stair: StairPlan, options: Mapping[str, Any]) -> StairPlan:
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Check the risers after a new floor and new treads.",
     examples=(
         "finishlab plan risers --riser 7.5in --count 14 --tread-added 3/4in --lower-added 1/4in --upper-added 1/4in",
         "finishlab plan risers --riser 190mm --riser 188mm --riser 191mm --tread-added 20mm",
@@ -321,7 +318,6 @@ def risers(
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Say how many boxes of floor to buy.",
     examples=(
         "finishlab plan floor --room 12ftx14ft --room 40ft2 --box 20.5ft2 --price 54",
         "finishlab plan floor --room 15m2 --box 2.2m2 --waste 7",
@@ -345,11 +341,7 @@ def floor(*, rooms: tuple[str, ...], box: str, waste: float, price: float | None
     show_document(floor_document(found, us=any(is_us(text) for text in (*rooms, box))), as_json=as_json)
 
 
-@click.command(
-    cls=ExampleCommand,
-    short_help="Print a plan's file to change into your own.",
-    examples=("finishlab plan example",),
-)
+@click.command(cls=ExampleCommand, examples=("finishlab plan example",))
 def example() -> None:
     """Print a plan's file to change into your own: the stair, its products and the days of work.
 

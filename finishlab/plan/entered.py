@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final, cast
 
 from finishlab.coatings import coating
 from finishlab.errors import UsageError
 from finishlab.plan.calendar import Fitting
-from finishlab.plan.coverage import DEFAULT_WASTE, Can, Coats
+from finishlab.plan.coverage import Can, Coats
 from finishlab.plan.cutting import Stock
 from finishlab.plan.drying import Coat, default_coat, recoat_times
 from finishlab.plan.geometry import UPRIGHT, Part, Shape
@@ -21,7 +21,7 @@ from finishlab.stair.names import PART_KINDS, PartKind
 from finishlab.toml_file import Section, read_toml, texts_in
 from finishlab.units import is_us, parse_area, parse_coverage, parse_volume, split_sizes
 
-__all__ = ["flat_parts", "parse_can", "parse_odd", "parse_room", "parse_stock", "product_of", "read_plan", "with_said"]
+__all__ = ["Said", "flat_parts", "parse_can", "parse_odd", "parse_room", "parse_stock", "product_of", "read_plan"]
 
 _MOST_PARTS: Final = 200
 """Most parts of one kind in a flight."""
@@ -157,80 +157,63 @@ def parse_room(text: str) -> float:
     return one * other / 1e6
 
 
-def product_of(
-    kind: str,
-    *,
-    name: str | None = None,
-    coats: int = 1,
-    under: int | None = None,
-    coverage: str | None = None,
-    waste: float | None = None,
-    cans: tuple[str, ...] = (),
-) -> Product:
-    """Return a product as options name it.
-
-    Raises
-    ------
-    UsageError
-        For a kind, a coverage or a can nobody knows.
-    """
+def product_of(kind: str, *, name: str | None = None, coats: int = 1) -> Product:
+    """Return a product of a kind with all that is usual of it; UsageError ``"unknown-liquid"``."""
     coat = default_coat(kind, name)
-    return Product(
-        coat.product,
-        kind.lower(),
-        coat,
-        Coats(coats, under=1 if under is None else under),
-        UPRIGHT if coating(kind).role == "paint" else USUAL_PARTS,
-        None if coverage is None else parse_coverage(coverage),
-        DEFAULT_WASTE if waste is None else waste / 100,
-        tuple(parse_can(text) for text in cans),
-    )
+    parts = UPRIGHT if coating(kind).role == "paint" else USUAL_PARTS
+    return Product(coat.product, kind.lower(), coat, Coats(coats, under=1), parts)
 
 
-def with_said(
-    products: Sequence[Product],
-    *,
-    which: str | None = None,
-    coats: int | None = None,
-    under: int | None = None,
-    coverage: str | None = None,
-    waste: float | None = None,
-    cans: tuple[str, ...] = (),
-) -> tuple[Product, ...]:
-    """Return the products of a recipe or a file with what options say in the place of their figures.
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What options say of a product; None where they say nothing."""
 
-    A waste alone is meant for all of them; anything else for the one that is named, or the only one.
+    coats: int | None = None
+    """On top and edges."""
+    under: int | None = None
+    coverage: str | None = None
+    """As the label has it."""
+    waste: float | None = None
+    """Percent."""
+    cans: tuple[str, ...] = ()
+    """Sizes on sale, with their prices."""
 
-    Raises
-    ------
-    UsageError
-        ``"unknown-product"``, ``"which-product"``, and for figures nobody can mean.
-    """
-    of_one = coats is not None or under is not None or coverage is not None or bool(cans)
-    meant = list(range(len(products)))
-    if which is not None:
-        meant = [n for n, each in enumerate(products) if which.casefold() in (each.name.casefold(), each.kind)]
-    if not meant or (of_one and len(meant) > 1):
-        names = ", ".join(f"“{each.name}”" for each in products)
-        code, told = ("which-product", "Several products are planned") if meant else ("unknown-product", "")
-        message = f"{told}: {names}." if told else f"“{which}” is not planned; that are: {names}."
-        raise UsageError(code, message, f"Say which one is meant: --product “{products[0].name}”")
-
-    def changed(product: Product) -> Product:
+    def on(self, product: Product) -> Product:
+        """Return the product with what is said in the place of its figures; raises for figures nobody can mean."""
         origin = product.origin
-        if coats is not None or under is not None:
-            count = Coats(product.coats.top if coats is None else coats, None, product.coats.under)
-            product = replace(product, coats=count if under is None else replace(count, under=under))
+        if self.coats is not None or self.under is not None:
+            top, under = _or(self.coats, product.coats.top), _or(self.under, product.coats.under)
+            product = replace(product, coats=Coats(top, None, under))
             origin = replace(origin, coats="by option")
-        if coverage is not None:
-            product = replace(product, coverage=parse_coverage(coverage))
+        if self.coverage is not None:
+            product = replace(product, coverage=parse_coverage(self.coverage))
             origin = replace(origin, coverage="--coverage")
-        if cans:
-            product = replace(product, cans=tuple(parse_can(text) for text in cans))
-            origin = replace(origin, cans="sizes and prices of --can" if len(cans) > 1 else "as --can says")
-        return replace(product, waste=product.waste if waste is None else waste / 100, origin=origin)
+        if self.cans:
+            product = replace(product, cans=tuple(parse_can(text) for text in self.cans))
+            origin = replace(origin, cans="sizes and prices of --can" if len(self.cans) > 1 else "as --can says")
+        return replace(product, waste=product.waste if self.waste is None else self.waste / 100, origin=origin)
 
-    return tuple(changed(each) if n in meant else each for n, each in enumerate(products))
+    def on_those_meant(self, products: Sequence[Product], which: str | None = None) -> tuple[Product, ...]:
+        """Return the products of a recipe or a file with what is said in the place of their figures.
+
+        A waste alone is meant for all of them; anything else for the one that is named, or the only one.
+
+        Raises
+        ------
+        UsageError
+            ``"unknown-product"``, ``"which-product"``, and for figures nobody can mean.
+        """
+        of_one = self != Said(waste=self.waste)
+        meant = list(range(len(products)))
+        if which is not None:
+            meant = [n for n, each in enumerate(products) if which.casefold() in (each.name.casefold(), each.kind)]
+        if not meant or (of_one and len(meant) > 1):
+            names = ", ".join(f"“{each.name}”" for each in products)
+            code, message = "which-product", f"Several products are planned: {names}."
+            if not meant:
+                code, message = "unknown-product", f"“{which}” is not planned; that are: {names}."
+            raise UsageError(code, message, f"Say which one is meant: --product “{products[0].name}”")
+        return tuple(self.on(each) if n in meant else each for n, each in enumerate(products))
 
 
 def _flight(section: Section, number: int) -> list[Part]:

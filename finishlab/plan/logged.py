@@ -112,7 +112,7 @@ def _products(number: str, finish: Finish, cans: Mapping[int, Batch]) -> Iterato
         yield _said(product_of(stain.kind, name=called, coats=coats), number, can, cans, next_h)
     seals = coats_of(finish).get("seal", 0)
     if finish.seal is not None and seals:
-        sealed = product_of("sealer", name=finish.seal.kind, coats=seals, under=1)
+        sealed = product_of("sealer", name=finish.seal.kind, coats=seals)
         yield _said(sealed, number, finish.seal.can_number, cans, None)
     coat = finish.topcoat
     if coat is not None:

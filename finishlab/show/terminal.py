@@ -115,7 +115,11 @@ def _cells(console: Console, cell: Cell, count: int) -> list[str | Text]:
 def _words(cell: Cell) -> str | None:
     """Return a cell as text; None where nothing is known."""
     if isinstance(cell, Colour):
-        return None if cell.lab is None else " ".join(f"{v + 0.0:.{cell.decimals}f}" for v in cell.lab)
+        return (
+            None
+            if cell.lab is None
+            else " ".join(f"{round(v, cell.decimals) + 0.0:.{cell.decimals}f}" for v in cell.lab)
+        )
     if isinstance(cell, Interval):
         low, high = (f"{v:.{cell.decimals}f}" for v in (cell.low, cell.high))
         return f"{cell.value:.{cell.decimals}f} ({low} to {high})"

@@ -58,7 +58,7 @@ _ACTIONS: Final[Mapping[str, set[Action]]] = {
 """What an event means for the cautions."""
 
 
-@click.group(cls=LazyGroup, lazy=_COMMANDS, short_help="Enter the stair, log and look up its parts.")
+@click.group(cls=LazyGroup, lazy=_COMMANDS)
 def stairs() -> None:
     """Enter the stair, log what is done to its parts, and look it up.
 
@@ -68,11 +68,7 @@ def stairs() -> None:
     """
 
 
-@click.command(
-    cls=ExampleCommand,
-    short_help="Draw the stair: each part's state and colour.",
-    examples=("finishlab stairs show", "finishlab stairs show --svg stair.svg"),
-)
+@click.command(cls=ExampleCommand, examples=("finishlab stairs show", "finishlab stairs show --svg stair.svg"))
 @click.option("--svg", metavar="FILE", help="Draw it into an SVG file too, seen from below.")
 @json_option
 def show(*, svg: str | None, as_json: bool) -> None:
@@ -94,7 +90,6 @@ def show(*, svg: str | None, as_json: bool) -> None:
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Say which finish is on a part, and from which can.",
     examples=("finishlab stairs part tread 7", "finishlab stairs part 2.T7", "finishlab stairs part treads 1-3 --json"),
 )
 @click.argument("parts", nargs=-1, required=True, metavar="PART")
@@ -110,7 +105,6 @@ def part(*, parts: tuple[str, ...], as_json: bool) -> None:
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Say which parts are still short of a coat.",
     examples=("finishlab stairs due", "finishlab stairs due all treads --stain 1 --topcoats 4"),
 )
 @click.argument("parts", nargs=-1, metavar="[PARTS]")
@@ -138,7 +132,6 @@ def due(*, parts: tuple[str, ...], stain: int | None, seal: int | None, topcoats
 @click.command(
     "log",
     cls=ExampleCommand,
-    short_help="Log what was done to parts.",
     examples=(
         "finishlab stairs log all treads sanded --note 80-100-120",
         "finishlab stairs log odd treads stain --recipe R1 --can C1 --faces 'both faces and edges'",
@@ -236,7 +229,6 @@ def _products(stair: StoredStair, event: PartEvent) -> list[str | None]:
 @click.command(
     "measure",
     cls=ExampleCommand,
-    short_help="Measure parts in photos and log their colour.",
     examples=(
         "finishlab stairs measure tread 7 tread7.jpg",
         "finishlab stairs measure treads 1-3 t1.jpg t2.jpg t3.jpg --light 'evening lamp'",

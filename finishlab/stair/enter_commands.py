@@ -71,7 +71,6 @@ def _part_options(kept: str) -> Callable[[Command], Command]:
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Enter flights and landings with their parts.",
     examples=(
         "finishlab stairs add 7 landing 7 --tread 914x292x27 --riser 914x190x19 --landing-boards 6 --species 'red oak'",
         "finishlab stairs add 14 --tread '36x11.5x1 1/16in' --nosing 1in --returns left",
@@ -185,7 +184,6 @@ def _print_stair(stair: StoredStair) -> None:
 @click.command(
     "add-parts",
     cls=ExampleCommand,
-    short_help="Enter further parts: nosings, returns, boards, skirts.",
     examples=(
         "finishlab stairs add-parts 2/returns 1-6 left --front 320 --depth 40 --thickness 27",
         "finishlab stairs add-parts landing 1 landing boards 1-5 --front 900 --depth 120 --thickness 20",
@@ -216,7 +214,6 @@ def add_parts(*, parts: tuple[str, ...], recipe: str | None, as_json: bool, **va
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Change sizes, wood, recipe or notes of parts; or a flight.",
     examples=(
         "finishlab stairs edit 2/tread 3 --front 920 --back 908 --left 91.5",
         "finishlab stairs edit all treads --recipe R1",
@@ -304,7 +301,6 @@ def _edit_parts(log: Logbook, text: str, given: dict[str, Any], sizes: dict[str,
 @click.command(
     "edit-event",
     cls=ExampleCommand,
-    short_help="Change what was logged of a part.",
     examples=("finishlab stairs edit-event E12 --can C2 --date 2024-05-30",),
 )
 @click.argument("number", metavar="E12")
@@ -333,7 +329,6 @@ def edit_event(*, number: str, recipe: str | None, can: str | None, as_json: boo
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Leave parts, flights or events out from now on.",
     examples=("finishlab stairs remove 2/riser 3", "finishlab stairs remove flight 2", "finishlab stairs remove E12"),
 )
 @click.argument("parts", nargs=-1, required=True, metavar="PARTS|FLIGHT|E12 ...")
