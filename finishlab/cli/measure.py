@@ -40,7 +40,6 @@ def check_picture_name(name: str | None) -> None:
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Measure the colours in photos; nothing is logged.",
     examples=(
         "finishlab measure board.jpg --save-picture check.png",
         "finishlab measure photos/ --field both --json",

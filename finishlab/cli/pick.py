@@ -12,7 +12,6 @@ from finishlab.cli.lazy import ExampleCommand
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Without a strip: click greys and surface in the photo.",
     examples=("finishlab pick board.jpg",),
 )
 @click.argument("photo", type=click.Path())

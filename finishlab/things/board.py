@@ -121,7 +121,7 @@ def product_words(record: BoardRecord) -> list[str]:
     return [word for word in words if word]
 
 
-@click.group(cls=LazyGroup, lazy=_COMMANDS, short_help="Log and look up test boards.")
+@click.group(cls=LazyGroup, lazy=_COMMANDS)
 def board() -> None:
     """Log and look up test boards.
 

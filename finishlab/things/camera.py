@@ -29,7 +29,7 @@ _COMMANDS: Mapping[str, tuple[str, str]] = {
 }
 
 
-@click.group(cls=LazyGroup, lazy=_COMMANDS, short_help="Teach finishlab how a camera sees colours, with a chart.")
+@click.group(cls=LazyGroup, lazy=_COMMANDS)
 def camera() -> None:
     """Teach finishlab how a camera sees colours, with a 24-patch chart.
 

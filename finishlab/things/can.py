@@ -151,7 +151,7 @@ CAN: Kind[StoredCan, CanRow] = Kind(
 )
 
 
-@click.group(cls=LazyGroup, lazy=_COMMANDS, short_help="Log cans of stain and finish, and where the rest is.")
+@click.group(cls=LazyGroup, lazy=_COMMANDS)
 def can() -> None:
     """Log cans of stain and finish: lot, what the label says, how much is left and where."""
 

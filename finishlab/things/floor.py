@@ -90,7 +90,7 @@ def _summary(spot: StoredSpot, done: str) -> str:
     return f"{spot.number} {done}: {spot.record.surface}{where}{colour_words(_row(spot).lab)}, {photos_words(spot)}."
 
 
-@click.group(cls=LazyGroup, lazy=_COMMANDS, short_help="Log and look up places of the floor.")
+@click.group(cls=LazyGroup, lazy=_COMMANDS)
 def floor() -> None:
     """Log and look up places of the floor.
 

@@ -134,7 +134,7 @@ RECIPE: Kind[StoredRecipe, RecipeRow] = Kind(
 )
 
 
-@click.group(cls=LazyGroup, lazy=_COMMANDS, short_help="Write down finishes that boards and treads share.")
+@click.group(cls=LazyGroup, lazy=_COMMANDS)
 def recipe() -> None:
     """Write down finishes that boards and treads share.
 

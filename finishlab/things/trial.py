@@ -85,7 +85,7 @@ def _document(trials: Sequence[TrialRow], trust: Trust, told: Trust) -> Document
     return TRIALS.document(trials, blocks, trust=trust_entry(trust))
 
 
-@click.group(cls=LazyGroup, lazy=_COMMANDS, short_help="Try your own phone, print and room against a known truth.")
+@click.group(cls=LazyGroup, lazy=_COMMANDS)
 def trial() -> None:
     """Try your own phone, print and room against a truth that needs no instrument.
 
