@@ -107,18 +107,17 @@ def _lit(row: BoardRow) -> str:
     return colour_words(row.lab) + (f" in {row.light}" if several and row.light is not None else "")
 
 
-def product_words(record: BoardRecord) -> list[str]:
-    """Return the words of a board's finish that say what was put on."""
-    finish = record.finish
-    words: list[str | None] = [record.stain, record.topcoat]
-    if finish is not None:
-        words += [f"{step.kind} stain" for step in finish.steps if step.kind is not None]
-        words += [step.name for step in finish.steps]
-        words += [finish.seal.kind] if finish.seal is not None else []
-        words += (
-            [finish.topcoat.kind, finish.topcoat.product, finish.topcoat.sheen] if finish.topcoat is not None else []
-        )
-    return [word for word in words if word]
+def product_words(log: Logbook, *records: BoardRecord) -> list[str]:
+    """Return the words of boards' finishes, in short and in full, that say what was put on."""
+    from finishlab.records import Finish
+    from finishlab.records.products import products_of
+
+    cans = {can.number.key: can.record for can in log.cans()}
+    words = []
+    for record in records:
+        words += [text for text in (record.stain, record.topcoat) if text]
+        words += products_of(record.finish or Finish(), cans)
+    return words
 
 
 @click.group(cls=LazyGroup, lazy=_COMMANDS)

@@ -155,7 +155,7 @@ def _tell(
         say(line)
     if added_in is None:
         say_warnings(dict.fromkeys(slip for board in logged for slip in new_warnings(log, board)))
-    for line in due_cautions(log, product_words(logged[0].record)):
+    for line in due_cautions(log, product_words(log, logged[0].record)):
         say(line)
 
 

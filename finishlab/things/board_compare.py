@@ -126,7 +126,7 @@ def _colour_blocks(numbers: tuple[str, str], colours: Sequence[_Colours]) -> lis
 
 def _fields(one: StoredBoard, two: StoredBoard) -> list[_Fields]:
     """Return every field of their records, in the order of a record, steps after steps."""
-    from finishlab.reports.finish_rows import field_rows
+    from finishlab.reports.details import field_rows
 
     mine, other = (
         {name: (label, words, value) for name, label, words, value in field_rows(b.record)} for b in (one, two)

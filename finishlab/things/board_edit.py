@@ -66,7 +66,8 @@ def edit(
             show_document(boards_document([found]), as_json=True)
         say(board_summary(found, "changed"))
         say_warnings(new_warnings(log, found, before))
-        say_cautions(log, [word for word in product_words(found.record) if word not in product_words(before)])
+        known = product_words(log, before)
+        say_cautions(log, [word for word in product_words(log, found.record) if word not in known])
 
 
 def _check(given: dict[str, Any], texts: FinishTexts, clear: tuple[str, ...]) -> None:

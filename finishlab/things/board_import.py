@@ -44,7 +44,7 @@ def import_boards(*, file: str, as_json: bool) -> None:
         if done.seen:
             twice = rows_words(list(done.seen))
             say(f"Worth a thought, {twice}: a board that says just the same was logged before: {_named(done.seen)}.")
-        say_cautions(log, [word for board in done.boards for word in product_words(board.record)])
+        say_cautions(log, product_words(log, *(board.record for board in done.boards)))
 
 
 def _named(seen: Mapping[int, str]) -> str:

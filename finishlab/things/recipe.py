@@ -98,7 +98,7 @@ def _rows(log: Logbook, light: str | None = None) -> list[RecipeRow]:
 
 def _page(log: Logbook, row: RecipeRow) -> tuple[Block, ...]:
     """Return a recipe as it is to be done, step by step."""
-    from finishlab.reports.finish_rows import finish_rows
+    from finishlab.reports.details import finish_rows
 
     del log
     facts = (
@@ -214,7 +214,7 @@ def _changed(finish: Finish, sections: Mapping[str, Any]) -> Finish:
 
 def _say_done(log: Logbook, made: StoredRecipe, word: str) -> None:
     from finishlab.records.finish_warnings import WarningContext, warnings
-    from finishlab.workflow.printing.schedule import products_of
+    from finishlab.records.products import products_of
 
     say(f"{made.number} {word}: {made.record.name}.")
     cans = {each.number.key: each.record for each in log.cans()}

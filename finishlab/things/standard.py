@@ -36,7 +36,7 @@ def _document(log: Logbook, *, earlier: bool = False) -> Document:
 
 
 def _facts(standard: StoredApproval, name: str | None) -> Facts:
-    from finishlab.reports.finish_rows import finish_rows
+    from finishlab.reports.details import finish_rows
 
     approval, ended = standard.approval, standard.ended
     until = "" if ended is None else f", until {ended.date()}"

@@ -9,7 +9,7 @@ from finishlab.errors import LogbookError
 from finishlab.matching.floor import pool_estimates
 from finishlab.records import Finish, Label
 from finishlab.records.finish_text import written_fields
-from finishlab.reports.finish_rows import finish_changes
+from finishlab.reports.details import finish_changes
 from finishlab.reports.rows import BoardRow, ColourRow, SpotRow
 from finishlab.stair.records import PartSizes, size_facts
 

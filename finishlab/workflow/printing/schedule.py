@@ -12,6 +12,7 @@ from finishlab.records import Finish, Recipe, Topcoat, today
 from finishlab.records.entries import Checked, entries
 from finishlab.records.finish import ColourStep, Preparation, Seal
 from finishlab.records.finish_text import value_words
+from finishlab.records.products import products_of
 from finishlab.reports.print.views import SchedulePart, ScheduleStep, ScheduleView
 from finishlab.stair.progress import can_words, coats_of, progress_of, recipe_of
 from finishlab.workflow.printing.labels import recipe_words
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from finishlab.records import Batch, Label
     from finishlab.stair.progress import Progress
 
-__all__ = ["chosen_recipe", "finish_steps", "products_of", "schedule_view"]
+__all__ = ["chosen_recipe", "finish_steps", "schedule_view"]
 
 _BLANK_ROWS: Final = 10
 _USUAL_WORDS: Final = (
@@ -93,23 +94,6 @@ def chosen_recipe(log: Logbook, name: str | None) -> tuple[int, Recipe, dt.date 
     # What was decided is the finish as it was on that day, whatever became of the recipe since.
     approved = Recipe(found.record.name, standard.approval.finish, found.record.note)
     return number, approved, standard.approval.date
-
-
-def products_of(finish: Finish, cans: Mapping[int, Batch]) -> list[str]:
-    """Return all names of products a finish says, for the cautions they call for."""
-    named: list[str | None] = []
-    for step in finish.steps:
-        named += [f"{step.kind} stain" if step.kind else None, step.name]
-    for each in (finish.seal, finish.topcoat):
-        if each is not None:
-            named += [each.kind, each.maker]
-    if finish.topcoat is not None:
-        named += [finish.topcoat.product, finish.topcoat.sheen, "hardener" if finish.topcoat.hardener_ratio else None]
-    named.append(finish.preparation.conditioner)
-    for number in finish.cans():
-        if number in cans:
-            named += [cans[number].kind, cans[number].product]
-    return [name for name in named if name]
 
 
 def finish_steps(finish: Finish, cans: Mapping[int, Batch]) -> Iterator[ScheduleStep]:
