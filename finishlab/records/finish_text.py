@@ -30,7 +30,6 @@ __all__ = [
     "step_changes",
     "unit_typed",
     "value_words",
-    "write_fields",
     "written_fields",
 ]
 
@@ -138,23 +137,6 @@ def _coats(text: str) -> list[ColourStep]:
     if count not in range(1, 5):
         raise UsageError("coats-out-of-range", f"A colour cannot have {said[-1].strip()} coats.", "Give 1 to 4.")
     return [replace(step, coat=number) for number in range(1, int(count) + 1)]
-
-
-def write_fields(part: Checked) -> str:
-    """Return a section as the text `parse_fields` reads."""
-    shown = ((each, getattr(part, each.name)) for each in shown_entries(type(part)))
-    return "; ".join(f"{each.key}={_retyped(part, each)}" for each, value in shown if value not in {None, ()})
-
-
-def _retyped(part: Checked, each: Entry) -> str:
-    """Return a value as it can be typed again; of what could be typed in several units, with the unit."""
-    value = getattr(part, each.name)
-    if each.unit not in _OTHER_UNITS:
-        return show_value(each, value)
-    unit = getattr(part, "typed_in", None) or each.unit
-    if each.form == "size":
-        return "x".join(_figure(side / UNITS[each.unit][unit]) for side in value) + unit
-    return f"{_figure(value / UNITS[each.unit].get(unit, 1.0))} {unit}"
 
 
 _OTHER_UNITS: Final = ("mm", "m2/L")
