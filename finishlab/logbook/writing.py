@@ -168,14 +168,16 @@ def add_measurements(
     subject: Literal["board", "spot", "part"],
     number: int,
     light: Light,
+    created: dt.datetime | None = None,
 ) -> list[str]:
-    """Insert the measurements of one board, spot or stair part; return their photos' hashes."""
+    """Insert the measurements of one board, spot or stair part, made now or then; return their photos' hashes."""
     column = _OWNERS[subject][0]
     kept: list[str] = []
     for measurement in measurements:
         photo = kept_photo(session, measurement.photo_id)
         refuse_twice(session, MeasurementRow, subject, number, photo)
         values = measured_values(session, measurement, "floor" if subject == "spot" else "board")
+        values["created"] = created or values["created"]
         session.add(MeasurementRow(**{column: number}, photo_sha256=photo, light=light, **values))
         session.flush()
         kept.append(photo)

@@ -7,13 +7,14 @@ know of them is read at once.
 
 from __future__ import annotations
 
+import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from sqlalchemy import select, tuple_, update
+from sqlalchemy import select, tuple_
 from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError, UsageError
@@ -51,7 +52,7 @@ from finishlab.stair.records import (
     StoredStair,
 )
 
-__all__ = ["StairStore", "check_event", "photos_noted", "put_values", "take_measurements"]
+__all__ = ["StairStore", "check_event", "measured_in", "photos_noted", "put_values", "take_measurements"]
 
 _FIXED: Final = {"flight_number", "kind", "place", "side"}
 """What a part is called by."""
@@ -253,8 +254,9 @@ class StairStore:
         with self._changing() as writing:
             found = _live_events(writing.session, numbers)
             codes = writing.codes(row.part_id for row in found)
-            for row, taken in zip(found, take_measurements(writing.session, found), strict=True):
+            for row, measured in zip(found, measured_in(writing.session, found), strict=True):
                 row.removed = rows.now()
+                taken = take_measurements(writing.session, measured)
                 writing.note("remove-event", codes[row.part_id], noted_event(row) | taken)
 
     def add_part_measurements(
@@ -441,9 +443,13 @@ def _edit_part(writing: _Writing, row: PartRow, changes: Mapping[str, Any]) -> b
 
 
 def _add_events(
-    writing: _Writing, events: Sequence[tuple[int, PartEvent]], seen: Mapping[str, Any] | None = None
+    writing: _Writing,
+    events: Sequence[tuple[int, PartEvent]],
+    *,
+    made: dt.datetime | None = None,
+    seen: Mapping[str, Any] | None = None,
 ) -> list[PartEventRow]:
-    """Insert events, and say so in the history; `seen` is what the history holds besides."""
+    """Insert events, made now or then, and say so in the history; `seen` is what the history holds besides."""
     parts = {row.id: row for row in _live_parts(writing.session, (ident for ident, _ in events))}
     check = _Coats(writing.session, events)
     added = []
@@ -451,7 +457,7 @@ def _add_events(
         code = part_name(part_record(parts[ident]), writing.levels).code
         check.hold(ident, event, code)
         values = {name: getattr(event, name) for name in EVENT_FIELDS}
-        row = PartEventRow(part_id=ident, created=rows.now(), **values)
+        row = PartEventRow(part_id=ident, created=made or rows.now(), **values)
         writing.session.add(row)
         writing.session.flush()
         check.logged[ident].append(row)
@@ -466,11 +472,11 @@ def _add_measured(
     if not measurements:
         raise UsageError("no-measurement", "There is nothing measured to log.", "Name at least one photo.")
     _live_parts(writing.session, [ident])
-    photos = rows.add_measurements(writing.session, measurements, subject="part", number=ident, light=light)
-    (row,) = _add_events(writing, [(ident, event)], {"light": light, "photos": photos})
-    # By their moment a measurement and its event know each other.
-    mine = (MeasurementRow.part_id == ident, MeasurementRow.photo_sha256.in_(photos))
-    writing.session.execute(update(MeasurementRow).where(*mine).values(created=row.created))
+    made = rows.now()  # a measurement and its event know each other by their moment
+    photos = rows.add_measurements(
+        writing.session, measurements, subject="part", number=ident, light=light, created=made
+    )
+    (row,) = _add_events(writing, [(ident, event)], made=made, seen={"light": light, "photos": photos})
     return row.id
 
 
@@ -508,18 +514,23 @@ def check_event(session: Session, ident: int, event: PartEvent, *, but: int | No
     _Coats(session, [(ident, event)]).hold(ident, event, part_code(session, ident), but=but)
 
 
-def take_measurements(session: Session, events: Sequence[PartEventRow]) -> list[dict[str, Any]]:
-    """Take out what was measured in events, and return it for the history, event by event."""
+def measured_in(session: Session, events: Sequence[PartEventRow]) -> list[list[MeasurementRow]]:
+    """Return what was measured in events, event by event, read at once."""
     made = tuple_(MeasurementRow.part_id, MeasurementRow.created)
     mine = select(MeasurementRow).where(made.in_([(event.part_id, event.created) for event in events]))
-    taken: dict[tuple[Any, Any], list[dict[str, Any]]] = {}
+    found: dict[tuple[int | None, dt.datetime], list[MeasurementRow]] = defaultdict(list)
+    for row in session.scalars(mine.order_by(MeasurementRow.id)):
+        found[row.part_id, row.created].append(row)
+    return [found[event.part_id, event.created] for event in events]
+
+
+def take_measurements(session: Session, measured: Sequence[MeasurementRow]) -> dict[str, Any]:
+    """Take out what was measured, and return it for the history."""
     columns = [column.key for column in MeasurementRow.__table__.columns if column.key not in {"id", "created"}]
-    for row in session.scalars(mine.order_by(MeasurementRow.id)).all():
-        values = {name: getattr(row, name) for name in columns}
-        taken.setdefault((row.part_id, row.created), []).append(values)
+    taken = [{name: getattr(row, name) for name in columns} for row in measured]
+    for row in measured:
         session.delete(row)
-    found = (taken.get((event.part_id, event.created)) for event in events)
-    return [{"measurements": each} if each else {} for each in found]
+    return {"measurements": taken} if taken else {}
 
 
 def photos_noted(measured: Sequence[Mapping[str, Any]]) -> dict[str, Any]:

@@ -26,7 +26,7 @@ from finishlab.stair.reading import (
     stair_levels,
 )
 from finishlab.stair.records import Flight, Part, PartEvent
-from finishlab.stair.store import check_event, photos_noted, put_values, take_measurements
+from finishlab.stair.store import check_event, measured_in, photos_noted, put_values, take_measurements
 
 __all__ = ["FLIGHT_WAYS", "PART_WAYS"]
 
@@ -100,7 +100,7 @@ def _take_event(task: Task) -> None:
     """Take back what was logged as done, and what was measured in it."""
     row = _event(task, task.after)
     row.removed = rows.now()
-    task.note("remove-event", noted_event(row) | take_measurements(task.session, [row])[0])
+    task.note("remove-event", noted_event(row) | take_measurements(task.session, measured_in(task.session, [row])[0]))
 
 
 def _put_event(task: Task) -> None:
