@@ -201,8 +201,9 @@ def test_no_library_is_loaded_before_it_is_needed() -> None:
     code = (
         "import sys\n"
         "from finishlab.reports import documents, sentences, terminal\n"
-        "from finishlab.reports.print import strip\n"
-        "from finishlab.reports.report import page, pdf\n"
+        "from finishlab.printing import house_file, labels, schedule, strip\n"
+        "from finishlab.report import contents, story, writing\n"
+        "from finishlab.show.pdf import looks, pages\n"
         "heavy = {'reportlab', 'jinja2', 'rich', 'matplotlib', 'cv2', 'skimage', 'scipy', 'colour', 'PIL'}\n"
         "print(sorted(heavy & set(sys.modules)))"
     )

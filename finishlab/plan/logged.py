@@ -17,7 +17,7 @@ from finishlab.plan.stair_plan import Origin, Product, StairPlan
 from finishlab.stair.names import listed
 from finishlab.stair.progress import coats_of
 from finishlab.units import LITRES_PER_QT
-from finishlab.workflow.printing.schedule import chosen_recipe
+from finishlab.workflow.chosen_recipe import chosen_recipe
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

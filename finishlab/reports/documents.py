@@ -19,14 +19,12 @@ if TYPE_CHECKING:
     from finishlab.matching.floor import FloorPool
     from finishlab.matching.ranking import RankedBoard, Ranking
     from finishlab.measure import Texture
-    from finishlab.reports.report.contents import ReportContent
 
 __all__ = [
     "colour_document",
     "dump",
     "pool_document",
     "ranking_document",
-    "report_document",
     "texture_document",
 ]
 
@@ -44,21 +42,6 @@ def ranking_document(ranking: Ranking) -> Document:
         answer=answer(ranking),
         margin=None if ranking.margin is None else ranking.margin.as_dict(),
         contrast_made=not ranking.no_contrast if ranking.boards and ranking.aim.name == "contrast" else None,
-    )
-
-
-def report_document(content: ReportContent, *, page: str, pdf: str | None) -> Document:
-    """Return ``finishlab/report/1``: where a report was written, and what it says first."""
-    return _document(
-        "report",
-        page=page,
-        pdf=pdf,
-        title=content.title,
-        light=content.light,
-        answer=answer(content.ranking),
-        rendered=content.rendered,
-        boards=list(content.ranking.numbers),
-        crops=list(content.crops),
     )
 
 

@@ -76,6 +76,8 @@ class Column:
     right: bool = False
     least: int | None = None
     """Least width, characters."""
+    share: float = 0.0
+    """Of the width of a sheet of paper; 0 in all columns for equal ones."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +115,8 @@ class Table:
     columns: Sequence[Column]
     rows: Sequence[Sequence[Cell]]
     title: str = ""
+    note: str = ""
+    """What it shows; on pages only."""
     ruled: bool = True
     """Whether it has its heads and a line below them; else the cells only stand in columns."""
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -20,6 +20,7 @@ from sqlalchemy.orm import Session
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.reading import read_history, read_part_measurements
+from finishlab.logbook.shelf import Shelf
 from finishlab.logbook.stored import Change, StoredMeasurement
 from finishlab.logbook.subjects import find
 from finishlab.logbook.tables import BatchRow, FlightRow, MeasurementRow, PartEventRow, PartRow, RecipeRow
@@ -52,22 +53,14 @@ from finishlab.stair.records import (
     StoredStair,
 )
 
-__all__ = ["StairStore", "check_event", "measured_in", "photos_noted", "put_values", "take_measurements"]
+__all__ = ["StairStore", "check_event"]
 
 _FIXED: Final = {"flight_number", "kind", "place", "side"}
 """What a part is called by."""
 
 
-class StairStore:
+class StairStore(Shelf):
     """The part of a logbook that keeps the stair; `finishlab.logbook.store.Logbook` is one."""
-
-    _who: str
-
-    def _read(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
-
-    def _write(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
 
     @contextmanager
     def _changing(self) -> Iterator[_Writing]:
@@ -158,7 +151,7 @@ class StairStore:
             before, noted = flight_record(row), noted_flight(row)
             after = replace(before, **changes)
             if after != before:
-                put_values(row, after)
+                _put_values(row, after)
                 writing.note("edit", level_title(writing.levels[number]), noted, noted_flight(row))
 
     def edit_parts(self, idents: Sequence[int], **changes: Any) -> int:  # noqa: ANN401 - each field has its own type
@@ -242,7 +235,7 @@ class StairStore:
             writing.note("edit-event", part_code(writing.session, row.part_id), noted, noted_event(row))
 
     def remove_events(self, numbers: Sequence[int]) -> None:
-        """Take back what was logged by mistake; the history keeps it, and the figures of a measurement whole.
+        """Take back what was logged by mistake; the history keeps it, and its images the figures of a measurement.
 
         The photos of a measurement that was taken back can be logged again, for this part or another.
 
@@ -254,9 +247,9 @@ class StairStore:
         with self._changing() as writing:
             found = _live_events(writing.session, numbers)
             codes = writing.codes(row.part_id for row in found)
-            for row, measured in zip(found, measured_in(writing.session, found), strict=True):
+            for row, measured in zip(found, _measured_in(writing.session, found), strict=True):
                 row.removed = rows.now()
-                taken = take_measurements(writing.session, measured)
+                taken = _take_measurements(writing.session, measured)
                 writing.note("remove-event", codes[row.part_id], noted_event(row) | taken)
 
     def add_part_measurements(
@@ -371,7 +364,7 @@ def _check_there(session: Session, table: type[RecipeRow | BatchRow], numbers: I
 # Into the tables
 
 
-def put_values(row: FlightRow | PartRow, record: Flight | Part) -> None:
+def _put_values(row: FlightRow | PartRow, record: Flight | Part) -> None:
     """Put a record's values into its row."""
     for name, value in _values(record).items():
         setattr(row, name, value)
@@ -394,7 +387,7 @@ def _add_flight(session: Session, number: int, record: Flight, who: str) -> None
         row = FlightRow(number=number, created=rows.now(), **_values(record))
         session.add(row)
     else:
-        put_values(row, record)
+        _put_values(row, record)
         row.removed = None
     session.flush()
     rows.note_change(session, who, "add", level_title(stair_levels(session)[number]), after=noted_flight(row))
@@ -436,7 +429,7 @@ def _edit_part(writing: _Writing, row: PartRow, changes: Mapping[str, Any]) -> b
     after = replace(before, **values)
     if after == before:
         return False
-    put_values(row, after)
+    _put_values(row, after)
     writing.session.flush()
     writing.note("edit", part_name(after, writing.levels).code, noted_part(row, before), noted_part(row, after))
     return True
@@ -514,7 +507,7 @@ def check_event(session: Session, ident: int, event: PartEvent, *, but: int | No
     _Coats(session, [(ident, event)]).hold(ident, event, part_code(session, ident), but=but)
 
 
-def measured_in(session: Session, events: Sequence[PartEventRow]) -> list[list[MeasurementRow]]:
+def _measured_in(session: Session, events: Sequence[PartEventRow]) -> list[list[MeasurementRow]]:
     """Return what was measured in events, event by event, read at once."""
     made = tuple_(MeasurementRow.part_id, MeasurementRow.created)
     mine = select(MeasurementRow).where(made.in_([(event.part_id, event.created) for event in events]))
@@ -524,17 +517,8 @@ def measured_in(session: Session, events: Sequence[PartEventRow]) -> list[list[M
     return [found[event.part_id, event.created] for event in events]
 
 
-def take_measurements(session: Session, measured: Sequence[MeasurementRow]) -> dict[str, Any]:
-    """Take out what was measured, and return it for the history."""
-    columns = [column.key for column in MeasurementRow.__table__.columns if column.key not in {"id", "created"}]
-    taken = [{name: getattr(row, name) for name in columns} for row in measured]
+def _take_measurements(session: Session, measured: Sequence[MeasurementRow]) -> dict[str, Any]:
+    """Take out what was measured, and return what the history says of it."""
     for row in measured:
         session.delete(row)
-    return {"measurements": taken} if taken else {}
-
-
-def photos_noted(measured: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
-    """Return what the history says of the photos an event was measured in; nothing where it was not."""
-    if not measured:
-        return {}
-    return {"light": measured[0]["light"], "photos": [values["photo_sha256"] for values in measured]}
+    return {"light": measured[0].light, "photos": [row.photo_sha256 for row in measured]} if measured else {}

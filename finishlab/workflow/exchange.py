@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import tempfile
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -33,9 +32,7 @@ class Exported:
     """Names of photos whose files are no longer in the logbook."""
 
 
-def export_logbook(
-    log: Logbook, path: Path, *, photos: bool = True, on_photo: Callable[[int, int], None] | None = None
-) -> Exported:
+def export_logbook(log: Logbook, path: Path, *, photos: bool = True) -> Exported:
     """Write all a logbook holds into one archive; photos lose the place they were taken at.
 
     Parameters
@@ -46,8 +43,6 @@ def export_logbook(
         The archive.
     photos
         Whether photos go along.
-    on_photo
-        Told of each photo that is done, and how many there are.
 
     Raises
     ------
@@ -58,7 +53,7 @@ def export_logbook(
     rows = dump.tables["photos"]
     missing: list[str] = []
     with write_archive(path) as archive:
-        for done, row in enumerate(rows if photos else [], start=1):
+        for row in rows if photos else []:
             try:
                 original = log.photo_path(row["sha256"]).read_bytes()
             except FinishlabError:
@@ -68,8 +63,6 @@ def export_logbook(
             own = hashlib.sha256(clean).hexdigest()
             row["kept_sha256"] = None if own == row["sha256"] else own
             archive.photo(f"{row['sha256']}{row['suffix']}", clean)
-            if on_photo is not None:
-                on_photo(done, len(rows))
         archive.tables(dump.as_dict(), json_schema(), __version__)
     kept = {name: sum(row["removed"] is None for row in dump.tables[name]) for name in ("boards", "floor_spots")}
     return Exported(kept["boards"], kept["floor_spots"], len(rows) - len(missing) if photos else 0, tuple(missing))

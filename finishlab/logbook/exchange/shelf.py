@@ -5,36 +5,23 @@ from __future__ import annotations
 import sqlite3
 import uuid
 from collections.abc import Mapping
-from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Any, Final
-
-from sqlalchemy import Engine
-from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError, OutputError
 from finishlab.logbook.database import failures_named
 from finishlab.logbook.exchange.dump import CheckedDump, Dump, checked, read_dump, upgraded
 from finishlab.logbook.exchange.taking_in import TakenIn, take_in
 from finishlab.logbook.photo_files import PHOTOS, keep_file, photo_place
+from finishlab.logbook.shelf import Shelf
 
 __all__ = ["ExchangeShelf"]
 
 _DATABASE: Final = "logbook.db"
 
 
-class ExchangeShelf:
+class ExchangeShelf(Shelf):
     """What `finishlab.logbook.store.Logbook` can do with the whole of itself."""
-
-    _folder: Path
-    _engine: Engine
-    _who: str
-
-    def _read(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
-
-    def _write(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
 
     def dump(self) -> Dump:
         """Return all that the tables hold, at one moment."""
