@@ -27,7 +27,7 @@ LAYERS: Final = (
     ("show",),
     ("stair/progress",),
     ("workflow",),
-    ("stair/documents", "plan/documents", "printing", "report"),
+    ("printing", "report", "stair/documents", "plan/documents"),
     ("cli",),
     ("stair/commands", "plan/commands", "things"),
 )

@@ -10,7 +10,6 @@ from finishlab.logbook.stored import StoredTrial
 from finishlab.logbook.subjects import find, remove
 from finishlab.logbook.tables import TrialRow
 from finishlab.records import TrialRecord
-from finishlab.records.numbers import Number
 
 __all__ = ["TrialShelf"]
 
@@ -44,7 +43,7 @@ class TrialShelf(Shelf):
                     known[photo] = "before it"
             numbers = []
             for record in trials:
-                numbers.append(Number.of("H", rows.add_row(session, TrialRow, record)))
+                numbers.append(f"H{rows.add_row(session, TrialRow, record)}")
                 rows.note_change(session, self._who, "add", numbers[-1], after=record.as_dict())
             return [each for each in read_numbered(session, TrialRow, TrialRecord) if each.number in numbers]
 

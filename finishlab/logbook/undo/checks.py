@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError
 from finishlab.logbook import writing as rows
-from finishlab.logbook.kinds import AnyRow, read_record, record_in
+from finishlab.logbook.kinds import AnyRow, read_record
 from finishlab.logbook.many import batches
 from finishlab.logbook.recipes import check_recipe_name
 from finishlab.logbook.subjects import check_named, check_unused
@@ -26,8 +26,7 @@ from finishlab.logbook.tables import (
     RecipeRow,
 )
 from finishlab.stair.names import level_title
-from finishlab.stair.reading import part_code, part_name, stair_levels
-from finishlab.stair.records import Part, PartEvent
+from finishlab.stair.reading import event_record, part_code, part_name, part_record, stair_levels
 from finishlab.stair.store import check_event
 
 __all__ = ["check_put_back", "is_shown", "record_of"]
@@ -106,8 +105,8 @@ def _check_parts(session: Session, back: Sequence[PartRow]) -> None:
                 f'Bring that back first: finishlab undo "{level}"',
             )
     shown = session.scalars(select(PartRow).where(PartRow.removed.is_(None)))
-    met = Counter(part_name(record_in(Part, row), named) for row in shown)
-    for name in (part_name(record_in(Part, row), named) for row in back):
+    met = Counter(part_name(part_record(row), named) for row in shown)
+    for name in (part_name(part_record(row), named) for row in back):
         if met[name] > 1:
             raise LogbookError(
                 "part-there", f"The stair has another part {name.words(with_level=True)} now.", "Remove that first."
@@ -126,4 +125,4 @@ def _check_events(session: Session, back: Sequence[PartEventRow]) -> None:
                 f'Bring it back first, or its flight: finishlab redo "{level}"',
             )
     for row in back:
-        check_event(session, row.part_id, record_in(PartEvent, row), but=row.id)
+        check_event(session, row.part_id, event_record(row), but=row.id)

@@ -16,7 +16,6 @@ from sqlalchemy.orm import Session
 from finishlab.errors import LogbookError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.histories import subject_of
-from finishlab.logbook.kinds import record_in
 from finishlab.logbook.many import batches
 from finishlab.logbook.reading import change_of
 from finishlab.logbook.shelf import Shelf
@@ -24,8 +23,7 @@ from finishlab.logbook.stored import Change
 from finishlab.logbook.tables import ChangeRow, FlightRow, PartRow
 from finishlab.logbook.undo.entries import STEPS, UNDONE, Entry, Step, entries_to_redo, entries_to_undo
 from finishlab.logbook.undo.putting_back import PuttingBack
-from finishlab.stair.reading import noted_part, part_name, stair_levels
-from finishlab.stair.records import Part
+from finishlab.stair.reading import noted_part, part_name, part_record, stair_levels
 
 __all__ = ["UndoShelf", "Undone"]
 
@@ -152,7 +150,7 @@ def _hide_parts(session: Session, images: PuttingBack, change: ChangeRow, mark: 
         return
     named = stair_levels(session)
     for part in session.scalars(select(PartRow).where(PartRow.flight_number.in_(gone), PartRow.removed.is_(None))):
-        record = record_in(Part, part)
+        record = part_record(part)
         part.removed = rows.now()
         said = {UNDONE: {**mark, "as": "remove"}}
         code = part_name(record, named).code
