@@ -29,7 +29,7 @@ LAYERS: Final = (
     ("workflow",),
     ("printing", "report", "stair/documents", "plan/documents"),
     ("cli",),
-    ("stair/commands", "plan/commands"),
+    ("stair/commands", "plan/commands", "things"),
 )
 """Rooms from left to right; a room imports from itself and from rooms further left, never from one beside it."""
 
@@ -81,7 +81,7 @@ STORES: Final = _modules("logbook")
 DOORWAYS: Final = {
     "PIL": ("finishlab.photos", "finishlab.demo.encode", "finishlab.demo.sample_files"),
     "alembic": ("finishlab.logbook",),
-    "click": ("finishlab.cli", *COMMANDS),
+    "click": ("finishlab.cli", "finishlab.things", *COMMANDS),
     "colour": ("finishlab.colorimetry",),
     "cv2": ("finishlab.imaging",),
     "jinja2": ("finishlab.show",),

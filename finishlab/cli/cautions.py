@@ -10,7 +10,6 @@ from finishlab.cli.lazy import ExampleCommand
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Show every caution with its source.",
     examples=("finishlab cautions", "finishlab cautions --json"),
 )
 @json_option

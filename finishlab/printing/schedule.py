@@ -20,6 +20,7 @@ from finishlab.records import Finish, Topcoat, today
 from finishlab.records.entries import Checked, entries
 from finishlab.records.finish import ColourStep, Preparation, Seal
 from finishlab.records.finish_text import value_words
+from finishlab.records.products import products_of
 from finishlab.show.pdf.fonts import MISSING_NOTE, letters_missing
 from finishlab.show.pdf.setting import Setting, break_lines, cap_of, fit, line_width
 from finishlab.show.pdf.sheet import Sheet
@@ -36,7 +37,6 @@ __all__ = [
     "ScheduleStep",
     "ScheduleView",
     "finish_steps",
-    "products_of",
     "schedule_pdf",
     "schedule_view",
 ]
@@ -349,23 +349,6 @@ def schedule_view(log: Logbook, recipe: str | None, parts: str = "", *, date: dt
         usual=_USUAL_WORDS if any("usual:" in text for step in steps for text in (step.time, step.detail)) else "",
         date=date or today(),
     )
-
-
-def products_of(finish: Finish, cans: Mapping[int, Batch]) -> list[str]:
-    """Return all names of products a finish says, for the cautions they call for."""
-    named: list[str | None] = []
-    for step in finish.steps:
-        named += [f"{step.kind} stain" if step.kind else None, step.name]
-    for each in (finish.seal, finish.topcoat):
-        if each is not None:
-            named += [each.kind, each.maker]
-    if finish.topcoat is not None:
-        named += [finish.topcoat.product, finish.topcoat.sheen, "hardener" if finish.topcoat.hardener_ratio else None]
-    named.append(finish.preparation.conditioner)
-    for number in finish.cans():
-        if number in cans:
-            named += [cans[number].kind, cans[number].product]
-    return [name for name in named if name]
 
 
 def finish_steps(finish: Finish, cans: Mapping[int, Batch]) -> Iterator[ScheduleStep]:

@@ -74,6 +74,8 @@ class Column:
     fold: bool = True
     """Whether its text goes on in the next line where there is no room."""
     right: bool = False
+    least: int | None = None
+    """Least width, characters."""
     share: float = 0.0
     """Of the width of a sheet of paper; 0 in all columns for equal ones."""
 
@@ -83,6 +85,8 @@ class Line:
     """A sentence; empty for a blank line."""
 
     text: str = ""
+    whole: bool = False
+    """Whether it stays one line where there is no room, as programs read it."""
 
 
 @dataclass(frozen=True, slots=True)

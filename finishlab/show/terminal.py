@@ -6,7 +6,7 @@ import re
 import textwrap
 from typing import TYPE_CHECKING, Final
 
-from finishlab.reports.console import add_row, as_text, blank, new_table, print_list, say
+from finishlab.reports.console import Head, as_text, blank, print_list, print_rows, say
 from finishlab.show.document import (
     Block,
     Cell,
@@ -42,7 +42,7 @@ def render(console: Console, document: Document) -> None:
 
 def _render(console: Console, block: Block) -> None:
     if isinstance(block, Line):
-        say(console, block.text)
+        console.print(as_text(block.text), highlight=False, soft_wrap=block.whole)
     elif isinstance(block, Paragraph):
         _paragraph(console, block)
     elif isinstance(block, Listing):
@@ -50,13 +50,15 @@ def _render(console: Console, block: Block) -> None:
     elif isinstance(block, Table):
         if block.rows:
             _table(console, block)
-    else:
-        from finishlab.reports.terminal import print_colours, print_facts  # loads NumPy, which words need not
+    elif isinstance(block, Facts):
+        from finishlab.reports.terminal import print_facts  # loads NumPy, which words need not
 
-        if isinstance(block, Facts):
-            print_facts(console, block.title, [(name, _words(cell)) for name, cell in block.rows])
-        else:
-            print_colours(console, block.colours)
+        print_facts(console, block.title, [(name, _words(cell)) for name, cell in block.rows])
+    else:
+        from finishlab.show.colours import colour_blocks
+
+        for each in colour_blocks(block.colours):
+            _render(console, each)
 
 
 def _paragraph(console: Console, block: Paragraph) -> None:
@@ -75,29 +77,21 @@ def _paragraph(console: Console, block: Paragraph) -> None:
 
 
 def _table(console: Console, block: Table) -> None:
-    from rich.table import Table as Grid
-
     if block.title:
         blank(console)
         say(console, block.title)
-    table = new_table() if block.ruled else Grid.grid(padding=(0, 1, 0, 0))
     coloured = [any(isinstance(row[index], Colour) for row in block.rows) for index in range(len(block.columns))]
-    heads = [
+    names = [
         _heads(console) if colour else [column.name] for column, colour in zip(block.columns, coloured, strict=True)
     ]
-    for column, names, colour in zip(block.columns, heads, coloured, strict=True):
-        folds = column.fold and not colour
-        for name in names:
-            table.add_column(
-                as_text(name),
-                overflow="fold" if folds else "ellipsis",
-                no_wrap=not folds,
-                justify="right" if column.right else "left",
-            )
-    for row in block.rows:
-        cells = [_cells(console, cell, len(names)) for cell, names in zip(row, heads, strict=True)]
-        add_row(table, [part for each in cells for part in each])
-    console.print(table)
+    heads: list[Head] = []
+    for column, colour, each in zip(block.columns, coloured, names, strict=True):
+        heads += [Head(name, column.fold and not colour, column.right, column.least) for name in each]
+    rows = [
+        [part for cell, each in zip(row, names, strict=True) for part in _cells(console, cell, len(each))]
+        for row in block.rows
+    ]
+    print_rows(console, heads, rows, ruled=block.ruled)
 
 
 def _heads(console: Console) -> list[str]:

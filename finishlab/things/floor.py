@@ -12,32 +12,85 @@ from finishlab.cli.common import (
     json_option,
     measure_all,
     open_logbook,
-    out,
     photos_argument,
-    print_document,
-    print_removed,
     report_failures,
     say,
+    show_document,
 )
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
-from finishlab.cli.summary import doubt_lines, spot_summary, untouched
+from finishlab.cli.summary import colour_words, doubt_lines, photos_words, untouched
 from finishlab.records import DAYLIGHT, SURFACES, FloorSpotRecord, Surface, parse_date, today
+from finishlab.show.document import Block, Colour, Facts, Line, Listing
+from finishlab.things.commands import light_option, print_logged, remove_command, show_command
+from finishlab.things.kind import Field, Kind
+from finishlab.things.measured import colours, lights, measured, past
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from finishlab.logbook import Logbook, StoredSpot
     from finishlab.measure import GreyArea, SurfaceArea
+    from finishlab.reports.rows import SpotRow
 
 _COMMANDS: Mapping[str, tuple[str, str]] = {
-    "add": ("finishlab.cli.floor:add", "Measure photos of the floor and log them."),
-    "list": ("finishlab.cli.floor:list_spots", "List the floor's spots and their pool."),
-    "show": ("finishlab.cli.floor:show", "Show all that is logged of a spot."),
-    "edit": ("finishlab.cli.floor:edit", "Change what is written of a spot."),
-    "remove": ("finishlab.cli.floor:remove", "Leave spots out from now on; their history stays."),
+    "add": ("finishlab.things.floor:add", "Measure photos of the floor and log them."),
+    "list": ("finishlab.things.floor:list_spots", "List the floor's spots and their pool."),
+    "show": ("finishlab.things.floor:show", "Show all that is logged of a spot."),
+    "edit": ("finishlab.things.floor:edit", "Change what is written of a spot."),
+    "remove": ("finishlab.things.floor:remove", "Leave spots out from now on; their history stays."),
 }
 
 
-@click.group(cls=LazyGroup, lazy=_COMMANDS, short_help="Log and look up places of the floor.")
+def _row(spot: StoredSpot) -> SpotRow:
+    from finishlab.workflow.rows import spot_row
+
+    return spot_row(spot)
+
+
+def _page(log: Logbook, spot: SpotRow) -> list[Block]:
+    record = spot.record
+    facts = (
+        ("where", record.spot),
+        ("surface", record.surface),
+        ("light", record.light),
+        ("date", record.date),
+        ("note", record.note),
+    )
+    return [Facts(f"Floor spot {spot.number}", facts), measured(log, spot.colours), past(log, spot.number)]
+
+
+FLOOR: Kind[StoredSpot, SpotRow] = Kind(
+    command="floor",
+    letter="F",
+    format="floor",
+    listed_as="spots",
+    before={"floor": None},
+    fields=(
+        Field(lambda spot: spot.number, key="spot", head="spot"),
+        Field(lambda spot: spot.record.as_dict(), key="record"),
+        Field(lambda spot: Colour(spot.lab), key="lab", head="L* a* b*"),
+        Field(lambda spot: spot.record.spot, head="where", fold=True),
+        Field(lambda spot: spot.record.surface, head="surface", fold=True),
+        Field(lights, head="light", fold=True),
+        Field(lambda spot: spot.record.date, head="date"),
+        Field(colours, key="measurements"),
+    ),
+    none="No floor spot is logged yet. Add one: finishlab floor add PHOTO",
+    page=_page,
+    read=lambda log, light: [_row(each) for each in log.floor_spots(light)],
+    find=lambda log, number: log.floor_spot(number),
+    row=lambda _, spot: _row(spot),
+    remove=lambda log, number: log.remove_floor_spot(number),
+)
+
+
+def _summary(spot: StoredSpot, done: str) -> str:
+    """Return a floor spot in one line."""
+    where = f" ({spot.record.spot})" if spot.record.spot else ""
+    return f"{spot.number} {done}: {spot.record.surface}{where}{colour_words(_row(spot).lab)}, {photos_words(spot)}."
+
+
+@click.group(cls=LazyGroup, lazy=_COMMANDS)
 def floor() -> None:
     """Log and look up places of the floor.
 
@@ -47,7 +100,6 @@ def floor() -> None:
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Measure photos of the floor and log them.",
     examples=(
         "finishlab floor add plank1.jpg plank2.jpg plank3.jpg",
         'finishlab floor add lamp.jpg --spot "by the stair" --light "evening lamp" --surface laminate',
@@ -79,12 +131,10 @@ def add(
 
     Without --spot each photo is a spot of its own. Unless every photo is good, none is logged.
     """
-    from finishlab.reports.documents import floor_document
+    from finishlab.things.sameness import lights_logged, near_light
     from finishlab.workflow.batch import How
-    from finishlab.workflow.board.sameness import lights_logged, near_light
     from finishlab.workflow.learned import as_learned
     from finishlab.workflow.recording import log_floor_spots
-    from finishlab.workflow.rows import spot_row
 
     day = today() if date is None else parse_date(date)
     record = FloorSpotRecord(spot, cast("Surface", surface), light, note, day)
@@ -97,13 +147,9 @@ def add(
             return code
         slip = near_light(record.light, lights_logged(log))
         spots = log_floor_spots(log, record, results, dated=date is not None)
-    if as_json:
-        print_document(floor_document([spot_row(each) for each in spots]))
-    else:
-        for each in spots:
-            click.echo(each.number)
+        print_logged(FLOOR, log, spots, as_json=as_json)
     for each in spots:
-        say(spot_summary(each))
+        say(_summary(each, "logged"))
     for line in doubt_lines(results):
         say(line)
     if slip is not None:
@@ -111,59 +157,32 @@ def add(
     return 0
 
 
-@click.command(
-    "list",
-    cls=ExampleCommand,
-    short_help="List the floor's spots and their pool.",
-    examples=("finishlab floor list",),
-)
-@click.option("--light", metavar="TEXT", help="Only what was taken in this light.")
+@click.command("list", cls=ExampleCommand, examples=("finishlab floor list",))
+@light_option
 @json_option
 def list_spots(*, light: str | None, as_json: bool) -> None:
     """List the floor's spots and their pool."""
-    from finishlab.reports.documents import floor_document
-    from finishlab.reports.terminal import print_floor
+    from finishlab.reports.documents import pool_document
+    from finishlab.reports.sentences import floor_line
     from finishlab.workflow.comparing import pool_spots
     from finishlab.workflow.rows import spot_row
 
     with open_logbook() as log:
         spots = log.floor_spots(light)
     pooled = pool_spots(spots)
-    rows, pool = [spot_row(spot) for spot in spots], None if pooled is None else pooled[1]
-    if as_json:
-        document = floor_document(rows, pool)
-        print_document({**document, "light": None if pooled is None else pooled[0]})
-        return
-    print_floor(out(), rows, pool)
-    if pooled is not None and len({m.light for spot in spots for m in spot.measurements}) > 1:
+    rows = [spot_row(spot) for spot in spots]
+    blocks = [*FLOOR.listing(rows)]
+    if pooled is not None:
+        blocks += [Line(floor_line(pooled[1])), Listing("Doubts", [doubt.message for doubt in pooled[1].doubts])]
+    pool = None if pooled is None else pool_document(pooled[1])
+    document = FLOOR.document(rows, blocks, floor=pool, light=None if pooled is None else pooled[0])
+    show_document(document, as_json=as_json)
+    if pooled is not None and not as_json and len({m.light for spot in spots for m in spot.measurements}) > 1:
         say(f"Pooled from what was taken in {pooled[0]}; name another with --light.")
 
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Show all that is logged of a spot.",
-    examples=("finishlab floor show F1",),
-)
-@click.argument("number", metavar="F1")
-@json_option
-def show(*, number: str, as_json: bool) -> None:
-    """Show all that is logged of a spot."""
-    from finishlab.reports.documents import floor_document
-    from finishlab.reports.terminal import print_spot
-    from finishlab.workflow.rows import photo_namer, spot_row
-
-    with open_logbook() as log:
-        spot = log.floor_spot(number)
-        if as_json:
-            print_document(floor_document([spot_row(spot)]))
-            return
-        row = spot_row(spot, name=photo_namer(log), history=log.history(spot.number))
-    print_spot(out(), row)
-
-
-@click.command(
-    cls=ExampleCommand,
-    short_help="Change what is written of a spot.",
     examples=('finishlab floor edit F1 --spot "by the stair" --note ""',),
 )
 @click.argument("number", metavar="F1")
@@ -178,30 +197,17 @@ def edit(*, number: str, as_json: bool, **values: str | None) -> None:
 
     An empty text takes a field out.
     """
-    from finishlab.reports.documents import floor_document
-    from finishlab.workflow.rows import spot_row
-
     changes = changes_given(**values)
     with open_logbook() as log:
         spot = log.edit_floor_spot(number, **changes)
-    if as_json:
-        print_document(floor_document([spot_row(spot)]))
-    say(spot_summary(spot, "changed"))
+        print_logged(FLOOR, log, [spot], as_json=as_json, changed=True)
+    say(_summary(spot, "changed"))
 
 
-@click.command(
-    cls=ExampleCommand,
-    short_help="Leave spots out from now on; their history stays.",
-    examples=("finishlab floor remove F3",),
+show = show_command(FLOOR, "Show all that is logged of a spot.")
+remove = remove_command(
+    FLOOR,
+    "Leave spots out from now on; their photos and history stay.",
+    "F3",
+    kept="its photos and history stay",
 )
-@click.argument("numbers", metavar="F1...", nargs=-1, required=True)
-@json_option
-def remove(numbers: tuple[str, ...], *, as_json: bool) -> None:
-    """Leave spots out from now on; their photos and history stay."""
-    with open_logbook() as log:
-        found = [log.floor_spot(number).number for number in dict.fromkeys(numbers)]
-        for number in dict.fromkeys(found):
-            log.remove_floor_spot(number)
-            say(f"{number} is removed; its photos and history stay.")
-    if as_json:
-        print_removed(list(dict.fromkeys(found)))

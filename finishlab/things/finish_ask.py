@@ -16,7 +16,7 @@ from finishlab.records import CLEAR_ONLY, STATES, ColourStep, Finish
 from finishlab.records.entries import Checked, Entry, entries, shown_entries
 from finishlab.records.finish import MOST_STEPS
 from finishlab.records.finish_text import changed, parse_fields, read_value, unit_typed
-from finishlab.workflow.board.entering import SECTIONS, Draft
+from finishlab.things.entering import SECTIONS, Draft
 
 __all__ = ["ask_missing", "on_terminal"]
 

@@ -13,7 +13,7 @@ from finishlab.records import STATES
 
 if TYPE_CHECKING:
     from finishlab.records.finish_warnings import FinishWarning
-    from finishlab.workflow.board.entering import Entered, FinishTexts
+    from finishlab.things.entering import Entered, FinishTexts
 
 __all__ = ["CLEARED", "draft_options", "say_warnings", "typed"]
 
@@ -67,7 +67,7 @@ def draft_options(command: Command) -> Command:
 
     @functools.wraps(command)
     def gathered(*args: object, **others: Any) -> object:  # noqa: ANN401 - click's own
-        from finishlab.workflow.board.entering import FinishTexts
+        from finishlab.things.entering import FinishTexts
 
         texts = FinishTexts(**{name: others.pop(name) for name in (*_TEXTS, *_SOURCES)})
         return command(*args, finish_texts=texts, **others)
@@ -80,8 +80,8 @@ def draft_options(command: Command) -> Command:
 
 def typed(fields: Mapping[str, Any], texts: FinishTexts) -> list[Entered]:
     """Return what a file and the options say, the stronger last."""
-    from finishlab.workflow.board.entering import entered_texts
-    from finishlab.workflow.board.record_file import read_record_file
+    from finishlab.things.entering import entered_texts
+    from finishlab.things.record_file import read_record_file
 
     said = [] if texts.file is None else [read_record_file(texts.file, texts.row)]
     return [*said, entered_texts(fields, texts)]

@@ -7,15 +7,14 @@ from collections.abc import Mapping
 import click
 
 from finishlab.cli.cautioning import say_cautions
-from finishlab.cli.common import json_option, open_logbook, print_document, say
+from finishlab.cli.common import json_option, open_logbook, say, show_document
 from finishlab.cli.lazy import ExampleCommand
-from finishlab.cli.summary import product_words
+from finishlab.things.board import boards_document, product_words
 
 
 @click.command(
     "import",
     cls=ExampleCommand,
-    short_help="Log every row of a CSV file as a board.",
     examples=("finishlab board import boards.csv",),
 )
 @click.argument("file", metavar="FILE.csv", type=click.Path())
@@ -27,16 +26,13 @@ def import_boards(*, file: str, as_json: bool) -> None:
     as preparation.grits or steps.1.kind. If one row is wrong, none is logged. Photos come afterwards: finishlab board
     add PHOTO --to B1
     """
-    from finishlab.workflow.board.importing import import_boards as imported
-    from finishlab.workflow.board.importing import rows_words
+    from finishlab.things.board_rows import import_boards as imported
+    from finishlab.things.board_rows import rows_words
 
     with open_logbook(make=True) as log:
         done = imported(log, file)
         if as_json:
-            from finishlab.reports.documents import boards_document
-            from finishlab.workflow.rows import board_row
-
-            print_document(boards_document([board_row(board) for board in done.boards]))
+            show_document(boards_document(done.boards), as_json=True)
         else:
             click.echo("\n".join(board.number for board in done.boards))
         first, last = done.boards[0].number, done.boards[-1].number
@@ -48,7 +44,7 @@ def import_boards(*, file: str, as_json: bool) -> None:
         if done.seen:
             twice = rows_words(list(done.seen))
             say(f"Worth a thought, {twice}: a board that says just the same was logged before: {_named(done.seen)}.")
-        say_cautions(log, [word for board in done.boards for word in product_words(board.record)])
+        say_cautions(log, product_words(log, *(board.record for board in done.boards)))
 
 
 def _named(seen: Mapping[int, str]) -> str:

@@ -19,8 +19,8 @@ from finishlab.records.entries import Checked, entries
 from finishlab.records.finish import Finish
 from finishlab.records.finish_text import likely_sides, parse_fields, read_value, step_changes, unit_typed
 from finishlab.records.units import read_figure
+from finishlab.things.entering import SECTIONS, Entered
 from finishlab.toml_file import Section, read_text, read_toml
-from finishlab.workflow.board.entering import SECTIONS, Entered
 
 __all__ = ["read_record_file", "read_record_rows"]
 

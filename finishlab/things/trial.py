@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any, TypeVar
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
@@ -11,30 +11,81 @@ from finishlab.cli.common import (
     json_option,
     measure_all,
     open_logbook,
-    out,
     photos_argument,
-    print_document,
     print_removed,
     report_failures,
     say,
+    show_document,
 )
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
+from finishlab.reports import figures
+from finishlab.show.document import Document, Line, Listing
+from finishlab.things.kind import Field, Listed
 
 if TYPE_CHECKING:
+    from finishlab.matching.trials import Trust
     from finishlab.records import TrialKind
+    from finishlab.reports.rows import TrialRow
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 _COMMANDS: Mapping[str, tuple[str, str]] = {
-    "same": ("finishlab.cli.trial:same", "One board at both edges of the strip: it differs from itself by nothing."),
-    "swap": ("finishlab.cli.trial:swap", "Board and floor changed over: the same difference both ways."),
-    "repeat": ("finishlab.cli.trial:repeat", "One board photographed again, turned, in other light: the same colour."),
-    "show": ("finishlab.cli.trial:show", "Show what the trials achieve beside the stated intervals."),
-    "remove": ("finishlab.cli.trial:remove", "Count trials no longer; their history stays."),
+    "same": ("finishlab.things.trial:same", "One board at both edges of the strip: it differs from itself by nothing."),
+    "swap": ("finishlab.things.trial:swap", "Board and floor changed over: the same difference both ways."),
+    "repeat": (
+        "finishlab.things.trial:repeat",
+        "One board photographed again, turned, in other light: the same colour.",
+    ),
+    "show": ("finishlab.things.trial:show", "Show what the trials achieve beside the stated intervals."),
+    "remove": ("finishlab.things.trial:remove", "Count trials no longer; their history stays."),
 }
 
 
-@click.group(cls=LazyGroup, lazy=_COMMANDS, short_help="Try your own phone, print and room against a known truth.")
+_KINDS: Final = {
+    "same": "one board at both edges",
+    "swap": "board and floor changed over",
+    "repeat": "one board again",
+}
+
+TRIALS: Listed[TrialRow] = Listed(
+    format="trials",
+    fields=(
+        Field(lambda each: each.number, key="trial", head="trial"),
+        Field(lambda each: each.record.kind, key="kind", head="what", cell=lambda e: _KINDS[e.record.kind], fold=True),
+        Field(lambda each: each.record.light, key="light", head="light", fold=True),
+        Field(lambda each: each.record.date, key="date", head="date"),
+        Field(lambda each: each.record.note, key="note"),
+        Field(lambda each: list(dict.fromkeys(str(side["file"]) for side in each.record.sides)), key="photos"),
+        Field(lambda each: round(each.outcome.seen, 3), "seen_e00", "seen", lambda e: f"{e.outcome.seen:.2f}"),
+        Field(
+            lambda each: round(each.outcome.expected, 3),
+            key="expected_e00",
+            head="expected",
+            cell=lambda each: f"{each.outcome.expected:.2f}",
+        ),
+        Field(lambda each: round(each.outcome.ratio, 3), "ratio", "ratio", lambda e: f"{e.outcome.ratio:.1f}"),
+        Field(lambda each: round(each.outcome.freedom, 2), key="degrees_of_freedom"),
+        Field(lambda each: figures.doubts(each.doubts), key="doubts"),
+    ),
+    none="No trial is logged yet. Make one: finishlab trial same PHOTO",
+)
+
+
+def _document(trials: Sequence[TrialRow], trust: Trust, told: Trust) -> Document:
+    """Return how each trial came out, and what they say together: `trust` in JSON, `told` to people."""
+    from finishlab.reports.trials import trust_entry, trust_lines
+
+    lines = [Line(line) for line in trust_lines(told)]
+    blocks = [
+        *TRIALS.listing(trials),
+        Line("seen: dE00 where there should be none; expected: what the stated errors make of it"),
+        *([Line(), *lines] if lines else []),
+        Listing("Doubts", [f"{each.number}: {found.message}" for each in trials for found in each.doubts]),
+    ]
+    return TRIALS.document(trials, blocks, trust=trust_entry(trust))
+
+
+@click.group(cls=LazyGroup, lazy=_COMMANDS)
 def trial() -> None:
     """Try your own phone, print and room against a truth that needs no instrument.
 
@@ -51,7 +102,6 @@ def _options(command: Command) -> Command:
 
 @click.command(
     cls=ExampleCommand,
-    short_help="One board at both edges of the strip: it differs from itself by nothing.",
     examples=("finishlab trial same board-both-edges-1.jpg board-both-edges-2.jpg",),
 )
 @_options
@@ -65,7 +115,6 @@ def same(**given: Any) -> int:  # noqa: ANN401 - the options above
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Board and floor changed over: the same difference both ways.",
     examples=("finishlab trial swap board-then-floor.jpg floor-then-board.jpg",),
 )
 @_options
@@ -79,7 +128,6 @@ def swap(**given: Any) -> int:  # noqa: ANN401 - the options above
 
 @click.command(
     cls=ExampleCommand,
-    short_help="One board photographed again, turned, in other light: the same colour.",
     examples=("finishlab trial repeat window.jpg turned.jpg cloudy.jpg",),
 )
 @_options
@@ -93,7 +141,6 @@ def repeat(**given: Any) -> int:  # noqa: ANN401 - the options above
 
 def _log(kind: TrialKind, *, photos: tuple[str, ...], light: str | None, note: str | None, as_json: bool) -> int:
     from finishlab.matching.trials import trust_of
-    from finishlab.reports.trials import print_trials, trials_document
     from finishlab.workflow.batch import How
     from finishlab.workflow.learned import as_learned
     from finishlab.workflow.trials import FIELDS_OF, check_count, log_trials, trust_in
@@ -107,40 +154,32 @@ def _log(kind: TrialKind, *, photos: tuple[str, ...], light: str | None, note: s
             return code
         made = log_trials(log, kind, results, light=light, note=note)
         trust = trust_in(log)
-    if as_json:
-        print_document(trials_document(made, trust))
-    else:
-        print_trials(out(), made, trust_of(()))
+    show_document(_document(made, trust, trust_of(())), as_json=as_json)
     say(f"{', '.join(each.number for each in made)} logged. What all trials say: finishlab trial show")
     return 0
 
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Show what the trials achieve beside the stated intervals.",
     examples=("finishlab trial show",),
 )
 @json_option
 def show(*, as_json: bool) -> None:
     """Show how the trials came out, and what they say of the stated intervals."""
     from finishlab.matching.trials import trust_of
-    from finishlab.reports.trials import print_trials, trials_document
     from finishlab.workflow.trials import tried
 
     with open_logbook() as log:
         found = tried(log)
     trust = trust_of(each.outcome for each in found)
-    if as_json:
-        print_document(trials_document(found, trust))
-    elif found:
-        print_trials(out(), found, trust)
+    if found or as_json:
+        show_document(_document(found, trust, trust), as_json=as_json)
     else:
-        say("No trial is logged yet. Make one: finishlab trial same PHOTO")
+        say(TRIALS.none)
 
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Count trials no longer; their history stays.",
     examples=("finishlab trial remove H2",),
 )
 @click.argument("numbers", metavar="H2...", nargs=-1, required=True)

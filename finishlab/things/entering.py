@@ -112,7 +112,7 @@ class Draft:
         finish = self.finish
         if said.fields.get("recipe") is not None:
             recipe = log.recipe(str(said.fields["recipe"]))
-            values["recipe_number"] = int(recipe.number[1:])
+            values["recipe_number"] = recipe.number.key
             if not self.logged or finish.as_recipe().is_empty():
                 finish = recipe.record.finish.with_wood_of(finish)
         return self.with_finish(said.on(finish), values)

@@ -2,29 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import datetime as dt
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from finishlab.cli.common import grey_option, json_option, open_logbook, print_document, say, with_learned
+from finishlab.cli.common import grey_option, json_option, open_logbook, say, show_document, with_learned
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
-from finishlab.errors import UsageError
+from finishlab.errors import LogbookError, UsageError
 from finishlab.measure.areas import GreyArea, KnownColour
+from finishlab.records import normalise_light, today
+from finishlab.show.document import Document, Line
 
 if TYPE_CHECKING:
+    from finishlab.colorimetry.camera_profile import CameraProfile
+    from finishlab.logbook import Logbook
     from finishlab.measure.camera_learning import LearnedProfile
 
 _COMMANDS: Mapping[str, tuple[str, str]] = {
-    "learn": ("finishlab.cli.camera:learn", "Learn a camera from a photo of a 24-patch chart."),
-    "list": ("finishlab.cli.camera:list_cameras", "List the learned cameras."),
-    "show": ("finishlab.cli.camera:show", "Show what was learned of a camera."),
-    "forget": ("finishlab.cli.camera:forget", "Use a camera's profile no longer; its history stays."),
+    "learn": ("finishlab.things.camera:learn", "Learn a camera from a photo of a 24-patch chart."),
+    "list": ("finishlab.things.camera:list_cameras", "List the learned cameras."),
+    "show": ("finishlab.things.camera:show", "Show what was learned of a camera."),
+    "forget": ("finishlab.things.camera:forget", "Use a camera's profile no longer; its history stays."),
 }
 
 
-@click.group(cls=LazyGroup, lazy=_COMMANDS, short_help="Teach finishlab how a camera sees colours, with a chart.")
+@click.group(cls=LazyGroup, lazy=_COMMANDS)
 def camera() -> None:
     """Teach finishlab how a camera sees colours, with a 24-patch chart.
 
@@ -52,7 +57,6 @@ def _patches(ctx: click.Context, param: click.Parameter, value: tuple[str, ...])
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Learn a camera from a photo of a 24-patch chart.",
     examples=(
         "finishlab camera learn chart.jpg",
         'finishlab camera learn chart.jpg --light "evening lamp" --edition "ColorChecker 2005"',
@@ -102,21 +106,66 @@ def learn(
             "Patches named by hand take --grey and --patch, and no chart.",
             "Name both, without --edition and --corners; or neither, for a 24-patch chart.",
         )
-    from finishlab.workflow.batch import How
-    from finishlab.workflow.cameras import keep_camera, learn_camera, learn_camera_by_hand
+    from finishlab.workflow.recording import keep_original
 
-    known = with_learned(How(), light).strip_greys
     if patches:
-        found = learn_camera_by_hand(photo, greys, patches, light=light)
+        found = _learned_by_hand(Path(photo), greys, patches, light)
     else:
-        found = learn_camera(photo, light=light, edition=edition, corners=corners or None, strip_greys=known)
+        found = _learned(Path(photo), light, edition, corners)
     with open_logbook(make=True) as log:
-        keep_camera(log, Path(photo), found)
+        # The profile takes the place of an earlier one of that camera and light.
+        keep_original(log, photo, found.profile.photo_id)
+        log.add_camera_profile(found.profile)
+        if found.greys is not None:
+            log.learn_strip(found.greys.greys)
     if as_json:
-        _print([found.profile.as_dict()])
+        show_document(_document([found.profile]), as_json=True)
     else:
         click.echo(f"{found.profile.camera} in {found.profile.light}")
     _tell(found)
+
+
+def _learned(
+    path: Path, light: str | None, edition: str | None, corners: Sequence[tuple[float, float]]
+) -> LearnedProfile:
+    """Learn from a chart; strips whose greys were read with an instrument are used, others are learned anew."""
+    from finishlab.colorimetry.spectra import DEFAULT_EDITION
+    from finishlab.measure.camera_learning import learn_profile
+    from finishlab.photos import read_photo
+    from finishlab.workflow.batch import How
+    from finishlab.workflow.recording import photo_day
+
+    known = {each.number: each for each in with_learned(How(), light).strip_greys}
+    return learn_profile(
+        read_photo(path),
+        light=normalise_light(light),
+        edition=edition or DEFAULT_EDITION,
+        corners=corners or None,
+        date=photo_day(path) or today(),
+        greys=known.get,
+        learned=dt.datetime.now(tz=dt.UTC).isoformat(timespec="seconds"),
+    )
+
+
+def _learned_by_hand(
+    path: Path, greys: Sequence[GreyArea], patches: Sequence[KnownColour], light: str | None
+) -> LearnedProfile:
+    """Learn from patches of known colour that are named by hand."""
+    from finishlab.measure.camera_learning import LearnedProfile, check_camera_named, learn_from_patches
+    from finishlab.photos import read_photo
+    from finishlab.workflow.recording import photo_day
+
+    image = read_photo(path)
+    check_camera_named(image)
+    profile = learn_from_patches(
+        image,
+        greys,
+        patches,
+        light=normalise_light(light),
+        chart=f"{len(patches)} patches named by hand",
+        date=photo_day(path) or today(),
+    )
+    return LearnedProfile(profile)
 
 
 def _tell(found: LearnedProfile) -> None:
@@ -140,28 +189,24 @@ def _tell(found: LearnedProfile) -> None:
         say(doubt.message)
 
 
-@click.command("list", cls=ExampleCommand, short_help="List the learned cameras.", examples=("finishlab camera list",))
+@click.command("list", cls=ExampleCommand, examples=("finishlab camera list",))
 @json_option
 def list_cameras(*, as_json: bool) -> None:
     """List the learned cameras, each with its light."""
     with open_logbook() as log:
         profiles = log.camera_profiles()
-    if as_json:
-        _print([each.as_dict() for each in profiles])
-        return
-    if not profiles:
+    if not profiles and not as_json:
         say("No camera is learned yet. Learn one: finishlab camera learn PHOTO")
-    for each in profiles:
-        click.echo(
-            f"{each.camera}  {each.light}  {each.kind}  "
-            f"off by {each.left_out.wood:.1f} dE00 on unseen colours near wood, {each.left_out.mean:.1f} over all  "
-            f"{each.date}"
-        )
+    lines = [
+        f"{each.camera}  {each.light}  {each.kind}  off by {each.left_out.wood:.1f} dE00 on unseen colours near wood, "
+        f"{each.left_out.mean:.1f} over all  {each.date}"
+        for each in profiles
+    ]
+    show_document(_document(profiles, lines), as_json=as_json)
 
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Show what was learned of a camera.",
     examples=('finishlab camera show "Acme One"', 'finishlab camera show "Acme One" --light "evening lamp" --json'),
 )
 @click.argument("name", metavar="NAME")
@@ -169,27 +214,13 @@ def list_cameras(*, as_json: bool) -> None:
 @json_option
 def show(*, name: str, light: str | None, as_json: bool) -> None:
     """Show what was learned of a camera."""
-    from finishlab.workflow.cameras import matching_profiles
-
     with open_logbook() as log:
-        found = matching_profiles(log, name, light)
-    if as_json:
-        _print([each.as_dict() for each in found])
-        return
-    for each in found:
-        click.echo(f"{each.camera} in {each.light}")
-        click.echo(f"  kind      {each.kind}")
-        click.echo(f"  chart     {each.chart}, photo {each.photo_id}, {each.date}")
-        click.echo(f"  boost     saturation x {each.saturation[0]:.3f}, standard error {each.saturation[1]:.3f}")
-        for patches, off in (("fitted", each.fitted), ("left out", each.left_out)):
-            click.echo(f"  {patches:9} {off.wood:.2f} dE00 near wood, {off.mean:.2f} on average, {off.max:.2f} at most")
-        for channel, row in zip("RGB", each.coefficients, strict=True):
-            click.echo(f"  {channel}         {' '.join(f'{value:7.3f}' for value in row)}")
+        found = _matching(log, name, light)
+    show_document(_document(found, [line for each in found for line in _page(each)]), as_json=as_json)
 
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Use a camera's profile no longer; its history stays.",
     examples=('finishlab camera forget "Acme One" --light "evening lamp"',),
 )
 @click.argument("name", metavar="NAME")
@@ -197,18 +228,51 @@ def show(*, name: str, light: str | None, as_json: bool) -> None:
 @json_option
 def forget(*, name: str, light: str | None, as_json: bool) -> None:
     """Use a camera's profile no longer; what was measured with it stays as it is."""
-    from finishlab.workflow.cameras import matching_profiles
-
     with open_logbook() as log:
-        found = matching_profiles(log, name, light)
+        found = _matching(log, name, light)
         for each in found:
             log.forget_camera_profile(each.camera, each.light)
             say(f"The profile of {each.camera} in {each.light} is no longer used.")
     if as_json:
-        _print([each.as_dict() for each in found])
+        show_document(_document(found), as_json=True)
 
 
-def _print(profiles: list[dict[str, Any]]) -> None:
-    from finishlab.reports.documents import cameras_document
+def _document(profiles: Sequence[CameraProfile], lines: Sequence[str] = ()) -> Document:
+    data = {"cameras": [each.as_dict() for each in profiles]}
+    return Document("cameras", data, [Line(line, whole=True) for line in lines])
 
-    print_document(cameras_document(profiles))
+
+def _page(profile: CameraProfile) -> list[str]:
+    """Return what was learned of a camera in one light."""
+    boost, error = profile.saturation
+    lines = [
+        f"{profile.camera} in {profile.light}",
+        f"  kind      {profile.kind}",
+        f"  chart     {profile.chart}, photo {profile.photo_id}, {profile.date}",
+        f"  boost     saturation x {boost:.3f}, standard error {error:.3f}",
+    ]
+    for patches, off in (("fitted", profile.fitted), ("left out", profile.left_out)):
+        lines.append(f"  {patches:9} {off.wood:.2f} dE00 near wood, {off.mean:.2f} on average, {off.max:.2f} at most")
+    for channel, row in zip("RGB", profile.coefficients, strict=True):
+        lines.append(f"  {channel}         {' '.join(f'{value:7.3f}' for value in row)}")
+    return lines
+
+
+def _matching(log: Logbook, name: str, light: str | None = None) -> list[CameraProfile]:
+    """Return the profiles of a camera, named as the list shows it, in one light or in all.
+
+    Raises
+    ------
+    LogbookError
+        ``"unknown-camera"``.
+    """
+    lit = None if light is None else normalise_light(light)
+    wanted = " ".join(name.split()).casefold()
+    kept = log.camera_profiles()
+    found = [each for each in kept if each.camera.casefold() == wanted and lit in (None, each.light)]
+    if not found:
+        there = ", ".join(f"“{each.camera}” in {each.light}" for each in kept)
+        hint = f"Learned: {there}." if there else "Learn one with: finishlab camera learn PHOTO"
+        where = "" if lit is None else f" in the light “{lit}”"
+        raise LogbookError("unknown-camera", f"The logbook has no profile of a camera “{name}”{where}.", hint)
+    return found

@@ -7,22 +7,21 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from finishlab.cli.cautioning import say_cautions
-from finishlab.cli.common import BeginningChoice, json_option, open_logbook, print_document, say
-from finishlab.cli.finish_options import CLEARED, draft_options, say_warnings, typed
+from finishlab.cli.common import BeginningChoice, json_option, open_logbook, say, show_document
 from finishlab.cli.lazy import ExampleCommand
-from finishlab.cli.summary import board_summary, product_words
 from finishlab.errors import UsageError
 from finishlab.records import MAX_COATS, PURPOSES
+from finishlab.things.board import board_summary, boards_document, product_words
+from finishlab.things.finish_options import CLEARED, draft_options, say_warnings, typed
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.records import BoardRecord
-    from finishlab.workflow.board.entering import FinishTexts
+    from finishlab.things.entering import FinishTexts
 
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Change what is written of a board.",
     examples=(
         'finishlab board edit B2 --topcoat "satin water polyurethane"',
         'finishlab board edit B2 --state cured --step "2: wipe=5"',
@@ -55,9 +54,7 @@ def edit(
     **values: str | int | None,
 ) -> None:
     """Change what is written of a board; what it was stays in its history."""
-    from finishlab.reports.documents import boards_document
-    from finishlab.workflow.board.finish_context import new_warnings
-    from finishlab.workflow.rows import board_row
+    from finishlab.things.finish_context import new_warnings
 
     given = {name: value for name, value in values.items() if value is not None}
     _check(given, finish_texts, clear)
@@ -66,10 +63,11 @@ def edit(
         changes = _changes(log, before, given, finish_texts, clear)
         found = log.edit_board(number, **changes)
         if as_json:
-            print_document(boards_document([board_row(found)]))
+            show_document(boards_document([found]), as_json=True)
         say(board_summary(found, "changed"))
         say_warnings(new_warnings(log, found, before))
-        say_cautions(log, [word for word in product_words(found.record) if word not in product_words(before)])
+        known = product_words(log, before)
+        say_cautions(log, [word for word in product_words(log, found.record) if word not in known])
 
 
 def _check(given: dict[str, Any], texts: FinishTexts, clear: tuple[str, ...]) -> None:
@@ -86,7 +84,7 @@ def _changes(
     log: Logbook, before: BoardRecord, given: dict[str, Any], texts: FinishTexts, clear: tuple[str, ...]
 ) -> dict[str, Any]:
     """Return the record's fields that change, after asking for what is missing where that is wanted."""
-    from finishlab.workflow.board.entering import draft_like, draft_of
+    from finishlab.things.entering import draft_like, draft_of
 
     draft = draft_of(before, logged=True)
     if texts.like is not None:
@@ -94,7 +92,7 @@ def _changes(
     draft = draft.with_said(log, typed(given, texts))
     draft = draft.without(CLEARED[name] for name in clear)
     if texts.ask:
-        from finishlab.cli.finish_ask import ask_missing
+        from finishlab.things.finish_ask import ask_missing
 
         draft = ask_missing(draft)
     draft.record(

@@ -40,7 +40,7 @@ def finish_context(log: Logbook, board: StoredBoard, *, deciding: bool = False) 
         clear_only=_clear_only(log, board, deciding=deciding),
         lights=len({m.light for m in board.measurements}) if deciding else None,
         spots=_places(log) if deciding else None,
-        labels={int(can.number[1:]): can.record.label for can in log.cans(removed=True) if can.record.label},
+        labels={can.number.key: can.record.label for can in log.cans(removed=True) if can.record.label},
     )
 
 

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Final
 from finishlab.errors import FinishlabError, LogbookError
 from finishlab.records import CLEAR_ONLY
 from finishlab.records.finish_warnings import board_warnings
-from finishlab.workflow.board.entering import Draft
-from finishlab.workflow.board.finish_context import UNSTAINED, finish_context
-from finishlab.workflow.board.record_file import read_record_rows
+from finishlab.things.entering import Draft
+from finishlab.things.finish_context import UNSTAINED, finish_context
+from finishlab.things.record_file import read_record_rows
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook, StoredBoard
@@ -50,7 +50,7 @@ def import_boards(log: Logbook, path: str | Path) -> Imported:
     ------
     UsageError, LogbookError
         What is wrong with the first row that cannot be a board, which is named, and how many more there are;
-        ``"not-csv"`` and what `finishlab.workflow.board.record_file.read_record_rows` raises for the file.
+        ``"not-csv"`` and what `finishlab.things.record_file.read_record_rows` raises for the file.
     """
     records = _records(log, Path(path))
     before = {_plain(board.record): board.number for board in log.boards(brief=True)}
@@ -68,7 +68,7 @@ class _Recipes:
 
 def _records(log: Logbook, path: Path) -> list[BoardRecord]:
     recipes = _Recipes(log)
-    cans = {int(can.number[1:]) for can in log.cans()}
+    cans = {can.number.key for can in log.cans()}
     found: list[BoardRecord] = []
     wrong: list[tuple[int, FinishlabError]] = []
     for row, read in enumerate(read_record_rows(path), start=1):

@@ -14,29 +14,29 @@ from finishlab.cli.common import (
     measure_all,
     open_logbook,
     photos_argument,
-    print_document,
     report_failures,
     say,
+    show_document,
 )
-from finishlab.cli.finish_options import draft_options, say_warnings, typed
 from finishlab.cli.lazy import ExampleCommand
-from finishlab.cli.summary import board_summary, doubt_lines, photos_summary, product_words, untouched
+from finishlab.cli.summary import doubt_lines, untouched
 from finishlab.errors import UsageError
 from finishlab.records import CLEAR_ONLY, DAYLIGHT, MAX_COATS, PURPOSES, normalise_light
+from finishlab.things.board import board_summary, boards_document, photos_summary, product_words
+from finishlab.things.finish_options import draft_options, say_warnings, typed
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook, StoredBoard
     from finishlab.measure import GreyArea, SurfaceArea, SurfaceKind
     from finishlab.records import BoardRecord
     from finishlab.reports.rows import PhotoResult
-    from finishlab.workflow.board.entering import Draft, FinishTexts
+    from finishlab.things.entering import Draft, FinishTexts
 
 _RECORD = ("species", "stain", "coats", "topcoat", "purpose", "note", "date", "state", "maker")
 
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Measure photos of a test board and log them.",
     examples=(
         'finishlab board add board.jpg --species ash --stain walnut --coats 2 --topcoat "satin polyurethane"',
         "finishlab board add both.jpg --species ash --stain walnut --with-floor",
@@ -87,8 +87,8 @@ def add(
     Several photos are repeats of one board; with --each they are as many boards of one record. Unless every photo is
     good, nothing is logged. A board with a topcoat and no stain is the clear-only control unless told otherwise.
     """
+    from finishlab.things.sameness import lights_logged, near_light, refuse_mixed
     from finishlab.workflow.batch import How
-    from finishlab.workflow.board.sameness import lights_logged, near_light, refuse_mixed
     from finishlab.workflow.learned import as_learned
 
     given = {name: written[name] for name in _RECORD if written[name] is not None}
@@ -142,13 +142,10 @@ def _tell(
     log: Logbook, logged: list[StoredBoard], results: list[PhotoResult], added_in: str | None, *, as_json: bool
 ) -> None:
     """Print the numbers, and say what was logged, what is doubtful, and what can hurt somebody."""
-    from finishlab.workflow.board.finish_context import new_warnings
-    from finishlab.workflow.rows import board_row
+    from finishlab.things.finish_context import new_warnings
 
     if as_json:
-        from finishlab.reports.documents import boards_document
-
-        print_document(boards_document([board_row(board, added_in) for board in logged]))
+        show_document(boards_document(logged, added_in), as_json=True)
     else:
         click.echo("\n".join(board.number for board in logged))
     for board in logged:
@@ -158,7 +155,7 @@ def _tell(
         say(line)
     if added_in is None:
         say_warnings(dict.fromkeys(slip for board in logged for slip in new_warnings(log, board)))
-    for line in due_cautions(log, product_words(logged[0].record)):
+    for line in due_cautions(log, product_words(log, logged[0].record)):
         say(line)
 
 
@@ -183,12 +180,12 @@ def _check_given(
 
 def _draft(log: Logbook, given: dict[str, Any], light: str | None, texts: FinishTexts) -> Draft:
     """Return the new board's record from whatever says something of it, after asking where that is wanted."""
-    from finishlab.workflow.board.entering import Draft, draft_like
+    from finishlab.things.entering import Draft, draft_like
 
     draft = Draft() if texts.like is None else draft_like(log, texts.like)
     draft = draft.with_said(log, typed(given if light is None else given | {"light": light}, texts))
     if texts.ask:
-        from finishlab.cli.finish_ask import ask_missing
+        from finishlab.things.finish_ask import ask_missing
 
         draft = ask_missing(draft)
     return draft
