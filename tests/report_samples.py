@@ -53,7 +53,7 @@ def board_rows() -> dict[str, BoardRow]:
         colour = ColourRow(
             lab, (0.3, 0.2, 0.2), "daylight", f"{number.lower()}.jpg", 412, (lab[0] - 4, lab[0] + 4), "0.1.0"
         )
-        rows[number] = BoardRow(number, record, lab, (colour,), (DeltaE(1.2, 0.7, 1.9),), ("2024-05-31 added",))
+        rows[number] = BoardRow(number, record, lab, (colour,), (DeltaE(1.2, 0.7, 1.9),))
     return rows
 
 

@@ -24,21 +24,11 @@ from PIL import ExifTags, Image
 from finishlab.cli.root import finishlab
 from finishlab.errors import LogbookError, OutputError
 from finishlab.imaging.greys import greys_of_readings
-from finishlab.logbook import DirectPair, Logbook, StoredStair
+from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.exchange.dump import TABLES, Dump, json_schema
 from finishlab.logbook.store import DATABASE
-from finishlab.records import (
-    Batch,
-    BoardRecord,
-    ColourStep,
-    Finish,
-    Flight,
-    FloorSpotRecord,
-    Part,
-    PartEvent,
-    PartSizes,
-    PhotoRecord,
-)
+from finishlab.records import Batch, BoardRecord, ColourStep, Finish, FloorSpotRecord, PhotoRecord
+from finishlab.stair.records import Flight, Part, PartEvent, PartSizes, StoredStair
 from finishlab.workflow.exchange import export_logbook, import_logbook
 
 

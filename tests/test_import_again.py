@@ -17,7 +17,8 @@ from finishlab.errors import LogbookError
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.exchange.taking_in import TakenIn
-from finishlab.records import Batch, BoardRecord, Flight, Part, PartEvent
+from finishlab.records import Batch, BoardRecord
+from finishlab.stair.records import Flight, Part, PartEvent
 from finishlab.workflow.rows import change_line
 
 FIRST_COAT = PartEvent("coat", DAY, "stain", 1, None, 1)

@@ -14,7 +14,8 @@ from sqlalchemy import Engine, event
 from finishlab.errors import FinishlabError
 from finishlab.logbook import Logbook
 from finishlab.logbook.tables import FlightRow, PartEventRow, PartRow
-from finishlab.records import Batch, Finish, Flight, Part, PartEvent, PartSizes, Recipe
+from finishlab.records import Batch, Finish, Recipe
+from finishlab.stair.records import Flight, Part, PartEvent, PartSizes
 
 NEXT = DAY + dt.timedelta(days=1)
 

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.matching.trials import Trust
     from finishlab.reports.rows import PhotoResult
+    from finishlab.show.document import Document
     from finishlab.workflow.batch import How
 
 __all__ = [
@@ -39,6 +40,7 @@ __all__ = [
     "report_failures",
     "say",
     "say_letters",
+    "show_document",
     "trust_known",
     "with_learned",
 ]
@@ -123,7 +125,7 @@ def open_logbook(*, make: bool = False) -> Iterator[Logbook]:
     LogbookError
         ``"logbook-empty"`` where nothing was ever logged, the same whether the folder is there or not.
     """
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
 
     folder = logbook_folder()
     if make:
@@ -240,6 +242,18 @@ def print_document(document: Mapping[str, Any]) -> None:
 
     head = {"format": document["format"], "colour_space": COLOUR_SPACE}
     click.echo(dump({**head, **document}), nl=False)
+
+
+def show_document(document: Document, *, as_json: bool) -> None:
+    """Show a document to people, or print its JSON form."""
+    if as_json:
+        from finishlab.show.jsons import json_form
+
+        print_document(json_form(document))
+    else:
+        from finishlab.show.terminal import render
+
+        render(out(), document)
 
 
 def print_removed(what: Sequence[str]) -> None:

@@ -9,6 +9,7 @@ from typing import Any, Final, TypeVar, cast
 from finishlab.logbook.tables import BatchRow, BoardRow, FloorSpotRow, RecipeRow, TrialRow
 from finishlab.records import Batch, BoardRecord, FloorSpotRecord, Recipe, TrialRecord
 from finishlab.records.base import Record
+from finishlab.records.numbers import Number
 
 __all__ = ["KINDS", "AnyRow", "Kind", "read_record", "record_in", "subject_name"]
 
@@ -39,9 +40,9 @@ KINDS: Final[Mapping[Any, Kind]] = {
 }
 
 
-def subject_name(row: AnyRow) -> str:
+def subject_name(row: AnyRow) -> Number:
     """Return the number people see, ``"B3"``, ``"F3"``, ``"R3"``, ``"C3"`` or ``"H3"``."""
-    return f"{KINDS[type(row)].letter}{row.number}"
+    return Number.of(KINDS[type(row)].letter, row.number)
 
 
 def record_in(kind: type[R], row: object) -> R:

@@ -131,7 +131,7 @@ def read_boards(
         pairs[pair.board_number].append(decoded(f"board B{pair.board_number}", _pair, pair))
     return [
         StoredBoard(
-            number=f"B{row.number}",
+            number=subject_name(row),
             record=_decoded_record(BoardRecord, row),
             measurements=tuple(measurements[row.number]),
             pairs=tuple(pairs[row.number]),
@@ -157,7 +157,7 @@ def read_spots(session: Session, *, number: int | None = None, light: Light | No
         measurements[found.spot_number].append(decoded(f"floor spot F{found.spot_number}", _measurement, found))
     return [
         StoredSpot(
-            number=f"F{row.number}",
+            number=subject_name(row),
             record=_decoded_record(FloorSpotRecord, row),
             measurements=tuple(measurements[row.number]),
             created=row.created,

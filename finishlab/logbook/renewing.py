@@ -13,11 +13,11 @@ from finishlab.errors import LogbookError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.kinds import subject_name
 from finishlab.logbook.shelf import Shelf
-from finishlab.logbook.stair.events import part_code
 from finishlab.logbook.stored import DirectPair
 from finishlab.logbook.subjects import find
 from finishlab.logbook.tables import BoardRow, FloorSpotRow, MeasurementRow, PairRow, PartEventRow
 from finishlab.measure import Measurement
+from finishlab.stair.reading import part_code
 
 __all__ = ["RenewShelf"]
 

@@ -32,7 +32,6 @@ from finishlab.logbook.photo_files import keep_file, photo_place
 from finishlab.logbook.reading import read_boards, read_spots
 from finishlab.logbook.recipes import RecipeShelf
 from finishlab.logbook.renewing import RenewShelf
-from finishlab.logbook.stair.shelf import StairShelf
 from finishlab.logbook.stored import DirectPair, StoredBoard, StoredSpot
 from finishlab.logbook.strips import StripShelf
 from finishlab.logbook.subjects import check_named, edit, find, remove
@@ -41,6 +40,7 @@ from finishlab.logbook.trials import TrialShelf
 from finishlab.logbook.undo.shelf import UndoShelf
 from finishlab.measure import Measurement
 from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord, normalise_light
+from finishlab.stair.store import StairStore
 
 __all__ = ["DATABASE", "Logbook"]
 
@@ -53,7 +53,7 @@ class Logbook(
     HistoryShelf,
     UndoShelf,
     ExchangeShelf,
-    StairShelf,
+    StairStore,
     LookupShelf,
     TrialShelf,
 ):

@@ -12,6 +12,7 @@ from finishlab.measure import FieldMeasurement, Measurement, StripReading
 from finishlab.quality import Doubt
 from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe, TrialRecord
 from finishlab.records.base import Record
+from finishlab.records.numbers import Number
 
 __all__ = [
     "Change",
@@ -106,7 +107,7 @@ class StoredPair:
 class StoredBoard:
     """A logged test board."""
 
-    number: str
+    number: Number
     """``"B1"``, ``"B2"`` ..."""
     record: BoardRecord
     measurements: tuple[StoredMeasurement, ...]
@@ -120,7 +121,7 @@ class StoredBoard:
 class StoredSpot:
     """A logged place of the floor."""
 
-    number: str
+    number: Number
     """``"F1"``, ``"F2"`` ..."""
     record: FloorSpotRecord
     measurements: tuple[StoredMeasurement, ...]
@@ -132,7 +133,7 @@ class StoredSpot:
 class Stored(Generic[R]):
     """A logged recipe, can or trial at home."""
 
-    number: str
+    number: Number
     """``"R1"``, ``"C2"``, ``"H3"`` ..."""
     record: R
     created: dt.datetime

@@ -26,7 +26,7 @@ class TrialShelf(Shelf):
             ``"photo-tried-already"`` if one of the photos is part of a trial: counted twice it would count for two.
         """
         with self._write() as session:
-            known = {
+            known: dict[str, str] = {
                 photo: each.number
                 for each in read_numbered(session, TrialRow, TrialRecord)
                 for photo in each.record.photos

@@ -35,7 +35,8 @@ from finishlab.logbook.tables import (
     TrialRow,
 )
 from finishlab.measure import FieldMeasurement, Measurement
-from finishlab.records import Approval, Batch, BoardRecord, Flight, FloorSpotRecord, Light, Part, Recipe, TrialRecord
+from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe, TrialRecord
+from finishlab.stair.records import Flight, Part
 
 __all__ = [
     "AnyRecord",

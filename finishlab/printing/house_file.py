@@ -11,19 +11,20 @@ from finishlab.errors import FinishlabError
 from finishlab.printing.labels import recipe_words
 from finishlab.printing.schedule import finish_steps
 from finishlab.records import Finish, today
-from finishlab.reports.stair.svg import stair_svg
 from finishlab.reports.swatch import hex_colour
 from finishlab.show.document import Column, Facts, Table
 from finishlab.show.pages import Block, Outline, Pages, Picture, Pictures, Section, Swatch, Swatches, Words
+from finishlab.stair.drawing import stair_svg
+from finishlab.stair.shown import flights_shown
 from finishlab.workflow.rows import board_row, spot_row
-from finishlab.workflow.stair.showing import flights_shown
 
 if TYPE_CHECKING:
     import datetime as dt
 
-    from finishlab.logbook import Logbook, StoredApproval, StoredEvent, StoredStair
+    from finishlab.logbook import Logbook, StoredApproval
     from finishlab.records import Batch
     from finishlab.reports.rows import Lab
+    from finishlab.stair.records import StoredEvent, StoredStair
 
 __all__ = ["house_pages", "house_summary"]
 

@@ -20,15 +20,15 @@ from finishlab.printing.strip import module_outlines
 from finishlab.records import BoardRecord, Recipe, today
 from finishlab.records.addresses import Address
 from finishlab.records.short_text import recipe_name
-from finishlab.reports.stair.text import size_words
 from finishlab.show.pdf.qr import qr_modules, qr_width
 from finishlab.show.pdf.setting import fit, line_width
 from finishlab.show.pdf.sheet import Sheet
-from finishlab.workflow.stair.showing import named_parts
-from finishlab.workflow.stair.state import progress_of, recipe_of
+from finishlab.stair.progress import progress_of, recipe_of
+from finishlab.stair.shown import size_words
 
 if TYPE_CHECKING:
-    from finishlab.logbook import Logbook, StoredBoard, StoredPart, StoredStair
+    from finishlab.logbook import Logbook, StoredBoard
+    from finishlab.stair.records import StoredPart, StoredStair
 
 __all__ = ["QR_LEAST", "LabelView", "Wish", "label_views", "labels_pdf", "qr_text", "recipe_words", "split_wish"]
 
@@ -194,7 +194,7 @@ class Wish:
     boards: tuple[str, ...]
     """``"B3"`` ...; all if neither boards nor parts are named."""
     parts: str
-    """As `finishlab.records.stair_names.parse_parts` reads it."""
+    """As `finishlab.stair.names.parse_parts` reads it."""
     all_boards: bool = False
 
 
@@ -226,7 +226,7 @@ def label_views(log: Logbook, wish: Wish, *, date: dt.date | None = None) -> lis
     LogbookError
         ``"unknown-board"``, ``"unknown-part"``.
     UsageError
-        ``"nothing-to-label"``, and what `named_parts` raises.
+        ``"nothing-to-label"``, and what `StoredStair.named` raises.
     """
     stair = log.stair()
     everything = not wish.boards and not wish.parts and not wish.all_boards
@@ -235,7 +235,7 @@ def label_views(log: Logbook, wish: Wish, *, date: dt.date | None = None) -> lis
     if everything:
         parts = [part for part in stair.parts if part.record.kind == "tread"]
     else:
-        parts = named_parts(stair, wish.parts) if wish.parts else []
+        parts = stair.named(wish.parts) if wish.parts else []
     if not boards and not parts:
         raise UsageError(
             "nothing-to-label",

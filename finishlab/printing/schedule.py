@@ -20,24 +20,23 @@ from finishlab.records import Finish, Topcoat, today
 from finishlab.records.entries import Checked, entries
 from finishlab.records.finish import ColourStep, Preparation, Seal
 from finishlab.records.finish_text import value_words
+from finishlab.records.products import products_of
 from finishlab.show.pdf.fonts import MISSING_NOTE, letters_missing
 from finishlab.show.pdf.setting import Setting, break_lines, cap_of, fit, line_width
 from finishlab.show.pdf.sheet import Sheet
+from finishlab.stair.progress import can_words, coats_of, progress_of, recipe_of
 from finishlab.workflow.chosen_recipe import chosen_recipe
-from finishlab.workflow.stair.showing import named_parts
-from finishlab.workflow.stair.state import can_words, coats_of, progress_of, recipe_of
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.records import Batch, Label
-    from finishlab.workflow.stair.state import Progress
+    from finishlab.stair.progress import Progress
 
 __all__ = [
     "SchedulePart",
     "ScheduleStep",
     "ScheduleView",
     "finish_steps",
-    "products_of",
     "schedule_pdf",
     "schedule_view",
 ]
@@ -322,13 +321,13 @@ def schedule_view(log: Logbook, recipe: str | None, parts: str = "", *, date: dt
     LogbookError
         ``"unknown-recipe"``, ``"unknown-part"``.
     UsageError
-        ``"no-recipe"``, ``"which-recipe"``, and what `named_parts` raises.
+        ``"no-recipe"``, ``"which-recipe"``, and what `StoredStair.named` raises.
     """
     number, chosen, standard = chosen_recipe(log, recipe)
     stair = log.stair()
     progress = progress_of(stair.events)
     if parts.strip():
-        meant = named_parts(stair, parts)
+        meant = stair.named(parts)
     else:
         meant = [part for part in stair.parts if recipe_of(part, progress.get(part.ident)) == number]
     columns = _columns(chosen.finish)
@@ -350,23 +349,6 @@ def schedule_view(log: Logbook, recipe: str | None, parts: str = "", *, date: dt
         usual=_USUAL_WORDS if any("usual:" in text for step in steps for text in (step.time, step.detail)) else "",
         date=date or today(),
     )
-
-
-def products_of(finish: Finish, cans: Mapping[int, Batch]) -> list[str]:
-    """Return all names of products a finish says, for the cautions they call for."""
-    named: list[str | None] = []
-    for step in finish.steps:
-        named += [f"{step.kind} stain" if step.kind else None, step.name]
-    for each in (finish.seal, finish.topcoat):
-        if each is not None:
-            named += [each.kind, each.maker]
-    if finish.topcoat is not None:
-        named += [finish.topcoat.product, finish.topcoat.sheen, "hardener" if finish.topcoat.hardener_ratio else None]
-    named.append(finish.preparation.conditioner)
-    for number in finish.cans():
-        if number in cans:
-            named += [cans[number].kind, cans[number].product]
-    return [name for name in named if name]
 
 
 def finish_steps(finish: Finish, cans: Mapping[int, Batch]) -> Iterator[ScheduleStep]:

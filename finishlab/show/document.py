@@ -10,9 +10,26 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-__all__ = ["Block", "Cell", "Colour", "Column", "Document", "Facts", "Interval", "Line", "Listing", "Share", "Table"]
+if TYPE_CHECKING:
+    from finishlab.reports.rows import ColourRow
+
+__all__ = [
+    "Block",
+    "Cell",
+    "Colour",
+    "Column",
+    "Document",
+    "Facts",
+    "Interval",
+    "Line",
+    "Listing",
+    "Measured",
+    "Paragraph",
+    "Share",
+    "Table",
+]
 
 Lab = tuple[float, float, float]
 
@@ -46,7 +63,7 @@ class Share:
 
 
 Cell = str | int | float | dt.date | Colour | Interval | Share | None
-"""None is shown as nothing known: ``-`` in a table, no line in facts."""
+"""None is shown as nothing known: ``-`` in a table, no line in facts. An empty text stays empty."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +74,8 @@ class Column:
     fold: bool = True
     """Whether its text goes on in the next line where there is no room."""
     right: bool = False
+    least: int | None = None
+    """Least width, characters."""
     share: float = 0.0
     """Of the width of a sheet of paper; 0 in all columns for equal ones."""
 
@@ -66,6 +85,19 @@ class Line:
     """A sentence; empty for a blank line."""
 
     text: str = ""
+    whole: bool = False
+    """Whether it stays one line where there is no room, as programs read it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Paragraph:
+    """Text that is wrapped at words; a figure and its unit stay on one line."""
+
+    text: str
+    indent: int = 0
+    """Columns its first line is set in."""
+    hanging: int | None = None
+    """Columns its other lines are set in; 2 more than the first unless told."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +117,15 @@ class Table:
     title: str = ""
     note: str = ""
     """What it shows; on pages only."""
+    ruled: bool = True
+    """Whether it has its heads and a line below them; else the cells only stand in columns."""
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """What was measured of one thing, photo by photo."""
+
+    colours: Sequence[ColourRow]
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +137,7 @@ class Listing:
     numbered: bool = False
 
 
-Block = Line | Facts | Table | Listing
+Block = Line | Paragraph | Facts | Table | Listing | Measured
 
 
 @dataclass(frozen=True, slots=True)

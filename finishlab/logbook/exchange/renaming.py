@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from finishlab.logbook.exchange.dump import Row
 from finishlab.logbook.kinds import KINDS
-from finishlab.records.stair_names import level_code, level_title, parse_level
+from finishlab.stair.names import level_code, level_title, parse_level
 
 __all__ = ["LETTERS", "Keys", "renamed", "renamed_subject"]
 

@@ -21,7 +21,7 @@ from finishlab.logbook.exchange.sides import Side, Word
 from finishlab.logbook.images import HOLDERS
 from finishlab.logbook.tables import ChangeRow, CounterRow, ImageRow
 from finishlab.logbook.writing import note_change, now
-from finishlab.records.stair_names import level_title
+from finishlab.stair.names import level_title
 
 __all__ = ["TakenIn", "take_in"]
 

@@ -14,9 +14,6 @@ from finishlab.logbook import writing as rows
 from finishlab.logbook.kinds import AnyRow, read_record
 from finishlab.logbook.many import batches
 from finishlab.logbook.recipes import check_recipe_name
-from finishlab.logbook.stair.events import check_event, event_record, part_code
-from finishlab.logbook.stair.reading import part_name, part_record
-from finishlab.logbook.stair.shelf import stair_levels
 from finishlab.logbook.subjects import check_named, check_unused
 from finishlab.logbook.tables import (
     BoardRow,
@@ -28,7 +25,9 @@ from finishlab.logbook.tables import (
     PartRow,
     RecipeRow,
 )
-from finishlab.records.stair_names import level_title
+from finishlab.stair.names import level_title
+from finishlab.stair.reading import event_record, part_code, part_name, part_record, stair_levels
+from finishlab.stair.store import check_event
 
 __all__ = ["check_put_back", "is_shown", "record_of"]
 

@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError
 from finishlab.logbook.tables import ChangeRow
-from finishlab.records.stair_names import level_code, parse_level
+from finishlab.stair.names import level_code, parse_level
 
 __all__ = ["STEPS", "UNDONE", "Entry", "Step", "entries_to_redo", "entries_to_undo"]
 

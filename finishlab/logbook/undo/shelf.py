@@ -19,12 +19,11 @@ from finishlab.logbook.histories import subject_of
 from finishlab.logbook.many import batches
 from finishlab.logbook.reading import change_of
 from finishlab.logbook.shelf import Shelf
-from finishlab.logbook.stair.reading import part_name, part_record
-from finishlab.logbook.stair.shelf import noted_part, stair_levels
 from finishlab.logbook.stored import Change
 from finishlab.logbook.tables import ChangeRow, FlightRow, PartRow
 from finishlab.logbook.undo.entries import STEPS, UNDONE, Entry, Step, entries_to_redo, entries_to_undo
 from finishlab.logbook.undo.putting_back import PuttingBack
+from finishlab.stair.reading import noted_part, part_name, part_record, stair_levels
 
 __all__ = ["UndoShelf", "Undone"]
 
