@@ -96,7 +96,7 @@ def checked(dump: Dump) -> Tables:
     LogbookError
         ``"archive-damaged"``.
     """
-    tables = {
+    tables: dict[str, list[Row]] = {
         each.name: [dict.fromkeys(each.columns.keys()) | _decoded(each, row) for row in dump.tables.get(each.name, [])]
         for each in TABLES
     }
