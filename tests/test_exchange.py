@@ -345,6 +345,16 @@ def test_an_archive_that_was_spoilt_changes_nothing(filled: Path, tmp_path: Path
         assert other.dump() == before
 
 
+def test_what_may_be_empty_may_be_left_out(filled: Path, tmp_path: Path) -> None:
+    """An archive whose rows leave out what is empty, as another program may write it, comes in as it is."""
+    with Logbook.open(filled) as log, Logbook.open(tmp_path / "other") as other:
+        document = log.dump().as_dict()
+        for rows in document["tables"].values():
+            rows[:] = [{name: value for name, value in row.items() if value is not None} for row in rows]
+        other.take_in(other.checked_dump(Dump.from_dict(document)))
+        assert other.dump() == log.dump()
+
+
 def test_a_photo_that_was_changed_in_the_archive_is_refused(filled: Path, tmp_path: Path) -> None:
     """A photo whose bytes are not those its entry names does not get into a logbook."""
     with Logbook.open(filled) as log:

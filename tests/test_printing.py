@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -25,6 +26,7 @@ from finishlab.errors import UsageError
 from finishlab.imaging.strip import Paper
 from finishlab.logbook import Logbook
 from finishlab.measure import Measurement
+from finishlab.photos import matrix_profile
 from finishlab.printing.house_file import house_pages
 from finishlab.printing.label_sheets import SHEETS, LabelSheet
 from finishlab.printing.labels import QR_LEAST, LabelView, label_views, labels_pdf, qr_text, split_wish
@@ -33,10 +35,10 @@ from finishlab.records import Batch, BoardRecord, Finish, Label, PhotoRecord, Re
 from finishlab.records.addresses import Address
 from finishlab.records.finish import ColourStep, Preparation, Topcoat
 from finishlab.report.writing import report_pdf
-from finishlab.show.document import Facts
+from finishlab.show.document import Column, Facts, Table
 from finishlab.show.pages import Pages, Picture, Pictures, Section, Swatch, Swatches
 from finishlab.show.pdf.fonts import DEJAVU, font_runs, letters_missing, unprintable
-from finishlab.show.pdf.looks import HOUSE
+from finishlab.show.pdf.looks import HOUSE, REPORT
 from finishlab.show.pdf.pages import pages_pdf
 from finishlab.show.pdf.qr import qr_modules
 from finishlab.show.pdf.setting import break_lines, fit, line_width
@@ -481,6 +483,33 @@ def test_house_file_holds_swatches_true_and_photos() -> None:
     shown = np.concatenate([page.reshape(-1, 3) for page in drawn.pages])
     assert np.sum(np.all(shown == (0x57, 0x7C, 0xA4), axis=1)) > 100_000  # pdfium gives blue first
     assert np.sum(np.abs(shown.astype(int) - (10, 200, 30)).max(axis=1) < 6) > 100_000
+
+
+def test_a_long_table_keeps_its_head_and_a_long_value_its_lines() -> None:
+    """A table repeats its head on every sheet it needs; a value longer than a sheet goes on; nothing is lost."""
+    rows = [(f"C{n}", f"word{n} " * 12) for n in range(1, 120)]
+    told = "\n".join(f"entry {n}" for n in range(200))
+    for look in (HOUSE, REPORT):
+        table = Table([Column("number", share=0.2), Column("told", share=0.8)], rows)
+        pages = Pages(
+            "t", "s", (), [Section("Table", (table,)), Section("Long", (Facts("", [("name", told)]),))], "foot"
+        )
+        texts = Drawn(pages_pdf(pages, look)).texts
+        whole = " ".join(texts)
+        assert all(whole.count(f"word{n} ") == 12 for n in range(1, 120))
+        assert all(f"entry {n}" in whole for n in range(200))
+        with_rows = [text for text in texts if re.search(r"\bword\d+", text)]
+        assert len(with_rows) > 2
+        assert all("number" in text for text in with_rows)
+        assert all(f"page {n}" in text for n, text in enumerate(texts, start=1))
+
+
+def test_a_picture_knows_its_size() -> None:
+    """Width and height come from the JPEG's own header, whatever segments stand before it."""
+    for height, width in ((60, 90), (300, 17)):
+        data = cv2.imencode(".jpg", np.zeros((height, width, 3), np.uint8))[1].tobytes()
+        assert Picture(data, "", "grey").size == (width, height)
+    assert Picture(samples.jpeg(icc_profile=matrix_profile("sRGB")), "", "grey").size == (480, 288)
 
 
 @pytest.fixture

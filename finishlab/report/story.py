@@ -30,7 +30,6 @@ from finishlab.show.pages import (
     Charts,
     Colours,
     Figure,
-    Heading,
     Pages,
     Pictures,
     Section,
@@ -147,7 +146,7 @@ def _pictures(content: ReportContent, across: int) -> Iterator[Block]:
         yield _beside(content, board, f"Left: board {board.board}; right: the floor. Mean colours, without grain.")
     yield Charts(charts(content, columns=across))
     if crops[first:]:
-        yield Heading("Cut from the photos")
+        yield Words("Cut from the photos", "heading")
         yield Words(
             "Above the ticks the board, below them the floor, all at one scale and corrected for the light. "
             "The photos themselves stay as they are.",

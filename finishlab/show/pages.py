@@ -25,7 +25,6 @@ __all__ = [
     "Charts",
     "Colours",
     "Figure",
-    "Heading",
     "Outline",
     "Pages",
     "Picture",
@@ -45,16 +44,10 @@ class Words:
     """A paragraph."""
 
     text: str
-    look: Literal["kicker", "title", "lead", "plain", "note", "notice"] = "plain"
+    look: Literal["kicker", "title", "lead", "plain", "note", "notice", "heading"] = "plain"
+    """A heading is one within a section."""
     strong: str = ""
     """Words in bold before it."""
-
-
-@dataclass(frozen=True, slots=True)
-class Heading:
-    """A heading within a section."""
-
-    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +130,7 @@ class Swatch:
 
 @dataclass(frozen=True, slots=True)
 class Swatches:
-    """Colours with a name and words each."""
+    """Colours with a name and words each; for paper only."""
 
     swatches: Sequence[Swatch]
 
@@ -162,7 +155,7 @@ class Charts:
 
 @dataclass(frozen=True, slots=True)
 class Outline:
-    """A plain drawing of polygons and words: the text of an SVG that holds nothing else."""
+    """A plain drawing of polygons and words, for paper only: the text of an SVG that holds nothing else."""
 
     svg: str
 
@@ -202,7 +195,7 @@ class Cards:
     cards: Sequence[Card]
 
 
-Block = Words | Heading | Pictures | Colours | Swatches | Charts | Outline | Cards | Facts | Table | Listing
+Block = Words | Pictures | Colours | Swatches | Charts | Outline | Cards | Facts | Table | Listing
 
 
 @dataclass(frozen=True, slots=True)

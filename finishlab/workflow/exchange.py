@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from finishlab.errors import FinishlabError
 from finishlab.logbook import Logbook
 from finishlab.logbook.exchange.dump import Dump, json_schema
+from finishlab.logbook.photo_files import photo_place
 from finishlab.photos.privacy import without_location
 from finishlab.reports.archive import open_archive, write_archive
 from finishlab.version import __version__
@@ -54,12 +54,11 @@ def export_logbook(log: Logbook, path: Path, *, photos: bool = True) -> Exported
     missing: list[str] = []
     with write_archive(path) as archive:
         for row in rows if photos else []:
-            try:
-                original = log.photo_path(row["sha256"]).read_bytes()
-            except FinishlabError:
+            place = photo_place(log.folder, row["sha256"], row["suffix"])
+            if not place.is_file():
                 missing.append(row["file_name"])
                 continue
-            clean = without_location(original)
+            clean = without_location(place.read_bytes())
             own = hashlib.sha256(clean).hexdigest()
             row["kept_sha256"] = None if own == row["sha256"] else own
             archive.photo(f"{row['sha256']}{row['suffix']}", clean)
@@ -79,7 +78,7 @@ def import_logbook(log: Logbook, path: Path) -> TakenIn:
     """
     with open_archive(path) as archive, tempfile.TemporaryDirectory(prefix="finishlab-") as folder:
         dump = log.checked_dump(Dump.from_dict(archive.document()))
-        for row in dump.tables["photos"]:
+        for row in dump["photos"]:
             copy = Path(folder) / "photo"
             if archive.extract(f"{row['sha256']}{row['suffix']}", copy):
                 log.keep_photo_copy(copy, row)

@@ -22,9 +22,9 @@ from finishlab.logbook.tables import Base, UtcDateTime
 __all__ = [
     "FORMAT",
     "TABLES",
-    "CheckedDump",
     "Dump",
     "Row",
+    "Tables",
     "checked",
     "damaged",
     "json_schema",
@@ -40,6 +40,8 @@ _HASH: Final = re.compile(r"[0-9a-f]{64}")
 _SUFFIX: Final = re.compile(r"(\.[a-z0-9]{1,8})?")
 
 Row = dict[str, Any]
+Tables = Mapping[str, list[Row]]
+"""All tables, the values as the database takes them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,23 +88,18 @@ def read_dump(connection: Connection) -> Dump:
     return Dump(HEAD, tables)
 
 
-@dataclass(frozen=True, slots=True)
-class CheckedDump:
-    """A dump whose rows fit the tables of today."""
-
-    tables: Mapping[str, list[Row]]
-    """Every table, the values as the database takes them."""
-
-
-def checked(dump: Dump) -> CheckedDump:
-    """Refuse rows that a table of today cannot hold, and photos that name no photo file.
+def checked(dump: Dump) -> Tables:
+    """Return the tables; rows that a table of today cannot hold, and photos that name no photo file, are refused.
 
     Raises
     ------
     LogbookError
         ``"archive-damaged"``.
     """
-    tables = {each.name: [_decoded(each, row) for row in dump.tables.get(each.name, [])] for each in TABLES}
+    tables = {
+        each.name: [dict.fromkeys(each.columns.keys()) | _decoded(each, row) for row in dump.tables.get(each.name, [])]
+        for each in TABLES
+    }
     for each in TABLES:
         wanted = {column.name for column in each.columns if not column.nullable or column.name == "uuid"}
         for row in tables[each.name]:
@@ -113,11 +110,13 @@ def checked(dump: Dump) -> CheckedDump:
     for row in tables["row_images"]:
         if not {*(row["before"] or ()), *(row["after"] or ())} < columns.get(row["table_name"], set()):
             raise damaged(f"an image is of no row of a table {row['table_name']}")
+    if not {row["change_id"] for row in tables["row_images"]} <= {row["id"] for row in tables["changes"]}:
+        raise damaged("an image is of no change")
     for row in tables["photos"]:
         hashes = [row["sha256"], row.get("kept_sha256") or row["sha256"]]
         if not all(_HASH.fullmatch(each) for each in hashes) or not _SUFFIX.fullmatch(row["suffix"]):
             raise damaged("a photo has no proper name")
-    return CheckedDump(tables)
+    return tables
 
 
 def _decoded(into: Table, row: Mapping[str, Any]) -> Row:

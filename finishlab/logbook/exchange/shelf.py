@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from finishlab.errors import LogbookError, OutputError
 from finishlab.logbook.database import failures_named
-from finishlab.logbook.exchange.dump import CheckedDump, Dump, checked, read_dump, upgraded
+from finishlab.logbook.exchange.dump import Dump, Tables, checked, read_dump, upgraded
 from finishlab.logbook.exchange.taking_in import TakenIn, take_in
 from finishlab.logbook.photo_files import PHOTOS, keep_file, photo_place
 from finishlab.logbook.shelf import Shelf
@@ -28,7 +28,7 @@ class ExchangeShelf(Shelf):
         with self._read() as session:
             return read_dump(session.connection())
 
-    def checked_dump(self, dump: Dump) -> CheckedDump:
+    def checked_dump(self, dump: Dump) -> Tables:
         """Return a dump at today's step; one that could not be taken in is refused before its photos are kept.
 
         Raises
@@ -38,7 +38,7 @@ class ExchangeShelf(Shelf):
         """
         return checked(upgraded(dump))
 
-    def take_in(self, dump: CheckedDump) -> TakenIn:
+    def take_in(self, dump: Tables) -> TakenIn:
         """Join another logbook's dump with this one, in one transaction; its photos are kept before.
 
         Raises

@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from finishlab.logbook.exchange.dump import Row
+from finishlab.logbook.exchange.dump import Row, Tables
 from finishlab.logbook.images import LASTING, thing_of
 
 __all__ = ["Side", "Word"]
@@ -35,7 +35,7 @@ class Side:
     """By part and moment the event in which a part was measured."""
 
     @classmethod
-    def of(cls, tables: Mapping[str, list[Row]]) -> Side:
+    def of(cls, tables: Tables) -> Side:
         """Read what a side's tables say of it."""
         names = {table: {row.get("number", row.get("id")): row["uuid"] for row in tables[table]} for table in LASTING}
         marks = {row["id"]: row["uuid"] for row in tables["changes"]}

@@ -15,7 +15,7 @@ from sqlalchemy import Table, delete, select, update
 from sqlalchemy.orm import Session
 
 from finishlab.logbook.columns import plain_value
-from finishlab.logbook.exchange.dump import TABLES, CheckedDump, Row, damaged
+from finishlab.logbook.exchange.dump import TABLES, Row, Tables, damaged
 from finishlab.logbook.exchange.renaming import LETTERS, renamed, renamed_subject
 from finishlab.logbook.exchange.sides import Side, Word
 from finishlab.logbook.images import HOLDERS
@@ -70,7 +70,7 @@ class _Merge:
         return "theirs" if thing in self.fresh else self.mine.word_against(thing, self.theirs)
 
 
-def take_in(session: Session, dump: CheckedDump, who: str) -> TakenIn:
+def take_in(session: Session, dump: Tables, who: str) -> TakenIn:
     """Join a dump with the logbook of this transaction.
 
     Raises
@@ -79,25 +79,18 @@ def take_in(session: Session, dump: CheckedDump, who: str) -> TakenIn:
         ``"archive-damaged"``; the transaction must then be given up.
     """
     known = {each.name: _read(session, each) for each in TABLES}
-    merge = _Merge(session, Side.of(known), Side.of(_whole(dump)))
+    merge = _Merge(session, Side.of(known), Side.of(dump))
     tables = [each for each in TABLES if each.name not in _HISTORY]
     # What was measured in an event comes after it, though no column says so.
     for each in sorted(tables, key=lambda table: table.name in _DELETED):
         if each.name in _LARGEST:
-            _join_largest(session, each, dump.tables[each.name])
+            _join_largest(session, each, dump[each.name])
         else:
-            _join(merge, each, known[each.name], dump.tables[each.name])
+            _join(merge, each, known[each.name], dump[each.name])
     _join_history(merge, known, dump)
     _raise_counters(session)
     _note(merge, who, used=bool(known["changes"]))
     return merge.result
-
-
-def _whole(dump: CheckedDump) -> Mapping[str, list[Row]]:
-    """Return the dump's tables; `LogbookError` ``"archive-damaged"`` where an image is of no change."""
-    if not {row["change_id"] for row in dump.tables["row_images"]} <= {row["id"] for row in dump.tables["changes"]}:
-        raise damaged("an image is of no change")
-    return dump.tables
 
 
 def _read(session: Session, of: Table) -> list[Row]:
@@ -204,15 +197,15 @@ def _shown(into: Table, row: Row) -> dict[str, Any]:
     return {name: plain_value(value) for name, value in row.items() if name not in left_out}
 
 
-def _join_history(merge: _Merge, known: Mapping[str, list[Row]], dump: CheckedDump) -> None:
+def _join_history(merge: _Merge, known: Tables, dump: Tables) -> None:
     """Join the changes, and the images of those that are new."""
     changes, images = (next(each for each in TABLES if each.name == name) for name in _HISTORY)
-    subjects = [row | {"subject": renamed_subject(row["subject"], merge.keys)} for row in dump.tables["changes"]]
+    subjects = [row | {"subject": renamed_subject(row["subject"], merge.keys)} for row in dump["changes"]]
     _join(merge, changes, known["changes"], subjects)
     names = {row["id"]: row["uuid"] for row in subjects}
     tables = {each.name: each for each in TABLES}
     taken = {row["id"] for row in known["row_images"]}
-    for raw in dump.tables["row_images"]:
+    for raw in dump["row_images"]:
         if names[raw["change_id"]] not in merge.fresh:
             continue
         row = _led_on(merge, images, raw)

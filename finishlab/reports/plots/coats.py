@@ -9,6 +9,7 @@ import numpy as np
 
 from finishlab.reports.plots.colours import PlottedBoard, PlottedFloor
 from finishlab.reports.plots.drawing import (
+    BAND,
     FONT_SIZE,
     INK,
     SOFT,
@@ -149,7 +150,7 @@ def _panel(
     axes.set_xlim(*ends)
     axes.set_ylim(low - pad, high + pad)
     if half:
-        axes.axhspan(level - half, level + half, facecolor="#e4e4e4", edgecolor="#9a9a9a", hatch="////", linewidth=0.0)
+        axes.axhspan(level - half, level + half, **BAND)
     axes.axhline(level, color=INK, linewidth=1.2, linestyle=(0, (5, 2)))
     numbers = sorted({step.coats for step in steps})
     means = [float(values[[s.coats == number for s in steps]].mean()) for number in numbers]

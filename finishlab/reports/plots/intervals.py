@@ -8,7 +8,17 @@ from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.reports.plots.colours import PlottedBoard
-from finishlab.reports.plots.drawing import FONT_SIZE, INK, SOFT, WIDTH, Drawing, drawing_rules, figure_of, plain_axes
+from finishlab.reports.plots.drawing import (
+    BAND,
+    FONT_SIZE,
+    INK,
+    SOFT,
+    WIDTH,
+    Drawing,
+    drawing_rules,
+    figure_of,
+    plain_axes,
+)
 from finishlab.reports.swatch import hex_colour
 
 if TYPE_CHECKING:
@@ -65,8 +75,7 @@ def interval_plot(
         axes.spines["left"].set_color(SOFT)
         axes.set_xlabel(what)
         if floor_spread is not None:
-            band: dict[str, Any] = {"facecolor": "#e4e4e4", "edgecolor": "#9a9a9a", "hatch": "////", "linewidth": 0.0}
-            axes.axvspan(0.0, floor_spread, zorder=0, **band)
+            axes.axvspan(0.0, floor_spread, zorder=0, **BAND)
         axes.text(0.0, -0.56, "\n".join(told_of), color=INK, va="bottom", linespacing=1.1)
         for row, (board, score) in enumerate(bars):
             _row(axes, board, score, row)

@@ -17,7 +17,6 @@ from finishlab.show.pages import (
     Chart,
     Charts,
     Colours,
-    Heading,
     Outline,
     Pages,
     Picture,
@@ -97,6 +96,9 @@ def _draw(flow: Flow, profile: bytes, block: Block) -> None:
 
 
 def _draw_words(flow: Flow, block: Words) -> None:
+    if block.look == "heading":
+        _draw_title(flow, block.text)
+        return
     if block.look != "notice":
         flow.words(block.text, block.look, strong=block.strong)
         return
@@ -109,13 +111,14 @@ def _draw_words(flow: Flow, block: Words) -> None:
     flow.row([(0.0, [piece])], below=3.5)
 
 
-def _draw_heading(flow: Flow, block: Heading) -> None:
-    flow.heading(block.text, "small", room=40.0)
+def _draw_title(flow: Flow, title: str, room: float = 40.0) -> None:
+    """Set a heading within a section, if there is one."""
+    if title:
+        flow.heading(title, "small", room=room)
 
 
 def _draw_facts(flow: Flow, block: Facts) -> None:
-    if block.title:
-        _draw_heading(flow, Heading(block.title))
+    _draw_title(flow, block.title)
     names = flow.look.names
     for name, cell in block.rows:
         said = "" if cell is None else str(cell)
@@ -131,8 +134,7 @@ def _draw_facts(flow: Flow, block: Facts) -> None:
 
 
 def _draw_listing(flow: Flow, block: Listing) -> None:
-    if block.title and block.lines:
-        flow.heading(block.title, "small", room=20.0)
+    _draw_title(flow, block.title if block.lines else "", room=20.0)
     for number, line in enumerate(block.lines, start=1):
         flow.words(line, strong=f"{number}." if block.numbered else "")
 
@@ -140,8 +142,7 @@ def _draw_listing(flow: Flow, block: Listing) -> None:
 def _draw_table(flow: Flow, block: Table) -> None:
     if not block.rows:
         return
-    if block.title:
-        _draw_heading(flow, Heading(block.title))
+    _draw_title(flow, block.title)
     if block.note:
         flow.words(block.note, "note")
 
@@ -242,7 +243,7 @@ def _picture(flow: Flow, picture: Picture, width: float, most: float) -> Piece:
     across, down = picture.size
     if picture.width_mm is None:
         height = min(width * down / across, most)
-        return Piece(height + 1.4, lambda x, y: _ignore(flow.sheet.picture(x, y, width, height, picture.jpeg)))
+        return Piece(height + 1.4, partial(_draw_picture, flow, picture, (width, height)))
     pad, scale = 2.2, 4.2
     inner = width - 2 * pad
     height = inner * down / across
@@ -263,8 +264,8 @@ def _picture(flow: Flow, picture: Picture, width: float, most: float) -> Piece:
     return Piece(height + 2 * pad + scale, draw)
 
 
-def _ignore(_: object) -> None:
-    """Do nothing with what a call gave."""
+def _draw_picture(flow: Flow, picture: Picture, size: tuple[float, float], x: float, y: float) -> None:
+    flow.sheet.picture(x, y, *size, picture.jpeg)
 
 
 def _draw_swatches(flow: Flow, block: Swatches) -> None:
@@ -326,7 +327,6 @@ def _draw_outline(flow: Flow, block: Outline) -> None:
 
 _KINDS: Final[dict[type, Callable[[Flow, Any], None]]] = {
     Words: _draw_words,
-    Heading: _draw_heading,
     Facts: _draw_facts,
     Listing: _draw_listing,
     Table: _draw_table,
