@@ -206,11 +206,15 @@ def test_a_row_that_is_not_as_the_change_left_it_is_left_alone(log: Logbook, tmp
 
 def test_nothing_is_changed_without_an_entry(log: Logbook, tmp_path: Path) -> None:
     """A write that changes a row and says nothing in the history is refused as a whole: undo could not know of it."""
+    from sqlalchemy import update
+
     from finishlab.logbook.tables import BoardRow
 
     number = _board(log, tmp_path, stain="walnut")
     with pytest.raises(RuntimeError, match="boards"), log._write() as session:  # noqa: SLF001 - a write gone wrong
         session.get_one(BoardRow, 1).stain = "honey"
+    with pytest.raises(RuntimeError, match="boards"), log._write() as session:  # noqa: SLF001 - as above
+        session.execute(update(BoardRow).values(stain="honey"))
     assert log.board(number).record.stain == "walnut"
 
 

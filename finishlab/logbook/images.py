@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, Final
 
 from sqlalchemy import event, inspect, select
-from sqlalchemy.orm import Session, UOWTransaction
+from sqlalchemy.orm import ORMExecuteState, Session, UOWTransaction
 
 from finishlab.logbook.columns import plain_value
 from finishlab.logbook.tables import Base, ChangeRow, ImageRow, LastingRow, PartEventRow
@@ -93,6 +93,14 @@ def _note_rows(session: Session, _context: UOWTransaction, _instances: object) -
             _note(pending, row, _values(row), None)
 
 
+@event.listens_for(WritingSession, "do_orm_execute")
+def _refuse_unseen(state: ORMExecuteState) -> None:
+    """See that no row is changed by a statement, of which a flush knows nothing."""
+    mapper = state.bind_mapper if state.is_update or state.is_delete else None
+    if mapper is not None and issubclass(mapper.class_, LastingRow):
+        raise RuntimeError(f"rows of {mapper.class_.__tablename__} are changed one by one, so that each has its image")
+
+
 @event.listens_for(WritingSession, "before_commit")
 def _refuse_unsaid(session: Session) -> None:
     """See that nothing is changed without an entry in the history."""
@@ -113,8 +121,10 @@ def _note(pending: Pending, row: LastingRow, before: dict[str, Any] | None, afte
         pending[key] = ImageRow(table_name=key[0], row_uuid=key[1], before=before, after=after), values
         return
     held = pending[key][0]
-    if held.before is not None and before is not None and after is not None:
-        held.before, held.after = before | held.before, (held.after or {}) | after
+    if held.before is not None and before is not None:
+        held.before, held.after = before | held.before, None if after is None else (held.after or {}) | after
+    elif after is None:
+        del pending[key]  # it was added a moment ago
 
 
 def _moved(row: LastingRow) -> tuple[dict[str, Any], dict[str, Any]]:

@@ -191,5 +191,5 @@ def _draw_foot(sheet: Sheet, margin: float, number: int) -> None:
     y = sheet.height - 16.0
     sheet.line(margin, y, sheet.width - margin, y, line=0.15, grey=0.6)
     sheet.text(margin, y + 4.6, f"finishlab  strip {number:04d}", cap=1.7, grey=_GREY)
-    words = "The greys need not be perfect: what counts is that all photos show the same print."
+    words = "Greys come out differently on every printer: step 4 tells how they came out on yours."
     sheet.text(sheet.width - margin, y + 4.6, words, cap=1.7, grey=_GREY, align="right")

@@ -53,7 +53,7 @@ from finishlab.stair.records import (
     StoredStair,
 )
 
-__all__ = ["StairStore", "check_event"]
+__all__ = ["StairStore", "check_events"]
 
 _FIXED: Final = {"flight_number", "kind", "place", "side"}
 """What a part is called by."""
@@ -228,11 +228,11 @@ class StairStore(Shelf):
             after = replace(before, **changes, latest=None if "date" in changes else before.date.max)
             if after == before:
                 return
-            check_event(writing.session, row.part_id, after, but=number)
+            code = part_code(writing.session, row.part_id)
+            _Coats(writing.session, [(row.part_id, after)]).hold(row.part_id, after, code, but=number)
             for name in EVENT_FIELDS:
                 setattr(row, name, getattr(after, name))
-            writing.session.flush()
-            writing.note("edit-event", part_code(writing.session, row.part_id), noted, noted_event(row))
+            writing.note("edit-event", code, noted, noted_event(row))
 
     def remove_events(self, numbers: Sequence[int]) -> None:
         """Take back what was logged by mistake; the history keeps it, and its images the figures of a measurement.
@@ -502,9 +502,12 @@ class _Coats:
                 )
 
 
-def check_event(session: Session, ident: int, event: PartEvent, *, but: int | None = None) -> None:
-    """Check that recipe and can are there, and that the coat is not on record already, save as event `but`."""
-    _Coats(session, [(ident, event)]).hold(ident, event, part_code(session, ident), but=but)
+def check_events(session: Session, found: Sequence[PartEventRow]) -> None:
+    """Check that the recipes and cans events name are there, and that no coat is on record twice."""
+    check = _Coats(session, [(row.part_id, event_record(row)) for row in found])
+    codes = _Writing(session, "", stair_levels(session)).codes(row.part_id for row in found) if found else {}
+    for row in found:
+        check.hold(row.part_id, event_record(row), codes[row.part_id], but=row.id)
 
 
 def _measured_in(session: Session, events: Sequence[PartEventRow]) -> list[list[MeasurementRow]]:

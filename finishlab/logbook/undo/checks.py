@@ -26,8 +26,8 @@ from finishlab.logbook.tables import (
     RecipeRow,
 )
 from finishlab.stair.names import level_title
-from finishlab.stair.reading import event_record, part_code, part_name, part_record, stair_levels
-from finishlab.stair.store import check_event
+from finishlab.stair.reading import part_code, part_name, part_record, stair_levels
+from finishlab.stair.store import check_events
 
 __all__ = ["check_put_back", "is_shown", "record_of"]
 
@@ -124,5 +124,4 @@ def _check_events(session: Session, back: Sequence[PartEventRow]) -> None:
                 f"{part_code(session, gone.id)} was removed.",
                 f'Bring it back first, or its flight: finishlab redo "{level}"',
             )
-    for row in back:
-        check_event(session, row.part_id, event_record(row), but=row.id)
+    check_events(session, back)
