@@ -33,6 +33,7 @@ __all__ = [
     "json_option",
     "measure_all",
     "open_logbook",
+    "options",
     "out",
     "photos_argument",
     "print_document",
@@ -70,6 +71,15 @@ class BeginningChoice(click.Choice[str]):
         """Return the word that is meant."""
         meant = [word for word in self.choices if str(word).startswith(str(value))]
         return super().convert(meant[0] if len(meant) == 1 else value, param, ctx)
+
+
+def options(*each: Callable[[Any], Any]) -> Callable[[Command], Command]:
+    """Return what adds options and arguments to a command, in the order of its help."""
+
+    def added(command: Command) -> Command:
+        return functools.reduce(lambda so_far, option: option(so_far), reversed(each), command)
+
+    return added
 
 
 def photos_argument(command: Command) -> Command:

@@ -33,7 +33,6 @@ _paper = click.option(
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Print labels for board backs and tread undersides.",
     examples=(
         "finishlab labels B1 B2 B5 --sheet a4-3x7 --start 4",
         "finishlab labels treads --output treads.pdf --sheet letter-2x5",
@@ -89,7 +88,6 @@ def labels(*, what: tuple[str, ...], output: str, sheet: str, start: int, outlin
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Print a finishing schedule for the bench.",
     examples=("finishlab schedule", "finishlab schedule R2 --parts 'treads 1-6' --paper letter"),
 )
 @click.argument("recipe", required=False, metavar="[R1]")
@@ -119,7 +117,6 @@ def schedule(*, recipe: str | None, parts: str, output: str, paper: str, as_json
 @click.command(
     "house-file",
     cls=ExampleCommand,
-    short_help="Print a file of everything for the drawer.",
     examples=("finishlab house-file --output house.pdf", "finishlab house-file --title 'Mill Lane 4' --without-photos"),
 )
 @_output("house-file.pdf")

@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Write the answer with its pictures, as a page and a PDF.",
     examples=(
         "finishlab report",
         'finishlab report --light "evening lamp" --output evening.html',

@@ -87,7 +87,7 @@ def logged_stair(log: Logbook, *, sized: bool = True) -> StairPlan:
 def logged_products(log: Logbook, recipe: str | None = None) -> tuple[Product, ...]:
     """Return what a recipe puts on, in order; coverage, times, sizes and prices are the cans' where these say them."""
     number, chosen, _ = chosen_recipe(log, recipe)
-    cans = {int(each.number[1:]): each.record for each in log.cans()}
+    cans = {each.number.key: each.record for each in log.cans()}
     products = tuple(_products(f"R{number}", chosen.finish, cans))
     if not products:
         raise UsageError(

@@ -126,7 +126,7 @@ def house_summary(pages: Pages) -> dict[str, object]:
 
 def _sections(log: Logbook, *, photos: bool) -> Iterator[Section]:
     stair = log.stair()
-    cans = {int(each.number[1:]): each.record for each in log.cans()}
+    cans = {each.number.key: each.record for each in log.cans()}
     yield _told("How to read this file", _READING)
     yield from _finishes(log, stair.cans)
     if cans:
@@ -168,7 +168,7 @@ def _finishes(log: Logbook, cans: Mapping[int, Batch]) -> Iterator[Section]:
     approved = {each.approval.recipe: each.approval.finish for each in standards if each.ended is None}
     boards = log.boards()
     for recipe in log.recipes():
-        number = int(recipe.number[1:])
+        number = recipe.number.key
         on = ", ".join(board.number for board in boards if board.record.recipe_number == number)
         lines = [("Boards", on)] if on else []
         lines += [("Note", recipe.record.note)] if recipe.record.note else []

@@ -186,7 +186,7 @@ def numbers_named(log: Logbook, recipe: str | None = None, can: str | None = Non
     LogbookError
         ``"unknown-recipe"``, ``"unknown-can"``.
     """
-    named = {} if recipe is None else {"recipe_number": int(log.recipe(recipe).number[1:])}
+    named = {} if recipe is None else {"recipe_number": log.recipe(recipe).number.key}
     return named if can is None else named | {"batch_number": log.can_number(can)}
 
 

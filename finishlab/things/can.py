@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from finishlab.cli.cautioning import say_cautions
-from finishlab.cli.common import changes_given, json_option, open_logbook, say
+from finishlab.cli.common import changes_given, json_option, open_logbook, options, say
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import UsageError
 from finishlab.records import CAN_KINDS, Batch, Label, parse_date
@@ -21,8 +21,6 @@ if TYPE_CHECKING:
     from finishlab.logbook import Logbook, StoredCan
     from finishlab.stair.records import StoredPart
 
-Command = TypeVar("Command", bound=Callable[..., Any])
-
 _COMMANDS: Mapping[str, tuple[str, str]] = {
     "add": ("finishlab.things.can:add", "Log a can with its lot."),
     "list": ("finishlab.things.can:list_cans", "List the cans, what is left and where."),
@@ -30,7 +28,7 @@ _COMMANDS: Mapping[str, tuple[str, str]] = {
     "edit": ("finishlab.things.can:edit", "Change what is written of a can."),
     "remove": ("finishlab.things.can:remove", "Leave cans out from now on; their history stays."),
 }
-_FIELDS = (
+_field_options = options(
     click.option("--maker", metavar="TEXT", help="Who made it."),
     click.option("--lot", metavar="TEXT", help="Lot or batch number on the can."),
     click.option("--size", metavar="VOLUME", help="When full: 1L, 750ml, 1qt; without a unit litres."),
@@ -45,12 +43,6 @@ _FIELDS = (
     ),
     click.option("--note", metavar="TEXT", help="Anything else."),
 )
-
-
-def _field_options(command: Command) -> Command:
-    for option in reversed(_FIELDS):
-        command = option(command)
-    return command
 
 
 @dataclass(frozen=True, slots=True)

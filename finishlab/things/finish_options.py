@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar, cast
 
 import click
 
-from finishlab.cli.common import say
+from finishlab.cli.common import options, say
 from finishlab.records import STATES
 
 if TYPE_CHECKING:
@@ -72,10 +72,7 @@ def draft_options(command: Command) -> Command:
         texts = FinishTexts(**{name: others.pop(name) for name in (*_TEXTS, *_SOURCES)})
         return command(*args, finish_texts=texts, **others)
 
-    made = cast("Command", gathered)
-    for option in reversed(_OPTIONS):
-        made = option(made)
-    return made
+    return options(*_OPTIONS)(cast("Command", gathered))
 
 
 def typed(fields: Mapping[str, Any], texts: FinishTexts) -> list[Entered]:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from finishlab.cli.cautioning import say_cautions
-from finishlab.cli.common import json_option, open_logbook, say
+from finishlab.cli.common import json_option, open_logbook, options, say
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import UsageError
 from finishlab.show.document import Block, Facts, Listing
@@ -22,8 +22,6 @@ if TYPE_CHECKING:
     from finishlab.records import Finish, Recipe
     from finishlab.stair.records import StoredPart
 
-Command = TypeVar("Command", bound=Callable[..., Any])
-
 _COMMANDS: Mapping[str, tuple[str, str]] = {
     "add": ("finishlab.things.recipe:add", "Write down a recipe."),
     "list": ("finishlab.things.recipe:list_recipes", "List the recipes."),
@@ -31,7 +29,7 @@ _COMMANDS: Mapping[str, tuple[str, str]] = {
     "edit": ("finishlab.things.recipe:edit", "Change a recipe; what it was stays in its history."),
     "remove": ("finishlab.things.recipe:remove", "Leave recipes out from now on; their history stays."),
 }
-_SECTIONS = (
+_section_options = options(
     click.option("--preparation", metavar="FIELDS", help='The wood: "grits=80-100-120; raised=yes".'),
     click.option(
         "--step",
@@ -45,12 +43,6 @@ _SECTIONS = (
     click.option("--top", metavar="FIELDS", help='The topcoat: "water pu; sheen=satin; gloss=30; coats=3; recoat=4".'),
     click.option("--note", metavar="TEXT", help="Anything else."),
 )
-
-
-def _section_options(command: Command) -> Command:
-    for option in reversed(_SECTIONS):
-        command = option(command)
-    return command
 
 
 @dataclass(frozen=True, slots=True)

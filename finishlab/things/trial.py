@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any, Final, TypeVar
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
@@ -11,6 +11,7 @@ from finishlab.cli.common import (
     json_option,
     measure_all,
     open_logbook,
+    options,
     photos_argument,
     print_removed,
     report_failures,
@@ -26,8 +27,6 @@ if TYPE_CHECKING:
     from finishlab.matching.trials import Trust
     from finishlab.records import TrialKind
     from finishlab.reports.rows import TrialRow
-
-Command = TypeVar("Command", bound=Callable[..., Any])
 
 _COMMANDS: Mapping[str, tuple[str, str]] = {
     "same": ("finishlab.things.trial:same", "One board at both edges of the strip: it differs from itself by nothing."),
@@ -94,10 +93,12 @@ def trial() -> None:
     """
 
 
-def _options(command: Command) -> Command:
-    note = click.option("--note", metavar="TEXT", help="Anything else.")
-    light = click.option("--light", metavar="TEXT", help="The light the photos were taken in. [default: daylight]")
-    return photos_argument(light(note(json_option(command))))
+_options = options(
+    photos_argument,
+    click.option("--light", metavar="TEXT", help="The light the photos were taken in. [default: daylight]"),
+    click.option("--note", metavar="TEXT", help="Anything else."),
+    json_option,
+)
 
 
 @click.command(

@@ -30,7 +30,7 @@ def chosen_recipe(log: Logbook, name: str | None) -> tuple[int, Recipe, dt.date 
     else:
         names = ", ".join(each.number for each in recipes)
         raise UsageError("which-recipe", f"There are several recipes: {names}.", "Name one, or approve one.")
-    number = int(found.number[1:])
+    number = found.number.key
     if standard is None or standard.approval.recipe_number != number:
         return number, found.record, None
     # What was decided is the finish as it was on that day, whatever became of the recipe since.
