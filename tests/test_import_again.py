@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from logbook_makers import DAY, keep, measurement
 
@@ -169,6 +169,7 @@ def _seen(log: Logbook) -> tuple[object, ...]:
 
 
 @given(changes=st.lists(st.sampled_from(sorted(set(CHANGES) - STEPS)), min_size=1, max_size=6))
+@example(changes=["measure a tread", "take a colour back"])
 @settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_any_changes_are_taken_back_one_by_one_and_brought_back(
     tmp_path_factory: pytest.TempPathFactory, begun_once: Path, changes: list[str]

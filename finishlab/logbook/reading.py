@@ -169,7 +169,11 @@ def read_spots(session: Session, *, number: int | None = None, light: Light | No
 
 def read_part_measurements(session: Session, ident: int) -> tuple[StoredMeasurement, ...]:
     """Read all that was measured of a part of the stair."""
-    mine = select(MeasurementRow).where(MeasurementRow.part_id == ident).order_by(MeasurementRow.id)
+    mine = (
+        select(MeasurementRow)
+        .where(MeasurementRow.part_id == ident)
+        .order_by(MeasurementRow.created, MeasurementRow.id)
+    )
     return tuple(decoded("the stair", _measurement, found) for found in session.scalars(mine))
 
 
