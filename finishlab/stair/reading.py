@@ -129,7 +129,9 @@ def read_colours(session: Session, events: Iterable[StoredEvent]) -> tuple[Store
     known = {(event.part, event.created): event.ident for event in events if event.kind == "measured"}
     row = MeasurementRow
     shown = select(row.part_id, row.lab_l, row.lab_a, row.lab_b, row.light, row.photo_sha256, row.created)
-    shown = shown.join(PartRow, PartRow.id == row.part_id).where(PartRow.removed.is_(None)).order_by(row.id)
+    shown = (
+        shown.join(PartRow, PartRow.id == row.part_id).where(PartRow.removed.is_(None)).order_by(row.created, row.id)
+    )
     found: Sequence[Any] = session.execute(shown).all()
     return tuple(
         StoredColour(part, known[part, created], tuple(lab), light, photo)

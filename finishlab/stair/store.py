@@ -515,7 +515,7 @@ def _measured_in(session: Session, events: Sequence[PartEventRow]) -> list[list[
     made = tuple_(MeasurementRow.part_id, MeasurementRow.created)
     mine = select(MeasurementRow).where(made.in_([(event.part_id, event.created) for event in events]))
     found: dict[tuple[int | None, dt.datetime], list[MeasurementRow]] = defaultdict(list)
-    for row in session.scalars(mine.order_by(MeasurementRow.created, MeasurementRow.id)):
+    for row in session.scalars(mine.order_by(MeasurementRow.id)):
         found[row.part_id, row.created].append(row)
     return [found[event.part_id, event.created] for event in events]
 
