@@ -24,7 +24,7 @@ from finishlab.demo.spectral import Material
 from finishlab.demo.texture import Texture
 from finishlab.demo.view import Light, View
 from finishlab.imaging.colours import SATURATION_BOOST
-from finishlab.imaging.greys import StripGreys
+from finishlab.imaging.greys import USUAL, StripGreys
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.strip import FieldName
 from finishlab.matching.floor import pool_estimates
@@ -89,13 +89,24 @@ def _ladder_records(
     images: list[LinearImage],
     greys: StripGreys | None = None,
 ) -> list[Record]:
-    """Return each board of a session against the pooled floor, with what is known of the strip."""
+    """Return each board of a session against the pooled floor, with what is known of the strip.
+
+    A strip that was not learned is the usual print and, as in a logbook, what the photos before said of it.
+    """
     assert base.floor is not None
+    assert base.strip is not None
     found: list[LabEstimate | str] = []
+    said: list[tuple[float, ...]] = []
     for (part, scene), image in zip(photos, images, strict=True):
+        believed = greys or (replace(USUAL, number=base.strip.number, seen=tuple(said)) if said else None)
         # The kind of the floor is not seen in a photo of a board alone.
-        shot = shot_of(image, scene, (part,), greys)
-        found.append(shot.refused if shot.inspection is None else shot.inspection.measurement.fields[part].estimate)
+        shot = shot_of(image, scene, (part,), believed)
+        if shot.inspection is None:
+            found.append(shot.refused)
+            continue
+        measurement = shot.inspection.measurement
+        found.append(measurement.fields[part].estimate)
+        said += [tuple(measurement.correction["print"])] if greys is None else []
     good = [spot for spot in found[:SPOTS] if not isinstance(spot, str)]
     out = []
     for step, (board, estimate) in enumerate(zip(boards, found[SPOTS:], strict=True)):

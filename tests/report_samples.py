@@ -18,8 +18,9 @@ from finishlab.matching.ranking import RankedBoard, Ranking
 from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading
 from finishlab.quality import doubt
 from finishlab.records import BoardRecord, FloorSpotRecord
-from finishlab.reports.report.contents import Crop, ReportContent
+from finishlab.report.contents import ReportContent
 from finishlab.reports.rows import BoardRow, ColourRow, PhotoResult, SpotRow
+from finishlab.show.pages import Picture
 
 FLOOR = (56.2, 9.1, 23.4)
 _DATE = dt.date(2024, 5, 31)
@@ -52,7 +53,7 @@ def board_rows() -> dict[str, BoardRow]:
         colour = ColourRow(
             lab, (0.3, 0.2, 0.2), "daylight", f"{number.lower()}.jpg", 412, (lab[0] - 4, lab[0] + 4), "0.1.0"
         )
-        rows[number] = BoardRow(number, record, lab, (colour,), (DeltaE(1.2, 0.7, 1.9),), ("2024-05-31 added",))
+        rows[number] = BoardRow(number, record, lab, (colour,), (DeltaE(1.2, 0.7, 1.9),))
     return rows
 
 
@@ -129,10 +130,8 @@ def jpeg(grey: int = 120, **options: object) -> bytes:
     return out.getvalue()
 
 
-def crop(number: str, grey: int = 120) -> Crop:
-    return Crop(
-        jpeg(grey), 480, 288, 120.0, f"Board {number} above the floor", f"Board {number} above the floor, cut out"
-    )
+def crop(number: str, grey: int = 120) -> Picture:
+    return Picture(jpeg(grey), f"Board {number} above the floor", f"Board {number} above the floor, cut out", 120.0)
 
 
 def content(**changes: Any) -> ReportContent:
@@ -145,6 +144,7 @@ def content(**changes: Any) -> ReportContent:
         "ranking": ranking(),
         "boards": board_rows(),
         "light": "daylight",
+        "left_out": (),
         "spots": spot_rows(),
         "crops": {number: crop(number, 80 + 20 * i) for i, number in enumerate(numbers)},
         "rendered": True,
@@ -175,5 +175,5 @@ def many(count: int) -> ReportContent:
         grain = np.clip(rng.normal(120, 9, (288, 480, 1)) + np.array([20, 0, -25]), 0, 255).astype(np.uint8)
         out = io.BytesIO()
         Image.fromarray(grain).save(out, "JPEG", quality=86)
-        crops[number] = Crop(out.getvalue(), 480, 288, 120.0, f"Board {number}", f"Board {number}")
+        crops[number] = Picture(out.getvalue(), f"Board {number}", f"Board {number}", 120.0)
     return content(ranking=Ranking(floor_pool(), tuple(boards)), boards=rows, crops=crops, rendered=False)

@@ -13,14 +13,15 @@ from click.testing import CliRunner, Result
 from conftest import Photos, Run
 from logbook_makers import keep, measurement
 
-from finishlab.cli import finish_ask, finishlab
+from finishlab.cli import finishlab
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.logbook import Logbook
 from finishlab.records import BoardRecord, Finish, Recipe, parse_date
 from finishlab.records.finish_text import step_changes
 from finishlab.records.limits import HARD
-from finishlab.workflow.board.finish_context import finish_context
-from finishlab.workflow.board.record_file import read_record_file
+from finishlab.things import finish_ask
+from finishlab.things.finish_context import finish_context
+from finishlab.things.record_file import read_record_file
 
 DAY: Final = parse_date("2024-05-20")
 STEP: Final = "oil; maker=Acme; colour=honey; lot=7; wipe=10"

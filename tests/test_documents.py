@@ -18,21 +18,23 @@ from finishlab.errors import OutputError
 from finishlab.files import write_atomically
 from finishlab.matching.floor import FloorPool
 from finishlab.reports.documents import (
-    boards_document,
     dump,
-    floor_document,
-    measurement_document,
+    pool_document,
     ranking_document,
 )
 from finishlab.reports.rows import PhotoResult, what_it_is
+from finishlab.show.jsons import json_form
+from finishlab.show.measurements import measurement_document
+from finishlab.things.board import BOARD
+from finishlab.things.floor import FLOOR
 
 
 def _documents() -> list[tuple[str, dict[str, Any]]]:
     return [
-        ("measurement", measurement_document(samples.photo_results())),
+        ("measurement", json_form(measurement_document(samples.photo_results()))),
         ("ranking", ranking_document(samples.ranking())),
-        ("boards", boards_document(samples.board_rows().values())),
-        ("floor", floor_document(samples.spot_rows(), samples.floor_pool())),
+        ("boards", json_form(BOARD.document(list(samples.board_rows().values())))),
+        ("floor", json_form(FLOOR.document(samples.spot_rows(), floor=pool_document(samples.floor_pool())))),
     ]
 
 
@@ -66,7 +68,7 @@ def test_figures_are_finite_and_no_longer_than_they_can_bear(document: dict[str,
 
 def test_measurement_document_has_the_contracts_shape() -> None:
     """Each photo tells path, ok, error, strip, fields and pair; a failed one its code, message and hint, no figures."""
-    good, no_strip, bad = measurement_document(samples.photo_results())["photos"]
+    good, no_strip, bad = json_form(measurement_document(samples.photo_results()))["photos"]
     for photo in (good, no_strip, bad):
         pair = [] if photo["delta_e00"] is None else ["costs"]
         assert list(photo) == ["path", "ok", "error", "strip", "fields", "delta_e00", *pair]
@@ -99,7 +101,7 @@ def test_refused_photo_keeps_its_figures() -> None:
     result = PhotoResult(
         "glare.jpg", samples.measurement(), QualityError("too-much-glare", "Half of it mirrors the light.")
     )
-    (photo,) = measurement_document([result])["photos"]
+    (photo,) = json_form(measurement_document([result]))["photos"]
     assert photo["ok"] is False
     assert photo["error"]["code"] == "too-much-glare"
     assert photo["fields"]["board"]["lab"][0] == 55.123
@@ -138,19 +140,19 @@ def test_ranking_document_has_the_contracts_shape() -> None:
 
 def test_unknown_figures_are_null() -> None:
     """A spread that one spot cannot tell is null in the document, not left out and not a made-up number."""
-    floor = floor_document(samples.spot_rows()[:1], FloorPool(samples.estimate(samples.FLOOR), 1, None))["floor"]
+    floor = pool_document(FloorPool(samples.estimate(samples.FLOOR), 1, None))
     assert floor["spread_e00"] is None
 
 
 def test_boards_and_floor_documents_trace_each_figure() -> None:
     """Each logged colour stands beside its light, photo, strip number and version; the record is whole."""
-    board = boards_document(samples.board_rows().values())["boards"][0]
+    board = json_form(BOARD.document(list(samples.board_rows().values())))["boards"][0]
     assert board["board"] == "B4"
     assert board["record"]["species"] == "ash"
     assert board["record"]["date"] == "2024-05-31"
     (found,) = board["measurements"]
     assert (found["light"], found["photo"], found["strip"], found["version"]) == ("daylight", "b4.jpg", 412, "0.1.0")
-    floor = floor_document(samples.spot_rows())
+    floor = json_form(FLOOR.document(samples.spot_rows()))
     assert floor["floor"] is None
     assert [s["spot"] for s in floor["spots"]] == ["F1", "F2", "F3", "F4"]
 
@@ -199,8 +201,9 @@ def test_no_library_is_loaded_before_it_is_needed() -> None:
     code = (
         "import sys\n"
         "from finishlab.reports import documents, sentences, terminal\n"
-        "from finishlab.reports.print import strip\n"
-        "from finishlab.reports.report import page, pdf\n"
+        "from finishlab.printing import house_file, labels, schedule, strip\n"
+        "from finishlab.report import contents, story, writing\n"
+        "from finishlab.show.pdf import looks, pages\n"
         "heavy = {'reportlab', 'jinja2', 'rich', 'matplotlib', 'cv2', 'skimage', 'scipy', 'colour', 'PIL'}\n"
         "print(sorted(heavy & set(sys.modules)))"
     )

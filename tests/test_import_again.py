@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from logbook_makers import DAY, keep, measurement
 
@@ -17,7 +17,8 @@ from finishlab.errors import LogbookError
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.exchange.taking_in import TakenIn
-from finishlab.records import Batch, BoardRecord, Flight, Part, PartEvent
+from finishlab.records import Batch, BoardRecord
+from finishlab.stair.records import Flight, Part, PartEvent
 from finishlab.workflow.rows import change_line
 
 FIRST_COAT = PartEvent("coat", DAY, "stain", 1, None, 1)
@@ -62,16 +63,24 @@ def _follow(log: Logbook, other: Logbook) -> TakenIn:
 def _state(log: Logbook) -> dict[str, Any]:
     """Return all that is logged, without numbers that nobody sees; of the history what this logbook did not add."""
     tables = {name: [dict(row) for row in rows] for name, rows in log.dump().tables.items()}
-    unseen = {"measurements", "pairs", "approvals", "strip_greys", "changes"}
+    unseen = {"measurements", "pairs", "approvals", "strip_greys", "changes", "row_images"}
     for name in unseen:
-        tables[name] = sorted(
-            ({column: value for column, value in row.items() if column != "id"} for row in tables[name]), key=repr
+        rows = (
+            {column: value for column, value in row.items() if column not in {"id", "change_id"}}
+            for row in tables[name]
         )
+        tables[name] = sorted(rows, key=repr)
     history = [row for row in tables["changes"] if row["what"] != "import"]
     for row in history:
         if (row["after"] or {}).get("undone"):
             row["after"] = row["after"] | {"undone": {**row["after"]["undone"], "entry": None}}
     return tables | {"changes": sorted(history, key=repr)}
+
+
+def _holding(state: dict[str, Any]) -> dict[str, Any]:
+    """Return what holds, without the history."""
+    history = {"changes", "row_images"}
+    return {name: [r for r in rows if not r.get("ended")] for name, rows in state.items() if name not in history}
 
 
 def _events(log: Logbook, kind: str) -> list[int]:
@@ -122,6 +131,9 @@ CHANGES: dict[str, Change] = {
 }
 
 
+STEPS = {"undo", "undo the board", "undo the tread", "redo"}
+
+
 def _try(log: Logbook, folder: Path, what: str) -> None:
     """Make a change; one that this logbook refuses changes nothing."""
     before = _state(log)
@@ -150,6 +162,36 @@ def test_a_logbook_that_follows_another_by_archives_stays_the_same(
         assert _follow(log, other) == TakenIn()
 
 
+def _seen(log: Logbook) -> tuple[object, ...]:
+    """Return all that is shown."""
+    measured = [log.part_measurements(part.ident) for part in log.stair_parts()]
+    return log.boards(), log.cans(), log.recipes(), log.stair(), measured, log.standard(), log.learned_greys()
+
+
+@given(changes=st.lists(st.sampled_from(sorted(set(CHANGES) - STEPS)), min_size=1, max_size=6))
+@example(changes=["measure a tread", "take a colour back"])
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_any_changes_are_taken_back_one_by_one_and_brought_back(
+    tmp_path_factory: pytest.TempPathFactory, begun_once: Path, changes: list[str]
+) -> None:
+    """Undo passes backward through all that was shown between the changes, whatever they are, and redo forward."""
+    folder = tmp_path_factory.mktemp("one")
+    shutil.copytree(begun_once, folder, dirs_exist_ok=True)
+    with Logbook.open(folder / "a") as log:
+        seen = [_seen(log)]
+        for what in changes:
+            entries = len(log.history())
+            _try(log, folder, what)
+            if len(log.history()) > entries:
+                seen.append(_seen(log))
+        for expected in reversed(seen[:-1]):
+            log.undo()
+            assert _seen(log) == expected
+        for expected in seen[1:]:
+            log.redo()
+            assert _seen(log) == expected
+
+
 @pytest.mark.parametrize(
     ("theirs", "ours", "label"),
     [
@@ -171,10 +213,7 @@ def test_what_both_sides_changed_stays_as_it_is_here(begun: Path, theirs: str, o
         mine = _state(other)
         assert _follow(log, other).kept == [label]
         after = _state(other)
-        open_rows = {name: [r for r in rows if not r.get("ended")] for name, rows in after.items() if name != "changes"}
-        assert open_rows == {
-            name: [r for r in rows if not r.get("ended")] for name, rows in mine.items() if name != "changes"
-        }
+        assert _holding(after) == _holding(mine)
         assert len(after["changes"]) == len(mine["changes"]) + 1
         assert _follow(log, other) == TakenIn()
         other.undo(label)

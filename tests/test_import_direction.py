@@ -18,39 +18,84 @@ LAYERS: Final = (
     ("version",),
     ("quality", "units", "cautions", "coatings", "files"),
     ("records",),
+    ("toml_file", "stair/records"),
     ("colorimetry",),
     ("imaging",),
     ("measure",),
-    ("matching", "stairs"),
+    ("matching", "plan/figures"),
     ("photos", "logbook", "reports"),
+    ("show",),
+    ("stair/progress",),
     ("workflow",),
+    ("printing", "report", "stair/documents", "plan/documents"),
     ("cli",),
+    ("stair/commands", "plan/commands", "things"),
 )
 """Rooms from left to right; a room imports from itself and from rooms further left, never from one beside it."""
+
+INSIDE: Final = {
+    "stair": {
+        "stair/records": ("names", "records"),
+        "logbook": ("reading", "store"),
+        "stair/progress": ("progress", "colours", "entering", "events", "shown", "drawing"),
+        "stair/documents": ("documents",),
+        "stair/commands": ("commands", "enter_commands"),
+    },
+    "plan": {
+        "plan/figures": (
+            "calendar",
+            "coverage",
+            "cutting",
+            "drying",
+            "floor",
+            "geometry",
+            "hours",
+            "risers",
+            "stair_plan",
+            "way_up",
+        ),
+        "plan/documents": ("documents", "entered", "files", "icalendar", "logged"),
+        "plan/commands": ("commands", "options"),
+    },
+}
+"""A subject's folder -> the rooms in it -> their modules.
+
+What is written down and pure figures know nothing of the logbook, documents nothing of commands. A subject's store is
+part of the logbook's room: both build on the tables, and the logbook offers what the store does.
+"""
 
 DEMO_USES: Final = {"errors", "version", "quality", "records", "colorimetry", "imaging", "photos"}
 """What the renderer may use. It stands beside the flow: only the command line starts it."""
 STORY: Final = "finishlab.demo.story"
 """The one demo module that may call the command line, since it does what a user would type."""
 
+
+def _modules(room: str) -> tuple[str, ...]:
+    """Return the modules of a room that lies in subjects' folders."""
+    return tuple(f"finishlab.{subject}.{name}" for subject, rooms in INSIDE.items() for name in rooms.get(room, ()))
+
+
+COMMANDS: Final = (*_modules("stair/commands"), *_modules("plan/commands"))
+STORES: Final = _modules("logbook")
+
 DOORWAYS: Final = {
     "PIL": ("finishlab.photos", "finishlab.demo.encode", "finishlab.demo.sample_files"),
     "alembic": ("finishlab.logbook",),
-    "click": ("finishlab.cli",),
+    "click": ("finishlab.cli", "finishlab.things", *COMMANDS),
     "colour": ("finishlab.colorimetry",),
     "cv2": ("finishlab.imaging",),
-    "jinja2": ("finishlab.reports",),
-    "markupsafe": ("finishlab.reports",),
-    "matplotlib": ("finishlab.reports",),
+    "jinja2": ("finishlab.show",),
+    "markupsafe": ("finishlab.show",),
+    "matplotlib": ("finishlab.reports", "finishlab.show.pdf.fonts"),
     "numpy": ("finishlab",),
     "pillow_heif": ("finishlab.photos", "finishlab.demo.sample_files"),
     "platformdirs": ("finishlab.cli", "finishlab.workflow"),
     "rawpy": ("finishlab.photos.raw",),
-    "reportlab": ("finishlab.reports",),
-    "rich": ("finishlab.reports", "finishlab.cli"),
+    "reportlab": ("finishlab.show",),
+    "rich": ("finishlab.reports", "finishlab.show", "finishlab.cli"),
     "scipy": ("finishlab.imaging", "finishlab.demo"),
     "skimage": ("finishlab.imaging",),
-    "sqlalchemy": ("finishlab.logbook",),
+    "sqlalchemy": ("finishlab.logbook", *STORES),
 }
 """Outside library -> the rooms or modules that may import it."""
 
@@ -93,8 +138,10 @@ def imports_of(path: Path) -> list[Import]:
 
 
 def room(module: str) -> str:
-    """Return the room a module of ours is in; the package itself has none."""
+    """Return the room a module of ours, or a name in one, is in; the package itself has none."""
     parts = module.split(".")
+    if len(parts) > 2 and parts[1] in INSIDE:
+        return next((room for room, names in INSIDE[parts[1]].items() if parts[2] in names), parts[1])
     return parts[1] if len(parts) > 1 else ""
 
 
@@ -135,7 +182,8 @@ def test_imports_point_one_way() -> None:
 
 def test_every_room_has_its_place() -> None:
     """Whatever stands in the package is a room of the list: a new room must be given its place in the order first."""
-    rooms = {room(module_name(path)) for path in FILES} - {"", "__main__"}
+    named = {module_name(path) for path in FILES}
+    rooms = {room(name) for name in named if name.removeprefix("finishlab.") not in INSIDE} - {"", "__main__"}
     assert rooms <= {name for layer in LAYERS for name in layer} | {"demo"}
 
 
@@ -157,13 +205,18 @@ def test_every_outside_library_has_one_doorway() -> None:
         ("finishlab.measure.flow", "finishlab.imaging.finder", True),
         ("finishlab.imaging.finder", "finishlab.measure.flow", False),
         ("finishlab.photos.reading", "finishlab.logbook.store", False),
-        ("finishlab.reports.report.page", "finishlab.photos.writing", False),
+        ("finishlab.show.html", "finishlab.report.story", False),
         ("finishlab.workflow", "finishlab.photos.reading", True),
         ("finishlab.colorimetry.spaces", "finishlab", False),
         ("finishlab.workflow", "finishlab.demo.render", False),
         ("finishlab.demo.render", "finishlab.cli", False),
         ("finishlab.demo.story", "finishlab.cli", True),
         ("finishlab", "finishlab.workflow", True),
+        ("finishlab.logbook.store", "finishlab.stair.store.StairStore", True),
+        ("finishlab.stair.store", "finishlab.logbook.tables", True),
+        ("finishlab.stair.records", "finishlab.stair.store", False),
+        ("finishlab.plan.calendar", "finishlab.logbook", False),
+        ("finishlab.plan.documents", "finishlab.plan.commands", False),
     ],
 )
 def test_the_rule_tells_right_from_wrong(importer: str, imported: str, allowed: bool) -> None:

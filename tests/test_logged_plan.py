@@ -10,9 +10,9 @@ from click.testing import CliRunner, Result
 
 from finishlab.cli.root import finishlab
 from finishlab.logbook import Logbook
-from finishlab.stairs.drying import gap_rules
-from finishlab.workflow.plan.entered import read_plan
-from finishlab.workflow.plan.logged import logged_products
+from finishlab.plan.drying import gap_rules
+from finishlab.plan.entered import read_plan
+from finishlab.plan.logged import logged_products
 
 SIZED = ("stairs", "add", "4", "--tread", "914x292x27")
 

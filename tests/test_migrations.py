@@ -30,10 +30,12 @@ from finishlab.errors import LogbookError
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import Logbook, database
 from finishlab.logbook.database import migrate, open_engine
+from finishlab.logbook.exchange.taking_in import TakenIn
 from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.store import DATABASE
 from finishlab.logbook.tables import Base, BoardRow, FloorSpotRow, PhotoRow, TrialRow
-from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord, TrialRecord
+from finishlab.records import Batch, BoardRecord, FloorSpotRecord, PhotoRecord, TrialRecord
+from finishlab.stair.records import Flight, Part, PartEvent
 
 SCRIPTS = Path(database.__file__).parent / "migrations"
 pytestmark = pytest.mark.usefixtures("real_migrations")
@@ -236,6 +238,56 @@ def test_a_logbook_from_before_cameras_were_learned_learns_one(tmp_path: Path) -
         assert log.camera_profiles() == []
         log.add_camera_profile(profile.named("Acme One", "daylight", "a chart", date=DAY, photo_id=photo.sha256[:16]))
         assert [each.camera for each in log.camera_profiles()] == ["Acme One"]
+
+
+def _fill(log: Logbook, folder: Path) -> None:
+    """Log one of each that a change can be about, and take something back."""
+    log.add_board(BoardRecord("ash", date=DAY), [measurement(keep(log, folder, "1.jpg"))])
+    log.edit_board("B1", stain="walnut")
+    log.add_can(Batch("oil stain", "walnut", date=DAY))
+    log.add_flights({1: Flight(risers=3), 2: Flight("landing")}, [Part(1, "tread", place) for place in (1, 2)])
+    log.log_events([(ident, PartEvent("sanded", DAY)) for ident in (1, 2)])
+    log.add_part_measurements([(1, [measurement(keep(log, folder, "2.jpg"))], PartEvent("measured", DAY))])
+    log.learn_strip(greys_of_readings({7: [93.0]}, number=412))
+    log.approve("B1")
+    log.edit_board("B1", note="by the door")
+    log.undo()
+
+
+def _without_images(tmp_path: Path) -> tuple[Path, Path]:
+    """Return two copies of one logbook from before images were kept."""
+    with Logbook.open(tmp_path / "a") as log:
+        _fill(log, tmp_path)
+    _take_back(tmp_path / "a" / DATABASE, "0004_camera_profiles")
+    shutil.copytree(tmp_path / "a", tmp_path / "b")
+    return tmp_path / "a", tmp_path / "b"
+
+
+def test_copies_of_an_older_logbook_agree_on_the_names_of_their_rows(tmp_path: Path) -> None:
+    """Each copy carried over by itself knows every row of the other again, and follows its changes."""
+    one, two = _without_images(tmp_path)
+    with Logbook.open(one) as log, Logbook.open(two) as other:
+        assert log.dump() == other.dump()
+        assert other.take_in(other.checked_dump(log.dump())) == TakenIn()
+        log.edit_board("B1", stain="cherry")
+        log.remove_events([3])
+        assert set(other.take_in(other.checked_dump(log.dump())).renewed) == {"B1", "1.T1"}
+        assert (other.boards(), other.stair()) == (log.boards(), log.stair())
+
+
+def test_a_change_from_before_images_is_not_taken_back_but_later_ones_are(tmp_path: Path) -> None:
+    """Undo and redo of an older finishlab's changes are refused in one sentence; new changes go back and forth."""
+    with Logbook.open(_without_images(tmp_path)[0]) as log:
+        before = log.dump()
+        for step in (log.undo, log.redo):
+            with pytest.raises(LogbookError, match="before finishlab kept what undo puts back") as caught:
+                step()
+            assert (caught.value.code, caught.value.exit_code) == ("cannot-undo", 6)
+        assert log.dump() == before
+        stain = log.board("B1").record.stain
+        log.edit_board("B1", stain="cherry")
+        log.undo()
+        assert log.board("B1").record.stain == stain
 
 
 def test_a_logbook_from_before_trials_takes_one(tmp_path: Path) -> None:

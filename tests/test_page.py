@@ -19,10 +19,10 @@ from PIL import Image
 from finishlab.errors import OutputError
 from finishlab.matching.ranking import Ranking
 from finishlab.records import FloorSpotRecord
-from finishlab.reports.report.contents import Crop
-from finishlab.reports.report.page import page_html, write_page
+from finishlab.report.writing import report_html, write_report
 from finishlab.reports.rows import SpotRow
 from finishlab.reports.swatch import hex_colour
+from finishlab.show.pages import Picture
 
 _BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
 needs_browser = pytest.mark.skipif(_BROWSER is None, reason="Chromium is not installed (apt-get install -y chromium)")
@@ -97,7 +97,7 @@ class _Outline(HTMLParser):
 
 def test_the_answer_comes_first() -> None:
     """The page's one main heading is the answer; pictures, boards, floor, doubts, method, steps and cautions follow."""
-    text = page_html(samples.content())
+    text = report_html(samples.content())
     main = re.findall(r"<h1>(.*?)</h1>", text)
     assert main == ["Boards B4 and B2 come closest to the floor; which of them is the closest stays open."]
     headings = re.findall(r'<h2 id="(\w+)">', text)
@@ -108,7 +108,7 @@ def test_the_answer_comes_first() -> None:
 
 def test_every_board_stands_with_its_figures_and_swatches() -> None:
     """Each board shows place, recipe, difference, interval and chance, and its swatch touching the floor's."""
-    text = page_html(samples.content())
+    text = report_html(samples.content())
     floor = hex_colour(samples.FLOOR)
     for board in samples.ranking().boards:
         assert (
@@ -122,15 +122,15 @@ def test_every_board_stands_with_its_figures_and_swatches() -> None:
 
 def test_nothing_is_asked_from_outside() -> None:
     """The page has no script and no address; pictures are inside it, and its own policy forbids anything else."""
-    outline = _Outline(page_html(samples.content()))
+    outline = _Outline(report_html(samples.content()))
     assert not outline.all("script")
     assert not outline.all("link")
     for tag, attributes in outline.tags:
         for name in ("src", "href", "srcset", "action"):
             value = attributes.get(name)
             assert value is None or value.startswith(("data:image/jpeg;base64,", "#")), (tag, value)
-    assert not re.search(r"url\((?!#)", page_html(samples.content()))
-    assert "@import" not in page_html(samples.content())
+    assert not re.search(r"url\((?!#)", report_html(samples.content()))
+    assert "@import" not in report_html(samples.content())
     (policy,) = [m["content"] for m in outline.all("meta") if m.get("http-equiv") == "Content-Security-Policy"]
     assert policy is not None
     assert policy.startswith("default-src 'none'")
@@ -138,7 +138,7 @@ def test_nothing_is_asked_from_outside() -> None:
 
 def test_page_can_be_heard_as_well_as_seen() -> None:
     """Language, title, a text for each picture and each drawing, and column heads are there."""
-    text = page_html(samples.content())
+    text = report_html(samples.content())
     outline = _Outline(text)
     assert outline.all("html")[0]["lang"] == "en"
     assert outline.all("img")
@@ -157,7 +157,7 @@ def test_page_can_be_heard_as_well_as_seen() -> None:
 @pytest.mark.parametrize("rendered", [True, False])
 def test_rendered_photos_are_called_rendered(rendered: bool) -> None:
     """The notice stands near the top when the photos are rendered, and not otherwise."""
-    text = page_html(samples.content(rendered=rendered))
+    text = report_html(samples.content(rendered=rendered))
     assert ("The photos behind this report are rendered" in text) is rendered
     if rendered:
         assert text.index("are rendered") < text.index('id="pictures"')
@@ -165,7 +165,7 @@ def test_rendered_photos_are_called_rendered(rendered: bool) -> None:
 
 def test_cautions_defer_to_label_and_code() -> None:
     """Rags, vapour, dust and treads are named, and label, safety data sheet and local code win."""
-    words = " ".join(_Outline(page_html(samples.content())).words.split())
+    words = " ".join(_Outline(report_html(samples.content())).words.split())
     for expected in (
         "catch fire by themselves",
         "Solvent vapour",
@@ -181,8 +181,8 @@ def test_words_of_users_are_never_markup() -> None:
     """What a user wrote is shown as it is and cannot become a tag or leave an attribute."""
     nasty = '"><script>alert(1)</script><b onclick=x>'
     spot = SpotRow("F1", FloorSpotRecord(spot=nasty), samples.FLOOR)
-    crop = Crop(samples.jpeg(), 480, 288, 120.0, nasty, nasty)
-    text = page_html(samples.content(title=nasty, spots=(spot,), crops={"B4": crop}, extra={nasty: nasty}))
+    crop = Picture(samples.jpeg(), nasty, nasty, 120.0)
+    text = report_html(samples.content(title=nasty, spots=(spot,), crops={"B4": crop}, extra={nasty: nasty}))
     outline = _Outline(text)
     assert not outline.all("script")
     assert not outline.all("b")
@@ -192,7 +192,7 @@ def test_words_of_users_are_never_markup() -> None:
 
 def test_page_without_boards_says_so() -> None:
     """An empty ranking gives a page that says how to begin, with no ranking and no chart."""
-    text = page_html(samples.content(ranking=Ranking(samples.floor_pool(), ()), boards={}, crops={}))
+    text = report_html(samples.content(ranking=Ranking(samples.floor_pool(), ()), boards={}, crops={}))
     assert "nothing to rank" in text
     assert 'id="ranking"' not in text
     assert "<svg" not in text
@@ -204,21 +204,21 @@ def test_picture_with_camera_data_is_refused() -> None:
     exif = Image.Exif()
     exif[0x010F] = "Some maker"
     with pytest.raises(ValueError, match="location"):
-        Crop(samples.jpeg(exif=exif), 480, 288, 120.0, "", "a board")
+        Picture(samples.jpeg(exif=exif), "", "a board", 120.0)
     with pytest.raises(ValueError, match="JPEG"):
-        Crop(b"\x89PNG", 480, 288, 120.0, "", "a board")
+        Picture(b"\x89PNG", "", "a board", 120.0)
     with pytest.raises(ValueError, match="text in its place"):
-        Crop(samples.jpeg(), 480, 288, 120.0, "", " ")
+        Picture(samples.jpeg(), "", " ", 120.0)
     with pytest.raises(ValueError, match="scale"):
-        Crop(samples.jpeg(), 480, 288, 0.0, "", "a board")
+        Picture(samples.jpeg(), "", "a board", 0.0)
 
 
 def test_page_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
     """The same content gives the same file; a folder that is not there is an OutputError."""
-    write_page(tmp_path / "page.html", samples.content())
-    assert (tmp_path / "page.html").read_text(encoding="utf-8") == page_html(samples.content())
+    write_report(samples.content(), page=tmp_path / "page.html")
+    assert (tmp_path / "page.html").read_text(encoding="utf-8") == report_html(samples.content())
     with pytest.raises(OutputError):
-        write_page(tmp_path / "missing" / "page.html", samples.content())
+        write_report(samples.content(), page=tmp_path / "missing" / "page.html")
 
 
 def _in_browser(tmp_path: Path, *arguments: str) -> str:
@@ -272,7 +272,7 @@ def test_page_fits_phone_and_desk(width: int, count: int, tmp_path: Path) -> Non
     With the five boards of the sample, and with twenty.
     """
     content = samples.many(count) if count else samples.content()
-    found = _probed(page_html(content), width, tmp_path)
+    found = _probed(report_html(content), width, tmp_path)
     assert found["inner"] == width
     assert found["scroll"] <= found["client"] <= width
     assert found["pictures"] == [True] * len(content.crops)
@@ -286,7 +286,7 @@ def test_page_fits_phone_and_desk(width: int, count: int, tmp_path: Path) -> Non
 
 def test_page_is_light() -> None:
     """With twenty boards, each drawn and cut out, the page stays below 3 MB."""
-    assert len(page_html(samples.many(20)).encode()) < 3_000_000
+    assert len(report_html(samples.many(20)).encode()) < 3_000_000
 
 
 @needs_browser
@@ -296,7 +296,7 @@ def test_page_prints(paper: str, size: tuple[int, int], tmp_path: Path) -> None:
     import pypdfium2
 
     content = samples.content()
-    page = page_html(content).replace("@page { margin: 14mm; }", f"@page {{ margin: 14mm; size: {paper}; }}")
+    page = report_html(content).replace("@page { margin: 14mm; }", f"@page {{ margin: 14mm; size: {paper}; }}")
     (tmp_path / "page.html").write_text(page, encoding="utf-8")
     out = tmp_path / "page.pdf"
     _in_browser(tmp_path, "--no-pdf-header-footer", f"--print-to-pdf={out}", (tmp_path / "page.html").as_uri())

@@ -15,14 +15,15 @@ from conftest import Run
 from hypothesis import given
 from hypothesis import strategies as st
 
-from finishlab.cli.plan_example import EXAMPLE
+import finishlab.plan
 from finishlab.errors import UsageError
-from finishlab.reports.plan.icalendar import Entry, icalendar_text
+from finishlab.plan.entered import read_plan
+from finishlab.plan.icalendar import Entry, icalendar_text
+from finishlab.plan.stair_plan import jobs_of
 from finishlab.reports.tables import csv_text
-from finishlab.stairs.plan import jobs_of
-from finishlab.workflow.plan.entered import read_plan
 
 TREADS = ("--treads", 13, "--front", "36in", "--depth", "11.5in", "--thickness", "1 1/16in")
+EXAMPLE = (Path(finishlab.plan.__file__).parent / "example.toml").read_text(encoding="utf-8")
 STAIN = ("--liquid", "oil stain", "--coverage", "125 ft2/qt", "--can", "1qt=18.50")
 
 

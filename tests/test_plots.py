@@ -22,13 +22,12 @@ from matplotlib.patches import Polygon, Rectangle
 from matplotlib.text import Text
 from PIL import Image, ImageCms
 
+from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.spaces import lab_to_lch, lab_to_srgb8
 from finishlab.photos import matrix_profile
 from finishlab.reports.plots import (
-    CoatStep,
     Drawing,
-    IntervalBar,
-    PlottedColour,
+    PlottedBoard,
     PlottedFloor,
     clipping,
     coats_plot,
@@ -46,19 +45,19 @@ COVARIANCE = ((0.5, 0.1, 0.2), (0.1, 0.4, 0.1), (0.2, 0.1, 0.9))
 SPREAD = ((1.4, 0.0, 0.3), (0.0, 0.5, 0.2), (0.3, 0.2, 1.1))
 FLOOR = PlottedFloor((56.2, 9.1, 23.4), SPREAD, (("F1", (55.0, 9.0, 22.8)), ("F2", (57.1, 9.3, 23.9))))
 BOARDS = (
-    PlottedColour("B4", (55.1, 9.0, 22.3), COVARIANCE, "leading", "dE00 1.2"),
-    PlottedColour("B6", (52.8, 12.9, 24.6), COVARIANCE, "candidate", "dE00 4.4"),
-    PlottedColour("B1", (73.4, 5.1, 21.9), COVARIANCE, "other", "dE00 14.6"),
+    PlottedBoard("B4", (55.1, 9.0, 22.3), COVARIANCE, "leading", "dE00 1.2"),
+    PlottedBoard("B6", (52.8, 12.9, 24.6), COVARIANCE, "candidate", "dE00 4.4"),
+    PlottedBoard("B1", (73.4, 5.1, 21.9), COVARIANCE, "other", "dE00 14.6"),
 )
 BARS = (
-    IntervalBar("B4", 1.2, 0.4, 2.1, "#806040", leading=True, mark="a"),
-    IntervalBar("B6 <&>", 5.5, 4.0, 7.9, "#a08060", mark="ab"),
+    PlottedBoard("B4", FLOOR.lab, None, "leading", score=DeltaE(1.2, 0.4, 2.1), mark="a"),
+    PlottedBoard("B6 <&>", (60.0, 9.0, 30.0), score=DeltaE(5.5, 4.0, 7.9), mark="ab"),
 )
 STEPS = (
-    CoatStep(0, "B1", (73.4, 5.1, 21.9), COVARIANCE),
-    CoatStep(1, "B2", (57.6, 8.2, 23.9), COVARIANCE),
-    CoatStep(2, "B4", (55.1, 9.0, 22.3), COVARIANCE),
-    CoatStep(2, "B9", (53.1, 9.4, 22.0), None),
+    PlottedBoard("B1", (73.4, 5.1, 21.9), COVARIANCE, coats=0),
+    PlottedBoard("B2", (57.6, 8.2, 23.9), COVARIANCE, coats=1),
+    PlottedBoard("B4", (55.1, 9.0, 22.3), COVARIANCE, coats=2),
+    PlottedBoard("B9", (53.1, 9.4, 22.0), None, coats=2),
 )
 
 
@@ -191,7 +190,7 @@ def test_swatches_are_the_colours_measured() -> None:
 
 def test_a_swatch_that_cannot_be_seen_is_still_found() -> None:
     """A board of the floor's own colour is marked by ticks outside the swatch, so that its place is known."""
-    same = PlottedColour("B1", FLOOR.lab)
+    same = PlottedBoard("B1", FLOOR.lab)
     drawing = swatch_plot([same], FLOOR)
     (_, inner) = [p for p in shown(drawing.figure, Rectangle) if 1 < p.get_width() < WIDTH]
     ticks = [line.get_xydata() for line in shown(drawing.figure, Line2D)]
@@ -202,7 +201,7 @@ def test_a_swatch_that_cannot_be_seen_is_still_found() -> None:
 
 def test_colours_no_screen_shows_are_told() -> None:
     """A colour outside sRGB is marked in the drawing and in its words; one inside loses nothing."""
-    vivid = PlottedColour("B9", (60.0, 20.0, 95.0), note="dE00 30.0")
+    vivid = PlottedBoard("B9", (60.0, 20.0, 95.0), note="dE00 30.0")
     assert clipping(vivid.lab) > 1.0
     assert clipping(BOARDS[0].lab) < 0.01
     drawing = swatch_plot([BOARDS[0], vivid], FLOOR)
@@ -276,7 +275,7 @@ def test_names_of_many_boards_do_not_cover_each_other() -> None:
     """With 20 boards about the floor at most a twentieth of the names' area is covered by other names."""
     rng = np.random.default_rng(2)
     labs = np.array(FLOOR.lab) + rng.normal(0, (4, 2.5, 3.5), (20, 3))
-    boards = [PlottedColour(f"B{i}", (float(v[0]), float(v[1]), float(v[2])), COVARIANCE) for i, v in enumerate(labs)]
+    boards = [PlottedBoard(f"B{i}", (float(v[0]), float(v[1]), float(v[2])), COVARIANCE) for i, v in enumerate(labs)]
     for plane in ("a*b*", "L*C*"):
         figure = plane_plot(boards, FLOOR, plane).figure
         laid_out(figure)
@@ -356,12 +355,12 @@ def test_what_cannot_be_drawn_is_refused() -> None:
         interval_plot([], floor_spread=None)
     with pytest.raises(ValueError, match="two different"):
         coats_plot("x", STEPS[2:], FLOOR)
-    with pytest.raises(ValueError, match="order"):
-        IntervalBar("B1", 1.0, 2.0, 1.0, "#000000")
+    with pytest.raises(ValueError, match="inside its interval"):
+        PlottedBoard("B1", FLOOR.lab, score=DeltaE(1.0, 2.0, 1.0))
     with pytest.raises(ValueError, match="coats"):
-        CoatStep(-1, "B1", FLOOR.lab)
+        PlottedBoard("B1", FLOOR.lab, coats=-1)
     with pytest.raises(ValueError, match="finite"):
-        PlottedColour("B1", (float("nan"), 0.0, 0.0))
+        PlottedBoard("B1", (float("nan"), 0.0, 0.0))
     with pytest.raises(ValueError, match="words"):
         Drawing(Figure(), "title", " ")
 
@@ -369,7 +368,7 @@ def test_what_cannot_be_drawn_is_refused() -> None:
 def test_names_of_users_are_never_formulas_or_markup() -> None:
     """A dollar sign is no formula, and angle brackets are text, in the drawing and in its words."""
     odd = "B$x_1$<b>"
-    text = plane_plot([PlottedColour(odd, BOARDS[0].lab)], FLOOR, "a*b*").svg("x")
+    text = plane_plot([PlottedBoard(odd, BOARDS[0].lab)], FLOOR, "a*b*").svg("x")
     root = ET.fromstring(text)
     assert odd in [t.text for t in root.iter(f"{SPACE}text")]
     assert not list(root.iter(f"{SPACE}b"))

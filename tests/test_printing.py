@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -26,31 +27,23 @@ from finishlab.imaging.strip import Paper
 from finishlab.logbook import Logbook
 from finishlab.measure import Measurement
 from finishlab.photos import matrix_profile
-from finishlab.records import Batch, BoardRecord, Finish, Flight, Label, Part, PartEvent, PhotoRecord, Recipe
+from finishlab.printing.house_file import house_pages
+from finishlab.printing.label_sheets import SHEETS, LabelSheet
+from finishlab.printing.labels import QR_LEAST, LabelView, label_views, labels_pdf, qr_text, split_wish
+from finishlab.printing.schedule import SchedulePart, ScheduleStep, ScheduleView, finish_steps, schedule_pdf
+from finishlab.records import Batch, BoardRecord, Finish, Label, PhotoRecord, Recipe
 from finishlab.records.addresses import Address
 from finishlab.records.finish import ColourStep, Preparation, Topcoat
-from finishlab.reports.print.fonts import beside, font_runs, unprintable
-from finishlab.reports.print.house_file import house_file_pdf
-from finishlab.reports.print.label_sheets import SHEETS, LabelSheet
-from finishlab.reports.print.labels import QR_LEAST, labels_pdf, letters_missing, qr_modules, qr_text
-from finishlab.reports.print.pages import break_lines, fit, line_width
-from finishlab.reports.print.schedule import schedule_pdf
-from finishlab.reports.print.sheet import POINTS_PER_MM
-from finishlab.reports.print.views import (
-    HousePhoto,
-    HouseSection,
-    HouseView,
-    LabelView,
-    SchedulePart,
-    ScheduleStep,
-    ScheduleView,
-    Swatch,
-)
-from finishlab.reports.report.letters import report_letters_missing
-from finishlab.reports.report.pdf import pdf_bytes as report_pdf_bytes
-from finishlab.workflow.printing.house_file import house_view
-from finishlab.workflow.printing.labels import label_views, split_wish
-from finishlab.workflow.printing.schedule import finish_steps
+from finishlab.report.writing import report_pdf
+from finishlab.show.document import Column, Facts, Table
+from finishlab.show.pages import Pages, Picture, Pictures, Section, Swatch, Swatches
+from finishlab.show.pdf.fonts import DEJAVU, font_runs, letters_missing, unprintable
+from finishlab.show.pdf.looks import HOUSE, REPORT
+from finishlab.show.pdf.pages import pages_pdf
+from finishlab.show.pdf.qr import qr_modules
+from finishlab.show.pdf.setting import break_lines, fit, line_width
+from finishlab.show.pdf.sheet import POINTS_PER_MM
+from finishlab.stair.records import Flight, Part, PartEvent
 
 DPI = 300
 DAY = dt.date(2024, 5, 31)
@@ -328,8 +321,9 @@ def test_greek_and_cyrillic_are_printed_wherever_names_stand(folder: Path, tmp_p
         assert ABROAD in words
         assert "?" not in words
     report = samples.content(title=ABROAD)
-    assert ABROAD in Drawn(report_pdf_bytes(report, matrix_profile("sRGB"))).texts[0]
-    assert report_letters_missing(report) == ""
+    data, missing = report_pdf(report)
+    assert ABROAD in Drawn(data).texts[0]
+    assert missing == ""
 
 
 def test_letters_without_a_font_are_marked_and_named(folder: Path, tmp_path: Path) -> None:
@@ -345,21 +339,18 @@ def test_letters_without_a_font_are_marked_and_named(folder: Path, tmp_path: Pat
         assert "honey ?" in words
         assert "the logbook holds it" in words
     report = samples.content(title=f"Stairs {strange}")
-    assert report_letters_missing(report) == strange
-    words = " ".join(Drawn(report_pdf_bytes(report, matrix_profile("sRGB"))).texts)
+    data, missing = report_pdf(report)
+    assert missing == strange
+    words = " ".join(Drawn(data).texts)
     assert "Stairs ?" in words
     assert "the logbook holds it" in words
 
 
-def test_text_of_another_font_takes_other_letters_in_pieces() -> None:
-    """Beside a font of its own, a text takes other fonts only for what that one has not."""
-    own = frozenset(map(ord, "abc "))
-    assert beside("ab c", own) == [(None, "ab c")]
-    (_, (font, piece), _) = beside("aЖb", own)
-    assert font is not None
-    assert font.startswith("finishlab-")
-    assert piece == "Ж"
-    assert beside("a\N{ARABIC LETTER BEH}", own | {0x628}) == [(None, "a?")]
+def test_text_in_dejavu_takes_other_fonts_only_for_what_it_has_not() -> None:
+    """In DejaVu Sans Western, Greek and Cyrillic letters are its own; a letter no font has is a question mark."""
+    ((font, piece),) = font_runs("Größe Ж Ω", face=DEJAVU)
+    assert (font, piece) == ("finishlab-DejaVuSans", "Größe Ж Ω")
+    assert font_runs("a\N{ARABIC LETTER BEH}", face=DEJAVU) == [("finishlab-DejaVuSans", "a?")]
 
 
 def test_schedule_is_one_page_for_a_flight() -> None:
@@ -478,17 +469,47 @@ def test_house_file_holds_swatches_true_and_photos() -> None:
     """Swatches have their sRGB colour to one code; text goes over pages, none lost; photos are on the page."""
     picture = cv2.imencode(".jpg", np.full((60, 90, 3), (10, 200, 30), np.uint8))[1].tobytes()
     lines = tuple((f"line {n}", LONG) for n in range(60))
-    view = HouseView(
-        "House", "All of it", DAY, sections=(HouseSection("Lines", lines),),
-        swatches=(Swatch("B1", "L* 50", "#a47c57"),), photos=(HousePhoto("B1 (daylight)", picture),),
+    pages = Pages(
+        "House", "All of it", (), foot="House",
+        sections=(
+            Section("Lines", (Facts("", lines),)), Section("Colours", (Swatches([Swatch("B1", "L* 50", "#a47c57")]),)),
+            Section("Photos", (Pictures([Picture(picture, "B1 (daylight)", "B1")]),)),
+        ),
     )  # fmt: skip
-    drawn = Drawn(house_file_pdf(view))
+    drawn = Drawn(pages_pdf(pages, HOUSE))
     words = " ".join(drawn.texts)
     assert all(f"line {n}" in words for n in range(60))
     assert "B1 (daylight)" in words
     shown = np.concatenate([page.reshape(-1, 3) for page in drawn.pages])
     assert np.sum(np.all(shown == (0x57, 0x7C, 0xA4), axis=1)) > 100_000  # pdfium gives blue first
     assert np.sum(np.abs(shown.astype(int) - (10, 200, 30)).max(axis=1) < 6) > 100_000
+
+
+def test_a_long_table_keeps_its_head_and_a_long_value_its_lines() -> None:
+    """A table repeats its head on every sheet it needs; a value longer than a sheet goes on; nothing is lost."""
+    rows = [(f"C{n}", f"word{n} " * 12) for n in range(1, 120)]
+    told = "\n".join(f"entry {n}" for n in range(200))
+    for look in (HOUSE, REPORT):
+        table = Table([Column("number", share=0.2), Column("told", share=0.8)], rows)
+        pages = Pages(
+            "t", "s", (), [Section("Table", (table,)), Section("Long", (Facts("", [("name", told)]),))], "foot"
+        )
+        texts = Drawn(pages_pdf(pages, look)).texts
+        whole = " ".join(texts)
+        assert all(whole.count(f"word{n} ") == 12 for n in range(1, 120))
+        assert all(f"entry {n}" in whole for n in range(200))
+        with_rows = [text for text in texts if re.search(r"\bword\d+", text)]
+        assert len(with_rows) > 2
+        assert all("number" in text for text in with_rows)
+        assert all(f"page {n}" in text for n, text in enumerate(texts, start=1))
+
+
+def test_a_picture_knows_its_size() -> None:
+    """Width and height come from the JPEG's own header, whatever segments stand before it."""
+    for height, width in ((60, 90), (300, 17)):
+        data = cv2.imencode(".jpg", np.zeros((height, width, 3), np.uint8))[1].tobytes()
+        assert Picture(data, "", "grey").size == (width, height)
+    assert Picture(samples.jpeg(icc_profile=matrix_profile("sRGB")), "", "grey").size == (480, 288)
 
 
 @pytest.fixture
@@ -695,6 +716,12 @@ def sample(log: Logbook, name: str) -> Measurement:
     return measurement(photo)
 
 
+def pictures(pages: Pages, title: str) -> list[Picture]:
+    """Return the pictures of a section."""
+    blocks = [block for section in pages.sections if section.title == title for block in section.blocks]
+    return [picture for block in blocks if isinstance(block, Pictures) for picture in block.pictures]
+
+
 def test_house_file_shows_the_stairs_parts(folder: Path) -> None:
     """Of each part the first and the latest photo are shown, small, with part, day, what it shows, and no metadata."""
     with Logbook.open(folder, who="Anna") as log:
@@ -706,23 +733,24 @@ def test_house_file_shows_the_stairs_parts(folder: Path) -> None:
             day = DAY + dt.timedelta(days=days)
             log.add_part_measurements([(part, [sample(log, name)], PartEvent("measured", day, note=note))])
         log.log_events([(one, PartEvent("coat", DAY + dt.timedelta(days=2), "topcoat", 1, 1, 2))])
-        view = house_view(log, date=DAY)
-        none = house_view(log, date=DAY, photos=False)
-    assert [photo.caption for photo in view.stair_photos] == [
+        pages = house_pages(log, date=DAY)
+        none = house_pages(log, date=DAY, photos=False)
+    shown = pictures(pages, "Photos of the stair")
+    assert [photo.caption for photo in shown] == [
         "tread 1, 2024-05-31: after stain 1, daylight",
         "tread 1, 2024-06-02: after stain 1, daylight; by the door",
         "tread 2, 2024-06-03: before anything was done, daylight",
     ]
-    assert all(len(photo.jpeg) < 150_000 and b"Exif" not in photo.jpeg for photo in view.stair_photos)
-    assert none.stair_photos == ()
-    assert "tread 2, 2024-06-03: before anything was done" in " ".join(Drawn(house_file_pdf(view)).texts)
+    assert all(len(photo.jpeg) < 150_000 and b"Exif" not in photo.jpeg for photo in shown)
+    assert pictures(none, "Photos of the stair") == []
+    assert "tread 2, 2024-06-03: before anything was done" in " ".join(Drawn(pages_pdf(pages, HOUSE)).texts)
 
 
 def test_house_file_photos_have_no_place(tmp_path: Path) -> None:
     """A photo with a place in its file comes into the house file without any of its metadata."""
     with Logbook.open(tmp_path / "log") as log:
         log.add_board(BoardRecord("red oak", date=DAY), [sample(log, "board-raw.jpg")])
-        (shown,) = house_view(log, date=DAY).photos
+        (shown,) = pictures(house_pages(log, date=DAY), "Photos")
     assert b"Exif" not in shown.jpeg
     assert b"GPS" not in shown.jpeg
     assert len(shown.jpeg) < 400_000

@@ -20,10 +20,9 @@ from finishlab import Logbook
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.spaces import rgb_to_lab, srgb_to_linear
 from finishlab.photos import matrix_profile
-from finishlab.reports.report.contents import MOST_PICTURED, MOST_TOLD
-from finishlab.workflow.crops import CROP_MM, corrected_crop, crops_of
+from finishlab.report.contents import MOST_PICTURED, MOST_TOLD, gather_report
+from finishlab.report.crops import CROP_MM, corrected_crop, crops_of
 from finishlab.workflow.measuring import inspect_photo
-from finishlab.workflow.reporting import gather_report
 
 PLACE = {1: "N", 2: (48.0, 51.0, 29.6), 3: "E", 4: (2.0, 17.0, 40.2)}
 
@@ -167,7 +166,8 @@ def test_a_board_beside_the_floor_is_shown_beside_it(filled: Run) -> None:
     assert list(crops) == ["B1", "B3"]
     assert crops["B3"].caption == "Board B3 above the floor in the same photo"
     assert crops["B1"].caption == "Board B1 above the floor at F2, stair"
-    assert crops["B1"].height == 2 * crops["B1"].width * CROP_MM[1] / CROP_MM[0]
+    width, height = crops["B1"].size
+    assert height == 2 * width * CROP_MM[1] / CROP_MM[0]
 
 
 def test_a_photo_that_is_gone_costs_its_crop_alone(filled: Run, tmp_path: Path) -> None:
@@ -182,10 +182,10 @@ def test_a_photo_that_is_gone_costs_its_crop_alone(filled: Run, tmp_path: Path) 
 
 def test_records_stand_as_labels_and_values(filled: Run) -> None:
     """Each board's record is on the page, a label and a value a field."""
-    from finishlab.reports.report.page import page_html
+    from finishlab.report.writing import report_html
 
     with Logbook.open(filled.logbook) as log:
-        text = page_html(gather_report(log))
+        text = report_html(gather_report(log))
     for label, value in (("wood", "ash"), ("stain", "golden"), ("stain coats", "2"), ("topcoat", "oil")):
         assert f"<dt>{label}</dt> <dd>{value}</dd>" in text
 
@@ -194,10 +194,10 @@ def test_a_large_logbook_is_told_in_part() -> None:
     """Of very many boards the nearest are drawn and listed, and the number of the rest is said."""
     import report_samples as samples
 
-    from finishlab.reports.report.page import page_html
+    from finishlab.report.writing import report_html
 
     content = samples.many(MOST_TOLD + 7)
-    text = page_html(samples.content(ranking=content.ranking, boards=content.boards, crops={}))
+    text = report_html(samples.content(ranking=content.ranking, boards=content.boards, crops={}))
     assert text.count('<li>\n<span class="place">') == MOST_TOLD
     assert "7 more boards are ranked behind these" in text
     assert f"The {MOST_PICTURED} nearest of {MOST_TOLD + 7} boards are drawn" in text

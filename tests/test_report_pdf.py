@@ -15,13 +15,10 @@ from finishlab.colorimetry.spaces import lab_to_srgb8
 from finishlab.errors import OutputError
 from finishlab.imaging.strip import PAGES
 from finishlab.matching.ranking import Ranking
-from finishlab.photos import matrix_profile
-from finishlab.reports.report.contents import ReportContent
-from finishlab.reports.report.pdf import pdf_bytes, write_pdf
-from finishlab.reports.report.story import METHOD
+from finishlab.report.contents import ReportContent
+from finishlab.report.story import METHOD
+from finishlab.report.writing import report_pdf, write_report
 from finishlab.reports.sentences import CAUTIONS
-
-PROFILE = matrix_profile("sRGB")
 
 
 def sheets(data: bytes) -> list[str]:
@@ -33,7 +30,7 @@ def sheets(data: bytes) -> list[str]:
 
 
 def pdf(content: ReportContent, **options: Any) -> bytes:
-    return pdf_bytes(content, PROFILE, **options)
+    return report_pdf(content, **options)[0]
 
 
 def test_the_answer_comes_first_and_all_parts_in_order() -> None:
@@ -134,8 +131,8 @@ def test_twenty_boards_stay_light() -> None:
 
 def test_it_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
     """A folder that is not there is an OutputError, and nothing is left behind."""
-    write_pdf(tmp_path / "report.pdf", samples.content(), PROFILE)
+    write_report(samples.content(), pdf=tmp_path / "report.pdf")
     assert (tmp_path / "report.pdf").read_bytes().startswith(b"%PDF-")
     with pytest.raises(OutputError):
-        write_pdf(tmp_path / "missing" / "report.pdf", samples.content(), PROFILE)
+        write_report(samples.content(), pdf=tmp_path / "missing" / "report.pdf")
     assert [p.name for p in tmp_path.iterdir()] == ["report.pdf"]

@@ -12,8 +12,8 @@ from logbook_makers import make_photo, measurement
 from finishlab.errors import QualityError
 from finishlab.records.boards import BoardRecord
 from finishlab.reports.rows import PhotoResult
-from finishlab.workflow.board.entering import Draft, Entered
-from finishlab.workflow.board.sameness import near_light, refuse_mixed
+from finishlab.things.entering import Draft, Entered
+from finishlab.things.sameness import near_light, refuse_mixed
 
 
 def result(folder: Path, name: str, lightness: float) -> PhotoResult:

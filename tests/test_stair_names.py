@@ -9,8 +9,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from finishlab.errors import FinishlabError
-from finishlab.records.stair_names import PartName, level_of, level_title, listed, parse_level, parse_parts, select
-from finishlab.records.stairs import PART_KINDS, SIDED, SIDES
+from finishlab.stair.names import (
+    PART_KINDS,
+    SIDED,
+    SIDES,
+    PartName,
+    level_of,
+    level_title,
+    listed,
+    parse_level,
+    parse_parts,
+    select,
+)
 
 LOWER: Final = [PartName(1, "tread", place) for place in range(1, 7)]
 UPPER: Final = [PartName(3, "tread", place) for place in range(1, 10)]

@@ -8,14 +8,13 @@ import xml.etree.ElementTree as ET
 import pytest
 from rich.console import Console
 
-from finishlab.records import Flight, Part, PartSizes
-from finishlab.records.stair_names import PartName
-from finishlab.records.stairs import PartKind, Side
-from finishlab.reports.stair.picture import print_stair, stair_notes
-from finishlab.reports.stair.rows import FlightShown, PartShown, coats_words
-from finishlab.reports.stair.svg import stair_svg
-from finishlab.reports.stair.text import size_words
 from finishlab.reports.swatch import hex_colour
+from finishlab.show.terminal import render
+from finishlab.stair.documents import stair_document
+from finishlab.stair.drawing import stair_svg
+from finishlab.stair.names import PartKind, PartName, Side
+from finishlab.stair.records import Flight, Part, PartSizes
+from finishlab.stair.shown import FlightShown, PartShown, coats_words, size_words, stair_notes
 
 OAK = (60.0, 10.0, 28.0)
 SVG = "{http://www.w3.org/2000/svg}"
@@ -51,7 +50,7 @@ def printed(shown: list[FlightShown], *, encoding: str = "utf-8", colour: bool =
     file = io.TextIOWrapper(io.BytesIO(), encoding=encoding, newline="")
     system = "truecolor" if colour else None
     console = Console(file=file, width=80, force_terminal=colour, color_system=system)  # type: ignore[arg-type]  # one of its names
-    print_stair(console, shown)
+    render(console, stair_document(shown))
     file.flush()
     file.seek(0)
     return file.read()

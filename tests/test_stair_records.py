@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from finishlab.errors import UsageError
-from finishlab.records import Flight, Part, PartEvent, PartSizes
-from finishlab.records.stairs import COAT_STEPS, EVENT_KINDS, PART_KINDS, SIDED, SIDES
+from finishlab.stair.names import PART_KINDS, SIDED, SIDES
+from finishlab.stair.records import COAT_STEPS, EVENT_KINDS, Flight, Part, PartEvent, PartSizes
 
 DAY = dt.date(2024, 5, 31)
 INCH = 25.4

@@ -14,7 +14,8 @@ from sqlalchemy import Engine, event
 from finishlab.errors import FinishlabError
 from finishlab.logbook import Logbook
 from finishlab.logbook.tables import FlightRow, PartEventRow, PartRow
-from finishlab.records import Batch, Finish, Flight, Part, PartEvent, PartSizes, Recipe
+from finishlab.records import Batch, Finish, Recipe
+from finishlab.stair.records import Flight, Part, PartEvent, PartSizes
 
 NEXT = DAY + dt.timedelta(days=1)
 
@@ -192,7 +193,7 @@ def test_a_parts_colour_is_logged_with_its_event(log: Logbook, tmp_path: Path) -
 
 
 def test_a_measurement_taken_back_frees_its_photo(log: Logbook, tmp_path: Path) -> None:
-    """With its event a measurement goes into the history whole, and the photo can be logged for the right part."""
+    """With its event a measurement goes into the images whole, and the photo can be logged for the right part."""
     first, second, _ = idents(log)
     photo = measurement(keep(log, tmp_path))
     (number,) = log.add_part_measurements([(first, [photo], PartEvent("measured", DAY))])
@@ -200,7 +201,9 @@ def test_a_measurement_taken_back_frees_its_photo(log: Logbook, tmp_path: Path) 
     assert log.stair().colours == ()
     taken = log.stair_history("1.T1")[-1].before
     assert taken is not None
-    assert taken["measurements"][0]["lab_l"] == 50.0
+    assert taken["photos"] == [log.photo(photo.photo_id).sha256]
+    images = [image["before"] for image in log.dump().tables["row_images"] if image["after"] is None]
+    assert [each["lab_l"] for each in images] == [50.0]
     log.add_part_measurements([(second, [photo], PartEvent("measured", DAY))])
     assert [colour.part for colour in log.stair().colours] == [second]
 

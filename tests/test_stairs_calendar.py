@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from finishlab.coatings import COATINGS
 from finishlab.errors import UsageError
-from finishlab.stairs.calendar import (
+from finishlab.plan.calendar import (
     Calendar,
     Event,
     Fitting,
@@ -20,10 +20,10 @@ from finishlab.stairs.calendar import (
     nights,
     plan_calendar,
 )
-from finishlab.stairs.drying import Coat, Times, default_coat, gap_rules
-from finishlab.stairs.geometry import WALKED_ON, Part, Shape
-from finishlab.stairs.hours import WorkHours, parse_days, parse_hours
-from finishlab.stairs.stair import named, way_up
+from finishlab.plan.drying import Coat, Times, default_coat, gap_rules
+from finishlab.plan.geometry import WALKED_ON, Part, Shape
+from finishlab.plan.hours import WorkHours, parse_days, parse_hours
+from finishlab.plan.way_up import named, way_up
 
 TREAD: Final = Shape(914, 292, 27)
 START: Final = dt.date(2026, 12, 1)

@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 
 from finishlab.coatings import COATINGS, COMMON, Usual, coating
 from finishlab.errors import UsageError
-from finishlab.stairs.coverage import Can, Coats, coat_area, need, purchase
-from finishlab.stairs.cutting import Stock, plan_cutting
-from finishlab.stairs.floor_purchase import floor_purchase
-from finishlab.stairs.geometry import Part, Shape
+from finishlab.plan.coverage import Can, Coats, coat_area, need, purchase
+from finishlab.plan.cutting import Stock, plan_cutting
+from finishlab.plan.floor import floor_purchase
+from finishlab.plan.geometry import Part, Shape
 from finishlab.units import LITRES_PER_GAL, LITRES_PER_QT, M2_PER_FT2, MM_PER_INCH, parse_coverage
 
 TREAD = Shape(front=36 * MM_PER_INCH, depth=11.5 * MM_PER_INCH, thickness=1.0625 * MM_PER_INCH)
@@ -168,7 +168,7 @@ def test_boxes_of_floor_are_rounded_up() -> None:
     found = floor_purchase([168 * M2_PER_FT2], 20.5 * M2_PER_FT2, box_price=54.0)
     assert found.with_waste / M2_PER_FT2 == pytest.approx(184.8)
     assert (found.boxes, found.cost) == (10, 540.0)
-    assert found.left_over / M2_PER_FT2 == pytest.approx(37.0)
+    assert (found.bought - found.area) / M2_PER_FT2 == pytest.approx(37.0)
 
 
 @given(st.floats(0.5, 500), st.floats(0.5, 4), st.floats(0, 0.3))
@@ -205,8 +205,7 @@ def test_an_out_of_square_tread_needs_a_longer_board() -> None:
     leaning = Part("tread", Shape(914, 292, 27, left=100, right=80))
     (piece,) = plan_cutting([leaning], [Stock(2400, 300)], allowance=0, spares=0).pieces
     assert piece.length == pytest.approx(914 + 292 * math.tan(math.radians(10)))
-    assert piece.corners is not None
-    assert piece.corners.sides[0] == pytest.approx(292 / math.cos(math.radians(10)))
+    assert piece.outline[3] == pytest.approx(292 / math.cos(math.radians(10)))
 
 
 @given(

@@ -5,30 +5,22 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from logbook_makers import DAY, keep, measurement
 
 from finishlab.errors import UsageError
 from finishlab.logbook import Logbook
-from finishlab.records import (
-    Batch,
-    ColourStep,
-    Finish,
-    Flight,
-    Label,
-    Part,
-    PartEvent,
-    PartSizes,
-    Recipe,
-    Seal,
-    Topcoat,
-)
-from finishlab.stairs.geometry import face_areas
-from finishlab.workflow.stair.entering import PartPlan, new_flights, new_parts, size_remarks
-from finishlab.workflow.stair.events import Done, next_events, read_event, remarks, split_words
-from finishlab.workflow.stair.showing import due_rows, flights_shown, named_parts, part_details, parts_for_plan
-from finishlab.workflow.stair.state import coats_of
+from finishlab.plan.geometry import face_areas
+from finishlab.plan.logged import planned_parts
+from finishlab.records import Batch, ColourStep, Finish, Label, Recipe, Seal, Topcoat
+from finishlab.stair.documents import due_document, parts_document
+from finishlab.stair.entering import PartPlan, new_flights, new_parts, size_remarks
+from finishlab.stair.events import Done, next_events, read_event, remarks, split_words
+from finishlab.stair.progress import coats_of
+from finishlab.stair.records import CoatStep, Flight, Part, PartEvent, PartSizes
+from finishlab.stair.shown import flights_shown
 
 TREAD = PartSizes(front=914, depth=292, thickness=27)
 HONEY = Finish(steps=(ColourStep(kind="oil", colour="honey"),), topcoat=Topcoat(coats=3))
@@ -51,10 +43,16 @@ def do(log: Logbook, text: str, day: dt.date = DAY, **written: object) -> list[s
     """Log what a line says, as the command does; return what is worth a second look."""
     parts, done = split_words(text.split())
     stair = log.stair()
-    events = next_events(stair, named_parts(stair, parts), done, date=day, **written)
+    events = next_events(stair, stair.named(parts), done, date=day, **written)
     told = remarks(stair, events)
     log.log_events(events)
     return told
+
+
+def due(log: Logbook, text: str = "", given: dict[CoatStep, int] | None = None) -> list[dict[str, Any]]:
+    """Return what the document says of the parts that are short of a coat."""
+    found: list[dict[str, Any]] = due_document(log.stair(), text, given).data["due"]
+    return found
 
 
 def state(log: Logbook, name: str = "tread 1") -> str:
@@ -89,7 +87,7 @@ def test_coats_count_on_by_themselves(log: Logbook) -> None:
     """Without a number each part gets its own next coat."""
     do(log, "tread 1 topcoat")
     stair = log.stair()
-    events = next_events(stair, named_parts(stair, "treads 1-2"), Done("coat", "topcoat"))
+    events = next_events(stair, stair.named("treads 1-2"), Done("coat", "topcoat"))
     assert [event.coat for _, event in events] == [2, 1]
 
 
@@ -104,16 +102,14 @@ def test_which_parts_are_short_of_a_coat(log: Logbook) -> None:
     """Parts short of the same are told together, with the next coat, its first day by the label, and the can so far."""
     log.edit_parts([1, 2, 3], recipe_number=1)
     do(log, "treads 1-2 stain", batch_number=1)
-    told = [(row.words, row.short, row.next, row.not_before, row.can) for row in due_rows(log.stair())]
+    told = [tuple(row.values())[1:] for row in due(log)]
     assert told == [
-        ("treads 1-2", "3 topcoats", "topcoat 1", DAY + dt.timedelta(days=1), None),
+        ("treads 1-2", "3 topcoats", "topcoat 1", str(DAY + dt.timedelta(days=1)), None),
         ("tread 3", "1 stain coat, 3 topcoats", "stain 1", None, "C1 Acme honey (lot A1)"),
         ("treads 4-6", "3 topcoats", "topcoat 1", None, None),
     ]
-    assert [row.short for row in due_rows(log.stair(), "tread 4", {"stain": 2, "topcoat": 1})] == [
-        "2 stain coats, 1 topcoat"
-    ]
-    assert due_rows(log.stair(), "riser 1") == []
+    assert [row["short_of"] for row in due(log, "tread 4", {"stain": 2, "topcoat": 1})] == ["2 stain coats, 1 topcoat"]
+    assert due(log, "riser 1") == []
 
 
 def test_nothing_is_short_once_all_coats_are_on(log: Logbook) -> None:
@@ -122,22 +118,21 @@ def test_nothing_is_short_once_all_coats_are_on(log: Logbook) -> None:
     do(log, "tread 1 stain")
     for _ in range(3):
         do(log, "tread 1 topcoat")
-    assert due_rows(log.stair(), "tread 1") == []
+    assert due(log, "tread 1") == []
 
 
 def test_which_finish_is_on_a_part_and_from_which_can(log: Logbook) -> None:
     """A part says its recipe, each step's coats with day and can, and where the rest is kept."""
     log.edit_parts([1], recipe_number=1)
     do(log, "tread 1 stain", batch_number=1)
-    (detail,) = part_details(log, "tread 1")
-    assert detail.finish == (
+    detail, bare = parts_document(log, "treads 1-2").data["parts"]
+    assert detail["finish"] == [
         "On tread 1: R1 Honey.",
         "Stain: 1 coat on 2024-05-31 from C1 Acme honey (lot A1); the rest is kept in: cellar.",
-    )
-    assert [event.what for event in detail.events] == ["stain 1"]
-    assert detail.history[1].endswith("changed by me: recipe none -> “R1”")
-    (bare,) = part_details(log, "tread 2")
-    assert bare.finish == ("No finish is on tread 2 yet.",)
+    ]
+    assert [event["what"] for event in detail["events"]] == ["stain 1"]
+    assert detail["history"][1].endswith("changed by me: recipe none -> “R1”")
+    assert bare["finish"] == ["No finish is on tread 2 yet."]
 
 
 # -- second looks
@@ -160,8 +155,8 @@ def test_a_label_has_its_own_time_before_another_product(log: Logbook) -> None:
     do(log, "tread 1 stain", batch_number=1)
     assert "asks for 72 h" in do(log, "tread 1 topcoat", DAY + dt.timedelta(days=2))[0]
     do(log, "tread 2 stain", batch_number=1)
-    (row,) = due_rows(log.stair(), "tread 2", {"stain": 1, "topcoat": 3})
-    assert row.not_before == DAY + dt.timedelta(days=3)
+    (row,) = due(log, "tread 2", {"stain": 1, "topcoat": 3})
+    assert row["not_before"] == str(DAY + dt.timedelta(days=3))
 
 
 def test_a_coat_that_is_perhaps_too_soon_or_too_late(log: Logbook) -> None:
@@ -242,15 +237,15 @@ def test_a_colour_before_the_last_coat_is_no_longer_the_parts(log: Logbook, tmp_
 def test_a_stair_from_a_few_words(log: Logbook) -> None:
     """Risers and landings from the bottom up make flights on top of what there is, a tread fewer than risers."""
     plan = PartPlan({"tread": TREAD}, landing_boards=2, sided={"return": ("left",)}, species="oak")
-    made = new_flights(log.stair(), ["landing", "3", "landing", "4 risers"], plan)
-    assert {number: flight.risers for number, flight in made.flights.items()} == {2: None, 3: 3, 4: None, 5: 4}
-    kinds = [(part.kind, part.place) for part in made.parts if part.flight_number == 3]
+    flights, parts = new_flights(log.stair(), ["landing", "3", "landing", "4 risers"], plan)
+    assert {number: flight.risers for number, flight in flights.items()} == {2: None, 3: 3, 4: None, 5: 4}
+    kinds = [(part.kind, part.place) for part in parts if part.flight_number == 3]
     assert kinds == [
         *(("tread", 1), ("tread", 2), ("riser", 1), ("riser", 2), ("riser", 3)),
         *(("landing nosing", 1), ("return", 1), ("return", 2)),
     ]
-    assert {part.species for part in made.parts} == {"oak"}
-    log.add_flights(made.flights, made.parts)
+    assert {part.species for part in parts} == {"oak"}
+    log.add_flights(flights, parts)
     assert len(log.stair().flights) == 5
 
 
@@ -274,7 +269,7 @@ def test_words_that_make_no_stair(log: Logbook, words: list[str], code: str) -> 
 def test_a_forgotten_landing(log: Logbook) -> None:
     """A landing can be put above a flight that has another above it."""
     log.add_flights({3: Flight(risers=5)})
-    assert list(new_flights(log.stair(), ["landing"], PartPlan(), above=1).flights) == [2]
+    assert list(new_flights(log.stair(), ["landing"], PartPlan(), above=1)[0]) == [2]
 
 
 def test_further_parts(log: Logbook) -> None:
@@ -306,7 +301,7 @@ def test_sizes_that_contradict_one_another() -> None:
 def test_parts_for_the_plan_carry_their_sizes(log: Logbook) -> None:
     """The plan gets every part of known size: a tread of 914 x 292 mm has a top of 0.2669 m2 (arithmetic)."""
     log.add_parts([Part(1, "riser", 2, sizes=PartSizes(front=900, height=190, thickness=19))])
-    planned = parts_for_plan(log)
+    planned = planned_parts(log.stair_parts())
     assert [(part.kind, part.level, part.place) for part in planned] == [
         *(("tread", 1, place) for place in range(1, 7)),
         ("riser", 1, 2),

@@ -16,13 +16,36 @@ from finishlab.matching.lights import named_light
 from finishlab.matching.next_photo import NextPhoto
 from finishlab.quality import doubt
 from finishlab.records import BoardRecord, ColourStep, Finish, Looking, MixPart, Preparation, Seal, Topcoat
+from finishlab.report.contents import MOST_TOLD, ReportContent
+from finishlab.report.pictures import charts
+from finishlab.report.story import report_pages
+from finishlab.report.writing import report_html
 from finishlab.reports.details import board_details, label_facts
-from finishlab.reports.report.contents import MOST_TOLD
-from finishlab.reports.report.page import page_html
-from finishlab.reports.report.pictures import drawings
-from finishlab.reports.report.story import tell
+from finishlab.show.document import Facts, Listing, Table
+from finishlab.show.pages import Section, Words
 
 LAMP = "lamp 2700 K"
+
+
+def section(content: ReportContent, ident: str) -> Section:
+    (found,) = [each for each in report_pages(content).sections if each.ident == ident]
+    return found
+
+
+def tables(content: ReportContent) -> list[Table]:
+    return [block for block in section(content, "ranking").blocks if isinstance(block, Table)]
+
+
+def top(content: ReportContent) -> list[str]:
+    return [block.text for block in report_pages(content).top if isinstance(block, Words)]
+
+
+def facts(content: ReportContent, ident: str) -> list[tuple[str, object]]:
+    return [row for block in section(content, ident).blocks if isinstance(block, Facts) for row in block.rows]
+
+
+def steps(content: ReportContent) -> list[str]:
+    return [line for block in section(content, "next").blocks if isinstance(block, Listing) for line in block.lines]
 
 
 def across() -> AcrossLights:
@@ -62,25 +85,24 @@ def across() -> AcrossLights:
 def test_every_light_stands_in_one_table() -> None:
     """Each board's difference in each light, its worst light and how far it moves stand in a row, best worst first."""
     content = samples.content(lights=across())
-    story = tell(content)
-    (table,) = story.tables
-    assert table.head[:3] == ("board", "daylight", LAMP)
+    (table,) = tables(content)
+    assert [column.name for column in table.columns[:3]] == ["board", "daylight", LAMP]
     assert [row[0] for row in table.rows] == ["B2", "B4"]
-    assert table.rows[1][1:5] == ("1.2", "3.4", LAMP, "+2.2")
-    (other,) = story.others
+    assert list(table.rows[1][1:5]) == ["1.2", "3.4", LAMP, "+2.2"]
+    (other,) = [text for text in top(content) if text.startswith("By ")]
     assert other.startswith(f"By {LAMP}: Boards B2, B4 and B6 come closest to the floor")
-    text = page_html(content)
+    text = report_html(content)
     assert other in text
-    assert "Photograph B6 by the lamp too." in story.steps
-    assert ("B4", doubt("one-light", light=LAMP).message) in story.doubts
+    assert "Photograph B6 by the lamp too." in steps(content)
+    assert ("B4", doubt("one-light", light=LAMP).message) in facts(content, "doubts")
 
 
 def test_with_one_light_there_is_no_table_of_lights() -> None:
     """Where only one light was photographed nothing is said of others."""
     one = replace(across(), lights=(named_light("daylight"),), rankings={"daylight": samples.ranking()})
-    story = tell(samples.content(lights=one))
-    assert not story.tables
-    assert not story.others
+    content = samples.content(lights=one)
+    assert not tables(content)
+    assert not [text for text in top(content) if text.startswith("By ")]
 
 
 def test_both_aims_and_their_cost_are_told() -> None:
@@ -89,15 +111,15 @@ def test_both_aims_and_their_cost_are_told() -> None:
         Choice(MATCH, "B4", DeltaE(1.2, 0.5, 2.0), 0.52, None, CONTRAST, DeltaE(11.0, 9.0, 12.0), 8.4, "Take B4."),
         Choice(CONTRAST, "B1", DeltaE(3.2, 1.5, 5.0), 0.91, 0.8, MATCH, DeltaE(14.6, 13.0, 16.0), 13.4),
     )
-    (table,) = tell(samples.content(choices=choices)).tables
+    (table,) = tables(samples.content(choices=choices))
     assert [row[1] for row in table.rows] == ["B4", "B1"]
     assert table.rows[0][-1] == "8.4 farther from the other aim"
-    assert "13.4" in table.rows[1][-1]
+    assert "13.4" in str(table.rows[1][-1])
 
 
 def test_recipes_are_ranked_beside_the_boards() -> None:
     """Recipes pooled over their boards have a table of their own."""
-    (table,) = tell(samples.content(recipes=samples.ranking())).tables
+    (table,) = tables(samples.content(recipes=samples.ranking()))
     assert [row[1] for row in table.rows] == [b.board for b in samples.ranking().boards]
 
 
@@ -105,7 +127,7 @@ def test_the_most_useful_photo_comes_first() -> None:
     """The photo that would settle most heads what to do next."""
     photo = NextPhoto("board with floor", "B2", 0.5, 0.8, "photograph B2 with the floor once more")
     ranking = replace(samples.ranking(), next_photos=(photo,))
-    assert tell(samples.content(ranking=ranking)).steps[0] == "Photograph B2 with the floor once more."
+    assert steps(samples.content(ranking=ranking))[0] == "Photograph B2 with the floor once more."
 
 
 def test_another_aim_is_named_and_drawn() -> None:
@@ -116,13 +138,13 @@ def test_another_aim_is_named_and_drawn() -> None:
         replace(b, score=DeltaE(2.0, 1.0, 3.0), within_limits=0.4, difference=darker) for b in samples.ranking().boards
     )
     content = samples.content(ranking=replace(samples.ranking(), aim=aim, boards=boards))
-    assert tell(content).aim.startswith("Ranked for: 12 L* darker than the floor, same undertone, no redder")
-    assert "come closest to the contrast that was asked for" in tell(content).answer
-    text = page_html(content)
+    assert top(content)[-2].startswith("Ranked for: 12 L* darker than the floor, same undertone, no redder")
+    assert "come closest to the contrast that was asked for" in top(content)[1]
+    text = report_html(content)
     assert "12 L* darker than the floor" in text
     assert "<dt>from the aim</dt><dd>2.0 (1.0 to 3.0)</dd>" in text
     assert "<dt>keeps the limits</dt><dd>40 %</dd>" in text
-    (chart,) = [d.drawing for d in drawings(content) if d.ident == "intervals"]
+    (chart,) = [d.drawing for d in charts(content) if d.ident == "intervals"]
     assert "distance from the aim" in chart.title
     assert "interval 1.0 to 3.0" in chart.words
 
@@ -131,22 +153,22 @@ def test_a_board_without_a_verdict_says_so() -> None:
     """A board on which no verdict may rest yet is marked."""
     first, *rest = samples.ranking().boards
     ranking = replace(samples.ranking(), boards=(replace(first, final=False), *rest))
-    assert page_html(samples.content(ranking=ranking)).count("No verdict yet.") == 1
+    assert report_html(samples.content(ranking=ranking)).count("No verdict yet.") == 1
 
 
 def test_the_answer_stays_one_short_sentence() -> None:
     """When very many boards may be the nearest, the first are named and the rest counted."""
     content = samples.many(30)
     tied = tuple(replace(board, ties=range(1, 2)) for board in content.ranking.boards)
-    answer = tell(replace(content, ranking=replace(content.ranking, boards=tied))).answer
+    answer = top(replace(content, ranking=replace(content.ranking, boards=tied)))[1]
     assert answer.startswith("Boards B1, B2, B3, B4, B5, B6, B7, B8 and 22 more come closest to the floor")
 
 
 def test_boards_of_other_lights_are_counted_not_listed_without_end() -> None:
     """Of very many boards photographed in other lights the first are named and the rest counted."""
     named = tuple(f"B{i}" for i in range(MOST_TOLD + 5))
-    facts = dict(tell(samples.content(left_out=named)).facts)
-    assert facts["Not photographed in this light"].endswith(f"B{MOST_TOLD - 1} and 5 more")
+    told = dict(facts(samples.content(left_out=named), "method"))
+    assert str(told["Not photographed in this light"]).endswith(f"B{MOST_TOLD - 1} and 5 more")
 
 
 def test_details_are_labels_and_values() -> None:
@@ -216,14 +238,14 @@ def test_a_path_shows_few_boards_of_one_number_of_coats() -> None:
     """Of many boards with the same stain and coats the three nearest are drawn."""
     content = samples.many(12)
     same = {n: replace(row, record=replace(row.record, stain="Peat brown")) for n, row in content.boards.items()}
-    (path,) = [d for d in drawings(replace(content, boards=same)) if d.ident.startswith("coats")]
+    (path,) = [d for d in charts(replace(content, boards=same)) if d.ident.startswith("coats")]
     assert path.drawing.words.count("1 coat:") == 3
     assert path.drawing.words.count("2 coats:") == 3
 
 
 def test_coats_of_one_stain_are_drawn_with_the_clear_board() -> None:
     """Boards of one wood, stain and topcoat make a path; the board with that topcoat alone is its start."""
-    found = {d.ident: d for d in drawings(samples.content())}
+    found = {d.ident: d for d in charts(samples.content())}
     assert [d for d in found if d.startswith("coats")] == ["coats1"]
     assert "B1, clear only" in found["coats1"].drawing.words
     assert "B2, 1 coat" in found["coats1"].drawing.words

@@ -9,15 +9,17 @@ from pathlib import Path
 import numpy as np
 import pypdfium2
 import pytest
+from conftest import Run
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from finishlab.errors import OutputError
+from finishlab.files import write_atomically
 from finishlab.imaging.strip import FIELD_NAMES, PAGES, STRIP, Paper, Rect
 from finishlab.imaging.tags import detect_tags, tag_modules
-from finishlab.reports.print.sheet import POINTS_PER_MM
-from finishlab.reports.print.strip import module_outlines, strip_pdf, write_layout, write_strip_pdf
-from finishlab.reports.print.strip_advice import RULER_DROP, RULER_INDENT
+from finishlab.printing.strip import module_outlines, strip_layout, strip_pdf
+from finishlab.printing.strip_advice import RULER_DROP, RULER_INDENT
+from finishlab.show.pdf.sheet import POINTS_PER_MM
 
 DPI = 400
 PX = DPI / 25.4
@@ -286,22 +288,20 @@ def test_second_scale_check_is_true(printed: Print) -> None:
 
 
 @pytest.mark.parametrize("paper", PAPERS)
-def test_same_page_is_same_bytes(paper: Paper, tmp_path: Path) -> None:
+def test_same_page_is_same_bytes(paper: Paper, run: Run, tmp_path: Path) -> None:
     """Writing the same strip twice gives the same file, and another number another file."""
     one, two = tmp_path / "one.pdf", tmp_path / "two.pdf"
-    write_strip_pdf(one, paper=paper, number=7)
-    write_strip_pdf(two, paper=paper, number=7)
+    for target in (one, two):
+        assert run("strip", "--paper", paper, "--number", 7, "--output", target).exit_code == 0
     assert one.read_bytes() == two.read_bytes()
     assert one.read_bytes() != strip_pdf(paper=paper, number=8)
     assert sorted(p.name for p in tmp_path.iterdir()) == ["one.pdf", "two.pdf"]
 
 
 @pytest.mark.parametrize("paper", PAPERS)
-def test_layout_has_the_contracts_shape(paper: Paper, tmp_path: Path) -> None:
+def test_layout_has_the_contracts_shape(paper: Paper) -> None:
     """layout.json names format, paper, page, strip and both fields in millimetres; fields hold 120 x 40 mm."""
-    path = tmp_path / "layout.json"
-    write_layout(path, paper)
-    layout = json.loads(path.read_text())
+    layout = json.loads(strip_layout(paper))
     assert set(layout) == {"format", "paper", "page", "strip", "fields"}
     assert layout["format"] == "finishlab/strip/1"
     assert layout["paper"] == paper
@@ -318,15 +318,18 @@ def test_layout_has_the_contracts_shape(paper: Paper, tmp_path: Path) -> None:
     assert layout["strip"]["x"] + layout["strip"]["width"] < layout["page"][0]
 
 
-def test_place_that_cannot_be_written_is_one_sentence(tmp_path: Path) -> None:
-    """A missing folder, and a folder in place of a file, are refused with an OutputError and leave nothing behind."""
-    for target in (tmp_path / "no" / "strip.pdf", tmp_path):
+def test_place_that_cannot_be_written_is_one_sentence(run: Run, tmp_path: Path) -> None:
+    """A missing folder, and a folder in place of a file, are refused in a sentence and leave nothing behind."""
+    folder = tmp_path / "folder"
+    folder.mkdir()
+    for target in (folder / "no" / "strip.pdf", folder):
         with pytest.raises(OutputError) as caught:
-            write_strip_pdf(target, paper="a4", number=1)
+            write_atomically(target, strip_pdf(paper="a4", number=1))
         assert caught.value.code == "output-not-writable"
         assert str(target) in caught.value.message
         assert caught.value.hint
-    assert list(tmp_path.iterdir()) == []
+    assert run("strip", "--output", folder / "no" / "strip.pdf").exit_code == 1
+    assert list(folder.iterdir()) == []
 
 
 @pytest.mark.parametrize("number", [0, -1, STRIP.numbers + 1])

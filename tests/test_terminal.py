@@ -13,18 +13,18 @@ from rich.console import Console
 from finishlab.matching.floor import FloorPool
 from finishlab.matching.ranking import Ranking
 from finishlab.measure import Measurement
-from finishlab.reports.console import print_rows
+from finishlab.reports.console import Head, print_rows
+from finishlab.reports.details import label_facts
 from finishlab.reports.rows import PhotoResult
 from finishlab.reports.sentences import chance, doubts_once, next_steps, place_mark
 from finishlab.reports.swatch import hex_colour
-from finishlab.reports.terminal import (
-    print_board,
-    print_boards,
-    print_floor,
-    print_measurements,
-    print_ranking,
-    print_spot,
-)
+from finishlab.reports.terminal import print_ranking
+from finishlab.show.colours import colour_blocks
+from finishlab.show.document import Document, Facts
+from finishlab.show.measurements import measurement_document
+from finishlab.show.terminal import render
+from finishlab.things.board import BOARD
+from finishlab.things.floor import FLOOR
 
 _ESCAPE = re.compile(r"\x1b\[[0-9;]*m")
 
@@ -46,11 +46,11 @@ def _everything(width: int, *, colour: bool) -> str:
     console, out = _console(width, colour)
     boards = samples.board_rows()
     print_ranking(console, samples.ranking(), boards)
-    print_measurements(console, samples.photo_results())
-    print_boards(console, list(boards.values()))
-    print_board(console, boards["B6"])
-    print_floor(console, samples.spot_rows(), samples.floor_pool())
-    print_spot(console, samples.spot_rows()[0])
+    render(console, measurement_document(samples.photo_results()))
+    render(console, Document("", {}, BOARD.listing(list(boards.values()))))
+    one = boards["B6"]
+    render(console, Document("", {}, [Facts("Board B6", label_facts(one.record)), *colour_blocks(one.colours)]))
+    render(console, Document("", {}, FLOOR.listing(samples.spot_rows())))
     return out.getvalue()
 
 
@@ -132,9 +132,9 @@ def test_next_steps_follow_from_what_is_missing() -> None:
 def test_users_words_are_not_markup() -> None:
     """Brackets in a name are printed, and a file name cannot send the terminal a command."""
     console, out = _console(120, False)
-    print_boards(console, list(samples.board_rows().values()))
+    render(console, Document("", {}, BOARD.listing(list(samples.board_rows().values()))))
     nasty = Measurement("0" * 16, None, samples.measurement().fields, None)
-    print_measurements(console, [PhotoResult("[bold]a\x1b[2J.jpg", nasty)])
+    render(console, measurement_document([PhotoResult("[bold]a\x1b[2J.jpg", nasty)]))
     assert "beech [raw]" in out.getvalue()
     assert "[bold]a?[2J.jpg" in out.getvalue()
     assert "\x1b" not in out.getvalue()
@@ -143,7 +143,7 @@ def test_users_words_are_not_markup() -> None:
 def test_failed_photos_are_named_with_what_to_do() -> None:
     """Each photo that could not be measured is named with its sentence and its hint."""
     console, out = _console(80, False)
-    print_measurements(console, samples.photo_results())
+    render(console, measurement_document(samples.photo_results()))
     text = " ".join(out.getvalue().split())
     assert "shots/none.jpg: No strip was found. Lay the strip in the photo." in text
     assert "shots/bad.jpg: This is not a photo. Name a photo." in text
@@ -153,8 +153,8 @@ def test_failed_photos_are_named_with_what_to_do() -> None:
 def test_empty_logbook_says_how_to_begin() -> None:
     """Without boards or spots the command to add one is shown."""
     console, out = _console(80, False)
-    print_boards(console, [])
-    print_floor(console, [])
+    for kind in (BOARD, FLOOR):
+        render(console, Document("", {}, kind.listing([])))
     print_ranking(console, Ranking(samples.floor_pool(), ()), {})
     assert "finishlab board add PHOTO" in out.getvalue()
     assert "finishlab floor add PHOTO" in out.getvalue()
@@ -195,13 +195,13 @@ def _background(lab: tuple[float, float, float]) -> str:
 @pytest.mark.parametrize("width", [60, 100, 160])
 def test_a_long_list_reads_as_a_short_one(width: int) -> None:
     """A table of many rows has the lines a table of few rows has, and keeps to the terminal's width."""
-    head = ["board", "what it is", "date"]
+    head = [Head("board", fold=False), Head("what it is"), Head("date", fold=False)]
     rows = [[f"B{n}", "ash; walnut, 2 coats; matte, na\u00efve", f"2024-05-{n % 28 + 1:02d}"] for n in range(1, 131)]
     rows[7][1] = "beech [raw]; a stain with quite a long name " * 3
     parts = []
     for shown in (rows, rows[:50], rows[50:90], rows[90:]):
         console = Console(file=io.StringIO(), width=width, force_terminal=False)
-        print_rows(console, head, shown, [1])
+        print_rows(console, head, shown)
         assert isinstance(console.file, io.StringIO)
         parts.append([" ".join(line.split()) for line in console.file.getvalue().splitlines()])
         assert all(len(line) <= width for line in console.file.getvalue().splitlines())

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import TYPE_CHECKING, Any, Final, TypeVar
+from typing import TYPE_CHECKING, Final
 
 import click
 
+from finishlab.cli.common import options
 from finishlab.errors import UsageError
 
 if TYPE_CHECKING:
@@ -14,48 +14,40 @@ if TYPE_CHECKING:
 
 __all__ = ["aim_options", "other_aim", "read_aim"]
 
-Command = TypeVar("Command", bound=Callable[..., Any])
-
 _LIMITS: Final = ("redder", "greener", "yellower", "bluer", "lighter", "darker")
 
 
-def aim_options(command: Command) -> Command:
-    """Add ``--aim`` and what belongs to it; `read_aim` takes the values."""
-    for option in reversed(_options()):
-        command = option(command)
-    return command
+_STEP: Final = click.FloatRange(1, 60)
 
-
-def _options() -> list[Callable[[Any], Any]]:
-    step = click.FloatRange(1, 60)
-    return [
+aim_options = options(
+    click.option(
+        "--aim",
+        type=click.Choice(["match", "contrast"]),
+        default="match",
+        show_default=True,
+        help="Match the floor, or stand off from it on purpose with the same undertone.",
+    ),
+    click.option("--lighter", type=_STEP, metavar="L*", help="Contrast: lighter than the floor by this."),
+    click.option("--darker", type=_STEP, metavar="L*", help="Contrast: darker than the floor by this."),
+    click.option(
+        "--hue-within",
+        type=click.FloatRange(1, 90),
+        metavar="DEGREES",
+        help="Contrast: how far the undertone (hue angle) may be off. [default: 8]",
+    ),
+    *(
         click.option(
-            "--aim",
-            type=click.Choice(["match", "contrast"]),
-            default="match",
-            show_default=True,
-            help="Match the floor, or stand off from it on purpose with the same undertone.",
-        ),
-        click.option("--lighter", type=step, metavar="L*", help="Contrast: lighter than the floor by this."),
-        click.option("--darker", type=step, metavar="L*", help="Contrast: darker than the floor by this."),
-        click.option(
-            "--hue-within",
-            type=click.FloatRange(1, 90),
-            metavar="DEGREES",
-            help="Contrast: how far the undertone (hue angle) may be off. [default: 8]",
-        ),
-        *(
-            click.option(
-                f"--no-{limit}",
-                f"no_{limit}",
-                is_flag=True,
-                help=f"Only boards that are no {limit} than the floor come first.",
-            )
-            for limit in _LIMITS
-        ),
-        click.option("--texture", is_flag=True, help="Count lightness half, as for textiles: CIEDE2000 with kL = 2."),
-        click.option("--cmc", is_flag=True, help="Rank by CMC(2:1) instead of CIEDE2000."),
-    ]
+            f"--no-{limit}",
+            f"no_{limit}",
+            is_flag=True,
+            help=f"Only boards that are no {limit} than the floor come first.",
+        )
+        for limit in _LIMITS
+    ),
+    click.option("--texture", is_flag=True, help="Count lightness half, as for textiles: CIEDE2000 with kL = 2."),
+    click.option("--cmc", is_flag=True, help="Rank by CMC(2:1) instead of CIEDE2000."),
+)
+"""Adds ``--aim`` and what belongs to it; `read_aim` takes the values."""
 
 
 def read_aim(

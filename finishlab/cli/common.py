@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.matching.trials import Trust
     from finishlab.reports.rows import PhotoResult
+    from finishlab.show.document import Document
     from finishlab.workflow.batch import How
 
 __all__ = [
@@ -32,6 +33,7 @@ __all__ = [
     "json_option",
     "measure_all",
     "open_logbook",
+    "options",
     "out",
     "photos_argument",
     "print_document",
@@ -39,6 +41,7 @@ __all__ = [
     "report_failures",
     "say",
     "say_letters",
+    "show_document",
     "trust_known",
     "with_learned",
 ]
@@ -68,6 +71,15 @@ class BeginningChoice(click.Choice[str]):
         """Return the word that is meant."""
         meant = [word for word in self.choices if str(word).startswith(str(value))]
         return super().convert(meant[0] if len(meant) == 1 else value, param, ctx)
+
+
+def options(*each: Callable[[Any], Any]) -> Callable[[Command], Command]:
+    """Return what adds options and arguments to a command, in the order of its help."""
+
+    def added(command: Command) -> Command:
+        return functools.reduce(lambda so_far, option: option(so_far), reversed(each), command)
+
+    return added
 
 
 def photos_argument(command: Command) -> Command:
@@ -123,7 +135,7 @@ def open_logbook(*, make: bool = False) -> Iterator[Logbook]:
     LogbookError
         ``"logbook-empty"`` where nothing was ever logged, the same whether the folder is there or not.
     """
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
 
     folder = logbook_folder()
     if make:
@@ -240,6 +252,18 @@ def print_document(document: Mapping[str, Any]) -> None:
 
     head = {"format": document["format"], "colour_space": COLOUR_SPACE}
     click.echo(dump({**head, **document}), nl=False)
+
+
+def show_document(document: Document, *, as_json: bool) -> None:
+    """Show a document to people, or print its JSON form."""
+    if as_json:
+        from finishlab.show.jsons import json_form
+
+        print_document(json_form(document))
+    else:
+        from finishlab.show.terminal import render
+
+        render(out(), document)
 
 
 def print_removed(what: Sequence[str]) -> None:

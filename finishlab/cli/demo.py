@@ -22,7 +22,6 @@ _TITLE: Final = "Demo: stair treads of cherry for a smoked-larch floor"
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Try it all on rendered sample photos.",
     examples=(
         "finishlab demo",
         "finishlab demo --into /tmp/stairs",

@@ -36,7 +36,6 @@ def counted(number: int, name: str) -> str:
 @click.command(
     "export",
     cls=ExampleCommand,
-    short_help="Write the whole logbook into one archive.",
     examples=("finishlab export stairs.zip", "finishlab export figures.zip --without-photos"),
 )
 @click.argument("archive", metavar="FILE.zip", type=_PLACE)
@@ -64,7 +63,6 @@ def export(*, archive: Path, without_photos: bool, as_json: bool) -> None:
 @click.command(
     "import",
     cls=ExampleCommand,
-    short_help="Take an archive into the logbook: nothing twice, nothing lost.",
     examples=("finishlab import stairs.zip",),
 )
 @click.argument("archive", metavar="FILE.zip", type=_PLACE)
@@ -105,7 +103,6 @@ def _told(done: TakenIn) -> list[str]:
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Copy the logbook into another folder, also while it is in use.",
     examples=("finishlab backup /media/usb/stairs",),
 )
 @click.argument("folder", metavar="FOLDER", type=_PLACE)

@@ -20,7 +20,6 @@ _NAMED = 12
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Show what was changed: who, when, what.",
     examples=("finishlab history", "finishlab history B3", "finishlab history standard", "finishlab history 2.T7"),
 )
 @click.argument("subject", metavar="[B3|F2|R1|C2|T7|standard]", required=False)
@@ -48,7 +47,6 @@ def history(*, subject: str | None, last: int | None, as_json: bool) -> None:
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Take back what the last command changed.",
     examples=("finishlab undo", "finishlab undo B3", "finishlab undo 2.T7", 'finishlab undo "flight 1"'),
 )
 @click.argument("subject", metavar="[B3|F2|R1|C2|T7|standard]", required=False)
@@ -64,7 +62,6 @@ def undo(*, subject: str | None, as_json: bool) -> None:
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Bring back what undo took back.",
     examples=("finishlab redo", "finishlab redo B3"),
 )
 @click.argument("subject", metavar="[B3|F2|R1|C2|T7|standard]", required=False)

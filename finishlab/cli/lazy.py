@@ -44,12 +44,14 @@ class LazyGroup(_WithLogbook, click.Group):
         return list(self.lazy)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        """Import and return a command."""
+        """Import and return a command; its line in the help stands here and nowhere else."""
         del ctx
         if cmd_name not in self.lazy:
             return None
-        module, _, name = self.lazy[cmd_name][0].partition(":")
+        place, line = self.lazy[cmd_name]
+        module, _, name = place.partition(":")
         command: click.Command = getattr(importlib.import_module(module), name)
+        command.short_help = line
         return command
 
     def resolve_command(

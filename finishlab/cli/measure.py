@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
@@ -12,11 +11,10 @@ from finishlab.cli.common import (
     area_options,
     json_option,
     measure_all,
-    out,
     photos_argument,
-    print_document,
     report_failures,
     say,
+    show_document,
     trust_known,
     with_learned,
 )
@@ -42,7 +40,6 @@ def check_picture_name(name: str | None) -> None:
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Measure the colours in photos; nothing is logged.",
     examples=(
         "finishlab measure board.jpg --save-picture check.png",
         "finishlab measure photos/ --field both --json",
@@ -92,9 +89,8 @@ def measure(
     A folder stands for the photos in it. With several photos each is tried, whatever happens to the others.
     Where a logbook has learned the strip's own greys they are used.
     """
-    from finishlab.reports.documents import measurement_document
-    from finishlab.reports.terminal import print_measurements
     from finishlab.reports.trials import trust_entry, trust_line
+    from finishlab.show.measurements import measurement_document
     from finishlab.workflow.batch import How
     from finishlab.workflow.trials import trusted
 
@@ -103,13 +99,11 @@ def measure(
     how = with_learned(How(fields, cast("SurfaceKind", floor_is), greys, area), light, profile=not no_profile)
     trust = trust_known()
     results = trusted(measure_all(photos, how, save_picture), trust)
-    if as_json:
-        tried = trust_entry(trust)
-        print_document(measurement_document(results) | ({} if tried is None else {"trials": tried}))
-    elif any(result.measurement is not None for result in results):
-        print_measurements(out(), [replace(r, error=None) for r in results if r.measurement is not None])
-        if trust_line(trust):
-            click.echo(trust_line(trust))
+    tried = trust_entry(trust)
+    more = {} if tried is None else {"trials": tried}
+    beside = [line for line in (trust_line(trust),) if line]
+    if as_json or any(result.measurement is not None for result in results):
+        show_document(measurement_document(results, failures=False, beside=beside, **more), as_json=as_json)
     code = report_failures(results)
     good = sum(result.error is None for result in results)
     if code and len(results) > 1:

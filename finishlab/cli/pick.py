@@ -6,13 +6,12 @@ from pathlib import Path
 
 import click
 
-from finishlab.cli.common import json_option, measure_all, out, print_document, report_failures, say
+from finishlab.cli.common import json_option, measure_all, report_failures, say, show_document
 from finishlab.cli.lazy import ExampleCommand
 
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Without a strip: click greys and surface in the photo.",
     examples=("finishlab pick board.jpg",),
 )
 @click.argument("photo", type=click.Path())
@@ -25,8 +24,7 @@ def pick(*, photo: str, save_picture: str | None, as_json: bool) -> int:
     """
     from finishlab.cli.measure import check_picture_name
     from finishlab.cli.pick_window import PickWindow, open_screen
-    from finishlab.reports.documents import measurement_document
-    from finishlab.reports.terminal import print_measurements
+    from finishlab.show.measurements import measurement_document
     from finishlab.workflow.batch import How
 
     check_picture_name(save_picture)
@@ -43,8 +41,6 @@ def pick(*, photo: str, save_picture: str | None, as_json: bool) -> int:
     say(picked.command(photo))
     greys, area = picked.chosen()
     results = measure_all([photo], How(greys=greys, area=area), save_picture)
-    if as_json:
-        print_document(measurement_document(results))
-    elif results[0].measurement is not None:
-        print_measurements(out(), results)
+    if as_json or results[0].measurement is not None:
+        show_document(measurement_document(results), as_json=as_json)
     return report_failures(results)

@@ -12,12 +12,12 @@ from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import UsageError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
 
     from finishlab.imaging.strip import Paper
 
 LABEL_SHEETS: Final = ("a4-plain", "letter-plain", "a4-3x7", "a4-2x4", "letter-3x10", "letter-2x5")
-"""As in `finishlab.reports.print.label_sheets`, which would load NumPy before help is shown."""
+"""As in `finishlab.printing.label_sheets`, which would load NumPy before help is shown."""
 
 
 def _output(default: str) -> Callable[[Any], Any]:
@@ -33,7 +33,6 @@ _paper = click.option(
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Print labels for board backs and tread undersides.",
     examples=(
         "finishlab labels B1 B2 B5 --sheet a4-3x7 --start 4",
         "finishlab labels treads --output treads.pdf --sheet letter-2x5",
@@ -64,10 +63,8 @@ def labels(*, what: tuple[str, ...], output: str, sheet: str, start: int, outlin
     Sheets by their labels in mm: a4-3x7 63.5 x 38.1, a4-2x4 99.1 x 67.7, letter-3x10 66.7 x 25.4, letter-2x5
     101.6 x 50.8; a4-plain 90 x 52 and letter-plain 90 x 50 on plain paper.
     """
-    from finishlab.files import write_atomically
-    from finishlab.reports.print.label_sheets import SHEETS
-    from finishlab.reports.print.labels import labels_pdf, letters_missing
-    from finishlab.workflow.printing.labels import label_views, split_wish
+    from finishlab.printing.label_sheets import SHEETS
+    from finishlab.printing.labels import label_views, labels_pdf, split_wish
 
     chosen = SHEETS[sheet]
     if start > chosen.labels:
@@ -79,14 +76,11 @@ def labels(*, what: tuple[str, ...], output: str, sheet: str, start: int, outlin
     _check_file(output)
     with open_logbook() as log:
         views = label_views(log, split_wish(what))
-    write_atomically(output, labels_pdf(views, chosen, start=start, outlines=outlines))
-    say_letters(letters_missing(views), "The code on the label has them.")
+    pdf = labels_pdf(views, chosen, start=start, outlines=outlines)
+    entries = [{"number": each.number, "address": each.address} for each in views]
+    found = {"sheet": sheet, "start": start, "labels": entries}
+    _write("labels", output, pdf, views, found if as_json else None, "The code on the label has them.")
     last = (start - 1 + len(views) - 1) % chosen.labels + 1
-    if as_json:
-        entries = [{"number": each.number, "address": each.address} for each in views]
-        _print("labels", output, sheet=sheet, start=start, labels=entries)
-    else:
-        click.echo(output)
     count = "1 label" if len(views) == 1 else f"{len(views)} labels"
     free = f" The next free one is {last + 1}." if last < chosen.labels else ""
     say(f"{count} on {chosen.describe()}.{free} Print at 100 %, not fitted to the page.")
@@ -94,7 +88,6 @@ def labels(*, what: tuple[str, ...], output: str, sheet: str, start: int, outlin
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Print a finishing schedule for the bench.",
     examples=("finishlab schedule", "finishlab schedule R2 --parts 'treads 1-6' --paper letter"),
 )
 @click.argument("recipe", required=False, metavar="[R1]")
@@ -107,27 +100,23 @@ def schedule(*, recipe: str | None, parts: str, output: str, paper: str, as_json
 
     Without a recipe it is that of the standard, or the only one there is. What is logged as done is ticked.
     """
-    from finishlab.files import write_atomically
-    from finishlab.reports.print.schedule import schedule_letters_missing, schedule_pdf
-    from finishlab.workflow.printing.schedule import schedule_view
+    from finishlab.printing.schedule import schedule_pdf, schedule_view
 
     _check_file(output)
     with open_logbook() as log:
         view = schedule_view(log, recipe, parts)
-    write_atomically(output, schedule_pdf(view, paper=cast("Paper", paper)))
-    say_letters(schedule_letters_missing(view))
-    if as_json:
-        named = [part.name for part in view.parts if part.name]
-        steps = [{"title": step.title, "detail": step.detail, "time": step.time} for step in view.steps]
-        _print("schedule", output, recipe=view.title, steps=steps, columns=list(view.columns), parts=named)
-    else:
-        click.echo(output)
+    found = {
+        "recipe": view.title,
+        "steps": [{"title": step.title, "detail": step.detail, "time": step.time} for step in view.steps],
+        "columns": list(view.columns),
+        "parts": [part.name for part in view.parts if part.name],
+    }
+    _write("schedule", output, schedule_pdf(view, paper=cast("Paper", paper)), view, found if as_json else None)
 
 
 @click.command(
     "house-file",
     cls=ExampleCommand,
-    short_help="Print a file of everything for the drawer.",
     examples=("finishlab house-file --output house.pdf", "finishlab house-file --title 'Mill Lane 4' --without-photos"),
 )
 @_output("house-file.pdf")
@@ -140,26 +129,15 @@ def house_file(*, output: str, title: str | None, without_photos: bool, paper: s
 
     Photos are small copies without the place they were taken at.
     """
-    from finishlab.files import write_atomically
-    from finishlab.reports.print.house_file import house_file_pdf, house_letters_missing
-    from finishlab.workflow.printing.house_file import house_view
+    from finishlab.printing.house_file import house_pages, house_summary
+    from finishlab.show.pdf.looks import HOUSE
+    from finishlab.show.pdf.pages import pages_pdf
 
     _check_file(output)
     with open_logbook() as log:
-        view = house_view(log, title=title, photos=not without_photos)
-    write_atomically(output, house_file_pdf(view, paper=cast("Paper", paper)))
-    say_letters(house_letters_missing(view))
-    if as_json:
-        sections = [section.title for section in view.sections]
-        _print(
-            "house-file",
-            output,
-            sections=sections,
-            cans=len(view.cans),
-            photos=len(view.photos) + len(view.stair_photos),
-        )
-    else:
-        click.echo(output)
+        pages = house_pages(log, title=title, photos=not without_photos)
+    pdf = pages_pdf(pages, HOUSE, paper=cast("Paper", paper))
+    _write("house-file", output, pdf, pages, house_summary(pages) if as_json else None)
 
 
 def _check_file(output: str) -> None:
@@ -169,5 +147,16 @@ def _check_file(output: str) -> None:
         )
 
 
-def _print(kind: str, output: str, **content: object) -> None:
-    print_document({"format": f"finishlab/{kind}/1", "output": output, **content})
+def _write(
+    kind: str, output: str, pdf: bytes, said: object, found: Mapping[str, object] | None, more: str = ""
+) -> None:
+    """Write a PDF, say which letters of what it says no font has, and print its document or where it is."""
+    from finishlab.files import write_atomically
+    from finishlab.show.pdf.fonts import letters_missing
+
+    write_atomically(output, pdf)
+    say_letters(letters_missing(said), more)
+    if found is None:
+        click.echo(output)
+    else:
+        print_document({"format": f"finishlab/{kind}/1", "output": output, **found})

@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Say which board comes closest to the floor.",
     examples=(
         "finishlab rank",
         'finishlab rank --light "evening lamp"',

@@ -11,7 +11,6 @@ from finishlab.cli.lazy import ExampleCommand
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Measure logged photos again, with what is known today.",
     examples=("finishlab remeasure", "finishlab remeasure F1 F2 B3", "finishlab remeasure 'tread 7'"),
 )
 @click.argument("numbers", nargs=-1, metavar="[B1|F1|PART]...")

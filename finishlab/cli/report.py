@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 
 @click.command(
     cls=ExampleCommand,
-    short_help="Write the answer with its pictures, as a page and a PDF.",
     examples=(
         "finishlab report",
         'finishlab report --light "evening lamp" --output evening.html',
@@ -65,7 +64,8 @@ def report(
     measured, what to do next, and cautions. The page loads nothing from elsewhere, opens on a phone and prints on A4
     and Letter. Its pictures carry no place and no camera data; the logbook's photos stay as they are.
     """
-    from finishlab.workflow.reporting import gather_report, write_report
+    from finishlab.report.contents import gather_report, report_document
+    from finishlab.report.writing import write_report
 
     if pdf is not None and pdf.expanduser().resolve() == output.expanduser().resolve():
         raise UsageError("same-output", f"Page and PDF cannot both be {pdf}.", "Name two files.")
@@ -73,15 +73,9 @@ def report(
     with open_logbook() as log:
         content = gather_report(log, title=title, light=light, aim=aim, other=other_aim(aim))
     page, pdf = output.expanduser(), None if pdf is None else pdf.expanduser()
-    write_report(content, page=page, pdf=pdf, paper=cast("Paper", paper))
-    if pdf is not None:
-        from finishlab.reports.report.letters import report_letters_missing
-
-        say_letters(report_letters_missing(content))
+    say_letters(write_report(content, page=page, pdf=pdf, paper=cast("Paper", paper)))
     if as_json:
-        from finishlab.reports.documents import report_document
-
-        print_document(report_document(content, page=str(page), pdf=None if pdf is None else str(pdf)))
+        print_document(report_document(content, page=page, pdf=pdf))
         return
     from finishlab.reports.sentences import answer
 

@@ -81,18 +81,19 @@ def strip(
     if ctx.invoked_subcommand is not None:
         _refuse_options(ctx, ctx.invoked_subcommand)
         return
+    from finishlab.files import write_atomically
     from finishlab.imaging.strip import STRIP, new_strip_number
-    from finishlab.reports.print.eye_page import write_eye_page
-    from finishlab.reports.print.strip import write_layout, write_strip_pdf
+    from finishlab.printing.eye_page import eye_page_pdf
+    from finishlab.printing.strip import strip_layout, strip_pdf
 
     _check_files(output, eye_page, layout)
     page = cast("Paper", paper)
     chosen = new_strip_number() if number is None else number
-    write_strip_pdf(output, paper=page, number=chosen)
+    write_atomically(output, strip_pdf(paper=page, number=chosen))
     if eye_page is not None:
-        write_eye_page(eye_page, paper=page, number=chosen)
+        write_atomically(eye_page, eye_page_pdf(paper=page, number=chosen))
     if layout is not None:
-        write_layout(layout, page)
+        write_atomically(layout, strip_layout(page))
     if as_json:
         print_document({**STRIP.layout(page), "number": chosen, "output": output})
     else:

@@ -7,55 +7,9 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from finishlab.logbook import StoredBoard, StoredSpot
-    from finishlab.records import BoardRecord
-    from finishlab.reports.rows import BoardRow, PhotoResult
+    from finishlab.reports.rows import PhotoResult
 
-__all__ = ["board_summary", "doubt_lines", "photos_summary", "product_words", "spot_summary", "untouched"]
-
-
-def board_summary(board: StoredBoard, done: str = "logged") -> str:
-    """Return a board in one line: what it is, its colour, its photos."""
-    from finishlab.reports.rows import what_it_is
-    from finishlab.workflow.rows import board_row
-
-    return f"{board.number} {done}: {what_it_is(board.record)}{_lit(board_row(board))}, {_photos(board)}."
-
-
-def photos_summary(board: StoredBoard, added: int, light: str) -> str:
-    """Return in one line what further photos of a board showed: its colour in their light, beside all it has."""
-    from finishlab.workflow.rows import board_row
-
-    count = f"{added} photo{'' if added == 1 else 's'}"
-    colour = _colour(board_row(board, light).lab)
-    return f"{board.number}: {count} added{colour} in {light}; now {_photos(board)}."
-
-
-def _lit(row: BoardRow) -> str:
-    """Return a colour, with its light where the board was measured in several."""
-    several = len({colour.light for colour in row.colours}) > 1
-    return _colour(row.lab) + (f" in {row.light}" if several and row.light is not None else "")
-
-
-def spot_summary(spot: StoredSpot, done: str = "logged") -> str:
-    """Return a floor spot in one line."""
-    from finishlab.workflow.rows import spot_row
-
-    where = f" ({spot.record.spot})" if spot.record.spot else ""
-    return f"{spot.number} {done}: {spot.record.surface}{where}{_colour(spot_row(spot).lab)}, {_photos(spot)}."
-
-
-def product_words(record: BoardRecord) -> list[str]:
-    """Return the words of a board's finish that say what was put on."""
-    finish = record.finish
-    words: list[str | None] = [record.stain, record.topcoat]
-    if finish is not None:
-        words += [f"{step.kind} stain" for step in finish.steps if step.kind is not None]
-        words += [step.name for step in finish.steps]
-        words += [finish.seal.kind] if finish.seal is not None else []
-        words += (
-            [finish.topcoat.kind, finish.topcoat.product, finish.topcoat.sheen] if finish.topcoat is not None else []
-        )
-    return [word for word in words if word]
+__all__ = ["colour_words", "doubt_lines", "photos_words", "untouched"]
 
 
 def untouched(results: Sequence[PhotoResult]) -> str:
@@ -79,11 +33,13 @@ def doubt_lines(results: Sequence[PhotoResult]) -> list[str]:
     return [f"  - {', '.join(paths) + ': ' if several else ''}{message}" for message, paths in about.items()]
 
 
-def _colour(lab: tuple[float, float, float] | None) -> str:
+def colour_words(lab: tuple[float, float, float] | None) -> str:
+    """Return a colour for the end of a line; nothing while it is not measured."""
     return "" if lab is None else ", L* {:.1f} a* {:.1f} b* {:.1f}".format(*(round(v, 1) + 0.0 for v in lab))
 
 
-def _photos(each: StoredBoard | StoredSpot) -> str:
+def photos_words(each: StoredBoard | StoredSpot) -> str:
+    """Return how many photos show a thing, and in which lights."""
     count = len(each.measurements)
     lights = ", ".join(dict.fromkeys(m.light for m in each.measurements)) or each.record.light
     return f"{count} photo{'' if count == 1 else 's'} in {lights}"

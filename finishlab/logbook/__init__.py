@@ -1,24 +1,27 @@
-"""The logbook: what was measured, when, in which photo, and every change since."""
+"""The logbook: what was measured, when, in which photo, and every change since; names are loaded when they are used."""
 
 from __future__ import annotations
 
-from finishlab.logbook.looks import LoggedBoard, LoggedBoards, LoggedLook, LoggedPair
-from finishlab.logbook.stair.stored import StoredColour, StoredEvent, StoredFlight, StoredPart, StoredStair
-from finishlab.logbook.store import Logbook
-from finishlab.logbook.stored import (
-    Change,
-    DirectPair,
-    StoredApproval,
-    StoredBoard,
-    StoredCan,
-    StoredMeasurement,
-    StoredPair,
-    StoredRecipe,
-    StoredSpot,
-    StoredTrial,
-)
-from finishlab.logbook.strips import StoredGreys
-from finishlab.logbook.undo.shelf import Undone
+import importlib
+from typing import TYPE_CHECKING, Any, Final
+
+if TYPE_CHECKING:
+    from finishlab.logbook.looks import LoggedBoard, LoggedBoards, LoggedLook, LoggedPair
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import (
+        Change,
+        DirectPair,
+        StoredApproval,
+        StoredBoard,
+        StoredCan,
+        StoredMeasurement,
+        StoredPair,
+        StoredRecipe,
+        StoredSpot,
+        StoredTrial,
+    )
+    from finishlab.logbook.strips import StoredGreys
+    from finishlab.logbook.undo.shelf import Undone
 
 __all__ = [
     "Change",
@@ -31,16 +34,31 @@ __all__ = [
     "StoredApproval",
     "StoredBoard",
     "StoredCan",
-    "StoredColour",
-    "StoredEvent",
-    "StoredFlight",
     "StoredGreys",
     "StoredMeasurement",
     "StoredPair",
-    "StoredPart",
     "StoredRecipe",
     "StoredSpot",
-    "StoredStair",
     "StoredTrial",
     "Undone",
 ]
+
+# A subject's own store (`finishlab.stair.store`) builds on modules in here, and `Logbook` on it: loading them only when
+# they are used lets either be imported first.
+_ELSEWHERE: Final = {
+    "Logbook": "store",
+    "LoggedBoard": "looks",
+    "LoggedBoards": "looks",
+    "LoggedLook": "looks",
+    "LoggedPair": "looks",
+    "StoredGreys": "strips",
+    "Undone": "undo.shelf",
+}
+"""Name -> the module it is in, where that is not `finishlab.logbook.stored`."""
+
+
+def __getattr__(name: str) -> Any:  # noqa: ANN401 - whatever is asked for
+    """Load a name when it is used."""
+    if name not in __all__:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(importlib.import_module(f"{__name__}.{_ELSEWHERE.get(name, 'stored')}"), name)

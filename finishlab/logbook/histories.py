@@ -5,17 +5,18 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Iterable
-from contextlib import AbstractContextManager
 from typing import Final
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError
+from finishlab.logbook.kinds import subject_name
 from finishlab.logbook.reading import read_history
 from finishlab.logbook.recipes import STANDARD
+from finishlab.logbook.shelf import Shelf
 from finishlab.logbook.stored import Change
-from finishlab.logbook.subjects import find, subject_name, table_of
+from finishlab.logbook.subjects import find, table_of
 from finishlab.logbook.tables import CautionRow, ChangeRow
 from finishlab.records import today
 
@@ -25,14 +26,8 @@ _PART: Final = re.compile(r"[A-Z]{1,3}[0-9]{1,4}[LR]?", re.IGNORECASE)
 _STRIP: Final = re.compile(r"s(?:trip)?\s*0*([0-9]{1,9})", re.IGNORECASE)
 
 
-class HistoryShelf:
+class HistoryShelf(Shelf):
     """The part of a logbook that tells its history; `finishlab.logbook.store.Logbook` is one."""
-
-    def _read(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
-
-    def _write(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
 
     def history(self, subject: str | None = None, *, last: int | None = None) -> tuple[Change, ...]:
         """Return what was done, first to last, also to what is removed.

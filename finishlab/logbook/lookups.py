@@ -3,23 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
-from contextlib import AbstractContextManager
 
 from sqlalchemy import or_, select
-from sqlalchemy.orm import InstrumentedAttribute, Session
+from sqlalchemy.orm import InstrumentedAttribute
 
 from finishlab.logbook.looks import LoggedBoards, read_logged_boards, read_sampled_colours
 from finishlab.logbook.many import many_objects
+from finishlab.logbook.shelf import Shelf
 from finishlab.logbook.tables import BoardRow, FloorSpotRow, MeasurementRow, PairRow
 
 __all__ = ["LookupShelf"]
 
 
-class LookupShelf:
+class LookupShelf(Shelf):
     """The part of a logbook that looks things up; `finishlab.logbook.store.Logbook` is one."""
-
-    def _read(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
 
     def boards_in_short(self) -> LoggedBoards:
         """Return all boards with their colours laid out in one table: for ranking many boards.

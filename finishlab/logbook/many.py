@@ -1,12 +1,25 @@
-"""Thousands of small objects made at once."""
+"""Thousands of small objects made at once, thousands of keys asked for some at a time."""
 
 from __future__ import annotations
 
 import gc
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from itertools import islice
+from typing import Final, TypeVar
 
-__all__ = ["many_objects"]
+__all__ = ["batches", "many_objects"]
+
+T = TypeVar("T")
+_AT_ONCE: Final = 500
+"""Keys asked for at once; databases take no more than some thousand."""
+
+
+def batches(keys: Iterable[T]) -> Iterator[list[T]]:
+    """Yield the keys of a query by so many as a database takes."""
+    left = iter(keys)
+    while some := list(islice(left, _AT_ONCE)):
+        yield some
 
 
 @contextmanager

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable
-from dataclasses import fields
+from functools import partial
 from typing import Any, Final, TypeVar
 
 from sqlalchemy import ColumnElement, select
@@ -12,15 +12,15 @@ from sqlalchemy.orm import Session
 
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.errors import LogbookError, UsageError
+from finishlab.logbook.kinds import KINDS, AnyRow, record_in, subject_name
 from finishlab.logbook.serialise import field_from_dict, strip_from_dict
 from finishlab.logbook.stored import (
     Change,
+    Stored,
     StoredApproval,
     StoredBoard,
-    StoredCan,
     StoredMeasurement,
     StoredPair,
-    StoredRecipe,
     StoredSpot,
 )
 from finishlab.logbook.tables import (
@@ -34,33 +34,29 @@ from finishlab.logbook.tables import (
     RecipeRow,
     TrialRow,
 )
-from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe, TrialRecord
+from finishlab.records import Approval, BoardRecord, FloorSpotRecord, Light
+from finishlab.records.base import Record
 
 __all__ = [
     "DAMAGED",
-    "board_record",
-    "can_record",
     "change_of",
     "damaged",
     "decoded",
     "read_approvals",
     "read_boards",
-    "read_cans",
     "read_history",
+    "read_numbered",
     "read_part_measurements",
-    "read_recipes",
     "read_spots",
-    "recipe_record",
-    "spot_record",
-    "trial_record",
 ]
 
 DAMAGED: Final = (LookupError, TypeError, ValueError, AttributeError, UsageError)
 """What an entry raises that cannot be meant."""
 Row = TypeVar("Row")
 T = TypeVar("T")
+R = TypeVar("R", bound=Record)
+Numbered = TypeVar("Numbered", RecipeRow, BatchRow, TrialRow)
 
-_BOARD_FIELDS: Final = tuple(f.name for f in fields(BoardRecord))
 _BRIEF: Final = (
     MeasurementRow.board_number,
     MeasurementRow.photo_sha256,
@@ -73,69 +69,32 @@ _BRIEF: Final = (
 )
 _AT_ONCE: Final = 500
 """Rows fetched at once where many are read."""
-_SPOT_FIELDS: Final = tuple(f.name for f in fields(FloorSpotRecord))
-_RECIPE_FIELDS: Final = tuple(f.name for f in fields(Recipe))
-_APPROVAL_FIELDS: Final = tuple(f.name for f in fields(Approval))
-_CAN_FIELDS: Final = tuple(f.name for f in fields(Batch))
-_TRIAL_FIELDS: Final = tuple(f.name for f in fields(TrialRecord))
 
 
-def board_record(row: BoardRow) -> BoardRecord:
-    """Return the record a row holds."""
-    return BoardRecord.from_dict({name: getattr(row, name) for name in _BOARD_FIELDS})
+def read_numbered(
+    session: Session,
+    table: type[Numbered],
+    record: type[R],
+    *,
+    number: int | None = None,
+    removed: bool = False,
+) -> list[Stored[R]]:
+    """Read the recipes, cans or trials that were not removed, or with `removed` all: every one, or one."""
+    shown: list[ColumnElement[bool]] = [] if removed else [table.removed.is_(None)]
+    shown += [] if number is None else [table.number == number]
+    found = session.scalars(select(table).where(*shown).order_by(table.number))
+    return [Stored(subject_name(row), _decoded_record(record, row), row.created, row.removed) for row in found]
 
 
-def spot_record(row: FloorSpotRow) -> FloorSpotRecord:
-    """Return the record a row holds."""
-    return FloorSpotRecord.from_dict({name: getattr(row, name) for name in _SPOT_FIELDS})
-
-
-def recipe_record(row: RecipeRow) -> Recipe:
-    """Return the recipe a row holds."""
-    return Recipe.from_dict({name: getattr(row, name) for name in _RECIPE_FIELDS})
-
-
-def can_record(row: BatchRow) -> Batch:
-    """Return the can a row holds."""
-    return Batch.from_dict({name: getattr(row, name) for name in _CAN_FIELDS})
-
-
-def trial_record(row: TrialRow) -> TrialRecord:
-    """Return the trial a row holds."""
-    return TrialRecord.from_dict({name: getattr(row, name) for name in _TRIAL_FIELDS})
-
-
-def read_recipes(session: Session, *, number: int | None = None, removed: bool = False) -> list[StoredRecipe]:
-    """Read the recipes that were not removed, or with `removed` all: every one, or one."""
-    shown = _shown(RecipeRow, number, removed=removed)
-    return [
-        StoredRecipe(f"R{row.number}", decoded(f"recipe R{row.number}", recipe_record, row), row.created, row.removed)
-        for row in session.scalars(select(RecipeRow).where(*shown).order_by(RecipeRow.number))
-    ]
-
-
-def read_cans(session: Session, *, number: int | None = None, removed: bool = False) -> list[StoredCan]:
-    """Read the cans; as `read_recipes`."""
-    shown = _shown(BatchRow, number, removed=removed)
-    return [
-        StoredCan(f"C{row.number}", decoded(f"can C{row.number}", can_record, row), row.created, row.removed)
-        for row in session.scalars(select(BatchRow).where(*shown).order_by(BatchRow.number))
-    ]
+def _decoded_record(record: type[R], row: AnyRow) -> R:
+    return decoded(f"{KINDS[type(row)].words} {subject_name(row)}", partial(record_in, record), row)
 
 
 def read_approvals(session: Session) -> list[StoredApproval]:
     """Read every standard there was, first to last."""
     rows = session.scalars(select(ApprovalRow).order_by(ApprovalRow.id))
-    return [StoredApproval(decoded("the standard", _approval, row), row.created, row.ended) for row in rows]
-
-
-def _approval(row: ApprovalRow) -> Approval:
-    return Approval.from_dict({name: getattr(row, name) for name in _APPROVAL_FIELDS})
-
-
-def _shown(table: type[RecipeRow | BatchRow], number: int | None, *, removed: bool) -> list[ColumnElement[bool]]:
-    shown: list[ColumnElement[bool]] = [] if removed else [table.removed.is_(None)]
-    return shown if number is None else [*shown, table.number == number]
+    read = partial(record_in, Approval)
+    return [StoredApproval(decoded("the standard", read, row), row.created, row.ended) for row in rows]
 
 
 def read_boards(
@@ -172,8 +131,8 @@ def read_boards(
         pairs[pair.board_number].append(decoded(f"board B{pair.board_number}", _pair, pair))
     return [
         StoredBoard(
-            number=f"B{row.number}",
-            record=decoded(f"board B{row.number}", board_record, row),
+            number=subject_name(row),
+            record=_decoded_record(BoardRecord, row),
             measurements=tuple(measurements[row.number]),
             pairs=tuple(pairs[row.number]),
             created=row.created,
@@ -198,8 +157,8 @@ def read_spots(session: Session, *, number: int | None = None, light: Light | No
         measurements[found.spot_number].append(decoded(f"floor spot F{found.spot_number}", _measurement, found))
     return [
         StoredSpot(
-            number=f"F{row.number}",
-            record=decoded(f"floor spot F{row.number}", spot_record, row),
+            number=subject_name(row),
+            record=_decoded_record(FloorSpotRecord, row),
             measurements=tuple(measurements[row.number]),
             created=row.created,
         )
@@ -210,7 +169,11 @@ def read_spots(session: Session, *, number: int | None = None, light: Light | No
 
 def read_part_measurements(session: Session, ident: int) -> tuple[StoredMeasurement, ...]:
     """Read all that was measured of a part of the stair."""
-    mine = select(MeasurementRow).where(MeasurementRow.part_id == ident).order_by(MeasurementRow.id)
+    mine = (
+        select(MeasurementRow)
+        .where(MeasurementRow.part_id == ident)
+        .order_by(MeasurementRow.created, MeasurementRow.id)
+    )
     return tuple(decoded("the stair", _measurement, found) for found in session.scalars(mine))
 
 

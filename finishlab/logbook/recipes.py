@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from contextlib import AbstractContextManager
 from typing import Any
 
 from sqlalchemy import func, select
@@ -12,29 +11,23 @@ from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError
 from finishlab.logbook import writing as rows
-from finishlab.logbook.reading import board_record, read_approvals, read_cans, read_recipes, recipe_record
+from finishlab.logbook.kinds import record_in
+from finishlab.logbook.reading import read_approvals, read_numbered
+from finishlab.logbook.shelf import Shelf
 from finishlab.logbook.stored import StoredApproval, StoredCan, StoredRecipe
 from finishlab.logbook.subjects import check_named, edit, find, remove
 from finishlab.logbook.tables import ApprovalRow, BatchRow, BoardRow, RecipeRow
-from finishlab.records import Approval, Batch, Recipe, today
+from finishlab.records import Approval, Batch, BoardRecord, Recipe, today
 from finishlab.records.short_text import long_form, recipe_name
 
-__all__ = ["STANDARD", "RecipeShelf", "set_standard"]
+__all__ = ["STANDARD", "RecipeShelf", "check_recipe_name"]
 
 STANDARD = "standard"
 """Name of the standard in the history."""
 
 
-class RecipeShelf:
+class RecipeShelf(Shelf):
     """The part of a logbook that keeps recipes, cans and the standard; `finishlab.logbook.store.Logbook` is one."""
-
-    _who: str
-
-    def _read(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
-
-    def _write(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
 
     # Recipes
 
@@ -48,12 +41,12 @@ class RecipeShelf:
         """
         with self._write() as session:
             number = _add_recipe(session, recipe, self._who)
-            return read_recipes(session, number=number)[0]
+            return read_numbered(session, RecipeRow, Recipe, number=number)[0]
 
     def recipes(self) -> list[StoredRecipe]:
         """Return the recipes by number."""
         with self._read() as session:
-            return read_recipes(session)
+            return read_numbered(session, RecipeRow, Recipe)
 
     def recipe(self, number: str) -> StoredRecipe:
         """Return one recipe, by its number or by its name.
@@ -64,7 +57,7 @@ class RecipeShelf:
             ``"unknown-recipe"``.
         """
         with self._read() as session:
-            return read_recipes(session, number=_named(session, number).number)[0]
+            return read_numbered(session, RecipeRow, Recipe, number=_named(session, number).number)[0]
 
     def edit_recipe(self, number: str, **changes: Any) -> StoredRecipe:  # noqa: ANN401 - each field has its own type
         """Change fields of a recipe; what boards have on them, and what was approved, does not change with it.
@@ -79,9 +72,9 @@ class RecipeShelf:
         with self._write() as session:
             row = _named(session, number, lock=True)
             if "name" in changes:
-                _check_name(session, str(changes["name"]), row.number)
+                check_recipe_name(session, str(changes["name"]), row.number)
             edit(session, row, changes, self._who)
-            return read_recipes(session, number=row.number)[0]
+            return read_numbered(session, RecipeRow, Recipe, number=row.number)[0]
 
     def remove_recipe(self, number: str) -> None:
         """Show a recipe no longer; its history stays, and its number is never given again.
@@ -107,12 +100,12 @@ class RecipeShelf:
         with self._write() as session:
             number = rows.add_row(session, BatchRow, can)
             rows.note_change(session, self._who, "add", f"C{number}", after=can.as_dict())
-            return read_cans(session, number=number)[0]
+            return read_numbered(session, BatchRow, Batch, number=number)[0]
 
     def cans(self, *, removed: bool = False) -> list[StoredCan]:
         """Return the cans by number; with `removed`, those that are gone too."""
         with self._read() as session:
-            return read_cans(session, removed=removed)
+            return read_numbered(session, BatchRow, Batch, removed=removed)
 
     def can(self, number: str) -> StoredCan:
         """Return one can.
@@ -123,7 +116,7 @@ class RecipeShelf:
             ``"unknown-can"``.
         """
         with self._read() as session:
-            return read_cans(session, number=find(session, BatchRow, number).number)[0]
+            return read_numbered(session, BatchRow, Batch, number=find(session, BatchRow, number).number)[0]
 
     def edit_can(self, number: str, **changes: Any) -> StoredCan:  # noqa: ANN401 - each field has its own type
         """Change fields of a can; the values before are kept in the history.
@@ -138,7 +131,7 @@ class RecipeShelf:
         with self._write() as session:
             row = find(session, BatchRow, number, lock=True)
             edit(session, row, changes, self._who)
-            return read_cans(session, number=row.number)[0]
+            return read_numbered(session, BatchRow, Batch, number=row.number)[0]
 
     def remove_can(self, number: str) -> None:
         """Show a can no longer; records that name it still do.
@@ -167,17 +160,17 @@ class RecipeShelf:
         """
         with self._write() as session:
             row = find(session, BoardRow, number, lock=True)
-            record = board_record(row)
+            record = record_in(BoardRecord, row)
             if row.recipe_number is None:
                 name = _free_name(session, recipe_name(record))
                 made = _add_recipe(session, Recipe(name, long_form(record)), self._who)
                 edit(session, row, {"recipe_number": made}, self._who)
-            recipe = recipe_record(session.get_one(RecipeRow, row.recipe_number))
+            recipe = record_in(Recipe, session.get_one(RecipeRow, row.recipe_number))
             finish = recipe.finish if record.finish is None and record.recipe_number is not None else long_form(record)
             approval = Approval(
                 int(row.recipe_number or 0), finish.as_recipe(), self._who, row.number, date or today(), reason
             )
-            before = set_standard(session, approval)
+            before = _set_standard(session, approval)
             rows.note_change(session, self._who, "approve", STANDARD, before=before, after=approval.as_dict())
             return read_approvals(session)[-1]
 
@@ -191,16 +184,14 @@ class RecipeShelf:
             return tuple(read_approvals(session))
 
 
-def set_standard(session: Session, approval: Approval | None) -> dict[str, Any] | None:
+def _set_standard(session: Session, approval: Approval) -> dict[str, Any] | None:
     """Let the standard end and another begin; return what it was, None if there was none."""
     old = _today(session)
     before = None
     if old is not None:
         before = next(each for each in reversed(read_approvals(session)) if each.ended is None).approval.as_dict()
         old.ended = rows.now()
-    if approval is not None:
-        session.add(ApprovalRow(created=rows.now(), **rows.record_values(approval)))
-    session.flush()
+    session.add(ApprovalRow(created=rows.now(), **rows.record_values(approval)))
     return before
 
 
@@ -211,7 +202,7 @@ def _today(session: Session) -> ApprovalRow | None:
 
 
 def _add_recipe(session: Session, recipe: Recipe, who: str) -> int:
-    _check_name(session, recipe.name, None)
+    check_recipe_name(session, recipe.name, None)
     check_named(session, recipe)
     number = rows.add_row(session, RecipeRow, recipe)
     rows.note_change(session, who, "add", f"R{number}", after=recipe.as_dict())
@@ -231,7 +222,7 @@ def _names(session: Session) -> Mapping[str, int]:
     return {name.casefold(): number for name, number in shown}
 
 
-def _check_name(session: Session, name: str, own: int | None) -> None:
+def check_recipe_name(session: Session, name: str, own: int | None) -> None:
     """See that a name means one recipe."""
     taken = _names(session).get(" ".join(name.split()).casefold())
     if taken is not None and taken != own:

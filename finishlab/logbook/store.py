@@ -25,13 +25,13 @@ from finishlab.logbook.database import failures_named, migrate, open_engine, wri
 from finishlab.logbook.exchange.shelf import ExchangeShelf
 from finishlab.logbook.folder import DATABASE, check_folder, login_name, make_folder
 from finishlab.logbook.histories import HistoryShelf
+from finishlab.logbook.images import WritingSession
 from finishlab.logbook.lookups import LookupShelf
 from finishlab.logbook.many import many_objects
 from finishlab.logbook.photo_files import keep_file, photo_place
 from finishlab.logbook.reading import read_boards, read_spots
 from finishlab.logbook.recipes import RecipeShelf
 from finishlab.logbook.renewing import RenewShelf
-from finishlab.logbook.stair.shelf import StairShelf
 from finishlab.logbook.stored import DirectPair, StoredBoard, StoredSpot
 from finishlab.logbook.strips import StripShelf
 from finishlab.logbook.subjects import check_named, edit, find, remove
@@ -40,6 +40,7 @@ from finishlab.logbook.trials import TrialShelf
 from finishlab.logbook.undo.shelf import UndoShelf
 from finishlab.measure import Measurement
 from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord, normalise_light
+from finishlab.stair.store import StairStore
 
 __all__ = ["DATABASE", "Logbook"]
 
@@ -52,7 +53,7 @@ class Logbook(
     HistoryShelf,
     UndoShelf,
     ExchangeShelf,
-    StairShelf,
+    StairStore,
     LookupShelf,
     TrialShelf,
 ):
@@ -224,7 +225,7 @@ class Logbook(
         _check_any(measurements)
         with self._write() as session:
             check_named(session, record)
-            number = rows.add_board_row(session, record)
+            number = rows.add_row(session, BoardRow, record)
             after = record.as_dict() | _add_to_board(session, number, measurements, pairs, record.light)
             rows.note_change(session, self._who, "add", f"B{number}", after=after)
             return read_boards(session, number=number)[0]
@@ -235,10 +236,10 @@ class Logbook(
             named = {(each.recipe_number, each.finish.cans() if each.finish else ()): each for each in records}
             for record in named.values():
                 check_named(session, record)
-            numbers = rows.add_board_rows(session, records)
-            for number, record in zip(numbers, records, strict=True):
-                rows.note_change(session, self._who, "add", f"B{number}", after=record.as_dict())
-            return read_boards(session, number=range(numbers[0], numbers[-1] + 1)) if numbers else []
+            boards = rows.add_board_rows(session, records)
+            for row, record in zip(boards, records, strict=True):
+                rows.note_change(session, self._who, "add", f"B{row.number}", after=record.as_dict(), row=row)
+            return read_boards(session, number=range(boards[0].number, boards[-1].number + 1)) if boards else []
 
     def add_board_photos(
         self,
@@ -317,7 +318,7 @@ class Logbook(
         with self._write() as session:
             spots = []
             for measurements in groups:
-                number = rows.add_spot_row(session, record)
+                number = rows.add_row(session, FloorSpotRow, record)
                 photos = rows.add_measurements(session, measurements, subject="spot", number=number, light=record.light)
                 rows.note_change(session, self._who, "add", f"F{number}", after=record.as_dict() | {"photos": photos})
                 spots += read_spots(session, number=number)
@@ -360,7 +361,7 @@ class Logbook(
 
     @contextmanager
     def _write(self) -> Iterator[Session]:
-        with failures_named(str(self._folder)), Session(self._writing) as session, session.begin():
+        with failures_named(str(self._folder)), WritingSession(self._writing) as session, session.begin():
             yield session
 
 

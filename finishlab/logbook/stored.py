@@ -5,16 +5,19 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.measure import FieldMeasurement, Measurement, StripReading
 from finishlab.quality import Doubt
 from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe, TrialRecord
+from finishlab.records.base import Record
+from finishlab.records.numbers import Number
 
 __all__ = [
     "Change",
     "DirectPair",
+    "Stored",
     "StoredApproval",
     "StoredBoard",
     "StoredCan",
@@ -24,6 +27,8 @@ __all__ = [
     "StoredSpot",
     "StoredTrial",
 ]
+
+R = TypeVar("R", bound=Record)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +107,7 @@ class StoredPair:
 class StoredBoard:
     """A logged test board."""
 
-    number: str
+    number: Number
     """``"B1"``, ``"B2"`` ..."""
     record: BoardRecord
     measurements: tuple[StoredMeasurement, ...]
@@ -116,7 +121,7 @@ class StoredBoard:
 class StoredSpot:
     """A logged place of the floor."""
 
-    number: str
+    number: Number
     """``"F1"``, ``"F2"`` ..."""
     record: FloorSpotRecord
     measurements: tuple[StoredMeasurement, ...]
@@ -125,38 +130,20 @@ class StoredSpot:
 
 
 @dataclass(frozen=True, slots=True)
-class StoredRecipe:
-    """A logged recipe."""
+class Stored(Generic[R]):
+    """A logged recipe, can or trial at home."""
 
-    number: str
-    """``"R1"``, ``"R2"`` ..."""
-    record: Recipe
+    number: Number
+    """``"R1"``, ``"C2"``, ``"H3"`` ..."""
+    record: R
     created: dt.datetime
     """UTC."""
     removed: dt.datetime | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class StoredCan:
-    """A logged can."""
-
-    number: str
-    """``"C1"``, ``"C2"`` ..."""
-    record: Batch
-    created: dt.datetime
-    """UTC."""
-    removed: dt.datetime | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class StoredTrial:
-    """A logged trial at home."""
-
-    number: str
-    """``"H1"``, ``"H2"`` ..."""
-    record: TrialRecord
-    created: dt.datetime
-    """UTC."""
+StoredRecipe = Stored[Recipe]
+StoredCan = Stored[Batch]
+StoredTrial = Stored[TrialRecord]
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
-from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,11 +12,12 @@ from sqlalchemy.orm import Session
 from finishlab.errors import LogbookError
 from finishlab.imaging.greys import USUAL, StripGreys
 from finishlab.logbook import writing as rows
-from finishlab.logbook.reading import read_history
+from finishlab.logbook.reading import decoded, read_history
+from finishlab.logbook.shelf import Shelf
 from finishlab.logbook.stored import Change
 from finishlab.logbook.tables import MeasurementRow, StripGreysRow, StripRow
 
-__all__ = ["StoredGreys", "StripShelf", "set_greys"]
+__all__ = ["StoredGreys", "StripShelf"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,16 +31,8 @@ class StoredGreys:
     """UTC; when it was forgotten or learned anew. None for what holds today."""
 
 
-class StripShelf:
+class StripShelf(Shelf):
     """The part of a logbook that keeps strips' greys; `finishlab.logbook.store.Logbook` is one."""
-
-    _who: str
-
-    def _read(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
-
-    def _write(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
 
     def learn_strip(self, greys: StripGreys) -> StripGreys:
         """Keep what was learned of a strip's greys; it holds from now on, and what held before stays in the history.
@@ -55,7 +46,8 @@ class StripShelf:
             raise ValueError("a usual print's greys are no strip's own")
         with self._write() as session:
             rows.insert_if_missing(session, StripRow(number=greys.number, first_seen=rows.now()), greys.number)
-            before = set_greys(session, greys.number, greys.as_dict())
+            before = _end(session, greys.number)
+            session.add(StripGreysRow(strip_number=greys.number, greys=greys.as_dict(), created=rows.now()))
             rows.note_change(session, self._who, "learn", _subject(greys.number), before=before, after=greys.as_dict())
         return greys
 
@@ -131,34 +123,14 @@ def _not_learned(number: int) -> LogbookError:
     )
 
 
-def _current(session: Session, number: int) -> Iterator[StripGreysRow]:
-    yield from session.scalars(
-        select(StripGreysRow).where(StripGreysRow.strip_number == number, StripGreysRow.ended.is_(None))
-    )
-
-
 def _end(session: Session, number: int) -> dict[str, Any] | None:
     """Let what is known of a strip end now; return it, None if there is nothing."""
     before = None
-    for row in _current(session, number):
+    known = select(StripGreysRow).where(StripGreysRow.strip_number == number, StripGreysRow.ended.is_(None))
+    for row in session.scalars(known):
         row.ended, before = rows.now(), row.greys
     return before
 
 
-def set_greys(session: Session, number: int, greys: dict[str, Any] | None) -> dict[str, Any] | None:
-    """Let what is known of a strip end and something else, or nothing, hold; return what it was."""
-    before = _end(session, number)
-    if greys is not None:
-        session.add(StripGreysRow(strip_number=number, greys=greys, created=rows.now()))
-    return before
-
-
 def _greys(row: StripGreysRow) -> StripGreys:
-    try:
-        return StripGreys.from_dict(row.greys)
-    except (LookupError, TypeError, ValueError, AttributeError) as error:
-        raise LogbookError(
-            "logbook-damaged",
-            f"The greys of strip {row.strip_number:04d} in the logbook cannot be read ({error}).",
-            "Update finishlab if a newer one wrote them, or restore the folder from a backup.",
-        ) from error
+    return decoded(_subject(row.strip_number), StripGreys.from_dict, row.greys)

@@ -4,55 +4,25 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import fields, replace
 from typing import Any, Final, Literal, TypeVar
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError, UsageError
-from finishlab.logbook.reading import board_record, can_record, recipe_record, spot_record, trial_record
-from finishlab.logbook.tables import BatchRow, BoardRow, FloorSpotRow, PartRow, RecipeRow, TrialRow
+from finishlab.logbook.kinds import KINDS, AnyRow, read_record, subject_name
+from finishlab.logbook.tables import BatchRow, BoardRow, PartRow, RecipeRow
 from finishlab.logbook.writing import AnyRecord, change_light, note_change, now, record_values
 from finishlab.records import BoardRecord, FloorSpotRecord
 
-__all__ = [
-    "AnyRow",
-    "check_named",
-    "check_unused",
-    "edit",
-    "find",
-    "put",
-    "read_record",
-    "remove",
-    "subject_name",
-    "table_of",
-]
+__all__ = ["check_named", "check_unused", "edit", "find", "remove", "table_of"]
 
-AnyRow = BoardRow | FloorSpotRow | RecipeRow | BatchRow | TrialRow
 Row = TypeVar("Row", bound=AnyRow)
 _DIGITS: Final = re.compile(r"[0-9]{1,9}")
 _MOST_NAMED: Final = 12
 _NOT_JUDGED_AGAIN: Final = ("date", "opened")
-
-
-@dataclass(frozen=True, slots=True)
-class _Kind:
-    letter: str
-    subject: str
-    words: str
-    command: str
-    read: Callable[[Any], AnyRecord]
-
-
-_KINDS: Final[Mapping[Any, _Kind]] = {
-    BoardRow: _Kind("B", "board", "board", "finishlab board add PHOTO ...", board_record),
-    FloorSpotRow: _Kind("F", "spot", "floor spot", "finishlab floor add PHOTO ...", spot_record),
-    RecipeRow: _Kind("R", "recipe", "recipe", "finishlab recipe add NAME ...", recipe_record),
-    BatchRow: _Kind("C", "can", "can", "finishlab can add PRODUCT --kind KIND", can_record),
-    TrialRow: _Kind("H", "trial", "trial", "finishlab trial same PHOTO ...", trial_record),
-}
 
 
 def table_of(name: str) -> type[AnyRow] | None:
@@ -60,17 +30,7 @@ def table_of(name: str) -> type[AnyRow] | None:
     plain = name.strip().upper()
     if not _DIGITS.fullmatch(plain[1:]):
         return None
-    return next((table for table, kind in _KINDS.items() if kind.letter == plain[:1]), None)
-
-
-def subject_name(row: AnyRow) -> str:
-    """Return the number people see, ``"B3"``, ``"F3"``, ``"R3"``, ``"C3"`` or ``"H3"``."""
-    return f"{_KINDS[type(row)].letter}{row.number}"
-
-
-def read_record(row: AnyRow) -> AnyRecord:
-    """Return the record a row holds."""
-    return _KINDS[type(row)].read(row)
+    return next((table for table, kind in KINDS.items() if kind.letter == plain[:1]), None)
 
 
 def find(session: Session, table: type[Row], number: str, *, removed: bool = False, lock: bool = False) -> Row:
@@ -84,7 +44,7 @@ def find(session: Session, table: type[Row], number: str, *, removed: bool = Fal
         ``"unknown-board"``, ``"unknown-spot"``, ``"unknown-recipe"``, ``"unknown-can"``,
         ``"unknown-trial"``, with what there is in the hint; removed ones too, unless `removed`.
     """
-    kind = _KINDS[table]
+    kind = KINDS[table]
     name = number.strip().upper()
     if _DIGITS.fullmatch(name):
         name = f"{kind.letter}{name}"
@@ -106,7 +66,7 @@ def find(session: Session, table: type[Row], number: str, *, removed: bool = Fal
 
 
 def _what_there_is(session: Session, table: type[Row]) -> str:
-    kind = _KINDS[table]
+    kind = KINDS[table]
     numbers = session.scalars(select(table.number).where(table.removed.is_(None)).order_by(table.number)).all()
     if not numbers:
         return f"No {kind.words} is logged; add one with: {kind.command}"
@@ -163,40 +123,14 @@ def edit(session: Session, row: AnyRow, changes: Mapping[str, Any], who: str) ->
     known = [f.name for f in fields(before)]
     for name in changes:
         if name not in known:
-            words = _KINDS[type(row)].words
+            words = KINDS[type(row)].words
             raise UsageError("unknown-field", f"A {words} has no field “{name}”.", f"It has: {', '.join(known)}.")
     given = dict(changes)
     if "date" in known:
         # A date that stays is not judged again: the clock may have been set back since.
         given["latest"] = None if any(name in changes for name in _NOT_JUDGED_AGAIN) else dt.date.max
-    put(session, row, before, replace(before, **given), who)
-
-
-def put(
-    session: Session,
-    row: AnyRow,
-    before: AnyRecord,
-    after: AnyRecord,
-    who: str,
-    *,
-    what: str = "edit",
-    undone: Mapping[str, Any] | None = None,
-    photos: Sequence[str] | None = None,
-) -> None:
-    """Put a record in another's place and note both.
-
-    Parameters
-    ----------
-    session, row, before, after, who
-        The row and what it held and is to hold.
-    what
-        The kind of change for the history: ``"edit"``, ``"undo"`` or ``"redo"``.
-    undone
-        The change this one is about if it undoes one; without it an equal record leaves no entry.
-    photos
-        Hashes of the photos whose light goes with a changed one; without it all that were taken in the old one.
-    """
-    if after == before and undone is None:
+    after = replace(before, **given)
+    if after == before:
         return
     check_named(session, after, before)
     for name, value in record_values(after).items():
@@ -205,17 +139,12 @@ def put(
     if isinstance(after, BoardRecord | FloorSpotRecord) and isinstance(before, BoardRecord | FloorSpotRecord):
         subject: Literal["board", "spot"] = "board" if isinstance(after, BoardRecord) else "spot"
         if after.light != before.light:
-            noted["photos"] = change_light(session, subject, row.number, before.light, after.light, photos)
-    if undone is not None:
-        noted["undone"] = dict(undone)
-    note_change(session, who, what, subject_name(row), before=before.as_dict(), after=noted)
-    session.flush()
+            noted["photos"] = change_light(session, subject, row.number, before.light, after.light)
+    note_change(session, who, "edit", subject_name(row), before=before.as_dict(), after=noted)
 
 
-def remove(
-    session: Session, row: AnyRow, who: str, *, what: str = "remove", undone: Mapping[str, Any] | None = None
-) -> None:
-    """Hide what is logged and note what it was; `what` and `undone` as in `put`.
+def remove(session: Session, row: AnyRow, who: str) -> None:
+    """Hide what is logged and note what it was.
 
     Raises
     ------
@@ -224,8 +153,7 @@ def remove(
     """
     check_unused(session, row)
     row.removed = now()
-    after = None if undone is None else {"undone": dict(undone)}
-    note_change(session, who, what, subject_name(row), before=read_record(row).as_dict(), after=after)
+    note_change(session, who, "remove", subject_name(row), before=read_record(row).as_dict())
 
 
 def check_unused(session: Session, row: AnyRow) -> None:

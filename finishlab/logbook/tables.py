@@ -24,7 +24,7 @@ from sqlalchemy import (
     Text,
     UniqueConstraint,
 )
-from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 from sqlalchemy.types import TypeDecorator
 
 __all__ = [
@@ -38,6 +38,8 @@ __all__ = [
     "CounterRow",
     "FlightRow",
     "FloorSpotRow",
+    "ImageRow",
+    "LastingRow",
     "MeasurementRow",
     "PairRow",
     "PartEventRow",
@@ -98,6 +100,15 @@ class Base(DeclarativeBase):
     }
 
 
+class LastingRow(Base):
+    """A row that bears one name wherever it goes: archives know it again by that, and undo finds it."""
+
+    __abstract__ = True
+
+    # Given before it is written, see `finishlab.logbook.images`; empty only while an older logbook is carried over.
+    uuid: Mapped[str] = mapped_column(String(36), index=True, unique=True, nullable=True, sort_order=1)
+
+
 class CounterRow(Base):
     """The last number given out to each numbered thing; numbers are never given twice."""
 
@@ -116,7 +127,7 @@ class StripRow(Base):
     first_seen: Mapped[dt.datetime]
 
 
-class StripGreysRow(Base):
+class StripGreysRow(LastingRow):
     """What was learned of a strip's own greys; the one row of a strip without `ended` holds today."""
 
     __tablename__ = "strip_greys"
@@ -148,7 +159,7 @@ class PhotoRow(Base):
     kept_sha256: Mapped[str | None] = mapped_column(String(64), index=True)
 
 
-class BoardRow(Base):
+class BoardRow(LastingRow):
     """A test board; number 3 is shown as B3."""
 
     __tablename__ = "boards"
@@ -171,7 +182,7 @@ class BoardRow(Base):
     removed: Mapped[dt.datetime | None]
 
 
-class FloorSpotRow(Base):
+class FloorSpotRow(LastingRow):
     """A place of the floor; number 3 is shown as F3."""
 
     __tablename__ = "floor_spots"
@@ -186,7 +197,7 @@ class FloorSpotRow(Base):
     removed: Mapped[dt.datetime | None]
 
 
-class MeasurementRow(Base):
+class MeasurementRow(LastingRow):
     """The colour of one board, spot or stair part in one photo."""
 
     __tablename__ = "measurements"
@@ -217,7 +228,7 @@ class MeasurementRow(Base):
     created: Mapped[dt.datetime]
 
 
-class PairRow(Base):
+class PairRow(LastingRow):
     """Board and floor measured side by side in one photo."""
 
     __tablename__ = "pairs"
@@ -235,7 +246,7 @@ class PairRow(Base):
     created: Mapped[dt.datetime]
 
 
-class CameraProfileRow(Base):
+class CameraProfileRow(LastingRow):
     """A camera's profile in one light; the newest that was not removed holds."""
 
     __tablename__ = "camera_profiles"
@@ -249,7 +260,7 @@ class CameraProfileRow(Base):
     removed: Mapped[dt.datetime | None]
 
 
-class ChangeRow(Base):
+class ChangeRow(LastingRow):
     """One entry of the history: what was changed, by whom, from what to what."""
 
     __tablename__ = "changes"
@@ -263,7 +274,26 @@ class ChangeRow(Base):
     after: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
 
 
-class RecipeRow(Base):
+class ImageRow(Base):
+    """What an entry of the history did to one row: what its columns held before, and after."""
+
+    __tablename__ = "row_images"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    change_id: Mapped[int] = mapped_column(ForeignKey("changes.id"), index=True)
+    table_name: Mapped[str] = mapped_column(String(40))
+    row_uuid: Mapped[str] = mapped_column(String(36))
+    # What the row belongs to, by its own name: measurements to their board, spot or event.
+    thing: Mapped[str] = mapped_column(String(36))
+    # Of a row that was changed the columns that were; of one that was taken out all, and nothing after; of one that was
+    # added nothing before, and an empty mapping after. Both are nothing where the values were not kept.
+    before: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
+    after: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
+
+    change: Mapped[ChangeRow] = relationship()
+
+
+class RecipeRow(LastingRow):
     """A named finish that boards and parts share; number 3 is shown as R3."""
 
     __tablename__ = "recipes"
@@ -276,7 +306,7 @@ class RecipeRow(Base):
     removed: Mapped[dt.datetime | None]
 
 
-class ApprovalRow(Base):
+class ApprovalRow(LastingRow):
     """A recipe made the standard by an approved board; the one row without `ended` holds today."""
 
     __tablename__ = "approvals"
@@ -293,7 +323,7 @@ class ApprovalRow(Base):
     ended: Mapped[dt.datetime | None]
 
 
-class BatchRow(Base):
+class BatchRow(LastingRow):
     """A can of stain, sealer or finish with its lot; number 3 is shown as C3."""
 
     __tablename__ = "batches"
@@ -315,7 +345,7 @@ class BatchRow(Base):
     removed: Mapped[dt.datetime | None]
 
 
-class TrialRow(Base):
+class TrialRow(LastingRow):
     """The same thing measured in ways that must agree; number 3 is shown as H3."""
 
     __tablename__ = "trials"
@@ -330,7 +360,7 @@ class TrialRow(Base):
     removed: Mapped[dt.datetime | None]
 
 
-class FlightRow(Base):
+class FlightRow(LastingRow):
     """A flight of the stair or a landing between two, numbered from the bottom up."""
 
     __tablename__ = "flights"
@@ -344,7 +374,7 @@ class FlightRow(Base):
     removed: Mapped[dt.datetime | None]
 
 
-class PartRow(Base):
+class PartRow(LastingRow):
     """A tread, riser, nosing or other part of a flight; its place is counted from the bottom up."""
 
     __tablename__ = "parts"
@@ -365,7 +395,7 @@ class PartRow(Base):
     removed: Mapped[dt.datetime | None]
 
 
-class PartEventRow(Base):
+class PartEventRow(LastingRow):
     """What was done to a part on a day: sanded, coat n of a recipe from a can, fitted, touched up."""
 
     __tablename__ = "part_events"

@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from contextlib import AbstractContextManager
-
-from sqlalchemy import select
-from sqlalchemy.orm import Session
-
 from finishlab.errors import LogbookError
 from finishlab.logbook import writing as rows
-from finishlab.logbook.reading import decoded, trial_record
+from finishlab.logbook.reading import read_numbered
+from finishlab.logbook.shelf import Shelf
 from finishlab.logbook.stored import StoredTrial
 from finishlab.logbook.subjects import find, remove
 from finishlab.logbook.tables import TrialRow
@@ -18,16 +14,8 @@ from finishlab.records import TrialRecord
 __all__ = ["TrialShelf"]
 
 
-class TrialShelf:
+class TrialShelf(Shelf):
     """The part of a logbook that keeps trials; `finishlab.logbook.store.Logbook` is one."""
-
-    _who: str
-
-    def _read(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
-
-    def _write(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
 
     def add_trials(self, trials: list[TrialRecord]) -> list[StoredTrial]:
         """Log trials and give them their numbers.
@@ -38,7 +26,11 @@ class TrialShelf:
             ``"photo-tried-already"`` if one of the photos is part of a trial: counted twice it would count for two.
         """
         with self._write() as session:
-            known = {photo: each.number for each in _trials(session) for photo in each.record.photos}
+            known: dict[str, str] = {
+                photo: each.number
+                for each in read_numbered(session, TrialRow, TrialRecord)
+                for photo in each.record.photos
+            }
             for record in trials:
                 for photo in record.photos:
                     if photo in known:
@@ -53,12 +45,12 @@ class TrialShelf:
             for record in trials:
                 numbers.append(f"H{rows.add_row(session, TrialRow, record)}")
                 rows.note_change(session, self._who, "add", numbers[-1], after=record.as_dict())
-            return [each for each in _trials(session) if each.number in numbers]
+            return [each for each in read_numbered(session, TrialRow, TrialRecord) if each.number in numbers]
 
     def trials(self) -> list[StoredTrial]:
         """Return the trials by number."""
         with self._read() as session:
-            return _trials(session)
+            return read_numbered(session, TrialRow, TrialRecord)
 
     def remove_trial(self, number: str) -> None:
         """Count a trial no longer; its history stays.
@@ -70,11 +62,3 @@ class TrialShelf:
         """
         with self._write() as session:
             remove(session, find(session, TrialRow, number, lock=True), self._who)
-
-
-def _trials(session: Session) -> list[StoredTrial]:
-    shown = select(TrialRow).where(TrialRow.removed.is_(None)).order_by(TrialRow.number)
-    return [
-        StoredTrial(f"H{row.number}", decoded(f"trial H{row.number}", trial_record, row), row.created)
-        for row in session.scalars(shown)
-    ]

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
+import uuid
 from collections.abc import Iterable, Sequence
 from dataclasses import fields
 from typing import Any, Final, Literal
 
 from sqlalchemy import select, update
 from sqlalchemy.exc import IntegrityError
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, aliased
 
 from finishlab.errors import LogbookError, UsageError
 from finishlab.imaging.strip import FieldName
+from finishlab.logbook.images import taken_images
+from finishlab.logbook.many import batches
 from finishlab.logbook.serialise import field_to_dict, plain, strip_to_dict
 from finishlab.logbook.stored import DirectPair
 from finishlab.logbook.tables import (
@@ -22,6 +25,7 @@ from finishlab.logbook.tables import (
     ChangeRow,
     CounterRow,
     FloorSpotRow,
+    LastingRow,
     MeasurementRow,
     PairRow,
     PartRow,
@@ -31,16 +35,15 @@ from finishlab.logbook.tables import (
     TrialRow,
 )
 from finishlab.measure import FieldMeasurement, Measurement
-from finishlab.records import Approval, Batch, BoardRecord, Flight, FloorSpotRecord, Light, Part, Recipe, TrialRecord
+from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe, TrialRecord
+from finishlab.stair.records import Flight, Part
 
 __all__ = [
     "AnyRecord",
-    "add_board_row",
     "add_board_rows",
     "add_measurements",
     "add_pairs",
     "add_row",
-    "add_spot_row",
     "change_light",
     "find_photo",
     "insert_if_missing",
@@ -50,6 +53,7 @@ __all__ = [
     "now",
     "paired_values",
     "record_values",
+    "refuse_elsewhere",
     "refuse_twice",
 ]
 
@@ -74,25 +78,14 @@ def record_values(record: AnyRecord | Approval) -> dict[str, Any]:
     return {name: value.as_dict() if hasattr(value, "as_dict") else value for name, value in values}
 
 
-def add_board_row(session: Session, record: BoardRecord) -> int:
-    """Insert a board; return its number."""
-    return add_row(session, BoardRow, record)
-
-
-def add_board_rows(session: Session, records: Sequence[BoardRecord]) -> list[int]:
-    """Insert boards with numbers that follow one another; return the numbers."""
-    last = _next_number(session, BoardRow.__tablename__, len(records))
-    numbers = list(range(last - len(records) + 1, last + 1))
+def add_board_rows(session: Session, records: Sequence[BoardRecord]) -> list[BoardRow]:
+    """Insert boards with numbers that follow one another; return them."""
+    first = _next_number(session, BoardRow.__tablename__, len(records)) - len(records) + 1
     made = now()
-    for number, record in zip(numbers, records, strict=True):
-        session.add(BoardRow(number=number, created=made, **record_values(record)))
+    boards = [BoardRow(number=n, created=made, **record_values(each)) for n, each in enumerate(records, first)]
+    session.add_all(boards)
     session.flush()
-    return numbers
-
-
-def add_spot_row(session: Session, record: FloorSpotRecord) -> int:
-    """Insert a floor spot; return its number."""
-    return add_row(session, FloorSpotRow, record)
+    return boards
 
 
 def add_row(
@@ -167,14 +160,16 @@ def add_measurements(
     subject: Literal["board", "spot", "part"],
     number: int,
     light: Light,
+    created: dt.datetime | None = None,
 ) -> list[str]:
-    """Insert the measurements of one board, spot or stair part; return their photos' hashes."""
+    """Insert the measurements of one board, spot or stair part, made now or then; return their photos' hashes."""
     column = _OWNERS[subject][0]
     kept: list[str] = []
     for measurement in measurements:
         photo = kept_photo(session, measurement.photo_id)
         refuse_twice(session, MeasurementRow, subject, number, photo)
         values = measured_values(session, measurement, "floor" if subject == "spot" else "board")
+        values["created"] = created or values["created"]
         session.add(MeasurementRow(**{column: number}, photo_sha256=photo, light=light, **values))
         session.flush()
         kept.append(photo)
@@ -239,11 +234,27 @@ def refuse_twice(
     logged = select(owner).join(key.class_, key == owner)
     other = session.scalars(logged.where(table.photo_sha256 == photo, removed.is_(None)).limit(1)).first()
     if other is not None:
-        name = session.get_one(PhotoRow, photo).file_name
-        which = f"for this {subject}" if other == number else elsewhere.format(other)
-        raise LogbookError(
-            "photo-logged-twice", f"The photo {name} is logged {which} already.", "Leave it out, or take another photo."
-        )
+        raise _twice(session, photo, f"for this {subject}" if other == number else elsewhere.format(other))
+
+
+def refuse_elsewhere(session: Session, subject: str, numbers: Iterable[int]) -> None:
+    """Refuse photos of boards, spots or parts that are logged for another of them too; errors as in `refuse_twice`."""
+    column, key, removed, elsewhere = _OWNERS[subject]
+    mine, others = aliased(MeasurementRow), aliased(MeasurementRow)
+    owner, other = getattr(mine, column), getattr(others, column)
+    twice = select(mine.photo_sha256, other).join(others, (mine.photo_sha256 == others.photo_sha256) & (owner != other))
+    twice = twice.join(key.class_, key == other).where(removed.is_(None)).limit(1)
+    for some in batches(numbers):
+        found = session.execute(twice.where(owner.in_(some))).first()
+        if found is not None:
+            raise _twice(session, found[0], elsewhere.format(found[1]))
+
+
+def _twice(session: Session, photo: str, which: str) -> LogbookError:
+    name = session.get_one(PhotoRow, photo).file_name
+    return LogbookError(
+        "photo-logged-twice", f"The photo {name} is logged {which} already.", "Leave it out, or take another photo."
+    )
 
 
 def change_light(
@@ -252,18 +263,13 @@ def change_light(
     number: int,
     old: Light,
     new: Light,
-    only: Sequence[str] | None = None,
 ) -> list[str]:
-    """Say that what was measured in the light `old` was measured in `new`; return the photos' hashes.
-
-    With `only`, of these photos alone.
-    """
+    """Say that what was measured in the light `old` was measured in `new`; return the photos' hashes."""
     owner = MeasurementRow.board_number if subject == "board" else MeasurementRow.spot_number
     lit: list[MeasurementRow | PairRow] = []
     lit += session.scalars(select(MeasurementRow).where(owner == number, MeasurementRow.light == old))
     if subject == "board":
         lit += session.scalars(select(PairRow).where(PairRow.board_number == number, PairRow.light == old))
-    lit = [row for row in lit if only is None or row.photo_sha256 in only]
     for row in lit:
         row.light = new
     return sorted({row.photo_sha256 for row in lit})
@@ -277,7 +283,18 @@ def note_change(
     *,
     before: dict[str, Any] | None = None,
     after: dict[str, Any] | None = None,
-) -> None:
-    """Add an entry to the history; all entries of one write bear one moment, by which `undo` knows them together."""
+    row: LastingRow | None = None,
+) -> ChangeRow:
+    """Add an entry to the history; what was changed since the entry before belongs to it, or of that only one row.
+
+    All entries of one write bear one moment, by which `undo` knows them together.
+    """
+    if row is None:
+        session.flush()
     made = session.info.setdefault("made", now())
-    session.add(ChangeRow(made=made, who=who, what=what, subject=subject, before=before, after=after))
+    change = ChangeRow(
+        uuid=str(uuid.uuid4()), made=made, who=who, what=what, subject=subject, before=before, after=after
+    )
+    session.add(change)
+    session.add_all(taken_images(session, change, row))
+    return change

@@ -1,4 +1,4 @@
-"""What people write down: floor spots, test boards and their finish, recipes, cans, the stair, photo files.
+"""What people write down: floor spots, test boards and their finish, recipes, cans, photo files.
 
 Records hold words and dates, no colours. They are checked and tidied when built, so that whatever reaches the logbook
 is clean: white space collapsed, empty text turned to None, lights spelt one way. A field added here needs a column
@@ -33,7 +33,6 @@ from finishlab.records.finish import (
 from finishlab.records.floor import SURFACES, FloorSpotRecord, Surface
 from finishlab.records.photos import PhotoRecord
 from finishlab.records.recipes import Approval, Recipe
-from finishlab.records.stairs import Flight, Part, PartEvent, PartSizes
 from finishlab.records.tidy import DAYLIGHT, LONG_TEXT, SHORT_TEXT, Light, normalise_light, parse_date, today
 from finishlab.records.trials import TRIAL_KINDS, TrialKind, TrialRecord
 
@@ -57,15 +56,11 @@ __all__ = [
     "BoardRecord",
     "ColourStep",
     "Finish",
-    "Flight",
     "FloorSpotRecord",
     "Label",
     "Light",
     "Looking",
     "MixPart",
-    "Part",
-    "PartEvent",
-    "PartSizes",
     "PhotoRecord",
     "Preparation",
     "Purpose",

@@ -10,6 +10,7 @@ from typing import Any, Final, Literal, get_args
 from finishlab.errors import UsageError
 from finishlab.records.base import DatedRecord
 from finishlab.records.finish import Finish
+from finishlab.records.numbers import Number, named
 from finishlab.records.tidy import (
     DAYLIGHT,
     Light,
@@ -95,9 +96,9 @@ class BoardRecord(DatedRecord):
             check_choice("state", self.state, STATES, "state of a board")
 
     @property
-    def recipe(self) -> str | None:
+    def recipe(self) -> Number | None:
         """The recipe as people write it, ``"R1"``."""
-        return None if self.recipe_number is None else f"R{self.recipe_number}"
+        return named("R", self.recipe_number)
 
 
 def _finish(finish: Finish | Mapping[str, Any] | None) -> Finish | None:

@@ -117,11 +117,6 @@ class ColourStep(Checked):
     rh_percent: float | None = entry("rh", "relative humidity", "%", "number")
 
     @property
-    def can(self) -> str | None:
-        """The can as people write it, ``"C3"``."""
-        return None if self.can_number is None else f"C{self.can_number}"
-
-    @property
     def name(self) -> str | None:
         """What the step looks like in a few words: the colours of its mix, or maker and colour."""
         if self.mix:
@@ -146,11 +141,6 @@ class Seal(Checked):
     lot: str | None = entry("lot", "lot")
     can_number: int | None = entry("can", "can", form="can")
     coats: int | None = entry("coats", "coats", form="count")
-
-    @property
-    def can(self) -> str | None:
-        """The can as people write it, ``"C3"``."""
-        return None if self.can_number is None else f"C{self.can_number}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,11 +170,6 @@ class Topcoat(Checked):
     recoat_h: float | None = entry("recoat", "between coats", "h", "number")
     rubout_grit: int | None = entry("rubout", "rubbed out with grit", form="count")
     anti_slip: str | None = entry("antislip", "anti-slip additive")
-
-    @property
-    def can(self) -> str | None:
-        """The can as people write it, ``"C3"``."""
-        return None if self.can_number is None else f"C{self.can_number}"
 
     @property
     def gloss_range(self) -> tuple[float, float] | None:

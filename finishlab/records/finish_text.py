@@ -7,7 +7,7 @@ equals sign is the kind. An empty value takes a field out.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Final, TypeVar
 
@@ -16,7 +16,7 @@ from finishlab.records.cans import Label
 from finishlab.records.entries import Checked, Entry, MixPart, entries, shown_entries
 from finishlab.records.finish import ColourStep, Finish, Looking, Preparation, Seal, Topcoat
 from finishlab.records.lengths import check_likely
-from finishlab.records.recipes import number_of
+from finishlab.records.numbers import Number, number_of
 from finishlab.records.units import UNITS, read_figure
 from finishlab.units import as_typed_text, is_us, split_sizes
 
@@ -30,7 +30,7 @@ __all__ = [
     "step_changes",
     "unit_typed",
     "value_words",
-    "write_fields",
+    "written_fields",
 ]
 
 Part = TypeVar("Part", bound=Checked)
@@ -139,23 +139,6 @@ def _coats(text: str) -> list[ColourStep]:
     return [replace(step, coat=number) for number in range(1, int(count) + 1)]
 
 
-def write_fields(part: Checked) -> str:
-    """Return a section as the text `parse_fields` reads."""
-    shown = ((each, getattr(part, each.name)) for each in shown_entries(type(part)))
-    return "; ".join(f"{each.key}={_retyped(part, each)}" for each, value in shown if value not in {None, ()})
-
-
-def _retyped(part: Checked, each: Entry) -> str:
-    """Return a value as it can be typed again; of what could be typed in several units, with the unit."""
-    value = getattr(part, each.name)
-    if each.unit not in _OTHER_UNITS:
-        return show_value(each, value)
-    unit = getattr(part, "typed_in", None) or each.unit
-    if each.form == "size":
-        return "x".join(_figure(side / UNITS[each.unit][unit]) for side in value) + unit
-    return f"{_figure(value / UNITS[each.unit].get(unit, 1.0))} {unit}"
-
-
 _OTHER_UNITS: Final = ("mm", "m2/L")
 """Units for which `unit_typed` can return another one."""
 
@@ -178,6 +161,14 @@ def value_words(part: Checked, each: Entry) -> str:
     if unit is None or each.form != "size":
         return f"{show_value(each, value)} {_SHOWN.get(each.unit, each.unit)}".strip()
     return " x ".join(as_typed_text(side, inches=True).removesuffix(" in") for side in value) + " in"
+
+
+def written_fields(part: Checked) -> Iterator[tuple[Entry, str, Any]]:
+    """Give each field of a section that is written down, with its value in words and as JSON holds it."""
+    said = part.as_dict()
+    for each in shown_entries(type(part)):
+        if each.name in said:
+            yield each, value_words(part, each), said[each.name]
 
 
 _SHOWN: Final = {"C": "°C"}
@@ -218,7 +209,7 @@ def show_value(each: Entry, value: Any) -> str:  # noqa: ANN401 - each form has 
     if each.form == "flag":
         return "yes" if value else "no"
     if each.form == "can":
-        return f"C{value}"
+        return Number.of("C", value)
     if each.form == "grits":
         return "-".join(str(grit) for grit in value)
     if each.form in {"size", "ratio"}:

@@ -12,6 +12,7 @@ from finishlab.records.boards import FINISHED_STATES, BoardRecord
 from finishlab.records.cans import Label
 from finishlab.records.finish import ColourStep, Finish
 from finishlab.records.limits import SOFT, SoftLimit
+from finishlab.records.numbers import named
 from finishlab.units import as_typed_text
 
 __all__ = ["FinishWarning", "WarningContext", "board_warnings", "warnings"]
@@ -218,7 +219,7 @@ def _next_too_early(_row: SoftLimit, finish: Finish, context: WarningContext) ->
         label = None if step.can_number is None else context.labels.get(step.can_number)
         wanted = None if label is None else label.recoat_h
         if wanted is not None and step.next_h is not None and step.next_h < wanted:
-            yield {"step": number, "value": step.next_h, "can": step.can, "label": wanted}
+            yield {"step": number, "value": step.next_h, "can": named("C", step.can_number), "label": wanted}
 
 
 def _past_pot_life(_row: SoftLimit, finish: Finish, context: WarningContext) -> Iterator[Figures]:
@@ -227,7 +228,7 @@ def _past_pot_life(_row: SoftLimit, finish: Finish, context: WarningContext) -> 
     if coat is None or coat.mixed_h is None or label is None or label.pot_life_h is None:
         return
     if coat.mixed_h > label.pot_life_h:
-        yield {"value": coat.mixed_h, "can": coat.can, "label": label.pot_life_h}
+        yield {"value": coat.mixed_h, "can": named("C", coat.can_number), "label": label.pot_life_h}
 
 
 def _gloss_differs(row: SoftLimit, finish: Finish, context: WarningContext) -> Iterator[Figures]:

@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 from collections.abc import Mapping
 from dataclasses import InitVar, dataclass, field
-from typing import Final
 
 from finishlab.errors import UsageError
 from finishlab.records.base import DatedRecord, Record
 from finishlab.records.finish import Finish
+from finishlab.records.numbers import Number, named
 from finishlab.records.tidy import checked_date, line, note_text, tidy, today
 
-__all__ = ["Approval", "Recipe", "number_of"]
-
-_NUMBER: Final = re.compile(r"[0-9]{1,9}")
+__all__ = ["Approval", "Recipe"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,29 +68,11 @@ class Approval(DatedRecord):
         )
 
     @property
-    def recipe(self) -> str:
+    def recipe(self) -> Number:
         """The recipe as people write it, ``"R1"``."""
-        return f"R{self.recipe_number}"
+        return Number.of("R", self.recipe_number)
 
     @property
-    def board(self) -> str | None:
+    def board(self) -> Number | None:
         """The approved board as people write it, ``"B3"``."""
-        return None if self.board_number is None else f"B{self.board_number}"
-
-
-def number_of(letter: str, text: str | int | None) -> int | None:
-    """Return the number in ``"R3"``, or in ``"3"``, for the letter R; None for nothing.
-
-    Raises
-    ------
-    UsageError
-        ``"bad-number"``.
-    """
-    if text is None or isinstance(text, int):
-        return text
-    digits = text.strip().upper().removeprefix(letter)
-    if not digits:
-        return None
-    if not _NUMBER.fullmatch(digits):
-        raise UsageError("bad-number", f"“{text}” is not a number such as {letter}3.", f"Write it as {letter}3.")
-    return int(digits)
+        return named("B", self.board_number)

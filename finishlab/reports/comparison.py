@@ -5,11 +5,11 @@ Figures for JSON documents, and rows and sentences for the terminal and the page
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.matching.across import MOVES
+from finishlab.reports import figures
 
 if TYPE_CHECKING:
     from finishlab.colorimetry.difference import DeltaE
@@ -48,11 +48,11 @@ def lights_entry(lights: AcrossLights) -> dict[str, Any]:
                 "board": board.board,
                 "worst_place": board.worst_place,
                 "worst_light": board.worst,
-                "delta_e00": {light: _difference(found) for light, found in board.by_light.items()},
+                "delta_e00": {light: figures.difference(found) for light, found in board.by_light.items()},
                 "places": dict(board.places),
-                "moves": _rounded(board.move),
+                "moves": figures.rounded(board.move),
                 "moves_in": board.move_light,
-                "metamerism_index": None if board.metamerism is None else _difference(board.metamerism),
+                "metamerism_index": None if board.metamerism is None else figures.difference(board.metamerism),
                 "metamerism_told": None if board.metamerism is None else _is_told(board.metamerism),
                 "doubts": [{"code": d.code, "message": d.message} for d in board.doubts],
             }
@@ -69,11 +69,11 @@ def choices_entry(choices: Sequence[Choice]) -> list[dict[str, Any]]:
         {
             "aim": choice.aim.as_dict(),
             "board": choice.board,
-            "score": _difference(choice.score),
-            "probability_best": _rounded(choice.probability_best, 4),
-            "probability_within_limits": _rounded(choice.within_limits, 4),
-            "score_under_other": _difference(choice.other_score),
-            "cost_under_other": _rounded(choice.cost),
+            "score": figures.difference(choice.score),
+            "probability_best": figures.rounded(choice.probability_best, 4),
+            "probability_within_limits": figures.rounded(choice.within_limits, 4),
+            "score_under_other": figures.difference(choice.other_score),
+            "cost_under_other": figures.rounded(choice.cost),
             "in_words": choice.in_words,
         }
         for choice in choices
@@ -86,8 +86,8 @@ def recipes_entry(recipes: Ranking) -> list[dict[str, Any]]:
         {
             "place": found.place,
             "recipe": found.board,
-            "delta_e00": _difference(found.delta_e00),
-            "probability_closest": _rounded(found.probability_closest, 4),
+            "delta_e00": figures.difference(found.delta_e00),
+            "probability_closest": figures.rounded(found.probability_closest, 4),
             "photos": found.photos,
             "in_words": found.in_words,
         }
@@ -202,11 +202,3 @@ def colours_line(board: RankedBoard, floor_e00: float | None) -> str:
     if floor_e00 is not None:
         told += f", where the floor's own planks are {floor_e00:.1f}"
     return f"{told}; {board.figure_e00:.1f} of it is grain and figure."
-
-
-def _difference(difference: DeltaE) -> dict[str, float | None]:
-    return {name: _rounded(value) for name, value in difference.as_dict().items()}
-
-
-def _rounded(value: float | None, decimals: int = 3) -> float | None:
-    return None if value is None or not math.isfinite(value) else round(float(value), decimals) + 0.0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from itertools import zip_longest
 from textwrap import wrap
 from typing import TYPE_CHECKING, Final
@@ -12,7 +13,18 @@ if TYPE_CHECKING:
     from rich.table import Table
     from rich.text import Text
 
-__all__ = ["add_row", "as_text", "blank", "new_table", "plain", "print_list", "print_rows", "print_table", "say"]
+__all__ = [
+    "Head",
+    "add_row",
+    "as_text",
+    "blank",
+    "new_table",
+    "plain",
+    "print_list",
+    "print_rows",
+    "print_table",
+    "say",
+]
 
 _MANY: Final = 100
 """From so many rows on a table is laid out here."""
@@ -73,8 +85,20 @@ def print_table(console: Console, title: str, content: tuple[list[str], list[lis
     console.print(table)
 
 
+@dataclass(frozen=True, slots=True)
+class Head:
+    """The head of a column."""
+
+    name: str
+    fold: bool = True
+    """Whether its text goes on in the next line where there is no room."""
+    right: bool = False
+    least: int | None = None
+    """Least width, characters."""
+
+
 def print_rows(
-    console: Console, head: Sequence[str], rows: Sequence[Sequence[str | Text]], folds: Sequence[int]
+    console: Console, heads: Sequence[Head], rows: Sequence[Sequence[str | Text]], *, ruled: bool = True
 ) -> None:
     """Print a table that may have a thousand rows.
 
@@ -82,37 +106,47 @@ def print_rows(
     ----------
     console
         Where to.
-    head
-        Names of the columns.
+    heads
+        The columns.
     rows
         Cells, a row of them a line.
-    folds
-        Columns, counted from 0, whose text goes on in the next line where there is no room.
+    ruled
+        Whether it has its heads and a line below them; else the cells only stand in columns.
     """
+    from rich.table import Table
+
     plain_rows = [[plain(cell) for cell in row if isinstance(cell, str)] for row in rows] if len(rows) >= _MANY else []
-    widths = _widths(console.width, head, plain_rows, folds)
-    if widths is not None and all(len(row) == len(head) for row in plain_rows):
+    widths = _widths(console.width, heads, plain_rows)
+    simple = ruled and not any(head.right for head in heads)
+    if widths is not None and simple and all(len(row) == len(heads) for row in plain_rows):
         # The same lines as below; measuring and wrapping every cell would take longer than reading the logbook.
-        console.file.write("\n".join(["", *_lines(head, plain_rows, widths), "", ""]))
+        console.file.write("\n".join(["", *_lines([head.name for head in heads], plain_rows, widths), "", ""]))
         return
-    table = new_table()
-    for index, name in enumerate(head):
-        table.add_column(as_text(name), overflow="fold", no_wrap=index not in folds)
+    table = new_table() if ruled else Table.grid(padding=(0, 1, 0, 0))
+    for head in heads:
+        table.add_column(
+            as_text(head.name),
+            overflow="fold" if head.fold else "ellipsis",
+            no_wrap=not head.fold,
+            justify="right" if head.right else "left",
+            min_width=head.least,
+        )
     for row in rows:
         add_row(table, row)
     console.print(table)
 
 
-def _widths(room: int, head: Sequence[str], rows: Sequence[Sequence[str]], folds: Sequence[int]) -> list[int] | None:
+def _widths(room: int, heads: Sequence[Head], rows: Sequence[Sequence[str]]) -> list[int] | None:
     """Return the columns' widths, None if plain text cannot be laid out: few rows, wide letters, no room."""
     from rich.cells import cell_len
 
     if not rows or not all(cell.isascii() or cell_len(cell) == len(cell) for row in rows for cell in row):
         return None
-    widths = [max(map(len, column)) for column in zip(head, *rows, strict=False)]
+    folds = [index for index, head in enumerate(heads) if head.fold]
+    widths = [max(map(len, column)) for column in zip([head.name for head in heads], *rows, strict=False)]
     while sum(widths) + 2 * len(widths) > room:
-        widest = max(folds, key=lambda index: widths[index])
-        if widths[widest] <= _NARROW:
+        widest = max(folds, key=lambda index: widths[index], default=None)
+        if widest is None or widths[widest] <= _NARROW:
             return None
         widths[widest] -= 1
     return widths

@@ -75,8 +75,6 @@ class BoardRow:
     colours: tuple[ColourRow, ...] = ()
     pairs: tuple[DeltaE, ...] = ()
     """Differences measured with the floor in the same photo."""
-    history: tuple[str, ...] = ()
-    """One line a change, oldest first."""
     light: str | None = None
     """The light of the colour; None where it is of several."""
 
@@ -98,7 +96,6 @@ class SpotRow:
     record: FloorSpotRecord
     lab: Lab | None = None
     colours: tuple[ColourRow, ...] = ()
-    history: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ wrote is printed as it is, never read as markup.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from itertools import islice
 from typing import TYPE_CHECKING
 
@@ -19,10 +19,8 @@ from finishlab.reports.comparison import (
     recipes_rows,
     score_cell,
 )
-from finishlab.reports.console import add_row, as_text, blank, new_table, print_list, print_rows, print_table, say
-from finishlab.reports.costs import cost_notes
-from finishlab.reports.details import label_facts
-from finishlab.reports.rows import BoardRow, ColourRow, Lab, PhotoResult, SpotRow, what_it_is
+from finishlab.reports.console import add_row, as_text, blank, new_table, print_list, print_table, say
+from finishlab.reports.rows import BoardRow, Lab, what_it_is
 from finishlab.reports.sentences import (
     answer,
     answer_detail,
@@ -32,7 +30,6 @@ from finishlab.reports.sentences import (
     interval,
     next_steps,
     place_mark,
-    profile_line,
 )
 from finishlab.reports.swatch import hex_colour
 
@@ -43,21 +40,13 @@ if TYPE_CHECKING:
 
     from finishlab.matching.across import AcrossLights
     from finishlab.matching.choices import Choice
-    from finishlab.matching.floor import FloorPool
     from finishlab.matching.ranking import RankedBoard, Ranking
-    from finishlab.measure import Texture
 
 __all__ = [
     "add_colour_columns",
     "colour_cells",
-    "print_board",
-    "print_boards",
-    "print_colours",
     "print_facts",
-    "print_floor",
-    "print_measurements",
     "print_ranking",
-    "print_spot",
 ]
 
 _WIDE = 110
@@ -146,91 +135,6 @@ def _doubts_title(ranking: Ranking, most: int | None) -> str:
     return f"Doubts of the floor and of the first {'board' if most == 1 else f'{most} boards'}"
 
 
-def print_measurements(console: Console, results: Sequence[PhotoResult]) -> None:
-    """Print what was measured in each photo, and why the others were not."""
-    table = new_table()
-    table.add_column("photo", overflow="fold")
-    table.add_column("field", no_wrap=True)
-    add_colour_columns(console, table)
-    table.add_column("+-", no_wrap=True)
-    table.add_column("used", justify="right", no_wrap=True)
-    table.add_column("dE00 (95 %)", no_wrap=True)
-    notes = []
-    for result in results:
-        rows = list(_measured_rows(console, result))
-        for row in rows:
-            add_row(table, row)
-        notes += _photo_notes(result)
-    if table.row_count:
-        console.print(table)
-        say(
-            console,
-            "+-: one standard error of the mean, common errors left out; used: share of the field that was read",
-        )
-    print_list(console, "Notes", [*notes, *cost_notes(results)])
-
-
-def print_boards(console: Console, boards: Sequence[BoardRow]) -> None:
-    """Print the logged boards, one a line."""
-    if not boards:
-        say(console, "No test board is logged yet. Add one: finishlab board add PHOTO --species WOOD")
-        return
-    head = ["board", *colour_heads(console), "what it is", "purpose", "light", "date"]
-    rows = []
-    for board in boards:
-        lights = ", ".join(dict.fromkeys(c.light for c in board.colours)) or board.record.light
-        what = (what_it_is(board.record), board.record.purpose, lights)
-        rows.append([board.number, *colour_cells(console, board.lab), *what, f"{board.record.date}"])
-    print_rows(console, head, rows, range(len(head) - 4, len(head) - 1))
-
-
-def print_board(console: Console, board: BoardRow) -> None:
-    """Print all that is logged of one board."""
-    print_facts(console, f"Board {board.number}", label_facts(board.record))
-    print_colours(console, board.colours)
-    pairs = [f"dE00 {pair.value:.1f} ({interval(pair)})" for pair in board.pairs]
-    print_list(console, "Measured with the floor in the same photo", pairs)
-    print_list(console, "History", board.history)
-
-
-def print_floor(console: Console, spots: Sequence[SpotRow], pool: FloorPool | None = None) -> None:
-    """Print the floor's spots, one a line, and their pool when it is given."""
-    if not spots:
-        say(console, "No floor spot is logged yet. Add one: finishlab floor add PHOTO")
-        return
-    table = new_table()
-    table.add_column("spot", no_wrap=True)
-    add_colour_columns(console, table)
-    for name in ("where", "surface", "light", "date"):
-        table.add_column(name, overflow="fold", no_wrap=name == "date")
-    for spot in spots:
-        lights = ", ".join(dict.fromkeys(c.light for c in spot.colours)) or spot.record.light
-        cells = [spot.number, *colour_cells(console, spot.lab), spot.record.spot or "-", spot.record.surface, lights]
-        add_row(table, [*cells, f"{spot.record.date}"])
-    console.print(table)
-    if pool is not None:
-        say(console, floor_line(pool))
-        print_list(console, "Doubts", [doubt.message for doubt in pool.doubts])
-
-
-def print_spot(console: Console, spot: SpotRow) -> None:
-    """Print all that is logged of one floor spot."""
-    record = spot.record
-    print_facts(
-        console,
-        f"Floor spot {spot.number}",
-        [
-            ("where", record.spot),
-            ("surface", record.surface),
-            ("light", record.light),
-            ("date", record.date),
-            ("note", record.note),
-        ],
-    )
-    print_colours(console, spot.colours)
-    print_list(console, "History", spot.history)
-
-
 def _ranking_table(console: Console, ranking: Ranking, boards: Mapping[str, BoardRow], most: int | None) -> Table:
     wide = console.width >= _WIDE
     colour = _shows_colour(console)
@@ -270,72 +174,6 @@ def _ranking_cells(
     gap = " " if wide else "\n"
     cells += [f"{board.delta_e00.value:.1f}{gap}({interval(board.delta_e00)})", chance(board.probability_closest)]
     return [*cells, recipe, board.in_words] if wide else [*cells, f"{recipe}\n{board.in_words}".strip()]
-
-
-def _measured_rows(console: Console, result: PhotoResult) -> Iterable[list[str | Text]]:
-    if result.measurement is None:
-        return
-    pair = result.measurement.pair
-    for index, (name, found) in enumerate(result.measurement.fields.items()):
-        first = index == 0
-        row = [result.path if first else "", name, *colour_cells(console, found.estimate.lab, 1)]
-        row.append(_figures(found.estimate.standard_error, 1))
-        row += [f"{100 * found.used_share:.0f} %", f"{pair.value:.1f} ({interval(pair)})" if pair and first else ""]
-        yield row
-
-
-def _photo_notes(result: PhotoResult) -> list[str]:
-    notes = []
-    if result.error is not None:
-        notes.append(f"{result.path}: {result.error.message} {result.error.hint}".strip())
-    fields = {} if result.measurement is None else result.measurement.fields
-    told: dict[str, list[str]] = {}
-    for name, found in fields.items():
-        for doubt in found.doubts:
-            told.setdefault(doubt.message, []).append(name)
-    profile = None if result.measurement is None else result.measurement.settings.get("camera_profile")
-    if profile:
-        notes.append(f"{result.path}: {profile_line(profile)}")
-    # What holds for the whole photo is said once, without a field's name.
-    for message, names in told.items():
-        where = f", {names[0]}" if len(names) < len(fields) or len(fields) == 1 else ""
-        notes.append(f"{result.path}{where}: {message}")
-    return notes
-
-
-def print_colours(console: Console, colours: Sequence[ColourRow]) -> None:
-    """Print what was measured, photo by photo."""
-    if not colours:
-        say(console, "Not measured yet.")
-        return
-    table = new_table()
-    table.add_column("light", overflow="fold", min_width=min(12, max(len(colour.light) for colour in colours)))
-    add_colour_columns(console, table)
-    table.add_column("+-", no_wrap=True)
-    table.add_column("L* 10-90 %", no_wrap=True)
-    table.add_column("grain", no_wrap=True)
-    table.add_column("strip", no_wrap=True)
-    table.add_column("photo", overflow="fold")
-    for colour in colours:
-        row = [colour.light, *colour_cells(console, colour.lab, 1), _figures(colour.standard_error, 1)]
-        spread = "-" if colour.spread_lightness is None else "{:.0f} to {:.0f}".format(*colour.spread_lightness)
-        strip = "-" if colour.strip_number is None else f"{colour.strip_number:04d}"
-        add_row(table, [*row, spread, _grain(colour.texture), strip, colour.photo])
-    console.print(table)
-    if any(colour.texture is not None for colour in colours):
-        say(console, "grain: scatter of L* within 8 mm, and its angle to the strip where it has one")
-    profiles = dict.fromkeys(profile_line(c.camera_profile) for c in colours if c.camera_profile)
-    for line in profiles:
-        say(console, line)
-    sentences = dict.fromkeys(doubt.message for colour in colours for doubt in colour.doubts)
-    print_list(console, "Doubts", list(sentences))
-
-
-def _grain(texture: Texture | None) -> str:
-    if texture is None:
-        return "-"
-    angle = texture.to_strip_deg
-    return f"{texture.contrast:.1f}" if angle is None else f"{texture.contrast:.1f} at {abs(angle):.0f} deg"
 
 
 def print_facts(console: Console, title: str, facts: Sequence[tuple[str, object]]) -> None:

@@ -2,51 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.matching.trials import LEAST, PRIOR, TRIED
-from finishlab.reports.console import blank, print_list, print_rows, say
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from finishlab.matching.trials import Trust
-    from finishlab.reports.rows import TrialRow
 
-__all__ = ["print_trials", "trials_document", "trust_entry", "trust_line", "trust_lines"]
+__all__ = ["trust_entry", "trust_line", "trust_lines"]
 
-_KINDS: Final = {
-    "same": "one board at both edges",
-    "swap": "board and floor changed over",
-    "repeat": "one board again",
-}
 _HARDLY: Final = 0.02
 """How far from 1 a factor is not worth a word."""
-
-
-def trials_document(trials: Sequence[TrialRow], trust: Trust) -> dict[str, Any]:
-    """Return ``finishlab/trials/1``: how each trial came out, and what they say together."""
-    return {
-        "format": "finishlab/trials/1",
-        "trials": [
-            {
-                "trial": each.number,
-                "kind": each.record.kind,
-                "light": each.record.light,
-                "date": each.record.date.isoformat(),
-                "note": each.record.note,
-                "photos": list(dict.fromkeys(str(side["file"]) for side in each.record.sides)),
-                "seen_e00": round(each.outcome.seen, 3),
-                "expected_e00": round(each.outcome.expected, 3),
-                "ratio": round(each.outcome.ratio, 3),
-                "degrees_of_freedom": round(each.outcome.freedom, 2),
-                "doubts": [{"code": found.code, "message": found.message} for found in each.doubts],
-            }
-            for each in trials
-        ],
-        "trust": trust_entry(trust),
-    }
 
 
 def trust_entry(trust: Trust) -> dict[str, Any] | None:
@@ -59,30 +25,6 @@ def trust_entry(trust: Trust) -> dict[str, Any] | None:
         "factors": {"lightness": round(trust.lightness, 3), "colour": round(trust.colour, 3)},
         "applies_to": list(TRIED),
     }
-
-
-def print_trials(console: Console, trials: Sequence[TrialRow], trust: Trust) -> None:
-    """Print the trials, one a line, and what they say together."""
-    head = ["trial", "what", "light", "date", "seen", "expected", "ratio"]
-    rows = [
-        [
-            each.number,
-            _KINDS[each.record.kind],
-            each.record.light,
-            each.record.date.isoformat(),
-            f"{each.outcome.seen:.2f}",
-            f"{each.outcome.expected:.2f}",
-            f"{each.outcome.ratio:.1f}",
-        ]
-        for each in trials
-    ]
-    print_rows(console, head, rows, [1, 2])
-    say(console, "seen: dE00 where there should be none; expected: what the stated errors make of it")
-    for i, line in enumerate(trust_lines(trust)):
-        if not i:
-            blank(console)
-        say(console, line)
-    print_list(console, "Doubts", [f"{each.number}: {found.message}" for each in trials for found in each.doubts])
 
 
 def trust_lines(trust: Trust) -> list[str]:

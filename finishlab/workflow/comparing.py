@@ -189,7 +189,7 @@ def _tread_grit(log: Logbook) -> int | None:
         finishes = [standard.approval.finish]
     else:
         named = {part.record.recipe_number for part in log.stair_parts() if part.record.kind == "tread"}
-        finishes = [each.record.finish for each in log.recipes() if int(each.number[1:]) in named]
+        finishes = [each.record.finish for each in log.recipes() if each.number.key in named]
     last = {each.preparation.grits[-1] for each in finishes if each.preparation.grits}
     return last.pop() if len(last) == 1 else None
 

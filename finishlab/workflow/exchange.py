@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import tempfile
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from finishlab.errors import FinishlabError
 from finishlab.logbook import Logbook
 from finishlab.logbook.exchange.dump import Dump, json_schema
+from finishlab.logbook.photo_files import photo_place
 from finishlab.photos.privacy import without_location
 from finishlab.reports.archive import open_archive, write_archive
 from finishlab.version import __version__
@@ -33,9 +32,7 @@ class Exported:
     """Names of photos whose files are no longer in the logbook."""
 
 
-def export_logbook(
-    log: Logbook, path: Path, *, photos: bool = True, on_photo: Callable[[int, int], None] | None = None
-) -> Exported:
+def export_logbook(log: Logbook, path: Path, *, photos: bool = True) -> Exported:
     """Write all a logbook holds into one archive; photos lose the place they were taken at.
 
     Parameters
@@ -46,8 +43,6 @@ def export_logbook(
         The archive.
     photos
         Whether photos go along.
-    on_photo
-        Told of each photo that is done, and how many there are.
 
     Raises
     ------
@@ -58,18 +53,15 @@ def export_logbook(
     rows = dump.tables["photos"]
     missing: list[str] = []
     with write_archive(path) as archive:
-        for done, row in enumerate(rows if photos else [], start=1):
-            try:
-                original = log.photo_path(row["sha256"]).read_bytes()
-            except FinishlabError:
+        for row in rows if photos else []:
+            place = photo_place(log.folder, row["sha256"], row["suffix"])
+            if not place.is_file():
                 missing.append(row["file_name"])
                 continue
-            clean = without_location(original)
+            clean = without_location(place.read_bytes())
             own = hashlib.sha256(clean).hexdigest()
             row["kept_sha256"] = None if own == row["sha256"] else own
             archive.photo(f"{row['sha256']}{row['suffix']}", clean)
-            if on_photo is not None:
-                on_photo(done, len(rows))
         archive.tables(dump.as_dict(), json_schema(), __version__)
     kept = {name: sum(row["removed"] is None for row in dump.tables[name]) for name in ("boards", "floor_spots")}
     return Exported(kept["boards"], kept["floor_spots"], len(rows) - len(missing) if photos else 0, tuple(missing))
@@ -86,7 +78,7 @@ def import_logbook(log: Logbook, path: Path) -> TakenIn:
     """
     with open_archive(path) as archive, tempfile.TemporaryDirectory(prefix="finishlab-") as folder:
         dump = log.checked_dump(Dump.from_dict(archive.document()))
-        for row in dump.tables["photos"]:
+        for row in dump["photos"]:
             copy = Path(folder) / "photo"
             if archive.extract(f"{row['sha256']}{row['suffix']}", copy):
                 log.keep_photo_copy(copy, row)

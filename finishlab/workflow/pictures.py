@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from finishlab.colorimetry.spaces import lab_to_srgb8
+from finishlab.imaging.drawing import WHITE, Ink, line
 from finishlab.imaging.overlay import GLARE, LEFT_OUT, SAMPLED, FieldDrawing, check_picture, hatch
 from finishlab.imaging.panel import GreyPoints, PanelContent, PanelField, draw_panel
 from finishlab.imaging.resample import shrink
@@ -25,10 +26,9 @@ if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
     from finishlab.measure import FieldMeasurement, Inspection
 
-__all__ = ["picture_of", "refusal_picture", "save_picture", "save_refusal"]
+__all__ = ["picture_of", "save_picture", "save_refusal"]
 
 _LONG_SIDE: Final = 1600
-_GREY: Final = (255, 255, 255)
 _MARGIN: Final = (225, 225, 222)
 _LEAST_NAMED: Final = 0.005
 """Share of a field that is worth a word."""
@@ -72,25 +72,10 @@ def save_refusal(
 ) -> None:
     """Write the photo that gave no figure with what was found in it, and the reason, as a PNG.
 
-    Raises
-    ------
-    OutputError
-        If the file cannot be written.
-    """
-    write_png(path, refusal_picture(error, image, fit, fields, areas))
-
-
-def refusal_picture(
-    error: FinishlabError,
-    image: LinearImage,
-    fit: StripFit | None = None,
-    fields: Sequence[FieldName] = (),
-    areas: Sequence[PixelRect] = (),
-) -> np.ndarray:
-    """Return that picture, shape (H, W, 3), uint8 sRGB.
-
     Parameters
     ----------
+    path
+        Where to.
     error
         Why there is no figure.
     image
@@ -101,14 +86,20 @@ def refusal_picture(
         Which fields were to be measured.
     areas
         Without a strip: the rectangles that were named.
+
+    Raises
+    ------
+    OutputError
+        If the file cannot be written.
     """
     from finishlab.measure.partial import inspect_partly
 
     if fit is None:
         canvas, factor = _canvas(image)
         for rect in areas:
-            _outline(canvas, _box(rect, factor), _GREY)
-        return _joined(canvas, PanelContent(refused=error.message, hint=error.hint))
+            _outline(canvas, _box(rect, factor))
+        write_png(path, _joined(canvas, PanelContent(refused=error.message, hint=error.hint)))
+        return
     seen = inspect_partly(image, fit, fields)
     drawings = {
         name: FieldDrawing(seen.surfaces.get(name), STRIP.fields[name], PX_PER_MM, None, f"{name}: no figure")
@@ -117,7 +108,7 @@ def refusal_picture(
     content = PanelContent(
         refused=error.message, hint=error.hint, correction=seen.correction, greys=GreyPoints(seen.readings, seen.greys)
     )
-    return _joined(check_picture(image, fit, drawings, seen.correction), content)
+    write_png(path, _joined(check_picture(image, fit, drawings, seen.correction), content))
 
 
 def _joined(canvas: np.ndarray, content: PanelContent) -> np.ndarray:
@@ -182,27 +173,19 @@ def _picture_by_hand(inspection: HandInspection, image: LinearImage) -> np.ndarr
     inside = surface.outline[np.ix_(rows, columns)]
     part[glare & hatch(height, width, glare=True)] = GLARE
     part[inside & ~glare & ~used & hatch(height, width, glare=False)] = LEFT_OUT
-    part[_edge(inside)] = SAMPLED
     for grey in inspection.greys:
-        _outline(canvas, _box(grey.rect, factor), _GREY)
+        _outline(canvas, _box(grey.rect, factor))
     if isinstance(inspection.area, PixelRect):
         _outline(canvas, (top, left, bottom, right), SAMPLED)
+    else:
+        line(canvas, np.array(inspection.area.points) / factor, SAMPLED, closed=True)
     side = max(8, min(bottom - top, right - left) // 4)
     swatch = (top + 6, left + 6, top + 6 + side, left + 6 + side)
     canvas[swatch[0] : swatch[2], swatch[1] : swatch[3]] = lab_to_srgb8(
         np.array(inspection.measurement.fields["board"].estimate.lab)
     )
-    _outline(canvas, swatch, _GREY)
+    _outline(canvas, swatch)
     return canvas
-
-
-def _edge(inside: np.ndarray) -> np.ndarray:
-    """Return the two pixels within the edge of a polygon; nothing for a rectangle, which has a frame around it."""
-    padded = np.pad(inside, 2)
-    core = inside.copy()
-    for dy, dx in ((0, 2), (4, 2), (2, 0), (2, 4)):
-        core &= padded[dy : dy + inside.shape[0], dx : dx + inside.shape[1]]
-    return inside & ~core if not inside.all() else np.zeros_like(inside)
 
 
 def _box(rect: PixelRect, factor: float) -> tuple[int, int, int, int]:
@@ -215,16 +198,8 @@ def _box(rect: PixelRect, factor: float) -> tuple[int, int, int, int]:
     )
 
 
-def _outline(canvas: np.ndarray, box: tuple[int, int, int, int], colour: tuple[int, int, int]) -> None:
-    """Draw a frame of two pixels with a black one around, so that it shows on any ground."""
+def _outline(canvas: np.ndarray, box: tuple[int, int, int, int], ink: Ink = WHITE) -> None:
+    """Draw a frame around a box."""
     top, left, bottom, right = box
-    for grow, width, ink in ((3, 1, (0, 0, 0)), (2, 2, colour)):
-        y0, x0 = max(0, top - grow), max(0, left - grow)
-        y1, x1 = min(canvas.shape[0], bottom + grow), min(canvas.shape[1], right + grow)
-        for rows, columns in (
-            (slice(y0, y0 + width), slice(x0, x1)),
-            (slice(y1 - width, y1), slice(x0, x1)),
-            (slice(y0, y1), slice(x0, x0 + width)),
-            (slice(y0, y1), slice(x1 - width, x1)),
-        ):
-            canvas[rows, columns] = ink
+    corners = ((left - 2, top - 2), (right + 1, top - 2), (right + 1, bottom + 1), (left - 2, bottom + 1))
+    line(canvas, np.array(corners), ink, closed=True)

@@ -9,11 +9,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final, cast
 
 from finishlab.errors import FinishlabError
-from finishlab.logbook import Logbook, StoredBoard, StoredMeasurement, StoredPart, StoredSpot
+from finishlab.logbook import Logbook, StoredBoard, StoredMeasurement, StoredSpot
 from finishlab.measure import GreyArea, Measurement, PixelPolygon, PixelRect
+from finishlab.stair.records import StoredPart
 from finishlab.workflow.batch import How, measure_photos
 from finishlab.workflow.learned import as_learned
-from finishlab.workflow.stair.showing import named_parts
 
 if TYPE_CHECKING:
     from finishlab.colorimetry.estimate import LabEstimate
@@ -67,7 +67,7 @@ def remeasure(log: Logbook, numbers: Sequence[str] = ()) -> list[Remeasured]:
     subjects: list[_Subject] = []
     for number in dict.fromkeys(" ".join(each.split()) for each in numbers):
         if not _NUMBER.fullmatch(number):
-            subjects += named_parts(log.stair(), number)
+            subjects += log.stair().named(number)
         else:
             subjects.append(log.floor_spot(number) if number[0] in "Ff" else log.board(number))
     return [_renewed(log, subject) for subject in subjects]

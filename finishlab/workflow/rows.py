@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.errors import LogbookError
 from finishlab.matching.floor import pool_estimates
-from finishlab.records import Finish, Label, PartSizes
-from finishlab.records.entries import shown_entries
-from finishlab.records.finish_text import value_words
-from finishlab.records.stairs import size_facts
-from finishlab.reports.finish_rows import finish_changes
+from finishlab.records import Finish, Label
+from finishlab.records.finish_text import written_fields
+from finishlab.reports.details import finish_changes
 from finishlab.reports.rows import BoardRow, ColourRow, SpotRow
+from finishlab.stair.records import PartSizes, size_facts
 
 if TYPE_CHECKING:
     from finishlab.colorimetry.table import ColourTable
@@ -61,21 +60,10 @@ def photo_namer(log: Logbook) -> Namer:
     return name
 
 
-def board_row(
-    board: StoredBoard, light: Light | None = None, *, name: Namer = str, history: Sequence[Change] = ()
-) -> BoardRow:
+def board_row(board: StoredBoard, light: Light | None = None) -> BoardRow:
     """Return a board as a row.
 
-    Parameters
-    ----------
-    board
-        The board.
-    light
-        The light whose photos give its colour; without it its own, or all if it has none in that.
-    name
-        Turns a photo's hash into what is shown.
-    history
-        What was done to it.
+    Its colour is that of the photos in `light`; without it in its own, or of all if it has none in that.
     """
     lit = light or board.record.light
     lights = {m.light for m in board.measurements}
@@ -85,9 +73,8 @@ def board_row(
         record=board.record,
         lab=_pooled_lab(board.measurements, lit),
         light=lit if any(m.light == lit for m in board.measurements) else alone,
-        colours=tuple(colour_row(m, name) for m in board.measurements),
+        colours=tuple(colour_row(m) for m in board.measurements),
         pairs=tuple(pair.delta_e00 for pair in board.pairs if light is None or pair.light == light),
-        history=tuple(change_line(change) for change in history),
     )
 
 
@@ -123,14 +110,13 @@ def logged_row(board: LoggedBoard, colours: ColourTable, light: Light | None = N
     )
 
 
-def spot_row(spot: StoredSpot, *, name: Namer = str, history: Sequence[Change] = ()) -> SpotRow:
-    """Return a floor spot as a row; see `board_row`."""
+def spot_row(spot: StoredSpot, *, name: Namer = str) -> SpotRow:
+    """Return a floor spot as a row; `name` turns a photo's hash into what is shown."""
     return SpotRow(
         number=spot.number,
         record=spot.record,
         lab=_pooled_lab(spot.measurements, spot.record.light),
         colours=tuple(colour_row(m, name) for m in spot.measurements),
-        history=tuple(change_line(change) for change in history),
     )
 
 
@@ -139,7 +125,7 @@ def _pooled_lab(measurements: Sequence[StoredMeasurement], light: Light) -> tupl
     return pool_estimates([m.field.estimate for m in lit]).lab if lit else None
 
 
-def colour_row(found: StoredMeasurement, name: Namer) -> ColourRow:
+def colour_row(found: StoredMeasurement, name: Namer = str) -> ColourRow:
     """Return one measured colour as a row."""
     return ColourRow(
         lab=found.field.estimate.lab,
@@ -249,7 +235,7 @@ def _words_of(name: str, said: Mapping[str, Any]) -> dict[str, str]:
     """Return what a field of fields says, in the words and units people typed."""
     if name == "label":
         label = Label.from_dict(said)
-        return {each.label: value_words(label, each) for each in shown_entries(Label) if each.name in said}
+        return {each.label: words for each, words, _ in written_fields(label)}
     if name == "sizes":
         return size_facts(PartSizes.from_dict(said))
     return {key.replace("_", " "): str(value) for key, value in said.items()}

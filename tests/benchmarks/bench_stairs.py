@@ -19,7 +19,7 @@ from sqlalchemy.orm import Session
 
 from finishlab.logbook import Logbook
 from finishlab.logbook.tables import BoardRow, PartEventRow
-from finishlab.records import Flight, Part
+from finishlab.stair.records import Flight, Part
 
 BOARDS: Final = 1_000
 EVENTS: Final = 10_000

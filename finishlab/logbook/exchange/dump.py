@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import re
 import tempfile
 from collections.abc import Iterable, Mapping
@@ -12,9 +11,10 @@ from typing import Any, Final
 
 from sqlalchemy import Column, Connection, Engine, MetaData, Table, inspect, select
 from sqlalchemy.exc import SQLAlchemyError
-from sqlalchemy.types import JSON, BigInteger, Date, DateTime, Float, Integer, String, Text, TypeEngine
+from sqlalchemy.types import JSON, BigInteger, Date, DateTime, Float, Integer, String, Text
 
 from finishlab.errors import LogbookError
+from finishlab.logbook.columns import column_value, plain_value
 from finishlab.logbook.database import migrate, migrate_to, open_engine
 from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.tables import Base, UtcDateTime
@@ -22,13 +22,12 @@ from finishlab.logbook.tables import Base, UtcDateTime
 __all__ = [
     "FORMAT",
     "TABLES",
-    "CheckedDump",
     "Dump",
     "Row",
+    "Tables",
     "checked",
     "damaged",
     "json_schema",
-    "plain_value",
     "read_dump",
     "upgraded",
 ]
@@ -41,6 +40,8 @@ _HASH: Final = re.compile(r"[0-9a-f]{64}")
 _SUFFIX: Final = re.compile(r"(\.[a-z0-9]{1,8})?")
 
 Row = dict[str, Any]
+Tables = Mapping[str, list[Row]]
+"""All tables, the values as the database takes them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,41 +88,35 @@ def read_dump(connection: Connection) -> Dump:
     return Dump(HEAD, tables)
 
 
-def plain_value(value: object) -> object:
-    """Return a value of any column as JSON can hold it."""
-    if isinstance(value, dt.datetime):
-        return value.astimezone(dt.UTC).isoformat().replace("+00:00", "Z")
-    return value.isoformat() if isinstance(value, dt.date) else value
-
-
-@dataclass(frozen=True, slots=True)
-class CheckedDump:
-    """A dump whose rows fit the tables of today."""
-
-    tables: Mapping[str, list[Row]]
-    """Every table, the values as the database takes them."""
-
-
-def checked(dump: Dump) -> CheckedDump:
-    """Refuse rows that a table of today cannot hold, and photos that name no photo file.
+def checked(dump: Dump) -> Tables:
+    """Return the tables; rows that a table of today cannot hold, and photos that name no photo file, are refused.
 
     Raises
     ------
     LogbookError
         ``"archive-damaged"``.
     """
-    tables = {each.name: [_decoded(each, row) for row in dump.tables.get(each.name, [])] for each in TABLES}
+    tables: dict[str, list[Row]] = {
+        each.name: [dict.fromkeys(each.columns.keys()) | _decoded(each, row) for row in dump.tables.get(each.name, [])]
+        for each in TABLES
+    }
     for each in TABLES:
-        wanted = {column.name for column in each.columns if not column.nullable}
+        wanted = {column.name for column in each.columns if not column.nullable or column.name == "uuid"}
         for row in tables[each.name]:
             given = {name for name, value in row.items() if value is not None}
             if wanted - given:
                 raise damaged(f"the table {each.name} lacks {min(wanted - given)}")
+    columns = {each.name: set(each.columns.keys()) for each in TABLES}
+    for row in tables["row_images"]:
+        if not {*(row["before"] or ()), *(row["after"] or ())} < columns.get(row["table_name"], set()):
+            raise damaged(f"an image is of no row of a table {row['table_name']}")
+    if not {row["change_id"] for row in tables["row_images"]} <= {row["id"] for row in tables["changes"]}:
+        raise damaged("an image is of no change")
     for row in tables["photos"]:
         hashes = [row["sha256"], row.get("kept_sha256") or row["sha256"]]
         if not all(_HASH.fullmatch(each) for each in hashes) or not _SUFFIX.fullmatch(row["suffix"]):
             raise damaged("a photo has no proper name")
-    return CheckedDump(tables)
+    return tables
 
 
 def _decoded(into: Table, row: Mapping[str, Any]) -> Row:
@@ -137,26 +132,10 @@ def _decoded(into: Table, row: Mapping[str, Any]) -> Row:
         if name not in into.columns:
             raise damaged(f"the table {into.name} has no column {name}")
         try:
-            out[name] = _decode(into.columns[name].type, value)
+            out[name] = column_value(into.columns[name].type, value)
         except (TypeError, ValueError) as error:
             raise damaged(f"{into.name}.{name} cannot be {value!r}") from error
     return out
-
-
-def _decode(kind: TypeEngine[Any], value: Any) -> Any:  # noqa: ANN401 - a value of any column
-    if value is None or isinstance(kind, JSON):
-        return value
-    if isinstance(kind, UtcDateTime | DateTime):
-        moment = dt.datetime.fromisoformat(value)
-        if moment.tzinfo is None:
-            raise ValueError("a moment needs a time zone")
-        return moment
-    if isinstance(kind, Date):
-        return dt.date.fromisoformat(value)
-    wanted = str if isinstance(kind, String | Text) else (int, float) if isinstance(kind, Float) else int
-    if isinstance(value, bool) or not isinstance(value, wanted):
-        raise TypeError("another kind of value")
-    return value
 
 
 def upgraded(dump: Dump) -> Dump:

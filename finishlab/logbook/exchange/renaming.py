@@ -7,14 +7,19 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from finishlab.logbook.exchange.dump import Row
-from finishlab.logbook.exchange.sides import BY_LETTER, CAMERA, LABEL
-from finishlab.records.stair_names import level_code, level_title, parse_level
+from finishlab.logbook.kinds import KINDS
+from finishlab.stair.names import level_code, level_title, parse_level
 
-__all__ = ["Keys", "renamed", "renamed_subject"]
+__all__ = ["LETTERS", "Keys", "renamed", "renamed_subject"]
 
+LETTERS: Final[Mapping[str, str]] = {table.__tablename__: kind.letter for table, kind in KINDS.items()}
+"""Tables whose rows people call by a letter and a number."""
 Keys = Mapping[str, Mapping[Any, Any]]
 """Table -> the archive's key -> the logbook's."""
 
+_BY_LETTER: Final = {letter: table for table, letter in LETTERS.items()}
+_LABEL: Final = re.compile(f"([{''.join(_BY_LETTER)}])([0-9]{{1,9}})")
+_CAMERA: Final = re.compile(r"camera ([0-9]{1,9})")
 _LEVEL: Final = re.compile(r"(?:flight|landing) [0-9]{1,9}")
 _PART: Final = re.compile(r"(L?[0-9]{1,9})\.([A-Z]+[0-9]+[A-Z]?)")
 _NAMING: Final[Mapping[str, str]] = {
@@ -54,10 +59,10 @@ def renamed_subject(name: str, keys: Keys) -> str:
         return level_title(_level(name, keys))
     if part := _PART.fullmatch(name):
         return f"{level_code(_level(part[1], keys))}.{part[2]}"
-    if camera := CAMERA.fullmatch(name):
+    if camera := _CAMERA.fullmatch(name):
         return f"camera {_key('camera_profiles', camera[1], keys)}"
-    if label := LABEL.fullmatch(name):
-        return f"{label[1]}{_key(BY_LETTER[label[1]], label[2], keys)}"
+    if label := _LABEL.fullmatch(name):
+        return f"{label[1]}{_key(_BY_LETTER[label[1]], label[2], keys)}"
     return name
 
 

@@ -5,43 +5,30 @@ from __future__ import annotations
 import sqlite3
 import uuid
 from collections.abc import Mapping
-from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Any, Final
 
-from sqlalchemy import Engine
-from sqlalchemy.orm import Session
-
 from finishlab.errors import LogbookError, OutputError
 from finishlab.logbook.database import failures_named
-from finishlab.logbook.exchange.dump import CheckedDump, Dump, checked, read_dump, upgraded
+from finishlab.logbook.exchange.dump import Dump, Tables, checked, read_dump, upgraded
 from finishlab.logbook.exchange.taking_in import TakenIn, take_in
 from finishlab.logbook.photo_files import PHOTOS, keep_file, photo_place
+from finishlab.logbook.shelf import Shelf
 
 __all__ = ["ExchangeShelf"]
 
 _DATABASE: Final = "logbook.db"
 
 
-class ExchangeShelf:
+class ExchangeShelf(Shelf):
     """What `finishlab.logbook.store.Logbook` can do with the whole of itself."""
-
-    _folder: Path
-    _engine: Engine
-    _who: str
-
-    def _read(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
-
-    def _write(self) -> AbstractContextManager[Session]:
-        raise NotImplementedError
 
     def dump(self) -> Dump:
         """Return all that the tables hold, at one moment."""
         with self._read() as session:
             return read_dump(session.connection())
 
-    def checked_dump(self, dump: Dump) -> CheckedDump:
+    def checked_dump(self, dump: Dump) -> Tables:
         """Return a dump at today's step; one that could not be taken in is refused before its photos are kept.
 
         Raises
@@ -51,7 +38,7 @@ class ExchangeShelf:
         """
         return checked(upgraded(dump))
 
-    def take_in(self, dump: CheckedDump) -> TakenIn:
+    def take_in(self, dump: Tables) -> TakenIn:
         """Join another logbook's dump with this one, in one transaction; its photos are kept before.
 
         Raises

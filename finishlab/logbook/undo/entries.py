@@ -9,19 +9,21 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Literal
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError
 from finishlab.logbook.tables import ChangeRow
-from finishlab.logbook.undo.task import UNDONE
-from finishlab.records.stair_names import level_code, parse_level
+from finishlab.stair.names import level_code, parse_level
 
-__all__ = ["Entry", "entries_to_redo", "entries_to_undo"]
+__all__ = ["STEPS", "UNDONE", "Entry", "Step", "entries_to_redo", "entries_to_undo"]
 
-_STEPS: Final = frozenset({"undo", "redo"})
+Step = Literal["undo", "redo"]
+STEPS: Final = frozenset({"undo", "redo"})
+UNDONE: Final = "undone"
+"""Key under which an entry ``undo`` or ``redo`` says which change it is about."""
 _IMPORT: Final = "import"
 
 
@@ -57,7 +59,7 @@ def entries_to_undo(session: Session, subject: str | None) -> list[Entry]:
     entries = _read(session)
     taken = {key for key, last in _last_steps(entries).items() if last.what == "undo"}
     # What an import says of one thing is no step of its history; what it did to the whole logbook is.
-    passed = _STEPS if subject is None else _STEPS | {_IMPORT}
+    passed = STEPS if subject is None else STEPS | {_IMPORT}
     live = [
         each
         for each in entries
@@ -82,7 +84,7 @@ def entries_to_redo(session: Session, subject: str | None) -> list[Entry]:
     live = [each for each in _last_steps(entries).values() if each.what == "undo"]
     live.sort(key=lambda each: each.number)
     last = next((each for each in reversed(live) if subject in {None, each.subject}), None)
-    newest = next((e for e in reversed(entries) if e.what not in _STEPS and subject in {None, e.subject}), None)
+    newest = next((e for e in reversed(entries) if e.what not in STEPS and subject in {None, e.subject}), None)
     if last is None or (newest is not None and newest.number > last.number):
         of = "" if subject is None else f" of {subject}"
         why = "Nothing was taken back" if last is None else "Something new was done since the last undo"
@@ -94,7 +96,7 @@ def _read(session: Session) -> list[Entry]:
     rows = session.execute(
         select(ChangeRow.id, ChangeRow.made, ChangeRow.what, ChangeRow.subject).order_by(ChangeRow.id)
     )
-    asked = select(ChangeRow.id, ChangeRow.after).where(ChangeRow.what.in_((*_STEPS, _IMPORT)))
+    asked = select(ChangeRow.id, ChangeRow.after).where(ChangeRow.what.in_((*STEPS, _IMPORT)))
     roots: dict[int, int] = {}
     void: set[int] = set()
     for number, after in session.execute(asked):
@@ -108,7 +110,7 @@ def _read(session: Session) -> list[Entry]:
 
 def _last_steps(entries: Iterable[Entry]) -> dict[tuple[int, str], Entry]:
     """Return, for each change and subject it was taken back or brought back of, the last entry that did."""
-    return {(each.root, each.subject): each for each in entries if each.what in _STEPS}
+    return {(each.root, each.subject): each for each in entries if each.what in STEPS}
 
 
 def _same_write(entries: Sequence[Entry], last: Entry, within: Callable[[str], bool]) -> list[Entry]:

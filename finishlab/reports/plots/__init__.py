@@ -6,19 +6,17 @@ Colours are sRGB, true as far as a screen goes; whatever a colour says is also s
 
 from __future__ import annotations
 
-from finishlab.reports.plots.coats import CoatStep, coats_plot
-from finishlab.reports.plots.colours import PlottedColour, PlottedFloor, clipping
+from finishlab.reports.plots.coats import coats_plot
+from finishlab.reports.plots.colours import PlottedBoard, PlottedFloor, clipping
 from finishlab.reports.plots.costs import costs_plot
 from finishlab.reports.plots.drawing import Drawing
-from finishlab.reports.plots.intervals import IntervalBar, interval_plot
+from finishlab.reports.plots.intervals import interval_plot
 from finishlab.reports.plots.planes import plane_plot
 from finishlab.reports.plots.swatches import swatch_plot
 
 __all__ = [
-    "CoatStep",
     "Drawing",
-    "IntervalBar",
-    "PlottedColour",
+    "PlottedBoard",
     "PlottedFloor",
     "clipping",
     "coats_plot",

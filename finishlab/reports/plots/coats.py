@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from finishlab.reports.plots.colours import Covariance, Lab, PlottedFloor
+from finishlab.reports.plots.colours import PlottedBoard, PlottedFloor
 from finishlab.reports.plots.drawing import (
+    BAND,
     FONT_SIZE,
     INK,
     SOFT,
@@ -25,7 +25,7 @@ from finishlab.reports.swatch import hex_colour
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["CoatStep", "coats_plot"]
+__all__ = ["coats_plot"]
 
 _LEFT, _RIGHT = 46.0, 12.0
 _SWATCH_TOP, _SWATCH = 8.0, 62.0
@@ -37,28 +37,7 @@ _LEAST: Final = 4.0
 """Least height of a panel, CIELAB units, so that noise does not look like a change."""
 
 
-@dataclass(frozen=True, slots=True)
-class CoatStep:
-    """A board of the path.
-
-    Raises
-    ------
-    ValueError
-        If the number of coats is below 0.
-    """
-
-    coats: int
-    """Stain coats; 0 is the topcoat alone."""
-    name: str
-    lab: Lab
-    covariance: Covariance | None = None
-
-    def __post_init__(self) -> None:
-        if self.coats < 0:
-            raise ValueError("a board has 0 coats or more")
-
-
-def coats_plot(stain: str, steps: Sequence[CoatStep], floor: PlottedFloor) -> Drawing:
+def coats_plot(stain: str, steps: Sequence[PlottedBoard], floor: PlottedFloor) -> Drawing:
     """Draw the path of one stain's coats: swatches set into the floor, and L*, a*, b* beside the floor's.
 
     Parameters
@@ -99,7 +78,7 @@ def _coats(number: int) -> str:
     return "clear only" if number == 0 else f"{number} coat{'' if number == 1 else 's'}"
 
 
-def _places(steps: Sequence[CoatStep]) -> list[float]:
+def _places(steps: Sequence[PlottedBoard]) -> list[float]:
     """Return where each board stands on the axis of coats: several of one number side by side."""
     out = []
     for step in steps:
@@ -111,7 +90,7 @@ def _places(steps: Sequence[CoatStep]) -> list[float]:
 
 def _swatches(
     figure: Figure,
-    steps: Sequence[CoatStep],
+    steps: Sequence[PlottedBoard],
     floor: PlottedFloor,
     places: Sequence[float],
     ends: tuple[float, float],
@@ -154,7 +133,7 @@ def _swatches(
 def _panel(
     figure: Figure,
     axis: int,
-    steps: Sequence[CoatStep],
+    steps: Sequence[PlottedBoard],
     floor: PlottedFloor,
     places: Sequence[float],
     where: tuple[float, tuple[float, float]],
@@ -171,7 +150,7 @@ def _panel(
     axes.set_xlim(*ends)
     axes.set_ylim(low - pad, high + pad)
     if half:
-        axes.axhspan(level - half, level + half, facecolor="#e4e4e4", edgecolor="#9a9a9a", hatch="////", linewidth=0.0)
+        axes.axhspan(level - half, level + half, **BAND)
     axes.axhline(level, color=INK, linewidth=1.2, linestyle=(0, (5, 2)))
     numbers = sorted({step.coats for step in steps})
     means = [float(values[[s.coats == number for s in steps]].mean()) for number in numbers]

@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from finishlab.colorimetry.ciede2000 import delta_e_00
+from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.spaces import lab_to_rgb, rgb_to_lab
 
-__all__ = ["Covariance", "Kind", "Lab", "PlottedColour", "PlottedFloor", "chroma_covariance", "clipping"]
+__all__ = ["Covariance", "Kind", "Lab", "PlottedBoard", "PlottedFloor", "chroma_covariance", "clipping"]
 
 Lab = tuple[float, float, float]
 """CIELAB D65 2 degrees."""
@@ -25,13 +26,13 @@ _SMALL: Final = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
-class PlottedColour:
+class PlottedBoard:
     """A board to be drawn.
 
     Raises
     ------
     ValueError
-        If it has no name or its colour is not finite.
+        If it has no name, its colour is not finite, or its number of coats is below 0.
     """
 
     name: str
@@ -41,10 +42,20 @@ class PlottedColour:
     kind: Kind = "candidate"
     note: str = ""
     """A few words beneath its name, such as its difference."""
+    score: DeltaE | None = None
+    """What it is ranked by, with its interval."""
+    own: tuple[float, float] | None = None
+    """The part of the interval that is the board's own, drawn thick; the rest is common to all boards."""
+    mark: str = ""
+    """Letters of its ties."""
+    coats: int = 0
+    """Stain coats; 0 is the topcoat alone."""
 
     def __post_init__(self) -> None:
         if not self.name.strip() or not np.isfinite(self.lab).all():
             raise ValueError("a colour to be drawn needs a name and finite figures")
+        if self.coats < 0:
+            raise ValueError("a board has 0 coats or more")
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 __all__ = [
+    "BAND",
     "FONT_SIZE",
     "INK",
     "SOFT",
@@ -33,6 +34,8 @@ FONT_SIZE: Final = 10.5
 INK: Final = "#1a1a1a"
 SOFT: Final = "#4a4a4a"
 _GRID: Final = "#c8c8c8"
+BAND: Final[Any] = {"facecolor": "#e4e4e4", "edgecolor": "#9a9a9a", "hatch": "////", "linewidth": 0.0}
+"""What holds 95 % of planks, or of prints."""
 SURROUND: Final = "#777777"
 """Neutral grey of L* 50 about swatches: a colour is judged best among greys of middle lightness."""
 

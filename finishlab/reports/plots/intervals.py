@@ -4,15 +4,27 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-from finishlab.reports.plots.drawing import FONT_SIZE, INK, SOFT, WIDTH, Drawing, drawing_rules, figure_of, plain_axes
+from finishlab.colorimetry.difference import DeltaE
+from finishlab.reports.plots.colours import PlottedBoard
+from finishlab.reports.plots.drawing import (
+    BAND,
+    FONT_SIZE,
+    INK,
+    SOFT,
+    WIDTH,
+    Drawing,
+    drawing_rules,
+    figure_of,
+    plain_axes,
+)
+from finishlab.reports.swatch import hex_colour
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["IntervalBar", "interval_plot"]
+__all__ = ["interval_plot"]
 
 _ROW: Final = 24.0
 _LEFT, _RIGHT, _TOP, _BASE = 72.0, 14.0, 26.0, 44.0
@@ -23,43 +35,15 @@ _HATCHED: Final = "hatched: the floor\N{RIGHT SINGLE QUOTATION MARK}s own spread
 _THICK: Final = "thick: the board\N{RIGHT SINGLE QUOTATION MARK}s own; thin: common to all"
 
 
-@dataclass(frozen=True, slots=True)
-class IntervalBar:
-    """One row of the chart.
-
-    Raises
-    ------
-    ValueError
-        If the interval does not hold finite figures in order.
-    """
-
-    label: str
-    value: float
-    low: float
-    high: float
-    colour: str
-    """Fill of the point, ``"#rrggbb"``."""
-    leading: bool = False
-    """It is among the boards that may be the nearest."""
-    mark: str = ""
-    """Letters of its ties, set beside its label."""
-    own: tuple[float, float] | None = None
-    """The part of the interval that is the board's own, drawn thick; the rest is common to all boards."""
-
-    def __post_init__(self) -> None:
-        if not (math.isfinite(self.high) and self.low <= self.high and math.isfinite(self.value)):
-            raise ValueError("an interval needs finite ends in order")
-
-
 def interval_plot(
-    bars: Sequence[IntervalBar], *, floor_spread: float | None, what: str = "difference to the floor (CIEDE2000)"
+    boards: Sequence[PlottedBoard], *, floor_spread: float | None, what: str = "difference to the floor (CIEDE2000)"
 ) -> Drawing:
     """Draw the intervals.
 
     Parameters
     ----------
-    bars
-        Rows from the top down.
+    boards
+        Rows from the top down; one without a score has none.
     floor_spread
         How far the floor's own places lie from their middle, CIEDE2000; a hatched band from 0. None draws none.
     what
@@ -70,14 +54,15 @@ def interval_plot(
     ValueError
         If there is no row.
     """
+    bars = [(board, board.score) for board in boards if board.score is not None]
     if not bars:
         raise ValueError("no chart without a row")
-    top = max([bar.high for bar in bars] + [floor_spread or 0.0, 1.0])
+    top = max([score.high for _, score in bars] + [floor_spread or 0.0, 1.0])
     step = next((step for step in _TICKS if top / step <= _MOST_TICKS), 50.0)
     end = math.ceil(top / step) * step
     inner = _ROW * len(bars)
     told_of = [_HATCHED] if floor_spread is not None else []
-    told_of += [_THICK] if any(bar.own is not None for bar in bars) else []
+    told_of += [_THICK] if any(board.own is not None for board, _ in bars) else []
     above = _TOP + _LINE * max(0, len(told_of) - 1)
     with drawing_rules():
         figure = figure_of(above + inner + _BASE)
@@ -90,43 +75,43 @@ def interval_plot(
         axes.spines["left"].set_color(SOFT)
         axes.set_xlabel(what)
         if floor_spread is not None:
-            band: dict[str, Any] = {"facecolor": "#e4e4e4", "edgecolor": "#9a9a9a", "hatch": "////", "linewidth": 0.0}
-            axes.axvspan(0.0, floor_spread, zorder=0, **band)
+            axes.axvspan(0.0, floor_spread, zorder=0, **BAND)
         axes.text(0.0, -0.56, "\n".join(told_of), color=INK, va="bottom", linespacing=1.1)
-        for row, bar in enumerate(bars):
-            _row(axes, bar, row)
-    told = "; ".join(_told(bar) for bar in bars)
+        for row, (board, score) in enumerate(bars):
+            _row(axes, board, score, row)
+    told = "; ".join(_told(board, score) for board, score in bars)
     spread = "" if floor_spread is None else f" The floor's own spread: {floor_spread:.1f}."
     return Drawing(figure, f"Of each board the {what}, with its 95 % interval", f"{told}.{spread}")
 
 
-def _told(bar: IntervalBar) -> str:
-    own = "" if bar.own is None else ", its own part {:.1f} to {:.1f}".format(*bar.own)
-    return f"{bar.label} {bar.value:.1f}, interval {bar.low:.1f} to {bar.high:.1f}{own}"
+def _told(board: PlottedBoard, score: DeltaE) -> str:
+    own = "" if board.own is None else ", its own part {:.1f} to {:.1f}".format(*board.own)
+    return f"{board.name} {score.value:.1f}, interval {score.low:.1f} to {score.high:.1f}{own}"
 
 
-def _row(axes: Axes, bar: IntervalBar, row: int) -> None:
-    if bar.own is not None:
-        axes.plot(bar.own, (row, row), color=INK, linewidth=5.0, solid_capstyle="butt", zorder=2)
+def _row(axes: Axes, board: PlottedBoard, score: DeltaE, row: int) -> None:
+    leading = board.kind == "leading"
+    if board.own is not None:
+        axes.plot(board.own, (row, row), color=INK, linewidth=5.0, solid_capstyle="butt", zorder=2)
     axes.errorbar(
-        bar.value,
+        score.value,
         row,
-        xerr=[[max(0.0, bar.value - bar.low)], [max(0.0, bar.high - bar.value)]],
-        fmt="D" if bar.leading else "o",
-        markersize=9 if bar.leading else 7.5,
-        markerfacecolor=bar.colour,
+        xerr=[[max(0.0, score.value - score.low)], [max(0.0, score.high - score.value)]],
+        fmt="D" if leading else "o",
+        markersize=9 if leading else 7.5,
+        markerfacecolor=hex_colour(board.lab),
         markeredgecolor=INK,
         markeredgewidth=1.4,
         ecolor=INK,
-        elinewidth=2.0 if bar.leading else 1.3,
+        elinewidth=2.0 if leading else 1.3,
         capsize=4,
         capthick=1.3,
     )
     beside: dict[str, Any] = {"va": "center", "clip_on": False}
     place = axes.get_yaxis_transform()
     gap = 1.0 / (WIDTH - _LEFT - _RIGHT)
-    weight = "bold" if bar.leading else "normal"
-    axes.text(-8 * gap, row, bar.label, ha="right", weight=weight, transform=place, **beside)
-    if bar.mark:
+    weight = "bold" if leading else "normal"
+    axes.text(-8 * gap, row, board.name, ha="right", weight=weight, transform=place, **beside)
+    if board.mark:
         small = FONT_SIZE - 0.5
-        axes.text(-(_LEFT - 6) * gap, row, bar.mark, color=SOFT, fontsize=small, transform=place, **beside)
+        axes.text(-(_LEFT - 6) * gap, row, board.mark, color=SOFT, fontsize=small, transform=place, **beside)

@@ -8,7 +8,17 @@ from typing import Final
 
 import numpy as np
 
-from finishlab.reports.plots.drawing import FONT_SIZE, INK, SOFT, WIDTH, Drawing, drawing_rules, figure_of, plain_axes
+from finishlab.reports.plots.drawing import (
+    BAND,
+    FONT_SIZE,
+    INK,
+    SOFT,
+    WIDTH,
+    Drawing,
+    drawing_rules,
+    figure_of,
+    plain_axes,
+)
 
 __all__ = ["GreyCurve", "print_curve"]
 
@@ -58,7 +68,7 @@ def print_curve(name: str, greys: Sequence[float], found: GreyCurve, usual: Grey
         high = _HEIGHT - _TOP - _BASE - _LEGEND
         axes = plain_axes(figure, (_LEFT, _TOP + _LEGEND, WIDTH - _LEFT - _RIGHT, high))
         low, top = usual.ends()
-        axes.fill_between(greys, low, top, facecolor="#e4e4e4", edgecolor="#9a9a9a", hatch="////", linewidth=0.0)
+        axes.fill_between(greys, low, top, **BAND)
         axes.plot(greys, usual.lightness, color=SOFT, linewidth=1.2, linestyle=(0, (5, 2)))
         reach = _SURE * np.array(found.doubt)
         axes.errorbar(greys, found.lightness, yerr=reach, color=INK, fmt="o-", markersize=5, linewidth=1.2, capsize=3)

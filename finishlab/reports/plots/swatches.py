@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
-from finishlab.reports.plots.colours import PlottedColour, PlottedFloor, clipping
+from finishlab.reports.plots.colours import PlottedBoard, PlottedFloor, clipping
 from finishlab.reports.plots.drawing import FONT_SIZE, SURROUND, WIDTH, Drawing, drawing_rules, figure_of
 from finishlab.reports.swatch import hex_colour
 
@@ -24,7 +24,7 @@ _WORDS: Final = 30.0
 _TICK: Final = 4.0
 
 
-def swatch_plot(boards: Sequence[PlottedColour], floor: PlottedFloor, *, columns: int = 2) -> Drawing:
+def swatch_plot(boards: Sequence[PlottedBoard], floor: PlottedFloor, *, columns: int = 2) -> Drawing:
     """Draw the swatches.
 
     Parameters
@@ -63,7 +63,7 @@ def swatch_plot(boards: Sequence[PlottedColour], floor: PlottedFloor, *, columns
     return Drawing(figure, "Each board's colour set into the floor's", words)
 
 
-def _tile(axes: Axes, board: PlottedColour, floor: PlottedFloor, place: tuple[float, float, float]) -> None:
+def _tile(axes: Axes, board: PlottedBoard, floor: PlottedFloor, place: tuple[float, float, float]) -> None:
     from matplotlib.patches import Rectangle
 
     left, top, width = place
@@ -85,5 +85,5 @@ def _tile(axes: Axes, board: PlottedColour, floor: PlottedFloor, place: tuple[fl
     axes.text(left + width, base, note, color="black", ha="right", fontsize=FONT_SIZE)
 
 
-def _clipped(board: PlottedColour) -> str:
+def _clipped(board: PlottedBoard) -> str:
     return ", shown as near as a screen can" if clipping(board.lab) >= CLIPPED else ""

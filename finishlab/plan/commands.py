@@ -1,0 +1,350 @@
+"""``finishlab plan``: quantities, cutting, calendar, riser check and floor purchase."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import click
+
+from finishlab.cli.common import json_option, say, show_document
+from finishlab.cli.lazy import ExampleCommand, LazyGroup
+from finishlab.errors import UsageError
+from finishlab.plan.options import added_length, csv_option, need_treads, stair_options, write_text
+
+if TYPE_CHECKING:
+    from finishlab.cautions import Action
+    from finishlab.plan.stair_plan import StairPlan
+
+_COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
+    "quantities": ("finishlab.plan.commands:quantities", "Say how much stain and finish to buy."),
+    "cutting": ("finishlab.plan.commands:cutting", "Say what to cut the treads to, and how many boards to buy."),
+    "calendar": ("finishlab.plan.commands:calendar", "Plan the days so that the stair can be climbed all the while."),
+    "risers": ("finishlab.plan.commands:risers", "Check the risers after a new floor and new treads."),
+    "floor": ("finishlab.plan.commands:floor", "Say how many boxes of floor to buy."),
+    "example": ("finishlab.plan.commands:example", "Print a plan's file to change into your own."),
+}
+
+
+@click.group(cls=LazyGroup, lazy=_COMMANDS)
+def plan() -> None:
+    """Plan the stair: what to buy, what to cut, which day brings what.
+
+    One flight and one product go by options; a whole stair comes from a file, see "finishlab plan example". Labels
+    win over every usual figure.
+    """
+
+
+@click.command(
+    cls=ExampleCommand,
+    examples=(
+        'finishlab plan quantities --treads 13 --front 36in --depth 11.5in --thickness 1in --liquid "oil stain"',
+        "finishlab plan quantities --recipe R1",
+        "finishlab plan quantities --product walnut --can 1qt=18.50",
+        "finishlab plan quantities --from stair.toml --csv quantities.csv",
+    ),
+)
+@stair_options(sized=True)
+@click.option("--liquid", metavar="KIND", help='What is applied: "oil stain", "water polyurethane" ...')
+@click.option("--product", metavar="NAME", help="Which product of the recipe or file the options are meant for.")
+@click.option("--coats", type=click.IntRange(0, 8), metavar="N", help="On top and edges. [default: 1, or the recipe's]")
+@click.option("--under", type=click.IntRange(0, 8), metavar="N", help="Coats on the underside. [default: 1]")
+@click.option("--coverage", metavar="TEXT", help='What the label says: "125 ft2/qt", "400-500 ft2/gal", "12 m2/L".')
+@click.option("--waste", type=click.FloatRange(0, 99), metavar="PERCENT", help="Lost in can and rag. [default: 15]")
+@click.option("--can", "cans", multiple=True, metavar="SIZE=PRICE", help="A size on sale, 1qt or 1qt=18.50; repeat.")
+@csv_option
+@json_option
+def quantities(
+    *,
+    stair: StairPlan,
+    from_file: bool,
+    liquid: str | None,
+    product: str | None,
+    csv_file: str | None,
+    as_json: bool,
+    **said: Any,  # noqa: ANN401 - each of its own type
+) -> None:
+    """Say how much stain and finish to buy.
+
+    Without --treads or --from it is for the logged stair and its recipe: sizes and prices are those of the recipe's
+    logged cans, what a litre covers is their labels'. Options win over both.
+
+    Labels differ up to threefold: without --coverage the answer is a range. Areas hold both faces, edges and
+    nosing.
+    """
+    from finishlab.cautions import cautions_for
+    from finishlab.plan.documents import quantities_document
+    from finishlab.plan.entered import Said, product_of
+    from finishlab.plan.stair_plan import quantities_of
+    from finishlab.units import is_us
+
+    need_treads(stair)
+    if liquid is not None and from_file and stair.products:
+        raise UsageError("file-and-liquid", "The file names its products.", "Leave out --liquid.")
+    if liquid is not None:
+        if product is not None:
+            raise UsageError("liquid-and-product", "--liquid is the product.", "Leave out --product, or --liquid.")
+        # It goes without saying that options say it.
+        usual = product_of(liquid)
+        stair = replace(stair, products=(replace(Said(**said).on(usual), origin=usual.origin),))
+    elif stair.products:
+        stair = replace(stair, products=Said(**said).on_those_meant(stair.products, product))
+    if any(is_us(text) for text in (said["coverage"] or "", *said["cans"])):
+        stair = replace(stair, us=True)
+    found = quantities_of(stair)
+    if csv_file is not None:
+        from finishlab.plan.files import quantities_csv
+
+        write_text(csv_file, quantities_csv(found))
+    names = [f"{each.product.kind} {each.product.name}" for each in found]
+    cautions = cautions_for(names, ("apply", "dispose", "choose sheen"))
+    show_document(quantities_document(stair, found, cautions), as_json=as_json)
+
+
+@click.command(
+    cls=ExampleCommand,
+    examples=(
+        "finishlab plan cutting --treads 13 --front 36in --depth 10.5in --thickness 1in --stock 96inx11.5in=62",
+        "finishlab plan cutting",
+        "finishlab plan cutting --from stair.toml --csv cutting.csv",
+    ),
+)
+@stair_options(sized=True, products=False)
+@click.option("--stock", "boards", multiple=True, metavar="LxW=PRICE", help="A board on sale, 96inx12in=85; repeat.")
+@click.option("--kerf", metavar="LENGTH", help="Width of a saw cut. [default: 3.2 mm]")
+@click.option("--allowance", metavar="LENGTH", help="Added to each length for cutting to fit. [default: 25 mm or 1 in]")
+@click.option(
+    "--spare", type=click.IntRange(0, 20), default=1, show_default=True, metavar="N", help="Treads more than needed."
+)
+@csv_option
+@json_option
+def cutting(
+    *,
+    stair: StairPlan,
+    from_file: bool,
+    boards: tuple[str, ...],
+    kerf: str | None,
+    allowance: str | None,
+    spare: int,
+    csv_file: str | None,
+    as_json: bool,
+) -> None:
+    """Say what to cut the treads to, and how many boards to buy.
+
+    Without --treads or --from it is for the logged stair.
+
+    Out-of-square treads come with their back width, sides and both diagonals to check. Boards narrower than a tread
+    are taken to be glued up.
+    """
+    from finishlab.cautions import cautions_for
+    from finishlab.plan.cutting import ALLOWANCE, KERF, plan_cutting
+    from finishlab.plan.documents import cutting_document
+    from finishlab.plan.entered import parse_stock
+    from finishlab.records.lengths import read_length
+    from finishlab.units import MM_PER_INCH, is_us
+
+    del from_file
+    need_treads(stair)
+    stock = tuple(parse_stock(text) for text in boards) or stair.stock
+    us = stair.us or any(is_us(text) for text in (*boards, kerf or "", allowance or ""))
+    if allowance is None:
+        added = MM_PER_INCH if us else ALLOWANCE
+    else:
+        added = 0.0 if allowance.strip() == "0" else read_length(allowance, "cutting", "allowance")
+    found = plan_cutting(
+        [part for part in stair.parts if part.kind == "tread"],
+        stock,
+        kerf=KERF if kerf is None else read_length(kerf, "saw cut", "width"),
+        allowance=added,
+        spares=spare,
+    )
+    if csv_file is not None:
+        from finishlab.plan.files import cutting_csv
+
+        write_text(csv_file, cutting_csv(found))
+    show_document(cutting_document(replace(stair, us=us), found, cautions_for((), ("sand", "fit"))), as_json=as_json)
+
+
+@click.command(
+    cls=ExampleCommand,
+    examples=(
+        'finishlab plan calendar --treads 13 --coat "oil stain" --coat "oil polyurethane" --coat "oil polyurethane"',
+        "finishlab plan calendar --away --start 2026-12-01",
+        "finishlab plan calendar --from stair.toml --ics stair.ics --csv stair.csv",
+    ),
+)
+@stair_options(sized=False)
+@click.option("--coat", "coats", multiple=True, metavar="KIND", help="The coats in their order; repeat.")
+@click.option("--start", metavar="DATE", help="First day, e.g. 2026-12-01. [default: tomorrow]")
+@click.option("--hours", metavar="FROM-TO", help="When somebody works, e.g. 7:30-17:00. [default: 8-18]")
+@click.option("--days", metavar="DAYS", help="Days of work, e.g. mon-sat. [default: all]")
+@click.option("--away", is_flag=True, help="Treads are finished away from the stair and fitted afterwards.")
+@click.option("--set", "set_h", type=click.FloatRange(0, 1000), metavar="HOURS", help="With --away: until glue is set.")
+@click.option("--by-part", is_flag=True, help="Part by part instead of day by day.")
+@csv_option
+@click.option("--ics", "ics_file", type=click.Path(), metavar="FILE", help="Also write an iCalendar file.")
+@json_option
+def calendar(
+    *,
+    stair: StairPlan,
+    from_file: bool,
+    by_part: bool,
+    csv_file: str | None,
+    ics_file: str | None,
+    as_json: bool,
+    **options: Any,  # noqa: ANN401 - each of its own type
+) -> None:
+    """Plan the days so that the stair can be climbed all the while.
+
+    Without --treads or --from it is for the logged stair and its recipe.
+
+    Every second tread is worked on at a time; no two neighbours are wet or missing together, no step stays open
+    over night, and no recoat window is missed. Times without a label are usual ones, on the side of waiting.
+    """
+    from finishlab.cautions import cautions_for
+    from finishlab.plan.documents import calendar_document
+    from finishlab.plan.files import calendar_csv, calendar_ics
+    from finishlab.plan.stair_plan import calendar_of
+
+    plan = _with_days(_with_coats(stair, options, from_file=from_file), options)
+    found = calendar_of(plan)
+    actions: list[Action] = ["apply", "sand", "wet stair", "dispose"]
+    actions += ["fit"] if plan.away else []
+    cautions = cautions_for((f"{each.kind} {each.name}" for each in plan.products), actions)
+    if csv_file is not None:
+        write_text(csv_file, calendar_csv(plan, found))
+    if ics_file is not None:
+        write_text(ics_file, calendar_ics(plan, found))
+    show_document(calendar_document(plan, found, cautions, by_part=by_part), as_json=as_json)
+
+
+def _with_coats(stair: StairPlan, options: Mapping[str, Any], *, from_file: bool) -> StairPlan:
+    """Return the plan with the coats the options name."""
+    from finishlab.plan.entered import product_of
+
+    if from_file:
+        if options["coats"] or options["away"]:
+            raise UsageError(
+                "file-and-coats", "The file names coats and what is finished away.", "Leave out --coat and --away."
+            )
+        return stair
+    if not stair.parts:
+        raise UsageError(
+            "no-stair",
+            "The stair is not described.",
+            "Give --treads with --coat, or a file with --from; see: finishlab plan example",
+        )
+    if not options["coats"] and not stair.products:
+        raise UsageError("no-coats", "No coat is named.", "Name them in their order, for example --coat “oil stain”.")
+    # Coats of a product that follow each other share its recoat window, so each named coat is a product of one coat.
+    products = tuple(product_of(kind) for kind in options["coats"])
+    return replace(stair, products=products or stair.products, away=("tread", "return") if options["away"] else ())
+
+
+def _with_days(stair: StairPlan, options: Mapping[str, Any]) -> StairPlan:
+    """Return the plan with the days and hours the options name; it begins tomorrow unless somebody says when."""
+    import datetime as dt
+
+    from finishlab.plan.hours import parse_days, parse_hours
+    from finishlab.records import parse_date, today
+
+    start = stair.start or today() + dt.timedelta(days=1)
+    if options["start"] is not None:
+        start = parse_date(options["start"])
+    hours, fitting = stair.hours, stair.fitting
+    if options["hours"] is not None:
+        first, last = parse_hours(options["hours"])
+        hours = replace(hours, first=first, last=last)
+    if options["days"] is not None:
+        hours = replace(hours, days=parse_days([options["days"]]))
+    if options["set_h"] is not None:
+        fitting = replace(fitting, set_hours=options["set_h"])
+    return replace(stair, start=start, hours=hours, fitting=fitting)
+
+
+@click.command(
+    cls=ExampleCommand,
+    examples=(
+        "finishlab plan risers --riser 7.5in --count 14 --tread-added 3/4in --lower-added 1/4in --upper-added 1/4in",
+        "finishlab plan risers --riser 190mm --riser 188mm --riser 191mm --tread-added 20mm",
+    ),
+)
+@click.option(
+    "--riser", "risers", metavar="HEIGHT", multiple=True, required=True, help="Height now, from the bottom up; repeat."
+)
+@click.option("--count", type=click.IntRange(1, 200), metavar="N", help="With one --riser: how many risers are alike.")
+@click.option("--tread-added", metavar="LENGTH", help="How much higher each tread becomes; less than 0 for thinner.")
+@click.option("--lower-added", metavar="LENGTH", help="How much higher the floor below becomes.")
+@click.option("--upper-added", metavar="LENGTH", help="How much higher the floor above becomes.")
+@click.option("--tread-depth", metavar="LENGTH", help="Tread, nosing to nosing, to check it too.")
+@click.option("--nosing", metavar="LENGTH", help="How far a tread stands out over its riser, to check it too.")
+@json_option
+def risers(
+    *,
+    risers: tuple[str, ...],
+    count: int | None,
+    tread_depth: str | None,
+    nosing: str | None,
+    as_json: bool,
+    **added: str | None,
+) -> None:
+    """Check the risers of one flight after a new floor and new treads.
+
+    Measure from floor to tread to floor as they are now, and give what is added. The figures are those of the US model
+    code, by edition; the local code and the inspector decide.
+    """
+    from finishlab.plan.documents import risers_document
+    from finishlab.plan.geometry import Part, Shape, unlikely_sizes
+    from finishlab.plan.risers import check_risers
+    from finishlab.records.lengths import read_length
+    from finishlab.units import is_us
+
+    if count is not None and len(risers) > 1:
+        raise UsageError("count-and-risers", "Several risers are measured and counted.", "Leave out --count.")
+    heights = [read_length(text, "riser", "height") for text in risers] * (count or 1)
+    for sentence in unlikely_sizes(Part("riser", Shape(900, height, 20)) for height in heights):
+        say(sentence)
+    found = check_risers(
+        heights,
+        **{name: added_length(text) for name, text in added.items()},
+        tread_depth=None if tread_depth is None else read_length(tread_depth, "tread", "depth"),
+        nosing=None if nosing is None else read_length(nosing, "tread", "nosing"),
+    )
+    us = any(is_us(text or "") for text in (*risers, *added.values(), tread_depth, nosing))
+    show_document(risers_document(found, us=us), as_json=as_json)
+
+
+@click.command(
+    cls=ExampleCommand,
+    examples=(
+        "finishlab plan floor --room 12ftx14ft --room 40ft2 --box 20.5ft2 --price 54",
+        "finishlab plan floor --room 15m2 --box 2.2m2 --waste 7",
+    ),
+)
+@click.option("--room", "rooms", metavar="SIZE", multiple=True, required=True, help="12ftx14ft or 15m2; repeat.")
+@click.option("--box", metavar="AREA", required=True, help="What one box holds.")
+@click.option(
+    "--waste", type=click.FloatRange(0, 99), default=10, show_default=True, metavar="PERCENT", help="Lost in cutting."
+)
+@click.option("--price", type=click.FloatRange(0), metavar="AMOUNT", help="Of one box.")
+@json_option
+def floor(*, rooms: tuple[str, ...], box: str, waste: float, price: float | None, as_json: bool) -> None:
+    """Say how many boxes of floor to buy."""
+    from finishlab.plan.documents import floor_document
+    from finishlab.plan.entered import parse_room
+    from finishlab.plan.floor import floor_purchase
+    from finishlab.units import is_us, parse_area
+
+    found = floor_purchase([parse_room(text) for text in rooms], parse_area(box, "area of a box"), waste / 100, price)
+    show_document(floor_document(found, us=any(is_us(text) for text in (*rooms, box))), as_json=as_json)
+
+
+@click.command(cls=ExampleCommand, examples=("finishlab plan example",))
+def example() -> None:
+    """Print a plan's file to change into your own: the stair, its products and the days of work.
+
+    Write it to a file with: finishlab plan example > stair.toml
+    """
+    click.echo(Path(__file__).with_name("example.toml").read_text(encoding="utf-8"), nl=False)

@@ -1,0 +1,466 @@
+"""What a plan has to say: what to buy, what to cut, which day brings what, whether the risers fit; and the cautions."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Mapping, Sequence
+from functools import partial
+from typing import Any, Final
+
+from finishlab.cautions import Caution, cautions_for
+from finishlab.coatings import COMMON
+from finishlab.plan.calendar import Calendar, Event, Night, nights
+from finishlab.plan.coverage import DEFAULT_WASTE, Coats, Purchase
+from finishlab.plan.cutting import CuttingPlan, Piece
+from finishlab.plan.floor import FloorPurchase
+from finishlab.plan.geometry import UPRIGHT, Part
+from finishlab.plan.risers import CODE, WHO_DECIDES, CodeFigure, RiserCheck
+from finishlab.plan.stair_plan import Quantity, StairPlan
+from finishlab.plan.way_up import full_name, named
+from finishlab.show.cautions import caution_blocks, caution_data
+from finishlab.show.document import Block, Document, Line, Paragraph
+from finishlab.stair.names import level_title
+from finishlab.units import FT2_PER_GAL, area_text, length_text, volume_text
+
+__all__ = ["calendar_document", "cutting_document", "floor_document", "quantities_document", "risers_document"]
+
+_FT2_PER_QT: Final = 4 * FT2_PER_GAL
+"""1 ft2/qt in m2/L."""
+_WEEKDAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+_MONTHS: Final = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
+    "December",
+)  # fmt: skip
+
+
+def quantities_document(plan: StairPlan, found: Sequence[Quantity], cautions: Sequence[Caution]) -> Document:
+    """Return ``finishlab/plan-quantities/1``: litres as [least, most], areas in m2, coverage in m2/L."""
+    data = {"products": [_product(each) for each in found], **caution_data(cautions)}
+    data["not_counted"] = plan.not_counted or None
+    return Document("plan-quantities", data, (*_to_buy(plan, found), *caution_blocks(cautions)))
+
+
+def _product(quantity: Quantity) -> dict[str, Any]:
+    product, need, origin = quantity.product, quantity.need, quantity.product.origin
+    return {
+        "name": product.name,
+        "kind": product.kind,
+        "coats": {"top": product.coats.top, "edges": product.coats.on_edges, "under": product.coats.under},
+        "parts": [_part(part) for part in quantity.parts],
+        "coat_area_m2": round(need.coat_area, 4),
+        "coverage_m2_per_l": [round(value, 4) for value in need.coverage],
+        "coverage_source": "label" if quantity.from_label else COMMON,
+        "coverage_from": origin.coverage if quantity.from_label else None,
+        "coats_from": origin.coats or None,
+        "cans_from": origin.cans or None,
+        "in_hand": [{"can": can, "litres": litres} for can, litres in origin.in_hand],
+        "waste": need.waste,
+        "litres": [round(value, 4) for value in need.litres],
+        "buy": None
+        if quantity.buy is None
+        else {name: _bought(each) for name, each in zip(("least", "most"), quantity.buy, strict=True)},
+    }
+
+
+def _bought(bought: Purchase) -> dict[str, Any]:
+    cans = [{"size": can.name, "litres": round(can.litres, 4), "count": count} for can, count in bought.cans]
+    currency = {"currency": bought.currency} if bought.currency else {}
+    return {"cans": cans, "litres": round(bought.litres, 4), "cost": bought.cost, **currency}
+
+
+def _part(part: Part) -> dict[str, Any]:
+    return {"flight": level_title(part.level), "kind": part.kind, "number": part.place, "side": part.side}
+
+
+def _to_buy(plan: StairPlan, found: Sequence[Quantity]) -> Iterator[Block]:
+    """Say what to buy of each product, with the range that the coverage leaves."""
+    litres = partial(volume_text, us=plan.us)
+    for quantity in found:
+        product, need = quantity.product, quantity.need
+        which = " of what is finished away from the stair" if plan.away and product.coats.under else ""
+        says = f" ({product.origin.coats})" if product.origin.coats else ""
+        yield Paragraph(f"{product.title}: {_coats(product.coats, quantity.parts, says)}{which}")
+        yield Paragraph(f"on {_counted(quantity.parts)}: {area_text(need.coat_area, us=plan.us)} to coat in all", 2)
+        yield Paragraph(_covers(quantity, us=plan.us), 2)
+        usual = ", as is usual" if need.waste == DEFAULT_WASTE else ""
+        amounts = " to ".join(dict.fromkeys(map(litres, need.litres)))
+        yield Paragraph(f"needs {amounts}, {need.waste * 100:g} % waste included{usual}", 2)
+        yield Paragraph(_buy(quantity), 2)
+        if product.origin.in_hand:
+            left = ", ".join(f"{litres(amount)} in {can}" for can, amount in product.origin.in_hand)
+            yield Paragraph(f"still in hand, and not taken off: {left}", 2)
+        yield Line()
+    if plan.not_counted:
+        yield Paragraph(f"Not counted, since their sizes are not written down: {plan.not_counted}.")
+        yield Paragraph("Add them, for example: finishlab stairs edit 'landing nosing 1' --front 36in --depth 3.5in", 2)
+        yield Line()
+    total = _total(found)
+    if total:
+        yield Paragraph(total)
+        yield Line()
+
+
+def _coats(coats: Coats, parts: Sequence[Part], says: str) -> str:
+    """Return the coats in words, with who says so: ``3 coats on top and edges (R1), 1 on the underside``."""
+    if all(part.kind in UPRIGHT for part in parts):
+        return f"{_count(coats.top, 'coat')} on the face{says}"
+    where = "on top and edges" if coats.on_edges == coats.top else f"on top, {coats.on_edges} on the edges"
+    under = f", {coats.under} on the underside" if coats.under else ""
+    return f"{_count(coats.top, 'coat')} {where}{says}{under}"
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
+def _counted(parts: Sequence[Part]) -> str:
+    """Return ``13 treads and 14 risers``."""
+    kinds: dict[str, int] = {}
+    for part in parts:
+        kinds[part.kind] = kinds.get(part.kind, 0) + 1
+    words = [_count(count, kind) for kind, count in kinds.items()]
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def _covers(quantity: Quantity, *, us: bool) -> str:
+    least, most = quantity.need.coverage
+    metric = _span(least, most)
+    who = (
+        f"as {quantity.product.origin.coverage} says"
+        if quantity.from_label
+        else "usual figures, but labels differ; common practice, no source"
+    )
+    if us:
+        return f"one quart covers {_span(least / _FT2_PER_QT, most / _FT2_PER_QT)} ft2 ({metric} m2/L): {who}"
+    return f"one litre covers {metric} m2: {who}"
+
+
+def _span(least: float, most: float) -> str:
+    return f"{least:.3g}" if most - least < 1e-9 else f"{least:.3g} to {most:.3g}"
+
+
+def _buy(quantity: Quantity) -> str:
+    origin = quantity.product.origin
+    if quantity.buy is None:
+        return origin.no_cans
+    whose = f" ({origin.cans})" if origin.cans else ""
+    least, most = (_cans(each) for each in quantity.buy)
+    if least == most:
+        return f"Buy {least}{whose}"
+    return f"Buy {least}, or up to {most}{whose}: read the coverage on the label before you buy, and name it"
+
+
+def _cans(bought: Purchase) -> str:
+    cost = "" if bought.cost is None else f" for {bought.cost:.2f} {bought.currency}".rstrip()
+    return bought.words + cost
+
+
+def _total(found: Sequence[Quantity]) -> str:
+    costs = [(each.buy[0].cost, each.buy[1].cost) for each in found if each.buy is not None]
+    known = [(low, high) for low, high in costs if low is not None and high is not None]
+    currencies = {bought.currency for each in found if each.buy is not None for bought in each.buy if bought.cans}
+    if len(known) < 2 or len(currencies) > 1:
+        return ""
+    low, high = sum(low for low, _ in known), sum(high for _, high in known)
+    missing = len(found) - len(known)
+    rest = f"; {_count(missing, 'product')} without a price not counted" if missing else ""
+    unit = f" {currency}" if (currency := currencies.pop()) else ""
+    return f"Together {low:.2f}{'' if abs(high - low) < 0.005 else f' to {high:.2f}'}{unit}{rest}"
+
+
+def cutting_document(plan: StairPlan, found: CuttingPlan, cautions: Sequence[Caution]) -> Document:
+    """Return ``finishlab/plan-cutting/1``: lengths in mm."""
+    data = {
+        "kerf_mm": found.kerf,
+        "allowance_mm": found.allowance,
+        "used_share": round(found.used_share, 4),
+        "cost": found.cost,
+        "pieces": [_piece(piece) for piece in found.pieces],
+        "boards": [
+            {
+                "length_mm": round(board.stock.length, 2),
+                "width_mm": round(board.stock.width, 2),
+                "price": board.stock.price,
+                "lanes": [list(lane) for lane in board.lanes],
+            }
+            for board in found.boards
+        ],
+    }
+    blocks = (*_to_cut(plan, found), *caution_blocks(cautions))
+    return Document("plan-cutting", data | caution_data(cautions), blocks)
+
+
+def _piece(piece: Piece) -> dict[str, Any]:
+    outline: dict[str, Any] | None = None
+    if piece.outline:
+        front, back, depth, *others = (round(each, 2) for each in piece.outline)
+        outline = {"front_mm": front, "back_mm": back, "depth_mm": depth}
+        outline |= {"sides_mm": others[:2], "diagonals_mm": others[2:]}
+    return {
+        "name": piece.name,
+        "length_mm": round(piece.length, 2),
+        "width_mm": round(piece.width, 2),
+        "strips": piece.strips,
+        "outline": outline,
+    }
+
+
+def _to_cut(plan: StairPlan, found: CuttingPlan) -> Iterator[Block]:
+    """Say which boards to buy, what is cut from each, and the outline of each tread that is not square."""
+    long = partial(length_text, us=plan.us)
+    by_size: dict[tuple[float, float, float | None], int] = {}
+    for board in found.boards:
+        key = (board.stock.length, board.stock.width, board.stock.price)
+        by_size[key] = by_size.get(key, 0) + 1
+    for (length, width, price), count in by_size.items():
+        cost = "" if price is None else f", {count * price:.2f}"
+        yield Paragraph(f"Buy {_count(count, 'board')} of {long(length)} x {long(width)}{cost}")
+    spare = ", the spare included" if any(piece.part is None for piece in found.pieces) else ""
+    yield Paragraph(
+        f"{100 * found.used_share:.0f} % of the wood is used{spare}; a saw cut takes {long(found.kerf)}, each piece is "
+        f"{long(found.allowance)} longer than its tread for cutting to fit."
+    )
+    yield Line()
+    yield from _pieces(plan, found.pieces)
+    yield Paragraph("From each board, lane by lane:")
+    for number, board in enumerate(found.boards, start=1):
+        lanes = " | ".join(", ".join(lane) for lane in board.lanes)
+        yield Paragraph(f"{number:>2}. {lanes}", 2, 6)
+    yield Line()
+
+
+def _pieces(plan: StairPlan, pieces: Sequence[Piece]) -> Iterator[Block]:
+    """Say which pieces to cut, alike ones once, and how to mark those that are not square."""
+    long = partial(length_text, us=plan.us)
+    alike: dict[tuple[object, ...], list[Piece]] = {}
+    for piece in pieces:
+        shape = None if piece.part is None else piece.part.shape
+        alike.setdefault((round(piece.length, 2), round(piece.width, 2), piece.strips, shape), []).append(piece)
+    for group in alike.values():
+        one = group[0]
+        parts = [piece.part for piece in group if piece.part is not None]
+        name = ", ".join(piece.name for piece in group if piece.part is None) or named(parts, several=plan.several)
+        size = f"{long(round(one.length, 2))} x {long(round(one.width, 2))}"
+        glued = "" if one.strips == 1 else f", glued up of {one.strips} strips"
+        yield Paragraph(f"{name[:1].upper()}{name[1:]}: cut {_count(len(group), 'piece')} of {size}{glued}")
+        if one.part is not None and not one.part.shape.is_square:
+            front, back, depth, left, right, diagonal, other = map(long, one.outline)
+            yield Paragraph(f"then to: front {front}, back {back}, depth {depth}", 2)
+            yield Paragraph(f"sides: left {left}, right {right}", 2)
+            yield Paragraph(f"check: front left to back right {diagonal}, front right to back left {other}", 2)
+    yield Line()
+
+
+def calendar_document(
+    plan: StairPlan, calendar: Calendar, cautions: Sequence[Caution], *, by_part: bool = False
+) -> Document:
+    """Return ``finishlab/plan-calendar/1``: events with local times, and what is open in each night.
+
+    For people it is told day by day, or part by part.
+    """
+    data = {
+        "start": None if plan.start is None else plan.start.isoformat(),
+        "notes": list(calendar.notes),
+        "events": [
+            {
+                "kind": event.kind,
+                "start": event.start.isoformat(timespec="minutes"),
+                "end": None if event.end is None else event.end.isoformat(timespec="minutes"),
+                "what": event.what,
+                "parts": [_part(part) for part in event.parts],
+            }
+            for event in calendar.events
+        ],
+        "nights": [
+            {
+                "after": night.day.isoformat(),
+                "closed": [_part(part) for part in night.closed],
+                "open": [_part(part) for part in night.open],
+            }
+            for night in nights(calendar)
+        ],
+    }
+    told = _by_part(plan, calendar) if by_part else _by_day(plan, calendar)
+    return Document("plan-calendar", data | caution_data(cautions), (*told, *caution_blocks(cautions)))
+
+
+def _by_day(plan: StairPlan, calendar: Calendar) -> Iterator[Block]:
+    """Tell the calendar day by day, and for each night what may be stepped on."""
+    yield from map(Paragraph, (_summary(calendar), *(f"Note: {note}" for note in calendar.notes)))
+    yield Line()
+    night_of = {night.day: night for night in nights(calendar)}
+    days: dict[dt.date, list[Event]] = {}
+    for event in calendar.events:
+        if event.kind != "recoat":
+            days.setdefault(event.start.date(), []).append(event)
+    waiting: list[dt.date] = []
+    for day in sorted({*days, *night_of}):
+        if waiting and (day in days or night_of[day].closed != night_of[waiting[-1]].closed):
+            yield from _waiting(plan, waiting, night_of)
+            waiting = []
+        if day not in days:
+            waiting.append(day)
+            continue
+        yield Paragraph(_day(day))
+        for event in days[day]:
+            yield Paragraph(_event(plan, calendar, event), 2, 15)
+        if day in night_of:
+            yield Paragraph(f"night        {_stay(plan, night_of[day])}", 2, 15)
+    yield Line()
+    yield Paragraph(
+        "Planned for about 21 C and 50 % humidity; cold or damp air takes longer, so test before you go on."
+    )
+    yield Paragraph("Sanding, repairs and masking come before the first coat and are not counted.")
+    yield Line()
+
+
+def _by_part(plan: StairPlan, calendar: Calendar) -> Iterator[Block]:
+    """Tell the calendar part by part."""
+    for part in plan.parts:
+        events = [event for event in calendar.of(part) if event.kind != "recoat"]
+        if events:
+            yield Paragraph(full_name(part, several=plan.several).capitalize())
+            for event in events:
+                yield Paragraph(f"{_short_day(event.start)} {event.start:%H:%M}  {event.what}", 2, 21)
+            yield Line()
+
+
+def _summary(calendar: Calendar) -> str:
+    """Return from when to when, and when the stair can be used again."""
+    milestones = (("walk-on", "every step can be walked on"), ("use", "used with care"), ("cure", "cured"))
+    last = {kind: max((e.start for e in calendar.events if e.kind == kind), default=None) for kind, _ in milestones}
+    work = [event for event in calendar.events if event.is_work]
+    latest = work[-1].start
+    words = [f"Work from {_dated(work[0].start)} to {_dated(latest)}"]
+    for kind, text in milestones:
+        when = last[kind]
+        if when is not None and when >= latest:  # parts finished away may be hard before the last is fitted
+            words.append(f"{text} from {_dated(when)}")
+            latest = when
+    return "; ".join(words) + "."
+
+
+def _event(plan: StairPlan, calendar: Calendar, event: Event) -> str:
+    who = named(event.parts, several=plan.several)
+    if event.is_work and event.end is not None:
+        return f"{event.start:%H:%M}-{event.end:%H:%M}  {event.what}: {who}{_window(calendar, event)}"
+    return f"from {event.start:%H:%M}   {event.what}: {who}"
+
+
+def _window(calendar: Calendar, event: Event) -> str:
+    """Return until when a coat must be on, or that it comes late."""
+    if event.kind != "coat":
+        return ""
+    for each in calendar.events:
+        if each.kind == "recoat" and each.coat == event.coat and each.parts == event.parts:
+            if each.end is not None:
+                return f" (must be on by {_short_day(each.end)} {each.end:%H:%M})"
+            return " (the usual window is missed, so only after the rub-out)" if "missed" in each.what else ""
+    return ""
+
+
+def _waiting(plan: StairPlan, days: Sequence[dt.date], night_of: Mapping[dt.date, Night]) -> Iterator[Block]:
+    """Tell days on which nothing is done, alike ones together."""
+    yield Paragraph(_day(days[0]) if len(days) == 1 else f"{_day(days[0])} to {_day(days[-1])}")
+    yield Paragraph(f"drying       {_stay(plan, night_of[days[0]])}", 2, 15)
+
+
+def _stay(plan: StairPlan, night: Night) -> str:
+    if len(night.closed) * 3 <= len(night.open):
+        return f"keep off {named(night.closed, several=plan.several)}"
+    return f"step only on {named(night.open, several=plan.several)}" if night.open else "nothing can be stepped on"
+
+
+def _day(day: dt.date) -> str:
+    return f"{_WEEKDAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]}"
+
+
+def _dated(moment: dt.datetime) -> str:
+    return f"{_short_day(moment)} {moment.year}"
+
+
+def _short_day(moment: dt.datetime) -> str:
+    return f"{_WEEKDAYS[moment.weekday()][:3]} {moment.day} {_MONTHS[moment.month - 1][:3]}"
+
+
+def risers_document(found: RiserCheck, *, us: bool) -> Document:
+    """Return ``finishlab/plan-risers/1``: heights in mm, from the bottom up; people get cautions too."""
+    data = {
+        "before_mm": [round(each, 2) for each in found.before],
+        "after_mm": [round(each, 2) for each in found.after],
+        "variation_mm": round(found.variation, 2),
+        "tread_allowed_mm": None if found.tread_allowed is None else [round(each, 2) for each in found.tread_allowed],
+        "figures": [
+            {
+                "what": figure.what,
+                "value_mm": round(figure.value, 2),
+                "least_mm": figure.least,
+                "most_mm": figure.most,
+                "holds": figure.holds,
+            }
+            for figure in found.figures
+        ],
+        "holds": found.holds,
+        "code": CODE,
+        "who_decides": WHO_DECIDES,
+    }
+    return Document("plan-risers", data, (*_risers(found, us=us), *caution_blocks(cautions_for((), ("fit",)))))
+
+
+def _risers(found: RiserCheck, *, us: bool) -> Iterator[Block]:
+    """Tell the risers before and after, each figure beside the model code's, and who decides."""
+    long = partial(length_text, us=us)
+    last = len(found.after)
+    for number, (before, after) in enumerate(zip(found.before, found.after, strict=True), start=1):
+        same = abs(before - after) < 0.05
+        name = "only riser" if last == 1 else f"riser {number}"
+        place = " (lowest)" if number == 1 else " (highest)" if number == last else ""
+        if not same or place or len(set(found.before)) > 1:
+            change = "stays" if same else f"becomes {long(after)}"
+            yield Paragraph(f"{name + place:<20} {long(before)}, {change}", 0, 21)
+    yield Line()
+    for figure in found.figures:
+        verdict = "holds" if figure.holds else "DOES NOT HOLD"
+        yield Paragraph(f"{figure.what}: {long(figure.value)}; {_limit(figure, us=us)}: {verdict}")
+    if found.tread_allowed is not None:
+        low, high = found.tread_allowed
+        if high > 0:
+            between = f"between {long(max(low, 0))} and {long(high)}"
+            yield Paragraph(f"The risers hold if each tread becomes {between} higher.")
+    elif last > 1:
+        yield Paragraph("No thickness of tread makes these risers hold: the floors, or the stair, must change.")
+    yield Line()
+    yield Paragraph(f"Figures: {CODE}. {WHO_DECIDES}")
+    yield Line()
+
+
+def _limit(figure: CodeFigure, *, us: bool) -> str:
+    limits = [length_text(each, us=us) for each in (figure.least, figure.most) if each is not None]
+    how = "at most " if figure.least is None else "at least " if figure.most is None else ""
+    return f"model code {how}{' to '.join(limits)}"
+
+
+def floor_document(found: FloorPurchase, *, us: bool) -> Document:
+    """Return ``finishlab/plan-floor/1``: areas in m2; people get cautions too."""
+    data = {
+        "area_m2": round(found.area, 4),
+        "waste": found.waste,
+        "with_waste_m2": round(found.with_waste, 4),
+        "box_m2": round(found.box_area, 4),
+        "boxes": found.boxes,
+        "cost": found.cost,
+    }
+    boxes = "1 box" if found.boxes == 1 else f"{found.boxes} boxes"
+    cost = "" if found.cost is None else f" for {found.cost:.2f}"
+    area = partial(area_text, us=us)
+    blocks = (
+        Paragraph(f"Buy {boxes}{cost}"),
+        Paragraph(
+            f"{area(found.area)} of floor, with {found.waste * 100:g} % waste {area(found.with_waste)}; "
+            f"the boxes hold {area(found.bought)}.",
+            2,
+        ),
+        Paragraph("Buy boxes of one run number, and keep a few planks: for repairs, and to measure boards beside.", 2),
+        Line(),
+    )
+    return Document("plan-floor", data, (*blocks, *caution_blocks(cautions_for((), ("strip",)))))

@@ -1,0 +1,252 @@
+"""Coats in their order and the hours between them, and when each can be given in the hours somebody works."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+from finishlab.coatings import coating
+from finishlab.errors import UsageError
+from finishlab.plan.hours import WorkHours
+
+__all__ = ["Coat", "PlannedCoat", "Times", "Window", "default_coat", "gap_rules", "plan_coats", "recoat_times"]
+
+Window = tuple[float, float | None]
+"""Hours from the end of a coat to the next: at least, and at most (None: no end)."""
+
+_AHEAD: Final = dt.timedelta(days=8)
+"""How much later than possible a coat is tried, if the coats after it cannot be given otherwise: the week repeats."""
+
+
+@dataclass(frozen=True, slots=True)
+class Times:
+    """Hours of one product, from the label.
+
+    Parameters
+    ----------
+    recoat
+        Hours from the end of a coat to the next of the same: at least, and at most (None: no end).
+    under_other
+        The same before another product; None: as `recoat`.
+    late
+        Hours after which, the window missed, the next may go on once the coat is rubbed out; None: never.
+    rub_out
+        Whether the coat is rubbed out before the next.
+    passed_over
+        Hours before another product that are usual, where the label's window ends before them; None: kept.
+    socks, use, cure
+        Hours until it is walked on in socks, used with care, cured.
+
+    Raises
+    ------
+    UsageError
+        ``"bad-times"``.
+    """
+
+    recoat: Window
+    socks: float
+    use: float
+    cure: float
+    under_other: Window | None = None
+    late: float | None = None
+    rub_out: bool = False
+    passed_over: float | None = None
+
+    def __post_init__(self) -> None:
+        for least, most in (self.recoat, self.under_other or self.recoat):
+            if not 0 <= least <= 10_000 or (most is not None and not least <= most <= 100_000):
+                raise UsageError(
+                    "bad-times", "A recoat window ends after it begins.", "Copy both hours from the label."
+                )
+        others = (self.socks, self.use, self.cure, *([] if self.late is None else [self.late]))
+        if not all(0 <= hours < math.inf and hours <= 10_000 for hours in others):
+            raise UsageError("bad-times", "Hours are not below 0, nor above 10,000.", "Copy the hours from the label.")
+
+    def with_said(self, **said: float | bool | None) -> Times:
+        """Return the times with those that are said, by their names, in the place of the usual ones."""
+        return replace(self, **{name: value for name, value in said.items() if value is not None})  # type: ignore[arg-type]  # each of its kind
+
+
+@dataclass(frozen=True, slots=True)
+class Coat:
+    """One coat of a product."""
+
+    product: str
+    times: Times
+    is_film: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """One way from a coat to the next: hours at least and at most after its end, and whether it is rubbed out."""
+
+    least: float
+    most: float | None
+    rub_out: bool
+    late: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedCoat:
+    """A coat and when it is given; the rubbing out before it begins at `rub_from`, None if there is none."""
+
+    coat: Coat
+    number: int
+    start: dt.datetime
+    end: dt.datetime
+    rub_from: dt.datetime | None
+    gap: Gap | None
+    """How it follows the coat before; None for the first."""
+
+
+def default_coat(kind: str, product: str | None = None) -> Coat:
+    """Return a coat of a kind with the kind's times, the cautious end of each range; a label wins over them.
+
+    Raises
+    ------
+    UsageError
+        ``"unknown-liquid"``.
+    """
+    what = coating(kind)
+    usual = what.figures
+    times = Times(
+        recoat=(usual.recoat_h[1], None),
+        under_other=None if usual.under_other_h is None else (usual.under_other_h[1], None),
+        socks=usual.walk_on_h,
+        use=usual.use_d[1] * 24,
+        cure=usual.cure_d[1] * 24,
+        rub_out=usual.rub_out,
+    )
+    return Coat(product or what.kind, times, what.is_film)
+
+
+def recoat_times(usual: Times, label: Window | None, *, other: Window | None = None, own: float | None = None) -> Times:
+    """Return times with what the label of the coat that lies below says of the next one; one rule for cans and files.
+
+    The label's window holds for a coat of the same product. For another product its own figure for that holds; without
+    one the longer of the label's first hour and the usual one, until the label's window ends. A window that ends before
+    that wait is over is kept as it stands: the label wins.
+
+    Parameters
+    ----------
+    usual
+        What is usual.
+    label, other
+        The label's hours before a coat of the same, and of another product; None: not on it.
+    own
+        Hours the recipe waits: they stand in the place of usual ones.
+
+    Raises
+    ------
+    UsageError
+        ``"bad-times"``.
+    """
+    recoat = label or (usual.recoat if own is None else (own, usual.recoat[1]))
+    last = recoat[1]
+    if other is not None:
+        goes_on = last if other[1] is None and last is not None and last > other[0] else other[1]
+        return replace(usual, recoat=recoat, under_other=(other[0], goes_on))
+    if usual.under_other is None:
+        return replace(usual, recoat=recoat)
+    wait = usual.under_other[0] if own is None else own
+    least = wait if label is None else max(wait, label[0])
+    if last is None:
+        return replace(usual, recoat=recoat, under_other=(least, usual.under_other[1]))
+    if least < last:
+        return replace(usual, recoat=recoat, under_other=(least, last))
+    return replace(usual, recoat=recoat, under_other=recoat, passed_over=wait)
+
+
+def gap_rules(coat: Coat, following: Coat) -> tuple[Gap, ...]:
+    """Return the ways from a coat to the one that follows, the usual one first."""
+    same = coat.product == following.product
+    least, most = coat.times.recoat if same or coat.times.under_other is None else coat.times.under_other
+    usual = Gap(least, most, coat.times.rub_out)
+    if most is None or coat.times.late is None:
+        return (usual,)
+    return usual, Gap(max(coat.times.late, most), None, rub_out=True, late=True)
+
+
+def plan_coats(
+    coats: Sequence[Coat], ready: dt.datetime, hours: WorkHours, coat_h: float, rub_h: float
+) -> tuple[PlannedCoat, ...]:
+    """Return when each coat is given: the earliest in which every recoat window is kept.
+
+    Parameters
+    ----------
+    coats
+        In their order.
+    ready
+        From when the first can be given.
+    hours
+        When somebody works.
+    coat_h, rub_h
+        Hours one coat, and one rubbing out, of all the parts take.
+
+    Raises
+    ------
+    UsageError
+        ``"no-coats"``; ``"no-recoat-slot"`` if some window always falls outside working hours; ``"day-too-short"``.
+    """
+    if not coats:
+        raise UsageError("no-coats", "No coat is named.", "Name them in their order, for example --coat “oil stain”.")
+    longest = coat_h + (rub_h if any(coat.times.rub_out or coat.times.late for coat in coats) else 0.0)
+    hours.next_start(ready, dt.timedelta(hours=longest))
+    found = _Search(coats, hours, dt.timedelta(hours=coat_h), dt.timedelta(hours=rub_h)).run(ready)
+    if found is None:
+        raise UsageError(
+            "no-recoat-slot",
+            "Some coat's recoat window always ends before somebody works again.",
+            "Give longer working hours, or say after how many hours a late coat may follow a rub-out (late_h).",
+        )
+    return found
+
+
+class _Search:
+    """Tries starts in their order, and remembers from which ones the rest cannot be given."""
+
+    def __init__(self, coats: Sequence[Coat], hours: WorkHours, coat: dt.timedelta, rub: dt.timedelta) -> None:
+        self.coats = coats
+        self.hours = hours
+        self.coat = coat
+        self.rub = rub
+        self.hopeless: set[tuple[int, dt.datetime]] = set()
+
+    def run(self, ready: dt.datetime) -> tuple[PlannedCoat, ...] | None:
+        first = self.hours.next_start(ready, self.coat)
+        for start in self.hours.starts(first, self.coat, first + _AHEAD):
+            planned = PlannedCoat(self.coats[0], 1, start, start + self.coat, None, None)
+            rest = self.after(planned)
+            if rest is not None:
+                return (planned, *rest)
+        return None
+
+    def after(self, planned: PlannedCoat) -> tuple[PlannedCoat, ...] | None:
+        if planned.number == len(self.coats):
+            return ()
+        if (planned.number, planned.start) in self.hopeless:
+            return None
+        for following in self.candidates(planned):
+            rest = self.after(following)
+            if rest is not None:
+                return (following, *rest)
+        self.hopeless.add((planned.number, planned.start))
+        return None
+
+    def candidates(self, planned: PlannedCoat) -> Iterator[PlannedCoat]:
+        """Give what may follow, the earliest first; the rub-out is work of the same day, just before the coat."""
+        coat = self.coats[planned.number]
+        for gap in gap_rules(planned.coat, coat):
+            rub = self.rub if gap.rub_out else dt.timedelta()
+            ready = planned.end + dt.timedelta(hours=gap.least)
+            if gap.most is not None:
+                until = planned.end + dt.timedelta(hours=gap.most) - rub
+            else:
+                until = self.hours.next_start(ready, rub + self.coat) + _AHEAD
+            for start in self.hours.starts(ready, rub + self.coat, until):
+                begins = start + rub
+                rub_from = start if gap.rub_out else None
+                yield PlannedCoat(coat, planned.number + 1, begins, begins + self.coat, rub_from, gap)

@@ -1,0 +1,248 @@
+"""Shapes of a stair's parts, millimetres, and the areas of their faces, square metres.
+
+A part is a board seen from above: a front edge, a back edge parallel to it, a depth between them, a thickness. Where
+it is not square its sides lean, and two interior angles at the front edge say how.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from finishlab.errors import UsageError
+from finishlab.records.limits import likely_length
+from finishlab.stair.names import PART_KINDS, PartKind
+
+__all__ = ["UPRIGHT", "WALKED_ON", "Corners", "Part", "Shape", "back_width", "corners", "face_areas", "unlikely_sizes"]
+
+WALKED_ON: Final[tuple[PartKind, ...]] = ("tread", "landing nosing", "landing board")
+"""Parts a person steps on, on the way up."""
+
+UPRIGHT: Final[tuple[PartKind, ...]] = ("riser", "stringer", "skirt")
+"""Parts of which only the face is seen and coated."""
+
+Edge = Literal["square", "half-round"]
+_STEEPEST: Final = 30.0
+"""Least interior angle that can be meant, degrees; the greatest is 180 less this (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """A board: what it measures, seen from below the stair, left and right as one climbs.
+
+    Parameters
+    ----------
+    front
+        Width of the front edge, mm; the length of a riser, skirt or nosing.
+    depth
+        Perpendicular distance from front to back edge, mm; the height of a riser.
+    thickness
+        Millimetres.
+    back
+        Width of the back edge, mm; None where the angles say it, or where it is the front's.
+    left, right
+        Interior angles at the front edge, degrees; 90 is square.
+    edge
+        The front edge: ``square``, or ``half-round``.
+
+    Raises
+    ------
+    UsageError
+        ``"bad-size"``, ``"bad-angle"``, ``"sides-cross"``, ``"back-contradicts-angles"``.
+    """
+
+    front: float
+    depth: float
+    thickness: float
+    back: float | None = None
+    left: float = 90.0
+    right: float = 90.0
+    edge: Edge = "square"
+
+    def __post_init__(self) -> None:
+        for name in ("front", "depth", "thickness", "back"):
+            value = getattr(self, name)
+            if value is not None and not 0 < value < math.inf:
+                raise UsageError("bad-size", f"The {name} of a part cannot be {value:g} mm.", "Measure it again.")
+        for name in ("left", "right"):
+            angle = getattr(self, name)
+            if not _STEEPEST <= angle <= 180 - _STEEPEST:
+                raise UsageError(
+                    "bad-angle",
+                    f"The {name} angle of a part cannot be {angle:g} degrees.",
+                    "Give the angle inside the tread, between front edge and side; 90 is square.",
+                )
+        leaning = back_width(self.front, self.depth, self.left, self.right)
+        if self.back is not None and (self.left, self.right) != (90.0, 90.0) and abs(leaning - self.back) > 2.0:
+            raise UsageError(
+                "back-contradicts-angles",
+                f"With these angles the back is {leaning:.0f} mm wide, not {self.back:.0f} mm.",
+                "Measure again, or give the back or the angles alone.",
+            )
+
+    @property
+    def back_mm(self) -> float:
+        """Width of the back edge, mm."""
+        if self.back is not None:
+            return self.back
+        return back_width(self.front, self.depth, self.left, self.right)
+
+    @property
+    def is_square(self) -> bool:
+        """Whether front and back are of one width and the sides stand square, to a tenth of a millimetre."""
+        return abs(self.back_mm - self.front) < 0.1 and abs(self.left - 90) < 0.005 and abs(self.right - 90) < 0.005
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One part of the stair, in its place.
+
+    Parameters
+    ----------
+    kind
+        One of `finishlab.stair.names.PART_KINDS`.
+    shape
+        Its sizes.
+    level
+        Where it stands in the order of the stair: 1 is flight 1, 2 the landing above it, 3 flight 2, and so on.
+    place
+        Its number within its level and kind, from the bottom up, from 1.
+    side
+        ``left`` or ``right``, seen from below, of parts that come in pairs.
+
+    Raises
+    ------
+    UsageError
+        ``"unknown-part"``, ``"bad-place"``.
+    """
+
+    kind: PartKind
+    shape: Shape
+    level: int = 1
+    place: int = 1
+    side: str | None = None
+
+    def __post_init__(self) -> None:
+        if self.kind not in PART_KINDS:
+            raise UsageError(
+                "unknown-part", f"“{self.kind}” is not a part.", f"Choose one of: {', '.join(PART_KINDS)}."
+            )
+        if self.level < 1 or self.place < 1:
+            raise UsageError("bad-place", "Flights and parts are numbered from 1.", "Number from the bottom up.")
+
+    @property
+    def name(self) -> str:
+        """What it is called within its flight: ``tread 7``."""
+        return f"{self.kind} {self.place}{f' {self.side}' if self.side else ''}"
+
+
+@dataclass(frozen=True, slots=True)
+class FaceAreas:
+    """Areas of a part's faces, m2."""
+
+    top: float
+    underside: float
+    front: float
+    back: float
+    ends: float
+
+    @property
+    def edges(self) -> float:
+        """Front, back and both ends."""
+        return self.front + self.back + self.ends
+
+
+@dataclass(frozen=True, slots=True)
+class Corners:
+    """Where a part's corners lie, mm: x along the front edge from its left corner, y towards the back."""
+
+    front_left: tuple[float, float]
+    front_right: tuple[float, float]
+    back_left: tuple[float, float]
+    back_right: tuple[float, float]
+
+    @property
+    def blank(self) -> float:
+        """Length of the rectangle it is cut from, along the front edge, mm."""
+        xs = [corner[0] for corner in (self.front_left, self.front_right, self.back_left, self.back_right)]
+        return max(xs) - min(xs)
+
+    @property
+    def diagonals(self) -> tuple[float, float]:
+        """Front left to back right, and front right to back left, mm: what a tape checks."""
+        return math.dist(self.front_left, self.back_right), math.dist(self.front_right, self.back_left)
+
+    @property
+    def sides(self) -> tuple[float, float]:
+        """Lengths of the left and the right side, mm."""
+        return math.dist(self.front_left, self.back_left), math.dist(self.front_right, self.back_right)
+
+
+def back_width(front: float, depth: float, left: float, right: float) -> float:
+    """Return the width of the back edge: B = F - D (cot left + cot right), plane geometry.
+
+    Parameters
+    ----------
+    front, depth
+        Width of the front edge and perpendicular depth, in one unit.
+    left, right
+        Interior angles at the front edge, degrees.
+
+    Raises
+    ------
+    UsageError
+        ``"sides-cross"`` if the sides meet before they reach the back.
+    """
+    back = front - depth * (_cot(left) + _cot(right))
+    if back <= 0:
+        raise UsageError(
+            "sides-cross", "The sides meet before they reach the back edge.", "Measure depth and angles again."
+        )
+    return back
+
+
+def corners(shape: Shape) -> Corners:
+    """Return where the corners lie. With a back width and no angles, both sides are taken to lean alike."""
+    if (shape.left, shape.right) == (90.0, 90.0):
+        lean_left = (shape.front - shape.back_mm) / 2
+    else:
+        lean_left = shape.depth * _cot(shape.left)
+    return Corners((0.0, 0.0), (shape.front, 0.0), (lean_left, shape.depth), (lean_left + shape.back_mm, shape.depth))
+
+
+def face_areas(shape: Shape) -> FaceAreas:
+    """Return the areas of the faces, m2.
+
+    Top and underside are (front + back) / 2 times the perpendicular depth; an edge is its length times the thickness; a
+    half-round front is pi/2 times that, its curve laid flat. That the half-round takes a little of top and underside
+    away is left out, which errs on the side of enough.
+    """
+    flat = (shape.front + shape.back_mm) / 2 * shape.depth
+    curve = math.pi / 2 if shape.edge == "half-round" else 1.0
+    return FaceAreas(
+        top=flat / 1e6,
+        underside=flat / 1e6,
+        front=shape.front * shape.thickness * curve / 1e6,
+        back=shape.back_mm * shape.thickness / 1e6,
+        ends=sum(corners(shape).sides) * shape.thickness / 1e6,
+    )
+
+
+def _cot(degrees: float) -> float:
+    return 0.0 if degrees == 90.0 else 1 / math.tan(math.radians(degrees))
+
+
+def unlikely_sizes(parts: Iterable[Part]) -> tuple[str, ...]:
+    """Return a sentence for each size that treads and risers hardly have; see `finishlab.records.limits.LIKELY`."""
+    found: dict[str, None] = {}
+    for part in parts:
+        if part.kind not in {"tread", "riser"}:
+            continue
+        for name in ("front", "depth", "thickness"):
+            value, likely = getattr(part.shape, name), likely_length(part.kind, name)
+            if likely is not None and not likely.low <= value <= likely.high:
+                what = "height" if name == "depth" and part.kind == "riser" else name
+                found[f"A {part.kind} with a {what} of {value:g} mm is unusual."] = None
+    return tuple(found)

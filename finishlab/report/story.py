@@ -1,0 +1,302 @@
+"""What a report says and shows, as pages: answer, pictures, boards, floor, doubts, method, steps, cautions."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from finishlab.report.contents import MOST_TOLD, ReportContent
+from finishlab.report.pictures import charts
+from finishlab.reports.comparison import aim_line, colours_line, inseparable_lines, lights_rows, recipes_rows
+from finishlab.reports.details import board_details
+from finishlab.reports.rows import what_it_is
+from finishlab.reports.sentences import (
+    CAUTIONS,
+    answer,
+    answer_detail,
+    as_sentence,
+    chance,
+    doubts_once,
+    floor_line,
+    interval,
+    next_steps,
+    place_mark,
+)
+from finishlab.reports.swatch import hex_colour
+from finishlab.show.document import Column, Facts, Listing, Table
+from finishlab.show.pages import (
+    Block,
+    Card,
+    Cards,
+    Charts,
+    Colours,
+    Figure,
+    Pages,
+    Pictures,
+    Section,
+    Words,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from finishlab.matching.ranking import RankedBoard
+
+__all__ = ["LABELS_WIN", "METHOD", "RENDERED", "report_pages"]
+
+METHOD: Final = (
+    "Each photo shows the work beside a printed grey strip. Its greys give the tone curve of the camera, the colour of "
+    "the light and how it falls off across the picture, all in one fit; so the photo is brought to linear light. "
+    "The surface of board or floor is found, mirrored light and foreign things are left out, and the rest is averaged "
+    "as an instrument would and turned into CIELAB (illuminant D65, 2 degree observer). The difference is CIEDE2000 "
+    "with its 95 % interval; a board and the floor in one photo weigh more than the two apart. The chance of being "
+    "closest comes from drawing many times what the true colours may be; errors that photos share, such as those of "
+    "camera and strip, are drawn once for all, because they hardly change the order. The words for a difference are "
+    "bands of this tool: no tolerance for stained wood has been published."
+)
+RENDERED: Final = (
+    "The photos behind this report are rendered.",
+    "They were computed, not taken: these boards and this floor do not exist. Only the measuring is real.",
+)
+LABELS_WIN: Final = (
+    "The label and the safety data sheet win over anything said here; "
+    "for the stair itself the local code and the inspector decide."
+)
+
+
+_RATIO: Final = "\N{MULTIPLICATION SIGN} floor\N{RIGHT SINGLE QUOTATION MARK}s spread"
+_SPOTS_BESIDE: Final = "The floor\N{RIGHT SINGLE QUOTATION MARK}s spots edge to edge"
+_STAGED: Final = (2, 4)
+"""Fewest and most boards shown at the top: those that may be the nearest, or the two nearest."""
+_COLUMNS: Final = tuple(
+    Column(name, share=share)
+    for name, share in (
+        ("place", 0.07),
+        ("board | floor", 0.13),
+        ("what it is, and how it differs", 0.42),
+        ("dE00 (95 %)", 0.15),
+        ("closest", 0.09),
+        ("L*, a*, b*", 0.14),
+    )
+)
+_SPOTS: Final = tuple(
+    Column(name, share=share) for name, share in (("spot", 0.1), ("where", 0.42), ("light", 0.24), ("L*, a*, b*", 0.24))
+)
+
+
+def report_pages(content: ReportContent, *, across: int = 2) -> Pages:
+    """Return what a report says and shows.
+
+    Parameters
+    ----------
+    content
+        What it holds.
+    across
+        Swatches of the chart side by side: 2 for a phone, 4 for a sheet of paper.
+    """
+    found = answer(content.ranking)
+    sections = [Section("The floor", tuple(_floor(content)), "floor", room=70.0)]
+    if content.ranking.boards:
+        pictures = Section("Pictures", tuple(_pictures(content, across)), "pictures", room=60.0)
+        boards = Section("The boards, from the nearest on", tuple(_boards(content)), "ranking", room=60.0)
+        sections = [pictures, boards, *sections]
+    doubts = _doubts(content)
+    if doubts:
+        sections.append(Section("Doubts", (Facts("", doubts),), "doubts", room=30.0))
+    method = (Words(METHOD), Facts("", tuple(_facts(content))))
+    sections += [
+        Section("How this was measured", method, "method"),
+        Section("What to do next", (Listing("", _steps(content), numbered=True),), "next", room=30.0),
+        Section("Before you open a can", (Words(LABELS_WIN), Facts("", CAUTIONS)), "cautions"),
+    ]
+    return Pages(
+        title=f"{content.title}: {found}",
+        subject="Which board comes closest to the floor",
+        top=tuple(_top(content, found)),
+        sections=tuple(sections),
+        foot=f"finishlab {content.version} · {content.title} · {content.made}",
+        end=f"Made by finishlab {content.version} on {content.made}. This page holds everything it shows and loads "
+        "nothing from elsewhere; its pictures carry no place and no camera data.",
+    )
+
+
+def _top(content: ReportContent, found: str) -> Iterator[Block]:
+    light = f" · {content.light}" if content.light else ""
+    yield Words(f"{content.title} · {content.made}{light}", "kicker")
+    yield Words(found, "title")
+    if content.ranking.boards:
+        yield Words(answer_detail(content.ranking, content.boards), "lead")
+    rankings = {} if content.lights is None else content.lights.rankings
+    for light, other in rankings.items():
+        if light != content.light:
+            yield Words(f"By {light}: {answer(other)}")
+    aim = aim_line(content.ranking)
+    if aim:
+        yield Words(aim)
+    if content.rendered:
+        yield Words(RENDERED[1], "notice", strong=RENDERED[0])
+
+
+def _pictures(content: ReportContent, across: int) -> Iterator[Block]:
+    crops = list(content.crops.values())
+    first = min(max(len(content.ranking.leaders), _STAGED[0]), _STAGED[1])
+    if crops:
+        yield Pictures(crops[:first], large=True)
+    else:
+        board = content.ranking.boards[0]
+        yield _beside(content, board, f"Left: board {board.board}; right: the floor. Mean colours, without grain.")
+    yield Charts(charts(content, columns=across))
+    if crops[first:]:
+        yield Words("Cut from the photos", "heading")
+        yield Words(
+            "Above the ticks the board, below them the floor, all at one scale and corrected for the light. "
+            "The photos themselves stay as they are.",
+            "note",
+        )
+        yield Pictures(crops[first:])
+
+
+def _beside(content: ReportContent, board: RankedBoard, caption: str = "") -> Colours:
+    figures = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*board.lab)
+    colours = hex_colour(board.lab), hex_colour(content.ranking.floor.lab)
+    return Colours(colours, f"Board {board.board} beside the floor: {figures}", caption)
+
+
+def _boards(content: ReportContent) -> Iterator[Block]:
+    told = content.told.boards
+    yield Cards(_COLUMNS, [_card(content, board) for board in told])
+    notes = "Of each swatch the left half is the board, the right half the floor; dE00 is CIEDE2000 to the floor."
+    if any(board.tied for board in told):
+        notes += " The photos leave the order of boards that share a letter open."
+    rest = len(content.ranking.boards) - len(told)
+    if rest:
+        notes += f" {rest} more boards are ranked behind these."
+    yield Words(notes, "note")
+    yield Listing("What stays open", inseparable_lines(content.ranking))
+    yield from _tables(content)
+
+
+def _card(content: ReportContent, board: RankedBoard) -> Card:
+    row = content.boards.get(board.board)
+    return Card(
+        mark=place_mark(board),
+        name=board.board,
+        title="" if row is None else what_it_is(row.record),
+        colours=_beside(content, board),
+        words=board.sentence or as_sentence(board.in_words),
+        figures=tuple(_figures(board)),
+        warning="" if board.final else "No verdict yet.",
+        details=() if row is None else board_details(row.record),
+    )
+
+
+def _figures(board: RankedBoard) -> Iterator[Figure]:
+    score = board.score
+    yield Figure("difference dE00", f"{board.delta_e00.value:.1f}", "dE00 (95 %)", large=True)
+    yield Figure("95 % interval", interval(board.delta_e00), "dE00 (95 %)")
+    if score is not None and score != board.delta_e00:
+        yield Figure("from the aim", f"{score.value:.1f} ({interval(score)})")
+    yield Figure("chance closest", chance(board.probability_closest), "closest")
+    if board.within_limits is not None:
+        yield Figure("keeps the limits", chance(board.within_limits))
+    if board.ratio_to_floor_spread is not None:
+        yield Figure(_RATIO, f"{board.ratio_to_floor_spread:.1f}")
+    if board.colours_e00 is not None:
+        yield Figure("colour by colour", f"{board.colours_e00:.1f}")
+    yield Figure("L*, a*, b*", _lab(board.lab), "L*, a*, b*")
+    if board.photos:
+        yield Figure("photos (with floor)", f"{board.photos} ({board.pairs})")
+
+
+def _lab(lab: Sequence[float]) -> str:
+    return ", ".join(f"{value:.1f}" for value in lab)
+
+
+def _floor(content: ReportContent) -> Iterator[Block]:
+    pool = content.ranking.floor
+    lines = [floor_line(pool)]
+    if content.ranking.boards:
+        lines.append(colours_line(content.ranking.boards[0], pool.colours_e00))
+    yield from (Words(line) for line in lines if line)
+    spots = [(spot, spot.lab) for spot in content.spots if spot.lab is not None]
+    if spots:
+        named = ", ".join(spot.number for spot, _ in spots)
+        yield Colours(tuple(hex_colour(lab) for _, lab in spots), f"{_SPOTS_BESIDE}: {named}")
+        yield Table(
+            _SPOTS, [(spot.number, spot.record.spot or "", spot.record.light, _lab(lab)) for spot, lab in spots]
+        )
+
+
+def _facts(content: ReportContent) -> Iterator[tuple[str, str]]:
+    """Return what stands beneath the method: a label and a value."""
+    if content.light:
+        yield "Light", content.light
+    if content.left_out:
+        rest = len(content.left_out) - MOST_TOLD
+        yield (
+            "Not photographed in this light",
+            ", ".join(content.left_out[:MOST_TOLD]) + (f" and {rest} more" if rest > 0 else ""),
+        )
+    yield from content.extra.items()
+
+
+def _doubts(content: ReportContent) -> list[tuple[str, str]]:
+    """Return whom each doubt is about, and its sentence."""
+    found = doubts_once(content.told)
+    if content.lights is not None:
+        listed = {board.board for board in content.told.boards}
+        said = {sentence for _, sentence in found}
+        by_sentence: dict[str, list[str]] = {}
+        for doubt in content.lights.doubts:
+            by_sentence.setdefault(doubt.message, []).append("lights")
+        for board in content.lights.boards:
+            for doubt in board.doubts if board.board in listed else ():
+                by_sentence.setdefault(doubt.message, []).append(board.board)
+        found += [(", ".join(dict.fromkeys(who)), text) for text, who in by_sentence.items() if text not in said]
+    return found
+
+
+def _steps(content: ReportContent) -> list[str]:
+    missing = () if content.lights is None else content.lights.missing
+    steps = next_steps(content.ranking, content.boards, missing)
+    return list(dict.fromkeys(as_sentence(step) for step in steps))
+
+
+def _tables(content: ReportContent) -> Iterator[Table]:
+    if content.lights is not None and len(content.lights.lights) > 1 and content.lights.boards:
+        yield _table(
+            "In every light",
+            "Boards seen in every light, the best by its worst light first. A match holds only if it holds in all of "
+            "them. The figures are dE00 to the floor in that light; moves is how much farther off the board is there "
+            "than in the first light; metamerism is what is left in the other light once the difference in the first "
+            "is taken out (after ISO 18314-4), and cannot be told where the errors of the photos hold both none and "
+            "more than 1.",
+            *lights_rows(content.lights, MOST_TOLD),
+        )
+    if content.choices:
+        rows = [
+            (
+                as_sentence(choice.aim.in_words).rstrip("."),
+                choice.board,
+                f"{choice.score.value:.1f} ({interval(choice.score)})",
+                chance(choice.probability_best),
+                f"{choice.cost:.1f} farther from the other aim",
+            )
+            for choice in content.choices
+        ]
+        yield _table(
+            "To match, or to stand off on purpose",
+            "The best board under each aim, and what choosing it costs under the other. A step in lightness with the "
+            "same undertone is a choice of its own, not a match that failed.",
+            ("aim", "best board", "distance from the aim", "chance to be best", "what it costs"),
+            rows,
+        )
+    if content.recipes is not None and content.recipes.boards:
+        yield _table(
+            "By recipe",
+            "All boards of one recipe together; what differs from board to board of one recipe is in the interval.",
+            *recipes_rows(content.recipes, MOST_TOLD),
+        )
+
+
+def _table(title: str, note: str, head: Sequence[str], rows: Sequence[Sequence[str]]) -> Table:
+    return Table([Column(name) for name in head], rows, title, note)

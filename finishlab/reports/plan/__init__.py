@@ -1,1 +1,0 @@
-"""The plan as it is shown: text, documents and calendar files."""

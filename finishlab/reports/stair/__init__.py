@@ -1,1 +1,0 @@
-"""The stair as it is shown: pictures, text and documents."""

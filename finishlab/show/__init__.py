@@ -1,0 +1,1 @@
+"""What commands have to say as values, and their renderers."""

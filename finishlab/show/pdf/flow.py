@@ -1,0 +1,194 @@
+"""Sheets that are filled from top to bottom: text over as many as it takes, and rows of pieces that stay whole."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from finishlab.imaging.strip import PAGES, Paper
+from finishlab.show.pdf.fonts import Face
+from finishlab.show.pdf.setting import break_lines, fit, line_width
+from finishlab.show.pdf.sheet import Sheet
+
+__all__ = ["Flow", "Look", "Piece", "Style"]
+
+_FOOT: Final = 8.6
+"""From the bottom of the sheet to the baseline of its last line."""
+
+
+@dataclass(frozen=True, slots=True)
+class Style:
+    """How a text is set; millimetres."""
+
+    cap: float
+    """Height of capitals."""
+    leading: float
+    """From baseline to baseline, in heights of capitals."""
+    bold: bool = False
+    grey: float = 0.0
+    before: float = 0.0
+    """Space kept free above and below."""
+    after: float = 0.0
+    smallest: float = 0.0
+    """Height of capitals down to which it shrinks to keep within `height`; 0 lets it take the room it needs."""
+    height: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How all pages of one kind look; millimetres."""
+
+    left: float
+    right: float
+    top: float
+    bottom: float
+    face: Face
+    styles: Mapping[str, Style]
+    """By the name of what is set: ``"plain"``, ``"heading"`` ..."""
+    names: float = 0.0
+    """Width of the column of names in facts; 0 sets them in front of their values."""
+    rule: float = 0.0
+    """Width of the line below a heading; 0 draws none."""
+    rows: tuple[float, float, float, float] = (0.3, 0.1, 0.5, 1.0)
+    """Of a table: line below the head, line below a row, its grey, space about a cell."""
+    gap: float = 0.0
+    """Below what belongs together."""
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """Something of a height that is drawn from its left top down."""
+
+    height: float
+    draw: Callable[[float, float], None]
+
+
+class Flow:
+    """Sheets that are filled from top to bottom.
+
+    Parameters
+    ----------
+    look
+        How they look.
+    paper
+        Their size.
+    title, subject
+        What the file says of itself.
+    foot
+        At the foot of every sheet.
+    """
+
+    def __init__(self, look: Look, paper: Paper, *, title: str, subject: str, foot: str) -> None:
+        width, height = PAGES[paper]
+        self.look = look
+        self.sheet = Sheet(width, height, title=title, subject=subject, compressed=True)
+        self.width, self.bottom = width - look.left - look.right, height - look.bottom
+        self.y, self.number = look.top, 1
+        self._foot = foot
+        self._draw_foot()
+
+    @property
+    def height(self) -> float:
+        """Height of a whole sheet between its margins."""
+        return self.bottom - self.look.top
+
+    def room(self, height: float) -> bool:
+        """Make sure that `height` is left on the sheet; return whether a new one was begun for it."""
+        if self.y + height <= self.bottom or self.y == self.look.top:
+            return False
+        self.sheet.next_page()
+        self.number += 1
+        self.y = self.look.top
+        self._draw_foot()
+        return True
+
+    def space(self, height: float) -> None:
+        """Leave room free, but not at the top of a sheet."""
+        if self.y > self.look.top:
+            self.y += height
+
+    def heading(self, words: str, style: str, *, room: float) -> None:
+        """Set a heading above at least `room` of its sheet."""
+        self.room(room)
+        self.words(words, style, ruled=bool(self.look.rule) and style == "heading")
+
+    def words(self, text: str, style: str = "plain", *, strong: str = "", ruled: bool = False) -> None:
+        """Set a paragraph, `strong` in bold before it, over as many sheets as it takes."""
+        how = self.look.styles[style]
+        self.space(how.before)
+        cap, lines = self._broken(text, how, self.width, strong)
+        for line in lines:
+            self.room(cap * how.leading)
+            self._line(self.look.left, self.y + cap, line, cap, how)
+            self.y += cap * how.leading
+        if ruled:
+            self.y -= cap * (how.leading - 1) - 1.8
+            self.sheet.line(self.look.left, self.y, self.look.left + self.width, self.y, line=self.look.rule)
+        self.y += how.after
+
+    def text(self, text: str, style: str, width: float, *, strong: str = "") -> Piece:
+        """Return a paragraph no wider than `width`."""
+        how = self.look.styles[style]
+        cap, lines = self._broken(text, how, width, strong)
+
+        def draw(x: float, y: float) -> None:
+            for index, line in enumerate(lines):
+                self._line(x, y + how.before + cap * (1 + index * how.leading), line, cap, how)
+
+        return Piece(how.before + cap * how.leading * len(lines) + how.after, draw)
+
+    def lines(self, text: str, style: str, width: float) -> list[str]:
+        """Return a text in lines no wider than `width`."""
+        how = self.look.styles[style]
+        return break_lines(text, width=width, cap=how.cap, bold=how.bold, face=self.look.face)
+
+    def row(self, columns: Sequence[tuple[float, Sequence[Piece]]], *, below: float = 0.0) -> None:
+        """Draw columns of pieces side by side, all on one sheet; each stands `x` from the left margin."""
+        height = max((sum(piece.height for piece in pieces) for _, pieces in columns), default=0.0)
+        self.room(height)
+        for x, pieces in columns:
+            y = self.y
+            for piece in pieces:
+                piece.draw(self.look.left + x, y)
+                y += piece.height
+        self.y += height + below
+
+    def finish(self) -> bytes:
+        """Return the file's bytes."""
+        return self.sheet.finish()
+
+    def _broken(self, text: str, how: Style, width: float, strong: str) -> tuple[float, list[tuple[str, str]]]:
+        """Return the height of capitals, and lines as what is strong in them and the rest."""
+        face = self.look.face
+        if how.smallest:
+            found = fit(
+                text, width=width, height=how.height, cap=how.cap, smallest=how.smallest, bold=how.bold, face=face
+            )
+            return found.cap, [("", line) for line in found.lines]
+        if not strong:
+            lines = break_lines(text, width=width, cap=how.cap, bold=how.bold, face=face)
+            return how.cap, [("", line) for line in lines]
+        leads = break_lines(strong, width=width, cap=how.cap, bold=True, face=face)
+        taken = self._taken(leads[-1], how.cap)
+        first, *rest = break_lines(text, width=width, cap=how.cap, bold=how.bold, face=face, taken=taken)
+        return how.cap, [*((lead, "") for lead in leads[:-1]), (leads[-1], first), *(("", line) for line in rest)]
+
+    def _taken(self, strong: str, cap: float) -> float:
+        return line_width(strong, cap=cap, bold=True, face=self.look.face) + cap * 0.44
+
+    def _line(self, x: float, y: float, line: tuple[str, str], cap: float, how: Style) -> None:
+        strong, words = line
+        if strong:
+            self.sheet.text(x, y, strong, cap=cap, bold=True, grey=how.grey, face=self.look.face)
+            x += self._taken(strong, cap)
+        if words:
+            self.sheet.text(x, y, words, cap=cap, bold=how.bold, grey=how.grey, face=self.look.face)
+
+    def _draw_foot(self) -> None:
+        how, face, y = self.look.styles["foot"], self.look.face, self.sheet.height - _FOOT
+        place = {"width": self.width - 20.0, "height": how.cap, "cap": how.cap, "smallest": how.cap * 0.75}
+        said = fit(self._foot, **place, bold=how.bold, face=face)
+        self.sheet.text(self.look.left, y, said.lines[0], cap=said.cap, grey=how.grey, face=face)
+        right = self.sheet.width - self.look.right
+        self.sheet.text(right, y, f"page {self.number}", cap=how.cap, grey=how.grey, align="right", face=face)

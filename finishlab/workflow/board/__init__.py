@@ -1,1 +1,0 @@
-"""Boards' records: entered, copied, read from files, held against each other."""

@@ -1,1 +1,0 @@
-"""Plans, from what was typed and from what is logged."""

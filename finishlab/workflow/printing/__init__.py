@@ -1,1 +1,0 @@
-"""From the logbook to what is printed."""
