@@ -39,10 +39,10 @@ def test_the_strip_is_found_in_all(scenes: list[Outcome]) -> None:
 
 
 def test_the_pair_is_as_right_as_greys_allow(scenes: list[Outcome]) -> None:
-    """Beyond an ideal camera's error, the pair's CIEDE2000 is off by 0.5 at most on average, 1.3 in 95 of 100."""
+    """Beyond an ideal camera's error, the pair's CIEDE2000 is off by 0.5 at most on average, 1.5 in 95 of 100."""
     errors = np.array([s.error for s in scenes])
     assert errors.mean() <= 0.5
-    assert np.percentile(errors, 95) <= 1.3
+    assert np.percentile(errors, 95) <= 1.5
 
 
 def test_the_interval_holds_the_truth(scenes: list[Outcome]) -> None:

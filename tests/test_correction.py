@@ -106,7 +106,7 @@ def test_tilted_light_is_taken_out() -> None:
 @given(st.floats(0.4, 1.2))
 @settings(max_examples=15, deadline=None)
 def test_exposure_changes_next_to_nothing(factor: float) -> None:
-    """Multiplying every value of the file by one factor moves a reflectance by less than 0.2 %.
+    """Multiplying every value of the file by one factor moves a reflectance by less than 0.4 %.
 
     Codes say where on a camera's usual curve a grey lies, so exposure is not quite without a voice.
     """
@@ -115,7 +115,7 @@ def test_exposure_changes_next_to_nothing(factor: float) -> None:
     before = fit_correction(readings, GREYS).reflectance(values, FIELDS)
     brighter = replace(readings, values=readings.values * factor)
     after = fit_correction(brighter, GREYS).reflectance(values * factor, FIELDS)
-    np.testing.assert_allclose(after, before, rtol=2e-3)
+    np.testing.assert_allclose(after, before, rtol=4e-3)
 
 
 @given(st.floats(0.8, 1.25), st.floats(0.8, 1.25))
