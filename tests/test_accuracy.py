@@ -54,6 +54,6 @@ def test_the_interval_holds_the_truth(scenes: list[Outcome]) -> None:
 
 
 def test_one_grey_does_worse(scenes: list[Outcome]) -> None:
-    """White balance on one grey, on the same surfaces, is off 1.8 times as far or more: ramp and light pay."""
+    """White balance on one grey, on the same surfaces, is off 1.6 times as far or more: ramp and light pay."""
     one, kept = (np.mean([abs(s.ways[way] - s.ideal) for s in scenes]) for way in (ONE_GREY, KEPT))
-    assert one > 1.8 * kept
+    assert one > 1.6 * kept
