@@ -37,7 +37,7 @@ def test_the_other_patches_come_within_four() -> None:
 
 
 def test_greys_bring_out_what_the_camera_sees_no_worse_than_a_ramp() -> None:
-    """Beside an ideal camera, boost out, no rendered photo is worse by 0.25 than a ramp, and on average it is better."""
+    """Beside an ideal camera, boost out, no rendered photo is worse by 0.25 than a ramp; on average it is better."""
     for each in found():
         assert each.ours_from_ideal <= each.ramp_from_ideal + 0.25
     assert np.mean([e.ours_from_ideal for e in found()]) < np.mean([e.ramp_from_ideal for e in found()])
