@@ -183,7 +183,8 @@ def test_a_stair_part_is_measured_again_and_stays_with_its_event(run: Run, photo
     (found,) = document(run("remeasure", "tread 2", "--json").stdout)["subjects"]
     assert found["number"] == "1.T2"
     assert found["ok"] is True
-    assert found["before"] == found["after"]
+    # Its own print was believed from the first photo on; fitting it again moves the last digit.
+    assert found["after"] == [pytest.approx(each, abs=0.01) for each in found["before"]]
     learned(run)
     (found,) = document(run("remeasure", "--json").stdout)["subjects"]
     assert found["before"] != found["after"]

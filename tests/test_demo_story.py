@@ -52,7 +52,7 @@ MEASURED: Final = tuple(photo for photo in PHOTOS if photo is not STAND_BACK)
 WOODS_OF_OTHERS: Final = ("red oak", "golden oak", "hickory")
 ABSOLUTE: Final = 3.0
 """CIEDE2000 between measured and true colour allowed in one photo; plain methods are off by 4 to 5 in real photos."""
-LIGHTNESS: Final = 2.5
+LIGHTNESS: Final = 3.0
 """The same for L* alone; how light the paper is, which no photo tells (stated as 2.4), is most of it, common to all."""
 SIZE: Final = 12e6
 
@@ -282,7 +282,7 @@ def test_display_p3_keeps_the_colour(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("photo", MEASURED, ids=lambda p: p.file)
 def test_photo_is_measured_near_the_truth(photo: StoryPhoto, found: Found, truth: dict[str, dict[str, Any]]) -> None:
-    """The strip's number is read, and every surface is found within 3.0 CIEDE2000 and 2.5 in L* of its true colour."""
+    """The strip's number is read, and every surface is found within 3.0 CIEDE2000 and 3.0 in L* of its true colour."""
     measured = found.of[photo.file]
     assert measured.strip is not None
     assert measured.strip.number == STRIP_NUMBER

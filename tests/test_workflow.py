@@ -105,15 +105,20 @@ def test_an_empty_folder_is_an_error_that_names_it(tmp_path: Path) -> None:
 
 
 def test_a_rendered_pair_is_measured_near_the_truth(photos: Photos) -> None:
-    """Board and floor of a rendered photo are found within 4 dE00, and their difference's interval holds the truth."""
+    """Beside a print that was not learned board and floor are found within 6 dE00, their difference within 0.5.
+
+    How dark such a print is stays open, so both are found too light or too dark together; the interval of their
+    difference holds the truth.
+    """
     truth = photos.truth("pair")
     found = measure_photo(photos("pair"), fields=("board", "floor"))
     assert found.strip is not None
     assert found.strip.number == STRIP_NUMBER
-    assert delta_e_00(found.fields["board"].estimate.lab, true_lab(photos, "pair", "board")) < 4.0
-    assert delta_e_00(found.fields["floor"].estimate.lab, true_lab(photos, "pair", "floor")) < 4.0
+    assert delta_e_00(found.fields["board"].estimate.lab, true_lab(photos, "pair", "board")) < 6.0
+    assert delta_e_00(found.fields["floor"].estimate.lab, true_lab(photos, "pair", "floor")) < 6.0
     assert found.pair is not None
     assert truth.delta_e00 is not None
+    assert abs(found.pair.value - truth.delta_e00) < 0.5
     assert found.pair.low <= truth.delta_e00 <= found.pair.high
 
 
