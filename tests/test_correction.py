@@ -15,6 +15,7 @@ from finishlab.colorimetry.spaces import linear_to_srgb, srgb_to_linear
 from finishlab.demo.printers import Printer
 from finishlab.imaging.corrected import correct
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, _curves, fit_correction
+from finishlab.imaging.greys import USUAL
 from finishlab.imaging.strip import STRIP, Rect
 
 PLACES = np.array([patch.sample.centre for patch in STRIP.patches])
@@ -313,3 +314,15 @@ def test_table_and_values_agree() -> None:
     some = [20, 128, 240]
     values = np.repeat(DECODE[some], 3).reshape(3, 3)
     np.testing.assert_allclose(table[some], correction.exposure(values), rtol=1e-5)
+
+
+@given(seed=st.integers(0, 10_000), sure=st.booleans())
+@settings(max_examples=12, deadline=None)
+def test_readings_that_make_no_sense_are_answered_and_never_break_the_fit(seed: int, *, sure: bool) -> None:
+    """Whatever stands where the greys should be, the fit ends with finite figures, for the judging to refuse."""
+    rng = np.random.default_rng(seed)
+    values = np.exp(rng.uniform(-11.0, 0.0, (len(GREYS), 3)) * rng.uniform(0.0, 1.0))
+    readings = PatchReadings(PLACES, values, rng.random(len(GREYS)) < 0.8)
+    found = fit_correction(readings, GREYS if sure else USUAL.patches())
+    assert np.isfinite(found.parameters).all()
+    assert np.isfinite(found.covariance).all()

@@ -53,6 +53,8 @@ _LEAST_SLOPE: Final = 0.2
 """Least slope of log light against log code that is believed."""
 _BEYOND: Final = 5.0
 """How far tone curves go on straight beyond their grid."""
+_LOST: Final = 1000.0
+"""Misfit, in expected errors, of a fit that found no answer at all."""
 _FLOOR: Final = 1e-5
 """Smallest linear value whose logarithm is taken."""
 
@@ -344,6 +346,7 @@ def _fit(readings: PatchReadings, given: KnownGreys, priors: FitPriors, start: C
     theta = usual.copy()
     theta[where.offset] = (seen.log_reflectance[:, None] - priors.tone.usual(u)).mean(axis=0)
     robust: np.ndarray = np.ones(use.size)
+    misfit: np.ndarray = np.full(scale.shape, _LOST)
     if readings.trusted is not None and readings.trusted[use].sum() >= _ENOUGH:
         robust = readings.trusted[use].astype(float)
     if start is not None:
@@ -357,6 +360,8 @@ def _fit(readings: PatchReadings, given: KnownGreys, priors: FitPriors, start: C
         if start is not None or step >= _STEPS - _LEANING:
             believed_rows = partial(seen.slopes, where=where, scale=scale, weight=np.sqrt(weight))
             theta_next += mean_less_mode(believed_rows, theta, covariance, scales)
+        if not np.isfinite(theta_next).all():
+            break  # the answer before stands, and is judged by its misfit
         theta = theta_next
         misfit = (rows @ theta - target).reshape(-1, 3)
         robust = _belief(misfit, settling=step < _SETTLING and start is None)

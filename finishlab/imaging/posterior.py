@@ -19,6 +19,8 @@ _DIRECTIONS: Final = 10
 """How many of the least certain directions are looked along; the readings settle the others."""
 _STEP: Final = 0.25
 """Standard deviations to either side at which the slope of the normal matrix is taken."""
+_FARTHEST: Final = 1.0
+"""Standard deviations that the mean may lie off along one direction: beyond that two orders do not tell the way."""
 
 
 def mean_less_mode(
@@ -38,11 +40,14 @@ def mean_less_mode(
     scale
         Shape (parameters,): what to count each parameter in, to tell which directions are the least certain.
     """
+    if not np.isfinite(covariance).all():
+        return np.zeros(len(at))  # a fit that has lost its way has no mean to lean to; it is judged as it stands
     sizes, axes = np.linalg.eigh(covariance / np.outer(scale, scale))
     answers = rows_at(at) @ covariance
     out = np.zeros(len(at))
     for size, axis in zip(sizes[::-1][:_DIRECTIONS], axes.T[::-1], strict=False):
         move = scale * axis * np.sqrt(max(size, 0.0))
         slope = (rows_at(at + _STEP * move) - rows_at(at - _STEP * move)) / (2 * _STEP)
-        out -= move * float((slope * answers).sum())
+        lean = float((slope * answers).sum())
+        out -= move * (np.clip(lean, -_FARTHEST, _FARTHEST) if np.isfinite(lean) else 0.0)
     return out
