@@ -40,9 +40,11 @@ def mean_less_mode(
     scale
         Shape (parameters,): what to count each parameter in, to tell which directions are the least certain.
     """
-    if not np.isfinite(covariance).all():
-        return np.zeros(len(at))  # a fit that has lost its way has no mean to lean to; it is judged as it stands
-    sizes, axes = np.linalg.eigh(covariance / np.outer(scale, scale))
+    counted = covariance / np.outer(scale, scale)
+    try:
+        sizes, axes = np.linalg.eigh((counted + counted.T) / 2)
+    except np.linalg.LinAlgError:  # a fit that has lost its way has no mean to lean to; it is judged as it stands
+        return np.zeros(len(at))
     answers = rows_at(at) @ covariance
     out = np.zeros(len(at))
     for size, axis in zip(sizes[::-1][:_DIRECTIONS], axes.T[::-1], strict=False):
