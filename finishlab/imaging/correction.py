@@ -137,6 +137,8 @@ class _Parameters:
         self.tone, self.offset, self.channel = parts[0], parts[1], parts[2:5]
         self.light, self.tint, self.glare, self.print = parts[5], parts[6:9], parts[9], parts[10]
         self.size: int = ends[-1]
+        self.bends = _bends(priors.tone.grid, self.channel_terms)
+        """A channel's own departures over the prior's grid, which every step of a fit asks for."""
 
     def prior_sigma(self, priors: FitPriors) -> np.ndarray:
         sigma = np.full(self.size, np.inf)
@@ -271,9 +273,10 @@ def _curves(parameters: np.ndarray, where: _Parameters) -> np.ndarray:
     They go on straight beyond the grid and always rise.
     """
     grid = where.prior.grid
-    common = where.prior.usual(grid) + where.prior.departures(grid) @ parameters[where.tone]
-    bends = _bends(grid, where.channel_terms)
-    m = np.stack([common + parameters[where.offset.start + k] + bends @ parameters[where.channel[k]] for k in range(3)])
+    common = where.prior.mean + where.prior.modes @ parameters[where.tone]
+    m = np.stack(
+        [common + parameters[where.offset.start + k] + where.bends @ parameters[where.channel[k]] for k in range(3)]
+    )
     steps = np.maximum(np.diff(m, axis=1), _LEAST_SLOPE * np.diff(grid))
     mended = np.concatenate([np.zeros((3, 1)), np.cumsum(steps, axis=1)], axis=1)
     middle = len(grid) * 7 // 8  # where greys are read; what was mended lies beyond them

@@ -61,7 +61,10 @@ class TonePrior:
 
     def departures(self, u: np.ndarray | float) -> np.ndarray:
         """Return the departures at logs of linear values, shape (..., terms)."""
-        return np.stack([np.interp(u, self.grid, column) for column in self.modes.T], axis=-1)
+        at = np.asarray(u, dtype=float)
+        part = np.clip(np.searchsorted(self.grid, at), 1, len(self.grid) - 1)
+        share = np.clip((at - self.grid[part - 1]) / (self.grid[part] - self.grid[part - 1]), 0.0, 1.0)[..., None]
+        return np.asarray(self.modes[part - 1] + share * (self.modes[part] - self.modes[part - 1]))
 
 
 def _integrated(slope: np.ndarray) -> np.ndarray:

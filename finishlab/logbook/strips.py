@@ -74,11 +74,12 @@ class StripShelf(Shelf):
     def photographed_greys(self) -> tuple[StripGreys, ...]:
         """Return what logged photos said of every strip that was not learned, by number."""
         learned = {greys.number for greys in self.learned_greys()}
-        asked = select(MeasurementRow.strip_number, MeasurementRow.photo_sha256, MeasurementRow.correction)
+        print_said = MeasurementRow.correction["print"]  # the rest of a correction is not read
+        asked = select(MeasurementRow.strip_number, MeasurementRow.photo_sha256, print_said)
         seen: dict[int, dict[str, tuple[float, ...]]] = {}
         with self._read() as session:
-            for number, photo, correction in session.execute(asked.where(MeasurementRow.strip_number.is_not(None))):
-                said = tuple(float(each) for each in correction.get("print", ()))
+            for number, photo, found in session.execute(asked.where(MeasurementRow.strip_number.is_not(None))):
+                said = tuple(float(each) for each in found or ())
                 if number not in learned and len(said) == len(USUAL.effects):
                     seen.setdefault(number, {})[photo] = said
         return tuple(
