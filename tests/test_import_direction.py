@@ -37,7 +37,7 @@ INSIDE: Final = {
     "stair": {
         "stair/records": ("names", "records"),
         "logbook": ("reading", "store"),
-        "stair/progress": ("progress", "colours", "entering", "events", "shown", "drawing"),
+        "stair/progress": ("progress", "entering", "drawing"),
         "stair/documents": ("documents",),
         "stair/commands": ("commands", "enter_commands"),
     },
@@ -49,13 +49,11 @@ INSIDE: Final = {
             "drying",
             "floor",
             "geometry",
-            "hours",
             "risers",
             "stair_plan",
-            "way_up",
         ),
-        "plan/documents": ("documents", "entered", "files", "icalendar", "logged"),
-        "plan/commands": ("commands", "options"),
+        "plan/documents": ("documents", "entered", "files", "logged"),
+        "plan/commands": ("commands",),
     },
 }
 """A subject's folder -> the rooms in it -> their modules.
