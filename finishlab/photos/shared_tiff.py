@@ -147,8 +147,10 @@ class _Tiff:
         end = at + 2 + 12 * number
         if not 0 < number <= _MOST_ENTRIES or end + 4 > len(self._data):
             raise NotUnderstoodError
-        places = range(at + 2, end, 12)
-        fields = [_Entry(*self._unpack("HHI", place), self._data[place + 8 : place + 12]) for place in places]
+        fields = []
+        for place in range(at + 2, end, 12):
+            tag, kind, count = self._unpack("HHI", place)
+            fields.append(_Entry(tag, kind, count, self._data[place + 8 : place + 12]))
         return [field for field in fields if 0 < field.kind < len(_ITEM_BYTES)], end
 
     def _span(self, entry: _Entry) -> tuple[int, int]:
