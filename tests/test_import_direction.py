@@ -25,15 +25,20 @@ LAYERS: Final = (
     ("matching", "plan/figures"),
     ("photos", "logbook", "reports"),
     ("show",),
+    ("measuring",),
     ("stair/progress",),
     ("workflow",),
     ("printing", "report", "stair/documents", "plan/documents"),
     ("cli",),
-    ("stair/commands", "plan/commands", "things"),
+    ("stair/commands", "plan/commands", "measuring/commands", "things"),
 )
 """Rooms from left to right; a room imports from itself and from rooms further left, never from one beside it."""
 
 INSIDE: Final = {
+    "measuring": {
+        "measuring": ("photos", "documents", "logged", "pictures", "picking"),
+        "measuring/commands": ("commands", "pick_window"),
+    },
     "stair": {
         "stair/records": ("names", "records"),
         "logbook": ("reading", "store"),
@@ -75,7 +80,7 @@ def _modules(room: str) -> tuple[str, ...]:
     return tuple(f"finishlab.{subject}.{name}" for subject, rooms in INSIDE.items() for name in rooms.get(room, ()))
 
 
-COMMANDS: Final = (*_modules("stair/commands"), *_modules("plan/commands"))
+COMMANDS: Final = (*_modules("stair/commands"), *_modules("plan/commands"), *_modules("measuring/commands"))
 STORES: Final = _modules("logbook")
 
 DOORWAYS: Final = {

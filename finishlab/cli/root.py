@@ -17,8 +17,8 @@ __all__ = ["COMMANDS", "finishlab"]
 
 COMMANDS: Final = {
     "strip": ("finishlab.cli.strip:strip", "Write the grey strip to print, as a PDF."),
-    "measure": ("finishlab.cli.measure:measure", "Measure the colours in photos; nothing is logged."),
-    "pick": ("finishlab.cli.pick:pick", "Without a strip: click greys and surface in the photo."),
+    "measure": ("finishlab.measuring.commands:measure", "Measure the colours in photos; nothing is logged."),
+    "pick": ("finishlab.measuring.commands:pick", "Without a strip: click greys and surface in the photo."),
     "floor": ("finishlab.things.floor:floor", "Log and look up places of the floor."),
     "board": ("finishlab.things.board:board", "Log and look up test boards."),
     "camera": ("finishlab.things.camera:camera", "Teach finishlab how a camera sees colours, with a chart."),
@@ -30,7 +30,7 @@ COMMANDS: Final = {
     "rank": ("finishlab.cli.rank:rank", "Say which board comes closest to the floor."),
     "trial": ("finishlab.things.trial:trial", "Try your own phone, print and room against a known truth."),
     "report": ("finishlab.cli.report:report", "Write the answer with its pictures, as a page and a PDF."),
-    "remeasure": ("finishlab.cli.remeasure:remeasure", "Measure logged photos again, with what is known today."),
+    "remeasure": ("finishlab.measuring.commands:remeasure", "Measure logged photos again, with what is known today."),
     "plan": ("finishlab.plan.commands:plan", "Plan the stair: quantities, cutting, days, risers, floor."),
     "cautions": ("finishlab.cli.cautions:cautions", "Show every caution with its source."),
     "labels": ("finishlab.cli.printing:labels", "Print labels for board backs and tread undersides."),
