@@ -14,11 +14,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from finishlab.errors import ExitCode, FinishlabError, NoStripError, QualityError, UsageError
+from finishlab.errors import DEBUG, ExitCode, FinishlabError, NoStripError, QualityError, UsageError, internal_error
 from finishlab.reports.rows import PhotoResult
 from finishlab.workflow.finding import expand_photos
 from finishlab.workflow.measuring import check_how, inspect_photo
-from finishlab.workflow.unforeseen import DEBUG, unexpected
 
 if TYPE_CHECKING:
     from finishlab.colorimetry.camera_profile import CameraProfile
@@ -162,7 +161,7 @@ def _measure_one(job: Job) -> PhotoResult:
     except Exception as failure:  # one photo's trouble must not end the others
         if os.environ.get(DEBUG):
             raise
-        return PhotoResult(str(path), error=unexpected(failure, path.name))
+        return PhotoResult(str(path), error=internal_error(failure, path.name))
     if picture is not None:
         from finishlab.workflow.pictures import save_picture
 
