@@ -24,6 +24,7 @@ __all__ = [
     "internal_error",
 ]
 
+
 DEBUG: Final = "FINISHLAB_DEBUG"
 """Environment variable that lets tracebacks and library warnings through."""
 
@@ -109,7 +110,7 @@ class MissingLibraryError(FinishlabError):
 
 
 def internal_error(error: BaseException, where: str = "") -> FinishlabError:
-    """Return the failure nobody foresaw as one sentence."""
+    """Return a failure nobody foresaw as one sentence."""
     text = " ".join(f"{error}".split())
     what = type(error).__name__ + (f": {text}" if text else "")
     return FinishlabError(

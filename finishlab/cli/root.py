@@ -36,12 +36,12 @@ COMMANDS: Final = {
     "labels": ("finishlab.cli.printing:labels", "Print labels for board backs and tread undersides."),
     "schedule": ("finishlab.cli.printing:schedule", "Print a finishing schedule for the bench."),
     "house-file": ("finishlab.cli.printing:house_file", "Print a file of everything for the drawer."),
-    "history": ("finishlab.cli.history:history", "Show what was changed: who, when, what."),
-    "undo": ("finishlab.cli.history:undo", "Take back what the last command changed."),
-    "redo": ("finishlab.cli.history:redo", "Bring back what undo took back."),
-    "export": ("finishlab.cli.exchange:export", "Write the whole logbook into one archive."),
-    "import": ("finishlab.cli.exchange:import_", "Take an archive into the logbook: nothing twice, nothing lost."),
-    "backup": ("finishlab.cli.exchange:backup", "Copy the logbook into another folder, also while it is in use."),
+    "history": ("finishlab.logbook.commands:history", "Show what was changed: who, when, what."),
+    "undo": ("finishlab.logbook.commands:undo", "Take back what the last command changed."),
+    "redo": ("finishlab.logbook.commands:redo", "Bring back what undo took back."),
+    "export": ("finishlab.logbook.commands:export", "Write the whole logbook into one archive."),
+    "import": ("finishlab.logbook.commands:import_", "Take an archive into the logbook: nothing twice, nothing lost."),
+    "backup": ("finishlab.logbook.commands:backup", "Copy the logbook into another folder, also while it is in use."),
     "demo": ("finishlab.cli.demo:demo", "Try it all on rendered sample photos."),
 }
 """Name -> where the command is, and its line in the help."""

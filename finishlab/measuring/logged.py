@@ -259,9 +259,9 @@ def _renewed(log: Logbook, subject: _Subject) -> Remeasured:
     if errors or not measured:
         return Remeasured(name, before, (), tuple(errors))
     if isinstance(subject, StoredPart):
-        log.renew_part_measurements(subject.ident, measured)
+        log.remeasure_part(subject.ident, measured)
         return Remeasured(name, before, tuple(found.field.estimate for found in _logged(log, subject)))
-    log.renew_measurements(subject.number, measured)
+    log.remeasure(subject.number, measured)
     now = log.floor_spot(subject.number) if isinstance(subject, StoredSpot) else log.board(subject.number)
     return Remeasured(name, before, tuple(found.field.estimate for found in now.measurements))
 
