@@ -25,11 +25,11 @@ from finishlab.cli.root import finishlab
 from finishlab.errors import LogbookError, OutputError
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook
-from finishlab.logbook.exchange.dump import TABLES, Dump, json_schema
+from finishlab.logbook.archive import export_logbook, import_logbook, json_schema, upgraded
+from finishlab.logbook.merge import TABLES, Dump, checked
 from finishlab.logbook.store import DATABASE
 from finishlab.records import Batch, BoardRecord, ColourStep, Finish, FloorSpotRecord, PhotoRecord
 from finishlab.stair.records import Flight, Part, PartEvent, PartSizes, StoredStair
-from finishlab.workflow.exchange import export_logbook, import_logbook
 
 
 def _real_photo(folder: Path, name: str, *, place: bool = True) -> tuple[Path, PhotoRecord]:
@@ -346,7 +346,7 @@ def test_an_archive_that_was_spoilt_changes_nothing(filled: Path, tmp_path: Path
         spoil(document)
         before = other.dump()
         with pytest.raises(LogbookError) as caught:
-            other.take_in(other.checked_dump(Dump.from_dict(document)))
+            other.merge(checked(upgraded(Dump.from_dict(document))))
         assert caught.value.code == code
         assert other.dump() == before
 
@@ -357,7 +357,7 @@ def test_what_may_be_empty_may_be_left_out(filled: Path, tmp_path: Path) -> None
         document = log.dump().as_dict()
         for rows in document["tables"].values():
             rows[:] = [{name: value for name, value in row.items() if value is not None} for row in rows]
-        other.take_in(other.checked_dump(Dump.from_dict(document)))
+        other.merge(checked(upgraded(Dump.from_dict(document))))
         assert other.dump() == log.dump()
 
 
@@ -409,7 +409,7 @@ def test_an_archive_of_an_older_logbook_is_taken_in(tmp_path: Path) -> None:
             for row in rows:
                 row.pop("uuid", None)
         document["tables_at"] = "0002_strip_greys"
-        other.take_in(other.checked_dump(Dump.from_dict(document)))
+        other.merge(checked(upgraded(Dump.from_dict(document))))
         assert other.boards() == log.boards()
         assert other.floor_spots() == log.floor_spots()
         assert other.history("B2") == log.history("B2")

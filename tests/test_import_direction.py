@@ -25,15 +25,24 @@ LAYERS: Final = (
     ("matching", "plan/figures"),
     ("photos", "logbook", "reports"),
     ("show",),
+    ("measuring",),
     ("stair/progress",),
     ("workflow",),
-    ("printing", "report", "stair/documents", "plan/documents"),
+    ("printing", "report", "stair/documents", "plan/documents", "logbook/documents"),
     ("cli",),
-    ("stair/commands", "plan/commands", "things"),
+    ("stair/commands", "plan/commands", "logbook/commands", "measuring/commands", "things"),
 )
 """Rooms from left to right; a room imports from itself and from rooms further left, never from one beside it."""
 
-INSIDE: Final = {
+INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
+    "measuring": {
+        "measuring": ("photos", "documents", "logged", "pictures", "picking"),
+        "measuring/commands": ("commands", "pick_window"),
+    },
+    "logbook": {
+        "logbook/documents": ("archive",),
+        "logbook/commands": ("commands",),
+    },
     "stair": {
         "stair/records": ("names", "records"),
         "logbook": ("reading", "store"),
@@ -74,7 +83,7 @@ def _modules(room: str) -> tuple[str, ...]:
     return tuple(f"finishlab.{subject}.{name}" for subject, rooms in INSIDE.items() for name in rooms.get(room, ()))
 
 
-COMMANDS: Final = (*_modules("stair/commands"), *_modules("plan/commands"))
+COMMANDS: Final = tuple(name for subject in INSIDE for name in _modules(f"{subject}/commands"))
 STORES: Final = _modules("logbook")
 
 DOORWAYS: Final = {

@@ -1,4 +1,4 @@
-"""``finishlab export``, ``import`` and ``backup``: a whole logbook in one file or folder."""
+"""``finishlab history``, ``undo``, ``redo``; ``export``, ``import``, ``backup``: a logbook in one file or folder."""
 
 from __future__ import annotations
 
@@ -11,7 +11,87 @@ from finishlab.cli.common import json_option, open_logbook, print_document, say
 from finishlab.cli.lazy import ExampleCommand
 
 if TYPE_CHECKING:
-    from finishlab.logbook.exchange.taking_in import TakenIn
+    from collections.abc import Sequence
+
+    from finishlab.logbook import Undone
+    from finishlab.logbook.merge import MergeResult
+
+
+_NEWEST = 20
+_NAMED = 12
+
+
+@click.command(
+    cls=ExampleCommand,
+    examples=("finishlab history", "finishlab history B3", "finishlab history standard", "finishlab history 2.T7"),
+)
+@click.argument("subject", metavar="[B3|F2|R1|C2|T7|standard]", required=False)
+@click.option("--last", type=click.IntRange(1), metavar="N", help=f"Only the newest. [without a subject: {_NEWEST}]")
+@json_option
+def history(*, subject: str | None, last: int | None, as_json: bool) -> None:
+    """Show what was changed, first to last: who, when, what; also of what is removed.
+
+    Without a subject, the newest changes of the whole logbook.
+    """
+    from finishlab.workflow.rows import change_entry, change_line
+
+    newest = last if last is not None or subject is not None else _NEWEST
+    with open_logbook() as log:
+        changes = log.history(subject, last=newest)
+    if as_json:
+        entries = [{"subject": change.subject, **change_entry(change)} for change in changes]
+        print_document({"format": "finishlab/history/1", "changes": entries})
+        return
+    if not changes:
+        say("Nothing is logged yet.")
+    for change in changes:
+        click.echo(change_line(change) if subject is not None else f"{change.subject}: {change_line(change)}")
+
+
+@click.command(
+    cls=ExampleCommand,
+    examples=("finishlab undo", "finishlab undo B3", "finishlab undo 2.T7", 'finishlab undo "flight 1"'),
+)
+@click.argument("subject", metavar="[B3|F2|R1|C2|T7|standard]", required=False)
+@json_option
+def undo(*, subject: str | None, as_json: bool) -> None:
+    """Take back what the last command changed, in the whole logbook or of one subject; again for the one before.
+
+    Nothing is lost: it is a change of its own, and redo brings back what was taken back.
+    """
+    with open_logbook() as log:
+        _tell("Taken back", "undo", log.undo(subject), as_json=as_json)
+
+
+@click.command(
+    cls=ExampleCommand,
+    examples=("finishlab redo", "finishlab redo B3"),
+)
+@click.argument("subject", metavar="[B3|F2|R1|C2|T7|standard]", required=False)
+@json_option
+def redo(*, subject: str | None, as_json: bool) -> None:
+    """Bring back what the last undo took back; again for the one before, until something new is logged."""
+    with open_logbook() as log:
+        _tell("Brought back", "redo", log.redo(subject), as_json=as_json)
+
+
+def _tell(said: str, step: str, done: Sequence[Undone], *, as_json: bool) -> None:
+    from finishlab.workflow.rows import change_entry, change_line
+
+    if as_json:
+        changes = [
+            {"subject": each.subject, "change": change_entry(each.change), "entry": change_entry(each.entry)}
+            for each in done
+        ]
+        print_document({"format": f"finishlab/{step}/1", "changes": changes})
+        return
+    subjects: dict[str, list[str]] = {}
+    for each in done:
+        subjects.setdefault(change_line(each.change), []).append(each.subject)
+    for line, names in subjects.items():
+        more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
+        say(f"{said}, of {', '.join(names[:_NAMED])}{more}: {line}.")
+
 
 _NOT_CLEANED = "nobody can say what else it tells. finishlab backup copies it as it is."
 _PLACE = click.Path(path_type=Path)
@@ -48,7 +128,7 @@ def export(*, archive: Path, without_photos: bool, as_json: bool) -> None:
     Of a photo goes along the picture with its colours, turning, time and camera model: no place, no serial number, no
     owner. Names, dates and notes go along as they were written.
     """
-    from finishlab.workflow.exchange import export_logbook
+    from finishlab.logbook.archive import export_logbook
 
     with open_logbook() as log:
         done = export_logbook(log, archive, photos=not without_photos)
@@ -84,7 +164,7 @@ def import_(*, archive: Path, as_json: bool) -> None:
 
     What the logbook holds already is known again. A number that is taken here is given anew, and told.
     """
-    from finishlab.workflow.exchange import import_logbook
+    from finishlab.logbook.archive import import_logbook
 
     with open_logbook(make=True) as log:
         done = import_logbook(log, archive)
@@ -103,7 +183,7 @@ def import_(*, archive: Path, as_json: bool) -> None:
         say(line)
 
 
-def _told(done: TakenIn) -> list[str]:
+def _told(done: MergeResult) -> list[str]:
     new = [counted(done.added[name], name) for name in _WORDS if done.added.get(name)]
     lines = [f"Taken in: {', '.join(new)}." if new else "The logbook held all of it already."]
     if done.renewed:
