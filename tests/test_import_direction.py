@@ -17,8 +17,12 @@ LAYERS: Final = (
     ("errors",),
     ("version",),
     ("quality", "units", "cautions", "coatings", "files"),
+    ("amounts",),
+    ("record",),
+    ("finish/records", "toml_file"),
+    ("recipe/records",),
     ("records",),
-    ("toml_file", "stair/records"),
+    ("finish/wording", "stair/records"),
     ("colorimetry",),
     ("imaging",),
     ("measure",),
@@ -26,14 +30,26 @@ LAYERS: Final = (
     ("photos", "logbook", "reports"),
     ("show",),
     ("stair/progress",),
-    ("workflow",),
+    ("workflow", "finish/entering"),
     ("printing", "report", "stair/documents", "plan/documents"),
     ("cli",),
+    ("finish/commands",),
     ("stair/commands", "plan/commands", "things"),
+    ("recipe/commands",),
 )
 """Rooms from left to right; a room imports from itself and from rooms further left, never from one beside it."""
 
 INSIDE: Final = {
+    "finish": {
+        "finish/records": ("fields", "finish"),
+        "finish/wording": ("warnings", "wording"),
+        "finish/entering": ("entering",),
+        "finish/commands": ("commands",),
+    },
+    "recipe": {
+        "recipe/records": ("records",),
+        "recipe/commands": ("commands", "cans"),
+    },
     "stair": {
         "stair/records": ("names", "records"),
         "logbook": ("reading", "store"),
@@ -75,7 +91,9 @@ def _modules(room: str) -> tuple[str, ...]:
     return tuple(f"finishlab.{subject}.{name}" for subject, rooms in INSIDE.items() for name in rooms.get(room, ()))
 
 
-COMMANDS: Final = (*_modules("stair/commands"), *_modules("plan/commands"))
+COMMANDS: Final = tuple(
+    name for subject in ("finish", "recipe", "stair", "plan") for name in _modules(f"{subject}/commands")
+)
 STORES: Final = _modules("logbook")
 
 DOORWAYS: Final = {

@@ -7,9 +7,8 @@ from dataclasses import dataclass, fields
 from typing import Any, Final, TypeVar, cast
 
 from finishlab.logbook.tables import BatchRow, BoardRow, FloorSpotRow, RecipeRow, TrialRow
-from finishlab.records import Batch, BoardRecord, FloorSpotRecord, Recipe, TrialRecord
-from finishlab.records.base import Record
-from finishlab.records.numbers import Number
+from finishlab.record import Number, Record
+from finishlab.records import BoardRecord, Can, FloorSpotRecord, Recipe, TrialRecord
 
 __all__ = ["KINDS", "AnyRow", "Kind", "read_record", "record_in", "subject_name"]
 
@@ -35,7 +34,7 @@ KINDS: Final[Mapping[Any, Kind]] = {
     BoardRow: Kind("B", "board", "board", "finishlab board add PHOTO ...", BoardRecord),
     FloorSpotRow: Kind("F", "spot", "floor spot", "finishlab floor add PHOTO ...", FloorSpotRecord),
     RecipeRow: Kind("R", "recipe", "recipe", "finishlab recipe add NAME ...", Recipe),
-    BatchRow: Kind("C", "can", "can", "finishlab can add PRODUCT --kind KIND", Batch),
+    BatchRow: Kind("C", "can", "can", "finishlab can add PRODUCT --kind KIND", Can),
     TrialRow: Kind("H", "trial", "trial", "finishlab trial same PHOTO ...", TrialRecord),
 }
 

@@ -10,9 +10,8 @@ from typing import Any, Generic, TypeVar
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.measure import FieldMeasurement, Measurement, StripReading
 from finishlab.quality import Doubt
-from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe, TrialRecord
-from finishlab.records.base import Record
-from finishlab.records.numbers import Number
+from finishlab.record import Number, Record
+from finishlab.records import Approval, BoardRecord, Can, FloorSpotRecord, Light, Recipe, TrialRecord
 
 __all__ = [
     "Change",
@@ -142,7 +141,7 @@ class Stored(Generic[R]):
 
 
 StoredRecipe = Stored[Recipe]
-StoredCan = Stored[Batch]
+StoredCan = Stored[Can]
 StoredTrial = Stored[TrialRecord]
 
 

@@ -138,11 +138,11 @@ def cutting(
     Out-of-square treads come with their back width, sides and both diagonals to check. Boards narrower than a tread
     are taken to be glued up.
     """
+    from finishlab.amounts import read_length
     from finishlab.cautions import cautions_for
     from finishlab.plan.cutting import ALLOWANCE, KERF, plan_cutting
     from finishlab.plan.documents import cutting_document
     from finishlab.plan.entered import parse_stock
-    from finishlab.records.lengths import read_length
     from finishlab.units import MM_PER_INCH, is_us
 
     del from_file
@@ -295,10 +295,10 @@ def risers(
     Measure from floor to tread to floor as they are now, and give what is added. The figures are those of the US model
     code, by edition; the local code and the inspector decide.
     """
+    from finishlab.amounts import read_length
     from finishlab.plan.documents import risers_document
     from finishlab.plan.geometry import Part, Shape, unlikely_sizes
     from finishlab.plan.risers import check_risers
-    from finishlab.records.lengths import read_length
     from finishlab.units import is_us
 
     if count is not None and len(risers) > 1:

@@ -110,7 +110,7 @@ def need_treads(stair: StairPlan) -> None:
 
 def added_length(text: str | None) -> float:
     """Return a length that is added, mm; 0 and less than 0 are meant here."""
-    from finishlab.records.lengths import read_length
+    from finishlab.amounts import read_length
 
     if text is None or text.strip() in {"0", "0mm", "0in"}:
         return 0.0
@@ -126,10 +126,10 @@ def _logged(recipe: str | None, *, products: bool, sized: bool) -> StairPlan:
 
 
 def _stair(file: str | None, given: dict[str, Any], *, sized: bool) -> StairPlan:
+    from finishlab.amounts import read_lengths
     from finishlab.plan.entered import flat_parts, parse_odd, read_plan
     from finishlab.plan.geometry import Shape
     from finishlab.plan.stair_plan import StairPlan
-    from finishlab.records.lengths import read_lengths
     from finishlab.units import is_us
 
     named = [name for name in _STAIR if given[name] not in (None, ())]

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
-from finishlab.records import Batch, Finish
+from finishlab.records import Can, Finish
 from finishlab.stair.names import PartKind
 from finishlab.stair.records import COAT_STEPS, CoatStep, StoredEvent, StoredPart, StoredStair
 
@@ -134,7 +134,7 @@ def _step_words(step: CoatStep, count: int, want: int | None, *, last: bool) -> 
     return _DONE[step] if count == 1 else f"{_DONE[step]}, {count} coats"
 
 
-def can_words(number: int | None, cans: Mapping[int, Batch]) -> str | None:
+def can_words(number: int | None, cans: Mapping[int, Can]) -> str | None:
     """Return a can in words: ``"C1 Acme honey (lot 4711)"``."""
     if number is None:
         return None

@@ -1,48 +1,36 @@
-"""``finishlab recipe``: named finishes that boards and stair parts share."""
+"""``finishlab recipe``, ``approve`` and ``standard``: finishes that boards and parts share, and the chosen one."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from finishlab.cli.cautioning import say_cautions
-from finishlab.cli.common import json_option, open_logbook, options, say
+from finishlab.cli.common import json_option, open_logbook, say, show_document
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import UsageError
-from finishlab.show.document import Block, Facts, Listing
+from finishlab.finish.commands import part_options, say_warnings
+from finishlab.show.document import Block, Document, Facts, Line, Listing
 from finishlab.things.commands import list_command, print_logged, remove_command, show_command
 from finishlab.things.kind import Field, Kind
 
 if TYPE_CHECKING:
-    from finishlab.logbook import Logbook, StoredRecipe
-    from finishlab.records import Finish, Recipe
+    from finishlab.logbook import Logbook, StoredApproval, StoredRecipe
+    from finishlab.records import BoardRecord, Finish, Recipe
     from finishlab.stair.records import StoredPart
 
 _COMMANDS: Mapping[str, tuple[str, str]] = {
-    "add": ("finishlab.things.recipe:add", "Write down a recipe."),
-    "list": ("finishlab.things.recipe:list_recipes", "List the recipes."),
-    "show": ("finishlab.things.recipe:show", "Show a recipe and what is finished by it."),
-    "edit": ("finishlab.things.recipe:edit", "Change a recipe; what it was stays in its history."),
-    "remove": ("finishlab.things.recipe:remove", "Leave recipes out from now on; their history stays."),
+    "add": ("finishlab.recipe.commands:add", "Write down a recipe."),
+    "list": ("finishlab.recipe.commands:list_recipes", "List the recipes."),
+    "show": ("finishlab.recipe.commands:show", "Show a recipe and what is finished by it."),
+    "edit": ("finishlab.recipe.commands:edit", "Change a recipe; what it was stays in its history."),
+    "remove": ("finishlab.recipe.commands:remove", "Leave recipes out from now on; their history stays."),
 }
-_section_options = options(
-    click.option("--preparation", metavar="FIELDS", help='The wood: "grits=80-100-120; raised=yes".'),
-    click.option(
-        "--step",
-        "steps",
-        metavar="FIELDS",
-        multiple=True,
-        help='A colour step, in order; repeatable: "oil; maker=Acme; colour=honey; wipe=10; coats=2". '
-        '"2: wipe=5" changes step 2.',
-    ),
-    click.option("--seal", metavar="FIELDS", help='The sealer: "shellac; coats=1".'),
-    click.option("--top", metavar="FIELDS", help='The topcoat: "water pu; sheen=satin; gloss=30; coats=3; recoat=4".'),
-    click.option("--note", metavar="TEXT", help="Anything else."),
-)
+_note_option = click.option("--note", metavar="TEXT", help="Anything else.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +78,7 @@ def _rows(log: Logbook, light: str | None = None) -> list[RecipeRow]:
 
 def _page(log: Logbook, row: RecipeRow) -> tuple[Block, ...]:
     """Return a recipe as it is to be done, step by step."""
-    from finishlab.reports.details import finish_rows
+    from finishlab.finish.wording import finish_rows
 
     del log
     facts = (
@@ -144,16 +132,16 @@ def recipe() -> None:
 )
 @click.argument("name", metavar="NAME")
 @click.option("--from-board", "board", metavar="B3", help="As this board was finished; whatever else is said wins.")
-@_section_options
+@part_options(own=False)
+@_note_option
 @json_option
-def add(*, name: str, board: str | None, note: str | None, as_json: bool, **sections: Any) -> None:  # noqa: ANN401 - texts of each section
+def add(*, name: str, board: str | None, note: str | None, parts: dict[str, Any], as_json: bool) -> None:
     """Write down a recipe; print its number."""
     from finishlab.records import Finish, Recipe
-    from finishlab.records.short_text import long_form
 
     with open_logbook(make=True) as log:
-        start = Finish() if board is None else long_form(log.board(board).record)
-        made = log.add_recipe(Recipe(name, _changed(start, sections), note))
+        start = Finish() if board is None else log.board(board).record.whole_finish
+        made = log.add_recipe(Recipe(name, _changed(start, parts), note))
         if board is not None and log.board(board).record.recipe_number is None:
             log.edit_board(board, recipe_number=made.number.key)
         print_logged(RECIPE, log, [made], as_json=as_json)
@@ -166,17 +154,18 @@ def add(*, name: str, board: str | None, note: str | None, as_json: bool, **sect
 )
 @click.argument("number", metavar="R1")
 @click.option("--name", metavar="TEXT", help="Another name.")
-@_section_options
+@part_options(own=False)
+@_note_option
 @json_option
-def edit(*, number: str, name: str | None, note: str | None, as_json: bool, **sections: Any) -> None:  # noqa: ANN401 - texts of each section
+def edit(*, number: str, name: str | None, note: str | None, parts: dict[str, Any], as_json: bool) -> None:
     """Change a recipe; what it was stays in its history, and a standard stays as it was approved.
 
     A field that is named changes, an empty one (``recoat=``) is taken out, the others stay.
     """
     with open_logbook() as log:
         changes: dict[str, Any] = {k: v for k, v in (("name", name), ("note", note)) if v is not None}
-        if any(sections.values()):
-            changes["finish"] = _changed(log.recipe(number).record.finish, sections)
+        if parts:
+            changes["finish"] = _changed(log.recipe(number).record.finish, parts)
         if not changes:
             raise UsageError("nothing-to-change", "No change is named.", "Name at least one field, see --help.")
         made = log.edit_recipe(number, **changes)
@@ -184,36 +173,22 @@ def edit(*, number: str, name: str | None, note: str | None, as_json: bool, **se
         _say_done(log, made, "changed")
 
 
-def _changed(finish: Finish, sections: Mapping[str, Any]) -> Finish:
+def _changed(finish: Finish, parts: dict[str, Any]) -> Finish:
     """Return a finish with what the options say."""
-    from dataclasses import replace
+    from finishlab.finish.entering import FinishTexts, entered_texts
 
-    from finishlab.records.finish import Preparation, Seal, Topcoat
-    from finishlab.records.finish_text import changed, parse_fields, step_changes
-
-    if sections["preparation"] is not None:
-        said = parse_fields(Preparation, sections["preparation"])
-        finish = replace(finish, preparation=changed(Preparation, finish.preparation, said) or Preparation())
-    if sections["steps"]:
-        finish = step_changes(finish, sections["steps"])
-    if sections["seal"] is not None:
-        finish = replace(finish, seal=changed(Seal, finish.seal, parse_fields(Seal, sections["seal"])))
-    if sections["top"] is not None:
-        said = parse_fields(Topcoat, sections["top"])
-        finish = replace(finish, topcoat=changed(Topcoat, finish.topcoat, said))
-    return finish
+    return entered_texts({}, FinishTexts(steps=parts.pop("steps", ()), parts=parts)).on(finish)
 
 
 def _say_done(log: Logbook, made: StoredRecipe, word: str) -> None:
-    from finishlab.records.finish_warnings import WarningContext, warnings
-    from finishlab.records.products import products_of
+    from finishlab.finish.warnings import WarningContext, warnings
+    from finishlab.recipe.records import products_of
 
     say(f"{made.number} {word}: {made.record.name}.")
     cans = {each.number.key: each.record for each in log.cans()}
     labels = {number: can.label for number, can in cans.items() if can.label is not None}
-    for warning in warnings(made.record.finish, WarningContext(labels=labels)):
-        if warning.code != "stock-lot-unknown":  # a recipe is of no one piece of wood
-            say(f"Worth a thought: {warning.message}")
+    slips = warnings(made.record.finish, WarningContext(labels=labels))
+    say_warnings(slip for slip in slips if slip.code != "stock-lot-unknown")  # a recipe is of no one piece of wood
     say_cautions(log, products_of(made.record.finish, cans))
 
 
@@ -224,3 +199,91 @@ show = show_command(
 remove = remove_command(
     RECIPE, "Leave recipes out from now on; their history stays, and no number is given twice.", "R2"
 )
+
+
+def _standards(log: Logbook, *, earlier: bool = False) -> Document:
+    """Return today's standard, or with `earlier` every one there was, the newest first."""
+    names = {found.number: found.record.name for found in log.recipes()}
+    shown = [each for each in reversed(log.standards()) if earlier or each.ended is None]
+    data = [
+        {
+            "recipe": each.approval.recipe,
+            "name": names.get(each.approval.recipe),
+            "board": each.approval.board,
+            "record": each.approval.as_dict(),
+            "ended": None if each.ended is None else each.ended.date().isoformat(),
+        }
+        for each in shown
+    ]
+    none = Line("No standard is approved yet. Approve a board: finishlab approve B3 --reason TEXT")
+    blocks = [_facts(each, names.get(each.approval.recipe)) for each in shown]
+    return Document("standard", {"standards": data}, blocks or [none])
+
+
+def _facts(standard: StoredApproval, name: str | None) -> Facts:
+    from finishlab.finish.wording import finish_rows
+
+    approval, ended = standard.approval, standard.ended
+    until = "" if ended is None else f", until {ended.date()}"
+    return Facts(
+        "The standard" if ended is None else "An earlier standard",
+        (
+            ("recipe", " ".join(word for word in (approval.recipe, name) if word)),
+            ("board", approval.board),
+            ("approved", f"{approval.date} by {approval.who}{until}"),
+            ("reason", approval.reason),
+            *finish_rows(approval.finish),
+        ),
+    )
+
+
+@click.command(
+    cls=ExampleCommand,
+    examples=('finishlab approve B10 --reason "closest by day and by lamp"',),
+)
+@click.argument("number", metavar="B3")
+@click.option("--reason", metavar="TEXT", help="Why this one.")
+@click.option("--date", metavar="DATE", help="Day of the decision, e.g. 2024-05-31. [default: today]")
+@json_option
+def approve(*, number: str, reason: str | None, date: str | None, as_json: bool) -> None:
+    """Make a board's recipe the standard for the treads; the standard before stays on record.
+
+    A board without a recipe gets one, made from what is written of it. Keep the board itself: it is what later coats
+    are held against.
+    """
+    from finishlab.finish.entering import finish_context
+    from finishlab.finish.warnings import board_warnings
+    from finishlab.records import parse_date
+
+    with open_logbook() as log:
+        made = log.approve(number, reason=reason, date=None if date is None else parse_date(date))
+        board = log.board(number)
+        context = replace(finish_context(log, board, deciding=True), on_tread=True)
+        if not _topcoated(board.record):
+            context = replace(context, state=board.record.state or "stain dry")
+        whole = replace(board.record, finish=board.record.whole_finish, latest=board.record.date)
+        slips = board_warnings(whole, context)
+        document, chosen = _standards(log), made.approval
+        name = log.recipe(chosen.recipe).record.name
+    if as_json:
+        show_document(document, as_json=True)
+    say(f"{chosen.recipe} ({name}) is the standard, by board {chosen.board}, from {chosen.date} on.")
+    say_warnings(slips)
+    say("Prove it on one whole tread first (common practice, no source), and keep the board.")
+
+
+def _topcoated(record: BoardRecord) -> bool:
+    return record.topcoat is not None or (record.finish is not None and record.finish.topcoat is not None)
+
+
+@click.command(
+    cls=ExampleCommand,
+    examples=("finishlab standard", "finishlab standard --all"),
+)
+@click.option("--all", "earlier", is_flag=True, help="Earlier standards too, the newest first.")
+@json_option
+def standard(*, earlier: bool, as_json: bool) -> None:
+    """Show the approved standard: recipe, board, day, reason, and the finish as it was approved."""
+    with open_logbook() as log:
+        document = _standards(log, earlier=earlier)
+    show_document(document, as_json=as_json)
