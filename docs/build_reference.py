@@ -20,7 +20,7 @@ from finishlab.cli import finishlab
 from finishlab.finish.fields import FieldSpec, Section, section_limits, specs
 from finishlab.finish.finish import FINISH_PARTS
 from finishlab.finish.warnings import SOFT, SoftLimit
-from finishlab.logbook.exchange.dump import json_schema
+from finishlab.logbook.archive import json_schema
 from finishlab.quality import DOUBTS
 from finishlab.recipe.records import CAN_LIMITS, Label
 from finishlab.records.boards import BOARD_LIMITS

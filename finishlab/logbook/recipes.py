@@ -11,21 +11,20 @@ from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
-from finishlab.logbook.kinds import record_in
+from finishlab.logbook.database import Transactions
+from finishlab.logbook.entities import check_named, edit, find, record_in, remove
 from finishlab.logbook.reading import read_approvals, read_numbered
-from finishlab.logbook.shelf import Shelf
 from finishlab.logbook.stored import StoredApproval, StoredCan, StoredRecipe
-from finishlab.logbook.subjects import check_named, edit, find, remove
 from finishlab.logbook.tables import ApprovalRow, BatchRow, BoardRow, RecipeRow
 from finishlab.records import Approval, BoardRecord, Can, Recipe, today
 
-__all__ = ["STANDARD", "RecipeShelf", "check_recipe_name", "chosen_recipe"]
+__all__ = ["STANDARD", "RecipeStore", "check_recipe_name", "chosen_recipe"]
 
 STANDARD = "standard"
 """Name of the standard in the history."""
 
 
-class RecipeShelf(Shelf):
+class RecipeStore(Transactions):
     """The part of a logbook that keeps recipes, cans and the standard; `finishlab.logbook.store.Logbook` is one."""
 
     # Recipes
@@ -239,7 +238,7 @@ def _free_name(session: Session, name: str) -> str:
     return tried
 
 
-def chosen_recipe(log: RecipeShelf, name: str | None) -> tuple[int, Recipe, dt.date | None]:
+def chosen_recipe(log: RecipeStore, name: str | None) -> tuple[int, Recipe, dt.date | None]:
     """Return the recipe that is meant: of none named the standard, else the only one.
 
     Its number, the recipe as approved where it is the standard, and the day it became that.
