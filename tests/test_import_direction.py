@@ -27,16 +27,16 @@ LAYERS: Final = (
     ("imaging",),
     ("measure",),
     ("matching", "plan/figures"),
-    ("photos", "logbook", "reports"),
+    ("photos", "logbook"),
     ("show",),
+    ("reports",),
     ("measuring",),
     ("stair/progress",),
     ("workflow", "finish/entering"),
     ("printing", "report", "stair/documents", "plan/documents", "logbook/documents"),
     ("cli",),
     ("finish/commands",),
-    ("stair/commands", "plan/commands", "logbook/commands", "measuring/commands", "things"),
-    ("recipe/commands",),
+    ("stair/commands", "plan/commands", "logbook/commands", "measuring/commands", "recipe/commands", "things"),
 )
 """Rooms from left to right; a room imports from itself and from rooms further left, never from one beside it."""
 
@@ -110,7 +110,7 @@ DOORWAYS: Final = {
     "cv2": ("finishlab.imaging",),
     "jinja2": ("finishlab.show",),
     "markupsafe": ("finishlab.show",),
-    "matplotlib": ("finishlab.reports", "finishlab.show.pdf.fonts"),
+    "matplotlib": ("finishlab.reports", "finishlab.show.drawing", "finishlab.show.pdf.fonts"),
     "numpy": ("finishlab",),
     "pillow_heif": ("finishlab.photos", "render.sample_files"),
     "platformdirs": ("finishlab.cli", "finishlab.workflow"),

@@ -24,10 +24,10 @@ from finishlab.records import Can
 from finishlab.reports.rows import BoardRow
 from finishlab.show.document import Document
 from finishlab.show.jsons import json_form
+from finishlab.show.kind import Field, Kind
 from finishlab.show.terminal import render
 from finishlab.things.board import BOARD
 from finishlab.things.floor import FLOOR
-from finishlab.things.kind import Field, Kind
 
 
 def _printed(document: Document) -> str:

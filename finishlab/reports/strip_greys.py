@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from finishlab.imaging.greys import StripGreys
-    from finishlab.reports.plots.drawing import Drawing
+    from finishlab.show.drawing import Drawing
 
 __all__ = [
     "curve_drawing",
