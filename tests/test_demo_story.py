@@ -51,7 +51,7 @@ from finishlab.matching.ranking import BoardColour, Ranking, rank_boards
 from finishlab.measure import Measurement
 from finishlab.photos import matrix_profile, read_photo
 from finishlab.photos.profiles import profile_name
-from finishlab.workflow.learning import learn_from_far
+from finishlab.strip.learning import learn_from_far
 from finishlab.workflow.measuring import measure_photo
 
 SAMPLES: Final = samples_home() / FOLDER

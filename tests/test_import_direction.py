@@ -18,18 +18,19 @@ LAYERS: Final = (
     ("version",),
     ("quality", "units", "cautions", "coatings", "files"),
     ("records",),
-    ("toml_file", "stair/records"),
+    ("toml_file", "stair/records", "strip/records"),
     ("colorimetry",),
     ("imaging",),
     ("measure",),
     ("matching", "plan/figures"),
     ("photos", "logbook", "reports"),
     ("show",),
-    ("stair/progress",),
+    ("stair/progress", "strip/page"),
     ("workflow",),
-    ("printing", "report", "stair/documents", "plan/documents"),
+    ("printing", "report", "stair/documents", "plan/documents", "strip/documents"),
     ("cli",),
-    ("stair/commands", "plan/commands", "things"),
+    ("stair/commands", "plan/commands", "printing/commands", "things"),
+    ("strip/commands",),
 )
 """Rooms from left to right; a room imports from itself and from rooms further left, never from one beside it."""
 
@@ -57,6 +58,17 @@ INSIDE: Final = {
         "plan/documents": ("documents", "entered", "files", "icalendar", "logged"),
         "plan/commands": ("commands", "options"),
     },
+    "strip": {
+        "strip/records": ("records",),
+        "strip/page": ("page",),
+        "workflow": ("learning", "trials"),
+        "strip/documents": ("documents",),
+        "strip/commands": ("commands", "camera_commands", "trial_commands"),
+    },
+    "printing": {
+        "printing": ("house_file", "labels", "schedule"),
+        "printing/commands": ("commands",),
+    },
 }
 """A subject's folder -> the rooms in it -> their modules.
 
@@ -76,7 +88,7 @@ def _modules(room: str) -> tuple[str, ...]:
     return tuple(f"finishlab.{subject}.{name}" for subject, rooms in INSIDE.items() for name in rooms.get(room, ()))
 
 
-COMMANDS: Final = (*_modules("stair/commands"), *_modules("plan/commands"))
+COMMANDS: Final = tuple(module for subject in INSIDE for module in _modules(f"{subject}/commands"))
 STORES: Final = _modules("logbook")
 
 DOORWAYS: Final = {

@@ -165,7 +165,7 @@ def with_learned(how: How, light: str | None, *, profile: bool = True) -> How:
 
     A logbook that cannot be read is told, and does not stop what needs no logbook.
     """
-    from finishlab.workflow.learned import as_learned
+    from finishlab.strip.learning import as_learned
 
     if not (logbook_folder() / "logbook.db").is_file():
         return how
@@ -180,7 +180,7 @@ def with_learned(how: How, light: str | None, *, profile: bool = True) -> How:
 def trust_known() -> Trust:
     """Return what trials in the user's logbook say of the stated errors; no logbook is made where there is none."""
     from finishlab.matching.trials import Trust
-    from finishlab.workflow.trials import trust_in
+    from finishlab.strip.trials import trust_in
 
     if not (logbook_folder() / "logbook.db").is_file():
         return Trust()

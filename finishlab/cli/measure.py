@@ -89,10 +89,9 @@ def measure(
     A folder stands for the photos in it. With several photos each is tried, whatever happens to the others.
     Where a logbook has learned the strip's own greys they are used.
     """
-    from finishlab.reports.trials import trust_entry, trust_line
     from finishlab.show.measurements import measurement_document
+    from finishlab.strip.trials import trust_entry, trust_line, trusted
     from finishlab.workflow.batch import How
-    from finishlab.workflow.trials import trusted
 
     check_picture_name(save_picture)
     fields = cast("tuple[FieldName, ...]", ("board", "floor") if field == "both" else (field,))

@@ -7,9 +7,10 @@ from dataclasses import dataclass, fields
 from typing import Any, Final, TypeVar, cast
 
 from finishlab.logbook.tables import BatchRow, BoardRow, FloorSpotRow, RecipeRow, TrialRow
-from finishlab.records import Batch, BoardRecord, FloorSpotRecord, Recipe, TrialRecord
+from finishlab.records import Batch, BoardRecord, FloorSpotRecord, Recipe
 from finishlab.records.base import Record
 from finishlab.records.numbers import Number
+from finishlab.strip.records import TrialRecord
 
 __all__ = ["KINDS", "AnyRow", "Kind", "read_record", "record_in", "subject_name"]
 

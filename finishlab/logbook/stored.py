@@ -10,9 +10,10 @@ from typing import Any, Generic, TypeVar
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.measure import FieldMeasurement, Measurement, StripReading
 from finishlab.quality import Doubt
-from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe, TrialRecord
+from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe
 from finishlab.records.base import Record
 from finishlab.records.numbers import Number
+from finishlab.strip.records import TrialRecord
 
 __all__ = [
     "Change",

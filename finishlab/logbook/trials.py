@@ -9,7 +9,7 @@ from finishlab.logbook.shelf import Shelf
 from finishlab.logbook.stored import StoredTrial
 from finishlab.logbook.subjects import find, remove
 from finishlab.logbook.tables import TrialRow
-from finishlab.records import TrialRecord
+from finishlab.strip.records import TrialRecord
 
 __all__ = ["TrialShelf"]
 

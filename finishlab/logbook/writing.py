@@ -35,8 +35,9 @@ from finishlab.logbook.tables import (
     TrialRow,
 )
 from finishlab.measure import FieldMeasurement, Measurement
-from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe, TrialRecord
+from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe
 from finishlab.stair.records import Flight, Part
+from finishlab.strip.records import TrialRecord
 
 __all__ = [
     "AnyRecord",

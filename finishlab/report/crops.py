@@ -11,8 +11,8 @@ import numpy as np
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.errors import FinishlabError
 from finishlab.show.pages import Picture
+from finishlab.strip.learning import as_learned
 from finishlab.workflow.batch import How
-from finishlab.workflow.learned import as_learned
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName

@@ -258,8 +258,8 @@ def measure_parts(
     from finishlab.records import parse_date, today
     from finishlab.stair.records import PartEvent
     from finishlab.stair.shown import flights_shown
+    from finishlab.strip.learning import as_learned
     from finishlab.workflow.batch import How
-    from finishlab.workflow.learned import as_learned
     from finishlab.workflow.recording import photo_day
 
     text, photos = _parts_and_photos(words)

@@ -87,9 +87,9 @@ def add(
     Several photos are repeats of one board; with --each they are as many boards of one record. Unless every photo is
     good, nothing is logged. A board with a topcoat and no stain is the clear-only control unless told otherwise.
     """
+    from finishlab.strip.learning import as_learned
     from finishlab.things.sameness import lights_logged, near_light, refuse_mixed
     from finishlab.workflow.batch import How
-    from finishlab.workflow.learned import as_learned
 
     given = {name: written[name] for name in _RECORD if written[name] is not None}
     _check_given(number, given, finish_texts, each=each, paired_by_hand=with_floor and bool(greys or area))

@@ -131,9 +131,9 @@ def add(
 
     Without --spot each photo is a spot of its own. Unless every photo is good, none is logged.
     """
+    from finishlab.strip.learning import as_learned
     from finishlab.things.sameness import lights_logged, near_light
     from finishlab.workflow.batch import How
-    from finishlab.workflow.learned import as_learned
     from finishlab.workflow.recording import log_floor_spots
 
     day = today() if date is None else parse_date(date)

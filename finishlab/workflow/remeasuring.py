@@ -12,8 +12,8 @@ from finishlab.errors import FinishlabError
 from finishlab.logbook import Logbook, StoredBoard, StoredMeasurement, StoredSpot
 from finishlab.measure import GreyArea, Measurement, PixelPolygon, PixelRect
 from finishlab.stair.records import StoredPart
+from finishlab.strip.learning import as_learned
 from finishlab.workflow.batch import How, measure_photos
-from finishlab.workflow.learned import as_learned
 
 if TYPE_CHECKING:
     from finishlab.colorimetry.estimate import LabEstimate
