@@ -25,20 +25,29 @@ LAYERS: Final = (
     ("matching", "plan/figures"),
     ("photos", "logbook", "reports"),
     ("show",),
+    ("measuring",),
     ("stair/progress", "strip/page"),
     ("workflow",),
-    ("printing", "report", "stair/documents", "plan/documents", "strip/documents"),
+    ("printing", "report", "stair/documents", "plan/documents", "strip/documents", "logbook/documents"),
     ("cli",),
-    ("stair/commands", "plan/commands", "printing/commands", "things"),
+    ("stair/commands", "plan/commands", "printing/commands", "logbook/commands", "measuring/commands", "things"),
     ("strip/commands",),
 )
 """Rooms from left to right; a room imports from itself and from rooms further left, never from one beside it."""
 
-INSIDE: Final = {
+INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
+    "measuring": {
+        "measuring": ("photos", "documents", "logged", "pictures", "picking"),
+        "measuring/commands": ("commands", "pick_window"),
+    },
+    "logbook": {
+        "logbook/documents": ("archive",),
+        "logbook/commands": ("commands",),
+    },
     "stair": {
         "stair/records": ("names", "records"),
         "logbook": ("reading", "store"),
-        "stair/progress": ("progress", "colours", "entering", "events", "shown", "drawing"),
+        "stair/progress": ("progress", "entering", "drawing"),
         "stair/documents": ("documents",),
         "stair/commands": ("commands", "enter_commands"),
     },
@@ -50,13 +59,11 @@ INSIDE: Final = {
             "drying",
             "floor",
             "geometry",
-            "hours",
             "risers",
             "stair_plan",
-            "way_up",
         ),
-        "plan/documents": ("documents", "entered", "files", "icalendar", "logged"),
-        "plan/commands": ("commands", "options"),
+        "plan/documents": ("documents", "entered", "files", "logged"),
+        "plan/commands": ("commands",),
     },
     "strip": {
         "strip/records": ("records",),
@@ -88,11 +95,11 @@ def _modules(room: str) -> tuple[str, ...]:
     return tuple(f"finishlab.{subject}.{name}" for subject, rooms in INSIDE.items() for name in rooms.get(room, ()))
 
 
-COMMANDS: Final = tuple(module for subject in INSIDE for module in _modules(f"{subject}/commands"))
+COMMANDS: Final = tuple(name for subject in INSIDE for name in _modules(f"{subject}/commands"))
 STORES: Final = _modules("logbook")
 
 DOORWAYS: Final = {
-    "PIL": ("finishlab.photos", "render.encode", "render.sample_files"),
+    "PIL": ("finishlab.photos",),
     "alembic": ("finishlab.logbook",),
     "click": ("finishlab.cli", "finishlab.things", *COMMANDS),
     "colour": ("finishlab.colorimetry",),
@@ -101,7 +108,7 @@ DOORWAYS: Final = {
     "markupsafe": ("finishlab.show",),
     "matplotlib": ("finishlab.reports", "finishlab.show.pdf.fonts"),
     "numpy": ("finishlab",),
-    "pillow_heif": ("finishlab.photos", "render.sample_files"),
+    "pillow_heif": ("finishlab.photos",),
     "platformdirs": ("finishlab.cli", "finishlab.workflow"),
     "rawpy": ("finishlab.photos.raw",),
     "reportlab": ("finishlab.show",),

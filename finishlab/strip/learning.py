@@ -1,16 +1,14 @@
-"""What a strip's print and the cameras are known to do: learned into the logbook, and given to what is measured."""
+"""A strip's own greys, from an instrument's readings, an eye or photos, into the logbook."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from finishlab.errors import FinishlabError, UsageError
-from finishlab.records import normalise_light
 
 if TYPE_CHECKING:
     from finishlab.imaging.greys import StripGreys
@@ -18,9 +16,8 @@ if TYPE_CHECKING:
     from finishlab.measure import GreyArea
     from finishlab.measure.learn_greys import LearnedGreys
     from finishlab.measure.learn_print import LearnedPrint
-    from finishlab.workflow.batch import How
 
-__all__ = ["as_learned", "learn_from_eye", "learn_from_far", "learn_from_photo", "learn_from_readings"]
+__all__ = ["learn_from_eye", "learn_from_far", "learn_from_photo", "learn_from_readings"]
 
 _AGREE: Final = 1.5
 """Repeat readings of one grey differ by less, L*: more is a slip of the hand, not noise."""
@@ -92,8 +89,8 @@ def learn_from_far(
         What `finishlab.measure.learn_print.learn_print` raises.
     """
     from finishlab.measure.learn_print import learn_print, look_at_print
+    from finishlab.measuring.photos import with_path
     from finishlab.photos import read_photo
-    from finishlab.workflow.batch import with_path
 
     looks, errors = [], []
     for path in paths:
@@ -174,24 +171,3 @@ def _not_rising() -> UsageError:
 
 def _now() -> str:
     return dt.datetime.now(tz=dt.UTC).isoformat(timespec="seconds")
-
-
-def as_learned(how: How, log: Logbook, light: str | None, *, profile: bool = True) -> How:
-    """Return how photos are to be measured, with the strips' greys and the cameras' profiles a logbook holds.
-
-    Of a strip that was not learned it holds what each logged photo said of its print.
-
-    Parameters
-    ----------
-    how
-        What to measure.
-    log
-        The logbook.
-    light
-        The photos' light: a profile holds for one. Daylight when not said.
-    profile
-        False leaves profiles out.
-    """
-    lit = normalise_light(light)
-    known = tuple(each for each in log.camera_profiles() if each.light == lit) if profile else ()
-    return replace(how, strip_greys=(*log.learned_greys(), *log.photographed_greys()), profiles=known)

@@ -12,16 +12,15 @@ from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.sources import scaled, scaled_table
 from finishlab.errors import LogbookError, UsageError
 from finishlab.matching.trials import LEAST, PRIOR, TRIED, Outcome, Side, Trust, judge_trial, trust_of
+from finishlab.measuring.photos import PhotoResult
 from finishlab.quality import Doubt, doubt
 from finishlab.records import today
-from finishlab.reports.rows import PhotoResult
 from finishlab.strip.records import TrialKind, TrialRecord
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
     from finishlab.logbook import Logbook, LoggedBoards, StoredSpot, StoredTrial
     from finishlab.matching.components import Components
-    from finishlab.matching.trials import Trust
     from finishlab.measure import Measurement
 
 __all__ = [
@@ -103,7 +102,7 @@ def log_trials(
     LogbookError
         ``"photo-tried-already"``.
     """
-    from finishlab.workflow.recording import measured_of, photo_day
+    from finishlab.measuring.logged import measured_of, photo_day
 
     check_count(kind, len(results))
     measured = measured_of(results)

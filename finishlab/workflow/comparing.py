@@ -11,7 +11,7 @@ import numpy as np
 
 from finishlab.errors import LogbookError
 from finishlab.logbook import Logbook, LoggedBoard, LoggedBoards, StoredSpot
-from finishlab.logbook.many import many_objects
+from finishlab.logbook.reading import many_objects
 from finishlab.matching.across import AcrossLights, compare_lights
 from finishlab.matching.aims import CONTRAST, MATCH, STEP, Aim, within
 from finishlab.matching.choices import Choice, weigh_choices

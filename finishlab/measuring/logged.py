@@ -1,20 +1,29 @@
-"""Measured photos into the logbook: the originals kept, the figures logged, all or nothing."""
+"""Measured photos into the logbook, all or nothing, and logged photos measured again."""
 
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING, Final, cast
 
-from finishlab.errors import LogbookError
-from finishlab.logbook import DirectPair, Logbook, StoredBoard, StoredSpot
-from finishlab.measure import Measurement
+from finishlab.errors import FinishlabError, LogbookError
+from finishlab.logbook import DirectPair, Logbook, StoredBoard, StoredMeasurement, StoredSpot
+from finishlab.measure import GreyArea, Measurement, PixelPolygon, PixelRect
+from finishlab.measuring.photos import MeasureOptions, PhotoResult, measure_photos
 from finishlab.photos import photo_facts
 from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord, today
-from finishlab.reports.rows import PhotoResult
+from finishlab.stair.records import StoredPart
+
+if TYPE_CHECKING:
+    from finishlab.colorimetry.estimate import LabEstimate
+    from finishlab.imaging.strip import FieldName
+    from finishlab.measure import SurfaceKind
 
 __all__ = [
+    "Remeasured",
     "keep_original",
     "keep_photos",
     "log_board",
@@ -23,6 +32,7 @@ __all__ = [
     "measured_of",
     "photo_day",
     "refuse_known",
+    "remeasure",
 ]
 
 
@@ -43,7 +53,7 @@ def log_board(
     record
         The board and its finish.
     results
-        What `finishlab.workflow.batch.measure_photos` gave, all of them measured.
+        What `finishlab.measuring.photos.measure_photos` gave, all of them measured.
     dated
         False to take the day the first photo says it was taken instead of the record's.
     with_floor
@@ -175,3 +185,104 @@ def _refuse_known(results: Sequence[PhotoResult], logged: Callable[[Collection[s
                 "Leave it out, or take another photo.",
             )
         seen[result.measurement.photo_id] = f"{result.path}, named before it"
+
+
+_Subject = StoredBoard | StoredSpot | StoredPart
+_NUMBER: Final = re.compile(r"[BbFf][0-9]{1,9}")
+
+
+@dataclass(frozen=True, slots=True)
+class Remeasured:
+    """What came of one board or floor spot."""
+
+    number: str
+    before: tuple[LabEstimate, ...]
+    after: tuple[LabEstimate, ...]
+    """Empty where a photo failed: the subject was then left as it was."""
+    errors: tuple[FinishlabError, ...] = ()
+
+
+def remeasure(log: Logbook, numbers: Sequence[str] = ()) -> list[Remeasured]:
+    """Measure the kept photos of boards, floor spots and stair parts again, each in the way it was measured.
+
+    Parameters
+    ----------
+    log
+        An open logbook.
+    numbers
+        ``"B1"``, ``"F1"``, ``"tread 7"`` ...; without any, all.
+
+    Returns
+    -------
+    list
+        One result a subject. Where one of its photos fails a subject is left as it was; the others are still done.
+
+    Raises
+    ------
+    LogbookError
+        ``unknown-board``, ``unknown-spot`` or ``unknown-part``, before anything is measured.
+    """
+    if not numbers:
+        parts = [part for part in log.stair_parts() if log.part_measurements(part.ident)]
+        return [
+            *(_renewed(log, spot) for spot in log.floor_spots()),
+            *(_renewed(log, board) for board in log.boards() if board.measurements),
+            *(_renewed(log, part) for part in parts),
+        ]
+    subjects: list[_Subject] = []
+    for number in dict.fromkeys(" ".join(each.split()) for each in numbers):
+        if not _NUMBER.fullmatch(number):
+            subjects += log.stair().named(number)
+        else:
+            subjects.append(log.floor_spot(number) if number[0] in "Ff" else log.board(number))
+    return [_renewed(log, subject) for subject in subjects]
+
+
+def _renewed(log: Logbook, subject: _Subject) -> Remeasured:
+    name = subject.code if isinstance(subject, StoredPart) else subject.number
+    logged = _logged(log, subject)
+    before = tuple(found.field.estimate for found in logged)
+    paired = {pair.photo for pair in subject.pairs} if isinstance(subject, StoredBoard) else set()
+    measured: list[Measurement] = []
+    errors: list[FinishlabError] = []
+    for found in logged:
+        try:
+            path = log.photo_path(found.photo)
+        except FinishlabError as error:
+            errors.append(error)
+            continue
+        (result,) = measure_photos([Path(path)], _how(log, found, pair=found.photo in paired))
+        if result.error is not None:
+            errors.append(result.error)
+        elif result.measurement is not None:
+            measured.append(result.measurement)
+    if errors or not measured:
+        return Remeasured(name, before, (), tuple(errors))
+    if isinstance(subject, StoredPart):
+        log.remeasure_part(subject.ident, measured)
+        return Remeasured(name, before, tuple(found.field.estimate for found in _logged(log, subject)))
+    log.remeasure(subject.number, measured)
+    now = log.floor_spot(subject.number) if isinstance(subject, StoredSpot) else log.board(subject.number)
+    return Remeasured(name, before, tuple(found.field.estimate for found in now.measurements))
+
+
+def _logged(log: Logbook, subject: _Subject) -> tuple[StoredMeasurement, ...]:
+    return log.part_measurements(subject.ident) if isinstance(subject, StoredPart) else subject.measurements
+
+
+def _how(log: Logbook, found: StoredMeasurement, *, pair: bool) -> MeasureOptions:
+    """Return how a photo was measured, with what is known of strips and cameras today."""
+    settings = found.settings
+    if settings.get("area"):
+        areas = tuple(GreyArea.parse(str(text)) for text in settings["greys"])
+        # By hand the one surface is reported as the board field; a floor's kind is kept by calling it the floor.
+        text = str(settings["area"])
+        # A rectangle is four figures, a polygon six or more.
+        area = PixelRect.parse(text) if text.count(",") == 3 else PixelPolygon.parse(text)
+        how = MeasureOptions(("floor",), found.field.kind, areas, area)
+        return how.with_calibration(log, found.light)
+    floor_is = cast("SurfaceKind", settings.get("floor_is", "print"))
+    if found.field.name == "floor":
+        floor_is = found.field.kind
+    fields: tuple[FieldName, ...] = ("board", "floor") if pair else (found.field.name,)
+    return MeasureOptions(fields, floor_is).with_calibration(log, found.light)

@@ -1,64 +1,21 @@
-"""The part of a logbook that gives itself away whole and takes another in: archives and backups."""
+"""A logbook like this one in another folder, made also while this one is in use, and brought up to date."""
 
 from __future__ import annotations
 
 import sqlite3
 import uuid
-from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, Final
 
 from finishlab.errors import LogbookError, OutputError
-from finishlab.logbook.database import failures_named
-from finishlab.logbook.exchange.dump import Dump, Tables, checked, read_dump, upgraded
-from finishlab.logbook.exchange.taking_in import TakenIn, take_in
+from finishlab.logbook.database import DATABASE, Transactions
+from finishlab.logbook.merge import read_dump
 from finishlab.logbook.photo_files import PHOTOS, keep_file, photo_place
-from finishlab.logbook.shelf import Shelf
 
-__all__ = ["ExchangeShelf"]
-
-_DATABASE: Final = "logbook.db"
+__all__ = ["BackupStore"]
 
 
-class ExchangeShelf(Shelf):
-    """What `finishlab.logbook.store.Logbook` can do with the whole of itself."""
-
-    def dump(self) -> Dump:
-        """Return all that the tables hold, at one moment."""
-        with self._read() as session:
-            return read_dump(session.connection())
-
-    def checked_dump(self, dump: Dump) -> Tables:
-        """Return a dump at today's step; one that could not be taken in is refused before its photos are kept.
-
-        Raises
-        ------
-        LogbookError
-            ``"archive-newer"`` or ``"archive-damaged"``.
-        """
-        return checked(upgraded(dump))
-
-    def take_in(self, dump: Tables) -> TakenIn:
-        """Join another logbook's dump with this one, in one transaction; its photos are kept before.
-
-        Raises
-        ------
-        LogbookError
-            ``"archive-damaged"``; nothing is changed then.
-        """
-        with self._write() as session:
-            return take_in(session, dump, self._who)
-
-    def keep_photo_copy(self, path: Path, row: Mapping[str, Any]) -> None:
-        """Keep the file of an archive's photo; `row` is its entry in the table of photos.
-
-        Raises
-        ------
-        LogbookError
-            ``"photo-changed"`` if the bytes are not those that the entry names.
-        """
-        with failures_named(str(self._folder)):
-            keep_file(self._folder, path, row["sha256"], row["suffix"], content=row["kept_sha256"])
+class BackupStore(Transactions):
+    """The part of a logbook that copies it."""
 
     def backup(self, folder: Path) -> int:
         """Write a logbook like this one into another folder, also while this one is in use; return its photos' number.
@@ -80,7 +37,8 @@ class ExchangeShelf(Shelf):
             )
         folder = Path(folder).expanduser()
         self._check_backup(folder)
-        rows = self.dump().tables["photos"]
+        with self._read() as session:
+            rows = read_dump(session.connection()).tables["photos"]
         try:
             (folder / PHOTOS).mkdir(parents=True, exist_ok=True)
             # Photos first, as everywhere: a photo that nothing names is no harm.
@@ -100,7 +58,7 @@ class ExchangeShelf(Shelf):
     def _check_backup(self, folder: Path) -> None:
         there = folder.is_dir() and any(folder.iterdir())
         inside = folder.resolve().is_relative_to(self._folder.resolve())
-        if inside or (there and not (folder / _DATABASE).is_file()) or (folder.exists() and not folder.is_dir()):
+        if inside or (there and not (folder / DATABASE).is_file()) or (folder.exists() and not folder.is_dir()):
             raise OutputError(
                 "backup-elsewhere",
                 f"{folder} is no place for a backup: it holds other files, or lies inside the logbook.",
@@ -117,7 +75,7 @@ class ExchangeShelf(Shelf):
         """Say whether a folder holds an earlier state of this logbook: every change it knows is known here."""
         asked = "SELECT made, what, subject FROM changes"
         try:
-            with sqlite3.connect(f"{(folder / _DATABASE).as_uri()}?mode=ro", uri=True) as other:
+            with sqlite3.connect(f"{(folder / DATABASE).as_uri()}?mode=ro", uri=True) as other:
                 theirs = set(other.execute(asked))
             other.close()
         except (sqlite3.Error, ValueError):
@@ -135,7 +93,7 @@ class ExchangeShelf(Shelf):
                 source.backup(copy)
             copy.close()
             for stale in ("-wal", "-shm"):
-                (folder / f"{_DATABASE}{stale}").unlink(missing_ok=True)
-            incoming.replace(folder / _DATABASE)
+                (folder / f"{DATABASE}{stale}").unlink(missing_ok=True)
+            incoming.replace(folder / DATABASE)
         finally:
             incoming.unlink(missing_ok=True)

@@ -1,4 +1,4 @@
-"""What was measured in photos, as one document: each field with its colour, and why the others were not measured."""
+"""What was measured, as a document: each field with its colour and doubts, and why others were not measured."""
 
 from __future__ import annotations
 
@@ -6,16 +6,18 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 from finishlab.reports import figures
-from finishlab.reports.costs import cost_notes, costs_of_photo, photo_costs_entry
+from finishlab.reports.costs import costs_entry, costs_line
 from finishlab.reports.documents import texture_document
 from finishlab.reports.sentences import profile_line
 from finishlab.show.document import Block, Cell, Colour, Column, Document, Interval, Line, Listing, Table
 
 if TYPE_CHECKING:
-    from finishlab.measure import FieldMeasurement, StripReading
-    from finishlab.reports.rows import PhotoResult
+    from finishlab.matching.costs import Costs
+    from finishlab.measure import FieldMeasurement, StripReading, Texture
+    from finishlab.measuring.photos import PhotoResult
+    from finishlab.reports.rows import ColourRow, Lab
 
-__all__ = ["measurement_document"]
+__all__ = ["colour_blocks", "measurement_document"]
 
 _COLUMNS = (
     Column("photo"),
@@ -49,14 +51,14 @@ def measurement_document(
     if rows:
         said = "+-: one standard error of the mean, common errors left out; used: share of the field that was read"
         blocks = [Table(_COLUMNS, rows), Line(said)]
-    blocks += [Listing("Notes", [*notes, *cost_notes(results)]), *(Line(line, whole=True) for line in beside)]
+    blocks += [Listing("Notes", [*notes, *_cost_notes(results)]), *(Line(line, whole=True) for line in beside)]
     return Document("measurement", {"photos": [_photo(result) for result in results], **more}, blocks)
 
 
 def _photo(result: PhotoResult) -> dict[str, Any]:
     measurement = result.measurement
     profile = None if measurement is None else measurement.settings.get("camera_profile")
-    costs = costs_of_photo(result)
+    costs = _costs_of_photo(result)
     return {
         "path": result.path,
         "ok": result.error is None,
@@ -64,7 +66,7 @@ def _photo(result: PhotoResult) -> dict[str, Any]:
         "strip": None if measurement is None or measurement.strip is None else _strip(measurement.strip),
         "fields": {} if measurement is None else {name: _field(found) for name, found in measurement.fields.items()},
         "delta_e00": None if measurement is None or measurement.pair is None else figures.difference(measurement.pair),
-        **({} if costs is None else {"costs": photo_costs_entry(costs)}),
+        **({} if costs is None else {"costs": _costs_entry(costs)}),
         **({} if profile is None else {"camera_profile": profile}),
     }
 
@@ -126,3 +128,70 @@ def _notes(result: PhotoResult, *, failures: bool) -> list[str]:
         where = f", {names[0]}" if len(names) < len(fields) or len(fields) == 1 else ""
         notes.append(f"{result.path}{where}: {message}")
     return notes
+
+
+def colour_blocks(colours: Sequence[ColourRow]) -> list[Block]:
+    """Return what was measured, photo by photo."""
+    if not colours:
+        return [Line("Not measured yet.")]
+    columns = (
+        Column("light", least=min(12, max(len(colour.light) for colour in colours))),
+        Column("L* a* b*"),
+        *(Column(name, fold=False) for name in ("+-", "L* 10-90 %", "grain", "strip")),
+        Column("photo"),
+    )
+    blocks: list[Block] = [Table(columns, [_row(colour) for colour in colours])]
+    if any(colour.texture is not None for colour in colours):
+        blocks.append(Line("grain: scatter of L* within 8 mm, and its angle to the strip where it has one"))
+    blocks += [
+        Line(text) for text in dict.fromkeys(profile_line(c.camera_profile) for c in colours if c.camera_profile)
+    ]
+    return [*blocks, Listing("Doubts", list(dict.fromkeys(doubt.message for c in colours for doubt in c.doubts)))]
+
+
+def _row(colour: ColourRow) -> list[Cell]:
+    spread = None if colour.spread_lightness is None else "{:.0f} to {:.0f}".format(*colour.spread_lightness)
+    strip = None if colour.strip_number is None else f"{colour.strip_number:04d}"
+    lab = Colour(colour.lab, decimals=1)
+    return [colour.light, lab, _figures(colour.standard_error), spread, _grain(colour.texture), strip, colour.photo]
+
+
+def _figures(lab: Lab) -> str:
+    return " ".join(f"{round(v, 1) + 0.0:.1f}" for v in lab)
+
+
+def _grain(texture: Texture | None) -> str | None:
+    if texture is None:
+        return None
+    angle = texture.to_strip_deg
+    return f"{texture.contrast:.1f}" if angle is None else f"{texture.contrast:.1f} at {abs(angle):.0f} deg"
+
+
+def _costs_of_photo(result: PhotoResult) -> Costs | None:
+    """Return what the interval of a photo's pair is made of; None without a pair."""
+    found = result.measurement
+    if found is None or found.pair is None:
+        return None
+    from finishlab.matching.costs import pair_costs
+
+    return pair_costs(found.fields["board"].estimate, found.fields["floor"].estimate)
+
+
+def _costs_entry(costs: Costs) -> dict[str, Any]:
+    """Return the costs of a photo's pair for a document, with the doubt about the print; a ranking says that once."""
+    from finishlab.matching.costs import print_doubt
+
+    found = print_doubt([costs])
+    doubts = [] if found is None else [{"code": found.code, "message": found.message}]
+    return {**costs_entry(costs), "doubts": doubts}
+
+
+def _cost_notes(results: Sequence[PhotoResult]) -> list[str]:
+    """Say what each pair's interval is made of, and once that learning the print would pay."""
+    found = [(result.path, costs) for result in results if (costs := _costs_of_photo(result)) is not None]
+    if not found:
+        return []
+    from finishlab.matching.costs import print_doubt
+
+    doubtful = print_doubt([costs for _, costs in found])
+    return [f"{path}: {costs_line(costs)}" for path, costs in found] + ([] if doubtful is None else [doubtful.message])

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final, cast, get_args
 
 from finishlab.errors import MissingLibraryError, UsageError
 from finishlab.measure.areas import PixelPolygon
-from finishlab.workflow.picking import KNOWN_GREYS, Picking, Tool, preview
+from finishlab.measuring.picking import KNOWN_GREYS, Picking, Tool, preview
 
 if TYPE_CHECKING:
     import tkinter as tk
