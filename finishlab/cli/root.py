@@ -9,8 +9,7 @@ from typing import Any, Final
 import click
 
 from finishlab.cli.failures import exit_code_of, quiet_libraries
-from finishlab.cli.lazy import LazyGroup
-from finishlab.cli.logbook_option import logbook_option
+from finishlab.cli.lazy import LazyGroup, logbook_option
 from finishlab.version import __version__
 
 __all__ = ["COMMANDS", "finishlab"]

@@ -28,7 +28,7 @@ from finishlab.logbook.photo_files import photo_place
 from finishlab.logbook.store import Logbook
 from finishlab.logbook.tables import Base, UtcDateTime
 from finishlab.photos.privacy import shareable
-from finishlab.reports.tables import Cell, csv_text
+from finishlab.show.csv_text import Cell, csv_text
 from finishlab.version import __version__
 
 __all__ = [

@@ -10,18 +10,19 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from finishlab.cli.cautioning import say_cautions
+from finishlab.cli.cautions import say_cautions
 from finishlab.cli.common import (
     area_options,
+    doubt_lines,
     json_option,
     measure_all,
     open_logbook,
     report_failures,
     say,
     show_document,
+    untouched,
 )
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
-from finishlab.cli.summary import doubt_lines, untouched
 from finishlab.errors import LogbookError, UsageError
 
 if TYPE_CHECKING:

@@ -18,7 +18,7 @@ from finishlab.show.document import Document, Line
 if TYPE_CHECKING:
     from finishlab.imaging.greys import StripGreys
     from finishlab.logbook import StoredChange, StoredGreys
-    from finishlab.reports.plots.drawing import Drawing
+    from finishlab.show.drawing import Drawing
 
 __all__ = ["check_curve_name", "greys_document", "print_in_words", "save_curve", "strip_document", "usual_curve"]
 

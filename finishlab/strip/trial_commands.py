@@ -19,9 +19,9 @@ from finishlab.cli.common import (
     show_document,
 )
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
-from finishlab.reports import figures
+from finishlab.show import jsons
 from finishlab.show.document import Document, Line, Listing
-from finishlab.things.kind import Field, Listed
+from finishlab.show.kind import Field, Listed
 
 if TYPE_CHECKING:
     from finishlab.matching.trials import Trust
@@ -67,7 +67,7 @@ TRIALS: Listed[Tried] = Listed(
         ),
         Field(lambda each: round(each.outcome.ratio, 3), "ratio", "ratio", lambda e: f"{e.outcome.ratio:.1f}"),
         Field(lambda each: round(each.outcome.freedom, 2), key="degrees_of_freedom"),
-        Field(lambda each: figures.doubts(each.doubts), key="doubts"),
+        Field(lambda each: jsons.doubts(each.doubts), key="doubts"),
     ),
     none="No trial is logged yet. Make one: finishlab trial same PHOTO",
 )

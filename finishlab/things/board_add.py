@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING, Any, cast
 
 import click
 
-from finishlab.cli.cautioning import due_cautions
+from finishlab.cli.cautions import due_cautions
 from finishlab.cli.common import (
     BeginningChoice,
     area_options,
+    doubt_lines,
     json_option,
     measure_all,
     open_logbook,
@@ -17,9 +18,9 @@ from finishlab.cli.common import (
     report_failures,
     say,
     show_document,
+    untouched,
 )
 from finishlab.cli.lazy import ExampleCommand
-from finishlab.cli.summary import doubt_lines, untouched
 from finishlab.errors import UsageError
 from finishlab.records import CLEAR_ONLY, DAYLIGHT, MAX_COATS, PURPOSES, normalise_light
 from finishlab.things.board import board_summary, boards_document, photos_summary, product_words

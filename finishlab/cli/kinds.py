@@ -9,7 +9,7 @@ import click
 
 from finishlab.cli.common import json_option, open_logbook, print_removed, say, show_document
 from finishlab.cli.lazy import ExampleCommand
-from finishlab.things.kind import Kind, Numbered
+from finishlab.show.kind import Kind, Numbered
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook

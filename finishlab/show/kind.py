@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
-from finishlab.reports import figures
+from finishlab.show import jsons
 from finishlab.show.document import Block, Cell, Colour, Column, Document, Line, Table
 
 if TYPE_CHECKING:
@@ -105,5 +105,5 @@ def _plain(value: object) -> object:
     if isinstance(value, dt.date):
         return value.isoformat()
     if isinstance(value, Colour):
-        return figures.lab(value.lab)
+        return jsons.lab(value.lab)
     return list(value) if isinstance(value, tuple) else value
