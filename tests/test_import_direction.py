@@ -22,7 +22,7 @@ LAYERS: Final = (
     ("finish/records", "toml_file"),
     ("recipe/records",),
     ("records",),
-    ("finish/wording", "stair/records"),
+    ("finish/wording", "stair/records", "strip/records"),
     ("colorimetry",),
     ("imaging",),
     ("measure",),
@@ -31,12 +31,21 @@ LAYERS: Final = (
     ("show",),
     ("reports",),
     ("measuring",),
-    ("stair/progress",),
+    ("stair/progress", "strip/page"),
     ("workflow", "finish/entering"),
-    ("printing", "report", "stair/documents", "plan/documents", "logbook/documents"),
+    ("printing", "report", "stair/documents", "plan/documents", "strip/documents", "logbook/documents"),
     ("cli",),
     ("finish/commands",),
-    ("stair/commands", "plan/commands", "logbook/commands", "measuring/commands", "recipe/commands", "things"),
+    (
+        "stair/commands",
+        "plan/commands",
+        "printing/commands",
+        "logbook/commands",
+        "measuring/commands",
+        "strip/commands",
+        "recipe/commands",
+        "things",
+    ),
 )
 """Rooms from left to right; a room imports from itself and from rooms further left, never from one beside it."""
 
@@ -80,6 +89,17 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "plan/documents": ("documents", "entered", "files", "logged"),
         "plan/commands": ("commands",),
     },
+    "strip": {
+        "strip/records": ("records",),
+        "strip/page": ("page",),
+        "workflow": ("learning", "trials"),
+        "strip/documents": ("documents",),
+        "strip/commands": ("commands", "camera_commands", "trial_commands"),
+    },
+    "printing": {
+        "printing": ("house_file", "labels", "schedule"),
+        "printing/commands": ("commands",),
+    },
 }
 """A subject's folder -> the rooms in it -> their modules.
 
@@ -103,7 +123,7 @@ COMMANDS: Final = tuple(name for subject in INSIDE for name in _modules(f"{subje
 STORES: Final = _modules("logbook")
 
 DOORWAYS: Final = {
-    "PIL": ("finishlab.photos", "render.encode", "render.sample_files"),
+    "PIL": ("finishlab.photos",),
     "alembic": ("finishlab.logbook",),
     "click": ("finishlab.cli", "finishlab.things", *COMMANDS),
     "colour": ("finishlab.colorimetry",),
@@ -112,7 +132,7 @@ DOORWAYS: Final = {
     "markupsafe": ("finishlab.show",),
     "matplotlib": ("finishlab.reports", "finishlab.show.drawing", "finishlab.show.pdf.fonts"),
     "numpy": ("finishlab",),
-    "pillow_heif": ("finishlab.photos", "render.sample_files"),
+    "pillow_heif": ("finishlab.photos",),
     "platformdirs": ("finishlab.cli", "finishlab.workflow"),
     "rawpy": ("finishlab.photos.raw",),
     "reportlab": ("finishlab.show",),

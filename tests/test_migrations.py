@@ -35,8 +35,9 @@ from finishlab.logbook.merge import MergeResult, checked
 from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.store import DATABASE
 from finishlab.logbook.tables import Base, BoardRow, FloorSpotRow, PhotoRow, TrialRow
-from finishlab.records import BoardRecord, Can, FloorSpotRecord, PhotoRecord, TrialRecord
+from finishlab.records import BoardRecord, Can, FloorSpotRecord, PhotoRecord
 from finishlab.stair.records import Flight, Part, PartEvent
+from finishlab.strip.records import TrialRecord
 
 SCRIPTS = Path(database.__file__).parent / "migrations"
 pytestmark = pytest.mark.usefixtures("real_migrations")

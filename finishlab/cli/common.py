@@ -181,7 +181,7 @@ def with_learned(how: MeasureOptions, light: str | None, *, profile: bool = True
 def trust_known() -> Trust:
     """Return what trials in the user's logbook say of the stated errors; no logbook is made where there is none."""
     from finishlab.matching.trials import Trust
-    from finishlab.workflow.trials import trust_in
+    from finishlab.strip.trials import trust_in
 
     if not (logbook_folder() / "logbook.db").is_file():
         return Trust()

@@ -15,7 +15,8 @@ from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook.tables import BatchRow, BoardRow, FloorSpotRow, PartRow, RecipeRow, TrialRow
 from finishlab.logbook.writing import AnyRecord, change_light, note_change, now, record_values
 from finishlab.record import Number, Record
-from finishlab.records import BoardRecord, Can, FloorSpotRecord, Recipe, TrialRecord
+from finishlab.records import BoardRecord, Can, FloorSpotRecord, Recipe
+from finishlab.strip.records import TrialRecord
 
 __all__ = [
     "KINDS",

@@ -17,7 +17,8 @@ from finishlab.imaging.strip import FIELD_NAMES, FieldName
 from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind, Texture
 from finishlab.quality import Doubt
 from finishlab.record import Number, Record
-from finishlab.records import Approval, BoardRecord, Can, FloorSpotRecord, Light, Recipe, TrialRecord
+from finishlab.records import Approval, BoardRecord, Can, FloorSpotRecord, Light, Recipe
+from finishlab.strip.records import TrialRecord
 
 __all__ = [
     "Change",

@@ -41,8 +41,9 @@ from finishlab.logbook.tables import (
     plain_value,
 )
 from finishlab.measure import FieldMeasurement, Measurement
-from finishlab.records import Approval, BoardRecord, Can, FloorSpotRecord, Light, Recipe, TrialRecord
+from finishlab.records import Approval, BoardRecord, Can, FloorSpotRecord, Light, Recipe
 from finishlab.stair.records import Flight, Part
+from finishlab.strip.records import TrialRecord
 
 __all__ = [
     "HOLDERS",

@@ -33,7 +33,6 @@ from finishlab.records.boards import (
 )
 from finishlab.records.floor import SURFACES, FloorSpotRecord, Surface
 from finishlab.records.photos import PhotoRecord
-from finishlab.records.trials import TRIAL_KINDS, TrialKind, TrialRecord
 
 __all__ = [
     "CAN_KINDS",
@@ -49,7 +48,6 @@ __all__ = [
     "STEP_KINDS",
     "SURFACES",
     "TOPCOAT_KINDS",
-    "TRIAL_KINDS",
     "Approval",
     "BoardRecord",
     "Can",
@@ -68,8 +66,6 @@ __all__ = [
     "State",
     "Surface",
     "Topcoat",
-    "TrialKind",
-    "TrialRecord",
     "normalise_light",
     "parse_date",
     "today",

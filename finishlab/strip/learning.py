@@ -1,4 +1,4 @@
-"""A strip's own greys, from an instrument's readings or from a photo, into the logbook."""
+"""A strip's own greys, from an instrument's readings, an eye or photos, into the logbook."""
 
 from __future__ import annotations
 

@@ -25,18 +25,21 @@ from finishlab.show.kind import Field, Listed
 
 if TYPE_CHECKING:
     from finishlab.matching.trials import Trust
-    from finishlab.records import TrialKind
-    from finishlab.reports.rows import TrialRow
+    from finishlab.strip.records import TrialKind
+    from finishlab.strip.trials import Tried
 
 _COMMANDS: Mapping[str, tuple[str, str]] = {
-    "same": ("finishlab.things.trial:same", "One board at both edges of the strip: it differs from itself by nothing."),
-    "swap": ("finishlab.things.trial:swap", "Board and floor changed over: the same difference both ways."),
+    "same": (
+        "finishlab.strip.trial_commands:same",
+        "One board at both edges of the strip: it differs from itself by nothing.",
+    ),
+    "swap": ("finishlab.strip.trial_commands:swap", "Board and floor changed over: the same difference both ways."),
     "repeat": (
-        "finishlab.things.trial:repeat",
+        "finishlab.strip.trial_commands:repeat",
         "One board photographed again, turned, in other light: the same colour.",
     ),
-    "show": ("finishlab.things.trial:show", "Show what the trials achieve beside the stated intervals."),
-    "remove": ("finishlab.things.trial:remove", "Count trials no longer; their history stays."),
+    "show": ("finishlab.strip.trial_commands:show", "Show what the trials achieve beside the stated intervals."),
+    "remove": ("finishlab.strip.trial_commands:remove", "Count trials no longer; their history stays."),
 }
 
 
@@ -46,7 +49,7 @@ _KINDS: Final = {
     "repeat": "one board again",
 }
 
-TRIALS: Listed[TrialRow] = Listed(
+TRIALS: Listed[Tried] = Listed(
     format="trials",
     fields=(
         Field(lambda each: each.number, key="trial", head="trial"),
@@ -70,9 +73,9 @@ TRIALS: Listed[TrialRow] = Listed(
 )
 
 
-def _document(trials: Sequence[TrialRow], trust: Trust, told: Trust) -> Document:
+def _document(trials: Sequence[Tried], trust: Trust, told: Trust) -> Document:
     """Return how each trial came out, and what they say together: `trust` in JSON, `told` to people."""
-    from finishlab.reports.trials import trust_entry, trust_lines
+    from finishlab.strip.trials import trust_entry, trust_lines
 
     lines = [Line(line) for line in trust_lines(told)]
     blocks = [
@@ -143,7 +146,7 @@ def repeat(**given: Any) -> int:  # noqa: ANN401 - the options above
 def _log(kind: TrialKind, *, photos: tuple[str, ...], light: str | None, note: str | None, as_json: bool) -> int:
     from finishlab.matching.trials import trust_of
     from finishlab.measuring.photos import MeasureOptions
-    from finishlab.workflow.trials import FIELDS_OF, check_count, log_trials, trust_in
+    from finishlab.strip.trials import FIELDS_OF, check_count, log_trials, trust_in
 
     check_count(kind, len(photos))
     with open_logbook(make=True) as log:
@@ -167,7 +170,7 @@ def _log(kind: TrialKind, *, photos: tuple[str, ...], light: str | None, note: s
 def show(*, as_json: bool) -> None:
     """Show how the trials came out, and what they say of the stated intervals."""
     from finishlab.matching.trials import trust_of
-    from finishlab.workflow.trials import tried
+    from finishlab.strip.trials import tried
 
     with open_logbook() as log:
         found = tried(log)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -11,10 +11,11 @@ import numpy as np
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.sources import scaled, scaled_table
 from finishlab.errors import LogbookError, UsageError
-from finishlab.matching.trials import Side, Trust, judge_trial, trust_of
+from finishlab.matching.trials import LEAST, PRIOR, TRIED, Outcome, Side, Trust, judge_trial, trust_of
 from finishlab.measuring.photos import PhotoResult
-from finishlab.records import TrialKind, TrialRecord, today
-from finishlab.reports.rows import TrialRow
+from finishlab.quality import Doubt, doubt
+from finishlab.records import today
+from finishlab.strip.records import TrialKind, TrialRecord
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
@@ -24,10 +25,14 @@ if TYPE_CHECKING:
 
 __all__ = [
     "FIELDS_OF",
+    "Tried",
     "check_count",
     "log_trials",
     "tried",
+    "trust_entry",
     "trust_in",
+    "trust_line",
+    "trust_lines",
     "trusted",
     "trusted_boards",
     "trusted_components",
@@ -40,6 +45,20 @@ FIELDS_OF: Final[dict[TrialKind, tuple[FieldName, ...]]] = {
     "repeat": ("board",),
 }
 """Which edges of the strip each kind of trial is read at."""
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """A logged trial at home and how it came out."""
+
+    number: str
+    record: TrialRecord
+    outcome: Outcome
+
+    @property
+    def doubts(self) -> tuple[Doubt, ...]:
+        """What makes the trial doubtful."""
+        return (doubt("trial-far-off", ratio=round(self.outcome.ratio, 1)),) if self.outcome.far_off else ()
 
 
 def check_count(kind: TrialKind, photos: int) -> None:
@@ -62,7 +81,7 @@ def check_count(kind: TrialKind, photos: int) -> None:
 
 def log_trials(
     log: Logbook, kind: TrialKind, results: Sequence[PhotoResult], *, light: str | None = None, note: str | None = None
-) -> list[TrialRow]:
+) -> list[Tried]:
     """Log what was measured as trials: of ``"same"`` one a photo, of the others one of all photos.
 
     Parameters
@@ -115,15 +134,15 @@ def _sides(kind: TrialKind, path: str, measured: Measurement) -> list[dict[str, 
     ]
 
 
-def tried(log: Logbook) -> list[TrialRow]:
+def tried(log: Logbook) -> list[Tried]:
     """Return every logged trial, by number."""
     return [_tried(each) for each in log.trials()]
 
 
-def _tried(stored: StoredTrial) -> TrialRow:
+def _tried(stored: StoredTrial) -> Tried:
     try:
         sides = [Side(str(s["photo"]), LabEstimate.from_dict(s["estimate"], wood=True)) for s in stored.record.sides]
-        return TrialRow(stored.number, stored.record, judge_trial(stored.record.kind, sides))
+        return Tried(stored.number, stored.record, judge_trial(stored.record.kind, sides))
     except (LookupError, TypeError, ValueError) as error:
         raise LogbookError(
             "logbook-damaged",
@@ -186,3 +205,59 @@ def trusted_components(components: Components, trust: Trust) -> Components:
     stretch = np.asarray(trust.factors.get("light", 1.0)) * np.ones(3)
     photo = np.asarray(components.photo) * np.outer(stretch, stretch)
     return replace(components, photo=tuple(tuple(row) for row in photo.tolist()))
+
+
+_HARDLY: Final = 0.02
+"""How far from 1 a factor is not worth a word."""
+
+
+def trust_entry(trust: Trust) -> dict[str, Any] | None:
+    """Return what trials say of the stated errors for a document; None without trials."""
+    if trust.ratio is None or trust.low is None or trust.high is None:
+        return None
+    return {
+        "trials": trust.trials,
+        "ratio": {"value": round(trust.ratio, 3), "low": round(trust.low, 3), "high": round(trust.high, 3)},
+        "factors": {"lightness": round(trust.lightness, 3), "colour": round(trust.colour, 3)},
+        "applies_to": list(TRIED),
+    }
+
+
+def trust_lines(trust: Trust) -> list[str]:
+    """Say what trials achieve beside the stated errors, and what comes of it."""
+    if trust.ratio is None or trust.low is None or trust.high is None:
+        return []
+    ends = f"95 %: {trust.low:.2f} to {trust.high:.2f}; 1 is as stated"
+    lines = [f"{_counted(trust)}: {trust.ratio:.2f} times as far off as expected ({ends})."]
+    if _as_stated(trust):
+        lines.append("Intervals stay as they are stated.")
+    else:
+        lines.append(f"From now on errors of light, fit and grain count {_times(trust)} what is stated.")
+    if min(trust.lightness, trust.colour) <= LEAST:
+        lines.append(f"Trials never make them smaller than {LEAST:.2f} times what is stated.")
+    if trust.trials < PRIOR:
+        lines.append(f"What is stated counts as {PRIOR:.0f} trials, so few trials change little; make more.")
+    lines.append(
+        "No such trial can see the tone of the print or the boost of the camera, which scale all differences alike: "
+        "they keep their stated size. A strip that is learned (finishlab strip learn) makes the print's smaller."
+    )
+    return lines
+
+
+def trust_line(trust: Trust) -> str:
+    """Say beside an interval that trials changed it; empty where they did not."""
+    if _as_stated(trust):
+        return ""
+    return f"{_counted(trust)} at home: errors of light, fit and grain count {_times(trust)} what is stated."
+
+
+def _as_stated(trust: Trust) -> bool:
+    return max(abs(trust.lightness - 1.0), abs(trust.colour - 1.0)) < _HARDLY
+
+
+def _times(trust: Trust) -> str:
+    return f"{trust.lightness:.2f} times (lightness) and {trust.colour:.2f} times (colour)"
+
+
+def _counted(trust: Trust) -> str:
+    return f"{trust.trials} trial{'' if trust.trials == 1 else 's'}"

@@ -22,10 +22,10 @@ if TYPE_CHECKING:
     from finishlab.measure.camera_learning import LearnedProfile
 
 _COMMANDS: Mapping[str, tuple[str, str]] = {
-    "learn": ("finishlab.things.camera:learn", "Learn a camera from a photo of a 24-patch chart."),
-    "list": ("finishlab.things.camera:list_cameras", "List the learned cameras."),
-    "show": ("finishlab.things.camera:show", "Show what was learned of a camera."),
-    "forget": ("finishlab.things.camera:forget", "Use a camera's profile no longer; its history stays."),
+    "learn": ("finishlab.strip.camera_commands:learn", "Learn a camera from a photo of a 24-patch chart."),
+    "list": ("finishlab.strip.camera_commands:list_cameras", "List the learned cameras."),
+    "show": ("finishlab.strip.camera_commands:show", "Show what was learned of a camera."),
+    "forget": ("finishlab.strip.camera_commands:forget", "Use a camera's profile no longer; its history stays."),
 }
 
 

@@ -1,22 +1,141 @@
-"""``finishlab strip learn`` and its like: the own greys of printed strips, kept in the logbook."""
+"""``finishlab strip``: the page to print, and what the greys of a printed strip really are."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any, Final, TypeVar
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, TypeVar, cast
 
 import click
+from click.core import ParameterSource
 
-from finishlab.cli.common import grey_option, json_option, open_logbook, out, print_document, say
+from finishlab.cli.common import grey_option, json_option, open_logbook, print_document, say, show_document
 from finishlab.cli.failures import show_error
-from finishlab.cli.lazy import ExampleCommand
+from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import LogbookError, UsageError
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from finishlab.imaging.greys import StripGreys
+    from finishlab.imaging.strip import Paper
     from finishlab.logbook import Logbook
     from finishlab.measure import GreyArea
     from finishlab.quality import Doubt
+
+_COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
+    "learn": ("finishlab.strip.commands:learn", "Learn the greys of one printed strip."),
+    "list": ("finishlab.strip.commands:list_strips", "List the strips whose greys were learned."),
+    "show": ("finishlab.strip.commands:show", "Show what is known of a strip's greys."),
+    "forget": ("finishlab.strip.commands:forget", "Take a strip for a usual print again."),
+}
+
+
+class _StripGroup(LazyGroup, ExampleCommand):
+    """Writes the strip when it is called alone; its commands are about a strip that is printed."""
+
+    def collect_usage_pieces(self, ctx: click.Context) -> list[str]:
+        """Return the usage of the command alone: the commands below have their own help."""
+        del ctx
+        return ["[OPTIONS]", "[COMMAND]"]
+
+
+@click.group(
+    cls=_StripGroup,
+    lazy=_COMMANDS,
+    invoke_without_command=True,
+    short_help="Write the grey strip to print, as a PDF.",
+    examples=(
+        "finishlab strip --output strip.pdf --paper letter",
+        "finishlab strip learn --number 412 --lightness 0:24.1 --lightness 3:55.2 --lightness 7:93.5",
+    ),
+)
+@click.option(
+    "--output", "-o", type=click.Path(), default="strip.pdf", show_default=True, metavar="FILE", help="The PDF."
+)
+@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of the page.")
+@click.option(
+    "--eye-page",
+    type=click.Path(),
+    metavar="FILE",
+    help="Also write a page to match the print's greys by eye, as a PDF.",
+)
+@click.option("--layout", type=click.Path(), metavar="FILE", help="Also write where strip and fields lie, as JSON.")
+@click.option(
+    "--number",
+    type=click.IntRange(1, 1600),
+    metavar="N",
+    help="The strip's number, 1 to 1600, to print the same strip again. [default: a new one]",
+)
+@json_option
+@click.pass_context
+def strip(
+    ctx: click.Context,
+    *,
+    output: str,
+    paper: str,
+    eye_page: str | None,
+    layout: str | None,
+    number: int | None,
+    as_json: bool,
+) -> None:
+    """Write the grey strip to print, as a PDF.
+
+    Print it at 100 %, in black ink only, on plain matt paper. One strip serves one project, floor and boards alike. The
+    commands below tell finishlab what the greys of a printed strip really are.
+    """
+    if ctx.invoked_subcommand is not None:
+        _refuse_options(ctx, ctx.invoked_subcommand)
+        return
+    from finishlab.files import write_atomically
+    from finishlab.imaging.strip import STRIP, new_strip_number
+    from finishlab.strip.page import eye_page_pdf, strip_layout, strip_pdf
+
+    _check_files(output, eye_page, layout)
+    page = cast("Paper", paper)
+    chosen = new_strip_number() if number is None else number
+    write_atomically(output, strip_pdf(paper=page, number=chosen))
+    if eye_page is not None:
+        write_atomically(eye_page, eye_page_pdf(paper=page, number=chosen))
+    if layout is not None:
+        write_atomically(layout, strip_layout(page))
+    if as_json:
+        print_document({**STRIP.layout(page), "number": chosen, "output": output})
+    else:
+        click.echo(output)
+    say(f"Strip {chosen:04d} on {paper} paper. Print it at 100 %, black ink only, and check the ruler.")
+
+
+def _check_files(output: str, eye_page: str | None, layout: str | None) -> None:
+    """Refuse names that would replace something else than an earlier strip, page or layout."""
+    also = ((eye_page, ".pdf", "page for the eye"), (layout, ".json", "layout"))
+    wanted = [(output, ".pdf", "strip"), *((name, *rest) for name, *rest in also if name is not None)]
+    for name, suffix, what in wanted:
+        if Path(name).exists() and Path(name).suffix.lower() != suffix:
+            raise UsageError(
+                "file-exists", f"The {what} would replace {name}, which is something else.", f"Name a {suffix} file."
+            )
+    for name, _, what in wanted[1:]:
+        if Path(output).resolve() == Path(name).resolve():
+            raise UsageError("one-file-twice", f"Strip and {what} cannot both be {output}.", "Name two files.")
+    if Path(output).exists():
+        say(f"{output} is replaced; photos beside an earlier print of it cannot be compared with the new strip's.")
+
+
+def _refuse_options(ctx: click.Context, command: str) -> None:
+    """Refuse options of the page to print before a command that prints none: they would be lost."""
+    given: list[Any] = [
+        each.opts[0]
+        for each in ctx.command.params
+        if each.name is not None and ctx.get_parameter_source(each.name) is ParameterSource.COMMANDLINE
+    ]
+    if given:
+        raise UsageError(
+            "option-before-command",
+            f"{given[0]} belongs to the page to print, not to “{command}”.",
+            f"Write options after it: finishlab strip {command} --help",
+        )
+
 
 _BLACK: Final = 0
 _PAPER: Final = 7
@@ -106,7 +225,7 @@ def learn(
     photos tell more, and a camera raw file does without the lines. Or photograph it beside a grey card, read its greys
     with an instrument, or match them by eye. Photos that are logged already keep their figures until re-measured.
     """
-    from finishlab.workflow.strip_picture import check_curve_name, save_curve
+    from finishlab.strip.documents import check_curve_name, greys_document, save_curve
 
     ends = ((_PAPER, paper), (_BLACK, black))
     typed = (*readings, *((level, value) for level, value in ends if value is not None))
@@ -121,7 +240,7 @@ def learn(
         return code
     if save_picture is not None:
         save_curve(save_picture, found)
-    _show([found], as_json=as_json)
+    show_document(greys_document([found]), as_json=as_json)
     say(f"The greys of strip {found.number:04d} are learned; photos measured from now on use them.")
     for each in doubts:
         say(each.message)
@@ -132,7 +251,7 @@ def _learned_from_far(
     log: Logbook, photos: tuple[str, ...], number: int | None
 ) -> tuple[StripGreys | None, tuple[Doubt, ...], int]:
     """Learn from those photos that can be used; say what is wrong with the others, and return the worst code."""
-    from finishlab.workflow.learning import learn_from_far
+    from finishlab.strip.learning import learn_from_far
 
     far, errors = learn_from_far(log, photos, number=number)
     for error in errors:
@@ -150,7 +269,7 @@ def _learned(
     greys: tuple[GreyArea, ...],
 ) -> tuple[StripGreys, tuple[Doubt, ...]]:
     """Learn from known greys in a photo, from what an eye saw or from what was typed."""
-    from finishlab.workflow.learning import learn_from_eye, learn_from_photo, learn_from_readings
+    from finishlab.strip.learning import learn_from_eye, learn_from_photo, learn_from_readings
 
     if photos:
         found = learn_from_photo(log, photos[0], greys, number=number)
@@ -195,12 +314,14 @@ def _check(
 @json_option
 def list_strips(*, as_json: bool) -> None:
     """List the strips whose greys were learned."""
+    from finishlab.strip.documents import greys_document
+
     with open_logbook() as log:
         found = log.learned_greys()
     if not found and not as_json:
         say("No strip's greys were learned yet. Learn them: finishlab strip learn --help")
         return
-    _show(list(found), as_json=as_json)
+    show_document(greys_document(found), as_json=as_json)
 
 
 @click.command(
@@ -213,15 +334,12 @@ def list_strips(*, as_json: bool) -> None:
 @json_option
 def show(*, number: int, save_picture: str | None, as_json: bool) -> None:
     """Show what is known of a strip's greys beside usual prints, and what was learned of it before."""
-    from finishlab.reports.strip_greys import greys_document, greys_in_force, print_greys, print_in_words
-    from finishlab.workflow.strip_picture import check_curve_name, save_curve
+    from finishlab.strip.documents import check_curve_name, save_curve, strip_document
 
     check_curve_name(save_picture)
     with open_logbook() as log:
         learned = log.strip_greys_history(number)
         changes = log.strip_history(number)
-    from finishlab.workflow.rows import change_entry, change_line
-
     now = [each.greys for each in learned if each.ended is None]
     if save_picture is not None:
         if not now:
@@ -229,13 +347,7 @@ def show(*, number: int, save_picture: str | None, as_json: bool) -> None:
                 "strip-not-learned", f"Nothing holds of strip {number:04d} today.", "Learn it: finishlab strip learn."
             )
         save_curve(save_picture, now[0])
-    if as_json:
-        past = [each.greys for each in learned if each.ended is not None]
-        words = [sentence for each in now for sentence in print_in_words(each)]
-        history = [change_entry(change) for change in changes]
-        print_document({**greys_document(now, past), **greys_in_force(now), "in_words": words, "history": history})
-        return
-    print_greys(out(), now, [change_line(change) for change in changes])
+    show_document(strip_document(learned, changes), as_json=as_json)
 
 
 @click.command(
@@ -252,12 +364,3 @@ def forget(*, number: int, as_json: bool) -> None:
     if as_json:
         print_document({"format": "finishlab/strip-forgotten/1", "strip": number})
     say(f"Strip {number:04d} is taken for a usual print again; what was learned stays in its history.")
-
-
-def _show(found: list[StripGreys], *, as_json: bool) -> None:
-    from finishlab.reports.strip_greys import greys_document, print_greys
-
-    if as_json:
-        print_document(greys_document(found))
-    else:
-        print_greys(out(), found)

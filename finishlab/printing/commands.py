@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from finishlab.imaging.strip import Paper
 
 LABEL_SHEETS: Final = ("a4-plain", "letter-plain", "a4-3x7", "a4-2x4", "letter-3x10", "letter-2x5")
-"""As in `finishlab.printing.label_sheets`, which would load NumPy before help is shown."""
+"""As in `finishlab.printing.labels`, which would load NumPy before help is shown."""
 
 
 def _output(default: str) -> Callable[[Any], Any]:
@@ -63,8 +63,7 @@ def labels(*, what: tuple[str, ...], output: str, sheet: str, start: int, outlin
     Sheets by their labels in mm: a4-3x7 63.5 x 38.1, a4-2x4 99.1 x 67.7, letter-3x10 66.7 x 25.4, letter-2x5
     101.6 x 50.8; a4-plain 90 x 52 and letter-plain 90 x 50 on plain paper.
     """
-    from finishlab.printing.label_sheets import SHEETS
-    from finishlab.printing.labels import label_views, labels_pdf, split_wish
+    from finishlab.printing.labels import SHEETS, label_views, labels_pdf, split_wish
 
     chosen = SHEETS[sheet]
     if start > chosen.labels:
