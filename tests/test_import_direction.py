@@ -16,7 +16,8 @@ PACKAGE: Final = Path(finishlab.__file__).parent
 LAYERS: Final = (
     ("errors",),
     ("version",),
-    ("quality", "units", "cautions", "coatings", "files"),
+    ("quality", "units", "coatings", "files"),
+    ("cautions", "woods"),
     ("records",),
     ("toml_file", "stair/records"),
     ("colorimetry",),
