@@ -10,14 +10,14 @@ import pytest
 from conftest import SCENES, STRIP_NUMBER, Photos, Run
 from hypothesis import given
 from hypothesis import strategies as st
+from render.photo import render_scene
+from render.printers import Printer
 from rendered import greys_of_print
 from test_workflow import greys_of, pixels_of
 
 from finishlab import GreyArea, PixelPolygon, PixelRect, UsageError, measure_photo
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.spaces import lightness_of_reflectance
-from finishlab.demo.printers import Printer
-from finishlab.demo.render import render_scene
 from finishlab.imaging.strip import STRIP
 from finishlab.measure import measure_by_hand
 from finishlab.photos import matrix_profile, read_photo, write_jpeg

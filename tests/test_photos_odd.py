@@ -17,11 +17,11 @@ import pytest
 from conftest import SCENES, STRIP_NUMBER, Photos, Run
 from photo_samples import blocks, saved
 from PIL import Image
+from render.photo import render_scene
 
 from finishlab import Measurement, measure_photo
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.spaces import srgb_to_linear
-from finishlab.demo.render import render_scene
 from finishlab.errors import NoStripError
 from finishlab.imaging import finder
 from finishlab.imaging.pixels import LinearImage

@@ -11,6 +11,8 @@ import numpy as np
 import pytest
 from conftest import STRIP_NUMBER, Photos
 from PIL import Image
+from render.printers import Printer
+from render.view import project
 from rendered import greys_of_print
 
 from finishlab import (
@@ -30,8 +32,6 @@ from finishlab import (
 )
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.spaces import lightness_of_reflectance
-from finishlab.demo.printers import Printer
-from finishlab.demo.view import project
 from finishlab.errors import ExitCode, FinishlabError, LogbookError, NoStripError, PhotoError, QualityError, UsageError
 from finishlab.imaging.strip import STRIP, Rect
 from finishlab.photos import read_photo

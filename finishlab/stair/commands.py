@@ -29,8 +29,8 @@ if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.measure import GreyArea, SurfaceArea
     from finishlab.reports.rows import PhotoResult
+    from finishlab.stair.progress import PartShown
     from finishlab.stair.records import CoatStep, PartEvent, StoredPart, StoredStair
-    from finishlab.stair.shown import PartShown
 
 _COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
     "add": ("finishlab.stair.enter_commands:add", "Enter flights and landings with their parts."),
@@ -76,7 +76,7 @@ def stairs() -> None:
 def show(*, svg: str | None, as_json: bool) -> None:
     """Draw the stair: each part with its state in words and its measured colour."""
     from finishlab.stair.documents import stair_document
-    from finishlab.stair.shown import flights_shown, stair_notes
+    from finishlab.stair.progress import flights_shown, stair_notes
 
     with open_logbook() as log:
         flights = flights_shown(log.stair())
@@ -158,7 +158,7 @@ def log_event(
     itself: "topcoat" is the next one of each part, "topcoat 2" the second. Sanding is that of the wood before any
     colour: with it, the coats that were on a part before count no longer.
     """
-    from finishlab.stair.events import next_events, remarks, split_words
+    from finishlab.stair.entering import next_events, remarks, split_words
 
     text, done = split_words(words)
     given = {name: value for name, value in texts.items() if value is not None}
@@ -261,8 +261,8 @@ def measure_parts(
     every photo is good, nothing is logged.
     """
     from finishlab.records import parse_date, today
+    from finishlab.stair.progress import flights_shown
     from finishlab.stair.records import PartEvent
-    from finishlab.stair.shown import flights_shown
     from finishlab.workflow.batch import How
     from finishlab.workflow.learned import as_learned
     from finishlab.workflow.recording import photo_day

@@ -9,7 +9,20 @@ from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.reports.documents import colour_document
 from finishlab.show.document import Block, Cell, Colour, Column, Document, Facts, Line, Listing, Measured, Table
-from finishlab.stair.progress import Progress, can_words, progress_of, recipe_of
+from finishlab.stair.progress import (
+    FlightShown,
+    PartShown,
+    Progress,
+    can_words,
+    coats_words,
+    flight_heading,
+    grouped,
+    parts_shown,
+    progress_of,
+    recipe_of,
+    size_words,
+    stair_notes,
+)
 from finishlab.stair.records import (
     COAT_STEPS,
     SIZE_NAMES,
@@ -19,16 +32,6 @@ from finishlab.stair.records import (
     StoredPart,
     StoredStair,
     size_facts,
-)
-from finishlab.stair.shown import (
-    FlightShown,
-    PartShown,
-    coats_words,
-    flight_heading,
-    grouped,
-    parts_shown,
-    size_words,
-    stair_notes,
 )
 from finishlab.workflow.rows import change_line, colour_row, photo_namer
 

@@ -1,4 +1,4 @@
-"""Render the sample photos, with the truth beside them: ``python -m finishlab.demo.make_samples [--into DIR]``.
+"""Render the sample photos, with the truth beside them: ``python tests/make_samples.py [--into DIR]``.
 
 The same call gives the same pixels before coding; the bytes of the files also depend on the versions of the image
 libraries.
@@ -10,19 +10,92 @@ import argparse
 import json
 import sys
 from collections.abc import Sequence
+from io import BytesIO
 from pathlib import Path
 from typing import Any, Final, Literal
 
-from finishlab.demo.render import render_scene
-from finishlab.demo.sample_files import RENDERED, photo_bytes, rendered_exif
-from finishlab.demo.scene import Truth
+import numpy as np
+from render.encode import encode_jpeg
+from render.photo import render_scene
+from render.scene import Truth
+from render.story_scenes import CAMERA, scene_of
+
+from finishlab.colorimetry.spaces import linear_to_srgb, srgb_to_linear
 from finishlab.demo.story import BOARDS, DAY, EVENING, FOLDER, SPOTS, STAND_BACK, STRIP_NUMBER, StoryPhoto, photos
-from finishlab.demo.story_scenes import CAMERA, scene_of
+from finishlab.photos import matrix_profile
+from finishlab.photos.profiles import named_encoding
 
 __all__ = ["main", "make_photo", "make_samples", "true_of_photo"]
 
 TRUTH: Final = "truth.json"
 README: Final = "README.md"
+MAKE: Final = "Rendered"
+"""EXIF maker of every sample photo."""
+RENDERED: Final = "Rendered scene, not a photograph"
+_JPEG_QUALITY: Final = 88
+_HEIC_QUALITY: Final = 60
+
+
+def rendered_exif(model: str, taken: str) -> bytes:
+    """Return the EXIF block of a rendered photo.
+
+    Parameters
+    ----------
+    model
+        Name of the rendered camera.
+    taken
+        Invented time, ``"2024:05:11 10:05:00"``.
+    """
+    from PIL import ExifTags, Image
+
+    exif = Image.Exif()
+    exif[ExifTags.Base.Make] = MAKE
+    exif[ExifTags.Base.Model] = model
+    exif[ExifTags.Base.ImageDescription] = RENDERED
+    exif[ExifTags.Base.Orientation] = 1
+    exif[ExifTags.IFD.Exif] = {
+        int(ExifTags.Base.DateTimeOriginal): taken,
+        int(ExifTags.Base.UserComment): b"ASCII\0\0\0" + RENDERED.encode("ascii"),
+    }
+    return exif.tobytes()
+
+
+def in_colours(pixels: np.ndarray, colours: Literal["sRGB", "Display P3"]) -> np.ndarray:
+    """Return sRGB pixels, shape (H, W, 3) uint8, coded in another colour space."""
+    if colours == "sRGB":
+        return pixels
+    matrix = np.linalg.inv(named_encoding(colours).to_srgb).astype(np.float32)
+    linear = np.asarray(srgb_to_linear(pixels / np.float32(255.0)), dtype=np.float32) @ matrix.T
+    # Display P3 has sRGB's transfer function
+    return np.asarray(np.rint(linear_to_srgb(np.clip(linear, 0.0, 1.0)) * 255.0), dtype=np.uint8)
+
+
+def photo_bytes(
+    pixels: np.ndarray, kind: Literal["jpeg", "heic"], colours: Literal["sRGB", "Display P3"], exif: bytes
+) -> bytes:
+    """Return the file of a rendered photo.
+
+    Parameters
+    ----------
+    pixels
+        sRGB, shape (H, W, 3), uint8.
+    kind
+        Format of the file.
+    colours
+        Colour space the file is coded in; its profile is embedded.
+    exif
+        From `rendered_exif`.
+    """
+    coded, profile = in_colours(pixels, colours), matrix_profile(colours)
+    if kind == "jpeg":
+        return encode_jpeg(coded, _JPEG_QUALITY, "4:2:0", icc=profile, exif=exif)
+    from pillow_heif import from_bytes
+
+    picture = from_bytes(mode="RGB", size=(coded.shape[1], coded.shape[0]), data=np.ascontiguousarray(coded).tobytes())
+    picture.info["exif"], picture.info["icc_profile"], picture.info["icc_profile_type"] = exif, profile, "prof"
+    out = BytesIO()
+    picture.save(out, quality=_HEIC_QUALITY)
+    return out.getvalue()
 
 
 def make_photo(photo: StoryPhoto) -> tuple[bytes, Truth]:
@@ -95,7 +168,7 @@ def _note() -> str:
     table = "\n".join(rows)
     return f"""# Sample photos: rendered, not taken
 
-These pictures were **computed** by the scene renderer in `finishlab/demo/`; no camera took them, and the floor, the
+These pictures were **computed** by the scene renderer in `tests/render/`; no camera took them, and the floor, the
 boards and the stains do not exist. Each file says so in its EXIF data too (maker "Rendered").
 
 The invented story: a hall with a vinyl floor printed in a smoked-larch look, and a stair to be clad in cherry, which
@@ -110,14 +183,14 @@ ideal camera would read, and how the scene was set.
 |---|---|---|
 {table}
 
-Made by `python -m finishlab.demo.make_samples`. The woods are derived by formula from measured spectra, see
-`finishlab/demo/data/README.md`.
+Made by `python tests/make_samples.py`. The woods are derived by formula from measured spectra, see
+`tests/render/data/README.md`.
 """
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run from the command line."""
-    parser = argparse.ArgumentParser(prog="python -m finishlab.demo.make_samples", description=__doc__)
+    parser = argparse.ArgumentParser(prog="python tests/make_samples.py", description=__doc__)
     parser.add_argument("--into", type=Path, default=Path(FOLDER), help="folder to write to (default: %(default)s)")
     size = make_samples(parser.parse_args(arguments).into)
     sys.stderr.write(f"{size / 1e6:.1f} MB in all\n")

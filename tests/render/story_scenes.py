@@ -7,11 +7,6 @@ from functools import cache
 from typing import Final
 from zlib import crc32
 
-from finishlab.demo.camera import Tone
-from finishlab.demo.paper import PrintedStrip
-from finishlab.demo.printers import Printer
-from finishlab.demo.scene import Blob, Glare, Scene, Surface
-from finishlab.demo.spectral import Material, StainName, finish, grey_material, print_material
 from finishlab.demo.story import (
     BOARDS,
     HONEY,
@@ -23,9 +18,14 @@ from finishlab.demo.story import (
     StoryPhoto,
     StorySpot,
 )
-from finishlab.demo.texture import Knot, Texture
-from finishlab.demo.view import Light, View
 from finishlab.imaging.strip import Rect
+from render.camera import Tone
+from render.paper import PrintedStrip
+from render.printers import Printer
+from render.scene import Blob, Glare, Scene, Surface
+from render.spectral import Material, StainName, finish, grey_material, print_material
+from render.texture import Knot, Texture
+from render.view import Light, View
 
 __all__ = ["CAMERA", "board_material", "floor_material", "scene_of"]
 

@@ -11,13 +11,13 @@ import csv
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
+from pathlib import Path
 from typing import Final, Literal
 
 import numpy as np
 
-from finishlab.colorimetry.kubelka_munk import k_over_s, reflectance, saunderson_measured
 from finishlab.colorimetry.spectra import WAVELENGTHS, chart_reflectances, lab_from_reflectance
+from render.kubelka_munk import k_over_s, reflectance, saunderson_measured
 
 __all__ = [
     "INK_SETS",
@@ -33,6 +33,8 @@ __all__ = [
 ]
 
 StainName = Literal["brown", "red-brown", "golden", "grey"]
+_DATA: Final = Path(__file__).parent / "data"
+
 STAINS: Final[tuple[StainName, ...]] = ("brown", "red-brown", "golden", "grey")
 """Synthetic stains, each a smooth absorption curve."""
 
@@ -89,7 +91,7 @@ def _material(name: str, kind: Literal["wood", "print", "plain"], mean: np.ndarr
 
 def read_table(name: str) -> dict[str, np.ndarray]:
     """Read a spectra table of the demo's data folder, interpolated to the common grid: column name -> shape (61,)."""
-    text = resources.files("finishlab.demo").joinpath("data").joinpath(name).read_text(encoding="utf-8")
+    text = (_DATA / name).read_text(encoding="utf-8")
     rows = list(csv.reader(line for line in text.splitlines() if not line.startswith("#")))
     values = np.array(rows[1:], dtype=float)
     return {column: np.interp(WAVELENGTHS, values[:, 0], values[:, i]) for i, column in enumerate(rows[0]) if i > 0}

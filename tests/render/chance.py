@@ -10,14 +10,14 @@ import numpy as np
 
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.spectra import LIGHTS
-from finishlab.demo.camera import CAMERAS, Tone, random_film
-from finishlab.demo.paper import PrintedStrip
-from finishlab.demo.printers import Printer, random_printer
-from finishlab.demo.scene import Glare, Scene, Surface
-from finishlab.demo.spectral import INK_SETS, STAINS, Material, finish, grey_material, print_material, woods
-from finishlab.demo.texture import Texture
-from finishlab.demo.view import Light, View, homography, project
 from finishlab.imaging.strip import STRIP, Rect
+from render.camera import CAMERAS, Tone, random_film
+from render.paper import PrintedStrip
+from render.printers import Printer, random_printer
+from render.scene import Glare, Scene, Surface
+from render.spectral import INK_SETS, STAINS, Material, finish, grey_material, print_material, woods
+from render.texture import Texture
+from render.view import Light, View, homography, project
 
 __all__ = ["random_pair", "random_scene", "wood_pool"]
 

@@ -15,10 +15,10 @@ from typing import Final
 import numpy as np
 
 from finishlab.colorimetry.spectra import WAVELENGTHS
-from finishlab.demo.encode import letter_mask
-from finishlab.demo.printers import Printer
 from finishlab.imaging.strip import STRIP, Rect
 from finishlab.imaging.tags import tag_modules
+from render.encode import letter_mask
+from render.printers import Printer
 
 __all__ = ["CAST_CELLS", "PrintedStrip", "cast_raster", "paper_share", "solid_share"]
 

@@ -1,7 +1,7 @@
 """A rendered camera: from scene light to the numbers in the file.
 
 Sensitivities -> raw -> white balance -> 3x3 matrix to linear sRGB -> exposure -> tone curve -> saturation -> noise and
-JPEG (the last two in `finishlab.demo.render`). The matrix is fitted on a 24-patch chart under D65 and A and mixed by
+JPEG (the last two in `render.photo`). The matrix is fitted on a 24-patch chart under D65 and A and mixed by
 the light's colour temperature, as cameras do; it never learns the spikes of a lamp, and that limits any grey reference.
 """
 
@@ -23,7 +23,7 @@ from finishlab.colorimetry.spectra import (
     white_xyz,
     xyz_from_reflectance,
 )
-from finishlab.demo.spectral import read_table
+from render.spectral import read_table
 
 __all__ = [
     "CAMERAS",

@@ -11,15 +11,15 @@ from typing import Final
 
 import numpy as np
 
-from finishlab.demo.camera import balanced_raw, colour_matrix, develop
-from finishlab.demo.chart import ChartCard
-from finishlab.demo.encode import decode_jpeg, encode_jpeg
-from finishlab.demo.local_tone import even_out
-from finishlab.demo.paper import CAST_CELLS, cast_raster, paper_share
-from finishlab.demo.scene import Blob, Glare, Scene, Surface, Truth, truth_of
-from finishlab.demo.texture import texture_fields
-from finishlab.demo.view import world_grid
 from finishlab.imaging.strip import STRIP, FieldName, Rect
+from render.camera import balanced_raw, colour_matrix, develop
+from render.chart import ChartCard
+from render.encode import decode_jpeg, encode_jpeg
+from render.local_tone import even_out
+from render.paper import CAST_CELLS, cast_raster, paper_share
+from render.scene import Blob, Glare, Scene, Surface, Truth, truth_of
+from render.texture import texture_fields
+from render.view import world_grid
 
 __all__ = ["RenderedPhoto", "render_linear", "render_scene"]
 

@@ -1,7 +1,7 @@
 """A scene to photograph, and the truth about it.
 
 A flat work in the strip's frame (millimetres): a test board against the board edge, a floor against the floor edge, the
-strip between them, a bench around. `finishlab.demo.render.render_scene` makes the photo; `truth_of` says what a perfect
+strip between them, a bench around. `render.photo.render_scene` makes the photo; `truth_of` says what a perfect
 instrument would read.
 """
 
@@ -13,13 +13,13 @@ from typing import Any, Literal
 import numpy as np
 
 from finishlab.colorimetry.difference import delta_e_00
-from finishlab.demo.camera import CAMERAS, Tone, ToneCurve, ideal_lab
-from finishlab.demo.chart import ChartCard
-from finishlab.demo.paper import PrintedStrip
-from finishlab.demo.spectral import Material, finish, grey_material, print_material
-from finishlab.demo.texture import Texture
-from finishlab.demo.view import Light, View, homography
 from finishlab.imaging.strip import Rect
+from render.camera import CAMERAS, Tone, ToneCurve, ideal_lab
+from render.chart import ChartCard
+from render.paper import PrintedStrip
+from render.spectral import Material, finish, grey_material, print_material
+from render.texture import Texture
+from render.view import Light, View, homography
 
 __all__ = ["Blob", "Glare", "Lab", "Scene", "Surface", "Truth", "default_board", "default_floor", "truth_of"]
 
@@ -115,7 +115,7 @@ class Scene:
     saturation: float = 1.0
     saturation_on: Literal["encoded", "linear"] = "encoded"
     local_tone: float = 0.0
-    """How far brightness is evened out from place to place, 0 not at all, 1 fully; see `finishlab.demo.local_tone`."""
+    """How far brightness is evened out from place to place, 0 not at all, 1 fully; see `render.local_tone`."""
     sharpen: float = 0.0
     """Unsharp mask on encoded values, share added."""
     full_well: float = 12000.0
