@@ -14,7 +14,7 @@ from finishlab.cli.lazy import ExampleCommand
 )
 @json_option
 def cautions(*, as_json: bool) -> None:
-    """Show every caution with its source: oily rags, vapour, dust, old coatings, blocked stairs, slip, disposal."""
+    """Show every caution with its source: rags, vapour, dust, lead, asbestos, blocked stairs ..."""
     from finishlab.cautions import CAUTIONS
     from finishlab.show.cautions import cautions_document
 

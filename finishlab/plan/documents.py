@@ -403,7 +403,7 @@ def risers_document(found: RiserCheck, *, us: bool) -> Document:
         "code": CODE,
         "who_decides": WHO_DECIDES,
     }
-    return Document("plan-risers", data, (*_risers(found, us=us), *caution_blocks(cautions_for((), ("fit",)))))
+    return Document("plan-risers", data, (*_risers(found, us=us), *caution_blocks(cautions))
 
 
 def _risers(found: RiserCheck, *, us: bool) -> Iterator[Block]:

@@ -11,8 +11,9 @@ __all__ = ["products_of"]
 
 
 def products_of(finish: Finish, cans: Mapping[int, Batch]) -> list[str]:
-    """Return what a finish puts on, all words of one product in one text, and what its cans say; `cans` by their
-    counts.""" named = [_stain(step) for step in finish.steps] if finish.seal is not None:
+    """Return what a finish puts on, all words of one product in one text; then its cans' own, by their counts."""
+    named = [_stain(step) for step in finish.steps]
+    if finish.seal is not None:
         named.append(_together(finish.seal.kind, finish.seal.maker))
     top = finish.topcoat
     if top is not None:
