@@ -19,22 +19,40 @@ LAYERS: Final = (
     ("quality", "units", "coatings", "files"),
     ("cautions", "woods"),
     ("records",),
-    ("toml_file", "stair/records"),
+    ("toml_file", "stair/records", "strip/records"),
     ("colorimetry",),
     ("imaging",),
     ("measure",),
     ("matching", "plan/figures"),
-    ("photos", "logbook", "reports"),
+    ("photos", "logbook"),
     ("show",),
-    ("stair/progress",),
+    ("reports",),
+    ("measuring",),
+    ("stair/progress", "strip/page"),
     ("workflow",),
-    ("printing", "report", "stair/documents", "plan/documents"),
+    ("printing", "report", "stair/documents", "plan/documents", "strip/documents", "logbook/documents"),
     ("cli",),
-    ("stair/commands", "plan/commands", "things"),
+    (
+        "stair/commands",
+        "plan/commands",
+        "printing/commands",
+        "logbook/commands",
+        "measuring/commands",
+        "strip/commands",
+        "things",
+    ),
 )
 """Rooms from left to right; a room imports from itself and from rooms further left, never from one beside it."""
 
-INSIDE: Final = {
+INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
+    "measuring": {
+        "measuring": ("photos", "documents", "logged", "pictures", "picking"),
+        "measuring/commands": ("commands", "pick_window"),
+    },
+    "logbook": {
+        "logbook/documents": ("archive",),
+        "logbook/commands": ("commands",),
+    },
     "stair": {
         "stair/records": ("names", "records"),
         "logbook": ("reading", "store"),
@@ -56,6 +74,17 @@ INSIDE: Final = {
         "plan/documents": ("documents", "entered", "files", "logged"),
         "plan/commands": ("commands",),
     },
+    "strip": {
+        "strip/records": ("records",),
+        "strip/page": ("page",),
+        "workflow": ("learning", "trials"),
+        "strip/documents": ("documents",),
+        "strip/commands": ("commands", "camera_commands", "trial_commands"),
+    },
+    "printing": {
+        "printing": ("house_file", "labels", "schedule"),
+        "printing/commands": ("commands",),
+    },
 }
 """A subject's folder -> the rooms in it -> their modules.
 
@@ -75,20 +104,20 @@ def _modules(room: str) -> tuple[str, ...]:
     return tuple(f"finishlab.{subject}.{name}" for subject, rooms in INSIDE.items() for name in rooms.get(room, ()))
 
 
-COMMANDS: Final = (*_modules("stair/commands"), *_modules("plan/commands"))
+COMMANDS: Final = tuple(name for subject in INSIDE for name in _modules(f"{subject}/commands"))
 STORES: Final = _modules("logbook")
 
 DOORWAYS: Final = {
-    "PIL": ("finishlab.photos", "render.encode", "render.sample_files"),
+    "PIL": ("finishlab.photos",),
     "alembic": ("finishlab.logbook",),
     "click": ("finishlab.cli", "finishlab.things", *COMMANDS),
     "colour": ("finishlab.colorimetry",),
     "cv2": ("finishlab.imaging",),
     "jinja2": ("finishlab.show",),
     "markupsafe": ("finishlab.show",),
-    "matplotlib": ("finishlab.reports", "finishlab.show.pdf.fonts"),
+    "matplotlib": ("finishlab.reports", "finishlab.show.drawing", "finishlab.show.pdf.fonts"),
     "numpy": ("finishlab",),
-    "pillow_heif": ("finishlab.photos", "render.sample_files"),
+    "pillow_heif": ("finishlab.photos",),
     "platformdirs": ("finishlab.cli", "finishlab.workflow"),
     "rawpy": ("finishlab.photos.raw",),
     "reportlab": ("finishlab.show",),

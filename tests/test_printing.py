@@ -20,16 +20,24 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from logbook_makers import make_photo, measurement
 
-from finishlab.cli.printing import LABEL_SHEETS
 from finishlab.cli.root import finishlab
 from finishlab.errors import UsageError
 from finishlab.imaging.strip import Paper
 from finishlab.logbook import Logbook
 from finishlab.measure import Measurement
 from finishlab.photos import matrix_profile
+from finishlab.printing.commands import LABEL_SHEETS
 from finishlab.printing.house_file import house_pages
-from finishlab.printing.label_sheets import SHEETS, LabelSheet
-from finishlab.printing.labels import QR_LEAST, LabelView, label_views, labels_pdf, qr_text, split_wish
+from finishlab.printing.labels import (
+    QR_LEAST,
+    SHEETS,
+    LabelSheet,
+    LabelView,
+    label_views,
+    labels_pdf,
+    qr_text,
+    split_wish,
+)
 from finishlab.printing.schedule import SchedulePart, ScheduleStep, ScheduleView, finish_steps, schedule_pdf
 from finishlab.records import Batch, BoardRecord, Finish, Label, PhotoRecord, Recipe
 from finishlab.records.addresses import Address

@@ -22,11 +22,11 @@ from finishlab.records.numbers import Number, number_of
 from finishlab.reports.rows import BoardRow
 from finishlab.show.document import Document
 from finishlab.show.jsons import json_form
+from finishlab.show.kind import Field, Kind
 from finishlab.show.terminal import render
 from finishlab.things.board import BOARD
 from finishlab.things.can import CAN
 from finishlab.things.floor import FLOOR
-from finishlab.things.kind import Field, Kind
 from finishlab.things.recipe import RECIPE
 
 

@@ -6,6 +6,8 @@ import importlib
 from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
+    from finishlab.logbook.calibration import StoredGreys
+    from finishlab.logbook.history import Undone
     from finishlab.logbook.looks import LoggedBoard, LoggedBoards, LoggedLook, LoggedPair
     from finishlab.logbook.store import Logbook
     from finishlab.logbook.stored import (
@@ -20,8 +22,6 @@ if TYPE_CHECKING:
         StoredSpot,
         StoredTrial,
     )
-    from finishlab.logbook.strips import StoredGreys
-    from finishlab.logbook.undo.shelf import Undone
 
 __all__ = [
     "Change",
@@ -51,8 +51,8 @@ _ELSEWHERE: Final = {
     "LoggedBoards": "looks",
     "LoggedLook": "looks",
     "LoggedPair": "looks",
-    "StoredGreys": "strips",
-    "Undone": "undo.shelf",
+    "StoredGreys": "calibration",
+    "Undone": "history",
 }
 """Name -> the module it is in, where that is not `finishlab.logbook.stored`."""
 

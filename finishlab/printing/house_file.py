@@ -7,11 +7,11 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 from finishlab.cautions import CAUTIONS, DEFERS
+from finishlab.colorimetry.spaces import hex_colour
 from finishlab.errors import FinishlabError
 from finishlab.printing.labels import recipe_words
 from finishlab.printing.schedule import finish_steps
 from finishlab.records import Finish, today
-from finishlab.reports.swatch import hex_colour
 from finishlab.show.document import Column, Facts, Table
 from finishlab.show.pages import Block, Outline, Pages, Picture, Pictures, Section, Swatch, Swatches, Words
 from finishlab.stair.drawing import stair_svg

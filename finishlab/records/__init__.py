@@ -34,7 +34,6 @@ from finishlab.records.floor import SURFACES, FloorSpotRecord, Surface
 from finishlab.records.photos import PhotoRecord
 from finishlab.records.recipes import Approval, Recipe
 from finishlab.records.tidy import DAYLIGHT, LONG_TEXT, SHORT_TEXT, Light, normalise_light, parse_date, today
-from finishlab.records.trials import TRIAL_KINDS, TrialKind, TrialRecord
 
 __all__ = [
     "CAN_KINDS",
@@ -50,7 +49,6 @@ __all__ = [
     "STEP_KINDS",
     "SURFACES",
     "TOPCOAT_KINDS",
-    "TRIAL_KINDS",
     "Approval",
     "Batch",
     "BoardRecord",
@@ -69,8 +67,6 @@ __all__ = [
     "State",
     "Surface",
     "Topcoat",
-    "TrialKind",
-    "TrialRecord",
     "normalise_light",
     "parse_date",
     "today",

@@ -10,25 +10,26 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from finishlab.cli.cautioning import say_cautions
+from finishlab.cli.cautions import say_cautions
 from finishlab.cli.common import (
     area_options,
+    doubt_lines,
     json_option,
     measure_all,
     open_logbook,
     report_failures,
     say,
     show_document,
+    untouched,
 )
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
-from finishlab.cli.summary import doubt_lines, untouched
 from finishlab.errors import LogbookError, UsageError
 
 if TYPE_CHECKING:
     from finishlab.cautions import Action
     from finishlab.logbook import Logbook
     from finishlab.measure import GreyArea, SurfaceArea
-    from finishlab.reports.rows import PhotoResult
+    from finishlab.measuring.photos import PhotoResult
     from finishlab.stair.progress import PartShown
     from finishlab.stair.records import CoatStep, PartEvent, StoredPart, StoredStair
 
@@ -260,17 +261,16 @@ def measure_parts(
     One part with all its photos, which are repeats; or a photo for each part, in the order from the bottom up. Unless
     every photo is good, nothing is logged.
     """
+    from finishlab.measuring.logged import photo_day
+    from finishlab.measuring.photos import MeasureOptions
     from finishlab.records import parse_date, today
     from finishlab.stair.progress import flights_shown
     from finishlab.stair.records import PartEvent
-    from finishlab.workflow.batch import How
-    from finishlab.workflow.learned import as_learned
-    from finishlab.workflow.recording import photo_day
 
     text, photos = _parts_and_photos(words)
     with open_logbook() as log:
         parts = log.stair().named(text)
-        results = measure_all(photos, as_learned(How(("board",), "wood", greys, area), log, light))
+        results = measure_all(photos, MeasureOptions(("board",), "wood", greys, area).with_calibration(log, light))
         code = report_failures(results)
         if code:
             say(untouched(results))
@@ -304,7 +304,7 @@ def _log_colours(
     LogbookError
         ``"photo-logged-twice"``, ``"photo-changed"``, and what the logbook can raise.
     """
-    from finishlab.workflow.recording import keep_photos, measured_of
+    from finishlab.measuring.logged import keep_photos, measured_of
 
     if len(parts) > 1 and len(parts) != len(results):
         raise UsageError(
@@ -348,7 +348,7 @@ def _parts_and_photos(words: Sequence[str]) -> tuple[str, list[str]]:
 
 
 def _is_photo(word: str) -> bool:
-    from finishlab.workflow.finding import PHOTO_SUFFIXES
+    from finishlab.measuring.photos import PHOTO_SUFFIXES
 
     path = Path(word)
     return path.suffix.lower() in PHOTO_SUFFIXES or (not word.isdigit() and path.exists())

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from finishlab.cli.cautioning import say_cautions
+from finishlab.cli.cautions import say_cautions
 from finishlab.cli.common import BeginningChoice, json_option, open_logbook, say, show_document
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import UsageError

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from finishlab.cli.cautioning import say_cautions
+from finishlab.cli.cautions import say_cautions
 from finishlab.cli.common import changes_given, json_option, open_logbook, options, say
+from finishlab.cli.kinds import list_command, print_logged, remove_command, show_command
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import UsageError
 from finishlab.records import CAN_KINDS, Batch, Label, parse_date
 from finishlab.show.document import Block, Facts, Listing
-from finishlab.things.commands import list_command, print_logged, remove_command, show_command
-from finishlab.things.kind import Field, Kind
+from finishlab.show.kind import Field, Kind
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook, StoredCan
