@@ -16,7 +16,8 @@ PACKAGE: Final = Path(finishlab.__file__).parent
 LAYERS: Final = (
     ("errors",),
     ("version",),
-    ("quality", "units", "cautions", "coatings", "files"),
+    ("quality", "units", "coatings", "files"),
+    ("cautions", "woods"),
     ("amounts",),
     ("record",),
     ("finish/records", "toml_file"),

@@ -253,8 +253,9 @@ def _shape_of(part: StoredPart) -> Shape | None:
     depth = sizes.height if part.name.kind in UPRIGHT and sizes.height else sizes.depth
     if sizes.front is None or depth is None or sizes.thickness is None:
         return None
-    angles = sizes.left_angle, sizes.right_angle
-    # Where both were measured the angles say the shape: the cut follows them.
-    back = sizes.back if angles == (None, None) else None
-    left, right = (90.0 if angle is None else angle for angle in angles)
-    return Shape(sizes.front, depth, sizes.thickness, back, left, right)
+    try:
+        return Shape(sizes.front, depth, sizes.thickness, sizes.back, sizes.left_angle, sizes.right_angle)
+    except UsageError as error:
+        raise UsageError(
+            error.code, f"{part.name.words(with_level=True).capitalize()}: {error.message}", error.hint
+        ) from error

@@ -164,7 +164,7 @@ def add(*, product: str, kind: str, as_json: bool, **values: Any) -> None:  # no
         made = log.add_can(record)
         print_logged(CAN, log, [made], as_json=as_json)
         say(f"{made.number} logged: {_words(made.record)}.")
-        say_cautions(log, [record.kind, record.product])
+        say_cautions(log, [f"{record.kind} {record.product}"])
 
 
 @click.command(
@@ -189,7 +189,7 @@ def edit(*, number: str, as_json: bool, **values: Any) -> None:  # noqa: ANN401 
         say(f"{changed.number} changed: {_words(changed.record)}.")
         record = changed.record
         if (record.kind, record.product) != (before.kind, before.product):
-            say_cautions(log, [record.kind, record.product])
+            say_cautions(log, [f"{record.kind} {record.product}"])
 
 
 def _typed(values: Mapping[str, Any], label: Label | None = None) -> dict[str, Any]:
@@ -228,7 +228,7 @@ def _words(record: Can) -> str:
 
 
 def _say_disposal(log: Logbook, cans: Sequence[StoredCan]) -> None:
-    say_cautions(log, [word for can in cans for word in (can.record.kind, can.record.product)], ["dispose"])
+    say_cautions(log, [f"{can.record.kind} {can.record.product}" for can in cans], ["dispose"])
 
 
 list_cans = list_command(CAN, "List the cans, what is left and where.")

@@ -10,7 +10,7 @@ from typing import ClassVar, Final
 from finishlab.coatings import can_kinds
 from finishlab.errors import UsageError
 from finishlab.finish.fields import HardLimit, Section, typed
-from finishlab.finish.finish import Finish
+from finishlab.finish.finish import ColourStep, Finish
 from finishlab.record import (
     DatedRecord,
     Number,
@@ -233,17 +233,23 @@ def _litres(name: str, value: object) -> float | None:
 
 
 def products_of(finish: Finish, cans: Mapping[int, Can]) -> list[str]:
-    """Return all names of products a finish says, those of the cans it names too; `cans` by their counts."""
-    named: list[str | None] = []
-    for step in finish.steps:
-        named += [f"{step.kind} stain" if step.kind else None, step.name]
-    for each in (finish.seal, finish.topcoat):
-        if each is not None:
-            named += [each.kind, each.maker]
-    if finish.topcoat is not None:
-        named += [finish.topcoat.product, finish.topcoat.sheen, "hardener" if finish.topcoat.hardener_ratio else None]
-    named.append(finish.preparation.conditioner)
-    for number in finish.cans():
-        if number in cans:
-            named += [cans[number].kind, cans[number].product]
+    """Return what a finish puts on, all words of one product in one text; then its cans' own, by their counts."""
+    named = [_stain(step) for step in finish.steps]
+    if finish.seal is not None:
+        named.append(_together(finish.seal.kind, finish.seal.maker))
+    top = finish.topcoat
+    if top is not None:
+        hardener = "hardener" if top.hardener_ratio else None
+        named.append(_together(top.kind, top.maker, top.product, top.sheen, hardener))
+    named.append(finish.preparation.conditioner or "")
+    named += [_together(cans[number].kind, cans[number].product) for number in finish.cans() if number in cans]
     return [name for name in named if name]
+
+
+def _stain(step: ColourStep) -> str:
+    """Return a step's product as a stain, whose kind may not be known: ``walnut stain``."""
+    return _together(step.kind, "stain", step.name) if step.kind or step.name else ""
+
+
+def _together(*words: str | None) -> str:
+    return " ".join(word for word in words if word)

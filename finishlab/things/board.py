@@ -114,7 +114,7 @@ def product_words(log: Logbook, *records: BoardRecord) -> list[str]:
     cans = {can.number.key: can.record for can in log.cans()}
     words = []
     for record in records:
-        words += [text for text in (record.stain, record.topcoat) if text]
+        words += [text for text in (f"{record.stain} stain" if record.stain else None, record.topcoat) if text]
         words += products_of(record.finish or Finish(), cans)
     return words
 
