@@ -49,10 +49,10 @@ from finishlab.logbook import Logbook
 from finishlab.matching.floor import FloorSpot, pool_floor
 from finishlab.matching.ranking import BoardColour, Ranking, rank_boards
 from finishlab.measure import Measurement
+from finishlab.measuring.photos import measure_photo
 from finishlab.photos import matrix_profile, read_photo
 from finishlab.photos.profiles import profile_name
-from finishlab.workflow.learning import learn_from_far
-from finishlab.workflow.measuring import measure_photo
+from finishlab.strip.learning import learn_from_far
 
 SAMPLES: Final = samples_home() / FOLDER
 PHOTOS: Final = tuple(photos())

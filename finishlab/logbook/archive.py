@@ -27,8 +27,8 @@ from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.photo_files import photo_place
 from finishlab.logbook.store import Logbook
 from finishlab.logbook.tables import Base, UtcDateTime
-from finishlab.photos.privacy import without_location
-from finishlab.reports.tables import Cell, csv_text
+from finishlab.photos.privacy import shareable
+from finishlab.show.csv_text import Cell, csv_text
 from finishlab.version import __version__
 
 __all__ = [
@@ -299,11 +299,13 @@ class Exported:
     floor_spots: int
     photos: int
     missing: tuple[str, ...]
-    """Names of photos whose files are no longer in the logbook."""
+    """Names of photos whose files are no longer in the logbook, or no longer what they were."""
+    kept_back: tuple[str, ...] = ()
+    """Names of photos of which nobody can say what they tell: see `finishlab.photos.privacy.shareable`."""
 
 
 def export_logbook(log: Logbook, path: Path, *, photos: bool = True) -> Exported:
-    """Write all a logbook holds into one archive; photos lose the place they were taken at.
+    """Write all a logbook holds into one archive; of a photo goes along what tells nothing of people and places.
 
     Parameters
     ----------
@@ -323,19 +325,28 @@ def export_logbook(log: Logbook, path: Path, *, photos: bool = True) -> Exported
     _refuse_unknown(path, dump)
     rows = dump.tables["photos"]
     missing: list[str] = []
+    kept_back: list[str] = []
     with write_archive(path) as archive:
         for row in rows if photos else []:
             place = photo_place(log.folder, row["sha256"], row["suffix"])
             if not place.is_file():
                 missing.append(row["file_name"])
                 continue
-            clean = without_location(place.read_bytes())
+            content = place.read_bytes()
+            if hashlib.sha256(content).hexdigest() not in (row["sha256"], row.get("kept_sha256")):
+                missing.append(row["file_name"])
+                continue
+            clean = shareable(content)
+            if clean is None:
+                kept_back.append(row["file_name"])
+                continue
             own = hashlib.sha256(clean).hexdigest()
             row["kept_sha256"] = None if own == row["sha256"] else own
             archive.photo(f"{row['sha256']}{row['suffix']}", clean)
         archive.tables(dump.as_dict(), json_schema(), __version__)
     kept = {name: sum(row["removed"] is None for row in dump.tables[name]) for name in ("boards", "floor_spots")}
-    return Exported(kept["boards"], kept["floor_spots"], len(rows) - len(missing) if photos else 0, tuple(missing))
+    given = len(rows) - len(missing) - len(kept_back) if photos else 0
+    return Exported(kept["boards"], kept["floor_spots"], given, tuple(missing), tuple(kept_back))
 
 
 def _refuse_unknown(path: Path, dump: Dump) -> None:

@@ -7,8 +7,9 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
+from finishlab.measuring.documents import colour_blocks
 from finishlab.reports.documents import colour_document
-from finishlab.show.document import Block, Cell, Colour, Column, Document, Facts, Line, Listing, Measured, Table
+from finishlab.show.document import Block, Cell, Colour, Column, Document, Facts, Line, Listing, Table
 from finishlab.stair.progress import (
     FlightShown,
     PartShown,
@@ -139,7 +140,7 @@ def parts_document(log: Logbook, text: str) -> Document:
         blocks += [Line()] if blocks else []
         blocks += [*map(Line, finish), Line(), _facts(mine)]
         blocks += [Line(), Table(_EVENT_COLUMNS, [tuple(event.values()) for event in events])] if events else []
-        blocks += [Measured(colours)] if colours else []
+        blocks += colour_blocks(colours) if colours else []
         blocks.append(Listing("History", history))
     return Document("stair-parts", {"parts": data}, blocks)
 

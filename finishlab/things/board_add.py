@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING, Any, cast
 
 import click
 
-from finishlab.cli.cautioning import due_cautions
+from finishlab.cli.cautions import due_cautions
 from finishlab.cli.common import (
     BeginningChoice,
     area_options,
+    doubt_lines,
     json_option,
     measure_all,
     open_logbook,
@@ -17,20 +18,20 @@ from finishlab.cli.common import (
     report_failures,
     say,
     show_document,
+    untouched,
 )
 from finishlab.cli.lazy import ExampleCommand
-from finishlab.cli.summary import doubt_lines, untouched
 from finishlab.errors import UsageError
+from finishlab.finish.commands import draft_options, say_warnings, typed
 from finishlab.records import CLEAR_ONLY, DAYLIGHT, MAX_COATS, PURPOSES, normalise_light
 from finishlab.things.board import board_summary, boards_document, photos_summary, product_words
-from finishlab.things.finish_options import draft_options, say_warnings, typed
 
 if TYPE_CHECKING:
+    from finishlab.finish.entering import Draft, FinishTexts
     from finishlab.logbook import Logbook, StoredBoard
     from finishlab.measure import GreyArea, SurfaceArea, SurfaceKind
+    from finishlab.measuring.photos import PhotoResult
     from finishlab.records import BoardRecord
-    from finishlab.reports.rows import PhotoResult
-    from finishlab.things.entering import Draft, FinishTexts
 
 _RECORD = ("species", "stain", "coats", "topcoat", "purpose", "note", "date", "state", "maker")
 
@@ -87,20 +88,19 @@ def add(
     Several photos are repeats of one board; with --each they are as many boards of one record. Unless every photo is
     good, nothing is logged. A board with a topcoat and no stain is the clear-only control unless told otherwise.
     """
+    from finishlab.measuring.photos import MeasureOptions
     from finishlab.things.sameness import lights_logged, near_light, refuse_mixed
-    from finishlab.workflow.batch import How
-    from finishlab.workflow.learned import as_learned
 
     given = {name: written[name] for name in _RECORD if written[name] is not None}
     _check_given(number, given, finish_texts, each=each, paired_by_hand=with_floor and bool(greys or area))
-    how = How(("board", "floor") if with_floor else ("board",), cast("SurfaceKind", floor_is), greys, area)
+    how = MeasureOptions(("board", "floor") if with_floor else ("board",), cast("SurfaceKind", floor_is), greys, area)
     with open_logbook(make=number is None) as log:
         # Unknown boards, and what cannot be meant, are told before anything is measured.
         logged_light = log.board(number).record.light if number is not None else None
         draft = None if number is not None else _draft(log, given, light, finish_texts)
         record = None if draft is None else draft.record()
         lit = normalise_light(record.light if record is not None else light or logged_light or DAYLIGHT)
-        results = measure_all(photos, as_learned(how, log, lit))
+        results = measure_all(photos, how.with_calibration(log, lit))
         code = report_failures(results)
         if code:
             say(untouched(results))
@@ -129,7 +129,7 @@ def _logged(
     dated: Draft | None,
 ) -> list[StoredBoard]:
     """Log what was measured: further photos of a board, a new board, or with `each` a board a photo."""
-    from finishlab.workflow.recording import log_board, log_board_photos, refuse_known
+    from finishlab.measuring.logged import log_board, log_board_photos, refuse_known
 
     if record is None or dated is None:
         return [log_board_photos(log, str(number), results, light=light, with_floor=with_floor)]
@@ -142,7 +142,7 @@ def _tell(
     log: Logbook, logged: list[StoredBoard], results: list[PhotoResult], added_in: str | None, *, as_json: bool
 ) -> None:
     """Print the numbers, and say what was logged, what is doubtful, and what can hurt somebody."""
-    from finishlab.things.finish_context import new_warnings
+    from finishlab.finish.entering import new_warnings
 
     if as_json:
         show_document(boards_document(logged, added_in), as_json=True)
@@ -180,12 +180,12 @@ def _check_given(
 
 def _draft(log: Logbook, given: dict[str, Any], light: str | None, texts: FinishTexts) -> Draft:
     """Return the new board's record from whatever says something of it, after asking where that is wanted."""
-    from finishlab.things.entering import Draft, draft_like
+    from finishlab.finish.entering import Draft, draft_like
 
     draft = Draft() if texts.like is None else draft_like(log, texts.like)
     draft = draft.with_said(log, typed(given if light is None else given | {"light": light}, texts))
     if texts.ask:
-        from finishlab.things.finish_ask import ask_missing
+        from finishlab.finish.commands import ask_missing
 
         draft = ask_missing(draft)
     return draft

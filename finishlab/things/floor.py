@@ -9,20 +9,23 @@ import click
 from finishlab.cli.common import (
     area_options,
     changes_given,
+    colour_words,
+    doubt_lines,
     json_option,
     measure_all,
     open_logbook,
     photos_argument,
+    photos_words,
     report_failures,
     say,
     show_document,
+    untouched,
 )
+from finishlab.cli.kinds import light_option, print_logged, remove_command, show_command
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
-from finishlab.cli.summary import colour_words, doubt_lines, photos_words, untouched
 from finishlab.records import DAYLIGHT, SURFACES, FloorSpotRecord, Surface, parse_date, today
 from finishlab.show.document import Block, Colour, Facts, Line, Listing
-from finishlab.things.commands import light_option, print_logged, remove_command, show_command
-from finishlab.things.kind import Field, Kind
+from finishlab.show.kind import Field, Kind
 from finishlab.things.measured import colours, lights, measured, past
 
 if TYPE_CHECKING:
@@ -56,7 +59,7 @@ def _page(log: Logbook, spot: SpotRow) -> list[Block]:
         ("date", record.date),
         ("note", record.note),
     )
-    return [Facts(f"Floor spot {spot.number}", facts), measured(log, spot.colours), past(log, spot.number)]
+    return [Facts(f"Floor spot {spot.number}", facts), *measured(log, spot.colours), past(log, spot.number)]
 
 
 FLOOR: Kind[StoredSpot, SpotRow] = Kind(
@@ -131,16 +134,15 @@ def add(
 
     Without --spot each photo is a spot of its own. Unless every photo is good, none is logged.
     """
+    from finishlab.measuring.logged import log_floor_spots
+    from finishlab.measuring.photos import MeasureOptions
     from finishlab.things.sameness import lights_logged, near_light
-    from finishlab.workflow.batch import How
-    from finishlab.workflow.learned import as_learned
-    from finishlab.workflow.recording import log_floor_spots
 
     day = today() if date is None else parse_date(date)
     record = FloorSpotRecord(spot, cast("Surface", surface), light, note, day)
-    how = How(("floor",), "wood" if surface == "wood" else "print", greys, area)
+    how = MeasureOptions(("floor",), "wood" if surface == "wood" else "print", greys, area)
     with open_logbook(make=True) as log:
-        results = measure_all(photos, as_learned(how, log, record.light))
+        results = measure_all(photos, how.with_calibration(log, record.light))
         code = report_failures(results)
         if code:
             say(untouched(results))
