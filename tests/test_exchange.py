@@ -28,7 +28,7 @@ from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.archive import export_logbook, import_logbook, json_schema, upgraded
 from finishlab.logbook.merge import TABLES, Dump, checked
 from finishlab.logbook.store import DATABASE
-from finishlab.records import Batch, BoardRecord, ColourStep, Finish, FloorSpotRecord, PhotoRecord
+from finishlab.records import BoardRecord, Can, ColourStep, Finish, FloorSpotRecord, PhotoRecord
 from finishlab.stair.records import Flight, Part, PartEvent, PartSizes, StoredStair
 
 
@@ -70,7 +70,7 @@ def _fill(log: Logbook, folder: Path) -> None:
 
 def _fill_stair(log: Logbook, folder: Path) -> None:
     """Log a can, an approved recipe, a flight with a landing, coats, a deviation and a measured tread."""
-    log.add_can(Batch("water stain", "walnut", lot="W-204", size_l=1.0, left_l=0.3, place="cellar", date=DAY))
+    log.add_can(Can("water stain", "walnut", lot="W-204", size_l=1.0, left_l=0.3, place="cellar", date=DAY))
     log.edit_board("B1", finish=Finish(steps=(ColourStep("water", colour="walnut", can_number=1),)))
     log.approve("B1", reason="closest", date=DAY)
     treads = [Part(1, "tread", place, sizes=PartSizes(front=914, depth=292), recipe_number=1) for place in (1, 2)]
@@ -182,7 +182,7 @@ def test_a_second_stair_gets_numbers_of_its_own(filled: Path, tmp_path: Path) ->
     """A flight and a landing whose numbers are taken get the next ones, and their parts' history goes with them."""
     with Logbook.open(filled) as log, Logbook.open(tmp_path / "other") as other:
         other.add_flights({1: Flight(risers=2)}, [Part(1, "tread", 1)])
-        other.add_can(Batch("oil stain", "teak", date=DAY))
+        other.add_can(Can("oil stain", "teak", date=DAY))
         export_logbook(log, tmp_path / "a.zip")
         done = import_logbook(other, tmp_path / "a.zip")
         assert ("flight 1", "flight 2") in done.renumbered
