@@ -18,9 +18,11 @@ from finishlab.colorimetry.difference import delta_e_00
 from finishlab.finish import commands as finish_commands
 from finishlab.finish.entering import finish_context, read_record_file
 from finishlab.finish.fields import section_limits
-from finishlab.finish.finish import FINISH_PARTS, step_changes
+from finishlab.finish.finish import FINISH_PARTS, Finish, step_changes
 from finishlab.logbook import Logbook
-from finishlab.records import BoardRecord, Finish, Recipe, parse_date
+from finishlab.recipe.records import Recipe
+from finishlab.record import parse_date
+from finishlab.records import BoardRecord
 from finishlab.records.boards import BOARD_LIMITS
 
 DAY: Final = parse_date("2024-05-20")

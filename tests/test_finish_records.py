@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 
 from finishlab.amounts import COMMON_PRACTICE
 from finishlab.errors import UsageError
-from finishlab.finish.fields import FieldSpec, HardLimit, Section, parse_fields, section_limits, specs
-from finishlab.finish.finish import FINISH_PARTS, ColourStep, Looking, step_changes
+from finishlab.finish.fields import FieldSpec, HardLimit, MixPart, Section, parse_fields, section_limits, specs
+from finishlab.finish.finish import FINISH_PARTS, ColourStep, Finish, Looking, Preparation, Seal, Topcoat, step_changes
 from finishlab.finish.warnings import SOFT, WarningContext, board_warnings, warnings
-from finishlab.recipe.records import CAN_LIMITS
-from finishlab.records import BoardRecord, Finish, Label, MixPart, Preparation, Seal, Topcoat
+from finishlab.recipe.records import CAN_LIMITS, Label
+from finishlab.records import BoardRecord
 from finishlab.records.boards import BOARD_LIMITS
 
 TYPES: Final[dict[str, type[Section]]] = {
