@@ -179,8 +179,8 @@ def test_any_text_can_be_stored(text: str) -> None:
 def test_a_stored_record_outlives_a_clock_set_back() -> None:
     """Reading back does not hold a date against today, so a wrong clock locks nothing."""
     later = record.today() + dt.timedelta(days=3)
-    record = BoardRecord("ash", date=later, latest=dt.date.max)
-    assert BoardRecord.from_dict(record.as_dict()).date == later
+    board = BoardRecord("ash", date=later, latest=dt.date.max)
+    assert BoardRecord.from_dict(board.as_dict()).date == later
 
 
 def test_a_photo_record_is_tidied_never_refused_for_its_names() -> None:
