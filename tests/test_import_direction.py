@@ -152,6 +152,7 @@ DOORWAYS: Final = {
     "reportlab": ("finishlab.show",),
     "rich": ("finishlab.reports", "finishlab.show", "finishlab.cli"),
     "scipy": ("finishlab.imaging",),
+    "simplejpeg": ("finishlab.photos.jpeg",),
     "skimage": ("finishlab.imaging",),
     "sqlalchemy": ("finishlab.logbook", *STORES),
 }
