@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 from finishlab.errors import FinishlabError
 from finishlab.matching.floor import FEW_SPOTS
-from finishlab.records import CLEAR_ONLY, DAYLIGHT
+from finishlab.record import DAYLIGHT
+from finishlab.records import CLEAR_ONLY
 from finishlab.show.document import Block, Column, Document, Line, Paragraph, Table
 from finishlab.stair.progress import coats_words, parts_shown
 
