@@ -23,12 +23,14 @@ from PIL import ExifTags, Image
 
 from finishlab.cli.root import finishlab
 from finishlab.errors import LogbookError, OutputError
+from finishlab.finish.finish import ColourStep, Finish
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.archive import export_logbook, import_logbook, json_schema, upgraded
 from finishlab.logbook.merge import TABLES, Dump, checked
 from finishlab.logbook.store import DATABASE
-from finishlab.records import BoardRecord, Can, ColourStep, Finish, FloorSpotRecord, PhotoRecord
+from finishlab.recipe.records import Can
+from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.stair.records import Flight, Part, PartEvent, PartSizes, StoredStair
 
 

@@ -40,7 +40,8 @@ from finishlab.logbook.recipes import RecipeStore
 from finishlab.logbook.stored import DirectPair, StoredBoard, StoredSpot
 from finishlab.logbook.tables import BoardRow, FloorSpotRow, MeasurementRow, PairRow, PartEventRow, PhotoRow, StripRow
 from finishlab.measure import Measurement
-from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord, normalise_light
+from finishlab.record import normalise_light
+from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.stair.reading import part_code
 from finishlab.stair.store import StairStore
 

@@ -53,7 +53,7 @@ def decode_jpeg(file: PhotoFile, size: tuple[int, int], *, grey: bool, long_side
     ------
     PhotoError
         ``photo-damaged`` or ``photo-truncated`` wherever the coded data do not decode without remark: a decoder goes on
-        past damage with whatever colours come out. A single bit that decodes to another colour cannot be told.
+        past damage with whatever colours come out. A few bytes that still decode, to other colours, cannot be told.
     """
     scale = next((s for s in (8, 4, 2) if long_side is not None and -(-max(size) // s) >= long_side), 1)
     least = -(-size[0] // scale), -(-size[1] // scale)
