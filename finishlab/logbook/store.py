@@ -15,6 +15,7 @@ from types import TracebackType
 from typing import Any, Self
 
 from sqlalchemy import ColumnElement, or_, select
+from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from finishlab.errors import LogbookError, UsageError
@@ -22,6 +23,7 @@ from finishlab.files import named_folder
 from finishlab.logbook import writing as rows
 from finishlab.logbook.backup import BackupStore
 from finishlab.logbook.calibration import CalibrationStore
+from finishlab.logbook.checks import DAMAGED
 from finishlab.logbook.database import (
     DATABASE,
     check_folder,
@@ -33,7 +35,7 @@ from finishlab.logbook.database import (
 from finishlab.logbook.entities import check_named, edit, find, remove, subject_name
 from finishlab.logbook.history import HistoryStore
 from finishlab.logbook.looks import LoggedBoards, read_logged_boards, read_sampled_colours
-from finishlab.logbook.merge import Dump, MergeResult, Tables, merge, read_dump
+from finishlab.logbook.merge import Dump, MergeResult, Tables, damaged, merge, read_dump
 from finishlab.logbook.photo_files import KeptPhoto, photo_place
 from finishlab.logbook.reading import many_objects, read_boards, read_spots
 from finishlab.logbook.recipes import RecipeStore
@@ -367,7 +369,12 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, StairSto
             ``"archive-damaged"``; nothing is changed then.
         """
         with self._write() as session:
-            return merge(session, tables, self._who)
+            try:
+                result = merge(session, tables, self._who)
+                session.flush()
+            except (IntegrityError, RuntimeError, *DAMAGED) as error:
+                raise damaged("its entries do not fit together") from error
+            return result
 
     # Measured again
 
