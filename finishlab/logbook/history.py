@@ -42,7 +42,7 @@ from finishlab.logbook.tables import (
     row_values,
 )
 from finishlab.logbook.writing import LASTING, now
-from finishlab.records import today
+from finishlab.record import today
 from finishlab.stair.names import level_code, level_title, parse_level
 from finishlab.stair.reading import noted_part, part_code, part_name, part_record, stair_levels
 from finishlab.stair.store import check_events
