@@ -458,6 +458,7 @@ def test_a_photo_nobody_can_clean_stays_and_is_named(filled: Path, tmp_path: Pat
     kept[0].write_text("a shopping list")
     with Logbook.open(filled) as log:
         log.keep_photo(*_textual(tmp_path))
+        log.edit_board("B1", note="written with it")
         done = export_logbook(log, tmp_path / "a.zip")
     assert len(done.missing) == 1
     assert done.kept_back == ("odd.jpg",)

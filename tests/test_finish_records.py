@@ -74,7 +74,7 @@ def test_a_hard_limit_holds_at_its_bound_and_refuses_past_it(row: HardLimit, hel
 RULES: Final[list[tuple[str, str, Any]]] = [
     ("unknown-step-kind", "step", {"kind": "lacquer"}),
     ("unknown-step-by", "step", {"mix_by": "eye"}),
-    ("unknown-topcoat-kind", "topcoat", {"kind": "wax"}),
+    ("unknown-topcoat-kind", "topcoat", {"kind": "honey"}),
     ("grits-not-ascending", "preparation", {"grits": (120, 80)}),
     ("grits-not-ascending", "preparation", {"grits": (80, 80)}),
     ("bad-size", "preparation", {"size_mm": (150.0, 300.0)}),
@@ -214,7 +214,7 @@ def test_a_soft_limit_warns_past_its_bound_and_not_at_it(code: str) -> None:
     assert code not in {each.code for each in warnings(*FINE[code])}
 
 
-STEP_LIMITS: Final = [row.code for row in SOFT if "{step}" in row.sentence]
+STEP_LIMITS: Final = [row.code for row in SOFT if "{step}" in row.sentence.lower()]
 
 
 @pytest.mark.parametrize("code", STEP_LIMITS)
@@ -228,7 +228,7 @@ def test_one_slip_of_two_coats_is_one_line(code: str) -> None:
     said = [each for each in warnings(both, dataclasses.replace(context, **twice)) if each.code == code]
     assert len(said) == 1
     assert "teps 1 and 2" in said[0].message
-    assert words.replace("coat 3", "coats 3") in said[0].message
+    assert words in said[0].message
     assert "{" not in said[0].message
 
 

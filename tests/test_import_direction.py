@@ -36,7 +36,15 @@ LAYERS: Final = (
     ("measuring",),
     ("stair/progress", "strip/page"),
     ("workflow", "finish/entering"),
-    ("printing", "report", "stair/documents", "plan/documents", "strip/documents", "logbook/documents"),
+    (
+        "printing",
+        "report",
+        "stair/documents",
+        "plan/documents",
+        "strip/documents",
+        "guide/documents",
+        "logbook/documents",
+    ),
     ("cli",),
     ("finish/commands",),
     (
@@ -46,6 +54,7 @@ LAYERS: Final = (
         "logbook/commands",
         "measuring/commands",
         "strip/commands",
+        "guide/commands",
         "recipe/commands",
         "board/commands",
     ),
@@ -105,6 +114,10 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "strip/documents": ("documents",),
         "strip/commands": ("commands", "camera_commands", "trial_commands"),
     },
+    "guide": {
+        "guide/documents": ("steps",),
+        "guide/commands": ("commands",),
+    },
     "printing": {
         "printing": ("house_file", "labels", "schedule"),
         "printing/commands": ("commands",),
@@ -147,6 +160,7 @@ DOORWAYS: Final = {
     "reportlab": ("finishlab.show",),
     "rich": ("finishlab.reports", "finishlab.show", "finishlab.cli"),
     "scipy": ("finishlab.imaging",),
+    "simplejpeg": ("finishlab.photos.jpeg",),
     "skimage": ("finishlab.imaging",),
     "sqlalchemy": ("finishlab.logbook", *STORES),
 }

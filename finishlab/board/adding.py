@@ -25,7 +25,6 @@ from finishlab.cli.common import (
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import UsageError
 from finishlab.finish.commands import draft_options, say_warnings, typed
-from finishlab.measuring.photos import PhotoResult
 from finishlab.record import DAYLIGHT, normalise_light
 
 if TYPE_CHECKING:
