@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from finishlab.board.records import BoardRecord
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.database import Transactions
@@ -16,7 +17,8 @@ from finishlab.logbook.entities import check_named, edit, find, record_in, remov
 from finishlab.logbook.reading import read_approvals, read_numbered
 from finishlab.logbook.stored import StoredApproval, StoredCan, StoredRecipe
 from finishlab.logbook.tables import ApprovalRow, BatchRow, BoardRow, RecipeRow
-from finishlab.records import Approval, BoardRecord, Can, Recipe, today
+from finishlab.recipe.records import Approval, Can, Recipe
+from finishlab.record import today
 
 __all__ = ["STANDARD", "RecipeStore", "check_recipe_name", "chosen_recipe"]
 

@@ -11,13 +11,14 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any, Generic, TypeVar, cast, get_args
 
+from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.imaging.strip import FIELD_NAMES, FieldName
 from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind, Texture
 from finishlab.quality import Doubt
-from finishlab.record import Number, Record
-from finishlab.records import Approval, BoardRecord, Can, FloorSpotRecord, Light, Recipe
+from finishlab.recipe.records import Approval, Can, Recipe
+from finishlab.record import Light, Number, Record
 from finishlab.strip.records import TrialRecord
 
 __all__ = [

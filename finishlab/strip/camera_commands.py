@@ -13,7 +13,7 @@ from finishlab.cli.common import grey_option, json_option, open_logbook, say, sh
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import LogbookError, UsageError
 from finishlab.measure.areas import GreyArea, KnownColour
-from finishlab.records import normalise_light, today
+from finishlab.record import normalise_light, today
 from finishlab.show.document import Document, Line
 
 if TYPE_CHECKING:
@@ -170,7 +170,7 @@ def _learned_by_hand(
 
 def _tell(found: LearnedProfile) -> None:
     """Say what was learned, and what was not."""
-    from finishlab.reports.sentences import profile_line
+    from finishlab.board.shown import profile_line
 
     boost, sigma = found.profile.saturation
     say(profile_line(found.profile.summary()))
