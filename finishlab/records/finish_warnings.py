@@ -4,19 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
+from itertools import pairwise, zip_longest
 from typing import Any, Final
 
-from finishlab.coatings import of_step
+from finishlab.coatings import Coating, Layer, follow_notes, of_step
 from finishlab.records.boards import FINISHED_STATES, BoardRecord
 from finishlab.records.cans import Label
 from finishlab.records.finish import ColourStep, Finish
 from finishlab.records.limits import SOFT, SoftLimit
 from finishlab.records.numbers import named
 from finishlab.units import as_typed_text
+from finishlab.woods import FINEST, wood_in
 
 __all__ = ["FinishWarning", "WarningContext", "board_warnings", "warnings"]
 
+_PENETRATING: Final = ("oil", "water", "dye")
+"""Bases of stains that soak in."""
 _USUAL_TOPCOATS: Final = 3
 """Coats a tread wants of a topcoat of unknown kind (general articles)."""
 
@@ -31,6 +34,8 @@ class WarningContext:
     coats: int | None = None
     """Of stain, as the board's record has both in short."""
     tread_species: str | None = None
+    tread_woods: tuple[tuple[str, str], ...] = ()
+    """Where treads differ in their wood: each wood, and which treads are of it."""
     tread: Finish | None = None
     """How the treads are finished, or are to be."""
     approved: Finish | None = None
@@ -143,8 +148,10 @@ def _not_finished_yet(_row: SoftLimit, _finish: Finish, context: WarningContext)
 
 
 def _species_differs(_row: SoftLimit, _finish: Finish, context: WarningContext) -> Iterator[Figures]:
-    if _differ(context.species, context.tread_species):
-        yield {"species": context.species, "tread": context.tread_species}
+    woods = context.tread_woods or ((context.tread_species, ""),)
+    for wood, which in woods:
+        if _differ(context.species, wood):
+            yield {"species": context.species, "tread": f"{wood} ({which})" if which else wood}
 
 
 def _coats_without_stain(_row: SoftLimit, finish: Finish, context: WarningContext) -> Iterator[Figures]:
@@ -171,10 +178,53 @@ def _grit_skipped(row: SoftLimit, finish: Finish, _context: WarningContext) -> I
             yield {"value": coarse, "other": fine}
 
 
-def _grit_too_fine(row: SoftLimit, finish: Finish, context: WarningContext) -> Iterator[Figures]:
-    last = finish.preparation.grits[-1:]
-    if last and "oak" in (context.species or "").casefold().split() and _outside(row, last[0]):
-        yield {"value": last[0]}
+def _grit_too_fine(_row: SoftLimit, finish: Finish, context: WarningContext) -> Iterator[Figures]:
+    last, wood = finish.preparation.grits[-1:], wood_in(context.species)
+    finest = FINEST if wood is None else wood.finest
+    if last and last[0] > finest:
+        yield {"value": last[0], "wood": "wood" if wood is None else wood.name, "finest": finest}
+
+
+def _blotching(_row: SoftLimit, finish: Finish, context: WarningContext) -> Iterator[Figures]:
+    wood = wood_in(context.species)
+    soaks_in = any(step.kind in _PENETRATING for step in finish.steps)
+    if wood is not None and wood.blotches and soaks_in and not finish.preparation.conditioner:
+        yield {"wood": wood.name.capitalize()}
+
+
+def _tannin(_row: SoftLimit, finish: Finish, context: WarningContext) -> Iterator[Figures]:
+    wood = wood_in(context.species)
+    if wood is not None and wood.tannin == "much" and any(each.watery for each in _layers(finish)):
+        yield {"wood": wood.name.capitalize()}
+
+
+def _oily_wood(_row: SoftLimit, finish: Finish, context: WarningContext) -> Iterator[Figures]:
+    wood = wood_in(context.species)
+    if wood is not None and wood.oily and finish.topcoat is not None:
+        yield {"wood": wood.name.capitalize()}
+
+
+def _grain_raised(_row: SoftLimit, finish: Finish, _context: WarningContext) -> Iterator[Figures]:
+    first = next(iter(_layers(finish)), None)
+    if first is not None and first.watery and finish.preparation.grits and not finish.preparation.grain_raised:
+        yield {"coat": first.kind.capitalize()}
+
+
+def _does_not_follow(_row: SoftLimit, finish: Finish, _context: WarningContext) -> Iterator[Figures]:
+    waits = [step.next_h for step in finish.steps]
+    layers = [Layer(each.kind, wait) for each, wait in zip_longest(_layers(finish), waits) if each is not None]
+    yield from ({"note": note} for note in follow_notes(layers))
+
+
+def _layers(finish: Finish) -> tuple[Coating, ...]:
+    """Return the coatings of a finish in their order, those whose kind is known."""
+    sealed = finish.seal is not None and finish.seal.kind not in {None, "none"}
+    found = [
+        *(of_step("step", step.kind) for step in finish.steps),
+        of_step("seal", None) if sealed else None,
+        of_step("topcoat", None if finish.topcoat is None else finish.topcoat.kind),
+    ]
+    return tuple(each for each in found if each is not None)
 
 
 def _last_grit_differs(_row: SoftLimit, finish: Finish, context: WarningContext) -> Iterator[Figures]:
@@ -260,7 +310,7 @@ def _anti_slip_differs(_row: SoftLimit, finish: Finish, context: WarningContext)
 
 def _one_light_only(row: SoftLimit, _finish: Finish, context: WarningContext) -> Iterator[Figures]:
     if _outside(row, context.lights):
-        yield {}
+        yield {"measured": f"The board was {'measured in one light only' if context.lights else 'not measured'}"}
 
 
 def _few_places(row: SoftLimit, _finish: Finish, context: WarningContext) -> Iterator[Figures]:
@@ -287,6 +337,11 @@ _RULES: Final[Mapping[str, Rule]] = {
     "stock-lot-unknown": _lot_unknown,
     "grit-skipped": _grit_skipped,
     "grit-too-fine": _grit_too_fine,
+    "blotching": _blotching,
+    "tannin": _tannin,
+    "oily-wood": _oily_wood,
+    "grain-raised": _grain_raised,
+    "does-not-follow": _does_not_follow,
     "last-grit-differs": _last_grit_differs,
     "drying-short": _drying_short,
     "bases-mixed": _bases_mixed,

@@ -181,9 +181,35 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "grit-too-fine",
         "preparation",
         "grits",
-        "The last grit is {value:g}; oak sanded finer than 180 takes less stain.",
-        high=180,
+        "The last grit is {value:g}; {wood} sanded finer than {finest:g} takes less stain.",
     ),
+    SoftLimit(
+        "blotching",
+        "preparation",
+        "conditioner",
+        "{wood} takes a penetrating stain in blotches: use a conditioner or a gel, and try it on an offcut first.",
+    ),
+    SoftLimit(
+        "tannin",
+        "step",
+        "kind",
+        "{wood} has much tannin: with water and iron it turns grey to black, so no steel wool before or between the "
+        "coats.",
+    ),
+    SoftLimit(
+        "oily-wood",
+        "topcoat",
+        "kind",
+        "{wood} has an oil of its own, on which a film may stay soft or peel: try it on an offcut first.",
+    ),
+    SoftLimit(
+        "grain-raised",
+        "preparation",
+        "grain_raised",
+        "{coat} raises the grain: wet the bare wood, let it dry and sand off what stands up, then on every tread "
+        "alike.",
+    ),
+    SoftLimit("does-not-follow", "step", "kind", "{note}"),
     SoftLimit(
         "last-grit-differs",
         "preparation",
@@ -302,7 +328,7 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "one-light-only",
         "measure",
         "light",
-        "The board was measured in one light only; look at it by lamplight too before deciding.",
+        "{measured}; look at it in daylight and by lamplight before deciding.",
         low=2,
         source="ASTM D1729: confirm under a second, very different source",
     ),
