@@ -169,7 +169,7 @@ def test_any_text_survives(text: str) -> None:
 def test_a_file_is_written_whole(tmp_path: Path) -> None:
     """A file takes the place and the rights of an older one and leaves no other; a document ends with a line break."""
     path = tmp_path / "out.json"
-    path.write_text("old")
+    path.write_text('{"format": "finishlab/note/1"}')
     path.chmod(0o640)
     write_atomically(path, dump({"note": "Weißöl"}).encode())
     assert path.read_text(encoding="utf-8") == '{\n  "note": "Weißöl"\n}\n'

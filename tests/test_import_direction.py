@@ -18,8 +18,12 @@ LAYERS: Final = (
     ("version",),
     ("quality", "units", "coatings", "files"),
     ("cautions", "woods"),
+    ("amounts",),
+    ("record",),
+    ("finish/records", "toml_file"),
+    ("recipe/records",),
     ("records",),
-    ("toml_file", "stair/records", "strip/records"),
+    ("finish/wording", "stair/records", "strip/records"),
     ("colorimetry",),
     ("imaging",),
     ("measure",),
@@ -29,9 +33,18 @@ LAYERS: Final = (
     ("reports",),
     ("measuring",),
     ("stair/progress", "strip/page"),
-    ("workflow",),
-    ("printing", "report", "stair/documents", "plan/documents", "strip/documents", "logbook/documents"),
+    ("workflow", "finish/entering"),
+    (
+        "printing",
+        "report",
+        "stair/documents",
+        "plan/documents",
+        "strip/documents",
+        "guide/documents",
+        "logbook/documents",
+    ),
     ("cli",),
+    ("finish/commands",),
     (
         "stair/commands",
         "plan/commands",
@@ -39,12 +52,24 @@ LAYERS: Final = (
         "logbook/commands",
         "measuring/commands",
         "strip/commands",
+        "guide/commands",
+        "recipe/commands",
         "things",
     ),
 )
 """Rooms from left to right; a room imports from itself and from rooms further left, never from one beside it."""
 
 INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
+    "finish": {
+        "finish/records": ("fields", "finish"),
+        "finish/wording": ("warnings", "wording"),
+        "finish/entering": ("entering",),
+        "finish/commands": ("commands",),
+    },
+    "recipe": {
+        "recipe/records": ("records",),
+        "recipe/commands": ("commands", "cans"),
+    },
     "measuring": {
         "measuring": ("photos", "documents", "logged", "pictures", "picking"),
         "measuring/commands": ("commands", "pick_window"),
@@ -80,6 +105,10 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "workflow": ("learning", "trials"),
         "strip/documents": ("documents",),
         "strip/commands": ("commands", "camera_commands", "trial_commands"),
+    },
+    "guide": {
+        "guide/documents": ("steps",),
+        "guide/commands": ("commands",),
     },
     "printing": {
         "printing": ("house_file", "labels", "schedule"),
@@ -123,6 +152,7 @@ DOORWAYS: Final = {
     "reportlab": ("finishlab.show",),
     "rich": ("finishlab.reports", "finishlab.show", "finishlab.cli"),
     "scipy": ("finishlab.imaging",),
+    "simplejpeg": ("finishlab.photos.jpeg",),
     "skimage": ("finishlab.imaging",),
     "sqlalchemy": ("finishlab.logbook", *STORES),
 }

@@ -120,7 +120,7 @@ def need_treads(stair: StairPlan) -> None:
 
 def added_length(text: str | None) -> float:
     """Return a length that is added, mm; 0 and less than 0 are meant here."""
-    from finishlab.records.lengths import read_length
+    from finishlab.amounts import read_length
 
     if text is None or text.strip() in {"0", "0mm", "0in"}:
         return 0.0
@@ -136,10 +136,10 @@ def _logged(recipe: str | None, *, products: bool, sized: bool) -> StairPlan:
 
 
 def _stair(file: str | None, given: dict[str, Any], *, sized: bool) -> StairPlan:
+    from finishlab.amounts import read_lengths
     from finishlab.plan.entered import flat_parts, parse_odd, read_plan
     from finishlab.plan.geometry import Shape
     from finishlab.plan.stair_plan import StairPlan
-    from finishlab.records.lengths import read_lengths
     from finishlab.units import is_us
 
     named = [name for name in _STAIR if given[name] not in (None, ())]
@@ -283,11 +283,11 @@ def cutting(
     Out-of-square treads come with their back width, sides, angles and both diagonals to check. A measured back is kept:
     with one angle the other is worked out of it. Boards narrower than a tread are taken to be glued up.
     """
+    from finishlab.amounts import read_length
     from finishlab.cautions import cautions_for
     from finishlab.plan.cutting import ALLOWANCE, KERF, SPARES, plan_cutting
     from finishlab.plan.documents import cutting_document
     from finishlab.plan.entered import parse_stock
-    from finishlab.records.lengths import read_length
     from finishlab.units import MM_PER_INCH, is_us
 
     del from_file
@@ -411,7 +411,7 @@ def _with_days(stair: StairPlan, options: Mapping[str, Any]) -> StairPlan:
     import datetime as dt
 
     from finishlab.plan.drying import parse_days, parse_hours
-    from finishlab.records import parse_date, today
+    from finishlab.record import parse_date, today
 
     start = stair.start or today() + dt.timedelta(days=1)
     if options["start"] is not None:
@@ -462,10 +462,10 @@ def risers(
     Measure from floor to tread to floor as they are now, and give what is added. The figures are those of the US model
     code, by edition; the local code and the inspector decide.
     """
+    from finishlab.amounts import read_length
     from finishlab.plan.documents import risers_document
     from finishlab.plan.geometry import Part, Shape, unlikely_sizes
     from finishlab.plan.risers import check_risers
-    from finishlab.records.lengths import read_length
     from finishlab.units import is_us
 
     if count is not None and len(risers) > 1:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final, cast
 
+from finishlab.amounts import read_lengths
 from finishlab.coatings import coating
 from finishlab.errors import UsageError
 from finishlab.plan.calendar import Fitting
@@ -15,7 +16,6 @@ from finishlab.plan.cutting import Stock
 from finishlab.plan.drying import Coat, WorkHours, default_coat, parse_days, parse_hours, recoat_times
 from finishlab.plan.geometry import UPRIGHT, Part, Shape
 from finishlab.plan.stair_plan import USUAL_PARTS, Product, StairPlan
-from finishlab.records.lengths import read_lengths
 from finishlab.stair.names import PART_KINDS, PartKind
 from finishlab.toml_file import Section, read_toml, texts_in
 from finishlab.units import is_us, parse_area, parse_coverage, parse_volume, split_sizes

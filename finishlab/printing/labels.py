@@ -19,9 +19,10 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from finishlab.errors import UsageError
 from finishlab.imaging.strip import PAGES, Paper, Rect
-from finishlab.records import BoardRecord, Recipe, today
+from finishlab.recipe.records import Recipe
+from finishlab.record import today
+from finishlab.records import BoardRecord
 from finishlab.records.addresses import Address
-from finishlab.records.short_text import recipe_name
 from finishlab.show.pdf.qr import qr_modules, qr_width
 from finishlab.show.pdf.setting import fit, line_width
 from finishlab.show.pdf.sheet import Sheet
@@ -359,7 +360,7 @@ def _board_label(board: StoredBoard, recipe: Recipe | None, logbook: str) -> Lab
     return LabelView(
         number=board.number,
         address=str(Address("board", board.number, logbook)),
-        recipe=recipe_words(record.recipe_number, recipe) or recipe_name(record),
+        recipe=recipe_words(record.recipe_number, recipe) or record.recipe_name,
         place=record.species,
         date=record.date,
         text=", ".join(word for word in told if word),

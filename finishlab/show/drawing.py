@@ -116,7 +116,7 @@ class Drawing:
         """
         out = io.BytesIO()
         with drawing_rules():
-            kept = {"Software": None}
+            kept = {"Software": "finishlab"}  # tells that it may be replaced, see `finishlab.files`
             self.figure.savefig(out, format="png", dpi=dpi, metadata=kept, pil_kwargs={"icc_profile": profile})
         return out.getvalue()
 

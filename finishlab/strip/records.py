@@ -8,8 +8,17 @@ from dataclasses import InitVar, dataclass, field
 from typing import Any, Final, Literal, get_args
 
 from finishlab.errors import UsageError
-from finishlab.records.base import DatedRecord
-from finishlab.records.tidy import DAYLIGHT, Light, check_choice, checked_date, normalise_light, note_text, tidy, today
+from finishlab.record import (
+    DAYLIGHT,
+    DatedRecord,
+    Light,
+    check_choice,
+    checked_date,
+    normalise_light,
+    normalize,
+    note_text,
+    today,
+)
 
 __all__ = ["TRIAL_KINDS", "TrialKind", "TrialRecord"]
 
@@ -40,7 +49,7 @@ class TrialRecord(DatedRecord):
     """Latest date allowed; see `FloorSpotRecord.latest`."""
 
     def __post_init__(self, latest: dt.date | None) -> None:
-        tidy(
+        normalize(
             self,
             measured=dict(self.measured),
             light=normalise_light(self.light),

@@ -1,11 +1,14 @@
-"""Checking and tidying what people write: one line, a note, a date, a light, a choice."""
+"""What all records have in common: their JSON form, checked and tidied texts, dates and choices, numbers such as B3."""
 
 from __future__ import annotations
 
 import datetime as dt
+import re
 import unicodedata
+from collections.abc import Mapping
+from dataclasses import fields
 from functools import lru_cache
-from typing import Final
+from typing import Any, Final, Self, cast, overload
 
 from finishlab.errors import UsageError
 
@@ -13,16 +16,21 @@ __all__ = [
     "DAYLIGHT",
     "LONG_TEXT",
     "SHORT_TEXT",
+    "DatedRecord",
     "Light",
+    "Number",
+    "Record",
     "check_choice",
     "checked_date",
     "cut_name",
     "line",
+    "named",
     "normalise_light",
+    "normalize",
     "note_text",
+    "number_of",
     "one_line",
     "parse_date",
-    "tidy",
     "today",
 ]
 
@@ -35,6 +43,88 @@ SHORT_TEXT: Final = 200
 LONG_TEXT: Final = 4000
 """Longest note, characters."""
 _CAMERA_NAME: Final = 200
+_NUMBER: Final = re.compile(r"[0-9]{1,9}")
+
+
+class Record:
+    """Base of what is logged, for frozen dataclasses that check and tidy their values when built."""
+
+    __slots__ = ()
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form, one entry a field; dates as ISO 8601, sections in their own JSON form."""
+        return {f.name: _json(getattr(self, f.name)) for f in fields(cast("Any", self))}
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> Self:
+        """Rebuild a record from `as_dict`; raises what building it raises."""
+        return cls(**data)
+
+
+class DatedRecord(Record):
+    """Base of records with a date that must not lie in the future when it is entered."""
+
+    __slots__ = ()
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> Self:
+        """Rebuild a record from `as_dict`; its date is not held against today, for the clock may have been set back."""
+        return cls(**data, latest=dt.date.max)  # type: ignore[call-arg]  # every dated record takes it
+
+
+def _json(value: Any) -> Any:  # noqa: ANN401 - fields of every type
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    return value.as_dict() if hasattr(value, "as_dict") else value
+
+
+class Number(str):
+    """A letter for the kind of thing and a count, ``"B3"``: the text it is to people, which also knows its count."""
+
+    __slots__ = ()
+
+    @classmethod
+    def of(cls, letter: str, key: int) -> Number:
+        """Return the number of a thing by its kind's letter and its count."""
+        return cls(f"{letter}{key}")
+
+    @property
+    def key(self) -> int:
+        """The count alone, by which tables know it."""
+        return int(self[1:])
+
+
+@overload
+def named(letter: str, key: int) -> Number: ...
+@overload
+def named(letter: str, key: int | None) -> Number | None: ...
+def named(letter: str, key: int | None) -> Number | None:
+    """Return how people write the number of a thing that may not be named."""
+    return None if key is None else Number.of(letter, key)
+
+
+def number_of(letter: str, text: str | int | None) -> int | None:
+    """Return the number in ``"R3"``, or in ``"3"``, for the letter R; None for nothing.
+
+    Raises
+    ------
+    UsageError
+        ``"bad-number"``.
+    """
+    if text is None or isinstance(text, int):
+        return text
+    digits = text.strip().upper().removeprefix(letter)
+    if not digits:
+        return None
+    if not _NUMBER.fullmatch(digits):
+        raise UsageError("bad-number", f"“{text}” is not a number such as {letter}3.", f"Write it as {letter}3.")
+    return int(digits)
+
+
+def normalize(record: object, **values: object) -> None:
+    """Put checked and tidied values into a frozen record that is being built."""
+    for name, value in values.items():
+        object.__setattr__(record, name, value)
 
 
 def today() -> dt.date:
@@ -68,12 +158,6 @@ def parse_date(text: str) -> dt.date:
         raise UsageError(
             "bad-date", f"“{text}” is not a date.", "Write a date as year-month-day, for example 2024-05-31."
         ) from None
-
-
-def tidy(record: object, **values: object) -> None:
-    """Put tidied values into a frozen record that is being built."""
-    for name, value in values.items():
-        object.__setattr__(record, name, value)
 
 
 def _printable(text: str) -> str:

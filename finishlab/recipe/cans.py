@@ -13,7 +13,8 @@ from finishlab.cli.common import changes_given, json_option, open_logbook, optio
 from finishlab.cli.kinds import list_command, print_logged, remove_command, show_command
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import UsageError
-from finishlab.records import CAN_KINDS, Batch, Label, parse_date
+from finishlab.recipe.records import CAN_KINDS, Can, Label
+from finishlab.record import parse_date
 from finishlab.show.document import Block, Facts, Listing
 from finishlab.show.kind import Field, Kind
 
@@ -22,11 +23,11 @@ if TYPE_CHECKING:
     from finishlab.stair.records import StoredPart
 
 _COMMANDS: Mapping[str, tuple[str, str]] = {
-    "add": ("finishlab.things.can:add", "Log a can with its lot."),
-    "list": ("finishlab.things.can:list_cans", "List the cans, what is left and where."),
-    "show": ("finishlab.things.can:show", "Show a can and what it went on."),
-    "edit": ("finishlab.things.can:edit", "Change what is written of a can."),
-    "remove": ("finishlab.things.can:remove", "Leave cans out from now on; their history stays."),
+    "add": ("finishlab.recipe.cans:add", "Log a can with its lot."),
+    "list": ("finishlab.recipe.cans:list_cans", "List the cans, what is left and where."),
+    "show": ("finishlab.recipe.cans:show", "Show a can and what it went on."),
+    "edit": ("finishlab.recipe.cans:edit", "Change what is written of a can."),
+    "remove": ("finishlab.recipe.cans:remove", "Leave cans out from now on; their history stays."),
 }
 _field_options = options(
     click.option("--maker", metavar="TEXT", help="Who made it."),
@@ -50,7 +51,7 @@ class CanRow:
     """A can and what it went on."""
 
     number: str
-    record: Batch
+    record: Can
     went_on: tuple[str, ...]
     """Each coat from it, one a line."""
     told: tuple[str, ...]
@@ -85,11 +86,11 @@ def _rows(log: Logbook, light: str | None = None) -> list[CanRow]:
     return rows
 
 
-def _product(record: Batch) -> str:
+def _product(record: Can) -> str:
     return " ".join(word for word in (record.maker, record.product) if word)
 
 
-def _left(can: Batch) -> str | None:
+def _left(can: Can) -> str | None:
     size, left = (None if litres is None else f"{round(litres, 2):g}" for litres in (can.size_l, can.left_l))
     if left is None:
         return None if size is None else f"of {size} L"
@@ -97,14 +98,12 @@ def _left(can: Batch) -> str | None:
 
 
 def _page(log: Logbook, can: CanRow) -> tuple[Block, ...]:
-    from finishlab.records.finish_text import written_fields
-
     del log
     record = can.record
     label = (
         None
         if record.label is None
-        else "; ".join(f"{each.label} {words}" for each, words, _ in written_fields(record.label))
+        else "; ".join(f"{each.label} {words}" for each, words, _ in record.label.written())
     )
     facts = (
         ("product", _product(record)),
@@ -161,7 +160,7 @@ def can() -> None:
 @json_option
 def add(*, product: str, kind: str, as_json: bool, **values: Any) -> None:  # noqa: ANN401 - the can's fields
     """Log a can; print its number."""
-    record = Batch(kind, product, **_typed(values))
+    record = Can(kind, product, **_typed(values))
     with open_logbook(make=True) as log:
         made = log.add_can(record)
         print_logged(CAN, log, [made], as_json=as_json)
@@ -196,7 +195,7 @@ def edit(*, number: str, as_json: bool, **values: Any) -> None:  # noqa: ANN401 
 
 def _typed(values: Mapping[str, Any], label: Label | None = None) -> dict[str, Any]:
     """Return the options as the record keeps them."""
-    from finishlab.records.finish_text import changed, parse_fields
+    from finishlab.finish.fields import changed, parse_fields
 
     out_: dict[str, Any] = {name: value for name, value in values.items() if value is not None}
     for name in ("size", "left"):
@@ -224,7 +223,7 @@ def _litres(text: str) -> float:
         raise UsageError("bad-volume", f"“{text}” is no volume.", "Write it as 1L, 750ml or 1qt.") from error
 
 
-def _words(record: Batch) -> str:
+def _words(record: Can) -> str:
     lot = f", lot {record.lot}" if record.lot else ""
     return f"{_product(record)} ({record.kind}){lot}"
 

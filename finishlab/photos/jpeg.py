@@ -1,4 +1,4 @@
-"""What a JPEG keeps of the mean chroma of each block of pixels, before its decoder rounds it once more.
+"""What only a JPEG asks for: decoding it without overlooking damage, and what it kept of the chroma of each block.
 
 A JPEG holds a block's mean chroma as a whole number of steps, and the decoder rounds that to a whole code. Where a
 surface is even, all its blocks are rounded the same way. Between which two values each block's mean lay is known.
@@ -10,18 +10,77 @@ import io
 from typing import Any, Final
 
 import numpy as np
+import simplejpeg
 from PIL import Image
 
 from finishlab.imaging.pixels import ChromaBlocks
+from finishlab.photos.files import PhotoFile
 from finishlab.photos.header import DECODING_ERRORS, quiet
 
-__all__ = ["chroma_blocks"]
+__all__ = ["chroma_blocks", "decode_jpeg"]
 
 _BLOCK: Final = 8
 """Side of a JPEG block in pixels (ISO/IEC 10918-1); the smallest scale of decoding makes each one pixel."""
 _LEAST_STEP: Final = 0.85
 """Step of the mean chroma, in codes, below which the file is not decoded once more: quality 81 and above of the usual
 tables, as cameras save. There it brings next to nothing (see decision 16) and would cost as much as the photo."""
+
+_HARMLESS: Final = ("JFIF", "Adobe", "SOS")
+"""Words of the decoder's remarks on heads that cameras get wrong and every decoder reads all the same."""
+_END: Final = b"\xff\xd9"
+
+
+def decode_jpeg(file: PhotoFile, size: tuple[int, int], *, grey: bool, long_side: int | None = None) -> np.ndarray:
+    """Decode a JPEG, not yet upright, at the smallest scale that leaves `long_side` pixels.
+
+    Parameters
+    ----------
+    file
+        The photo's bytes.
+    size
+        Its width and height as stored.
+    grey
+        Whether it has one channel only.
+    long_side
+        As in `finishlab.photos.reading.read_photo`.
+
+    Returns
+    -------
+    numpy.ndarray
+        8 bit codes, shape (H, W, 3), or (H, W) where grey.
+
+    Raises
+    ------
+    PhotoError
+        ``photo-damaged`` or ``photo-truncated`` wherever the coded data do not decode without remark: a decoder goes on
+        past damage with whatever colours come out. A few bytes that still decode, to other colours, cannot be told.
+    """
+    scale = next((s for s in (8, 4, 2) if long_side is not None and -(-max(size) // s) >= long_side), 1)
+    least = -(-size[0] // scale), -(-size[1] // scale)
+    try:
+        codes = _strictly(file.data, least, grey=grey)
+    except ValueError as error:
+        if "premature end of jpeg" in str(error).lower():
+            raise file.truncated() from error
+        raise file.damaged() from error
+    return codes[:, :, 0] if grey else codes
+
+
+def _strictly(data: bytes, least: tuple[int, int], *, grey: bool) -> np.ndarray:
+    options = {"colorspace": "GRAY" if grey else "RGB", "min_width": least[0], "min_height": least[1]}
+    try:
+        codes: np.ndarray = simplejpeg.decode_jpeg(data, **options)
+    except ValueError as error:
+        said = str(error)
+        if any(word in said for word in _HARMLESS):
+            codes = simplejpeg.decode_jpeg(data, **options, strict=False)
+        elif "before marker 0xd9" in said:
+            # some cameras fill up with noughts before the end; anything else there is damage
+            end = data.rindex(_END)
+            codes = simplejpeg.decode_jpeg(data[:end].rstrip(b"\0") + _END, **options)
+        else:
+            raise
+    return codes
 
 
 def chroma_blocks(data: bytes, decoded: tuple[int, int], orientation: int = 1) -> ChromaBlocks | None:
