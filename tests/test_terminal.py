@@ -10,18 +10,17 @@ import pytest
 import report_samples as samples
 from rich.console import Console
 
+from finishlab.colorimetry.spaces import hex_colour
 from finishlab.matching.floor import FloorPool
 from finishlab.matching.ranking import Ranking
 from finishlab.measure import Measurement
 from finishlab.measuring.documents import colour_blocks, measurement_document
 from finishlab.measuring.photos import PhotoResult
-from finishlab.reports.console import Head, print_rows
 from finishlab.reports.details import label_facts
 from finishlab.reports.sentences import chance, doubts_once, next_steps, place_mark
-from finishlab.reports.swatch import hex_colour
 from finishlab.reports.terminal import print_ranking
 from finishlab.show.document import Document, Facts
-from finishlab.show.terminal import render
+from finishlab.show.terminal import Head, print_rows, render
 from finishlab.things.board import BOARD
 from finishlab.things.floor import FLOOR
 

@@ -21,10 +21,9 @@ from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import Logbook
 from finishlab.matching.components import USUAL_PHOTO
 from finishlab.matching.trials import LEAST, MOST, Outcome, Part, Side, Trust, judge_trial, trust_of
-from finishlab.records import TrialRecord
-from finishlab.reports.trials import trust_line, trust_lines
+from finishlab.strip.records import TrialRecord
+from finishlab.strip.trials import check_count, tried, trust_line, trust_lines
 from finishlab.workflow.comparing import compare
-from finishlab.workflow.trials import check_count, tried
 
 if TYPE_CHECKING:
     from pathlib import Path

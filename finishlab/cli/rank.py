@@ -59,7 +59,7 @@ def _document(found: Comparison) -> dict[str, Any]:
     from finishlab.reports.comparison import choices_entry, lights_entry, recipes_entry
     from finishlab.reports.costs import costs_entry
     from finishlab.reports.documents import ranking_document
-    from finishlab.reports.trials import trust_entry
+    from finishlab.strip.trials import trust_entry
 
     return {
         **ranking_document(found.ranking),
@@ -76,7 +76,7 @@ def _document(found: Comparison) -> dict[str, Any]:
 def _show(found: Comparison, most: int) -> None:
     from finishlab.reports.costs import costs_line
     from finishlab.reports.terminal import print_ranking
-    from finishlab.reports.trials import trust_line
+    from finishlab.strip.trials import trust_line
 
     beside = [*(costs_line(each) for each in found.costs[:1]), trust_line(found.trust)]
     console = out()

@@ -19,7 +19,7 @@ from sqlalchemy import Column, Engine, MetaData, Table, inspect
 from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.types import JSON, BigInteger, Date, DateTime, Float, Integer, String, Text
 
-from finishlab.errors import LogbookError
+from finishlab.errors import LogbookError, OutputError
 from finishlab.files import whole_file
 from finishlab.logbook.database import migrate, migrate_to, open_engine
 from finishlab.logbook.merge import FORMAT, TABLES, Dump, MergeResult, checked, damaged, decoded_row, read_dump
@@ -27,8 +27,8 @@ from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.photo_files import photo_place
 from finishlab.logbook.store import Logbook
 from finishlab.logbook.tables import Base, UtcDateTime
-from finishlab.photos.privacy import without_location
-from finishlab.reports.tables import Cell, csv_text
+from finishlab.photos.privacy import shareable
+from finishlab.show.csv_text import Cell, csv_text
 from finishlab.version import __version__
 
 __all__ = [
@@ -299,11 +299,13 @@ class Exported:
     floor_spots: int
     photos: int
     missing: tuple[str, ...]
-    """Names of photos whose files are no longer in the logbook."""
+    """Names of photos whose files are no longer in the logbook, or no longer what they were."""
+    kept_back: tuple[str, ...] = ()
+    """Names of photos of which nobody can say what they tell: see `finishlab.photos.privacy.shareable`."""
 
 
 def export_logbook(log: Logbook, path: Path, *, photos: bool = True) -> Exported:
-    """Write all a logbook holds into one archive; photos lose the place they were taken at.
+    """Write all a logbook holds into one archive; of a photo goes along what tells nothing of people and places.
 
     Parameters
     ----------
@@ -320,21 +322,54 @@ def export_logbook(log: Logbook, path: Path, *, photos: bool = True) -> Exported
         If the file cannot be written.
     """
     dump = log.dump()
+    _refuse_unknown(path, dump)
     rows = dump.tables["photos"]
     missing: list[str] = []
+    kept_back: list[str] = []
     with write_archive(path) as archive:
         for row in rows if photos else []:
             place = photo_place(log.folder, row["sha256"], row["suffix"])
             if not place.is_file():
                 missing.append(row["file_name"])
                 continue
-            clean = without_location(place.read_bytes())
+            content = place.read_bytes()
+            if hashlib.sha256(content).hexdigest() not in (row["sha256"], row.get("kept_sha256")):
+                missing.append(row["file_name"])
+                continue
+            clean = shareable(content)
+            if clean is None:
+                kept_back.append(row["file_name"])
+                continue
             own = hashlib.sha256(clean).hexdigest()
             row["kept_sha256"] = None if own == row["sha256"] else own
             archive.photo(f"{row['sha256']}{row['suffix']}", clean)
         archive.tables(dump.as_dict(), json_schema(), __version__)
     kept = {name: sum(row["removed"] is None for row in dump.tables[name]) for name in ("boards", "floor_spots")}
-    return Exported(kept["boards"], kept["floor_spots"], len(rows) - len(missing) if photos else 0, tuple(missing))
+    given = len(rows) - len(missing) - len(kept_back) if photos else 0
+    return Exported(kept["boards"], kept["floor_spots"], given, tuple(missing), tuple(kept_back))
+
+
+def _refuse_unknown(path: Path, dump: Dump) -> None:
+    """See that an archive that is to be replaced holds nothing that this logbook does not know.
+
+    Raises
+    ------
+    OutputError
+        ``"output-taken"``.
+    """
+    if not zipfile.is_zipfile(path):
+        return
+    try:
+        with open_archive(path) as archive:
+            changes = Dump.from_dict(archive.document()).tables.get("changes", [])
+    except LogbookError:
+        return  # no archive, and so never replaced
+    if not {row.get("uuid") for row in changes} <= {row["uuid"] for row in dump.tables["changes"]}:
+        raise OutputError(
+            "output-taken",
+            f"{path} is an archive with entries that this logbook does not have, so it is not replaced.",
+            f"Name another file, or take it in first: finishlab import {path}",
+        )
 
 
 def import_logbook(log: Logbook, path: Path) -> MergeResult:

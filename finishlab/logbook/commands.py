@@ -93,6 +93,7 @@ def _tell(said: str, step: str, done: Sequence[Undone], *, as_json: bool) -> Non
         say(f"{said}, of {', '.join(names[:_NAMED])}{more}: {line}.")
 
 
+_NOT_CLEANED = "nobody can say what else it tells. finishlab backup copies it as it is."
 _PLACE = click.Path(path_type=Path)
 _WORDS = {
     "boards": ("board", "boards"),
@@ -124,17 +125,28 @@ def counted(number: int, name: str) -> str:
 def export(*, archive: Path, without_photos: bool, as_json: bool) -> None:
     """Write the whole logbook into one archive: JSON with its schema, CSV tables, photos.
 
-    The place a photo was taken at is taken out of it. Names, dates and notes go along as they were written.
+    Of a photo goes along the picture with its colours, turning, time and camera model: no place, no serial number, no
+    owner. Names, dates and notes go along as they were written.
     """
     from finishlab.logbook.archive import export_logbook
 
     with open_logbook() as log:
         done = export_logbook(log, archive, photos=not without_photos)
     for name in done.missing:
-        say(f"The photo {name} is no longer in the logbook's folder; its figures are in the archive.")
+        say(f"The photo {name} in the logbook's folder is gone or changed; its figures are in the archive.")
+    for name in done.kept_back:
+        say(f"The photo {name} stays here, its figures are in the archive: {_NOT_CLEANED}")
     if as_json:
         counts = {"boards": done.boards, "floor_spots": done.floor_spots, "photos": done.photos}
-        print_document({"format": "finishlab/export/1", "file": str(archive), **counts, "missing": list(done.missing)})
+        print_document(
+            {
+                "format": "finishlab/export/1",
+                "file": str(archive),
+                **counts,
+                "missing": list(done.missing),
+                "kept_back": list(done.kept_back),
+            }
+        )
         return
     parts = (counted(done.boards, "boards"), counted(done.floor_spots, "floor_spots"), counted(done.photos, "photos"))
     say(f"{archive} holds {parts[0]}, {parts[1]} and {parts[2]}, with all their history.")

@@ -20,6 +20,7 @@ from sqlalchemy.exc import ArgumentError, NoSuchModuleError, SQLAlchemyError
 from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError
+from finishlab.files import LOGBOOK_FILE as DATABASE
 from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.photo_files import PHOTOS
 
@@ -247,10 +248,6 @@ def _keep_references(connection: Connection, *, keep: bool) -> None:
 def _check_references(connection: Connection) -> None:
     if connection.dialect.name == "sqlite" and connection.exec_driver_sql("PRAGMA foreign_key_check").first():
         raise LogbookError("logbook-damaged", "Entries of the logbook name others that are not there.", _HINT_BACKUP)
-
-
-DATABASE: Final = "logbook.db"
-"""Name of the SQLite file in the logbook's folder."""
 
 
 def make_folder(folder: Path) -> None:

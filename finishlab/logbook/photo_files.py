@@ -14,10 +14,10 @@ from pathlib import Path
 from typing import Final
 
 from finishlab.errors import LogbookError, PhotoError
+from finishlab.files import PHOTO_FOLDER as PHOTOS
 
 __all__ = ["PHOTOS", "keep_file", "photo_place"]
 
-PHOTOS: Final = "photos"
 _INCOMING: Final = ".incoming"
 _CHUNK: Final = 1 << 20
 _LEFTOVER_SECONDS: Final = 24 * 3600.0

@@ -37,8 +37,8 @@ from finishlab.logbook.tables import (
     RecipeRow,
     TrialRow,
 )
+from finishlab.record import Record
 from finishlab.records import Approval, BoardRecord, FloorSpotRecord, Light
-from finishlab.records.base import Record
 
 __all__ = [
     "DAMAGED",

@@ -16,9 +16,9 @@ from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.imaging.strip import FIELD_NAMES, FieldName
 from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind, Texture
 from finishlab.quality import Doubt
-from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe, TrialRecord
-from finishlab.records.base import Record
-from finishlab.records.numbers import Number
+from finishlab.record import Number, Record
+from finishlab.records import Approval, BoardRecord, Can, FloorSpotRecord, Light, Recipe
+from finishlab.strip.records import TrialRecord
 
 __all__ = [
     "Change",
@@ -154,7 +154,7 @@ class Stored(Generic[R]):
 
 
 StoredRecipe = Stored[Recipe]
-StoredCan = Stored[Batch]
+StoredCan = Stored[Can]
 StoredTrial = Stored[TrialRecord]
 
 

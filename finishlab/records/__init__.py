@@ -7,19 +7,8 @@ of the same name and a migration in the logbook, and nothing else there.
 
 from __future__ import annotations
 
-from finishlab.records.boards import (
-    CLEAR_ONLY,
-    FINISHED_STATES,
-    MAX_COATS,
-    PURPOSES,
-    STATES,
-    BoardRecord,
-    Purpose,
-    State,
-)
-from finishlab.records.cans import CAN_KINDS, Batch, Label
-from finishlab.records.entries import MixPart
-from finishlab.records.finish import (
+from finishlab.finish.fields import MixPart
+from finishlab.finish.finish import (
     SHEEN_GU,
     STEP_KINDS,
     TOPCOAT_KINDS,
@@ -30,11 +19,20 @@ from finishlab.records.finish import (
     Seal,
     Topcoat,
 )
+from finishlab.recipe.records import CAN_KINDS, Approval, Can, Label, Recipe
+from finishlab.record import DAYLIGHT, LONG_TEXT, SHORT_TEXT, Light, normalise_light, parse_date, today
+from finishlab.records.boards import (
+    CLEAR_ONLY,
+    FINISHED_STATES,
+    MAX_COATS,
+    PURPOSES,
+    STATES,
+    BoardRecord,
+    Purpose,
+    State,
+)
 from finishlab.records.floor import SURFACES, FloorSpotRecord, Surface
 from finishlab.records.photos import PhotoRecord
-from finishlab.records.recipes import Approval, Recipe
-from finishlab.records.tidy import DAYLIGHT, LONG_TEXT, SHORT_TEXT, Light, normalise_light, parse_date, today
-from finishlab.records.trials import TRIAL_KINDS, TrialKind, TrialRecord
 
 __all__ = [
     "CAN_KINDS",
@@ -50,10 +48,9 @@ __all__ = [
     "STEP_KINDS",
     "SURFACES",
     "TOPCOAT_KINDS",
-    "TRIAL_KINDS",
     "Approval",
-    "Batch",
     "BoardRecord",
+    "Can",
     "ColourStep",
     "Finish",
     "FloorSpotRecord",
@@ -69,8 +66,6 @@ __all__ = [
     "State",
     "Surface",
     "Topcoat",
-    "TrialKind",
-    "TrialRecord",
     "normalise_light",
     "parse_date",
     "today",

@@ -130,7 +130,7 @@ def _is_rendered(log: Logbook, boards: Sequence[StoredBoard], light: str) -> boo
 
 
 def _extra(log: Logbook, found: Comparison) -> dict[str, str]:
-    from finishlab.reports.trials import trust_line
+    from finishlab.strip.trials import trust_line
 
     strips = log.strips()
     named = ", ".join(f"{number:04d}" for number in strips)

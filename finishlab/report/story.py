@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from finishlab.colorimetry.spaces import hex_colour
 from finishlab.report.contents import MOST_TOLD, ReportContent
 from finishlab.report.pictures import charts
 from finishlab.reports.comparison import aim_line, colours_line, inseparable_lines, lights_rows, recipes_rows
@@ -21,7 +22,6 @@ from finishlab.reports.sentences import (
     next_steps,
     place_mark,
 )
-from finishlab.reports.swatch import hex_colour
 from finishlab.show.document import Column, Facts, Listing, Table
 from finishlab.show.pages import (
     Block,

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.matching.across import MOVES
-from finishlab.reports import figures
+from finishlab.show import jsons
 
 if TYPE_CHECKING:
     from finishlab.colorimetry.difference import DeltaE
@@ -48,11 +48,11 @@ def lights_entry(lights: AcrossLights) -> dict[str, Any]:
                 "board": board.board,
                 "worst_place": board.worst_place,
                 "worst_light": board.worst,
-                "delta_e00": {light: figures.difference(found) for light, found in board.by_light.items()},
+                "delta_e00": {light: jsons.difference(found) for light, found in board.by_light.items()},
                 "places": dict(board.places),
-                "moves": figures.rounded(board.move),
+                "moves": jsons.rounded(board.move),
                 "moves_in": board.move_light,
-                "metamerism_index": None if board.metamerism is None else figures.difference(board.metamerism),
+                "metamerism_index": None if board.metamerism is None else jsons.difference(board.metamerism),
                 "metamerism_told": None if board.metamerism is None else _is_told(board.metamerism),
                 "doubts": [{"code": d.code, "message": d.message} for d in board.doubts],
             }
@@ -69,11 +69,11 @@ def choices_entry(choices: Sequence[Choice]) -> list[dict[str, Any]]:
         {
             "aim": choice.aim.as_dict(),
             "board": choice.board,
-            "score": figures.difference(choice.score),
-            "probability_best": figures.rounded(choice.probability_best, 4),
-            "probability_within_limits": figures.rounded(choice.within_limits, 4),
-            "score_under_other": figures.difference(choice.other_score),
-            "cost_under_other": figures.rounded(choice.cost),
+            "score": jsons.difference(choice.score),
+            "probability_best": jsons.rounded(choice.probability_best, 4),
+            "probability_within_limits": jsons.rounded(choice.within_limits, 4),
+            "score_under_other": jsons.difference(choice.other_score),
+            "cost_under_other": jsons.rounded(choice.cost),
             "in_words": choice.in_words,
         }
         for choice in choices
@@ -86,8 +86,8 @@ def recipes_entry(recipes: Ranking) -> list[dict[str, Any]]:
         {
             "place": found.place,
             "recipe": found.board,
-            "delta_e00": figures.difference(found.delta_e00),
-            "probability_closest": figures.rounded(found.probability_closest, 4),
+            "delta_e00": jsons.difference(found.delta_e00),
+            "probability_closest": jsons.rounded(found.probability_closest, 4),
             "photos": found.photos,
             "in_words": found.in_words,
         }

@@ -19,8 +19,7 @@ from finishlab.reports.comparison import (
     recipes_rows,
     score_cell,
 )
-from finishlab.reports.console import add_row, as_text, blank, new_table, print_list, print_table, say
-from finishlab.reports.rows import BoardRow, Lab, what_it_is
+from finishlab.reports.rows import BoardRow, what_it_is
 from finishlab.reports.sentences import (
     answer,
     answer_detail,
@@ -31,7 +30,17 @@ from finishlab.reports.sentences import (
     next_steps,
     place_mark,
 )
-from finishlab.reports.swatch import hex_colour
+from finishlab.show.terminal import (
+    add_row,
+    blank,
+    lab_words,
+    new_table,
+    print_list,
+    print_table,
+    say,
+    shows_colour,
+    swatch,
+)
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -42,12 +51,7 @@ if TYPE_CHECKING:
     from finishlab.matching.choices import Choice
     from finishlab.matching.ranking import RankedBoard, Ranking
 
-__all__ = [
-    "add_colour_columns",
-    "colour_cells",
-    "print_facts",
-    "print_ranking",
-]
+__all__ = ["print_ranking"]
 
 _WIDE = 110
 """From this many columns on, what a board is and how it differs stand side by side."""
@@ -137,7 +141,7 @@ def _doubts_title(ranking: Ranking, most: int | None) -> str:
 
 def _ranking_table(console: Console, ranking: Ranking, boards: Mapping[str, BoardRow], most: int | None) -> Table:
     wide = console.width >= _WIDE
-    colour = _shows_colour(console)
+    colour = shows_colour(console)
     table = new_table()
     table.add_column("place", no_wrap=True)
     table.add_column("board", no_wrap=True)
@@ -166,64 +170,11 @@ def _ranking_cells(
     recipe = "" if row is None else what_it_is(row.record)
     cells: list[str | Text] = [place_mark(board), board.board]
     if colour:
-        cells.append(_swatch(board.lab, ranking.floor.lab, lines=2))
+        cells.append(swatch(board.lab, ranking.floor.lab, lines=2))
     if wide:
-        cells.append(_figures(board.lab))
+        cells.append(lab_words(board.lab))
     if not is_plain(ranking):
         cells.append(score_cell(board))
     gap = " " if wide else "\n"
     cells += [f"{board.delta_e00.value:.1f}{gap}({interval(board.delta_e00)})", chance(board.probability_closest)]
     return [*cells, recipe, board.in_words] if wide else [*cells, f"{recipe}\n{board.in_words}".strip()]
-
-
-def print_facts(console: Console, title: str, facts: Sequence[tuple[str, object]]) -> None:
-    """Print names and values under a title."""
-    from rich.table import Table
-
-    say(console, title)
-    grid = Table.grid(padding=(0, 2))
-    grid.add_column(no_wrap=True)
-    grid.add_column(overflow="fold")
-    for name, value in facts:
-        if value is not None:
-            grid.add_row(f"  {name}", as_text(str(value)))
-    console.print(grid)
-
-
-def add_colour_columns(console: Console, table: Table) -> None:
-    """Add the columns of a colour: a swatch where colours can be shown, and the figures."""
-    for name in colour_heads(console):
-        table.add_column(name, no_wrap=True)
-
-
-def colour_heads(console: Console) -> list[str]:
-    """Return the heads for `colour_cells`."""
-    return ["colour", "L* a* b*"] if _shows_colour(console) else ["L* a* b*"]
-
-
-def colour_cells(console: Console, lab: Lab | None, decimals: int = 0) -> list[str | Text]:
-    """Return the cells for `add_colour_columns`."""
-    figures = _figures(lab, decimals)
-    return [_swatch(lab), figures] if _shows_colour(console) else [figures]
-
-
-def _figures(lab: Lab | None, decimals: int = 0) -> str:
-    return "-" if lab is None else " ".join(f"{round(v, decimals) + 0.0:.{decimals}f}" for v in lab)
-
-
-def _shows_colour(console: Console) -> bool:
-    # With fewer colours a swatch would show another colour than the one measured.
-    return console.is_terminal and not console.no_color and console.color_system == "truecolor"
-
-
-def _swatch(lab: Lab | None, beside: Lab | None = None, lines: int = 1) -> Text:
-    """Blocks of colour, edge to edge."""
-    from rich.text import Text
-
-    swatch = Text()
-    for line in range(lines):
-        swatch.append("\n" if line else "")
-        for colour in (lab, beside):
-            if colour is not None:
-                swatch.append("     ", style=f"on {hex_colour(colour)}")
-    return swatch

@@ -32,6 +32,7 @@ from finishlab.matching.trials import Trust
 from finishlab.quality import Doubt, doubt
 from finishlab.records import DAYLIGHT, Light, normalise_light
 from finishlab.reports.rows import BoardRow
+from finishlab.strip.trials import trust_in, trusted_boards, trusted_components, trusted_spots
 from finishlab.workflow.costing import costs_of, with_print_doubt
 from finishlab.workflow.gathering import (
     Colours,
@@ -47,7 +48,6 @@ from finishlab.workflow.gathering import (
     subject_of,
 )
 from finishlab.workflow.on_demand import Rows
-from finishlab.workflow.trials import trust_in, trusted_boards, trusted_components, trusted_spots
 
 __all__ = ["Comparison", "compare", "pool_spots", "rank_boards"]
 
