@@ -19,9 +19,8 @@ import numpy as np
 from sqlalchemy import Connection, insert, update
 from sqlalchemy.orm import Session
 
-from finishlab.colorimetry.camera_error import WOOD_ALONE
 from finishlab.colorimetry.difference import delta_e_interval
-from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
+from finishlab.colorimetry.estimate import WOOD_ALONE, LabEstimate, SharedEffect
 from finishlab.logbook import Logbook
 from finishlab.logbook import writing as rows
 from finishlab.logbook.stored import DirectPair

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from PIL import Image
 
-from finishlab.colorimetry.ciede2000 import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.difference import DeltaE, describe, signed_difference
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.errors import NoStripError, PhotoError

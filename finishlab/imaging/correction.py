@@ -22,8 +22,8 @@ from typing import Final
 
 import numpy as np
 
+from finishlab.imaging.priors import TonePrior, phone_tone, straight_tone
 from finishlab.imaging.strip import STRIP
-from finishlab.imaging.tone_prior import TonePrior, phone_tone, straight_tone
 
 __all__ = ["Correction", "FitPriors", "KnownGreys", "PatchReadings", "fit_correction"]
 
