@@ -18,9 +18,11 @@ from finishlab.colorimetry.difference import delta_e_00
 from finishlab.finish import commands as finish_commands
 from finishlab.finish.entering import finish_context, read_record_file
 from finishlab.finish.fields import section_limits
-from finishlab.finish.finish import FINISH_PARTS, step_changes
+from finishlab.finish.finish import FINISH_PARTS, Finish, step_changes
 from finishlab.logbook import Logbook
-from finishlab.records import BoardRecord, Finish, Recipe, parse_date
+from finishlab.recipe.records import Recipe
+from finishlab.record import parse_date
+from finishlab.records import BoardRecord
 from finishlab.records.boards import BOARD_LIMITS
 
 DAY: Final = parse_date("2024-05-20")
@@ -294,7 +296,7 @@ def test_only_a_csv_file_holds_many_boards(logged: Run, tmp_path: Path) -> None:
     [
         ("a.toml", 'specis = "ash"', "Do you mean species?"),
         ("a.toml", "[finish.topcoat]\ncoat = 3", "Do you mean coats?"),
-        ("a.toml", "[finish.topcoat]\ncoats = 9", "topcoats cannot be 9"),
+        ("a.toml", "[finish.topcoat]\ncoats = 9", "“coats” cannot be 9"),
         ("a.toml", "finish = 3", "a table belongs here"),
         ("a.toml", "[seal]\ncoats = 1\n[finish.seal]\ncoats = 2", "said in two ways"),
         ("a.toml", "[finish.preparation]\ngrits = 80", "a list or a text belongs here"),
@@ -367,7 +369,7 @@ def test_a_new_board_past_a_limit_is_not_logged(run: Run, photos: Photos) -> Non
     """It is refused before its photo is measured, and no number is spent."""
     refused = run("board", "add", photos("light_board"), "--species", "ash", "--top", "oil pu; coats=9")
     assert refused.exit_code == 2
-    assert "topcoats cannot be 9" in refused.stderr
+    assert "“coats” cannot be 9" in refused.stderr
     assert "Nothing is logged" in run("board", "list").stderr
 
 

@@ -15,10 +15,12 @@ from logbook_makers import DAY, keep, measurement
 
 from finishlab.cli.root import finishlab
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
+from finishlab.finish.finish import Finish, Preparation, Topcoat
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.matching.aims import Aim
 from finishlab.measure import Measurement
-from finishlab.records import BoardRecord, Finish, FloorSpotRecord, Preparation, Recipe, Topcoat
+from finishlab.recipe.records import Recipe
+from finishlab.records import BoardRecord, FloorSpotRecord
 from finishlab.workflow.comparing import compare, rank_boards
 
 FLOOR = np.array([56.0, 8.0, 22.0])

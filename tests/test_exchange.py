@@ -23,12 +23,14 @@ from PIL import ExifTags, Image
 
 from finishlab.cli.root import finishlab
 from finishlab.errors import LogbookError, OutputError
+from finishlab.finish.finish import ColourStep, Finish
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.archive import export_logbook, import_logbook, json_schema, upgraded
 from finishlab.logbook.merge import TABLES, Dump, checked
 from finishlab.logbook.store import DATABASE
-from finishlab.records import BoardRecord, Can, ColourStep, Finish, FloorSpotRecord, PhotoRecord
+from finishlab.recipe.records import Can
+from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.stair.records import Flight, Part, PartEvent, PartSizes, StoredStair
 
 
@@ -456,6 +458,7 @@ def test_a_photo_nobody_can_clean_stays_and_is_named(filled: Path, tmp_path: Pat
     kept[0].write_text("a shopping list")
     with Logbook.open(filled) as log:
         log.keep_photo(*_textual(tmp_path))
+        log.edit_board("B1", note="written with it")
         done = export_logbook(log, tmp_path / "a.zip")
     assert len(done.missing) == 1
     assert done.kept_back == ("odd.jpg",)

@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 
 from finishlab.amounts import COMMON_PRACTICE
 from finishlab.errors import UsageError
-from finishlab.finish.fields import FieldSpec, HardLimit, Section, parse_fields, section_limits, specs
-from finishlab.finish.finish import FINISH_PARTS, ColourStep, Looking, step_changes
+from finishlab.finish.fields import FieldSpec, HardLimit, MixPart, Section, parse_fields, section_limits, specs
+from finishlab.finish.finish import FINISH_PARTS, ColourStep, Finish, Looking, Preparation, Seal, Topcoat, step_changes
 from finishlab.finish.warnings import SOFT, WarningContext, board_warnings, warnings
-from finishlab.recipe.records import CAN_LIMITS
-from finishlab.records import BoardRecord, Finish, Label, MixPart, Preparation, Seal, Topcoat
+from finishlab.recipe.records import CAN_LIMITS, Label
+from finishlab.records import BoardRecord
 from finishlab.records.boards import BOARD_LIMITS
 
 TYPES: Final[dict[str, type[Section]]] = {
@@ -75,7 +75,7 @@ def test_a_hard_limit_holds_at_its_bound_and_refuses_past_it(row: HardLimit, hel
 RULES: Final[list[tuple[str, str, Any]]] = [
     ("unknown-step-kind", "step", {"kind": "lacquer"}),
     ("unknown-step-by", "step", {"mix_by": "eye"}),
-    ("unknown-topcoat-kind", "topcoat", {"kind": "wax"}),
+    ("unknown-topcoat-kind", "topcoat", {"kind": "honey"}),
     ("grits-not-ascending", "preparation", {"grits": (120, 80)}),
     ("grits-not-ascending", "preparation", {"grits": (80, 80)}),
     ("bad-size", "preparation", {"size_mm": (150.0, 300.0)}),
@@ -215,7 +215,7 @@ def test_a_soft_limit_warns_past_its_bound_and_not_at_it(code: str) -> None:
     assert code not in {each.code for each in warnings(*FINE[code])}
 
 
-STEP_LIMITS: Final = [row.code for row in SOFT if "{step}" in row.sentence]
+STEP_LIMITS: Final = [row.code for row in SOFT if "{step}" in row.sentence.lower()]
 
 
 @pytest.mark.parametrize("code", STEP_LIMITS)
@@ -229,7 +229,7 @@ def test_one_slip_of_two_coats_is_one_line(code: str) -> None:
     said = [each for each in warnings(both, dataclasses.replace(context, **twice)) if each.code == code]
     assert len(said) == 1
     assert "teps 1 and 2" in said[0].message
-    assert words.replace("coat 3", "coats 3") in said[0].message
+    assert words in said[0].message
     assert "{" not in said[0].message
 
 

@@ -18,7 +18,8 @@ from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.archive import upgraded
 from finishlab.logbook.merge import MergeResult, checked
-from finishlab.records import BoardRecord, Can
+from finishlab.recipe.records import Can
+from finishlab.records import BoardRecord
 from finishlab.stair.records import Flight, Part, PartEvent
 from finishlab.workflow.rows import change_line
 

@@ -34,7 +34,15 @@ LAYERS: Final = (
     ("measuring",),
     ("stair/progress", "strip/page"),
     ("workflow", "finish/entering"),
-    ("printing", "report", "stair/documents", "plan/documents", "strip/documents", "logbook/documents"),
+    (
+        "printing",
+        "report",
+        "stair/documents",
+        "plan/documents",
+        "strip/documents",
+        "guide/documents",
+        "logbook/documents",
+    ),
     ("cli",),
     ("finish/commands",),
     (
@@ -44,6 +52,7 @@ LAYERS: Final = (
         "logbook/commands",
         "measuring/commands",
         "strip/commands",
+        "guide/commands",
         "recipe/commands",
         "things",
     ),
@@ -96,6 +105,10 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "workflow": ("learning", "trials"),
         "strip/documents": ("documents",),
         "strip/commands": ("commands", "camera_commands", "trial_commands"),
+    },
+    "guide": {
+        "guide/documents": ("steps",),
+        "guide/commands": ("commands",),
     },
     "printing": {
         "printing": ("house_file", "labels", "schedule"),

@@ -35,7 +35,8 @@ from finishlab.logbook.merge import MergeResult, checked
 from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.store import DATABASE
 from finishlab.logbook.tables import Base, BoardRow, FloorSpotRow, PhotoRow, TrialRow
-from finishlab.records import BoardRecord, Can, FloorSpotRecord, PhotoRecord
+from finishlab.recipe.records import Can
+from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.stair.records import Flight, Part, PartEvent
 from finishlab.strip.records import TrialRecord
 

@@ -22,7 +22,7 @@ from logbook_makers import make_photo, measurement
 
 from finishlab.cli.root import finishlab
 from finishlab.errors import UsageError
-from finishlab.finish.finish import ColourStep, Preparation, Topcoat
+from finishlab.finish.finish import ColourStep, Finish, Preparation, Topcoat
 from finishlab.imaging.strip import Paper
 from finishlab.logbook import Logbook
 from finishlab.measure import Measurement
@@ -40,7 +40,8 @@ from finishlab.printing.labels import (
     split_wish,
 )
 from finishlab.printing.schedule import SchedulePart, ScheduleStep, ScheduleView, finish_steps, schedule_pdf
-from finishlab.records import BoardRecord, Can, Finish, Label, PhotoRecord, Recipe
+from finishlab.recipe.records import Can, Label, Recipe
+from finishlab.records import BoardRecord, PhotoRecord
 from finishlab.records.addresses import Address
 from finishlab.report.writing import report_pdf
 from finishlab.show.document import Column, Facts, Table

@@ -11,10 +11,11 @@ import pytest
 from logbook_makers import DAY, keep, measurement
 
 from finishlab.errors import UsageError
+from finishlab.finish.finish import ColourStep, Finish, Seal, Topcoat
 from finishlab.logbook import Logbook
 from finishlab.plan.geometry import face_areas
 from finishlab.plan.logged import planned_parts
-from finishlab.records import Can, ColourStep, Finish, Label, Recipe, Seal, Topcoat
+from finishlab.recipe.records import Can, Label, Recipe
 from finishlab.stair.documents import due_document, parts_document
 from finishlab.stair.entering import (
     Done,

@@ -19,8 +19,8 @@ from finishlab.cli import finishlab
 from finishlab.logbook import Logbook
 from finishlab.recipe.cans import CAN
 from finishlab.recipe.commands import RECIPE
+from finishlab.recipe.records import Can
 from finishlab.record import Number, number_of
-from finishlab.records import Can
 from finishlab.reports.rows import BoardRow
 from finishlab.show.document import Document
 from finishlab.show.jsons import json_form

@@ -11,9 +11,11 @@ import pytest
 from logbook_makers import DAY, keep, measurement, trial
 
 from finishlab.errors import LogbookError
+from finishlab.finish.finish import ColourStep, Finish
 from finishlab.imaging.greys import USUAL
 from finishlab.logbook import DirectPair, Logbook
-from finishlab.records import BoardRecord, Can, ColourStep, Finish, FloorSpotRecord, Recipe
+from finishlab.recipe.records import Can, Recipe
+from finishlab.records import BoardRecord, FloorSpotRecord
 
 OIL = Finish(steps=(ColourStep("oil", colour="honey"),))
 

@@ -52,7 +52,7 @@ class HardLimit:
     field: str
     """Name of the record's field, with its unit."""
     words: str
-    """What it is, as in "The moisture cannot be 40 %."."""
+    """What people call it."""
     unit: str = ""
     low: float | None = None
     high: float | None = None
@@ -88,7 +88,7 @@ class HardLimit:
         low_passed = self.low is not None and (value <= self.low if self.above_low else value < self.low)
         if not math.isfinite(value) or low_passed or (self.high is not None and value > self.high):
             unit = f" {self.unit}" if self.unit else ""
-            raise UsageError(self.code, f"The {self.words} cannot be {value:g}{unit}.", self.hint)
+            raise UsageError(self.code, f"The {self.section}'s “{self.words}” cannot be {value:g}{unit}.", self.hint)
         return value
 
 
@@ -154,23 +154,22 @@ def typed(
     key: str,
     label: str,
     unit: str = "",
-    form: Form = "text",
+    form: Form | None = None,
     choices: tuple[str, ...] = (),
     *,
     own: bool = False,
     low: float | None = None,
     above: float | None = None,
     high: float | None = None,
-    words: str = "",
     only_with: str = "",
 ) -> Any:  # noqa: ANN401 - as `dataclasses.field`
     """Return a dataclass field that may be left empty, with what its `FieldSpec` says.
 
-    `low` and `high` may be reached, `above` not; `words` name the figure in the sentence that refuses one, where the
-    label does not.
+    Without a form what has a unit is a number, all else a text. `low` and `high` may be reached, `above` not.
     """
+    form = form or ("number" if unit else "text")
     bounds = {"low": low if above is None else above, "high": high, "above_low": above is not None}
-    limit = None if (low, above, high) == (None, None, None) else {"words": words or label, "unit": unit, **bounds}
+    limit = None if (low, above, high) == (None, None, None) else {"words": label, "unit": unit, **bounds}
     said = {"key": key, "label": label, "unit": unit, "form": form, "choices": choices, "own": own}
     empty: Any = () if form in {"grits", "mix"} else None
     return field(default=empty, metadata={"spec": {**said, "only_with": only_with}, "limit": limit})

@@ -79,33 +79,14 @@ class Preparation(Section):
     """Number of the tread the board was cut from."""
     size_mm: tuple[float, float, float] | None = typed("size", "size", "mm", "size", own=True, above=0)
     """Length, width, thickness."""
-    moisture_percent: float | None = typed("moisture", "moisture", "%", "number", own=True, low=0, high=30)
-    grits: tuple[int, ...] = typed("grits", "grits", form="grits", low=24, high=400, words="grit")
+    moisture_percent: float | None = typed("moisture", "moisture", "%", own=True, low=0, high=30)
+    grits: tuple[int, ...] = typed("grits", "grits", form="grits", low=24, high=400)
     """From coarse to fine."""
     grain_raised: bool | None = typed("raised", "grain raised", form="flag")
-    drying_h: float | None = typed(
-        "drying",
-        "drying after raising",
-        "h",
-        "number",
-        low=0,
-        high=72,
-        words="drying after raising the grain",
-        only_with="grain_raised",
-    )
+    drying_h: float | None = typed("drying", "drying after raising", "h", low=0, high=72, only_with="grain_raised")
     conditioner: str | None = typed("conditioner", "conditioner")
-    conditioner_dwell_min: float | None = typed(
-        "dwell",
-        "conditioner stays on",
-        "min",
-        "number",
-        low=0,
-        words="time the conditioner stays on",
-        only_with="conditioner",
-    )
-    conditioner_wait_h: float | None = typed(
-        "wait", "wait after the conditioner", "h", "number", low=0, only_with="conditioner"
-    )
+    conditioner_dwell_min: float | None = typed("dwell", "conditioner stays on", "min", low=0, only_with="conditioner")
+    conditioner_wait_h: float | None = typed("wait", "wait after the conditioner", "h", low=0, only_with="conditioner")
     typed_in: str | None = typed("typed-in", "unit the size was typed in", form="unit", choices=("in",), own=True)
 
     def __post_init__(self) -> None:
@@ -144,17 +125,17 @@ class ColourStep(Section):
     lot: str | None = typed("lot", "lot")
     can_number: int | None = typed("can", "can", form="can")
     """Number 3 is shown as C3."""
-    mix: tuple[MixPart, ...] = typed("mix", "mix", form="mix", above=0, words="parts of a mix")
+    mix: tuple[MixPart, ...] = typed("mix", "mix", form="mix", above=0)
     mix_by: Literal["volume", "mass"] | None = typed(
         "by", "way of mixing", form="choice", choices=("volume", "mass"), only_with="mix"
     )
-    thinner_percent: float | None = typed("thinner", "thinner", "%", "number", low=0, high=50, words="share of thinner")
+    thinner_percent: float | None = typed("thinner", "thinner", "%", low=0, high=50)
     applicator: str | None = typed("applicator", "applicator", choices=("rag", "brush", "foam", "pad"))
-    wipe_min: float | None = typed("wipe", "wiped after", "min", "number", low=0, high=60, words="time before wiping")
-    coat: int | None = typed("coat", "coat", form="count", low=1, high=4, words="number of the coat")
-    next_h: float | None = typed("next", "next step after", "h", "number", low=0, words="time to the next step")
-    air_c: float | None = typed("air", "air", "C", "number", low=-5, high=45, words="temperature of the air")
-    rh_percent: float | None = typed("rh", "relative humidity", "%", "number", low=0, high=100)
+    wipe_min: float | None = typed("wipe", "wiped after", "min", low=0, high=60)
+    coat: int | None = typed("coat", "coat", form="count", low=1, high=4)
+    next_h: float | None = typed("next", "next step after", "h", low=0)
+    air_c: float | None = typed("air", "air", "C", low=-5, high=45)
+    rh_percent: float | None = typed("rh", "relative humidity", "%", low=0, high=100)
 
     @property
     def name(self) -> str | None:
@@ -180,7 +161,7 @@ class Seal(Section):
     maker: str | None = typed("maker", "maker")
     lot: str | None = typed("lot", "lot")
     can_number: int | None = typed("can", "can", form="can")
-    coats: int | None = typed("coats", "coats", form="count", low=0, high=2, words="number of sealer coats")
+    coats: int | None = typed("coats", "coats", form="count", low=0, high=2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,23 +182,16 @@ class Topcoat(Section):
     lot: str | None = typed("lot", "lot")
     can_number: int | None = typed("can", "can", form="can")
     hardener_ratio: tuple[float, float] | None = typed(
-        "hardener",
-        "finish to hardener",
-        form="ratio",
-        above=0,
-        words="parts of finish and hardener",
-        only_with=_TWO_PART,
+        "hardener", "finish to hardener", form="ratio", above=0, only_with=_TWO_PART
     )
     """Parts of finish, parts of hardener."""
-    mixed_h: float | None = typed("mixed", "time since mixing", "h", "number", low=0, only_with=_TWO_PART)
+    mixed_h: float | None = typed("mixed", "time since mixing", "h", low=0, only_with=_TWO_PART)
     """When the last of it was put on."""
     sheen: str | None = typed("sheen", "sheen", choices=tuple(SHEEN_GU))
-    gloss_gu: float | None = typed("gloss", "gloss at 60 degrees", "GU", "number", low=0, high=100)
-    coats: int | None = typed("coats", "coats", form="count", low=0, high=8, words="number of topcoats")
-    recoat_h: float | None = typed("recoat", "between coats", "h", "number", low=0, words="time between topcoats")
-    rubout_grit: int | None = typed(
-        "rubout", "rubbed out with grit", form="count", low=150, high=600, words="grit for rubbing out"
-    )
+    gloss_gu: float | None = typed("gloss", "gloss at 60 degrees", "GU", low=0, high=100)
+    coats: int | None = typed("coats", "coats", form="count", low=0, high=8)
+    recoat_h: float | None = typed("recoat", "between coats", "h", low=0)
+    rubout_grit: int | None = typed("rubout", "rubbed out with grit", form="count", low=150, high=600)
     anti_slip: str | None = typed("antislip", "anti-slip additive")
 
     @property

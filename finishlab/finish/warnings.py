@@ -85,9 +85,7 @@ class SoftLimit:
     """The part of a record it is about."""
     field: str
     sentence: str
-    """What is said, with places in braces for what the record holds."""
-    several: str | None = None
-    """The same of several steps."""
+    """What is said, with places in braces for what the record holds; of several steps in one, see `_words`."""
     low: float | None = None
     high: float | None = None
     """Bounds of the field, or of what the rule holds against them."""
@@ -116,23 +114,22 @@ def warnings(finish: Finish, context: WarningContext | None = None) -> tuple[Fin
     said: dict[str, FinishWarning] = {}
     for row in SOFT:
         found = list(row.rule(row, finish, known))
-        if len(found) > 1 and row.several is not None:
-            sentences = [row.several.format(**_together(found))]
-        else:
-            sentences = [row.sentence.format(**figures) for figures in found]
-        for message in sentences:
+        together = [found] if row.section == "step" and found else [[each] for each in found]
+        for message in (row.sentence.format(**_words(each)) for each in together):
             said.setdefault(message, FinishWarning(row.code, message))
     return tuple(said.values())
 
 
-def _together(found: Sequence[Figures]) -> dict[str, str]:
-    """Return what several steps are told with in one sentence: what they share once, what differs in their order."""
+def _words(found: Sequence[Figures]) -> dict[str, str]:
+    """Return what a sentence is told with: what several steps share once, what differs in their order."""
     words = {}
     for name in found[0]:
-        values = (each[name] for each in found)
-        shown = [f"{value:g}" if isinstance(value, int | float) else str(value) for value in values]
+        shown = [f"{v:g}" if isinstance(v, int | float) else str(v) for v in (each[name] for each in found)]
         words[name] = shown[0] if len(set(shown)) == 1 else f"{', '.join(shown[:-1])} and {shown[-1]}"
-    return words
+    one = len(found) == 1
+    steps = f"{'step' if one else 'steps'} {words.get('step')}"
+    verbs = {"is": "is", "was": "was", "has": "has"} if one else {"is": "are", "was": "were", "has": "have"}
+    return {**words, "step": steps, "Step": steps.capitalize(), **verbs}
 
 
 def board_warnings(record: BoardRecord, context: WarningContext | None = None) -> tuple[FinishWarning, ...]:
@@ -288,7 +285,7 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "coats-without-stain",
         "board",
         "coats",
-        "The board has {value:g} coats of stain, and no stain is named: write down which one, or take the coats out.",
+        "The board has {value} coats of stain, and no stain is named: write down which one, or take the coats out.",
         rule=lambda _row, finish, known: _said(
             known.coats and known.stain is None and not finish.steps, value=known.coats
         ),
@@ -307,7 +304,7 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "moisture",
         "preparation",
         "moisture_percent",
-        "The wood has {value:g} % moisture; indoors 6 to 9 % is usual, and stain takes differently outside 5 to 12 %.",
+        "The wood has {value} % moisture; indoors 6 to 9 % is usual, and stain takes differently outside 5 to 12 %.",
         low=5,
         high=12,
     ),
@@ -315,7 +312,7 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "grit-skipped",
         "preparation",
         "grits",
-        "From grit {value:g} to {other:g} is more than twice as fine; scratches of the first may show under stain.",
+        "From grit {value} to {other} is more than twice as fine; scratches of the first may show under stain.",
         high=2,
         rule=_skipped_grits,
     ),
@@ -323,7 +320,7 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "grit-too-fine",
         "preparation",
         "grits",
-        "The last grit is {value:g}; oak sanded finer than 180 takes less stain.",
+        "The last grit is {value}; oak sanded finer than 180 takes less stain.",
         high=180,
         rule=_fine_on_oak,
     ),
@@ -331,14 +328,14 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "last-grit-differs",
         "preparation",
         "grits",
-        "The last grit is {value:g}, on the treads {tread:g}; finer sanding stains lighter.",
+        "The last grit is {value}, on the treads {tread}; finer sanding stains lighter.",
         rule=_last_grits,
     ),
     SoftLimit(
         "drying-short",
         "preparation",
         "drying_h",
-        "After raising the grain the wood dried {value:g} h; under 2 h it may still be damp.",
+        "After raising the grain the wood dried {value} h; under 2 h it may still be damp.",
         low=2,
         rule=lambda row, finish, _known: _said(
             finish.preparation.grain_raised is not False and row.passed(finish.preparation.drying_h),
@@ -356,40 +353,35 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "lot-differs",
         "step",
         "lot",
-        "Step {step} is of lot {value}, the approved board of {approved}; lots differ, so mix cans together or test.",
-        several="Steps {step} are of lot {value}, on the approved board {approved}; lots differ, so mix cans or test.",
+        "{Step} {is} of lot {value}, the approved board of {approved}; lots differ, so mix cans together or test.",
         rule=_lots,
     ),
     SoftLimit(
         "much-thinner",
         "step",
         "thinner_percent",
-        "Step {step} has {value:g} % thinner; more than 20 % can leave too little binder.",
-        several="Steps {step} have {value} % thinner; more than 20 % can leave too little binder.",
+        "{Step} {has} {value} % thinner; more than 20 % can leave too little binder.",
         high=20,
     ),
     SoftLimit(
         "applicator-differs",
         "step",
         "applicator",
-        "Step {step} went on with {value}, on the treads with {tread}; the same tool gives the same colour.",
-        several="Steps {step} went on with {value}, on the treads with {tread}; the same tool gives the same colour.",
+        "{Step} went on with {value}, on the treads with {tread}; the same tool gives the same colour.",
         rule=_tools,
     ),
     SoftLimit(
         "long-wipe",
         "step",
         "wipe_min",
-        "Step {step} stayed {value:g} min before wiping; after 15 min stain gets tacky and uneven.",
-        several="Steps {step} stayed {value} min before wiping; after 15 min stain gets tacky and uneven.",
+        "{Step} stayed {value} min before wiping; after 15 min stain gets tacky and uneven.",
         high=15,
     ),
     SoftLimit(
         "long-gel-wipe",
         "step",
         "wipe_min",
-        "Step {step} is a gel and stayed {value:g} min before wiping; gel sets after about 5 min.",
-        several="Steps {step} are gels and stayed {value} min before wiping; gel sets after about 5 min.",
+        "{Step} {is} gel and stayed {value} min before wiping; gel sets after about 5 min.",
         high=5,
         rule=_gels,
     ),
@@ -397,24 +389,21 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "many-coats",
         "step",
         "coat",
-        "Step {step} is coat {value:g}; beyond two coats stain lies on the wood and may not hold the topcoat.",
-        several="Steps {step} are coats {value}; beyond two coats stain lies on the wood and may not hold the topcoat.",
+        "{Step} {is} coat {value}; beyond two coats stain lies on the wood and may not hold the topcoat.",
         high=2,
     ),
     SoftLimit(
         "next-too-early",
         "step",
         "next_h",
-        "After step {step} the next came in {value:g} h; the label of {can} says {label:g} h.",
-        several="After steps {step} the next came in {value} h; the label of {can} says {label} h.",
+        "After {step} the next came in {value} h; the label of {can} says {label} h.",
         rule=_next_coats,
     ),
     SoftLimit(
         "air-temperature",
         "step",
         "air_c",
-        "Step {step} was put on at {value:g} C; most labels ask for 13 to 32 C.",
-        several="Steps {step} were put on at {value} C; most labels ask for 13 to 32 C.",
+        "{Step} {was} put on at {value} C; most labels ask for 13 to 32 C.",
         low=13,
         high=32,
     ),
@@ -422,22 +411,21 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "damp-air",
         "step",
         "rh_percent",
-        "Step {step} was put on at {value:g} % humidity; above 70 % it dries slowly.",
-        several="Steps {step} were put on at {value} % humidity; above 70 % it dries slowly.",
+        "{Step} {was} put on at {value} % humidity; above 70 % it dries slowly.",
         high=70,
     ),
     SoftLimit(
         "past-pot-life",
         "topcoat",
         "mixed_h",
-        "The topcoat was used {value:g} h after mixing; the label of {can} gives it {label:g} h.",
+        "The topcoat was used {value} h after mixing; the label of {can} gives it {label} h.",
         rule=_pot_life,
     ),
     SoftLimit(
         "gloss-differs",
         "topcoat",
         "gloss_gu",
-        "The topcoat's gloss is {value} GU, the floor's {floor:g} GU; matte and gloss read as different colours.",
+        "The topcoat's gloss is {value} GU, the floor's {floor} GU; matte and gloss read as different colours.",
         high=10,
         rule=_gloss,
     ),
@@ -445,7 +433,7 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "few-topcoats",
         "topcoat",
         "coats",
-        "The finish has only {value:g} of the {usual:g} coats of topcoat that a tread wants at least.",
+        "The finish has only {value} of the {usual} coats of topcoat that a tread wants at least.",
         rule=_topcoats,
     ),
     SoftLimit(
@@ -468,7 +456,7 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "few-places",
         "measure",
         "spots",
-        "The floor was measured at {value:g} of the 5 places wanted; planks differ.",
+        "The floor was measured at {value} of the 5 places wanted; planks differ.",
         low=5,
         rule=lambda row, _finish, known: _said(row.passed(known.spots), value=known.spots),
     ),

@@ -16,7 +16,9 @@ from finishlab.logbook.entities import check_named, edit, find, record_in, remov
 from finishlab.logbook.reading import read_approvals, read_numbered
 from finishlab.logbook.stored import StoredApproval, StoredCan, StoredRecipe
 from finishlab.logbook.tables import ApprovalRow, BatchRow, BoardRow, RecipeRow
-from finishlab.records import Approval, BoardRecord, Can, Recipe, today
+from finishlab.recipe.records import Approval, Can, Recipe
+from finishlab.record import today
+from finishlab.records import BoardRecord
 
 __all__ = ["STANDARD", "RecipeStore", "check_recipe_name", "chosen_recipe"]
 

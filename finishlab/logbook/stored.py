@@ -16,8 +16,9 @@ from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.imaging.strip import FIELD_NAMES, FieldName
 from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind, Texture
 from finishlab.quality import Doubt
-from finishlab.record import Number, Record
-from finishlab.records import Approval, BoardRecord, Can, FloorSpotRecord, Light, Recipe
+from finishlab.recipe.records import Approval, Can, Recipe
+from finishlab.record import Light, Number, Record
+from finishlab.records import BoardRecord, FloorSpotRecord
 from finishlab.strip.records import TrialRecord
 
 __all__ = [

@@ -41,7 +41,9 @@ from finishlab.logbook.tables import (
     plain_value,
 )
 from finishlab.measure import FieldMeasurement, Measurement
-from finishlab.records import Approval, BoardRecord, Can, FloorSpotRecord, Light, Recipe
+from finishlab.recipe.records import Approval, Can, Recipe
+from finishlab.record import Light
+from finishlab.records import BoardRecord, FloorSpotRecord
 from finishlab.stair.records import Flight, Part
 from finishlab.strip.records import TrialRecord
 

@@ -24,7 +24,7 @@ from finishlab.errors import (
     UsageError,
     internal_error,
 )
-from finishlab.records import normalise_light
+from finishlab.record import normalise_light
 
 if TYPE_CHECKING:
     from finishlab.colorimetry.camera_profile import CameraProfile

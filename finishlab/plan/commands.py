@@ -401,7 +401,7 @@ def _with_days(stair: StairPlan, options: Mapping[str, Any]) -> StairPlan:
     import datetime as dt
 
     from finishlab.plan.drying import parse_days, parse_hours
-    from finishlab.records import parse_date, today
+    from finishlab.record import parse_date, today
 
     start = stair.start or today() + dt.timedelta(days=1)
     if options["start"] is not None:

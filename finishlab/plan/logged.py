@@ -22,10 +22,11 @@ from finishlab.units import LITRES_PER_QT
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from finishlab.finish.finish import Finish
     from finishlab.logbook import Logbook
     from finishlab.plan.drying import Times, Window
-    from finishlab.records import Can as LoggedCan
-    from finishlab.records import Finish, Label
+    from finishlab.recipe.records import Can as LoggedCan
+    from finishlab.recipe.records import Label
     from finishlab.stair.records import StoredPart
 
 __all__ = ["logged_plan", "logged_products", "logged_stair", "planned_parts"]

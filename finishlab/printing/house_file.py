@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Final
 from finishlab.cautions import CAUTIONS, DEFERS
 from finishlab.colorimetry.spaces import hex_colour
 from finishlab.errors import FinishlabError
+from finishlab.finish.finish import Finish
 from finishlab.printing.labels import recipe_words
 from finishlab.printing.schedule import finish_steps
-from finishlab.records import Finish, today
+from finishlab.record import today
 from finishlab.show.document import Column, Facts, Table
 from finishlab.show.pages import Block, Outline, Pages, Picture, Pictures, Section, Swatch, Swatches, Words
 from finishlab.stair.drawing import stair_svg
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     import datetime as dt
 
     from finishlab.logbook import Logbook, StoredApproval
-    from finishlab.records import Can
+    from finishlab.recipe.records import Can
     from finishlab.reports.rows import Lab
     from finishlab.stair.records import StoredEvent, StoredStair
 

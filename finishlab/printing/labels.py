@@ -19,7 +19,9 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from finishlab.errors import UsageError
 from finishlab.imaging.strip import PAGES, Paper, Rect
-from finishlab.records import BoardRecord, Recipe, today
+from finishlab.recipe.records import Recipe
+from finishlab.record import today
+from finishlab.records import BoardRecord
 from finishlab.records.addresses import Address
 from finishlab.show.pdf.qr import qr_modules, qr_width
 from finishlab.show.pdf.setting import fit, line_width

@@ -15,12 +15,12 @@ from typing import TYPE_CHECKING, Final
 from finishlab.cautions import DEFERS, Action, cautions_for
 from finishlab.coatings import Usual, of_step
 from finishlab.finish.fields import Section, specs
-from finishlab.finish.finish import ColourStep, Preparation, Seal
+from finishlab.finish.finish import ColourStep, Finish, Preparation, Seal, Topcoat
 from finishlab.imaging.strip import PAGES, Paper
 from finishlab.logbook.recipes import chosen_recipe
 from finishlab.printing.labels import recipe_words
 from finishlab.recipe.records import products_of
-from finishlab.records import Finish, Topcoat, today
+from finishlab.record import today
 from finishlab.show.pdf.fonts import MISSING_NOTE, letters_missing
 from finishlab.show.pdf.setting import Setting, break_lines, cap_of, fit, line_width
 from finishlab.show.pdf.sheet import Sheet
@@ -28,7 +28,7 @@ from finishlab.stair.progress import can_words, coats_of, progress_of, recipe_of
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
-    from finishlab.records import Can, Label
+    from finishlab.recipe.records import Can, Label
     from finishlab.stair.progress import Progress
 
 __all__ = [

@@ -13,7 +13,8 @@ from finishlab.cli.common import changes_given, json_option, open_logbook, optio
 from finishlab.cli.kinds import list_command, print_logged, remove_command, show_command
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import UsageError
-from finishlab.records import CAN_KINDS, Can, Label, parse_date
+from finishlab.recipe.records import CAN_KINDS, Can, Label
+from finishlab.record import parse_date
 from finishlab.show.document import Block, Facts, Listing
 from finishlab.show.kind import Field, Kind
 

@@ -19,8 +19,10 @@ from finishlab.show.document import Block, Document, Facts, Line, Listing
 from finishlab.show.kind import Field, Kind
 
 if TYPE_CHECKING:
+    from finishlab.finish.finish import Finish
     from finishlab.logbook import Logbook, StoredApproval, StoredRecipe
-    from finishlab.records import BoardRecord, Finish, Recipe
+    from finishlab.recipe.records import Recipe
+    from finishlab.records import BoardRecord
     from finishlab.stair.records import StoredPart
 
 _COMMANDS: Mapping[str, tuple[str, str]] = {
@@ -137,7 +139,8 @@ def recipe() -> None:
 @json_option
 def add(*, name: str, board: str | None, note: str | None, parts: dict[str, Any], as_json: bool) -> None:
     """Write down a recipe; print its number."""
-    from finishlab.records import Finish, Recipe
+    from finishlab.finish.finish import Finish
+    from finishlab.recipe.records import Recipe
 
     with open_logbook(make=True) as log:
         start = Finish() if board is None else log.board(board).record.whole_finish
@@ -253,7 +256,7 @@ def approve(*, number: str, reason: str | None, date: str | None, as_json: bool)
     """
     from finishlab.finish.entering import finish_context
     from finishlab.finish.warnings import board_warnings
-    from finishlab.records import parse_date
+    from finishlab.record import parse_date
 
     with open_logbook() as log:
         made = log.approve(number, reason=reason, date=None if date is None else parse_date(date))

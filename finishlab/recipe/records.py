@@ -31,9 +31,9 @@ CAN_KINDS: Final = can_kinds()
 
 CAN_LIMITS: Final = (
     HardLimit("can", "kind", "kind of can", rule="one of the list"),
-    HardLimit("can", "size_l", "size of the can", "L", low=0, above_low=True),
-    HardLimit("can", "left_l", "rest in the can", "L", low=0),
-    HardLimit("can", "left_l", "rest in the can against its size", rule="no more left than the can holds"),
+    HardLimit("can", "size_l", "size", "L", low=0, above_low=True),
+    HardLimit("can", "left_l", "rest", "L", low=0),
+    HardLimit("can", "left_l", "rest against its size", rule="no more left than the can holds"),
     HardLimit("can", "opened", "day it was opened", rule="a day that is not in the future"),
 )
 _LITRES: Final = {each.field: each for each in CAN_LIMITS if each.low is not None}
@@ -118,28 +118,18 @@ class Label(Section):
         HardLimit("label", "recoat_within_h", "order of the recoat window", rule="an end that is not before its start"),
     )
 
-    coverage_low_m2_per_l: float | None = typed(
-        "coverage", "covers at least", "m2/L", "number", above=0, words="coverage"
-    )
+    coverage_low_m2_per_l: float | None = typed("coverage", "covers at least", "m2/L", above=0)
     """For one coat."""
-    coverage_high_m2_per_l: float | None = typed(
-        "coverage-to", "covers at most", "m2/L", "number", above=0, words="coverage"
-    )
-    recoat_h: float | None = typed("recoat", "recoat after", "h", "number", low=0, words="time to recoat")
-    recoat_within_h: float | None = typed(
-        "recoat-within", "recoat within", "h", "number", low=0, words="end of the recoat window"
-    )
-    recoat_other_h: float | None = typed(
-        "recoat-other", "another product after", "h", "number", low=0, words="time before another product"
-    )
+    coverage_high_m2_per_l: float | None = typed("coverage-to", "covers at most", "m2/L", above=0)
+    recoat_h: float | None = typed("recoat", "recoat after", "h", low=0)
+    recoat_within_h: float | None = typed("recoat-within", "recoat within", "h", low=0)
+    recoat_other_h: float | None = typed("recoat-other", "another product after", "h", low=0)
     """Before a coat of another product, where the label asks for more or less than before its own."""
-    walk_on_h: float | None = typed(
-        "walk-on", "socks after", "h", "number", low=0, words="time until socks may walk on it"
-    )
-    use_h: float | None = typed("use", "in use after", "h", "number", low=0, words="time until it may be used")
-    cure_d: float | None = typed("cure", "cured after", "days", "number", low=0, words="time to cure")
-    pot_life_h: float | None = typed("pot-life", "pot life", "h", "number", above=0)
-    price: float | None = typed("price", "price of the can", form="number", low=0, words="price")
+    walk_on_h: float | None = typed("walk-on", "socks after", "h", low=0)
+    use_h: float | None = typed("use", "in use after", "h", low=0)
+    cure_d: float | None = typed("cure", "cured after", "days", low=0)
+    pot_life_h: float | None = typed("pot-life", "pot life", "h", above=0)
+    price: float | None = typed("price", "price of the can", form="number", low=0)
     currency: str | None = typed("currency", "currency")
     typed_in: str | None = typed(
         "typed-in", "unit the coverage was typed in", form="unit", choices=("ft2/gal", "ft2/qt")

@@ -78,7 +78,7 @@ def gather_report(
     LogbookError
         ``no-floor`` or ``no-boards`` if there is nothing to compare.
     """
-    from finishlab.records import today
+    from finishlab.record import today
     from finishlab.report.crops import crops_of
     from finishlab.version import __version__
     from finishlab.workflow.rows import photo_namer, spot_row

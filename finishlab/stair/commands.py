@@ -263,7 +263,7 @@ def measure_parts(
     """
     from finishlab.measuring.logged import photo_day
     from finishlab.measuring.photos import MeasureOptions
-    from finishlab.records import parse_date, today
+    from finishlab.record import parse_date, today
     from finishlab.stair.progress import flights_shown
     from finishlab.stair.records import PartEvent
 

@@ -13,7 +13,9 @@ from dataclasses import dataclass, field, replace
 from statistics import median
 from typing import Final
 
-from finishlab.records import DAYLIGHT, Can, Finish
+from finishlab.finish.finish import Finish
+from finishlab.recipe.records import Can
+from finishlab.record import DAYLIGHT
 from finishlab.stair.names import PartKind, PartName, listed
 from finishlab.stair.records import (
     COAT_STEPS,

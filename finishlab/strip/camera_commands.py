@@ -13,7 +13,7 @@ from finishlab.cli.common import grey_option, json_option, open_logbook, say, sh
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import LogbookError, UsageError
 from finishlab.measure.areas import GreyArea, KnownColour
-from finishlab.records import normalise_light, today
+from finishlab.record import normalise_light, today
 from finishlab.show.document import Document, Line
 
 if TYPE_CHECKING:

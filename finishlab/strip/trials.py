@@ -14,7 +14,7 @@ from finishlab.errors import LogbookError, UsageError
 from finishlab.matching.trials import LEAST, PRIOR, TRIED, Outcome, Side, Trust, judge_trial, trust_of
 from finishlab.measuring.photos import PhotoResult
 from finishlab.quality import Doubt, doubt
-from finishlab.records import today
+from finishlab.record import today
 from finishlab.strip.records import TrialKind, TrialRecord
 
 if TYPE_CHECKING:

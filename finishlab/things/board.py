@@ -108,8 +108,8 @@ def _lit(row: BoardRow) -> str:
 
 def product_words(log: Logbook, *records: BoardRecord) -> list[str]:
     """Return the words of boards' finishes, in short and in full, that say what was put on."""
+    from finishlab.finish.finish import Finish
     from finishlab.recipe.records import products_of
-    from finishlab.records import Finish
 
     cans = {can.number.key: can.record for can in log.cans()}
     words = []

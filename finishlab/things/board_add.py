@@ -23,7 +23,8 @@ from finishlab.cli.common import (
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import UsageError
 from finishlab.finish.commands import draft_options, say_warnings, typed
-from finishlab.records import CLEAR_ONLY, DAYLIGHT, MAX_COATS, PURPOSES, normalise_light
+from finishlab.record import DAYLIGHT, normalise_light
+from finishlab.records import CLEAR_ONLY, MAX_COATS, PURPOSES
 from finishlab.things.board import board_summary, boards_document, photos_summary, product_words
 
 if TYPE_CHECKING:

@@ -23,7 +23,8 @@ from finishlab.cli.common import (
 )
 from finishlab.cli.kinds import light_option, print_logged, remove_command, show_command
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
-from finishlab.records import DAYLIGHT, SURFACES, FloorSpotRecord, Surface, parse_date, today
+from finishlab.record import DAYLIGHT, parse_date, today
+from finishlab.records import SURFACES, FloorSpotRecord, Surface
 from finishlab.show.document import Block, Colour, Facts, Line, Listing
 from finishlab.show.kind import Field, Kind
 from finishlab.things.measured import colours, lights, measured, past

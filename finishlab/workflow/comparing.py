@@ -30,7 +30,7 @@ from finishlab.matching.sensitivities import even
 from finishlab.matching.transport import centred, transport_distance
 from finishlab.matching.trials import Trust
 from finishlab.quality import Doubt, doubt
-from finishlab.records import DAYLIGHT, Light, normalise_light
+from finishlab.record import DAYLIGHT, Light, normalise_light
 from finishlab.reports.rows import BoardRow
 from finishlab.strip.trials import trust_in, trusted_boards, trusted_components, trusted_spots
 from finishlab.workflow.costing import costs_of, with_print_doubt

@@ -28,7 +28,8 @@ from finishlab.matching.layout import Looks, LooksBuilder, beside
 from finishlab.matching.ranking import Subject
 from finishlab.matching.transport import merge_colours, plank_yardstick
 from finishlab.quality import Doubt, doubt
-from finishlab.records import DAYLIGHT, BoardRecord, Light
+from finishlab.record import DAYLIGHT, Light
+from finishlab.records import BoardRecord
 from finishlab.reports.sentences import profile_name
 
 __all__ = [

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from finishlab.logbook import LoggedBoard, LoggedBoards
-from finishlab.records import Light
+from finishlab.record import Light
 from finishlab.reports.rows import BoardRow, BoardRows
 from finishlab.workflow.rows import logged_row
 

@@ -6,16 +6,17 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.errors import LogbookError
+from finishlab.finish.finish import Finish
 from finishlab.finish.wording import finish_changes
 from finishlab.matching.floor import pool_estimates
-from finishlab.records import Finish, Label
+from finishlab.recipe.records import Label
 from finishlab.reports.rows import BoardRow, ColourRow, SpotRow
 from finishlab.stair.records import PartSizes, size_facts
 
 if TYPE_CHECKING:
     from finishlab.colorimetry.table import ColourTable
     from finishlab.logbook import Change, Logbook, LoggedBoard, StoredBoard, StoredMeasurement, StoredSpot
-    from finishlab.records import Light
+    from finishlab.record import Light
 
 __all__ = ["board_row", "change_entry", "change_line", "colour_row", "logged_row", "photo_namer", "spot_row"]
 
