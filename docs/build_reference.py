@@ -16,6 +16,7 @@ from typing import Final
 import click
 
 from finishlab.amounts import LIKELY
+from finishlab.board.records import BOARD_LIMITS
 from finishlab.cli import finishlab
 from finishlab.finish.fields import FieldSpec, Section, section_limits, specs
 from finishlab.finish.finish import FINISH_PARTS
@@ -23,7 +24,6 @@ from finishlab.finish.warnings import SOFT, SoftLimit
 from finishlab.logbook.archive import json_schema
 from finishlab.quality import DOUBTS
 from finishlab.recipe.records import CAN_LIMITS, Label
-from finishlab.records.boards import BOARD_LIMITS
 
 DOCS: Final = Path(__file__).parent
 NOTE: Final = "<!-- Made by docs/build_reference.py; do not edit. -->\n\n"

@@ -8,11 +8,11 @@ from itertools import pairwise
 from typing import Any, Final
 
 from finishlab.amounts import COMMON_PRACTICE
+from finishlab.board.records import FINISHED_STATES, BoardRecord
 from finishlab.coatings import of_step
 from finishlab.finish.finish import ColourStep, Finish
 from finishlab.recipe.records import Label
 from finishlab.record import named
-from finishlab.records.boards import FINISHED_STATES, BoardRecord
 from finishlab.units import as_typed_text
 
 __all__ = ["SOFT", "FinishWarning", "SoftLimit", "WarningContext", "board_warnings", "warnings"]

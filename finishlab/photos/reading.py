@@ -19,7 +19,7 @@ from finishlab.photos.header import DECODING_ERRORS, Header, open_header, quiet
 from finishlab.photos.jpeg import chroma_blocks, decode_jpeg
 from finishlab.photos.marks import chroma_step, file_doubts
 from finishlab.photos.profiles import ColourEncoding, UnsuitedProfileError
-from finishlab.photos.raw import RAW_WHITE, decode_raw, raw_encoding
+from finishlab.photos.raw import RAW_WHITE, decode_raw, raw_encoding, silent
 from finishlab.quality import Doubt, doubt
 
 __all__ = ["PhotoFacts", "photo_facts", "read_photo"]
@@ -175,6 +175,9 @@ def _decode(header: Header, long_side: int | None) -> tuple[np.ndarray, int]:
             return decode_raw(header.file, header.image, long_side), RAW_WHITE
         if header.file.format == "HEIC":
             return _decode_heic(header)
+        if header.file.format == "TIFF":
+            with silent():
+                return _decode_opencv(header) if header.by_opencv else (_decode_pillow(header), 255)
         if header.by_opencv:
             return _decode_opencv(header)
         if header.file.format == "JPEG" and header.mode in ("RGB", "L"):

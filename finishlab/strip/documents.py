@@ -45,7 +45,7 @@ def greys_document(found: Iterable[StripGreys]) -> Document:
 
 def strip_document(learned: Iterable[StoredGreys], changes: Sequence[StoredChange]) -> Document:
     """Return all that is known of one strip: its greys as they hold today, what held before, and how that came."""
-    from finishlab.workflow.rows import change_entry, change_line
+    from finishlab.logbook.wording import change_entry, change_line
 
     now = [each.greys for each in learned if each.ended is None]
     before = [each.greys for each in learned if each.ended is not None]
