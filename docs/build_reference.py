@@ -16,6 +16,7 @@ from typing import Final
 import click
 
 from finishlab.amounts import LIKELY
+from finishlab.board.records import BOARD_LIMITS
 from finishlab.cli import finishlab
 from finishlab.coatings import COATINGS, FOLLOWS, Coating, follow
 from finishlab.finish.fields import FieldSpec, Section, section_limits, specs
@@ -24,7 +25,6 @@ from finishlab.finish.warnings import SOFT, SoftLimit
 from finishlab.logbook.archive import json_schema
 from finishlab.quality import DOUBTS
 from finishlab.recipe.records import CAN_LIMITS, Label
-from finishlab.records.boards import BOARD_LIMITS
 from finishlab.woods import FINEST, WOODS
 
 DOCS: Final = Path(__file__).parent

@@ -12,13 +12,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from finishlab.amounts import COMMON_PRACTICE
+from finishlab.board.records import BOARD_LIMITS, BoardRecord
 from finishlab.errors import UsageError
 from finishlab.finish.fields import FieldSpec, HardLimit, MixPart, Section, parse_fields, section_limits, specs
 from finishlab.finish.finish import FINISH_PARTS, ColourStep, Finish, Looking, Preparation, Seal, Topcoat, step_changes
 from finishlab.finish.warnings import SOFT, WarningContext, board_warnings, warnings
 from finishlab.recipe.records import CAN_LIMITS, Label
-from finishlab.records import BoardRecord
-from finishlab.records.boards import BOARD_LIMITS
 
 TYPES: Final[dict[str, type[Section]]] = {
     "preparation": Preparation,

@@ -8,11 +8,11 @@ from itertools import pairwise, zip_longest
 from typing import Any, Final
 
 from finishlab.amounts import COMMON_PRACTICE
+from finishlab.board.records import FINISHED_STATES, BoardRecord
 from finishlab.coatings import Coating, Layer, follow_notes, of_step
 from finishlab.finish.finish import ColourStep, Finish
 from finishlab.recipe.records import Label
 from finishlab.record import named
-from finishlab.records.boards import FINISHED_STATES, BoardRecord
 from finishlab.units import as_typed_text
 from finishlab.woods import FINEST, Wood, wood_in
 
