@@ -20,9 +20,8 @@ from sqlalchemy import Connection, insert, update
 from sqlalchemy.orm import Session
 
 from finishlab.board.records import BoardRecord, FloorSpotRecord
-from finishlab.colorimetry.camera_error import WOOD_ALONE
 from finishlab.colorimetry.difference import delta_e_interval
-from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
+from finishlab.colorimetry.estimate import WOOD_ALONE, LabEstimate, SharedEffect
 from finishlab.finish.finish import Finish
 from finishlab.logbook import Logbook
 from finishlab.logbook import writing as rows

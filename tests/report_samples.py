@@ -11,7 +11,7 @@ from PIL import Image
 
 from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.board.shown import BoardRow, ColourRow, SpotRow
-from finishlab.colorimetry.ciede2000 import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.difference import DeltaE, describe, signed_difference
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.errors import NoStripError, PhotoError

@@ -271,7 +271,7 @@ def profile_of(image: LinearImage, profiles: Sequence[CameraProfile]) -> CameraP
 def _found_strip(path: Path) -> tuple[LinearImage, StripFit]:
     """Return the photo at the least size that will do, and the strip in it."""
     from finishlab.imaging.finder import find_strip
-    from finishlab.imaging.sharpness import looks_blurred
+    from finishlab.imaging.texture import looks_blurred
     from finishlab.photos import read_photo
 
     wanted: int | None = _QUICK_LONG_SIDE

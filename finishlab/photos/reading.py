@@ -132,7 +132,7 @@ def read_photo(path: Path, *, long_side: int | None = None) -> LinearImage:
     orientation = header.orientation
     del header  # and with it Pillow's own copy of the pixels
     if orientation != 1:
-        from finishlab.imaging.deep_pixels import turn_upright
+        from finishlab.imaging.opencv import turn_upright
 
         codes = turn_upright(codes, orientation)
     codes.flags.writeable = False
@@ -198,7 +198,7 @@ def _decode_heic(header: Header) -> tuple[np.ndarray, int]:
 
 
 def _decode_opencv(header: Header) -> tuple[np.ndarray, int]:
-    from finishlab.imaging.deep_pixels import decode_16bit
+    from finishlab.imaging.opencv import decode_16bit
 
     file = header.file
     pixels = decode_16bit(file.data)

@@ -10,7 +10,7 @@ import numpy as np
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.errors import UsageError
-from finishlab.imaging.print_prior import usual_print
+from finishlab.imaging.priors import usual_print
 from finishlab.imaging.strip import STRIP
 from finishlab.reports.plots.print_curve import GreyCurve, print_curve
 from finishlab.show.document import Document, Line
