@@ -20,10 +20,10 @@ from click.testing import CliRunner, Result
 from conftest import Photos, Run
 from logbook_makers import DAY, keep, measurement
 
+from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.cli import finishlab
 from finishlab.finish import commands as finish_commands
 from finishlab.logbook import DirectPair, Logbook
-from finishlab.records import BoardRecord, FloorSpotRecord
 
 READING: Final = (
     "board list", "board show B1", "board compare B1 B2", "board history B1", "floor list", "floor show F1",

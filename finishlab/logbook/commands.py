@@ -33,7 +33,7 @@ def history(*, subject: str | None, last: int | None, as_json: bool) -> None:
 
     Without a subject, the newest changes of the whole logbook.
     """
-    from finishlab.workflow.rows import change_entry, change_line
+    from finishlab.logbook.wording import change_entry, change_line
 
     newest = last if last is not None or subject is not None else _NEWEST
     with open_logbook() as log:
@@ -76,7 +76,7 @@ def redo(*, subject: str | None, as_json: bool) -> None:
 
 
 def _tell(said: str, step: str, done: Sequence[Undone], *, as_json: bool) -> None:
-    from finishlab.workflow.rows import change_entry, change_line
+    from finishlab.logbook.wording import change_entry, change_line
 
     if as_json:
         changes = [

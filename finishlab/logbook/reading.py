@@ -12,6 +12,7 @@ from typing import Any, Final, TypeVar
 from sqlalchemy import ColumnElement, select
 from sqlalchemy.orm import Session
 
+from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.errors import LogbookError
 from finishlab.files import SAID
@@ -42,7 +43,6 @@ from finishlab.logbook.tables import (
 )
 from finishlab.recipe.records import Approval
 from finishlab.record import Light, Record
-from finishlab.records import BoardRecord, FloorSpotRecord
 
 __all__ = [
     "DAMAGED",

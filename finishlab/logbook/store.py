@@ -18,6 +18,7 @@ from sqlalchemy import ColumnElement, or_, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
+from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import LogbookError, UsageError
 from finishlab.files import named_folder
 from finishlab.logbook import writing as rows
@@ -43,7 +44,6 @@ from finishlab.logbook.stored import DirectPair, StoredBoard, StoredSpot
 from finishlab.logbook.tables import BoardRow, FloorSpotRow, MeasurementRow, PairRow, PartEventRow, PhotoRow, StripRow
 from finishlab.measure import Measurement
 from finishlab.record import normalise_light
-from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.stair.reading import part_code
 from finishlab.stair.store import StairStore
 
