@@ -7,20 +7,14 @@ round that fails can be run again.
 
 from __future__ import annotations
 
-import argparse
 import json
-import os
 import random
 import shutil
-import signal
-import sqlite3
-import subprocess
 import sys
 import tempfile
-import time
 import zipfile
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
@@ -28,12 +22,11 @@ from typing import Any, Final
 from click.testing import CliRunner, Result
 from logbook_makers import DAY, keep, measurement, trial
 
+from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.cli import finishlab
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook
-from finishlab.logbook.photo_files import file_hash, kept_files
 from finishlab.recipe.records import Can
-from finishlab.records import BoardRecord, FloorSpotRecord
 from finishlab.stair.records import Flight, Part, PartEvent
 
 READING: Final = (
@@ -142,7 +135,7 @@ def broken_commands(log: Path, commands: Sequence[tuple[str, ...]]) -> Iterator[
 # Archives
 
 
-def places_in(value: Any, at: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:  # noqa: ANN401 - any JSON value
+def places_in(value: Any, at: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
     """Yield the way to every value in a JSON document."""
     for key, inner in value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ():
         yield (*at, key)

@@ -389,6 +389,14 @@ def export_logbook(log: Logbook, path: Path, *, photos: bool = True) -> Exported
         If the file cannot be written.
     """
     dump = log.dump()
+    try:
+        checked(dump)
+    except LogbookError as error:
+        raise LogbookError(
+            "logbook-damaged",
+            f"The logbook holds what no import would take: {error.message.partition(': ')[2]}",
+            "Find it and move it aside: finishlab check --repair",
+        ) from error
     _refuse_unknown(path, dump)
     rows = dump.tables["photos"]
     missing: list[str] = []

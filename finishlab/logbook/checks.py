@@ -9,28 +9,30 @@ import datetime as dt
 import math
 import re
 import uuid
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import fields
 from functools import partial
 from types import SimpleNamespace
 from typing import Any, Final
 
-from sqlalchemy import Table
+from sqlalchemy import Table, select
+from sqlalchemy.orm import Session
 from sqlalchemy.types import BigInteger, Float, Integer
 
+from finishlab.board.records import PhotoRecord
 from finishlab.colorimetry.camera_profile import CameraProfile
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.imaging.greys import StripGreys
 from finishlab.logbook.entities import KINDS, TrialRecord, record_in
+from finishlab.logbook.reading import why
 from finishlab.logbook.stored import field_from_dict, strip_from_dict
 from finishlab.logbook.tables import DAMAGED, Base, Unreadable, column_value
 from finishlab.recipe.records import Approval
 from finishlab.record import normalise_light
-from finishlab.records import PhotoRecord
 from finishlab.stair.reading import event_record, flight_record, part_record
 
-__all__ = ["DAMAGED", "TABLES", "check_row"]
+__all__ = ["DAMAGED", "TABLES", "check_row", "faults"]
 
 TABLES: Final[Mapping[str, Table]] = {each.name: each for each in Base.metadata.sorted_tables}
 """Every table, those that are named by others before those that name them."""
@@ -57,6 +59,17 @@ def check_row(table: str, row: Mapping[str, Any]) -> None:
     says = _SAYS.get(table)
     if says is not None:
         says(SimpleNamespace(**{"uuid": None, **row}))
+
+
+def faults(session: Session, *tables: str) -> Iterator[tuple[str, Any, str]]:
+    """Yield the table and key of every row that cannot be read, with why; of these tables, or of all."""
+    for name in tables or TABLES:
+        (key,) = TABLES[name].primary_key.columns.keys()
+        for row in session.execute(select(TABLES[name]), execution_options={"yield_per": 500}).mappings():
+            try:
+                check_row(name, row)
+            except DAMAGED as error:
+                yield name, row[key], why(error)
 
 
 def _check_value(name: str, kind: Any, value: Any, *, empty: bool) -> None:  # noqa: ANN401 - any column's type and value

@@ -23,6 +23,7 @@ from finishlab.errors import LogbookError
 from finishlab.logbook.checks import DAMAGED, check_row
 from finishlab.logbook.entities import KINDS
 from finishlab.logbook.migrations import HEAD
+from finishlab.logbook.reading import why
 from finishlab.logbook.tables import Base, ChangeRow, CounterRow, ImageRow, column_value, plain_value
 from finishlab.logbook.writing import HOLDERS, LASTING, note_change, now, thing_of
 from finishlab.stair.names import level_code, level_title, parse_level
@@ -34,7 +35,6 @@ FORMAT: Final = "finishlab/logbook/1"
 TABLES: Final[tuple[Table, ...]] = tuple(Base.metadata.sorted_tables)
 """Every table, those that are named by others before those that name them."""
 
-_LONGEST_WHY: Final = 200
 
 Row = dict[str, Any]
 Tables = Mapping[str, list[Row]]
@@ -138,16 +138,11 @@ def checked(dump: Dump) -> Tables:
             try:
                 check_row(name, row)
             except DAMAGED as error:
-                raise damaged(f"an entry of its table {name} cannot be meant ({_why(error)})") from error
+                raise damaged(f"an entry of its table {name} cannot be meant ({why(error)})") from error
         _check_once(name, rows)
     if not {row["change_id"] for row in tables["row_images"]} <= {row["id"] for row in tables["changes"]}:
         raise damaged("an image is of no change")
     return tables
-
-
-def _why(error: Exception) -> str:
-    text = " ".join(str(getattr(error, "message", error)).split())
-    return text if len(text) < _LONGEST_WHY else f"{text[:_LONGEST_WHY]} ..."
 
 
 def _check_once(name: str, rows: list[Row]) -> None:

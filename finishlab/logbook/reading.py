@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import gc
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from functools import partial
 from typing import Any, Final, TypeVar
@@ -58,6 +58,7 @@ __all__ = [
     "read_part_measurements",
     "read_spots",
     "readable",
+    "why",
 ]
 
 
@@ -76,6 +77,7 @@ _BRIEF: Final = (
     MeasurementRow.settings,
     MeasurementRow.created,
 )
+_LONGEST_WHY: Final = 200
 _FETCHED: Final = 500
 """Rows fetched at once where many are read."""
 
@@ -254,9 +256,15 @@ def damaged(what: str, error: Exception) -> LogbookError:
     """Return the failure that an entry of something cannot be read."""
     return LogbookError(
         "logbook-damaged",
-        f"An entry of {what} in the logbook cannot be read ({' '.join(str(error).split())[:200]}).",
+        f"An entry of {what} in the logbook cannot be read ({why(error)}).",
         "Update finishlab if a newer one wrote it, or see what can be done: finishlab check",
     )
+
+
+def why(error: Exception) -> str:
+    """Return what an error says of an entry, in one short line."""
+    text = " ".join(str(getattr(error, "message", error)).split())
+    return f"{text} is missing" if isinstance(error, LookupError) else text[:_LONGEST_WHY]
 
 
 def _measurement(row: MeasurementRow) -> StoredMeasurement:

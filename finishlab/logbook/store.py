@@ -24,7 +24,7 @@ from finishlab.files import named_folder
 from finishlab.logbook import writing as rows
 from finishlab.logbook.backup import BackupStore
 from finishlab.logbook.calibration import CalibrationStore
-from finishlab.logbook.checks import DAMAGED
+from finishlab.logbook.checks import faults
 from finishlab.logbook.database import (
     DATABASE,
     check_folder,
@@ -38,10 +38,20 @@ from finishlab.logbook.history import HistoryStore
 from finishlab.logbook.looks import LoggedBoards, read_logged_boards, read_sampled_colours
 from finishlab.logbook.merge import Dump, MergeResult, Tables, damaged, merge, read_dump
 from finishlab.logbook.photo_files import KeptPhoto, photo_place
-from finishlab.logbook.reading import many_objects, read_boards, read_spots
+from finishlab.logbook.reading import damaged as unreadable
+from finishlab.logbook.reading import left_out, many_objects, read_boards, read_spots
 from finishlab.logbook.recipes import RecipeStore
 from finishlab.logbook.stored import DirectPair, StoredBoard, StoredSpot
-from finishlab.logbook.tables import BoardRow, FloorSpotRow, MeasurementRow, PairRow, PartEventRow, PhotoRow, StripRow
+from finishlab.logbook.tables import (
+    DAMAGED,
+    BoardRow,
+    FloorSpotRow,
+    MeasurementRow,
+    PairRow,
+    PartEventRow,
+    PhotoRow,
+    StripRow,
+)
 from finishlab.measure import Measurement
 from finishlab.record import normalise_light
 from finishlab.stair.reading import part_code
@@ -427,7 +437,7 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, StairSto
 
     # Many boards at once
 
-    def boards_in_short(self) -> LoggedBoards:
+    def boards_in_short(self, *, checked: bool = False) -> LoggedBoards:
         """Return all boards with their colours laid out in one table: for ranking many boards.
 
         Raises
@@ -436,7 +446,11 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, StairSto
             ``"logbook-damaged"``.
         """
         with self._read() as session, many_objects():
-            return read_logged_boards(session)
+            without: dict[str, list[int]] = {}
+            for table, key, why in faults(session, "boards", "measurements", "pairs") if checked else ():
+                without.setdefault(table, []).append(key)
+                left_out(unreadable(f"the table {table}", ValueError(why)))
+            return read_logged_boards(session, without)
 
     def sampled_colours(self, numbers: Iterable[str], light: str) -> dict[str, tuple[tuple[float, float, float], ...]]:
         """Return the sampled colours of some boards in a light, by number; those of which they were kept."""

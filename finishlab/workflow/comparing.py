@@ -167,17 +167,26 @@ def compare(
     recipes
         Board -> recipe; boards of one recipe are pooled. Without it, as the boards' records say.
     """
+
+    def compared(*, checked: bool) -> Comparison:
+        logged = _read(log, checked=checked)
+        named = {board.number: board.recipe for board in logged.boards.boards if board.recipe is not None}
+        return _compare(log, logged, light, aim, other, named if recipes is None else recipes)
+
     with many_objects():
-        logged = _read(log)
-        if recipes is None:
-            recipes = {board.number: board.recipe for board in logged.boards.boards if board.recipe is not None}
-        return _compare(log, logged, light, aim, other, recipes)
+        try:
+            return compared(checked=False)
+        except LogbookError as error:
+            if error.code != "logbook-damaged":
+                raise
+        # What cannot be read is looked for only now: reading is fast as long as nothing is wrong.
+        return compared(checked=True)
 
 
-def _read(log: Logbook) -> _Logged:
+def _read(log: Logbook, *, checked: bool = False) -> _Logged:
     """Read a logbook, its errors as large as trials at home say: the one place where ranking takes those in."""
     trust = trust_in(log)
-    boards, spots = trusted_boards(log.boards_in_short(), trust), trusted_spots(log.floor_spots(), trust)
+    boards, spots = trusted_boards(log.boards_in_short(checked=checked), trust), trusted_spots(log.floor_spots(), trust)
     return _Logged(boards, spots, _tread_grit(log), trust)
 
 
