@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from logbook_makers import DAY, keep, make_photo, measurement
 
+from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.colorimetry.table import ColourTable, TableBuilder
 from finishlab.errors import LogbookError
@@ -25,7 +26,6 @@ from finishlab.logbook.store import DATABASE
 from finishlab.matching.components import components_of
 from finishlab.matching.evidence import BoardLooks, Look, PlankLooks, weigh, weigh_looks
 from finishlab.matching.layout import looks_of
-from finishlab.records import BoardRecord, FloorSpotRecord
 from finishlab.workflow.gathering import all_looks, board_looks, see_floor
 
 FINISH = Finish(Preparation(grits=(80, 120)), topcoat=Topcoat(sheen="matte", gloss_gu=17.0))

@@ -13,6 +13,7 @@ import pytest
 from click.testing import CliRunner
 from logbook_makers import DAY, keep, measurement
 
+from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.cli.root import finishlab
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.finish.finish import Finish, Preparation, Topcoat
@@ -20,7 +21,6 @@ from finishlab.logbook import DirectPair, Logbook
 from finishlab.matching.aims import Aim
 from finishlab.measure import Measurement
 from finishlab.recipe.records import Recipe
-from finishlab.records import BoardRecord, FloorSpotRecord
 from finishlab.workflow.comparing import compare, rank_boards
 
 FLOOR = np.array([56.0, 8.0, 22.0])

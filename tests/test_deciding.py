@@ -11,10 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from finishlab.colorimetry.ciede2000 import delta_e_00
+from finishlab.colorimetry.delta_e import CIEDE2000_TEXTURE, CMC_2_1, delta_e_00
 from finishlab.colorimetry.difference import DeltaE, SignedDifference, describe, signed_difference
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
-from finishlab.colorimetry.formulas import CIEDE2000_TEXTURE, CMC_2_1
 from finishlab.matching.aims import CONTRAST, LIMITS, MATCH, STEP, Aim, within
 from finishlab.matching.choices import weigh_choices
 from finishlab.matching.components import Components

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from finishlab.colorimetry.ciede2000 import metric_00
+from finishlab.colorimetry.delta_e import CIEDE2000, metric_00
 from finishlab.colorimetry.difference import (
     BANDS,
     DeltaE,
@@ -20,11 +20,11 @@ from finishlab.colorimetry.difference import (
     delta_e_00,
     delta_e_interval,
     describe,
+    difference_intervals,
+    joint_covariance,
     signed_difference,
 )
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
-from finishlab.colorimetry.formulas import CIEDE2000
-from finishlab.colorimetry.interval import difference_intervals, joint_covariance
 
 # Sharma, Wu, Dalal, Color Res. Appl. 30 (2005) 21, table 1: pair, L*, a*, b* of both, CIEDE2000 to four decimals.
 SHARMA = [

@@ -11,9 +11,8 @@ from evidence_trial import Job
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from finishlab.colorimetry.camera_error import WOOD_ALONE
 from finishlab.colorimetry.difference import delta_e_00
-from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
+from finishlab.colorimetry.estimate import WOOD_ALONE, LabEstimate, SharedEffect
 from finishlab.matching.components import Components, components_of
 from finishlab.matching.evidence import BoardLooks, Look, PlankLooks, Weighed, weigh, weigh_looks
 from finishlab.matching.floor import FloorSpot, pool_floor

@@ -22,7 +22,7 @@ LAYERS: Final = (
     ("record",),
     ("finish/records", "toml_file"),
     ("recipe/records",),
-    ("records",),
+    ("board/records",),
     ("finish/wording", "stair/records", "strip/records"),
     ("colorimetry",),
     ("imaging",),
@@ -30,11 +30,21 @@ LAYERS: Final = (
     ("matching", "plan/figures"),
     ("photos", "logbook"),
     ("show",),
+    ("logbook/wording",),
+    ("board/shown",),
     ("reports",),
     ("measuring",),
     ("stair/progress", "strip/page"),
     ("workflow", "finish/entering"),
-    ("printing", "report", "stair/documents", "plan/documents", "strip/documents", "logbook/documents"),
+    (
+        "printing",
+        "report",
+        "stair/documents",
+        "plan/documents",
+        "strip/documents",
+        "guide/documents",
+        "logbook/documents",
+    ),
     ("cli",),
     ("finish/commands",),
     (
@@ -44,8 +54,9 @@ LAYERS: Final = (
         "logbook/commands",
         "measuring/commands",
         "strip/commands",
+        "guide/commands",
         "recipe/commands",
-        "things",
+        "board/commands",
     ),
 )
 """Rooms from left to right; a room imports from itself and from rooms further left, never from one beside it."""
@@ -65,7 +76,13 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "measuring": ("photos", "documents", "logged", "pictures", "picking"),
         "measuring/commands": ("commands", "pick_window"),
     },
+    "board": {
+        "board/records": ("records",),
+        "board/shown": ("shown",),
+        "board/commands": ("commands", "adding", "checks", "table", "floor_commands"),
+    },
     "logbook": {
+        "logbook/wording": ("wording",),
         "logbook/documents": ("archive",),
         "logbook/commands": ("commands",),
     },
@@ -97,6 +114,10 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "strip/documents": ("documents",),
         "strip/commands": ("commands", "camera_commands", "trial_commands"),
     },
+    "guide": {
+        "guide/documents": ("steps",),
+        "guide/commands": ("commands",),
+    },
     "printing": {
         "printing": ("house_file", "labels", "schedule"),
         "printing/commands": ("commands",),
@@ -126,7 +147,7 @@ STORES: Final = _modules("logbook")
 DOORWAYS: Final = {
     "PIL": ("finishlab.photos",),
     "alembic": ("finishlab.logbook",),
-    "click": ("finishlab.cli", "finishlab.things", *COMMANDS),
+    "click": ("finishlab.cli", *COMMANDS),
     "colour": ("finishlab.colorimetry",),
     "cv2": ("finishlab.imaging",),
     "jinja2": ("finishlab.show",),

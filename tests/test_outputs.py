@@ -10,10 +10,10 @@ from click.testing import CliRunner, Result
 from conftest import Photos
 from logbook_makers import DAY, keep, measurement
 
+from finishlab.board.records import BoardRecord
 from finishlab.cli import finishlab
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook
-from finishlab.records import BoardRecord
 from finishlab.stair.records import Flight, Part
 
 SIZES = ("--treads", "3", "--front", "36in", "--depth", "11in", "--thickness", "1in")

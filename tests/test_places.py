@@ -12,9 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.console import Console
 
+from finishlab.colorimetry.delta_e import CIEDE2000, CMC_2_1
+from finishlab.colorimetry.difference import difference_intervals
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
-from finishlab.colorimetry.formulas import CIEDE2000, CMC_2_1
-from finishlab.colorimetry.interval import difference_intervals
 from finishlab.matching.aims import CONTRAST, MATCH, Aim
 from finishlab.matching.figures import AT_ONCE, Figures
 from finishlab.matching.floor import FloorSpot, pool_floor

@@ -22,8 +22,8 @@ from finishlab.colorimetry.spectra import chart_lab
 from finishlab.imaging.colours import LUMA
 from finishlab.imaging.correction import Correction, PatchReadings, fit_correction
 from finishlab.imaging.greys import USUAL, StripGreys, greys_found
+from finishlab.imaging.priors import phone_tone, slope_spread
 from finishlab.imaging.strip import STRIP
-from finishlab.imaging.tone_prior import phone_tone, slope_spread
 
 PLACES: Final = np.array([patch.sample.centre for patch in STRIP.patches])
 LEVELS: Final = [patch.level for patch in STRIP.patches]

@@ -20,6 +20,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from logbook_makers import make_photo, measurement
 
+from finishlab.board.records import BoardRecord, PhotoRecord
 from finishlab.cli.root import finishlab
 from finishlab.errors import LogbookError, UsageError
 from finishlab.finish.finish import ColourStep, Finish, Preparation, Topcoat
@@ -41,8 +42,7 @@ from finishlab.printing.labels import (
 )
 from finishlab.printing.schedule import SchedulePart, ScheduleStep, ScheduleView, finish_steps, schedule_pdf
 from finishlab.recipe.records import Can, Label, Recipe
-from finishlab.records import BoardRecord, PhotoRecord
-from finishlab.records.addresses import Address
+from finishlab.record import Address
 from finishlab.report.writing import report_pdf
 from finishlab.show.document import Column, Facts, Table
 from finishlab.show.pages import Pages, Picture, Pictures, Section, Swatch, Swatches

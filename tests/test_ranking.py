@@ -10,9 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from finishlab.colorimetry.difference import delta_e_00, delta_e_interval
+from finishlab.colorimetry.difference import delta_e_00, delta_e_interval, joint_covariance
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect, draw
-from finishlab.colorimetry.interval import joint_covariance
 from finishlab.errors import ExitCode, LogbookError
 from finishlab.matching.floor import FEW_SPOTS, FloorPool, FloorSpot, pool_estimates, pool_floor
 from finishlab.matching.ranking import BoardColour, RankedBoard, Ranking, rank_boards

@@ -21,6 +21,7 @@ from render.texture import Texture
 from render.view import View
 from rendered import photo_of
 
+from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.spaces import lightness_of_reflectance, reflectance_of_lightness
 from finishlab.errors import FinishlabError, LogbookError, QualityError, UsageError
 from finishlab.imaging.finder import apply_homography, find_strip
@@ -31,7 +32,6 @@ from finishlab.logbook import Logbook
 from finishlab.measure import measure
 from finishlab.measure.areas import GreyArea, PixelRect
 from finishlab.measure.learn_greys import learn_greys
-from finishlab.records import BoardRecord, FloorSpotRecord
 from finishlab.strip.learning import learn_from_readings
 from finishlab.workflow.comparing import compare
 

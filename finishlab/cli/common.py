@@ -158,8 +158,7 @@ def _empty(folder: Path) -> LogbookError:
     return LogbookError(
         "logbook-empty",
         f"Nothing is logged in {folder} yet.",
-        "If it should be, check --logbook. Else begin with: finishlab floor add PHOTO..., and "
-        "finishlab board add PHOTO... --species WOOD",
+        "If it should be, check --logbook. Else begin with: finishlab start",
     )
 
 

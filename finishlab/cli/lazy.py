@@ -12,6 +12,7 @@ from typing import Any, Final
 import click
 
 from finishlab.errors import UsageError
+from finishlab.files import named_folder
 
 __all__ = ["LOGBOOK_ENV", "ExampleCommand", "LazyGroup", "logbook_folder", "logbook_option"]
 
@@ -45,7 +46,7 @@ def logbook_folder() -> Path:
         import platformdirs
 
         chosen = Path(platformdirs.user_data_dir("finishlab", appauthor=False))
-    return chosen.expanduser()
+    return named_folder(chosen)
 
 
 def _choose(ctx: click.Context, param: click.Parameter, given: tuple[Path, ...]) -> None:

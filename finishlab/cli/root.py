@@ -15,11 +15,13 @@ from finishlab.version import __version__
 __all__ = ["COMMANDS", "finishlab"]
 
 COMMANDS: Final = {
+    "start": ("finishlab.guide.commands:start", "Go through the first hour, step by step."),
+    "status": ("finishlab.guide.commands:status", "Say how far the job is, and what is next."),
     "strip": ("finishlab.strip.commands:strip", "Write the grey strip to print, as a PDF."),
     "measure": ("finishlab.measuring.commands:measure", "Measure the colours in photos; nothing is logged."),
     "pick": ("finishlab.measuring.commands:pick", "Without a strip: click greys and surface in the photo."),
-    "floor": ("finishlab.things.floor:floor", "Log and look up places of the floor."),
-    "board": ("finishlab.things.board:board", "Log and look up test boards."),
+    "floor": ("finishlab.board.floor_commands:floor", "Log and look up places of the floor."),
+    "board": ("finishlab.board.commands:board", "Log and look up test boards."),
     "camera": ("finishlab.strip.camera_commands:camera", "Teach finishlab how a camera sees colours, with a chart."),
     "recipe": ("finishlab.recipe.commands:recipe", "Write down finishes that boards and treads share."),
     "can": ("finishlab.recipe.cans:can", "Log cans of stain and finish, and where the rest is."),
@@ -87,10 +89,7 @@ class RootGroup(LazyGroup):
     lazy=COMMANDS,
     params=[logbook_option(hidden=False)],
     context_settings=_CONTEXT,
-    epilog=(
-        "First: finishlab strip --output strip.pdf, and print it. "
-        "Labels and safety data sheets win over anything said here."
-    ),
+    epilog=("First: finishlab start. Labels and safety data sheets win over anything said here."),
 )
 @click.version_option(__version__, prog_name="finishlab", message="%(prog)s %(version)s")
 def finishlab() -> None:

@@ -16,7 +16,7 @@ import numpy as np
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance, reflectance_of_lightness
 from finishlab.imaging.correction import Correction, KnownGreys
-from finishlab.imaging.print_prior import usual_print
+from finishlab.imaging.priors import usual_print
 from finishlab.imaging.strip import STRIP
 
 __all__ = [

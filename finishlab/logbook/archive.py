@@ -26,7 +26,7 @@ from finishlab.logbook.merge import FORMAT, TABLES, Dump, MergeResult, checked, 
 from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.photo_files import photo_place
 from finishlab.logbook.store import Logbook
-from finishlab.logbook.tables import Base, UtcDateTime
+from finishlab.logbook.tables import Base, Day, UtcDateTime
 from finishlab.photos.privacy import shareable
 from finishlab.show.csv_text import Cell, csv_text
 from finishlab.version import __version__
@@ -134,7 +134,7 @@ def _value_schema(of: Column[Any]) -> dict[str, Any]:
     kinds: Iterable[tuple[type | tuple[type, ...], dict[str, Any]]] = (
         (JSON, {"type": "object"}),
         (UtcDateTime, {"type": "string", "format": "date-time"}),
-        (Date, {"type": "string", "format": "date"}),
+        ((Date, Day), {"type": "string", "format": "date"}),
         (Float, {"type": "number"}),
         ((Integer, BigInteger), {"type": "integer"}),
         ((String, Text), {"type": "string"}),

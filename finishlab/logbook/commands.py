@@ -34,7 +34,7 @@ def history(*, subject: str | None, last: int | None, as_json: bool) -> None:
 
     What one command did stands together. Without a subject, the newest changes of the whole logbook.
     """
-    from finishlab.workflow.rows import change_entry
+    from finishlab.logbook.wording import change_entry
 
     newest = last if last is not None or subject is not None else _NEWEST
     with open_logbook() as log:
@@ -52,7 +52,7 @@ def history(*, subject: str | None, last: int | None, as_json: bool) -> None:
 
 def _lines(together: Sequence[Change], *, named: bool) -> list[str]:
     """Return what one command did, a line for what several things have alike; all but the first are set in."""
-    from finishlab.workflow.rows import change_line
+    from finishlab.logbook.wording import change_line
 
     alike: dict[str, list[str]] = {}
     for change in together:
@@ -95,7 +95,7 @@ def redo(*, subject: str | None, as_json: bool) -> None:
 
 
 def _tell(said: str, step: str, done: Sequence[Undone], *, as_json: bool) -> None:
-    from finishlab.workflow.rows import change_entry, change_line
+    from finishlab.logbook.wording import change_entry, change_line
 
     if as_json:
         changes = [

@@ -12,6 +12,7 @@ from typing import Any, Final, TypeVar
 from sqlalchemy import ColumnElement, func, select
 from sqlalchemy.orm import Session
 
+from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook.entities import KINDS, AnyRow, record_in, subject_name
@@ -39,7 +40,6 @@ from finishlab.logbook.tables import (
 )
 from finishlab.recipe.records import Approval
 from finishlab.record import Light, Record
-from finishlab.records import BoardRecord, FloorSpotRecord
 
 __all__ = [
     "DAMAGED",

@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from finishlab.board.records import BoardRecord
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.database import Transactions
@@ -18,7 +19,6 @@ from finishlab.logbook.stored import StoredApproval, StoredCan, StoredRecipe
 from finishlab.logbook.tables import ApprovalRow, BatchRow, BoardRow, RecipeRow
 from finishlab.recipe.records import Approval, Can, Recipe
 from finishlab.record import today
-from finishlab.records import BoardRecord
 
 __all__ = ["STANDARD", "RecipeStore", "check_recipe_name", "chosen_recipe"]
 

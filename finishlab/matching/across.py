@@ -14,9 +14,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from finishlab.colorimetry.difference import DeltaE
-from finishlab.colorimetry.interval import difference_intervals
-from finishlab.colorimetry.metamerism import corrected_batch
+from finishlab.colorimetry.difference import DeltaE, difference_intervals
+from finishlab.colorimetry.spectra import corrected_batch
 from finishlab.matching.lights import LightKind, NamedLight
 from finishlab.matching.ranking import RankedBoard, Ranking
 from finishlab.quality import Doubt, doubt

@@ -13,8 +13,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from finishlab.colorimetry.camera_error import WOOD_ALONE
-from finishlab.colorimetry.estimate import LabEstimate
+from finishlab.colorimetry.estimate import WOOD_ALONE, LabEstimate
 from finishlab.colorimetry.table import ColourTable
 
 if TYPE_CHECKING:

@@ -22,7 +22,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from finishlab.colorimetry.camera_error import less_wood
+from finishlab.colorimetry.estimate import less_wood
 from finishlab.colorimetry.spaces import lab_to_rgb, linear_to_srgb, rgb_to_lab, srgb_to_linear
 from finishlab.colorimetry.table import ColourTable
 from finishlab.matching.layout import Looks
@@ -33,7 +33,7 @@ FloatArray = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 _CONSTANT: Final = "camera-print-"
-"""Effects so called are alike at all colours (`finishlab.colorimetry.camera_error.PRINT_AGAINST_WOOD`)."""
+"""Effects so called are alike at all colours (`finishlab.colorimetry.estimate.PRINT_AGAINST_WOOD`)."""
 _LEAST: Final = 1e-4
 """Smallest linear light whose colour is taken."""
 _STEP: Final = 0.1

@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from finishlab.colorimetry.ciede2000 import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.matching.prior import Prior, Scatter
 

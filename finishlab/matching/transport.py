@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from finishlab.colorimetry.formulas import CIEDE2000, Formula
+from finishlab.colorimetry.delta_e import CIEDE2000, Formula
 from finishlab.colorimetry.palette import equal_shares
 from finishlab.matching.assignment import cheapest_pairs
 

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from typing import TYPE_CHECKING, Final
 
+from finishlab.board.shown import SpotRow
 from finishlab.matching.aims import MATCH, Aim
-from finishlab.reports.rows import SpotRow
 from finishlab.reports.sentences import answer
 from finishlab.show.pages import Picture
 from finishlab.workflow.comparing import Comparison, compare
@@ -78,10 +78,10 @@ def gather_report(
     LogbookError
         ``no-floor`` or ``no-boards`` if there is nothing to compare.
     """
+    from finishlab.board.shown import photo_namer, spot_row
     from finishlab.record import today
     from finishlab.report.crops import crops_of
     from finishlab.version import __version__
-    from finishlab.workflow.rows import photo_namer, spot_row
 
     found = compare(log, light=light, aim=aim, other=other)
     ranking = found.ranking

@@ -23,9 +23,9 @@ from finishlab.reports.sentences import tie_marks
 from finishlab.show.pages import Chart
 
 if TYPE_CHECKING:
+    from finishlab.board.shown import BoardRow
     from finishlab.matching.ranking import RankedBoard
     from finishlab.reports.plots.colours import Kind
-    from finishlab.reports.rows import BoardRow
 
 __all__ = ["charts"]
 

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from finishlab.board.shown import board_details, what_it_is
 from finishlab.colorimetry.spaces import hex_colour
 from finishlab.report.contents import MOST_TOLD, ReportContent
 from finishlab.report.pictures import charts
 from finishlab.reports.comparison import aim_line, colours_line, inseparable_lines, lights_rows, recipes_rows
-from finishlab.reports.details import board_details
-from finishlab.reports.rows import what_it_is
 from finishlab.reports.sentences import (
     CAUTIONS,
     answer,

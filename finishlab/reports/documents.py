@@ -8,7 +8,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from finishlab.colorimetry.estimate import COLOUR_SPACE
-from finishlab.reports.rows import ColourRow
 from finishlab.reports.sentences import answer, tie_marks
 from finishlab.show import jsons
 
@@ -17,7 +16,6 @@ if TYPE_CHECKING:
     from finishlab.matching.ranking import RankedBoard, Ranking
 
 __all__ = [
-    "colour_document",
     "pool_document",
     "ranking_document",
 ]
@@ -78,22 +76,4 @@ def _ranked(board: RankedBoard) -> Document:
         "direct_pairs": board.pairs,
         "final": board.final,
         "doubts": jsons.doubts(board.doubts),
-    }
-
-
-def colour_document(colour: ColourRow) -> Document:
-    """Return the JSON form of one measured colour."""
-    return {
-        "lab": jsons.lab(colour.lab),
-        "standard_error": jsons.lab(colour.standard_error),
-        "spread": None
-        if colour.spread_lightness is None
-        else {"L10": jsons.rounded(colour.spread_lightness[0]), "L90": jsons.rounded(colour.spread_lightness[1])},
-        "texture": jsons.texture(colour.texture),
-        "light": colour.light,
-        "photo": colour.photo,
-        "strip": colour.strip_number,
-        "camera_profile": None if colour.camera_profile is None else dict(colour.camera_profile),
-        "version": colour.version,
-        "doubts": jsons.doubts(colour.doubts),
     }

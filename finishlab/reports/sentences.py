@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import islice
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from finishlab.board.shown import BoardRow, BoardRows, what_it_is
 from finishlab.cautions import CAUTIONS as _REGISTRY
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.matching.floor import FEW_SPOTS
 from finishlab.quality import Doubt
 from finishlab.reports.comparison import chance, is_plain, next_photo_line
-from finishlab.reports.rows import BoardRow, BoardRows, what_it_is
 
 if TYPE_CHECKING:
     from finishlab.matching.floor import FloorPool
@@ -29,8 +29,6 @@ __all__ = [
     "next_steps",
     "own_line",
     "place_mark",
-    "profile_line",
-    "profile_name",
     "tie_marks",
 ]
 
@@ -71,24 +69,6 @@ def _letter(tie: int) -> str:
         tie, rest = divmod(tie - 1, 26)
         letters = chr(ord("a") + rest) + letters
     return letters
-
-
-def profile_name(profile: Mapping[str, Any] | None) -> str:
-    """Return which camera profile a result was measured with, in a few words; the settings' entry or None."""
-    if not profile:
-        return "no profile"
-    day = f", learned {profile['date']}" if profile.get("date") else ""
-    return f"{profile['camera']} in {profile['light']}{day}"
-
-
-def profile_line(profile: Mapping[str, Any]) -> str:
-    """Return the sentence that stands beside a colour measured with a camera profile."""
-    off = profile["left_out"]
-    return (
-        f"With the camera profile of {profile_name(profile)} ({profile['kind']}; chart: {profile['chart']}). Absolute "
-        f"error, on chart colours it had not seen: {off['wood']:.1f} dE00 near wood's colours, {off['mean']:.1f} over "
-        f"all, {off['max']:.1f} at most."
-    )
 
 
 def answer(ranking: Ranking) -> str:

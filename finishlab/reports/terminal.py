@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from itertools import islice
 from typing import TYPE_CHECKING
 
+from finishlab.board.shown import BoardRow, what_it_is
 from finishlab.reports.comparison import (
     aim_line,
     colours_line,
@@ -19,7 +20,6 @@ from finishlab.reports.comparison import (
     recipes_rows,
     score_cell,
 )
-from finishlab.reports.rows import BoardRow, what_it_is
 from finishlab.reports.sentences import (
     answer,
     answer_detail,

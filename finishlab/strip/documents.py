@@ -10,7 +10,7 @@ import numpy as np
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.errors import UsageError
-from finishlab.imaging.print_prior import usual_print
+from finishlab.imaging.priors import usual_print
 from finishlab.imaging.strip import STRIP
 from finishlab.reports.plots.print_curve import GreyCurve, print_curve
 from finishlab.show.document import Document, Line
@@ -45,7 +45,7 @@ def greys_document(found: Iterable[StripGreys]) -> Document:
 
 def strip_document(learned: Iterable[StoredGreys], changes: Sequence[StoredChange]) -> Document:
     """Return all that is known of one strip: its greys as they hold today, what held before, and how that came."""
-    from finishlab.workflow.rows import change_entry, change_line
+    from finishlab.logbook.wording import change_entry, change_line
 
     now = [each.greys for each in learned if each.ended is None]
     before = [each.greys for each in learned if each.ended is not None]

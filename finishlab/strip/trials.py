@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from finishlab.colorimetry.estimate import LabEstimate
-from finishlab.colorimetry.sources import scaled, scaled_table
+from finishlab.colorimetry.table import scaled, scaled_table
 from finishlab.errors import LogbookError, UsageError
 from finishlab.matching.trials import LEAST, PRIOR, TRIED, Outcome, Side, Trust, judge_trial, trust_of
 from finishlab.measuring.photos import PhotoResult

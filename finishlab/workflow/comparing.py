@@ -9,6 +9,7 @@ from typing import Final
 
 import numpy as np
 
+from finishlab.board.shown import BoardRow, Rows
 from finishlab.errors import LogbookError
 from finishlab.logbook import Logbook, LoggedBoard, LoggedBoards, StoredSpot
 from finishlab.logbook.reading import many_objects
@@ -31,7 +32,6 @@ from finishlab.matching.transport import centred, transport_distance
 from finishlab.matching.trials import Trust
 from finishlab.quality import Doubt, doubt
 from finishlab.record import DAYLIGHT, Light, normalise_light
-from finishlab.reports.rows import BoardRow
 from finishlab.strip.trials import trust_in, trusted_boards, trusted_components, trusted_spots
 from finishlab.workflow.costing import costs_of, with_print_doubt
 from finishlab.workflow.gathering import (
@@ -47,7 +47,6 @@ from finishlab.workflow.gathering import (
     spot_lights,
     subject_of,
 )
-from finishlab.workflow.on_demand import Rows
 
 __all__ = ["Comparison", "compare", "pool_spots", "rank_boards"]
 

@@ -9,6 +9,8 @@ from typing import Final, TypeVar
 
 import numpy as np
 
+from finishlab.board.records import BoardRecord
+from finishlab.board.shown import profile_name
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.table import ColourTable
 from finishlab.errors import LogbookError
@@ -29,8 +31,6 @@ from finishlab.matching.ranking import Subject
 from finishlab.matching.transport import merge_colours, plank_yardstick
 from finishlab.quality import Doubt, doubt
 from finishlab.record import DAYLIGHT, Light
-from finishlab.records import BoardRecord
-from finishlab.reports.sentences import profile_name
 
 __all__ = [
     "FloorSeen",
