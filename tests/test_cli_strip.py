@@ -109,6 +109,21 @@ def test_a_photo_teaches_the_strip(run: Run, photos: Photos) -> None:
     assert "known greys come out" in done.stderr
 
 
+def test_what_photos_say_of_a_strip_is_shown(run: Run, photos: Photos) -> None:
+    """Of a strip nobody learned ``strip show`` tells how many logged photos say something of it, and what."""
+    assert run("strip", "show", STRIP_NUMBER).exit_code != 0
+    assert run("floor", "add", photos("floor1"), photos("pair")).exit_code == 0
+    shown = document(run("strip", "show", STRIP_NUMBER, "--json").stdout)
+    assert shown["strips"] == []
+    assert shown["photographed"]["photos"] == 2
+    assert shown["photographed"]["lightness"] == sorted(shown["photographed"]["lightness"])
+    told = run("strip", "show", STRIP_NUMBER).stdout
+    assert "2 photos logged beside it say that grey 3 is" in told
+    assert "finishlab strip learn PHOTO" in told
+    learned(run)
+    assert document(run("strip", "show", STRIP_NUMBER, "--json").stdout)["photographed"] is None
+
+
 def test_measuring_uses_what_was_learned(run: Run, photos: Photos, logbook: Path) -> None:
     """``measure`` makes no logbook; where there is one, the strip's learned greys move the colour."""
     before = document(run("measure", photos("straight"), "--json").stdout)["photos"][0]

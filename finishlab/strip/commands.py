@@ -338,7 +338,8 @@ def show(*, number: int, save_picture: str | None, as_json: bool) -> None:
 
     check_curve_name(save_picture)
     with open_logbook() as log:
-        learned = log.strip_greys_history(number)
+        photographed = next((each for each in log.photographed_greys() if each.number == number), None)
+        learned = log.strip_greys_history(number, needed=photographed is None)
         changes = log.strip_history(number)
     now = [each.greys for each in learned if each.ended is None]
     if save_picture is not None:
@@ -347,7 +348,7 @@ def show(*, number: int, save_picture: str | None, as_json: bool) -> None:
                 "strip-not-learned", f"Nothing holds of strip {number:04d} today.", "Learn it: finishlab strip learn."
             )
         save_curve(save_picture, now[0])
-    show_document(strip_document(learned, changes), as_json=as_json)
+    show_document(strip_document(learned, changes, photographed), as_json=as_json)
 
 
 @click.command(
