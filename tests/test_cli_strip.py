@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from conftest import STRIP_NUMBER, Photos, Run
 
-TYPED = ("--black", "24.1", "--lightness", "3:55.2", "--lightness", "5:73.0", "--paper", "92.0")
+TYPED = ("--black", "24.1", "--lightness", "3:55.2", "--lightness", "5:73.0", "--white", "92.0")
 
 
 def document(text: str) -> dict[str, Any]:
@@ -66,18 +66,18 @@ def test_the_page_to_print_is_still_written(run: Run, tmp_path: Path) -> None:
     ("words", "part"),
     [
         (("learn",), "Neither a photo nor readings"),
-        (("learn", "--paper", "93"), "has no number"),
+        (("learn", "--white", "93"), "has no number"),
         (("learn", "--number", "4", "--lightness", "three:5"), "no reading"),
         (("learn", "--number", "4", "--lightness", "8:50"), "no grey 8"),
-        (("learn", "p.jpg", "--paper", "93"), "three ways"),
-        (("learn", "--number", "4", "--seen", "1:4", "--paper", "93"), "three ways"),
+        (("learn", "p.jpg", "--white", "93"), "three ways"),
+        (("learn", "--number", "4", "--seen", "1:4", "--white", "93"), "three ways"),
         (("learn", "--seen", "1:4"), "has no number"),
         (("learn", "--number", "4", "--seen", "one"), "row of the page"),
         (("learn", "--number", "4", "--seen", "9:4"), "rows run from 1"),
         (("learn", "a.jpg", "b.jpg", "--grey", "1,1,9,9:50"), "one photo"),
         (("learn", "--number", "4", "--grey", "1,1,9,9:50"), "one photo"),
-        (("learn", "--number", "4", "--paper", "93", "--save-picture", "x.gif"), ".svg or .png"),
-        (("learn", "--number", "2000", "--paper", "93"), "1<=x<=1600"),
+        (("learn", "--number", "4", "--white", "93", "--save-picture", "x.gif"), ".svg or .png"),
+        (("learn", "--number", "2000", "--white", "93"), "1<=x<=1600"),
         (("--paper", "letter", "list"), "belongs to the page to print"),
         (("wash",), "wash"),
     ],
