@@ -22,6 +22,7 @@ from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import LogbookError, UsageError
 from finishlab.files import named_folder
 from finishlab.logbook import writing as rows
+from finishlab.logbook.audit import AuditStore
 from finishlab.logbook.backup import BackupStore
 from finishlab.logbook.calibration import CalibrationStore
 from finishlab.logbook.checks import faults
@@ -60,7 +61,7 @@ from finishlab.stair.store import StairStore
 __all__ = ["DATABASE", "Logbook"]
 
 
-class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, StairStore):
+class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditStore, StairStore):
     """A logbook that is open; use it in a `with` statement, or `close` it.
 
     Examples
