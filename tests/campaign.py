@@ -1,4 +1,4 @@
-"""How much the log bears: commands killed at any moment, archives and databases altered, each followed by the usual commands.
+"""How much the log bears: commands killed at any moment, archives and databases altered, the usual commands after it.
 
 ``python tests/campaign.py --kills 500 --archives 500 --databases 500`` prints the figures that docs/reliability.md
 quotes; tests/test_reliability.py does the same a few times. What is altered and when is drawn from a seed, so that a
@@ -226,5 +226,4 @@ def try_archives(rounds: int, folder: Path, seed: int = 1) -> Figures:
 if __name__ == "__main__":
     with tempfile.TemporaryDirectory() as scratch:
         found = try_archives(int(sys.argv[1]), Path(scratch))
-        print(found.line("archives"))
-        print("\n".join(found.faults))
+        sys.stdout.write("\n".join([found.line("archives"), *found.faults, ""]))

@@ -83,7 +83,10 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
     },
     "logbook": {
         "logbook/wording": ("wording",),
-        "logbook/documents": ("archive",),
+        "logbook/documents": (
+            "archive",
+            "checking",
+        ),
         "logbook/commands": ("commands",),
     },
     "stair": {

@@ -82,7 +82,7 @@ class AuditStore(Transactions):
             if not repair or not found:
                 return found
             aside = self._folder / ASIDE / f"{dt.datetime.now(tz=dt.UTC):%Y-%m-%dT%H-%M-%S-%f}"
-            _move_aside(session, bad, aside, self._folder)
+            _move_aside(session, bad, aside)
             if any(bad.rows.values()):
                 moved = {name: len(keys) for name, keys in bad.rows.items() if keys}
                 note_change(session, self._who, "check", "logbook", after={"aside": aside.name, "moved": moved})
@@ -117,18 +117,16 @@ def _integrity(connection: Connection) -> list[str]:
 
 def _row_findings(session: Session, bad: _Bad) -> Iterator[Finding]:
     """Yield rows that cannot be read, and rows that name others which are not there."""
-    for table, key, why in faults(session):
-        bad.rows[table].add(key)
-        yield Finding("entry", f"Entry {key} of the table {table} cannot be read: {why}.")
+    for name, entry, why in faults(session):
+        bad.rows[name].add(entry)
+        yield Finding("entry", f"Entry {str(entry)[:16]} of {name} cannot be read: {why.rstrip('.')}.")
     for name, table in TABLES.items():
         (key,) = table.primary_key.columns
         for each in table.foreign_keys:
             gone = select(key).where(each.parent.is_not(None), each.parent.not_in(select(each.column)))
             for lost in session.scalars(gone):
                 bad.rows[name].add(lost)
-                yield Finding(
-                    "reference", f"Entry {lost} of the table {name} names {each.column.table.name} not there."
-                )
+                yield Finding("reference", f"Entry {lost} of {name} names {each.column.table.name} that are not there.")
 
 
 def _photo_findings(session: Session, folder: Path, bad: _Bad, on_photo: Callable[[], None]) -> Iterator[Finding]:
@@ -152,11 +150,11 @@ def _photo_findings(session: Session, folder: Path, bad: _Bad, on_photo: Callabl
             yield Finding("stray-file", f"The file {path.name[:16]} among the photos is named by nothing.")
 
 
-def _move_aside(session: Session, bad: _Bad, aside: Path, folder: Path) -> None:
+def _move_aside(session: Session, bad: _Bad, aside: Path) -> None:
     """Write bad rows, and those that hang on them, into a file and take them out; move bad files beside it."""
     _add_dependents(session, bad.rows)
     taken: dict[str, list[Mapping[str, Any]]] = {}
-    for name in reversed(TABLES):
+    for name in reversed(list(TABLES)):
         (key,) = TABLES[name].primary_key.columns
         for each in sorted(bad.rows.get(name, ()), key=str):
             row = session.execute(select(TABLES[name]).where(key == each)).mappings().one()

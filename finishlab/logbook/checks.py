@@ -24,13 +24,14 @@ from finishlab.colorimetry.camera_profile import CameraProfile
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.imaging.greys import StripGreys
-from finishlab.logbook.entities import KINDS, TrialRecord, record_in
+from finishlab.logbook.entities import KINDS, record_in
 from finishlab.logbook.reading import why
 from finishlab.logbook.stored import field_from_dict, strip_from_dict
 from finishlab.logbook.tables import DAMAGED, Base, Unreadable, column_value
 from finishlab.recipe.records import Approval
 from finishlab.record import normalise_light
 from finishlab.stair.reading import event_record, flight_record, part_record
+from finishlab.strip.records import TrialRecord
 
 __all__ = ["DAMAGED", "TABLES", "check_row", "faults"]
 
@@ -67,7 +68,7 @@ def faults(session: Session, *tables: str) -> Iterator[tuple[str, Any, str]]:
         (key,) = TABLES[name].primary_key.columns.keys()
         for row in session.execute(select(TABLES[name]), execution_options={"yield_per": 500}).mappings():
             try:
-                check_row(name, row)
+                check_row(name, dict(row))
             except DAMAGED as error:
                 yield name, row[key], why(error)
 

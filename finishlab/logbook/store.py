@@ -20,7 +20,6 @@ from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import LogbookError, UsageError
-from finishlab.files import named_folder
 from finishlab.logbook import writing as rows
 from finishlab.logbook.audit import AuditStore
 from finishlab.logbook.backup import BackupStore
@@ -32,6 +31,7 @@ from finishlab.logbook.database import (
     failures_named,
     login_name,
     make_folder,
+    named_folder,
     open_database,
 )
 from finishlab.logbook.entities import check_named, edit, find, remove, subject_name

@@ -96,8 +96,8 @@ def read_events(session: Session) -> tuple[StoredEvent, ...]:
     shown = shown.where(PartEventRow.removed.is_(None), PartRow.removed.is_(None))
 
     def read(found: Row[Any]) -> StoredEvent:
-        ident, part, created, *values = found
-        if any(isinstance(value, Unreadable) for value in found):
+        ident, part, created, *values = tuple(found)
+        if any(isinstance(value, Unreadable) for value in (created, *values)):
             raise ValueError("a day or moment of it is none")
         return StoredEvent(*values, ident=ident, part=part, created=created)
 
