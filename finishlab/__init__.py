@@ -31,15 +31,15 @@ if TYPE_CHECKING:
     )
     from finishlab.logbook import DirectPair, Logbook, StoredBoard, StoredMeasurement, StoredPair, StoredSpot
     from finishlab.matching.aims import Aim
-    from finishlab.matching.floor import FloorPool
     from finishlab.matching.ranking import RankedBoard, Ranking
+    from finishlab.matching.scatter import FloorPool
     from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect
     from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, Texture
     from finishlab.quality import Doubt
+    from finishlab.rank.comparing import Comparison, compare, rank_boards
     from finishlab.records import BoardRecord, FloorSpotRecord
     from finishlab.reports.rows import PhotoResult
     from finishlab.workflow.batch import How, measure_photos
-    from finishlab.workflow.comparing import Comparison, compare, rank_boards
     from finishlab.workflow.measuring import measure_photo
     from finishlab.workflow.recording import log_board, log_board_photos, log_floor_spots
 
@@ -115,7 +115,7 @@ _MODULES: Final[dict[str, tuple[str, ...]]] = {
     "records": ("BoardRecord", "FloorSpotRecord"),
     "reports.rows": ("PhotoResult",),
     "workflow.batch": ("How", "measure_photos"),
-    "workflow.comparing": ("Comparison", "compare", "rank_boards"),
+    "rank.comparing": ("Comparison", "compare", "rank_boards"),
     "workflow.measuring": ("measure_photo",),
     "workflow.recording": ("log_board", "log_board_photos", "log_floor_spots"),
 }

@@ -81,8 +81,8 @@ def demo(*, into: Path, as_json: bool) -> int:
 def _rankings(folder: Path) -> dict[str, Any]:
     """Return light -> its ranking as a ``finishlab/ranking/1`` document."""
     from finishlab.logbook import Logbook
+    from finishlab.rank.comparing import rank_boards
     from finishlab.reports.documents import ranking_document
-    from finishlab.workflow.comparing import rank_boards
 
     with Logbook.open(folder) as log:
         return {light: ranking_document(rank_boards(log, light=light)) for light in _LIGHTS}

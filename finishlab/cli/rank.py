@@ -11,7 +11,7 @@ from finishlab.cli.common import json_option, open_logbook, out, print_document
 from finishlab.cli.lazy import ExampleCommand
 
 if TYPE_CHECKING:
-    from finishlab.workflow.comparing import Comparison
+    from finishlab.rank.comparing import Comparison
 
 
 @click.command(
@@ -44,7 +44,7 @@ def rank(*, light: str | None, as_json: bool, most: int, **wanted: Any) -> None:
     Every photo counts at its weight: a board and the floor in one photo more than the two apart. With photos in
     several lights each is ranked by itself and by its worst light.
     """
-    from finishlab.workflow.comparing import compare
+    from finishlab.rank.comparing import compare
 
     aim = read_aim(**wanted)
     with open_logbook() as log:

@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterable
 from sqlalchemy import or_, select
 from sqlalchemy.orm import InstrumentedAttribute
 
-from finishlab.logbook.looks import LoggedBoards, read_logged_boards, read_sampled_colours
+from finishlab.logbook.board_table import BoardTable, read_board_table, read_sampled_colours
 from finishlab.logbook.many import many_objects
 from finishlab.logbook.shelf import Shelf
 from finishlab.logbook.tables import BoardRow, FloorSpotRow, MeasurementRow, PairRow
@@ -18,7 +18,7 @@ __all__ = ["LookupShelf"]
 class LookupShelf(Shelf):
     """The part of a logbook that looks things up; `finishlab.logbook.store.Logbook` is one."""
 
-    def boards_in_short(self) -> LoggedBoards:
+    def board_table(self) -> BoardTable:
         """Return all boards with their colours laid out in one table: for ranking many boards.
 
         Raises
@@ -27,7 +27,7 @@ class LookupShelf(Shelf):
             ``"logbook-damaged"``.
         """
         with self._read() as session, many_objects():
-            return read_logged_boards(session)
+            return read_board_table(session)
 
     def sampled_colours(self, numbers: Iterable[str], light: str) -> dict[str, tuple[tuple[float, float, float], ...]]:
         """Return the sampled colours of some boards in a light, by number; those of which they were kept."""

@@ -26,7 +26,7 @@ from finishlab.colorimetry.camera_error import WOOD_ALONE
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.formulas import CIEDE2000
 from finishlab.colorimetry.sources import Factors, Source
-from finishlab.matching.components import USUAL_PHOTO
+from finishlab.matching.scatter import USUAL_PHOTO
 
 __all__ = ["LEAST", "MOST", "PRIOR", "TRIED", "Outcome", "Part", "Side", "Trust", "judge_trial", "trust_of"]
 

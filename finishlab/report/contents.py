@@ -7,10 +7,10 @@ from dataclasses import dataclass, field, fields, replace
 from typing import TYPE_CHECKING, Final
 
 from finishlab.matching.aims import MATCH, Aim
+from finishlab.rank.comparing import Comparison, compare
 from finishlab.reports.rows import SpotRow
 from finishlab.reports.sentences import answer
 from finishlab.show.pages import Picture
-from finishlab.workflow.comparing import Comparison, compare
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -71,7 +71,7 @@ def gather_report(
     title
         What the report is headed by.
     light, aim, other
-        As `finishlab.workflow.comparing.compare` takes them.
+        As `finishlab.rank.comparing.compare` takes them.
 
     Raises
     ------

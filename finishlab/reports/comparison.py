@@ -8,13 +8,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
-from finishlab.matching.across import MOVES
+from finishlab.matching.alternatives import MOVES
 from finishlab.reports import figures
 
 if TYPE_CHECKING:
     from finishlab.colorimetry.difference import DeltaE
-    from finishlab.matching.across import AcrossLights
-    from finishlab.matching.choices import Choice
+    from finishlab.matching.alternatives import AcrossLights, Choice
     from finishlab.matching.next_photo import NextPhoto
     from finishlab.matching.ranking import RankedBoard, Ranking
 

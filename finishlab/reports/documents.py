@@ -16,8 +16,8 @@ from finishlab.reports.rows import ColourRow
 from finishlab.reports.sentences import answer, tie_marks
 
 if TYPE_CHECKING:
-    from finishlab.matching.floor import FloorPool
     from finishlab.matching.ranking import RankedBoard, Ranking
+    from finishlab.matching.scatter import FloorPool
     from finishlab.measure import Texture
 
 __all__ = [

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 from finishlab.cautions import CAUTIONS as _REGISTRY
 from finishlab.colorimetry.difference import DeltaE
-from finishlab.matching.floor import FEW_SPOTS
+from finishlab.matching.scatter import FEW_SPOTS
 from finishlab.quality import Doubt
 from finishlab.reports.comparison import chance, is_plain, next_photo_line
 from finishlab.reports.rows import BoardRow, BoardRows, what_it_is
 
 if TYPE_CHECKING:
-    from finishlab.matching.floor import FloorPool
     from finishlab.matching.ranking import RankedBoard, Ranking
+    from finishlab.matching.scatter import FloorPool
 
 __all__ = [
     "CAUTIONS",

@@ -38,8 +38,7 @@ if TYPE_CHECKING:
     from rich.table import Table
     from rich.text import Text
 
-    from finishlab.matching.across import AcrossLights
-    from finishlab.matching.choices import Choice
+    from finishlab.matching.alternatives import AcrossLights, Choice
     from finishlab.matching.ranking import RankedBoard, Ranking
 
 __all__ = [

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.errors import LogbookError
-from finishlab.matching.floor import pool_estimates
+from finishlab.matching.scatter import pool_estimates
 from finishlab.records import Finish, Label
 from finishlab.records.finish_text import written_fields
 from finishlab.reports.details import finish_changes
