@@ -8,8 +8,7 @@ from typing import Any, Final
 import accuracy_figures as fig
 import numpy as np
 from accuracy_guesses import AS_IS, GUESSES, WORDS_ONLY
-
-from finishlab.demo.printers import PRINTERS
+from render.printers import PRINTERS
 
 Rows = list[dict[str, Any]]
 

@@ -26,8 +26,8 @@ import accuracy_guesses as guesses  # noqa: E402
 import accuracy_page  # noqa: E402
 import accuracy_plots  # noqa: E402
 import accuracy_prints as prints  # noqa: E402
+from render.printers import PRINTERS  # noqa: E402
 
-from finishlab.demo.printers import PRINTERS  # noqa: E402
 from finishlab.version import __version__  # noqa: E402
 
 Records = list[dict[str, Any]]

@@ -16,7 +16,7 @@ from typing import Final
 import click
 
 from finishlab.cli import finishlab
-from finishlab.logbook.exchange.dump import json_schema
+from finishlab.logbook.archive import json_schema
 from finishlab.quality import DOUBTS
 from finishlab.records.entries import Entry, entries
 from finishlab.records.finish_text import SECTIONS

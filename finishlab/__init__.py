@@ -35,13 +35,11 @@ if TYPE_CHECKING:
     from finishlab.matching.scatter import FloorPool
     from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect
     from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, Texture
+    from finishlab.measuring.logged import log_board, log_board_photos, log_floor_spots
+    from finishlab.measuring.photos import How, MeasureOptions, PhotoResult, measure_photo, measure_photos
     from finishlab.quality import Doubt
     from finishlab.rank.comparing import Comparison, compare, rank_boards
     from finishlab.records import BoardRecord, FloorSpotRecord
-    from finishlab.reports.rows import PhotoResult
-    from finishlab.workflow.batch import How, measure_photos
-    from finishlab.workflow.measuring import measure_photo
-    from finishlab.workflow.recording import log_board, log_board_photos, log_floor_spots
 
 __all__ = [
     "Aim",
@@ -60,6 +58,7 @@ __all__ = [
     "LabEstimate",
     "Logbook",
     "LogbookError",
+    "MeasureOptions",
     "Measurement",
     "MissingLibraryError",
     "NoStripError",
@@ -113,11 +112,9 @@ _MODULES: Final[dict[str, tuple[str, ...]]] = {
     "measure.results": ("FieldMeasurement", "Measurement", "Spread", "StripReading", "Texture"),
     "quality": ("Doubt",),
     "records": ("BoardRecord", "FloorSpotRecord"),
-    "reports.rows": ("PhotoResult",),
-    "workflow.batch": ("How", "measure_photos"),
     "rank.comparing": ("Comparison", "compare", "rank_boards"),
-    "workflow.measuring": ("measure_photo",),
-    "workflow.recording": ("log_board", "log_board_photos", "log_floor_spots"),
+    "measuring.logged": ("log_board", "log_board_photos", "log_floor_spots"),
+    "measuring.photos": ("How", "MeasureOptions", "PhotoResult", "measure_photo", "measure_photos"),
 }
 _HOME: Final = {name: module for module, names in _MODULES.items() for name in names}
 

@@ -12,17 +12,17 @@ from typing import Any, Final
 import numpy as np
 from accuracy_photos import Record, floor_kind, pair_found, pair_record, picture_of, shoot, shot_of, truth_of_pair
 from accuracy_prints import learned_greys, print_record
+from render.camera import Film
+from render.chance import random_scene, wood_pool
+from render.paper import PrintedStrip
+from render.printers import PRINTERS
+from render.scene import Scene, Surface
+from render.spectral import Material
+from render.texture import Texture
+from render.view import Light, View
 
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.estimate import LabEstimate
-from finishlab.demo.camera import Film
-from finishlab.demo.chance import random_scene, wood_pool
-from finishlab.demo.paper import PrintedStrip
-from finishlab.demo.printers import PRINTERS
-from finishlab.demo.scene import Scene, Surface
-from finishlab.demo.spectral import Material
-from finishlab.demo.texture import Texture
-from finishlab.demo.view import Light, View
 from finishlab.imaging.colours import SATURATION_BOOST
 from finishlab.imaging.greys import USUAL, StripGreys
 from finishlab.imaging.pixels import LinearImage

@@ -17,8 +17,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
     from accuracy_photos import Record
-
-    from finishlab.demo.scene import Scene
+    from render.scene import Scene
 
 AS_IS: Final = -1
 """Number of the variant in which nothing is changed."""
@@ -154,8 +153,7 @@ def main(job: str) -> None:
     sys.path.insert(0, str(Path(__file__).parent))
     import numpy as np
     from accuracy_ways import WAYS
-
-    from finishlab.demo.chance import random_scene
+    from render.chance import random_scene
 
     def record(seed: int) -> Record:
         scene: Scene = random_scene(np.random.default_rng(FIRST + seed), size=tuple(size), glare=False)

@@ -1,6 +1,6 @@
 """One rendered photo measured beside its truth, shared by the accuracy trials and ``docs/build_accuracy.py``.
 
-Everything here is computed by the renderer of `finishlab.demo`; none is a photo of a real surface. Two errors are kept
+Everything here is computed by the renderer in `render/`; none is a photo of a real surface. Two errors are kept
 apart. *Beyond the ideal camera*: from the CIEDE2000 that a linear, noise-free camera of the same sensitivities reads in
 the same light, balanced on a perfect white, which no grey strip can better. *From the truth*: from the CIEDE2000 of the
 spectra themselves.
@@ -14,15 +14,15 @@ from typing import Any, Final
 
 import numpy as np
 from PIL import Image
+from render.camera import ideal_lab
+from render.photo import render_scene
+from render.scene import Scene
+from render.spectral import Material
 
 from finishlab.colorimetry.difference import delta_e_00, delta_e_interval
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.interval import joint_covariance
 from finishlab.colorimetry.spaces import srgb_to_linear
-from finishlab.demo.camera import ideal_lab
-from finishlab.demo.render import render_scene
-from finishlab.demo.scene import Scene
-from finishlab.demo.spectral import Material
 from finishlab.errors import FinishlabError
 from finishlab.imaging.greys import StripGreys
 from finishlab.imaging.pixels import LinearImage, PhotoInfo

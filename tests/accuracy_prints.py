@@ -11,12 +11,12 @@ from typing import Final
 
 import numpy as np
 from accuracy_photos import Record, pair_record, picture_of, shot_of
+from render.chance import random_scene
+from render.printers import PRINTERS
+from render.scene import Scene
+from render.view import View
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance
-from finishlab.demo.chance import random_scene
-from finishlab.demo.printers import PRINTERS
-from finishlab.demo.scene import Scene
-from finishlab.demo.view import View
 from finishlab.errors import FinishlabError
 from finishlab.imaging.greys import StripGreys
 from finishlab.imaging.strip import STRIP

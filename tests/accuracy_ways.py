@@ -8,14 +8,14 @@ from typing import Final
 import numpy as np
 from accuracy_photos import Record, Shot, pair_found, pair_record, picture_of, shot_of, truth_of_pair
 from accuracy_prints import greys_off, printed
+from render.camera import colour_matrix
+from render.paper import solid_share
+from render.photo import render_linear
+from render.scene import Scene
+from render.view import homography, project
 from strip_greys_trial import card_photo
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance
-from finishlab.demo.camera import colour_matrix
-from finishlab.demo.paper import solid_share
-from finishlab.demo.render import render_linear
-from finishlab.demo.scene import Scene
-from finishlab.demo.view import homography, project
 from finishlab.errors import FinishlabError
 from finishlab.imaging.eye_page import EYE_ROWS, EyeRow
 from finishlab.imaging.greys import greys_of_readings

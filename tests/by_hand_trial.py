@@ -22,17 +22,17 @@ from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
+from render.camera import CAMERAS, ideal_lab
+from render.chance import random_scene
+from render.chart import ChartCard
+from render.photo import render_scene
+from render.scene import Scene
+from render.view import View, homography, project
 from rendered import photo_of
 
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.spaces import reflectance_of_lightness, rgb_to_lab
 from finishlab.colorimetry.spectra import chart_lab
-from finishlab.demo.camera import CAMERAS, ideal_lab
-from finishlab.demo.chance import random_scene
-from finishlab.demo.chart import ChartCard
-from finishlab.demo.render import render_scene
-from finishlab.demo.scene import Scene
-from finishlab.demo.view import View, homography, project
 from finishlab.errors import FinishlabError
 from finishlab.imaging.colours import SATURATION_BOOST, unboosted
 from finishlab.imaging.pixels import LinearImage

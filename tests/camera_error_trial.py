@@ -8,12 +8,12 @@ formula, prints are solved from chart spectra; three of the seven cameras are sy
 from __future__ import annotations
 
 import numpy as np
+from render.camera import CAMERAS, ideal_lab
+from render.chance import random_pair, wood_pool
 
 from finishlab.colorimetry.camera_error import matrix_effects
 from finishlab.colorimetry.spaces import lab_to_rgb
 from finishlab.colorimetry.spectra import LIGHTS
-from finishlab.demo.camera import CAMERAS, ideal_lab
-from finishlab.demo.chance import random_pair, wood_pool
 
 WOODS, PRINTS = 300, 200
 CELLS = [(0, 1), (0, 2), (1, 0), (1, 2), (2, 0), (2, 1)]

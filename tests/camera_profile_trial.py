@@ -13,18 +13,18 @@ from collections import defaultdict
 from dataclasses import replace
 
 import numpy as np
+from render.camera import balanced_raw, colour_matrix
+from render.chance import random_scene
+from render.chart import ChartCard
+from render.photo import render_scene
+from render.scene import Scene
+from render.view import View
 from rendered import photo_of
 
 from finishlab.colorimetry.camera_profile import fit_profile
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.spaces import rgb_to_lab
 from finishlab.colorimetry.spectra import chart_lab, chart_reflectances
-from finishlab.demo.camera import balanced_raw, colour_matrix
-from finishlab.demo.chance import random_scene
-from finishlab.demo.chart import ChartCard
-from finishlab.demo.render import render_scene
-from finishlab.demo.scene import Scene
-from finishlab.demo.view import View
 from finishlab.errors import FinishlabError
 from finishlab.imaging.finder import find_strip
 from finishlab.imaging.strip import FieldName, Rect

@@ -17,16 +17,16 @@ import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 from made_once import made_once, session_folder
+from render.camera import Tone
+from render.paper import PrintedStrip
+from render.photo import render_scene
+from render.scene import Scene, Surface, Truth, truth_of
+from render.spectral import finish, print_material
+from render.texture import Texture
+from render.view import View
 from sqlalchemy import Engine
 
 from finishlab.cli import finishlab
-from finishlab.demo.camera import Tone
-from finishlab.demo.paper import PrintedStrip
-from finishlab.demo.render import render_scene
-from finishlab.demo.scene import Scene, Surface, Truth, truth_of
-from finishlab.demo.spectral import finish, print_material
-from finishlab.demo.texture import Texture
-from finishlab.demo.view import View
 from finishlab.imaging.strip import Rect
 from finishlab.logbook import Logbook, database
 from finishlab.logbook.migrations import HEAD

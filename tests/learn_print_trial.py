@@ -12,10 +12,10 @@ import sys
 from dataclasses import dataclass, replace
 
 import numpy as np
+from render.camera import CAMERAS
 from strip_photo import PRINTS, TONES, Print, Shot, photo, true_lightness
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance, reflectance_of_lightness
-from finishlab.demo.camera import CAMERAS
 from finishlab.errors import FinishlabError
 from finishlab.measure.learn_print import learn_print, look_at_print
 
@@ -58,7 +58,7 @@ def drawn_shot(rng: np.random.Generator, px_per_mm: float) -> Shot:
 
 def drawn_print(rng: np.random.Generator) -> Print:
     """Return a printer drawn from the renderer's population."""
-    from finishlab.demo.printers import random_printer
+    from render.printers import random_printer
 
     one = random_printer(rng)
     share = lambda g: (one.reflectance(g) - one.black) / (one.paper - one.black)  # noqa: E731 - a curve, handed on

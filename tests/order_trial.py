@@ -16,12 +16,12 @@ from itertools import pairwise
 import numpy as np
 from accuracy_cases import LADDER, SPOTS, session_scenes
 from accuracy_photos import shoot
+from render.camera import CAMERAS, ToneCurve, colour_matrix, ideal_lab
+from render.scene import Scene, Surface
 from rendered import greys_of_print
 
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.spaces import linear_to_srgb, rgb_to_lab
-from finishlab.demo.camera import CAMERAS, ToneCurve, colour_matrix, ideal_lab
-from finishlab.demo.scene import Scene, Surface
 from finishlab.imaging.colours import LUMA, SATURATION_BOOST, USUAL_MATRIX, unboosted
 from finishlab.imaging.correction import FitPriors, fit_correction
 from finishlab.imaging.greys import USUAL

@@ -14,11 +14,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from accuracy_photos import photo_of
+from render import photo as render
+from render.chance import random_scene
+from render.local_tone import even_out
+from render.scene import Scene, truth_of
 
-from finishlab.demo import render
-from finishlab.demo.chance import random_scene
-from finishlab.demo.local_tone import even_out
-from finishlab.demo.scene import Scene, truth_of
 from finishlab.errors import FinishlabError
 from finishlab.imaging import correction
 from finishlab.measure.flow import measure

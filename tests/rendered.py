@@ -1,6 +1,6 @@
 """Rendered photos and synthetic fields with known truth, shared by the tests of imaging and measuring.
 
-Every picture here comes from `finishlab.demo`'s renderer or from a formula; none is a photo of a real surface.
+Every picture here comes from the renderer in `render/` or from a formula; none is a photo of a real surface.
 """
 
 from __future__ import annotations
@@ -10,14 +10,14 @@ from functools import cache
 from typing import Any, Final
 
 import numpy as np
+from render.photo import RenderedPhoto, render_scene
+from render.printers import Printer
+from render.scene import Scene
+from render.spectral import finish
+from render.texture import Texture
+from render.view import View
 
 from finishlab.colorimetry.spaces import lab_to_rgb, srgb_to_linear
-from finishlab.demo.printers import Printer
-from finishlab.demo.render import RenderedPhoto, render_scene
-from finishlab.demo.scene import Scene
-from finishlab.demo.spectral import finish
-from finishlab.demo.texture import Texture
-from finishlab.demo.view import View
 from finishlab.imaging.corrected import CorrectedImage
 from finishlab.imaging.finder import StripFit
 from finishlab.imaging.greys import StripGreys

@@ -16,10 +16,11 @@ from finishlab.errors import NoStripError, PhotoError
 from finishlab.matching.floor import FloorPool
 from finishlab.matching.ranking import RankedBoard, Ranking
 from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading
+from finishlab.measuring.photos import PhotoResult
 from finishlab.quality import doubt
 from finishlab.records import BoardRecord, FloorSpotRecord
 from finishlab.report.contents import ReportContent
-from finishlab.reports.rows import BoardRow, ColourRow, PhotoResult, SpotRow
+from finishlab.reports.rows import BoardRow, ColourRow, SpotRow
 from finishlab.show.pages import Picture
 
 FLOOR = (56.2, 9.1, 23.4)

@@ -16,13 +16,13 @@ from dataclasses import replace
 
 import numpy as np
 from accuracy_photos import photo_of
+from render.chance import random_scene
+from render.photo import render_scene
+from render.scene import Scene, Surface
+from render.spectral import grey_material
+from render.texture import Texture
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance, reflectance_of_lightness
-from finishlab.demo.chance import random_scene
-from finishlab.demo.render import render_scene
-from finishlab.demo.scene import Scene, Surface
-from finishlab.demo.spectral import grey_material
-from finishlab.demo.texture import Texture
 from finishlab.errors import FinishlabError
 from finishlab.imaging.finder import apply_homography, find_strip
 from finishlab.imaging.greys import USUAL, StripGreys, greys_of_readings

@@ -17,6 +17,7 @@ from typing import Final
 import numpy as np
 import pypdfium2
 from PIL import Image
+from render.camera import Tone, balanced_raw, colour_matrix
 from rendered import photo_of
 from scipy.ndimage import (
     convolve,
@@ -29,7 +30,6 @@ from scipy.ndimage import (
 
 from finishlab.colorimetry.spaces import linear_to_srgb, srgb_to_linear
 from finishlab.colorimetry.spectra import WAVELENGTHS
-from finishlab.demo.camera import Tone, balanced_raw, colour_matrix
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.strip import STRIP
 from finishlab.imaging.tone_prior import phone_tone

@@ -18,6 +18,8 @@ from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.colorimetry.table import ColourTable, TableBuilder
 from finishlab.errors import LogbookError
 from finishlab.logbook import DirectPair, Logbook, LoggedBoards
+from finishlab.logbook.archive import upgraded
+from finishlab.logbook.merge import checked
 from finishlab.logbook.store import DATABASE
 from finishlab.matching.components import components_of
 from finishlab.matching.evidence import BoardLooks, Look, PlankLooks, weigh, weigh_looks
@@ -103,7 +105,7 @@ def test_measuring_again_and_undoing_change_what_is_read_in_short(log: Logbook, 
     """Figures that were renewed, taken back, edited or logged later are read as they are now."""
     before = same(log).colours
     renewed = measurement(make_photo(tmp_path, "one.jpg")[1], "board", "floor", lightness=47.5)
-    log.renew_measurements("B1", [renewed])
+    log.remeasure("B1", [renewed])
     assert same(log).colours.labs[:, 0].tolist() != before.labs[:, 0].tolist()
     log.undo()
     assert same(log).colours.labs.tolist() == before.labs.tolist()
@@ -115,7 +117,7 @@ def test_measuring_again_and_undoing_change_what_is_read_in_short(log: Logbook, 
 def test_an_archive_gives_back_what_is_read_in_short(log: Logbook, tmp_path: Path) -> None:
     """Another logbook that took this one in reads the same colours in short."""
     with Logbook.open(tmp_path / "other") as other:
-        other.take_in(other.checked_dump(log.dump()))
+        other.merge(checked(upgraded(log.dump())))
         # only what can be read without the photos' files is compared
         assert other.boards_in_short().colours.labs.tolist() == same(log).colours.labs.tolist()
 

@@ -11,6 +11,13 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from render.camera import balanced_raw, colour_matrix
+from render.chance import random_scene
+from render.chart import ChartCard
+from render.paper import PrintedStrip
+from render.printers import Printer
+from render.scene import Scene
+from render.view import homography, project
 from rendered import greys_of_print, photo_of, rendered, scene_with, view_of
 
 from finishlab.colorimetry.camera_profile import CameraProfile, ProfileKind, fit_profile
@@ -23,13 +30,6 @@ from finishlab.colorimetry.spaces import (
     srgb_to_linear,
 )
 from finishlab.colorimetry.spectra import CHART_EDITIONS, DEFAULT_EDITION, chart_lab, chart_reflectances
-from finishlab.demo.camera import balanced_raw, colour_matrix
-from finishlab.demo.chance import random_scene
-from finishlab.demo.chart import ChartCard
-from finishlab.demo.paper import PrintedStrip
-from finishlab.demo.printers import Printer
-from finishlab.demo.scene import Scene
-from finishlab.demo.view import homography, project
 from finishlab.errors import UsageError
 from finishlab.imaging.chart import chart_from_corners
 from finishlab.imaging.colours import unboosted

@@ -6,14 +6,14 @@ from typing import Any
 
 import numpy as np
 import pytest
+from render.camera import Tone
+from render.chart import ChartCard
+from render.scene import Scene
+from render.view import homography, project
 from rendered import photo_of, rendered, scene_with, view_of
 
 from finishlab.colorimetry.spaces import lab_to_rgb
 from finishlab.colorimetry.spectra import chart_lab
-from finishlab.demo.camera import Tone
-from finishlab.demo.chart import ChartCard
-from finishlab.demo.scene import Scene
-from finishlab.demo.view import homography, project
 from finishlab.errors import NoStripError, QualityError
 from finishlab.imaging.chart import ChartFit, chart_from_corners, find_chart, read_chart
 from finishlab.imaging.strip import Rect

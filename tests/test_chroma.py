@@ -15,9 +15,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from photo_samples import saved
 from PIL import Image
+from render.encode import decode_jpeg, encode_jpeg
+from render.photo import render_scene
 
-from finishlab.demo.encode import decode_jpeg, encode_jpeg
-from finishlab.demo.render import render_scene
 from finishlab.imaging.chroma import CHROMA_TO_RGB, chroma_move, mean_before_rounding
 from finishlab.imaging.deep_pixels import turn_upright
 from finishlab.imaging.pixels import ChromaBlocks, LinearImage

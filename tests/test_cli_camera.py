@@ -9,11 +9,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 from conftest import BASE, CAMERA, Photos, Run
+from render.chart import ChartCard
+from render.photo import render_scene
+from render.view import View, homography, project
 
 from finishlab.colorimetry.spectra import chart_lab
-from finishlab.demo.chart import ChartCard
-from finishlab.demo.render import render_scene
-from finishlab.demo.view import View, homography, project
 from finishlab.imaging.strip import Rect
 from finishlab.logbook import Logbook
 from finishlab.photos import matrix_profile, write_jpeg

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from render.camera import colour_matrix, saturate
+from render.printers import Printer
 
 from finishlab.colorimetry.spaces import linear_to_srgb, srgb_to_linear
-from finishlab.demo.camera import colour_matrix, saturate
-from finishlab.demo.printers import Printer
 from finishlab.imaging.colours import USUAL_MATRIX, unboosted, unboosted_readings, white_matrix
 from finishlab.imaging.correction import PatchReadings, fit_correction
 from finishlab.imaging.strip import STRIP

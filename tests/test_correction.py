@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from render.printers import Printer
 from rendered import DECODE, photo_of, straight_fit
 
 from finishlab.colorimetry.spaces import linear_to_srgb, srgb_to_linear
-from finishlab.demo.printers import Printer
 from finishlab.imaging.corrected import correct
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, _curves, fit_correction
 from finishlab.imaging.greys import USUAL

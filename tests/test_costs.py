@@ -23,9 +23,9 @@ from finishlab.matching.components import Components
 from finishlab.matching.costs import LEARNED_LIGHTNESS, MATTERS, Costs, board_costs, pair_costs, print_doubt
 from finishlab.matching.evidence import BoardLooks, Look, PlankLooks
 from finishlab.matching.layout import looks_of
+from finishlab.measuring.photos import measure_photo
 from finishlab.reports.costs import costs_entry, costs_line, part_words
 from finishlab.workflow.costing import only
-from finishlab.workflow.measuring import measure_photo
 
 if TYPE_CHECKING:
     from conftest import Photos

@@ -8,6 +8,24 @@ from typing import Literal
 
 import numpy as np
 import pytest
+from render.camera import (
+    CAMERAS,
+    Tone,
+    balanced_raw,
+    colour_matrix,
+    develop,
+    ideal_lab,
+    saturate,
+    sensitivities,
+)
+from render.chance import random_pair, random_scene, wood_pool
+from render.encode import decode_jpeg
+from render.paper import PrintedStrip
+from render.photo import RenderedPhoto, render_linear, render_scene
+from render.scene import Blob, Glare, Scene, Surface, truth_of
+from render.spectral import INK_SETS, Material, coat, finish, grey_material, print_material, woods
+from render.texture import Knot, Texture, texture_fields
+from render.view import Light, View, homography, project, world_grid
 from skimage.color import deltaE_ciede2000
 
 from finishlab.colorimetry.spaces import srgb_to_linear
@@ -22,24 +40,6 @@ from finishlab.colorimetry.spectra import (
     lab_from_reflectance,
     reference_delta_e_00,
 )
-from finishlab.demo.camera import (
-    CAMERAS,
-    Tone,
-    balanced_raw,
-    colour_matrix,
-    develop,
-    ideal_lab,
-    saturate,
-    sensitivities,
-)
-from finishlab.demo.chance import random_pair, random_scene, wood_pool
-from finishlab.demo.encode import decode_jpeg
-from finishlab.demo.paper import PrintedStrip
-from finishlab.demo.render import RenderedPhoto, render_linear, render_scene
-from finishlab.demo.scene import Blob, Glare, Scene, Surface, truth_of
-from finishlab.demo.spectral import INK_SETS, Material, coat, finish, grey_material, print_material, woods
-from finishlab.demo.texture import Knot, Texture, texture_fields
-from finishlab.demo.view import Light, View, homography, project, world_grid
 from finishlab.imaging.strip import STRIP, Rect
 
 _WHERE: tuple[Literal["encoded", "linear"], ...] = ("encoded", "linear")

@@ -14,15 +14,24 @@ from typing import Any, Final
 import numpy as np
 import pillow_heif
 import pytest
+from make_samples import (
+    MAKE,
+    README,
+    RENDERED,
+    TRUTH,
+    in_colours,
+    make_photo,
+    make_samples,
+    true_of_photo,
+)
 from PIL import ExifTags, Image
+from render.photo import render_scene
+from render.scene import truth_of
+from render.story_scenes import board_material, scene_of
 
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.spaces import lightness_of_reflectance
-from finishlab.demo.make_samples import README, TRUTH, make_photo, make_samples, true_of_photo
 from finishlab.demo.place import samples_home
-from finishlab.demo.render import render_scene
-from finishlab.demo.sample_files import MAKE, RENDERED, in_colours
-from finishlab.demo.scene import truth_of
 from finishlab.demo.story import (
     BOARDS,
     FOLDER,
@@ -34,17 +43,16 @@ from finishlab.demo.story import (
     commands,
     photos,
 )
-from finishlab.demo.story_scenes import board_material, scene_of
 from finishlab.imaging.greys import StripGreys
 from finishlab.imaging.strip import FIELD_NAMES, STRIP, FieldName
 from finishlab.logbook import Logbook
 from finishlab.matching.floor import FloorSpot, pool_floor
 from finishlab.matching.ranking import BoardColour, Ranking, rank_boards
 from finishlab.measure import Measurement
+from finishlab.measuring.photos import measure_photo
 from finishlab.photos import matrix_profile, read_photo
 from finishlab.photos.profiles import profile_name
 from finishlab.workflow.learning import learn_from_far
-from finishlab.workflow.measuring import measure_photo
 
 SAMPLES: Final = samples_home() / FOLDER
 PHOTOS: Final = tuple(photos())
@@ -257,7 +265,7 @@ def test_rendering_is_repeatable() -> None:
 def test_samples_are_written_with_truth_and_note(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Making the samples writes each photo, its truth and a note that calls them rendered."""
     one = next(p for p in PHOTOS if p.file.endswith(".heic"))
-    monkeypatch.setattr("finishlab.demo.make_samples.photos", lambda: iter([one]))
+    monkeypatch.setattr("make_samples.photos", lambda: iter([one]))
     size = make_samples(tmp_path / "new")
     assert size == (tmp_path / "new" / one.file).stat().st_size
     assert json.loads((tmp_path / "new" / TRUTH).read_text(encoding="utf-8"))["photos"][0]["file"] == one.file

@@ -17,14 +17,15 @@ from hypothesis import strategies as st
 from finishlab.errors import OutputError
 from finishlab.files import write_atomically
 from finishlab.matching.floor import FloorPool
+from finishlab.measuring.documents import measurement_document
+from finishlab.measuring.photos import PhotoResult
 from finishlab.reports.documents import (
     dump,
     pool_document,
     ranking_document,
 )
-from finishlab.reports.rows import PhotoResult, what_it_is
+from finishlab.reports.rows import what_it_is
 from finishlab.show.jsons import json_form
-from finishlab.show.measurements import measurement_document
 from finishlab.things.board import BOARD
 from finishlab.things.floor import FLOOR
 

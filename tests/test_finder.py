@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from render.paper import PrintedStrip
+from render.photo import RenderedPhoto
+from render.view import project
 from rendered import photo_of, rendered, scene_with, straight_fit, view_of
 from strip_photo import PRINTS, Shot, pixels_of
 
-from finishlab.demo.paper import PrintedStrip
-from finishlab.demo.render import RenderedPhoto
-from finishlab.demo.view import project
 from finishlab.errors import ExitCode, NoStripError
 from finishlab.imaging.finder import StripFit, apply_homography, find_strip
 from finishlab.imaging.strip import STRIP, Rect

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from render.spectral import finish, print_material
 from scipy.optimize import linprog
 from scipy.stats import wasserstein_distance
 
@@ -19,7 +20,6 @@ from finishlab.colorimetry.interval import difference_intervals
 from finishlab.colorimetry.metamerism import corrected_batch, metamerism_index
 from finishlab.colorimetry.palette import equal_shares
 from finishlab.colorimetry.spectra import illuminant, lab_from_reflectance, observer, white_xyz, xyz_from_reflectance
-from finishlab.demo.spectral import finish, print_material
 from finishlab.matching.transport import centred, merge_colours, plank_yardstick, transport_distance
 
 RNG = np.random.default_rng(11)

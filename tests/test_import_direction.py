@@ -25,19 +25,28 @@ LAYERS: Final = (
     ("matching", "plan/figures"),
     ("photos", "logbook", "reports"),
     ("show",),
+    ("measuring",),
     ("stair/progress",),
     ("workflow",),
-    ("printing", "report", "stair/documents", "plan/documents"),
+    ("printing", "report", "stair/documents", "plan/documents", "logbook/documents"),
     ("cli",),
-    ("stair/commands", "plan/commands", "things"),
+    ("stair/commands", "plan/commands", "logbook/commands", "measuring/commands", "things"),
 )
 """Rooms from left to right; a room imports from itself and from rooms further left, never from one beside it."""
 
-INSIDE: Final = {
+INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
+    "measuring": {
+        "measuring": ("photos", "documents", "logged", "pictures", "picking"),
+        "measuring/commands": ("commands", "pick_window"),
+    },
+    "logbook": {
+        "logbook/documents": ("archive",),
+        "logbook/commands": ("commands",),
+    },
     "stair": {
         "stair/records": ("names", "records"),
         "logbook": ("reading", "store"),
-        "stair/progress": ("progress", "colours", "entering", "events", "shown", "drawing"),
+        "stair/progress": ("progress", "entering", "drawing"),
         "stair/documents": ("documents",),
         "stair/commands": ("commands", "enter_commands"),
     },
@@ -49,13 +58,11 @@ INSIDE: Final = {
             "drying",
             "floor",
             "geometry",
-            "hours",
             "risers",
             "stair_plan",
-            "way_up",
         ),
-        "plan/documents": ("documents", "entered", "files", "icalendar", "logged"),
-        "plan/commands": ("commands", "options"),
+        "plan/documents": ("documents", "entered", "files", "logged"),
+        "plan/commands": ("commands",),
     },
 }
 """A subject's folder -> the rooms in it -> their modules.
@@ -64,10 +71,11 @@ What is written down and pure figures know nothing of the logbook, documents not
 part of the logbook's room: both build on the tables, and the logbook offers what the store does.
 """
 
-DEMO_USES: Final = {"errors", "version", "quality", "records", "colorimetry", "imaging", "photos"}
-"""What the renderer may use. It stands beside the flow: only the command line starts it."""
-STORY: Final = "finishlab.demo.story"
-"""The one demo module that may call the command line, since it does what a user would type."""
+DEMO_USES: Final = {"errors"}
+"""What the demo may use. It stands beside the flow: only the command line starts it."""
+RENDERER: Final = Path(__file__).parent / "render"
+RENDERER_USES: Final = ("finishlab.colorimetry", "finishlab.imaging", "finishlab.demo.story", "render")
+"""What the renderer of the tests' photos may use of ours: what pixels and colours mean, and the demo's story."""
 
 
 def _modules(room: str) -> tuple[str, ...]:
@@ -75,11 +83,11 @@ def _modules(room: str) -> tuple[str, ...]:
     return tuple(f"finishlab.{subject}.{name}" for subject, rooms in INSIDE.items() for name in rooms.get(room, ()))
 
 
-COMMANDS: Final = (*_modules("stair/commands"), *_modules("plan/commands"))
+COMMANDS: Final = tuple(name for subject in INSIDE for name in _modules(f"{subject}/commands"))
 STORES: Final = _modules("logbook")
 
 DOORWAYS: Final = {
-    "PIL": ("finishlab.photos", "finishlab.demo.encode", "finishlab.demo.sample_files"),
+    "PIL": ("finishlab.photos", "render.encode", "render.sample_files"),
     "alembic": ("finishlab.logbook",),
     "click": ("finishlab.cli", "finishlab.things", *COMMANDS),
     "colour": ("finishlab.colorimetry",),
@@ -88,12 +96,12 @@ DOORWAYS: Final = {
     "markupsafe": ("finishlab.show",),
     "matplotlib": ("finishlab.reports", "finishlab.show.pdf.fonts"),
     "numpy": ("finishlab",),
-    "pillow_heif": ("finishlab.photos", "finishlab.demo.sample_files"),
+    "pillow_heif": ("finishlab.photos", "render.sample_files"),
     "platformdirs": ("finishlab.cli", "finishlab.workflow"),
     "rawpy": ("finishlab.photos.raw",),
     "reportlab": ("finishlab.show",),
     "rich": ("finishlab.reports", "finishlab.show", "finishlab.cli"),
-    "scipy": ("finishlab.imaging", "finishlab.demo"),
+    "scipy": ("finishlab.imaging",),
     "skimage": ("finishlab.imaging",),
     "sqlalchemy": ("finishlab.logbook", *STORES),
 }
@@ -113,15 +121,15 @@ class Import(NamedTuple):
     imported: str
 
 
-def module_name(path: Path) -> str:
-    """Return the dotted name of a module's file."""
-    parts = path.relative_to(PACKAGE.parent).with_suffix("").parts
+def module_name(path: Path, home: Path = PACKAGE.parent) -> str:
+    """Return the dotted name of a module's file, from the folder its package lies in."""
+    parts = path.relative_to(home).with_suffix("").parts
     return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
 
 
-def imports_of(path: Path) -> list[Import]:
+def imports_of(path: Path, home: Path = PACKAGE.parent) -> list[Import]:
     """Return every import of a file, those inside functions and for type checkers too."""
-    name = module_name(path)
+    name = module_name(path, home)
     package = name if path.name == "__init__.py" else name.rpartition(".")[0]
     found = []
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
@@ -156,7 +164,7 @@ def may_import(importer: str, imported: str) -> bool:
     if here == there or not here:  # the package's own __init__ offers names of every room
         return True
     if here == "demo":
-        return there in DEMO_USES or (there == "cli" and inside(importer, (STORY,)))
+        return there in DEMO_USES
     if there == "demo":
         return here == "cli"
     layer = {name: number for number, names in enumerate(LAYERS) for name in names}
@@ -178,6 +186,15 @@ def test_imports_point_one_way() -> None:
     assert len(ours) > 100, "the walk found hardly any import, so it is broken"
     wrong = [each for each in ours if not may_import(each.importer, each.imported)]
     assert not wrong, listed(wrong)
+
+
+def test_the_renderer_stays_with_the_tests() -> None:
+    """The photos' renderer uses only what pixels and colours mean, and nothing that is installed knows of it."""
+    used = {each.imported for path in sorted(RENDERER.glob("*.py")) for each in imports_of(path, RENDERER.parent)}
+    ours = {name for name in used if name.split(".")[0] in {"finishlab", "render"}}
+    assert "render.view.homography" in ours
+    assert not [name for name in ours if not inside(name, RENDERER_USES)]
+    assert not [each for each in IMPORTS if each.imported.split(".")[0] == "render"]
 
 
 def test_every_room_has_its_place() -> None:
@@ -208,9 +225,9 @@ def test_every_outside_library_has_one_doorway() -> None:
         ("finishlab.show.html", "finishlab.report.story", False),
         ("finishlab.workflow", "finishlab.photos.reading", True),
         ("finishlab.colorimetry.spaces", "finishlab", False),
-        ("finishlab.workflow", "finishlab.demo.render", False),
-        ("finishlab.demo.render", "finishlab.cli", False),
-        ("finishlab.demo.story", "finishlab.cli", True),
+        ("finishlab.workflow", "finishlab.demo.story", False),
+        ("finishlab.demo.story", "finishlab.cli", False),
+        ("finishlab.cli.demo", "finishlab.demo.story", True),
         ("finishlab", "finishlab.workflow", True),
         ("finishlab.logbook.store", "finishlab.stair.store.StairStore", True),
         ("finishlab.stair.store", "finishlab.logbook.tables", True),

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-
-from finishlab.colorimetry import kubelka_munk as km
+from render import kubelka_munk as km
 
 inside = st.floats(0.001, 0.999)
 

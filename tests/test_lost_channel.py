@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from render.camera import CAMERAS
+from render.encode import decode_jpeg
+from render.photo import render_scene
+from render.scene import Scene
+from render.spectral import Material, finish
 from rendered import DECODE, photo_of, rendered, scene_with, with_board, with_floor
 
-from finishlab.demo.camera import CAMERAS
-from finishlab.demo.encode import decode_jpeg
-from finishlab.demo.render import render_scene
-from finishlab.demo.scene import Scene
-from finishlab.demo.spectral import Material, finish
 from finishlab.errors import ExitCode, QualityError
 from finishlab.imaging.lost_channel import LostChannel, lost_channel
 from finishlab.imaging.pixels import LinearImage, PhotoInfo

@@ -7,6 +7,14 @@ from functools import cache
 
 import numpy as np
 import pytest
+from render.camera import Tone
+from render.encode import decode_jpeg, encode_jpeg
+from render.paper import PrintedStrip
+from render.printers import Printer
+from render.scene import Blob, Glare, Scene
+from render.spectral import Material, finish, grey_material
+from render.texture import Knot, Texture
+from render.view import Light, project
 from rendered import (
     PLAIN,
     WOODEN_FLOOR,
@@ -23,14 +31,6 @@ import finishlab.measure
 from finishlab.colorimetry.camera_error import PRINT_AGAINST_WOOD
 from finishlab.colorimetry.ciede2000 import delta_e_00
 from finishlab.colorimetry.spaces import lightness_of_reflectance
-from finishlab.demo.camera import Tone
-from finishlab.demo.encode import decode_jpeg, encode_jpeg
-from finishlab.demo.paper import PrintedStrip
-from finishlab.demo.printers import Printer
-from finishlab.demo.scene import Blob, Glare, Scene
-from finishlab.demo.spectral import Material, finish, grey_material
-from finishlab.demo.texture import Knot, Texture
-from finishlab.demo.view import Light, project
 from finishlab.errors import ExitCode, FinishlabError, NoStripError, QualityError
 from finishlab.imaging.finder import find_strip
 from finishlab.imaging.readings import blur_mm, read_patches

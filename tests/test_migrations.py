@@ -29,8 +29,9 @@ from finishlab.colorimetry.spectra import chart_lab
 from finishlab.errors import LogbookError
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import Logbook, database
+from finishlab.logbook.archive import upgraded
 from finishlab.logbook.database import migrate, open_engine
-from finishlab.logbook.exchange.taking_in import TakenIn
+from finishlab.logbook.merge import MergeResult, checked
 from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.store import DATABASE
 from finishlab.logbook.tables import Base, BoardRow, FloorSpotRow, PhotoRow, TrialRow
@@ -268,10 +269,10 @@ def test_copies_of_an_older_logbook_agree_on_the_names_of_their_rows(tmp_path: P
     one, two = _without_images(tmp_path)
     with Logbook.open(one) as log, Logbook.open(two) as other:
         assert log.dump() == other.dump()
-        assert other.take_in(other.checked_dump(log.dump())) == TakenIn()
+        assert other.merge(checked(upgraded(log.dump()))) == MergeResult()
         log.edit_board("B1", stain="cherry")
         log.remove_events([3])
-        assert set(other.take_in(other.checked_dump(log.dump())).renewed) == {"B1", "1.T1"}
+        assert set(other.merge(checked(upgraded(log.dump()))).renewed) == {"B1", "1.T1"}
         assert (other.boards(), other.stair()) == (log.boards(), log.stair())
 
 

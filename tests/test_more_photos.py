@@ -9,11 +9,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 from conftest import BASE, CAMERA, Run, board, floor
+from render.camera import Tone
+from render.photo import render_scene
+from render.scene import Scene
+from render.view import View
 
-from finishlab.demo.camera import Tone
-from finishlab.demo.render import render_scene
-from finishlab.demo.scene import Scene
-from finishlab.demo.view import View
 from finishlab.photos import matrix_profile
 from finishlab.photos.writing import write_jpeg
 

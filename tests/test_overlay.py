@@ -7,11 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from render.scene import Glare
+from render.view import Light, project
 from rendered import photo_of, rendered, scene_with, view_of
 
 from finishlab.colorimetry.spaces import lab_to_srgb8
-from finishlab.demo.scene import Glare
-from finishlab.demo.view import Light, project
 from finishlab.imaging.drawing import dashed, text_size, wrapped, write
 from finishlab.imaging.finder import StripFit
 from finishlab.imaging.overlay import FieldDrawing, check_picture, light_lines

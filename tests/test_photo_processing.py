@@ -12,12 +12,12 @@ from typing import Any
 
 import numpy as np
 import pytest
+from render.local_tone import even_out
+from render.scene import Scene, truth_of
+from render.spectral import grey_material
+from render.view import Light, View, homography, project, world_grid
 from rendered import photo_of, rendered, scene_with, view_of
 
-from finishlab.demo.local_tone import even_out
-from finishlab.demo.scene import Scene, truth_of
-from finishlab.demo.spectral import grey_material
-from finishlab.demo.view import Light, View, homography, project, world_grid
 from finishlab.imaging.local_tone import LocalTone
 from finishlab.measure import Measurement, measure
 from finishlab.measure.judgement import judge_local_tone

@@ -14,13 +14,13 @@ import pytest
 from click.testing import CliRunner
 from conftest import SCENES, Run
 from raw_samples import write_dng
+from render.camera import Tone
+from render.photo import RenderedPhoto, render_scene
 
 from finishlab import measure_photo
 from finishlab.cli import finishlab
 from finishlab.colorimetry.difference import delta_e_00
 from finishlab.colorimetry.spaces import srgb_to_linear
-from finishlab.demo.camera import Tone
-from finishlab.demo.render import RenderedPhoto, render_scene
 from finishlab.errors import PhotoError
 from finishlab.imaging.correction import FitPriors
 from finishlab.imaging.tone_prior import slope_spread

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 import finishlab.plan
 from finishlab.errors import UsageError
 from finishlab.plan.entered import read_plan
-from finishlab.plan.icalendar import Entry, icalendar_text
+from finishlab.plan.files import Entry, icalendar_text
 from finishlab.plan.stair_plan import jobs_of
 from finishlab.reports.tables import csv_text
 

@@ -15,19 +15,19 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image, ImageOps
 from published_ramps import MEASURED, PROFILES, measured_ramp, profile_ramp
+from render import paper
+from render.camera import Film, Tone, balanced_raw, random_film
+from render.chance import random_scene
+from render.paper import PrintedStrip, paper_share, solid_share
+from render.photo import render_linear
+from render.printers import PRINTERS, Printer, random_printer, with_gain
+from render.scene import Scene
+from render.view import Light, View, homography, project
 from scipy.optimize import minimize_scalar
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance as lightness
 from finishlab.colorimetry.spaces import reflectance_of_lightness as luminance
 from finishlab.colorimetry.spaces import srgb_to_linear
-from finishlab.demo import paper
-from finishlab.demo.camera import Film, Tone, balanced_raw, random_film
-from finishlab.demo.chance import random_scene
-from finishlab.demo.paper import PrintedStrip, paper_share, solid_share
-from finishlab.demo.printers import PRINTERS, Printer, random_printer, with_gain
-from finishlab.demo.render import render_linear
-from finishlab.demo.scene import Scene
-from finishlab.demo.view import Light, View, homography, project
 from finishlab.imaging.strip import STRIP, Rect, Screen
 
 GREYS: Final = np.array(STRIP.greys)

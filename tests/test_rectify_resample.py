@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from render.view import homography
 from rendered import DECODE, photo_of, straight_fit, view_of
 
 from finishlab.colorimetry.ciede2000 import delta_e_00
 from finishlab.colorimetry.spaces import lightness_of_reflectance, rgb_to_lab, srgb_to_linear
-from finishlab.demo.view import homography
 from finishlab.imaging.deep_pixels import decode_16bit, turn_upright
 from finishlab.imaging.finder import StripFit
 from finishlab.imaging.pixels import LinearImage

@@ -7,11 +7,11 @@ from functools import cache
 
 import numpy as np
 import pytest
+from render.chance import random_scene
+from render.photo import render_scene
+from render.scene import Blob, Scene
 from rendered import photo_of
 
-from finishlab.demo.chance import random_scene
-from finishlab.demo.render import render_scene
-from finishlab.demo.scene import Blob, Scene
 from finishlab.errors import NoStripError
 from finishlab.imaging.finder import find_strip
 from finishlab.imaging.pixels import LinearImage

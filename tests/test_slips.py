@@ -10,8 +10,8 @@ from conftest import Photos, Run
 from logbook_makers import make_photo, measurement
 
 from finishlab.errors import QualityError
+from finishlab.measuring.photos import PhotoResult
 from finishlab.records.boards import BoardRecord
-from finishlab.reports.rows import PhotoResult
 from finishlab.things.entering import Draft, Entered
 from finishlab.things.sameness import near_light, refuse_mixed
 

@@ -17,13 +17,13 @@ from finishlab.plan.calendar import (
     Event,
     Fitting,
     Job,
+    named,
     nights,
     plan_calendar,
+    way_up,
 )
-from finishlab.plan.drying import Coat, Times, default_coat, gap_rules
+from finishlab.plan.drying import Coat, Times, WorkHours, default_coat, gap_rules, parse_days, parse_hours
 from finishlab.plan.geometry import WALKED_ON, Part, Shape
-from finishlab.plan.hours import WorkHours, parse_days, parse_hours
-from finishlab.plan.way_up import named, way_up
 
 TREAD: Final = Shape(914, 292, 27)
 START: Final = dt.date(2026, 12, 1)

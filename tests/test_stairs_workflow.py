@@ -16,11 +16,19 @@ from finishlab.plan.geometry import face_areas
 from finishlab.plan.logged import planned_parts
 from finishlab.records import Batch, ColourStep, Finish, Label, Recipe, Seal, Topcoat
 from finishlab.stair.documents import due_document, parts_document
-from finishlab.stair.entering import PartPlan, new_flights, new_parts, size_remarks
-from finishlab.stair.events import Done, next_events, read_event, remarks, split_words
-from finishlab.stair.progress import coats_of
+from finishlab.stair.entering import (
+    Done,
+    PartPlan,
+    new_flights,
+    new_parts,
+    next_events,
+    read_event,
+    remarks,
+    size_remarks,
+    split_words,
+)
+from finishlab.stair.progress import coats_of, flights_shown
 from finishlab.stair.records import CoatStep, Flight, Part, PartEvent, PartSizes
-from finishlab.stair.shown import flights_shown
 
 TREAD = PartSizes(front=914, depth=292, thickness=27)
 HONEY = Finish(steps=(ColourStep(kind="oil", colour="honey"),), topcoat=Topcoat(coats=3))

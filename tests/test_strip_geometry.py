@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from render.printers import Printer
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance
-from finishlab.demo.printers import Printer
 from finishlab.imaging.strip import FIELD_NAMES, PAGES, STRIP, Paper, Rect, new_strip_number
 from finishlab.imaging.tags import MODULES
 

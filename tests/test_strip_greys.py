@@ -12,16 +12,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from logbook_makers import DAY, keep, measurement
+from render.paper import PrintedStrip
+from render.photo import render_scene
+from render.printers import Printer
+from render.scene import Scene, Surface
+from render.spectral import grey_material
+from render.texture import Texture
+from render.view import View
 from rendered import photo_of
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance, reflectance_of_lightness
-from finishlab.demo.paper import PrintedStrip
-from finishlab.demo.printers import Printer
-from finishlab.demo.render import render_scene
-from finishlab.demo.scene import Scene, Surface
-from finishlab.demo.spectral import grey_material
-from finishlab.demo.texture import Texture
-from finishlab.demo.view import View
 from finishlab.errors import FinishlabError, LogbookError, QualityError, UsageError
 from finishlab.imaging.finder import apply_homography, find_strip
 from finishlab.imaging.greys import USUAL, StripGreys, greys_of_readings

@@ -13,15 +13,14 @@ from rich.console import Console
 from finishlab.matching.floor import FloorPool
 from finishlab.matching.ranking import Ranking
 from finishlab.measure import Measurement
+from finishlab.measuring.documents import colour_blocks, measurement_document
+from finishlab.measuring.photos import PhotoResult
 from finishlab.reports.console import Head, print_rows
 from finishlab.reports.details import label_facts
-from finishlab.reports.rows import PhotoResult
 from finishlab.reports.sentences import chance, doubts_once, next_steps, place_mark
 from finishlab.reports.swatch import hex_colour
 from finishlab.reports.terminal import print_ranking
-from finishlab.show.colours import colour_blocks
 from finishlab.show.document import Document, Facts
-from finishlab.show.measurements import measurement_document
 from finishlab.show.terminal import render
 from finishlab.things.board import BOARD
 from finishlab.things.floor import FLOOR

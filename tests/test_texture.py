@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from render.texture import Texture as Look
 from rendered import PLAIN, corrected_field, photo_of, rendered, scene_with, streaks, streaky, view_of, with_board
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance
-from finishlab.demo.texture import Texture as Look
 from finishlab.imaging.corrected import CorrectedImage
 from finishlab.imaging.strip import STRIP, FieldName
 from finishlab.imaging.texture import texture_of

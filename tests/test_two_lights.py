@@ -7,11 +7,11 @@ from typing import Literal
 
 import numpy as np
 import pytest
+from render.spectral import Material, finish, print_material
 
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.spectra import lab_from_reflectance
-from finishlab.demo.spectral import Material, finish, print_material
 from finishlab.matching.across import AcrossLights, compare_lights
 from finishlab.matching.components import Components
 from finishlab.matching.evidence import BoardLooks, Look, PlankLooks, weigh

@@ -104,7 +104,7 @@ def test_measuring_again_is_taken_back(log: Logbook, tmp_path: Path) -> None:
     """The old figures come back whole, the new ones go into the history, and back again."""
     record = keep(log, tmp_path)
     old = log.add_board(BoardRecord("ash", date=DAY), [measurement(record, strip=None)])
-    log.renew_measurements("B1", [measurement(record, lightness=70.0, strip=None)])
+    log.remeasure("B1", [measurement(record, lightness=70.0, strip=None)])
     new = log.board("B1")
     log.undo("B1")
     back = log.board("B1").measurements[0]

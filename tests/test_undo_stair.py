@@ -158,7 +158,7 @@ def test_measuring_a_part_again_is_taken_back(log: Logbook, tmp_path: Path) -> N
     record = keep(log, tmp_path)
     log.add_part_measurements([(1, [measurement(record, strip=None)], PartEvent("measured", DAY))])
     old, events = log.part_measurements(1), log.stair().events
-    log.renew_part_measurements(1, [measurement(record, lightness=70.0, strip=None)])
+    log.remeasure_part(1, [measurement(record, lightness=70.0, strip=None)])
     new = log.part_measurements(1)
     assert old[0].field != new[0].field
     log.undo("1.T1")

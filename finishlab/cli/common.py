@@ -21,9 +21,8 @@ if TYPE_CHECKING:
 
     from finishlab.logbook import Logbook
     from finishlab.matching.trials import Trust
-    from finishlab.reports.rows import PhotoResult
+    from finishlab.measuring.photos import MeasureOptions, PhotoResult
     from finishlab.show.document import Document
-    from finishlab.workflow.batch import How
 
 __all__ = [
     "BeginningChoice",
@@ -160,18 +159,16 @@ def _empty(folder: Path) -> LogbookError:
     )
 
 
-def with_learned(how: How, light: str | None, *, profile: bool = True) -> How:
+def with_learned(how: MeasureOptions, light: str | None, *, profile: bool = True) -> MeasureOptions:
     """Return how to measure with what the user's logbook has learned; no logbook is made where there is none.
 
     A logbook that cannot be read is told, and does not stop what needs no logbook.
     """
-    from finishlab.workflow.learned import as_learned
-
     if not (logbook_folder() / "logbook.db").is_file():
         return how
     try:
         with open_logbook(make=True) as log:
-            return as_learned(how, log, light, profile=profile)
+            return how.with_calibration(log, light, profile=profile)
     except LogbookError as error:
         say(f"Strips and cameras learned in the logbook are not used: {error.message}")
         return how
@@ -191,9 +188,9 @@ def trust_known() -> Trust:
         return Trust()
 
 
-def measure_all(photos: Sequence[str], how: How, picture: str | None = None) -> list[PhotoResult]:
+def measure_all(photos: Sequence[str], how: MeasureOptions, picture: str | None = None) -> list[PhotoResult]:
     """Measure photos with all processors, with a bar on stderr when somebody can see it."""
-    from finishlab.workflow.batch import measure_photos, processors
+    from finishlab.measuring.photos import measure_photos, processors
 
     if not sys.stderr.isatty():
         return measure_photos(photos, how, workers=processors(), picture=picture)
@@ -215,7 +212,7 @@ def measure_all(photos: Sequence[str], how: How, picture: str | None = None) -> 
 
 def report_failures(results: Sequence[PhotoResult]) -> int:
     """Say what is wrong with each photo that failed; return the worst exit code, 0 if all are good."""
-    from finishlab.workflow.batch import worst_exit_code
+    from finishlab.measuring.photos import worst_exit_code
 
     for result in results:
         if result.error is not None:

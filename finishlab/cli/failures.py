@@ -14,8 +14,7 @@ from typing import Final, TextIO
 
 import click
 
-from finishlab.errors import ExitCode, FinishlabError, OutputError, UsageError
-from finishlab.workflow.unforeseen import DEBUG, unexpected
+from finishlab.errors import DEBUG, ExitCode, FinishlabError, OutputError, UsageError, internal_error
 
 __all__ = ["INTERRUPTED", "exit_code_of", "quiet_libraries", "show_error", "tell"]
 
@@ -92,7 +91,7 @@ def _told(error: Exception) -> int:
         if os.environ.get(DEBUG):
             traceback.print_exception(error)
             return int(ExitCode.FAILURE)
-        error = unexpected(error)
+        error = internal_error(error)
     show_error(error)
     return int(error.exit_code)
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from finishlab.logbook import StoredBoard, StoredSpot
-    from finishlab.reports.rows import PhotoResult
+    from finishlab.measuring.photos import PhotoResult
 
 __all__ = ["colour_words", "doubt_lines", "photos_words", "untouched"]
 

@@ -1,1 +1,1 @@
-"""Linear light to CIELAB with its covariance, differences and their words, Kubelka-Munk."""
+"""Linear light to CIELAB with its covariance, differences and their words."""

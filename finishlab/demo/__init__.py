@@ -1,1 +1,1 @@
-"""Rendered photos with known truth: a scene, the light on it, the camera over it. Nothing here is a real photo."""
+"""The demo: its story as data, where its rendered photos lie, and the folder it is made in."""

@@ -38,7 +38,7 @@ def samples_home() -> Path:
     raise FinishlabError(
         "no-sample-photos",
         "The sample photos of the demo are not all installed with finishlab.",
-        "Install finishlab again; in a checkout, make them: python -m finishlab.demo.make_samples",
+        "Install finishlab again; in a checkout, make them: python -m make_samples",
     )
 
 

@@ -2,7 +2,7 @@
 
 Everything here is invented: a hall with a vinyl floor printed in a smoked-larch look, and a stair to be clad in cherry,
 which is redder than the floor. Two water stains are tried, a walnut brown that takes the red down and a honey that
-keeps it, alone and mixed. The photos are rendered by `finishlab.demo.story_scenes`; no such floor or board exists.
+keeps it, alone and mixed. The photos are rendered by `render.story_scenes`; no such floor or board exists.
 """
 
 from __future__ import annotations

@@ -47,7 +47,7 @@ USUAL_MATRIX: Final = np.array([[1.545, -0.406, -0.139], [-0.278, 1.631, -0.353]
 """A usual camera's matrix from its balanced channels to linear sRGB, shape (3, 3); each row sums to 1.
 
 Mean of three cameras with a colour filter array whose measured sensitivities are published (Nikon 5100, Canon
-PowerShot S90, Sony ILCE-7RM2; sources in finishlab/demo/data/README.md), each fitted on a 24-patch chart under D65
+PowerShot S90, Sony ILCE-7RM2; sources in tests/render/data/README.md), each fitted on a 24-patch chart under D65
 and A. `tests/test_colours.py` computes it anew.
 """
 _TO_SENSOR: Final = np.linalg.inv(USUAL_MATRIX)

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
     from finishlab.logbook.board_table import BoardTable, LoggedBoard, LoggedColour, LoggedPair
+    from finishlab.logbook.calibration import StoredGreys
+    from finishlab.logbook.history import Undone
     from finishlab.logbook.store import Logbook
     from finishlab.logbook.stored import (
         Change,
@@ -20,8 +22,6 @@ if TYPE_CHECKING:
         StoredSpot,
         StoredTrial,
     )
-    from finishlab.logbook.strips import StoredGreys
-    from finishlab.logbook.undo.shelf import Undone
 
 __all__ = [
     "BoardTable",
@@ -51,8 +51,8 @@ _ELSEWHERE: Final = {
     "LoggedBoard": "board_table",
     "LoggedColour": "board_table",
     "LoggedPair": "board_table",
-    "StoredGreys": "strips",
-    "Undone": "undo.shelf",
+    "StoredGreys": "calibration",
+    "Undone": "history",
 }
 """Name -> the module it is in, where that is not `finishlab.logbook.stored`."""
 

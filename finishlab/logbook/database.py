@@ -1,9 +1,11 @@
-"""Opening the database: SQLite's settings, migrations, and failures put into words."""
+"""Opening the folder and its database: SQLite's settings, migrations, and failures put into words."""
 
 from __future__ import annotations
 
 import errno
+import getpass
 import json
+import os
 import sqlite3
 import time
 from collections.abc import Iterator
@@ -15,16 +17,24 @@ from typing import TYPE_CHECKING, Any, Final
 from sqlalchemy import Connection, Engine, column, create_engine, event, inspect, select, table
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError, SQLAlchemyError
+from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError
 from finishlab.logbook.migrations import HEAD
+from finishlab.logbook.photo_files import PHOTOS
 
 if TYPE_CHECKING:
     from alembic.config import Config
 
 __all__ = [
     "BUSY_SECONDS",
+    "DATABASE",
+    "Transactions",
+    "WritingSession",
+    "check_folder",
     "failures_named",
+    "login_name",
+    "make_folder",
     "migrate",
     "migrate_to",
     "open_engine",
@@ -32,6 +42,7 @@ __all__ = [
     "stored_revision",
     "writing",
 ]
+
 
 BUSY_SECONDS: Final = 30.0
 """How long to wait for another program that is writing."""
@@ -236,3 +247,67 @@ def _keep_references(connection: Connection, *, keep: bool) -> None:
 def _check_references(connection: Connection) -> None:
     if connection.dialect.name == "sqlite" and connection.exec_driver_sql("PRAGMA foreign_key_check").first():
         raise LogbookError("logbook-damaged", "Entries of the logbook name others that are not there.", _HINT_BACKUP)
+
+
+DATABASE: Final = "logbook.db"
+"""Name of the SQLite file in the logbook's folder."""
+
+
+def make_folder(folder: Path) -> None:
+    """Make the logbook's folder and its `photos/`, and see that they can be written."""
+    check_folder(folder)
+    with failures_named(str(folder)):
+        (folder / PHOTOS).mkdir(parents=True, exist_ok=True)
+    check_folder(folder)
+
+
+def check_folder(folder: Path) -> None:
+    """See that what is there of the logbook's folder can be written."""
+    if folder.exists() and not folder.is_dir():
+        raise LogbookError("logbook-not-a-folder", f"{folder} is not a folder.", "Name a folder with --logbook.")
+    with failures_named(str(folder)):
+        for path in (folder, folder / PHOTOS, folder / DATABASE):
+            if path.exists() and not os.access(path, os.W_OK):
+                raise PermissionError(errno.EACCES, "permission denied", str(path))
+
+
+def login_name() -> str:
+    """Return who is logged in, for the history."""
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):  # no entry for this user, or no such system
+        return "unknown"
+
+
+class WritingSession(Session):
+    """A session whose changes are noted, see `finishlab.logbook.writing`."""
+
+
+class Transactions:
+    """A logbook's folder and open database; `finishlab.logbook.store.Logbook` and the stores it is made of are one.
+
+    Parameters
+    ----------
+    folder
+        Where the kept photos lie.
+    engine
+        The database.
+    who
+        Name for the history.
+    """
+
+    def __init__(self, folder: Path, engine: Engine, who: str) -> None:
+        self._folder = folder
+        self._engine = engine
+        self._writing = writing(engine)
+        self._who = who
+
+    @contextmanager
+    def _read(self) -> Iterator[Session]:
+        with failures_named(str(self._folder)), Session(self._engine, expire_on_commit=False) as session:
+            yield session
+
+    @contextmanager
+    def _write(self) -> Iterator[Session]:
+        with failures_named(str(self._folder)), WritingSession(self._writing) as session, session.begin():
+            yield session

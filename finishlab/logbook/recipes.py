@@ -11,22 +11,21 @@ from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError
 from finishlab.logbook import writing as rows
-from finishlab.logbook.kinds import record_in
+from finishlab.logbook.database import Transactions
+from finishlab.logbook.entities import check_named, edit, find, record_in, remove
 from finishlab.logbook.reading import read_approvals, read_numbered
-from finishlab.logbook.shelf import Shelf
 from finishlab.logbook.stored import StoredApproval, StoredCan, StoredRecipe
-from finishlab.logbook.subjects import check_named, edit, find, remove
 from finishlab.logbook.tables import ApprovalRow, BatchRow, BoardRow, RecipeRow
 from finishlab.records import Approval, Batch, BoardRecord, Recipe, today
 from finishlab.records.short_text import long_form, recipe_name
 
-__all__ = ["STANDARD", "RecipeShelf", "check_recipe_name"]
+__all__ = ["STANDARD", "RecipeStore", "check_recipe_name"]
 
 STANDARD = "standard"
 """Name of the standard in the history."""
 
 
-class RecipeShelf(Shelf):
+class RecipeStore(Transactions):
     """The part of a logbook that keeps recipes, cans and the standard; `finishlab.logbook.store.Logbook` is one."""
 
     # Recipes

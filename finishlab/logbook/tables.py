@@ -1,4 +1,4 @@
-"""The logbook's tables.
+"""The logbook's tables, and their columns' values as JSON can hold them.
 
 Only types every SQLAlchemy database knows. The columns of `BoardRow` and `FloorSpotRow` that hold a record carry the
 names of the record's fields. A change here needs a migration; a test holds the two together.
@@ -7,7 +7,9 @@ names of the record's fields. A change here needs a migration; a test holds the 
 from __future__ import annotations
 
 import datetime as dt
-from typing import Any
+from collections.abc import Iterable, Iterator, Mapping
+from itertools import islice
+from typing import Any, Final, TypeVar
 
 from sqlalchemy import (
     JSON,
@@ -21,11 +23,12 @@ from sqlalchemy import (
     Index,
     MetaData,
     String,
+    Table,
     Text,
     UniqueConstraint,
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
-from sqlalchemy.types import TypeDecorator
+from sqlalchemy.types import TypeDecorator, TypeEngine
 
 __all__ = [
     "ApprovalRow",
@@ -50,7 +53,17 @@ __all__ = [
     "StripRow",
     "TrialRow",
     "UtcDateTime",
+    "batches",
+    "column_value",
+    "plain_value",
+    "row_values",
 ]
+
+
+T = TypeVar("T")
+_KEYS_A_QUERY: Final = 500
+"""Databases take no more than some thousand."""
+
 
 ONE_SUBJECT = (
     "(CASE WHEN board_number IS NULL THEN 0 ELSE 1 END)"
@@ -105,7 +118,7 @@ class LastingRow(Base):
 
     __abstract__ = True
 
-    # Given before it is written, see `finishlab.logbook.images`; empty only while an older logbook is carried over.
+    # Given before it is written, see `finishlab.logbook.writing`; empty only while an older logbook is carried over.
     uuid: Mapped[str] = mapped_column(String(36), index=True, unique=True, nullable=True, sort_order=1)
 
 
@@ -422,3 +435,45 @@ class CautionRow(Base):
 
     code: Mapped[str] = mapped_column(String(40), primary_key=True)
     shown: Mapped[dt.date]
+
+
+def plain_value(value: object) -> object:
+    """Return a value of any column as JSON can hold it."""
+    if isinstance(value, dt.datetime):
+        return value.astimezone(dt.UTC).isoformat().replace("+00:00", "Z")
+    return value.isoformat() if isinstance(value, dt.date) else value
+
+
+def row_values(of: Table, values: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the values of `plain_value` as the database takes them; errors as in `column_value`."""
+    return {name: column_value(of.columns[name].type, value) for name, value in values.items()}
+
+
+def column_value(kind: TypeEngine[Any], value: Any) -> Any:  # noqa: ANN401 - a value of any column
+    """Return a value of `plain_value` as a column of this type takes it.
+
+    Raises
+    ------
+    TypeError, ValueError
+        If it cannot be one of that column.
+    """
+    if value is None or isinstance(kind, JSON):
+        return value
+    if isinstance(kind, UtcDateTime | DateTime):
+        moment = dt.datetime.fromisoformat(value)
+        if moment.tzinfo is None:
+            raise ValueError("a moment needs a time zone")
+        return moment
+    if isinstance(kind, Date):
+        return dt.date.fromisoformat(value)
+    wanted = str if isinstance(kind, String | Text) else (int, float) if isinstance(kind, Float) else int
+    if isinstance(value, bool) or not isinstance(value, wanted):
+        raise TypeError("another kind of value")
+    return value
+
+
+def batches(keys: Iterable[T]) -> Iterator[list[T]]:
+    """Yield the keys of a query by so many as a database takes."""
+    left = iter(keys)
+    while some := list(islice(left, _KEYS_A_QUERY)):
+        yield some

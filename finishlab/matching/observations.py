@@ -56,7 +56,7 @@ _EXACT: Final = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class Observations:
-    """All that was measured, block by block: first the boards', each board's own colours before the floors beside it."""
+    """All that was measured, block by block: first the boards, of each its own colours before the floors beside it."""
 
     colours: ColourTable
     rows: Ints

@@ -7,9 +7,9 @@ from typing import Any, Final
 from finishlab.photos.files import PhotoFile
 from finishlab.quality import Doubt, doubt
 
-__all__ = ["chroma_step", "file_doubts"]
+__all__ = ["GAIN_MAP", "PANORAMA", "chroma_step", "file_doubts"]
 
-_GAIN_MAP: Final = (
+GAIN_MAP: Final = (
     b"hdrgm:Version",
     b"urn:iso:std:iso:ts:21496:-1",
     b"aux:hdrgainmap",
@@ -17,7 +17,7 @@ _GAIN_MAP: Final = (
 )
 """Marks of a gain map: the XMP name space of Adobe's gain map specification 1.0, ISO/TS 21496-1's URN, and the
 auxiliary picture type and name space that Apple writes (the last two from memory)."""
-_PANORAMA: Final = b"http://ns.google.com/photos/1.0/panorama/"
+PANORAMA: Final = b"http://ns.google.com/photos/1.0/panorama/"
 """XMP name space of the photo sphere metadata, used for flat panoramas too."""
 _HEAD: Final = 1 << 20
 _LONG: Final = 2.4
@@ -60,8 +60,8 @@ def file_doubts(file: PhotoFile, size: tuple[int, int], step: float = 0.0) -> tu
     out = []
     if step >= _COARSE:
         out.append(doubt("coarse-jpeg"))
-    if file.format in ("JPEG", "HEIC") and any(mark in file.data for mark in _GAIN_MAP):
+    if file.format in ("JPEG", "HEIC") and any(mark in file.data for mark in GAIN_MAP):
         out.append(doubt("gain-map"))
-    if max(size) > _LONG * min(size) or file.data.find(_PANORAMA, 0, _HEAD) >= 0:
+    if max(size) > _LONG * min(size) or file.data.find(PANORAMA, 0, _HEAD) >= 0:
         out.append(doubt("panorama"))
     return tuple(out)

@@ -9,14 +9,13 @@ from typing import Any, Final
 
 from finishlab.cautions import Caution, cautions_for
 from finishlab.coatings import COMMON
-from finishlab.plan.calendar import Calendar, Event, Night, nights
+from finishlab.plan.calendar import Calendar, Event, Night, full_name, named, nights
 from finishlab.plan.coverage import DEFAULT_WASTE, Coats, Purchase
 from finishlab.plan.cutting import CuttingPlan, Piece
 from finishlab.plan.floor import FloorPurchase
 from finishlab.plan.geometry import UPRIGHT, Part
 from finishlab.plan.risers import CODE, WHO_DECIDES, CodeFigure, RiserCheck
 from finishlab.plan.stair_plan import Quantity, StairPlan
-from finishlab.plan.way_up import full_name, named
 from finishlab.show.cautions import caution_blocks, caution_data
 from finishlab.show.document import Block, Document, Line, Paragraph
 from finishlab.stair.names import level_title

@@ -12,9 +12,8 @@ from finishlab.errors import UsageError
 from finishlab.plan.calendar import Fitting
 from finishlab.plan.coverage import Can, Coats
 from finishlab.plan.cutting import Stock
-from finishlab.plan.drying import Coat, default_coat, recoat_times
+from finishlab.plan.drying import Coat, WorkHours, default_coat, parse_days, parse_hours, recoat_times
 from finishlab.plan.geometry import UPRIGHT, Part, Shape
-from finishlab.plan.hours import WorkHours, parse_days, parse_hours
 from finishlab.plan.stair_plan import USUAL_PARTS, Product, StairPlan
 from finishlab.records.lengths import read_lengths
 from finishlab.stair.names import PART_KINDS, PartKind

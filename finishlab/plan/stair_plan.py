@@ -9,13 +9,11 @@ from typing import Final
 
 from finishlab.coatings import coating
 from finishlab.errors import UsageError
-from finishlab.plan.calendar import Calendar, Fitting, Job, plan_calendar
+from finishlab.plan.calendar import Calendar, Fitting, Job, need_flight, plan_calendar
 from finishlab.plan.coverage import DEFAULT_WASTE, Can, Coats, Need, Purchase, coat_area, need, purchase
 from finishlab.plan.cutting import Stock
-from finishlab.plan.drying import Coat
+from finishlab.plan.drying import Coat, WorkHours
 from finishlab.plan.geometry import UPRIGHT, Part
-from finishlab.plan.hours import WorkHours
-from finishlab.plan.way_up import need_flight
 from finishlab.stair.names import PartKind
 
 __all__ = ["USUAL_PARTS", "Origin", "Product", "Quantity", "StairPlan", "calendar_of", "jobs_of", "quantities_of"]

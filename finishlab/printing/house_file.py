@@ -15,7 +15,7 @@ from finishlab.reports.swatch import hex_colour
 from finishlab.show.document import Column, Facts, Table
 from finishlab.show.pages import Block, Outline, Pages, Picture, Pictures, Section, Swatch, Swatches, Words
 from finishlab.stair.drawing import stair_svg
-from finishlab.stair.shown import flights_shown
+from finishlab.stair.progress import flights_shown
 from finishlab.workflow.rows import board_row, spot_row
 
 if TYPE_CHECKING:

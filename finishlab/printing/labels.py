@@ -23,8 +23,7 @@ from finishlab.records.short_text import recipe_name
 from finishlab.show.pdf.qr import qr_modules, qr_width
 from finishlab.show.pdf.setting import fit, line_width
 from finishlab.show.pdf.sheet import Sheet
-from finishlab.stair.progress import progress_of, recipe_of
-from finishlab.stair.shown import size_words
+from finishlab.stair.progress import progress_of, recipe_of, size_words
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook, StoredBoard

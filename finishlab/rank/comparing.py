@@ -11,7 +11,7 @@ import numpy as np
 
 from finishlab.errors import LogbookError
 from finishlab.logbook import BoardTable, Logbook, LoggedBoard, StoredSpot
-from finishlab.logbook.many import many_objects
+from finishlab.logbook.reading import many_objects
 from finishlab.matching.aims import CONTRAST, MATCH, STEP, Aim, within
 from finishlab.matching.alternatives import AcrossLights, Choice, compare_aims, compare_lights, named_light
 from finishlab.matching.costs import Costs, board_costs, print_doubt

@@ -1,4 +1,4 @@
-"""What the logbook holds of one light, as evidence for matching: observations of boards and planks, and their doubts."""
+"""What the logbook holds of one light, as evidence for matching: observations of boards and planks, their doubts."""
 
 from __future__ import annotations
 

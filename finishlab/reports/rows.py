@@ -8,38 +8,17 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from finishlab.colorimetry.difference import DeltaE
-from finishlab.errors import FinishlabError
 from finishlab.quality import Doubt, doubt
 from finishlab.records import BoardRecord, FloorSpotRecord, TrialRecord
 
 if TYPE_CHECKING:
     from finishlab.matching.trials import Outcome
-    from finishlab.measure import Measurement, Texture  # measuring loads OpenCV; showing its results does not
+    from finishlab.measure import Texture  # measuring loads OpenCV; showing its results does not
 
-__all__ = ["BoardRow", "BoardRows", "ColourRow", "Lab", "PhotoResult", "SpotRow", "TrialRow", "what_it_is"]
+__all__ = ["BoardRow", "BoardRows", "ColourRow", "Lab", "SpotRow", "TrialRow", "what_it_is"]
 
 Lab = tuple[float, float, float]
 """CIELAB D65 2 degrees."""
-
-
-@dataclass(frozen=True, slots=True)
-class PhotoResult:
-    """What came of one photo that was to be measured.
-
-    Raises
-    ------
-    ValueError
-        If there is neither a measurement nor an error.
-    """
-
-    path: str
-    measurement: Measurement | None = None
-    error: FinishlabError | None = None
-    """Why it failed or, beside a measurement, why its result is refused."""
-
-    def __post_init__(self) -> None:
-        if self.measurement is None and self.error is None:
-            raise ValueError("a photo was either measured or it failed")
 
 
 @dataclass(frozen=True, slots=True)

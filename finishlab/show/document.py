@@ -10,10 +10,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
-
-if TYPE_CHECKING:
-    from finishlab.reports.rows import ColourRow
+from typing import Any
 
 __all__ = [
     "Block",
@@ -25,7 +22,6 @@ __all__ = [
     "Interval",
     "Line",
     "Listing",
-    "Measured",
     "Paragraph",
     "Share",
     "Table",
@@ -122,13 +118,6 @@ class Table:
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
-    """What was measured of one thing, photo by photo."""
-
-    colours: Sequence[ColourRow]
-
-
-@dataclass(frozen=True, slots=True)
 class Listing:
     """Lines under a title; nothing without lines."""
 
@@ -137,7 +126,7 @@ class Listing:
     numbered: bool = False
 
 
-Block = Line | Paragraph | Facts | Table | Listing | Measured
+Block = Line | Paragraph | Facts | Table | Listing
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,6 @@ from finishlab.show.document import (
     Cell,
     Colour,
     Document,
-    Facts,
     Interval,
     Line,
     Listing,
@@ -50,15 +49,10 @@ def _render(console: Console, block: Block) -> None:
     elif isinstance(block, Table):
         if block.rows:
             _table(console, block)
-    elif isinstance(block, Facts):
+    else:
         from finishlab.reports.terminal import print_facts  # loads NumPy, which words need not
 
         print_facts(console, block.title, [(name, _words(cell)) for name, cell in block.rows])
-    else:
-        from finishlab.show.colours import colour_blocks
-
-        for each in colour_blocks(block.colours):
-            _render(console, each)
 
 
 def _paragraph(console: Console, block: Paragraph) -> None:

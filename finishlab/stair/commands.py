@@ -28,9 +28,9 @@ if TYPE_CHECKING:
     from finishlab.cautions import Action
     from finishlab.logbook import Logbook
     from finishlab.measure import GreyArea, SurfaceArea
-    from finishlab.reports.rows import PhotoResult
+    from finishlab.measuring.photos import PhotoResult
+    from finishlab.stair.progress import PartShown
     from finishlab.stair.records import CoatStep, PartEvent, StoredPart, StoredStair
-    from finishlab.stair.shown import PartShown
 
 _COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
     "add": ("finishlab.stair.enter_commands:add", "Enter flights and landings with their parts."),
@@ -74,7 +74,7 @@ def stairs() -> None:
 def show(*, svg: str | None, as_json: bool) -> None:
     """Draw the stair: each part with its state in words and its measured colour."""
     from finishlab.stair.documents import stair_document
-    from finishlab.stair.shown import flights_shown, stair_notes
+    from finishlab.stair.progress import flights_shown, stair_notes
 
     with open_logbook() as log:
         flights = flights_shown(log.stair())
@@ -156,7 +156,7 @@ def log_event(
     itself: "topcoat" is the next one of each part, "topcoat 2" the second. Sanding is that of the wood before any
     colour: with it, the coats that were on a part before count no longer.
     """
-    from finishlab.stair.events import next_events, remarks, split_words
+    from finishlab.stair.entering import next_events, remarks, split_words
 
     text, done = split_words(words)
     given = {name: value for name, value in texts.items() if value is not None}
@@ -255,17 +255,16 @@ def measure_parts(
     One part with all its photos, which are repeats; or a photo for each part, in the order from the bottom up. Unless
     every photo is good, nothing is logged.
     """
+    from finishlab.measuring.logged import photo_day
+    from finishlab.measuring.photos import MeasureOptions
     from finishlab.records import parse_date, today
+    from finishlab.stair.progress import flights_shown
     from finishlab.stair.records import PartEvent
-    from finishlab.stair.shown import flights_shown
-    from finishlab.workflow.batch import How
-    from finishlab.workflow.learned import as_learned
-    from finishlab.workflow.recording import photo_day
 
     text, photos = _parts_and_photos(words)
     with open_logbook() as log:
         parts = log.stair().named(text)
-        results = measure_all(photos, as_learned(How(("board",), "wood", greys, area), log, light))
+        results = measure_all(photos, MeasureOptions(("board",), "wood", greys, area).with_calibration(log, light))
         code = report_failures(results)
         if code:
             say(untouched(results))
@@ -299,7 +298,7 @@ def _log_colours(
     LogbookError
         ``"photo-logged-twice"``, ``"photo-changed"``, and what the logbook can raise.
     """
-    from finishlab.workflow.recording import keep_photos, measured_of
+    from finishlab.measuring.logged import keep_photos, measured_of
 
     if len(parts) > 1 and len(parts) != len(results):
         raise UsageError(
@@ -343,7 +342,7 @@ def _parts_and_photos(words: Sequence[str]) -> tuple[str, list[str]]:
 
 
 def _is_photo(word: str) -> bool:
-    from finishlab.workflow.finding import PHOTO_SUFFIXES
+    from finishlab.measuring.photos import PHOTO_SUFFIXES
 
     path = Path(word)
     return path.suffix.lower() in PHOTO_SUFFIXES or (not word.isdigit() and path.exists())

@@ -7,9 +7,23 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
+from finishlab.measuring.documents import colour_blocks
 from finishlab.reports.documents import colour_document
-from finishlab.show.document import Block, Cell, Colour, Column, Document, Facts, Line, Listing, Measured, Table
-from finishlab.stair.progress import Progress, can_words, progress_of, recipe_of
+from finishlab.show.document import Block, Cell, Colour, Column, Document, Facts, Line, Listing, Table
+from finishlab.stair.progress import (
+    FlightShown,
+    PartShown,
+    Progress,
+    can_words,
+    coats_words,
+    flight_heading,
+    grouped,
+    parts_shown,
+    progress_of,
+    recipe_of,
+    size_words,
+    stair_notes,
+)
 from finishlab.stair.records import (
     COAT_STEPS,
     SIZE_NAMES,
@@ -19,16 +33,6 @@ from finishlab.stair.records import (
     StoredPart,
     StoredStair,
     size_facts,
-)
-from finishlab.stair.shown import (
-    FlightShown,
-    PartShown,
-    coats_words,
-    flight_heading,
-    grouped,
-    parts_shown,
-    size_words,
-    stair_notes,
 )
 from finishlab.workflow.rows import change_line, colour_row, photo_namer
 
@@ -136,7 +140,7 @@ def parts_document(log: Logbook, text: str) -> Document:
         blocks += [Line()] if blocks else []
         blocks += [*map(Line, finish), Line(), _facts(mine)]
         blocks += [Line(), Table(_EVENT_COLUMNS, [tuple(event.values()) for event in events])] if events else []
-        blocks += [Measured(colours)] if colours else []
+        blocks += colour_blocks(colours) if colours else []
         blocks.append(Listing("History", history))
     return Document("stair-parts", {"parts": data}, blocks)
 

@@ -19,10 +19,10 @@ from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
+from finishlab.logbook.database import Transactions
+from finishlab.logbook.entities import find
 from finishlab.logbook.reading import read_history, read_part_measurements
-from finishlab.logbook.shelf import Shelf
 from finishlab.logbook.stored import Change, StoredMeasurement
-from finishlab.logbook.subjects import find
 from finishlab.logbook.tables import BatchRow, FlightRow, MeasurementRow, PartEventRow, PartRow, RecipeRow
 from finishlab.measure import Measurement
 from finishlab.records import Batch, Recipe, normalise_light
@@ -59,7 +59,7 @@ _FIXED: Final = {"flight_number", "kind", "place", "side"}
 """What a part is called by."""
 
 
-class StairStore(Shelf):
+class StairStore(Transactions):
     """The part of a logbook that keeps the stair; `finishlab.logbook.store.Logbook` is one."""
 
     @contextmanager

@@ -53,7 +53,7 @@ def _page(log: Logbook, board: BoardRow) -> list[Block]:
     pairs = [f"dE00 {pair.value:.1f} ({interval(pair)})" for pair in board.pairs]
     return [
         Facts(f"Board {board.number}", label_facts(board.record)),
-        measured(log, board.colours),
+        *measured(log, board.colours),
         Listing("Measured with the floor in the same photo", pairs),
         past(log, board.number),
     ]

@@ -28,8 +28,8 @@ from finishlab.things.finish_options import draft_options, say_warnings, typed
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook, StoredBoard
     from finishlab.measure import GreyArea, SurfaceArea, SurfaceKind
+    from finishlab.measuring.photos import PhotoResult
     from finishlab.records import BoardRecord
-    from finishlab.reports.rows import PhotoResult
     from finishlab.things.entering import Draft, FinishTexts
 
 _RECORD = ("species", "stain", "coats", "topcoat", "purpose", "note", "date", "state", "maker")
@@ -87,20 +87,19 @@ def add(
     Several photos are repeats of one board; with --each they are as many boards of one record. Unless every photo is
     good, nothing is logged. A board with a topcoat and no stain is the clear-only control unless told otherwise.
     """
+    from finishlab.measuring.photos import MeasureOptions
     from finishlab.things.sameness import lights_logged, near_light, refuse_mixed
-    from finishlab.workflow.batch import How
-    from finishlab.workflow.learned import as_learned
 
     given = {name: written[name] for name in _RECORD if written[name] is not None}
     _check_given(number, given, finish_texts, each=each, paired_by_hand=with_floor and bool(greys or area))
-    how = How(("board", "floor") if with_floor else ("board",), cast("SurfaceKind", floor_is), greys, area)
+    how = MeasureOptions(("board", "floor") if with_floor else ("board",), cast("SurfaceKind", floor_is), greys, area)
     with open_logbook(make=number is None) as log:
         # Unknown boards, and what cannot be meant, are told before anything is measured.
         logged_light = log.board(number).record.light if number is not None else None
         draft = None if number is not None else _draft(log, given, light, finish_texts)
         record = None if draft is None else draft.record()
         lit = normalise_light(record.light if record is not None else light or logged_light or DAYLIGHT)
-        results = measure_all(photos, as_learned(how, log, lit))
+        results = measure_all(photos, how.with_calibration(log, lit))
         code = report_failures(results)
         if code:
             say(untouched(results))
@@ -129,7 +128,7 @@ def _logged(
     dated: Draft | None,
 ) -> list[StoredBoard]:
     """Log what was measured: further photos of a board, a new board, or with `each` a board a photo."""
-    from finishlab.workflow.recording import log_board, log_board_photos, refuse_known
+    from finishlab.measuring.logged import log_board, log_board_photos, refuse_known
 
     if record is None or dated is None:
         return [log_board_photos(log, str(number), results, light=light, with_floor=with_floor)]

@@ -106,7 +106,7 @@ def learn(
             "Patches named by hand take --grey and --patch, and no chart.",
             "Name both, without --edition and --corners; or neither, for a 24-patch chart.",
         )
-    from finishlab.workflow.recording import keep_original
+    from finishlab.measuring.logged import keep_original
 
     if patches:
         found = _learned_by_hand(Path(photo), greys, patches, light)
@@ -131,11 +131,11 @@ def _learned(
     """Learn from a chart; strips whose greys were read with an instrument are used, others are learned anew."""
     from finishlab.colorimetry.spectra import DEFAULT_EDITION
     from finishlab.measure.camera_learning import learn_profile
+    from finishlab.measuring.logged import photo_day
+    from finishlab.measuring.photos import MeasureOptions
     from finishlab.photos import read_photo
-    from finishlab.workflow.batch import How
-    from finishlab.workflow.recording import photo_day
 
-    known = {each.number: each for each in with_learned(How(), light).strip_greys}
+    known = {each.number: each for each in with_learned(MeasureOptions(), light).strip_greys}
     return learn_profile(
         read_photo(path),
         light=normalise_light(light),
@@ -152,8 +152,8 @@ def _learned_by_hand(
 ) -> LearnedProfile:
     """Learn from patches of known colour that are named by hand."""
     from finishlab.measure.camera_learning import LearnedProfile, check_camera_named, learn_from_patches
+    from finishlab.measuring.logged import photo_day
     from finishlab.photos import read_photo
-    from finishlab.workflow.recording import photo_day
 
     image = read_photo(path)
     check_camera_named(image)

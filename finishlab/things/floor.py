@@ -56,7 +56,7 @@ def _page(log: Logbook, spot: SpotRow) -> list[Block]:
         ("date", record.date),
         ("note", record.note),
     )
-    return [Facts(f"Floor spot {spot.number}", facts), measured(log, spot.colours), past(log, spot.number)]
+    return [Facts(f"Floor spot {spot.number}", facts), *measured(log, spot.colours), past(log, spot.number)]
 
 
 FLOOR: Kind[StoredSpot, SpotRow] = Kind(
@@ -131,16 +131,15 @@ def add(
 
     Without --spot each photo is a spot of its own. Unless every photo is good, none is logged.
     """
+    from finishlab.measuring.logged import log_floor_spots
+    from finishlab.measuring.photos import MeasureOptions
     from finishlab.things.sameness import lights_logged, near_light
-    from finishlab.workflow.batch import How
-    from finishlab.workflow.learned import as_learned
-    from finishlab.workflow.recording import log_floor_spots
 
     day = today() if date is None else parse_date(date)
     record = FloorSpotRecord(spot, cast("Surface", surface), light, note, day)
-    how = How(("floor",), "wood" if surface == "wood" else "print", greys, area)
+    how = MeasureOptions(("floor",), "wood" if surface == "wood" else "print", greys, area)
     with open_logbook(make=True) as log:
-        results = measure_all(photos, as_learned(how, log, record.light))
+        results = measure_all(photos, how.with_calibration(log, record.light))
         code = report_failures(results)
         if code:
             say(untouched(results))

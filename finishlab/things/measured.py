@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from finishlab.show.document import Listing, Measured
+from finishlab.show.document import Block, Listing
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
@@ -27,12 +27,13 @@ def lights(row: BoardRow | SpotRow) -> str:
     return ", ".join(dict.fromkeys(colour.light for colour in row.colours)) or row.record.light
 
 
-def measured(log: Logbook, found: Sequence[ColourRow]) -> Measured:
+def measured(log: Logbook, found: Sequence[ColourRow]) -> list[Block]:
     """Return what was measured, each photo by the name its file had."""
+    from finishlab.measuring.documents import colour_blocks
     from finishlab.workflow.rows import photo_namer
 
     name = photo_namer(log)
-    return Measured([replace(colour, photo=name(colour.photo)) for colour in found])
+    return colour_blocks([replace(colour, photo=name(colour.photo)) for colour in found])
 
 
 def past(log: Logbook, number: str) -> Listing:

@@ -14,7 +14,7 @@ from finishlab.errors import QualityError
 from finishlab.imaging.strip import FieldName
 from finishlab.logbook import Logbook
 from finishlab.matching.scatter import USUAL_PHOTO
-from finishlab.reports.rows import PhotoResult
+from finishlab.measuring.photos import PhotoResult
 
 __all__ = ["lights_logged", "near_light", "refuse_mixed"]
 

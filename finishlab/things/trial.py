@@ -142,13 +142,12 @@ def repeat(**given: Any) -> int:  # noqa: ANN401 - the options above
 
 def _log(kind: TrialKind, *, photos: tuple[str, ...], light: str | None, note: str | None, as_json: bool) -> int:
     from finishlab.matching.trials import trust_of
-    from finishlab.workflow.batch import How
-    from finishlab.workflow.learned import as_learned
+    from finishlab.measuring.photos import MeasureOptions
     from finishlab.workflow.trials import FIELDS_OF, check_count, log_trials, trust_in
 
     check_count(kind, len(photos))
     with open_logbook(make=True) as log:
-        results = measure_all(photos, as_learned(How(FIELDS_OF[kind], "wood"), log, light))
+        results = measure_all(photos, MeasureOptions(FIELDS_OF[kind], "wood").with_calibration(log, light))
         code = report_failures(results)
         if code:
             say("No trial was logged.")

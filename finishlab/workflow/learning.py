@@ -89,8 +89,8 @@ def learn_from_far(
         What `finishlab.measure.learn_print.learn_print` raises.
     """
     from finishlab.measure.learn_print import learn_print, look_at_print
+    from finishlab.measuring.photos import with_path
     from finishlab.photos import read_photo
-    from finishlab.workflow.batch import with_path
 
     looks, errors = [], []
     for path in paths:

@@ -10,8 +10,9 @@ from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.sources import scaled
 from finishlab.errors import LogbookError, UsageError
 from finishlab.matching.trials import Side, Trust, judge_trial, trust_of
+from finishlab.measuring.photos import PhotoResult
 from finishlab.records import TrialKind, TrialRecord, today
-from finishlab.reports.rows import PhotoResult, TrialRow
+from finishlab.reports.rows import TrialRow
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
@@ -76,7 +77,7 @@ def log_trials(
     LogbookError
         ``"photo-tried-already"``.
     """
-    from finishlab.workflow.recording import measured_of, photo_day
+    from finishlab.measuring.logged import measured_of, photo_day
 
     check_count(kind, len(results))
     measured = measured_of(results)

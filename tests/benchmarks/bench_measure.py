@@ -20,10 +20,10 @@ from typing import Final
 
 import cv2
 import numpy as np
+from render.chance import random_scene
+from render.photo import render_scene
 
 from finishlab import measure_photo
-from finishlab.demo.chance import random_scene
-from finishlab.demo.render import render_scene
 
 SIZE: Final = (4000, 3000)
 MOST_RATIO: Final = 2.0
