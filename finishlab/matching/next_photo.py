@@ -115,11 +115,11 @@ def next_photos(
         options.append(("board with floor", name, observed.with_photo(block, seen, _beside(seen, floor))))
     options.append(("floor", None, observed.with_photo(int(observed.block[-1]) + 1, None, _in_next_photo(floor))))
     found = []
-    for what, name, more in options:
+    for what, board, more in options:
         before, after = _chances(today, solve(more, components), aim, np.random.default_rng(seed))
         chance = before if now is None else now
         after = min(1.0, chance + after - before)
-        found.append(NextPhoto(what, name, chance, after, _in_words(what, name, chance, after)))
+        found.append(NextPhoto(what, board, chance, after, _in_words(what, board, chance, after)))
     return tuple(sorted(found, key=lambda photo: -photo.gain + _EASIER * (photo.what == "board with floor")))
 
 

@@ -19,7 +19,7 @@ paper and black, could make, the likeliest that make this vector at the reading 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -83,27 +83,35 @@ class Observations:
         new[list(boards)] = np.arange(len(boards))
         kept = np.flatnonzero(new[self.block] >= 0)
         kept = kept[np.argsort(new[self.block[kept]], kind="stable")]
-        each = {f.name: getattr(self, f.name) for f in fields(self)}
-        picked = {name: value[kept] for name, value in each.items() if isinstance(value, np.ndarray)}
-        picked |= {"block": new[self.block[kept]], "rows": np.arange(len(kept))}
-        return replace(self, **picked, boards=len(boards), colours=self.colours.only(self.rows[kept]))
+        return replace(
+            self,
+            colours=self.colours.only(self.rows[kept]),
+            rows=np.arange(len(kept)),
+            block=new[self.block[kept]],
+            photo=self.photo[kept],
+            plank=self.plank[kept],
+            wood=self.wood[kept],
+            boards=len(boards),
+        )
 
     def with_photo(self, block: int, colour: LabEstimate | None, floor: LabEstimate | None) -> Observations:
         """Return these and one more photo: of a board, of the floor beside it, or with a new `block` of a new plank."""
         colours = [each for each in (colour, floor) if each is not None]
         more = len(colours)
         new_plank = int(self.plank.max(initial=-1)) + 1
-        added = {
-            "rows": len(self.colours) + np.arange(more),
-            "block": np.full(more, block),
-            "photo": np.full(more, int(self.photo.max(initial=-1)) + 1),
-            "plank": np.array([new_plank if each is floor else -1 for each in colours]),
-            "wood": np.full(more, -1),
-        }
-        joined = {name: np.concatenate([getattr(self, name), values]) for name, values in added.items()}
-        order = np.lexsort((joined["plank"] >= 0, joined["block"]))
-        table = self.colours.joined(ColourTable.of(colours))
-        return replace(self, colours=table, **{name: values[order] for name, values in joined.items()})
+        planks = [new_plank if each is floor else -1 for each in colours]
+        blocks = np.concatenate([self.block, np.full(more, block)])
+        plank = np.concatenate([self.plank, planks])
+        order = np.lexsort((plank >= 0, blocks))
+        return replace(
+            self,
+            colours=self.colours.joined(ColourTable.of(colours)),
+            rows=np.concatenate([self.rows, len(self.colours) + np.arange(more)])[order],
+            block=blocks[order],
+            photo=np.concatenate([self.photo, np.full(more, int(self.photo.max(initial=-1)) + 1)])[order],
+            plank=plank[order],
+            wood=np.concatenate([self.wood, np.full(more, -1)])[order],
+        )
 
 
 class ObservationsBuilder:

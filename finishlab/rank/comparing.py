@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -74,6 +74,24 @@ class Comparison:
     """What the intervals of the first boards are made of."""
     trust: Trust = Trust()  # noqa: RUF009 - frozen, and equal for all
     """What trials at home made of the errors."""
+    labs: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
+    """Mean of all that was measured of each ranked board in this light, CIELAB, as `board list` shows it; the ranking
+    holds its colour as all photos together make it, which moves with what else is logged."""
+    floor_lab: tuple[float, float, float] | None = None
+    """The same of the floor, as `floor list` shows it."""
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """In words, which photos would let every board be judged in a second light."""
+        return () if self.lights is None else self.lights.missing
+
+    def as_measured(self) -> Comparison:
+        """Return the same with colours as they were measured, for showing: a board has one colour everywhere."""
+        boards = tuple(replace(each, lab=self.labs.get(each.board, each.lab)) for each in self.ranking.boards)
+        floor = self.ranking.floor
+        if self.floor_lab is not None:
+            floor = replace(floor, estimate=replace(floor.estimate, lab=self.floor_lab))
+        return replace(self, ranking=replace(self.ranking, boards=boards, floor=floor))
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,7 +231,15 @@ def _compare(
         _by_recipe(seen, aim, recipes),
         costs,
         logged.trust,
+        {board.number: _measured_lab(logged.boards, board, chosen) for board in seen.boards},
+        seen.floor.pool().lab,
     )
+
+
+def _measured_lab(logged: BoardTable, board: LoggedBoard, light: Light) -> tuple[float, float, float]:
+    rows = [each.row for each in board.colours if each.light == light]
+    one, two, three = logged.colours.labs[rows].mean(axis=0).tolist()
+    return one, two, three
 
 
 def pool_spots(spots: Sequence[StoredSpot], light: Light | None = None) -> tuple[Light, FloorPool] | None:

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Final
 
 from finishlab.matching.aims import MATCH, Aim
 from finishlab.rank.comparing import Comparison, compare
+from finishlab.rank.sentences import answer
 from finishlab.reports.rows import SpotRow
-from finishlab.reports.sentences import answer
 from finishlab.show.pages import Picture
 
 if TYPE_CHECKING:
@@ -83,7 +83,7 @@ def gather_report(
     from finishlab.version import __version__
     from finishlab.workflow.rows import photo_namer, spot_row
 
-    found = compare(log, light=light, aim=aim, other=other)
+    found = compare(log, light=light, aim=aim, other=other).as_measured()
     ranking = found.ranking
     shown = [log.board(board.board) for board in ranking.boards[:MOST_PICTURED]]
     spots = [spot for spot in log.floor_spots() if any(m.light == found.light for m in spot.measurements)]

@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING, Final
 
 from finishlab.reports.console import Head, as_text, blank, print_list, print_rows, say
 from finishlab.show.document import (
+    Bar,
     Block,
     Cell,
     Colour,
+    Column,
     Document,
     Interval,
     Line,
@@ -21,6 +23,8 @@ from finishlab.show.document import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rich.console import Console
     from rich.text import Text
 
@@ -28,7 +32,7 @@ __all__ = ["render"]
 
 _WIDEST: Final = 100
 """Longer lines of a paragraph are hard to read."""
-_WITH_UNIT: Final = re.compile(r"(\d) (mm|in|ft2|m2|qt|L|%)\b")
+_WITH_UNIT: Final = re.compile(r"(\d) ((?:mm|in|ft2|m2|qt|L)\b|%)")
 _PLAIN: Final = str.maketrans({"┌": "+", "─": "-", "┘": "'"})
 """What stands for lines where a terminal cannot spell them."""
 
@@ -44,6 +48,8 @@ def _render(console: Console, block: Block) -> None:
         console.print(as_text(block.text), highlight=False, soft_wrap=block.whole)
     elif isinstance(block, Paragraph):
         _paragraph(console, block)
+    elif isinstance(block, Bar):
+        _bar(console, block)
     elif isinstance(block, Listing):
         print_list(console, block.title, block.lines, numbered=block.numbered)
     elif isinstance(block, Table):
@@ -53,6 +59,13 @@ def _render(console: Console, block: Block) -> None:
         from finishlab.reports.terminal import print_facts  # loads NumPy, which words need not
 
         print_facts(console, block.title, [(name, _words(cell)) for name, cell in block.rows])
+
+
+def _bar(console: Console, block: Bar) -> None:
+    from finishlab.reports.terminal import shows_colour, swatch
+
+    if shows_colour(console):
+        console.print(swatch(block.labs, width=14), as_text(f" {block.words}"), sep="", highlight=False)
 
 
 def _paragraph(console: Console, block: Paragraph) -> None:
@@ -74,13 +87,10 @@ def _table(console: Console, block: Table) -> None:
     if block.title:
         blank(console)
         say(console, block.title)
-    coloured = [any(isinstance(row[index], Colour) for row in block.rows) for index in range(len(block.columns))]
-    names = [
-        _heads(console) if colour else [column.name] for column, colour in zip(block.columns, coloured, strict=True)
-    ]
+    names = [_names(console, column, [row[i] for row in block.rows]) for i, column in enumerate(block.columns)]
     heads: list[Head] = []
-    for column, colour, each in zip(block.columns, coloured, names, strict=True):
-        heads += [Head(name, column.fold and not colour, column.right, column.least) for name in each]
+    for column, each in zip(block.columns, names, strict=True):
+        heads += [Head(name, column.fold and each == [column.name], column.right, column.least) for name in each]
     rows = [
         [part for cell, each in zip(row, names, strict=True) for part in _cells(console, cell, len(each))]
         for row in block.rows
@@ -88,14 +98,28 @@ def _table(console: Console, block: Table) -> None:
     print_rows(console, heads, rows, ruled=block.ruled)
 
 
-def _heads(console: Console) -> list[str]:
-    from finishlab.reports.terminal import colour_heads
+def _names(console: Console, column: Column, cells: Sequence[Cell]) -> list[str]:
+    """Return the heads of the columns that one takes on this terminal: none, one, or two of a colour."""
+    if console.width < column.room:
+        return []
+    coloured = [type(cell) for cell in cells if isinstance(cell, Bar | Colour)]
+    if not coloured:
+        return [column.name]
+    from finishlab.reports.terminal import colour_heads, shows_colour
 
+    if Bar in coloured:
+        return [column.name] if shows_colour(console) else []
     return colour_heads(console)
 
 
 def _cells(console: Console, cell: Cell, count: int) -> list[str | Text]:
     """Return what a cell takes in a table, in so many columns: a colour its swatch and its figures."""
+    if not count:
+        return []
+    if isinstance(cell, Bar):
+        from finishlab.reports.terminal import swatch
+
+        return [swatch(cell.labs, lines=2)]
     if isinstance(cell, Colour):
         from finishlab.reports.terminal import colour_cells
 
@@ -108,6 +132,8 @@ def _cells(console: Console, cell: Cell, count: int) -> list[str | Text]:
 
 def _words(cell: Cell) -> str | None:
     """Return a cell as text; None where nothing is known."""
+    if isinstance(cell, Bar):
+        return cell.words
     if isinstance(cell, Colour):
         return (
             None

@@ -14,11 +14,10 @@ from finishlab.reports.rows import BoardRow, ColourRow, SpotRow
 from finishlab.stair.records import PartSizes, size_facts
 
 if TYPE_CHECKING:
-    from finishlab.colorimetry.table import ColourTable
-    from finishlab.logbook import Change, Logbook, LoggedBoard, StoredBoard, StoredMeasurement, StoredSpot
+    from finishlab.logbook import Change, Logbook, StoredBoard, StoredMeasurement, StoredSpot
     from finishlab.records import Light
 
-__all__ = ["board_row", "change_entry", "change_line", "colour_row", "logged_row", "photo_namer", "spot_row"]
+__all__ = ["board_row", "change_entry", "change_line", "colour_row", "photo_namer", "spot_row"]
 
 _CALLED: Final = {
     "recipe_number": ("recipe", "R"),
@@ -74,38 +73,6 @@ def board_row(board: StoredBoard, light: Light | None = None) -> BoardRow:
         lab=_pooled_lab(board.measurements, lit),
         light=lit if any(m.light == lit for m in board.measurements) else alone,
         colours=tuple(colour_row(m) for m in board.measurements),
-        pairs=tuple(pair.delta_e00 for pair in board.pairs if light is None or pair.light == light),
-    )
-
-
-def logged_row(board: LoggedBoard, colours: ColourTable, light: Light | None = None) -> BoardRow:
-    """Return a board that was read in short as a row; `light` as in `board_row`.
-
-    How its surface varies and its texture are left out: `Logbook.board` gives the whole.
-    """
-    lit = light or board.record.light
-    shown = [look for look in board.looks if look.light == lit]
-    lights = {look.light for look in board.looks}
-    alone = lights.pop() if len(lights) == 1 else None
-    pooled = [colours.estimate(look.row) for look in shown or board.looks]
-    return BoardRow(
-        number=board.number,
-        record=board.record,
-        lab=pool_estimates(pooled).lab if pooled else None,
-        light=lit if shown else alone,
-        colours=tuple(
-            ColourRow(
-                lab=colours.estimate(look.row).lab,
-                standard_error=colours.estimate(look.row).standard_error,
-                light=look.light,
-                photo=look.photo,
-                strip_number=look.strip_number,
-                version=look.version,
-                doubts=look.doubts,
-                camera_profile=look.profile,
-            )
-            for look in board.looks
-        ),
         pairs=tuple(pair.delta_e00 for pair in board.pairs if light is None or pair.light == light),
     )
 
