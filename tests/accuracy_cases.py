@@ -27,7 +27,7 @@ from finishlab.imaging.colours import SATURATION_BOOST
 from finishlab.imaging.greys import USUAL, StripGreys
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.strip import FieldName
-from finishlab.matching.floor import pool_estimates
+from finishlab.matching.scatter import pool_estimates
 
 SPOTS: Final = 3
 """Photos of the floor in a session."""

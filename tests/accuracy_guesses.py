@@ -102,7 +102,7 @@ GUESSES: Final = (
 WORDS_ONLY: Final = {
     ("finishlab.imaging.texture", "_COARSE_MM"): "how grain is described",
     ("finishlab.measure.judgement", "_WOOD_HUE"): "when a colour is called no wood's",
-    ("finishlab.measure.looks", "_CROSSED_DEG"): "when grains of two photos are said to cross",
+    ("finishlab.measure.photos", "_CROSSED_DEG"): "when grains of two photos are said to cross",
     ("finishlab.matching.guards", "FAR_DAYS"): "when photos are said to lie far apart in time",
     ("finishlab.matching.guards", "SHEEN_GU"): "when gloss is said to differ",
     ("finishlab.matching.guards", "CROSSED_DEG"): "when grains are said to cross",

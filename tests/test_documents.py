@@ -16,15 +16,16 @@ from hypothesis import strategies as st
 
 from finishlab.errors import OutputError
 from finishlab.files import write_atomically
-from finishlab.matching.floor import FloorPool
+from finishlab.matching.scatter import FloorPool
 from finishlab.measuring.documents import measurement_document
 from finishlab.measuring.photos import PhotoResult
+from finishlab.rank.documents import ranking_data
 from finishlab.reports.documents import (
     dump,
     pool_document,
-    ranking_document,
 )
 from finishlab.reports.rows import what_it_is
+from finishlab.show.document import Document
 from finishlab.show.jsons import json_form
 from finishlab.things.board import BOARD
 from finishlab.things.floor import FLOOR
@@ -33,7 +34,7 @@ from finishlab.things.floor import FLOOR
 def _documents() -> list[tuple[str, dict[str, Any]]]:
     return [
         ("measurement", json_form(measurement_document(samples.photo_results()))),
-        ("ranking", ranking_document(samples.ranking())),
+        ("ranking", json_form(Document("ranking", ranking_data(samples.ranking())))),
         ("boards", json_form(BOARD.document(list(samples.board_rows().values())))),
         ("floor", json_form(FLOOR.document(samples.spot_rows(), floor=pool_document(samples.floor_pool())))),
     ]
@@ -116,7 +117,7 @@ def test_a_photo_result_is_one_or_the_other() -> None:
 
 def test_ranking_document_has_the_contracts_shape() -> None:
     """The floor tells lab, spots and spread; each board its place, difference, chance, words, doubts and tie marks."""
-    document = ranking_document(samples.ranking())
+    document = ranking_data(samples.ranking())
     assert document["floor"]["lab"] == list(samples.FLOOR)
     assert document["floor"]["spots"] == 4
     assert document["floor"]["spread_e00"] == 0.9

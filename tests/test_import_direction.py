@@ -28,9 +28,18 @@ LAYERS: Final = (
     ("measuring",),
     ("stair/progress",),
     ("workflow",),
+    ("rank",),
     ("printing", "report", "stair/documents", "plan/documents", "logbook/documents"),
     ("cli",),
-    ("stair/commands", "plan/commands", "logbook/commands", "measuring/commands", "things"),
+    (
+        "stair/commands",
+        "plan/commands",
+        "logbook/commands",
+        "measuring/commands",
+        "rank/commands",
+        "report/commands",
+        "things",
+    ),
 )
 """Rooms from left to right; a room imports from itself and from rooms further left, never from one beside it."""
 
@@ -38,6 +47,15 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
     "measuring": {
         "measuring": ("photos", "documents", "logged", "pictures", "picking"),
         "measuring/commands": ("commands", "pick_window"),
+    },
+    "rank": {
+        "rank": ("gathering", "comparing", "sentences", "documents"),
+        "cli": ("options",),
+        "rank/commands": ("commands",),
+    },
+    "report": {
+        "report": ("contents", "crops", "pictures", "story", "writing"),
+        "report/commands": ("commands",),
     },
     "logbook": {
         "logbook/documents": ("archive",),
@@ -89,7 +107,7 @@ STORES: Final = _modules("logbook")
 DOORWAYS: Final = {
     "PIL": ("finishlab.photos", "render.encode", "render.sample_files"),
     "alembic": ("finishlab.logbook",),
-    "click": ("finishlab.cli", "finishlab.things", *COMMANDS),
+    "click": ("finishlab.cli", "finishlab.rank.options", "finishlab.things", *COMMANDS),
     "colour": ("finishlab.colorimetry",),
     "cv2": ("finishlab.imaging",),
     "jinja2": ("finishlab.show",),

@@ -9,10 +9,8 @@ import pytest
 import report_samples as samples
 
 from finishlab.colorimetry.difference import DeltaE, SignedDifference
-from finishlab.matching.across import AcrossLights, BoardAcrossLights
 from finishlab.matching.aims import CONTRAST, MATCH, Aim
-from finishlab.matching.choices import Choice
-from finishlab.matching.lights import named_light
+from finishlab.matching.alternatives import AcrossLights, BoardAcrossLights, Choice, named_light
 from finishlab.matching.next_photo import NextPhoto
 from finishlab.quality import doubt
 from finishlab.records import BoardRecord, ColourStep, Finish, Looking, MixPart, Preparation, Seal, Topcoat

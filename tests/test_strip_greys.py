@@ -31,8 +31,8 @@ from finishlab.logbook import Logbook
 from finishlab.measure import measure
 from finishlab.measure.areas import GreyArea, PixelRect
 from finishlab.measure.learn_greys import learn_greys
+from finishlab.rank.comparing import compare
 from finishlab.records import BoardRecord, FloorSpotRecord
-from finishlab.workflow.comparing import compare
 from finishlab.workflow.learning import learn_from_readings
 
 OTHER: Final = Printer(paper=0.83, ink=0.035, gamma=1.05)

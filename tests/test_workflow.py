@@ -38,7 +38,7 @@ from finishlab.measuring.logged import photo_day
 from finishlab.measuring.photos import PhotoResult, expand_photos, inspect_photo, picture_paths, worst_exit_code
 from finishlab.measuring.pictures import picture_of
 from finishlab.photos import read_photo
-from finishlab.workflow.comparing import compare
+from finishlab.rank.comparing import compare
 from finishlab.workflow.rows import change_line
 
 
