@@ -15,12 +15,15 @@ from typing import Final
 
 import click
 
+from finishlab.amounts import LIKELY
 from finishlab.cli import finishlab
+from finishlab.finish.fields import FieldSpec, Section, section_limits, specs
+from finishlab.finish.finish import FINISH_PARTS
+from finishlab.finish.warnings import SOFT, SoftLimit
 from finishlab.logbook.archive import json_schema
 from finishlab.quality import DOUBTS
-from finishlab.records.entries import Entry, entries
-from finishlab.records.finish_text import SECTIONS
-from finishlab.records.limits import HARD, LIKELY, SOFT, SoftLimit, hard_limit
+from finishlab.recipe.records import CAN_LIMITS, Label
+from finishlab.records.boards import BOARD_LIMITS
 
 DOCS: Final = Path(__file__).parent
 NOTE: Final = "<!-- Made by docs/build_reference.py; do not edit. -->\n\n"
@@ -94,14 +97,11 @@ def doubts_page() -> str:
     return "".join(parts)
 
 
-SECTION_OPTIONS: Final = {
-    "preparation": "`--preparation`",
-    "step": "`--step`, one a coat, in order",
-    "seal": "`--seal`",
-    "topcoat": "`--top`",
-    "looking": "`--looking`",
-    "label": "`--label` of a can",
+SECTIONS: Final[dict[str, tuple[type[Section], str]]] = {
+    **{part.option: (part.section, ", one a coat, in order" if part.several else "") for part in FINISH_PARTS},
+    "label": (Label, " of a can"),
 }
+"""Option of a section -> its type, and what is said beside the option."""
 FORMS: Final = {
     "flag": "yes or no",
     "count": "whole number",
@@ -126,13 +126,15 @@ def finish_page() -> str:
         "`[[steps]]` for each step), in CSV as the head of a column (`preparation.grits`, `steps.1.kind`). `finishlab ",
         "board import FILE.csv` logs every row as a board, all or none; their photos are added afterwards.\n",
     ]
-    for name, section in SECTIONS.items():
-        parts.append(f"\n## {name.capitalize()}\n\n{SECTION_OPTIONS[name]}\n\n")
+    for option, (section, beside) in SECTIONS.items():
+        name = section.SECTION if section.SECTION != "measure" else option
+        parts.append(f"\n## {name.capitalize()}\n\n`--{option}`{beside}\n\n")
         parts.append("| field | what it is | unit or form | hard limits | stored as |\n|---|---|---|---|---|\n")
-        parts += [field_row(section.SECTION, each) for each in entries(section)]
+        parts += [field_row(each) for each in specs(section, units=True)]
+    hard = (*BOARD_LIMITS, *(row for section, _ in SECTIONS.values() for row in section_limits(section)), *CAN_LIMITS)
     parts += ["\n## Hard limits\n\nA value beyond is refused, and the record stays as it was.\n\n"]
     parts += ["| part | what | given must be | source |\n|---|---|---|---|\n"]
-    parts += [f"| {row.section} | {row.words} | {row.hint[5:-1]} | {row.source} |\n" for row in HARD]
+    parts += [f"| {row.section} | {row.words} | {row.hint[5:-1]} | {row.source} |\n" for row in hard]
     parts += ["\n## Soft limits\n\nA value beyond is kept, and told once. Words in *italics* are the record's.\n\n"]
     parts += ["| code | part | bounds | what it says | source |\n|---|---|---|---|---|\n"]
     parts += [soft_row(row) for row in SOFT]
@@ -145,12 +147,11 @@ def finish_page() -> str:
     return "".join(parts)
 
 
-def field_row(section: str, each: Entry) -> str:
+def field_row(each: FieldSpec) -> str:
     """Return a field's line in its section's table."""
     listed = f"one of: {', '.join(each.choices)}" if each.form == "choice" else f"e.g. {', '.join(each.choices)}"
     form = each.unit or FORMS.get(each.form) or (listed if each.choices else "")
-    limit = hard_limit(section, each.name)
-    hint = "" if limit is None else limit.hint[5:-1]
+    hint = "" if each.limit is None else each.limit.hint[5:-1]
     key = "" if each.form == "unit" else f"`{each.key}`"
     return f"| {key} | {each.label} | {form} | {hint} | `{each.name}` |\n"
 

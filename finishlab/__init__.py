@@ -106,7 +106,7 @@ _MODULES: Final[dict[str, tuple[str, ...]]] = {
     ),
     "logbook": ("DirectPair", "Logbook", "StoredBoard", "StoredMeasurement", "StoredPair", "StoredSpot"),
     "matching.aims": ("Aim",),
-    "matching.floor": ("FloorPool",),
+    "matching.scatter": ("FloorPool",),
     "matching.ranking": ("RankedBoard", "Ranking"),
     "measure.areas": ("GreyArea", "PixelPolygon", "PixelRect"),
     "measure.results": ("FieldMeasurement", "Measurement", "Spread", "StripReading", "Texture"),

@@ -12,7 +12,8 @@ from finishlab.imaging.strip import FieldName
 from finishlab.logbook import Logbook
 from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, Texture
 from finishlab.quality import doubt
-from finishlab.records import PhotoRecord, TrialRecord
+from finishlab.records import PhotoRecord
+from finishlab.strip.records import TrialRecord
 
 DAY = dt.date(2024, 5, 31)
 

@@ -22,6 +22,7 @@ from sqlalchemy.orm import Session
 from finishlab.colorimetry.camera_error import WOOD_ALONE
 from finishlab.colorimetry.difference import delta_e_interval
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
+from finishlab.finish.finish import Finish
 from finishlab.logbook import Logbook
 from finishlab.logbook import writing as rows
 from finishlab.logbook.stored import DirectPair
@@ -37,7 +38,8 @@ from finishlab.logbook.tables import (
 )
 from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, Texture
 from finishlab.quality import Doubt, doubt
-from finishlab.records import BoardRecord, Finish, FloorSpotRecord, Recipe
+from finishlab.recipe.records import Recipe
+from finishlab.records import BoardRecord, FloorSpotRecord
 
 FLOOR: Final = np.array([56.0, 8.0, 22.0])
 DAY: Final = dt.date(2024, 5, 31)

@@ -33,8 +33,8 @@ from finishlab.colorimetry.spectra import WAVELENGTHS
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.strip import STRIP
 from finishlab.imaging.tone_prior import phone_tone
-from finishlab.printing.strip import strip_pdf
 from finishlab.show.pdf.sheet import POINTS_PER_MM
+from finishlab.strip.page import strip_pdf
 
 __all__ = ["PRINTS", "TONES", "Print", "Shot", "linear_photo", "photo", "true_lightness"]
 

@@ -18,6 +18,7 @@ from observed import BoardSeen, PlankSeen, Seen, observations_of, solve_seen
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.colorimetry.table import ColourTable, TableBuilder
 from finishlab.errors import LogbookError
+from finishlab.finish.finish import Finish, Preparation, Topcoat
 from finishlab.logbook import BoardTable, DirectPair, Logbook
 from finishlab.logbook.archive import upgraded
 from finishlab.logbook.merge import checked
@@ -27,7 +28,7 @@ from finishlab.matching.observations import Observations
 from finishlab.matching.scatter import components_of
 from finishlab.rank.gathering import observations_of as gathered
 from finishlab.rank.gathering import see_floor
-from finishlab.records import BoardRecord, Finish, FloorSpotRecord, Preparation, Topcoat
+from finishlab.records import BoardRecord, FloorSpotRecord
 
 FINISH = Finish(Preparation(grits=(80, 120)), topcoat=Topcoat(sheen="matte", gloss_gu=17.0))
 LAMP = "lamp"
@@ -84,7 +85,7 @@ def same(log: Logbook) -> BoardTable:
     return short
 
 
-def test_boards_in_short_say_what_whole_ones_say(log: Logbook) -> None:
+def test_boards_of_the_table_say_what_whole_ones_say(log: Logbook) -> None:
     """Colours are equal to the last digit, records and facts the same, and a removed board is not among them."""
     short = same(log)
     assert [board.number for board in short.boards] == ["B1", "B2"]

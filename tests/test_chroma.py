@@ -24,7 +24,7 @@ from finishlab.imaging.pixels import ChromaBlocks, LinearImage
 from finishlab.imaging.strip import FIELD_NAMES
 from finishlab.measure import GreyArea, Measurement, PixelRect, measure, measure_by_hand
 from finishlab.photos import read_photo
-from finishlab.photos.chroma import chroma_blocks
+from finishlab.photos.jpeg import chroma_blocks
 from finishlab.photos.marks import chroma_step
 
 ROUNDED_ON_THE_WAY = 0.5

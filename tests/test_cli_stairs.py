@@ -44,12 +44,13 @@ def stair_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
     run = Run(tmp_path_factory.mktemp("stair") / "logbook")
     for line in ENTERED:
         stairs(run, line)
+    from finishlab.finish.finish import ColourStep, Finish, Topcoat
     from finishlab.logbook import Logbook
-    from finishlab.records import Batch, ColourStep, Finish, Label, Recipe, Topcoat
+    from finishlab.recipe.records import Can, Label, Recipe
 
     with Logbook.open(run.logbook) as log:
-        log.add_can(Batch("oil stain", "honey", maker="Acme", lot="A1", place="cellar", label=Label(recoat_h=24)))
-        log.add_can(Batch("water polyurethane 1-part", "satin", lot="77"))
+        log.add_can(Can("oil stain", "honey", maker="Acme", lot="A1", place="cellar", label=Label(recoat_h=24)))
+        log.add_can(Can("water polyurethane 1-part", "satin", lot="77"))
         steps = (ColourStep(kind="oil", colour="honey"),)
         topcoat = Topcoat(kind="water polyurethane 1-part", coats=3)
         log.add_recipe(Recipe("Honey", Finish(steps=steps, topcoat=topcoat)))

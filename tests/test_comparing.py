@@ -15,11 +15,13 @@ from logbook_makers import DAY, keep, measurement
 
 from finishlab.cli.root import finishlab
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
+from finishlab.finish.finish import Finish, Preparation, Topcoat
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.matching.aims import Aim
 from finishlab.measure import Measurement
 from finishlab.rank.comparing import compare, rank_boards
-from finishlab.records import BoardRecord, Finish, FloorSpotRecord, Preparation, Recipe, Topcoat
+from finishlab.recipe.records import Recipe
+from finishlab.records import BoardRecord, FloorSpotRecord
 
 FLOOR = np.array([56.0, 8.0, 22.0])
 LAMP = "lamp 2700 k"

@@ -21,14 +21,14 @@ from conftest import Photos, Run
 from logbook_makers import DAY, keep, measurement
 
 from finishlab.cli import finishlab
+from finishlab.finish import commands as finish_commands
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.records import BoardRecord, FloorSpotRecord
-from finishlab.things import finish_ask
 
 READING: Final = (
     "board list", "board show B1", "board compare B1 B2", "board history B1", "floor list", "floor show F1",
     "recipe list", "recipe show R1", "can list", "can show C1", "camera list", "camera show any",
-    "strip list", "strip show 4", "standard", "rank", "stairs show", "stairs part tread 1", "stairs due",
+    "strip list", "strip show 4", "standard", "rank", "status", "stairs show", "stairs part tread 1", "stairs due",
     "plan quantities", "plan cutting --stock 2000x300", "plan calendar", "labels -o out.pdf", "schedule -o out.pdf",
     "house-file -o out.pdf", "report -o out.html", "history", "export out.zip", "backup out",
 )  # fmt: skip
@@ -408,7 +408,7 @@ def test_a_board_and_a_label_keep_the_unit_they_were_typed_in(filled: Path) -> N
 
 def test_an_asked_size_is_held_to_the_same(filled: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """``--ask`` tells a size without its unit, asks again, and keeps inches as inches."""
-    monkeypatch.setattr(finish_ask, "on_terminal", lambda: True)
+    monkeypatch.setattr(finish_commands, "on_terminal", lambda: True)
     words = ["board", "edit", "B2", "--maker", "Ann", "--preparation", "cut=plain; construction=solid", "--ask"]
     runner = CliRunner(env={"FINISHLAB_LOGBOOK": str(filled)})
     done = runner.invoke(finishlab, words, input="A\n7\n6x12x0.75\n6x12x0.75in\n.\n")

@@ -53,7 +53,7 @@ from finishlab.measure import Measurement
 from finishlab.measuring.photos import measure_photo
 from finishlab.photos import matrix_profile, read_photo
 from finishlab.photos.profiles import profile_name
-from finishlab.workflow.learning import learn_from_far
+from finishlab.strip.learning import learn_from_far
 
 SAMPLES: Final = samples_home() / FOLDER
 PHOTOS: Final = tuple(photos())

@@ -20,13 +20,10 @@ from finishlab.matching.scatter import FloorPool
 from finishlab.measuring.documents import measurement_document
 from finishlab.measuring.photos import PhotoResult
 from finishlab.rank.documents import ranking_data
-from finishlab.reports.documents import (
-    dump,
-    pool_document,
-)
+from finishlab.reports.documents import pool_document
 from finishlab.reports.rows import what_it_is
 from finishlab.show.document import Document
-from finishlab.show.jsons import json_form
+from finishlab.show.jsons import dump, json_form
 from finishlab.things.board import BOARD
 from finishlab.things.floor import FLOOR
 
@@ -174,7 +171,7 @@ def test_any_text_survives(text: str) -> None:
 def test_a_file_is_written_whole(tmp_path: Path) -> None:
     """A file takes the place and the rights of an older one and leaves no other; a document ends with a line break."""
     path = tmp_path / "out.json"
-    path.write_text("old")
+    path.write_text('{"format": "finishlab/note/1"}')
     path.chmod(0o640)
     write_atomically(path, dump({"note": "Weißöl"}).encode())
     assert path.read_text(encoding="utf-8") == '{\n  "note": "Weißöl"\n}\n'

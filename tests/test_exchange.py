@@ -23,12 +23,14 @@ from PIL import ExifTags, Image
 
 from finishlab.cli.root import finishlab
 from finishlab.errors import LogbookError, OutputError
+from finishlab.finish.finish import ColourStep, Finish
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.archive import export_logbook, import_logbook, json_schema, upgraded
 from finishlab.logbook.merge import TABLES, Dump, checked
 from finishlab.logbook.store import DATABASE
-from finishlab.records import Batch, BoardRecord, ColourStep, Finish, FloorSpotRecord, PhotoRecord
+from finishlab.recipe.records import Can
+from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.stair.records import Flight, Part, PartEvent, PartSizes, StoredStair
 
 
@@ -70,7 +72,7 @@ def _fill(log: Logbook, folder: Path) -> None:
 
 def _fill_stair(log: Logbook, folder: Path) -> None:
     """Log a can, an approved recipe, a flight with a landing, coats, a deviation and a measured tread."""
-    log.add_can(Batch("water stain", "walnut", lot="W-204", size_l=1.0, left_l=0.3, place="cellar", date=DAY))
+    log.add_can(Can("water stain", "walnut", lot="W-204", size_l=1.0, left_l=0.3, place="cellar", date=DAY))
     log.edit_board("B1", finish=Finish(steps=(ColourStep("water", colour="walnut", can_number=1),)))
     log.approve("B1", reason="closest", date=DAY)
     treads = [Part(1, "tread", place, sizes=PartSizes(front=914, depth=292), recipe_number=1) for place in (1, 2)]
@@ -182,7 +184,7 @@ def test_a_second_stair_gets_numbers_of_its_own(filled: Path, tmp_path: Path) ->
     """A flight and a landing whose numbers are taken get the next ones, and their parts' history goes with them."""
     with Logbook.open(filled) as log, Logbook.open(tmp_path / "other") as other:
         other.add_flights({1: Flight(risers=2)}, [Part(1, "tread", 1)])
-        other.add_can(Batch("oil stain", "teak", date=DAY))
+        other.add_can(Can("oil stain", "teak", date=DAY))
         export_logbook(log, tmp_path / "a.zip")
         done = import_logbook(other, tmp_path / "a.zip")
         assert ("flight 1", "flight 2") in done.renumbered
@@ -456,6 +458,7 @@ def test_a_photo_nobody_can_clean_stays_and_is_named(filled: Path, tmp_path: Pat
     kept[0].write_text("a shopping list")
     with Logbook.open(filled) as log:
         log.keep_photo(*_textual(tmp_path))
+        log.edit_board("B1", note="written with it")
         done = export_logbook(log, tmp_path / "a.zip")
     assert len(done.missing) == 1
     assert done.kept_back == ("odd.jpg",)

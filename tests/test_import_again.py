@@ -18,7 +18,8 @@ from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.archive import upgraded
 from finishlab.logbook.merge import MergeResult, checked
-from finishlab.records import Batch, BoardRecord
+from finishlab.recipe.records import Can
+from finishlab.records import BoardRecord
 from finishlab.stair.records import Flight, Part, PartEvent
 from finishlab.workflow.rows import change_line
 
@@ -31,7 +32,7 @@ def _begin(log: Logbook, folder: Path) -> None:
     pair = DirectPair.of(both)
     assert pair is not None
     log.add_board(BoardRecord("ash", stain="walnut", date=DAY), [both], [pair])
-    log.add_can(Batch("oil stain", "walnut", date=DAY))
+    log.add_can(Can("oil stain", "walnut", date=DAY))
     log.add_flights({1: Flight(risers=3), 2: Flight("landing")}, [Part(1, "tread", place) for place in (1, 2)])
     log.log_events([(1, PartEvent("sanded", DAY)), (1, FIRST_COAT)])
     seen = measurement(keep(log, folder, "tread.jpg"), strip=None)
@@ -264,6 +265,6 @@ def test_the_history_says_what_an_import_did(begun: Path) -> None:
             "logbook": "an archive",
         }
         with Logbook.open(begun / "c") as third:
-            third.add_can(Batch("oil stain", "teak", date=DAY))
+            third.add_can(Can("oil stain", "teak", date=DAY))
             _follow(log, third)
             assert change_line(third.history("C2")[-1]).endswith(": C1 of an archive")

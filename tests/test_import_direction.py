@@ -16,26 +16,45 @@ PACKAGE: Final = Path(finishlab.__file__).parent
 LAYERS: Final = (
     ("errors",),
     ("version",),
-    ("quality", "units", "cautions", "coatings", "files"),
+    ("quality", "units", "coatings", "files"),
+    ("cautions", "woods"),
+    ("amounts",),
+    ("record",),
+    ("finish/records", "toml_file"),
+    ("recipe/records",),
     ("records",),
-    ("toml_file", "stair/records"),
+    ("finish/wording", "stair/records", "strip/records"),
     ("colorimetry",),
     ("imaging",),
     ("measure",),
     ("matching", "plan/figures"),
-    ("photos", "logbook", "reports"),
+    ("photos", "logbook"),
     ("show",),
+    ("reports",),
     ("measuring",),
-    ("stair/progress",),
-    ("workflow",),
+    ("stair/progress", "strip/page"),
+    ("workflow", "finish/entering"),
     ("rank",),
-    ("printing", "report", "stair/documents", "plan/documents", "logbook/documents"),
+    (
+        "printing",
+        "report",
+        "stair/documents",
+        "plan/documents",
+        "strip/documents",
+        "guide/documents",
+        "logbook/documents",
+    ),
     ("cli",),
+    ("finish/commands",),
     (
         "stair/commands",
         "plan/commands",
+        "printing/commands",
         "logbook/commands",
         "measuring/commands",
+        "strip/commands",
+        "guide/commands",
+        "recipe/commands",
         "rank/commands",
         "report/commands",
         "things",
@@ -44,6 +63,16 @@ LAYERS: Final = (
 """Rooms from left to right; a room imports from itself and from rooms further left, never from one beside it."""
 
 INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
+    "finish": {
+        "finish/records": ("fields", "finish"),
+        "finish/wording": ("warnings", "wording"),
+        "finish/entering": ("entering",),
+        "finish/commands": ("commands",),
+    },
+    "recipe": {
+        "recipe/records": ("records",),
+        "recipe/commands": ("commands", "cans"),
+    },
     "measuring": {
         "measuring": ("photos", "documents", "logged", "pictures", "picking"),
         "measuring/commands": ("commands", "pick_window"),
@@ -82,6 +111,21 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "plan/documents": ("documents", "entered", "files", "logged"),
         "plan/commands": ("commands",),
     },
+    "strip": {
+        "strip/records": ("records",),
+        "strip/page": ("page",),
+        "workflow": ("learning", "trials"),
+        "strip/documents": ("documents",),
+        "strip/commands": ("commands", "camera_commands", "trial_commands"),
+    },
+    "guide": {
+        "guide/documents": ("steps",),
+        "guide/commands": ("commands",),
+    },
+    "printing": {
+        "printing": ("house_file", "labels", "schedule"),
+        "printing/commands": ("commands",),
+    },
 }
 """A subject's folder -> the rooms in it -> their modules.
 
@@ -105,21 +149,22 @@ COMMANDS: Final = tuple(name for subject in INSIDE for name in _modules(f"{subje
 STORES: Final = _modules("logbook")
 
 DOORWAYS: Final = {
-    "PIL": ("finishlab.photos", "render.encode", "render.sample_files"),
+    "PIL": ("finishlab.photos",),
     "alembic": ("finishlab.logbook",),
     "click": ("finishlab.cli", "finishlab.rank.options", "finishlab.things", *COMMANDS),
     "colour": ("finishlab.colorimetry",),
     "cv2": ("finishlab.imaging",),
     "jinja2": ("finishlab.show",),
     "markupsafe": ("finishlab.show",),
-    "matplotlib": ("finishlab.reports", "finishlab.show.pdf.fonts"),
+    "matplotlib": ("finishlab.reports", "finishlab.show.drawing", "finishlab.show.pdf.fonts"),
     "numpy": ("finishlab",),
-    "pillow_heif": ("finishlab.photos", "render.sample_files"),
+    "pillow_heif": ("finishlab.photos",),
     "platformdirs": ("finishlab.cli", "finishlab.workflow"),
     "rawpy": ("finishlab.photos.raw",),
     "reportlab": ("finishlab.show",),
     "rich": ("finishlab.reports", "finishlab.show", "finishlab.cli"),
     "scipy": ("finishlab.imaging",),
+    "simplejpeg": ("finishlab.photos.jpeg",),
     "skimage": ("finishlab.imaging",),
     "sqlalchemy": ("finishlab.logbook", *STORES),
 }

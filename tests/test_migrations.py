@@ -35,8 +35,10 @@ from finishlab.logbook.merge import MergeResult, checked
 from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.store import DATABASE
 from finishlab.logbook.tables import Base, BoardRow, FloorSpotRow, PhotoRow, TrialRow
-from finishlab.records import Batch, BoardRecord, FloorSpotRecord, PhotoRecord, TrialRecord
+from finishlab.recipe.records import Can
+from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.stair.records import Flight, Part, PartEvent
+from finishlab.strip.records import TrialRecord
 
 SCRIPTS = Path(database.__file__).parent / "migrations"
 pytestmark = pytest.mark.usefixtures("real_migrations")
@@ -245,7 +247,7 @@ def _fill(log: Logbook, folder: Path) -> None:
     """Log one of each that a change can be about, and take something back."""
     log.add_board(BoardRecord("ash", date=DAY), [measurement(keep(log, folder, "1.jpg"))])
     log.edit_board("B1", stain="walnut")
-    log.add_can(Batch("oil stain", "walnut", date=DAY))
+    log.add_can(Can("oil stain", "walnut", date=DAY))
     log.add_flights({1: Flight(risers=3), 2: Flight("landing")}, [Part(1, "tread", place) for place in (1, 2)])
     log.log_events([(ident, PartEvent("sanded", DAY)) for ident in (1, 2)])
     log.add_part_measurements([(1, [measurement(keep(log, folder, "2.jpg"))], PartEvent("measured", DAY))])

@@ -184,3 +184,11 @@ def test_the_command_measures_a_raw_file_by_hand(dng: Path) -> None:
     assert result.exit_code == 0, result.output
     lab = json.loads(result.stdout)["photos"][0]["fields"]["board"]["lab"]
     assert lab == pytest.approx([49.5, 0.0, 0.0], abs=1.0)
+
+
+@pytest.mark.parametrize("orientation", [4, 7, 13, 65535])
+def test_odd_orientations_give_one_size(tmp_path: Path, orientation: int) -> None:
+    """Whatever a raw file says of its turning, header and pixels agree on the upright size."""
+    write_dng(tmp_path / "a.dng", np.full((40, 60, 3), 0.4), orientation=orientation)
+    photo = read_photo(tmp_path / "a.dng")
+    assert photo.size == photo.info.full_size

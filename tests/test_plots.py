@@ -23,7 +23,7 @@ from matplotlib.text import Text
 from PIL import Image, ImageCms
 
 from finishlab.colorimetry.difference import DeltaE
-from finishlab.colorimetry.spaces import lab_to_lch, lab_to_srgb8
+from finishlab.colorimetry.spaces import hex_colour, lab_to_lch, lab_to_srgb8
 from finishlab.photos import matrix_profile
 from finishlab.reports.plots import (
     Drawing,
@@ -36,9 +36,8 @@ from finishlab.reports.plots import (
     swatch_plot,
 )
 from finishlab.reports.plots.colours import chroma_covariance
-from finishlab.reports.plots.drawing import FONT_SIZE, SURROUND, WIDTH
 from finishlab.reports.plots.planes import HOLDS
-from finishlab.reports.swatch import hex_colour
+from finishlab.show.drawing import FONT_SIZE, SURROUND, WIDTH
 
 SPACE = "{http://www.w3.org/2000/svg}"
 COVARIANCE = ((0.5, 0.1, 0.2), (0.1, 0.4, 0.1), (0.2, 0.1, 0.9))

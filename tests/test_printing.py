@@ -20,20 +20,29 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from logbook_makers import make_photo, measurement
 
-from finishlab.cli.printing import LABEL_SHEETS
 from finishlab.cli.root import finishlab
 from finishlab.errors import UsageError
+from finishlab.finish.finish import ColourStep, Finish, Preparation, Topcoat
 from finishlab.imaging.strip import Paper
 from finishlab.logbook import Logbook
 from finishlab.measure import Measurement
 from finishlab.photos import matrix_profile
+from finishlab.printing.commands import LABEL_SHEETS
 from finishlab.printing.house_file import house_pages
-from finishlab.printing.label_sheets import SHEETS, LabelSheet
-from finishlab.printing.labels import QR_LEAST, LabelView, label_views, labels_pdf, qr_text, split_wish
+from finishlab.printing.labels import (
+    QR_LEAST,
+    SHEETS,
+    LabelSheet,
+    LabelView,
+    label_views,
+    labels_pdf,
+    qr_text,
+    split_wish,
+)
 from finishlab.printing.schedule import SchedulePart, ScheduleStep, ScheduleView, finish_steps, schedule_pdf
-from finishlab.records import Batch, BoardRecord, Finish, Label, PhotoRecord, Recipe
+from finishlab.recipe.records import Can, Label, Recipe
+from finishlab.records import BoardRecord, PhotoRecord
 from finishlab.records.addresses import Address
-from finishlab.records.finish import ColourStep, Preparation, Topcoat
 from finishlab.report.writing import report_pdf
 from finishlab.show.document import Column, Facts, Table
 from finishlab.show.pages import Pages, Picture, Pictures, Section, Swatch, Swatches
@@ -525,9 +534,9 @@ def folder(tmp_path: Path) -> Path:
     with Logbook.open(place, who="Anna") as log:
         path, photo = make_photo(tmp_path / "photos")
         log.keep_photo(path, photo)
-        log.add_can(Batch("oil stain", "golden brown", "Acme", "4711", 1.0, 0.4, "cellar shelf", date=DAY))
+        log.add_can(Can("oil stain", "golden brown", "Acme", "4711", 1.0, 0.4, "cellar shelf", date=DAY))
         label = Label(recoat_h=3, recoat_within_h=24, use_h=72, cure_d=14)
-        log.add_can(Batch("water polyurethane 1-part", "satin", "Northwood", "A-22", label=label, date=DAY))
+        log.add_can(Can("water polyurethane 1-part", "satin", "Northwood", "A-22", label=label, date=DAY))
         log.add_recipe(Recipe("honey, satin", finish))
         log.add_board(BoardRecord("red oak", date=DAY, recipe_number=1), [measurement(photo)])
         parts = [Part(1, "tread", n, recipe_number=1, species="red oak") for n in (1, 2, 3)]
@@ -669,7 +678,7 @@ def test_schedule_says_the_labels_hours_first_and_usual_ones_where_none_are_said
         steps=(ColourStep(kind="oil", colour="honey", can_number=1, next_h=next_h),),
         topcoat=Topcoat(kind="water polyurethane 1-part", coats=3, can_number=1, recoat_h=recoat_h),
     )
-    cans = {1: Batch("oil stain", "honey", label=label)}
+    cans = {1: Can("oil stain", "honey", label=label)}
     times = {step.title: step.time for step in finish_steps(finish, cans)}
     assert times["Stain 1: honey"] == stain
     assert times["Topcoats 1 to 3"] == top

@@ -10,9 +10,9 @@ from conftest import Photos, Run
 from logbook_makers import make_photo, measurement
 
 from finishlab.errors import QualityError
+from finishlab.finish.entering import Draft, Entered
 from finishlab.measuring.photos import PhotoResult
 from finishlab.records.boards import BoardRecord
-from finishlab.things.entering import Draft, Entered
 from finishlab.things.sameness import near_light, refuse_mixed
 
 

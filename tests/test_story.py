@@ -9,11 +9,13 @@ import pytest
 import report_samples as samples
 
 from finishlab.colorimetry.difference import DeltaE, SignedDifference
+from finishlab.finish.fields import MixPart
+from finishlab.finish.finish import ColourStep, Finish, Looking, Preparation, Seal, Topcoat
 from finishlab.matching.aims import CONTRAST, MATCH, Aim
 from finishlab.matching.alternatives import AcrossLights, BoardAcrossLights, Choice, named_light
 from finishlab.matching.next_photo import NextPhoto
 from finishlab.quality import doubt
-from finishlab.records import BoardRecord, ColourStep, Finish, Looking, MixPart, Preparation, Seal, Topcoat
+from finishlab.records import BoardRecord
 from finishlab.report.contents import MOST_TOLD, ReportContent
 from finishlab.report.pictures import charts
 from finishlab.report.story import report_pages

@@ -17,9 +17,8 @@ from finishlab.errors import OutputError
 from finishlab.files import write_atomically
 from finishlab.imaging.strip import FIELD_NAMES, PAGES, STRIP, Paper, Rect
 from finishlab.imaging.tags import detect_tags, tag_modules
-from finishlab.printing.strip import module_outlines, strip_layout, strip_pdf
-from finishlab.printing.strip_advice import RULER_DROP, RULER_INDENT
 from finishlab.show.pdf.sheet import POINTS_PER_MM
+from finishlab.strip.page import RULER_DROP, RULER_INDENT, module_outlines, strip_layout, strip_pdf
 
 DPI = 400
 PX = DPI / 25.4

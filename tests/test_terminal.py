@@ -11,6 +11,7 @@ import pytest
 import report_samples as samples
 from rich.console import Console
 
+from finishlab.colorimetry.spaces import hex_colour
 from finishlab.matching.ranking import Ranking
 from finishlab.matching.scatter import FloorPool
 from finishlab.measure import Measurement
@@ -19,11 +20,9 @@ from finishlab.measuring.photos import PhotoResult
 from finishlab.rank.comparing import Comparison
 from finishlab.rank.documents import comparison_document
 from finishlab.rank.sentences import chance, doubts_once, next_steps, place_mark
-from finishlab.reports.console import Head, print_rows
 from finishlab.reports.details import label_facts
-from finishlab.reports.swatch import hex_colour
 from finishlab.show.document import Document, Facts
-from finishlab.show.terminal import render
+from finishlab.show.terminal import Head, print_rows, render
 from finishlab.things.board import BOARD
 from finishlab.things.floor import FLOOR
 

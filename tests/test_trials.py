@@ -22,9 +22,8 @@ from finishlab.logbook import Logbook
 from finishlab.matching.scatter import USUAL_PHOTO
 from finishlab.matching.trials import LEAST, MOST, Outcome, Part, Side, Trust, judge_trial, trust_of
 from finishlab.rank.comparing import compare
-from finishlab.records import TrialRecord
-from finishlab.reports.trials import trust_line, trust_lines
-from finishlab.workflow.trials import check_count, tried
+from finishlab.strip.records import TrialRecord
+from finishlab.strip.trials import check_count, tried, trust_line, trust_lines
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -11,9 +11,11 @@ import pytest
 from logbook_makers import DAY, keep, measurement, trial
 
 from finishlab.errors import LogbookError
+from finishlab.finish.finish import ColourStep, Finish
 from finishlab.imaging.greys import USUAL
 from finishlab.logbook import DirectPair, Logbook
-from finishlab.records import Batch, BoardRecord, ColourStep, Finish, FloorSpotRecord, Recipe
+from finishlab.recipe.records import Can, Recipe
+from finishlab.records import BoardRecord, FloorSpotRecord
 
 OIL = Finish(steps=(ColourStep("oil", colour="honey"),))
 
@@ -222,7 +224,7 @@ def test_nothing_is_changed_without_an_entry(log: Logbook, tmp_path: Path) -> No
 def test_the_history_of_everything_is_asked_by_its_name(log: Logbook, tmp_path: Path, name: str) -> None:
     """Boards, cans, recipes, strips and the standard have a history, in any spelling; removed ones too."""
     _board(log, tmp_path)
-    log.add_can(Batch("oil stain", "honey", date=DAY))
+    log.add_can(Can("oil stain", "honey", date=DAY))
     log.remove_can("C1")
     log.approve("B1")
     log.learn_strip(replace(USUAL, source="typed", number=7))

@@ -16,7 +16,7 @@ from finishlab.colorimetry.spaces import lab_to_rgb
 from finishlab.colorimetry.spectra import chart_lab
 from finishlab.errors import LogbookError
 from finishlab.logbook import Logbook
-from finishlab.records import Batch
+from finishlab.recipe.records import Can
 from finishlab.stair.records import Flight, Part, PartEvent
 from finishlab.workflow.rows import change_line
 
@@ -115,7 +115,7 @@ def test_a_part_is_named_without_its_flight_where_one_has_it(log: Logbook) -> No
 
 def test_the_history_is_told_in_words(log: Logbook) -> None:
     """A coat says what and from which can, and an undo says what it took back, and when it brings it back."""
-    log.add_can(Batch("oil stain", "honey", date=DAY))
+    log.add_can(Can("oil stain", "honey", date=DAY))
     log.log_events([(1, replace(COAT, batch_number=1))])
     log.undo()
     log.redo()

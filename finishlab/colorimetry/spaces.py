@@ -9,6 +9,7 @@ Sources: CIE 015:2018 and ISO/CIE 11664-4:2019 (CIELAB), IEC 61966-2-1:1999 (sRG
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -20,6 +21,7 @@ __all__ = [
     "RGB_TO_XYZ",
     "XYZ_TO_RGB",
     "covariance_to_lab",
+    "hex_colour",
     "lab_jacobian",
     "lab_to_lch",
     "lab_to_rgb",
@@ -163,6 +165,12 @@ def lab_to_srgb8(lab: ArrayLike) -> NDArray[np.uint8]:
     """CIELAB, shape (..., 3), to encoded 8 bit sRGB for a swatch; what a screen cannot show is clipped."""
     encoded = linear_to_srgb(np.clip(lab_to_rgb(lab), 0.0, 1.0))
     return np.round(encoded * 255.0).astype(np.uint8)
+
+
+def hex_colour(lab: Sequence[float]) -> str:
+    """Return a CIELAB D65 colour as ``"#rrggbb"`` in sRGB; what a screen cannot show is clipped."""
+    red, green, blue = (int(value) for value in lab_to_srgb8(lab))
+    return f"#{red:02x}{green:02x}{blue:02x}"
 
 
 def lab_jacobian(rgb: ArrayLike) -> FloatArray:

@@ -19,16 +19,16 @@ from sqlalchemy import Column, Engine, MetaData, Table, inspect
 from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.types import JSON, BigInteger, Date, DateTime, Float, Integer, String, Text
 
-from finishlab.errors import LogbookError
+from finishlab.errors import LogbookError, OutputError
 from finishlab.files import whole_file
 from finishlab.logbook.database import migrate, migrate_to, open_engine
 from finishlab.logbook.merge import FORMAT, TABLES, Dump, MergeResult, checked, damaged, decoded_row, read_dump
 from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.photo_files import photo_place
 from finishlab.logbook.store import Logbook
-from finishlab.logbook.tables import Base, UtcDateTime
+from finishlab.logbook.tables import Base, Day, UtcDateTime
 from finishlab.photos.privacy import shareable
-from finishlab.reports.tables import Cell, csv_text
+from finishlab.show.csv_text import Cell, csv_text
 from finishlab.version import __version__
 
 __all__ = [
@@ -134,7 +134,7 @@ def _value_schema(of: Column[Any]) -> dict[str, Any]:
     kinds: Iterable[tuple[type | tuple[type, ...], dict[str, Any]]] = (
         (JSON, {"type": "object"}),
         (UtcDateTime, {"type": "string", "format": "date-time"}),
-        (Date, {"type": "string", "format": "date"}),
+        ((Date, Day), {"type": "string", "format": "date"}),
         (Float, {"type": "number"}),
         ((Integer, BigInteger), {"type": "integer"}),
         ((String, Text), {"type": "string"}),
@@ -322,6 +322,7 @@ def export_logbook(log: Logbook, path: Path, *, photos: bool = True) -> Exported
         If the file cannot be written.
     """
     dump = log.dump()
+    _refuse_unknown(path, dump)
     rows = dump.tables["photos"]
     missing: list[str] = []
     kept_back: list[str] = []
@@ -346,6 +347,29 @@ def export_logbook(log: Logbook, path: Path, *, photos: bool = True) -> Exported
     kept = {name: sum(row["removed"] is None for row in dump.tables[name]) for name in ("boards", "floor_spots")}
     given = len(rows) - len(missing) - len(kept_back) if photos else 0
     return Exported(kept["boards"], kept["floor_spots"], given, tuple(missing), tuple(kept_back))
+
+
+def _refuse_unknown(path: Path, dump: Dump) -> None:
+    """See that an archive that is to be replaced holds nothing that this logbook does not know.
+
+    Raises
+    ------
+    OutputError
+        ``"output-taken"``.
+    """
+    if not zipfile.is_zipfile(path):
+        return
+    try:
+        with open_archive(path) as archive:
+            changes = Dump.from_dict(archive.document()).tables.get("changes", [])
+    except LogbookError:
+        return  # no archive, and so never replaced
+    if not {row.get("uuid") for row in changes} <= {row["uuid"] for row in dump.tables["changes"]}:
+        raise OutputError(
+            "output-taken",
+            f"{path} is an archive with entries that this logbook does not have, so it is not replaced.",
+            f"Name another file, or take it in first: finishlab import {path}",
+        )
 
 
 def import_logbook(log: Logbook, path: Path) -> MergeResult:

@@ -21,10 +21,12 @@ from sqlalchemy.orm import Session
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.table import ColourTable, TableBuilder
 from finishlab.errors import LogbookError
+from finishlab.finish.finish import Finish
 from finishlab.logbook.reading import DAMAGED, damaged, decoded
 from finishlab.logbook.tables import BoardRow, MeasurementRow, PairRow
 from finishlab.quality import Doubt
-from finishlab.records import BoardRecord, Finish, Light
+from finishlab.record import Light
+from finishlab.records import BoardRecord
 
 __all__ = ["BoardTable", "LoggedBoard", "LoggedColour", "LoggedPair", "read_board_table", "read_sampled_colours"]
 

@@ -19,7 +19,8 @@ from finishlab.logbook.reading import decoded, read_history, read_numbered
 from finishlab.logbook.stored import Change, StoredTrial
 from finishlab.logbook.tables import CameraProfileRow, MeasurementRow, StripGreysRow, StripRow, TrialRow
 from finishlab.logbook.writing import kept_photo, note_change, now
-from finishlab.records import TrialRecord, normalise_light
+from finishlab.record import normalise_light
+from finishlab.strip.records import TrialRecord
 
 __all__ = ["CalibrationStore", "StoredGreys"]
 

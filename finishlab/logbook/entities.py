@@ -14,9 +14,10 @@ from sqlalchemy.orm import Session
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook.tables import BatchRow, BoardRow, FloorSpotRow, PartRow, RecipeRow, TrialRow
 from finishlab.logbook.writing import AnyRecord, change_light, note_change, now, record_values
-from finishlab.records import Batch, BoardRecord, FloorSpotRecord, Recipe, TrialRecord
-from finishlab.records.base import Record
-from finishlab.records.numbers import Number
+from finishlab.recipe.records import Can, Recipe
+from finishlab.record import Number, Record
+from finishlab.records import BoardRecord, FloorSpotRecord
+from finishlab.strip.records import TrialRecord
 
 __all__ = [
     "KINDS",
@@ -56,7 +57,7 @@ KINDS: Final[Mapping[Any, Kind]] = {
     BoardRow: Kind("B", "board", "board", "finishlab board add PHOTO ...", BoardRecord),
     FloorSpotRow: Kind("F", "spot", "floor spot", "finishlab floor add PHOTO ...", FloorSpotRecord),
     RecipeRow: Kind("R", "recipe", "recipe", "finishlab recipe add NAME ...", Recipe),
-    BatchRow: Kind("C", "can", "can", "finishlab can add PRODUCT --kind KIND", Batch),
+    BatchRow: Kind("C", "can", "can", "finishlab can add PRODUCT --kind KIND", Can),
     TrialRow: Kind("H", "trial", "trial", "finishlab trial same PHOTO ...", TrialRecord),
 }
 

@@ -42,7 +42,7 @@ from finishlab.logbook.tables import (
     row_values,
 )
 from finishlab.logbook.writing import LASTING, now
-from finishlab.records import today
+from finishlab.record import today
 from finishlab.stair.names import level_code, level_title, parse_level
 from finishlab.stair.reading import noted_part, part_code, part_name, part_record, stair_levels
 from finishlab.stair.store import check_events
@@ -540,6 +540,8 @@ class HistoryStore(Transactions):
             The present day unless given.
         """
         shown = day or today()
+        if self._only_read is not None:
+            return tuple(dict.fromkeys(codes))
         with self._write() as session:
             due = []
             for code in dict.fromkeys(codes):

@@ -37,8 +37,9 @@ from finishlab.logbook.tables import (
     RecipeRow,
     TrialRow,
 )
-from finishlab.records import Approval, BoardRecord, FloorSpotRecord, Light
-from finishlab.records.base import Record
+from finishlab.recipe.records import Approval
+from finishlab.record import Light, Record
+from finishlab.records import BoardRecord, FloorSpotRecord
 
 __all__ = [
     "DAMAGED",

@@ -18,6 +18,7 @@ from sqlalchemy import ColumnElement, or_, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from finishlab.errors import LogbookError, UsageError
+from finishlab.files import named_folder
 from finishlab.logbook import writing as rows
 from finishlab.logbook.backup import BackupStore
 from finishlab.logbook.board_table import BoardTable, read_board_table, read_sampled_colours
@@ -28,19 +29,19 @@ from finishlab.logbook.database import (
     failures_named,
     login_name,
     make_folder,
-    migrate,
-    open_engine,
+    open_database,
 )
 from finishlab.logbook.entities import check_named, edit, find, remove, subject_name
 from finishlab.logbook.history import HistoryStore
 from finishlab.logbook.merge import Dump, MergeResult, Tables, merge, read_dump
-from finishlab.logbook.photo_files import keep_file, photo_place
+from finishlab.logbook.photo_files import KeptPhoto, photo_place
 from finishlab.logbook.reading import many_objects, read_boards, read_spots
 from finishlab.logbook.recipes import RecipeStore
 from finishlab.logbook.stored import DirectPair, StoredBoard, StoredSpot
 from finishlab.logbook.tables import BoardRow, FloorSpotRow, MeasurementRow, PairRow, PartEventRow, PhotoRow, StripRow
 from finishlab.measure import Measurement
-from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord, normalise_light
+from finishlab.record import normalise_light
+from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.stair.reading import part_code
 from finishlab.stair.store import StairStore
 
@@ -76,27 +77,21 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, StairSto
             ``"logbook-not-a-folder"``, ``"logbook-unwritable"``, ``"logbook-damaged"``, ``"logbook-foreign"``,
             ``"logbook-newer"``, ``"logbook-busy"``, ``"logbook-address"``.
         """
-        folder = Path(folder).expanduser()
+        folder = named_folder(folder)
         make_folder(folder)
         return cls._opened(folder, address, who)
 
     @classmethod
     def open_existing(cls, folder: Path, *, who: str | None = None) -> Self | None:
         """Open the logbook in `folder` if there is one; nothing is made, and errors are as in `open`."""
-        folder = Path(folder).expanduser()
+        folder = named_folder(folder)
         check_folder(folder)
         return cls._opened(folder, None, who) if (folder / DATABASE).is_file() else None
 
     @classmethod
     def _opened(cls, folder: Path, address: str | None, who: str | None) -> Self:
-        engine = open_engine(address if address is not None else folder / DATABASE)
-        try:
-            with failures_named(str(folder)):
-                migrate(engine)
-        except BaseException:
-            engine.dispose()
-            raise
-        return cls(folder, engine, who or login_name())
+        engine, only_read = open_database(address if address is not None else folder / DATABASE, str(folder))
+        return cls(folder, engine, who or login_name(), only_read)
 
     @property
     def folder(self) -> Path:
@@ -128,17 +123,19 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, StairSto
             ``"photo-changed"`` if the file's bytes are not those of ``record.sha256``; ``"logbook-full"``,
             ``"logbook-unwritable"``, ``"logbook-busy"``.
         """
+        self._refuse_reading_only()
+        known = self._photo_row(record.sha256)
+        if known is not None and record.sha256 == known.kept_sha256:
+            return self._kept_at(known.sha256)[1]
+        suffix = record.suffix if known is None else known.suffix
+        fresh = KeptPhoto(Path(path), record.sha256, suffix, row=record.as_dict() | {"suffix": suffix})
+        photo = self._kept.get(record.sha256, fresh)
         with failures_named(str(self._folder)):
-            known = self._photo_row(record.sha256)
-            if known is not None and record.sha256 == known.kept_sha256:
-                return self._kept(known.sha256)[1]
-            suffix = record.suffix if known is None else known.suffix
-            place, size = keep_file(self._folder, Path(path), record.sha256, suffix)
+            place = photo.settle(self._folder)
         if known is None or known.kept_sha256 is not None:
-            values = record.as_dict() | {"size": size, "kept": rows.now()}
-            with self._write() as session:
-                rows.insert_if_missing(session, PhotoRow(**values), record.sha256)
-                session.get_one(PhotoRow, record.sha256).kept_sha256 = None
+            self._kept[record.sha256] = photo
+        else:
+            photo.done()
         return place
 
     def keep_photo_copy(self, path: Path, row: Mapping[str, Any]) -> None:
@@ -149,8 +146,11 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, StairSto
         LogbookError
             ``"photo-changed"`` if the bytes are not those that the entry names.
         """
+        self._refuse_reading_only()
+        photo = KeptPhoto(path, row["sha256"], row["suffix"], row["kept_sha256"])
         with failures_named(str(self._folder)):
-            keep_file(self._folder, path, row["sha256"], row["suffix"], content=row["kept_sha256"])
+            photo.settle(self._folder)
+        self._kept[row["sha256"]] = photo
 
     def photo_path(self, sha256: str) -> Path:
         """Return where a kept photo lies, named by its hash or by a measurement's `photo_id`.
@@ -160,15 +160,15 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, StairSto
         LogbookError
             ``"unknown-photo"`` if it was never kept, ``"photo-missing"`` if its file is gone.
         """
-        return self._kept(sha256)[1]
+        return self._kept_at(sha256)[1]
 
     def photo(self, sha256: str) -> PhotoRecord:
         """Return what a kept photo says of itself; errors as in `photo_path`."""
-        row, _ = self._kept(sha256)
+        row, _ = self._kept_at(sha256)
         values = {f.name: getattr(row, f.name) for f in fields(PhotoRecord)}
         return PhotoRecord(**values | {"taken": None if row.taken is None else dt.datetime.fromisoformat(row.taken)})
 
-    def _kept(self, sha256: str) -> tuple[PhotoRow, Path]:
+    def _kept_at(self, sha256: str) -> tuple[PhotoRow, Path]:
         row = self._photo_row(sha256)
         if row is None:
             raise LogbookError(
@@ -186,6 +186,9 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, StairSto
     def _photo_row(self, sha256: str) -> PhotoRow | None:
         if not re.fullmatch(r"[0-9a-f]{16,64}", sha256):
             return None
+        for photo in self._kept.values():
+            if photo.row is not None and photo.sha256.startswith(sha256):
+                return PhotoRow(**photo.row)
         with self._read() as session:
             return rows.find_photo(session, sha256)
 

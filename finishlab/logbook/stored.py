@@ -16,9 +16,10 @@ from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.imaging.strip import FIELD_NAMES, FieldName
 from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind, Texture
 from finishlab.quality import Doubt
-from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe, TrialRecord
-from finishlab.records.base import Record
-from finishlab.records.numbers import Number
+from finishlab.recipe.records import Approval, Can, Recipe
+from finishlab.record import Light, Number, Record
+from finishlab.records import BoardRecord, FloorSpotRecord
+from finishlab.strip.records import TrialRecord
 
 __all__ = [
     "Change",
@@ -154,7 +155,7 @@ class Stored(Generic[R]):
 
 
 StoredRecipe = Stored[Recipe]
-StoredCan = Stored[Batch]
+StoredCan = Stored[Can]
 StoredTrial = Stored[TrialRecord]
 
 

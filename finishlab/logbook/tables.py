@@ -7,7 +7,7 @@ names of the record's fields. A change here needs a migration; a test holds the 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from itertools import islice
 from typing import Any, Final, TypeVar
 
@@ -39,6 +39,7 @@ __all__ = [
     "CautionRow",
     "ChangeRow",
     "CounterRow",
+    "Day",
     "FlightRow",
     "FloorSpotRow",
     "ImageRow",
@@ -52,6 +53,7 @@ __all__ = [
     "StripGreysRow",
     "StripRow",
     "TrialRow",
+    "Unreadable",
     "UtcDateTime",
     "batches",
     "column_value",
@@ -70,6 +72,33 @@ ONE_SUBJECT = (
     " + (CASE WHEN spot_number IS NULL THEN 0 ELSE 1 END)"
     " + (CASE WHEN part_id IS NULL THEN 0 ELSE 1 END) = 1"
 )
+
+
+class Unreadable(str):
+    """What stands in the database where a day, a moment or JSON should: kept, so that one such row spoils no other."""
+
+    __slots__ = ()
+
+
+def _read_or_kept(read: Callable[[Any], Any] | None) -> Callable[[Any], Any]:
+    def value(raw: Any) -> Any:  # noqa: ANN401 - a value of any column
+        try:
+            return raw if read is None else read(raw)
+        except (ValueError, TypeError):
+            return Unreadable(raw)
+
+    return value
+
+
+class Day(TypeDecorator[dt.date]):
+    """A day; one that cannot be read comes as `Unreadable`."""
+
+    impl = Date
+    cache_ok = True
+
+    def result_processor(self, dialect: Dialect, coltype: object) -> Callable[[Any], Any]:
+        """Return what reads a stored value."""
+        return _read_or_kept(super().result_processor(dialect, coltype))
 
 
 class UtcDateTime(TypeDecorator[dt.datetime]):
@@ -92,6 +121,10 @@ class UtcDateTime(TypeDecorator[dt.datetime]):
             return None
         return value.replace(tzinfo=dt.UTC) if value.tzinfo is None else value.astimezone(dt.UTC)
 
+    def result_processor(self, dialect: Dialect, coltype: object) -> Callable[[Any], Any]:
+        """Return what reads a stored value; one that cannot be read comes as `Unreadable`."""
+        return _read_or_kept(super().result_processor(dialect, coltype))
+
 
 class Base(DeclarativeBase):
     """Root of the tables; constraints get predictable names so that migrations can name them."""
@@ -107,7 +140,7 @@ class Base(DeclarativeBase):
     )
     type_annotation_map = {  # noqa: RUF012 - SQLAlchemy's own class setting
         dt.datetime: UtcDateTime(),
-        dt.date: Date(),
+        dt.date: Day(),
         dict[str, Any]: JSON(none_as_null=True),
         float: Float(),
     }
@@ -464,7 +497,7 @@ def column_value(kind: TypeEngine[Any], value: Any) -> Any:  # noqa: ANN401 - a 
         if moment.tzinfo is None:
             raise ValueError("a moment needs a time zone")
         return moment
-    if isinstance(kind, Date):
+    if isinstance(kind, Date | Day):
         return dt.date.fromisoformat(value)
     wanted = str if isinstance(kind, String | Text) else (int, float) if isinstance(kind, Float) else int
     if isinstance(value, bool) or not isinstance(value, wanted):

@@ -41,8 +41,11 @@ from finishlab.logbook.tables import (
     plain_value,
 )
 from finishlab.measure import FieldMeasurement, Measurement
-from finishlab.records import Approval, Batch, BoardRecord, FloorSpotRecord, Light, Recipe, TrialRecord
+from finishlab.recipe.records import Approval, Can, Recipe
+from finishlab.record import Light
+from finishlab.records import BoardRecord, FloorSpotRecord
 from finishlab.stair.records import Flight, Part
+from finishlab.strip.records import TrialRecord
 
 __all__ = [
     "HOLDERS",
@@ -223,7 +226,7 @@ _OWNERS: Final[dict[str, tuple[str, Any, Any, str]]] = {
     "part": ("part_id", PartRow.id, PartRow.removed, "for another part of the stair"),
 }
 """What can be measured: the column that names it, its key and removal, and how another one is called."""
-AnyRecord = BoardRecord | FloorSpotRecord | Recipe | Batch | Flight | Part | TrialRecord
+AnyRecord = BoardRecord | FloorSpotRecord | Recipe | Can | Flight | Part | TrialRecord
 
 
 def now() -> dt.datetime:

@@ -135,7 +135,7 @@ def learn_prior(
     Parameters
     ----------
     labs, own, moves, floor_lab, floor_vectors
-        Boards and floor as `finishlab.matching.simulate.Together` holds them.
+        Boards and floor as `JointColours` holds them.
 
     Returns
     -------

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Any, cast
 
 import click
 
@@ -27,6 +27,7 @@ from finishlab.errors import UsageError
 if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
     from finishlab.measure import GreyArea, SurfaceArea, SurfaceKind
+    from finishlab.measuring.logged import Remeasured
 
 
 def check_picture_name(name: str | None) -> None:
@@ -94,8 +95,7 @@ def measure(
     """
     from finishlab.measuring.documents import measurement_document
     from finishlab.measuring.photos import MeasureOptions
-    from finishlab.reports.trials import trust_entry, trust_line
-    from finishlab.workflow.trials import trusted
+    from finishlab.strip.trials import trust_entry, trust_line, trusted
 
     check_picture_name(save_picture)
     fields = cast("tuple[FieldName, ...]", ("board", "floor") if field == "both" else (field,))
@@ -164,12 +164,11 @@ def remeasure(numbers: tuple[str, ...], *, as_json: bool) -> int:
     board, spot or stair part with a photo that fails is left as it was.
     """
     from finishlab.measuring.logged import remeasure as measure_again
-    from finishlab.reports.strip_greys import remeasured_document
 
     with open_logbook() as log:
         found = measure_again(log, numbers)
     if as_json:
-        print_document(remeasured_document((each.number, each.before, each.after, each.errors) for each in found))
+        print_document({"format": "finishlab/remeasured/1", "subjects": [_again(each) for each in found]})
     for each in found:
         if each.errors:
             say(f"{each.number} is left as it was:")
@@ -183,6 +182,17 @@ def remeasure(numbers: tuple[str, ...], *, as_json: bool) -> int:
     if not found:
         say("Nothing is logged yet.")
     return max((int(error.exit_code) for each in found for error in each.errors), default=0)
+
+
+def _again(found: Remeasured) -> dict[str, Any]:
+    """Return number, colours before and after, and failures of a board, a spot or a part."""
+    return {
+        "number": found.number,
+        "ok": not found.errors,
+        "before": [[round(value, 3) for value in each.lab] for each in found.before],
+        "after": [[round(value, 3) for value in each.lab] for each in found.after],
+        "errors": [error.as_dict() for error in found.errors],
+    }
 
 
 def _moved(old: tuple[float, float, float], new: tuple[float, float, float]) -> str:

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
-from finishlab.reports import figures
 from finishlab.reports.costs import costs_entry, costs_line
-from finishlab.reports.documents import texture_document
 from finishlab.reports.sentences import profile_line
+from finishlab.show import jsons
 from finishlab.show.document import Block, Cell, Colour, Column, Document, Interval, Line, Listing, Table
 
 if TYPE_CHECKING:
@@ -65,7 +64,7 @@ def _photo(result: PhotoResult) -> dict[str, Any]:
         "error": None if result.error is None else result.error.as_dict(),
         "strip": None if measurement is None or measurement.strip is None else _strip(measurement.strip),
         "fields": {} if measurement is None else {name: _field(found) for name, found in measurement.fields.items()},
-        "delta_e00": None if measurement is None or measurement.pair is None else figures.difference(measurement.pair),
+        "delta_e00": None if measurement is None or measurement.pair is None else jsons.difference(measurement.pair),
         **({} if costs is None else {"costs": _costs_entry(costs)}),
         **({} if profile is None else {"camera_profile": profile}),
     }
@@ -76,25 +75,25 @@ def _strip(strip: StripReading) -> dict[str, Any]:
         "found": True,
         "number": strip.number,
         "tags_seen": strip.tags_seen,
-        "corners": [[figures.rounded(x, 2), figures.rounded(y, 2)] for x, y in strip.corners],
-        "px_per_mm": figures.rounded(strip.px_per_mm),
-        "tilt_deg": figures.rounded(strip.tilt_deg, 2),
-        "rotation_deg": figures.rounded(strip.rotation_deg, 2),
-        "residual_mm": figures.rounded(strip.residual_mm),
+        "corners": [[jsons.rounded(x, 2), jsons.rounded(y, 2)] for x, y in strip.corners],
+        "px_per_mm": jsons.rounded(strip.px_per_mm),
+        "tilt_deg": jsons.rounded(strip.tilt_deg, 2),
+        "rotation_deg": jsons.rounded(strip.rotation_deg, 2),
+        "residual_mm": jsons.rounded(strip.residual_mm),
     }
 
 
 def _field(found: FieldMeasurement) -> dict[str, Any]:
     return {
-        "lab": figures.lab(found.estimate.lab),
-        "standard_error": figures.lab(found.estimate.standard_error),
-        "spread": {"L10": figures.rounded(found.spread.L10), "L90": figures.rounded(found.spread.L90)},
-        "used_share": figures.rounded(found.used_share, 4),
-        "glare_share": figures.rounded(found.glare_share, 4),
-        "left_out": {reason: figures.rounded(share, 4) for reason, share in found.left_out.items()},
+        "lab": jsons.lab(found.estimate.lab),
+        "standard_error": jsons.lab(found.estimate.standard_error),
+        "spread": {"L10": jsons.rounded(found.spread.L10), "L90": jsons.rounded(found.spread.L90)},
+        "used_share": jsons.rounded(found.used_share, 4),
+        "glare_share": jsons.rounded(found.glare_share, 4),
+        "left_out": {reason: jsons.rounded(share, 4) for reason, share in found.left_out.items()},
         "surface": found.kind,
-        "texture": texture_document(found.texture),
-        "doubts": figures.doubts(found.doubts),
+        "texture": jsons.texture(found.texture),
+        "doubts": jsons.doubts(found.doubts),
     }
 
 

@@ -14,7 +14,8 @@ from finishlab.logbook import DirectPair, Logbook, StoredBoard, StoredMeasuremen
 from finishlab.measure import GreyArea, Measurement, PixelPolygon, PixelRect
 from finishlab.measuring.photos import MeasureOptions, PhotoResult, measure_photos
 from finishlab.photos import photo_facts
-from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord, today
+from finishlab.record import today
+from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.stair.records import StoredPart
 
 if TYPE_CHECKING:

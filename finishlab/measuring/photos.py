@@ -24,7 +24,7 @@ from finishlab.errors import (
     UsageError,
     internal_error,
 )
-from finishlab.records import normalise_light
+from finishlab.record import normalise_light
 
 if TYPE_CHECKING:
     from finishlab.colorimetry.camera_profile import CameraProfile
@@ -275,7 +275,7 @@ def _found_strip(path: Path) -> tuple[LinearImage, StripFit]:
     while True:
         image = read_photo(path, long_side=wanted)
         width, height = image.info.full_size
-        finest = image.scale > _HALF if width * height > _VERY_LARGE else image.scale == 1.0
+        finest = wanted is None or (image.scale > _HALF if width * height > _VERY_LARGE else image.scale == 1.0)
         try:
             fit = find_strip(image)
             if finest or fit.px_per_mm >= _ENOUGH_PX_PER_MM:
@@ -480,9 +480,9 @@ def picture_paths(picture: str | Path | None, photos: Sequence[Path]) -> list[Pa
 
 def _spare_photos(pictures: Sequence[Path | None], photos: Sequence[Path]) -> None:
     """Refuse to draw over a photo that is to be measured: originals are never changed."""
-    kept = {photo.resolve() for photo in photos}
+    kept = {os.path.realpath(photo) for photo in photos}
     for picture in pictures:
-        if picture is not None and picture.resolve() in kept:
+        if picture is not None and os.path.realpath(picture) in kept:
             raise UsageError(
                 "picture-over-photo", f"The picture would replace the photo {picture}.", "Give it another file name."
             )

@@ -97,7 +97,7 @@ def open_raw(file: PhotoFile) -> Any:  # noqa: ANN401 - rawpy ships no types
 def raw_size(raw: Any) -> tuple[int, int]:  # noqa: ANN401 - rawpy ships no types
     """Return width and height of the upright picture."""
     sizes = raw.sizes
-    return (sizes.height, sizes.width) if sizes.flip in (5, 6) else (sizes.width, sizes.height)
+    return (sizes.height, sizes.width) if sizes.flip & 4 else (sizes.width, sizes.height)
 
 
 def raw_exif(file: PhotoFile, raw: Any, errors: tuple[type[Exception], ...]) -> Image.Exif:  # noqa: ANN401 - rawpy ships no types

@@ -14,9 +14,9 @@ from PIL import Image, ImageCms
 from finishlab.errors import PhotoError
 from finishlab.imaging.pixels import LinearImage, PhotoInfo
 from finishlab.photos import profiles
-from finishlab.photos.chroma import chroma_blocks
 from finishlab.photos.files import PhotoFile, load_file, png_chunks
 from finishlab.photos.header import DECODING_ERRORS, Header, open_header, quiet
+from finishlab.photos.jpeg import chroma_blocks, decode_jpeg
 from finishlab.photos.marks import chroma_step, file_doubts
 from finishlab.photos.profiles import ColourEncoding, UnsuitedProfileError
 from finishlab.photos.raw import RAW_WHITE, decode_raw, raw_encoding
@@ -177,7 +177,9 @@ def _decode(header: Header, long_side: int | None) -> tuple[np.ndarray, int]:
             return _decode_heic(header)
         if header.by_opencv:
             return _decode_opencv(header)
-        return _decode_pillow(header, long_side), 255
+        if header.file.format == "JPEG" and header.mode in ("RGB", "L"):
+            return decode_jpeg(header.file, header.stored_size, grey=header.mode == "L", long_side=long_side), 255
+        return _decode_pillow(header), 255
 
 
 def _decode_heic(header: Header) -> tuple[np.ndarray, int]:
@@ -221,11 +223,9 @@ def _bare_png(file: PhotoFile) -> bytes:
     return b"".join(out)
 
 
-def _decode_pillow(header: Header, long_side: int | None) -> np.ndarray:
+def _decode_pillow(header: Header) -> np.ndarray:
     image, file = header.image, header.file
     try:
-        if file.format == "JPEG" and long_side is not None:
-            _reduce(image, long_side)
         image.load()
         if image.mode == "1":
             image = image.convert("L")
@@ -240,15 +240,6 @@ def _decode_pillow(header: Header, long_side: int | None) -> np.ndarray:
         if "truncated" in str(error):
             raise file.truncated() from error
         raise file.damaged() from error
-
-
-def _reduce(image: Image.Image, long_side: int) -> None:
-    """Let the JPEG decoder work at the smallest scale that still gives `long_side`."""
-    full = max(image.size)
-    scale = next(s for s in (8, 4, 2, 1) if -(-full // s) >= long_side or s == 1)
-    if scale > 1:
-        # Pillow takes the largest scale that is not below the size asked for.
-        image.draft(image.mode, (image.width // scale, image.height // scale))
 
 
 def _pixels(image: Image.Image) -> np.ndarray:

@@ -120,7 +120,7 @@ def need_treads(stair: StairPlan) -> None:
 
 def added_length(text: str | None) -> float:
     """Return a length that is added, mm; 0 and less than 0 are meant here."""
-    from finishlab.records.lengths import read_length
+    from finishlab.amounts import read_length
 
     if text is None or text.strip() in {"0", "0mm", "0in"}:
         return 0.0
@@ -136,10 +136,10 @@ def _logged(recipe: str | None, *, products: bool, sized: bool) -> StairPlan:
 
 
 def _stair(file: str | None, given: dict[str, Any], *, sized: bool) -> StairPlan:
+    from finishlab.amounts import read_lengths
     from finishlab.plan.entered import flat_parts, parse_odd, read_plan
     from finishlab.plan.geometry import Shape
     from finishlab.plan.stair_plan import StairPlan
-    from finishlab.records.lengths import read_lengths
     from finishlab.units import is_us
 
     named = [name for name in _STAIR if given[name] not in (None, ())]
@@ -223,7 +223,7 @@ def quantities(
     from finishlab.cautions import cautions_for
     from finishlab.plan.documents import quantities_document
     from finishlab.plan.entered import Said, product_of
-    from finishlab.plan.stair_plan import quantities_of
+    from finishlab.plan.stair_plan import Origin, quantities_of
     from finishlab.units import is_us
 
     need_treads(stair)
@@ -233,8 +233,8 @@ def quantities(
         if product is not None:
             raise UsageError("liquid-and-product", "--liquid is the product.", "Leave out --product, or --liquid.")
         # It goes without saying that options say it.
-        usual = product_of(liquid)
-        stair = replace(stair, products=(replace(Said(**said).on(usual), origin=usual.origin),))
+        asked = Said(**said).on(product_of(liquid))
+        stair = replace(stair, products=(replace(asked, origin=Origin(waste=asked.origin.waste)),))
     elif stair.products:
         stair = replace(stair, products=Said(**said).on_those_meant(stair.products, product))
     if any(is_us(text) for text in (said["coverage"] or "", *said["cans"])):
@@ -261,9 +261,7 @@ def quantities(
 @click.option("--stock", "boards", multiple=True, metavar="LxW=PRICE", help="A board on sale, 96inx12in=85; repeat.")
 @click.option("--kerf", metavar="LENGTH", help="Width of a saw cut. [default: 3.2 mm]")
 @click.option("--allowance", metavar="LENGTH", help="Added to each length for cutting to fit. [default: 25 mm or 1 in]")
-@click.option(
-    "--spare", type=click.IntRange(0, 20), default=1, show_default=True, metavar="N", help="Treads more than needed."
-)
+@click.option("--spare", type=click.IntRange(0, 20), metavar="N", help="Treads more than needed. [default: 1]")
 @csv_option
 @json_option
 def cutting(
@@ -273,7 +271,7 @@ def cutting(
     boards: tuple[str, ...],
     kerf: str | None,
     allowance: str | None,
-    spare: int,
+    spare: int | None,
     csv_file: str | None,
     as_json: bool,
 ) -> None:
@@ -281,14 +279,14 @@ def cutting(
 
     Without --treads or --from it is for the logged stair.
 
-    Out-of-square treads come with their back width, sides and both diagonals to check. Boards narrower than a tread
-    are taken to be glued up.
+    Out-of-square treads come with their back width, sides, angles and both diagonals to check. A measured back is kept:
+    with one angle the other is worked out of it. Boards narrower than a tread are taken to be glued up.
     """
+    from finishlab.amounts import read_length
     from finishlab.cautions import cautions_for
-    from finishlab.plan.cutting import ALLOWANCE, KERF, plan_cutting
+    from finishlab.plan.cutting import ALLOWANCE, KERF, SPARES, plan_cutting
     from finishlab.plan.documents import cutting_document
     from finishlab.plan.entered import parse_stock
-    from finishlab.records.lengths import read_length
     from finishlab.units import MM_PER_INCH, is_us
 
     del from_file
@@ -304,13 +302,22 @@ def cutting(
         stock,
         kerf=KERF if kerf is None else read_length(kerf, "saw cut", "width"),
         allowance=added,
-        spares=spare,
+        spares=SPARES if spare is None else spare,
     )
+    sources = _sources(kerf_mm=kerf, allowance_mm=allowance, spares=spare)
     if csv_file is not None:
         from finishlab.plan.files import cutting_csv
 
         write_text(csv_file, cutting_csv(found))
-    show_document(cutting_document(replace(stair, us=us), found, cautions_for((), ("sand", "fit"))), as_json=as_json)
+    cautions = cautions_for((), ("sand", "fit", "take up"))
+    show_document(cutting_document(replace(stair, us=us), found, cautions, sources), as_json=as_json)
+
+
+def _sources(**given: object) -> dict[str, str]:
+    """Return who says each figure: an option, else nobody but common practice."""
+    from finishlab.coatings import COMMON
+
+    return {name: COMMON if value is None else "as given" for name, value in given.items()}
 
 
 @click.command(
@@ -394,7 +401,7 @@ def _with_days(stair: StairPlan, options: Mapping[str, Any]) -> StairPlan:
     import datetime as dt
 
     from finishlab.plan.drying import parse_days, parse_hours
-    from finishlab.records import parse_date, today
+    from finishlab.record import parse_date, today
 
     start = stair.start or today() + dt.timedelta(days=1)
     if options["start"] is not None:
@@ -426,6 +433,9 @@ def _with_days(stair: StairPlan, options: Mapping[str, Any]) -> StairPlan:
 @click.option("--upper-added", metavar="LENGTH", help="How much higher the floor above becomes.")
 @click.option("--tread-depth", metavar="LENGTH", help="Tread, nosing to nosing, to check it too.")
 @click.option("--nosing", metavar="LENGTH", help="How far a tread stands out over its riser, to check it too.")
+@click.option(
+    "--tread-now", metavar="LENGTH", help="Thickness of treads that are taken out, for what new ones may have."
+)
 @json_option
 def risers(
     *,
@@ -433,6 +443,7 @@ def risers(
     count: int | None,
     tread_depth: str | None,
     nosing: str | None,
+    tread_now: str | None,
     as_json: bool,
     **added: str | None,
 ) -> None:
@@ -441,10 +452,10 @@ def risers(
     Measure from floor to tread to floor as they are now, and give what is added. The figures are those of the US model
     code, by edition; the local code and the inspector decide.
     """
+    from finishlab.amounts import read_length
     from finishlab.plan.documents import risers_document
     from finishlab.plan.geometry import Part, Shape, unlikely_sizes
     from finishlab.plan.risers import check_risers
-    from finishlab.records.lengths import read_length
     from finishlab.units import is_us
 
     if count is not None and len(risers) > 1:
@@ -457,8 +468,9 @@ def risers(
         **{name: added_length(text) for name, text in added.items()},
         tread_depth=None if tread_depth is None else read_length(tread_depth, "tread", "depth"),
         nosing=None if nosing is None else read_length(nosing, "tread", "nosing"),
+        tread_now=None if tread_now is None else read_length(tread_now, "tread", "thickness"),
     )
-    us = any(is_us(text or "") for text in (*risers, *added.values(), tread_depth, nosing))
+    us = any(is_us(text or "") for text in (*risers, *added.values(), tread_depth, nosing, tread_now))
     show_document(risers_document(found, us=us), as_json=as_json)
 
 
@@ -471,20 +483,20 @@ def risers(
 )
 @click.option("--room", "rooms", metavar="SIZE", multiple=True, required=True, help="12ftx14ft or 15m2; repeat.")
 @click.option("--box", metavar="AREA", required=True, help="What one box holds.")
-@click.option(
-    "--waste", type=click.FloatRange(0, 99), default=10, show_default=True, metavar="PERCENT", help="Lost in cutting."
-)
+@click.option("--waste", type=click.FloatRange(0, 99), metavar="PERCENT", help="Lost in cutting. [default: 10]")
 @click.option("--price", type=click.FloatRange(0), metavar="AMOUNT", help="Of one box.")
 @json_option
-def floor(*, rooms: tuple[str, ...], box: str, waste: float, price: float | None, as_json: bool) -> None:
+def floor(*, rooms: tuple[str, ...], box: str, waste: float | None, price: float | None, as_json: bool) -> None:
     """Say how many boxes of floor to buy."""
     from finishlab.plan.documents import floor_document
     from finishlab.plan.entered import parse_room
-    from finishlab.plan.floor import floor_purchase
+    from finishlab.plan.floor import FLOOR_WASTE, floor_purchase
     from finishlab.units import is_us, parse_area
 
-    found = floor_purchase([parse_room(text) for text in rooms], parse_area(box, "area of a box"), waste / 100, price)
-    show_document(floor_document(found, us=any(is_us(text) for text in (*rooms, box))), as_json=as_json)
+    lost = FLOOR_WASTE if waste is None else waste / 100
+    found = floor_purchase([parse_room(text) for text in rooms], parse_area(box, "area of a box"), lost, price)
+    us = any(is_us(text) for text in (*rooms, box))
+    show_document(floor_document(found, us=us, waste_source=_sources(waste=waste)["waste"]), as_json=as_json)
 
 
 @click.command(cls=ExampleCommand, examples=("finishlab plan example",))

@@ -16,12 +16,14 @@ from finishlab.errors import UsageError
 from finishlab.plan.calendar import full_name, need_flight
 from finishlab.plan.geometry import Part, corners
 
-__all__ = ["ALLOWANCE", "KERF", "CuttingPlan", "Piece", "Stock", "plan_cutting"]
+__all__ = ["ALLOWANCE", "KERF", "SPARES", "CuttingPlan", "Piece", "Stock", "plan_cutting"]
 
 KERF: Final = 3.2
 """Width of a saw cut, mm (1/8 in; common practice, no source)."""
 ALLOWANCE: Final = 25.0
 """Length added to each rectangle for cutting to fit, mm (common practice, no source)."""
+SPARES: Final = 1
+"""Treads more than are needed (common practice, no source)."""
 _TOLERANCE: Final = 1e-6
 
 
@@ -69,6 +71,11 @@ class Piece:
     part: Part | None
 
     @property
+    def strip_width(self) -> float:
+        """How wide each strip is once its edges are clean, mm: all alike, since a narrow one shows."""
+        return self.width / self.strips
+
+    @property
     def outline(self) -> tuple[float, ...]:
         """Front, back, depth, left and right side, and both diagonals of the finished part, mm; none for a spare."""
         if self.part is None:
@@ -113,7 +120,7 @@ def plan_cutting(
     *,
     kerf: float = KERF,
     allowance: float = ALLOWANCE,
-    spares: int = 1,
+    spares: int = SPARES,
 ) -> CuttingPlan:
     """Return what to cut, and from which boards.
 
@@ -131,7 +138,8 @@ def plan_cutting(
     Raises
     ------
     UsageError
-        ``"nothing-to-cut"``, ``"no-stock"``, ``"stock-widths-differ"``, ``"stock-too-short"``, ``"bad-allowance"``.
+        ``"nothing-to-cut"``, ``"no-stock"``, ``"stock-widths-differ"``, ``"stock-too-short"``, ``"bad-allowance"``,
+        ``"which-side-leans"`` for a tread whose back was measured and none of its angles.
     """
     if not parts:
         raise UsageError("nothing-to-cut", "No tread is given.", "Give the treads, for example --treads 13.")
@@ -160,6 +168,16 @@ def plan_cutting(
 def _pieces(parts: Sequence[Part], width: float, kerf: float, allowance: float, spares: int) -> list[Piece]:
     """Return the rectangles, the longest first."""
     several = need_flight(parts)
+    for part in parts:
+        if not part.shape.lean_known:
+            name, shape = full_name(part, several=several), part.shape
+            raise UsageError(
+                "which-side-leans",
+                f"{name.capitalize()} is {shape.front:.0f} mm wide in front and {shape.back_mm:.0f} mm at the back, "
+                "and no angle says which side leans.",
+                "Measure one angle at the front edge, 90 where that side is square: finishlab stairs edit "
+                f"{name} --left 90, or --odd {part.place}:left=90,... of a stair by options.",
+            )
     found = []
     for part in parts:
         depth = part.shape.depth

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from finishlab.coatings import of_step
 from finishlab.errors import UsageError
+from finishlab.logbook.recipes import chosen_recipe
 from finishlab.plan.coverage import Can, Coats
 from finishlab.plan.drying import recoat_times
 from finishlab.plan.entered import product_of
@@ -17,14 +18,15 @@ from finishlab.plan.stair_plan import Origin, Product, StairPlan
 from finishlab.stair.names import listed
 from finishlab.stair.progress import coats_of
 from finishlab.units import LITRES_PER_QT
-from finishlab.workflow.chosen_recipe import chosen_recipe
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from finishlab.finish.finish import Finish
     from finishlab.logbook import Logbook
     from finishlab.plan.drying import Times, Window
-    from finishlab.records import Batch, Finish, Label
+    from finishlab.recipe.records import Can as LoggedCan
+    from finishlab.recipe.records import Label
     from finishlab.stair.records import StoredPart
 
 __all__ = ["logged_plan", "logged_products", "logged_stair", "planned_parts"]
@@ -98,7 +100,7 @@ def logged_products(log: Logbook, recipe: str | None = None) -> tuple[Product, .
     return products
 
 
-def _products(number: str, finish: Finish, cans: Mapping[int, Batch]) -> Iterator[Product]:
+def _products(number: str, finish: Finish, cans: Mapping[int, LoggedCan]) -> Iterator[Product]:
     steps = [(of_step("step", step.kind), step.name, step.can_number, step.next_h) for step in finish.steps]
     for (stain, name, can, next_h), alike in groupby(steps):
         if stain is None:
@@ -130,13 +132,15 @@ def _products(number: str, finish: Finish, cans: Mapping[int, Batch]) -> Iterato
         yield _said(top, number, coat.can_number, cans, coat.recoat_h)
 
 
-def _on_can(number: int | None, cans: Mapping[int, Batch]) -> str:
+def _on_can(number: int | None, cans: Mapping[int, LoggedCan]) -> str:
     """Return the product's name as its can has it; empty where no can is named."""
     can = None if number is None else cans.get(number)
     return "" if can is None else " ".join(word for word in (can.maker, can.product) if word)
 
 
-def _said(product: Product, recipe: str, can: int | None, cans: Mapping[int, Batch], recoat_h: float | None) -> Product:
+def _said(
+    product: Product, recipe: str, can: int | None, cans: Mapping[int, LoggedCan], recoat_h: float | None
+) -> Product:
     """Return a product with all that the recipe and its can say, and who said it."""
     product = replace(product, origin=Origin(coats=recipe))
     if can is None or can not in cans:
@@ -149,7 +153,7 @@ def _said(product: Product, recipe: str, can: int | None, cans: Mapping[int, Bat
     return _labelled(_with_cans(product, {can: cans[can], **alike}), can, cans, recoat_h)
 
 
-def _with_cans(product: Product, alike: Mapping[int, Batch]) -> Product:
+def _with_cans(product: Product, alike: Mapping[int, LoggedCan]) -> Product:
     """Return a product with the sizes and prices of its logged cans; of one size the last can's price."""
     sizes: dict[float, tuple[int, Can]] = {}
     for number, each in alike.items():
@@ -172,7 +176,7 @@ def _with_cans(product: Product, alike: Mapping[int, Batch]) -> Product:
     return replace(product, cans=cans, origin=replace(product.origin, cans=f"{what} of {from_}"))
 
 
-def _same_product(one: Batch, other: Batch) -> bool:
+def _same_product(one: LoggedCan, other: LoggedCan) -> bool:
     return all(
         (getattr(one, name) or "").casefold() == (getattr(other, name) or "").casefold()
         for name in ("kind", "maker", "product")
@@ -187,7 +191,7 @@ def _size_words(litres: float) -> str:
     return f"{litres:.4g} L"
 
 
-def _labelled(product: Product, can: int | None, cans: Mapping[int, Batch], recoat_h: float | None) -> Product:
+def _labelled(product: Product, can: int | None, cans: Mapping[int, LoggedCan], recoat_h: float | None) -> Product:
     """Return a product with what its label says in the place of usual figures; the recipe's own wait comes next."""
     label = cans[can].label if can is not None and can in cans else None
     product = replace(product, coats=Coats(product.coats.top, under=1))
@@ -250,8 +254,9 @@ def _shape_of(part: StoredPart) -> Shape | None:
     depth = sizes.height if part.name.kind in UPRIGHT and sizes.height else sizes.depth
     if sizes.front is None or depth is None or sizes.thickness is None:
         return None
-    angles = sizes.left_angle, sizes.right_angle
-    # Where both were measured the angles say the shape: the cut follows them.
-    back = sizes.back if angles == (None, None) else None
-    left, right = (90.0 if angle is None else angle for angle in angles)
-    return Shape(sizes.front, depth, sizes.thickness, back, left, right)
+    try:
+        return Shape(sizes.front, depth, sizes.thickness, sizes.back, sizes.left_angle, sizes.right_angle)
+    except UsageError as error:
+        raise UsageError(
+            error.code, f"{part.name.words(with_level=True).capitalize()}: {error.message}", error.hint
+        ) from error

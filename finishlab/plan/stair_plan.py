@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from finishlab.coatings import coating
+from finishlab.coatings import COMMON, coating
 from finishlab.errors import UsageError
 from finishlab.plan.calendar import Calendar, Fitting, Job, need_flight, plan_calendar
 from finishlab.plan.coverage import DEFAULT_WASTE, Can, Coats, Need, Purchase, coat_area, need, purchase
@@ -38,6 +38,8 @@ class Origin:
         What to do where no size is known.
     in_hand
         Litres left in cans that are logged, by their number.
+    waste
+        What is lost in can and rag.
     """
 
     coats: str = ""
@@ -45,6 +47,7 @@ class Origin:
     cans: str = ""
     no_cans: str = "name the can sizes on sale to see how many to buy"
     in_hand: tuple[tuple[str, float], ...] = ()
+    waste: str = COMMON
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,8 +40,8 @@ from finishlab.rank.gathering import (
     trusted_spots,
     with_facts,
 )
-from finishlab.records import DAYLIGHT, Light, normalise_light
-from finishlab.workflow.trials import trust_in
+from finishlab.record import DAYLIGHT, Light, normalise_light
+from finishlab.strip.trials import trust_in
 
 __all__ = ["Comparison", "compare", "pool_spots", "rank_boards"]
 

@@ -27,12 +27,12 @@ from finishlab.rank.sentences import (
     score_cell,
     tie_marks,
 )
-from finishlab.reports import figures
 from finishlab.reports.costs import costs_entry, costs_line
 from finishlab.reports.documents import pool_document
 from finishlab.reports.rows import what_it_is
-from finishlab.reports.trials import trust_entry, trust_line
+from finishlab.show import jsons as figures
 from finishlab.show.document import Bar, Block, Cell, Column, Document, Interval, Line, Listing, Paragraph, Table
+from finishlab.strip.trials import trust_entry, trust_line
 
 if TYPE_CHECKING:
     from finishlab.colorimetry.difference import DeltaE

@@ -30,7 +30,8 @@ from finishlab.matching.scatter import SPREAD_LIMIT, Components, FloorPool, Floo
 from finishlab.matching.transport import merge_colours, plank_yardstick
 from finishlab.matching.trials import Trust
 from finishlab.quality import Doubt, doubt
-from finishlab.records import DAYLIGHT, BoardRecord, Light
+from finishlab.record import DAYLIGHT, Light
+from finishlab.records import BoardRecord
 from finishlab.reports.sentences import profile_name
 
 __all__ = [

@@ -1,4 +1,4 @@
-"""What people write down: floor spots, test boards and their finish, recipes, cans, photo files.
+"""What people write down of floor spots, test boards and photo files.
 
 Records hold words and dates, no colours. They are checked and tidied when built, so that whatever reaches the logbook
 is clean: white space collapsed, empty text turned to None, lights spelt one way. A field added here needs a column
@@ -17,61 +17,20 @@ from finishlab.records.boards import (
     Purpose,
     State,
 )
-from finishlab.records.cans import CAN_KINDS, Batch, Label
-from finishlab.records.entries import MixPart
-from finishlab.records.finish import (
-    SHEEN_GU,
-    STEP_KINDS,
-    TOPCOAT_KINDS,
-    ColourStep,
-    Finish,
-    Looking,
-    Preparation,
-    Seal,
-    Topcoat,
-)
 from finishlab.records.floor import SURFACES, FloorSpotRecord, Surface
 from finishlab.records.photos import PhotoRecord
-from finishlab.records.recipes import Approval, Recipe
-from finishlab.records.tidy import DAYLIGHT, LONG_TEXT, SHORT_TEXT, Light, normalise_light, parse_date, today
-from finishlab.records.trials import TRIAL_KINDS, TrialKind, TrialRecord
 
 __all__ = [
-    "CAN_KINDS",
     "CLEAR_ONLY",
-    "DAYLIGHT",
     "FINISHED_STATES",
-    "LONG_TEXT",
     "MAX_COATS",
     "PURPOSES",
-    "SHEEN_GU",
-    "SHORT_TEXT",
     "STATES",
-    "STEP_KINDS",
     "SURFACES",
-    "TOPCOAT_KINDS",
-    "TRIAL_KINDS",
-    "Approval",
-    "Batch",
     "BoardRecord",
-    "ColourStep",
-    "Finish",
     "FloorSpotRecord",
-    "Label",
-    "Light",
-    "Looking",
-    "MixPart",
     "PhotoRecord",
-    "Preparation",
     "Purpose",
-    "Recipe",
-    "Seal",
     "State",
     "Surface",
-    "Topcoat",
-    "TrialKind",
-    "TrialRecord",
-    "normalise_light",
-    "parse_date",
-    "today",
 ]

@@ -8,22 +8,35 @@ from dataclasses import InitVar, dataclass, field
 from typing import Any, Final, Literal, get_args
 
 from finishlab.errors import UsageError
-from finishlab.records.base import DatedRecord
-from finishlab.records.finish import Finish
-from finishlab.records.numbers import Number, named
-from finishlab.records.tidy import (
+from finishlab.finish.fields import HardLimit
+from finishlab.finish.finish import Finish
+from finishlab.record import (
     DAYLIGHT,
+    SHORT_TEXT,
+    DatedRecord,
     Light,
+    Number,
     check_choice,
     checked_date,
     line,
+    named,
     normalise_light,
+    normalize,
     note_text,
-    tidy,
     today,
 )
 
-__all__ = ["CLEAR_ONLY", "FINISHED_STATES", "MAX_COATS", "PURPOSES", "STATES", "BoardRecord", "Purpose", "State"]
+__all__ = [
+    "BOARD_LIMITS",
+    "CLEAR_ONLY",
+    "FINISHED_STATES",
+    "MAX_COATS",
+    "PURPOSES",
+    "STATES",
+    "BoardRecord",
+    "Purpose",
+    "State",
+]
 
 Purpose = Literal["candidate", "clear-only control", "raw", "step", "approved standard", "witness"]
 PURPOSES: Final[tuple[Purpose, ...]] = get_args(Purpose)
@@ -39,6 +52,14 @@ FINISHED_STATES: Final[tuple[State, ...]] = ("topcoated", "cured")
 
 MAX_COATS: Final = 8
 """Most coats a board can have on record (common practice, no source)."""
+
+BOARD_LIMITS: Final = (
+    HardLimit("board", "date", "day", rule="a day that is not in the future"),
+    HardLimit("board", "purpose", "purpose", rule="one of the list"),
+    HardLimit("board", "state", "state", rule="one of the list"),
+    HardLimit("board", "coats", "number of stain coats", low=0, high=MAX_COATS),
+)
+"""What refuses a board; the sections of its finish have their own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +100,7 @@ class BoardRecord(DatedRecord):
         species = line("species", self.species)
         if species is None:
             raise UsageError("no-species", "The board has no species.", "Say which wood it is, e.g. --species ash.")
-        tidy(
+        normalize(
             self,
             species=species,
             stain=line("stain", self.stain),
@@ -99,6 +120,21 @@ class BoardRecord(DatedRecord):
     def recipe(self) -> Number | None:
         """The recipe as people write it, ``"R1"``."""
         return named("R", self.recipe_number)
+
+    @property
+    def whole_finish(self) -> Finish:
+        """Its finish; where only the short text was written, the little that it says."""
+        return self.finish or Finish.from_short(self.stain, self.coats, self.topcoat)
+
+    @property
+    def recipe_name(self) -> str:
+        """A name for a recipe made of it: its stain, coats and topcoat."""
+        said = self.whole_finish.in_short()
+        stain = self.stain or said.get("stain") or "no stain"
+        coats = self.coats if self.coats is not None else said.get("coats")
+        topcoat = self.topcoat or said.get("topcoat") or "no topcoat"
+        counted = f"{stain} x {coats}" if coats is not None and coats > 1 else stain
+        return f"{counted}, {topcoat}"[:SHORT_TEXT]
 
 
 def _finish(finish: Finish | Mapping[str, Any] | None) -> Finish | None:

@@ -6,16 +6,16 @@ import datetime as dt
 from dataclasses import InitVar, dataclass, field
 from typing import Final, Literal, get_args
 
-from finishlab.records.base import DatedRecord
-from finishlab.records.tidy import (
+from finishlab.record import (
     DAYLIGHT,
+    DatedRecord,
     Light,
     check_choice,
     checked_date,
     line,
     normalise_light,
+    normalize,
     note_text,
-    tidy,
     today,
 )
 
@@ -48,7 +48,7 @@ class FloorSpotRecord(DatedRecord):
     clock set back does not lock a logbook."""
 
     def __post_init__(self, latest: dt.date | None) -> None:
-        tidy(
+        normalize(
             self,
             spot=line("spot", self.spot),
             note=note_text(self.note),

@@ -7,8 +7,7 @@ import re
 from dataclasses import dataclass
 from typing import Final
 
-from finishlab.records.base import Record
-from finishlab.records.tidy import cut_name, one_line, tidy
+from finishlab.record import Record, cut_name, normalize, one_line
 
 __all__ = ["PhotoRecord"]
 
@@ -49,7 +48,7 @@ class PhotoRecord(Record):
             raise ValueError(f"suffix must be a dot and up to 8 letters or digits, not {self.suffix!r}")
         name = re.split(r"[/\\]", self.file_name)[-1]
         # A photo is never turned away for what its name or its camera's name holds: too long is cut.
-        tidy(
+        normalize(
             self,
             suffix=suffix,
             file_name=(one_line(name) or "photo")[:_FILE_NAME],

@@ -78,7 +78,7 @@ def gather_report(
     LogbookError
         ``no-floor`` or ``no-boards`` if there is nothing to compare.
     """
-    from finishlab.records import today
+    from finishlab.record import today
     from finishlab.report.crops import crops_of
     from finishlab.version import __version__
     from finishlab.workflow.rows import photo_namer, spot_row
@@ -130,7 +130,7 @@ def _is_rendered(log: Logbook, boards: Sequence[StoredBoard], light: str) -> boo
 
 
 def _extra(log: Logbook, found: Comparison) -> dict[str, str]:
-    from finishlab.reports.trials import trust_line
+    from finishlab.strip.trials import trust_line
 
     strips = log.strips()
     named = ", ".join(f"{number:04d}" for number in strips)

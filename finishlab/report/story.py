@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from finishlab.cautions import CAUTIONS
+from finishlab.colorimetry.spaces import hex_colour
 from finishlab.rank.documents import lights_rows, recipes_rows
 from finishlab.rank.sentences import (
     aim_line,
@@ -23,7 +24,6 @@ from finishlab.report.pictures import charts
 from finishlab.reports.details import board_details
 from finishlab.reports.rows import what_it_is
 from finishlab.reports.sentences import as_sentence, interval
-from finishlab.reports.swatch import hex_colour
 from finishlab.show.document import Column, Facts, Listing, Table
 from finishlab.show.pages import (
     Block,

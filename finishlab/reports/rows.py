@@ -8,14 +8,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from finishlab.colorimetry.difference import DeltaE
-from finishlab.quality import Doubt, doubt
-from finishlab.records import BoardRecord, FloorSpotRecord, TrialRecord
+from finishlab.quality import Doubt
+from finishlab.records import BoardRecord, FloorSpotRecord
 
 if TYPE_CHECKING:
-    from finishlab.matching.trials import Outcome
     from finishlab.measure import Texture  # measuring loads OpenCV; showing its results does not
 
-__all__ = ["BoardRow", "BoardRows", "ColourRow", "Lab", "SpotRow", "TrialRow", "what_it_is"]
+__all__ = ["BoardRow", "BoardRows", "ColourRow", "Lab", "SpotRow", "what_it_is"]
 
 Lab = tuple[float, float, float]
 """CIELAB D65 2 degrees."""
@@ -75,20 +74,6 @@ class SpotRow:
     record: FloorSpotRecord
     lab: Lab | None = None
     colours: tuple[ColourRow, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class TrialRow:
-    """A logged trial at home and how it came out."""
-
-    number: str
-    record: TrialRecord
-    outcome: Outcome
-
-    @property
-    def doubts(self) -> tuple[Doubt, ...]:
-        """What makes the trial doubtful."""
-        return (doubt("trial-far-off", ratio=round(self.outcome.ratio, 1)),) if self.outcome.far_off else ()
 
 
 def what_it_is(record: BoardRecord) -> str:

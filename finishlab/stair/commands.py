@@ -10,18 +10,19 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from finishlab.cli.cautioning import say_cautions
+from finishlab.cli.cautions import say_cautions
 from finishlab.cli.common import (
     area_options,
+    doubt_lines,
     json_option,
     measure_all,
     open_logbook,
     report_failures,
     say,
     show_document,
+    untouched,
 )
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
-from finishlab.cli.summary import doubt_lines, untouched
 from finishlab.errors import LogbookError, UsageError
 
 if TYPE_CHECKING:
@@ -56,6 +57,8 @@ _ACTIONS: Final[Mapping[str, set[Action]]] = {
     "fitted": {"fit"},
 }
 """What an event means for the cautions."""
+_OLD: Final = ("riser", "stringer", "skirt")
+"""Parts that mostly stay when treads are new, with their old paint."""
 
 
 @click.group(cls=LazyGroup, lazy=_COMMANDS)
@@ -175,7 +178,7 @@ def log_event(
         _tell(stair, parts, events)
         for line in noted:
             say(f"  - {line}")
-        _caution(log, stair, [event for _, event in events])
+        _caution(log, stair, events)
 
 
 def numbers_named(log: Logbook, recipe: str | None = None, can: str | None = None) -> dict[str, int]:
@@ -202,21 +205,24 @@ def _tell(stair: StoredStair, parts: Sequence[StoredPart], events: Sequence[tupl
         say(f"{stair.listed(part.name for part in alike)}: {what}.")
 
 
-def _caution(log: Logbook, stair: StoredStair, events: Sequence[PartEvent]) -> None:
+def _caution(log: Logbook, stair: StoredStair, events: Sequence[tuple[int, PartEvent]]) -> None:
     """Say what matters now: the one place where the stair's commands do."""
-    actions = {action for event in events for action in _ACTIONS.get(event.kind, ())}
+    kinds = {part.ident: part.record.kind for part in stair.parts}
+    actions = {action for _, event in events for action in _ACTIONS.get(event.kind, ())}
+    if any(event.kind == "sanded" and kinds[ident] in _OLD for ident, event in events):
+        actions.add("strip")
     products: dict[str | None, None] = {}
-    for event in events:
+    for _, event in events:
         if event.kind in {"coat", "touched up"}:
             products |= dict.fromkeys(_products(stair, event))
-    say_cautions(log, products, sorted(actions))
+    say_cautions(log, products, sorted(actions), at_coat=bool(products))
 
 
 def _products(stair: StoredStair, event: PartEvent) -> list[str | None]:
     """Return the names of what was put on: as its can says, else as the recipe does."""
     can = stair.cans.get(event.batch_number or 0)
     if can is not None:
-        return [can.kind, can.product]
+        return [f"{can.kind} {can.product}"]
     recipe = stair.recipes.get(event.recipe_number or 0)
     if recipe is None:
         return []
@@ -257,7 +263,7 @@ def measure_parts(
     """
     from finishlab.measuring.logged import photo_day
     from finishlab.measuring.photos import MeasureOptions
-    from finishlab.records import parse_date, today
+    from finishlab.record import parse_date, today
     from finishlab.stair.progress import flights_shown
     from finishlab.stair.records import PartEvent
 

@@ -13,7 +13,9 @@ from dataclasses import dataclass, field, replace
 from statistics import median
 from typing import Final
 
-from finishlab.records import DAYLIGHT, Batch, Finish
+from finishlab.finish.finish import Finish
+from finishlab.recipe.records import Can
+from finishlab.record import DAYLIGHT
 from finishlab.stair.names import PartKind, PartName, listed
 from finishlab.stair.records import (
     COAT_STEPS,
@@ -173,7 +175,7 @@ def _step_words(step: CoatStep, count: int, want: int | None, *, last: bool) -> 
     return _DONE[step] if count == 1 else f"{_DONE[step]}, {count} coats"
 
 
-def can_words(number: int | None, cans: Mapping[int, Batch]) -> str | None:
+def can_words(number: int | None, cans: Mapping[int, Can]) -> str | None:
     """Return a can in words: ``"C1 Acme honey (lot 4711)"``."""
     if number is None:
         return None

@@ -25,7 +25,8 @@ from finishlab.logbook.reading import read_history, read_part_measurements
 from finishlab.logbook.stored import Change, StoredMeasurement
 from finishlab.logbook.tables import BatchRow, FlightRow, MeasurementRow, PartEventRow, PartRow, RecipeRow
 from finishlab.measure import Measurement
-from finishlab.records import Batch, Recipe, normalise_light
+from finishlab.recipe.records import Can, Recipe
+from finishlab.record import normalise_light
 from finishlab.stair.names import level_title
 from finishlab.stair.reading import (
     EVENT_FIELDS,
@@ -80,7 +81,7 @@ class StairStore(Transactions):
                 events,
                 read_colours(session, events),
                 Records(Recipe, session.scalars(select(RecipeRow).order_by(RecipeRow.number))),
-                Records(Batch, session.scalars(select(BatchRow).order_by(BatchRow.number))),
+                Records(Can, session.scalars(select(BatchRow).order_by(BatchRow.number))),
             )
 
     def stair_parts(self) -> tuple[StoredPart, ...]:

@@ -6,13 +6,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from finishlab.cli.common import json_option, open_logbook, show_document
+from finishlab.cli.common import colour_words, json_option, open_logbook, photos_words, show_document
+from finishlab.cli.kinds import list_command, remove_command, show_command
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
-from finishlab.cli.summary import colour_words, photos_words
-from finishlab.reports import figures
+from finishlab.show import jsons
 from finishlab.show.document import Block, Colour, Document, Facts, Line, Listing
-from finishlab.things.commands import list_command, remove_command, show_command
-from finishlab.things.kind import Field, Kind
+from finishlab.show.kind import Field, Kind
 from finishlab.things.measured import colours, lights, measured, past
 
 if TYPE_CHECKING:
@@ -73,7 +72,7 @@ BOARD: Kind[StoredBoard, BoardRow] = Kind(
         Field(lights, head="light", fold=True),
         Field(lambda board: board.record.date, head="date"),
         Field(colours, key="measurements"),
-        Field(lambda board: [figures.difference(pair) for pair in board.pairs], key="direct_pairs"),
+        Field(lambda board: [jsons.difference(pair) for pair in board.pairs], key="direct_pairs"),
     ),
     none="No test board is logged yet. Add one: finishlab board add PHOTO --species WOOD",
     page=_page,
@@ -109,13 +108,13 @@ def _lit(row: BoardRow) -> str:
 
 def product_words(log: Logbook, *records: BoardRecord) -> list[str]:
     """Return the words of boards' finishes, in short and in full, that say what was put on."""
-    from finishlab.records import Finish
-    from finishlab.records.products import products_of
+    from finishlab.finish.finish import Finish
+    from finishlab.recipe.records import products_of
 
     cans = {can.number.key: can.record for can in log.cans()}
     words = []
     for record in records:
-        words += [text for text in (record.stain, record.topcoat) if text]
+        words += [text for text in (f"{record.stain} stain" if record.stain else None, record.topcoat) if text]
         words += products_of(record.finish or Finish(), cans)
     return words
 

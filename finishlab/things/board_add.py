@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING, Any, cast
 
 import click
 
-from finishlab.cli.cautioning import due_cautions
+from finishlab.cli.cautions import due_cautions
 from finishlab.cli.common import (
     BeginningChoice,
     area_options,
+    doubt_lines,
     json_option,
     measure_all,
     open_logbook,
@@ -17,20 +18,21 @@ from finishlab.cli.common import (
     report_failures,
     say,
     show_document,
+    untouched,
 )
 from finishlab.cli.lazy import ExampleCommand
-from finishlab.cli.summary import doubt_lines, untouched
 from finishlab.errors import UsageError
-from finishlab.records import CLEAR_ONLY, DAYLIGHT, MAX_COATS, PURPOSES, normalise_light
+from finishlab.finish.commands import draft_options, say_warnings, typed
+from finishlab.record import DAYLIGHT, normalise_light
+from finishlab.records import CLEAR_ONLY, MAX_COATS, PURPOSES
 from finishlab.things.board import board_summary, boards_document, photos_summary, product_words
-from finishlab.things.finish_options import draft_options, say_warnings, typed
 
 if TYPE_CHECKING:
+    from finishlab.finish.entering import Draft, FinishTexts
     from finishlab.logbook import Logbook, StoredBoard
     from finishlab.measure import GreyArea, SurfaceArea, SurfaceKind
     from finishlab.measuring.photos import PhotoResult
     from finishlab.records import BoardRecord
-    from finishlab.things.entering import Draft, FinishTexts
 
 _RECORD = ("species", "stain", "coats", "topcoat", "purpose", "note", "date", "state", "maker")
 
@@ -141,7 +143,7 @@ def _tell(
     log: Logbook, logged: list[StoredBoard], results: list[PhotoResult], added_in: str | None, *, as_json: bool
 ) -> None:
     """Print the numbers, and say what was logged, what is doubtful, and what can hurt somebody."""
-    from finishlab.things.finish_context import new_warnings
+    from finishlab.finish.entering import new_warnings
 
     if as_json:
         show_document(boards_document(logged, added_in), as_json=True)
@@ -179,12 +181,12 @@ def _check_given(
 
 def _draft(log: Logbook, given: dict[str, Any], light: str | None, texts: FinishTexts) -> Draft:
     """Return the new board's record from whatever says something of it, after asking where that is wanted."""
-    from finishlab.things.entering import Draft, draft_like
+    from finishlab.finish.entering import Draft, draft_like
 
     draft = Draft() if texts.like is None else draft_like(log, texts.like)
     draft = draft.with_said(log, typed(given if light is None else given | {"light": light}, texts))
     if texts.ask:
-        from finishlab.things.finish_ask import ask_missing
+        from finishlab.finish.commands import ask_missing
 
         draft = ask_missing(draft)
     return draft

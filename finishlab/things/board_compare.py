@@ -64,7 +64,7 @@ def compare(*, first: str, second: str, as_json: bool) -> None:
 
 def _document(one: StoredBoard, two: StoredBoard) -> Document:
     """Hold two boards against each other."""
-    from finishlab.reports import figures
+    from finishlab.show import jsons
 
     numbers = (one.number, two.number)
     fields = _fields(one, two)
@@ -84,10 +84,10 @@ def _document(one: StoredBoard, two: StoredBoard) -> Document:
         "colours": [
             {
                 "light": each.light,
-                "lab": by([figures.lab(lab) for lab in each.labs]),
+                "lab": by([jsons.lab(lab) for lab in each.labs]),
                 "photos": by(each.photos),
-                "delta_e00": figures.difference(each.delta_e00),
-                "difference": figures.difference(each.difference),
+                "delta_e00": jsons.difference(each.delta_e00),
+                "difference": jsons.difference(each.difference),
                 "in_words": each.in_words,
             }
             for each in colours

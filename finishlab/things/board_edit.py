@@ -6,18 +6,18 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from finishlab.cli.cautioning import say_cautions
+from finishlab.cli.cautions import say_cautions
 from finishlab.cli.common import BeginningChoice, json_option, open_logbook, say, show_document
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import UsageError
+from finishlab.finish.commands import CLEARABLE, draft_options, say_warnings, typed
 from finishlab.records import MAX_COATS, PURPOSES
 from finishlab.things.board import board_summary, boards_document, product_words
-from finishlab.things.finish_options import CLEARED, draft_options, say_warnings, typed
 
 if TYPE_CHECKING:
+    from finishlab.finish.entering import FinishTexts
     from finishlab.logbook import Logbook
     from finishlab.records import BoardRecord
-    from finishlab.things.entering import FinishTexts
 
 
 @click.command(
@@ -40,7 +40,7 @@ if TYPE_CHECKING:
 @draft_options
 @click.option(
     "--clear",
-    type=click.Choice(list(CLEARED)),
+    type=click.Choice(CLEARABLE),
     multiple=True,
     help="Take a field or a section out; may be given more than once.",
 )
@@ -54,7 +54,7 @@ def edit(
     **values: str | int | None,
 ) -> None:
     """Change what is written of a board; what it was stays in its history."""
-    from finishlab.things.finish_context import new_warnings
+    from finishlab.finish.entering import new_warnings
 
     given = {name: value for name, value in values.items() if value is not None}
     _check(given, finish_texts, clear)
@@ -84,15 +84,15 @@ def _changes(
     log: Logbook, before: BoardRecord, given: dict[str, Any], texts: FinishTexts, clear: tuple[str, ...]
 ) -> dict[str, Any]:
     """Return the record's fields that change, after asking for what is missing where that is wanted."""
-    from finishlab.things.entering import draft_like, draft_of
+    from finishlab.finish.entering import draft_like, draft_of
 
     draft = draft_of(before, logged=True)
     if texts.like is not None:
         draft = draft_like(log, texts.like, draft)
     draft = draft.with_said(log, typed(given, texts))
-    draft = draft.without(CLEARED[name] for name in clear)
+    draft = draft.without(clear)
     if texts.ask:
-        from finishlab.things.finish_ask import ask_missing
+        from finishlab.finish.commands import ask_missing
 
         draft = ask_missing(draft)
     draft.record(

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import click
 
-from finishlab.cli.cautioning import say_cautions
+from finishlab.cli.cautions import say_cautions
 from finishlab.cli.common import json_option, open_logbook, say, show_document
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.things.board import boards_document, product_words

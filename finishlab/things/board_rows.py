@@ -9,11 +9,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from finishlab.errors import FinishlabError, LogbookError
+from finishlab.finish.entering import UNSTAINED, Draft, finish_context, read_record_rows
+from finishlab.finish.warnings import board_warnings
 from finishlab.records import CLEAR_ONLY
-from finishlab.records.finish_warnings import board_warnings
-from finishlab.things.entering import Draft
-from finishlab.things.finish_context import UNSTAINED, finish_context
-from finishlab.things.record_file import read_record_rows
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook, StoredBoard
@@ -50,7 +48,7 @@ def import_boards(log: Logbook, path: str | Path) -> Imported:
     ------
     UsageError, LogbookError
         What is wrong with the first row that cannot be a board, which is named, and how many more there are;
-        ``"not-csv"`` and what `finishlab.things.record_file.read_record_rows` raises for the file.
+        ``"not-csv"`` and what `finishlab.finish.entering.read_record_rows` raises for the file.
     """
     records = _records(log, Path(path))
     before = {_plain(board.record): board.number for board in log.boards(brief=True)}

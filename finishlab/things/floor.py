@@ -9,20 +9,24 @@ import click
 from finishlab.cli.common import (
     area_options,
     changes_given,
+    colour_words,
+    doubt_lines,
     json_option,
     measure_all,
     open_logbook,
     photos_argument,
+    photos_words,
     report_failures,
     say,
     show_document,
+    untouched,
 )
+from finishlab.cli.kinds import light_option, print_logged, remove_command, show_command
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
-from finishlab.cli.summary import colour_words, doubt_lines, photos_words, untouched
-from finishlab.records import DAYLIGHT, SURFACES, FloorSpotRecord, Surface, parse_date, today
+from finishlab.record import DAYLIGHT, parse_date, today
+from finishlab.records import SURFACES, FloorSpotRecord, Surface
 from finishlab.show.document import Block, Colour, Facts, Line, Listing
-from finishlab.things.commands import light_option, print_logged, remove_command, show_command
-from finishlab.things.kind import Field, Kind
+from finishlab.show.kind import Field, Kind
 from finishlab.things.measured import colours, lights, measured, past
 
 if TYPE_CHECKING:

@@ -6,16 +6,16 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.errors import LogbookError
+from finishlab.finish.finish import Finish
+from finishlab.finish.wording import finish_changes
 from finishlab.matching.scatter import pool_estimates
-from finishlab.records import Finish, Label
-from finishlab.records.finish_text import written_fields
-from finishlab.reports.details import finish_changes
+from finishlab.recipe.records import Label
 from finishlab.reports.rows import BoardRow, ColourRow, SpotRow
 from finishlab.stair.records import PartSizes, size_facts
 
 if TYPE_CHECKING:
     from finishlab.logbook import Change, Logbook, StoredBoard, StoredMeasurement, StoredSpot
-    from finishlab.records import Light
+    from finishlab.record import Light
 
 __all__ = ["board_row", "change_entry", "change_line", "colour_row", "photo_namer", "spot_row"]
 
@@ -202,7 +202,7 @@ def _words_of(name: str, said: Mapping[str, Any]) -> dict[str, str]:
     """Return what a field of fields says, in the words and units people typed."""
     if name == "label":
         label = Label.from_dict(said)
-        return {each.label: words for each, words, _ in written_fields(label)}
+        return {each.label: words for each, words, _ in label.written()}
     if name == "sizes":
         return size_facts(PartSizes.from_dict(said))
     return {key.replace("_", " "): str(value) for key, value in said.items()}
