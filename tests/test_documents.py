@@ -199,8 +199,8 @@ def test_no_library_is_loaded_before_it_is_needed() -> None:
     """Importing every report loads no PDF, template, terminal, picture or colour library."""
     code = (
         "import sys\n"
-        "from finishlab.reports import documents, sentences, terminal\n"
-        "from finishlab.printing import house_file, labels, schedule, strip\n"
+        "from finishlab.rank import documents, sentences\n"
+        "from finishlab.printing import house_file, labels, schedule\n"
         "from finishlab.report import contents, story, writing\n"
         "from finishlab.show.pdf import looks, pages\n"
         "heavy = {'reportlab', 'jinja2', 'rich', 'matplotlib', 'cv2', 'skimage', 'scipy', 'colour', 'PIL'}\n"
