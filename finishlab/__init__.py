@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 from finishlab.version import __version__
 
 if TYPE_CHECKING:
+    from finishlab.board.records import BoardRecord, FloorSpotRecord
     from finishlab.colorimetry.difference import DeltaE, SignedDifference
     from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
     from finishlab.errors import (
@@ -39,7 +40,6 @@ if TYPE_CHECKING:
     from finishlab.measuring.photos import How, MeasureOptions, PhotoResult, measure_photo, measure_photos
     from finishlab.quality import Doubt
     from finishlab.rank.comparing import Comparison, compare, rank_boards
-    from finishlab.records import BoardRecord, FloorSpotRecord
 
 __all__ = [
     "Aim",
@@ -111,7 +111,7 @@ _MODULES: Final[dict[str, tuple[str, ...]]] = {
     "measure.areas": ("GreyArea", "PixelPolygon", "PixelRect"),
     "measure.results": ("FieldMeasurement", "Measurement", "Spread", "StripReading", "Texture"),
     "quality": ("Doubt",),
-    "records": ("BoardRecord", "FloorSpotRecord"),
+    "board.records": ("BoardRecord", "FloorSpotRecord"),
     "rank.comparing": ("Comparison", "compare", "rank_boards"),
     "measuring.logged": ("log_board", "log_board_photos", "log_floor_spots"),
     "measuring.photos": ("How", "MeasureOptions", "PhotoResult", "measure_photo", "measure_photos"),

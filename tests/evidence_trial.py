@@ -5,7 +5,8 @@ Run ``python tests/evidence_trial.py [--worlds N] [--closest]``; docs/decisions/
 The world errs in linear light: a camera's matrix and boost of saturation, a print that is lighter or darker or has
 another tone, a tone fit of each photo, grain, and what a camera gets wrong of one wood or print, all on the *true*
 colour. What is stated of a reading is what measuring can know: the same effects worked out at the *noisy reading*, one
-standard deviation up, as `finishlab.measure.doubt_budget` does. So readings that came out high state larger effects.
+standard deviation up, as `finishlab.measure.uncertainty_budget` does. So readings that came out high state larger
+effects.
 """
 
 from __future__ import annotations
@@ -18,9 +19,9 @@ from typing import Final
 
 import numpy as np
 
-from finishlab.colorimetry.camera_error import MATRIX_ERRORS, PRINT_AGAINST_WOOD, WOOD_ALONE
-from finishlab.colorimetry.ciede2000 import delta_e_00
-from finishlab.colorimetry.interval import difference_intervals
+from finishlab.colorimetry.delta_e import delta_e_00
+from finishlab.colorimetry.difference import difference_intervals
+from finishlab.colorimetry.estimate import MATRIX_ERRORS, PRINT_AGAINST_WOOD, WOOD_ALONE
 from finishlab.colorimetry.spaces import lab_to_rgb, linear_to_srgb, rgb_to_lab, srgb_to_linear
 from finishlab.colorimetry.table import ColourTable
 from finishlab.matching.gls import Solution, solve

@@ -19,9 +19,9 @@ import numpy as np
 from sqlalchemy import Connection, insert, update
 from sqlalchemy.orm import Session
 
-from finishlab.colorimetry.camera_error import WOOD_ALONE
+from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.difference import delta_e_interval
-from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
+from finishlab.colorimetry.estimate import WOOD_ALONE, LabEstimate, SharedEffect
 from finishlab.finish.finish import Finish
 from finishlab.logbook import Logbook
 from finishlab.logbook import writing as rows
@@ -39,7 +39,6 @@ from finishlab.logbook.tables import (
 from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, Texture
 from finishlab.quality import Doubt, doubt
 from finishlab.recipe.records import Recipe
-from finishlab.records import BoardRecord, FloorSpotRecord
 
 FLOOR: Final = np.array([56.0, 8.0, 22.0])
 DAY: Final = dt.date(2024, 5, 31)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from finishlab.colorimetry.ciede2000 import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.table import ColourTable
 from finishlab.matching.aims import MATCH, Aim

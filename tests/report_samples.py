@@ -9,7 +9,9 @@ from typing import Any
 import numpy as np
 from PIL import Image
 
-from finishlab.colorimetry.ciede2000 import delta_e_00
+from finishlab.board.records import BoardRecord, FloorSpotRecord
+from finishlab.board.shown import BoardRow, ColourRow, SpotRow
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.difference import DeltaE, signed_difference
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.errors import NoStripError, PhotoError
@@ -19,9 +21,7 @@ from finishlab.matching.scatter import FloorPool
 from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading
 from finishlab.measuring.photos import PhotoResult
 from finishlab.quality import doubt
-from finishlab.records import BoardRecord, FloorSpotRecord
 from finishlab.report.contents import ReportContent
-from finishlab.reports.rows import BoardRow, ColourRow, SpotRow
 from finishlab.show.pages import Picture
 
 FLOOR = (56.2, 9.1, 23.4)

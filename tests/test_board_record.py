@@ -13,8 +13,9 @@ from click.testing import CliRunner, Result
 from conftest import Photos, Run
 from logbook_makers import keep, measurement
 
+from finishlab.board.records import BOARD_LIMITS, BoardRecord
 from finishlab.cli import finishlab
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.finish import commands as finish_commands
 from finishlab.finish.entering import finish_context, read_record_file
 from finishlab.finish.fields import section_limits
@@ -22,8 +23,6 @@ from finishlab.finish.finish import FINISH_PARTS, Finish, step_changes
 from finishlab.logbook import Logbook
 from finishlab.recipe.records import Recipe
 from finishlab.record import parse_date
-from finishlab.records import BoardRecord
-from finishlab.records.boards import BOARD_LIMITS
 
 DAY: Final = parse_date("2024-05-20")
 STEP: Final = "oil; maker=Acme; colour=honey; lot=7; wipe=10"

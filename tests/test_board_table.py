@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from logbook_makers import DAY, keep, make_photo, measurement
 from observed import BoardSeen, PlankSeen, Seen, observations_of, solve_seen
 
+from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.colorimetry.table import ColourTable, TableBuilder
 from finishlab.errors import LogbookError
@@ -28,7 +29,6 @@ from finishlab.matching.observations import Observations
 from finishlab.matching.scatter import components_of
 from finishlab.rank.gathering import observations_of as gathered
 from finishlab.rank.gathering import see_floor
-from finishlab.records import BoardRecord, FloorSpotRecord
 
 FINISH = Finish(Preparation(grits=(80, 120)), topcoat=Topcoat(sheen="matte", gloss_gu=17.0))
 LAMP = "lamp"

@@ -18,9 +18,9 @@ from PIL import Image
 from render.encode import decode_jpeg, encode_jpeg
 from render.photo import render_scene
 
-from finishlab.imaging.chroma import CHROMA_TO_RGB, chroma_move, mean_before_rounding
-from finishlab.imaging.deep_pixels import turn_upright
+from finishlab.imaging.opencv import turn_upright
 from finishlab.imaging.pixels import ChromaBlocks, LinearImage
+from finishlab.imaging.sampling import CHROMA_TO_RGB, chroma_move, mean_before_rounding
 from finishlab.imaging.strip import FIELD_NAMES
 from finishlab.measure import GreyArea, Measurement, PixelRect, measure, measure_by_hand
 from finishlab.photos import read_photo

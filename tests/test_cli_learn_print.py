@@ -13,8 +13,8 @@ from conftest import Run
 from PIL import Image
 from strip_photo import PRINTS, Shot, pixels_of, true_lightness
 
-from finishlab.imaging.eye_page import EYE_ROWS
-from finishlab.show.pdf.sheet import POINTS_PER_MM
+from finishlab.imaging.strip import EYE_ROWS
+from finishlab.show.pdf.setting import POINTS_PER_MM
 
 SAVING = PRINTS[5]
 

@@ -13,12 +13,21 @@ from numpy.typing import ArrayLike
 from observed import BoardSeen, PlankSeen, Seen, observations_of
 
 from finishlab.colorimetry.camera_profile import fit_profile
-from finishlab.colorimetry.difference import DeltaE, delta_e_00, delta_e_interval
+from finishlab.colorimetry.delta_e import delta_e_00
+from finishlab.colorimetry.difference import DeltaE, delta_e_interval
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect, draw
-from finishlab.colorimetry.sources import SOURCES, Source, listed, print_open, scaled, scaled_table, source_of
 from finishlab.colorimetry.spaces import lab_to_rgb
 from finishlab.colorimetry.spectra import chart_lab
-from finishlab.colorimetry.table import ColourTable
+from finishlab.colorimetry.table import (
+    SOURCES,
+    ColourTable,
+    Source,
+    listed,
+    print_open,
+    scaled,
+    scaled_table,
+    source_of,
+)
 from finishlab.imaging.greys import USUAL, greys_of_readings
 from finishlab.matching.costs import LEARNED_LIGHTNESS, MATTERS, Costs, board_costs, pair_costs, print_doubt
 from finishlab.matching.gls import solve

@@ -13,10 +13,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from observed import BoardSeen, PlankSeen, Seen, gather, observations_of, solve_seen
 
-from finishlab.colorimetry.ciede2000 import delta_e_00
+from finishlab.board.records import BoardRecord
+from finishlab.colorimetry.delta_e import CIEDE2000_TEXTURE, CMC_2_1, delta_e_00
 from finishlab.colorimetry.difference import DeltaE, SignedDifference, describe, signed_difference
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
-from finishlab.colorimetry.formulas import CIEDE2000_TEXTURE, CMC_2_1
 from finishlab.matching.aims import CONTRAST, LIMITS, MATCH, STEP, Aim, within
 from finishlab.matching.alternatives import compare_aims
 from finishlab.matching.gls import Solution
@@ -26,7 +26,6 @@ from finishlab.matching.ranking import RANGES, Ranking, lay_sentence, range_word
 from finishlab.matching.scatter import Components, FloorSpot, pool_floor
 from finishlab.rank.documents import ranking_data
 from finishlab.rank.sentences import answer, answer_detail, next_steps, own_line
-from finishlab.records import BoardRecord
 
 FLOOR = np.array([56.0, 8.0, 22.0])
 CALM = Components.usual()

@@ -30,7 +30,7 @@ from render.photo import render_scene
 from render.scene import truth_of
 from render.story_scenes import board_material, scene_of
 
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.demo.place import samples_home
 from finishlab.demo.story import (

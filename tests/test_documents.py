@@ -14,6 +14,9 @@ import report_samples as samples
 from hypothesis import given
 from hypothesis import strategies as st
 
+from finishlab.board.commands import BOARD
+from finishlab.board.floor_commands import FLOOR
+from finishlab.board.shown import what_it_is
 from finishlab.errors import OutputError
 from finishlab.files import write_atomically
 from finishlab.matching.scatter import FloorPool
@@ -21,11 +24,8 @@ from finishlab.measuring.documents import measurement_document
 from finishlab.measuring.photos import PhotoResult
 from finishlab.rank.documents import ranking_data
 from finishlab.reports.documents import pool_document
-from finishlab.reports.rows import what_it_is
 from finishlab.show.document import Document
 from finishlab.show.jsons import dump, json_form
-from finishlab.things.board import BOARD
-from finishlab.things.floor import FLOOR
 
 
 def _documents() -> list[tuple[str, dict[str, Any]]]:

@@ -12,9 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from observed import BoardSeen, PlankSeen, Seen, observations_of, solve_seen
 
-from finishlab.colorimetry.camera_error import WOOD_ALONE
-from finishlab.colorimetry.difference import delta_e_00
-from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
+from finishlab.colorimetry.delta_e import delta_e_00
+from finishlab.colorimetry.estimate import WOOD_ALONE, LabEstimate, SharedEffect
 from finishlab.matching.gls import Solution, solve
 from finishlab.matching.observations import Observations, carried, with_surface_effects
 from finishlab.matching.ranking import rank_colours

@@ -21,6 +21,7 @@ from click.testing import CliRunner
 from logbook_makers import DAY, measurement, trial
 from PIL import ExifTags, Image
 
+from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.cli.root import finishlab
 from finishlab.errors import LogbookError, OutputError
 from finishlab.finish.finish import ColourStep, Finish
@@ -30,7 +31,6 @@ from finishlab.logbook.archive import export_logbook, import_logbook, json_schem
 from finishlab.logbook.merge import TABLES, Dump, checked
 from finishlab.logbook.store import DATABASE
 from finishlab.recipe.records import Can
-from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.stair.records import Flight, Part, PartEvent, PartSizes, StoredStair
 
 

@@ -22,7 +22,7 @@ LAYERS: Final = (
     ("record",),
     ("finish/records", "toml_file"),
     ("recipe/records",),
-    ("records",),
+    ("board/records",),
     ("finish/wording", "stair/records", "strip/records"),
     ("colorimetry",),
     ("imaging",),
@@ -30,6 +30,8 @@ LAYERS: Final = (
     ("matching", "plan/figures"),
     ("photos", "logbook"),
     ("show",),
+    ("logbook/wording",),
+    ("board/shown",),
     ("reports",),
     ("measuring",),
     ("stair/progress", "strip/page"),
@@ -57,7 +59,7 @@ LAYERS: Final = (
         "recipe/commands",
         "rank/commands",
         "report/commands",
-        "things",
+        "board/commands",
     ),
 )
 """Rooms from left to right; a room imports from itself and from rooms further left, never from one beside it."""
@@ -86,7 +88,13 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "report": ("contents", "crops", "pictures", "story", "writing"),
         "report/commands": ("commands",),
     },
+    "board": {
+        "board/records": ("records",),
+        "board/shown": ("shown",),
+        "board/commands": ("commands", "adding", "checks", "table", "floor_commands"),
+    },
     "logbook": {
+        "logbook/wording": ("wording",),
         "logbook/documents": ("archive",),
         "logbook/commands": ("commands",),
     },
@@ -151,7 +159,7 @@ STORES: Final = _modules("logbook")
 DOORWAYS: Final = {
     "PIL": ("finishlab.photos",),
     "alembic": ("finishlab.logbook",),
-    "click": ("finishlab.cli", "finishlab.rank.options", "finishlab.things", *COMMANDS),
+    "click": ("finishlab.cli", "finishlab.rank.options", *COMMANDS),
     "colour": ("finishlab.colorimetry",),
     "cv2": ("finishlab.imaging",),
     "jinja2": ("finishlab.show",),

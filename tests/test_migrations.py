@@ -23,6 +23,7 @@ from sqlalchemy import Engine, create_engine, inspect, text
 from sqlalchemy.dialects import mysql, postgresql, sqlite
 from sqlalchemy.schema import CreateTable
 
+from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.colorimetry.camera_profile import fit_profile
 from finishlab.colorimetry.spaces import lab_to_rgb
 from finishlab.colorimetry.spectra import chart_lab
@@ -36,7 +37,6 @@ from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.store import DATABASE
 from finishlab.logbook.tables import Base, BoardRow, FloorSpotRow, PhotoRow, TrialRow
 from finishlab.recipe.records import Can
-from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.stair.records import Flight, Part, PartEvent
 from finishlab.strip.records import TrialRecord
 

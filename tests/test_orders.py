@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from observed import gather
 
+from finishlab.colorimetry.delta_e import CMC_2_1
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
-from finishlab.colorimetry.formulas import CMC_2_1
 from finishlab.matching.aims import CONTRAST, MATCH, Aim
 from finishlab.matching.joint import JointColours
 from finishlab.matching.orders import Orders, distances_of, ties_of

@@ -10,10 +10,10 @@ from click.testing import CliRunner, Result
 from conftest import Photos
 from logbook_makers import DAY, keep, measurement
 
+from finishlab.board.records import BoardRecord
 from finishlab.cli import finishlab
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook
-from finishlab.records import BoardRecord
 from finishlab.stair.records import Flight, Part
 
 SIZES = ("--treads", "3", "--front", "36in", "--depth", "11in", "--thickness", "1in")
@@ -27,7 +27,7 @@ WRITERS = {
     "labels": ("labels", "--output", "OUT.pdf"),
     "house-file": ("house-file", "--output", "OUT.pdf"),
     "stairs show": ("stairs", "show", "--svg", "OUT.svg"),
-    "calendar": ("plan", "calendar", "--treads", "3", "--coat", "oil stain", "--ics", "OUT.ics"),
+    "calendar": ("plan", "calendar", "--treads", "3", "--liquid", "oil stain", "--ics", "OUT.ics"),
     "quantities": ("plan", "quantities", *SIZES, "--liquid", "oil stain", "--csv", "OUT.csv"),
 }
 """Command -> how it is called; OUT is what it writes."""

@@ -19,11 +19,11 @@ from render.photo import RenderedPhoto, render_scene
 
 from finishlab import measure_photo
 from finishlab.cli import finishlab
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import srgb_to_linear
 from finishlab.errors import PhotoError
 from finishlab.imaging.correction import FitPriors
-from finishlab.imaging.tone_prior import slope_spread
+from finishlab.imaging.priors import slope_spread
 from finishlab.photos import photo_facts, read_photo, write_jpeg
 
 BLOCKS: Final = np.repeat(

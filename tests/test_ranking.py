@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from observed import BoardColour, draw_differences, gather, rank_apart
 
-from finishlab.colorimetry.difference import delta_e_00, delta_e_interval
+from finishlab.colorimetry.delta_e import delta_e_00
+from finishlab.colorimetry.difference import delta_e_interval, joint_covariance
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect, draw
-from finishlab.colorimetry.interval import joint_covariance
 from finishlab.errors import ExitCode, LogbookError
 from finishlab.matching.ranking import RankedBoard, Ranking
 from finishlab.matching.scatter import FEW_SPOTS, FloorPool, FloorSpot, pool_estimates, pool_floor

@@ -13,9 +13,9 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from finishlab import record, records
+from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import ExitCode, UsageError
 from finishlab.record import normalise_light, parse_date
-from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord
 
 DAY = dt.date(2024, 5, 31)
 SHA = "0123456789abcdef" * 4
@@ -216,6 +216,6 @@ def test_dates_are_iso() -> None:
 
 def test_records_are_light() -> None:
     """Importing the records loads neither NumPy nor the database library."""
-    code = "import sys, finishlab.records; print(sorted({'numpy', 'sqlalchemy', 'alembic', 'cv2'} & set(sys.modules)))"
+    code = "import sys, finishlab.board.records; print(sorted({'numpy', 'sqlalchemy', 'cv2'} & set(sys.modules)))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

@@ -11,20 +11,20 @@ import pytest
 import report_samples as samples
 from rich.console import Console
 
+from finishlab.board.commands import BOARD
+from finishlab.board.floor_commands import FLOOR
+from finishlab.board.shown import colour_blocks, label_facts
 from finishlab.colorimetry.spaces import hex_colour
 from finishlab.matching.ranking import Ranking
 from finishlab.matching.scatter import FloorPool
 from finishlab.measure import Measurement
-from finishlab.measuring.documents import colour_blocks, measurement_document
+from finishlab.measuring.documents import measurement_document
 from finishlab.measuring.photos import PhotoResult
 from finishlab.rank.comparing import Comparison
 from finishlab.rank.documents import comparison_document
 from finishlab.rank.sentences import chance, doubts_once, next_steps, place_mark
-from finishlab.reports.details import label_facts
 from finishlab.show.document import Document, Facts
 from finishlab.show.terminal import Head, print_rows, render
-from finishlab.things.board import BOARD
-from finishlab.things.floor import FLOOR
 
 _ESCAPE = re.compile(r"\x1b\[[0-9;]*m")
 

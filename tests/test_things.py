@@ -15,19 +15,19 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.console import Console
 
+from finishlab.board.commands import BOARD
+from finishlab.board.floor_commands import FLOOR
+from finishlab.board.shown import BoardRow
 from finishlab.cli import finishlab
 from finishlab.logbook import Logbook
 from finishlab.recipe.cans import CAN
 from finishlab.recipe.commands import RECIPE
 from finishlab.recipe.records import Can
 from finishlab.record import Number, number_of
-from finishlab.reports.rows import BoardRow
 from finishlab.show.document import Document
 from finishlab.show.jsons import json_form
 from finishlab.show.kind import Field, Kind
 from finishlab.show.terminal import render
-from finishlab.things.board import BOARD
-from finishlab.things.floor import FLOOR
 
 
 def _printed(document: Document) -> str:

@@ -16,9 +16,9 @@ from finishlab.colorimetry.spaces import lab_to_rgb
 from finishlab.colorimetry.spectra import chart_lab
 from finishlab.errors import LogbookError
 from finishlab.logbook import Logbook
+from finishlab.logbook.wording import change_line
 from finishlab.recipe.records import Can
 from finishlab.stair.records import Flight, Part, PartEvent
-from finishlab.workflow.rows import change_line
 
 COAT = PartEvent("coat", DAY, "stain", 1)
 

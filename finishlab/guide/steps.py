@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal
 
+from finishlab.board.records import CLEAR_ONLY
 from finishlab.errors import FinishlabError
 from finishlab.matching.scatter import FEW_SPOTS
 from finishlab.record import DAYLIGHT
-from finishlab.records import CLEAR_ONLY
 from finishlab.show.document import Block, Column, Document, Line, Paragraph, Table
 from finishlab.stair.progress import coats_words, parts_shown
 

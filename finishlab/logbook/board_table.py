@@ -18,6 +18,7 @@ from typing import Any, Final, NamedTuple, TypeVar
 from sqlalchemy import Text, select, type_coerce
 from sqlalchemy.orm import Session
 
+from finishlab.board.records import BoardRecord
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.table import ColourTable, TableBuilder
 from finishlab.errors import LogbookError
@@ -26,7 +27,6 @@ from finishlab.logbook.reading import DAMAGED, damaged, decoded
 from finishlab.logbook.tables import BoardRow, MeasurementRow, PairRow
 from finishlab.quality import Doubt
 from finishlab.record import Light
-from finishlab.records import BoardRecord
 
 __all__ = ["BoardTable", "LoggedBoard", "LoggedColour", "LoggedPair", "read_board_table", "read_sampled_colours"]
 

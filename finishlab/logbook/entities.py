@@ -11,12 +11,12 @@ from typing import Any, Final, Literal, TypeVar, cast
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook.tables import BatchRow, BoardRow, FloorSpotRow, PartRow, RecipeRow, TrialRow
 from finishlab.logbook.writing import AnyRecord, change_light, note_change, now, record_values
 from finishlab.recipe.records import Can, Recipe
 from finishlab.record import Number, Record
-from finishlab.records import BoardRecord, FloorSpotRecord
 from finishlab.strip.records import TrialRecord
 
 __all__ = [

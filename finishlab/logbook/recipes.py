@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from finishlab.board.records import BoardRecord
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.database import Transactions
@@ -18,7 +19,6 @@ from finishlab.logbook.stored import StoredApproval, StoredCan, StoredRecipe
 from finishlab.logbook.tables import ApprovalRow, BatchRow, BoardRow, RecipeRow
 from finishlab.recipe.records import Approval, Can, Recipe
 from finishlab.record import today
-from finishlab.records import BoardRecord
 
 __all__ = ["STANDARD", "RecipeStore", "check_recipe_name", "chosen_recipe"]
 
@@ -248,9 +248,9 @@ def chosen_recipe(log: RecipeStore, name: str | None) -> tuple[int, Recipe, dt.d
     Raises
     ------
     LogbookError
-        ``"unknown-recipe"``.
+        ``"unknown-recipe"``, ``"no-recipe"``.
     UsageError
-        ``"no-recipe"``, ``"which-recipe"``.
+        ``"which-recipe"``.
     """
     standard = log.standard()
     recipes = log.recipes()
@@ -261,7 +261,7 @@ def chosen_recipe(log: RecipeStore, name: str | None) -> tuple[int, Recipe, dt.d
     elif len(recipes) == 1:
         found = recipes[0]
     elif not recipes:
-        raise UsageError("no-recipe", "There is no recipe yet.", "Make one of a board: finishlab recipe --help")
+        raise LogbookError("no-recipe", "There is no recipe yet.", "Make one of a board: finishlab recipe --help")
     else:
         names = ", ".join(each.number for each in recipes)
         raise UsageError("which-recipe", f"There are several recipes: {names}.", "Name one, or approve one.")

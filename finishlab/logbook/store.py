@@ -17,6 +17,7 @@ from typing import Any, Self
 from sqlalchemy import ColumnElement, or_, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
+from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import LogbookError, UsageError
 from finishlab.files import named_folder
 from finishlab.logbook import writing as rows
@@ -41,7 +42,6 @@ from finishlab.logbook.stored import DirectPair, StoredBoard, StoredSpot
 from finishlab.logbook.tables import BoardRow, FloorSpotRow, MeasurementRow, PairRow, PartEventRow, PhotoRow, StripRow
 from finishlab.measure import Measurement
 from finishlab.record import normalise_light
-from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.stair.reading import part_code
 from finishlab.stair.store import StairStore
 

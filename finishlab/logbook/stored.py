@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any, Generic, TypeVar, cast, get_args
 
+from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.imaging.strip import FIELD_NAMES, FieldName
@@ -18,7 +19,6 @@ from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReadin
 from finishlab.quality import Doubt
 from finishlab.recipe.records import Approval, Can, Recipe
 from finishlab.record import Light, Number, Record
-from finishlab.records import BoardRecord, FloorSpotRecord
 from finishlab.strip.records import TrialRecord
 
 __all__ = [

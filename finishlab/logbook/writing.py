@@ -16,6 +16,7 @@ from sqlalchemy import event, inspect, select, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import ORMExecuteState, Session, UOWTransaction, aliased
 
+from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.errors import LogbookError, UsageError
 from finishlab.imaging.strip import FieldName
 from finishlab.logbook.database import WritingSession
@@ -43,7 +44,6 @@ from finishlab.logbook.tables import (
 from finishlab.measure import FieldMeasurement, Measurement
 from finishlab.recipe.records import Approval, Can, Recipe
 from finishlab.record import Light
-from finishlab.records import BoardRecord, FloorSpotRecord
 from finishlab.stair.records import Flight, Part
 from finishlab.strip.records import TrialRecord
 

@@ -16,9 +16,8 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from finishlab.colorimetry.difference import DeltaE
-from finishlab.colorimetry.interval import difference_intervals
-from finishlab.colorimetry.metamerism import corrected_batch
+from finishlab.colorimetry.difference import DeltaE, difference_intervals
+from finishlab.colorimetry.spectra import corrected_batch
 from finishlab.matching.aims import Aim
 from finishlab.matching.ranking import RankedBoard, Ranking
 from finishlab.quality import Doubt, doubt

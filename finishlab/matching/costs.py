@@ -2,7 +2,7 @@
 
 The square of a CIEDE2000 difference d scatters with the variance ``4 d^2 s'J s + 2 tr(M C M C)``, where J is the
 covariance of both colours together, s the slopes of the difference, C the covariance of the difference and M the local
-metric (`finishlab.colorimetry.interval`). Each source is a part of J and of C, so each has its part of that variance:
+metric (`finishlab.colorimetry.difference`). Each source is a part of J and of C, so each has its part of that variance:
 ``4 d^2 s'J_i s + 2 tr(M C M C_i)``, and the parts add up to the whole.
 
 Of boards and a floor that were found together by least squares the part of a source is how the covariance answers when
@@ -20,11 +20,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from finishlab.colorimetry.difference import DeltaE
+from finishlab.colorimetry.delta_e import CIEDE2000
+from finishlab.colorimetry.difference import DeltaE, difference_intervals
 from finishlab.colorimetry.estimate import LabEstimate
-from finishlab.colorimetry.formulas import CIEDE2000
-from finishlab.colorimetry.interval import difference_intervals
-from finishlab.colorimetry.sources import (
+from finishlab.colorimetry.table import (
     SOURCES,
     Source,
     of_tone,

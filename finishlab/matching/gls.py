@@ -27,8 +27,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from finishlab.colorimetry.camera_error import WOOD_ALONE
-from finishlab.colorimetry.estimate import LabEstimate
+from finishlab.colorimetry.estimate import WOOD_ALONE, LabEstimate
 from finishlab.matching.joint import JointColours, learn_prior
 from finishlab.matching.observations import Observations, with_surface_effects
 from finishlab.matching.scatter import Components

@@ -25,8 +25,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from finishlab.colorimetry.camera_error import less_wood
-from finishlab.colorimetry.estimate import LabEstimate
+from finishlab.colorimetry.estimate import LabEstimate, less_wood
 from finishlab.colorimetry.spaces import lab_to_rgb, linear_to_srgb, rgb_to_lab, srgb_to_linear
 from finishlab.colorimetry.table import ColourTable
 

@@ -13,8 +13,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from finishlab.colorimetry.formulas import CIEDE2000
-from finishlab.colorimetry.interval import difference_intervals
+from finishlab.colorimetry.delta_e import CIEDE2000
+from finishlab.colorimetry.difference import difference_intervals
 from finishlab.matching.aims import Aim, within
 from finishlab.matching.joint import JointColours, draw_colours
 

@@ -207,8 +207,8 @@ def rank_colours(
 
     Notes
     -----
-    The intervals are not drawn but computed, see `finishlab.colorimetry.interval`; they hold the error of the floor and
-    of print seen beside wood in full, though it cancels in the order.
+    The intervals are not drawn but computed, see `finishlab.colorimetry.difference`; they hold the error of the floor
+    and of print seen beside wood in full, though it cancels in the order.
     """
     if count < 1:
         raise ValueError("a ranking needs at least one draw")

@@ -16,9 +16,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from finishlab.colorimetry.camera_error import WOOD_ALONE
-from finishlab.colorimetry.ciede2000 import delta_e_00
-from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
+from finishlab.colorimetry.delta_e import delta_e_00
+from finishlab.colorimetry.estimate import WOOD_ALONE, LabEstimate, SharedEffect
 from finishlab.errors import LogbookError
 from finishlab.matching.observations import Observations, with_surface_effects
 from finishlab.quality import Doubt, doubt

@@ -18,7 +18,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from finishlab.colorimetry.formulas import CIEDE2000, Formula
+from finishlab.colorimetry.delta_e import CIEDE2000, Formula
 from finishlab.colorimetry.palette import equal_shares
 
 __all__ = ["centred", "cheapest_pairs", "merge_colours", "plank_yardstick", "transport_distance"]

@@ -9,13 +9,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, cast
 
+from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import FinishlabError, LogbookError
 from finishlab.logbook import DirectPair, Logbook, StoredBoard, StoredMeasurement, StoredSpot
 from finishlab.measure import GreyArea, Measurement, PixelPolygon, PixelRect
 from finishlab.measuring.photos import MeasureOptions, PhotoResult, measure_photos
 from finishlab.photos import photo_facts
 from finishlab.record import today
-from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.stair.records import StoredPart
 
 if TYPE_CHECKING:

@@ -175,7 +175,7 @@ def preview(path: Path, room: tuple[int, int]) -> tuple[np.ndarray, tuple[int, i
     """
     from dataclasses import replace
 
-    from finishlab.imaging.resample import shrink
+    from finishlab.imaging.opencv import shrink
     from finishlab.photos import read_photo, srgb_pixels
 
     photo = read_photo(path, long_side=max(room))

@@ -9,9 +9,9 @@ import numpy as np
 
 from finishlab.colorimetry.spaces import lab_to_srgb8
 from finishlab.imaging.drawing import WHITE, Ink, line
+from finishlab.imaging.opencv import shrink
 from finishlab.imaging.overlay import GLARE, LEFT_OUT, SAMPLED, FieldDrawing, check_picture, hatch
 from finishlab.imaging.panel import GreyPoints, PanelContent, PanelField, draw_panel
-from finishlab.imaging.resample import shrink
 from finishlab.imaging.strip import STRIP
 from finishlab.measure import HandInspection, PixelRect
 from finishlab.measure.flow import PX_PER_MM
@@ -92,7 +92,7 @@ def save_refusal(
     OutputError
         If the file cannot be written.
     """
-    from finishlab.measure.partial import inspect_partly
+    from finishlab.measure.flow import inspect_partly
 
     if fit is None:
         canvas, factor = _canvas(image)

@@ -148,7 +148,7 @@ def _upright(
     rest = (decoded[0] - low.shape[1] * side[0], decoded[1] - low.shape[0] * side[1])
     if orientation == 1:
         return ChromaBlocks(low, high, side, (0, 0))
-    from finishlab.imaging.deep_pixels import turn_upright
+    from finishlab.imaging.opencv import turn_upright
 
     corner = turn_upright(np.array([[1.0, 0.0], [0.0, 0.0]]), orientation)
     if orientation > 4:

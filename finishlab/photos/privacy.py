@@ -12,6 +12,8 @@ import zlib
 from collections.abc import Iterator
 from typing import Final
 
+from PIL import Image
+
 from finishlab.photos.header import DECODING_ERRORS, quiet
 from finishlab.photos.said_beside import NotUnderstoodError, exif_of, kept_xmp
 from finishlab.photos.shared_heif import cleaned_heif
@@ -49,7 +51,7 @@ def shareable(data: bytes) -> bytes | None:
             if data[:4] in (b"II*\0", b"MM\0*"):
                 return cleaned_tiff(data)
             return cleaned_heif(data) if data[4:8] == b"ftyp" else None
-    except (NotUnderstoodError, *DECODING_ERRORS):
+    except (NotUnderstoodError, Image.DecompressionBombError, *DECODING_ERRORS):
         return None
 
 

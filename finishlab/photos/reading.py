@@ -19,7 +19,7 @@ from finishlab.photos.header import DECODING_ERRORS, Header, open_header, quiet
 from finishlab.photos.jpeg import chroma_blocks, decode_jpeg
 from finishlab.photos.marks import chroma_step, file_doubts
 from finishlab.photos.profiles import ColourEncoding, UnsuitedProfileError
-from finishlab.photos.raw import RAW_WHITE, decode_raw, raw_encoding
+from finishlab.photos.raw import RAW_WHITE, decode_raw, raw_encoding, silent
 from finishlab.quality import Doubt, doubt
 
 __all__ = ["PhotoFacts", "photo_facts", "read_photo"]
@@ -132,7 +132,7 @@ def read_photo(path: Path, *, long_side: int | None = None) -> LinearImage:
     orientation = header.orientation
     del header  # and with it Pillow's own copy of the pixels
     if orientation != 1:
-        from finishlab.imaging.deep_pixels import turn_upright
+        from finishlab.imaging.opencv import turn_upright
 
         codes = turn_upright(codes, orientation)
     codes.flags.writeable = False
@@ -175,6 +175,9 @@ def _decode(header: Header, long_side: int | None) -> tuple[np.ndarray, int]:
             return decode_raw(header.file, header.image, long_side), RAW_WHITE
         if header.file.format == "HEIC":
             return _decode_heic(header)
+        if header.file.format == "TIFF":
+            with silent():
+                return _decode_opencv(header) if header.by_opencv else (_decode_pillow(header), 255)
         if header.by_opencv:
             return _decode_opencv(header)
         if header.file.format == "JPEG" and header.mode in ("RGB", "L"):
@@ -195,7 +198,7 @@ def _decode_heic(header: Header) -> tuple[np.ndarray, int]:
 
 
 def _decode_opencv(header: Header) -> tuple[np.ndarray, int]:
-    from finishlab.imaging.deep_pixels import decode_16bit
+    from finishlab.imaging.opencv import decode_16bit
 
     file = header.file
     pixels = decode_16bit(file.data)

@@ -149,7 +149,7 @@ def thumbnail(path: Path, long_side: int, *, quality: int = 85) -> bytes:
     PhotoError
         As `read_photo`.
     """
-    from finishlab.imaging.resample import shrink
+    from finishlab.imaging.opencv import shrink
 
     photo = read_photo(path, long_side=long_side)
     small = shrink(photo.encoded, max(photo.size) / long_side)

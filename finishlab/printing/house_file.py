@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
+from finishlab.board.shown import board_row, spot_row
 from finishlab.cautions import CAUTIONS, DEFERS
 from finishlab.colorimetry.spaces import hex_colour
 from finishlab.errors import FinishlabError
@@ -17,14 +18,13 @@ from finishlab.show.document import Column, Facts, Table
 from finishlab.show.pages import Block, Outline, Pages, Picture, Pictures, Section, Swatch, Swatches, Words
 from finishlab.stair.drawing import stair_svg
 from finishlab.stair.progress import flights_shown
-from finishlab.workflow.rows import board_row, spot_row
 
 if TYPE_CHECKING:
     import datetime as dt
 
+    from finishlab.board.shown import Lab
     from finishlab.logbook import Logbook, StoredApproval
     from finishlab.recipe.records import Can
-    from finishlab.reports.rows import Lab
     from finishlab.stair.records import StoredEvent, StoredStair
 
 __all__ = ["house_pages", "house_summary"]

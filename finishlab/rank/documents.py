@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Final
 
+from finishlab.board.shown import what_it_is
 from finishlab.matching.alternatives import MOVES
 from finishlab.rank.sentences import (
     aim_line,
@@ -29,7 +30,6 @@ from finishlab.rank.sentences import (
 )
 from finishlab.reports.costs import costs_entry, costs_line
 from finishlab.reports.documents import pool_document
-from finishlab.reports.rows import what_it_is
 from finishlab.show import jsons as figures
 from finishlab.show.document import Bar, Block, Cell, Column, Document, Interval, Line, Listing, Paragraph, Table
 from finishlab.strip.trials import trust_entry, trust_line

@@ -9,10 +9,11 @@ from typing import Final, NamedTuple, TypeVar
 
 import numpy as np
 
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.board.records import BoardRecord
+from finishlab.board.shown import profile_name
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.estimate import LabEstimate
-from finishlab.colorimetry.sources import scaled, scaled_table
-from finishlab.colorimetry.table import ColourTable
+from finishlab.colorimetry.table import ColourTable, scaled, scaled_table
 from finishlab.errors import LogbookError
 from finishlab.logbook import BoardTable, LoggedBoard, LoggedColour, LoggedPair, StoredMeasurement, StoredSpot
 from finishlab.matching.guards import (
@@ -31,8 +32,6 @@ from finishlab.matching.transport import merge_colours, plank_yardstick
 from finishlab.matching.trials import Trust
 from finishlab.quality import Doubt, doubt
 from finishlab.record import DAYLIGHT, Light
-from finishlab.records import BoardRecord
-from finishlab.reports.sentences import profile_name
 
 __all__ = [
     "FloorSeen",

@@ -67,7 +67,7 @@ def read_aim(
     UsageError
         ``two-formulas``, ``two-steps`` or ``step-without-contrast``.
     """
-    from finishlab.colorimetry.formulas import CIEDE2000, CIEDE2000_TEXTURE, CMC_2_1
+    from finishlab.colorimetry.delta_e import CIEDE2000, CIEDE2000_TEXTURE, CMC_2_1
     from finishlab.matching.aims import HUE_WITHIN, LIMITS, Aim
 
     if texture and cmc:

@@ -6,22 +6,23 @@ from collections.abc import Iterable, Mapping, Sequence
 from itertools import islice
 from typing import TYPE_CHECKING, Final
 
+from finishlab.board.shown import what_it_is
 from finishlab.matching.scatter import FEW_SPOTS
-from finishlab.reports.rows import what_it_is
-from finishlab.reports.sentences import interval
 
 if TYPE_CHECKING:
+    from finishlab.board.records import BoardRecord
+    from finishlab.colorimetry.difference import DeltaE
     from finishlab.logbook import LoggedBoard
     from finishlab.matching.next_photo import NextPhoto
     from finishlab.matching.ranking import RankedBoard, Ranking
     from finishlab.matching.scatter import FloorPool
     from finishlab.quality import Doubt
-    from finishlab.records import BoardRecord
 
 __all__ = [
     "aim_line",
     "answer",
     "answer_detail",
+    "as_sentence",
     "chance",
     "colours_line",
     "deciding_doubt",
@@ -32,6 +33,7 @@ __all__ = [
     "how_far",
     "how_sure",
     "inseparable_lines",
+    "interval",
     "is_plain",
     "next_steps",
     "own_line",
@@ -89,6 +91,17 @@ _DECIDING: Final = (
     "one-light",
 )
 """Doubts that may turn the answer, the one that may turn it farthest first; this tool's own."""
+
+
+def as_sentence(words: str) -> str:
+    """Return words with a capital at the start and a full stop at the end."""
+    words = words.strip()
+    return words[:1].upper() + words[1:] + ("" if words.endswith((".", "!", "?")) else ".") if words else ""
+
+
+def interval(difference: DeltaE) -> str:
+    """Return a 95 % interval in words: ``"1.2 to 2.7"``."""
+    return f"{difference.low:.1f} to {difference.high:.1f}"
 
 
 def finish_words(record: BoardRecord) -> str:

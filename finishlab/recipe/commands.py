@@ -19,10 +19,10 @@ from finishlab.show.document import Block, Document, Facts, Line, Listing
 from finishlab.show.kind import Field, Kind
 
 if TYPE_CHECKING:
+    from finishlab.board.records import BoardRecord
     from finishlab.finish.finish import Finish
     from finishlab.logbook import Logbook, StoredApproval, StoredRecipe
     from finishlab.recipe.records import Recipe
-    from finishlab.records import BoardRecord
     from finishlab.stair.records import StoredPart
 
 _COMMANDS: Mapping[str, tuple[str, str]] = {

@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from typing import TYPE_CHECKING, Final
 
+from finishlab.board.shown import SpotRow
 from finishlab.matching.aims import MATCH, Aim
 from finishlab.rank.comparing import Comparison, compare
 from finishlab.rank.sentences import answer
-from finishlab.reports.rows import SpotRow
 from finishlab.show.pages import Picture
 
 if TYPE_CHECKING:
@@ -78,10 +78,10 @@ def gather_report(
     LogbookError
         ``no-floor`` or ``no-boards`` if there is nothing to compare.
     """
+    from finishlab.board.shown import photo_namer, spot_row
     from finishlab.record import today
     from finishlab.report.crops import crops_of
     from finishlab.version import __version__
-    from finishlab.workflow.rows import photo_namer, spot_row
 
     found = compare(log, light=light, aim=aim, other=other).as_measured()
     ranking = found.ranking

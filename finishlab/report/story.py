@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from finishlab.board.shown import board_details, what_it_is
 from finishlab.cautions import CAUTIONS
 from finishlab.colorimetry.spaces import hex_colour
 from finishlab.rank.documents import lights_rows, recipes_rows
@@ -11,19 +12,18 @@ from finishlab.rank.sentences import (
     aim_line,
     answer,
     answer_detail,
+    as_sentence,
     chance,
     colours_line,
     doubts_once,
     floor_line,
     inseparable_lines,
+    interval,
     next_steps,
     place_mark,
 )
 from finishlab.report.contents import MOST_TOLD, ReportContent
 from finishlab.report.pictures import charts
-from finishlab.reports.details import board_details
-from finishlab.reports.rows import what_it_is
-from finishlab.reports.sentences import as_sentence, interval
 from finishlab.show.document import Column, Facts, Listing, Table
 from finishlab.show.pages import (
     Block,

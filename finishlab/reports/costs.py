@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any, Final
 
-from finishlab.colorimetry.sources import SOURCES
+from finishlab.colorimetry.table import SOURCES
 
 if TYPE_CHECKING:
     from finishlab.matching.costs import Costs

@@ -7,14 +7,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from finishlab.reports.rows import ColourRow
 from finishlab.show import jsons
 
 if TYPE_CHECKING:
     from finishlab.matching.scatter import FloorPool
 
 __all__ = [
-    "colour_document",
     "pool_document",
 ]
 
@@ -29,22 +27,4 @@ def pool_document(floor: FloorPool) -> Document:
         "spread_e00": jsons.rounded(floor.spread_e00),
         "colours_e00": jsons.rounded(floor.colours_e00),
         "doubts": jsons.doubts(floor.doubts),
-    }
-
-
-def colour_document(colour: ColourRow) -> Document:
-    """Return the JSON form of one measured colour."""
-    return {
-        "lab": jsons.lab(colour.lab),
-        "standard_error": jsons.lab(colour.standard_error),
-        "spread": None
-        if colour.spread_lightness is None
-        else {"L10": jsons.rounded(colour.spread_lightness[0]), "L90": jsons.rounded(colour.spread_lightness[1])},
-        "texture": jsons.texture(colour.texture),
-        "light": colour.light,
-        "photo": colour.photo,
-        "strip": colour.strip_number,
-        "camera_profile": None if colour.camera_profile is None else dict(colour.camera_profile),
-        "version": colour.version,
-        "doubts": jsons.doubts(colour.doubts),
     }

@@ -7,8 +7,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
-from finishlab.measuring.documents import colour_blocks
-from finishlab.reports.documents import colour_document
+from finishlab.board.shown import colour_blocks, colour_document, colour_row, photo_namer
+from finishlab.logbook.wording import change_line
 from finishlab.show.document import Block, Cell, Colour, Column, Document, Facts, Line, Listing, Table
 from finishlab.stair.progress import (
     FlightShown,
@@ -34,7 +34,6 @@ from finishlab.stair.records import (
     StoredStair,
     size_facts,
 )
-from finishlab.workflow.rows import change_line, colour_row, photo_namer
 
 if TYPE_CHECKING:
     from finishlab.logbook import Change, Logbook

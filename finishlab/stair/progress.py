@@ -248,7 +248,7 @@ def _tell_apart(stair: StoredStair, progress: Mapping[int, Progress], found: dic
 
 def _apart(lab: Lab, others: Sequence[Lab]) -> str:
     """Return how a colour differs from the middle of others if it lies far out, else nothing."""
-    from finishlab.colorimetry.ciede2000 import delta_e_00
+    from finishlab.colorimetry.delta_e import delta_e_00
 
     middle = tuple(median(values) for values in zip(*others, strict=True))
     usual = median(float(delta_e_00(other, middle)) for other in others)

@@ -170,7 +170,7 @@ def _learned_by_hand(
 
 def _tell(found: LearnedProfile) -> None:
     """Say what was learned, and what was not."""
-    from finishlab.reports.sentences import profile_line
+    from finishlab.board.shown import profile_line
 
     boost, sigma = found.profile.saturation
     say(profile_line(found.profile.summary()))

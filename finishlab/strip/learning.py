@@ -122,7 +122,7 @@ def learn_from_eye(log: Logbook, number: int, seen: Mapping[int, float]) -> Stri
     UsageError
         ``bad-step`` or ``greys-not-rising``.
     """
-    from finishlab.measure.eye_match import greys_seen
+    from finishlab.measure.learn_print import greys_seen
 
     basis = tuple(f"row {row}: step {step:g}" for row, step in sorted(seen.items()))
     try:

@@ -7,8 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from finishlab.imaging.eye_page import EYE_ROWS, EyeRow
-from finishlab.imaging.strip import PAGES, STRIP, Paper, Rect, Screen, StripGeometry
+from finishlab.imaging.strip import EYE_ROWS, PAGES, STRIP, EyeRow, Paper, Rect, Screen, StripGeometry
 from finishlab.show.pdf.sheet import Sheet
 
 __all__ = ["RULER_DROP", "RULER_INDENT", "eye_page_pdf", "module_outlines", "strip_layout", "strip_pdf"]
@@ -185,7 +184,7 @@ def _without_straight_corners(loop: list[tuple[int, int]]) -> list[tuple[int, in
 
 
 def _draw_tag(sheet: Sheet, at: Rect, tag_id: int) -> None:
-    from finishlab.imaging.tags import tag_modules  # loads OpenCV, so only when a strip is drawn
+    from finishlab.imaging.finder import tag_modules  # loads OpenCV, so only when a strip is drawn
 
     white = tag_modules(tag_id)
     module = at.width / white.shape[1]

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.colorimetry.estimate import LabEstimate
-from finishlab.colorimetry.sources import scaled
+from finishlab.colorimetry.table import scaled
 from finishlab.errors import LogbookError, UsageError
 from finishlab.matching.trials import LEAST, PRIOR, TRIED, Outcome, Side, Trust, judge_trial, trust_of
 from finishlab.measuring.photos import PhotoResult

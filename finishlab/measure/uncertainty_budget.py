@@ -21,11 +21,9 @@ from typing import Final
 
 import numpy as np
 
-from finishlab.colorimetry.camera_error import PRINT_AGAINST_WOOD, WOOD_ALONE, matrix_effects
 from finishlab.colorimetry.camera_profile import CameraProfile
-from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
+from finishlab.colorimetry.estimate import PRINT_AGAINST_WOOD, WOOD_ALONE, LabEstimate, SharedEffect, matrix_effects
 from finishlab.colorimetry.spaces import lab_to_rgb, linear_to_srgb, rgb_to_lab, srgb_to_linear
-from finishlab.imaging.chroma import CHROMA_TO_RGB
 from finishlab.imaging.colours import (
     RAW_SATURATION,
     SATURATION_BOOST,
@@ -35,7 +33,7 @@ from finishlab.imaging.colours import (
 )
 from finishlab.imaging.correction import Correction, FitPriors, KnownGreys, PatchReadings, fit_correction
 from finishlab.imaging.pixels import LinearImage
-from finishlab.imaging.sampling import Sample
+from finishlab.imaging.sampling import CHROMA_TO_RGB, Sample
 from finishlab.imaging.strip import FieldName
 from finishlab.measure.results import SurfaceKind
 

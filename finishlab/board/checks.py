@@ -1,4 +1,4 @@
-"""Whether photos logged as one thing show one thing, and whether a light's name is a slip for another's."""
+"""What is to be logged, held against what is there: do photos of one thing show one thing, is a light new."""
 
 from __future__ import annotations
 

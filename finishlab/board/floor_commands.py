@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, cast
 
 import click
 
+from finishlab.board.records import SURFACES, FloorSpotRecord, Surface
+from finishlab.board.shown import colours, lights, measured, past
 from finishlab.cli.common import (
     area_options,
     changes_given,
@@ -24,29 +26,27 @@ from finishlab.cli.common import (
 from finishlab.cli.kinds import light_option, print_logged, remove_command, show_command
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.record import DAYLIGHT, parse_date, today
-from finishlab.records import SURFACES, FloorSpotRecord, Surface
 from finishlab.show.document import Block, Colour, Facts, Line, Listing
 from finishlab.show.kind import Field, Kind
-from finishlab.things.measured import colours, lights, measured, past
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from finishlab.board.shown import SpotRow
     from finishlab.logbook import Logbook, StoredSpot
     from finishlab.measure import GreyArea, SurfaceArea
-    from finishlab.reports.rows import SpotRow
 
 _COMMANDS: Mapping[str, tuple[str, str]] = {
-    "add": ("finishlab.things.floor:add", "Measure photos of the floor and log them."),
-    "list": ("finishlab.things.floor:list_spots", "List the floor's spots and their pool."),
-    "show": ("finishlab.things.floor:show", "Show all that is logged of a spot."),
-    "edit": ("finishlab.things.floor:edit", "Change what is written of a spot."),
-    "remove": ("finishlab.things.floor:remove", "Leave spots out from now on; their history stays."),
+    "add": ("finishlab.board.floor_commands:add", "Measure photos of the floor and log them."),
+    "list": ("finishlab.board.floor_commands:list_spots", "List the floor's spots and their pool."),
+    "show": ("finishlab.board.floor_commands:show", "Show all that is logged of a spot."),
+    "edit": ("finishlab.board.floor_commands:edit", "Change what is written of a spot."),
+    "remove": ("finishlab.board.floor_commands:remove", "Leave spots out from now on; their history stays."),
 }
 
 
 def _row(spot: StoredSpot) -> SpotRow:
-    from finishlab.workflow.rows import spot_row
+    from finishlab.board.shown import spot_row
 
     return spot_row(spot)
 
@@ -135,9 +135,9 @@ def add(
 
     Without --spot each photo is a spot of its own. Unless every photo is good, none is logged.
     """
+    from finishlab.board.checks import lights_logged, near_light
     from finishlab.measuring.logged import log_floor_spots
     from finishlab.measuring.photos import MeasureOptions
-    from finishlab.things.sameness import lights_logged, near_light
 
     day = today() if date is None else parse_date(date)
     record = FloorSpotRecord(spot, cast("Surface", surface), light, note, day)
@@ -165,10 +165,10 @@ def add(
 @json_option
 def list_spots(*, light: str | None, as_json: bool) -> None:
     """List the floor's spots and their pool."""
+    from finishlab.board.shown import spot_row
     from finishlab.rank.comparing import pool_spots
     from finishlab.rank.sentences import floor_line
     from finishlab.reports.documents import pool_document
-    from finishlab.workflow.rows import spot_row
 
     with open_logbook() as log:
         spots = log.floor_spots(light)

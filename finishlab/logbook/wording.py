@@ -1,23 +1,19 @@
-"""What the logbook holds as rows that the reports can show."""
+"""What the history says, in words and for JSON."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
-from finishlab.errors import LogbookError
 from finishlab.finish.finish import Finish
 from finishlab.finish.wording import finish_changes
-from finishlab.matching.scatter import pool_estimates
 from finishlab.recipe.records import Label
-from finishlab.reports.rows import BoardRow, ColourRow, SpotRow
 from finishlab.stair.records import PartSizes, size_facts
 
 if TYPE_CHECKING:
-    from finishlab.logbook import Change, Logbook, StoredBoard, StoredMeasurement, StoredSpot
-    from finishlab.record import Light
+    from finishlab.logbook import Change
 
-__all__ = ["board_row", "change_entry", "change_line", "colour_row", "photo_namer", "spot_row"]
+__all__ = ["change_entry", "change_line"]
 
 _CALLED: Final = {
     "recipe_number": ("recipe", "R"),
@@ -26,7 +22,6 @@ _CALLED: Final = {
     "left_l": ("litres left", ""),
 }
 """Stored field -> what people call it, and what stands before its number."""
-Namer = Callable[[str], str]
 _TOLD: Final = {
     "add": "logged",
     "add-photos": "photos added",
@@ -45,67 +40,6 @@ _TOLD: Final = {
     "undo": "taken back",
 }
 _TOLD_OF_CAMERA: Final = {"forget": "profile forgotten", "learn": "profile learned"}
-
-
-def photo_namer(log: Logbook) -> Namer:
-    """Return what turns a photo's hash into the name the user's file had, and the start of the hash."""
-
-    def name(sha256: str) -> str:
-        try:
-            return f"{log.photo(sha256).file_name} ({sha256[:8]})"
-        except LogbookError:  # its file is gone: the hash is all that is left
-            return sha256[:16]
-
-    return name
-
-
-def board_row(board: StoredBoard, light: Light | None = None) -> BoardRow:
-    """Return a board as a row.
-
-    Its colour is that of the photos in `light`; without it in its own, or of all if it has none in that.
-    """
-    lit = light or board.record.light
-    lights = {m.light for m in board.measurements}
-    alone = lights.pop() if len(lights) == 1 else None
-    return BoardRow(
-        number=board.number,
-        record=board.record,
-        lab=_pooled_lab(board.measurements, lit),
-        light=lit if any(m.light == lit for m in board.measurements) else alone,
-        colours=tuple(colour_row(m) for m in board.measurements),
-        pairs=tuple(pair.delta_e00 for pair in board.pairs if light is None or pair.light == light),
-    )
-
-
-def spot_row(spot: StoredSpot, *, name: Namer = str) -> SpotRow:
-    """Return a floor spot as a row; `name` turns a photo's hash into what is shown."""
-    return SpotRow(
-        number=spot.number,
-        record=spot.record,
-        lab=_pooled_lab(spot.measurements, spot.record.light),
-        colours=tuple(colour_row(m, name) for m in spot.measurements),
-    )
-
-
-def _pooled_lab(measurements: Sequence[StoredMeasurement], light: Light) -> tuple[float, float, float] | None:
-    lit = [m for m in measurements if m.light == light] or list(measurements)
-    return pool_estimates([m.field.estimate for m in lit]).lab if lit else None
-
-
-def colour_row(found: StoredMeasurement, name: Namer = str) -> ColourRow:
-    """Return one measured colour as a row."""
-    return ColourRow(
-        lab=found.field.estimate.lab,
-        standard_error=found.field.estimate.standard_error,
-        light=found.light,
-        photo=name(found.photo),
-        strip_number=found.strip_number,
-        spread_lightness=(found.field.spread.L10, found.field.spread.L90),
-        version=found.version,
-        doubts=found.field.doubts,
-        texture=found.field.texture,
-        camera_profile=found.settings.get("camera_profile"),
-    )
 
 
 def change_line(change: Change) -> str:

@@ -8,14 +8,14 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from finishlab.board.records import CLEAR_ONLY
 from finishlab.errors import FinishlabError, LogbookError
 from finishlab.finish.entering import UNSTAINED, Draft, finish_context, read_record_rows
 from finishlab.finish.warnings import board_warnings
-from finishlab.records import CLEAR_ONLY
 
 if TYPE_CHECKING:
+    from finishlab.board.records import BoardRecord
     from finishlab.logbook import Logbook, StoredBoard
-    from finishlab.records import BoardRecord
 
 __all__ = ["Imported", "import_boards", "rows_words"]
 

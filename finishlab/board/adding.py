@@ -1,4 +1,4 @@
-"""``finishlab board add``: photos of a test board into the logbook."""
+"""``finishlab board add``: photos of test boards into the logbook, held first against what is there."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any, cast
 
 import click
 
+from finishlab.board.commands import board_summary, boards_document, photos_summary, product_words
+from finishlab.board.records import CLEAR_ONLY, MAX_COATS, PURPOSES
 from finishlab.cli.cautions import due_cautions
 from finishlab.cli.common import (
     BeginningChoice,
@@ -24,15 +26,13 @@ from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import UsageError
 from finishlab.finish.commands import draft_options, say_warnings, typed
 from finishlab.record import DAYLIGHT, normalise_light
-from finishlab.records import CLEAR_ONLY, MAX_COATS, PURPOSES
-from finishlab.things.board import board_summary, boards_document, photos_summary, product_words
 
 if TYPE_CHECKING:
+    from finishlab.board.records import BoardRecord
     from finishlab.finish.entering import Draft, FinishTexts
     from finishlab.logbook import Logbook, StoredBoard
     from finishlab.measure import GreyArea, SurfaceArea, SurfaceKind
     from finishlab.measuring.photos import PhotoResult
-    from finishlab.records import BoardRecord
 
 _RECORD = ("species", "stain", "coats", "topcoat", "purpose", "note", "date", "state", "maker")
 
@@ -89,8 +89,8 @@ def add(
     Several photos are repeats of one board; with --each they are as many boards of one record. Unless every photo is
     good, nothing is logged. A board with a topcoat and no stain is the clear-only control unless told otherwise.
     """
+    from finishlab.board.checks import lights_logged, near_light, refuse_mixed
     from finishlab.measuring.photos import MeasureOptions
-    from finishlab.things.sameness import lights_logged, near_light, refuse_mixed
 
     given = {name: written[name] for name in _RECORD if written[name] is not None}
     _check_given(number, given, finish_texts, each=each, paired_by_hand=with_floor and bool(greys or area))

@@ -1,8 +1,9 @@
-"""A test board and how it was finished."""
+"""Test boards, places of the floor and photo files: what is written down of them."""
 
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Mapping
 from dataclasses import InitVar, dataclass, field
 from typing import Any, Final, Literal, get_args
@@ -16,13 +17,16 @@ from finishlab.record import (
     DatedRecord,
     Light,
     Number,
+    Record,
     check_choice,
     checked_date,
+    cut_name,
     line,
     named,
     normalise_light,
     normalize,
     note_text,
+    one_line,
     today,
 )
 
@@ -33,9 +37,13 @@ __all__ = [
     "MAX_COATS",
     "PURPOSES",
     "STATES",
+    "SURFACES",
     "BoardRecord",
+    "FloorSpotRecord",
+    "PhotoRecord",
     "Purpose",
     "State",
+    "Surface",
 ]
 
 Purpose = Literal["candidate", "clear-only control", "raw", "step", "approved standard", "witness"]
@@ -151,3 +159,91 @@ def _check_coats(coats: int | None) -> None:
             f"A board cannot have {coats} coats.",
             f"Give a whole number from 0 to {MAX_COATS}.",
         )
+
+
+Surface = Literal["vinyl", "laminate", "wood", "tile", "other"]
+SURFACES: Final[tuple[Surface, ...]] = get_args(Surface)
+"""What a floor can be made of."""
+
+
+@dataclass(frozen=True, slots=True)
+class FloorSpotRecord(DatedRecord):
+    """One place of the floor that was photographed.
+
+    Raises
+    ------
+    UsageError
+        If a value cannot be meant: ``"unknown-surface"``, ``"bad-date"``, ``"future-date"``, ``"text-too-long"``.
+    """
+
+    spot: str | None = None
+    """Where on the floor, in the user's words."""
+    surface: Surface = "vinyl"
+    light: Light = DAYLIGHT
+    note: str | None = None
+    date: dt.date = field(default_factory=today)
+    """Day of the photo; an ISO 8601 text is taken too and turned into a date."""
+    latest: InitVar[dt.date | None] = None
+    """Latest date allowed; none means the present day. What was stored once is read back with ``date.max``, so that a
+    clock set back does not lock a logbook."""
+
+    def __post_init__(self, latest: dt.date | None) -> None:
+        normalize(
+            self,
+            spot=line("spot", self.spot),
+            note=note_text(self.note),
+            light=normalise_light(self.light),
+            date=checked_date(self.date, latest),
+        )
+        check_choice("surface", self.surface, SURFACES)
+
+
+_FILE_NAME: Final = 255
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoRecord(Record):
+    """What a photo file says of itself.
+
+    Raises
+    ------
+    ValueError
+        If the hash, the size or the suffix cannot be a photo's.
+    """
+
+    sha256: str
+    """SHA-256 of the file's bytes, 64 lower-case hex digits."""
+    file_name: str
+    """The name the user's file had, without its folder."""
+    width: int
+    """Of the upright photo, pixels."""
+    height: int
+    taken: dt.datetime | None = None
+    """When the camera says it was taken; without a zone when the camera names none."""
+    camera_make: str | None = None
+    camera_model: str | None = None
+    suffix: str = ".jpg"
+    """End of the kept file's name: a dot and lower-case letters or digits, or nothing."""
+
+    def __post_init__(self) -> None:
+        if not re.fullmatch(r"[0-9a-f]{64}", self.sha256):
+            raise ValueError("sha256 must be 64 lower-case hex digits")
+        if self.width <= 0 or self.height <= 0:
+            raise ValueError("a photo has at least one pixel")
+        suffix = self.suffix.lower()
+        if not re.fullmatch(r"(\.[a-z0-9]{1,8})?", suffix):
+            raise ValueError(f"suffix must be a dot and up to 8 letters or digits, not {self.suffix!r}")
+        name = re.split(r"[/\\]", self.file_name)[-1]
+        # A photo is never turned away for what its name or its camera's name holds: too long is cut.
+        normalize(
+            self,
+            suffix=suffix,
+            file_name=(one_line(name) or "photo")[:_FILE_NAME],
+            camera_make=cut_name(self.camera_make),
+            camera_model=cut_name(self.camera_model),
+        )
+
+    @property
+    def photo_id(self) -> str:
+        """The short name that measurements carry: the first 16 hex digits of the hash."""
+        return self.sha256[:16]

@@ -1,20 +1,25 @@
-"""Mirrored light on a surface: found by what it does to colour, not by brightness alone.
+"""Pixels that do not show the surface: mirrored light, and channels with no light left.
 
-A highlight adds the light's own colour to the surface's (S. A. Shafer's dichromatic model, Color Research and
-Application 10 (1985) 210-218). After correction the light is neutral, so each pixel is taken as
-``k * surface + s * white``: grain changes k, glare raises s.
+**Mirrored light** is found by what it does to colour, not by brightness alone. A highlight adds the light's own colour
+to the surface's (S. A. Shafer's dichromatic model, Color Research and Application 10 (1985) 210-218). After correction
+the light is neutral, so each pixel is taken as ``k * surface + s * white``: grain changes k, glare raises s.
+
+**No light left.** Under a warm lamp, or with white taken wrong, the blue of a wood can fall to the lowest codes. What
+is cut off there cannot be found again: the mean comes out too light in that channel, though nothing looks burnt out.
+docs/decisions/0015-order-of-boards.md records what it is worth.
 """
 
 from __future__ import annotations
 
-from typing import Final
+from dataclasses import dataclass
+from typing import Final, Literal
 
 import numpy as np
 
-from finishlab.imaging.opencv import cv2
-from finishlab.imaging.resample import channel_mean
+from finishlab.imaging.opencv import channel_mean, cv2
+from finishlab.imaging.pixels import LinearImage
 
-__all__ = ["glare_mask"]
+__all__ = ["BlackClipping", "black_clipping", "glare_mask"]
 
 _SPECK: Final = (0.7, 0.05, 5.0)
 """Fine scale: smoothing (mm), least added white as reflectance, least excess in robust deviations."""
@@ -100,3 +105,40 @@ def _coarse(image: np.ndarray, step: int) -> np.ndarray:
 
 def _blur(image: np.ndarray, sigma: float) -> np.ndarray:
     return np.asarray(cv2.GaussianBlur(np.ascontiguousarray(image, dtype=np.float32), (0, 0), max(sigma, 0.3)))
+
+
+_BOTTOM: Final = 0.00061
+"""Linear value up to which a channel holds nothing: code 2 of 255 by the curve of sRGB (IEC 61966-2-1)."""
+_LIT: Final = 0.02
+"""Linear value that another channel must reach: in a black pore nothing is cut off that would count."""
+_NAMES: Final[tuple[Literal["red", "green", "blue"], ...]] = ("red", "green", "blue")
+
+
+@dataclass(frozen=True, slots=True)
+class BlackClipping:
+    """The channel of which a surface has lost most, and how much of the surface that is, 0..1."""
+
+    share: float
+    name: Literal["red", "green", "blue"]
+
+
+def black_clipping(image: LinearImage, pixels: np.ndarray) -> BlackClipping:
+    """Return which channel holds nothing at most of the places.
+
+    Parameters
+    ----------
+    image
+        The photo.
+    pixels
+        Shape (N, 2), x and y in decoded pixels: where the surface was sampled. The nearest pixel's own codes are
+        looked at, since a mean of neighbours hides which of them hold nothing.
+    """
+    if not len(pixels):
+        return BlackClipping(0.0, "blue")
+    width, height = image.size
+    places = np.rint(pixels).astype(int)
+    x, y = np.clip(places[:, 0], 0, width - 1), np.clip(places[:, 1], 0, height - 1)
+    values = image.decode[image.encoded[y, x]]
+    lost = ((values <= _BOTTOM) & (values.max(axis=1, keepdims=True) >= _LIT)).mean(axis=0)
+    worst = int(lost.argmax())
+    return BlackClipping(float(lost[worst]), _NAMES[worst])

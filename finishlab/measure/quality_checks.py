@@ -1,7 +1,8 @@
-"""When a photo is good enough, when it is doubtful, and when no figure may be given."""
+"""When a photo is good enough, when it is doubtful, when no figure may be given; a field's texture and its doubts."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
@@ -9,17 +10,28 @@ import numpy as np
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.errors import NoStripError, QualityError
-from finishlab.imaging.corrected import CorrectedImage
+from finishlab.imaging.clipping import BlackClipping
 from finishlab.imaging.correction import Correction, PatchReadings
 from finishlab.imaging.finder import StripFit
 from finishlab.imaging.local_tone import LocalTone
-from finishlab.imaging.lost_channel import LostChannel
 from finishlab.imaging.pixels import LinearImage
+from finishlab.imaging.rectify import CorrectedImage
 from finishlab.imaging.strip import STRIP, FieldName
 from finishlab.imaging.surface import Surface
+from finishlab.imaging.texture import texture_of
+from finishlab.measure.results import FieldMeasurement, Texture
 from finishlab.quality import Doubt, doubt
 
-__all__ = ["LITTLE", "judge_field", "judge_light", "judge_local_tone", "judge_lost", "judge_strip"]
+__all__ = [
+    "LITTLE",
+    "field_texture",
+    "grain_doubts",
+    "judge_black_clipping",
+    "judge_field",
+    "judge_light",
+    "judge_local_tone",
+    "judge_strip",
+]
 
 _BLUR_MM: Final = (0.9, 2.2)
 """Rise of an edge above which a photo is doubtful, and refused."""
@@ -171,7 +183,7 @@ def _light_change(correction: Correction) -> float:
     return float(np.ptp(light) / light.mean())
 
 
-def judge_lost(lost: LostChannel) -> list[Doubt]:
+def judge_black_clipping(lost: BlackClipping) -> list[Doubt]:
     """Return the doubt that a channel is cut off at the dark end in parts of a surface."""
     if lost.share <= _LOST[0]:
         return []
@@ -184,7 +196,7 @@ def judge_field(
     surface: Surface,
     estimate: LabEstimate,
     correction: Correction,
-    lost: LostChannel | None,
+    lost: BlackClipping | None,
     lost_beside: float = 0.0,
 ) -> list[Doubt]:
     """Return the doubts about one field; `lost_beside` is the share lost by the surface at the strip's other edge.
@@ -224,7 +236,7 @@ def judge_field(
     if clipped > _CLIPPED[0]:
         out.append(doubt("clipped", percent=round(100 * clipped, 1)))
     if lost is not None:
-        out += judge_lost(lost)
+        out += judge_black_clipping(lost)
     low, high = (float(lightness_of_reflectance(r)) for r in correction.greys_seen)
     if not low - 1 <= estimate.lab[0] <= high + 1:
         out.append(doubt("outside-greys"))
@@ -248,3 +260,36 @@ def _left_out_doubts(surface: Surface) -> list[Doubt]:
     if surface.used_share < LITTLE:
         out.append(doubt("surface-small", percent=round(100 * surface.used_share)))
     return out
+
+
+_CROSSED_DEG: Final = 30.0
+"""Angle between two grains from which wood may look lighter or darker by it (common practice, no source)."""
+
+
+def field_texture(image: CorrectedImage, mask: np.ndarray, fit: StripFit) -> Texture | None:
+    """Return the texture of what was sampled in a field, None if that is too small to tell."""
+    found = texture_of(image, mask)
+    if found is None:
+        return None
+    angle = found.direction_deg
+    in_photo = None
+    if angle is not None:
+        turn = np.deg2rad(angle)
+        middle = np.array(image.rect.centre)
+        ends = fit.pixels(middle + np.array([[-5.0], [5.0]]) * [np.cos(turn), np.sin(turn)])
+        in_photo = _as_axis(float(np.rad2deg(np.arctan2(*(ends[1] - ends[0])[::-1]))))
+    return Texture(found.contrast, found.blotch, found.coherence, angle, in_photo)
+
+
+def grain_doubts(fields: Mapping[FieldName, FieldMeasurement]) -> list[Doubt]:
+    """Return the doubt that floor and board lie with their grain crossed, if both have a clear direction."""
+    angles = [f.texture.to_strip_deg for f in fields.values() if f.texture and f.texture.to_strip_deg is not None]
+    if len(angles) < 2:
+        return []
+    apart = abs(_as_axis(angles[0] - angles[1]))
+    return [doubt("grain-directions-differ", angle=round(apart))] if apart > _CROSSED_DEG else []
+
+
+def _as_axis(degrees: float) -> float:
+    """Return the angle of a line without ends, above -90 up to 90."""
+    return 90.0 - (90.0 - degrees) % 180.0
