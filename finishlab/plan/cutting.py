@@ -176,7 +176,7 @@ def _pieces(parts: Sequence[Part], width: float, kerf: float, allowance: float, 
                 f"{name.capitalize()} is {shape.front:.0f} mm wide in front and {shape.back_mm:.0f} mm at the back, "
                 "and no angle says which side leans.",
                 "Measure one angle at the front edge, 90 where that side is square: finishlab stairs edit "
-                f"{name} --left 90, or --odd {part.place}:left=90,... of a stair by options.",
+                f"{name} --left-angle 90, or --odd {part.place}:left=90,... of a stair by options.",
             )
     found = []
     for part in parts:
