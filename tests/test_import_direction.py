@@ -156,7 +156,7 @@ DOORWAYS: Final = {
     "cv2": ("finishlab.imaging",),
     "jinja2": ("finishlab.show",),
     "markupsafe": ("finishlab.show",),
-    "matplotlib": ("finishlab.reports", "finishlab.show.drawing", "finishlab.show.pdf.fonts"),
+    "matplotlib": ("finishlab.reports", "finishlab.show.drawing", "finishlab.show.pdf.text"),
     "numpy": ("finishlab",),
     "pillow_heif": ("finishlab.photos",),
     "platformdirs": ("finishlab.cli", "finishlab.workflow"),
