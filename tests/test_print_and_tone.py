@@ -184,13 +184,13 @@ def test_causes_make_up_the_doubt() -> None:
 def test_photos_of_one_print_settle_on_it() -> None:
     """Beside what other photos said of the print, a photo settles on the mean of all; alone it says what it said."""
     alone = fit_of(PRINTS["gain 17 %"])
-    others = (tuple(alone.alone + 0.3), tuple(alone.alone - 0.6))
-    together = fit_of(PRINTS["gain 17 %"], replace(USUAL, number=1, seen=others))
+    others = tuple(alone.alone - 0.15)
+    together = fit_of(PRINTS["gain 17 %"], replace(USUAL, number=1, photos=2, said=others))
     np.testing.assert_allclose(together.alone, alone.alone, atol=1e-6)
     np.testing.assert_allclose(together.parameters[together.layout.print], alone.alone - 0.1, atol=1e-6)
     np.testing.assert_array_equal(together.covariance, alone.covariance)
     assert contrast(together) != pytest.approx(contrast(alone), abs=1e-4)
-    same = fit_of(PRINTS["gain 17 %"], replace(USUAL, number=1, seen=(tuple(alone.alone),) * 2))
+    same = fit_of(PRINTS["gain 17 %"], replace(USUAL, number=1, photos=2, said=tuple(alone.alone)))
     assert contrast(same) == pytest.approx(contrast(alone), abs=3e-3)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,7 +14,7 @@ from finishlab.cli.lazy import ExampleCommand
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from finishlab.logbook import Undone
+    from finishlab.logbook import Change, Undone
     from finishlab.logbook.merge import MergeResult
 
 
@@ -31,9 +32,9 @@ _NAMED = 12
 def history(*, subject: str | None, last: int | None, as_json: bool) -> None:
     """Show what was changed, first to last: who, when, what; also of what is removed.
 
-    Without a subject, the newest changes of the whole logbook.
+    What one command did stands together. Without a subject, the newest changes of the whole logbook.
     """
-    from finishlab.logbook.wording import change_entry, change_line
+    from finishlab.logbook.wording import change_entry
 
     newest = last if last is not None or subject is not None else _NEWEST
     with open_logbook() as log:
@@ -44,8 +45,26 @@ def history(*, subject: str | None, last: int | None, as_json: bool) -> None:
         return
     if not changes:
         say("Nothing is logged yet.")
-    for change in changes:
-        click.echo(change_line(change) if subject is not None else f"{change.subject}: {change_line(change)}")
+    for _, together in groupby(changes, key=lambda change: change.made):
+        for line in _lines(list(together), named=subject is None):
+            click.echo(line)
+
+
+def _lines(together: Sequence[Change], *, named: bool) -> list[str]:
+    """Return what one command did, a line for what several things have alike; all but the first are set in."""
+    from finishlab.logbook.wording import change_line
+
+    alike: dict[str, list[str]] = {}
+    for change in together:
+        alike.setdefault(change_line(change), []).append(change.subject)
+    told = [f"{_subjects(names)}: {line}" if named else line for line, names in alike.items()]
+    return [told[0], *(f"  {line}" for line in told[1:])]
+
+
+def _subjects(names: Sequence[str]) -> str:
+    """Return whose a change is, of many the first."""
+    more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
+    return f"{', '.join(names[:_NAMED])}{more}"
 
 
 @click.command(
@@ -89,8 +108,7 @@ def _tell(said: str, step: str, done: Sequence[Undone], *, as_json: bool) -> Non
     for each in done:
         subjects.setdefault(change_line(each.change), []).append(each.subject)
     for line, names in subjects.items():
-        more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
-        say(f"{said}, of {', '.join(names[:_NAMED])}{more}: {line}.")
+        say(f"{said}, of {_subjects(names)}: {line}.")
 
 
 _NOT_CLEANED = "nobody can say what else it tells. finishlab backup copies it as it is."

@@ -512,7 +512,7 @@ class HistoryStore(Transactions):
             ``"B3"``, ``"F2"``, ``"R1"``, ``"C2"``, ``"1.T7"`` (``"T7"`` where only one flight has it),
             ``"strip 412"``, ``"standard"``, or another name the history has; without it the whole logbook's history.
         last
-            Only so many of the newest.
+            Only what so many of the newest commands did.
 
         Raises
         ------

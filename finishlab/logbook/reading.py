@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from functools import partial
 from typing import Any, Final, TypeVar
 
-from sqlalchemy import ColumnElement, select
+from sqlalchemy import ColumnElement, func, select
 from sqlalchemy.orm import Session
 
 from finishlab.board.records import BoardRecord, FloorSpotRecord
@@ -184,11 +184,12 @@ def read_part_measurements(session: Session, ident: int) -> tuple[StoredMeasurem
 
 
 def read_history(session: Session, subject: str | None, *, last: int | None = None) -> tuple[Change, ...]:
-    """Read what was done to a subject, or to all, first to last; with `last`, only so many of the newest."""
-    asked = select(ChangeRow).order_by(ChangeRow.id.desc())
-    asked = asked if subject is None else asked.where(ChangeRow.subject == subject)
-    rows = session.scalars(asked if last is None else asked.limit(last)).all()
-    return tuple(change_of(row) for row in reversed(rows))
+    """Read what was done to a subject, or to all, first to last; with `last`, what so many of the newest writes did."""
+    mine = [] if subject is None else [ChangeRow.subject == subject]
+    if last is not None:
+        newest = select(ChangeRow.made).where(*mine).group_by(ChangeRow.made).order_by(func.max(ChangeRow.id).desc())
+        mine.append(ChangeRow.made.in_(newest.limit(last)))
+    return tuple(change_of(row) for row in session.scalars(select(ChangeRow).where(*mine).order_by(ChangeRow.id)))
 
 
 def change_of(row: ChangeRow) -> Change:

@@ -181,7 +181,7 @@ def _need_leans(parts: Sequence[Part], *, us: bool) -> None:
             "which-side-leans",
             f"{name.capitalize()} is {front} wide in front and {back} at the back, and no angle says which side leans.",
             "Measure one angle at the front edge, 90 where that side is square: finishlab stairs edit "
-            f"{name} --left 90, or --odd {part.place}:left=90,... of a stair by options.",
+            f"{name} --left-angle 90, or --odd {part.place}:left=90,... of a stair by options.",
         )
 
 

@@ -180,7 +180,7 @@ def picture_option(command: Command) -> Command:
     examples=(
         "finishlab strip learn stepped-back.jpg --save-picture print.svg",
         "finishlab strip learn strip-and-card.jpg --grey 1210,480,160,120:50",
-        "finishlab strip learn --number 412 --black 24.1 --lightness 3:55.2 --lightness 5:74.9 --paper 93.5",
+        "finishlab strip learn --number 412 --black 24.1 --lightness 3:55.2 --lightness 5:74.9 --white 93.5",
         "finishlab strip learn --number 412 --seen 1:6 --seen 2:5 --seen 3:8",
     ),
 )
@@ -194,7 +194,7 @@ def picture_option(command: Command) -> Command:
     multiple=True,
     help="L* of a grey as an instrument reads it; 0 is black, 7 bare paper. Repeat readings are averaged.",
 )
-@click.option("--paper", type=float, metavar="L", help="The same as --lightness 7:L.")
+@click.option("--white", type=float, metavar="L", help="Bare paper: the same as --lightness 7:L.")
 @click.option("--black", type=float, metavar="L", help="The same as --lightness 0:L.")
 @click.option(
     "--seen",
@@ -211,7 +211,7 @@ def learn(
     photos: tuple[str, ...],
     number: int | None,
     readings: tuple[Reading, ...],
-    paper: float | None,
+    white: float | None,
     black: float | None,
     seen: tuple[Reading, ...],
     greys: tuple[GreyArea, ...],
@@ -227,7 +227,7 @@ def learn(
     """
     from finishlab.strip.documents import check_curve_name, greys_document, save_curve
 
-    ends = ((_PAPER, paper), (_BLACK, black))
+    ends = ((_PAPER, white), (_BLACK, black))
     typed = (*readings, *((level, value) for level, value in ends if value is not None))
     _check(photos, number, typed, seen, greys)
     check_curve_name(save_picture)
@@ -338,7 +338,8 @@ def show(*, number: int, save_picture: str | None, as_json: bool) -> None:
 
     check_curve_name(save_picture)
     with open_logbook() as log:
-        learned = log.strip_greys_history(number)
+        photographed = next((each for each in log.photographed_greys() if each.number == number), None)
+        learned = log.strip_greys_history(number, needed=photographed is None)
         changes = log.strip_history(number)
     now = [each.greys for each in learned if each.ended is None]
     if save_picture is not None:
@@ -347,7 +348,7 @@ def show(*, number: int, save_picture: str | None, as_json: bool) -> None:
                 "strip-not-learned", f"Nothing holds of strip {number:04d} today.", "Learn it: finishlab strip learn."
             )
         save_curve(save_picture, now[0])
-    show_document(strip_document(learned, changes), as_json=as_json)
+    show_document(strip_document(learned, changes, photographed), as_json=as_json)
 
 
 @click.command(
