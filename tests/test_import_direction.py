@@ -27,7 +27,7 @@ LAYERS: Final = (
     ("colorimetry",),
     ("imaging",),
     ("measure",),
-    ("matching", "plan/figures"),
+    ("matching", "plan/figures", "mend/table"),
     ("photos", "logbook"),
     ("show",),
     ("logbook/wording",),
@@ -46,6 +46,7 @@ LAYERS: Final = (
         "guide/documents",
         "demo",
         "logbook/documents",
+        "mend/documents",
     ),
     ("cli",),
     ("finish/commands",),
@@ -62,6 +63,7 @@ LAYERS: Final = (
         "rank/commands",
         "report/commands",
         "board/commands",
+        "mend/commands",
     ),
 )
 """Rooms from left to right; a room imports from itself and from rooms further left, never from one beside it."""
@@ -106,6 +108,11 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "stair/progress": ("progress", "entering", "drawing"),
         "stair/documents": ("documents",),
         "stair/commands": ("commands", "enter_commands"),
+    },
+    "mend": {
+        "mend/table": ("faults",),
+        "mend/documents": ("record", "documents"),
+        "mend/commands": ("commands",),
     },
     "plan": {
         "plan/figures": (

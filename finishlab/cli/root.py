@@ -33,6 +33,7 @@ COMMANDS: Final = {
     "report": ("finishlab.report.commands:report", "Write the answer with its pictures, as a page and a PDF."),
     "remeasure": ("finishlab.measuring.commands:remeasure", "Measure logged photos again, with what is known today."),
     "plan": ("finishlab.plan.commands:plan", "Plan the stair: quantities, cutting, days, risers, floor."),
+    "mend": ("finishlab.mend.commands:mend", "Say what to do when a coat went wrong, and years later."),
     "cautions": ("finishlab.cli.cautions:cautions", "Show every caution with its source."),
     "labels": ("finishlab.printing.commands:labels", "Print labels for board backs and tread undersides."),
     "schedule": ("finishlab.printing.commands:schedule", "Print a finishing schedule for the bench."),
