@@ -23,6 +23,7 @@ from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.audit import AuditStore
 from finishlab.logbook.backup import BackupStore
+from finishlab.logbook.board_table import BoardTable, read_board_table, read_sampled_colours
 from finishlab.logbook.calibration import CalibrationStore
 from finishlab.logbook.checks import faults
 from finishlab.logbook.database import (
@@ -36,7 +37,6 @@ from finishlab.logbook.database import (
 )
 from finishlab.logbook.entities import check_named, edit, find, remove, subject_name
 from finishlab.logbook.history import HistoryStore
-from finishlab.logbook.looks import LoggedBoards, read_logged_boards, read_sampled_colours
 from finishlab.logbook.merge import Dump, MergeResult, Tables, damaged, merge, read_dump
 from finishlab.logbook.photo_files import KeptPhoto, photo_place
 from finishlab.logbook.reading import damaged as unreadable
@@ -438,7 +438,7 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
 
     # Many boards at once
 
-    def boards_in_short(self, *, checked: bool = False) -> LoggedBoards:
+    def board_table(self) -> BoardTable:
         """Return all boards with their colours laid out in one table: for ranking many boards.
 
         Raises
@@ -447,11 +447,17 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
             ``"logbook-damaged"``.
         """
         with self._read() as session, many_objects():
+            try:
+                return read_board_table(session)
+            except LogbookError as error:
+                if error.code != "logbook-damaged":
+                    raise
+            # What cannot be read is looked for only now: reading is fast as long as nothing is wrong.
             without: dict[str, list[int]] = {}
-            for table, key, why in faults(session, "boards", "measurements", "pairs") if checked else ():
+            for table, key, reason in faults(session, "boards", "measurements", "pairs"):
                 without.setdefault(table, []).append(key)
-                left_out(unreadable(f"the table {table}", ValueError(why)))
-            return read_logged_boards(session, without)
+                left_out(unreadable(f"the table {table}", ValueError(reason)))
+            return read_board_table(session, without)
 
     def sampled_colours(self, numbers: Iterable[str], light: str) -> dict[str, tuple[tuple[float, float, float], ...]]:
         """Return the sampled colours of some boards in a light, by number; those of which they were kept."""
