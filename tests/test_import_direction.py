@@ -36,6 +36,7 @@ LAYERS: Final = (
     ("measuring",),
     ("stair/progress", "strip/page"),
     ("workflow", "finish/entering"),
+    ("rank",),
     (
         "printing",
         "report",
@@ -59,6 +60,8 @@ LAYERS: Final = (
         "guide/commands",
         "demo/commands",
         "recipe/commands",
+        "rank/commands",
+        "report/commands",
         "board/commands",
         "mend/commands",
     ),
@@ -79,6 +82,15 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
     "measuring": {
         "measuring": ("photos", "documents", "logged", "pictures", "picking"),
         "measuring/commands": ("commands", "pick_window"),
+    },
+    "rank": {
+        "rank": ("gathering", "comparing", "sentences", "documents"),
+        "cli": ("options",),
+        "rank/commands": ("commands",),
+    },
+    "report": {
+        "report": ("contents", "crops", "pictures", "story", "writing"),
+        "report/commands": ("commands",),
     },
     "board": {
         "board/records": ("records",),
@@ -158,7 +170,7 @@ STORES: Final = _modules("logbook")
 DOORWAYS: Final = {
     "PIL": ("finishlab.photos",),
     "alembic": ("finishlab.logbook",),
-    "click": ("finishlab.cli", *COMMANDS),
+    "click": ("finishlab.cli", "finishlab.rank.options", *COMMANDS),
     "colour": ("finishlab.colorimetry",),
     "cv2": ("finishlab.imaging",),
     "jinja2": ("finishlab.show",),
