@@ -43,6 +43,7 @@ LAYERS: Final = (
         "plan/documents",
         "strip/documents",
         "guide/documents",
+        "demo",
         "logbook/documents",
     ),
     ("cli",),
@@ -55,6 +56,7 @@ LAYERS: Final = (
         "measuring/commands",
         "strip/commands",
         "guide/commands",
+        "demo/commands",
         "recipe/commands",
         "board/commands",
     ),
@@ -118,6 +120,10 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "guide/documents": ("steps",),
         "guide/commands": ("commands",),
     },
+    "demo": {
+        "demo": ("place", "story"),
+        "demo/commands": ("commands",),
+    },
     "printing": {
         "printing": ("house_file", "labels", "schedule"),
         "printing/commands": ("commands",),
@@ -129,8 +135,6 @@ What is written down and pure figures know nothing of the logbook, documents not
 part of the logbook's room: both build on the tables, and the logbook offers what the store does.
 """
 
-DEMO_USES: Final = {"errors"}
-"""What the demo may use. It stands beside the flow: only the command line starts it."""
 RENDERER: Final = Path(__file__).parent / "render"
 RENDERER_USES: Final = ("finishlab.colorimetry", "finishlab.imaging", "finishlab.demo.story", "render")
 """What the renderer of the tests' photos may use of ours: what pixels and colours mean, and the demo's story."""
@@ -152,7 +156,7 @@ DOORWAYS: Final = {
     "cv2": ("finishlab.imaging",),
     "jinja2": ("finishlab.show",),
     "markupsafe": ("finishlab.show",),
-    "matplotlib": ("finishlab.reports", "finishlab.show.drawing", "finishlab.show.pdf.fonts"),
+    "matplotlib": ("finishlab.reports", "finishlab.show.drawing", "finishlab.show.pdf.text"),
     "numpy": ("finishlab",),
     "pillow_heif": ("finishlab.photos",),
     "platformdirs": ("finishlab.cli", "finishlab.workflow"),
@@ -222,10 +226,6 @@ def may_import(importer: str, imported: str) -> bool:
     here, there = room(importer), room(imported)
     if here == there or not here:  # the package's own __init__ offers names of every room
         return True
-    if here == "demo":
-        return there in DEMO_USES
-    if there == "demo":
-        return here == "cli"
     layer = {name: number for number, names in enumerate(LAYERS) for name in names}
     return there in layer and layer[there] < layer[here]
 
@@ -260,7 +260,7 @@ def test_every_room_has_its_place() -> None:
     """Whatever stands in the package is a room of the list: a new room must be given its place in the order first."""
     named = {module_name(path) for path in FILES}
     rooms = {room(name) for name in named if name.removeprefix("finishlab.") not in INSIDE} - {"", "__main__"}
-    assert rooms <= {name for layer in LAYERS for name in layer} | {"demo"}
+    assert rooms <= {name for layer in LAYERS for name in layer}
 
 
 def test_every_outside_library_has_one_doorway() -> None:
@@ -286,7 +286,7 @@ def test_every_outside_library_has_one_doorway() -> None:
         ("finishlab.colorimetry.spaces", "finishlab", False),
         ("finishlab.workflow", "finishlab.demo.story", False),
         ("finishlab.demo.story", "finishlab.cli", False),
-        ("finishlab.cli.demo", "finishlab.demo.story", True),
+        ("finishlab.demo.commands", "finishlab.demo.story", True),
         ("finishlab", "finishlab.workflow", True),
         ("finishlab.logbook.store", "finishlab.stair.store.StairStore", True),
         ("finishlab.stair.store", "finishlab.logbook.tables", True),

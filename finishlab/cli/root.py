@@ -43,7 +43,7 @@ COMMANDS: Final = {
     "export": ("finishlab.logbook.commands:export", "Write the whole logbook into one archive."),
     "import": ("finishlab.logbook.commands:import_", "Take an archive into the logbook: nothing twice, nothing lost."),
     "backup": ("finishlab.logbook.commands:backup", "Copy the logbook into another folder, also while it is in use."),
-    "demo": ("finishlab.cli.demo:demo", "Try it all on rendered sample photos."),
+    "demo": ("finishlab.demo.commands:demo", "Try it all on rendered sample photos."),
 }
 """Name -> where the command is, and its line in the help."""
 

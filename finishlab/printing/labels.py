@@ -22,9 +22,8 @@ from finishlab.errors import LogbookError
 from finishlab.imaging.strip import PAGES, Paper, Rect
 from finishlab.recipe.records import Recipe
 from finishlab.record import Address, today
-from finishlab.show.pdf.qr import qr_modules, qr_width
-from finishlab.show.pdf.setting import fit, line_width
-from finishlab.show.pdf.sheet import Sheet
+from finishlab.show.pdf.sheet import Sheet, qr_modules, qr_width
+from finishlab.show.pdf.text import fit, line_width
 from finishlab.stair.progress import progress_of, recipe_of, size_words
 from finishlab.strip.page import module_outlines
 
