@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from finishlab.cli.common import grey_option, json_option, open_logbook, say, show_document, with_learned
+from finishlab.cli.completion import logged
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import LogbookError, UsageError
 from finishlab.measure.areas import GreyArea, KnownColour
@@ -209,7 +210,7 @@ def list_cameras(*, as_json: bool) -> None:
     cls=ExampleCommand,
     examples=('finishlab camera show "Acme One"', 'finishlab camera show "Acme One" --light "evening lamp" --json'),
 )
-@click.argument("name", metavar="NAME")
+@click.argument("name", metavar="NAME", shell_complete=logged("camera"))
 @click.option("--light", metavar="TEXT", help="Only in this light.")
 @json_option
 def show(*, name: str, light: str | None, as_json: bool) -> None:
@@ -223,7 +224,7 @@ def show(*, name: str, light: str | None, as_json: bool) -> None:
     cls=ExampleCommand,
     examples=('finishlab camera forget "Acme One" --light "evening lamp"',),
 )
-@click.argument("name", metavar="NAME")
+@click.argument("name", metavar="NAME", shell_complete=logged("camera"))
 @click.option("--light", metavar="TEXT", help="Only in this light; else in every light.")
 @json_option
 def forget(*, name: str, light: str | None, as_json: bool) -> None:
