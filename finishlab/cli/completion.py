@@ -42,8 +42,9 @@ def _parts(log: Logbook) -> Words:
 
 
 def _lights(log: Logbook) -> Words:
-    things = (*log.boards(brief=True), *log.floor_spots())
-    return ((measured.light, None) for each in things for measured in each.measurements)
+    measured = [each.measurements for each in log.boards(brief=True)]
+    measured += [each.measurements for each in log.floor_spots()]
+    return ((one.light, None) for several in measured for one in several)
 
 
 _LOGGED: Final[Mapping[Source, Callable[[Logbook], Words]]] = {
