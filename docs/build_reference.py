@@ -23,6 +23,7 @@ from finishlab.finish.fields import FieldSpec, Section, section_limits, specs
 from finishlab.finish.finish import FINISH_PARTS
 from finishlab.finish.warnings import SOFT, SoftLimit
 from finishlab.logbook.archive import json_schema
+from finishlab.mend.faults import FAULTS
 from finishlab.quality import DOUBTS
 from finishlab.recipe.records import CAN_LIMITS, Label
 from finishlab.woods import FINEST, WOODS
@@ -31,7 +32,7 @@ DOCS: Final = Path(__file__).parent
 SHELLS: Final = (
     ("bash 4.4 or later", 'eval "$(_FINISHLAB_COMPLETE=bash_source finishlab)"', "~/.bashrc"),
     ("zsh", 'eval "$(_FINISHLAB_COMPLETE=zsh_source finishlab)"', "~/.zshrc, after compinit"),
-    ("fish", "_FINISHLAB_COMPLETE=fish_source finishlab | source", "~/.config/fish/config.fish"),
+    ("fish", "_FINISHLAB_COMPLETE=fish_source finishlab \\| source", "~/.config/fish/config.fish"),
 )
 """Shell, the line that makes Tab complete, and where it is put for good."""
 NOTE: Final = "<!-- Made by docs/build_reference.py; do not edit. -->\n\n"
@@ -213,6 +214,13 @@ def coatings_page() -> str:
         parts.append(f"| {' | '.join(cells)} |\n")
     parts.append(f"\nA wood that is not in the table: {FINEST}.\n\n## Years later\n\n")
     parts += [f"- **{each.kind}**: {each.mends}\n" for each in COATINGS.values() if each.mends]
+    parts.append(
+        "\n## When it went wrong\n\n`finishlab mend FAULT --part PART` tells each in full, with what is logged.\n\n"
+    )
+    parts.append("| fault | how it looks | why | first | never | source |\n|---|---|---|---|---|---|\n")
+    for fault in FAULTS.values():
+        told = (fault.name, fault.look, fault.why, " ".join(fault.first), " ".join(fault.never), fault.source)
+        parts.append(f"| {' | '.join(told)} |\n")
     return "".join(parts)
 
 
