@@ -131,7 +131,7 @@ def test_chart_edition_2005(colour: ModuleType) -> None:
 
 def test_chart_editions_differ_as_published(colour: ModuleType) -> None:
     """Two editions of the same chart differ by 0.5-1.2 CIEDE2000 on average: a check must name the edition it uses."""
-    from finishlab.colorimetry.difference import delta_e_00
+    from finishlab.colorimetry.delta_e import delta_e_00
 
     lab = {}
     for name in ("ColorChecker 2005", "ColorChecker24 - After November 2014"):

@@ -20,7 +20,7 @@ from test_print_and_tone import slope_spread
 
 from finishlab import measure_photo
 from finishlab.cli import finishlab
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import srgb_to_linear
 from finishlab.errors import PhotoError
 from finishlab.imaging.correction import FitPriors
