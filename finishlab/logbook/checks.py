@@ -24,8 +24,7 @@ from finishlab.colorimetry.camera_profile import CameraProfile
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.imaging.greys import StripGreys
-from finishlab.logbook.entities import KINDS, record_in
-from finishlab.logbook.reading import why
+from finishlab.logbook.entities import KINDS, record_in, why
 from finishlab.logbook.stored import field_from_dict, strip_from_dict
 from finishlab.logbook.tables import DAMAGED, Base, Unreadable, column_value
 from finishlab.measure import FieldMeasurement

@@ -11,7 +11,7 @@ from typing import Any, Final, TypeVar
 from sqlalchemy import Row, select
 from sqlalchemy.orm import Session
 
-from finishlab.logbook.reading import readable
+from finishlab.logbook.entities import readable
 from finishlab.logbook.tables import FlightRow, MeasurementRow, PartEventRow, PartRow, Unreadable
 from finishlab.record import Record
 from finishlab.stair.names import PartName, level_of, level_title
