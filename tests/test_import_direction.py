@@ -37,7 +37,7 @@ INSIDE: Final = {
     "stair": {
         "stair/records": ("names", "records"),
         "logbook": ("reading", "store"),
-        "stair/progress": ("progress", "entering", "drawing"),
+        "stair/progress": ("progress", "deviations", "shown", "entering", "drawing"),
         "stair/documents": ("documents",),
         "stair/commands": ("commands", "enter_commands"),
     },

@@ -15,6 +15,7 @@ from finishlab.logbook import Logbook
 from finishlab.plan.geometry import face_areas
 from finishlab.plan.logged import planned_parts
 from finishlab.records import Batch, ColourStep, Finish, Label, Recipe, Seal, Topcoat
+from finishlab.stair.deviations import remarks
 from finishlab.stair.documents import due_document, parts_document
 from finishlab.stair.entering import (
     Done,
@@ -23,12 +24,12 @@ from finishlab.stair.entering import (
     new_parts,
     next_events,
     read_event,
-    remarks,
     size_remarks,
     split_words,
 )
-from finishlab.stair.progress import coats_of, flights_shown
+from finishlab.stair.progress import coats_of
 from finishlab.stair.records import CoatStep, Flight, Part, PartEvent, PartSizes
+from finishlab.stair.shown import flights_shown
 
 TREAD = PartSizes(front=914, depth=292, thickness=27)
 HONEY = Finish(steps=(ColourStep(kind="oil", colour="honey"),), topcoat=Topcoat(coats=3))
@@ -110,7 +111,7 @@ def test_which_parts_are_short_of_a_coat(log: Logbook) -> None:
     """Parts short of the same are told together, with the next coat, its first day by the label, and the can so far."""
     log.edit_parts([1, 2, 3], recipe_number=1)
     do(log, "treads 1-2 stain", batch_number=1)
-    told = [tuple(row.values())[1:] for row in due(log)]
+    told = [tuple(row.values())[1:6] for row in due(log)]
     assert told == [
         ("treads 1-2", "3 topcoats", "topcoat 1", str(DAY + dt.timedelta(days=1)), None),
         ("tread 3", "1 stain coat, 3 topcoats", "stain 1", None, "C1 Acme honey (lot A1)"),

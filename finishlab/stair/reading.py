@@ -11,13 +11,15 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError, UsageError
-from finishlab.logbook.tables import FlightRow, MeasurementRow, PartEventRow, PartRow
+from finishlab.logbook.reading import read_approvals
+from finishlab.logbook.tables import ChangeRow, FlightRow, MeasurementRow, PartEventRow, PartRow
 from finishlab.records.base import Record
 from finishlab.stair.names import PartName, level_of
 from finishlab.stair.records import (
     Flight,
     Part,
     PartEvent,
+    Standing,
     StoredColour,
     StoredEvent,
     StoredFlight,
@@ -28,6 +30,7 @@ __all__ = [
     "EVENT_FIELDS",
     "Records",
     "event_record",
+    "event_values",
     "flight_record",
     "levels_of",
     "noted_event",
@@ -40,6 +43,7 @@ __all__ = [
     "read_events",
     "read_flights",
     "read_parts",
+    "read_standards",
     "stair_levels",
 ]
 
@@ -75,6 +79,12 @@ def _record_of(record: type[R], row: Any) -> R:  # noqa: ANN401 - a row of any t
 flight_record = partial(_record_of, Flight)
 part_record = partial(_record_of, Part)
 event_record = partial(_record_of, PartEvent)
+
+
+def event_values(event: PartEvent) -> dict[str, Any]:
+    """Return an event's values as its row keeps them; conditions of which nothing is known as nothing."""
+    values = {name: getattr(event, name) for name in EVENT_FIELDS}
+    return values | {"conditions": event.conditions.as_dict() or None}
 
 
 def _damaged(what: str, decode: Callable[[Any], R], row: Any) -> R:  # noqa: ANN401 - a row of any table
@@ -137,6 +147,21 @@ def read_colours(session: Session, events: Iterable[StoredEvent]) -> tuple[Store
         StoredColour(part, known[part, created], tuple(lab), light, photo)
         for part, *lab, light, photo, created in found
         if (part, created) in known
+    )
+
+
+def read_standards(session: Session) -> tuple[Standing, ...]:
+    """Read every standard there was, and whether the recipe of each was edited since it was approved."""
+    found = read_approvals(session)
+    row = ChangeRow
+    edits = session.execute(select(row.subject, row.made).where(row.what == "edit", row.subject.like("R%"))).all()
+    return tuple(
+        Standing(
+            each.approval,
+            None if each.ended is None else each.ended.astimezone().date(),
+            edited=any(subject == each.approval.recipe and made > each.created for subject, made in edits),
+        )
+        for each in found
     )
 
 
