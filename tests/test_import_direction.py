@@ -51,6 +51,7 @@ INSIDE: Final = {
             "geometry",
             "risers",
             "stair_plan",
+            "way_up",
         ),
         "plan/documents": ("documents", "entered", "files", "logged"),
         "plan/commands": ("commands",),

@@ -76,7 +76,7 @@ def test_reads_do_not_grow_with_the_parts(stair: Run, reads: list[str], few: str
 
 
 def test_logging_crosses_few_files(stair: Run) -> None:
-    """One line about the stair runs through at most 32 files of the package: it is held against its recipe and its can too."""
+    """One line about the stair, held against its recipe and its can, runs through at most 32 files of the package."""
     crossed: set[str] = set()
 
     def note(frame: FrameType, what: str, _arg: object) -> None:
