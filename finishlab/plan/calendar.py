@@ -243,7 +243,7 @@ class _Planner:
         return max([ready or self.now, *(self.opens[near] for near in beside if near in self.opens)])
 
     def coat(self, parts: Sequence[Part], job: Job, shut: Sequence[Part] = ()) -> _Hard:
-        """Coat parts; return from when on their coats allow what. What is in `shut` is closed until it can be walked on."""
+        """Coat parts; return from when on what is allowed. What is in `shut` is closed until it can be walked on."""
         group = tuple(parts)
         planned = plan_coats(job.coats, self.now, self.hours, self.coat_h, self.rub_h, job.after)
         first = None if job.after is None else PlannedCoat(job.after.coat, 0, self.now, job.after.ended, None, None)

@@ -383,7 +383,7 @@ def _with_coats(stair: StairPlan, options: Mapping[str, Any], *, from_file: bool
             "The stair is not described.",
             "Give --treads with --coat, or a file with --from; see: finishlab plan example",
         )
-    if not options["coats"] and not stair.products:
+    if not options["coats"] and not stair.products and not stair.laid:
         raise UsageError("no-coats", "No coat is named.", "Name them in their order, for example --coat “oil stain”.")
     # Coats of a product that follow each other share its recoat window, so each named coat is a product of one coat.
     products = tuple(product_of(kind) for kind in options["coats"])

@@ -90,7 +90,7 @@ def logged_plan(log: Logbook, recipe: str | None = None, *, sized: bool = True) 
             if shaped:
                 products.append(replace(made.product, each=shaped))
     notes += work.notes(recipes)
-    if not products and not unsized and not work.to_fit(recipes):
+    if not products and not unsized and (sized or not work.to_fit(recipes)):
         raise UsageError(
             "all-done",
             "No part is short of a coat.",
@@ -229,7 +229,7 @@ class _Work:
     def notes(self, recipes: Mapping[int, PartRecipe]) -> Iterator[str]:
         """Say which parts are done, and which coats were passed over and are not planned."""
         done: list[PartName] = []
-        over: dict[str, list[PartName]] = {}
+        over: dict[CoatStep, list[PartName]] = {}
         for part in self.stair.parts:
             recipe = recipes.get(part.ident)
             if recipe is None:
@@ -321,7 +321,7 @@ def _products(recipe: PartRecipe, cans: Mapping[int, Batch]) -> Iterator[Made]:
             if section.coats is None:
                 origin = f"usual, since {number} does not say how many"
         else:
-            name, wait = section.kind, None
+            name, wait = section.kind or "", None
         product = product_of(named, name=name or None, coats=len(mine))
         yield Made(_said(product, origin, section.can_number, cans, wait), mine)
 

@@ -260,6 +260,10 @@ _CONDITIONS: Final[Mapping[str, tuple[str, float, float, str]]] = {
     "wipe_min": ("time before wiping", 0.0, 60.0, "min"),
 }
 """Figure -> what it is called, the least and the most it can be (as of a recipe's step), its unit."""
+_CONDITION_WORDS: Final = {
+    "time": "at {}", "air_c": "{:g} C", "rh_percent": "{:g} %", "applicator": "by {}",
+    "wipe_min": "wiped after {:g} min", "mixed": "mixed at {}",
+}  # fmt: skip
 _TIME: Final = re.compile(r"([01]?\d|2[0-3])[:.h]([0-5]\d)")
 
 
@@ -302,9 +306,7 @@ class Conditions(Record):
     @property
     def words(self) -> str:
         """``"at 14:30, 21 C, 45 %, by rag, wiped after 5 min"``; nothing where nothing is known."""
-        forms = (("time", "at {}"), ("air_c", "{:g} C"), ("rh_percent", "{:g} %"), ("applicator", "by {}"))
-        forms += (("wipe_min", "wiped after {:g} min"), ("mixed", "mixed at {}"))
-        known = ((form, getattr(self, name)) for name, form in forms)
+        known = ((form, getattr(self, name)) for name, form in _CONDITION_WORDS.items())
         return ", ".join(form.format(value) for form, value in known if value is not None)
 
 
