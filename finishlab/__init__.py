@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 from finishlab.version import __version__
 
 if TYPE_CHECKING:
+    from finishlab.board.records import BoardRecord, FloorSpotRecord
     from finishlab.colorimetry.difference import DeltaE, SignedDifference
     from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
     from finishlab.errors import (
@@ -31,17 +32,14 @@ if TYPE_CHECKING:
     )
     from finishlab.logbook import DirectPair, Logbook, StoredBoard, StoredMeasurement, StoredPair, StoredSpot
     from finishlab.matching.aims import Aim
-    from finishlab.matching.floor import FloorPool
     from finishlab.matching.ranking import RankedBoard, Ranking
+    from finishlab.matching.scatter import FloorPool
     from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect
     from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, Texture
+    from finishlab.measuring.logged import log_board, log_board_photos, log_floor_spots
+    from finishlab.measuring.photos import How, MeasureOptions, PhotoResult, measure_photo, measure_photos
     from finishlab.quality import Doubt
-    from finishlab.records import BoardRecord, FloorSpotRecord
-    from finishlab.reports.rows import PhotoResult
-    from finishlab.workflow.batch import How, measure_photos
-    from finishlab.workflow.comparing import Comparison, compare, rank_boards
-    from finishlab.workflow.measuring import measure_photo
-    from finishlab.workflow.recording import log_board, log_board_photos, log_floor_spots
+    from finishlab.rank.comparing import Comparison, compare, rank_boards
 
 __all__ = [
     "Aim",
@@ -60,6 +58,7 @@ __all__ = [
     "LabEstimate",
     "Logbook",
     "LogbookError",
+    "MeasureOptions",
     "Measurement",
     "MissingLibraryError",
     "NoStripError",
@@ -107,17 +106,15 @@ _MODULES: Final[dict[str, tuple[str, ...]]] = {
     ),
     "logbook": ("DirectPair", "Logbook", "StoredBoard", "StoredMeasurement", "StoredPair", "StoredSpot"),
     "matching.aims": ("Aim",),
-    "matching.floor": ("FloorPool",),
+    "matching.scatter": ("FloorPool",),
     "matching.ranking": ("RankedBoard", "Ranking"),
     "measure.areas": ("GreyArea", "PixelPolygon", "PixelRect"),
     "measure.results": ("FieldMeasurement", "Measurement", "Spread", "StripReading", "Texture"),
     "quality": ("Doubt",),
-    "records": ("BoardRecord", "FloorSpotRecord"),
-    "reports.rows": ("PhotoResult",),
-    "workflow.batch": ("How", "measure_photos"),
-    "workflow.comparing": ("Comparison", "compare", "rank_boards"),
-    "workflow.measuring": ("measure_photo",),
-    "workflow.recording": ("log_board", "log_board_photos", "log_floor_spots"),
+    "board.records": ("BoardRecord", "FloorSpotRecord"),
+    "rank.comparing": ("Comparison", "compare", "rank_boards"),
+    "measuring.logged": ("log_board", "log_board_photos", "log_floor_spots"),
+    "measuring.photos": ("How", "MeasureOptions", "PhotoResult", "measure_photo", "measure_photos"),
 }
 _HOME: Final = {name: module for module, names in _MODULES.items() for name in names}
 

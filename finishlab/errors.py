@@ -8,9 +8,10 @@ exit codes.
 from __future__ import annotations
 
 from enum import IntEnum
-from typing import ClassVar
+from typing import ClassVar, Final
 
 __all__ = [
+    "DEBUG",
     "ExitCode",
     "FinishlabError",
     "LogbookError",
@@ -20,7 +21,12 @@ __all__ = [
     "PhotoError",
     "QualityError",
     "UsageError",
+    "internal_error",
 ]
+
+
+DEBUG: Final = "FINISHLAB_DEBUG"
+"""Environment variable that lets tracebacks and library warnings through."""
 
 
 class ExitCode(IntEnum):
@@ -101,3 +107,14 @@ class OutputError(FinishlabError):
 
 class MissingLibraryError(FinishlabError):
     """A system library that an installed package needs is not there."""
+
+
+def internal_error(error: BaseException, where: str = "") -> FinishlabError:
+    """Return a failure nobody foresaw as one sentence."""
+    text = " ".join(f"{error}".split())
+    what = type(error).__name__ + (f": {text}" if text else "")
+    return FinishlabError(
+        "unexpected",
+        f"Something went wrong that should not{f' with {where}' if where else ''} ({what}).",
+        f"Please report it; set {DEBUG}=1 to see where it happened.",
+    )

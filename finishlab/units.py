@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable
 from fractions import Fraction
 from typing import Final
 
@@ -25,6 +26,7 @@ __all__ = [
     "inches_text",
     "is_us",
     "length_text",
+    "limit_text",
     "parse_area",
     "parse_coverage",
     "parse_length",
@@ -180,9 +182,9 @@ def is_us(text: str) -> bool:
     return bool(_US.search(text.lower()))
 
 
-def inches_text(mm: float) -> str:
+def inches_text(mm: float, rounded: Callable[[float], int] = round) -> str:
     """Return a length in inches to the nearest 1/32, as a tape shows it: ``35 29/32 in``."""
-    whole = round(abs(mm) / MM_PER_INCH * 32)
+    whole = rounded(abs(mm) / MM_PER_INCH * 32)
     inches, part = divmod(whole, 32)
     fraction = Fraction(part, 32)
     words = " ".join(str(each) for each in (inches, fraction) if each) or "0"
@@ -204,6 +206,20 @@ def length_text(mm: float, *, us: bool = False) -> str:
     """Return a length in words: ``914 mm``; with `us` the inches first: ``36 in (914 mm)``."""
     metric = f"{_short(mm, 1 if abs(mm) < 100 else 0)} mm"
     return f"{inches_text(mm)} ({metric})" if us else metric
+
+
+def limit_text(mm: float, *, most: bool, us: bool = False) -> str:
+    """Return a limit in words, rounded so that what is read holds: the `most` downwards, the least upwards.
+
+    7 3/4 in are 196.85 mm, so at most ``196.8 mm``.
+    """
+    down = most == (mm >= 0)  # of what is below 0 the size grows where the value falls
+
+    def rounded(value: float) -> int:
+        return math.floor(value + 1e-6) if down else math.ceil(value - 1e-6)
+
+    metric = f"{_short(math.copysign(rounded(abs(mm) * 10) / 10, mm) + 0.0, 1)} mm"
+    return f"{inches_text(mm, rounded)} ({metric})" if us else metric
 
 
 def area_text(m2: float, *, us: bool = False) -> str:

@@ -40,7 +40,7 @@ class Guess:
 
 _COLOURS: Final = "finishlab.imaging.colours"
 _GREYS: Final = "finishlab.imaging.greys"
-_PRINT: Final = "finishlab.imaging.print_prior"
+_PRINT: Final = "finishlab.imaging.priors"
 _LEARN: Final = "finishlab.measure.learn_print"
 _SCREENS: Final = "finishlab.imaging.screens"
 
@@ -80,14 +80,14 @@ GUESSES: Final = (
     ),
     Guess(
         "slope of raw files, 1 +- 0.02: +- 0.005 or 0.05",
-        "finishlab.imaging.tone_prior",
+        "finishlab.imaging.priors",
         "straight_tone.__wrapped__.__defaults__",
         ((0.005,), (0.05,)),
         "raw",
     ),
     Guess("instrument reading of a grey, 0.3 L*: half or double", _GREYS, "_OWN_READING", (0.15, 0.6), "typed"),
     Guess("what such readings share, 0.2 L*: half or double", _GREYS, "_COMMON_READING", (0.1, 0.4), "typed"),
-    Guess("match by eye, 1.5 L*: half or double", "finishlab.measure.eye_match", "_EYE", (0.75, 3.0), "seen"),
+    Guess("match by eye, 1.5 L*: half or double", "finishlab.measure.learn_print", "_EYE", (0.75, 3.0), "seen"),
     Guess("a grey card, 0.5 L*: half or double", "finishlab.measure.learn_greys", "_KNOWN", (0.25, 1.0), "card"),
     Guess(
         "long side of a photo by hand, 380 mm: 250 or 600",
@@ -101,12 +101,12 @@ GUESSES: Final = (
 
 WORDS_ONLY: Final = {
     ("finishlab.imaging.texture", "_COARSE_MM"): "how grain is described",
-    ("finishlab.measure.judgement", "_WOOD_HUE"): "when a colour is called no wood's",
-    ("finishlab.measure.looks", "_CROSSED_DEG"): "when grains of two photos are said to cross",
+    ("finishlab.measure.quality_checks", "_WOOD_HUE"): "when a colour is called no wood's",
+    ("finishlab.measure.quality_checks", "_CROSSED_DEG"): "when grains of two photos are said to cross",
     ("finishlab.matching.guards", "FAR_DAYS"): "when photos are said to lie far apart in time",
     ("finishlab.matching.guards", "SHEEN_GU"): "when gloss is said to differ",
     ("finishlab.matching.guards", "CROSSED_DEG"): "when grains are said to cross",
-    ("finishlab.matching.floor", "FEW_SPOTS"): "when spots are called few",
+    ("finishlab.matching.scatter", "FEW_SPOTS"): "when spots are called few",
     ("finishlab.matching.aims", "STEP"): "how large a contrast is meant when nobody says",
 }
 """Those that only decide what is said or meant: module and name -> what it decides."""

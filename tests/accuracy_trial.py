@@ -18,17 +18,15 @@ import numpy as np
 from accuracy_photos import FIELDS, floor_kind, shoot, truth_of_pair
 from render.chance import random_scene
 
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import rgb_to_lab
 from finishlab.imaging.colours import SATURATION_BOOST, unboosted, unboosted_readings, white_matrix
-from finishlab.imaging.corrected import CorrectedImage
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
 from finishlab.imaging.greys import USUAL
 from finishlab.imaging.pixels import LinearImage
-from finishlab.imaging.readings import read_patches
-from finishlab.imaging.rectify import flatten
+from finishlab.imaging.priors import phone_tone
+from finishlab.imaging.rectify import CorrectedImage, flatten, read_patches
 from finishlab.imaging.strip import STRIP, FieldName, Rect
-from finishlab.imaging.tone_prior import phone_tone
 from finishlab.measure.flow import PX_PER_MM, Inspection
 
 LEVELS = np.array([patch.level for patch in STRIP.patches])

@@ -17,14 +17,13 @@ from strip_greys_trial import card_photo
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.errors import FinishlabError
-from finishlab.imaging.eye_page import EYE_ROWS, EyeRow
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.imaging.pixels import LinearImage, PhotoInfo
-from finishlab.imaging.strip import STRIP, Rect
+from finishlab.imaging.strip import EYE_ROWS, STRIP, EyeRow, Rect
 from finishlab.measure.areas import GreyArea, PixelRect
 from finishlab.measure.by_hand import measure_by_hand
-from finishlab.measure.eye_match import greys_seen
 from finishlab.measure.learn_greys import learn_greys
+from finishlab.measure.learn_print import greys_seen
 
 _INSTRUMENT: Final = 0.3
 _CARD: Final = 0.5

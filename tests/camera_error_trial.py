@@ -1,4 +1,4 @@
-"""How far cameras that do not see as eyes do are off, by simulation: the constants of `colorimetry.camera_error`.
+"""How far cameras that do not see as eyes do are off, by simulation: the constants of `colorimetry.estimate`.
 
 Run ``python tests/camera_error_trial.py``; docs/decisions/0005-camera-error.md quotes its output. Noise-free, every
 camera balanced on a perfect white: what is left no grey strip can put right. Woods are measured spectra finished by
@@ -11,7 +11,7 @@ import numpy as np
 from render.camera import CAMERAS, ideal_lab
 from render.chance import random_pair, wood_pool
 
-from finishlab.colorimetry.camera_error import matrix_effects
+from finishlab.colorimetry.estimate import matrix_effects
 from finishlab.colorimetry.spaces import lab_to_rgb
 from finishlab.colorimetry.spectra import LIGHTS
 

@@ -6,13 +6,14 @@ import datetime as dt
 import hashlib
 from pathlib import Path
 
+from finishlab.board.records import PhotoRecord
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.imaging.strip import FieldName
 from finishlab.logbook import Logbook
 from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, Texture
 from finishlab.quality import doubt
-from finishlab.records import PhotoRecord, TrialRecord
+from finishlab.strip.records import TrialRecord
 
 DAY = dt.date(2024, 5, 31)
 

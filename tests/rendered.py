@@ -18,10 +18,10 @@ from render.texture import Texture
 from render.view import View
 
 from finishlab.colorimetry.spaces import lab_to_rgb, srgb_to_linear
-from finishlab.imaging.corrected import CorrectedImage
 from finishlab.imaging.finder import StripFit
 from finishlab.imaging.greys import StripGreys
 from finishlab.imaging.pixels import LinearImage, PhotoInfo
+from finishlab.imaging.rectify import CorrectedImage
 from finishlab.imaging.strip import STRIP, FieldName, Rect
 
 __all__ = [

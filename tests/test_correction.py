@@ -13,9 +13,9 @@ from render.printers import Printer
 from rendered import DECODE, photo_of, straight_fit
 
 from finishlab.colorimetry.spaces import linear_to_srgb, srgb_to_linear
-from finishlab.imaging.corrected import correct
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, _curves, fit_correction
 from finishlab.imaging.greys import USUAL
+from finishlab.imaging.rectify import correct
 from finishlab.imaging.strip import STRIP, Rect
 
 PLACES = np.array([patch.sample.centre for patch in STRIP.patches])

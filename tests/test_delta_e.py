@@ -11,20 +11,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from finishlab.colorimetry.ciede2000 import metric_00
+from finishlab.colorimetry.delta_e import CIEDE2000, delta_e_00, metric_00
 from finishlab.colorimetry.difference import (
     BANDS,
     DeltaE,
     SignedDifference,
     band,
-    delta_e_00,
     delta_e_interval,
     describe,
+    difference_intervals,
+    joint_covariance,
     signed_difference,
 )
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
-from finishlab.colorimetry.formulas import CIEDE2000
-from finishlab.colorimetry.interval import difference_intervals, joint_covariance
 
 # Sharma, Wu, Dalal, Color Res. Appl. 30 (2005) 21, table 1: pair, L*, a*, b* of both, CIEDE2000 to four decimals.
 SHARMA = [

@@ -18,18 +18,20 @@ import jsonschema
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from logbook_makers import DAY, keep, measurement, trial
+from logbook_makers import DAY, measurement, trial
 from PIL import ExifTags, Image
 
+from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.cli.root import finishlab
 from finishlab.errors import LogbookError, OutputError
+from finishlab.finish.finish import ColourStep, Finish
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook
-from finishlab.logbook.exchange.dump import TABLES, Dump, json_schema
+from finishlab.logbook.archive import export_logbook, import_logbook, json_schema, upgraded
+from finishlab.logbook.merge import TABLES, Dump, checked
 from finishlab.logbook.store import DATABASE
-from finishlab.records import Batch, BoardRecord, ColourStep, Finish, FloorSpotRecord, PhotoRecord
+from finishlab.recipe.records import Can
 from finishlab.stair.records import Flight, Part, PartEvent, PartSizes, StoredStair
-from finishlab.workflow.exchange import export_logbook, import_logbook
 
 
 def _real_photo(folder: Path, name: str, *, place: bool = True) -> tuple[Path, PhotoRecord]:
@@ -45,6 +47,12 @@ def _real_photo(folder: Path, name: str, *, place: bool = True) -> tuple[Path, P
     return path, PhotoRecord(hashlib.sha256(path.read_bytes()).hexdigest(), name, 40, 30, suffix=".jpg")
 
 
+def _kept(log: Logbook, folder: Path, name: str) -> PhotoRecord:
+    path, photo = _real_photo(folder, name)
+    log.keep_photo(path, photo)
+    return photo
+
+
 def _fill(log: Logbook, folder: Path) -> None:
     """Log boards with repeats and a pair, floor spots, edits, a removal, a learned strip."""
     for i, lightness in enumerate((50.0, 55.0, 60.0)):
@@ -56,7 +64,7 @@ def _fill(log: Logbook, folder: Path) -> None:
         log.add_board(BoardRecord("ash", note="=1+1", date=DAY), [both], [pair])
     log.edit_board("B2", stain="walnut", coats=2)
     log.remove_board("B3")
-    log.add_floor_spot(FloorSpotRecord("door", date=DAY), [measurement(keep(log, folder, "floor.jpg"), "floor")])
+    log.add_floor_spot(FloorSpotRecord("door", date=DAY), [measurement(_kept(log, folder, "floor.jpg"), "floor")])
     log.learn_strip(greys_of_readings({7: [93.0]}, number=412))
     log.add_trials([trial("a" * 16), trial("b" * 16)])
     log.remove_trial("H2")
@@ -64,7 +72,7 @@ def _fill(log: Logbook, folder: Path) -> None:
 
 def _fill_stair(log: Logbook, folder: Path) -> None:
     """Log a can, an approved recipe, a flight with a landing, coats, a deviation and a measured tread."""
-    log.add_can(Batch("water stain", "walnut", lot="W-204", size_l=1.0, left_l=0.3, place="cellar", date=DAY))
+    log.add_can(Can("water stain", "walnut", lot="W-204", size_l=1.0, left_l=0.3, place="cellar", date=DAY))
     log.edit_board("B1", finish=Finish(steps=(ColourStep("water", colour="walnut", can_number=1),)))
     log.approve("B1", reason="closest", date=DAY)
     treads = [Part(1, "tread", place, sizes=PartSizes(front=914, depth=292), recipe_number=1) for place in (1, 2)]
@@ -73,7 +81,7 @@ def _fill_stair(log: Logbook, folder: Path) -> None:
     first, second, _ = (part.ident for part in log.stair_parts())
     coat = PartEvent("coat", DAY, "stain", 1, 1, 1, deviation="wiped late")
     log.log_events([(first, PartEvent("sanded", DAY)), (first, coat), (second, coat)])
-    seen = measurement(keep(log, folder, "tread.jpg"))
+    seen = measurement(_kept(log, folder, "tread.jpg"))
     log.add_part_measurements([(first, [seen], PartEvent("measured", DAY))])
 
 
@@ -176,7 +184,7 @@ def test_a_second_stair_gets_numbers_of_its_own(filled: Path, tmp_path: Path) ->
     """A flight and a landing whose numbers are taken get the next ones, and their parts' history goes with them."""
     with Logbook.open(filled) as log, Logbook.open(tmp_path / "other") as other:
         other.add_flights({1: Flight(risers=2)}, [Part(1, "tread", 1)])
-        other.add_can(Batch("oil stain", "teak", date=DAY))
+        other.add_can(Can("oil stain", "teak", date=DAY))
         export_logbook(log, tmp_path / "a.zip")
         done = import_logbook(other, tmp_path / "a.zip")
         assert ("flight 1", "flight 2") in done.renumbered
@@ -340,7 +348,7 @@ def test_an_archive_that_was_spoilt_changes_nothing(filled: Path, tmp_path: Path
         spoil(document)
         before = other.dump()
         with pytest.raises(LogbookError) as caught:
-            other.take_in(other.checked_dump(Dump.from_dict(document)))
+            other.merge(checked(upgraded(Dump.from_dict(document))))
         assert caught.value.code == code
         assert other.dump() == before
 
@@ -351,7 +359,7 @@ def test_what_may_be_empty_may_be_left_out(filled: Path, tmp_path: Path) -> None
         document = log.dump().as_dict()
         for rows in document["tables"].values():
             rows[:] = [{name: value for name, value in row.items() if value is not None} for row in rows]
-        other.take_in(other.checked_dump(Dump.from_dict(document)))
+        other.merge(checked(upgraded(Dump.from_dict(document))))
         assert other.dump() == log.dump()
 
 
@@ -403,7 +411,7 @@ def test_an_archive_of_an_older_logbook_is_taken_in(tmp_path: Path) -> None:
             for row in rows:
                 row.pop("uuid", None)
         document["tables_at"] = "0002_strip_greys"
-        other.take_in(other.checked_dump(Dump.from_dict(document)))
+        other.merge(checked(upgraded(Dump.from_dict(document))))
         assert other.boards() == log.boards()
         assert other.floor_spots() == log.floor_spots()
         assert other.history("B2") == log.history("B2")
@@ -442,6 +450,26 @@ def test_a_backup_never_takes_the_place_of_something_else(filled: Path, tmp_path
             assert caught.value.code == "backup-elsewhere"
     with Logbook.open(tmp_path / "another") as another:
         assert [b.record.species for b in another.boards()] == ["oak"]
+
+
+def test_a_photo_nobody_can_clean_stays_and_is_named(filled: Path, tmp_path: Path) -> None:
+    """A kept file that is no whole photo is not given away, one that was overwritten is not taken for the photo."""
+    kept = sorted(filled.rglob("*.jpg"))
+    kept[0].write_text("a shopping list")
+    with Logbook.open(filled) as log:
+        log.keep_photo(*_textual(tmp_path))
+        log.edit_board("B1", note="written with it")
+        done = export_logbook(log, tmp_path / "a.zip")
+    assert len(done.missing) == 1
+    assert done.kept_back == ("odd.jpg",)
+    with zipfile.ZipFile(tmp_path / "a.zip") as file:
+        assert b"a shopping list" not in b"".join(file.read(name) for name in file.namelist() if "photos/" in name)
+
+
+def _textual(folder: Path) -> tuple[Path, PhotoRecord]:
+    path = folder / "odd.jpg"
+    path.write_text("no photo at all")
+    return path, PhotoRecord(hashlib.sha256(path.read_bytes()).hexdigest(), path.name, 40, 30, suffix=".jpg")
 
 
 def test_the_commands_say_what_they_did(filled: Path, tmp_path: Path) -> None:

@@ -11,31 +11,31 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from finishlab.amounts import COMMON_PRACTICE
+from finishlab.board.records import BOARD_LIMITS, BoardRecord
 from finishlab.errors import UsageError
-from finishlab.records import BoardRecord, Finish, Label, MixPart, Preparation, Seal, Topcoat
-from finishlab.records.entries import Checked, Entry, entries, shown_entries
-from finishlab.records.finish import ColourStep, Looking
-from finishlab.records.finish_text import SECTIONS, parse_fields, read_value, show_value, step_changes
-from finishlab.records.finish_warnings import WarningContext, board_warnings, warnings
-from finishlab.records.limits import COMMON_PRACTICE, HARD, SOFT, HardLimit
-from finishlab.records.short_text import long_form, recipe_name, short_form
+from finishlab.finish.fields import FieldSpec, HardLimit, MixPart, Section, parse_fields, section_limits, specs
+from finishlab.finish.finish import FINISH_PARTS, ColourStep, Finish, Looking, Preparation, Seal, Topcoat, step_changes
+from finishlab.finish.warnings import SOFT, WarningContext, board_warnings, warnings
+from finishlab.recipe.records import CAN_LIMITS, Label
 
-TYPES: Final[dict[str, type[Checked]]] = {
+TYPES: Final[dict[str, type[Section]]] = {
     "preparation": Preparation,
     "step": ColourStep,
     "seal": Seal,
     "topcoat": Topcoat,
     "label": Label,
 }
+LIMITS: Final = [row for kind in TYPES.values() for row in section_limits(kind)]
 BOUNDED: Final = [
-    row for row in HARD if row.section in TYPES and (row.low is not None or row.high is not None)
+    row for row in LIMITS if row.low is not None or row.high is not None
 ]  # the others have a rule of their own, below
 
 
 def build(row: HardLimit, value: float) -> Any:
     """Return the section of a limit with its field at a value."""
     kind = TYPES[row.section]
-    each = next(each for each in entries(kind) if each.name == row.field)
+    each = next(each for each in specs(kind) if each.name == row.field)
     forms: dict[str, Any] = {
         "grits": (value,),
         "size": (value, 300.0, 19.0),
@@ -49,7 +49,7 @@ def edges() -> list[Any]:
     """Return every bound: the limit, a value that still holds, and the nearest one past it."""
     found = []
     for row in BOUNDED:
-        whole = next(e.form for e in entries(TYPES[row.section]) if e.name == row.field) in {"count", "grits"}
+        whole = next(e.form for e in specs(TYPES[row.section]) if e.name == row.field) in {"count", "grits"}
         step = 1 if whole else 0.001
         if row.low is not None:
             held, passed = (row.low + step, row.low) if row.above_low else (row.low, row.low - step)
@@ -74,7 +74,7 @@ def test_a_hard_limit_holds_at_its_bound_and_refuses_past_it(row: HardLimit, hel
 RULES: Final[list[tuple[str, str, Any]]] = [
     ("unknown-step-kind", "step", {"kind": "lacquer"}),
     ("unknown-step-by", "step", {"mix_by": "eye"}),
-    ("unknown-topcoat-kind", "topcoat", {"kind": "wax"}),
+    ("unknown-topcoat-kind", "topcoat", {"kind": "honey"}),
     ("grits-not-ascending", "preparation", {"grits": (120, 80)}),
     ("grits-not-ascending", "preparation", {"grits": (80, 80)}),
     ("bad-size", "preparation", {"size_mm": (150.0, 300.0)}),
@@ -100,25 +100,35 @@ def test_what_cannot_be_meant_is_refused(code: str, section: str, values: dict[s
 
 def test_every_row_of_the_limits_names_a_field() -> None:
     """Each limit of a section is about a field the section has, and says where it comes from."""
-    named = [(row.section, row.field, row.source) for row in HARD]
+    named = [(row.section, row.field, row.source) for row in (*BOARD_LIMITS, *LIMITS, *CAN_LIMITS)]
     named += [(row.section, row.field, row.source) for row in SOFT]
     for section, field, source in named:
         assert source == COMMON_PRACTICE or len(source) > 10
         if section in TYPES:
-            assert field in {each.name for each in entries(TYPES[section])}
+            assert field in {each.name for each in specs(TYPES[section])}
 
 
 OAK: Final = WarningContext(species="red oak")
+PINE: Final = WarningContext(species="pine")
 SLIPS: Final[dict[str, tuple[Finish, WarningContext, str]]] = {
     "no-clear-only": (Finish(), WarningContext(clear_only=False), "clear-only"),
     "not-finished-yet": (Finish(), WarningContext(state="stain dry", deciding=True), "stain dry"),
-    "species-differs": (Finish(), WarningContext(species="ash", tread_species="red oak"), "red oak"),
+    "species-differs": (Finish(), WarningContext(species="ash", tread_woods=(("red oak", ""),)), "red oak"),
     "small-board": (Finish(Preparation(size_mm=(99.0, 300.0, 19.0), stock_lot="a")), OAK, "99 mm"),
     "coats-without-stain": (Finish(), replace(OAK, coats=2), "no stain is named"),
     "stock-lot-unknown": (Finish(Preparation(moisture_percent=8.0)), OAK, "lot of the wood"),
     "moisture": (Finish(Preparation(moisture_percent=4.9)), OAK, "4.9 %"),
     "grit-skipped": (Finish(Preparation(grits=(60, 121))), OAK, "60 to 121"),
     "grit-too-fine": (Finish(Preparation(grits=(120, 220))), OAK, "220"),
+    "blotching": (Finish(steps=(ColourStep(kind="oil"),)), PINE, "Pine takes a penetrating stain in blotches"),
+    "tannin": (Finish(steps=(ColourStep(kind="water"),)), OAK, "no steel wool"),
+    "oily-wood": (Finish(topcoat=Topcoat(kind="oil polyurethane")), WarningContext(species="teak"), "oil of its own"),
+    "grain-raised": (Finish(Preparation(grits=(120,)), (ColourStep(kind="dye"),)), OAK, "Dye raises the grain"),
+    "does-not-follow": (
+        Finish(steps=(ColourStep(kind="oil", next_h=23.0),), topcoat=Topcoat(kind="water polyurethane 1-part")),
+        OAK,
+        "wait 24 to 72 h",
+    ),
     "last-grit-differs": (
         Finish(Preparation(grits=(80, 120))),
         WarningContext(tread=Finish(Preparation(grits=(80, 100)))),
@@ -167,13 +177,21 @@ SLIPS: Final[dict[str, tuple[Finish, WarningContext, str]]] = {
 FINE: Final[dict[str, tuple[Finish, WarningContext]]] = {
     "no-clear-only": (Finish(), WarningContext(clear_only=True)),
     "not-finished-yet": (Finish(), WarningContext(state="cured", deciding=True)),
-    "species-differs": (Finish(), WarningContext(species="Red Oak", tread_species="red oak")),
+    "species-differs": (Finish(), WarningContext(species="Red Oak", tread_woods=(("red oak", ""),))),
     "small-board": (Finish(Preparation(size_mm=(100.0, 300.0, 19.0), stock_lot="a")), OAK),
     "coats-without-stain": (Finish(), replace(OAK, coats=2, stain="walnut")),
     "stock-lot-unknown": (Finish(), OAK),
     "moisture": (Finish(Preparation(moisture_percent=5.0)), OAK),
     "grit-skipped": (Finish(Preparation(grits=(60, 120))), OAK),
     "grit-too-fine": (Finish(Preparation(grits=(120, 180))), OAK),
+    "blotching": (Finish(Preparation(conditioner="gel"), (ColourStep(kind="oil"),)), PINE),
+    "tannin": (Finish(steps=(ColourStep(kind="oil"),)), OAK),
+    "oily-wood": (Finish(topcoat=Topcoat(kind="oil polyurethane")), OAK),
+    "grain-raised": (Finish(Preparation(grits=(120,), grain_raised=True), (ColourStep(kind="dye"),)), OAK),
+    "does-not-follow": (
+        Finish(steps=(ColourStep(kind="oil", next_h=24.0),), topcoat=Topcoat(kind="water polyurethane 1-part")),
+        OAK,
+    ),
     "last-grit-differs": (SLIPS["last-grit-differs"][0], OAK),
     "drying-short": (Finish(Preparation(drying_h=2.0)), OAK),
     "bases-mixed": (Finish(steps=(ColourStep(kind="oil"), ColourStep(kind="oil"))), OAK),
@@ -214,7 +232,32 @@ def test_a_soft_limit_warns_past_its_bound_and_not_at_it(code: str) -> None:
     assert code not in {each.code for each in warnings(*FINE[code])}
 
 
-STEP_LIMITS: Final = [row.code for row in SOFT if "{step}" in row.sentence]
+@pytest.mark.parametrize(
+    ("species", "finest"), [("white oak", 180), ("pine", 180), ("hard maple", 220), ("cherry", 220), ("larch", 220)]
+)
+def test_grit_too_fine_is_told_of_every_wood(species: str, finest: int) -> None:
+    """Each wood has its own finest grit before stain, one that is not in the table 220: the next finer one is told."""
+    told = [
+        "grit-too-fine" in {each.code for each in warnings(Finish(Preparation(grits=(grit,))), WarningContext(species))}
+        for grit in (finest, finest + 20)
+    ]
+    assert told == [False, True]
+
+
+def test_each_tread_of_another_wood_is_named() -> None:
+    """Where treads are of several woods, those that differ from the board are named with their wood, the others not."""
+    woods = (("red oak", "treads 1 to 3"), ("maple", "treads 4 and 5"))
+    said = warnings(Finish(), WarningContext(species="red oak", tread_woods=woods))
+    assert [each.message for each in said] == ["The board is red oak, the treads are maple (treads 4 and 5)."]
+
+
+def test_a_board_that_was_not_measured_is_not_called_measured() -> None:
+    """Without a measurement it says so; it said of such a board that it was measured in one light only."""
+    (said,) = warnings(Finish(), WarningContext(lights=0))
+    assert said.message.startswith("The board was not measured;")
+
+
+STEP_LIMITS: Final = [row.code for row in SOFT if "{step}" in row.sentence.lower()]
 
 
 @pytest.mark.parametrize("code", STEP_LIMITS)
@@ -228,7 +271,7 @@ def test_one_slip_of_two_coats_is_one_line(code: str) -> None:
     said = [each for each in warnings(both, dataclasses.replace(context, **twice)) if each.code == code]
     assert len(said) == 1
     assert "teps 1 and 2" in said[0].message
-    assert words.replace("coat 3", "coats 3") in said[0].message
+    assert words in said[0].message
     assert "{" not in said[0].message
 
 
@@ -315,9 +358,9 @@ def test_steps_are_set_together_or_changed_one_by_one() -> None:
 words = st.text(string.ascii_letters + string.digits + " -", min_size=1, max_size=20).filter(lambda text: text.strip())
 
 
-def value_of(section: str, each: Entry) -> st.SearchStrategy[Any]:
+def value_of(each: FieldSpec) -> st.SearchStrategy[Any]:
     """Return values that a field may have."""
-    row = next((r for r in HARD if r.section == section and r.field == each.name and r.low is not None), None)
+    row = each.limit
     low = 0.0 if row is None or row.low is None else row.low + (0.5 if row.above_low else 0.0)
     high = 1000.0 if row is None or row.high is None else row.high
     number = st.floats(low, high).map(lambda v: round(v, 3) + 0.0)
@@ -339,32 +382,30 @@ def value_of(section: str, each: Entry) -> st.SearchStrategy[Any]:
     return forms[each.form]
 
 
-def sections() -> st.SearchStrategy[Checked]:
+def sections() -> st.SearchStrategy[Section]:
     """Return any section with any of its fields written."""
-    names = {"looking": "measure"}
 
-    def built(name: str) -> st.SearchStrategy[Checked]:
-        kind = SECTIONS[name]
-        optional = {e.name: value_of(names.get(name, name), e) for e in entries(kind)}
+    def built(kind: type[Section]) -> st.SearchStrategy[Section]:
+        optional = {e.name: value_of(e) for e in specs(kind)}
         return st.fixed_dictionaries({}, optional=optional).map(lambda values: kind(**values))
 
-    return st.sampled_from([name for name in SECTIONS if name != "label"]).flatmap(built)
+    return st.sampled_from([part.section for part in FINISH_PARTS]).flatmap(built)
 
 
 @given(sections())
-def test_a_section_comes_back_from_its_text_and_its_json(part: Checked) -> None:
+def test_a_section_comes_back_from_its_text_and_its_json(part: Section) -> None:
     """What is written of a section reads back as the same section, typed and as JSON."""
     kind = type(part)
-    known = {each: getattr(part, each.name) for each in shown_entries(kind)}
+    known = {each: getattr(part, each.name) for each in specs(kind)}
     units = {each: each.unit if each.unit in {"mm", "m2/L"} else "" for each in known}
-    told = (f"{e.key}={show_value(e, value)} {units[e]}" for e, value in known.items() if value not in {None, ()})
+    told = (f"{e.key}={e.show(value)} {units[e]}" for e, value in known.items() if value not in {None, ()})
     said = parse_fields(kind, "; ".join(told))
     assert kind(**said | {"typed_in": part.typed_in} if hasattr(part, "typed_in") else said) == part
     assert kind.from_dict(part.as_dict()) == part
-    for each in entries(kind):
+    for each in specs(kind):
         value = getattr(part, each.name)
         if value is not None and value != ():
-            assert read_value(each, show_value(each, value)) == value
+            assert each.read(each.show(value)) == value
 
 
 def test_a_recipe_leaves_out_what_belongs_to_one_board() -> None:
@@ -385,18 +426,18 @@ def test_the_short_form_says_what_the_long_one_says() -> None:
     """Two coats of one colour are one stain of two coats; the topcoat is its sheen and kind."""
     steps = step_changes(Finish(), ("oil; maker=Acme; colour=honey; coats=2",)).steps
     finish = Finish(steps=steps, topcoat=Topcoat(kind="hardwax oil", sheen="matte"))
-    assert short_form(finish) == {"stain": "Acme honey", "coats": 2, "topcoat": "matte hardwax oil"}
-    assert short_form(Finish()) == {}
+    assert finish.in_short() == {"stain": "Acme honey", "coats": 2, "topcoat": "matte hardwax oil"}
+    assert Finish().in_short() == {}
 
 
 def test_a_short_record_has_a_long_form() -> None:
     """Of a board with the short text only, the long form says as much, and its recipe has a name."""
     record = BoardRecord("ash", stain="walnut", coats=2, topcoat="satin oil")
-    long = long_form(record)
+    long = record.whole_finish
     assert [(s.colour, s.coat) for s in long.steps] == [("walnut", 1), ("walnut", 2)]
     assert long.topcoat == Topcoat(product="satin oil")
-    assert recipe_name(record) == "walnut x 2, satin oil"
+    assert record.recipe_name == "walnut x 2, satin oil"
     assert (
-        long_form(dataclasses.replace(record, finish=Finish(steps=(ColourStep(colour="honey"),)))).steps[0].colour
+        dataclasses.replace(record, finish=Finish(steps=(ColourStep(colour="honey"),))).whole_finish.steps[0].colour
         == "honey"
     )

@@ -14,12 +14,18 @@ from render.spectral import finish, print_material
 from scipy.optimize import linprog
 from scipy.stats import wasserstein_distance
 
-from finishlab.colorimetry.ciede2000 import delta_e_00
-from finishlab.colorimetry.formulas import CIEDE2000, CIEDE2000_TEXTURE, CMC_2_1, Formula, delta_e_cmc
-from finishlab.colorimetry.interval import difference_intervals
-from finishlab.colorimetry.metamerism import corrected_batch, metamerism_index
+from finishlab.colorimetry.delta_e import CIEDE2000, CIEDE2000_TEXTURE, CMC_2_1, Formula, delta_e_00, delta_e_cmc
+from finishlab.colorimetry.difference import difference_intervals
 from finishlab.colorimetry.palette import equal_shares
-from finishlab.colorimetry.spectra import illuminant, lab_from_reflectance, observer, white_xyz, xyz_from_reflectance
+from finishlab.colorimetry.spectra import (
+    corrected_batch,
+    illuminant,
+    lab_from_reflectance,
+    metamerism_index,
+    observer,
+    white_xyz,
+    xyz_from_reflectance,
+)
 from finishlab.matching.transport import centred, merge_colours, plank_yardstick, transport_distance
 
 RNG = np.random.default_rng(11)

@@ -7,6 +7,7 @@ from typing import get_args
 
 import pytest
 
+from finishlab.board.records import State
 from finishlab.matching.guards import (
     BoardFacts,
     FloorFacts,
@@ -18,7 +19,6 @@ from finishlab.matching.guards import (
     told_wet,
 )
 from finishlab.quality import DOUBTS
-from finishlab.records import State
 
 DAY = dt.date(2024, 5, 1)
 READY = BoardFacts(topcoated=True, gloss=15.0, last_grit=120, grain_deg=0.0, dates=(DAY,), strips=frozenset({1}))

@@ -13,13 +13,15 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from logbook_makers import DAY, keep, measurement
 
+from finishlab.board.records import BoardRecord
 from finishlab.errors import LogbookError
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook
-from finishlab.logbook.exchange.taking_in import TakenIn
-from finishlab.records import Batch, BoardRecord
+from finishlab.logbook.archive import upgraded
+from finishlab.logbook.merge import MergeResult, checked
+from finishlab.logbook.wording import change_line
+from finishlab.recipe.records import Can
 from finishlab.stair.records import Flight, Part, PartEvent
-from finishlab.workflow.rows import change_line
 
 FIRST_COAT = PartEvent("coat", DAY, "stain", 1, None, 1)
 
@@ -30,7 +32,7 @@ def _begin(log: Logbook, folder: Path) -> None:
     pair = DirectPair.of(both)
     assert pair is not None
     log.add_board(BoardRecord("ash", stain="walnut", date=DAY), [both], [pair])
-    log.add_can(Batch("oil stain", "walnut", date=DAY))
+    log.add_can(Can("oil stain", "walnut", date=DAY))
     log.add_flights({1: Flight(risers=3), 2: Flight("landing")}, [Part(1, "tread", place) for place in (1, 2)])
     log.log_events([(1, PartEvent("sanded", DAY)), (1, FIRST_COAT)])
     seen = measurement(keep(log, folder, "tread.jpg"), strip=None)
@@ -56,8 +58,8 @@ def begun(begun_once: Path, tmp_path: Path) -> Path:
     return tmp_path
 
 
-def _follow(log: Logbook, other: Logbook) -> TakenIn:
-    return other.take_in(other.checked_dump(log.dump()))
+def _follow(log: Logbook, other: Logbook) -> MergeResult:
+    return other.merge(checked(upgraded(log.dump())))
 
 
 def _state(log: Logbook) -> dict[str, Any]:
@@ -105,7 +107,7 @@ CHANGES: dict[str, Change] = {
     "add a board": lambda log, folder: log.add_board(BoardRecord("oak", date=DAY), [_another_photo(log, folder)]),
     "add a photo": lambda log, folder: log.add_board_photos(_first_board(log), [_another_photo(log, folder)]),
     "remove a board": lambda log, _: log.remove_board(log.boards()[-1].number),
-    "measure again": lambda log, folder: log.renew_measurements(
+    "measure again": lambda log, folder: log.remeasure(
         "B1", [measurement(keep(log, folder, "board.jpg"), "board", "floor", lightness=50.0 + next(_serial) % 20)]
     ),
     "edit a can": lambda log, _: log.edit_can("C1", place=f"shelf {next(_serial)}"),
@@ -159,7 +161,7 @@ def test_a_logbook_that_follows_another_by_archives_stays_the_same(
             assert _state(other) == _state(log)
             assert done.kept == []
             assert done.renumbered == []
-        assert _follow(log, other) == TakenIn()
+        assert _follow(log, other) == MergeResult()
 
 
 def _seen(log: Logbook) -> tuple[object, ...]:
@@ -215,7 +217,7 @@ def test_what_both_sides_changed_stays_as_it_is_here(begun: Path, theirs: str, o
         after = _state(other)
         assert _holding(after) == _holding(mine)
         assert len(after["changes"]) == len(mine["changes"]) + 1
-        assert _follow(log, other) == TakenIn()
+        assert _follow(log, other) == MergeResult()
         other.undo(label)
         undone = _state(other)
         for name in ("boards", "batches", "flights", "parts", "part_events"):
@@ -263,6 +265,6 @@ def test_the_history_says_what_an_import_did(begun: Path) -> None:
             "logbook": "an archive",
         }
         with Logbook.open(begun / "c") as third:
-            third.add_can(Batch("oil stain", "teak", date=DAY))
+            third.add_can(Can("oil stain", "teak", date=DAY))
             _follow(log, third)
             assert change_line(third.history("C2")[-1]).endswith(": C1 of an archive")

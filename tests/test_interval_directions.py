@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import chi2
 
-from finishlab.colorimetry.ciede2000 import delta_e_00, metric_00
-from finishlab.colorimetry.interval import difference_intervals
+from finishlab.colorimetry.delta_e import delta_e_00, metric_00
+from finishlab.colorimetry.difference import difference_intervals
 
 BASES = {"wood": (58.0, 8.0, 24.0), "grey": (60.0, 0.3, 0.5), "dark": (25.0, 6.0, 9.0)}
 WORLDS = {"even": np.eye(3), "lightness": np.diag((2.5, 0.3, 0.3)) ** 2 / 2.14, "flat": np.diag((1.4, 1.4, 0.16))}

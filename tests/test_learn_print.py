@@ -10,13 +10,12 @@ from strip_photo import PRINTS, Print, Shot, linear_photo, photo, true_lightness
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance, reflectance_of_lightness
 from finishlab.errors import ExitCode, QualityError, UsageError
-from finishlab.imaging.eye_page import EYE_ROWS
 from finishlab.imaging.finder import apply_homography, find_strip
 from finishlab.imaging.greys import StripGreys
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.screens import screen_reflectance
-from finishlab.measure.eye_match import greys_seen
-from finishlab.measure.learn_print import LearnedPrint, learn_print, look_at_print
+from finishlab.imaging.strip import EYE_ROWS
+from finishlab.measure.learn_print import LearnedPrint, greys_seen, learn_print, look_at_print
 
 SHOT = Shot(rotation=7.0)
 

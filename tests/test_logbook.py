@@ -17,10 +17,12 @@ import pytest
 from logbook_makers import DAY, keep, make_photo, measurement
 from sqlalchemy import Engine, event
 
+from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import ExitCode, LogbookError, PhotoError, UsageError
 from finishlab.logbook import DirectPair, Logbook
+from finishlab.logbook.photo_files import kept_files
 from finishlab.logbook.store import DATABASE
-from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord
+from finishlab.recipe.records import Can
 
 ASH = BoardRecord("ash", "walnut brown", 2, "water PU", note="first try", date=DAY)
 SPOT = FloorSpotRecord("by the stair", date=DAY)
@@ -372,6 +374,8 @@ def test_a_photo_is_kept_unchanged_under_its_hash(log: Logbook, tmp_path: Path) 
     assert place.read_bytes() == path.read_bytes()
     assert log.photo_path(record.sha256) == log.photo_path(record.photo_id) == place
     assert log.photo(record.photo_id) == record
+    assert [each.name[:5] for each in (log.folder / "photos" / ".incoming").iterdir()] == ["kept."]
+    log.add_board(ASH, [measurement(record)])
     assert list((log.folder / "photos" / ".incoming").iterdir()) == []
 
 
@@ -381,6 +385,8 @@ def test_a_photo_is_kept_once(log: Logbook, tmp_path: Path) -> None:
     twin = tmp_path / "twin.jpeg"
     twin.write_bytes((tmp_path / "1.jpg").read_bytes())
     log.keep_photo(twin, PhotoRecord(record.sha256, "twin.jpeg", 4000, 3000, suffix=".jpeg"))
+    assert log.photo(record.sha256).file_name == "1.jpg"
+    log.add_board(ASH, [measurement(record)])
     assert log.photo(record.sha256).file_name == "1.jpg"
     assert len([p for p in (log.folder / "photos").rglob("*") if p.is_file()]) == 1
 
@@ -431,7 +437,7 @@ def test_old_half_copies_are_cleared(log: Logbook, tmp_path: Path) -> None:
         os.utime(incoming / name, (time.time() - age,) * 2)
     (incoming / "folder").mkdir()
     os.utime(incoming / "folder", (0, 0))
-    keep(log, tmp_path)
+    log.add_board(ASH, [measurement(keep(log, tmp_path))])
     assert sorted(p.name for p in incoming.iterdir()) == ["folder", "fresh"]
 
 
@@ -487,16 +493,22 @@ def test_a_file_is_no_folder(tmp_path: Path) -> None:
 
 
 def test_an_unwritable_folder_is_said_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A folder or database without write permission gives a sentence before anything is tried."""
+    """A folder or database without write permission is read all the same; what would change it gives a sentence."""
     folder = tmp_path / "log"
-    Logbook.open(folder).close()
+    with Logbook.open(folder) as log:
+        log.add_can(Can("oil stain", "walnut", date=DAY))
     real = os.access
     for closed in (folder, folder / DATABASE):
         monkeypatch.setattr(os, "access", lambda path, mode, closed=closed: Path(path) != closed and real(path, mode))
-        with pytest.raises(LogbookError) as caught:
-            Logbook.open(folder)
-        assert caught.value.code == "logbook-unwritable"
-        assert str(folder) in caught.value.message
+        with Logbook.open(folder) as log:
+            assert [can.number for can in log.cans()] == ["C1"]
+            assert log.cautions_due(["rags"]) == log.cautions_due(["rags"]) == ("rags",)
+            for change in (lambda log=log: log.remove_can("C1"), lambda log=log: keep(log, tmp_path)):
+                with pytest.raises(LogbookError) as caught:
+                    change()
+                assert caught.value.code == "logbook-unwritable"
+                assert str(folder) in caught.value.message
+            assert [can.number for can in log.cans()] == ["C1"]
 
 
 @pytest.mark.skipif(not Path("/proc/self").is_dir(), reason="needs a folder in which not even root can write")
@@ -568,10 +580,10 @@ def test_an_address_places_the_database_elsewhere(tmp_path: Path) -> None:
 
 def test_a_logbook_held_by_another_is_said_so(log: Logbook, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """When another program writes and does not end, the wait ends with a sentence."""
-    photo = keep(log, tmp_path, "1.jpg")
     monkeypatch.setattr("finishlab.logbook.database.BUSY_SECONDS", 0.05)
     other = sqlite3.connect(log.folder / DATABASE, isolation_level=None)
     with Logbook.open(log.folder) as impatient:
+        photo = keep(impatient, tmp_path, "1.jpg")
         other.execute("BEGIN IMMEDIATE")
         with pytest.raises(LogbookError) as caught:
             impatient.add_board(ASH, [measurement(photo)])
@@ -624,7 +636,7 @@ def _die_before_the_end(folder: Path, moment: str) -> None:
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no SIGKILL on this system")
 @pytest.mark.parametrize("moment", ["after the photo", "commit"])
 def test_a_killed_program_leaves_a_whole_log(tmp_path: Path, moment: str) -> None:
-    """Killed between keeping the photo and the end of the transaction: the board is not there, all before is."""
+    """Killed between photo and commit: the board is not there, all before is; the next write clears the photo."""
     with Logbook.open(tmp_path / "log") as log:
         _add(log, tmp_path, "before.jpg")
     killed = SPAWN.Process(target=_die_before_the_end, args=(tmp_path, moment))
@@ -634,10 +646,14 @@ def test_a_killed_program_leaves_a_whole_log(tmp_path: Path, moment: str) -> Non
     _, record = make_photo(tmp_path, "killed.jpg")
     with Logbook.open(tmp_path / "log") as log:
         assert [b.number for b in log.boards()] == ["B1"]
-        assert log.photo_path(record.sha256).read_bytes() == (tmp_path / "killed.jpg").read_bytes()
+        assert len(list(kept_files(log.folder))) == 2
+        log.edit_board("B1", note="next")
+        assert [path.stem for path in kept_files(log.folder)] == [log.board("B1").measurements[0].photo]
         with pytest.raises(LogbookError):
             log.history("B2")
+        keep(log, tmp_path, "killed.jpg")
         assert log.add_board(ASH, [measurement(record)]).number == "B2"
+        assert list((log.folder / "photos" / ".incoming").iterdir()) == []
 
 
 def test_photos_and_kinds_are_looked_up(log: Logbook, tmp_path: Path) -> None:

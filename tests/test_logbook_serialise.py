@@ -16,8 +16,14 @@ from logbook_makers import field, make_photo, measurement
 
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.imaging.strip import FIELD_NAMES
-from finishlab.logbook.serialise import field_from_dict, field_to_dict, plain, strip_from_dict, strip_to_dict
-from finishlab.logbook.stored import StoredMeasurement
+from finishlab.logbook.stored import (
+    StoredMeasurement,
+    field_from_dict,
+    field_to_dict,
+    plain,
+    strip_from_dict,
+    strip_to_dict,
+)
 from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, Texture
 
 finite = st.floats(-1e6, 1e6)

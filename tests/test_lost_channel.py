@@ -12,11 +12,11 @@ from render.spectral import Material, finish
 from rendered import DECODE, photo_of, rendered, scene_with, with_board, with_floor
 
 from finishlab.errors import ExitCode, QualityError
-from finishlab.imaging.lost_channel import LostChannel, lost_channel
+from finishlab.imaging.clipping import BlackClipping, black_clipping
 from finishlab.imaging.pixels import LinearImage, PhotoInfo
 from finishlab.measure import GreyArea, PixelRect, measure, measure_by_hand
 from finishlab.measure.flow import Inspection
-from finishlab.measure.judgement import judge_field
+from finishlab.measure.quality_checks import judge_field
 from finishlab.quality import Doubt
 
 STACKED = "Sigma SDMerill (NPL)"
@@ -48,7 +48,7 @@ def test_codes_up_to_two_hold_nothing(code: int, lost: bool) -> None:
     """A channel at code 0 to 2 beside a brighter one is lost, at code 3 it is not."""
     pixels = np.full((20, 20, 3), 120, np.uint8)
     pixels[:5, :, 2] = code
-    found = lost_channel(photo_of(pixels), places(20, 20))
+    found = black_clipping(photo_of(pixels), places(20, 20))
     assert found.share == pytest.approx(0.25 if lost else 0.0)
     assert not lost or found.name == "blue"
 
@@ -57,7 +57,7 @@ def test_a_black_pore_has_lost_no_colour() -> None:
     """Where all channels are black nothing is cut off that would count."""
     pixels = np.full((20, 20, 3), 120, np.uint8)
     pixels[:5] = 0
-    assert lost_channel(photo_of(pixels), places(20, 20)).share == 0.0
+    assert black_clipping(photo_of(pixels), places(20, 20)).share == 0.0
 
 
 def test_the_same_light_is_lost_in_16_bit() -> None:
@@ -68,14 +68,14 @@ def test_the_same_light_is_lost_in_16_bit() -> None:
     pixels = np.full((10, 10, 3), 30000, np.uint16)
     pixels[:4, :, 0], pixels[4:, :, 0] = 2 * 257, 3 * 257
     image = LinearImage(pixels, decode, np.eye(3), PhotoInfo("0" * 16, "", "", "sRGB", (10, 10)))
-    found = lost_channel(image, places(10, 10))
+    found = black_clipping(image, places(10, 10))
     assert found.name == "red"
     assert found.share == pytest.approx(0.4)
 
 
 def test_no_place_has_lost_nothing() -> None:
     """Without a place to look at nothing is lost."""
-    assert lost_channel(photo_of(np.zeros((4, 4, 3), np.uint8)), np.empty((0, 2))).share == 0.0
+    assert black_clipping(photo_of(np.zeros((4, 4, 3), np.uint8)), np.empty((0, 2))).share == 0.0
 
 
 @pytest.mark.parametrize(("share", "beside", "refused"), [(0.41, 0.0, True), (0.39, 0.0, False), (0.6, 0.3, False)])
@@ -85,7 +85,7 @@ def test_a_board_without_blue_is_refused(share: float, beside: float, refused: b
     view, estimate = seen.views["board"], seen.measurement.fields["board"].estimate
 
     def judged() -> list[Doubt]:
-        lost = LostChannel(share, "blue")
+        lost = BlackClipping(share, "blue")
         return judge_field("board", view.image, view.surface, estimate, seen.correction, lost, beside)
 
     if not refused:

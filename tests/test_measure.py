@@ -28,17 +28,16 @@ from rendered import (
 )
 
 import finishlab.measure
-from finishlab.colorimetry.camera_error import PRINT_AGAINST_WOOD
-from finishlab.colorimetry.ciede2000 import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
+from finishlab.colorimetry.estimate import PRINT_AGAINST_WOOD
 from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.errors import ExitCode, FinishlabError, NoStripError, QualityError
 from finishlab.imaging.finder import find_strip
-from finishlab.imaging.readings import blur_mm, read_patches
-from finishlab.imaging.rectify import flatten
-from finishlab.imaging.resample import shrink
+from finishlab.imaging.opencv import shrink
+from finishlab.imaging.rectify import blur_mm, flatten, read_patches
 from finishlab.imaging.strip import FIELD_NAMES, STRIP, Rect
 from finishlab.measure import GreyArea, Inspection, Measurement, PixelRect, measure, measure_by_hand
-from finishlab.measure.judgement import judge_strip
+from finishlab.measure.quality_checks import judge_strip
 from finishlab.version import __version__
 
 SKIN = grey_material(0.35, warm=0.6, name="hand")

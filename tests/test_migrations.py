@@ -23,19 +23,22 @@ from sqlalchemy import Engine, create_engine, inspect, text
 from sqlalchemy.dialects import mysql, postgresql, sqlite
 from sqlalchemy.schema import CreateTable
 
+from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.colorimetry.camera_profile import fit_profile
 from finishlab.colorimetry.spaces import lab_to_rgb
 from finishlab.colorimetry.spectra import chart_lab
 from finishlab.errors import LogbookError
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import Logbook, database
+from finishlab.logbook.archive import upgraded
 from finishlab.logbook.database import migrate, open_engine
-from finishlab.logbook.exchange.taking_in import TakenIn
+from finishlab.logbook.merge import MergeResult, checked
 from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.store import DATABASE
 from finishlab.logbook.tables import Base, BoardRow, FloorSpotRow, PhotoRow, TrialRow
-from finishlab.records import Batch, BoardRecord, FloorSpotRecord, PhotoRecord, TrialRecord
+from finishlab.recipe.records import Can
 from finishlab.stair.records import Flight, Part, PartEvent
+from finishlab.strip.records import TrialRecord
 
 SCRIPTS = Path(database.__file__).parent / "migrations"
 pytestmark = pytest.mark.usefixtures("real_migrations")
@@ -244,7 +247,7 @@ def _fill(log: Logbook, folder: Path) -> None:
     """Log one of each that a change can be about, and take something back."""
     log.add_board(BoardRecord("ash", date=DAY), [measurement(keep(log, folder, "1.jpg"))])
     log.edit_board("B1", stain="walnut")
-    log.add_can(Batch("oil stain", "walnut", date=DAY))
+    log.add_can(Can("oil stain", "walnut", date=DAY))
     log.add_flights({1: Flight(risers=3), 2: Flight("landing")}, [Part(1, "tread", place) for place in (1, 2)])
     log.log_events([(ident, PartEvent("sanded", DAY)) for ident in (1, 2)])
     log.add_part_measurements([(1, [measurement(keep(log, folder, "2.jpg"))], PartEvent("measured", DAY))])
@@ -268,10 +271,10 @@ def test_copies_of_an_older_logbook_agree_on_the_names_of_their_rows(tmp_path: P
     one, two = _without_images(tmp_path)
     with Logbook.open(one) as log, Logbook.open(two) as other:
         assert log.dump() == other.dump()
-        assert other.take_in(other.checked_dump(log.dump())) == TakenIn()
+        assert other.merge(checked(upgraded(log.dump()))) == MergeResult()
         log.edit_board("B1", stain="cherry")
         log.remove_events([3])
-        assert set(other.take_in(other.checked_dump(log.dump())).renewed) == {"B1", "1.T1"}
+        assert set(other.merge(checked(upgraded(log.dump()))).renewed) == {"B1", "1.T1"}
         assert (other.boards(), other.stair()) == (log.boards(), log.stair())
 
 

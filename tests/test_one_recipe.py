@@ -57,8 +57,8 @@ def stair(run: Run) -> Run:
 
 def board(run: Run, recipe: str) -> str:
     """Log a board of a recipe without a photo's help, and return its number."""
+    from finishlab.board.records import BoardRecord
     from finishlab.logbook import Logbook
-    from finishlab.records import BoardRecord
 
     with Logbook.open(run.logbook) as log:
         photo = keep(log, run.logbook.parent / "photos", f"{recipe}.jpg")
@@ -338,7 +338,7 @@ def test_a_recoat_window_closes_visibly(work: Run) -> None:
 def test_a_clock_change_is_counted_in_real_hours(run: Run) -> None:
     """24 h after 9 o'clock of the day before clocks go forward it is 10 (EU directive 2000/84/EC: 2026-03-29)."""
     do(run, "stairs add 2 --tread 36x11.5x1in --no-risers --no-top-nosing")
-    line = "plan calendar --treads 1 --coat 'oil polyurethane' --start 2026-03-28 --zone Europe/Vienna"
+    line = "plan calendar --treads 1 --liquid 'oil polyurethane' --start 2026-03-28 --zone Europe/Vienna"
     walk = next(event for event in told(run, line)["events"] if event["kind"] == "walk-on")
     assert walk["start"] == "2026-03-29T10:00"
     utc = next(

@@ -16,12 +16,12 @@ import pytest
 import report_samples as samples
 from PIL import Image
 
+from finishlab.board.records import FloorSpotRecord
+from finishlab.board.shown import SpotRow
+from finishlab.colorimetry.spaces import hex_colour
 from finishlab.errors import OutputError
 from finishlab.matching.ranking import Ranking
-from finishlab.records import FloorSpotRecord
 from finishlab.report.writing import report_html, write_report
-from finishlab.reports.rows import SpotRow
-from finishlab.reports.swatch import hex_colour
 from finishlab.show.pages import Picture
 
 _BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")

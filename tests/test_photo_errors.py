@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import struct
 import sys
 import zlib
@@ -187,3 +188,70 @@ def test_random_damage_is_read_or_refused(tmp_path: Path, name: str, data: st.Da
         assert error.message  # noqa: PT017 - an error is one of the two good outcomes here
     else:
         assert photo.encoded.shape[2] == 3
+
+
+def _damaged(data: bytes, kind: str, at: int, rng: np.random.Generator) -> bytes:
+    """Return a JPEG whose coded data are damaged as memory cards, cables and full disks do it."""
+    out = bytearray(data)
+    if kind == "zeroed":
+        out[at : at + 512] = bytes(512)
+    elif kind == "overwritten":
+        out[at : at + 512] = rng.integers(0, 256, 512, dtype=np.uint8).tobytes()
+    elif kind == "shortened":
+        del out[at : at + 512]
+    else:
+        out[at:at] = rng.integers(0, 256, 512, dtype=np.uint8).tobytes()
+    return bytes(out)
+
+
+@pytest.mark.parametrize("kind", ["zeroed", "overwritten", "shortened", "lengthened"])
+def test_damage_in_a_jpegs_coded_data_is_told(tmp_path: Path, kind: str) -> None:
+    """A block of 512 bytes zeroed, overwritten, lost or added in the picture is told in 48 of 50 places or more.
+
+    Decoders go on past such damage and give some colours; a measurement of those would be wrong without a word. What is
+    smaller than a disk's block is often not to be told: the code finds back into step by itself.
+    """
+    rng = np.random.default_rng(5)
+    photo = saved(Image.fromarray(NOISE).resize((480, 360)), "JPEG", quality=92)
+    first = photo.rindex(b"\xff\xda") + 20
+    told = []
+    for at in rng.integers(first, len(photo) - 600, 50):
+        (tmp_path / "damaged.jpg").write_bytes(_damaged(photo, kind, int(at), rng))
+        try:
+            read_photo(tmp_path / "damaged.jpg")
+        except PhotoError as error:
+            told.append(error.code)
+    assert len(told) >= 48
+    assert set(told) <= {"photo-damaged", "photo-truncated"}
+
+
+def test_noughts_before_the_end_are_no_damage(tmp_path: Path) -> None:
+    """A JPEG whose camera fills up with noughts before the end mark reads as the same pixels (common practice)."""
+    photo = saved(NOISE, "JPEG", quality=92)
+    (tmp_path / "a.jpg").write_bytes(photo)
+    (tmp_path / "b.jpg").write_bytes(photo[:-2] + bytes(40) + photo[-2:])
+    np.testing.assert_array_equal(read_photo(tmp_path / "a.jpg").encoded, read_photo(tmp_path / "b.jpg").encoded)
+
+
+@pytest.mark.parametrize("long_side", [None, 100, 60, 30])
+@pytest.mark.parametrize("mode", ["RGB", "L"])
+def test_the_decoder_gives_pillows_pixels(tmp_path: Path, mode: str, long_side: int | None) -> None:
+    """At each scale the codes are those that Pillow, which decodes past damage, gives of a whole file."""
+    (tmp_path / "a.jpg").write_bytes(saved(Image.fromarray(NOISE).convert(mode), "JPEG", quality=90))
+    with Image.open(tmp_path / "a.jpg") as image:
+        scale = {None: 1, 100: 1, 60: 2, 30: 4}[long_side]
+        image.draft(image.mode, (image.width // scale, image.height // scale))
+        expected = np.asarray(image.convert("RGB"))
+    np.testing.assert_array_equal(read_photo(tmp_path / "a.jpg", long_side=long_side).encoded, expected)
+
+
+def test_devices_and_pipes_are_not_waited_for(tmp_path: Path) -> None:
+    """A named pipe and an endless device are told at once, and a link that leads to itself is told too."""
+    os.mkfifo(tmp_path / "pipe.jpg")
+    (tmp_path / "loop.jpg").symlink_to("loop.jpg")
+    for place, code in ((tmp_path / "pipe.jpg", "not-a-photo"), (Path("/dev/zero"), "not-a-photo")):
+        with pytest.raises(PhotoError) as caught:
+            read_photo(place)
+        assert caught.value.code == code
+    with pytest.raises(PhotoError):
+        read_photo(tmp_path / "loop.jpg")

@@ -20,7 +20,7 @@ from rendered import photo_of, rendered, scene_with, view_of
 
 from finishlab.imaging.local_tone import LocalTone
 from finishlab.measure import Measurement, measure
-from finishlab.measure.judgement import judge_local_tone
+from finishlab.measure.quality_checks import judge_local_tone
 
 VIEW = view_of(1200, 900, 0.6, tilt=6.0)
 

@@ -16,14 +16,14 @@ from conftest import SCENES, Run
 from raw_samples import write_dng
 from render.camera import Tone
 from render.photo import RenderedPhoto, render_scene
+from test_print_and_tone import slope_spread
 
 from finishlab import measure_photo
 from finishlab.cli import finishlab
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import srgb_to_linear
 from finishlab.errors import PhotoError
 from finishlab.imaging.correction import FitPriors
-from finishlab.imaging.tone_prior import slope_spread
 from finishlab.photos import photo_facts, read_photo, write_jpeg
 
 BLOCKS: Final = np.repeat(
@@ -184,3 +184,11 @@ def test_the_command_measures_a_raw_file_by_hand(dng: Path) -> None:
     assert result.exit_code == 0, result.output
     lab = json.loads(result.stdout)["photos"][0]["fields"]["board"]["lab"]
     assert lab == pytest.approx([49.5, 0.0, 0.0], abs=1.0)
+
+
+@pytest.mark.parametrize("orientation", [4, 7, 13, 65535])
+def test_odd_orientations_give_one_size(tmp_path: Path, orientation: int) -> None:
+    """Whatever a raw file says of its turning, header and pixels agree on the upright size."""
+    write_dng(tmp_path / "a.dng", np.full((40, 60, 3), 0.4), orientation=orientation)
+    photo = read_photo(tmp_path / "a.dng")
+    assert photo.size == photo.info.full_size

@@ -20,7 +20,7 @@ from finishlab.cli import finishlab
 from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.errors import UsageError
 from finishlab.measure import GreyArea, PixelPolygon, PixelRect
-from finishlab.workflow.picking import KNOWN_GREYS, Picking, preview
+from finishlab.measuring.picking import KNOWN_GREYS, Picking, preview
 
 TOOLS = ("Xvfb", "xdotool")
 

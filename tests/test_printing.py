@@ -20,29 +20,45 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from logbook_makers import make_photo, measurement
 
-from finishlab.cli.printing import LABEL_SHEETS
+from finishlab.board.records import BoardRecord, PhotoRecord
 from finishlab.cli.root import finishlab
-from finishlab.errors import UsageError
+from finishlab.errors import LogbookError, UsageError
+from finishlab.finish.finish import ColourStep, Finish, Preparation, Topcoat
 from finishlab.imaging.strip import Paper
 from finishlab.logbook import Logbook
 from finishlab.measure import Measurement
 from finishlab.photos import matrix_profile
+from finishlab.printing.commands import LABEL_SHEETS
 from finishlab.printing.house_file import house_pages
-from finishlab.printing.label_sheets import SHEETS, LabelSheet
-from finishlab.printing.labels import QR_LEAST, LabelView, label_views, labels_pdf, qr_text, split_wish
+from finishlab.printing.labels import (
+    QR_LEAST,
+    SHEETS,
+    LabelSheet,
+    LabelView,
+    label_views,
+    labels_pdf,
+    qr_text,
+    split_wish,
+)
 from finishlab.printing.schedule import SchedulePart, ScheduleStep, ScheduleView, finish_steps, schedule_pdf
-from finishlab.records import Batch, BoardRecord, Finish, Label, PhotoRecord, Recipe
-from finishlab.records.addresses import Address
-from finishlab.records.finish import ColourStep, Preparation, Topcoat
+from finishlab.recipe.records import Can, Label, Recipe
+from finishlab.record import Address
 from finishlab.report.writing import report_pdf
 from finishlab.show.document import Column, Facts, Table
 from finishlab.show.pages import Pages, Picture, Pictures, Section, Swatch, Swatches
-from finishlab.show.pdf.fonts import DEJAVU, font_runs, letters_missing, unprintable
-from finishlab.show.pdf.looks import HOUSE, REPORT
+from finishlab.show.pdf.flow import HOUSE, REPORT
 from finishlab.show.pdf.pages import pages_pdf
-from finishlab.show.pdf.qr import qr_modules
-from finishlab.show.pdf.setting import break_lines, fit, line_width
-from finishlab.show.pdf.sheet import POINTS_PER_MM
+from finishlab.show.pdf.sheet import qr_modules
+from finishlab.show.pdf.text import (
+    DEJAVU,
+    POINTS_PER_MM,
+    break_lines,
+    fit,
+    font_runs,
+    letters_missing,
+    line_width,
+    unprintable,
+)
 from finishlab.stair.records import Flight, Part, PartEvent
 
 DPI = 300
@@ -525,9 +541,9 @@ def folder(tmp_path: Path) -> Path:
     with Logbook.open(place, who="Anna") as log:
         path, photo = make_photo(tmp_path / "photos")
         log.keep_photo(path, photo)
-        log.add_can(Batch("oil stain", "golden brown", "Acme", "4711", 1.0, 0.4, "cellar shelf", date=DAY))
+        log.add_can(Can("oil stain", "golden brown", "Acme", "4711", 1.0, 0.4, "cellar shelf", date=DAY))
         label = Label(recoat_h=3, recoat_within_h=24, use_h=72, cure_d=14)
-        log.add_can(Batch("water polyurethane 1-part", "satin", "Northwood", "A-22", label=label, date=DAY))
+        log.add_can(Can("water polyurethane 1-part", "satin", "Northwood", "A-22", label=label, date=DAY))
         log.add_recipe(Recipe("honey, satin", finish))
         log.add_board(BoardRecord("red oak", date=DAY, recipe_number=1), [measurement(photo)])
         parts = [Part(1, "tread", n, recipe_number=1, species="red oak") for n in (1, 2, 3)]
@@ -600,7 +616,7 @@ def test_labels_command(folder: Path, tmp_path: Path) -> None:
     """The command writes the PDF and says in JSON which label leads where."""
     target = tmp_path / "labels.pdf"
     done = run(
-        folder, "labels", "B1", "treads", "2-3", "--sheet", "a4-3x7", "--start", "4", "-o", str(target), "--json"
+        folder, "labels", "B1", "treads", "2-3", "--sheet", "a4-3x7", "--first", "4", "-o", str(target), "--json"
     )
     document = json.loads(done.stdout)
     assert document["format"] == "finishlab/labels/1"
@@ -614,7 +630,7 @@ def test_labels_command(folder: Path, tmp_path: Path) -> None:
 def test_labels_command_refuses(folder: Path, tmp_path: Path) -> None:
     """A start the sheet has not, and a file that is no PDF, are refused in a sentence, and nothing is written."""
     with pytest.raises(UsageError, match="none has the number 99"):
-        run(folder, "labels", "--sheet", "a4-2x4", "--start", "99", "-o", str(tmp_path / "l.pdf"))
+        run(folder, "labels", "--sheet", "a4-2x4", "--first", "99", "-o", str(tmp_path / "l.pdf"))
     other = tmp_path / "notes.txt"
     other.write_text("mine")
     with pytest.raises(UsageError, match="something else"):
@@ -622,7 +638,7 @@ def test_labels_command_refuses(folder: Path, tmp_path: Path) -> None:
     assert other.read_text() == "mine"
     assert not (tmp_path / "l.pdf").exists()
     run(tmp_path / "empty", "can", "add", "honey", "--kind", "oil stain")
-    with pytest.raises(UsageError, match="no boards and no treads"):
+    with pytest.raises(LogbookError, match="no boards and no treads"):
         run(tmp_path / "empty", "labels", "-o", str(tmp_path / "l.pdf"))
 
 
@@ -669,7 +685,7 @@ def test_schedule_says_the_labels_hours_first_and_usual_ones_where_none_are_said
         steps=(ColourStep(kind="oil", colour="honey", can_number=1, next_h=next_h),),
         topcoat=Topcoat(kind="water polyurethane 1-part", coats=3, can_number=1, recoat_h=recoat_h),
     )
-    cans = {1: Batch("oil stain", "honey", label=label)}
+    cans = {1: Can("oil stain", "honey", label=label)}
     times = {step.title: step.time for step in finish_steps(finish, cans)}
     assert times["Stain 1: honey"] == stain
     assert times["Topcoats 1 to 3"] == top
@@ -687,7 +703,7 @@ def test_schedule_follows_the_standard(folder: Path, tmp_path: Path) -> None:
     document = json.loads(run(folder, "schedule", "-o", str(tmp_path / "s.pdf"), "--json").stdout)
     assert document["steps"][1]["title"] == "Stain 1: golden brown"
     run(tmp_path / "empty", "can", "add", "honey", "--kind", "oil stain")
-    with pytest.raises(UsageError, match="no recipe yet"):
+    with pytest.raises(LogbookError, match="no recipe yet"):
         run(tmp_path / "empty", "schedule", "-o", str(tmp_path / "s.pdf"))
 
 

@@ -12,15 +12,16 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from finishlab import records
+from finishlab import record, records
+from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import ExitCode, UsageError
-from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord, normalise_light, parse_date
+from finishlab.record import normalise_light, parse_date
 
 DAY = dt.date(2024, 5, 31)
 SHA = "0123456789abcdef" * 4
 ASH: dict[str, Any] = {"species": "ash", "date": DAY}
 PHOTO: dict[str, Any] = {"sha256": SHA, "file_name": "a.jpg", "width": 4, "height": 3}
-texts = st.text(max_size=records.SHORT_TEXT // 4)
+texts = st.text(max_size=record.SHORT_TEXT // 4)
 
 
 @pytest.mark.parametrize(
@@ -65,9 +66,9 @@ def test_a_board_is_tidied() -> None:
 
 def test_a_board_logged_today_needs_no_date() -> None:
     """Without a date the record is of today."""
-    before = records.today()
+    before = record.today()
     made = BoardRecord("ash").date
-    assert before <= made <= records.today()
+    assert before <= made <= record.today()
 
 
 @pytest.mark.parametrize("coats", [0, 1, records.MAX_COATS, None])
@@ -106,7 +107,7 @@ def test_a_board_that_cannot_be_is_refused(values: dict[str, Any], code: str, sa
 def test_a_date_after_today_is_refused() -> None:
     """Without another limit, tomorrow is the future."""
     with pytest.raises(UsageError, match="future"):
-        FloorSpotRecord(date=records.today() + dt.timedelta(days=1))
+        FloorSpotRecord(date=record.today() + dt.timedelta(days=1))
 
 
 def test_a_moment_counts_as_its_day() -> None:
@@ -177,9 +178,9 @@ def test_any_text_can_be_stored(text: str) -> None:
 
 def test_a_stored_record_outlives_a_clock_set_back() -> None:
     """Reading back does not hold a date against today, so a wrong clock locks nothing."""
-    later = records.today() + dt.timedelta(days=3)
-    record = BoardRecord("ash", date=later, latest=dt.date.max)
-    assert BoardRecord.from_dict(record.as_dict()).date == later
+    later = record.today() + dt.timedelta(days=3)
+    board = BoardRecord("ash", date=later, latest=dt.date.max)
+    assert BoardRecord.from_dict(board.as_dict()).date == later
 
 
 def test_a_photo_record_is_tidied_never_refused_for_its_names() -> None:
@@ -215,6 +216,6 @@ def test_dates_are_iso() -> None:
 
 def test_records_are_light() -> None:
     """Importing the records loads neither NumPy nor the database library."""
-    code = "import sys, finishlab.records; print(sorted({'numpy', 'sqlalchemy', 'alembic', 'cv2'} & set(sys.modules)))"
+    code = "import sys, finishlab.board.records; print(sorted({'numpy', 'sqlalchemy', 'cv2'} & set(sys.modules)))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

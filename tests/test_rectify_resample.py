@@ -9,13 +9,22 @@ from hypothesis import strategies as st
 from render.view import homography
 from rendered import DECODE, photo_of, straight_fit, view_of
 
-from finishlab.colorimetry.ciede2000 import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import lightness_of_reflectance, rgb_to_lab, srgb_to_linear
-from finishlab.imaging.deep_pixels import decode_16bit, turn_upright
 from finishlab.imaging.finder import StripFit
+from finishlab.imaging.opencv import (
+    any_channel_at_least,
+    apply_table,
+    channel_mean,
+    decode_16bit,
+    grey_of,
+    recolour,
+    shrink,
+    turn_upright,
+    warp,
+)
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.rectify import flatten
-from finishlab.imaging.resample import any_channel_at_least, apply_table, channel_mean, grey_of, recolour, shrink, warp
 from finishlab.imaging.strip import Rect
 
 FIELD = Rect(10.0, 5.0, 60.0, 30.0)

@@ -17,12 +17,12 @@ from conftest import Photos, Run
 from PIL import ExifTags, Image
 
 from finishlab import Logbook
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import rgb_to_lab, srgb_to_linear
+from finishlab.measuring.photos import MeasureOptions, inspect_photo
 from finishlab.photos import matrix_profile
 from finishlab.report.contents import MOST_PICTURED, MOST_TOLD, gather_report
 from finishlab.report.crops import CROP_MM, corrected_crop, crops_of
-from finishlab.workflow.measuring import inspect_photo
 
 PLACE = {1: "N", 2: (48.0, 51.0, 29.6), 3: "E", 4: (2.0, 17.0, 40.2)}
 
@@ -149,7 +149,7 @@ def test_what_cannot_be_written_is_told(filled: Run, tmp_path: Path) -> None:
 @pytest.mark.parametrize(("name", "field"), [("pair", "board"), ("pair", "floor"), ("dark_board", "board")])
 def test_a_crop_has_the_colour_that_was_measured(photos: Photos, name: str, field: Any) -> None:
     """The mean light of a crop is the measured colour within CIEDE2000 1.0; it has four pixels a millimetre."""
-    inspection, image = inspect_photo(photos(name), fields=(field,))
+    inspection, image = inspect_photo(photos(name), MeasureOptions((field,)))
     crop = corrected_crop(inspection, field, linear=image.info.linear)  # type: ignore[arg-type]
     assert crop.shape == (round(4 * CROP_MM[1]), round(4 * CROP_MM[0]), 3)
     mean = rgb_to_lab(srgb_to_linear(crop / 255.0).mean(axis=(0, 1)))

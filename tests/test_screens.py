@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from rendered import photo_of, straight_fit
 from scipy.ndimage import gaussian_filter1d
 
+from finishlab.imaging.priors import straight_tone
 from finishlab.imaging.screens import read_areas, screen_reflectance
 from finishlab.imaging.strip import STRIP, Screen
-from finishlab.imaging.tone_prior import straight_tone
 
 PAPER, BLACK = 0.82, 0.04
 CURVE = (straight_tone().grid, straight_tone().mean)

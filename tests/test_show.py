@@ -8,7 +8,7 @@ import io
 import pytest
 from rich.console import Console
 
-from finishlab.reports.swatch import hex_colour
+from finishlab.colorimetry.spaces import hex_colour
 from finishlab.show.document import (
     Block,
     Cell,

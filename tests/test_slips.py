@@ -9,11 +9,11 @@ import pytest
 from conftest import Photos, Run
 from logbook_makers import make_photo, measurement
 
+from finishlab.board.checks import near_light, refuse_mixed
+from finishlab.board.records import BoardRecord
 from finishlab.errors import QualityError
-from finishlab.records.boards import BoardRecord
-from finishlab.reports.rows import PhotoResult
-from finishlab.things.entering import Draft, Entered
-from finishlab.things.sameness import near_light, refuse_mixed
+from finishlab.finish.entering import Draft, Entered
+from finishlab.measuring.photos import PhotoResult
 
 
 def result(folder: Path, name: str, lightness: float) -> PhotoResult:

@@ -8,7 +8,7 @@ import xml.etree.ElementTree as ET
 import pytest
 from rich.console import Console
 
-from finishlab.reports.swatch import hex_colour
+from finishlab.colorimetry.spaces import hex_colour
 from finishlab.show.terminal import render
 from finishlab.stair.documents import stair_document
 from finishlab.stair.drawing import stair_svg

@@ -12,9 +12,10 @@ from logbook_makers import DAY, keep, measurement
 from sqlalchemy import Engine, event
 
 from finishlab.errors import FinishlabError
+from finishlab.finish.finish import Finish
 from finishlab.logbook import Logbook
 from finishlab.logbook.tables import FlightRow, PartEventRow, PartRow
-from finishlab.records import Batch, Finish, Recipe
+from finishlab.recipe.records import Can, Recipe
 from finishlab.stair.records import Flight, Part, PartEvent, PartSizes
 
 NEXT = DAY + dt.timedelta(days=1)
@@ -169,7 +170,7 @@ def test_a_flight_is_renamed(log: Logbook) -> None:
 def test_recipes_and_cans_come_with_the_stair(log: Logbook) -> None:
     """What parts name by number is given with the stair, and must be there."""
     log.add_recipe(Recipe("honey", Finish()))
-    log.add_can(Batch("oil stain", "honey", lot="A1"))
+    log.add_can(Can("oil stain", "honey", lot="A1"))
     first = idents(log)[0]
     log.edit_parts([first], recipe_number=1)
     log.log_events([(first, PartEvent("coat", DAY, "stain", 1, recipe_number=1, batch_number=1))])

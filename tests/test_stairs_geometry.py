@@ -181,7 +181,8 @@ def test_square_angles_leave_the_width(front: float, depth: float) -> None:
         ({"thickness": math.inf}, "bad-size"),
         ({"left": 10}, "bad-angle"),
         ({"left": 45, "right": 45, "depth": 600}, "sides-cross"),
-        ({"left": 89, "back": 700}, "back-contradicts-angles"),
+        ({"left": 89, "right": 90, "back": 700}, "back-contradicts-angles"),
+        ({"left": 90, "back": 20}, "back-contradicts-angles"),
     ],
 )
 def test_impossible_sizes_are_refused(sizes: dict[str, float], code: str) -> None:

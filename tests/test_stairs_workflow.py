@@ -11,10 +11,11 @@ import pytest
 from logbook_makers import DAY, keep, measurement
 
 from finishlab.errors import UsageError
+from finishlab.finish.finish import ColourStep, Finish, Seal, Topcoat
 from finishlab.logbook import Logbook
 from finishlab.plan.geometry import face_areas
 from finishlab.plan.logged import planned_part
-from finishlab.records import Batch, ColourStep, Finish, Label, Recipe, Seal, Topcoat
+from finishlab.recipe.records import Can, Label, Recipe
 from finishlab.stair.deviations import remarks
 from finishlab.stair.documents import due_document, parts_document
 from finishlab.stair.entering import (
@@ -41,9 +42,9 @@ def log(tmp_path: Path) -> Iterator[Logbook]:
     with Logbook.open(tmp_path / "log", who="me") as opened:
         treads = [Part(1, "tread", place, sizes=TREAD) for place in range(1, 7)]
         opened.add_flights({1: Flight(risers=7)}, [*treads, Part(1, "riser", 1)])
-        opened.add_can(Batch("oil stain", "honey", maker="Acme", lot="A1", place="cellar", label=Label(recoat_h=24)))
-        opened.add_can(Batch("oil stain", "honey", maker="Acme", lot="B7"))
-        opened.add_can(Batch("water polyurethane 1-part", "satin", label=Label(recoat_h=3, recoat_within_h=24)))
+        opened.add_can(Can("oil stain", "honey", maker="Acme", lot="A1", place="cellar", label=Label(recoat_h=24)))
+        opened.add_can(Can("oil stain", "honey", maker="Acme", lot="B7"))
+        opened.add_can(Can("water polyurethane 1-part", "satin", label=Label(recoat_h=3, recoat_within_h=24)))
         opened.add_recipe(Recipe("Honey", HONEY))
         yield opened
 

@@ -8,19 +8,19 @@ from dataclasses import replace
 import pytest
 import report_samples as samples
 
+from finishlab.board.records import BoardRecord
+from finishlab.board.shown import board_details, label_facts
 from finishlab.colorimetry.difference import DeltaE, SignedDifference
-from finishlab.matching.across import AcrossLights, BoardAcrossLights
+from finishlab.finish.fields import MixPart
+from finishlab.finish.finish import ColourStep, Finish, Looking, Preparation, Seal, Topcoat
 from finishlab.matching.aims import CONTRAST, MATCH, Aim
-from finishlab.matching.choices import Choice
-from finishlab.matching.lights import named_light
+from finishlab.matching.alternatives import AcrossLights, BoardAcrossLights, Choice, named_light
 from finishlab.matching.next_photo import NextPhoto
 from finishlab.quality import doubt
-from finishlab.records import BoardRecord, ColourStep, Finish, Looking, MixPart, Preparation, Seal, Topcoat
 from finishlab.report.contents import MOST_TOLD, ReportContent
 from finishlab.report.pictures import charts
 from finishlab.report.story import report_pages
 from finishlab.report.writing import report_html
-from finishlab.reports.details import board_details, label_facts
 from finishlab.show.document import Facts, Listing, Table
 from finishlab.show.pages import Section, Words
 

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from render.printers import Printer
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance
+from finishlab.imaging.finder import MODULES
 from finishlab.imaging.strip import FIELD_NAMES, PAGES, STRIP, Paper, Rect, new_strip_number
-from finishlab.imaging.tags import MODULES
 
 PAPER = len(STRIP.greys) - 1
 MIDDLE = np.array([STRIP.width / 2, STRIP.height / 2])

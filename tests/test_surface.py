@@ -10,7 +10,7 @@ from rendered import corrected_field, streaks
 
 from finishlab.colorimetry.spaces import lab_to_rgb
 from finishlab.errors import ExitCode, QualityError
-from finishlab.imaging.corrected import CorrectedImage
+from finishlab.imaging.rectify import CorrectedImage
 from finishlab.imaging.strip import STRIP, FieldName, Rect
 from finishlab.imaging.surface import Surface, find_surface
 

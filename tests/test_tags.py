@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from rendered import rendered, scene_with
 
+from finishlab.imaging.finder import MODULES, detect_tags, tag_modules
 from finishlab.imaging.strip import STRIP
-from finishlab.imaging.tags import MODULES, detect_tags, tag_modules
 
 
 def sheet(ids: list[int], cell: int = 5) -> tuple[np.ndarray, list[tuple[int, int]]]:

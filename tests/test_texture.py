@@ -12,7 +12,7 @@ from render.texture import Texture as Look
 from rendered import PLAIN, corrected_field, photo_of, rendered, scene_with, streaks, streaky, view_of, with_board
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance
-from finishlab.imaging.corrected import CorrectedImage
+from finishlab.imaging.rectify import CorrectedImage
 from finishlab.imaging.strip import STRIP, FieldName
 from finishlab.imaging.texture import texture_of
 from finishlab.measure import Measurement, measure

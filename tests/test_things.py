@@ -15,19 +15,19 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.console import Console
 
+from finishlab.board.commands import BOARD
+from finishlab.board.floor_commands import FLOOR
+from finishlab.board.shown import BoardRow
 from finishlab.cli import finishlab
 from finishlab.logbook import Logbook
-from finishlab.records import Batch
-from finishlab.records.numbers import Number, number_of
-from finishlab.reports.rows import BoardRow
+from finishlab.recipe.cans import CAN
+from finishlab.recipe.commands import RECIPE
+from finishlab.recipe.records import Can
+from finishlab.record import Number, number_of
 from finishlab.show.document import Document
 from finishlab.show.jsons import json_form
+from finishlab.show.kind import Field, Kind
 from finishlab.show.terminal import render
-from finishlab.things.board import BOARD
-from finishlab.things.can import CAN
-from finishlab.things.floor import FLOOR
-from finishlab.things.kind import Field, Kind
-from finishlab.things.recipe import RECIPE
 
 
 def _printed(document: Document) -> str:
@@ -59,7 +59,7 @@ def test_a_name_is_given_to_one_entry(kind: Kind[Any, Any]) -> None:
 def test_a_can_that_a_board_names_calls_for_its_cautions(tmp_path: Path) -> None:
     """A board whose record says only from which can it was stained is warned of what is in the can."""
     with Logbook.open(tmp_path / "log") as log:
-        log.add_can(Batch("oil stain", "walnut"))
+        log.add_can(Can("oil stain", "walnut"))
     rows = tmp_path / "boards.csv"
     rows.write_text("species,steps.1.can_number\nash,1\n")
     done = CliRunner().invoke(finishlab, ["--logbook", str(tmp_path / "log"), "board", "import", str(rows)])

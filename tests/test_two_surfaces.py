@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from rendered import corrected_field, streaks
 
-from finishlab.colorimetry.ciede2000 import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import lab_to_rgb
 from finishlab.errors import ExitCode, QualityError
-from finishlab.imaging.corrected import CorrectedImage
+from finishlab.imaging.rectify import CorrectedImage
 from finishlab.imaging.strip import FieldName
 from finishlab.imaging.surface import find_surface
 

@@ -10,10 +10,12 @@ from typing import Any
 import pytest
 from logbook_makers import DAY, keep, measurement, trial
 
+from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.errors import LogbookError
+from finishlab.finish.finish import ColourStep, Finish
 from finishlab.imaging.greys import USUAL
 from finishlab.logbook import DirectPair, Logbook
-from finishlab.records import Batch, BoardRecord, ColourStep, Finish, FloorSpotRecord, Recipe
+from finishlab.recipe.records import Can, Recipe
 
 OIL = Finish(steps=(ColourStep("oil", colour="honey"),))
 
@@ -104,7 +106,7 @@ def test_measuring_again_is_taken_back(log: Logbook, tmp_path: Path) -> None:
     """The old figures come back whole, the new ones go into the history, and back again."""
     record = keep(log, tmp_path)
     old = log.add_board(BoardRecord("ash", date=DAY), [measurement(record, strip=None)])
-    log.renew_measurements("B1", [measurement(record, lightness=70.0, strip=None)])
+    log.remeasure("B1", [measurement(record, lightness=70.0, strip=None)])
     new = log.board("B1")
     log.undo("B1")
     back = log.board("B1").measurements[0]
@@ -222,12 +224,12 @@ def test_nothing_is_changed_without_an_entry(log: Logbook, tmp_path: Path) -> No
 def test_the_history_of_everything_is_asked_by_its_name(log: Logbook, tmp_path: Path, name: str) -> None:
     """Boards, cans, recipes, strips and the standard have a history, in any spelling; removed ones too."""
     _board(log, tmp_path)
-    log.add_can(Batch("oil stain", "honey", date=DAY))
+    log.add_can(Can("oil stain", "honey", date=DAY))
     log.remove_can("C1")
     log.approve("B1")
     log.learn_strip(replace(USUAL, source="typed", number=7))
     assert log.history(name)
-    assert len(log.history(last=2)) == 2
+    assert len({each.made for each in log.history(last=2)}) == 2
 
 
 def test_the_history_of_nothing_is_refused(log: Logbook) -> None:

@@ -16,9 +16,9 @@ from finishlab.colorimetry.spaces import lab_to_rgb
 from finishlab.colorimetry.spectra import chart_lab
 from finishlab.errors import LogbookError
 from finishlab.logbook import Logbook
-from finishlab.records import Batch
+from finishlab.logbook.wording import change_line
+from finishlab.recipe.records import Can
 from finishlab.stair.records import Flight, Part, PartEvent
-from finishlab.workflow.rows import change_line
 
 COAT = PartEvent("coat", DAY, "stain", 1)
 
@@ -115,7 +115,7 @@ def test_a_part_is_named_without_its_flight_where_one_has_it(log: Logbook) -> No
 
 def test_the_history_is_told_in_words(log: Logbook) -> None:
     """A coat says what and from which can, and an undo says what it took back, and when it brings it back."""
-    log.add_can(Batch("oil stain", "honey", date=DAY))
+    log.add_can(Can("oil stain", "honey", date=DAY))
     log.log_events([(1, replace(COAT, batch_number=1))])
     log.undo()
     log.redo()
@@ -158,7 +158,7 @@ def test_measuring_a_part_again_is_taken_back(log: Logbook, tmp_path: Path) -> N
     record = keep(log, tmp_path)
     log.add_part_measurements([(1, [measurement(record, strip=None)], PartEvent("measured", DAY))])
     old, events = log.part_measurements(1), log.stair().events
-    log.renew_part_measurements(1, [measurement(record, lightness=70.0, strip=None)])
+    log.remeasure_part(1, [measurement(record, lightness=70.0, strip=None)])
     new = log.part_measurements(1)
     assert old[0].field != new[0].field
     log.undo("1.T1")

@@ -19,8 +19,8 @@ from finishlab import (
     BoardRecord,
     FloorSpotRecord,
     GreyArea,
-    How,
     Logbook,
+    MeasureOptions,
     PixelRect,
     errors,
     log_board,
@@ -30,19 +30,16 @@ from finishlab import (
     measure_photos,
     rank_boards,
 )
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.errors import ExitCode, FinishlabError, LogbookError, NoStripError, PhotoError, QualityError, UsageError
 from finishlab.imaging.strip import STRIP, Rect
+from finishlab.logbook.wording import change_line
+from finishlab.measuring.logged import photo_day
+from finishlab.measuring.photos import PhotoResult, expand_photos, inspect_photo, picture_paths, worst_exit_code
+from finishlab.measuring.pictures import picture_of
 from finishlab.photos import read_photo
-from finishlab.reports.rows import PhotoResult
-from finishlab.workflow.batch import picture_paths, worst_exit_code
-from finishlab.workflow.comparing import compare
-from finishlab.workflow.finding import expand_photos
-from finishlab.workflow.measuring import inspect_photo
-from finishlab.workflow.pictures import picture_of
-from finishlab.workflow.recording import photo_day
-from finishlab.workflow.rows import change_line
+from finishlab.rank.comparing import compare
 
 
 def pixels_of(rect: Rect, homography: np.ndarray) -> PixelRect:
@@ -72,7 +69,7 @@ def true_lab(photos: Photos, name: str, field: str) -> tuple[float, float, float
 
 def measured(photos: Photos, *names: str, fields: tuple[str, ...] = ("board",)) -> list[PhotoResult]:
     """Measure photos by name."""
-    return measure_photos([photos(name) for name in names], How(fields))  # type: ignore[arg-type] # any field
+    return measure_photos([photos(name) for name in names], MeasureOptions(fields))  # type: ignore[arg-type] # any field
 
 
 # -- finding photos
@@ -145,7 +142,7 @@ def test_what_can_not_be_meant_is_refused_before_a_photo_is_opened() -> None:
         with pytest.raises(UsageError):
             measure_photo("no such photo.jpg", **options)
     with pytest.raises(UsageError, match="only one surface"):
-        How(("board", "floor"), greys=(grey,), area=area)
+        MeasureOptions(("board", "floor"), greys=(grey,), area=area)
 
 
 def test_by_hand_the_strips_greys_give_the_colour_the_strip_gives(photos: Photos) -> None:
@@ -214,7 +211,8 @@ def test_rectangles_read_back_as_written() -> None:
 def test_the_picture_by_hand_shows_areas_and_colour(photos: Photos) -> None:
     """The checking picture of a photo without strip outlines what was named and holds the colour found."""
     grey = greys_of(photos, "straight")[4]
-    inspection, image = inspect_photo(photos("straight"), greys=[grey], area=PixelRect(320, 200, 400, 140))
+    area = PixelRect(320, 200, 400, 140)
+    inspection, image = inspect_photo(photos("straight"), MeasureOptions(greys=(grey,), area=area))
     picture = picture_of(inspection, image)
     assert picture.shape == (900, 1200, 3)
     changed = (picture.astype(int) - image.encoded).any(axis=-1)
@@ -250,7 +248,7 @@ def test_what_nobody_foresaw_is_one_photos_failure(photos: Photos, monkeypatch: 
     def broken(*_: object, **__: object) -> None:
         raise ZeroDivisionError("by nothing")
 
-    monkeypatch.setattr("finishlab.workflow.batch.inspect_photo", broken)
+    monkeypatch.setattr("finishlab.measuring.photos.inspect_photo", broken)
     monkeypatch.delenv("FINISHLAB_DEBUG", raising=False)
     (result,) = measured(photos, "pair")
     assert result.error is not None
@@ -314,12 +312,12 @@ def test_a_photo_is_logged_once(photos: Photos, logbook: Path, tmp_path: Path) -
         with pytest.raises(LogbookError, match="logged as B1 already"):
             log_board(log, BoardRecord("ash"), measure_photos([copy]))
         with pytest.raises(LogbookError, match="named before it"):
-            log_floor_spots(log, FloorSpotRecord(), measure_photos([photos("pair"), copy], How(("floor",))))
+            log_floor_spots(log, FloorSpotRecord(), measure_photos([photos("pair"), copy], MeasureOptions(("floor",))))
         assert [b.number for b in log.boards()] == ["B1"]
         assert log.floor_spots() == []
         log_floor_spots(log, FloorSpotRecord(), measured(photos, "pair", fields=("floor",)))
         with pytest.raises(LogbookError, match="logged as F1 already"):
-            log_floor_spots(log, FloorSpotRecord(), measure_photos([copy], How(("floor",))))
+            log_floor_spots(log, FloorSpotRecord(), measure_photos([copy], MeasureOptions(("floor",))))
 
 
 def test_a_photo_that_changed_since_it_was_measured_is_not_logged(

@@ -12,23 +12,24 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 import click
 
 from finishlab.cli.failures import show_error, tell
-from finishlab.cli.logbook_option import logbook_folder
+from finishlab.cli.lazy import logbook_folder
 from finishlab.errors import LogbookError, UsageError
 from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect, SurfaceArea
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from finishlab.logbook import Logbook
+    from finishlab.logbook import Logbook, StoredBoard, StoredSpot
     from finishlab.matching.trials import Trust
-    from finishlab.reports.rows import PhotoResult
+    from finishlab.measuring.photos import MeasureOptions, PhotoResult
     from finishlab.show.document import Document
-    from finishlab.workflow.batch import How
 
 __all__ = [
     "BeginningChoice",
     "area_options",
     "changes_given",
+    "colour_words",
+    "doubt_lines",
     "grey_option",
     "json_option",
     "measure_all",
@@ -36,6 +37,7 @@ __all__ = [
     "options",
     "out",
     "photos_argument",
+    "photos_words",
     "print_document",
     "print_removed",
     "report_failures",
@@ -43,6 +45,7 @@ __all__ = [
     "say_letters",
     "show_document",
     "trust_known",
+    "untouched",
     "with_learned",
 ]
 
@@ -155,23 +158,20 @@ def _empty(folder: Path) -> LogbookError:
     return LogbookError(
         "logbook-empty",
         f"Nothing is logged in {folder} yet.",
-        "If it should be, check --logbook. Else begin with: finishlab floor add PHOTO..., and "
-        "finishlab board add PHOTO... --species WOOD",
+        "If it should be, check --logbook. Else begin with: finishlab start",
     )
 
 
-def with_learned(how: How, light: str | None, *, profile: bool = True) -> How:
+def with_learned(how: MeasureOptions, light: str | None, *, profile: bool = True) -> MeasureOptions:
     """Return how to measure with what the user's logbook has learned; no logbook is made where there is none.
 
     A logbook that cannot be read is told, and does not stop what needs no logbook.
     """
-    from finishlab.workflow.learned import as_learned
-
     if not (logbook_folder() / "logbook.db").is_file():
         return how
     try:
         with open_logbook(make=True) as log:
-            return as_learned(how, log, light, profile=profile)
+            return how.with_calibration(log, light, profile=profile)
     except LogbookError as error:
         say(f"Strips and cameras learned in the logbook are not used: {error.message}")
         return how
@@ -180,7 +180,7 @@ def with_learned(how: How, light: str | None, *, profile: bool = True) -> How:
 def trust_known() -> Trust:
     """Return what trials in the user's logbook say of the stated errors; no logbook is made where there is none."""
     from finishlab.matching.trials import Trust
-    from finishlab.workflow.trials import trust_in
+    from finishlab.strip.trials import trust_in
 
     if not (logbook_folder() / "logbook.db").is_file():
         return Trust()
@@ -191,9 +191,9 @@ def trust_known() -> Trust:
         return Trust()
 
 
-def measure_all(photos: Sequence[str], how: How, picture: str | None = None) -> list[PhotoResult]:
+def measure_all(photos: Sequence[str], how: MeasureOptions, picture: str | None = None) -> list[PhotoResult]:
     """Measure photos with all processors, with a bar on stderr when somebody can see it."""
-    from finishlab.workflow.batch import measure_photos, processors
+    from finishlab.measuring.photos import measure_photos, processors
 
     if not sys.stderr.isatty():
         return measure_photos(photos, how, workers=processors(), picture=picture)
@@ -215,7 +215,7 @@ def measure_all(photos: Sequence[str], how: How, picture: str | None = None) -> 
 
 def report_failures(results: Sequence[PhotoResult]) -> int:
     """Say what is wrong with each photo that failed; return the worst exit code, 0 if all are good."""
-    from finishlab.workflow.batch import worst_exit_code
+    from finishlab.measuring.photos import worst_exit_code
 
     for result in results:
         if result.error is not None:
@@ -248,7 +248,7 @@ def out() -> Console:
 def print_document(document: Mapping[str, Any]) -> None:
     """Print a JSON document and nothing else; each says what its colours are."""
     from finishlab.colorimetry.estimate import COLOUR_SPACE
-    from finishlab.reports.documents import dump
+    from finishlab.show.jsons import dump
 
     head = {"format": document["format"], "colour_space": COLOUR_SPACE}
     click.echo(dump({**head, **document}), nl=False)
@@ -283,3 +283,36 @@ def changes_given(**values: object) -> dict[str, Any]:
     if not given:
         raise UsageError("nothing-to-change", "No change is named.", "Name at least one field, see --help.")
     return given
+
+
+def untouched(results: Sequence[PhotoResult]) -> str:
+    """Return that nothing was logged, and because of how many photos."""
+    failed = sum(result.error is not None for result in results)
+    if len(results) == 1:
+        return "Nothing was logged."
+    return f"Nothing was logged, because {failed} of {len(results)} photos failed; leave those out to log the others."
+
+
+def doubt_lines(results: Sequence[PhotoResult]) -> list[str]:
+    """Return each doubt once, with the photos it is about; a photo is easily taken again while the light is there."""
+    about: dict[str, list[str]] = {}
+    for result in results:
+        for found in result.measurement.fields.values() if result.measurement is not None else ():
+            for doubt in found.doubts:
+                named = about.setdefault(doubt.message, [])
+                if result.path not in named:
+                    named.append(result.path)
+    several = len(results) > 1
+    return [f"  - {', '.join(paths) + ': ' if several else ''}{message}" for message, paths in about.items()]
+
+
+def colour_words(lab: tuple[float, float, float] | None) -> str:
+    """Return a colour for the end of a line; nothing while it is not measured."""
+    return "" if lab is None else ", L* {:.1f} a* {:.1f} b* {:.1f}".format(*(round(v, 1) + 0.0 for v in lab))
+
+
+def photos_words(each: StoredBoard | StoredSpot) -> str:
+    """Return how many photos show a thing, and in which lights."""
+    count = len(each.measurements)
+    lights = ", ".join(dict.fromkeys(m.light for m in each.measurements)) or each.record.light
+    return f"{count} photo{'' if count == 1 else 's'} in {lights}"

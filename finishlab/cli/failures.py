@@ -14,13 +14,24 @@ from typing import Final, TextIO
 
 import click
 
-from finishlab.errors import ExitCode, FinishlabError, OutputError, UsageError
-from finishlab.workflow.unforeseen import DEBUG, unexpected
+from finishlab.errors import DEBUG, ExitCode, FinishlabError, OutputError, UsageError, internal_error
+from finishlab.files import SAID
 
 __all__ = ["INTERRUPTED", "exit_code_of", "quiet_libraries", "show_error", "tell"]
 
 INTERRUPTED: Final = 130
 """Exit code after Ctrl-C: 128 and the signal's number, as shells have it."""
+
+
+class _Says(logging.Handler):
+    """Says what finishlab's own modules remark."""
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Say it on stderr."""
+        tell(record.getMessage())
+
+
+_SAYS: Final = _Says()
 
 
 def show_error(error: FinishlabError) -> None:
@@ -92,7 +103,7 @@ def _told(error: Exception) -> int:
         if os.environ.get(DEBUG):
             traceback.print_exception(error)
             return int(ExitCode.FAILURE)
-        error = unexpected(error)
+        error = internal_error(error)
     show_error(error)
     return int(error.exit_code)
 
@@ -118,7 +129,11 @@ def quiet_libraries() -> Iterator[None]:
         root = logging.getLogger()
         # Without any handler Python prints what libraries log.
         root.addHandler(silent)
+        SAID.addHandler(_SAYS)
+        SAID.setLevel(logging.INFO)
         try:
             yield
         finally:
             root.removeHandler(silent)
+            SAID.removeHandler(_SAYS)
+            SAID.setLevel(logging.NOTSET)

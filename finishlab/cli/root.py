@@ -9,40 +9,42 @@ from typing import Any, Final
 import click
 
 from finishlab.cli.failures import exit_code_of, quiet_libraries
-from finishlab.cli.lazy import LazyGroup
-from finishlab.cli.logbook_option import logbook_option
+from finishlab.cli.lazy import LazyGroup, logbook_option
 from finishlab.version import __version__
 
 __all__ = ["COMMANDS", "finishlab"]
 
 COMMANDS: Final = {
-    "strip": ("finishlab.cli.strip:strip", "Write the grey strip to print, as a PDF."),
-    "measure": ("finishlab.cli.measure:measure", "Measure the colours in photos; nothing is logged."),
-    "pick": ("finishlab.cli.pick:pick", "Without a strip: click greys and surface in the photo."),
-    "floor": ("finishlab.things.floor:floor", "Log and look up places of the floor."),
-    "board": ("finishlab.things.board:board", "Log and look up test boards."),
-    "camera": ("finishlab.things.camera:camera", "Teach finishlab how a camera sees colours, with a chart."),
-    "recipe": ("finishlab.things.recipe:recipe", "Write down finishes that boards and treads share."),
-    "can": ("finishlab.things.can:can", "Log cans of stain and finish, and where the rest is."),
-    "approve": ("finishlab.things.standard:approve", "Make a board's recipe the standard for the treads."),
-    "standard": ("finishlab.things.standard:standard", "Show the approved standard, and with --all the earlier ones."),
+    "start": ("finishlab.guide.commands:start", "Go through the first hour, step by step."),
+    "status": ("finishlab.guide.commands:status", "Say how far the job is, and what is next."),
+    "strip": ("finishlab.strip.commands:strip", "Write the grey strip to print, as a PDF."),
+    "measure": ("finishlab.measuring.commands:measure", "Measure the colours in photos; nothing is logged."),
+    "pick": ("finishlab.measuring.commands:pick", "Without a strip: click greys and surface in the photo."),
+    "floor": ("finishlab.board.floor_commands:floor", "Log and look up places of the floor."),
+    "board": ("finishlab.board.commands:board", "Log and look up test boards."),
+    "camera": ("finishlab.strip.camera_commands:camera", "Teach finishlab how a camera sees colours, with a chart."),
+    "recipe": ("finishlab.recipe.commands:recipe", "Write down finishes that boards and treads share."),
+    "can": ("finishlab.recipe.cans:can", "Log cans of stain and finish, and where the rest is."),
+    "approve": ("finishlab.recipe.commands:approve", "Make a board's recipe the standard for the treads."),
+    "standard": ("finishlab.recipe.commands:standard", "Show the approved standard, and with --all the earlier ones."),
     "stairs": ("finishlab.stair.commands:stairs", "Enter the stair, log and look up its parts."),
-    "rank": ("finishlab.cli.rank:rank", "Say which board comes closest to the floor."),
-    "trial": ("finishlab.things.trial:trial", "Try your own phone, print and room against a known truth."),
-    "report": ("finishlab.cli.report:report", "Write the answer with its pictures, as a page and a PDF."),
-    "remeasure": ("finishlab.cli.remeasure:remeasure", "Measure logged photos again, with what is known today."),
+    "rank": ("finishlab.rank.commands:rank", "Say which board comes closest to the floor."),
+    "trial": ("finishlab.strip.trial_commands:trial", "Try your own phone, print and room against a known truth."),
+    "report": ("finishlab.report.commands:report", "Write the answer with its pictures, as a page and a PDF."),
+    "remeasure": ("finishlab.measuring.commands:remeasure", "Measure logged photos again, with what is known today."),
     "plan": ("finishlab.plan.commands:plan", "Plan the stair: quantities, cutting, days, risers, floor."),
+    "mend": ("finishlab.mend.commands:mend", "Say what to do when a coat went wrong, and years later."),
     "cautions": ("finishlab.cli.cautions:cautions", "Show every caution with its source."),
-    "labels": ("finishlab.cli.printing:labels", "Print labels for board backs and tread undersides."),
-    "schedule": ("finishlab.cli.printing:schedule", "Print a finishing schedule for the bench."),
-    "house-file": ("finishlab.cli.printing:house_file", "Print a file of everything for the drawer."),
-    "history": ("finishlab.cli.history:history", "Show what was changed: who, when, what."),
-    "undo": ("finishlab.cli.history:undo", "Take back what the last command changed."),
-    "redo": ("finishlab.cli.history:redo", "Bring back what undo took back."),
-    "export": ("finishlab.cli.exchange:export", "Write the whole logbook into one archive."),
-    "import": ("finishlab.cli.exchange:import_", "Take an archive into the logbook: nothing twice, nothing lost."),
-    "backup": ("finishlab.cli.exchange:backup", "Copy the logbook into another folder, also while it is in use."),
-    "demo": ("finishlab.cli.demo:demo", "Try it all on rendered sample photos."),
+    "labels": ("finishlab.printing.commands:labels", "Print labels for board backs and tread undersides."),
+    "schedule": ("finishlab.printing.commands:schedule", "Print a finishing schedule for the bench."),
+    "house-file": ("finishlab.printing.commands:house_file", "Print a file of everything for the drawer."),
+    "history": ("finishlab.logbook.commands:history", "Show what was changed: who, when, what."),
+    "undo": ("finishlab.logbook.commands:undo", "Take back what the last command changed."),
+    "redo": ("finishlab.logbook.commands:redo", "Bring back what undo took back."),
+    "export": ("finishlab.logbook.commands:export", "Write the whole logbook into one archive."),
+    "import": ("finishlab.logbook.commands:import_", "Take an archive into the logbook: nothing twice, nothing lost."),
+    "backup": ("finishlab.logbook.commands:backup", "Copy the logbook into another folder, also while it is in use."),
+    "demo": ("finishlab.demo.commands:demo", "Try it all on rendered sample photos."),
 }
 """Name -> where the command is, and its line in the help."""
 
@@ -88,10 +90,7 @@ class RootGroup(LazyGroup):
     lazy=COMMANDS,
     params=[logbook_option(hidden=False)],
     context_settings=_CONTEXT,
-    epilog=(
-        "First: finishlab strip --output strip.pdf, and print it. "
-        "Labels and safety data sheets win over anything said here."
-    ),
+    epilog=("First: finishlab start. Labels and safety data sheets win over anything said here."),
 )
 @click.version_option(__version__, prog_name="finishlab", message="%(prog)s %(version)s")
 def finishlab() -> None:

@@ -19,7 +19,7 @@ from typing import Any, Final, Literal, Self, cast, get_args
 
 import numpy as np
 
-from finishlab.colorimetry.ciede2000 import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import lab_jacobian, rgb_to_lab
 
 __all__ = ["LEAST_PATCHES", "CameraProfile", "Colours", "ProfileErrors", "ProfileKind", "fit_profile"]

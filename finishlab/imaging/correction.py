@@ -18,14 +18,12 @@ is shared.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from functools import partial
 from typing import Final
 
 import numpy as np
 
-from finishlab.imaging.posterior import mean_less_mode
+from finishlab.imaging.priors import TonePrior, phone_tone, straight_tone
 from finishlab.imaging.strip import STRIP
-from finishlab.imaging.tone_prior import TonePrior, phone_tone, straight_tone
 
 __all__ = ["Correction", "FitPriors", "KnownGreys", "PatchReadings", "fit_correction"]
 
@@ -37,8 +35,6 @@ _DARK: Final = 0.06
 _ENOUGH: Final = 10
 """Trusted readings below which all are taken alike."""
 _STEPS: Final = 14
-_LEANING: Final = 3
-"""Last steps, in which the mean answer is sought instead of the likeliest."""
 _SETTLING: Final = 8
 """Steps of least absolute residuals before wrong readings are cast out."""
 _LOOSEST: Final = 2.0
@@ -109,8 +105,10 @@ class KnownGreys:
     """Shape (N, unknowns): change of their natural logs for one standard deviation of each unknown."""
     names: tuple[str, ...]
     """What each unknown is called."""
-    seen: np.ndarray | None = None
-    """Shape (photos, unknowns): what other photos of the same greys said of the unknowns, each by itself."""
+    photos: int = 0
+    """How many other photos of the same greys were measured."""
+    said: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    """Shape (unknowns,): what those said of the unknowns, each by itself, on average."""
 
     @classmethod
     def exact(cls, reflectance: np.ndarray) -> KnownGreys:
@@ -318,10 +316,10 @@ def fit_correction(
     given = greys if isinstance(greys, KnownGreys) else KnownGreys.exact(greys)
     priors = priors or FitPriors()
     free = _fit(readings, given, priors, start)
-    if given.seen is None or not len(given.seen):
+    if not given.photos:
         return free
     # One print lies behind all its photos: the mean of what they say errs less than each, and alike in all.
-    settled = np.vstack([given.seen, free.alone]).mean(axis=0)
+    settled = (given.photos * given.said + free.alone) / (given.photos + 1)
     if np.allclose(settled, free.alone, rtol=0.0, atol=_SETTLED):
         return free
     exact = KnownGreys.exact(given.reflectance * np.exp(given.departures @ settled))
@@ -343,7 +341,6 @@ def _fit(readings: PatchReadings, given: KnownGreys, priors: FitPriors, start: C
     apart = priors.channel_reading * sigma / priors.reading
     scale = np.stack([np.sqrt(3 * sigma**2 + apart**2), apart, apart], axis=1)
     prior_sigma = where.prior_sigma(priors)
-    scales = np.where(np.isfinite(prior_sigma), prior_sigma, 1.0)
     usual = np.zeros(where.size)
     usual[where.glare] = priors.glare[0]
     theta = usual.copy()
@@ -360,9 +357,6 @@ def _fit(readings: PatchReadings, given: KnownGreys, priors: FitPriors, start: C
         normal = (rows.T * weight) @ rows + np.diag(1 / prior_sigma**2)
         covariance = np.linalg.inv(normal)
         theta_next = covariance @ (rows.T @ (weight * target) + usual / prior_sigma**2)
-        if start is not None or step >= _STEPS - _LEANING:
-            believed_rows = partial(seen.slopes, where=where, scale=scale, weight=np.sqrt(weight))
-            theta_next += mean_less_mode(believed_rows, theta, covariance, scales)
         if not np.isfinite(theta_next).all():
             break  # the answer before stands, and is judged by its misfit
         theta = theta_next
@@ -419,10 +413,6 @@ class _Greys:
         rows = _ACROSS @ design / scale[..., None]
         return rows.reshape(-1, where.size), (target @ _ACROSS.T / scale).ravel()
 
-    def slopes(self, theta: np.ndarray, where: _Parameters, scale: np.ndarray, weight: np.ndarray) -> np.ndarray:
-        """Return the design of `whitened`, each row by its weight."""
-        return np.asarray(self.whitened(theta, where, scale)[0] * weight[:, None])
-
     def linearised(self, theta: np.ndarray, where: _Parameters) -> tuple[np.ndarray, np.ndarray]:
         """Return design (N, 3, parameters) and target (N, 3) of the Gauss-Newton step about `theta`.
 
@@ -430,33 +420,31 @@ class _Greys:
         light's, a flatter tone curve and a paler print would make every misfit small.
         """
         basis = light_basis(self.places)
-        curves = _curves(theta, where)
-        strayed = self.departures @ theta[where.print]
+        tint = np.stack([theta[part] for part in where.tint], axis=1)
+        moved = (basis @ theta[where.light] + self.departures @ theta[where.print] + self.log_reflectance)[:, None]
+        lit = np.exp(moved + basis[:, :2] @ tint)
+        total = lit + np.maximum(theta[where.glare], -0.5 * lit.min(axis=0))
+        share = (lit / total)[..., None]
+        foretold, slope = _read_back(_curves(theta, where), np.log(total))
+        bends = _bends(foretold, where.channel_terms)
         design = np.zeros((*self.seen.shape, where.size))
-        target = np.empty(self.seen.shape)
+        design[..., where.tone] = where.prior.departures(foretold)
+        design[..., where.light] = -share * basis[:, None]
+        design[..., where.print] = -share * self.departures[:, None]
         for k in range(3):
-            moved = basis @ theta[where.light] + basis[:, :2] @ theta[where.tint[k]] + strayed
-            lit = np.exp(moved + self.log_reflectance)
-            glare = max(float(theta[where.glare.start + k]), -0.5 * float(lit.min()))
-            total = lit + glare
-            share = (lit / total)[:, None]
-            foretold, slope = _read_back(curves[k], np.log(total))
-            rows = design[:, k]
-            rows[:, where.tone] = where.prior.departures(foretold)
-            rows[:, where.offset.start + k] = 1.0
-            rows[:, where.channel[k]] = _bends(foretold, where.channel_terms)
-            rows[:, where.light] = -share * basis
-            rows[:, where.tint[k]] = -share * basis[:, :2]
-            rows[:, where.print] = -share * self.departures
-            rows[:, where.glare.start + k] = -1.0 / total
-            rows /= slope[:, None]
-            target[:, k] = rows @ theta - (self.seen[:, k] - foretold)
-        return design, target
+            design[:, k, where.offset.start + k] = 1.0
+            design[:, k, where.channel[k]] = bends[:, k]
+            design[:, k, where.tint[k]] = -share[:, k] * basis[:, :2]
+            design[:, k, where.glare.start + k] = -1.0 / total[:, k]
+        design /= slope[..., None]
+        return design, design @ theta - (self.seen - foretold)
 
 
-def _read_back(curve: np.ndarray, log_light: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return the codes' logs at which a curve has the light, and its slope there."""
-    u, m = curve
-    foretold = np.interp(log_light, m, u)
-    part = np.clip(np.searchsorted(u, foretold), 1, len(u) - 1)
-    return foretold, (m[part] - m[part - 1]) / (u[part] - u[part - 1])
+def _read_back(curves: np.ndarray, log_light: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the codes' logs at which the channels' curves have the light, and their slopes there, shapes (N, 3)."""
+    foretold, slope = np.empty_like(log_light), np.empty_like(log_light)
+    for k, (u, m) in enumerate(curves):
+        foretold[:, k] = np.interp(log_light[:, k], m, u)
+        part = np.clip(np.searchsorted(u, foretold[:, k]), 1, len(u) - 1)
+        slope[:, k] = (m[part] - m[part - 1]) / (u[part] - u[part - 1])
+    return foretold, slope

@@ -2,6 +2,10 @@
 
 Tags are looked for first in a small grey copy, which costs little, then in finer ones when too few are seen. Each
 candidate must agree with the others on one homography, so a chance pattern in the wood cannot pass for a tag.
+
+The tags are an open family: ArUco 5x5 with 250 members, made and found by OpenCV (S. Garrido-Jurado et al.,
+Generation of fiducial marker dictionaries using Mixed Integer Linear Programming, Pattern Recognition 51 (2016)
+481-491).
 """
 
 from __future__ import annotations
@@ -13,13 +17,68 @@ from typing import Final
 import numpy as np
 
 from finishlab.errors import NoStripError
-from finishlab.imaging.opencv import cv2
+from finishlab.imaging.opencv import cv2, grey_of, shrink
 from finishlab.imaging.pixels import LinearImage
-from finishlab.imaging.resample import grey_of, shrink
 from finishlab.imaging.strip import STRIP, Rect, StripGeometry, Tag
-from finishlab.imaging.tags import detect_tags
 
-__all__ = ["StripFit", "apply_homography", "find_strip"]
+__all__ = ["MODULES", "StripFit", "apply_homography", "detect_tags", "find_strip", "tag_modules"]
+
+MODULES = 7
+"""Modules along one side of a tag, its black border included."""
+
+
+def _family() -> cv2.aruco.Dictionary:
+    return cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_250)
+
+
+def tag_modules(tag_id: int) -> np.ndarray:
+    """Return the picture of a tag, shape (7, 7) bool, True where white; the black border is included.
+
+    Raises
+    ------
+    ValueError
+        If the family has no such tag.
+    """
+    if not 0 <= tag_id < 250:
+        raise ValueError(f"the tag family has ids 0 to 249, not {tag_id}")
+    return np.asarray(cv2.aruco.generateImageMarker(_family(), tag_id, MODULES)) > 127
+
+
+def detect_tags(grey: np.ndarray, smallest_side: float) -> list[tuple[int, np.ndarray]]:
+    """Find tags in a grey picture.
+
+    Parameters
+    ----------
+    grey
+        Shape (H, W), uint8.
+    smallest_side
+        Side of the smallest tag worth finding, in pixels.
+
+    Returns
+    -------
+    list of (tag id, corners)
+        Corners clockwise from the tag's own top left, shape (4, 2), pixel centres at integers.
+    """
+    parameters = cv2.aruco.DetectorParameters()
+    parameters.minMarkerPerimeterRate = max(4.0 * smallest_side / max(grey.shape), 0.005)
+    parameters.maxMarkerPerimeterRate = 2.0
+    parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+    parameters.cornerRefinementWinSize = 4
+    parameters.relativeCornerRefinmentWinSize = 0.6
+    parameters.adaptiveThreshWinSizeMin = 5
+    parameters.adaptiveThreshWinSizeMax = 45
+    parameters.adaptiveThreshWinSizeStep = 20
+    parameters.minCornerDistanceRate = 0.03
+    parameters.minDistanceToBorder = 1
+    detector = cv2.aruco.ArucoDetector(_family(), parameters)
+    corners, ids, _ = detector.detectMarkers(grey)
+    if ids is None:
+        return []
+    return [
+        (int(tag_id), np.asarray(quad, dtype=float).reshape(4, 2))
+        for tag_id, quad in zip(np.ravel(ids), corners, strict=True)
+    ]
+
 
 _SHARE_OF_LONG_SIDE: Final = 1 / 9
 """A strip shorter than this share of the photo's long side is not looked for: well below a sixth of its width."""

@@ -110,6 +110,6 @@ class LinearImage:
         -------
         ndarray, shape (bottom - top, right - left, 3), float32
         """
-        from finishlab.imaging import resample
+        from finishlab.imaging import opencv
 
-        return resample.apply_table(self.encoded[top:bottom, left:right], self.decode)
+        return opencv.apply_table(self.encoded[top:bottom, left:right], self.decode)

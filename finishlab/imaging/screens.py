@@ -14,8 +14,8 @@ from typing import Final
 import numpy as np
 
 from finishlab.imaging.finder import StripFit, apply_homography
+from finishlab.imaging.opencv import apply_table
 from finishlab.imaging.pixels import LinearImage
-from finishlab.imaging.resample import apply_table
 from finishlab.imaging.strip import GreyPatch, Rect, Screen
 
 __all__ = ["GROWTH", "SPREAD", "AreaMeans", "read_areas", "screen_reflectance"]

@@ -1,15 +1,20 @@
 """The printed grey strip: one geometry in millimetres for the PDF, the layout file and the finder.
 
 The strip frame has its origin at the strip's top left corner, x right along the long edge, y down. The **board edge**
-is the top long edge (y = 0), the **floor edge** the bottom one. The board field lies above the strip at negative y, the
-floor field below it.
+is the top long edge (y = 0), the **floor edge** the bottom one. The board field lies above the strip at negative y,
+the floor field below it.
 
-Six tags, one at each corner and two at the middle, carry the position and the strip number. Between them run four ramps
-of the same greys, each ramp the mirror image of its neighbours along and across the strip, so that every grey stands at
-four places whose centre is the centre of the strip: a light that falls off evenly cannot pass for a tone curve.
+Six tags, one at each corner and two at the middle, carry the position and the strip number. Between them run four
+ramps of the same greys, each ramp the mirror image of its neighbours along and across the strip, so that every grey
+stands at four places whose centre is the centre of the strip: a light that falls off evenly cannot pass for a tone
+curve.
 
 Along the middle run screens of black lines, mirrored along the strip as well. Seen from so far off that the camera
 cannot tell the lines apart, each is a grey that geometry fixes; the printer's greys are learned by comparison.
+
+A second page is for eyes: rows of black lines with a ladder of greys among them, to be looked at from three metres.
+From there an eye cannot tell the lines apart, and the light that geometry lets through them matches one grey of the
+ladder: that step vanishes. It needs no camera.
 """
 
 from __future__ import annotations
@@ -21,9 +26,11 @@ from typing import Final, Literal
 import numpy as np
 
 __all__ = [
+    "EYE_ROWS",
     "FIELD_NAMES",
     "PAGES",
     "STRIP",
+    "EyeRow",
     "FieldName",
     "GreyPatch",
     "Paper",
@@ -259,3 +266,55 @@ STRIP: Final[StripGeometry] = _build()
 def new_strip_number() -> int:
     """Return a strip number drawn at random, so that two prints made from two files are told apart."""
     return secrets.randbelow(STRIP.numbers) + 1
+
+
+_EYE_STEPS: Final = 13
+_EYE_HEIGHT: Final = 34.0
+_EYE_WIDTH: Final = 2112 * _DOT
+"""Whole lines at each pitch, 178.8 mm."""
+_EYE_PATCH: Final = (9.0, 12.0)
+
+
+@dataclass(frozen=True, slots=True)
+class EyeRow:
+    """One row: lines all over, and greys of a ladder standing in them."""
+
+    screen: Screen
+    """In millimetres from the row's top left."""
+    greys: tuple[float, ...]
+    """DeviceGray value of each step, dark to light; step 1 is the first."""
+
+    def patches(self) -> tuple[Rect, ...]:
+        """Return where the steps stand, in millimetres from the row's top left."""
+        every = self.screen.rect.width / len(self.greys)
+        wide, high = _EYE_PATCH
+        top = (self.screen.rect.height - high) / 2
+        return tuple(Rect((i + 0.5) * every - wide / 2, top, wide, high) for i in range(len(self.greys)))
+
+    def grey_at(self, step: float) -> float:
+        """Return the DeviceGray value of a step, halves between two.
+
+        Raises
+        ------
+        ValueError
+            If the row has no such step.
+        """
+        if not 1.0 <= step <= len(self.greys):
+            raise ValueError(f"steps run from 1 to {len(self.greys)}")
+        return float(np.interp(step, np.arange(1, len(self.greys) + 1), self.greys))
+
+
+def _eye_row(line: int, pitch: int, first: float, last: float) -> EyeRow:
+    rect = Rect(0.0, 0.0, _EYE_WIDTH, _EYE_HEIGHT)
+    greys = tuple(round(float(g), 3) for g in np.linspace(first, last, _EYE_STEPS))
+    return EyeRow(Screen(line / pitch, pitch * _DOT, rect, rect), greys)
+
+
+EYE_ROWS: Final = (
+    _eye_row(4, 16, 0.55, 0.91),
+    _eye_row(8, 16, 0.36, 0.80),
+    _eye_row(4, 8, 0.32, 0.76),
+    _eye_row(12, 16, 0.16, 0.64),
+    _eye_row(13, 16, 0.10, 0.58),
+)
+"""The rows of the page; row 1 is the first. Their ladders reach from the palest to the darkest print that is usual."""

@@ -1,13 +1,17 @@
-"""Opening the database: SQLite's settings, migrations, and failures put into words."""
+"""Opening the folder and its database: SQLite's settings, migrations, and failures put into words."""
 
 from __future__ import annotations
 
+import datetime as dt
 import errno
+import getpass
 import json
+import os
 import sqlite3
 import time
+import uuid
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -15,23 +19,36 @@ from typing import TYPE_CHECKING, Any, Final
 from sqlalchemy import Connection, Engine, column, create_engine, event, inspect, select, table
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError, SQLAlchemyError
+from sqlalchemy.orm import Session
+from sqlalchemy.pool import QueuePool
 
 from finishlab.errors import LogbookError
+from finishlab.files import LOGBOOK_FILE as DATABASE
 from finishlab.logbook.migrations import HEAD
+from finishlab.logbook.photo_files import PHOTOS, KeptPhoto, clear_leftovers
+from finishlab.logbook.tables import PhotoRow, Unreadable
 
 if TYPE_CHECKING:
     from alembic.config import Config
 
 __all__ = [
     "BUSY_SECONDS",
+    "DATABASE",
+    "Transactions",
+    "WritingSession",
+    "check_folder",
     "failures_named",
+    "login_name",
+    "make_folder",
     "migrate",
     "migrate_to",
+    "open_database",
     "open_engine",
     "set_up_sqlite",
     "stored_revision",
     "writing",
 ]
+
 
 BUSY_SECONDS: Final = 30.0
 """How long to wait for another program that is writing."""
@@ -39,6 +56,10 @@ MIGRATIONS: Final = Path(__file__).parent / "migrations"
 """The Alembic environment; it lies inside the package, so that an installed wheel has it."""
 _JOURNAL_TRIES: Final = 50
 _IMMEDIATE: Final = "finishlab_immediate"
+_CANNOT_WRITE: Final = frozenset({"logbook-unwritable", "logbook-full", "logbook-failed"})
+"""Codes of failures that a logbook which can only be read gives when it is opened to write."""
+_OURS: Final = frozenset({"boards", "photos", "changes"})
+"""Tables every logbook has had from the first."""
 _HINT_BACKUP: Final = "Restore the folder from a backup, or name another folder with --logbook."
 
 
@@ -86,6 +107,93 @@ def _named(error: SQLAlchemyError | sqlite3.Error | OSError, where: str) -> Logb
     return LogbookError("logbook-failed", f"The logbook in {where} failed: {reason.rstrip('.')}.", "Try again.")
 
 
+def _json_or_kept(text: str) -> Any:  # noqa: ANN401 - any JSON value
+    try:
+        return json.loads(text)
+    except (ValueError, RecursionError):
+        return Unreadable(text)
+
+
+_JSON: Final[dict[str, Any]] = {
+    "json_serializer": partial(json.dumps, allow_nan=False),
+    "json_deserializer": _json_or_kept,
+}
+
+
+def open_database(place: str | Path, where: str) -> tuple[Engine, str | None]:
+    """Open a logbook's database at today's step; return also why it can only be read, None where it can be written.
+
+    Where the disk is full, or the folder may only be read, what is read comes from a copy in memory.
+
+    Parameters
+    ----------
+    place
+        SQLite file, or the address of another database.
+    where
+        How failures name the logbook.
+
+    Raises
+    ------
+    LogbookError
+        As `failures_named`, `migrate` and `open_engine`.
+    """
+    if isinstance(place, Path):
+        with failures_named(where):
+            _refuse_foreign(place)
+        if place.exists() and not all(os.access(each, os.W_OK) for each in (place, place.parent)):
+            return _open_copy(place, where), "permission denied"
+    try:
+        return _migrated(open_engine(place), where), None
+    except LogbookError as error:
+        if error.code not in _CANNOT_WRITE or not isinstance(place, Path) or not place.is_file():
+            raise
+        return _open_copy(place, where), error.message
+
+
+def _migrated(engine: Engine, where: str) -> Engine:
+    try:
+        with failures_named(where):
+            migrate(engine)
+    except BaseException:
+        engine.dispose()
+        raise
+    return engine
+
+
+def _refuse_foreign(place: Path) -> None:
+    """See that a file is no other program's database, without changing anything in it or beside it."""
+    if not place.is_file() or not place.stat().st_size or Path(f"{place}-wal").exists():
+        return  # nothing there; or it is in use, and looked at when it is opened
+    with closing(sqlite3.connect(f"{place.absolute().as_uri()}?immutable=1", uri=True)) as looked_at:
+        names = {name for (name,) in looked_at.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    if names and not names >= _OURS:
+        raise _foreign()
+
+
+def _open_copy(place: Path, where: str) -> Engine:
+    """Return an engine for a copy of a SQLite file in memory, which cannot be written."""
+    address = f"file:finishlab-{uuid.uuid4().hex}?mode=memory&cache=shared"
+    copy = sqlite3.connect(address, uri=True, check_same_thread=False)
+    with failures_named(where):
+        for how in ("mode=ro", "immutable=1"):  # the second where not even SQLite's own small files can be made
+            try:
+                with closing(sqlite3.connect(f"{place.absolute().as_uri()}?{how}", uri=True)) as source:
+                    source.backup(copy)
+                break
+            except sqlite3.OperationalError:
+                if how == "immutable=1":
+                    raise
+
+    def connect(_held: sqlite3.Connection = copy) -> sqlite3.Connection:
+        # Held, since with the last connection that is closed the copy is gone.
+        return sqlite3.connect(address, uri=True)
+
+    engine = create_engine("sqlite://", creator=connect, poolclass=QueuePool, **_JSON)
+    event.listen(engine, "connect", set_up_sqlite)
+    event.listen(engine, "begin", _begin_sqlite)
+    return _migrated(engine, where)
+
+
 def open_engine(address: str | Path) -> Engine:
     """Return an engine for a SQLite file (a path) or for any database SQLAlchemy knows (an address).
 
@@ -97,8 +205,8 @@ def open_engine(address: str | Path) -> Engine:
     try:
         url = URL.create("sqlite", database=str(address)) if isinstance(address, Path) else make_url(address)
         sqlite = url.get_backend_name() == "sqlite"
-        options: dict[str, Any] = {"connect_args": {"timeout": BUSY_SECONDS}} if sqlite else {}
-        engine = create_engine(url, json_serializer=partial(json.dumps, allow_nan=False), **options)
+        options = {"connect_args": {"timeout": BUSY_SECONDS}} if sqlite else {}
+        engine = create_engine(url, **_JSON, **options)
     except (ArgumentError, NoSuchModuleError, ImportError) as error:
         raise LogbookError(
             "logbook-address", f"The database address cannot be used: {error}.", "Check it; install its driver."
@@ -114,6 +222,8 @@ def set_up_sqlite(connection: sqlite3.Connection, _record: object) -> None:
     # Python's driver would begin transactions on its own, and too late; `_begin_sqlite` does it instead.
     connection.isolation_level = None
     connection.execute("PRAGMA foreign_keys = ON")
+    # One text that is no text must not take all others with it.
+    connection.text_factory = _text
     # SQLite does not wait when a second program switches the journal at the same moment. Where it never can be
     # switched the old journal serves too: a little slower, and as safe.
     for _ in range(_JOURNAL_TRIES):
@@ -125,6 +235,10 @@ def set_up_sqlite(connection: sqlite3.Connection, _record: object) -> None:
             if "locked" not in str(error):
                 raise
             time.sleep(0.05)
+
+
+def _text(raw: bytes) -> str:
+    return raw.decode("utf-8", "replace")
 
 
 def _begin_sqlite(connection: Connection) -> None:
@@ -147,17 +261,24 @@ def stored_revision(connection: Connection) -> str | None:
         ``"logbook-foreign"`` if the database holds another program's tables.
     """
     inspector = inspect(connection)
-    if inspector.has_table("alembic_version"):
+    names = set(inspector.get_table_names())
+    if names - {"alembic_version"} and not names >= _OURS:
+        raise _foreign()
+    if "alembic_version" in names:
         revision = connection.execute(select(column("version_num")).select_from(table("alembic_version"))).scalar()
         if revision is not None:
             return str(revision)
-    if set(inspector.get_table_names()) - {"alembic_version"}:
-        raise LogbookError(
-            "logbook-foreign",
-            "The database is not a finishlab logbook; it holds other tables.",
-            "Name another folder with --logbook.",
-        )
+    if names - {"alembic_version"}:
+        raise _foreign()
     return None
+
+
+def _foreign() -> LogbookError:
+    return LogbookError(
+        "logbook-foreign",
+        "The database is not a finishlab logbook; it holds other tables.",
+        "Name another folder with --logbook.",
+    )
 
 
 def migrate(engine: Engine) -> bool:
@@ -236,3 +357,103 @@ def _keep_references(connection: Connection, *, keep: bool) -> None:
 def _check_references(connection: Connection) -> None:
     if connection.dialect.name == "sqlite" and connection.exec_driver_sql("PRAGMA foreign_key_check").first():
         raise LogbookError("logbook-damaged", "Entries of the logbook name others that are not there.", _HINT_BACKUP)
+
+
+def make_folder(folder: Path) -> None:
+    """Make the logbook's folder and its `photos/` where they are not there."""
+    check_folder(folder)
+    with failures_named(str(folder)):
+        _refuse_foreign(folder / DATABASE)
+        if not (folder / PHOTOS).is_dir() and not _only_read(folder):
+            (folder / PHOTOS).mkdir(parents=True, exist_ok=True)
+
+
+def _only_read(folder: Path) -> bool:
+    """Say whether a folder that has a database may not be written."""
+    return (folder / DATABASE).is_file() and not os.access(folder, os.W_OK)
+
+
+def check_folder(folder: Path) -> None:
+    """See that what has the logbook folder's name is one."""
+    if folder.exists() and not folder.is_dir():
+        raise LogbookError("logbook-not-a-folder", f"{folder} is not a folder.", "Name a folder with --logbook.")
+
+
+def login_name() -> str:
+    """Return who is logged in, for the history."""
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):  # no entry for this user, or no such system
+        return "unknown"
+
+
+class WritingSession(Session):
+    """A session whose changes are noted, see `finishlab.logbook.writing`."""
+
+
+class Transactions:
+    """A logbook's folder and open database; `finishlab.logbook.store.Logbook` and the stores it is made of are one.
+
+    Parameters
+    ----------
+    folder
+        Where the kept photos lie.
+    engine
+        The database.
+    who
+        Name for the history.
+    only_read
+        Why it cannot be written; None if it can.
+    """
+
+    def __init__(self, folder: Path, engine: Engine, who: str, only_read: str | None = None) -> None:
+        self._folder = folder
+        self._engine = engine
+        self._writing = writing(engine)
+        self._who = who
+        self._only_read = only_read
+        self._kept: dict[str, KeptPhoto] = {}
+
+    def _refuse_reading_only(self) -> None:
+        if self._only_read is not None:
+            raise LogbookError(
+                "logbook-unwritable",
+                f"The logbook in {self._folder} can be read, but not written: {self._only_read.rstrip('.')}.",
+                "Make room, give yourself write permission on the folder, or name another with --logbook.",
+            )
+
+    @contextmanager
+    def _read(self) -> Iterator[Session]:
+        with failures_named(str(self._folder)), Session(self._engine, expire_on_commit=False) as session:
+            yield session
+
+    @contextmanager
+    def _write(self) -> Iterator[Session]:
+        self._refuse_reading_only()
+        with failures_named(str(self._folder)):
+            with WritingSession(self._writing) as session, session.begin():
+                if self._engine.dialect.name == "sqlite":  # the whole of it is this transaction's alone
+                    clear_leftovers(self._folder, partial(_is_kept, session))
+                for photo in self._kept.values():
+                    photo.settle(self._folder)
+                    _note_photo(session, photo)
+                yield session
+            for photo in self._kept.values():
+                photo.done()
+            self._kept.clear()
+
+
+def _is_kept(session: Session, sha256: str) -> bool:
+    return session.get(PhotoRow, sha256) is not None
+
+
+def _note_photo(session: Session, photo: KeptPhoto) -> None:
+    """Insert a kept photo's row; where only a copy without its place was known, say that the original is here now."""
+    if photo.row is None:
+        return
+    known = session.get(PhotoRow, photo.sha256)
+    if known is None:
+        session.add(PhotoRow(**photo.row, size=photo.size, kept=dt.datetime.now(tz=dt.UTC)))
+        session.flush()
+    else:
+        known.kept_sha256 = None

@@ -9,24 +9,24 @@ from typing import Any
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from finishlab.errors import LogbookError
+from finishlab.board.records import BoardRecord
+from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
-from finishlab.logbook.kinds import record_in
+from finishlab.logbook.database import Transactions
+from finishlab.logbook.entities import check_named, edit, find, record_in, remove
 from finishlab.logbook.reading import read_approvals, read_numbered
-from finishlab.logbook.shelf import Shelf
 from finishlab.logbook.stored import StoredApproval, StoredCan, StoredRecipe
-from finishlab.logbook.subjects import check_named, edit, find, remove
 from finishlab.logbook.tables import ApprovalRow, BatchRow, BoardRow, ChangeRow, RecipeRow
-from finishlab.records import Approval, Batch, BoardRecord, Recipe, today
-from finishlab.records.short_text import long_form, recipe_name
+from finishlab.recipe.records import Approval, Can, Recipe
+from finishlab.record import today
 
-__all__ = ["STANDARD", "RecipeShelf", "check_recipe_name"]
+__all__ = ["STANDARD", "RecipeStore", "check_recipe_name", "chosen_recipe"]
 
 STANDARD = "standard"
 """Name of the standard in the history."""
 
 
-class RecipeShelf(Shelf):
+class RecipeStore(Transactions):
     """The part of a logbook that keeps recipes, cans and the standard; `finishlab.logbook.store.Logbook` is one."""
 
     # Recipes
@@ -95,17 +95,17 @@ class RecipeShelf(Shelf):
 
     # Cans
 
-    def add_can(self, can: Batch) -> StoredCan:
+    def add_can(self, can: Can) -> StoredCan:
         """Log a can and give it its number."""
         with self._write() as session:
             number = rows.add_row(session, BatchRow, can)
             rows.note_change(session, self._who, "add", f"C{number}", after=can.as_dict())
-            return read_numbered(session, BatchRow, Batch, number=number)[0]
+            return read_numbered(session, BatchRow, Can, number=number)[0]
 
     def cans(self, *, removed: bool = False) -> list[StoredCan]:
         """Return the cans by number; with `removed`, those that are gone too."""
         with self._read() as session:
-            return read_numbered(session, BatchRow, Batch, removed=removed)
+            return read_numbered(session, BatchRow, Can, removed=removed)
 
     def can(self, number: str) -> StoredCan:
         """Return one can.
@@ -116,7 +116,7 @@ class RecipeShelf(Shelf):
             ``"unknown-can"``.
         """
         with self._read() as session:
-            return read_numbered(session, BatchRow, Batch, number=find(session, BatchRow, number).number)[0]
+            return read_numbered(session, BatchRow, Can, number=find(session, BatchRow, number).number)[0]
 
     def edit_can(self, number: str, **changes: Any) -> StoredCan:  # noqa: ANN401 - each field has its own type
         """Change fields of a can; the values before are kept in the history.
@@ -126,12 +126,12 @@ class RecipeShelf(Shelf):
         LogbookError
             ``"unknown-can"``.
         UsageError
-            ``"unknown-field"``, or what `Batch` raises.
+            ``"unknown-field"``, or what `Can` raises.
         """
         with self._write() as session:
             row = find(session, BatchRow, number, lock=True)
             edit(session, row, changes, self._who)
-            return read_numbered(session, BatchRow, Batch, number=row.number)[0]
+            return read_numbered(session, BatchRow, Can, number=row.number)[0]
 
     def remove_can(self, number: str) -> None:
         """Show a can no longer; records that name it still do.
@@ -163,15 +163,15 @@ class RecipeShelf(Shelf):
             row = find(session, BoardRow, number, lock=True)
             record = record_in(BoardRecord, row)
             if row.recipe_number is None:
-                name = _free_name(session, recipe_name(record))
-                made = _add_recipe(session, Recipe(name, long_form(record)), self._who)
+                name = _free_name(session, record.recipe_name)
+                made = _add_recipe(session, Recipe(name, record.whole_finish), self._who)
                 edit(session, row, {"recipe_number": made}, self._who)
             recipe = record_in(Recipe, session.get_one(RecipeRow, row.recipe_number))
             by_recipe = record.finish is None and record.recipe_number is not None
             if by_recipe or _edited_since_approved(session, int(row.recipe_number or 0)):
                 finish = recipe.finish
             else:
-                finish = long_form(record)
+                finish = record.whole_finish
             approval = Approval(
                 int(row.recipe_number or 0), finish.as_recipe(), self._who, row.number, date or today(), reason
             )
@@ -248,3 +248,36 @@ def _free_name(session: Session, name: str) -> str:
         count += 1
         tried = f"{name[:190]} ({count})"
     return tried
+
+
+def chosen_recipe(log: RecipeStore, name: str | None) -> tuple[int, Recipe, dt.date | None]:
+    """Return the recipe that is meant: of none named the standard, else the only one.
+
+    Its number, the recipe as approved where it is the standard, and the day it became that.
+
+    Raises
+    ------
+    LogbookError
+        ``"unknown-recipe"``, ``"no-recipe"``.
+    UsageError
+        ``"which-recipe"``.
+    """
+    standard = log.standard()
+    recipes = log.recipes()
+    if name is not None:
+        found = log.recipe(name)
+    elif standard is not None:
+        found = log.recipe(standard.approval.recipe)
+    elif len(recipes) == 1:
+        found = recipes[0]
+    elif not recipes:
+        raise LogbookError("no-recipe", "There is no recipe yet.", "Make one of a board: finishlab recipe --help")
+    else:
+        names = ", ".join(each.number for each in recipes)
+        raise UsageError("which-recipe", f"There are several recipes: {names}.", "Name one, or approve one.")
+    number = found.number.key
+    if standard is None or standard.approval.recipe_number != number:
+        return number, found.record, None
+    # What was decided is the finish as it was on that day, whatever became of the recipe since.
+    approved = Recipe(found.record.name, standard.approval.finish, found.record.note)
+    return number, approved, standard.approval.date

@@ -8,55 +8,47 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import fields
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from sqlalchemy import Engine, select
-from sqlalchemy.orm import Session
+from sqlalchemy import ColumnElement, or_, select
+from sqlalchemy.orm import InstrumentedAttribute, Session
 
+from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import LogbookError, UsageError
+from finishlab.files import named_folder
 from finishlab.logbook import writing as rows
-from finishlab.logbook.cameras import CameraShelf
-from finishlab.logbook.database import failures_named, migrate, open_engine, writing
-from finishlab.logbook.exchange.shelf import ExchangeShelf
-from finishlab.logbook.folder import DATABASE, check_folder, login_name, make_folder
-from finishlab.logbook.histories import HistoryShelf
-from finishlab.logbook.images import WritingSession
-from finishlab.logbook.lookups import LookupShelf
-from finishlab.logbook.many import many_objects
-from finishlab.logbook.photo_files import keep_file, photo_place
-from finishlab.logbook.reading import read_boards, read_spots
-from finishlab.logbook.recipes import RecipeShelf
-from finishlab.logbook.renewing import RenewShelf
+from finishlab.logbook.backup import BackupStore
+from finishlab.logbook.board_table import BoardTable, read_board_table, read_sampled_colours
+from finishlab.logbook.calibration import CalibrationStore
+from finishlab.logbook.database import (
+    DATABASE,
+    check_folder,
+    failures_named,
+    login_name,
+    make_folder,
+    open_database,
+)
+from finishlab.logbook.entities import check_named, edit, find, remove, subject_name
+from finishlab.logbook.history import HistoryStore
+from finishlab.logbook.merge import Dump, MergeResult, Tables, merge, read_dump
+from finishlab.logbook.photo_files import KeptPhoto, photo_place
+from finishlab.logbook.reading import many_objects, read_boards, read_spots
+from finishlab.logbook.recipes import RecipeStore
 from finishlab.logbook.stored import DirectPair, StoredBoard, StoredSpot
-from finishlab.logbook.strips import StripShelf
-from finishlab.logbook.subjects import check_named, edit, find, remove
-from finishlab.logbook.tables import BoardRow, FloorSpotRow, PhotoRow, StripRow
-from finishlab.logbook.trials import TrialShelf
-from finishlab.logbook.undo.shelf import UndoShelf
+from finishlab.logbook.tables import BoardRow, FloorSpotRow, MeasurementRow, PairRow, PartEventRow, PhotoRow, StripRow
 from finishlab.measure import Measurement
-from finishlab.records import BoardRecord, FloorSpotRecord, PhotoRecord, normalise_light
+from finishlab.record import normalise_light
+from finishlab.stair.reading import part_code
 from finishlab.stair.store import StairStore
 
 __all__ = ["DATABASE", "Logbook"]
 
 
-class Logbook(
-    StripShelf,
-    CameraShelf,
-    RenewShelf,
-    RecipeShelf,
-    HistoryShelf,
-    UndoShelf,
-    ExchangeShelf,
-    StairStore,
-    LookupShelf,
-    TrialShelf,
-):
+class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, StairStore):
     """A logbook that is open; use it in a `with` statement, or `close` it.
 
     Examples
@@ -65,12 +57,6 @@ class Logbook(
     ...     for board in log.boards(light="daylight"):
     ...         print(board.number, board.record.species)
     """
-
-    def __init__(self, folder: Path, engine: Engine, who: str) -> None:
-        self._folder = folder
-        self._engine = engine
-        self._writing = writing(engine)
-        self._who = who
 
     @classmethod
     def open(cls, folder: Path, *, address: str | None = None, who: str | None = None) -> Self:
@@ -91,27 +77,21 @@ class Logbook(
             ``"logbook-not-a-folder"``, ``"logbook-unwritable"``, ``"logbook-damaged"``, ``"logbook-foreign"``,
             ``"logbook-newer"``, ``"logbook-busy"``, ``"logbook-address"``.
         """
-        folder = Path(folder).expanduser()
+        folder = named_folder(folder)
         make_folder(folder)
         return cls._opened(folder, address, who)
 
     @classmethod
     def open_existing(cls, folder: Path, *, who: str | None = None) -> Self | None:
         """Open the logbook in `folder` if there is one; nothing is made, and errors are as in `open`."""
-        folder = Path(folder).expanduser()
+        folder = named_folder(folder)
         check_folder(folder)
         return cls._opened(folder, None, who) if (folder / DATABASE).is_file() else None
 
     @classmethod
     def _opened(cls, folder: Path, address: str | None, who: str | None) -> Self:
-        engine = open_engine(address if address is not None else folder / DATABASE)
-        try:
-            with failures_named(str(folder)):
-                migrate(engine)
-        except BaseException:
-            engine.dispose()
-            raise
-        return cls(folder, engine, who or login_name())
+        engine, only_read = open_database(address if address is not None else folder / DATABASE, str(folder))
+        return cls(folder, engine, who or login_name(), only_read)
 
     @property
     def folder(self) -> Path:
@@ -143,18 +123,34 @@ class Logbook(
             ``"photo-changed"`` if the file's bytes are not those of ``record.sha256``; ``"logbook-full"``,
             ``"logbook-unwritable"``, ``"logbook-busy"``.
         """
+        self._refuse_reading_only()
+        known = self._photo_row(record.sha256)
+        if known is not None and record.sha256 == known.kept_sha256:
+            return self._kept_at(known.sha256)[1]
+        suffix = record.suffix if known is None else known.suffix
+        fresh = KeptPhoto(Path(path), record.sha256, suffix, row=record.as_dict() | {"suffix": suffix})
+        photo = self._kept.get(record.sha256, fresh)
         with failures_named(str(self._folder)):
-            known = self._photo_row(record.sha256)
-            if known is not None and record.sha256 == known.kept_sha256:
-                return self._kept(known.sha256)[1]
-            suffix = record.suffix if known is None else known.suffix
-            place, size = keep_file(self._folder, Path(path), record.sha256, suffix)
+            place = photo.settle(self._folder)
         if known is None or known.kept_sha256 is not None:
-            values = record.as_dict() | {"size": size, "kept": rows.now()}
-            with self._write() as session:
-                rows.insert_if_missing(session, PhotoRow(**values), record.sha256)
-                session.get_one(PhotoRow, record.sha256).kept_sha256 = None
+            self._kept[record.sha256] = photo
+        else:
+            photo.done()
         return place
+
+    def keep_photo_copy(self, path: Path, row: Mapping[str, Any]) -> None:
+        """Keep the file of an archive's photo; `row` is its entry in the table of photos.
+
+        Raises
+        ------
+        LogbookError
+            ``"photo-changed"`` if the bytes are not those that the entry names.
+        """
+        self._refuse_reading_only()
+        photo = KeptPhoto(path, row["sha256"], row["suffix"], row["kept_sha256"])
+        with failures_named(str(self._folder)):
+            photo.settle(self._folder)
+        self._kept[row["sha256"]] = photo
 
     def photo_path(self, sha256: str) -> Path:
         """Return where a kept photo lies, named by its hash or by a measurement's `photo_id`.
@@ -164,15 +160,15 @@ class Logbook(
         LogbookError
             ``"unknown-photo"`` if it was never kept, ``"photo-missing"`` if its file is gone.
         """
-        return self._kept(sha256)[1]
+        return self._kept_at(sha256)[1]
 
     def photo(self, sha256: str) -> PhotoRecord:
         """Return what a kept photo says of itself; errors as in `photo_path`."""
-        row, _ = self._kept(sha256)
+        row, _ = self._kept_at(sha256)
         values = {f.name: getattr(row, f.name) for f in fields(PhotoRecord)}
         return PhotoRecord(**values | {"taken": None if row.taken is None else dt.datetime.fromisoformat(row.taken)})
 
-    def _kept(self, sha256: str) -> tuple[PhotoRow, Path]:
+    def _kept_at(self, sha256: str) -> tuple[PhotoRow, Path]:
         row = self._photo_row(sha256)
         if row is None:
             raise LogbookError(
@@ -190,6 +186,9 @@ class Logbook(
     def _photo_row(self, sha256: str) -> PhotoRow | None:
         if not re.fullmatch(r"[0-9a-f]{16,64}", sha256):
             return None
+        for photo in self._kept.values():
+            if photo.row is not None and photo.sha256.startswith(sha256):
+                return PhotoRow(**photo.row)
         with self._read() as session:
             return rows.find_photo(session, sha256)
 
@@ -352,17 +351,130 @@ class Logbook(
         with self._write() as session:
             remove(session, find(session, FloorSpotRow, number, lock=True), self._who)
 
-    # Transactions
+    # The whole of it
 
-    @contextmanager
-    def _read(self) -> Iterator[Session]:
-        with failures_named(str(self._folder)), Session(self._engine, expire_on_commit=False) as session:
-            yield session
+    def dump(self) -> Dump:
+        """Return all that the tables hold, at one moment."""
+        with self._read() as session:
+            return read_dump(session.connection())
 
-    @contextmanager
-    def _write(self) -> Iterator[Session]:
-        with failures_named(str(self._folder)), WritingSession(self._writing) as session, session.begin():
-            yield session
+    def merge(self, tables: Tables) -> MergeResult:
+        """Join another logbook's checked tables with this one, in one transaction; its photos are kept before.
+
+        Raises
+        ------
+        LogbookError
+            ``"archive-damaged"``; nothing is changed then.
+        """
+        with self._write() as session:
+            return merge(session, tables, self._who)
+
+    # Measured again
+
+    def remeasure(self, number: str, measurements: Sequence[Measurement]) -> None:
+        """Put new measurements of a board's or spot's logged photos in the place of the old ones.
+
+        Direct pairs that were logged are renewed with them. Light, photos and order stay; the old figures stand in the
+        history's images of their rows.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-board"``, ``"unknown-spot"``, or ``"photo-not-logged"`` if a photo is not one of the subject's;
+            nothing is renewed then.
+        """
+        table: type[BoardRow | FloorSpotRow] = FloorSpotRow if number.strip()[:1].upper() == "F" else BoardRow
+        with self._write() as session:
+            row = find(session, table, number, lock=True)
+            board = isinstance(row, BoardRow)
+            owner = MeasurementRow.board_number if board else MeasurementRow.spot_number
+            photos = []
+            for measurement in measurements:
+                logged = _find_logged(session, owner == row.number, measurement, subject_name(row))
+                _update(logged, rows.measured_values(session, measurement, "board" if board else "floor"))
+                photos.append(logged.photo_sha256)
+                if board:
+                    _remeasure_pair(session, row.number, measurement, logged.photo_sha256)
+            rows.note_change(session, self._who, "remeasure", subject_name(row), after={"photos": photos})
+
+    def remeasure_part(self, ident: int, measurements: Sequence[Measurement]) -> None:
+        """Put new measurements of a stair part's logged photos in the place of the old ones; as `remeasure`.
+
+        Raises
+        ------
+        LogbookError
+            ``"photo-not-logged"``; nothing is renewed then.
+        """
+        with self._write() as session:
+            code = part_code(session, ident)
+            photos, events = [], []
+            for measurement in measurements:
+                logged = _find_logged(session, MeasurementRow.part_id == ident, measurement, code)
+                # By their moment a measurement and its event know each other: it stays.
+                values = rows.measured_values(session, measurement, "board") | {"created": logged.created}
+                _update(logged, values)
+                photos.append(logged.photo_sha256)
+                events += [n for n in _events_at(session, ident, logged.created) if n not in events]
+            after = {"part": ident, "events": events, "photos": photos}
+            rows.note_change(session, self._who, "remeasure", code, after=after)
+
+    # Many boards at once
+
+    def board_table(self) -> BoardTable:
+        """Return all boards with their colours laid out in one table: for ranking many boards.
+
+        Raises
+        ------
+        LogbookError
+            ``"logbook-damaged"``.
+        """
+        with self._read() as session, many_objects():
+            return read_board_table(session)
+
+    def sampled_colours(self, numbers: Iterable[str], light: str) -> dict[str, tuple[tuple[float, float, float], ...]]:
+        """Return the sampled colours of some boards in a light, by number; those of which they were kept."""
+        keys = [int(number[1:]) for number in numbers]
+        with self._read() as session:
+            return {f"B{key}": found for key, found in read_sampled_colours(session, keys, light).items()}
+
+    def boards_of_photos(self, photos: Collection[str]) -> dict[str, str]:
+        """Return the board that each photo was measured for, by the start of its hash; those that were for none not."""
+        return self._owners(BoardRow, MeasurementRow.board_number, photos)
+
+    def spots_of_photos(self, photos: Collection[str]) -> dict[str, str]:
+        """Return the floor spot that each photo was measured for; as `boards_of_photos`."""
+        return self._owners(FloorSpotRow, MeasurementRow.spot_number, photos)
+
+    def _owners(
+        self,
+        table: type[BoardRow | FloorSpotRow],
+        owner: InstrumentedAttribute[int | None],
+        photos: Collection[str],
+    ) -> dict[str, str]:
+        if not photos:
+            return {}
+        # A range and not LIKE, which no index serves; "g" comes after every digit of a hash.
+        ranges = (MeasurementRow.photo_sha256.between(start, f"{start}g") for start in photos)
+        asked = select(MeasurementRow.photo_sha256, owner).join(table, owner == table.number)
+        asked = asked.where(table.removed.is_(None), or_(*ranges)).order_by(MeasurementRow.id)
+        letter = "B" if table is BoardRow else "F"
+        with self._read() as session:
+            found = session.execute(asked).all()
+        return {start: f"{letter}{number}" for sha256, number in found for start in photos if sha256.startswith(start)}
+
+    def kinds_of_boards(self, besides: str) -> frozenset[tuple[str, bool]]:
+        """Return what the other boards are for, each purpose with whether such a board is stained."""
+        shown = BoardRow.removed.is_(None), BoardRow.number != int(besides[1:])
+        with self._read() as session:
+            found = session.execute(select(BoardRow.purpose, BoardRow.stain.is_not(None)).where(*shown).distinct())
+            return frozenset((purpose, bool(stained)) for purpose, stained in found)
+
+    def boards_beside_floor(self) -> frozenset[tuple[str, str]]:
+        """Return each board that was photographed beside the floor, with the photo."""
+        with self._read() as session:
+            asked = select(PairRow.board_number, PairRow.photo_sha256)
+            asked = asked.join(BoardRow, PairRow.board_number == BoardRow.number).where(BoardRow.removed.is_(None))
+            return frozenset((f"B{number}", photo) for number, photo in session.execute(asked))
 
 
 def _add_to_board(
@@ -377,3 +489,34 @@ def _add_to_board(
 def _check_any(measurements: Sequence[Measurement]) -> None:
     if not measurements:
         raise UsageError("no-measurement", "There is nothing measured to log.", "Name at least one photo.")
+
+
+def _events_at(session: Session, ident: int, made: dt.datetime) -> Sequence[int]:
+    mine = (PartEventRow.part_id == ident, PartEventRow.created == made)
+    return session.scalars(select(PartEventRow.id).where(*mine)).all()
+
+
+def _find_logged(session: Session, owned: ColumnElement[bool], measurement: Measurement, name: str) -> MeasurementRow:
+    photo = rows.find_photo(session, measurement.photo_id)
+    logged = None
+    if photo is not None:
+        wanted = select(MeasurementRow).where(owned, MeasurementRow.photo_sha256 == photo.sha256)
+        logged = session.scalars(wanted).first()
+    if logged is None:
+        raise LogbookError(
+            "photo-not-logged", f"The photo {measurement.photo_id} is not logged for {name}.", "Add it instead."
+        )
+    return logged
+
+
+def _remeasure_pair(session: Session, number: int, measurement: Measurement, photo: str) -> None:
+    pair = DirectPair.of(measurement)
+    wanted = select(PairRow).where(PairRow.board_number == number, PairRow.photo_sha256 == photo)
+    logged = None if pair is None else session.scalars(wanted).first()
+    if pair is not None and logged is not None:
+        _update(logged, rows.paired_values(pair))
+
+
+def _update(row: MeasurementRow | PairRow, values: Mapping[str, Any]) -> None:
+    for name, value in values.items():
+        setattr(row, name, value)

@@ -1,4 +1,4 @@
-"""The logbook's tables.
+"""The logbook's tables, and their columns' values as JSON can hold them.
 
 Only types every SQLAlchemy database knows. The columns of `BoardRow` and `FloorSpotRow` that hold a record carry the
 names of the record's fields. A change here needs a migration; a test holds the two together.
@@ -7,7 +7,9 @@ names of the record's fields. A change here needs a migration; a test holds the 
 from __future__ import annotations
 
 import datetime as dt
-from typing import Any
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from itertools import islice
+from typing import Any, Final, TypeVar
 
 from sqlalchemy import (
     JSON,
@@ -21,11 +23,12 @@ from sqlalchemy import (
     Index,
     MetaData,
     String,
+    Table,
     Text,
     UniqueConstraint,
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
-from sqlalchemy.types import TypeDecorator
+from sqlalchemy.types import TypeDecorator, TypeEngine
 
 __all__ = [
     "ApprovalRow",
@@ -36,6 +39,7 @@ __all__ = [
     "CautionRow",
     "ChangeRow",
     "CounterRow",
+    "Day",
     "FlightRow",
     "FloorSpotRow",
     "ImageRow",
@@ -49,14 +53,52 @@ __all__ = [
     "StripGreysRow",
     "StripRow",
     "TrialRow",
+    "Unreadable",
     "UtcDateTime",
+    "batches",
+    "column_value",
+    "plain_value",
+    "row_values",
 ]
+
+
+T = TypeVar("T")
+_KEYS_A_QUERY: Final = 500
+"""Databases take no more than some thousand."""
+
 
 ONE_SUBJECT = (
     "(CASE WHEN board_number IS NULL THEN 0 ELSE 1 END)"
     " + (CASE WHEN spot_number IS NULL THEN 0 ELSE 1 END)"
     " + (CASE WHEN part_id IS NULL THEN 0 ELSE 1 END) = 1"
 )
+
+
+class Unreadable(str):
+    """What stands in the database where a day, a moment or JSON should: kept, so that one such row spoils no other."""
+
+    __slots__ = ()
+
+
+def _read_or_kept(read: Callable[[Any], Any] | None) -> Callable[[Any], Any]:
+    def value(raw: Any) -> Any:  # noqa: ANN401 - a value of any column
+        try:
+            return raw if read is None else read(raw)
+        except (ValueError, TypeError):
+            return Unreadable(raw)
+
+    return value
+
+
+class Day(TypeDecorator[dt.date]):
+    """A day; one that cannot be read comes as `Unreadable`."""
+
+    impl = Date
+    cache_ok = True
+
+    def result_processor(self, dialect: Dialect, coltype: object) -> Callable[[Any], Any]:
+        """Return what reads a stored value."""
+        return _read_or_kept(super().result_processor(dialect, coltype))
 
 
 class UtcDateTime(TypeDecorator[dt.datetime]):
@@ -79,6 +121,10 @@ class UtcDateTime(TypeDecorator[dt.datetime]):
             return None
         return value.replace(tzinfo=dt.UTC) if value.tzinfo is None else value.astimezone(dt.UTC)
 
+    def result_processor(self, dialect: Dialect, coltype: object) -> Callable[[Any], Any]:
+        """Return what reads a stored value; one that cannot be read comes as `Unreadable`."""
+        return _read_or_kept(super().result_processor(dialect, coltype))
+
 
 class Base(DeclarativeBase):
     """Root of the tables; constraints get predictable names so that migrations can name them."""
@@ -94,7 +140,7 @@ class Base(DeclarativeBase):
     )
     type_annotation_map = {  # noqa: RUF012 - SQLAlchemy's own class setting
         dt.datetime: UtcDateTime(),
-        dt.date: Date(),
+        dt.date: Day(),
         dict[str, Any]: JSON(none_as_null=True),
         float: Float(),
     }
@@ -105,7 +151,7 @@ class LastingRow(Base):
 
     __abstract__ = True
 
-    # Given before it is written, see `finishlab.logbook.images`; empty only while an older logbook is carried over.
+    # Given before it is written, see `finishlab.logbook.writing`; empty only while an older logbook is carried over.
     uuid: Mapped[str] = mapped_column(String(36), index=True, unique=True, nullable=True, sort_order=1)
 
 
@@ -424,3 +470,45 @@ class CautionRow(Base):
 
     code: Mapped[str] = mapped_column(String(40), primary_key=True)
     shown: Mapped[dt.date]
+
+
+def plain_value(value: object) -> object:
+    """Return a value of any column as JSON can hold it."""
+    if isinstance(value, dt.datetime):
+        return value.astimezone(dt.UTC).isoformat().replace("+00:00", "Z")
+    return value.isoformat() if isinstance(value, dt.date) else value
+
+
+def row_values(of: Table, values: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the values of `plain_value` as the database takes them; errors as in `column_value`."""
+    return {name: column_value(of.columns[name].type, value) for name, value in values.items()}
+
+
+def column_value(kind: TypeEngine[Any], value: Any) -> Any:  # noqa: ANN401 - a value of any column
+    """Return a value of `plain_value` as a column of this type takes it.
+
+    Raises
+    ------
+    TypeError, ValueError
+        If it cannot be one of that column.
+    """
+    if value is None or isinstance(kind, JSON):
+        return value
+    if isinstance(kind, UtcDateTime | DateTime):
+        moment = dt.datetime.fromisoformat(value)
+        if moment.tzinfo is None:
+            raise ValueError("a moment needs a time zone")
+        return moment
+    if isinstance(kind, Date | Day):
+        return dt.date.fromisoformat(value)
+    wanted = str if isinstance(kind, String | Text) else (int, float) if isinstance(kind, Float) else int
+    if isinstance(value, bool) or not isinstance(value, wanted):
+        raise TypeError("another kind of value")
+    return value
+
+
+def batches(keys: Iterable[T]) -> Iterator[list[T]]:
+    """Yield the keys of a query by so many as a database takes."""
+    left = iter(keys)
+    while some := list(islice(left, _KEYS_A_QUERY)):
+        yield some

@@ -14,7 +14,7 @@ from typing import Final, Literal, get_args
 import numpy as np
 from numpy.typing import NDArray
 
-from finishlab.colorimetry.formulas import CIEDE2000, Formula
+from finishlab.colorimetry.delta_e import CIEDE2000, Formula
 
 __all__ = ["CONTRAST", "HUE_WITHIN", "LEAST_STEP", "LIMITS", "MATCH", "STEP", "Aim", "AimName", "Limit", "within"]
 

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
 
+from finishlab.board.records import FINISHED_STATES, State
 from finishlab.quality import Doubt, doubt
-from finishlab.records import FINISHED_STATES, State
 
 __all__ = [
     "FAR_DAYS",

@@ -22,11 +22,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from finishlab.colorimetry.camera_error import WOOD_ALONE
-from finishlab.colorimetry.estimate import LabEstimate
-from finishlab.colorimetry.formulas import CIEDE2000
-from finishlab.colorimetry.sources import Factors, Source
-from finishlab.matching.components import USUAL_PHOTO
+from finishlab.colorimetry.delta_e import CIEDE2000
+from finishlab.colorimetry.estimate import WOOD_ALONE, LabEstimate
+from finishlab.colorimetry.table import Factors, Source
+from finishlab.matching.scatter import USUAL_PHOTO
 
 __all__ = ["LEAST", "MOST", "PRIOR", "TRIED", "Outcome", "Part", "Side", "Trust", "judge_trial", "trust_of"]
 

@@ -19,23 +19,21 @@ from finishlab.colorimetry.camera_profile import CameraProfile, Colours
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.spaces import reflectance_of_lightness
 from finishlab.errors import QualityError, UsageError
-from finishlab.imaging.chroma import unrounded
+from finishlab.imaging.clipping import black_clipping, glare_mask
 from finishlab.imaging.colours import plain_colours
-from finishlab.imaging.corrected import CorrectedImage
 from finishlab.imaging.correction import Correction, FitPriors, KnownGreys, PatchReadings, fit_correction
 from finishlab.imaging.finder import apply_homography
-from finishlab.imaging.glare import glare_mask
-from finishlab.imaging.lost_channel import lost_channel
+from finishlab.imaging.opencv import any_channel_at_least, apply_table, recolour, shrink
 from finishlab.imaging.pixels import LinearImage
-from finishlab.imaging.resample import any_channel_at_least, apply_table, recolour, shrink
-from finishlab.imaging.sampling import sample
+from finishlab.imaging.rectify import CorrectedImage
+from finishlab.imaging.sampling import dequantize_chroma, sample
 from finishlab.imaging.strip import STRIP, Rect
 from finishlab.imaging.surface import Surface
 from finishlab.measure.areas import GreyArea, PixelRect, SurfaceArea
-from finishlab.measure.doubt_budget import PhotoFit, estimate_colours
 from finishlab.measure.flow import PX_PER_MM, FieldView, field_result, profile_setting
-from finishlab.measure.judgement import LITTLE, judge_lost
+from finishlab.measure.quality_checks import LITTLE, judge_black_clipping
 from finishlab.measure.results import Measurement, SurfaceKind
+from finishlab.measure.uncertainty_budget import PhotoFit, estimate_colours
 from finishlab.quality import doubt
 from finishlab.version import __version__
 
@@ -109,7 +107,7 @@ def measure_by_hand(
     corrected = _correct(image, correction, area)
     view = _even_view(corrected)
     to_pixels = _to_pixels(image) @ corrected.to_mm()
-    view = replace(view, sample=unrounded(view.sample, image, correction, to_pixels, view.surface.mask))
+    view = replace(view, sample=dequantize_chroma(view.sample, image, correction, to_pixels, view.surface.mask))
     fit = PhotoFit.build(
         image,
         readings,
@@ -304,8 +302,8 @@ def _measurement(
     view: FieldView,
     correction: Correction,
 ) -> Measurement:
-    lost = lost_channel(image, apply_homography(_to_pixels(image), view.image.places(view.surface.mask)))
-    shared = (*image.info.doubts, doubt("no-strip-used", greys=len(greys)), *judge_lost(lost))
+    lost = black_clipping(image, apply_homography(_to_pixels(image), view.image.places(view.surface.mask)))
+    shared = (*image.info.doubts, doubt("no-strip-used", greys=len(greys)), *judge_black_clipping(lost))
     if len(greys) == 1:
         shared = (*shared, doubt("one-grey"))
     found = field_result("board", kind, estimate, view, correction=correction, shared=shared)

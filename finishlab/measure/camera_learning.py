@@ -26,14 +26,13 @@ from finishlab.imaging.finder import StripFit, apply_homography, find_strip
 from finishlab.imaging.greys import GreysOf, StripGreys
 from finishlab.imaging.local_tone import local_tone
 from finishlab.imaging.pixels import LinearImage
-from finishlab.imaging.readings import blur_mm, read_patches
-from finishlab.imaging.rectify import flatten
+from finishlab.imaging.rectify import blur_mm, flatten, read_patches
 from finishlab.imaging.strip import STRIP, Rect
 from finishlab.measure.areas import GreyArea, KnownColour
 from finishlab.measure.by_hand import colours_by_hand
 from finishlab.measure.flow import PX_PER_MM, greys_known
-from finishlab.measure.judgement import judge_light, judge_local_tone, judge_strip
 from finishlab.measure.learn_greys import KnownPatches, LearnedGreys, greys_beside
+from finishlab.measure.quality_checks import judge_light, judge_local_tone, judge_strip
 from finishlab.quality import Doubt
 
 __all__ = ["LearnedProfile", "check_camera_named", "learn_from_patches", "learn_profile"]

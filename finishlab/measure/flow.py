@@ -1,9 +1,12 @@
-"""The way from a decoded photo to a `Measurement`: find, read, fit, correct, find the surface, sample, judge."""
+"""The way from a decoded photo to a `Measurement`: find, read, fit, correct, find the surface, sample, judge.
+
+Of a photo that gave no figure, what can still be seen, for the picture that shows why.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 import numpy as np
@@ -13,23 +16,27 @@ from finishlab.colorimetry.difference import delta_e_interval
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.palette import PALETTE_SIZE, equal_shares
 from finishlab.colorimetry.spaces import rgb_to_lab
-from finishlab.imaging.chroma import unrounded
-from finishlab.imaging.corrected import CorrectedImage, correct
+from finishlab.errors import FinishlabError
+from finishlab.imaging.clipping import BlackClipping, black_clipping
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
 from finishlab.imaging.finder import StripFit, find_strip
 from finishlab.imaging.greys import USUAL, GreysOf, StripGreys
 from finishlab.imaging.local_tone import LocalTone, local_tone
-from finishlab.imaging.lost_channel import LostChannel, lost_channel
 from finishlab.imaging.pixels import LinearImage
-from finishlab.imaging.readings import blur_mm, read_patches
-from finishlab.imaging.rectify import flatten
-from finishlab.imaging.sampling import Sample, sample
+from finishlab.imaging.rectify import CorrectedImage, blur_mm, correct, flatten, read_patches
+from finishlab.imaging.sampling import Sample, dequantize_chroma, sample
 from finishlab.imaging.strip import STRIP, FieldName, Rect
 from finishlab.imaging.surface import Surface, find_surface
-from finishlab.measure.doubt_budget import PhotoFit, estimate_colours
-from finishlab.measure.judgement import judge_field, judge_light, judge_local_tone, judge_strip
-from finishlab.measure.looks import grain_doubts, look_at
+from finishlab.measure.quality_checks import (
+    field_texture,
+    grain_doubts,
+    judge_field,
+    judge_light,
+    judge_local_tone,
+    judge_strip,
+)
 from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind, Texture
+from finishlab.measure.uncertainty_budget import PhotoFit, estimate_colours
 from finishlab.quality import Doubt
 from finishlab.version import __version__
 
@@ -37,8 +44,10 @@ __all__ = [
     "PX_PER_MM",
     "FieldView",
     "Inspection",
+    "PartialInspection",
     "field_result",
     "greys_known",
+    "inspect_partly",
     "measure",
     "profile_setting",
 ]
@@ -54,7 +63,7 @@ class FieldView:
     image: CorrectedImage
     surface: Surface
     sample: Sample
-    lost: LostChannel | None = None
+    lost: BlackClipping | None = None
     """What was cut off at the dark end; None where a surface is taken as it is."""
 
 
@@ -141,7 +150,7 @@ def measure(
             view,
             correction=correction,
             shared=shared,
-            texture=look_at(view.image, view.surface.mask, fit),
+            texture=field_texture(view.image, view.surface.mask, fit),
             lost_beside=_lost_beside(views, name),
         )
         for name, view in views.items()
@@ -177,8 +186,8 @@ def _view_field(image: LinearImage, fit: StripFit, correction: Correction, name:
     corrected = correct(image, fit, correction, STRIP.fields[name], PX_PER_MM)
     surface = find_surface(corrected, name)
     found = sample(corrected, surface)
-    found = unrounded(found, image, correction, fit.to_pixels @ corrected.to_mm(), surface.mask)
-    return FieldView(corrected, surface, found, lost_channel(image, fit.pixels(corrected.places(surface.mask))))
+    found = dequantize_chroma(found, image, correction, fit.to_pixels @ corrected.to_mm(), surface.mask)
+    return FieldView(corrected, surface, found, black_clipping(image, fit.pixels(corrected.places(surface.mask))))
 
 
 def _lost_beside(views: Mapping[FieldName, FieldView], name: FieldName) -> float:
@@ -202,7 +211,7 @@ def field_result(
     Raises
     ------
     QualityError
-        See `finishlab.measure.judgement.judge_field`.
+        See `finishlab.measure.quality_checks.judge_field`.
     """
     doubts = judge_field(name, view.image, view.surface, estimate, correction, view.lost, lost_beside)
     fine = rgb_to_lab(np.maximum(view.sample.fine, 1e-4))
@@ -278,3 +287,51 @@ def _settings(printed: StripGreys, fields: Sequence[FieldName], floor_is: Surfac
         "px_per_mm": PX_PER_MM,
         "print": printed.settings(),
     }
+
+
+_LEAST_GREYS = 6
+"""Readable greys below which no tone curve is shown: it would be all prior."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class PartialInspection:
+    """As far as the way from strip to surface could be gone."""
+
+    fit: StripFit
+    readings: PatchReadings
+    greys: np.ndarray
+    """Shape (N,): the reflectance of each reading, as found or as a usual print has it."""
+    correction: Correction | None = None
+    surfaces: Mapping[FieldName, Surface] = field(default_factory=dict)
+
+
+def inspect_partly(image: LinearImage, fit: StripFit, fields: Sequence[FieldName]) -> PartialInspection:
+    """Go the way of `finishlab.measure.flow.measure` as far as it leads, and judge nothing.
+
+    Parameters
+    ----------
+    image
+        The photo.
+    fit
+        Where the strip lies in it.
+    fields
+        Which fields to look for a surface in.
+
+    Returns
+    -------
+    PartialInspection
+        With what could be found; nothing is raised for what could not.
+    """
+    view = flatten(image, fit, Rect(0.0, 0.0, STRIP.width, STRIP.height), PX_PER_MM, image.decode)
+    readings = read_patches(view, fit.roles_seen)
+    known = USUAL.patches()
+    if readings.usable.sum() < _LEAST_GREYS:
+        return PartialInspection(fit, readings, known.reflectance)
+    correction = fit_correction(readings, known)
+    surfaces: dict[FieldName, Surface] = {}
+    for name in fields:
+        try:
+            surfaces[name] = find_surface(correct(image, fit, correction, STRIP.fields[name], PX_PER_MM), name)
+        except FinishlabError:
+            continue  # that there is no surface is what the picture shows
+    return PartialInspection(fit, readings, correction.greys_of(known), correction, surfaces)

@@ -17,14 +17,13 @@ from finishlab.errors import QualityError, UsageError
 from finishlab.imaging.correction import Correction, FitPriors, KnownGreys, PatchReadings, fit_correction
 from finishlab.imaging.finder import StripFit, apply_homography, find_strip
 from finishlab.imaging.greys import USUAL, StripGreys, greys_found
+from finishlab.imaging.opencv import apply_table
 from finishlab.imaging.pixels import LinearImage
-from finishlab.imaging.readings import blur_mm, read_patches
-from finishlab.imaging.rectify import flatten
-from finishlab.imaging.resample import apply_table
+from finishlab.imaging.rectify import blur_mm, flatten, read_patches
 from finishlab.imaging.strip import STRIP, Rect
 from finishlab.measure.areas import GreyArea
 from finishlab.measure.flow import PX_PER_MM
-from finishlab.measure.judgement import judge_light, judge_strip
+from finishlab.measure.quality_checks import judge_light, judge_strip
 from finishlab.quality import Doubt
 
 __all__ = ["KnownPatches", "LearnedGreys", "greys_beside", "learn_greys"]

@@ -4,28 +4,31 @@ From so far off the camera cannot tell the lines apart: its optics average them 
 so each screen is a grey that geometry fixes. Greys, screens, paper and black are weighed in one fit with tone, light
 and glare, and what is usual of prints and phones stands in for what a photo cannot tell. Camera raw files need no
 screens: their tone is known.
+
+An eye does it without a camera: a row's lines are as light as the step that vanished in them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
+from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.errors import QualityError, UsageError
 from finishlab.imaging.correction import Correction, FitPriors, KnownGreys, PatchReadings, fit_correction
 from finishlab.imaging.finder import StripFit, find_strip
 from finishlab.imaging.greys import GreysSource, StripGreys, axes_of, greys_of_logs
 from finishlab.imaging.pixels import LinearImage
-from finishlab.imaging.print_prior import usual_print
+from finishlab.imaging.priors import usual_print
 from finishlab.imaging.screens import GROWTH, SPREAD, AreaMeans, read_areas, screen_reflectance
-from finishlab.imaging.strip import STRIP, GreyPatch, Screen
-from finishlab.measure.judgement import judge_light, judge_strip
+from finishlab.imaging.strip import EYE_ROWS, STRIP, GreyPatch, Screen
+from finishlab.measure.quality_checks import judge_light, judge_strip
 from finishlab.quality import Doubt
 
-__all__ = ["LearnedPrint", "PrintFit", "fit_print", "learn_print", "look_at_print"]
+__all__ = ["LearnedPrint", "PrintFit", "greys_seen", "learn_print", "look_at_print"]
 
 _LEVELS: Final = np.array([patch.level for patch in STRIP.patches])
 _PAPER: Final = len(STRIP.greys) - 1
@@ -105,7 +108,28 @@ def look_at_print(image: LinearImage) -> PrintFit:
         ``no-screens``, ``lines-show``, ``strip-far``, ``print-unclear``, and what judging the strip and its light
         raises.
     """
-    return fit_print(image, find_strip(image, small=True))
+    strip = find_strip(image, small=True)
+    linear = image.info.linear
+    _check_scale(strip, linear=linear)
+    priors = _priors(linear=linear)
+    curve = (priors.tone.grid, priors.tone.mean)
+    model, theta = _Model(), np.zeros(0)
+    for _ in range(_ROUNDS):
+        means = read_areas(image, strip, _AREAS, curve)
+        readings, shows = _readings(means, linear=linear)
+        model = _Model(shows, means.beats)
+        theta, correction = _solved(model, readings, priors, theta)
+        curve = (correction.curves[1][0], correction.curves[1][1])
+    greys = PatchReadings(*(each[~_IS_SCREEN] for each in (readings.places, readings.values, readings.usable)))
+    doubts = [each for each in judge_strip(strip, greys, 0.0, image) if each.code not in _OF_SMALL]
+    doubts += judge_light(greys, replace(correction, weights=correction.weights[~_IS_SCREEN]))
+    if correction.misfit > _MISFIT:
+        raise _unclear()
+    growth = model.growth(theta)
+    common, own = model.covariances(correction)
+    return PrintFit(
+        model.log_greys(theta), common, own, growth, strip.number, image.info.photo_id, linear, tuple(doubts)
+    )
 
 
 def learn_print(looks: Sequence[PrintFit], *, number: int | None = None, learned: str = "") -> LearnedPrint:
@@ -145,31 +169,6 @@ def _pooled(fits: Sequence[PrintFit]) -> tuple[np.ndarray, np.ndarray]:
     log = np.mean([each.log_reflectance for each in fits], axis=0)
     own = np.sum([each.own for each in fits], axis=0) / len(fits) ** 2
     return np.asarray(log), np.asarray(np.mean([each.common for each in fits], axis=0) + own)
-
-
-def fit_print(image: LinearImage, strip: StripFit) -> PrintFit:
-    """Fit print, tone, light and glare to a photo in which the strip was found, and judge it; see `look_at_print`."""
-    linear = image.info.linear
-    _check_scale(strip, linear=linear)
-    priors = _priors(linear=linear)
-    curve = (priors.tone.grid, priors.tone.mean)
-    model, theta = _Model(), np.zeros(0)
-    for _ in range(_ROUNDS):
-        means = read_areas(image, strip, _AREAS, curve)
-        readings, shows = _readings(means, linear=linear)
-        model = _Model(shows, means.beats)
-        theta, correction = _solved(model, readings, priors, theta)
-        curve = (correction.curves[1][0], correction.curves[1][1])
-    greys = PatchReadings(*(each[~_IS_SCREEN] for each in (readings.places, readings.values, readings.usable)))
-    doubts = [each for each in judge_strip(strip, greys, 0.0, image) if each.code not in _OF_SMALL]
-    doubts += judge_light(greys, replace(correction, weights=correction.weights[~_IS_SCREEN]))
-    if correction.misfit > _MISFIT:
-        raise _unclear()
-    growth = model.growth(theta)
-    common, own = model.covariances(correction)
-    return PrintFit(
-        model.log_greys(theta), common, own, growth, strip.number, image.info.photo_id, linear, tuple(doubts)
-    )
 
 
 def _priors(*, linear: bool) -> FitPriors:
@@ -324,3 +323,52 @@ def _number(looks: Sequence[PrintFit], given: int | None) -> int:
             "other-strip", f"The photos, or --number, name different strips: {named}.", "Learn one strip at a time."
         )
     return read.pop()
+
+
+_EYE: Final = 1.5
+"""Standard deviation of a match, L*: half a step, and the eye (common practice, no source)."""
+_EYE_STEPS: Final = 8
+_EYE_STEP: Final = 0.02
+
+
+def greys_seen(seen: Mapping[int, float], *, number: int, learned: str = "", basis: tuple[str, ...] = ()) -> StripGreys:
+    """Return the greys of a print by the steps that vanished on its second page.
+
+    Parameters
+    ----------
+    seen
+        Row (1, 2 ...) -> step, halves allowed.
+    number, learned, basis
+        See `StripGreys`.
+
+    Raises
+    ------
+    ValueError
+        If a row or step does not exist, none is named, or the greys do not come out rising.
+    """
+    if not seen or not all(1 <= row <= len(EYE_ROWS) for row in seen):
+        raise ValueError(f"rows run from 1 to {len(EYE_ROWS)}")
+    rows = [EYE_ROWS[row - 1] for row in seen]
+    places = np.array([row.grey_at(step) for row, step in zip(rows, seen.values(), strict=True)])
+    usual, departures = usual_print()
+    terms = len(departures)
+
+    def apart(theta: np.ndarray) -> np.ndarray:
+        """Return by how much L* of each vanished step is above that of its lines."""
+        greys = np.exp(usual + theta[:terms] @ departures)
+        growth = GROWTH[0] + GROWTH[1] * theta[terms]
+        spread = max(SPREAD[0] + SPREAD[1] * theta[terms + 1], 0.005)
+        black = min(greys[0], 0.6 * greys[-1])
+        lines = [screen_reflectance(row.screen, greys[-1], black, growth, spread) for row in rows]
+        ladder = np.interp(places, STRIP.greys, lightness_of_reflectance(greys))
+        return np.asarray(ladder - lightness_of_reflectance(np.array(lines)))
+
+    theta = np.zeros(terms + 2)
+    for _ in range(_EYE_STEPS):
+        steps = _EYE_STEP * np.eye(theta.size)
+        slope = np.stack([(apart(theta + s) - apart(theta - s)) / (2 * _EYE_STEP) for s in steps], axis=1)
+        covariance = np.linalg.inv(slope.T @ slope / _EYE**2 + np.eye(theta.size))
+        theta = covariance @ (slope.T @ (slope @ theta - apart(theta))) / _EYE**2
+    left = departures.T @ covariance[:terms, :terms] @ departures
+    found = usual + theta[:terms] @ departures
+    return greys_of_logs(found, axes_of(left), "seen", number=number, learned=learned, basis=basis)

@@ -6,6 +6,7 @@ Everything that is wrong with a file before a pixel is decoded is said here, in 
 from __future__ import annotations
 
 import hashlib
+import stat
 import struct
 from dataclasses import dataclass
 from pathlib import Path
@@ -105,7 +106,12 @@ def _read_bytes(path: Path) -> bytes:
     try:
         if path.is_dir():
             raise PhotoError("photo-is-folder", f"{path} is a folder, not a photo.", "Name the photos inside it.")
-        size = path.stat().st_size
+        about = path.stat()
+        if not stat.S_ISREG(about.st_mode):
+            raise PhotoError(
+                "not-a-photo", f"{path.name} is not a file but a device or a pipe.", "Name a photo's file."
+            )
+        size = about.st_size
         if size > _MAX_BYTES:
             raise PhotoError(
                 "photo-too-large",

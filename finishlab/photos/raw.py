@@ -19,7 +19,7 @@ from finishlab.errors import PhotoError
 from finishlab.photos.files import PhotoFile
 from finishlab.photos.profiles import ColourEncoding, named_encoding
 
-__all__ = ["RAW_WHITE", "decode_raw", "is_raw", "open_raw", "raw_encoding", "raw_exif", "raw_size"]
+__all__ = ["RAW_WHITE", "decode_raw", "is_raw", "open_raw", "raw_encoding", "raw_exif", "raw_size", "silent"]
 
 RAW_WHITE: Final = 65535
 """The code at which the sensor's first channel is full."""
@@ -48,8 +48,8 @@ def is_raw(file: PhotoFile) -> bool:
 
 
 @contextmanager
-def _silent() -> Iterator[None]:
-    """Keep LibRaw from writing "Unexpected end of file" to stderr: it asks nobody and knows no setting for it."""
+def silent() -> Iterator[None]:
+    """Keep LibRaw and LibTIFF from writing remarks to stderr: they ask nobody and know no setting for it."""
     kept, nothing = os.dup(2), os.open(os.devnull, os.O_WRONLY)
     try:
         os.dup2(nothing, 2)
@@ -83,7 +83,7 @@ def open_raw(file: PhotoFile) -> Any:  # noqa: ANN401 - rawpy ships no types
     rawpy = _library(file)
     raw = rawpy.RawPy()
     try:
-        with _silent():
+        with silent():
             raw.open_buffer(io.BytesIO(file.data))
     except rawpy.LibRawFileUnsupportedError as error:
         raise file.unsupported("a kind of camera raw file") from error
@@ -97,7 +97,7 @@ def open_raw(file: PhotoFile) -> Any:  # noqa: ANN401 - rawpy ships no types
 def raw_size(raw: Any) -> tuple[int, int]:  # noqa: ANN401 - rawpy ships no types
     """Return width and height of the upright picture."""
     sizes = raw.sizes
-    return (sizes.height, sizes.width) if sizes.flip in (5, 6) else (sizes.width, sizes.height)
+    return (sizes.height, sizes.width) if sizes.flip & 4 else (sizes.width, sizes.height)
 
 
 def raw_exif(file: PhotoFile, raw: Any, errors: tuple[type[Exception], ...]) -> Image.Exif:  # noqa: ANN401 - rawpy ships no types
@@ -135,7 +135,7 @@ def decode_raw(file: PhotoFile, raw: Any, long_side: int | None) -> np.ndarray: 
     rawpy = _library(file)
     half = long_side is not None and max(raw_size(raw)) // 2 >= long_side
     try:
-        with _silent():
+        with silent():
             pixels: np.ndarray = raw.postprocess(
                 gamma=(1, 1),
                 no_auto_bright=True,

@@ -14,12 +14,11 @@ from PIL import Image, ImageCms
 from finishlab.errors import PhotoError
 from finishlab.imaging.pixels import LinearImage, PhotoInfo
 from finishlab.photos import profiles
-from finishlab.photos.chroma import chroma_blocks
 from finishlab.photos.files import PhotoFile, load_file, png_chunks
-from finishlab.photos.header import DECODING_ERRORS, Header, open_header, quiet
-from finishlab.photos.marks import chroma_step, file_doubts
+from finishlab.photos.header import DECODING_ERRORS, Header, chroma_step, file_doubts, open_header, quiet
+from finishlab.photos.jpeg import chroma_blocks, decode_jpeg
 from finishlab.photos.profiles import ColourEncoding, UnsuitedProfileError
-from finishlab.photos.raw import RAW_WHITE, decode_raw, raw_encoding
+from finishlab.photos.raw import RAW_WHITE, decode_raw, raw_encoding, silent
 from finishlab.quality import Doubt, doubt
 
 __all__ = ["PhotoFacts", "photo_facts", "read_photo"]
@@ -132,7 +131,7 @@ def read_photo(path: Path, *, long_side: int | None = None) -> LinearImage:
     orientation = header.orientation
     del header  # and with it Pillow's own copy of the pixels
     if orientation != 1:
-        from finishlab.imaging.deep_pixels import turn_upright
+        from finishlab.imaging.opencv import turn_upright
 
         codes = turn_upright(codes, orientation)
     codes.flags.writeable = False
@@ -175,9 +174,14 @@ def _decode(header: Header, long_side: int | None) -> tuple[np.ndarray, int]:
             return decode_raw(header.file, header.image, long_side), RAW_WHITE
         if header.file.format == "HEIC":
             return _decode_heic(header)
+        if header.file.format == "TIFF":
+            with silent():
+                return _decode_opencv(header) if header.by_opencv else (_decode_pillow(header), 255)
         if header.by_opencv:
             return _decode_opencv(header)
-        return _decode_pillow(header, long_side), 255
+        if header.file.format == "JPEG" and header.mode in ("RGB", "L"):
+            return decode_jpeg(header.file, header.stored_size, grey=header.mode == "L", long_side=long_side), 255
+        return _decode_pillow(header), 255
 
 
 def _decode_heic(header: Header) -> tuple[np.ndarray, int]:
@@ -193,7 +197,7 @@ def _decode_heic(header: Header) -> tuple[np.ndarray, int]:
 
 
 def _decode_opencv(header: Header) -> tuple[np.ndarray, int]:
-    from finishlab.imaging.deep_pixels import decode_16bit
+    from finishlab.imaging.opencv import decode_16bit
 
     file = header.file
     pixels = decode_16bit(file.data)
@@ -221,11 +225,9 @@ def _bare_png(file: PhotoFile) -> bytes:
     return b"".join(out)
 
 
-def _decode_pillow(header: Header, long_side: int | None) -> np.ndarray:
+def _decode_pillow(header: Header) -> np.ndarray:
     image, file = header.image, header.file
     try:
-        if file.format == "JPEG" and long_side is not None:
-            _reduce(image, long_side)
         image.load()
         if image.mode == "1":
             image = image.convert("L")
@@ -240,15 +242,6 @@ def _decode_pillow(header: Header, long_side: int | None) -> np.ndarray:
         if "truncated" in str(error):
             raise file.truncated() from error
         raise file.damaged() from error
-
-
-def _reduce(image: Image.Image, long_side: int) -> None:
-    """Let the JPEG decoder work at the smallest scale that still gives `long_side`."""
-    full = max(image.size)
-    scale = next(s for s in (8, 4, 2, 1) if -(-full // s) >= long_side or s == 1)
-    if scale > 1:
-        # Pillow takes the largest scale that is not below the size asked for.
-        image.draft(image.mode, (image.width // scale, image.height // scale))
 
 
 def _pixels(image: Image.Image) -> np.ndarray:

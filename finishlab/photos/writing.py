@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Final
 
 import numpy as np
-from PIL import ExifTags, Image
+from PIL import ExifTags, Image, PngImagePlugin
 
 from finishlab.colorimetry.spaces import linear_to_srgb
 from finishlab.files import write_atomically
@@ -134,7 +134,10 @@ def write_png(path: Path, pixels: np.ndarray) -> None:
         If the file cannot be written.
     """
     out = io.BytesIO()
-    _picture(pixels, None).save(out, "PNG", icc_profile=matrix_profile("sRGB"))
+    # The mark tells a later call that this picture is one of ours, which may be replaced, and no photo.
+    mark = PngImagePlugin.PngInfo()
+    mark.add_text("Software", "finishlab")
+    _picture(pixels, None).save(out, "PNG", icc_profile=matrix_profile("sRGB"), pnginfo=mark)
     write_atomically(path, out.getvalue())
 
 
@@ -146,7 +149,7 @@ def thumbnail(path: Path, long_side: int, *, quality: int = 85) -> bytes:
     PhotoError
         As `read_photo`.
     """
-    from finishlab.imaging.resample import shrink
+    from finishlab.imaging.opencv import shrink
 
     photo = read_photo(path, long_side=long_side)
     small = shrink(photo.encoded, max(photo.size) / long_side)

@@ -120,7 +120,7 @@ def need_treads(stair: StairPlan) -> None:
 
 def added_length(text: str | None) -> float:
     """Return a length that is added, mm; 0 and less than 0 are meant here."""
-    from finishlab.records.lengths import read_length
+    from finishlab.amounts import read_length
 
     if text is None or text.strip() in {"0", "0mm", "0in"}:
         return 0.0
@@ -136,10 +136,10 @@ def _logged(recipe: str | None, *, products: bool, sized: bool) -> StairPlan:
 
 
 def _stair(file: str | None, given: dict[str, Any], *, sized: bool) -> StairPlan:
+    from finishlab.amounts import read_lengths
     from finishlab.plan.entered import flat_parts, parse_odd, read_plan
     from finishlab.plan.geometry import Shape
     from finishlab.plan.stair_plan import StairPlan
-    from finishlab.records.lengths import read_lengths
     from finishlab.units import is_us
 
     named = [name for name in _STAIR if given[name] not in (None, ())]
@@ -188,18 +188,20 @@ def plan() -> None:
     examples=(
         'finishlab plan quantities --treads 13 --front 36in --depth 11.5in --thickness 1in --liquid "oil stain"',
         "finishlab plan quantities --recipe R1",
-        "finishlab plan quantities --product walnut --can 1qt=18.50",
+        "finishlab plan quantities --product walnut --can-size 1qt=18.50",
         "finishlab plan quantities --from stair.toml --csv quantities.csv",
     ),
 )
 @stair_options(sized=True)
 @click.option("--liquid", metavar="KIND", help='What is applied: "oil stain", "water polyurethane" ...')
-@click.option("--product", metavar="NAME", help="Which product of the recipe or file the options are meant for.")
+@click.option("--product", metavar="TEXT", help="Which product of the recipe or file the options are meant for.")
 @click.option("--coats", type=click.IntRange(0, 8), metavar="N", help="On top and edges. [default: 1, or the recipe's]")
 @click.option("--under", type=click.IntRange(0, 8), metavar="N", help="Coats on the underside. [default: 1]")
 @click.option("--coverage", metavar="TEXT", help='What the label says: "125 ft2/qt", "400-500 ft2/gal", "12 m2/L".')
 @click.option("--waste", type=click.FloatRange(0, 99), metavar="PERCENT", help="Lost in can and rag. [default: 15]")
-@click.option("--can", "cans", multiple=True, metavar="SIZE=PRICE", help="A size on sale, 1qt or 1qt=18.50; repeat.")
+@click.option(
+    "--can-size", "cans", multiple=True, metavar="SIZE=PRICE", help="A size on sale, 1qt or 1qt=18.50; repeat."
+)
 @csv_option
 @json_option
 def quantities(
@@ -223,7 +225,7 @@ def quantities(
     from finishlab.cautions import cautions_for
     from finishlab.plan.documents import quantities_document
     from finishlab.plan.entered import Said, product_of
-    from finishlab.plan.stair_plan import quantities_of
+    from finishlab.plan.stair_plan import Origin, quantities_of
     from finishlab.units import is_us
 
     need_treads(stair)
@@ -233,8 +235,8 @@ def quantities(
         if product is not None:
             raise UsageError("liquid-and-product", "--liquid is the product.", "Leave out --product, or --liquid.")
         # It goes without saying that options say it.
-        usual = product_of(liquid)
-        stair = replace(stair, products=(replace(Said(**said).on(usual), origin=usual.origin),))
+        asked = Said(**said).on(product_of(liquid))
+        stair = replace(stair, products=(replace(asked, origin=Origin(waste=asked.origin.waste)),))
     elif stair.products:
         stair = replace(stair, products=Said(**said).on_those_meant(stair.products, product))
     if any(is_us(text) for text in (said["coverage"] or "", *said["cans"])):
@@ -247,6 +249,7 @@ def quantities(
     names = [f"{each.product.kind} {each.product.name}" for each in found]
     cautions = cautions_for(names, ("apply", "dispose", "choose sheen"))
     show_document(quantities_document(stair, found, cautions), as_json=as_json)
+    _say_what_follows(stair)
 
 
 @click.command(
@@ -261,9 +264,7 @@ def quantities(
 @click.option("--stock", "boards", multiple=True, metavar="LxW=PRICE", help="A board on sale, 96inx12in=85; repeat.")
 @click.option("--kerf", metavar="LENGTH", help="Width of a saw cut. [default: 3.2 mm]")
 @click.option("--allowance", metavar="LENGTH", help="Added to each length for cutting to fit. [default: 25 mm or 1 in]")
-@click.option(
-    "--spare", type=click.IntRange(0, 20), default=1, show_default=True, metavar="N", help="Treads more than needed."
-)
+@click.option("--spare", type=click.IntRange(0, 20), metavar="N", help="Treads more than needed. [default: 1]")
 @csv_option
 @json_option
 def cutting(
@@ -273,7 +274,7 @@ def cutting(
     boards: tuple[str, ...],
     kerf: str | None,
     allowance: str | None,
-    spare: int,
+    spare: int | None,
     csv_file: str | None,
     as_json: bool,
 ) -> None:
@@ -281,14 +282,14 @@ def cutting(
 
     Without --treads or --from it is for the logged stair.
 
-    Out-of-square treads come with their back width, sides and both diagonals to check. Boards narrower than a tread
-    are taken to be glued up.
+    Out-of-square treads come with their back width, sides, angles and both diagonals to check. A measured back is kept:
+    with one angle the other is worked out of it. Boards narrower than a tread are taken to be glued up.
     """
+    from finishlab.amounts import read_length
     from finishlab.cautions import cautions_for
-    from finishlab.plan.cutting import ALLOWANCE, KERF, plan_cutting
+    from finishlab.plan.cutting import ALLOWANCE, KERF, SPARES, plan_cutting
     from finishlab.plan.documents import cutting_document
     from finishlab.plan.entered import parse_stock
-    from finishlab.records.lengths import read_length
     from finishlab.units import MM_PER_INCH, is_us
 
     del from_file
@@ -304,25 +305,35 @@ def cutting(
         stock,
         kerf=KERF if kerf is None else read_length(kerf, "saw cut", "width"),
         allowance=added,
-        spares=spare,
+        spares=SPARES if spare is None else spare,
+        us=us,
     )
+    sources = _sources(kerf_mm=kerf, allowance_mm=allowance, spares=spare)
     if csv_file is not None:
         from finishlab.plan.files import cutting_csv
 
         write_text(csv_file, cutting_csv(found))
-    show_document(cutting_document(replace(stair, us=us), found, cautions_for((), ("sand", "fit"))), as_json=as_json)
+    cautions = cautions_for((), ("sand", "fit", "take up"))
+    show_document(cutting_document(replace(stair, us=us), found, cautions, sources), as_json=as_json)
+
+
+def _sources(**given: object) -> dict[str, str]:
+    """Return who says each figure: an option, else nobody but common practice."""
+    from finishlab.coatings import COMMON
+
+    return {name: COMMON if value is None else "as given" for name, value in given.items()}
 
 
 @click.command(
     cls=ExampleCommand,
     examples=(
-        'finishlab plan calendar --treads 13 --coat "oil stain" --coat "oil polyurethane" --coat "oil polyurethane"',
+        'finishlab plan calendar --treads 13 --liquid "oil stain" --liquid "hardwax oil" --liquid "hardwax oil"',
         "finishlab plan calendar --away --start 2026-12-01",
         "finishlab plan calendar --from stair.toml --ics stair.ics --csv stair.csv",
     ),
 )
 @stair_options(sized=False)
-@click.option("--coat", "coats", multiple=True, metavar="KIND", help="The coats in their order; repeat.")
+@click.option("--liquid", "coats", multiple=True, metavar="KIND", help="What is applied, coat after coat; repeat.")
 @click.option("--start", metavar="DATE", help="First day, e.g. 2026-12-01. [default: tomorrow]")
 @click.option("--hours", metavar="FROM-TO", help="When somebody works, e.g. 7:30-17:00. [default: 8-18]")
 @click.option("--days", metavar="DAYS", help="Days of work, e.g. mon-sat. [default: all]")
@@ -365,6 +376,15 @@ def calendar(
     if ics_file is not None:
         write_text(ics_file, calendar_ics(plan, found))
     show_document(calendar_document(plan, found, cautions, by_part=by_part), as_json=as_json)
+    _say_what_follows(plan)
+
+
+def _say_what_follows(stair: StairPlan) -> None:
+    """Say where one product may not hold on another."""
+    from finishlab.plan.stair_plan import follow_notes_of
+
+    for note in follow_notes_of(stair):
+        say(f"Worth a thought: {note}")
 
 
 def _with_coats(stair: StairPlan, options: Mapping[str, Any], *, from_file: bool) -> StairPlan:
@@ -374,17 +394,17 @@ def _with_coats(stair: StairPlan, options: Mapping[str, Any], *, from_file: bool
     if from_file:
         if options["coats"] or options["away"]:
             raise UsageError(
-                "file-and-coats", "The file names coats and what is finished away.", "Leave out --coat and --away."
+                "file-and-coats", "The file names coats and what is finished away.", "Leave out --liquid and --away."
             )
         return stair
     if not stair.parts:
         raise UsageError(
             "no-stair",
             "The stair is not described.",
-            "Give --treads with --coat, or a file with --from; see: finishlab plan example",
+            "Give --treads with --liquid, or a file with --from; see: finishlab plan example",
         )
     if not options["coats"] and not stair.products and not stair.laid:
-        raise UsageError("no-coats", "No coat is named.", "Name them in their order, for example --coat “oil stain”.")
+        raise UsageError("no-coats", "No coat is named.", "Name them in their order, for example --liquid “oil stain”.")
     # Coats of a product that follow each other share its recoat window, so each named coat is a product of one coat.
     products = tuple(product_of(kind) for kind in options["coats"])
     return replace(stair, products=products or stair.products, away=("tread", "return") if options["away"] else ())
@@ -395,7 +415,7 @@ def _with_days(stair: StairPlan, options: Mapping[str, Any]) -> StairPlan:
     import datetime as dt
 
     from finishlab.plan.drying import machine_zone, parse_days, parse_hours, parse_zone
-    from finishlab.records import parse_date, today
+    from finishlab.record import parse_date, today
 
     start = stair.start or today() + dt.timedelta(days=1)
     if options["start"] is not None:
@@ -429,6 +449,9 @@ def _with_days(stair: StairPlan, options: Mapping[str, Any]) -> StairPlan:
 @click.option("--upper-added", metavar="LENGTH", help="How much higher the floor above becomes.")
 @click.option("--tread-depth", metavar="LENGTH", help="Tread, nosing to nosing, to check it too.")
 @click.option("--nosing", metavar="LENGTH", help="How far a tread stands out over its riser, to check it too.")
+@click.option(
+    "--tread-now", metavar="LENGTH", help="Thickness of treads that are taken out, for what new ones may have."
+)
 @json_option
 def risers(
     *,
@@ -436,6 +459,7 @@ def risers(
     count: int | None,
     tread_depth: str | None,
     nosing: str | None,
+    tread_now: str | None,
     as_json: bool,
     **added: str | None,
 ) -> None:
@@ -444,10 +468,10 @@ def risers(
     Measure from floor to tread to floor as they are now, and give what is added. The figures are those of the US model
     code, by edition; the local code and the inspector decide.
     """
+    from finishlab.amounts import read_length
     from finishlab.plan.documents import risers_document
     from finishlab.plan.geometry import Part, Shape, unlikely_sizes
     from finishlab.plan.risers import check_risers
-    from finishlab.records.lengths import read_length
     from finishlab.units import is_us
 
     if count is not None and len(risers) > 1:
@@ -460,8 +484,9 @@ def risers(
         **{name: added_length(text) for name, text in added.items()},
         tread_depth=None if tread_depth is None else read_length(tread_depth, "tread", "depth"),
         nosing=None if nosing is None else read_length(nosing, "tread", "nosing"),
+        tread_now=None if tread_now is None else read_length(tread_now, "tread", "thickness"),
     )
-    us = any(is_us(text or "") for text in (*risers, *added.values(), tread_depth, nosing))
+    us = any(is_us(text or "") for text in (*risers, *added.values(), tread_depth, nosing, tread_now))
     show_document(risers_document(found, us=us), as_json=as_json)
 
 
@@ -474,20 +499,20 @@ def risers(
 )
 @click.option("--room", "rooms", metavar="SIZE", multiple=True, required=True, help="12ftx14ft or 15m2; repeat.")
 @click.option("--box", metavar="AREA", required=True, help="What one box holds.")
-@click.option(
-    "--waste", type=click.FloatRange(0, 99), default=10, show_default=True, metavar="PERCENT", help="Lost in cutting."
-)
+@click.option("--waste", type=click.FloatRange(0, 99), metavar="PERCENT", help="Lost in cutting. [default: 10]")
 @click.option("--price", type=click.FloatRange(0), metavar="AMOUNT", help="Of one box.")
 @json_option
-def floor(*, rooms: tuple[str, ...], box: str, waste: float, price: float | None, as_json: bool) -> None:
+def floor(*, rooms: tuple[str, ...], box: str, waste: float | None, price: float | None, as_json: bool) -> None:
     """Say how many boxes of floor to buy."""
     from finishlab.plan.documents import floor_document
     from finishlab.plan.entered import parse_room
-    from finishlab.plan.floor import floor_purchase
+    from finishlab.plan.floor import FLOOR_WASTE, floor_purchase
     from finishlab.units import is_us, parse_area
 
-    found = floor_purchase([parse_room(text) for text in rooms], parse_area(box, "area of a box"), waste / 100, price)
-    show_document(floor_document(found, us=any(is_us(text) for text in (*rooms, box))), as_json=as_json)
+    lost = FLOOR_WASTE if waste is None else waste / 100
+    found = floor_purchase([parse_room(text) for text in rooms], parse_area(box, "area of a box"), lost, price)
+    us = any(is_us(text) for text in (*rooms, box))
+    show_document(floor_document(found, us=us, waste_source=_sources(waste=waste)["waste"]), as_json=as_json)
 
 
 @click.command(cls=ExampleCommand, examples=("finishlab plan example",))

@@ -15,13 +15,16 @@ from typing import Final
 from finishlab.errors import UsageError
 from finishlab.plan.geometry import Part, corners
 from finishlab.plan.way_up import full_name, need_flight
+from finishlab.units import length_text
 
-__all__ = ["ALLOWANCE", "KERF", "CuttingPlan", "Piece", "Stock", "plan_cutting"]
+__all__ = ["ALLOWANCE", "KERF", "SPARES", "CuttingPlan", "Piece", "Stock", "plan_cutting"]
 
 KERF: Final = 3.2
 """Width of a saw cut, mm (1/8 in; common practice, no source)."""
 ALLOWANCE: Final = 25.0
 """Length added to each rectangle for cutting to fit, mm (common practice, no source)."""
+SPARES: Final = 1
+"""Treads more than are needed (common practice, no source)."""
 _TOLERANCE: Final = 1e-6
 
 
@@ -69,6 +72,11 @@ class Piece:
     part: Part | None
 
     @property
+    def strip_width(self) -> float:
+        """How wide each strip is once its edges are clean, mm: all alike, since a narrow one shows."""
+        return self.width / self.strips
+
+    @property
     def outline(self) -> tuple[float, ...]:
         """Front, back, depth, left and right side, and both diagonals of the finished part, mm; none for a spare."""
         if self.part is None:
@@ -113,7 +121,8 @@ def plan_cutting(
     *,
     kerf: float = KERF,
     allowance: float = ALLOWANCE,
-    spares: int = 1,
+    spares: int = SPARES,
+    us: bool = False,
 ) -> CuttingPlan:
     """Return what to cut, and from which boards.
 
@@ -127,11 +136,14 @@ def plan_cutting(
         Millimetres.
     spares
         Pieces more, as large as the largest (common practice, no source).
+    us
+        Whether what is refused is told in inches too.
 
     Raises
     ------
     UsageError
-        ``"nothing-to-cut"``, ``"no-stock"``, ``"stock-widths-differ"``, ``"stock-too-short"``, ``"bad-allowance"``.
+        ``"nothing-to-cut"``, ``"no-stock"``, ``"stock-widths-differ"``, ``"stock-too-short"``, ``"bad-allowance"``,
+        ``"which-side-leans"`` for a tread whose back was measured and none of its angles.
     """
     if not parts:
         raise UsageError("nothing-to-cut", "No tread is given.", "Give the treads, for example --treads 13.")
@@ -144,6 +156,7 @@ def plan_cutting(
         raise UsageError(
             "bad-allowance", "Saw cut, allowance and spares are not below 0.", "Leave them out, or give 0."
         )
+    _need_leans(parts, us=us)
     pieces = _pieces(parts, width, kerf, allowance, spares)
     longest = max(each.length for each in stock)
     if pieces[0].length > longest + _TOLERANCE:
@@ -155,6 +168,21 @@ def plan_cutting(
     layouts = [_lay_out(pieces, stock, each.length, width, kerf) for each in _long_enough(stock, pieces[0].length)]
     boards = min(layouts, key=lambda each: (_cost(each), len(each)))
     return CuttingPlan(tuple(sorted(pieces, key=_order)), tuple(boards), kerf, allowance)
+
+
+def _need_leans(parts: Sequence[Part], *, us: bool) -> None:
+    """Refuse a part of which nobody says which side leans."""
+    for part in parts:
+        if part.shape.lean_known:
+            continue
+        name = full_name(part, several=need_flight(parts))
+        front, back = (length_text(each, us=us) for each in (part.shape.front, part.shape.back_mm))
+        raise UsageError(
+            "which-side-leans",
+            f"{name.capitalize()} is {front} wide in front and {back} at the back, and no angle says which side leans.",
+            "Measure one angle at the front edge, 90 where that side is square: finishlab stairs edit "
+            f"{name} --left-angle 90, or --odd {part.place}:left=90,... of a stair by options.",
+        )
 
 
 def _pieces(parts: Sequence[Part], width: float, kerf: float, allowance: float, spares: int) -> list[Piece]:

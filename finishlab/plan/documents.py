@@ -3,30 +3,43 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from typing import Any, Final
 
-from finishlab.cautions import Caution, cautions_for
+from finishlab.cautions import Action, Caution, cautions_for
 from finishlab.coatings import COMMON
 from finishlab.plan.calendar import SAND_LAST, Calendar, Event, Night, Way, nights
-from finishlab.plan.coverage import DEFAULT_WASTE, Coats, Purchase
+from finishlab.plan.coverage import Coats, Purchase
 from finishlab.plan.cutting import CuttingPlan, Piece
 from finishlab.plan.floor import FloorPurchase
-from finishlab.plan.geometry import UPRIGHT, Part
-from finishlab.plan.risers import CODE, WHO_DECIDES, CodeFigure, RiserCheck
+from finishlab.plan.geometry import UPRIGHT, Part, Shape
+from finishlab.plan.risers import CODE, NO_NOSING_FROM, NOSING, WHO_DECIDES, CodeFigure, RiserCheck
 from finishlab.plan.stair_plan import Quantity, StairPlan
 from finishlab.plan.way_up import full_name, named
 from finishlab.show.cautions import caution_blocks, caution_data
 from finishlab.show.document import Block, Document, Line, Paragraph
 from finishlab.stair.names import level_title
-from finishlab.units import FT2_PER_GAL, area_text, length_text, volume_text
+from finishlab.units import FT2_PER_GAL, area_text, as_typed_text, inches_text, length_text, limit_text, volume_text
 
 __all__ = ["calendar_document", "cutting_document", "floor_document", "quantities_document", "risers_document"]
 
 _FT2_PER_QT: Final = 4 * FT2_PER_GAL
 """1 ft2/qt in m2/L."""
+ACCLIMATISE: Final = (
+    "Let the boards lie in the warm, dry room for a week or two, stacked with air between, until a moisture meter "
+    "shows 6 to 9 % and no change from day to day; measure and cut then (common practice, no source)."
+)
+_LAYING: Final = (
+    "Leave the boxes in the room for 48 h before laying (common practice, no source; the label wins).",
+    (
+        "A floating floor needs its gap at every wall, and at the stair: 6 to 10 mm (common practice, no source; the "
+        "label wins). A top nosing that laps over hides the gap; one that lies flush, or is glued or nailed through, "
+        "pins the floor."
+    ),
+)
 _WEEKDAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _MONTHS: Final = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
@@ -64,6 +77,7 @@ def _product(quantity: Quantity) -> dict[str, Any]:
         "cans_from": origin.cans or None,
         "in_hand": [{"can": can, "litres": litres} for can, litres in origin.in_hand],
         "waste": need.waste,
+        "waste_source": origin.waste,
         "litres": [round(value, 4) for value in need.litres],
         "buy": None
         if quantity.buy is None
@@ -97,9 +111,8 @@ def _to_buy(plan: StairPlan, found: Sequence[Quantity]) -> Iterator[Block]:
             )
             yield Paragraph(f"still to come: {'; '.join(told)}", 2)
         yield Paragraph(_covers(quantity, us=plan.us), 2)
-        usual = ", as is usual" if need.waste == DEFAULT_WASTE else ""
         amounts = " to ".join(dict.fromkeys(map(litres, need.litres)))
-        yield Paragraph(f"needs {amounts}, {need.waste * 100:g} % waste included{usual}", 2)
+        yield Paragraph(f"needs {amounts}, {need.waste * 100:g} % waste included ({product.origin.waste})", 2)
         yield Paragraph(_buy(quantity), 2)
         if product.origin.in_hand:
             left = ", ".join(f"{litres(amount)} in {can}" for can, amount in product.origin.in_hand)
@@ -199,11 +212,18 @@ def _total(found: Sequence[Quantity]) -> str:
     return f"Together {low:.2f}{'' if abs(high - low) < 0.005 else f' to {high:.2f}'}{unit}{rest}"
 
 
-def cutting_document(plan: StairPlan, found: CuttingPlan, cautions: Sequence[Caution]) -> Document:
-    """Return ``finishlab/plan-cutting/1``: lengths in mm."""
+def cutting_document(
+    plan: StairPlan, found: CuttingPlan, cautions: Sequence[Caution], sources: Mapping[str, str]
+) -> Document:
+    """Return ``finishlab/plan-cutting/1``: lengths in mm, angles in degrees.
+
+    `sources` says of ``kerf_mm``, ``allowance_mm`` and ``spares`` who says so.
+    """
     data = {
         "kerf_mm": found.kerf,
         "allowance_mm": found.allowance,
+        "spares": sum(piece.part is None for piece in found.pieces),
+        "sources": dict(sources),
         "used_share": round(found.used_share, 4),
         "cost": found.cost,
         "pieces": [_piece(piece) for piece in found.pieces],
@@ -217,7 +237,7 @@ def cutting_document(plan: StairPlan, found: CuttingPlan, cautions: Sequence[Cau
             for board in found.boards
         ],
     }
-    blocks = (*_to_cut(plan, found), *caution_blocks(cautions))
+    blocks = (*_to_cut(plan, found, sources), *caution_blocks(cautions))
     return Document("plan-cutting", data | caution_data(cautions), blocks)
 
 
@@ -227,16 +247,20 @@ def _piece(piece: Piece) -> dict[str, Any]:
         front, back, depth, *others = (round(each, 2) for each in piece.outline)
         outline = {"front_mm": front, "back_mm": back, "depth_mm": depth}
         outline |= {"sides_mm": others[:2], "diagonals_mm": others[2:]}
+    if outline is not None and piece.part is not None:
+        outline |= {"angles_deg": [round(angle, 2) for angle in piece.part.shape.angles]}
+        outline |= {"angles_worked_out": list(piece.part.shape.solved)}
     return {
         "name": piece.name,
         "length_mm": round(piece.length, 2),
         "width_mm": round(piece.width, 2),
         "strips": piece.strips,
+        "strip_width_mm": round(piece.strip_width, 2),
         "outline": outline,
     }
 
 
-def _to_cut(plan: StairPlan, found: CuttingPlan) -> Iterator[Block]:
+def _to_cut(plan: StairPlan, found: CuttingPlan, sources: Mapping[str, str]) -> Iterator[Block]:
     """Say which boards to buy, what is cut from each, and the outline of each tread that is not square."""
     long = partial(length_text, us=plan.us)
     by_size: dict[tuple[float, float, float | None], int] = {}
@@ -246,11 +270,14 @@ def _to_cut(plan: StairPlan, found: CuttingPlan) -> Iterator[Block]:
     for (length, width, price), count in by_size.items():
         cost = "" if price is None else f", {count * price:.2f}"
         yield Paragraph(f"Buy {_count(count, 'board')} of {long(length)} x {long(width)}{cost}")
-    spare = ", the spare included" if any(piece.part is None for piece in found.pieces) else ""
+    spares = sum(piece.part is None for piece in found.pieces)
+    spare = f", {_count(spares, 'spare')} included ({sources['spares']})" if spares else ""
     yield Paragraph(
-        f"{100 * found.used_share:.0f} % of the wood is used{spare}; a saw cut takes {long(found.kerf)}, each piece is "
-        f"{long(found.allowance)} longer than its tread for cutting to fit."
+        f"{100 * found.used_share:.0f} % of the wood is used{spare}; a saw cut takes {long(found.kerf)} "
+        f"({sources['kerf_mm']}), each piece is {long(found.allowance)} longer than its tread for cutting to fit "
+        f"({sources['allowance_mm']})."
     )
+    yield Paragraph(ACCLIMATISE)
     yield Line()
     yield from _pieces(plan, found.pieces)
     yield Paragraph("From each board, lane by lane:")
@@ -272,14 +299,21 @@ def _pieces(plan: StairPlan, pieces: Sequence[Piece]) -> Iterator[Block]:
         parts = [piece.part for piece in group if piece.part is not None]
         name = ", ".join(piece.name for piece in group if piece.part is None) or named(parts, several=plan.several)
         size = f"{long(round(one.length, 2))} x {long(round(one.width, 2))}"
-        glued = "" if one.strips == 1 else f", glued up of {one.strips} strips"
+        glued = "" if one.strips == 1 else f", glued up of {one.strips} strips of {long(one.strip_width)} once jointed"
         yield Paragraph(f"{name[:1].upper()}{name[1:]}: cut {_count(len(group), 'piece')} of {size}{glued}")
         if one.part is not None and not one.part.shape.is_square:
             front, back, depth, left, right, diagonal, other = map(long, one.outline)
             yield Paragraph(f"then to: front {front}, back {back}, depth {depth}", 2)
-            yield Paragraph(f"sides: left {left}, right {right}", 2)
+            yield Paragraph(f"sides: left {left}, right {right}; angles in front: {_angles(one.part.shape)}", 2)
             yield Paragraph(f"check: front left to back right {diagonal}, front right to back left {other}", 2)
     yield Line()
+
+
+def _angles(shape: Shape) -> str:
+    """Return both angles, and which was not measured: ``left 91.5, right 86.2 degrees (worked out from the back)``."""
+    said = (f"{side} {angle:.1f}" for side, angle in zip(("left", "right"), shape.angles, strict=True))
+    worked = f" ({' and '.join(shape.solved)} worked out from the back)" if shape.solved else ""
+    return f"{', '.join(said)} degrees{worked}"
 
 
 def calendar_document(
@@ -449,7 +483,9 @@ def risers_document(found: RiserCheck, *, us: bool) -> Document:
         "before_mm": [round(each, 2) for each in found.before],
         "after_mm": [round(each, 2) for each in found.after],
         "variation_mm": round(found.variation, 2),
-        "tread_allowed_mm": None if found.tread_allowed is None else [round(each, 2) for each in found.tread_allowed],
+        "tread_allowed_mm": _inwards(found.tread_allowed),
+        "thickness_allowed_mm": _inwards(found.thickness_allowed),
+        "nosing_to_measure": found.nosing_open,
         "figures": [
             {
                 "what": figure.what,
@@ -464,7 +500,11 @@ def risers_document(found: RiserCheck, *, us: bool) -> Document:
         "code": CODE,
         "who_decides": WHO_DECIDES,
     }
-    return Document("plan-risers", data, (*_risers(found, us=us), *caution_blocks(cautions_for((), ("fit",)))))
+    actions: list[Action] = ["fit", "take up"]
+    if found.tread_added > 0:
+        actions.append("raise")
+    cautions = cautions_for((), actions)
+    return Document("plan-risers", data | caution_data(cautions), (*_risers(found, us=us), *caution_blocks(cautions)))
 
 
 def _risers(found: RiserCheck, *, us: bool) -> Iterator[Block]:
@@ -481,12 +521,14 @@ def _risers(found: RiserCheck, *, us: bool) -> Iterator[Block]:
     yield Line()
     for figure in found.figures:
         verdict = "holds" if figure.holds else "DOES NOT HOLD"
-        yield Paragraph(f"{figure.what}: {long(figure.value)}; {_limit(figure, us=us)}: {verdict}")
+        tenths = as_typed_text(figure.value, inches=False)
+        value = f"{inches_text(figure.value)} ({tenths})" if us else tenths
+        yield Paragraph(f"{figure.what}: {value}; {_limit(figure, us=us)}: {verdict}")
+    if found.nosing_open:
+        asked, enough = (limit_text(each, most=False, us=us) for each in (NOSING[0], NO_NOSING_FROM))
+        yield Paragraph(f"nosing: model code at least {asked} where treads are under {enough} deep: measure it")
     if found.tread_allowed is not None:
-        low, high = found.tread_allowed
-        if high > 0:
-            between = f"between {long(max(low, 0))} and {long(high)}"
-            yield Paragraph(f"The risers hold if each tread becomes {between} higher.")
+        yield Paragraph(_tread_words(found, us=us))
     elif last > 1:
         yield Paragraph("No thickness of tread makes these risers hold: the floors, or the stair, must change.")
     yield Line()
@@ -494,17 +536,42 @@ def _risers(found: RiserCheck, *, us: bool) -> Iterator[Block]:
     yield Line()
 
 
+def _inwards(span: tuple[float, float] | None) -> list[float] | None:
+    """Return both ends rounded so that they still hold."""
+    return None if span is None else [math.ceil(span[0] * 100 - 1e-6) / 100, math.floor(span[1] * 100 + 1e-6) / 100]
+
+
+def _tread_words(found: RiserCheck, *, us: bool) -> str:
+    """Say between which changes of the treads, and between which thicknesses, the risers hold; rounded inwards."""
+    low, high = found.tread_allowed or (0.0, 0.0)
+    if low > 0 or high < 0:
+        near, far = (low, high) if low > 0 else (-high, -low)
+        words = f"{limit_text(near, most=False, us=us)} and {limit_text(far, most=True, us=us)}"
+        text = f"The risers hold if each tread becomes between {words} {'higher' if low > 0 else 'lower'}"
+    else:
+        down = f"from {limit_text(-low, most=True, us=us)} lower" if low < 0 else "from as high as now"
+        text = f"The risers hold if each tread becomes {down} to {limit_text(high, most=True, us=us)} higher"
+    span = found.thickness_allowed
+    if span is not None:
+        thin, thick = (limit_text(end, most=most, us=us) for end, most in zip(span, (False, True), strict=True))
+        now = length_text(found.tread_now or 0.0, us=us)
+        text += f": new treads from {thin} to {thick} thick in the place of those of {now}"
+    return f"{text}."
+
+
 def _limit(figure: CodeFigure, *, us: bool) -> str:
-    limits = [length_text(each, us=us) for each in (figure.least, figure.most) if each is not None]
+    ends = ((figure.least, False), (figure.most, True))
+    limits = [limit_text(each, most=most, us=us) for each, most in ends if each is not None]
     how = "at most " if figure.least is None else "at least " if figure.most is None else ""
     return f"model code {how}{' to '.join(limits)}"
 
 
-def floor_document(found: FloorPurchase, *, us: bool) -> Document:
-    """Return ``finishlab/plan-floor/1``: areas in m2; people get cautions too."""
+def floor_document(found: FloorPurchase, *, us: bool, waste_source: str) -> Document:
+    """Return ``finishlab/plan-floor/1``: areas in m2."""
     data = {
         "area_m2": round(found.area, 4),
         "waste": found.waste,
+        "sources": {"waste": waste_source},
         "with_waste_m2": round(found.with_waste, 4),
         "box_m2": round(found.box_area, 4),
         "boxes": found.boxes,
@@ -513,14 +580,16 @@ def floor_document(found: FloorPurchase, *, us: bool) -> Document:
     boxes = "1 box" if found.boxes == 1 else f"{found.boxes} boxes"
     cost = "" if found.cost is None else f" for {found.cost:.2f}"
     area = partial(area_text, us=us)
-    blocks = (
+    blocks: tuple[Block, ...] = (
         Paragraph(f"Buy {boxes}{cost}"),
         Paragraph(
-            f"{area(found.area)} of floor, with {found.waste * 100:g} % waste {area(found.with_waste)}; "
-            f"the boxes hold {area(found.bought)}.",
+            f"{area(found.area)} of floor, with {found.waste * 100:g} % waste ({waste_source}) "
+            f"{area(found.with_waste)}; the boxes hold {area(found.bought)}.",
             2,
         ),
         Paragraph("Buy boxes of one run number, and keep a few planks: for repairs, and to measure boards beside.", 2),
+        *(Paragraph(each, 2) for each in _LAYING),
         Line(),
     )
-    return Document("plan-floor", data, (*blocks, *caution_blocks(cautions_for((), ("strip",)))))
+    cautions = cautions_for((), ("take up", "strip"))
+    return Document("plan-floor", data | caution_data(cautions), (*blocks, *caution_blocks(cautions)))

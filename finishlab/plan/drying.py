@@ -391,7 +391,7 @@ def plan_coats(
         ``"no-coats"``; ``"no-recoat-slot"`` if some window always falls outside working hours; ``"day-too-short"``.
     """
     if not coats:
-        raise UsageError("no-coats", "No coat is named.", "Name them in their order, for example --coat “oil stain”.")
+        raise UsageError("no-coats", "No coat is named.", "Name them in their order, for example --liquid “oil stain”.")
     rubbed = [*coats, *([] if after is None else [after.coat])]
     longest = coat_h + (rub_h if any(coat.times.rub_out or coat.times.late for coat in rubbed) else 0.0)
     hours.next_start(ready, dt.timedelta(hours=longest))

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final, cast
 
+from finishlab.amounts import read_lengths
 from finishlab.coatings import coating
 from finishlab.errors import UsageError
 from finishlab.plan.calendar import Fitting
@@ -15,7 +16,6 @@ from finishlab.plan.cutting import Stock
 from finishlab.plan.drying import Coat, WorkHours, default_coat, parse_days, parse_hours, parse_zone, recoat_times
 from finishlab.plan.geometry import UPRIGHT, Part, Shape
 from finishlab.plan.stair_plan import USUAL_PARTS, Product, StairPlan
-from finishlab.records.lengths import read_lengths
 from finishlab.stair.names import PART_KINDS, PartKind
 from finishlab.toml_file import Section, read_toml, texts_in
 from finishlab.units import is_us, parse_area, parse_coverage, parse_volume, split_sizes
@@ -189,12 +189,15 @@ class Said:
             origin = replace(origin, coverage="--coverage")
         if self.cans:
             product = replace(product, cans=tuple(parse_can(text) for text in self.cans))
-            origin = replace(origin, cans="sizes and prices of --can" if len(self.cans) > 1 else "as --can says")
+            origin = replace(
+                origin, cans="sizes and prices of --can-size" if len(self.cans) > 1 else "as --can-size says"
+            )
+        if self.waste is not None:
+            product, origin = replace(product, waste=self.waste / 100), replace(origin, waste="as given")
         each = product.each
         if each is not None and product.coats is not before:
             each = tuple((part, product.coats) for part, _ in each)
-        waste = product.waste if self.waste is None else self.waste / 100
-        return replace(product, waste=waste, origin=origin, each=each)
+        return replace(product, origin=origin, each=each)
 
     def on_those_meant(self, products: Sequence[Product], which: str | None = None) -> tuple[Product, ...]:
         """Return the products of a recipe or a file with what is said in the place of their figures.
@@ -300,6 +303,7 @@ def _product(section: Section, away: tuple[PartKind, ...]) -> Product:
         coverage=section.read("coverage", parse_coverage),
         waste=usual.waste if waste is None else waste / 100,
         cans=tuple(parse_can(text) for text in section.texts("cans")),
+        origin=usual.origin if waste is None else replace(usual.origin, waste="as the file says"),
     )
     section.finish()
     return found

@@ -19,7 +19,7 @@ from finishlab.plan.cutting import CuttingPlan
 from finishlab.plan.geometry import WALKED_ON
 from finishlab.plan.stair_plan import Quantity, StairPlan
 from finishlab.plan.way_up import named
-from finishlab.reports.tables import Cell, csv_text
+from finishlab.show.csv_text import Cell, csv_text
 from finishlab.stair.names import level_title
 
 __all__ = [

@@ -9,7 +9,7 @@ from typing import Final
 
 from finishlab.errors import UsageError
 
-__all__ = ["FloorPurchase", "floor_purchase"]
+__all__ = ["FLOOR_WASTE", "FloorPurchase", "floor_purchase"]
 
 FLOOR_WASTE: Final = 0.10
 """Share of boards lost in cutting: 5 to 10 % is usual (common practice, no source)."""

@@ -11,8 +11,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from finishlab.amounts import likely_length
 from finishlab.errors import UsageError
-from finishlab.records.limits import likely_length
 from finishlab.stair.names import PART_KINDS, PartKind
 
 __all__ = ["UPRIGHT", "WALKED_ON", "Corners", "Part", "Shape", "back_width", "corners", "face_areas", "unlikely_sizes"]
@@ -24,8 +24,11 @@ UPRIGHT: Final[tuple[PartKind, ...]] = ("riser", "stringer", "skirt")
 """Parts of which only the face is seen and coated."""
 
 Edge = Literal["square", "half-round"]
-_STEEPEST: Final = 30.0
+_STEEPEST: Final = 20.0
 """Least interior angle that can be meant, degrees; the greatest is 180 less this (common practice, no source)."""
+_TAPE_MM: Final = 2.0
+_GAUGE_DEGREES: Final = 0.5
+"""What a tape and an angle gauge leave open of one reading (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,9 +44,9 @@ class Shape:
     thickness
         Millimetres.
     back
-        Width of the back edge, mm; None where the angles say it, or where it is the front's.
+        Width of the back edge, mm, where it was measured; None where the angles say it, or where it is the front's.
     left, right
-        Interior angles at the front edge, degrees; 90 is square.
+        Interior angles at the front edge, degrees, where they were measured; 90 is square.
     edge
         The front edge: ``square``, or ``half-round``.
 
@@ -57,8 +60,8 @@ class Shape:
     depth: float
     thickness: float
     back: float | None = None
-    left: float = 90.0
-    right: float = 90.0
+    left: float | None = None
+    right: float | None = None
     edge: Edge = "square"
 
     def __post_init__(self) -> None:
@@ -66,33 +69,70 @@ class Shape:
             value = getattr(self, name)
             if value is not None and not 0 < value < math.inf:
                 raise UsageError("bad-size", f"The {name} of a part cannot be {value:g} mm.", "Measure it again.")
-        for name in ("left", "right"):
-            angle = getattr(self, name)
-            if not _STEEPEST <= angle <= 180 - _STEEPEST:
+        for side, angle in (("left", self.left), ("right", self.right)):
+            if angle is not None and not _STEEPEST <= angle <= 180 - _STEEPEST:
                 raise UsageError(
                     "bad-angle",
-                    f"The {name} angle of a part cannot be {angle:g} degrees.",
+                    f"The {side} angle of a part cannot be {angle:g} degrees.",
                     "Give the angle inside the tread, between front edge and side; 90 is square.",
                 )
-        leaning = back_width(self.front, self.depth, self.left, self.right)
-        if self.back is not None and (self.left, self.right) != (90.0, 90.0) and abs(leaning - self.back) > 2.0:
+        for side, angle in zip(("left", "right"), self.angles, strict=True):
+            if not _STEEPEST <= angle <= 180 - _STEEPEST:
+                raise UsageError(
+                    "back-contradicts-angles",
+                    f"With this back width the {side} angle would be {angle:.0f} degrees.",
+                    "Measure front, back, depth and the other angle again.",
+                )
+        if self.back is not None and None in (self.left, self.right):
+            return
+        leaning = back_width(self.front, self.depth, self.left or 90.0, self.right or 90.0)
+        open_mm = _TAPE_MM + 2 * self.depth * math.tan(math.radians(_GAUGE_DEGREES))
+        if self.back is not None and abs(leaning - self.back) > open_mm:
             raise UsageError(
                 "back-contradicts-angles",
                 f"With these angles the back is {leaning:.0f} mm wide, not {self.back:.0f} mm.",
-                "Measure again, or give the back or the angles alone.",
+                "Measure again, or give the back with one of the angles.",
             )
 
     @property
     def back_mm(self) -> float:
-        """Width of the back edge, mm."""
-        if self.back is not None:
-            return self.back
-        return back_width(self.front, self.depth, self.left, self.right)
+        """Width of the back edge, mm: as measured, else as the angles have it."""
+        return back_width(self.front, self.depth, *self.angles) if self.back is None else self.back
+
+    @property
+    def angles(self) -> tuple[float, float]:
+        """Left and right angle, degrees: as measured, or worked out so that a measured back width is kept.
+
+        Front, depth, back and one angle leave one solution: cot right = (front - back) / depth - cot left. Of both
+        angles and the back, which a tape tells better, each angle takes half of what is left over. With a back alone
+        both sides are taken to lean alike, see `lean_known`; with neither the missing angle is square.
+        """
+        if self.back is None:
+            return self.left or 90.0, self.right or 90.0
+        both = (self.front - self.back) / self.depth
+        left, right = (None if angle is None else _cot(angle) for angle in (self.left, self.right))
+        if left is None or right is None:
+            known = both / 2 if left is None and right is None else (left or 0.0) + (right or 0.0)
+            left, right = (both - known if left is None else left), (both - known if right is None else right)
+        over = (both - left - right) / 2
+        return _angle(left + over), _angle(right + over)
+
+    @property
+    def lean_known(self) -> bool:
+        """Whether it is said which side leans, where front and back differ."""
+        told = self.left is not None or self.right is not None
+        return told or self.back is None or abs(self.back - self.front) <= _TAPE_MM
+
+    @property
+    def solved(self) -> tuple[str, ...]:
+        """Which angles were worked out from a measured back width: ``left``, ``right``."""
+        sides = (("left", self.left), ("right", self.right))
+        return () if self.back is None or self.is_square else tuple(side for side, angle in sides if angle is None)
 
     @property
     def is_square(self) -> bool:
         """Whether front and back are of one width and the sides stand square, to a tenth of a millimetre."""
-        return abs(self.back_mm - self.front) < 0.1 and abs(self.left - 90) < 0.005 and abs(self.right - 90) < 0.005
+        return abs(self.back_mm - self.front) < 0.1 and all(abs(angle - 90) < 0.005 for angle in self.angles)
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,11 +244,8 @@ def back_width(front: float, depth: float, left: float, right: float) -> float:
 
 
 def corners(shape: Shape) -> Corners:
-    """Return where the corners lie. With a back width and no angles, both sides are taken to lean alike."""
-    if (shape.left, shape.right) == (90.0, 90.0):
-        lean_left = (shape.front - shape.back_mm) / 2
-    else:
-        lean_left = shape.depth * _cot(shape.left)
+    """Return where the corners lie."""
+    lean_left = shape.depth * _cot(shape.angles[0])
     return Corners((0.0, 0.0), (shape.front, 0.0), (lean_left, shape.depth), (lean_left + shape.back_mm, shape.depth))
 
 
@@ -234,8 +271,12 @@ def _cot(degrees: float) -> float:
     return 0.0 if degrees == 90.0 else 1 / math.tan(math.radians(degrees))
 
 
+def _angle(cot: float) -> float:
+    return 90.0 if cot == 0.0 else math.degrees(math.atan2(1.0, cot))
+
+
 def unlikely_sizes(parts: Iterable[Part]) -> tuple[str, ...]:
-    """Return a sentence for each size that treads and risers hardly have; see `finishlab.records.limits.LIKELY`."""
+    """Return a sentence for each size that treads and risers hardly have; see `finishlab.amounts.LIKELY`."""
     found: dict[str, None] = {}
     for part in parts:
         if part.kind not in {"tread", "riser"}:

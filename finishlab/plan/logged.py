@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING, Final
 
 from finishlab.coatings import can_kinds, coating, of_step
 from finishlab.errors import UsageError
+from finishlab.finish.finish import ColourStep, Topcoat
+from finishlab.logbook.recipes import chosen_recipe
 from finishlab.plan.coverage import Can, Coats
 from finishlab.plan.drying import Laid, recoat_times
 from finishlab.plan.entered import product_of
 from finishlab.plan.geometry import UPRIGHT, Part, Shape
 from finishlab.plan.stair_plan import Origin, Product, StairPlan
-from finishlab.records.finish import ColourStep, Topcoat
 from finishlab.stair.names import PartName, listed
 from finishlab.stair.progress import (
     WORN,
@@ -32,12 +33,12 @@ from finishlab.stair.progress import (
     resolved,
 )
 from finishlab.units import LITRES_PER_QT
-from finishlab.workflow.chosen_recipe import chosen_recipe
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.plan.drying import Times, Window
-    from finishlab.records import Batch, Label
+    from finishlab.recipe.records import Can as LoggedCan
+    from finishlab.recipe.records import Label
     from finishlab.stair.records import CoatStep, StoredPart, StoredStair
 
 __all__ = ["finish_products", "logged_plan", "logged_products", "logged_stair", "planned_part"]
@@ -173,7 +174,7 @@ class _Work:
 
     stair: StoredStair
     progress: Mapping[int, Progress]
-    cans: Mapping[int, Batch]
+    cans: Mapping[int, LoggedCan]
 
     def of(self, part: StoredPart) -> Progress:
         """Return how far a part is."""
@@ -278,7 +279,7 @@ def logged_products(log: Logbook, recipe: str | None = None) -> tuple[Product, .
     return tuple(made.product for made in finish_products(resolved(log.stair(), number), cans))
 
 
-def finish_products(recipe: PartRecipe, cans: Mapping[int, Batch]) -> tuple[Made, ...]:
+def finish_products(recipe: PartRecipe, cans: Mapping[int, LoggedCan]) -> tuple[Made, ...]:
     """Return the products of a recipe in the order they go on.
 
     Raises
@@ -296,7 +297,7 @@ def finish_products(recipe: PartRecipe, cans: Mapping[int, Batch]) -> tuple[Made
     return found
 
 
-def _products(recipe: PartRecipe, cans: Mapping[int, Batch]) -> Iterator[Made]:
+def _products(recipe: PartRecipe, cans: Mapping[int, LoggedCan]) -> Iterator[Made]:
     number = f"R{recipe.number}"
     for _, alike in groupby(layers(recipe.finish), key=_same):
         mine = tuple(alike)
@@ -326,7 +327,7 @@ def _products(recipe: PartRecipe, cans: Mapping[int, Batch]) -> Iterator[Made]:
         yield Made(_said(product, origin, section.can_number, cans, wait), mine)
 
 
-def _on_can(number: int | None, cans: Mapping[int, Batch]) -> str:
+def _on_can(number: int | None, cans: Mapping[int, LoggedCan]) -> str:
     """Return the product's name as its can has it; empty where no can is named."""
     can = None if number is None else cans.get(number)
     return "" if can is None else " ".join(word for word in (can.maker, can.product) if word)
@@ -340,12 +341,14 @@ def _same(layer: Layer) -> tuple[object, ...]:
     return layer.step, section.can_number
 
 
-def _said(product: Product, recipe: str, can: int | None, cans: Mapping[int, Batch], recoat_h: float | None) -> Product:
+def _said(
+    product: Product, recipe: str, can: int | None, cans: Mapping[int, LoggedCan], recoat_h: float | None
+) -> Product:
     """Return a product with all that the recipe and its can say, and who said it."""
     product = replace(product, origin=Origin(coats=recipe))
     if can is None or can not in cans:
         return _labelled(product, can, cans, recoat_h)
-    hint = f"C{can} has no size written down: finishlab can edit C{can} --size 1L, or name sizes with --can"
+    hint = f"C{can} has no size written down: finishlab can edit C{can} --size 1L, or name sizes with --can-size"
     alike = {number: each for number, each in cans.items() if _same_product(each, cans[can])}
     left = tuple((f"C{number}", each.left_l) for number, each in alike.items() if each.left_l)
     origin = Origin(recipe, coverage=f"the label of C{can}", no_cans=hint, in_hand=left)
@@ -353,7 +356,7 @@ def _said(product: Product, recipe: str, can: int | None, cans: Mapping[int, Bat
     return _labelled(_with_cans(product, {can: cans[can], **alike}), can, cans, recoat_h)
 
 
-def _with_cans(product: Product, alike: Mapping[int, Batch]) -> Product:
+def _with_cans(product: Product, alike: Mapping[int, LoggedCan]) -> Product:
     """Return a product with the sizes and prices of its logged cans; of one size the last can's price."""
     sizes: dict[float, tuple[int, Can]] = {}
     for number, each in alike.items():
@@ -376,7 +379,7 @@ def _with_cans(product: Product, alike: Mapping[int, Batch]) -> Product:
     return replace(product, cans=cans, origin=replace(product.origin, cans=f"{what} of {from_}"))
 
 
-def _same_product(one: Batch, other: Batch) -> bool:
+def _same_product(one: LoggedCan, other: LoggedCan) -> bool:
     return all(
         (getattr(one, name) or "").casefold() == (getattr(other, name) or "").casefold()
         for name in ("kind", "maker", "product")
@@ -391,7 +394,7 @@ def _size_words(litres: float) -> str:
     return f"{litres:.4g} L"
 
 
-def _labelled(product: Product, can: int | None, cans: Mapping[int, Batch], recoat_h: float | None) -> Product:
+def _labelled(product: Product, can: int | None, cans: Mapping[int, LoggedCan], recoat_h: float | None) -> Product:
     """Return a product with what its label says in the place of usual figures; the recipe's own wait comes next."""
     label = cans[can].label if can is not None and can in cans else None
     product = replace(product, coats=Coats(product.coats.top, under=1))
@@ -452,8 +455,9 @@ def _shape_of(part: StoredPart) -> Shape | None:
     depth = sizes.height if part.name.kind in UPRIGHT and sizes.height else sizes.depth
     if sizes.front is None or depth is None or sizes.thickness is None:
         return None
-    angles = sizes.left_angle, sizes.right_angle
-    # Where both were measured the angles say the shape: the cut follows them.
-    back = sizes.back if angles == (None, None) else None
-    left, right = (90.0 if angle is None else angle for angle in angles)
-    return Shape(sizes.front, depth, sizes.thickness, back, left, right)
+    try:
+        return Shape(sizes.front, depth, sizes.thickness, sizes.back, sizes.left_angle, sizes.right_angle)
+    except UsageError as error:
+        raise UsageError(
+            error.code, f"{part.name.words(with_level=True).capitalize()}: {error.message}", error.hint
+        ) from error

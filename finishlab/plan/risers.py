@@ -14,7 +14,7 @@ from typing import Final
 from finishlab.errors import UsageError
 from finishlab.units import MM_PER_INCH
 
-__all__ = ["CODE", "WHO_DECIDES", "CodeFigure", "RiserCheck", "check_risers"]
+__all__ = ["CODE", "NOSING", "NO_NOSING_FROM", "WHO_DECIDES", "CodeFigure", "RiserCheck", "check_risers"]
 
 CODE: Final = "International Residential Code (US model code), 2018 edition, section R311.7"
 WHO_DECIDES: Final = "The local code and the inspector decide; editions and amendments differ."
@@ -24,6 +24,8 @@ MOST_VARIATION: Final = 0.375 * MM_PER_INCH
 """Between the largest and the smallest riser of a flight, mm."""
 LEAST_TREAD: Final = 10 * MM_PER_INCH
 NOSING: Final = (0.75 * MM_PER_INCH, 1.25 * MM_PER_INCH)
+NO_NOSING_FROM: Final = 11 * MM_PER_INCH
+"""From this tread depth on no nosing is asked for, mm (R311.7.5.3, exception; from memory)."""
 _TOLERANCE: Final = 0.01
 """Millimetres: what rounding of inches does."""
 
@@ -56,6 +58,20 @@ class RiserCheck:
     after: tuple[float, ...]
     figures: tuple[CodeFigure, ...]
     tread_allowed: tuple[float, float] | None
+    tread_now: float | None = None
+    """Thickness of the treads that are taken out, mm; None where new ones lie on them, or nobody says."""
+    tread_added: float = 0.0
+    """By how much each tread becomes higher, mm."""
+    nosing_open: bool = False
+    """Whether the treads are so shallow that a nosing is asked for, and none was measured."""
+
+    @property
+    def thickness_allowed(self) -> tuple[float, float] | None:
+        """The thinnest and the thickest new tread with which the risers hold, mm, where the old ones are taken out."""
+        if self.tread_now is None or self.tread_allowed is None:
+            return None
+        low, high = (self.tread_now + added for added in self.tread_allowed)
+        return (max(low, 0.0), high) if high > 0 else None
 
     @property
     def variation(self) -> float:
@@ -76,6 +92,7 @@ def check_risers(
     upper_added: float = 0.0,
     tread_depth: float | None = None,
     nosing: float | None = None,
+    tread_now: float | None = None,
 ) -> RiserCheck:
     """Return the risers of a flight after new coverings, held against the model code.
 
@@ -93,7 +110,10 @@ def check_risers(
     tread_depth
         Nosing to nosing, mm, if it is to be checked.
     nosing
-        How far a tread stands out over its riser, mm, if it is to be checked.
+        How far a tread stands out over its riser, mm, if it is to be checked. Treads of 11 in and more need none; one
+        that is there is still held against the most.
+    tread_now
+        Thickness of the treads that are taken out, mm: then the thinnest and thickest new one are known too.
 
     Raises
     ------
@@ -112,9 +132,12 @@ def check_risers(
     ]
     if tread_depth is not None:
         figures.append(CodeFigure("tread, nosing to nosing", tread_depth, least=LEAST_TREAD))
+    asked = tread_depth is None or tread_depth < NO_NOSING_FROM - _TOLERANCE
     if nosing is not None:
-        figures.append(CodeFigure("nosing", nosing, least=NOSING[0], most=NOSING[1]))
-    return RiserCheck(tuple(risers), after, tuple(figures), _tread_allowed(risers, lower_added, upper_added))
+        figures.append(CodeFigure("nosing", nosing, least=NOSING[0] if asked else None, most=NOSING[1]))
+    allowed = _tread_allowed(risers, lower_added, upper_added)
+    nosing_open = tread_depth is not None and asked and nosing is None
+    return RiserCheck(tuple(risers), after, tuple(figures), allowed, tread_now, tread_added, nosing_open)
 
 
 def _after(risers: Sequence[float], tread: float, lower: float, upper: float) -> tuple[float, ...]:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from finishlab.coatings import coating
+from finishlab.coatings import COMMON, Layer, coating, follow_notes
 from finishlab.errors import UsageError
 from finishlab.plan.calendar import Calendar, Fitting, Job, plan_calendar
 from finishlab.plan.coverage import DEFAULT_WASTE, Can, Coats, Need, Purchase, coat_area, need, purchase
@@ -17,7 +17,17 @@ from finishlab.plan.geometry import UPRIGHT, Part
 from finishlab.plan.way_up import need_flight
 from finishlab.stair.names import PartKind
 
-__all__ = ["USUAL_PARTS", "Origin", "Product", "Quantity", "StairPlan", "calendar_of", "jobs_of", "quantities_of"]
+__all__ = [
+    "USUAL_PARTS",
+    "Origin",
+    "Product",
+    "Quantity",
+    "StairPlan",
+    "calendar_of",
+    "follow_notes_of",
+    "jobs_of",
+    "quantities_of",
+]
 
 USUAL_PARTS: Final[tuple[PartKind, ...]] = ("tread", "nosing", "landing nosing", "return", "landing board")
 """What a stain or a topcoat goes on unless the parts are named: all that lies flat."""
@@ -39,6 +49,8 @@ class Origin:
         What to do where no size is known.
     in_hand
         Litres left in cans that are logged, by their number.
+    waste
+        What is lost in can and rag.
     """
 
     coats: str = ""
@@ -46,6 +58,7 @@ class Origin:
     cans: str = ""
     no_cans: str = "name the can sizes on sale to see how many to buy"
     in_hand: tuple[tuple[str, float], ...] = ()
+    waste: str = COMMON
 
 
 @dataclass(frozen=True, slots=True)
@@ -281,3 +294,18 @@ def calendar_of(plan: StairPlan) -> Calendar:
         laid=plan.laid,
         sanded=plan.sanded,
     )
+
+
+def follow_notes_of(plan: StairPlan) -> tuple[str, ...]:
+    """Return what is to be thought of where one product lies on another, with the hours the plan waits."""
+    on: dict[Part, list[Product]] = {}
+    for product in plan.products:
+        for part, coats in product.on(plan.parts):
+            if coats.top:
+                on.setdefault(part, []).append(product)
+    found: dict[str, None] = {}
+    for products in dict.fromkeys(map(tuple, on.values())):
+        waits = (product.coat.times.under_other or product.coat.times.recoat for product in products)
+        layers = [Layer(coating(product.kind).kind, wait[0]) for product, wait in zip(products, waits, strict=True)]
+        found |= dict.fromkeys(follow_notes(layers))
+    return tuple(found)

@@ -6,25 +6,26 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
+from finishlab.board.shown import board_row, spot_row
 from finishlab.cautions import CAUTIONS, DEFERS
+from finishlab.colorimetry.spaces import hex_colour
 from finishlab.errors import FinishlabError
+from finishlab.finish.finish import Finish
 from finishlab.printing.labels import recipe_words
 from finishlab.printing.schedule import finish_steps
-from finishlab.records import Finish, today
-from finishlab.reports.swatch import hex_colour
+from finishlab.record import today
 from finishlab.show.document import Column, Facts, Table
 from finishlab.show.pages import Block, Outline, Pages, Picture, Pictures, Section, Swatch, Swatches, Words
 from finishlab.stair.deviations import deviations
 from finishlab.stair.drawing import stair_svg
 from finishlab.stair.shown import flights_shown
-from finishlab.workflow.rows import board_row, spot_row
 
 if TYPE_CHECKING:
     import datetime as dt
 
+    from finishlab.board.shown import Lab
     from finishlab.logbook import Logbook, StoredApproval
-    from finishlab.records import Batch
-    from finishlab.reports.rows import Lab
+    from finishlab.recipe.records import Can
     from finishlab.stair.records import StoredEvent, StoredStair
 
 __all__ = ["house_pages", "house_summary"]
@@ -158,7 +159,7 @@ def _told(title: str, rows: Sequence[tuple[str, str]], note: str = "", *, ident:
     return _section(title, *told, Facts("", rows), ident=ident)
 
 
-def _finishes(log: Logbook, cans: Mapping[int, Batch]) -> Iterator[Section]:
+def _finishes(log: Logbook, cans: Mapping[int, Can]) -> Iterator[Section]:
     standards = log.standards()
     names = {each.number: each.record.name for each in log.recipes()}
     for each in sorted(standards, key=lambda found: found.ended is not None):
@@ -189,12 +190,12 @@ def _decided(stored: StoredApproval) -> Iterator[tuple[str, str]]:
         yield "Reason", found.reason
 
 
-def _steps(finish: Finish, cans: Mapping[int, Batch]) -> tuple[tuple[str, str], ...]:
+def _steps(finish: Finish, cans: Mapping[int, Can]) -> tuple[tuple[str, str], ...]:
     steps = enumerate(finish_steps(finish, cans), start=1)
     return tuple((f"{n}. {step.title}", "; ".join(w for w in (step.detail, step.time) if w)) for n, step in steps)
 
 
-def _can(number: int, can: Batch, used_on: str) -> tuple[str, ...]:
+def _can(number: int, can: Can, used_on: str) -> tuple[str, ...]:
     named = " ".join(word for word in (can.maker, can.product) if word)
     left = f"{_litres(can.left_l)} L" if can.left_l is not None else ""
     if can.size_l is not None:

@@ -3,35 +3,132 @@
 The label is read from behind or from below, with the arrow ``FRONT EDGE`` pointing to the front edge. A tread turned
 over about its long side keeps its left end at the left, so the other arrow points left. Of an upright part, seen from
 behind with its top up, the left end lies at the right.
+
+Sizes of sheets are those they are commonly sold in (common practice, no source; the arithmetic of each is checked when
+it is built). All of them lie centred on their page. Whose sheet differs can check it by printing outlines on plain
+paper.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
-from finishlab.errors import UsageError
-from finishlab.imaging.strip import Rect
-from finishlab.printing.label_sheets import LabelSheet
-from finishlab.printing.strip import module_outlines
-from finishlab.records import BoardRecord, Recipe, today
-from finishlab.records.addresses import Address
-from finishlab.records.short_text import recipe_name
-from finishlab.show.pdf.qr import qr_modules, qr_width
-from finishlab.show.pdf.setting import fit, line_width
-from finishlab.show.pdf.sheet import Sheet
+from finishlab.board.records import BoardRecord
+from finishlab.errors import LogbookError
+from finishlab.imaging.strip import PAGES, Paper, Rect
+from finishlab.recipe.records import Recipe
+from finishlab.record import Address, today
+from finishlab.show.pdf.sheet import Sheet, qr_modules, qr_width
+from finishlab.show.pdf.text import fit, line_width
 from finishlab.stair.progress import progress_of, recipe_of
 from finishlab.stair.shown import size_words
+from finishlab.strip.page import module_outlines
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook, StoredBoard
     from finishlab.stair.progress import PartRecipe
     from finishlab.stair.records import StoredPart, StoredStair
 
-__all__ = ["QR_LEAST", "LabelView", "Wish", "label_views", "labels_pdf", "qr_text", "recipe_words", "split_wish"]
+__all__ = [
+    "QR_LEAST",
+    "SHEETS",
+    "LabelSheet",
+    "LabelView",
+    "Wish",
+    "label_views",
+    "labels_pdf",
+    "qr_text",
+    "recipe_words",
+    "split_wish",
+]
+
+_EPSILON: Final = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class LabelSheet:
+    """Where the labels lie on a page; millimetres.
+
+    Raises
+    ------
+    ValueError
+        If labels overlap or lie outside the page.
+    """
+
+    name: str
+    page: Paper
+    columns: int
+    rows: int
+    width: float
+    height: float
+    pitch_x: float
+    """From one label's left edge to the next one's."""
+    pitch_y: float
+    cut_lines: bool = False
+    """Plain paper: lines to cut along."""
+
+    def __post_init__(self) -> None:
+        if min(self.columns, self.rows) < 1 or min(self.width, self.height) <= 0:
+            raise ValueError(f"{self.name}: a sheet has labels of some size")
+        if self.pitch_x < self.width - _EPSILON or self.pitch_y < self.height - _EPSILON:
+            raise ValueError(f"{self.name}: labels overlap")
+        if min(self.left, self.top) < 0:
+            raise ValueError(f"{self.name}: labels do not fit the page")
+
+    @property
+    def page_size(self) -> tuple[float, float]:
+        """Width and height of the page."""
+        return PAGES[self.page]
+
+    @property
+    def left(self) -> float:
+        """Left margin."""
+        return (self.page_size[0] - (self.columns - 1) * self.pitch_x - self.width) / 2
+
+    @property
+    def top(self) -> float:
+        """Top margin."""
+        return (self.page_size[1] - (self.rows - 1) * self.pitch_y - self.height) / 2
+
+    @property
+    def labels(self) -> int:
+        """Labels on a page."""
+        return self.columns * self.rows
+
+    def place(self, index: int) -> Rect:
+        """Return where label `index` (from 0, row by row from the top left) lies on its page."""
+        row, column = divmod(index % self.labels, self.columns)
+        return Rect(self.left + column * self.pitch_x, self.top + row * self.pitch_y, self.width, self.height)
+
+    def places(self) -> Iterator[Rect]:
+        """Return the places of one page."""
+        return (self.place(index) for index in range(self.labels))
+
+    def describe(self) -> str:
+        """Return what the sheet is, in a few words."""
+        page = "A4" if self.page == "a4" else "Letter"
+        kind = "plain paper to cut" if self.cut_lines else "label sheet"
+        size = f"{round(self.width, 1):g} x {round(self.height, 1):g} mm"
+        return f"{page} {kind}, {self.columns} x {self.rows} labels of {size}"
+
+
+SHEETS: Final = {
+    sheet.name: sheet
+    for sheet in (
+        LabelSheet("a4-plain", "a4", 2, 5, 90.0, 52.0, 90.0, 52.0, cut_lines=True),
+        LabelSheet("letter-plain", "letter", 2, 5, 90.0, 50.0, 90.0, 50.0, cut_lines=True),
+        LabelSheet("a4-3x7", "a4", 3, 7, 63.5, 38.1, 66.04, 38.1),
+        LabelSheet("a4-2x4", "a4", 2, 4, 99.1, 67.7, 101.64, 67.7),
+        LabelSheet("letter-3x10", "letter", 3, 10, 66.675, 25.4, 69.85, 25.4),
+        LabelSheet("letter-2x5", "letter", 2, 5, 101.6, 50.8, 106.3625, 50.8),
+    )
+}
+"""Name -> sheet; ``columns x rows`` stand in the name."""
+
 
 QR_LEAST: Final = 15.0
 """Least side of a QR code without its quiet zone, in millimetres."""
@@ -56,7 +153,7 @@ class LabelView:
     number: str
     """As people call it: ``"B3"``, ``"tread 7"``."""
     address: str
-    """Of its record, see `finishlab.records.addresses`."""
+    """Of its record, see `finishlab.record`."""
     recipe: str | None = None
     place: str | None = None
     """``"flight 1"``; for a board the wood."""
@@ -225,9 +322,9 @@ def label_views(log: Logbook, wish: Wish, *, date: dt.date | None = None) -> lis
     Raises
     ------
     LogbookError
-        ``"unknown-board"``, ``"unknown-part"``.
+        ``"nothing-to-label"``, ``"unknown-board"``, ``"unknown-part"``.
     UsageError
-        ``"nothing-to-label"``, and what `StoredStair.named` raises.
+        What `StoredStair.named` raises.
     """
     stair = log.stair()
     everything = not wish.boards and not wish.parts and not wish.all_boards
@@ -238,7 +335,7 @@ def label_views(log: Logbook, wish: Wish, *, date: dt.date | None = None) -> lis
     else:
         parts = stair.named(wish.parts) if wish.parts else []
     if not boards and not parts:
-        raise UsageError(
+        raise LogbookError(
             "nothing-to-label",
             "There are no boards and no treads to label yet.",
             "Log a board first: finishlab board add --help",
@@ -265,7 +362,7 @@ def _board_label(board: StoredBoard, recipe: Recipe | None, logbook: str) -> Lab
     return LabelView(
         number=board.number,
         address=str(Address("board", board.number, logbook)),
-        recipe=recipe_words(record.recipe_number, recipe) or recipe_name(record),
+        recipe=recipe_words(record.recipe_number, recipe) or record.recipe_name,
         place=record.species,
         date=record.date,
         text=", ".join(word for word in told if word),

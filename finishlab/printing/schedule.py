@@ -14,22 +14,20 @@ from typing import TYPE_CHECKING, Final
 
 from finishlab.cautions import DEFERS, Action, cautions_for
 from finishlab.coatings import Usual, of_step
+from finishlab.finish.fields import Section, specs
+from finishlab.finish.finish import ColourStep, Finish, Preparation, Seal, Topcoat
 from finishlab.imaging.strip import PAGES, Paper
+from finishlab.logbook.recipes import chosen_recipe
 from finishlab.printing.labels import recipe_words
-from finishlab.records import Finish, Topcoat, today
-from finishlab.records.entries import Checked, entries
-from finishlab.records.finish import ColourStep, Preparation, Seal
-from finishlab.records.finish_text import value_words
-from finishlab.records.products import products_of
-from finishlab.show.pdf.fonts import MISSING_NOTE, letters_missing
-from finishlab.show.pdf.setting import Setting, break_lines, cap_of, fit, line_width
+from finishlab.recipe.records import products_of
+from finishlab.record import today
 from finishlab.show.pdf.sheet import Sheet
+from finishlab.show.pdf.text import MISSING_NOTE, Setting, break_lines, cap_of, fit, letters_missing, line_width
 from finishlab.stair.progress import can_words, coats_of, progress_of, recipe_of, resolved
-from finishlab.workflow.chosen_recipe import chosen_recipe
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
-    from finishlab.records import Batch, Label
+    from finishlab.recipe.records import Can, Label
     from finishlab.stair.progress import Progress
     from finishlab.stair.records import StoredPart, StoredStair
 
@@ -358,7 +356,7 @@ def _number(stair: StoredStair, part: StoredPart, progress: Progress | None) -> 
     return None if found is None else found.number
 
 
-def finish_steps(finish: Finish, cans: Mapping[int, Batch]) -> Iterator[ScheduleStep]:
+def finish_steps(finish: Finish, cans: Mapping[int, Can]) -> Iterator[ScheduleStep]:
     """Return the steps of a finish in the order of the work, with times: the label's, the recipe's, else usual ones."""
     seals, tops = coats_of(finish).get("seal", 0), coats_of(finish).get("topcoat", 0)
     yield from _preparation(finish.preparation)
@@ -390,7 +388,7 @@ def _preparation(wood: Preparation) -> Iterator[ScheduleStep]:
         yield ScheduleStep("Conditioner", _joined(wood.conditioner, stays), wait)
 
 
-def _topcoats(coat: Topcoat, count: int, cans: Mapping[int, Batch]) -> Iterator[ScheduleStep]:
+def _topcoats(coat: Topcoat, count: int, cans: Mapping[int, Can]) -> Iterator[ScheduleStep]:
     what = " ".join(word for word in (coat.maker, coat.product, coat.kind if coat.kind != "other" else None) if word)
     said = _said(coat, "sheen", "gloss_gu", "hardener_ratio", "anti_slip")
     rub = f"rub out with {coat.rubout_grit} between coats" if coat.rubout_grit is not None and count > 1 else ""
@@ -423,7 +421,7 @@ def _until_cured(coat: Topcoat, label: Label | None) -> str:
 def _next(
     section: ColourStep | Seal | Topcoat,
     hours: float | None,
-    cans: Mapping[int, Batch],
+    cans: Mapping[int, Can],
     *,
     another: bool,
     word: str = "to the next step",
@@ -457,17 +455,17 @@ def _span(values: tuple[float, float]) -> str:
     return f"{least:g}" if least == most else f"{least:g} to {most:g}"
 
 
-def _label(can: int | None, cans: Mapping[int, Batch]) -> Label | None:
+def _label(can: int | None, cans: Mapping[int, Can]) -> Label | None:
     return None if can is None or can not in cans else cans[can].label
 
 
-def _said(section: Checked, *names: str) -> str:
+def _said(section: Section, *names: str) -> str:
     told = []
-    for each in entries(type(section)):
+    for each in specs(type(section)):
         value = getattr(section, each.name)
         if each.name not in names or value is None or value == ():
             continue
-        shown = value_words(section, each)
+        shown = section.words(each)
         if each.name == "mix" and isinstance(section, ColourStep) and section.mix_by:
             shown += f" by {section.mix_by}"
         plain = each.name in {"kind", "mix", "maker", "applicator", "sheen"}
@@ -475,7 +473,7 @@ def _said(section: Checked, *names: str) -> str:
     return ", ".join(told)
 
 
-def _source(section: ColourStep | Seal | Topcoat, cans: Mapping[int, Batch]) -> str:
+def _source(section: ColourStep | Seal | Topcoat, cans: Mapping[int, Can]) -> str:
     if section.can_number is not None:
         return f"can {can_words(section.can_number, cans)}"
     return f"lot {section.lot}" if section.lot else ""

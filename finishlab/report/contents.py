@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from typing import TYPE_CHECKING, Final
 
+from finishlab.board.shown import SpotRow
 from finishlab.matching.aims import MATCH, Aim
-from finishlab.reports.rows import SpotRow
-from finishlab.reports.sentences import answer
+from finishlab.rank.comparing import Comparison, compare
+from finishlab.rank.sentences import answer
 from finishlab.show.pages import Picture
-from finishlab.workflow.comparing import Comparison, compare
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -71,19 +71,19 @@ def gather_report(
     title
         What the report is headed by.
     light, aim, other
-        As `finishlab.workflow.comparing.compare` takes them.
+        As `finishlab.rank.comparing.compare` takes them.
 
     Raises
     ------
     LogbookError
         ``no-floor`` or ``no-boards`` if there is nothing to compare.
     """
-    from finishlab.records import today
+    from finishlab.board.shown import photo_namer, spot_row
+    from finishlab.record import today
     from finishlab.report.crops import crops_of
     from finishlab.version import __version__
-    from finishlab.workflow.rows import photo_namer, spot_row
 
-    found = compare(log, light=light, aim=aim, other=other)
+    found = compare(log, light=light, aim=aim, other=other).as_measured()
     ranking = found.ranking
     shown = [log.board(board.board) for board in ranking.boards[:MOST_PICTURED]]
     spots = [spot for spot in log.floor_spots() if any(m.light == found.light for m in spot.measurements)]
@@ -130,7 +130,7 @@ def _is_rendered(log: Logbook, boards: Sequence[StoredBoard], light: str) -> boo
 
 
 def _extra(log: Logbook, found: Comparison) -> dict[str, str]:
-    from finishlab.reports.trials import trust_line
+    from finishlab.strip.trials import trust_line
 
     strips = log.strips()
     named = ", ".join(f"{number:04d}" for number in strips)

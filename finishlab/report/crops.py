@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.errors import FinishlabError
+from finishlab.measuring.photos import MeasureOptions
 from finishlab.show.pages import Picture
-from finishlab.workflow.batch import How
-from finishlab.workflow.learned import as_learned
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
@@ -73,7 +72,7 @@ class _Cutter:
 
     def __init__(self, log: Logbook, light: str) -> None:
         self._log = log
-        self._how = as_learned(How(), log, light)
+        self._options = MeasureOptions().with_calibration(log, light)
         self._cut: dict[_Source, np.ndarray | None] = {}
 
     def cut(self, source: _Source) -> np.ndarray | None:
@@ -84,13 +83,11 @@ class _Cutter:
 
     def _try(self, source: _Source) -> np.ndarray | None:
         from finishlab.measure import HandInspection
-        from finishlab.workflow.measuring import inspect_photo
+        from finishlab.measuring.photos import inspect_photo
 
         try:
             path = self._log.photo_path(source.photo)
-            inspection, image = inspect_photo(
-                path, fields=(source.field,), strip_greys=self._how.strip_greys, profiles=self._how.profiles
-            )
+            inspection, image = inspect_photo(path, replace(self._options, fields=(source.field,)))
         except FinishlabError:
             return None
         if isinstance(inspection, HandInspection):

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
-from finishlab.colorimetry.sources import SOURCES
+from finishlab.colorimetry.table import SOURCES
 
 if TYPE_CHECKING:
     from finishlab.matching.costs import Costs
-    from finishlab.reports.rows import PhotoResult
 
-__all__ = ["cost_notes", "costs_entry", "costs_line", "costs_of_photo", "part_words", "photo_costs_entry"]
+__all__ = ["costs_entry", "costs_line", "part_words"]
 
 _PARTS: Final[tuple[tuple[float, str], ...]] = (
     (0.07, "hardly any"),
@@ -65,36 +63,6 @@ def costs_line(costs: Costs) -> str:
     if now.high - now.low - (then.high - then.low) > _NARROWER * (now.high - now.low):
         told += f"; with the strip's print learned it would be about {then.low:.1f} to {then.high:.1f}"
     return f"{told}."
-
-
-def costs_of_photo(result: PhotoResult) -> Costs | None:
-    """Return what the interval of a photo's pair is made of; None without a pair."""
-    found = result.measurement
-    if found is None or found.pair is None:
-        return None
-    from finishlab.matching.costs import pair_costs
-
-    return pair_costs(found.fields["board"].estimate, found.fields["floor"].estimate)
-
-
-def photo_costs_entry(costs: Costs) -> dict[str, Any]:
-    """Return the costs of a photo's pair for a document, with the doubt about the print; a ranking says that once."""
-    from finishlab.matching.costs import print_doubt
-
-    found = print_doubt([costs])
-    doubts = [] if found is None else [{"code": found.code, "message": found.message}]
-    return {**costs_entry(costs), "doubts": doubts}
-
-
-def cost_notes(results: Sequence[PhotoResult]) -> list[str]:
-    """Say what each pair's interval is made of, and once that learning the print would pay."""
-    found = [(result.path, costs) for result in results if (costs := costs_of_photo(result)) is not None]
-    if not found:
-        return []
-    from finishlab.matching.costs import print_doubt
-
-    doubtful = print_doubt([costs for _, costs in found])
-    return [f"{path}: {costs_line(costs)}" for path, costs in found] + ([] if doubtful is None else [doubtful.message])
 
 
 def _figures(figures: dict[str, float]) -> dict[str, float]:

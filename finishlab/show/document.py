@@ -10,12 +10,10 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
-
-if TYPE_CHECKING:
-    from finishlab.reports.rows import ColourRow
+from typing import Any
 
 __all__ = [
+    "Bar",
     "Block",
     "Cell",
     "Colour",
@@ -25,7 +23,6 @@ __all__ = [
     "Interval",
     "Line",
     "Listing",
-    "Measured",
     "Paragraph",
     "Share",
     "Table",
@@ -39,8 +36,6 @@ class Colour:
     """A colour, CIELAB D65 2 degrees; None while it is not measured."""
 
     lab: Lab | None
-    beside: Lab | None = None
-    """Another one, shown edge to edge with it."""
     decimals: int = 0
     """Of the figures."""
 
@@ -62,7 +57,16 @@ class Share:
     value: float
 
 
-Cell = str | int | float | dt.date | Colour | Interval | Share | None
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """Colours edge to edge, CIELAB D65 2 degrees; nothing where a terminal has none, so words say it too."""
+
+    labs: tuple[Lab, ...]
+    words: str = ""
+    """What they are, beside them."""
+
+
+Cell = str | int | float | dt.date | Colour | Bar | Interval | Share | None
 """None is shown as nothing known: ``-`` in a table, no line in facts. An empty text stays empty."""
 
 
@@ -78,6 +82,8 @@ class Column:
     """Least width, characters."""
     share: float = 0.0
     """Of the width of a sheet of paper; 0 in all columns for equal ones."""
+    room: int = 0
+    """Width of a terminal, characters, from which on it is shown."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,13 +128,6 @@ class Table:
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
-    """What was measured of one thing, photo by photo."""
-
-    colours: Sequence[ColourRow]
-
-
-@dataclass(frozen=True, slots=True)
 class Listing:
     """Lines under a title; nothing without lines."""
 
@@ -137,7 +136,7 @@ class Listing:
     numbered: bool = False
 
 
-Block = Line | Paragraph | Facts | Table | Listing | Measured
+Block = Line | Bar | Paragraph | Facts | Table | Listing
 
 
 @dataclass(frozen=True, slots=True)

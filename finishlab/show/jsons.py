@@ -1,16 +1,67 @@
-"""A document as JSON: it says its format and its colour space, and holds finite numbers."""
+"""A document as JSON: it says its format and its colour space, and holds finite numbers.
+
+Figures are rounded to what they can bear: CIELAB and CIEDE2000 to three decimals, shares and probabilities to four.
+"""
 
 from __future__ import annotations
 
-from typing import Any
+import json
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
 
-from finishlab.colorimetry.estimate import COLOUR_SPACE
 from finishlab.show.document import Document
 
-__all__ = ["json_form"]
+if TYPE_CHECKING:
+    from finishlab.colorimetry.difference import DeltaE, SignedDifference
+    from finishlab.measure import Texture
+    from finishlab.quality import Doubt
+
+__all__ = ["difference", "doubts", "dump", "json_form", "lab", "rounded", "texture"]
 
 
 def json_form(document: Document) -> dict[str, Any]:
     """Return the JSON form of a document."""
+    from finishlab.colorimetry.estimate import COLOUR_SPACE  # loads NumPy, which help need not
+
     head = {"format": f"finishlab/{document.kind}/{document.version}", "colour_space": COLOUR_SPACE}
     return head | dict(document.data)
+
+
+def dump(document: Mapping[str, Any]) -> str:
+    """Return a document as text with a line break at its end.
+
+    Raises
+    ------
+    ValueError
+        If a number in it is not finite; JSON has no such numbers.
+    """
+    return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def rounded(value: float | None, decimals: int = 3) -> float | None:
+    """Round a figure; one that is not a finite number is said to be unknown, never written as NaN."""
+    if value is None or not math.isfinite(value):
+        return None
+    return round(float(value), decimals) + 0.0  # the sum turns -0.0 into 0.0
+
+
+def lab(values: Iterable[float] | None) -> list[float | None] | None:
+    """Return a colour, or its standard errors; None while it is not measured."""
+    return None if values is None else [rounded(value) for value in values]
+
+
+def difference(found: DeltaE | SignedDifference) -> dict[str, float | None]:
+    """Return a difference of two colours, figure by figure."""
+    return {name: rounded(value) for name, value in found.as_dict().items()}
+
+
+def doubts(found: Iterable[Doubt]) -> list[dict[str, Any]]:
+    """Return doubts, each its code and its sentence."""
+    return [{"code": doubt.code, "message": doubt.message} for doubt in found]
+
+
+def texture(found: Texture | None) -> dict[str, Any] | None:
+    """Return the JSON form of a texture."""
+    return None if found is None else {name: rounded(value) for name, value in asdict(found).items()}

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final, Literal
 from finishlab.show.document import Column, Facts, Listing, Table
 
 if TYPE_CHECKING:
-    from finishlab.reports.plots.drawing import Drawing
+    from finishlab.show.drawing import Drawing
 
 __all__ = [
     "PICTURE_BAR_MM",

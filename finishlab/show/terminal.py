@@ -1,19 +1,27 @@
-"""A document on a terminal: swatches where it has colours, tables that wrap, plain text where it is piped."""
+"""A document on a terminal: swatches where it has colours, tables that wrap, plain text where it is piped.
+
+Whatever users wrote is printed as it is, never read as markup.
+"""
 
 from __future__ import annotations
 
 import re
 import textwrap
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import zip_longest
+from textwrap import wrap
 from typing import TYPE_CHECKING, Final
 
-from finishlab.reports.console import Head, as_text, blank, print_list, print_rows, say
 from finishlab.show.document import (
+    Bar,
     Block,
     Cell,
     Colour,
+    Column,
     Document,
-    Facts,
     Interval,
+    Lab,
     Line,
     Listing,
     Paragraph,
@@ -23,13 +31,32 @@ from finishlab.show.document import (
 
 if TYPE_CHECKING:
     from rich.console import Console
+    from rich.table import Table as Grid
     from rich.text import Text
 
-__all__ = ["render"]
+__all__ = [
+    "Head",
+    "add_row",
+    "as_text",
+    "blank",
+    "colour_cells",
+    "colour_heads",
+    "lab_words",
+    "new_table",
+    "plain",
+    "print_facts",
+    "print_list",
+    "print_rows",
+    "print_table",
+    "render",
+    "say",
+    "shows_colour",
+    "swatch",
+]
 
 _WIDEST: Final = 100
 """Longer lines of a paragraph are hard to read."""
-_WITH_UNIT: Final = re.compile(r"(\d) (mm|in|ft2|m2|qt|L|%)\b")
+_WITH_UNIT: Final = re.compile(r"(\d) ((?:mm|in|ft2|m2|qt|L)\b|%)")
 _PLAIN: Final = str.maketrans({"┌": "+", "─": "-", "┘": "'"})
 """What stands for lines where a terminal cannot spell them."""
 
@@ -45,20 +72,16 @@ def _render(console: Console, block: Block) -> None:
         console.print(as_text(block.text), highlight=False, soft_wrap=block.whole)
     elif isinstance(block, Paragraph):
         _paragraph(console, block)
+    elif isinstance(block, Bar):
+        if shows_colour(console):
+            console.print(swatch(block.labs, width=14), as_text(f" {block.words}"), sep="", highlight=False)
     elif isinstance(block, Listing):
         print_list(console, block.title, block.lines, numbered=block.numbered)
     elif isinstance(block, Table):
         if block.rows:
             _table(console, block)
-    elif isinstance(block, Facts):
-        from finishlab.reports.terminal import print_facts  # loads NumPy, which words need not
-
-        print_facts(console, block.title, [(name, _words(cell)) for name, cell in block.rows])
     else:
-        from finishlab.show.colours import colour_blocks
-
-        for each in colour_blocks(block.colours):
-            _render(console, each)
+        print_facts(console, block.title, [(name, _words(cell)) for name, cell in block.rows])
 
 
 def _paragraph(console: Console, block: Paragraph) -> None:
@@ -80,13 +103,10 @@ def _table(console: Console, block: Table) -> None:
     if block.title:
         blank(console)
         say(console, block.title)
-    coloured = [any(isinstance(row[index], Colour) for row in block.rows) for index in range(len(block.columns))]
-    names = [
-        _heads(console) if colour else [column.name] for column, colour in zip(block.columns, coloured, strict=True)
-    ]
+    names = [_names(console, column, [row[i] for row in block.rows]) for i, column in enumerate(block.columns)]
     heads: list[Head] = []
-    for column, colour, each in zip(block.columns, coloured, names, strict=True):
-        heads += [Head(name, column.fold and not colour, column.right, column.least) for name in each]
+    for column, each in zip(block.columns, names, strict=True):
+        heads += [Head(name, column.fold and each == [column.name], column.right, column.least) for name in each]
     rows = [
         [part for cell, each in zip(row, names, strict=True) for part in _cells(console, cell, len(each))]
         for row in block.rows
@@ -94,17 +114,23 @@ def _table(console: Console, block: Table) -> None:
     print_rows(console, heads, rows, ruled=block.ruled)
 
 
-def _heads(console: Console) -> list[str]:
-    from finishlab.reports.terminal import colour_heads
-
-    return colour_heads(console)
+def _names(console: Console, column: Column, cells: Sequence[Cell]) -> list[str]:
+    """Return the heads of the columns that one takes on this terminal: none, one, or two of a colour."""
+    if console.width < column.room:
+        return []
+    coloured = [type(cell) for cell in cells if isinstance(cell, Bar | Colour)]
+    if Bar in coloured:
+        return [column.name] if shows_colour(console) else []
+    return colour_heads(console) if coloured else [column.name]
 
 
 def _cells(console: Console, cell: Cell, count: int) -> list[str | Text]:
     """Return what a cell takes in a table, in so many columns: a colour its swatch and its figures."""
+    if not count:
+        return []
+    if isinstance(cell, Bar):
+        return [swatch(cell.labs, lines=2)]
     if isinstance(cell, Colour):
-        from finishlab.reports.terminal import colour_cells
-
         return colour_cells(console, cell.lab, cell.decimals)
     words = _words(cell)
     text = "-" if words is None else words
@@ -114,6 +140,8 @@ def _cells(console: Console, cell: Cell, count: int) -> list[str | Text]:
 
 def _words(cell: Cell) -> str | None:
     """Return a cell as text; None where nothing is known."""
+    if isinstance(cell, Bar):
+        return cell.words
     if isinstance(cell, Colour):
         return (
             None
@@ -126,3 +154,207 @@ def _words(cell: Cell) -> str | None:
     if isinstance(cell, Share):
         return f"{100 * cell.value:.0f} %"
     return None if cell is None else str(cell)
+
+
+def print_facts(console: Console, title: str, facts: Sequence[tuple[str, object]]) -> None:
+    """Print names and values under a title."""
+    from rich.table import Table as Grid
+
+    say(console, title)
+    grid = Grid.grid(padding=(0, 2))
+    grid.add_column(no_wrap=True)
+    grid.add_column(overflow="fold")
+    for name, value in facts:
+        if value is not None:
+            grid.add_row(f"  {name}", as_text(str(value)))
+    console.print(grid)
+
+
+def colour_heads(console: Console) -> list[str]:
+    """Return the heads for `colour_cells`."""
+    return ["colour", "L* a* b*"] if shows_colour(console) else ["L* a* b*"]
+
+
+def colour_cells(console: Console, lab: Lab | None, decimals: int = 0) -> list[str | Text]:
+    """Return the cells."""
+    figures = lab_words(lab, decimals)
+    return [swatch([] if lab is None else [lab]), figures] if shows_colour(console) else [figures]
+
+
+def lab_words(lab: Lab | None, decimals: int = 0) -> str:
+    """Return the figures of a colour."""
+    return "-" if lab is None else " ".join(f"{round(v, decimals) + 0.0:.{decimals}f}" for v in lab)
+
+
+def shows_colour(console: Console) -> bool:
+    """Return whether the console shows any colour as it is."""
+    # With fewer colours a swatch would show another colour than the one measured.
+    return console.is_terminal and not console.no_color and console.color_system == "truecolor"
+
+
+def swatch(labs: Sequence[Lab], *, width: int = 5, lines: int = 1) -> Text:
+    """Return blocks of colour, edge to edge."""
+    from rich.text import Text
+
+    from finishlab.colorimetry.spaces import hex_colour
+
+    shown = Text()
+    for line in range(lines):
+        shown.append("\n" if line else "")
+        for lab in labs:
+            shown.append(" " * width, style=f"on {hex_colour(lab)}")
+    return shown
+
+
+_MANY: Final = 100
+"""From so many rows on a table is laid out here."""
+_NARROW: Final = 12
+"""Least width of a column that folds, characters."""
+
+
+def say(console: Console, line: str) -> None:
+    """Print a line as it is."""
+    console.print(as_text(line), highlight=False)
+
+
+def blank(console: Console) -> None:
+    """Print an empty line."""
+    console.print()
+
+
+def print_list(console: Console, title: str, lines: Sequence[str], *, numbered: bool = False) -> None:
+    """Print lines under a title; nothing without lines."""
+    from rich.table import Table as Grid
+
+    if not lines:
+        return
+    blank(console)
+    say(console, title)
+    grid = Grid.grid(padding=(0, 1))
+    grid.add_column(justify="right", no_wrap=True)
+    grid.add_column(overflow="fold")
+    for index, line in enumerate(lines, start=1):
+        grid.add_row(f"{index}." if numbered else "-", as_text(line))
+    console.print(grid)
+
+
+def new_table() -> Grid:
+    """Return an empty table in the house's style."""
+    from rich import box
+    from rich.table import Table as Grid
+
+    return Grid(box=box.SIMPLE_HEAD, header_style="none", pad_edge=False, padding=(0, 1, 0, 0), highlight=False)
+
+
+def add_row(table: Grid, cells: Iterable[str | Text]) -> None:
+    """Add a row; whatever users wrote in it is shown as it is."""
+    # A plain string would be read as markup, and users may write brackets.
+    table.add_row(*(as_text(cell) if isinstance(cell, str) else cell for cell in cells))
+
+
+def print_table(console: Console, title: str, content: tuple[list[str], list[list[str]]]) -> None:
+    """Print head and rows under a title."""
+    head, rows = content
+    blank(console)
+    say(console, title)
+    table = new_table()
+    for name in head:
+        table.add_column(as_text(name), overflow="fold")
+    for row in rows:
+        add_row(table, row)
+    console.print(table)
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """The head of a column."""
+
+    name: str
+    fold: bool = True
+    """Whether its text goes on in the next line where there is no room."""
+    right: bool = False
+    least: int | None = None
+    """Least width, characters."""
+
+
+def print_rows(
+    console: Console, heads: Sequence[Head], rows: Sequence[Sequence[str | Text]], *, ruled: bool = True
+) -> None:
+    """Print a table that may have a thousand rows.
+
+    Parameters
+    ----------
+    console
+        Where to.
+    heads
+        The columns.
+    rows
+        Cells, a row of them a line.
+    ruled
+        Whether it has its heads and a line below them; else the cells only stand in columns.
+    """
+    from rich.table import Table as Grid
+
+    plain_rows = [[plain(cell) for cell in row if isinstance(cell, str)] for row in rows] if len(rows) >= _MANY else []
+    widths = _widths(console.width, heads, plain_rows)
+    simple = ruled and not any(head.right for head in heads)
+    if widths is not None and simple and all(len(row) == len(heads) for row in plain_rows):
+        # The same lines as below; measuring and wrapping every cell would take longer than reading the logbook.
+        console.file.write("\n".join(["", *_lines([head.name for head in heads], plain_rows, widths), "", ""]))
+        return
+    table = new_table() if ruled else Grid.grid(padding=(0, 1, 0, 0))
+    for head in heads:
+        table.add_column(
+            as_text(head.name),
+            overflow="fold" if head.fold else "ellipsis",
+            no_wrap=not head.fold,
+            justify="right" if head.right else "left",
+            min_width=head.least,
+        )
+    for row in rows:
+        add_row(table, row)
+    console.print(table)
+
+
+def _widths(room: int, heads: Sequence[Head], rows: Sequence[Sequence[str]]) -> list[int] | None:
+    """Return the columns' widths, None if plain text cannot be laid out: few rows, wide letters, no room."""
+    from rich.cells import cell_len
+
+    if not rows or not all(cell.isascii() or cell_len(cell) == len(cell) for row in rows for cell in row):
+        return None
+    folds = [index for index, head in enumerate(heads) if head.fold]
+    widths = [max(map(len, column)) for column in zip([head.name for head in heads], *rows, strict=False)]
+    while sum(widths) + 2 * len(widths) > room:
+        widest = max(folds, key=lambda index: widths[index], default=None)
+        if widest is None or widths[widest] <= _NARROW:
+            return None
+        widths[widest] -= 1
+    return widths
+
+
+def _lines(head: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[int]) -> Iterator[str]:
+    yield _line(head, widths)
+    yield " " + "\u2500" * (sum(widths) + 2 * len(widths) - 2)
+    for row in rows:
+        if all(len(cell) <= width for cell, width in zip(row, widths, strict=True)):
+            yield _line(row, widths)
+            continue
+        folded = [wrap(cell, width, break_on_hyphens=False) for cell, width in zip(row, widths, strict=True)]
+        for cells in zip_longest(*folded, fillvalue=""):
+            yield _line(cells, widths)
+
+
+def _line(cells: Sequence[str], widths: Sequence[int]) -> str:
+    return " " + "  ".join(cell.ljust(width) for cell, width in zip(cells, widths, strict=True)).rstrip()
+
+
+def as_text(line: str) -> Text:
+    """Return a line that is never read as markup."""
+    from rich.text import Text
+
+    return Text(plain(line))
+
+
+def plain(text: str) -> str:
+    """Take out what a terminal would obey instead of show."""
+    return "".join(c if c.isprintable() or c == "\n" else "?" for c in text)

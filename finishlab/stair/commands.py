@@ -10,25 +10,26 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
-from finishlab.cli.cautioning import say_cautions
+from finishlab.cli.cautions import say_cautions
 from finishlab.cli.common import (
     area_options,
+    doubt_lines,
     json_option,
     measure_all,
     open_logbook,
     report_failures,
     say,
     show_document,
+    untouched,
 )
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
-from finishlab.cli.summary import doubt_lines, untouched
 from finishlab.errors import LogbookError, UsageError
 
 if TYPE_CHECKING:
     from finishlab.cautions import Action
     from finishlab.logbook import Logbook
     from finishlab.measure import GreyArea, SurfaceArea
-    from finishlab.reports.rows import PhotoResult
+    from finishlab.measuring.photos import PhotoResult
     from finishlab.stair.records import CoatStep, PartEvent, StoredPart, StoredStair
     from finishlab.stair.shown import PartShown
 
@@ -57,6 +58,8 @@ _ACTIONS: Final[Mapping[str, set[Action]]] = {
     "fitted": {"fit"},
 }
 """What an event means for the cautions."""
+_OLD: Final = ("riser", "stringer", "skirt")
+"""Parts that mostly stay when treads are new, with their old paint."""
 
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -108,23 +111,31 @@ def part(*, parts: tuple[str, ...], as_json: bool) -> None:
     show_document(document, as_json=as_json)
 
 
+_WANTED: Final[Mapping[CoatStep, str]] = {"stain": "stain_coats", "seal": "seal_coats", "topcoat": "topcoats"}
+"""What a coat can be of -> the option that says how many are wanted."""
+
+
 @click.command(
     cls=ExampleCommand,
-    examples=("finishlab stairs due", "finishlab stairs due all treads --stain 1 --topcoats 4"),
+    examples=("finishlab stairs due", "finishlab stairs due all treads --stain-coats 1 --topcoats 4"),
 )
 @click.argument("parts", nargs=-1, metavar="[PARTS]")
-@click.option("--stain", type=click.IntRange(0, 8), metavar="N", help="Stain coats wanted. [default: the recipe's]")
-@click.option("--seal", type=click.IntRange(0, 8), metavar="N", help="Sealer coats wanted. [default: the recipe's]")
+@click.option(
+    "--stain-coats", type=click.IntRange(0, 8), metavar="N", help="Stain coats wanted. [default: the recipe's]"
+)
+@click.option(
+    "--seal-coats", type=click.IntRange(0, 8), metavar="N", help="Sealer coats wanted. [default: the recipe's]"
+)
 @click.option("--topcoats", type=click.IntRange(0, 8), metavar="N", help="Topcoats wanted. [default: the recipe's]")
 @json_option
-def due(*, parts: tuple[str, ...], stain: int | None, seal: int | None, topcoats: int | None, as_json: bool) -> None:
+def due(*, parts: tuple[str, ...], as_json: bool, **coats: int | None) -> None:
     """Say which parts are still short of a coat, which coat is next, and from when on its label allows it.
 
     How many coats a part is to have says its recipe, or the options.
     """
     from finishlab.stair.documents import due_document
 
-    told: dict[CoatStep, int | None] = {"stain": stain, "seal": seal, "topcoat": topcoats}
+    told = {step: coats[name] for step, name in _WANTED.items()}
     with open_logbook() as log:
         stair = log.stair()
     document = due_document(stair, " ".join(parts), {step: n for step, n in told.items() if n is not None})
@@ -233,7 +244,7 @@ def log_event(
         _tell(stair, parts, events)
         for line in noted:
             say(f"  - {line}")
-        _caution(log, stair, [event for _, event in events])
+        _caution(log, stair, events)
 
 
 def numbers_named(log: Logbook, recipe: str | None = None, can: str | None = None) -> dict[str, int]:
@@ -260,21 +271,24 @@ def _tell(stair: StoredStair, parts: Sequence[StoredPart], events: Sequence[tupl
         say(f"{stair.listed(part.name for part in alike)}: {what}.")
 
 
-def _caution(log: Logbook, stair: StoredStair, events: Sequence[PartEvent]) -> None:
+def _caution(log: Logbook, stair: StoredStair, events: Sequence[tuple[int, PartEvent]]) -> None:
     """Say what matters now: the one place where the stair's commands do."""
-    actions = {action for event in events for action in _ACTIONS.get(event.kind, ())}
+    kinds = {part.ident: part.record.kind for part in stair.parts}
+    actions = {action for _, event in events for action in _ACTIONS.get(event.kind, ())}
+    if any(event.kind == "sanded" and kinds[ident] in _OLD for ident, event in events):
+        actions.add("strip")
     products: dict[str | None, None] = {}
-    for event in events:
+    for _, event in events:
         if event.kind in {"coat", "touched up"}:
             products |= dict.fromkeys(_products(stair, event))
-    say_cautions(log, products, sorted(actions))
+    say_cautions(log, products, sorted(actions), at_coat=bool(products))
 
 
 def _products(stair: StoredStair, event: PartEvent) -> list[str | None]:
     """Return the names of what was put on: as its can says, else as the recipe does."""
     can = stair.cans.get(event.batch_number or 0)
     if can is not None:
-        return [can.kind, can.product]
+        return [f"{can.kind} {can.product}"]
     recipe = stair.recipes.get(event.recipe_number or 0)
     if recipe is None:
         return []
@@ -313,17 +327,16 @@ def measure_parts(
     One part with all its photos, which are repeats; or a photo for each part, in the order from the bottom up. Unless
     every photo is good, nothing is logged.
     """
-    from finishlab.records import parse_date, today
+    from finishlab.measuring.logged import photo_day
+    from finishlab.measuring.photos import MeasureOptions
+    from finishlab.record import parse_date, today
     from finishlab.stair.records import PartEvent
     from finishlab.stair.shown import flights_shown
-    from finishlab.workflow.batch import How
-    from finishlab.workflow.learned import as_learned
-    from finishlab.workflow.recording import photo_day
 
     text, photos = _parts_and_photos(words)
     with open_logbook() as log:
         parts = log.stair().named(text)
-        results = measure_all(photos, as_learned(How(("board",), "wood", greys, area), log, light))
+        results = measure_all(photos, MeasureOptions(("board",), "wood", greys, area).with_calibration(log, light))
         code = report_failures(results)
         if code:
             say(untouched(results))
@@ -357,7 +370,7 @@ def _log_colours(
     LogbookError
         ``"photo-logged-twice"``, ``"photo-changed"``, and what the logbook can raise.
     """
-    from finishlab.workflow.recording import keep_photos, measured_of
+    from finishlab.measuring.logged import keep_photos, measured_of
 
     if len(parts) > 1 and len(parts) != len(results):
         raise UsageError(
@@ -401,7 +414,7 @@ def _parts_and_photos(words: Sequence[str]) -> tuple[str, list[str]]:
 
 
 def _is_photo(word: str) -> bool:
-    from finishlab.workflow.finding import PHOTO_SUFFIXES
+    from finishlab.measuring.photos import PHOTO_SUFFIXES
 
     path = Path(word)
     return path.suffix.lower() in PHOTO_SUFFIXES or (not word.isdigit() and path.exists())

@@ -7,9 +7,10 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
-from finishlab.records import today as records_today
-from finishlab.reports.documents import colour_document
-from finishlab.show.document import Block, Cell, Colour, Column, Document, Facts, Line, Listing, Measured, Table
+from finishlab.board.shown import colour_blocks, colour_document, colour_row, photo_namer
+from finishlab.logbook.wording import change_line
+from finishlab.record import today as this_day
+from finishlab.show.document import Block, Cell, Colour, Column, Document, Facts, Line, Listing, Table
 from finishlab.stair.deviations import deviations, window_closed
 from finishlab.stair.progress import Progress, can_words, missing, passed_over, progress_of, recipe_of
 from finishlab.stair.records import (
@@ -32,7 +33,6 @@ from finishlab.stair.shown import (
     size_words,
     stair_notes,
 )
-from finishlab.workflow.rows import change_line, colour_row, photo_namer
 
 if TYPE_CHECKING:
     from finishlab.logbook import Change, Logbook
@@ -148,7 +148,7 @@ def parts_document(log: Logbook, text: str) -> Document:
         blocks += [Line()] if blocks else []
         blocks += [*map(Line, finish), Line(), _facts(mine)]
         blocks += [Line(), Table(_EVENT_COLUMNS, [tuple(event.values()) for event in events])] if events else []
-        blocks += [Measured(colours)] if colours else []
+        blocks += colour_blocks(colours) if colours else []
         blocks.append(Listing("History", history))
     return Document("stair-parts", {"parts": data}, blocks)
 
@@ -250,7 +250,7 @@ def due_document(
             continue
         step = next(iter(short))
         told = ", ".join(coats_words(each, len(left)) for each, left in short.items())
-        end = window_closed(stair, known, today or records_today())
+        end = window_closed(stair, known, today or this_day())
         remark = "" if end is None else f"window closed on {end}, rub out first"
         if end is not None:
             closed[remark] = end

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Final
 from xml.sax.saxutils import escape
 
-from finishlab.reports.swatch import hex_colour
+from finishlab.colorimetry.spaces import hex_colour
 from finishlab.stair.shown import FlightShown, PartShown, back_words, flight_heading, grouped, stair_notes
 
 __all__ = ["stair_svg"]

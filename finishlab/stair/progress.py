@@ -9,8 +9,8 @@ from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
 from finishlab.coatings import of_step
-from finishlab.records import Batch, Finish
-from finishlab.records.finish import ColourStep, Seal, Topcoat
+from finishlab.finish.finish import ColourStep, Finish, Seal, Topcoat
+from finishlab.recipe.records import Can
 from finishlab.stair.names import PartKind
 from finishlab.stair.records import COAT_STEPS, CoatStep, StoredEvent, StoredPart, StoredStair
 
@@ -272,7 +272,7 @@ def _step_words(step: CoatStep, count: int, want: int | None, *, last: bool) -> 
     return _DONE[step] if count == 1 else f"{_DONE[step]}, {count} coats"
 
 
-def can_words(number: int | None, cans: Mapping[int, Batch]) -> str | None:
+def can_words(number: int | None, cans: Mapping[int, Can]) -> str | None:
     """Return a can in words: ``"C1 Acme honey (lot 4711)"``."""
     if number is None:
         return None

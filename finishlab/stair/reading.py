@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook.reading import read_approvals
 from finishlab.logbook.tables import ChangeRow, FlightRow, MeasurementRow, PartEventRow, PartRow
-from finishlab.records.base import Record
+from finishlab.record import Record
 from finishlab.stair.names import PartName, level_of
 from finishlab.stair.records import (
     Flight,

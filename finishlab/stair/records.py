@@ -14,10 +14,8 @@ from dataclasses import InitVar, dataclass, field, fields
 from typing import Any, Final, Literal, get_args
 
 from finishlab.errors import UsageError
-from finishlab.records.base import DatedRecord, Record
-from finishlab.records.cans import Batch
-from finishlab.records.recipes import Approval, Recipe
-from finishlab.records.tidy import Light, check_choice, checked_date, line, note_text, tidy, today
+from finishlab.recipe.records import Approval, Can, Recipe
+from finishlab.record import DatedRecord, Light, Record, check_choice, checked_date, line, normalize, note_text, today
 from finishlab.stair.names import (
     FLIGHT_KINDS,
     MOST_PLACES,
@@ -90,7 +88,7 @@ class Flight(Record):
 
     def __post_init__(self) -> None:
         check_choice("flight-kind", self.kind, FLIGHT_KINDS, "flight or landing")
-        tidy(self, name=line("name", self.name), note=note_text(self.note))
+        normalize(self, name=line("name", self.name), note=note_text(self.note))
         if self.kind == "landing":
             if self.risers is not None:
                 raise UsageError("landing-with-risers", "A landing has no risers.", "Give them to the flight below it.")
@@ -134,9 +132,11 @@ class PartSizes(Record):
         for name in _SIZES:
             value = getattr(self, name)
             if value is not None:
-                tidy(self, **{name: _size(name, value)})
+                normalize(self, **{name: _size(name, value)})
         # What is not measured was not typed in inches either.
-        tidy(self, inches=tuple(name for name in _SIZES if name in self.inches and getattr(self, name) is not None))
+        normalize(
+            self, inches=tuple(name for name in _SIZES if name in self.inches and getattr(self, name) is not None)
+        )
         width = self.back_width
         if width is not None and width <= 0:
             raise UsageError(
@@ -241,7 +241,7 @@ class Part(Record):
         sizes: object = self.sizes
         if not isinstance(sizes, PartSizes):
             sizes = PartSizes.from_dict(sizes if isinstance(sizes, Mapping) else {})
-        tidy(
+        normalize(
             self,
             sizes=sizes,
             species=line("species", self.species),
@@ -297,7 +297,7 @@ class Conditions(Record):
                     f"A {words} of {value:g} {unit} cannot be meant.",
                     f"Give a number from {low:g} to {high:g} {unit}.",
                 )
-        tidy(self, time=_time(self.time), mixed=_time(self.mixed), applicator=line("applicator", self.applicator))
+        normalize(self, time=_time(self.time), mixed=_time(self.mixed), applicator=line("applicator", self.applicator))
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form: what is known."""
@@ -352,7 +352,7 @@ class PartEvent(DatedRecord):
 
     def __post_init__(self, latest: dt.date | None) -> None:
         check_choice("event-kind", self.kind, EVENT_KINDS, "thing done to a part")
-        tidy(
+        normalize(
             self,
             date=checked_date(self.date, latest, "it was done"),
             faces=_faces(self.faces),
@@ -482,7 +482,7 @@ class StoredStair:
     """In the order they were logged."""
     recipes: Mapping[int, Recipe]
     """By number, removed ones too."""
-    cans: Mapping[int, Batch]
+    cans: Mapping[int, Can]
     """By number, removed ones too."""
     standards: tuple[Standing, ...] = ()
     """First to last."""

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from statistics import median
 from typing import Final
 
-from finishlab.records import DAYLIGHT
+from finishlab.record import DAYLIGHT
 from finishlab.stair.deviations import Deviation, deviations
 from finishlab.stair.names import PartName, listed
 from finishlab.stair.progress import Progress, progress_of, recipe_of, state_words, wanted
@@ -94,7 +94,7 @@ def _tell_apart(stair: StoredStair, progress: Mapping[int, Progress], found: dic
 
 def _apart(lab: Lab, others: Sequence[Lab]) -> str:
     """Return how a colour differs from the middle of others if it lies far out, else nothing."""
-    from finishlab.colorimetry.ciede2000 import delta_e_00
+    from finishlab.colorimetry.delta_e import delta_e_00
 
     middle = tuple(median(values) for values in zip(*others, strict=True))
     usual = median(float(delta_e_00(other, middle)) for other in others)

@@ -19,13 +19,14 @@ from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
+from finishlab.logbook.database import Transactions
+from finishlab.logbook.entities import find
 from finishlab.logbook.reading import read_history, read_part_measurements
-from finishlab.logbook.shelf import Shelf
 from finishlab.logbook.stored import Change, StoredMeasurement
-from finishlab.logbook.subjects import find
 from finishlab.logbook.tables import BatchRow, FlightRow, MeasurementRow, PartEventRow, PartRow, RecipeRow
 from finishlab.measure import Measurement
-from finishlab.records import Batch, Recipe, normalise_light
+from finishlab.recipe.records import Can, Recipe
+from finishlab.record import normalise_light
 from finishlab.stair.names import level_title
 from finishlab.stair.reading import (
     Records,
@@ -60,7 +61,7 @@ _FIXED: Final = {"flight_number", "kind", "place", "side"}
 """What a part is called by."""
 
 
-class StairStore(Shelf):
+class StairStore(Transactions):
     """The part of a logbook that keeps the stair; `finishlab.logbook.store.Logbook` is one."""
 
     @contextmanager
@@ -81,7 +82,7 @@ class StairStore(Shelf):
                 events,
                 read_colours(session, events),
                 Records(Recipe, session.scalars(select(RecipeRow).order_by(RecipeRow.number))),
-                Records(Batch, session.scalars(select(BatchRow).order_by(BatchRow.number))),
+                Records(Can, session.scalars(select(BatchRow).order_by(BatchRow.number))),
                 read_standards(session),
             )
 

@@ -15,8 +15,8 @@ from typing import Final
 import numpy as np
 
 from finishlab.colorimetry.spectra import WAVELENGTHS
+from finishlab.imaging.finder import tag_modules
 from finishlab.imaging.strip import STRIP, Rect
-from finishlab.imaging.tags import tag_modules
 from render.encode import letter_mask
 from render.printers import Printer
 

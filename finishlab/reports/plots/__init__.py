@@ -9,10 +9,10 @@ from __future__ import annotations
 from finishlab.reports.plots.coats import coats_plot
 from finishlab.reports.plots.colours import PlottedBoard, PlottedFloor, clipping
 from finishlab.reports.plots.costs import costs_plot
-from finishlab.reports.plots.drawing import Drawing
 from finishlab.reports.plots.intervals import interval_plot
 from finishlab.reports.plots.planes import plane_plot
 from finishlab.reports.plots.swatches import swatch_plot
+from finishlab.show.drawing import Drawing
 
 __all__ = [
     "Drawing",

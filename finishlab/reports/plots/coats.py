@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from finishlab.colorimetry.spaces import hex_colour
 from finishlab.reports.plots.colours import PlottedBoard, PlottedFloor
-from finishlab.reports.plots.drawing import (
+from finishlab.show.drawing import (
     BAND,
     FONT_SIZE,
     INK,
@@ -20,7 +21,6 @@ from finishlab.reports.plots.drawing import (
     figure_of,
     plain_axes,
 )
-from finishlab.reports.swatch import hex_colour
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

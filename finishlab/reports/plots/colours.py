@@ -9,7 +9,7 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from finishlab.colorimetry.ciede2000 import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.spaces import lab_to_rgb, rgb_to_lab
 

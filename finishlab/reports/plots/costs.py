@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
-from finishlab.colorimetry.sources import SOURCES, Source
-from finishlab.reports.plots.drawing import INK, SOFT, WIDTH, Drawing, drawing_rules, figure_of, plain_axes
+from finishlab.colorimetry.table import SOURCES, Source
+from finishlab.show.drawing import INK, SOFT, WIDTH, Drawing, drawing_rules, figure_of, plain_axes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.colorimetry.difference import DeltaE
+from finishlab.colorimetry.spaces import hex_colour
 from finishlab.reports.plots.colours import PlottedBoard
-from finishlab.reports.plots.drawing import (
+from finishlab.show.drawing import (
     BAND,
     FONT_SIZE,
     INK,
@@ -19,7 +20,6 @@ from finishlab.reports.plots.drawing import (
     figure_of,
     plain_axes,
 )
-from finishlab.reports.swatch import hex_colour
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

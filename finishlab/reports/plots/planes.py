@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from finishlab.colorimetry.spaces import hex_colour
 from finishlab.reports.plots.colours import Kind, Lab, PlottedBoard, PlottedFloor, chroma_covariance
-from finishlab.reports.plots.drawing import FONT_SIZE, INK, SOFT, WIDTH, Drawing, drawing_rules, figure_of, plain_axes
-from finishlab.reports.swatch import hex_colour
+from finishlab.show.drawing import FONT_SIZE, INK, SOFT, WIDTH, Drawing, drawing_rules, figure_of, plain_axes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

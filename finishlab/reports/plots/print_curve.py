@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from finishlab.reports.plots.drawing import (
+from finishlab.show.drawing import (
     BAND,
     FONT_SIZE,
     INK,

@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
+from finishlab.colorimetry.spaces import hex_colour
 from finishlab.reports.plots.colours import PlottedBoard, PlottedFloor, clipping
-from finishlab.reports.plots.drawing import FONT_SIZE, SURROUND, WIDTH, Drawing, drawing_rules, figure_of
-from finishlab.reports.swatch import hex_colour
+from finishlab.show.drawing import FONT_SIZE, SURROUND, WIDTH, Drawing, drawing_rules, figure_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -1,0 +1,350 @@
+"""What is told of boards and floor spots: as rows, in words, for JSON."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, Final
+
+from finishlab.board.records import BoardRecord, FloorSpotRecord
+from finishlab.errors import LogbookError
+from finishlab.finish.finish import Finish
+from finishlab.finish.wording import Row, finish_fields, finish_rows
+from finishlab.logbook.wording import change_line
+from finishlab.quality import Doubt
+from finishlab.record import Light
+from finishlab.show import jsons
+from finishlab.show.document import Block, Cell, Colour, Column, Line, Listing, Table
+
+if TYPE_CHECKING:
+    from finishlab.colorimetry.difference import DeltaE
+    from finishlab.logbook import Logbook, StoredBoard, StoredMeasurement, StoredSpot
+    from finishlab.measure import Texture  # measuring loads OpenCV; showing its results does not
+    from finishlab.record import Light
+
+__all__ = [
+    "BoardRow",
+    "ColourRow",
+    "Fact",
+    "Lab",
+    "SpotRow",
+    "board_details",
+    "board_row",
+    "colour_document",
+    "colour_row",
+    "colours",
+    "field_rows",
+    "label_facts",
+    "lights",
+    "measured",
+    "past",
+    "photo_namer",
+    "profile_line",
+    "profile_name",
+    "spot_row",
+    "what_it_is",
+]
+
+Lab = tuple[float, float, float]
+"""CIELAB D65 2 degrees."""
+
+
+@dataclass(frozen=True, slots=True)
+class ColourRow:
+    """One measured colour of a board or a floor spot."""
+
+    lab: Lab
+    standard_error: Lab
+    """One sigma of the mean, common errors left out."""
+    light: str
+    photo: str
+    """By which name the photo can be found again."""
+    strip_number: int | None = None
+    spread_lightness: tuple[float, float] | None = None
+    """10th and 90th percentile of L* over the surface."""
+    version: str = ""
+    """finishlab's version when it was measured."""
+    doubts: tuple[Doubt, ...] = ()
+    texture: Texture | None = None
+    camera_profile: Mapping[str, Any] | None = None
+    """What the result says of the camera profile it was made with; None without one."""
+
+
+@dataclass(frozen=True, slots=True)
+class BoardRow:
+    """One test board as the logbook knows it."""
+
+    number: str
+    """``"B1"``, ``"B2"`` ..."""
+    record: BoardRecord
+    lab: Lab | None = None
+    """The board's colour, all its photos of one light together; none while it is not measured."""
+    colours: tuple[ColourRow, ...] = ()
+    pairs: tuple[DeltaE, ...] = ()
+    """Differences measured with the floor in the same photo."""
+    light: str | None = None
+    """The light of the colour; None where it is of several."""
+
+
+@dataclass(frozen=True, slots=True)
+class SpotRow:
+    """One floor spot as the logbook knows it."""
+
+    number: str
+    """``"F1"``, ``"F2"`` ..."""
+    record: FloorSpotRecord
+    lab: Lab | None = None
+    colours: tuple[ColourRow, ...] = ()
+
+
+def what_it_is(record: BoardRecord) -> str:
+    """Return a board's recipe in one line: wood, stain and coats, topcoat."""
+    stain = record.stain or "no stain"
+    if record.stain and record.coats is not None:
+        stain += f", {record.coats} coat{'' if record.coats == 1 else 's'}"
+    return f"{record.species}; {stain}; {record.topcoat or 'no topcoat'}"
+
+
+Namer = Callable[[str], str]
+
+
+def photo_namer(log: Logbook) -> Namer:
+    """Return what turns a photo's hash into the name the user's file had, and the start of the hash."""
+
+    def name(sha256: str) -> str:
+        try:
+            return f"{log.photo(sha256).file_name} ({sha256[:8]})"
+        except LogbookError:  # its file is gone: the hash is all that is left
+            return sha256[:16]
+
+    return name
+
+
+def board_row(board: StoredBoard, light: Light | None = None) -> BoardRow:
+    """Return a board as a row.
+
+    Its colour is that of the photos in `light`; without it in its own, or of all if it has none in that.
+    """
+    lit = light or board.record.light
+    lights = {m.light for m in board.measurements}
+    alone = lights.pop() if len(lights) == 1 else None
+    return BoardRow(
+        number=board.number,
+        record=board.record,
+        lab=_pooled_lab(board.measurements, lit),
+        light=lit if any(m.light == lit for m in board.measurements) else alone,
+        colours=tuple(colour_row(m) for m in board.measurements),
+        pairs=tuple(pair.delta_e00 for pair in board.pairs if light is None or pair.light == light),
+    )
+
+
+def spot_row(spot: StoredSpot, *, name: Namer = str) -> SpotRow:
+    """Return a floor spot as a row; `name` turns a photo's hash into what is shown."""
+    return SpotRow(
+        number=spot.number,
+        record=spot.record,
+        lab=_pooled_lab(spot.measurements, spot.record.light),
+        colours=tuple(colour_row(m, name) for m in spot.measurements),
+    )
+
+
+def _pooled_lab(measurements: Sequence[StoredMeasurement], light: Light) -> tuple[float, float, float] | None:
+    from finishlab.matching.scatter import pool_estimates
+
+    lit = [m for m in measurements if m.light == light] or list(measurements)
+    return pool_estimates([m.field.estimate for m in lit]).lab if lit else None
+
+
+def colour_row(found: StoredMeasurement, name: Namer = str) -> ColourRow:
+    """Return one measured colour as a row."""
+    return ColourRow(
+        lab=found.field.estimate.lab,
+        standard_error=found.field.estimate.standard_error,
+        light=found.light,
+        photo=name(found.photo),
+        strip_number=found.strip_number,
+        spread_lightness=(found.field.spread.L10, found.field.spread.L90),
+        version=found.version,
+        doubts=found.field.doubts,
+        texture=found.field.texture,
+        camera_profile=found.settings.get("camera_profile"),
+    )
+
+
+def colour_document(colour: ColourRow) -> dict[str, Any]:
+    """Return the JSON form of one measured colour."""
+    return {
+        "lab": jsons.lab(colour.lab),
+        "standard_error": jsons.lab(colour.standard_error),
+        "spread": None
+        if colour.spread_lightness is None
+        else {"L10": jsons.rounded(colour.spread_lightness[0]), "L90": jsons.rounded(colour.spread_lightness[1])},
+        "texture": jsons.texture(colour.texture),
+        "light": colour.light,
+        "photo": colour.photo,
+        "strip": colour.strip_number,
+        "camera_profile": None if colour.camera_profile is None else dict(colour.camera_profile),
+        "version": colour.version,
+        "doubts": jsons.doubts(colour.doubts),
+    }
+
+
+def profile_name(profile: Mapping[str, Any] | None) -> str:
+    """Return which camera profile a result was measured with, in a few words; the settings' entry or None."""
+    if not profile:
+        return "no profile"
+    day = f", learned {profile['date']}" if profile.get("date") else ""
+    return f"{profile['camera']} in {profile['light']}{day}"
+
+
+def profile_line(profile: Mapping[str, Any]) -> str:
+    """Return the sentence that stands beside a colour measured with a camera profile."""
+    off = profile["left_out"]
+    return (
+        f"With the camera profile of {profile_name(profile)} ({profile['kind']}; chart: {profile['chart']}). Absolute "
+        f"error, on chart colours it had not seen: {off['wood']:.1f} dE00 near wood's colours, {off['mean']:.1f} over "
+        f"all, {off['max']:.1f} at most."
+    )
+
+
+def colours(row: BoardRow | SpotRow) -> list[dict[str, Any]]:
+    """Return what was measured, for JSON."""
+    return [colour_document(colour) for colour in row.colours]
+
+
+def lights(row: BoardRow | SpotRow) -> str:
+    """Return the lights it was measured in; that of its record while it is not measured."""
+    return ", ".join(dict.fromkeys(colour.light for colour in row.colours)) or row.record.light
+
+
+def measured(log: Logbook, found: Sequence[ColourRow]) -> list[Block]:
+    """Return what was measured, each photo by the name its file had."""
+    name = photo_namer(log)
+    return colour_blocks([replace(colour, photo=name(colour.photo)) for colour in found])
+
+
+def past(log: Logbook, number: str) -> Listing:
+    """Return what was done to a thing."""
+    return Listing("History", [change_line(change) for change in log.history(number)])
+
+
+Fact = tuple[str, str | int | dt.date | None]
+"""A label and what is written there."""
+
+_TOPCOAT: Final = "topcoat"
+"""What the row of the topcoat is called, in short or in full."""
+_BOARD: Final = (
+    ("species", "wood"),
+    ("purpose", "made as"),
+    ("state", "state"),
+    ("maker", "made by"),
+    ("recipe", "recipe"),
+    ("stain", "stain"),
+    ("coats", "stain coats"),
+    ("topcoat", "topcoat"),
+    ("light", "first light"),
+    ("date", "date"),
+    ("note", "note"),
+)
+
+
+def board_details(record: BoardRecord) -> tuple[Row, ...]:
+    """Return what a board's record says, one row a field; what was not written down has no row."""
+    short = {} if record.finish is None else record.finish.in_short()
+    bare = "none" if record.purpose in {"raw", "clear-only control"} else None
+    stain = record.stain or short.get("stain") or bare
+    coats = record.coats if record.coats is not None else short.get("coats")
+    rows: list[Fact] = [
+        ("wood", record.species),
+        ("stain", stain),
+        ("stain coats", None if stain == bare else coats),
+        ("recipe", record.recipe),
+        *_finish(record, "none on record"),
+        ("state", record.state),
+        ("made as", None if record.purpose == "candidate" else record.purpose),
+        ("made by", record.maker),
+        ("date", record.date.isoformat()),
+        ("note", record.note),
+    ]
+    return tuple((label, str(value)) for label, value in rows if value is not None)
+
+
+def _finish(record: BoardRecord, without: str | None) -> list[Fact]:
+    """Return the rows of a finish with one of the topcoat: in full where it is written so, else as said in short."""
+    rows: list[Fact] = list(finish_rows(record.finish))
+    written = dict(rows)
+    said = record.topcoat
+    if _TOPCOAT not in written:
+        place = next((n for n, (label, _) in enumerate(rows) if label == "lay"), len(rows))
+        return [*rows[:place], (_TOPCOAT, said or without), *rows[place:]]
+    derived = None if record.finish is None else record.finish.in_short().get("topcoat")
+    if said is not None and said != derived:
+        rows = [(label, f"{said}; {value}" if label == _TOPCOAT else value) for label, value in rows]
+    return rows
+
+
+def label_facts(record: BoardRecord) -> list[Fact]:
+    """Return what a board's label says, from the wood up to the last coat."""
+    return [
+        ("species", record.species),
+        ("recipe", record.recipe),
+        ("stain", record.stain),
+        ("coats", record.coats),
+        *_finish(record, None),
+        ("state", record.state),
+        ("purpose", record.purpose),
+        ("maker", record.maker),
+        ("date", record.date),
+        ("note", record.note),
+    ]
+
+
+def field_rows(record: BoardRecord) -> Iterator[tuple[str, str, str, Any]]:
+    """Give every field that is written: its JSON name, the name people read, its value in words and as JSON.
+
+    The JSON name of a finish's field is its path, such as ``finish.steps.1.wipe_min``.
+    """
+    plain = record.as_dict()
+    for name, label in _BOARD:
+        value = getattr(record, name)
+        if value is not None:
+            yield name, label, str(value), value if name == "recipe" else plain[name]
+    yield from finish_fields(record.finish or Finish())
+
+
+def colour_blocks(colours: Sequence[ColourRow]) -> list[Block]:
+    """Return what was measured, photo by photo."""
+    if not colours:
+        return [Line("Not measured yet.")]
+    columns = (
+        Column("light", least=min(12, max(len(colour.light) for colour in colours))),
+        Column("L* a* b*"),
+        *(Column(name, fold=False) for name in ("+-", "L* 10-90 %", "grain", "strip")),
+        Column("photo"),
+    )
+    blocks: list[Block] = [Table(columns, [_row(colour) for colour in colours])]
+    if any(colour.texture is not None for colour in colours):
+        blocks.append(Line("grain: scatter of L* within 8 mm, and its angle to the strip where it has one"))
+    blocks += [
+        Line(text) for text in dict.fromkeys(profile_line(c.camera_profile) for c in colours if c.camera_profile)
+    ]
+    return [*blocks, Listing("Doubts", list(dict.fromkeys(doubt.message for c in colours for doubt in c.doubts)))]
+
+
+def _row(colour: ColourRow) -> list[Cell]:
+    spread = None if colour.spread_lightness is None else "{:.0f} to {:.0f}".format(*colour.spread_lightness)
+    strip = None if colour.strip_number is None else f"{colour.strip_number:04d}"
+    lab = Colour(colour.lab, decimals=1)
+    return [colour.light, lab, _figures(colour.standard_error), spread, _grain(colour.texture), strip, colour.photo]
+
+
+def _figures(lab: Lab) -> str:
+    return " ".join(f"{round(v, 1) + 0.0:.1f}" for v in lab)
+
+
+def _grain(texture: Texture | None) -> str | None:
+    if texture is None:
+        return None
+    angle = texture.to_strip_deg
+    return f"{texture.contrast:.1f}" if angle is None else f"{texture.contrast:.1f} at {abs(angle):.0f} deg"

@@ -1,0 +1,390 @@
+"""One file that holds a whole logbook, out and in: JSON with its schema, a CSV table each, the photos.
+
+The same logbook gives the same bytes: entries are sorted and carry no time of their own.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import tempfile
+import zipfile
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+from sqlalchemy import Column, Engine, MetaData, Table, inspect
+from sqlalchemy.exc import SQLAlchemyError
+from sqlalchemy.types import JSON, BigInteger, Date, DateTime, Float, Integer, String, Text
+
+from finishlab.errors import LogbookError, OutputError
+from finishlab.files import whole_file
+from finishlab.logbook.database import migrate, migrate_to, open_engine
+from finishlab.logbook.merge import FORMAT, TABLES, Dump, MergeResult, checked, damaged, decoded_row, read_dump
+from finishlab.logbook.migrations import HEAD
+from finishlab.logbook.photo_files import photo_place
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.tables import Base, Day, UtcDateTime
+from finishlab.photos.privacy import shareable
+from finishlab.show.csv_text import Cell, csv_text
+from finishlab.version import __version__
+
+__all__ = [
+    "ArchiveReader",
+    "ArchiveWriter",
+    "Exported",
+    "export_logbook",
+    "import_logbook",
+    "json_schema",
+    "open_archive",
+    "upgraded",
+    "write_archive",
+]
+
+
+def upgraded(dump: Dump) -> Dump:
+    """Return a dump of an older finishlab with its tables at today's step.
+
+    Raises
+    ------
+    LogbookError
+        ``"archive-newer"`` or ``"archive-damaged"``.
+    """
+    if dump.revision == HEAD:
+        return dump
+    with tempfile.TemporaryDirectory(prefix="finishlab-") as folder:
+        engine = open_engine(Path(folder) / "old.db")
+        try:
+            if not migrate_to(engine, dump.revision):
+                raise LogbookError(
+                    "archive-newer",
+                    f"The archive was made by a newer finishlab (its tables are at “{dump.revision}”).",
+                    "Update finishlab, then import it again.",
+                )
+            _fill(engine, dump)
+            migrate(engine)
+            with engine.connect() as connection:
+                return read_dump(connection)
+        except SQLAlchemyError as error:
+            raise damaged(f"its tables do not fit together ({type(error).__name__})") from error
+        finally:
+            engine.dispose()
+
+
+def _fill(engine: Engine, dump: Dump) -> None:
+    """Put the rows into tables of the dump's own step, whose columns may not be today's."""
+    with engine.begin() as connection:
+        there = set(inspect(connection).get_table_names())
+        for name in [each.name for each in TABLES if each.name in there]:
+            found = inspect(connection).get_columns(name)
+            # A moment is read and written in one way only, the logbook's own.
+            old = Table(
+                name,
+                MetaData(),
+                *(Column(c["name"], UtcDateTime() if isinstance(c["type"], DateTime) else c["type"]) for c in found),
+            )
+            connection.execute(old.delete())
+            rows = [decoded_row(old, row) for row in dump.tables.get(name, [])]
+            if rows:
+                connection.execute(old.insert(), rows)
+
+
+def json_schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of `Dump.as_dict`, made from the tables."""
+    tables = {
+        each.name: {"type": "array", "items": _row_schema(each), "description": _said_of(each)}
+        for each in sorted(TABLES, key=lambda each: each.name)
+    }
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "A finishlab logbook",
+        "type": "object",
+        "required": ["format", "tables_at", "tables"],
+        "properties": {
+            "format": {"const": FORMAT},
+            "tables_at": {"const": HEAD},
+            "tables": {
+                "type": "object",
+                "required": sorted(tables),
+                "properties": tables,
+                "additionalProperties": False,
+            },
+        },
+        "additionalProperties": False,
+    }
+
+
+def _said_of(each: Table) -> str:
+    words = {mapper.class_.__tablename__: mapper.class_.__doc__ for mapper in Base.registry.mappers}
+    return str(words[each.name]).split("\n", maxsplit=1)[0]
+
+
+def _row_schema(each: Table) -> dict[str, Any]:
+    return {
+        "type": "object",
+        "required": sorted(each.columns.keys()),
+        "properties": {name: _value_schema(found) for name, found in sorted(each.columns.items())},
+        "additionalProperties": False,
+    }
+
+
+def _value_schema(of: Column[Any]) -> dict[str, Any]:
+    kinds: Iterable[tuple[type | tuple[type, ...], dict[str, Any]]] = (
+        (JSON, {"type": "object"}),
+        (UtcDateTime, {"type": "string", "format": "date-time"}),
+        ((Date, Day), {"type": "string", "format": "date"}),
+        (Float, {"type": "number"}),
+        ((Integer, BigInteger), {"type": "integer"}),
+        ((String, Text), {"type": "string"}),
+    )
+    schema = next(dict(found) for kind, found in kinds if isinstance(of.type, kind))
+    return schema | {"type": [schema["type"], "null"]} if of.nullable else schema
+
+
+_ARCHIVE_FORMAT: Final = "finishlab/archive/1"
+_MANIFEST: Final = "archive.json"
+_LOGBOOK: Final = "logbook.json"
+_SCHEMA: Final = "logbook.schema.json"
+_CHECK_NAME: Final = "Check the name and the folder."
+_LARGEST_TEXT: Final = 2_000_000_000
+_README: Final = """This archive holds a finishlab logbook.
+
+logbook.json         everything, as described by logbook.schema.json (JSON Schema, draft 2020-12)
+tables/*.csv         the same tables for a spreadsheet; a text that could pass for a formula has a ' before it
+photos/              the photos by the SHA-256 of the file the camera wrote; places are taken out
+
+Take it in with: finishlab import THIS-FILE
+"""
+
+
+def _cell(value: Any) -> Cell:  # noqa: ANN401 - any JSON value
+    """Return a cell of a table: what is a value of its own stays, lists and objects are written as JSON."""
+    return json.dumps(value, ensure_ascii=False, sort_keys=True) if isinstance(value, dict | list) else value
+
+
+class ArchiveWriter:
+    """An archive being written; see `write_archive`."""
+
+    def __init__(self, file: zipfile.ZipFile) -> None:
+        self._file = file
+
+    def photo(self, name: str, content: bytes) -> None:
+        """Add a photo; photos are packed already."""
+        self._put(f"photos/{name}", content, zipfile.ZIP_STORED)
+
+    def tables(self, document: Mapping[str, Any], schema: Mapping[str, Any], version: str) -> None:
+        """Add the tables, as `logbook.json` and as CSV."""
+        manifest = {"format": _ARCHIVE_FORMAT, "made_with": f"finishlab {version}"}
+        self._put(_MANIFEST, _json(manifest))
+        self._put(_SCHEMA, _json(schema))
+        self._put("README.txt", _README.encode())
+        columns = schema["properties"]["tables"]["properties"]
+        for name, rows in sorted(document["tables"].items()):
+            head = sorted(columns[name]["items"]["properties"])
+            cells = ([_cell(row.get(name)) for name in head] for row in rows)
+            # The mark at the front tells spreadsheets that the text is UTF-8.
+            self._put(f"tables/{name}.csv", csv_text(head, cells, figures=None).encode("utf-8-sig"))
+        self._put(_LOGBOOK, _json(document))
+
+    def _put(self, name: str, content: bytes, packing: int = zipfile.ZIP_DEFLATED) -> None:
+        entry = zipfile.ZipInfo(name)
+        entry.external_attr = 0o644 << 16
+        entry.compress_type = packing
+        self._file.writestr(entry, content)
+
+
+def _json(value: Mapping[str, Any]) -> bytes:
+    return (json.dumps(value, ensure_ascii=False, sort_keys=True, indent=1, allow_nan=False) + "\n").encode()
+
+
+@contextmanager
+def write_archive(path: Path) -> Iterator[ArchiveWriter]:
+    """Write an archive, whole or not at all.
+
+    Raises
+    ------
+    OutputError
+        ``"output-not-writable"``.
+    """
+    with whole_file(path) as stream, zipfile.ZipFile(stream, "w", allowZip64=True) as file:
+        yield ArchiveWriter(file)
+
+
+class ArchiveReader:
+    """An archive being read; see `open_archive`."""
+
+    def __init__(self, file: zipfile.ZipFile, path: Path) -> None:
+        self._file = file
+        self._path = path
+
+    def document(self) -> dict[str, Any]:
+        """Return `logbook.json`.
+
+        Raises
+        ------
+        LogbookError
+            ``"archive-damaged"``, or ``"not-an-archive"`` for another program's file.
+        """
+        if self._json(_MANIFEST).get("format") != _ARCHIVE_FORMAT:
+            raise _no_archive(self._path)
+        return self._json(_LOGBOOK)
+
+    def extract(self, name: str, into: Path) -> bool:
+        """Write a photo to `into`; return whether the archive has it."""
+        try:
+            with self._file.open(f"photos/{name}") as source, into.open("wb") as target:
+                while chunk := source.read(1 << 20):
+                    target.write(chunk)
+        except KeyError:
+            return False
+        return True
+
+    def _json(self, name: str) -> dict[str, Any]:
+        try:
+            if self._file.getinfo(name).file_size > _LARGEST_TEXT:
+                raise _damaged(self._path)
+            found = json.loads(self._file.read(name))
+        except KeyError:
+            raise _no_archive(self._path) from None
+        except ValueError as error:
+            raise _damaged(self._path) from error
+        if not isinstance(found, dict):
+            raise _damaged(self._path)
+        return found
+
+
+@contextmanager
+def open_archive(path: Path) -> Iterator[ArchiveReader]:
+    """Open an archive to read.
+
+    Raises
+    ------
+    LogbookError
+        ``"archive-not-found"``, ``"not-an-archive"`` or ``"archive-damaged"``.
+    """
+    try:
+        with zipfile.ZipFile(path) as file:
+            yield ArchiveReader(file, path)
+    except FileNotFoundError as error:
+        raise LogbookError(
+            "archive-not-found", f"There is no file {path}.", "Check the name and the folder."
+        ) from error
+    except zipfile.BadZipFile as error:
+        raise (_damaged(path) if zipfile.is_zipfile(path) else _no_archive(path)) from error
+    except OSError as error:
+        raise LogbookError(
+            "archive-not-found", f"{path} cannot be read ({error.strerror or error}).", _CHECK_NAME
+        ) from error
+
+
+def _no_archive(path: Path) -> LogbookError:
+    return LogbookError(
+        "not-an-archive", f"{path} is no archive of a logbook.", "Name a file made by: finishlab export"
+    )
+
+
+def _damaged(path: Path) -> LogbookError:
+    return LogbookError(
+        "archive-damaged", f"{path} is damaged.", "Copy it again, or make it again with: finishlab export"
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Exported:
+    """What an archive holds."""
+
+    boards: int
+    floor_spots: int
+    photos: int
+    missing: tuple[str, ...]
+    """Names of photos whose files are no longer in the logbook, or no longer what they were."""
+    kept_back: tuple[str, ...] = ()
+    """Names of photos of which nobody can say what they tell: see `finishlab.photos.privacy.shareable`."""
+
+
+def export_logbook(log: Logbook, path: Path, *, photos: bool = True) -> Exported:
+    """Write all a logbook holds into one archive; of a photo goes along what tells nothing of people and places.
+
+    Parameters
+    ----------
+    log
+        The logbook.
+    path
+        The archive.
+    photos
+        Whether photos go along.
+
+    Raises
+    ------
+    OutputError
+        If the file cannot be written.
+    """
+    dump = log.dump()
+    _refuse_unknown(path, dump)
+    rows = dump.tables["photos"]
+    missing: list[str] = []
+    kept_back: list[str] = []
+    with write_archive(path) as archive:
+        for row in rows if photos else []:
+            place = photo_place(log.folder, row["sha256"], row["suffix"])
+            if not place.is_file():
+                missing.append(row["file_name"])
+                continue
+            content = place.read_bytes()
+            if hashlib.sha256(content).hexdigest() not in (row["sha256"], row.get("kept_sha256")):
+                missing.append(row["file_name"])
+                continue
+            clean = shareable(content)
+            if clean is None:
+                kept_back.append(row["file_name"])
+                continue
+            own = hashlib.sha256(clean).hexdigest()
+            row["kept_sha256"] = None if own == row["sha256"] else own
+            archive.photo(f"{row['sha256']}{row['suffix']}", clean)
+        archive.tables(dump.as_dict(), json_schema(), __version__)
+    kept = {name: sum(row["removed"] is None for row in dump.tables[name]) for name in ("boards", "floor_spots")}
+    given = len(rows) - len(missing) - len(kept_back) if photos else 0
+    return Exported(kept["boards"], kept["floor_spots"], given, tuple(missing), tuple(kept_back))
+
+
+def _refuse_unknown(path: Path, dump: Dump) -> None:
+    """See that an archive that is to be replaced holds nothing that this logbook does not know.
+
+    Raises
+    ------
+    OutputError
+        ``"output-taken"``.
+    """
+    if not zipfile.is_zipfile(path):
+        return
+    try:
+        with open_archive(path) as archive:
+            changes = Dump.from_dict(archive.document()).tables.get("changes", [])
+    except LogbookError:
+        return  # no archive, and so never replaced
+    if not {row.get("uuid") for row in changes} <= {row["uuid"] for row in dump.tables["changes"]}:
+        raise OutputError(
+            "output-taken",
+            f"{path} is an archive with entries that this logbook does not have, so it is not replaced.",
+            f"Name another file, or take it in first: finishlab import {path}",
+        )
+
+
+def import_logbook(log: Logbook, path: Path) -> MergeResult:
+    """Take an archive into a logbook, empty or used: nothing twice, nothing lost.
+
+    Raises
+    ------
+    LogbookError
+        ``"archive-damaged"``, ``"archive-newer"``, ``"not-an-archive"``, ``"archive-not-found"``, ``"photo-changed"``;
+        the logbook's boards and spots are as they were then.
+    """
+    with open_archive(path) as archive, tempfile.TemporaryDirectory(prefix="finishlab-") as folder:
+        dump = checked(upgraded(Dump.from_dict(archive.document())))
+        for row in dump["photos"]:
+            copy = Path(folder) / "photo"
+            if archive.extract(f"{row['sha256']}{row['suffix']}", copy):
+                log.keep_photo_copy(copy, row)
+        return log.merge(dump)

@@ -1,0 +1,266 @@
+"""What a logbook has learned of strips and cameras, and the trials at home that say how far to trust it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, replace
+from typing import Any
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from finishlab.colorimetry.camera_profile import CameraProfile
+from finishlab.errors import LogbookError
+from finishlab.imaging.greys import USUAL, StripGreys
+from finishlab.logbook import writing as rows
+from finishlab.logbook.database import Transactions
+from finishlab.logbook.entities import find, remove
+from finishlab.logbook.reading import decoded, read_history, read_numbered
+from finishlab.logbook.stored import Change, StoredTrial
+from finishlab.logbook.tables import CameraProfileRow, MeasurementRow, StripGreysRow, StripRow, TrialRow
+from finishlab.logbook.writing import kept_photo, note_change, now
+from finishlab.record import normalise_light
+from finishlab.strip.records import TrialRecord
+
+__all__ = ["CalibrationStore", "StoredGreys"]
+
+
+@dataclass(frozen=True, slots=True)
+class StoredGreys:
+    """What was learned of a strip at one time."""
+
+    greys: StripGreys
+    created: dt.datetime
+    """UTC."""
+    ended: dt.datetime | None
+    """UTC; when it was forgotten or learned anew. None for what holds today."""
+
+
+def _subject(number: int) -> str:
+    return f"strip {number:04d}"
+
+
+def _not_learned(number: int) -> LogbookError:
+    return LogbookError(
+        "strip-not-learned",
+        f"The logbook has learned nothing of strip {number:04d}.",
+        "Learn its greys with finishlab strip learn.",
+    )
+
+
+def _end(session: Session, number: int) -> dict[str, Any] | None:
+    """Let what is known of a strip end now; return it, None if there is nothing."""
+    before = None
+    known = select(StripGreysRow).where(StripGreysRow.strip_number == number, StripGreysRow.ended.is_(None))
+    for row in session.scalars(known):
+        row.ended, before = rows.now(), row.greys
+    return before
+
+
+def _greys(row: StripGreysRow) -> StripGreys:
+    return decoded(_subject(row.strip_number), StripGreys.from_dict, row.greys)
+
+
+def _holding(session: Session, camera: str, light: str) -> list[CameraProfileRow]:
+    """Return the profiles that hold for a camera in a light, the latest last."""
+    asked = select(CameraProfileRow).where(
+        CameraProfileRow.camera == camera, CameraProfileRow.light == light, CameraProfileRow.removed.is_(None)
+    )
+    return list(session.scalars(asked.order_by(CameraProfileRow.created, CameraProfileRow.id)))
+
+
+def _profile(row: CameraProfileRow) -> CameraProfile:
+    return decoded(f"the camera “{row.camera}”", CameraProfile.from_dict, row.profile)
+
+
+class CalibrationStore(Transactions):
+    """The part of a logbook that keeps strips' greys, cameras' profiles and trials."""
+
+    # Strips
+
+    def learn_strip(self, greys: StripGreys) -> StripGreys:
+        """Keep what was learned of a strip's greys; it holds from now on, and what held before stays in the history.
+
+        Raises
+        ------
+        ValueError
+            If the greys are a usual print's.
+        """
+        if greys.number is None:
+            raise ValueError("a usual print's greys are no strip's own")
+        with self._write() as session:
+            rows.insert_if_missing(session, StripRow(number=greys.number, first_seen=rows.now()), greys.number)
+            before = _end(session, greys.number)
+            session.add(StripGreysRow(strip_number=greys.number, greys=greys.as_dict(), created=rows.now()))
+            rows.note_change(session, self._who, "learn", _subject(greys.number), before=before, after=greys.as_dict())
+        return greys
+
+    def forget_strip(self, number: int) -> None:
+        """Let a strip be a usual print again; what was learned stays in the history.
+
+        Raises
+        ------
+        LogbookError
+            ``"strip-not-learned"``.
+        """
+        with self._write() as session:
+            before = _end(session, number)
+            if before is None:
+                raise _not_learned(number)
+            rows.note_change(session, self._who, "forget", _subject(number), before=before)
+
+    def learned_greys(self) -> tuple[StripGreys, ...]:
+        """Return what holds today of every strip that was learned, by number."""
+        with self._read() as session:
+            holds = select(StripGreysRow).where(StripGreysRow.ended.is_(None)).order_by(StripGreysRow.strip_number)
+            return tuple(_greys(row) for row in session.scalars(holds))
+
+    def photographed_greys(self) -> tuple[StripGreys, ...]:
+        """Return what logged photos said of every strip that was not learned, by number."""
+        terms, row = len(USUAL.effects), MeasurementRow
+        learned = select(StripGreysRow.strip_number).where(StripGreysRow.ended.is_(None))
+        one_a_photo = (
+            select(func.max(row.id))
+            .where(row.strip_number.not_in(learned), func.json_array_length(row.correction, "$.print") == terms)
+            .group_by(row.photo_sha256)
+        )
+        # The database takes the mean: a logbook of thousands of photos gives one row a strip.
+        means = [func.avg(row.correction["print", term].as_float()) for term in range(terms)]
+        asked = select(row.strip_number, func.count(), *means).where(row.id.in_(one_a_photo)).group_by(row.strip_number)
+        with self._read() as session:
+            found = session.execute(asked.order_by(row.strip_number)).all()
+        return tuple(
+            replace(USUAL, number=number, photos=photos, said=tuple(float(each) for each in said))
+            for number, photos, *said in found
+        )
+
+    def strip_greys(self, number: int) -> StripGreys | None:
+        """Return what holds today of a strip's greys, None if they were not learned."""
+        return next((greys for greys in self.learned_greys() if greys.number == number), None)
+
+    def strip_greys_history(self, number: int, *, needed: bool = True) -> tuple[StoredGreys, ...]:
+        """Return all that was ever learned of a strip, first to last.
+
+        Raises
+        ------
+        LogbookError
+            ``"strip-not-learned"`` if nothing was and something is needed.
+        """
+        with self._read() as session:
+            found = select(StripGreysRow).where(StripGreysRow.strip_number == number).order_by(StripGreysRow.id)
+            learned = tuple(StoredGreys(_greys(row), row.created, row.ended) for row in session.scalars(found))
+        if needed and not learned:
+            raise _not_learned(number)
+        return learned
+
+    def strip_history(self, number: int) -> tuple[Change, ...]:
+        """Return who learned and forgot a strip's greys, and when, first to last."""
+        with self._read() as session:
+            return read_history(session, _subject(number))
+
+    # Cameras
+
+    def add_camera_profile(self, profile: CameraProfile) -> None:
+        """Keep a camera's profile; it takes the place of one of the same camera and light, which the history keeps.
+
+        Raises
+        ------
+        LogbookError
+            ``"photo-not-kept"`` if the chart's photo was not kept before.
+        """
+        light = normalise_light(profile.light)
+        with self._write() as session:
+            photo = kept_photo(session, profile.photo_id)
+            before = _holding(session, profile.camera, light)
+            for each in before:
+                each.removed = now()
+            row = CameraProfileRow(
+                camera=profile.camera, light=light, photo_sha256=photo, profile=profile.as_dict(), created=now()
+            )
+            session.add(row)
+            session.flush()
+            old = dict(before[-1].profile) if before else None
+            note_change(session, self._who, "learn", f"camera {row.id}", before=old, after=profile.as_dict())
+
+    def camera_profiles(self) -> list[CameraProfile]:
+        """Return the profiles that hold, by camera and light."""
+        by_camera = (CameraProfileRow.camera, CameraProfileRow.light, CameraProfileRow.created)
+        shown = select(CameraProfileRow).where(CameraProfileRow.removed.is_(None)).order_by(*by_camera)
+        with self._read() as session:
+            # Two can hold after an archive was taken in: the later one counts.
+            rows = {(row.camera, row.light): row for row in session.scalars(shown)}
+            return [_profile(row) for row in rows.values()]
+
+    def camera_profile(self, camera: str, light: str) -> CameraProfile | None:
+        """Return the profile of a camera (EXIF make and model) in a light, or None."""
+        with self._read() as session:
+            rows = _holding(session, camera, normalise_light(light))
+            return _profile(rows[-1]) if rows else None
+
+    def forget_camera_profile(self, camera: str, light: str) -> None:
+        """Use a profile no longer; what was measured with it stays.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-camera"`` if there is none.
+        """
+        with self._write() as session:
+            rows = _holding(session, camera, normalise_light(light))
+            if not rows:
+                raise LogbookError(
+                    "unknown-camera",
+                    f"The logbook has no profile of the camera “{camera}” in the light “{normalise_light(light)}”.",
+                    "See what there is: finishlab camera list",
+                )
+            for row in rows:
+                row.removed = now()
+                note_change(session, self._who, "forget", f"camera {row.id}", before=dict(row.profile))
+
+    # Trials
+
+    def add_trials(self, trials: list[TrialRecord]) -> list[StoredTrial]:
+        """Log trials and give them their numbers.
+
+        Raises
+        ------
+        LogbookError
+            ``"photo-tried-already"`` if one of the photos is part of a trial: counted twice it would count for two.
+        """
+        with self._write() as session:
+            known: dict[str, str] = {
+                photo: each.number
+                for each in read_numbered(session, TrialRow, TrialRecord)
+                for photo in each.record.photos
+            }
+            for record in trials:
+                for photo in record.photos:
+                    if photo in known:
+                        name = next(str(side["file"]) for side in record.sides if side["photo"] == photo)
+                        raise LogbookError(
+                            "photo-tried-already",
+                            f"The photo {name} is part of the trial {known[photo]} already.",
+                            "Take another photo for each trial.",
+                        )
+                    known[photo] = "before it"
+            numbers = []
+            for record in trials:
+                numbers.append(f"H{rows.add_row(session, TrialRow, record)}")
+                rows.note_change(session, self._who, "add", numbers[-1], after=record.as_dict())
+            return [each for each in read_numbered(session, TrialRow, TrialRecord) if each.number in numbers]
+
+    def trials(self) -> list[StoredTrial]:
+        """Return the trials by number."""
+        with self._read() as session:
+            return read_numbered(session, TrialRow, TrialRecord)
+
+    def remove_trial(self, number: str) -> None:
+        """Count a trial no longer; its history stays.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-trial"``.
+        """
+        with self._write() as session:
+            remove(session, find(session, TrialRow, number, lock=True), self._who)

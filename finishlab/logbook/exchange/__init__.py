@@ -1,1 +1,0 @@
-"""A whole logbook out into an archive, and an archive into a logbook."""

@@ -1,1 +1,0 @@
-"""Changes taken back, and brought back again."""

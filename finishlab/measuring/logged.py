@@ -1,0 +1,289 @@
+"""Measured photos into the logbook, all or nothing, and logged photos measured again."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Final, cast
+
+from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
+from finishlab.errors import FinishlabError, LogbookError
+from finishlab.logbook import DirectPair, Logbook, StoredBoard, StoredMeasurement, StoredSpot
+from finishlab.measure import GreyArea, Measurement, PixelPolygon, PixelRect
+from finishlab.measuring.photos import MeasureOptions, PhotoResult, measure_photos
+from finishlab.photos import photo_facts
+from finishlab.record import today
+from finishlab.stair.records import StoredPart
+
+if TYPE_CHECKING:
+    from finishlab.colorimetry.estimate import LabEstimate
+    from finishlab.imaging.strip import FieldName
+    from finishlab.measure import SurfaceKind
+
+__all__ = [
+    "Remeasured",
+    "keep_original",
+    "keep_photos",
+    "log_board",
+    "log_board_photos",
+    "log_floor_spots",
+    "measured_of",
+    "photo_day",
+    "refuse_known",
+    "remeasure",
+]
+
+
+def refuse_known(log: Logbook, results: Sequence[PhotoResult]) -> None:
+    """Refuse photos of which one is logged already, or named twice; LogbookError ``"photo-logged-twice"``."""
+    _refuse_known(results, log.boards_of_photos)
+
+
+def log_board(
+    log: Logbook, record: BoardRecord, results: Sequence[PhotoResult], *, dated: bool = True, with_floor: bool = False
+) -> StoredBoard:
+    """Log a board measured in one or more photos.
+
+    Parameters
+    ----------
+    log
+        The logbook.
+    record
+        The board and its finish.
+    results
+        What `finishlab.measuring.photos.measure_photos` gave, all of them measured.
+    dated
+        False to take the day the first photo says it was taken instead of the record's.
+    with_floor
+        Keep the direct pair of each photo that shows the floor too.
+
+    Raises
+    ------
+    LogbookError
+        ``photo-logged-twice``, ``photo-changed``, and what the logbook can raise; nothing is logged then.
+    """
+    measured = measured_of(results)
+    _refuse_known(results, log.boards_of_photos)
+    if not dated:
+        record = replace(record, date=photo_day(results[0].path) or record.date)
+    keep_photos(log, results)
+    return log.add_board(record, measured, _pairs(measured, with_floor=with_floor))
+
+
+def log_board_photos(
+    log: Logbook, number: str, results: Sequence[PhotoResult], *, light: str | None = None, with_floor: bool = False
+) -> StoredBoard:
+    """Log further photos of a board, in another light or as repeats; see `log_board`."""
+    measured = measured_of(results)
+    _refuse_known(results, log.boards_of_photos)
+    keep_photos(log, results)
+    return log.add_board_photos(number, measured, _pairs(measured, with_floor=with_floor), light=light)
+
+
+def log_floor_spots(
+    log: Logbook, record: FloorSpotRecord, results: Sequence[PhotoResult], *, dated: bool = True
+) -> list[StoredSpot]:
+    """Log places of the floor.
+
+    Photos of a place that has a name are repeats of that one spot; without a name each photo is a spot of its own, so
+    that photos of five planks show how much planks differ.
+
+    Parameters
+    ----------
+    log, results, dated
+        As in `log_board`.
+    record
+        The place.
+    """
+    measured = measured_of(results)
+    _refuse_known(results, log.spots_of_photos)
+    if not dated:
+        record = replace(record, date=photo_day(results[0].path) or record.date)
+    keep_photos(log, results)
+    groups = [measured] if record.spot is not None else [[each] for each in measured]
+    return log.add_floor_spots(record, groups)
+
+
+def photo_day(path: str | Path) -> dt.date | None:
+    """Return the day a photo says it was taken; None if it says none, or one that cannot be."""
+    taken = _taken(photo_facts(Path(path)).taken)
+    day = None if taken is None else taken.date()
+    return day if day is not None and day <= today() else None
+
+
+def _taken(text: str) -> dt.datetime | None:
+    try:
+        return dt.datetime.fromisoformat(text) if text else None
+    except ValueError:
+        return None
+
+
+def measured_of(results: Sequence[PhotoResult]) -> list[Measurement]:
+    """Return the measurements; the first failure is raised, so that nothing is logged by halves."""
+    measured = []
+    for result in results:
+        if result.error is not None:
+            raise result.error
+        if result.measurement is not None:
+            measured.append(result.measurement)
+    return measured
+
+
+def _pairs(measured: Sequence[Measurement], *, with_floor: bool) -> list[DirectPair]:
+    pairs = [DirectPair.of(each) for each in measured] if with_floor else []
+    return [pair for pair in pairs if pair is not None]
+
+
+def keep_photos(log: Logbook, results: Sequence[PhotoResult]) -> None:
+    """Keep the photos' bytes, after seeing that they are still those that were measured."""
+    for result in results:
+        keep_original(log, result.path, None if result.measurement is None else result.measurement.photo_id)
+
+
+def keep_original(log: Logbook, path: str, photo_id: str | None) -> None:
+    """Keep a photo's bytes.
+
+    Raises
+    ------
+    LogbookError
+        ``photo-changed`` if they are not those that were measured.
+    """
+    facts = photo_facts(Path(path))
+    if photo_id is not None and facts.photo_id != photo_id:
+        raise LogbookError(
+            "photo-changed",
+            f"The photo {path} is not the one that was measured.",
+            "Measure it again when nothing changes it.",
+        )
+    width, height = facts.full_size
+    record = PhotoRecord(
+        sha256=facts.sha256,
+        file_name=facts.original_name,
+        width=width,
+        height=height,
+        taken=_taken(facts.taken),
+        camera_model=facts.camera or None,
+        suffix=facts.suffix,
+    )
+    log.keep_photo(Path(path), record)
+
+
+def _refuse_known(results: Sequence[PhotoResult], logged: Callable[[Collection[str]], dict[str, str]]) -> None:
+    """Refuse a photo that counts already: logged twice it would pass for a repeat and halve the doubt."""
+    photos = [result.measurement.photo_id for result in results if result.measurement is not None]
+    seen = {photo: f"one that is logged as {number} already" for photo, number in logged(photos).items()}
+    for result in results:
+        if result.measurement is None:
+            continue
+        owner = seen.get(result.measurement.photo_id)
+        if owner is not None:
+            raise LogbookError(
+                "photo-logged-twice",
+                f"The photo {result.path} is the same as {owner}.",
+                "Leave it out, or take another photo.",
+            )
+        seen[result.measurement.photo_id] = f"{result.path}, named before it"
+
+
+_Subject = StoredBoard | StoredSpot | StoredPart
+_NUMBER: Final = re.compile(r"[BbFf][0-9]{1,9}")
+
+
+@dataclass(frozen=True, slots=True)
+class Remeasured:
+    """What came of one board or floor spot."""
+
+    number: str
+    before: tuple[LabEstimate, ...]
+    after: tuple[LabEstimate, ...]
+    """Empty where a photo failed: the subject was then left as it was."""
+    errors: tuple[FinishlabError, ...] = ()
+
+
+def remeasure(log: Logbook, numbers: Sequence[str] = ()) -> list[Remeasured]:
+    """Measure the kept photos of boards, floor spots and stair parts again, each in the way it was measured.
+
+    Parameters
+    ----------
+    log
+        An open logbook.
+    numbers
+        ``"B1"``, ``"F1"``, ``"tread 7"`` ...; without any, all.
+
+    Returns
+    -------
+    list
+        One result a subject. Where one of its photos fails a subject is left as it was; the others are still done.
+
+    Raises
+    ------
+    LogbookError
+        ``unknown-board``, ``unknown-spot`` or ``unknown-part``, before anything is measured.
+    """
+    if not numbers:
+        parts = [part for part in log.stair_parts() if log.part_measurements(part.ident)]
+        return [
+            *(_renewed(log, spot) for spot in log.floor_spots()),
+            *(_renewed(log, board) for board in log.boards() if board.measurements),
+            *(_renewed(log, part) for part in parts),
+        ]
+    subjects: list[_Subject] = []
+    for number in dict.fromkeys(" ".join(each.split()) for each in numbers):
+        if not _NUMBER.fullmatch(number):
+            subjects += log.stair().named(number)
+        else:
+            subjects.append(log.floor_spot(number) if number[0] in "Ff" else log.board(number))
+    return [_renewed(log, subject) for subject in subjects]
+
+
+def _renewed(log: Logbook, subject: _Subject) -> Remeasured:
+    name = subject.code if isinstance(subject, StoredPart) else subject.number
+    logged = _logged(log, subject)
+    before = tuple(found.field.estimate for found in logged)
+    paired = {pair.photo for pair in subject.pairs} if isinstance(subject, StoredBoard) else set()
+    measured: list[Measurement] = []
+    errors: list[FinishlabError] = []
+    for found in logged:
+        try:
+            path = log.photo_path(found.photo)
+        except FinishlabError as error:
+            errors.append(error)
+            continue
+        (result,) = measure_photos([Path(path)], _how(log, found, pair=found.photo in paired))
+        if result.error is not None:
+            errors.append(result.error)
+        elif result.measurement is not None:
+            measured.append(result.measurement)
+    if errors or not measured:
+        return Remeasured(name, before, (), tuple(errors))
+    if isinstance(subject, StoredPart):
+        log.remeasure_part(subject.ident, measured)
+        return Remeasured(name, before, tuple(found.field.estimate for found in _logged(log, subject)))
+    log.remeasure(subject.number, measured)
+    now = log.floor_spot(subject.number) if isinstance(subject, StoredSpot) else log.board(subject.number)
+    return Remeasured(name, before, tuple(found.field.estimate for found in now.measurements))
+
+
+def _logged(log: Logbook, subject: _Subject) -> tuple[StoredMeasurement, ...]:
+    return log.part_measurements(subject.ident) if isinstance(subject, StoredPart) else subject.measurements
+
+
+def _how(log: Logbook, found: StoredMeasurement, *, pair: bool) -> MeasureOptions:
+    """Return how a photo was measured, with what is known of strips and cameras today."""
+    settings = found.settings
+    if settings.get("area"):
+        areas = tuple(GreyArea.parse(str(text)) for text in settings["greys"])
+        # By hand the one surface is reported as the board field; a floor's kind is kept by calling it the floor.
+        text = str(settings["area"])
+        # A rectangle is four figures, a polygon six or more.
+        area = PixelRect.parse(text) if text.count(",") == 3 else PixelPolygon.parse(text)
+        how = MeasureOptions(("floor",), found.field.kind, areas, area)
+        return how.with_calibration(log, found.light)
+    floor_is = cast("SurfaceKind", settings.get("floor_is", "print"))
+    if found.field.name == "floor":
+        floor_is = found.field.kind
+    fields: tuple[FieldName, ...] = ("board", "floor") if pair else (found.field.name,)
+    return MeasureOptions(fields, floor_is).with_calibration(log, found.light)

@@ -1,0 +1,205 @@
+"""The picture that shows what was found in a photo, and why, for checking by eye."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from finishlab.colorimetry.spaces import lab_to_srgb8
+from finishlab.imaging.drawing import WHITE, Ink, line
+from finishlab.imaging.opencv import shrink
+from finishlab.imaging.overlay import GLARE, LEFT_OUT, SAMPLED, FieldDrawing, check_picture, hatch
+from finishlab.imaging.panel import GreyPoints, PanelContent, PanelField, draw_panel
+from finishlab.imaging.strip import STRIP
+from finishlab.measure import HandInspection, PixelRect
+from finishlab.measure.flow import PX_PER_MM
+from finishlab.photos import srgb_pixels, write_png
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from finishlab.errors import FinishlabError
+    from finishlab.imaging.finder import StripFit
+    from finishlab.imaging.pixels import LinearImage
+    from finishlab.imaging.strip import FieldName
+    from finishlab.measure import FieldMeasurement, Inspection
+
+__all__ = ["picture_of", "save_picture", "save_refusal"]
+
+_LONG_SIDE: Final = 1600
+_MARGIN: Final = (225, 225, 222)
+_LEAST_NAMED: Final = 0.005
+"""Share of a field that is worth a word."""
+
+
+def save_picture(path: Path, inspection: Inspection | HandInspection, image: LinearImage) -> None:
+    """Write the photo with all that was found in it, and a panel that says why, as a PNG.
+
+    Raises
+    ------
+    OutputError
+        If the file cannot be written.
+    """
+    write_png(path, _joined(picture_of(inspection, image), _panel_of(inspection)))
+
+
+def picture_of(inspection: Inspection | HandInspection, image: LinearImage) -> np.ndarray:
+    """Return the photo with all that was found in it, shape (H, W, 3), uint8 sRGB; without the panel."""
+    if isinstance(inspection, HandInspection):
+        return _picture_by_hand(inspection, image)
+    drawings = {
+        name: FieldDrawing(
+            view.surface,
+            view.image.rect,
+            view.image.px_per_mm,
+            inspection.measurement.fields[name].estimate.lab,
+            _caption(inspection.measurement.fields[name]),
+        )
+        for name, view in inspection.views.items()
+    }
+    return check_picture(image, inspection.fit, drawings, inspection.correction)
+
+
+def save_refusal(
+    path: Path,
+    error: FinishlabError,
+    image: LinearImage,
+    fit: StripFit | None = None,
+    fields: Sequence[FieldName] = (),
+    areas: Sequence[PixelRect] = (),
+) -> None:
+    """Write the photo that gave no figure with what was found in it, and the reason, as a PNG.
+
+    Parameters
+    ----------
+    path
+        Where to.
+    error
+        Why there is no figure.
+    image
+        The photo.
+    fit
+        Where the strip lies, None where none was found.
+    fields
+        Which fields were to be measured.
+    areas
+        Without a strip: the rectangles that were named.
+
+    Raises
+    ------
+    OutputError
+        If the file cannot be written.
+    """
+    from finishlab.measure.flow import inspect_partly
+
+    if fit is None:
+        canvas, factor = _canvas(image)
+        for rect in areas:
+            _outline(canvas, _box(rect, factor))
+        write_png(path, _joined(canvas, PanelContent(refused=error.message, hint=error.hint)))
+        return
+    seen = inspect_partly(image, fit, fields)
+    drawings = {
+        name: FieldDrawing(seen.surfaces.get(name), STRIP.fields[name], PX_PER_MM, None, f"{name}: no figure")
+        for name in fields
+    }
+    content = PanelContent(
+        refused=error.message, hint=error.hint, correction=seen.correction, greys=GreyPoints(seen.readings, seen.greys)
+    )
+    write_png(path, _joined(check_picture(image, fit, drawings, seen.correction), content))
+
+
+def _joined(canvas: np.ndarray, content: PanelContent) -> np.ndarray:
+    """Set the panel under the picture; the narrower of the two is filled up on its right."""
+    panel = draw_panel(canvas.shape[1], content)
+    missing = panel.shape[1] - canvas.shape[1]
+    if missing > 0:
+        side = np.full((canvas.shape[0], missing, 3), _MARGIN, dtype=np.uint8)
+        canvas = np.concatenate([canvas, side], axis=1)
+    return np.concatenate([canvas, panel])
+
+
+def _panel_of(inspection: Inspection | HandInspection) -> PanelContent:
+    found = inspection.measurement.fields
+    pair = inspection.measurement.pair
+    told = dict.fromkeys(doubt.title for field in found.values() for doubt in field.doubts)
+    greys = None
+    if not isinstance(inspection, HandInspection):
+        greys = GreyPoints(inspection.readings, inspection.greys)
+    return PanelContent(
+        fields=tuple(
+            PanelField(name, field.estimate.lab, field.estimate.standard_error, _read_from(field))
+            for name, field in found.items()
+        ),
+        pair=f"difference: {pair.value:.1f} CIEDE2000 (95 %: {pair.low:.1f} to {pair.high:.1f})" if pair else "",
+        doubts=tuple(told),
+        correction=inspection.correction,
+        greys=greys,
+    )
+
+
+def _read_from(found: FieldMeasurement) -> str:
+    """Say how much of a field was read, and what was left out."""
+    left = sorted(found.left_out.items(), key=lambda item: -item[1])
+    parts = [f"{reason.replace('-', ' ')} {100 * share:.0f} %" for reason, share in left if share >= _LEAST_NAMED]
+    read = f"read from {100 * found.used_share:.0f} % of the field"
+    return f"{read}; left out: {', '.join(parts)}" if parts else read
+
+
+def _caption(found: FieldMeasurement) -> str:
+    return f"{found.name}: " + "L* {:.1f}  a* {:.1f}  b* {:.1f}".format(*found.estimate.lab)
+
+
+def _canvas(image: LinearImage) -> tuple[np.ndarray, float]:
+    """Return the photo at the picture's size, and by what it was made smaller."""
+    factor = max(1.0, max(image.size) / _LONG_SIDE)
+    return np.ascontiguousarray(shrink(srgb_pixels(image), factor)), factor
+
+
+def _picture_by_hand(inspection: HandInspection, image: LinearImage) -> np.ndarray:
+    """Draw the named rectangles, hatch what was left out, and set the colour found beside the area."""
+    canvas, factor = _canvas(image)
+    # The photo may have been decoded smaller than the pixels that areas are named in.
+    factor /= image.scale
+    top, left, bottom, right = _box(inspection.area.box, factor)
+    surface = inspection.view.surface
+    rows = np.linspace(0, surface.mask.shape[0] - 1, max(1, bottom - top)).round().astype(int)
+    columns = np.linspace(0, surface.mask.shape[1] - 1, max(1, right - left)).round().astype(int)
+    part = canvas[top:bottom, left:right]
+    glare, used = surface.glare[np.ix_(rows, columns)], surface.mask[np.ix_(rows, columns)]
+    height, width = part.shape[:2]
+    inside = surface.outline[np.ix_(rows, columns)]
+    part[glare & hatch(height, width, glare=True)] = GLARE
+    part[inside & ~glare & ~used & hatch(height, width, glare=False)] = LEFT_OUT
+    for grey in inspection.greys:
+        _outline(canvas, _box(grey.rect, factor))
+    if isinstance(inspection.area, PixelRect):
+        _outline(canvas, (top, left, bottom, right), SAMPLED)
+    else:
+        line(canvas, np.array(inspection.area.points) / factor, SAMPLED, closed=True)
+    side = max(8, min(bottom - top, right - left) // 4)
+    swatch = (top + 6, left + 6, top + 6 + side, left + 6 + side)
+    canvas[swatch[0] : swatch[2], swatch[1] : swatch[3]] = lab_to_srgb8(
+        np.array(inspection.measurement.fields["board"].estimate.lab)
+    )
+    _outline(canvas, swatch)
+    return canvas
+
+
+def _box(rect: PixelRect, factor: float) -> tuple[int, int, int, int]:
+    """Return top, left, bottom and right on the canvas."""
+    return (
+        int(rect.y / factor),
+        int(rect.x / factor),
+        max(int((rect.y + rect.height) / factor), int(rect.y / factor) + 1),
+        max(int((rect.x + rect.width) / factor), int(rect.x / factor) + 1),
+    )
+
+
+def _outline(canvas: np.ndarray, box: tuple[int, int, int, int], ink: Ink = WHITE) -> None:
+    """Draw a frame around a box."""
+    top, left, bottom, right = box
+    corners = ((left - 2, top - 2), (right + 1, top - 2), (right + 1, bottom + 1), (left - 2, bottom + 1))
+    line(canvas, np.array(corners), ink, closed=True)

@@ -1,0 +1,271 @@
+"""What all records have in common: their JSON form, checked and tidied texts, dates and choices, numbers such as B3."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from functools import lru_cache
+from typing import Any, Final, Literal, Self, cast, get_args, overload
+from urllib.parse import quote, unquote
+
+from finishlab.errors import UsageError
+
+__all__ = [
+    "ADDRESS_KINDS",
+    "DAYLIGHT",
+    "LONG_TEXT",
+    "SHORT_TEXT",
+    "Address",
+    "AddressKind",
+    "DatedRecord",
+    "Light",
+    "Number",
+    "Record",
+    "check_choice",
+    "checked_date",
+    "cut_name",
+    "line",
+    "named",
+    "normalise_light",
+    "normalize",
+    "note_text",
+    "number_of",
+    "one_line",
+    "parse_date",
+    "today",
+]
+
+Light = str
+"""Name of a light in the user's own words, spelt as `normalise_light` spells it."""
+DAYLIGHT: Final[Light] = "daylight"
+
+SHORT_TEXT: Final = 200
+"""Longest one-line text, characters."""
+LONG_TEXT: Final = 4000
+"""Longest note, characters."""
+_CAMERA_NAME: Final = 200
+_NUMBER: Final = re.compile(r"[0-9]{1,9}")
+
+
+class Record:
+    """Base of what is logged, for frozen dataclasses that check and tidy their values when built."""
+
+    __slots__ = ()
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form, one entry a field; dates as ISO 8601, sections in their own JSON form."""
+        return {f.name: _json(getattr(self, f.name)) for f in fields(cast("Any", self))}
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> Self:
+        """Rebuild a record from `as_dict`; raises what building it raises."""
+        return cls(**data)
+
+
+class DatedRecord(Record):
+    """Base of records with a date that must not lie in the future when it is entered."""
+
+    __slots__ = ()
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> Self:
+        """Rebuild a record from `as_dict`; its date is not held against today, for the clock may have been set back."""
+        return cls(**data, latest=dt.date.max)  # type: ignore[call-arg]  # every dated record takes it
+
+
+def _json(value: Any) -> Any:  # noqa: ANN401 - fields of every type
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    return value.as_dict() if hasattr(value, "as_dict") else value
+
+
+class Number(str):
+    """A letter for the kind of thing and a count, ``"B3"``: the text it is to people, which also knows its count."""
+
+    __slots__ = ()
+
+    @classmethod
+    def of(cls, letter: str, key: int) -> Number:
+        """Return the number of a thing by its kind's letter and its count."""
+        return cls(f"{letter}{key}")
+
+    @property
+    def key(self) -> int:
+        """The count alone, by which tables know it."""
+        return int(self[1:])
+
+
+@overload
+def named(letter: str, key: int) -> Number: ...
+@overload
+def named(letter: str, key: int | None) -> Number | None: ...
+def named(letter: str, key: int | None) -> Number | None:
+    """Return how people write the number of a thing that may not be named."""
+    return None if key is None else Number.of(letter, key)
+
+
+def number_of(letter: str, text: str | int | None) -> int | None:
+    """Return the number in ``"R3"``, or in ``"3"``, for the letter R; None for nothing.
+
+    Raises
+    ------
+    UsageError
+        ``"bad-number"``.
+    """
+    if text is None or isinstance(text, int):
+        return text
+    digits = text.strip().upper().removeprefix(letter)
+    if not digits:
+        return None
+    if not _NUMBER.fullmatch(digits):
+        raise UsageError("bad-number", f"“{text}” is not a number such as {letter}3.", f"Write it as {letter}3.")
+    return int(digits)
+
+
+def normalize(record: object, **values: object) -> None:
+    """Put checked and tidied values into a frozen record that is being built."""
+    for name, value in values.items():
+        object.__setattr__(record, name, value)
+
+
+def today() -> dt.date:
+    """Return the present date where the user is."""
+    return dt.datetime.now(tz=dt.UTC).astimezone().date()
+
+
+def normalise_light(text: str | None) -> Light:
+    """Return the one spelling of a light: lower case, single spaces; none or blank means `DAYLIGHT`.
+
+    Raises
+    ------
+    UsageError
+        ``"text-too-long"``.
+    """
+    named = line("light", text)
+    return DAYLIGHT if named is None else one_line(named.lower())[:SHORT_TEXT].rstrip()
+
+
+def parse_date(text: str) -> dt.date:
+    """Return the date an ISO 8601 text names.
+
+    Raises
+    ------
+    UsageError
+        ``"bad-date"`` if it names none.
+    """
+    try:
+        return dt.date.fromisoformat(text.strip())
+    except ValueError:
+        raise UsageError(
+            "bad-date", f"“{text}” is not a date.", "Write a date as year-month-day, for example 2024-05-31."
+        ) from None
+
+
+def _printable(text: str) -> str:
+    """Return text that every database can hold: composed, no control characters, no half surrogates."""
+    whole = text.encode("utf-8", "replace").decode("utf-8")
+    kept = "".join(c if c.isspace() or unicodedata.category(c) != "Cc" else " " for c in whole)
+    return unicodedata.normalize("NFC", kept)
+
+
+@lru_cache(maxsize=2048)  # thousands of stored boards share a few hundred texts
+def one_line(text: str) -> str:
+    """Return text on one line, white space collapsed."""
+    return " ".join(_printable(text).split())
+
+
+def cut_name(text: str | None) -> str | None:
+    """Return a camera's name, cut where it is too long."""
+    return (one_line(text)[:_CAMERA_NAME] or None) if text is not None else None
+
+
+def _checked(name: str, text: str, longest: int) -> str | None:
+    if len(text) > longest:
+        raise UsageError(
+            "text-too-long",
+            f"The {name} has {len(text)} characters, more than {longest}.",
+            "Shorten it." if name == "note" else "Shorten it, and put the rest into the note.",
+        )
+    return text or None
+
+
+def line(name: str, text: str | None) -> str | None:
+    """Return a one-line text, None when it is blank; raises `UsageError` ``"text-too-long"``."""
+    return None if text is None else _checked(name, one_line(text), SHORT_TEXT)
+
+
+def note_text(text: str | None) -> str | None:
+    """Return a note, its lines kept, None when it is blank; raises `UsageError` ``"text-too-long"``."""
+    if text is None:
+        return None
+    lines = (" ".join(line.split()) for line in _printable(text).splitlines())
+    return _checked("note", "\n".join(lines).strip(), LONG_TEXT)
+
+
+def checked_date(value: dt.date | str, latest: dt.date | None, done: str = "the photo was taken") -> dt.date:
+    """Return a day that is not after `latest`; raises `UsageError` ``"bad-date"`` or ``"future-date"``."""
+    day = parse_date(value) if isinstance(value, str) else value
+    if isinstance(day, dt.datetime):
+        day = day.date()
+    last = today() if latest is None else latest
+    if day > last:
+        raise UsageError("future-date", f"The date {day} lies in the future.", f"Give the day {done}.")
+    return day
+
+
+def check_choice(name: str, value: str, choices: tuple[str, ...], words: str = "") -> None:
+    """Raise `UsageError` ``"unknown-<name>"`` unless the value is among the choices."""
+    if value not in choices:
+        hint = f"Choose one of: {', '.join(choices)}."
+        raise UsageError(f"unknown-{name}", f"“{value}” is not a {words or name}.", hint)
+
+
+AddressKind = Literal["board", "part", "recipe", "can", "spot"]
+ADDRESS_KINDS: Final[tuple[AddressKind, ...]] = get_args(AddressKind)
+"""``board/B3``, ``part/2.T7``, ``recipe/R1``, ``can/C3``, ``spot/F2``."""
+
+_ADDRESS: Final = re.compile(r"finishlab:([a-z]+)/([A-Za-z0-9.]+)(?:\?logbook=([^&#\s]+))?")
+_CODE: Final = re.compile(r"[A-Za-z0-9.]+")
+
+
+@dataclass(frozen=True, slots=True)
+class Address:
+    """Which record of which logbook.
+
+    Raises
+    ------
+    ValueError
+        If the kind is none of `ADDRESS_KINDS`, or the code holds anything but letters, digits and dots.
+    """
+
+    kind: AddressKind
+    code: str
+    logbook: str | None = None
+    """Name of the logbook's folder."""
+
+    def __post_init__(self) -> None:
+        if self.kind not in ADDRESS_KINDS or not _CODE.fullmatch(self.code):
+            raise ValueError(f"{self.kind}/{self.code} is no address of a record")
+
+    def __str__(self) -> str:
+        tail = f"?logbook={quote(self.logbook, safe='')}" if self.logbook else ""
+        return f"finishlab:{self.kind}/{self.code}{tail}"
+
+    @classmethod
+    def parse(cls, text: str) -> Address:
+        """Return the address a text begins with; a QR code's further lines are passed over.
+
+        Raises
+        ------
+        UsageError
+            ``"bad-address"``.
+        """
+        first = text.strip().split("\n", 1)[0].strip()
+        match = _ADDRESS.fullmatch(first)
+        kind = next((each for each in ADDRESS_KINDS if match and match[1] == each), None)
+        if match is None or kind is None:
+            raise UsageError("bad-address", f"“{first}” is no address of a record.", "It reads finishlab:board/B3.")
+        return cls(kind, match[2], unquote(match[3]) if match[3] else None)

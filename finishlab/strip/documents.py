@@ -1,0 +1,193 @@
+"""What is known of printed strips' greys, as a document and as a picture."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from finishlab.colorimetry.spaces import lightness_of_reflectance
+from finishlab.errors import UsageError
+from finishlab.imaging.priors import usual_print
+from finishlab.imaging.strip import STRIP
+from finishlab.reports.plots.print_curve import GreyCurve, print_curve
+from finishlab.show.document import Document, Line
+
+if TYPE_CHECKING:
+    from finishlab.imaging.greys import StripGreys
+    from finishlab.logbook import StoredChange, StoredGreys
+    from finishlab.show.drawing import Drawing
+
+__all__ = ["check_curve_name", "greys_document", "print_in_words", "save_curve", "strip_document", "usual_curve"]
+
+_FROM = {
+    "typed": "readings of an instrument",
+    "photo": "a photo with known greys",
+    "screens": "its line screens, photographed from a few steps back",
+    "raw": "a camera raw file",
+    "seen": "what an eye saw vanish",
+    "usual": "a usual print",
+}
+_SUFFIXES: Final = (".svg", ".png")
+_FAR: Final = 1.0
+"""How many standard deviations among prints make one lighter or darker than usual."""
+_PALE_BLACK: Final = 36.0
+"""L* above which black is paler than printers make it unless they save toner; the blackest papers stay below 34."""
+
+
+def greys_document(found: Iterable[StripGreys]) -> Document:
+    """Return what holds of each strip, one after another."""
+    kept = list(found)
+    return _document(kept, (), {}, [block for greys in kept for block in _page(greys)])
+
+
+def strip_document(
+    learned: Iterable[StoredGreys], changes: Sequence[StoredChange], photographed: StripGreys | None = None
+) -> Document:
+    """Return all that is known of one strip: its greys as they hold today, what held before, and how that came.
+
+    Of a strip that was not learned, `photographed` is what photos logged beside it say.
+    """
+    from finishlab.logbook.wording import change_entry, change_line
+
+    now = [each.greys for each in learned if each.ended is None]
+    before = [each.greys for each in learned if each.ended is not None]
+    entry = _entry(now[-1]) if now else {}
+    beside = {
+        **{name: entry.get(name) for name in ("lightness", "standard_error")},
+        "in_words": [sentence for each in now for sentence in print_in_words(each)],
+        "history": [change_entry(change) for change in changes],
+        "photographed": None if photographed is None else _photographed_entry(photographed),
+    }
+    lines = [line for each in now for line in _page(each)]
+    if not now and photographed is not None:
+        lines = _photographed_page(photographed)
+    lines = lines or [_line("Nothing holds of this strip today: it is taken for a usual print.")]
+    return _document(now, before, beside, [*lines, *(_line(f"- {change_line(change)}") for change in changes)])
+
+
+def _document(
+    now: Sequence[StripGreys], before: Sequence[StripGreys], beside: Mapping[str, Any], blocks: Sequence[Line]
+) -> Document:
+    data = {"strips": [_entry(greys) for greys in now], "before": [_entry(greys) for greys in before], **beside}
+    return Document("strip-greys", data, blocks)
+
+
+def _page(greys: StripGreys) -> list[Line]:
+    """Return what is known of a strip's greys, in lines that stay whole."""
+    basis = [f"  rests on {', '.join(greys.basis)}"] if greys.basis else []
+    lines = (
+        f"Strip {greys.number:04d}, from {_FROM[greys.source]}, learned {greys.learned}",
+        f"  {'level':<8}" + " ".join(f"{level:>6}" for level in range(len(greys.values))),
+        f"  {'L*':<8}" + " ".join(f"{value:6.1f}" for value in greys.lightness),
+        f"  {'+-':<8}" + " ".join(f"{value:6.1f}" for value in greys.standard_error),
+        *basis,
+        *(f"  {sentence}" for sentence in print_in_words(greys)),
+    )
+    return [_line(line) for line in lines]
+
+
+def _photographed_entry(greys: StripGreys) -> dict[str, Any]:
+    return {"photos": greys.photos, "lightness": [round(value, 3) for value in greys.settled().lightness]}
+
+
+def _photographed_page(greys: StripGreys) -> list[Line]:
+    """Return what photos say of a strip that was not learned."""
+    photos = "One photo" if greys.photos == 1 else f"{greys.photos} photos"
+    usual, settled = usual_curve().lightness, greys.settled().lightness
+    middle = len(usual) // 2 - 1
+    return [
+        _line(f"Strip {greys.number:04d} was not learned: it is taken for a usual print, and photos settle it."),
+        _line(f"  {'level':<8}" + " ".join(f"{level:>6}" for level in range(len(settled)))),
+        _line(f"  {'L*':<8}" + " ".join(f"{value:6.1f}" for value in settled)),
+        _line(f"  {'usual':<8}" + " ".join(f"{value:6.1f}" for value in usual)),
+        _line(
+            f"  {photos} logged beside it {'says' if greys.photos == 1 else 'say'} that grey {middle} is "
+            f"L* {settled[middle]:.0f}, usually {usual[middle]:.0f}. A photo from a few steps back tells far more: "
+            "finishlab strip learn PHOTO."
+        ),
+    ]
+
+
+def _line(text: str) -> Line:
+    return Line(text, whole=True)
+
+
+def print_in_words(greys: StripGreys) -> list[str]:
+    """Return what is to be said of a print whose greys are known, a sentence each."""
+    usual = usual_curve()
+    inner = slice(1, len(usual.lightness) - 1)
+    off = np.array(greys.lightness)[inner] - np.array(usual.lightness)[inner]
+    far = float(np.mean(off / np.array(usual.doubt)[inner]))
+    way = "about as light as usual" if abs(far) < _FAR else "lighter than usual" if far > 0 else "darker than usual"
+    middle = len(usual.lightness) // 2 - 1
+    here, there = greys.lightness[middle], usual.lightness[middle]
+    sure, spread = 2 * greys.standard_error[middle], 2 * usual.doubt[middle]
+    said = [
+        (
+            f"This print comes out {way}: grey {middle} is L* {here:.0f}, give or take {sure:.1f}; "
+            f"in most prints it is {there - spread:.0f} to {there + spread:.0f}."
+        )
+    ]
+    if greys.lightness[0] > _PALE_BLACK:
+        said.append(
+            f"Its black is pale (L* {greys.lightness[0]:.0f}): the printer saves ink or toner. Printed anew without "
+            "that, dark finishes are told better."
+        )
+    return said
+
+
+def _curve_drawing(greys: StripGreys) -> Drawing:
+    """Return the picture of a print's greys beside usual ones."""
+    found = GreyCurve(greys.lightness, greys.standard_error)
+    return print_curve(f"Greys of strip {greys.number:04d}", STRIP.greys, found, usual_curve())
+
+
+def usual_curve() -> GreyCurve:
+    """Return the greys of usual prints, and how far those spread."""
+    log, departures = usual_print()
+    lightness = lightness_of_reflectance(np.exp(log))
+    spread = (lightness + 16.0) / 3.0 * np.sqrt((departures**2).sum(axis=0))
+    return GreyCurve(tuple(float(v) for v in lightness), tuple(float(v) for v in spread))
+
+
+def _entry(greys: StripGreys) -> dict[str, Any]:
+    return {
+        "number": greys.number,
+        "source": greys.source,
+        "learned": greys.learned,
+        "key": greys.key,
+        "lightness": [round(value, 3) for value in greys.lightness],
+        "standard_error": [round(value, 3) for value in greys.standard_error],
+        "basis": list(greys.basis),
+    }
+
+
+def check_curve_name(name: str | None) -> None:
+    """Check that the picture can be written under this name.
+
+    Raises
+    ------
+    UsageError
+        ``picture-not-drawn``.
+    """
+    if name is not None and Path(name).suffix.lower() not in _SUFFIXES:
+        raise UsageError("picture-not-drawn", f"{name} is not the name of a picture.", "End the name in .svg or .png.")
+
+
+def save_curve(name: str, greys: StripGreys) -> None:
+    """Write how a print's greys came out beside usual ones, as SVG or PNG by the file's ending.
+
+    Raises
+    ------
+    OutputError
+        If the file cannot be written.
+    """
+    from finishlab.files import write_atomically
+    from finishlab.photos.profiles import matrix_profile
+
+    drawing = _curve_drawing(greys)
+    svg = Path(name).suffix.lower() == ".svg"
+    write_atomically(name, drawing.svg_file() if svg else drawing.png(matrix_profile("sRGB")))
