@@ -99,7 +99,10 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
     },
     "logbook": {
         "logbook/wording": ("wording",),
-        "logbook/documents": ("archive",),
+        "logbook/documents": (
+            "archive",
+            "checking",
+        ),
         "logbook/commands": ("commands",),
     },
     "stair": {

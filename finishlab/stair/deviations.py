@@ -101,7 +101,9 @@ def _noticed(stair: StoredStair) -> Iterator[Deviation]:
     progress: dict[int, Progress] = {}
     lots: _LOTS = Counter()
     for event in stair.events:
-        part, known = parts[event.part], progress.setdefault(event.part, Progress())
+        part, known = parts.get(event.part), progress.setdefault(event.part, Progress())
+        if part is None:  # its own row cannot be read
+            continue
         for code, sentence in _of_event(stair, part, known, event, lots):
             yield Deviation(part.ident, event.ident, code, sentence)
         if event.kind == "sanded":

@@ -29,7 +29,6 @@ from finishlab.recipe.records import Can, Recipe
 from finishlab.record import normalise_light
 from finishlab.stair.names import level_title
 from finishlab.stair.reading import (
-    Records,
     event_record,
     event_values,
     flight_record,
@@ -45,6 +44,7 @@ from finishlab.stair.reading import (
     read_flights,
     read_parts,
     read_standards,
+    records_by_number,
     stair_levels,
 )
 from finishlab.stair.records import (
@@ -81,8 +81,8 @@ class StairStore(Transactions):
                 parts,
                 events,
                 read_colours(session, events),
-                Records(Recipe, session.scalars(select(RecipeRow).order_by(RecipeRow.number))),
-                Records(Can, session.scalars(select(BatchRow).order_by(BatchRow.number))),
+                records_by_number(Recipe, session.scalars(select(RecipeRow).order_by(RecipeRow.number))),
+                records_by_number(Can, session.scalars(select(BatchRow).order_by(BatchRow.number))),
                 read_standards(session),
             )
 
