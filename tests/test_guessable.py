@@ -145,7 +145,8 @@ def test_no_word_for_a_part_of_a_finish_is_taken_by_another_thing() -> None:
 
 
 WITHOUT_A_LOGBOOK: Final = (
-    "strip", "measure", "pick", "cautions", "plan risers", "plan floor", "plan example", "import", "demo", "guide", "mend",
+    "strip", "measure", "pick", "cautions", "plan risers", "plan floor", "plan example", "import", "demo",
+    "guide", "mend",
 )  # fmt: skip
 OF_PHOTOS: Final = ("floor add", "board add", "board import", "camera learn", "stairs measure", "trial")
 
