@@ -44,8 +44,8 @@ class Counted:
     def type_in(self) -> None:
         """Enter the stair, recipes, and what was done."""
         risers = self.rng.randint(2, 5)
-        tread = tuple(self.rng.randrange(*span) for span in ((800, 1100), (240, 300), (18, 45)))
-        riser = tuple(self.rng.randrange(*span) for span in ((800, 1100), (160, 200), (12, 20)))
+        tread = (self.rng.randrange(800, 1100), self.rng.randrange(240, 300), self.rng.randrange(18, 45))
+        riser = (self.rng.randrange(800, 1100), self.rng.randrange(160, 200), self.rng.randrange(12, 20))
         size = "x".join(map(str, tread))
         run_line(self.run, "stairs", "add", str(risers), "--tread", size, "--riser", "x".join(map(str, riser)),
                  "--top-nosing", size)  # fmt: skip
