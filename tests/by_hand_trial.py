@@ -31,7 +31,7 @@ from render.scene import Scene
 from render.view import View, homography, project
 from rendered import photo_of
 
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import reflectance_of_lightness, rgb_to_lab
 from finishlab.colorimetry.spectra import chart_lab
 from finishlab.errors import FinishlabError
@@ -41,7 +41,7 @@ from finishlab.imaging.strip import Rect
 from finishlab.measure.areas import GreyArea, PixelRect
 from finishlab.measure.by_hand import colours_by_hand
 
-EDITION = "BabelColor Average"
+EDITION = "mean of 30"
 REFERENCE = np.array(list(chart_lab(EDITION).values()))
 """CIELAB of the 24 patches, the six greys last, from white to black."""
 COLOURED = 18

@@ -21,7 +21,7 @@ from render.view import homography, project
 from rendered import greys_of_print, photo_of, rendered, scene_with, view_of
 
 from finishlab.colorimetry.camera_profile import CameraProfile, ProfileKind, fit_profile
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import (
     lab_to_rgb,
     lightness_of_reflectance,
@@ -42,7 +42,7 @@ from finishlab.measure.camera_learning import learn_from_patches, learn_profile
 from finishlab.measure.flow import measure
 
 DAY = dt.date(2024, 5, 11)
-EDITION = "BabelColor Average"
+EDITION = "mean of 30"
 REFERENCE = np.array(list(chart_lab(EDITION).values()))
 KINDS: tuple[ProfileKind, ...] = ("matrix", "root-polynomial")
 

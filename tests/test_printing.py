@@ -48,8 +48,17 @@ from finishlab.show.document import Column, Facts, Table
 from finishlab.show.pages import Pages, Picture, Pictures, Section, Swatch, Swatches
 from finishlab.show.pdf.flow import HOUSE, REPORT
 from finishlab.show.pdf.pages import pages_pdf
-from finishlab.show.pdf.sheet import POINTS_PER_MM, qr_modules
-from finishlab.show.pdf.text import DEJAVU, break_lines, fit, font_runs, letters_missing, line_width, unprintable
+from finishlab.show.pdf.sheet import qr_modules
+from finishlab.show.pdf.text import (
+    DEJAVU,
+    POINTS_PER_MM,
+    break_lines,
+    fit,
+    font_runs,
+    letters_missing,
+    line_width,
+    unprintable,
+)
 from finishlab.stair.records import Flight, Part, PartEvent
 
 DPI = 300
@@ -710,6 +719,7 @@ def test_house_file_command(folder: Path, tmp_path: Path) -> None:
     for expected in (
         "Mill Lane 4", "The standard: R1 honey, satin", "on 2024-05-31 by Anna", "closest under both lamps", "4711",
         "A-22", "cellar shelf", "0.4 L of 1 L", "not as the recipe: wiped late", "L* 50.0", "Care and repair",
+        "never on the kept board", "can hold asbestos",
         "Oily rags", "How to read this file", "tread 3", "page 2",
     ):  # fmt: skip
         assert expected in words

@@ -24,6 +24,7 @@ from finishlab.cli.kinds import list_command, remove_command, show_command
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import UsageError
 from finishlab.finish.commands import CLEARABLE, draft_options, say_warnings, typed
+from finishlab.record import named, number_of
 from finishlab.show import jsons
 from finishlab.show.document import Block, Cell, Colour, Column, Document, Facts, Interval, Line, Listing, Table
 from finishlab.show.kind import Field, Kind
@@ -64,7 +65,7 @@ def _what(record: BoardRecord) -> str:
 
 def _page(log: Logbook, board: BoardRow) -> list[Block]:
     from finishlab.board.shown import label_facts
-    from finishlab.reports.sentences import interval
+    from finishlab.rank.sentences import interval
 
     pairs = [f"dE00 {pair.value:.1f} ({interval(pair)})" for pair in board.pairs]
     return [
@@ -154,9 +155,10 @@ def history(*, number: str, as_json: bool) -> None:
     """Show what was done to a board, also a removed one."""
     from finishlab.logbook.wording import change_entry, change_line
 
+    board = named("B", number_of("B", number))
     with open_logbook() as log:
-        changes = log.history(number)
-    data = {"board": number.strip().upper(), "changes": [change_entry(change) for change in changes]}
+        changes = log.history(board)
+    data = {"board": board, "changes": [change_entry(change) for change in changes]}
     lines = [Line(change_line(change), whole=True) for change in changes]
     show_document(Document("history", data, lines), as_json=as_json)
 
@@ -307,8 +309,7 @@ def _colours(one: StoredBoard, two: StoredBoard, light: str) -> _Colours:
     import numpy as np
 
     from finishlab.colorimetry.difference import delta_e_interval, describe, signed_difference
-    from finishlab.matching.components import estimate_components
-    from finishlab.matching.floor import pool_estimates
+    from finishlab.matching.scatter import estimate_components, pool_estimates
 
     seen: list[list[LabEstimate]] = [
         [m.field.estimate for m in board.measurements if m.light == light] for board in (one, two)

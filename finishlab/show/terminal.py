@@ -14,9 +14,11 @@ from textwrap import wrap
 from typing import TYPE_CHECKING, Final
 
 from finishlab.show.document import (
+    Bar,
     Block,
     Cell,
     Colour,
+    Column,
     Document,
     Interval,
     Lab,
@@ -54,7 +56,7 @@ __all__ = [
 
 _WIDEST: Final = 100
 """Longer lines of a paragraph are hard to read."""
-_WITH_UNIT: Final = re.compile(r"(\d) (mm|in|ft2|m2|qt|L|%)\b")
+_WITH_UNIT: Final = re.compile(r"(\d) ((?:mm|in|ft2|m2|qt|L)\b|%)")
 _PLAIN: Final = str.maketrans({"┌": "+", "─": "-", "┘": "'"})
 """What stands for lines where a terminal cannot spell them."""
 
@@ -70,6 +72,9 @@ def _render(console: Console, block: Block) -> None:
         console.print(as_text(block.text), highlight=False, soft_wrap=block.whole)
     elif isinstance(block, Paragraph):
         _paragraph(console, block)
+    elif isinstance(block, Bar):
+        if shows_colour(console):
+            console.print(swatch(block.labs, width=14), as_text(f" {block.words}"), sep="", highlight=False)
     elif isinstance(block, Listing):
         print_list(console, block.title, block.lines, numbered=block.numbered)
     elif isinstance(block, Table):
@@ -97,15 +102,11 @@ def _paragraph(console: Console, block: Paragraph) -> None:
 def _table(console: Console, block: Table) -> None:
     if block.title:
         blank(console)
-        say(console, block.title)
-    coloured = [any(isinstance(row[index], Colour) for row in block.rows) for index in range(len(block.columns))]
-    names = [
-        colour_heads(console) if colour else [column.name]
-        for column, colour in zip(block.columns, coloured, strict=True)
-    ]
+        bold(console, block.title)
+    names = [_names(console, column, [row[i] for row in block.rows]) for i, column in enumerate(block.columns)]
     heads: list[Head] = []
-    for column, colour, each in zip(block.columns, coloured, names, strict=True):
-        heads += [Head(name, column.fold and not colour, column.right, column.least) for name in each]
+    for column, each in zip(block.columns, names, strict=True):
+        heads += [Head(name, column.fold and each == [column.name], column.right, column.least) for name in each]
     rows = [
         [part for cell, each in zip(row, names, strict=True) for part in _cells(console, cell, len(each))]
         for row in block.rows
@@ -113,8 +114,22 @@ def _table(console: Console, block: Table) -> None:
     print_rows(console, heads, rows, ruled=block.ruled)
 
 
+def _names(console: Console, column: Column, cells: Sequence[Cell]) -> list[str]:
+    """Return the heads of the columns that one takes on this terminal: none, one, or two of a colour."""
+    if console.width < column.room:
+        return []
+    coloured = [type(cell) for cell in cells if isinstance(cell, Bar | Colour)]
+    if Bar in coloured:
+        return [column.name] if shows_colour(console) else []
+    return colour_heads(console) if coloured else [column.name]
+
+
 def _cells(console: Console, cell: Cell, count: int) -> list[str | Text]:
     """Return what a cell takes in a table, in so many columns: a colour its swatch and its figures."""
+    if not count:
+        return []
+    if isinstance(cell, Bar):
+        return [swatch(cell.labs, lines=2)]
     if isinstance(cell, Colour):
         return colour_cells(console, cell.lab, cell.decimals)
     words = _words(cell)
@@ -125,6 +140,8 @@ def _cells(console: Console, cell: Cell, count: int) -> list[str | Text]:
 
 def _words(cell: Cell) -> str | None:
     """Return a cell as text; None where nothing is known."""
+    if isinstance(cell, Bar):
+        return cell.words
     if isinstance(cell, Colour):
         return (
             None
@@ -143,7 +160,7 @@ def print_facts(console: Console, title: str, facts: Sequence[tuple[str, object]
     """Print names and values under a title."""
     from rich.table import Table as Grid
 
-    say(console, title)
+    bold(console, title)
     grid = Grid.grid(padding=(0, 2))
     grid.add_column(no_wrap=True)
     grid.add_column(overflow="fold")
@@ -161,7 +178,7 @@ def colour_heads(console: Console) -> list[str]:
 def colour_cells(console: Console, lab: Lab | None, decimals: int = 0) -> list[str | Text]:
     """Return the cells."""
     figures = lab_words(lab, decimals)
-    return [swatch(lab), figures] if shows_colour(console) else [figures]
+    return [swatch([] if lab is None else [lab]), figures] if shows_colour(console) else [figures]
 
 
 def lab_words(lab: Lab | None, decimals: int = 0) -> str:
@@ -175,8 +192,8 @@ def shows_colour(console: Console) -> bool:
     return console.is_terminal and not console.no_color and console.color_system == "truecolor"
 
 
-def swatch(lab: Lab | None, beside: Lab | None = None, lines: int = 1) -> Text:
-    """Blocks of colour, edge to edge."""
+def swatch(labs: Sequence[Lab], *, width: int = 5, lines: int = 1) -> Text:
+    """Return blocks of colour, edge to edge."""
     from rich.text import Text
 
     from finishlab.colorimetry.spaces import hex_colour
@@ -184,9 +201,8 @@ def swatch(lab: Lab | None, beside: Lab | None = None, lines: int = 1) -> Text:
     shown = Text()
     for line in range(lines):
         shown.append("\n" if line else "")
-        for colour in (lab, beside):
-            if colour is not None:
-                shown.append("     ", style=f"on {hex_colour(colour)}")
+        for lab in labs:
+            shown.append(" " * width, style=f"on {hex_colour(lab)}")
     return shown
 
 
@@ -201,6 +217,13 @@ def say(console: Console, line: str) -> None:
     console.print(as_text(line), highlight=False)
 
 
+def bold(console: Console, line: str) -> None:
+    """Print what stands above something: in bold where the terminal can, for the console leaves it out of a file."""
+    text = as_text(line)
+    text.stylize("bold")
+    console.print(text, highlight=False)
+
+
 def blank(console: Console) -> None:
     """Print an empty line."""
     console.print()
@@ -213,7 +236,7 @@ def print_list(console: Console, title: str, lines: Sequence[str], *, numbered: 
     if not lines:
         return
     blank(console)
-    say(console, title)
+    bold(console, title)
     grid = Grid.grid(padding=(0, 1))
     grid.add_column(justify="right", no_wrap=True)
     grid.add_column(overflow="fold")
@@ -227,7 +250,7 @@ def new_table() -> Grid:
     from rich import box
     from rich.table import Table as Grid
 
-    return Grid(box=box.SIMPLE_HEAD, header_style="none", pad_edge=False, padding=(0, 1, 0, 0), highlight=False)
+    return Grid(box=box.SIMPLE_HEAD, header_style="bold", pad_edge=False, padding=(0, 1, 0, 0), highlight=False)
 
 
 def add_row(table: Grid, cells: Iterable[str | Text]) -> None:
@@ -238,15 +261,10 @@ def add_row(table: Grid, cells: Iterable[str | Text]) -> None:
 
 def print_table(console: Console, title: str, content: tuple[list[str], list[list[str]]]) -> None:
     """Print head and rows under a title."""
-    head, rows = content
+    names, rows = content
     blank(console)
-    say(console, title)
-    table = new_table()
-    for name in head:
-        table.add_column(as_text(name), overflow="fold")
-    for row in rows:
-        add_row(table, row)
-    console.print(table)
+    bold(console, title)
+    print_rows(console, [Head(name) for name in names], rows)
 
 
 @dataclass(frozen=True, slots=True)
@@ -279,41 +297,68 @@ def print_rows(
     """
     from rich.table import Table as Grid
 
-    plain_rows = [[plain(cell) for cell in row if isinstance(cell, str)] for row in rows] if len(rows) >= _MANY else []
-    widths = _widths(console.width, heads, plain_rows)
-    simple = ruled and not any(head.right for head in heads)
-    if widths is not None and simple and all(len(row) == len(heads) for row in plain_rows):
-        # The same lines as below; measuring and wrapping every cell would take longer than reading the logbook.
+    room = console.width
+    widths = _widths(room - (2 if ruled else 1) * len(heads), heads, rows)
+    if len(rows) >= _MANY and ruled and not any(head.right for head in heads) and _in_letters(rows):
+        # The same lines as below; wrapping every cell anew would take longer than reading the logbook.
+        plain_rows = [[plain(cell) for cell in row if isinstance(cell, str)] for row in rows]
         console.file.write("\n".join(["", *_lines([head.name for head in heads], plain_rows, widths), "", ""]))
         return
     table = new_table() if ruled else Grid.grid(padding=(0, 1, 0, 0))
-    for head in heads:
+    for head, width in zip(heads, widths, strict=True):
         table.add_column(
-            as_text(head.name),
-            overflow="fold" if head.fold else "ellipsis",
-            no_wrap=not head.fold,
-            justify="right" if head.right else "left",
-            min_width=head.least,
+            as_text(head.name), overflow="fold", justify="right" if head.right else "left", width=width, max_width=width
         )
     for row in rows:
         add_row(table, row)
     console.print(table)
 
 
-def _widths(room: int, heads: Sequence[Head], rows: Sequence[Sequence[str]]) -> list[int] | None:
-    """Return the columns' widths, None if plain text cannot be laid out: few rows, wide letters, no room."""
+def _in_letters(rows: Sequence[Sequence[str | Text]]) -> bool:
+    """Return whether all cells are text of letters that are one place wide."""
     from rich.cells import cell_len
 
-    if not rows or not all(cell.isascii() or cell_len(cell) == len(cell) for row in rows for cell in row):
-        return None
-    folds = [index for index, head in enumerate(heads) if head.fold]
-    widths = [max(map(len, column)) for column in zip([head.name for head in heads], *rows, strict=False)]
-    while sum(widths) + 2 * len(widths) > room:
-        widest = max(folds, key=lambda index: widths[index], default=None)
-        if widest is None or widths[widest] <= _NARROW:
-            return None
-        widths[widest] -= 1
+    cells = (cell for row in rows for cell in row)
+    return all(isinstance(cell, str) and (cell.isascii() or cell_len(cell) == len(cell)) for cell in cells)
+
+
+def _widths(room: int, heads: Sequence[Head], rows: Sequence[Sequence[str | Text]]) -> list[int]:
+    """Return the columns' widths: all that stands in them, or so much that words stay whole, or so much as there is.
+
+    Where there is no room, the widest column that folds gives way first, down to its longest word; then the widest that
+    folds, and at last the others: a letter goes on in the next line before it is lost.
+    """
+    columns = [[head.name, *(_plain_text(row[index]) for row in rows)] for index, head in enumerate(heads)]
+    widths = [max(head.least or 1, _width(column)) for head, column in zip(heads, columns, strict=True)]
+    words = [_width(word for cell in column for word in cell.split()) for column in columns]
+    folds = [head.fold for head in heads]
+    steps = (
+        [
+            max(word, head.least or 1) if head.fold else width
+            for word, width, head in zip(words, widths, heads, strict=True)
+        ],
+        [min(width, _NARROW) if fold else width for width, fold in zip(widths, folds, strict=True)],
+        [1] * len(widths),
+    )
+    for least in steps:
+        while sum(widths) > room:
+            able = [index for index, width in enumerate(widths) if width > least[index]]
+            if not able:
+                break
+            widths[max(able, key=lambda index: widths[index])] -= 1
     return widths
+
+
+def _plain_text(cell: str | Text) -> str:
+    return plain(cell) if isinstance(cell, str) else cell.plain
+
+
+def _width(texts: Iterable[str]) -> int:
+    from rich.cells import cell_len
+
+    return max(
+        (len(line) if line.isascii() else cell_len(line) for text in texts for line in text.split("\n")), default=0
+    )
 
 
 def _lines(head: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[int]) -> Iterator[str]:
