@@ -413,6 +413,20 @@ class Transactions:
         self._who = who
         self._only_read = only_read
         self._kept: dict[str, KeptPhoto] = {}
+        self._shared: Session | None = None
+
+    @contextmanager
+    def at_once(self) -> Iterator[None]:
+        """Let all that is read and written meanwhile be one transaction: logged whole or not at all, undone as one.
+
+        Photos are kept before it begins.
+        """
+        with self._write() as session:
+            self._shared = session
+            try:
+                yield
+            finally:
+                self._shared = None
 
     def _refuse_reading_only(self) -> None:
         if self._only_read is not None:
@@ -424,11 +438,17 @@ class Transactions:
 
     @contextmanager
     def _read(self) -> Iterator[Session]:
+        if self._shared is not None:
+            yield self._shared
+            return
         with failures_named(str(self._folder)), Session(self._engine, expire_on_commit=False) as session:
             yield session
 
     @contextmanager
     def _write(self) -> Iterator[Session]:
+        if self._shared is not None:
+            yield self._shared
+            return
         self._refuse_reading_only()
         with failures_named(str(self._folder)):
             with WritingSession(self._writing) as session, session.begin():
