@@ -1,4 +1,4 @@
-"""Write the pages that are made: commands, doubts, finish-record, decisions/README, and logbook.schema.json.
+"""Write the pages that are made: commands, coatings, doubts, finish-record, decisions/README, and logbook.schema.json.
 
 Run ``python docs/build_reference.py`` after a change of a command, a doubt or a field, or with a new decision;
 tests/test_docs.py fails until it was run.
@@ -18,12 +18,14 @@ import click
 from finishlab.amounts import LIKELY
 from finishlab.board.records import BOARD_LIMITS
 from finishlab.cli import finishlab
+from finishlab.coatings import COATINGS, FOLLOWS, Coating, follow
 from finishlab.finish.fields import FieldSpec, Section, section_limits, specs
 from finishlab.finish.finish import FINISH_PARTS
 from finishlab.finish.warnings import SOFT, SoftLimit
 from finishlab.logbook.archive import json_schema
 from finishlab.quality import DOUBTS
 from finishlab.recipe.records import CAN_LIMITS, Label
+from finishlab.woods import FINEST, WOODS
 
 DOCS: Final = Path(__file__).parent
 NOTE: Final = "<!-- Made by docs/build_reference.py; do not edit. -->\n\n"
@@ -165,6 +167,60 @@ def soft_row(row: SoftLimit) -> str:
     return f"| `{row.code}` | {row.section} | {shown} | {sentence} | {row.source} |\n"
 
 
+def coatings_page() -> str:
+    """Return docs/coatings.md: kinds with their usual figures, which holds on which, woods, and what goes wrong."""
+    heads = (
+        "kind", "for", "covers, m2/L a coat", "coats", "next coat, h", "under another, h", "walk in socks, h",
+        "use, days", "cured, days", "rub out", "put on at, C", "up to, % RH", "hardener", "rags can catch fire",
+    )  # fmt: skip
+    parts = [
+        "# Coatings and woods\n\n",
+        NOTE,
+        "The trade as the tool has it. **Common practice, no source**, unless marked; label and safety data sheet ",
+        "always win. Times hold at about 21 C and 50 % relative humidity.\n\n## Kinds\n\n",
+        f"| {' | '.join(heads)} |\n|{'---|' * len(heads)}\n",
+        *(coating_row(each) for each in COATINGS.values() if each.usual is not None),
+        "\n## Which follows which\n\nThe row lies below, the column above. *Wait*: the hours under another; *test*: ",
+        "on an offcut first. It is said where a board or recipe is entered and where it is planned.\n\n",
+    ]
+    kinds = [each.kind for each in COATINGS.values() if each.usual is not None]
+    parts += [f"| below | {' | '.join(kinds)} |\n|---|{'---|' * len(kinds)}\n"]
+    parts += [f"| {below} | {' | '.join(follow(below, above).verdict for above in kinds)} |\n" for below in kinds]
+    parts += ["\n| below | above | | why | source |\n|---|---|---|---|---|\n"]
+    for each in FOLLOWS:
+        sides = (", ".join(side) or "anything" for side in (each.below, each.above))
+        parts.append(f"| {' | '.join(sides)} | {each.verdict} | {each.reason} | {each.source} |\n")
+    parts += [
+        "\n## Woods\n\n| wood | also | blotches under stain | tannin | oily | finest grit before stain | source |\n"
+    ]
+    parts += ["|---|---|---|---|---|---|---|\n"]
+    for wood in WOODS.values():
+        yes = ["yes" if said else "" for said in (wood.blotches, wood.oily)]
+        cells = (wood.name, ", ".join(wood.also), yes[0], wood.tannin, yes[1], f"{wood.finest}", wood.source)
+        parts.append(f"| {' | '.join(cells)} |\n")
+    parts.append(f"\nA wood that is not in the table: {FINEST}.\n\n## Years later\n\n")
+    parts += [f"- **{each.kind}**: {each.mends}\n" for each in COATINGS.values() if each.mends]
+    return "".join(parts)
+
+
+def coating_row(each: Coating) -> str:
+    """Return a kind's line in the table of kinds."""
+    usual = each.figures
+    pairs = (usual.coverage, usual.recoat_h, usual.under_other_h, usual.use_d, usual.cure_d, usual.air_c)
+    covers, recoat, under, use, cure, air = ("" if pair is None else span(*pair) for pair in pairs)
+    rub = "each coat" if usual.rub_out else "" if usual.window_h is None else f"after {usual.window_h:g} h"
+    cells = (
+        each.kind, each.role, covers, f"{usual.coats}", recoat, under, f"{usual.walk_on_h:g}", use, cure, rub, air,
+        f"{usual.most_rh:g}", each.hardener, "yes" if each.oily else "",
+    )  # fmt: skip
+    return f"| {' | '.join(cells)} |\n"
+
+
+def span(low: float, high: float) -> str:
+    """Return a range in words: ``5-15``; ``30`` for one figure."""
+    return f"{low:g}" if low == high else f"{low:g}-{high:g}"
+
+
 def decisions_page() -> str:
     """Return docs/decisions/README.md."""
     lines = ["# Decisions\n\n", NOTE, "What was decided, why, what was measured, and what was tried and left.\n\n"]
@@ -183,6 +239,7 @@ PAGES: Final = {
     "commands.md": commands_page,
     "doubts.md": doubts_page,
     "finish-record.md": finish_page,
+    "coatings.md": coatings_page,
     "decisions/README.md": decisions_page,
     "logbook.schema.json": schema_page,
 }

@@ -208,6 +208,8 @@ _PENETRATING: Final = ("oil stain", "water stain", "dye")
 _FILMS: Final = ("oil polyurethane", "water polyurethane", "sealer")
 _OILS: Final = ("hardwax oil", "penetrating oil")
 
+_BARE: Final = "bare wood"
+
 FOLLOWS: Final = (
     Follow(("wax",), (), "does not hold", "nothing holds on wax, not even after sanding, which spreads it"),
     Follow((), ("wax",), "does not hold", "wax makes a tread slippery, and no later coat holds on it"),
@@ -237,7 +239,7 @@ FOLLOWS: Final = (
         "water over oil that is not hard beads and peels",
     ),
     Follow(("penetrating oil",), ("oil polyurethane",), "test", "over oil that is not hard the film stays soft"),
-    Follow(("penetrating oil",), _PENETRATING, "does not hold", "oiled pores take no more colour"),
+    Follow(("penetrating oil",), (*_PENETRATING, "gel stain"), "does not hold", "oiled pores take no more colour"),
     Follow(
         ("dye", "water stain"),
         ("water polyurethane",),
@@ -272,21 +274,21 @@ def follow(below: str, above: str) -> Follow:
 
 def follow_notes(layers: Sequence[Layer]) -> Iterator[str]:
     """Give a sentence with its reason for each two layers that follow one another and should not, or not so soon."""
-    for below, above in pairwise(layers):
+    for below, above in pairwise((Layer(_BARE), *layers)):
         found = follow(below.kind, above.kind)
-        if found.verdict == "holds" or {COATINGS[each.kind].role for each in (below, above)} == {"stain"}:
+        stains = below.kind != _BARE and {COATINGS[each.kind].role for each in (below, above)} == {"stain"}
+        if found.verdict == "holds" or stains:
             continue
-        words, usual = f"{above.kind} over {below.kind}", COATINGS[below.kind].figures.under_other_h
-        label = "the label wins"
-        if found.verdict == "wait":
-            least, most = usual or COATINGS[below.kind].figures.recoat_h
-            if below.next_h is not None and below.next_h >= least:
-                continue
-            yield f"{words}: {found.reason}, so wait {least:g} to {most:g} h; {label}."
+        words = f"{above.kind} over {below.kind}".capitalize()
+        if found.verdict == "does not hold":
+            yield f"{words} does not hold: {found.reason}; the label wins."
         elif found.verdict == "test":
-            yield f"{words}: {found.reason}; try it on an offcut first; {label}."
+            yield f"{words}: {found.reason}; try it on an offcut first; the label wins."
         else:
-            yield f"{words} does not hold: {found.reason}; {label}."
+            usual = COATINGS[below.kind].figures
+            least, most = usual.under_other_h or usual.recoat_h
+            if below.next_h is None or below.next_h < least:
+                yield f"{words}: {found.reason}, so wait {least:g} to {most:g} h; the label wins."
 
 
 def coating(kind: str) -> Coating:

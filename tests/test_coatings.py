@@ -10,8 +10,10 @@ from pathlib import Path
 from typing import Final
 
 import pytest
+from conftest import Run
 
-from finishlab.coatings import COATINGS, can_kinds, coating, of_step, stain_bases, topcoat_kinds
+from finishlab.coatings import COATINGS, FOLLOWS, can_kinds, coating, follow, of_step, stain_bases, topcoat_kinds
+from finishlab.woods import WOODS, wood_in
 
 NEW_KIND: Final = """
 import sys
@@ -81,3 +83,81 @@ def test_every_topcoat_has_usual_figures_and_its_can(kind: str) -> None:
     assert found is not None
     assert found.usual is not None
     assert kind in can_kinds()
+
+
+PAIRS: Final = (
+    ("oil polyurethane", "oil stain", "does not hold"),
+    ("hardwax oil", "water polyurethane", "does not hold"),
+    ("hardwax oil", "oil polyurethane", "does not hold"),
+    ("oil stain", "wax", "does not hold"),
+    ("oil polyurethane", "wax", "does not hold"),
+    ("oil stain", "water polyurethane", "wait"),
+    ("gel stain", "hardwax oil", "does not hold"),
+    ("oil stain", "oil polyurethane", "holds"),
+    ("hardwax oil", "hardwax oil", "holds"),
+    ("oil polyurethane", "oil polyurethane", "holds"),
+)
+
+
+@pytest.mark.parametrize(("below", "above", "verdict"), PAIRS)
+def test_which_follows_which(below: str, above: str, verdict: str) -> None:
+    """The pairs a finisher knows (common practice, no source): stain over film, film over wax, water over fresh oil."""
+    found = follow(below, above)
+    assert found.verdict == verdict
+    assert found.reason
+    assert found.source
+
+
+def test_every_pair_is_of_kinds_there_are() -> None:
+    """A rule names only kinds of the table, and every two kinds with figures have a verdict and a reason."""
+    for each in FOLLOWS:
+        assert {*each.below, *each.above} <= set(COATINGS)
+    kinds = [each.kind for each in COATINGS.values() if each.usual is not None]
+    assert all(follow(below, above).reason for below in kinds for above in kinds)
+
+
+@pytest.mark.parametrize(
+    ("step", "top", "says"),
+    [
+        ("oil; next=6", "water polyurethane 1-part", "wait 24 to 72 h"),
+        ("gel", "hardwax oil", "Hardwax oil over gel stain does not hold"),
+        ("oil", "wax", "Wax over oil stain does not hold: wax makes a tread slippery"),
+    ],
+)
+def test_a_recipe_is_told_what_does_not_follow(run: Run, step: str, top: str, says: str) -> None:
+    """A recipe whose coats may not hold on one another is told so with the reason, as is its plan; the label wins."""
+    said = run("recipe", "add", "new", "--step", step, "--top", top).stderr
+    assert says in said
+    assert "the label wins" in said
+    plan = run("plan", "calendar", "--treads", 3, "--coat", "gel stain", "--coat", "hardwax oil")
+    assert "Hardwax oil over gel stain does not hold" in plan.stderr
+    fine = run("plan", "calendar", "--treads", 3, "--coat", "oil stain", "--coat", "water polyurethane")
+    assert "Worth a thought" not in fine.stderr, "the plan waits the 72 h"
+
+
+def test_a_recipe_that_holds_is_told_nothing(run: Run) -> None:
+    """Oil stain under oil polyurethane is what is usual: nothing is said."""
+    assert "over" not in run("recipe", "add", "fine", "--step", "oil; next=24", "--top", "oil polyurethane").stderr
+
+
+@pytest.mark.parametrize(
+    ("text", "name"),
+    [
+        ("Red Oak", "red oak"),
+        ("hard maple", "maple"),
+        ("Eiche, gebürstet", "oak"),
+        ("pecan", "hickory"),
+        ("larch", None),
+    ],
+)
+def test_a_wood_is_found_in_what_people_write(text: str, name: str | None) -> None:
+    """The longest name that stands in the text says the wood; a wood that is not in the table is none."""
+    found = wood_in(text)
+    assert (None if found is None else found.name) == name
+
+
+@pytest.mark.parametrize("wood", ["pine", "cherry", "maple", "birch"])
+def test_blotching_woods_want_a_conditioner(wood: str) -> None:
+    """Pine, cherry, maple and birch blotch (common practice, no source); oak does not."""
+    assert WOODS[wood].blotches
+    assert not WOODS["red oak"].blotches

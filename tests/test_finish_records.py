@@ -109,16 +109,26 @@ def test_every_row_of_the_limits_names_a_field() -> None:
 
 
 OAK: Final = WarningContext(species="red oak")
+PINE: Final = WarningContext(species="pine")
 SLIPS: Final[dict[str, tuple[Finish, WarningContext, str]]] = {
     "no-clear-only": (Finish(), WarningContext(clear_only=False), "clear-only"),
     "not-finished-yet": (Finish(), WarningContext(state="stain dry", deciding=True), "stain dry"),
-    "species-differs": (Finish(), WarningContext(species="ash", tread_species="red oak"), "red oak"),
+    "species-differs": (Finish(), WarningContext(species="ash", tread_woods=(("red oak", ""),)), "red oak"),
     "small-board": (Finish(Preparation(size_mm=(99.0, 300.0, 19.0), stock_lot="a")), OAK, "99 mm"),
     "coats-without-stain": (Finish(), replace(OAK, coats=2), "no stain is named"),
     "stock-lot-unknown": (Finish(Preparation(moisture_percent=8.0)), OAK, "lot of the wood"),
     "moisture": (Finish(Preparation(moisture_percent=4.9)), OAK, "4.9 %"),
     "grit-skipped": (Finish(Preparation(grits=(60, 121))), OAK, "60 to 121"),
     "grit-too-fine": (Finish(Preparation(grits=(120, 220))), OAK, "220"),
+    "blotching": (Finish(steps=(ColourStep(kind="oil"),)), PINE, "Pine takes a penetrating stain in blotches"),
+    "tannin": (Finish(steps=(ColourStep(kind="water"),)), OAK, "no steel wool"),
+    "oily-wood": (Finish(topcoat=Topcoat(kind="oil polyurethane")), WarningContext(species="teak"), "oil of its own"),
+    "grain-raised": (Finish(Preparation(grits=(120,)), (ColourStep(kind="dye"),)), OAK, "Dye raises the grain"),
+    "does-not-follow": (
+        Finish(steps=(ColourStep(kind="oil", next_h=23.0),), topcoat=Topcoat(kind="water polyurethane 1-part")),
+        OAK,
+        "wait 24 to 72 h",
+    ),
     "last-grit-differs": (
         Finish(Preparation(grits=(80, 120))),
         WarningContext(tread=Finish(Preparation(grits=(80, 100)))),
@@ -167,13 +177,21 @@ SLIPS: Final[dict[str, tuple[Finish, WarningContext, str]]] = {
 FINE: Final[dict[str, tuple[Finish, WarningContext]]] = {
     "no-clear-only": (Finish(), WarningContext(clear_only=True)),
     "not-finished-yet": (Finish(), WarningContext(state="cured", deciding=True)),
-    "species-differs": (Finish(), WarningContext(species="Red Oak", tread_species="red oak")),
+    "species-differs": (Finish(), WarningContext(species="Red Oak", tread_woods=(("red oak", ""),))),
     "small-board": (Finish(Preparation(size_mm=(100.0, 300.0, 19.0), stock_lot="a")), OAK),
     "coats-without-stain": (Finish(), replace(OAK, coats=2, stain="walnut")),
     "stock-lot-unknown": (Finish(), OAK),
     "moisture": (Finish(Preparation(moisture_percent=5.0)), OAK),
     "grit-skipped": (Finish(Preparation(grits=(60, 120))), OAK),
     "grit-too-fine": (Finish(Preparation(grits=(120, 180))), OAK),
+    "blotching": (Finish(Preparation(conditioner="gel"), (ColourStep(kind="oil"),)), PINE),
+    "tannin": (Finish(steps=(ColourStep(kind="oil"),)), OAK),
+    "oily-wood": (Finish(topcoat=Topcoat(kind="oil polyurethane")), OAK),
+    "grain-raised": (Finish(Preparation(grits=(120,), grain_raised=True), (ColourStep(kind="dye"),)), OAK),
+    "does-not-follow": (
+        Finish(steps=(ColourStep(kind="oil", next_h=24.0),), topcoat=Topcoat(kind="water polyurethane 1-part")),
+        OAK,
+    ),
     "last-grit-differs": (SLIPS["last-grit-differs"][0], OAK),
     "drying-short": (Finish(Preparation(drying_h=2.0)), OAK),
     "bases-mixed": (Finish(steps=(ColourStep(kind="oil"), ColourStep(kind="oil"))), OAK),
@@ -212,6 +230,31 @@ def test_a_soft_limit_warns_past_its_bound_and_not_at_it(code: str) -> None:
     assert said[0].message.endswith(".")
     assert "{" not in said[0].message
     assert code not in {each.code for each in warnings(*FINE[code])}
+
+
+@pytest.mark.parametrize(
+    ("species", "finest"), [("white oak", 180), ("pine", 180), ("hard maple", 220), ("cherry", 220), ("larch", 220)]
+)
+def test_grit_too_fine_is_told_of_every_wood(species: str, finest: int) -> None:
+    """Each wood has its own finest grit before stain, one that is not in the table 220: the next finer one is told."""
+    told = [
+        "grit-too-fine" in {each.code for each in warnings(Finish(Preparation(grits=(grit,))), WarningContext(species))}
+        for grit in (finest, finest + 20)
+    ]
+    assert told == [False, True]
+
+
+def test_each_tread_of_another_wood_is_named() -> None:
+    """Where treads are of several woods, those that differ from the board are named with their wood, the others not."""
+    woods = (("red oak", "treads 1 to 3"), ("maple", "treads 4 and 5"))
+    said = warnings(Finish(), WarningContext(species="red oak", tread_woods=woods))
+    assert [each.message for each in said] == ["The board is red oak, the treads are maple (treads 4 and 5)."]
+
+
+def test_a_board_that_was_not_measured_is_not_called_measured() -> None:
+    """Without a measurement it says so; it said of such a board that it was measured in one light only."""
+    (said,) = warnings(Finish(), WarningContext(lights=0))
+    assert said.message.startswith("The board was not measured;")
 
 
 STEP_LIMITS: Final = [row.code for row in SOFT if "{step}" in row.sentence.lower()]

@@ -24,6 +24,7 @@ from finishlab.finish.finish import FINISH_PARTS, ColourStep, Finish, step_chang
 from finishlab.finish.warnings import FinishWarning, WarningContext, board_warnings
 from finishlab.logbook import Logbook, StoredBoard, StoredRecipe
 from finishlab.matching.guards import sheen_of
+from finishlab.stair.names import PartName, listed
 from finishlab.toml_file import Section as Table
 from finishlab.toml_file import read_text, read_toml
 
@@ -433,7 +434,7 @@ def finish_context(log: Logbook, board: StoredBoard, *, deciding: bool = False) 
     finish = None if standard is None else standard.approval.finish
     own = standard is not None and standard.approval.board == board.number
     return WarningContext(
-        tread_species=_tread_species(log),
+        tread_woods=_tread_woods(log),
         tread=None if own else finish,
         approved=None if own else finish,
         on_tread=deciding,
@@ -475,10 +476,13 @@ def _floor_gloss(log: Logbook) -> float | None:
     return next((gloss for spot in log.floor_spots() if (gloss := sheen_of(spot.record.note)) is not None), None)
 
 
-def _tread_species(log: Logbook) -> str | None:
-    """Return the wood of the treads where all that say one say the same."""
-    woods = {each.record.species for each in log.stair_parts() if each.record.kind == "tread" and each.record.species}
-    return woods.pop() if len(woods) == 1 else None
+def _tread_woods(log: Logbook) -> tuple[tuple[str, str], ...]:
+    """Return each wood of the treads, and which are of it where they differ."""
+    woods: dict[str, list[PartName]] = {}
+    for each in log.stair_parts():
+        if each.record.kind == "tread" and each.record.species:
+            woods.setdefault(each.record.species, []).append(each.name)
+    return tuple((wood, listed(names) if len(woods) > 1 else "") for wood, names in woods.items())
 
 
 def _clear_only(log: Logbook, board: StoredBoard, *, deciding: bool) -> bool | None:

@@ -4,19 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
+from itertools import pairwise, zip_longest
 from typing import Any, Final
 
 from finishlab.amounts import COMMON_PRACTICE
 from finishlab.board.records import FINISHED_STATES, BoardRecord
-from finishlab.coatings import of_step
+from finishlab.coatings import Coating, Layer, follow_notes, of_step
 from finishlab.finish.finish import ColourStep, Finish
 from finishlab.recipe.records import Label
 from finishlab.record import named
 from finishlab.units import as_typed_text
+from finishlab.woods import FINEST, Wood, wood_in
 
 __all__ = ["SOFT", "FinishWarning", "SoftLimit", "WarningContext", "board_warnings", "warnings"]
 
+_PENETRATING: Final = ("oil", "water", "dye")
+"""Bases of stains that soak in."""
 _USUAL_TOPCOATS: Final = 3
 """Coats a tread wants of a topcoat of unknown kind (general articles)."""
 
@@ -30,7 +33,8 @@ class WarningContext:
     stain: str | None = None
     coats: int | None = None
     """Of stain, as the board's record has both in short."""
-    tread_species: str | None = None
+    tread_woods: tuple[tuple[str, str], ...] = ()
+    """Each wood of the treads, and which of them are of it where they differ, in words."""
     tread: Finish | None = None
     """How the treads are finished, or are to be."""
     approved: Finish | None = None
@@ -172,9 +176,49 @@ def _skipped_grits(row: SoftLimit, finish: Finish, _known: WarningContext) -> li
     return [{"value": coarse, "other": fine} for coarse, fine in steps if row.passed(fine / coarse)]
 
 
-def _fine_on_oak(row: SoftLimit, finish: Finish, known: WarningContext) -> list[Figures]:
-    last = finish.preparation.last_grit
-    return _said("oak" in (known.species or "").casefold().split() and row.passed(last), value=last)
+def _too_fine(_row: SoftLimit, finish: Finish, known: WarningContext) -> list[Figures]:
+    last, wood = finish.preparation.last_grit or 0, wood_in(known.species)
+    finest = FINEST if wood is None else wood.finest
+    return _said(last > finest, value=last, wood="wood" if wood is None else wood.name, finest=finest)
+
+
+def _other_woods(_row: SoftLimit, _finish: Finish, known: WarningContext) -> list[Figures]:
+    differ = [(wood, which) for wood, which in known.tread_woods if _differ(known.species, wood)]
+    words = (f"{wood} ({which})" if which else wood for wood, which in differ)
+    return [{"species": known.species, "tread": each} for each in words]
+
+
+def _of_wood(wanted: Callable[[Wood, Finish], object]) -> Rule:
+    """Return a rule that is said of a board's wood where what is wanted of both holds."""
+
+    def rule(_row: SoftLimit, finish: Finish, known: WarningContext) -> list[Figures]:
+        wood = wood_in(known.species)
+        return [] if wood is None else _said(wanted(wood, finish), wood=wood.name.capitalize())
+
+    return rule
+
+
+def _layers(finish: Finish) -> tuple[Coating, ...]:
+    """Return the coatings of a finish in their order, those whose kind is known."""
+    sealed = finish.seal is not None and finish.seal.kind not in {None, "none"}
+    found = [
+        *(of_step("step", step.kind) for step in finish.steps),
+        of_step("seal", None) if sealed else None,
+        of_step("topcoat", None if finish.topcoat is None else finish.topcoat.kind),
+    ]
+    return tuple(each for each in found if each is not None)
+
+
+def _grain(_row: SoftLimit, finish: Finish, _known: WarningContext) -> list[Figures]:
+    first, wood = next(iter(_layers(finish)), None), finish.preparation
+    raises = first is not None and first.watery and wood.grits and not wood.grain_raised
+    return _said(raises, coat="" if first is None else first.kind.capitalize())
+
+
+def _follows(_row: SoftLimit, finish: Finish, _known: WarningContext) -> list[Figures]:
+    waits = [step.next_h for step in finish.steps if of_step("step", step.kind) is not None]
+    layers = [Layer(each.kind, wait) for each, wait in zip_longest(_layers(finish), waits) if each is not None]
+    return [{"note": note} for note in follow_notes(layers)]
 
 
 def _last_grits(_row: SoftLimit, finish: Finish, known: WarningContext) -> list[Figures]:
@@ -269,9 +313,7 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "board",
         "species",
         "The board is {species}, the treads are {tread}.",
-        rule=lambda _row, _finish, known: _said(
-            _differ(known.species, known.tread_species), species=known.species, tread=known.tread_species
-        ),
+        rule=_other_woods,
     ),
     SoftLimit(
         "small-board",
@@ -320,10 +362,44 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "grit-too-fine",
         "preparation",
         "grits",
-        "The last grit is {value}; oak sanded finer than 180 takes less stain.",
-        high=180,
-        rule=_fine_on_oak,
+        "The last grit is {value}; {wood} sanded finer than {finest} takes less stain.",
+        rule=_too_fine,
     ),
+    SoftLimit(
+        "blotching",
+        "preparation",
+        "conditioner",
+        "{wood} takes a penetrating stain in blotches: use a conditioner or a gel, and try it on an offcut first.",
+        rule=_of_wood(
+            lambda wood, finish: (
+                wood.blotches
+                and not finish.preparation.conditioner
+                and any(step.kind in _PENETRATING for step in finish.steps)
+            )
+        ),
+    ),
+    SoftLimit(
+        "tannin",
+        "step",
+        "kind",
+        "{wood} has much tannin: with water and iron it turns grey to black, so no steel wool before or between coats.",
+        rule=_of_wood(lambda wood, finish: wood.tannin == "much" and any(each.watery for each in _layers(finish))),
+    ),
+    SoftLimit(
+        "oily-wood",
+        "topcoat",
+        "kind",
+        "{wood} has an oil of its own, on which a film may stay soft or peel: try it on an offcut first.",
+        rule=_of_wood(lambda wood, finish: wood.oily and finish.topcoat is not None),
+    ),
+    SoftLimit(
+        "grain-raised",
+        "preparation",
+        "grain_raised",
+        "{coat} raises the grain: wet the bare wood, let it dry, sand off what stands up, and do so on every tread.",
+        rule=_grain,
+    ),
+    SoftLimit("does-not-follow", "step", "kind", "{note}", rule=_follows),
     SoftLimit(
         "last-grit-differs",
         "preparation",
@@ -447,10 +523,12 @@ SOFT: Final[tuple[SoftLimit, ...]] = (
         "one-light-only",
         "measure",
         "light",
-        "The board was measured in one light only; look at it by lamplight too before deciding.",
+        "The board was {measured}; look at it by lamplight too before deciding.",
         low=2,
         source="ASTM D1729: confirm under a second, very different source",
-        rule=lambda row, _finish, known: _said(row.passed(known.lights)),
+        rule=lambda row, _finish, known: _said(
+            row.passed(known.lights), measured="measured in one light only" if known.lights else "not measured"
+        ),
     ),
     SoftLimit(
         "few-places",

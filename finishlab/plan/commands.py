@@ -247,6 +247,7 @@ def quantities(
     names = [f"{each.product.kind} {each.product.name}" for each in found]
     cautions = cautions_for(names, ("apply", "dispose", "choose sheen"))
     show_document(quantities_document(stair, found, cautions), as_json=as_json)
+    _say_what_follows(stair)
 
 
 @click.command(
@@ -371,6 +372,15 @@ def calendar(
     if ics_file is not None:
         write_text(ics_file, calendar_ics(plan, found))
     show_document(calendar_document(plan, found, cautions, by_part=by_part), as_json=as_json)
+    _say_what_follows(plan)
+
+
+def _say_what_follows(stair: StairPlan) -> None:
+    """Say where one product may not hold on another."""
+    from finishlab.plan.stair_plan import follow_notes_of
+
+    for note in follow_notes_of(stair):
+        say(f"Worth a thought: {note}")
 
 
 def _with_coats(stair: StairPlan, options: Mapping[str, Any], *, from_file: bool) -> StairPlan:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from finishlab.coatings import COMMON, coating
+from finishlab.coatings import COMMON, Layer, coating, follow_notes
 from finishlab.errors import UsageError
 from finishlab.plan.calendar import Calendar, Fitting, Job, need_flight, plan_calendar
 from finishlab.plan.coverage import DEFAULT_WASTE, Can, Coats, Need, Purchase, coat_area, need, purchase
@@ -16,7 +16,17 @@ from finishlab.plan.drying import Coat, WorkHours
 from finishlab.plan.geometry import UPRIGHT, Part
 from finishlab.stair.names import PartKind
 
-__all__ = ["USUAL_PARTS", "Origin", "Product", "Quantity", "StairPlan", "calendar_of", "jobs_of", "quantities_of"]
+__all__ = [
+    "USUAL_PARTS",
+    "Origin",
+    "Product",
+    "Quantity",
+    "StairPlan",
+    "calendar_of",
+    "follow_notes_of",
+    "jobs_of",
+    "quantities_of",
+]
 
 USUAL_PARTS: Final[tuple[PartKind, ...]] = ("tread", "nosing", "landing nosing", "return", "landing board")
 """What a stain or a topcoat goes on unless the parts are named: all that lies flat."""
@@ -226,6 +236,17 @@ def calendar_of(plan: StairPlan) -> Calendar:
         rub_h=plan.rub_h,
         fitting=plan.fitting,
     )
+
+
+def follow_notes_of(plan: StairPlan) -> tuple[str, ...]:
+    """Return what is to be thought of where one product lies on another, with the hours the plan waits."""
+    found: dict[str, None] = {}
+    for kind in sorted({part.kind for part in plan.parts}):
+        on = [product for product in plan.products if kind in product.parts and product.coats.top]
+        waits = (product.coat.times.under_other or product.coat.times.recoat for product in on)
+        layers = [Layer(coating(product.kind).kind, wait[0]) for product, wait in zip(on, waits, strict=True)]
+        found |= dict.fromkeys(follow_notes(layers))
+    return tuple(found)
 
 
 def _coats_on(products: Sequence[Product], kind: PartKind) -> tuple[Coat, ...]:
