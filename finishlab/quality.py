@@ -218,8 +218,8 @@ _KINDS = (
     DoubtKind(
         "light-in-doubt",
         "photo as warm as by lamp light",
-        "This photo is {percent:.0f} % redder against blue than photos in {light}, as by lamp light: where a lamp was on, "
-        "log its light.",
+        "This photo is {percent:.0f} % redder against blue than photos in {light} are, as by a lamp: if one was on, "
+        "log it in that light.",
     ),
     DoubtKind(
         "pair-floor-differs",

@@ -7,12 +7,12 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
 from finishlab.board.records import Surface
-from finishlab.colorimetry.ciede2000 import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.difference import delta_e_interval
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.spaces import lab_to_lch
@@ -26,7 +26,16 @@ from finishlab.measuring.photos import PhotoResult
 from finishlab.quality import doubt
 from finishlab.record import DAYLIGHT, Light
 
-__all__ = ["FloorSeen", "doubt_floor", "doubt_light", "cast_of", "floor_seen", "near_light", "refuse_mixed"]
+__all__ = [
+    "FloorSeen",
+    "casts_of",
+    "doubt_floor",
+    "doubt_light",
+    "floor_seen",
+    "floor_slips",
+    "near_lights",
+    "refuse_mixed",
+]
 
 _ONE_SURFACE: Final = 2.0
 """dE00 by which places of one board may differ beyond what their photos' errors explain. This tool's own; near the 2
@@ -89,6 +98,11 @@ class FloorSeen:
     """Name and colour of each photo of a place: of those in the photo's light, or of all where there is none."""
     surface: Surface = "vinyl"
 
+    def with_these(self, results: Sequence[PhotoResult]) -> FloorSeen:
+        """Return the same with photos of the floor that are about to be logged."""
+        found = [(each.path, each.measurement) for each in results]
+        return replace(self, spots=[*self.spots, *((path, m.fields["floor"].estimate) for path, m in found if m)])
+
     def strange(self, found: FieldMeasurement) -> str | None:
         """Return why a surface may not be this floor, to go on after its name; None where it may well be."""
         apart = self._apart(found)
@@ -132,13 +146,28 @@ def floor_seen(log: Logbook, light: Light, surface: Surface | None = None) -> Fl
     return FloorSeen([(spot.number, found.field.estimate) for spot, found in lit], kind)
 
 
+def floor_slips(results: Sequence[PhotoResult], floor: FloorSeen) -> list[str]:
+    """Return, a sentence each, which photos of the floor may show something else: a bench, or a board.
+
+    Each is held against the places that are logged; where none is, against the others of these photos.
+    """
+    shown = [(each.path, each.measurement.fields["floor"]) for each in results if each.measurement is not None]
+    told = []
+    for path, found in shown:
+        others = [(other, field.estimate) for other, field in shown if other != path]
+        reason = (floor if floor.spots else replace(floor, spots=others)).strange(found)
+        if reason is not None:
+            told.append(f"What {path} shows {reason}.")
+    return told
+
+
 def doubt_floor(results: Sequence[PhotoResult], floor: FloorSeen) -> list[PhotoResult]:
     """Return photos of boards with a doubt at each field beside them that may not be the floor."""
     told = []
     for result in results:
         beside = None if result.measurement is None else result.measurement.fields.get("floor")
         reason = None if beside is None else floor.strange(beside)
-        told.append(result if reason is None else _with_doubt(result, "floor", FLOOR_IN_DOUBT, reason=reason))
+        told.append(result if reason is None else _with_doubt(result, ("floor",), FLOOR_IN_DOUBT, reason=reason))
     return told
 
 
@@ -157,33 +186,33 @@ def doubt_light(results: Sequence[PhotoResult], light: Light, casts: Sequence[fl
     usual = float(np.median(casts)) if casts else 0.0 if light == DAYLIGHT else None
     told = []
     for result in results:
-        found = None if result.measurement is None else cast_of(result.measurement.correction)
-        warm = usual is not None and found is not None and found - usual > _WARMER
-        if warm and result.measurement is not None and found is not None and usual is not None:
-            percent = 100.0 * (math.exp(found - usual) - 1.0)
-            for name in result.measurement.fields:
-                result = _with_doubt(result, name, "light-in-doubt", percent=round(percent), light=light)
-        told.append(result)
+        found = casts_of([result.measurement.correction]) if result.measurement is not None else []
+        if usual is None or not found or found[0] - usual <= _WARMER:
+            told.append(result)
+            continue
+        percent = round(100.0 * (math.exp(found[0] - usual) - 1.0))
+        told.append(_with_doubt(result, ("board", "floor"), "light-in-doubt", percent=percent, light=light))
     return told
 
 
-def cast_of(correction: Mapping[str, object]) -> float | None:
-    """Return red over blue of a photo's grey, natural logarithm; None of photos of before it was noted."""
-    cast = correction.get("cast")
-    return math.log(cast[0] / cast[2]) if isinstance(cast, list | tuple) else None
+def casts_of(corrections: Iterable[Mapping[str, Any]]) -> list[float]:
+    """Return red over blue of photos' greys, natural logarithms; nothing of photos of before it was noted."""
+    casts = [each.get("cast") for each in corrections]
+    return [math.log(cast[0] / cast[2]) for cast in casts if cast is not None]
 
 
-def _with_doubt(result: PhotoResult, field: FieldName, code: str, **figures: float | str) -> PhotoResult:
+def _with_doubt(result: PhotoResult, at: Sequence[FieldName], code: str, **figures: float | str) -> PhotoResult:
     if result.measurement is None:
         return result
-    fields = dict(result.measurement.fields)
-    fields[field] = replace(fields[field], doubts=(*fields[field].doubts, doubt(code, **figures)))
+    made = doubt(code, **figures)
+    fields = {
+        name: replace(found, doubts=(*found.doubts, made)) if name in at else found
+        for name, found in result.measurement.fields.items()
+    }
     return replace(result, measurement=replace(result.measurement, fields=fields))
 
 
-def near_light(light: str, known: Iterable[str]) -> str | None:
-    """Return what to say of a new light whose name is much like that of a light there is; None if it is not."""
+def near_lights(light: Light, known: Iterable[Light]) -> list[Light]:
+    """Return the lights there are with a name much like that of a new one, the likest first; none for one there is."""
     lights = list(known)
-    if light in lights or not difflib.get_close_matches(light, lights, 1, _ALIKE):
-        return None
-    return f"“{light}” is a new light; logged so far: {', '.join(lights)}. Photos are compared within one light only."
+    return [] if light in lights else difflib.get_close_matches(light, lights, 3, _ALIKE)

@@ -417,10 +417,7 @@ class Transactions:
 
     @contextmanager
     def at_once(self) -> Iterator[None]:
-        """Let all that is read and written meanwhile be one transaction: logged whole or not at all, undone as one.
-
-        Photos are kept before it begins.
-        """
+        """Let all that is read and written meanwhile be one transaction: logged whole or not at all, undone as one."""
         with self._write() as session:
             self._shared = session
             try:
@@ -444,9 +441,15 @@ class Transactions:
         with failures_named(str(self._folder)), Session(self._engine, expire_on_commit=False) as session:
             yield session
 
+    def _note_kept(self, session: Session) -> None:
+        for photo in self._kept.values():
+            photo.settle(self._folder)
+            _note_photo(session, photo)
+
     @contextmanager
     def _write(self) -> Iterator[Session]:
         if self._shared is not None:
+            self._note_kept(self._shared)
             yield self._shared
             return
         self._refuse_reading_only()
@@ -454,9 +457,7 @@ class Transactions:
             with WritingSession(self._writing) as session, session.begin():
                 if self._engine.dialect.name == "sqlite":  # the whole of it is this transaction's alone
                     clear_leftovers(self._folder, partial(_is_kept, session))
-                for photo in self._kept.values():
-                    photo.settle(self._folder)
-                    _note_photo(session, photo)
+                self._note_kept(session)
                 yield session
             for photo in self._kept.values():
                 photo.done()

@@ -25,6 +25,7 @@ from finishlab.colorimetry.table import ColourTable, TableBuilder
 from finishlab.errors import LogbookError
 from finishlab.finish.finish import Finish
 from finishlab.logbook.reading import DAMAGED, damaged, decoded
+from finishlab.logbook.stored import FLOOR_IN_DOUBT
 from finishlab.logbook.tables import BoardRow, MeasurementRow, PairRow
 from finishlab.quality import Doubt
 from finishlab.record import Light
@@ -87,6 +88,9 @@ class LoggedBoard(NamedTuple):
     looks: tuple[LoggedLook, ...]
     """In the order they were logged."""
     pairs: tuple[LoggedPair, ...]
+    """Those that count: none of which it is in doubt whether the floor was beside the board."""
+    doubted: tuple[Doubt, ...] = ()
+    """Why the others are in doubt."""
 
     @property
     def number(self) -> str:
@@ -124,6 +128,10 @@ class LoggedBoards:
     colours: ColourTable
 
 
+def _doubted(pair: LoggedPair) -> tuple[Doubt, ...]:
+    return tuple(doubt for doubt in pair.floor_doubts if doubt.code == FLOOR_IN_DOUBT)
+
+
 def _record(said: Sequence[Any]) -> BoardRecord:
     values = dict(zip(_FIELDS, said, strict=True))
     finish = values["finish"]
@@ -148,9 +156,15 @@ def read_logged_boards(session: Session) -> LoggedBoards:
     columns = [_text(BoardRow.finish) if name == "finish" else getattr(BoardRow, name) for name in _FIELDS]
     rows = select(BoardRow.number, *columns).where(BoardRow.removed.is_(None)).order_by(BoardRow.number)
     once = reader.known.setdefault
+    sure = {key: tuple(pair for pair in mine if not _doubted(pair)) for key, mine in pairs.items()}
+    unsure = {key: tuple(doubt for pair in mine for doubt in _doubted(pair)) for key, mine in pairs.items()}
     boards = tuple(
         LoggedBoard(
-            key, tuple([once(value, value) for value in said]), tuple(looks.get(key, ())), tuple(pairs.get(key, ()))
+            key,
+            tuple([once(value, value) for value in said]),
+            tuple(looks.get(key, ())),
+            sure.get(key, ()),
+            unsure.get(key, ()),
         )
         for key, *said in _rows(session, rows)
     )

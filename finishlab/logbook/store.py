@@ -41,7 +41,7 @@ from finishlab.logbook.recipes import RecipeStore
 from finishlab.logbook.stored import DirectPair, StoredBoard, StoredSpot
 from finishlab.logbook.tables import BoardRow, FloorSpotRow, MeasurementRow, PairRow, PartEventRow, PhotoRow, StripRow
 from finishlab.measure import Measurement
-from finishlab.record import normalise_light
+from finishlab.record import Light, normalise_light
 from finishlab.stair.reading import part_code
 from finishlab.stair.store import StairStore
 
@@ -496,6 +496,18 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, StairSto
         with self._read() as session:
             found = session.execute(select(BoardRow.purpose, BoardRow.stain.is_not(None)).where(*shown).distinct())
             return frozenset((purpose, bool(stained)) for purpose, stained in found)
+
+    def lights_logged(self) -> dict[Light, list[Mapping[str, Any]]]:
+        """Return each light there is, the first the first, with the figures of its photos' fits that name a cast."""
+        row = MeasurementRow
+        asked = select(row.light, row.correction["cast"]).outerjoin(BoardRow, row.board_number == BoardRow.number)
+        asked = asked.outerjoin(FloorSpotRow, row.spot_number == FloorSpotRow.number)
+        asked = asked.where(BoardRow.removed.is_(None), FloorSpotRow.removed.is_(None)).order_by(row.id)
+        found: dict[Light, list[Mapping[str, Any]]] = {}
+        with self._read() as session:
+            for light, cast in session.execute(asked):
+                found.setdefault(light, []).extend([] if cast is None else [{"cast": cast}])
+        return found
 
     def boards_beside_floor(self) -> frozenset[tuple[str, str]]:
         """Return each board that was photographed beside the floor, with the photo; none that is in doubt."""
