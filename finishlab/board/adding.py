@@ -149,10 +149,10 @@ def add(
         results = _checked(log, plans, results, floor_is, confirmed=confirm_floor)
         with log.at_once():
             logged = [each for plan, found in zip(plans, results, strict=True) for each in _logged(log, plan, found)]
-            document, lines = _said(log, plans, logged, results)
-    if as_json:
-        show_document(document, as_json=True)
-    else:
+            lines = _lines(log, logged, results, added=number is not None)
+        if as_json:
+            show_document(_document(log, logged, None if number is None else next(iter(results[0]))), as_json=True)
+    if not as_json:
         click.echo("\n".join(each.number for each in logged))
     for line in lines:
         say(line)
@@ -269,31 +269,48 @@ def _logged(
     return [] if board is None else [board]
 
 
-def _said(
+def _document(log: Logbook, logged: Sequence[StoredBoard | StoredSpot], light: Light | None) -> Document:
+    from finishlab.logbook import StoredBoard
+
+    document = boards_document([each for each in logged if isinstance(each, StoredBoard)], light)
+    spots = [FLOOR.entry(FLOOR.row(log, each)) for each in logged if not isinstance(each, StoredBoard)]
+    return replace(document, data={**document.data, **({"floor_spots": spots} if spots else {})})
+
+
+def _lines(
     log: Logbook,
-    plans: Sequence[_Plan],
     logged: Sequence[StoredBoard | StoredSpot],
     results: Sequence[Mapping[Light, Sequence[PhotoResult]]],
-) -> tuple[Document, list[str]]:
-    """Return what was logged: as a document, and a line each, with what is doubtful and what can hurt somebody."""
+    *,
+    added: bool,
+) -> list[str]:
+    """Return what was logged, a line each, what is doubtful, and what can hurt somebody.
+
+    Parameters
+    ----------
+    log
+        The logbook.
+    logged
+        What was logged.
+    results
+        The measured photos of each, by their light.
+    added
+        Whether the photos were added to a board that was logged before.
+    """
     from finishlab.finish.entering import new_warnings
     from finishlab.logbook import StoredBoard
 
     boards = [each for each in logged if isinstance(each, StoredBoard)]
-    spots = [each for each in logged if not isinstance(each, StoredBoard)]
-    beside = {"floor_spots": [FLOOR.entry(FLOOR.row(log, each)) for each in spots]} if spots else {}
-    document = boards_document(boards)
-    lines = [board_summary(each) if isinstance(each, StoredBoard) else spot_summary(each) for each in logged]
-    slips = dict.fromkeys(slip.message for board in boards for slip in new_warnings(log, board))
-    if plans[0].number is not None:
+    if added:
         ((light, part),) = results[0].items()
-        document, slips = boards_document(boards, light), {}
-        lines = [photos_summary(boards[0], len(part), light)]
+        lines, slips = [photos_summary(boards[0], len(part), light)], list[str]()
+    else:
+        lines = [board_summary(each) if isinstance(each, StoredBoard) else spot_summary(each) for each in logged]
+        slips = [slip.message for board in boards for slip in new_warnings(log, board)]
     every = [result for found in results for part in found.values() for result in part]
-    lines += [*doubt_lines(every), *(f"Worth a thought: {message}" for message in slips)]
+    lines += [*doubt_lines(every), *(f"Worth a thought: {message}" for message in dict.fromkeys(slips))]
     lines += due_cautions(log, product_words(log, *(board.record for board in boards)))
-    lines += ["All of it back: finishlab undo"] if len(logged) >= _MANY else []
-    return replace(document, data={**document.data, **beside}), lines
+    return [*lines, "All of it back: finishlab undo"] if len(logged) >= _MANY else lines
 
 
 def _check_given(

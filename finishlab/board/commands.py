@@ -109,14 +109,25 @@ def boards_document(boards: Sequence[StoredBoard], light: str | None = None) -> 
 def board_summary(board: StoredBoard, done: str = "logged") -> str:
     """Return a board in one line: what it is, its colour, its photos."""
     purpose = "" if board.record.purpose == "candidate" else f" ({board.record.purpose})"
-    return f"{board.number} {done}: {_what(board.record)}{purpose}{_lit(_row(board))}, {photos_words(board)}."
+    said = f"{_what(board.record)}{purpose}{_lit(_row(board))}{_beside(board) if done == 'logged' else ''}"
+    return f"{board.number} {done}: {said}, {photos_words(board)}."
 
 
 def photos_summary(board: StoredBoard, added: int, light: str) -> str:
     """Return in one line what further photos of a board showed: its colour in their light, beside all it has."""
     count = f"{added} photo{'' if added == 1 else 's'}"
     colour = colour_words(_row(board, light).lab)
-    return f"{board.number}: {count} added{colour} in {light}; now {photos_words(board)}."
+    return f"{board.number}: {count} added{colour} in {light}{_beside(board, light)}; now {photos_words(board)}."
+
+
+def _beside(board: StoredBoard, light: str | None = None) -> str:
+    """Return how far a board is from the floor in its last photo with both; nothing where none is, or it is doubtful."""
+    pairs = [pair.delta_e00 for pair in board.pairs if not pair.in_doubt and light in {None, pair.light}]
+    return (
+        ", dE00 {:.1f} ({:.1f} to {:.1f}) from the floor beside it".format(*pairs[-1].as_dict().values())
+        if pairs
+        else ""
+    )
 
 
 def _lit(row: BoardRow) -> str:
