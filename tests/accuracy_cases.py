@@ -21,13 +21,13 @@ from render.spectral import Material
 from render.texture import Texture
 from render.view import Light, View
 
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.imaging.colours import SATURATION_BOOST
 from finishlab.imaging.greys import USUAL, StripGreys
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.strip import FieldName
-from finishlab.matching.floor import pool_estimates
+from finishlab.matching.scatter import pool_estimates
 
 SPOTS: Final = 3
 """Photos of the floor in a session."""
@@ -98,7 +98,9 @@ def _ladder_records(
     found: list[LabEstimate | str] = []
     said: list[tuple[float, ...]] = []
     for (part, scene), image in zip(photos, images, strict=True):
-        believed = greys or (replace(USUAL, number=base.strip.number, seen=tuple(said)) if said else None)
+        mean = tuple(float(each) for each in np.mean(said, axis=0)) if said else ()
+        settled = replace(USUAL, number=base.strip.number, photos=len(said), said=mean) if said else None
+        believed = greys or settled
         # The kind of the floor is not seen in a photo of a board alone.
         shot = shot_of(image, scene, (part,), believed)
         if shot.inspection is None:

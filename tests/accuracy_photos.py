@@ -19,7 +19,8 @@ from render.photo import render_scene
 from render.scene import Scene
 from render.spectral import Material
 
-from finishlab.colorimetry.difference import delta_e_00, delta_e_interval, joint_covariance
+from finishlab.colorimetry.delta_e import delta_e_00
+from finishlab.colorimetry.difference import delta_e_interval, joint_covariance
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.spaces import srgb_to_linear
 from finishlab.errors import FinishlabError
@@ -28,8 +29,8 @@ from finishlab.imaging.pixels import LinearImage, PhotoInfo
 from finishlab.imaging.strip import FieldName
 from finishlab.measure.flow import Inspection, measure
 from finishlab.measure.results import SurfaceKind
+from finishlab.photos.header import chroma_step
 from finishlab.photos.jpeg import chroma_blocks
-from finishlab.photos.marks import chroma_step
 
 Record = dict[str, Any]
 """One measurement beside its truth, as JSON can hold it."""

@@ -24,8 +24,8 @@ from finishlab.imaging.sampling import CHROMA_TO_RGB, chroma_move, mean_before_r
 from finishlab.imaging.strip import FIELD_NAMES
 from finishlab.measure import GreyArea, Measurement, PixelRect, measure, measure_by_hand
 from finishlab.photos import read_photo
+from finishlab.photos.header import chroma_step
 from finishlab.photos.jpeg import chroma_blocks
-from finishlab.photos.marks import chroma_step
 
 ROUNDED_ON_THE_WAY = 0.5
 """Codes by which the encoder's own whole numbers may carry a block's mean over a limit."""

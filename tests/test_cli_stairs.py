@@ -15,9 +15,9 @@ from conftest import Photos, Run
 
 ENTERED: Final = (
     "add 7 landing 7 --tread 914x292x27 --riser 914x190x19 --landing-boards 6 --species 'red oak'",
-    "edit 1/tread 3 --front 920 --back 908 --left 91.2",
-    "edit 2/tread 1 --front 36in --depth 10.5in --left 89 --right 90.5",
-    "edit 2/tread 5 --front 900 --right 88",
+    "edit 1/tread 3 --front 920 --back 908 --left-angle 91.2",
+    "edit 2/tread 1 --front 36in --depth 10.5in --left-angle 89 --right-angle 90.5",
+    "edit 2/tread 5 --front 900 --right-angle 88",
 )
 """A stair of two flights, 14 risers, a landing and three out-of-square treads."""
 SVG: Final = "{http://www.w3.org/2000/svg}"
@@ -176,7 +176,7 @@ def test_what_is_logged_is_told_with_what_is_worth_a_second_look(stair: Run) -> 
         ("log 1/tread 3 sanded --date 2999-01-01", 2, "in the future"),
         ("edit 1/tread 3", 2, "No change is named"),
         ("edit 1/tread 3 --front 0", 2, "front"),
-        ("edit 1/tread 3 --left 200", 2, "left angle"),
+        ("edit 1/tread 3 --left-angle 200", 2, "left angle"),
         ("edit 1/tread 3 --front 900 --clear front", 2, "set and taken out"),
         ("edit flight 2 --species ash", 2, "A flight has no species"),
         ("edit flight 9 --name x", 6, "no flight 9"),
@@ -212,7 +212,7 @@ def test_mistakes_are_put_right(stair: Run) -> None:
     assert "C1 Acme honey" in stairs(stair, "part 1.T1").stdout
     stairs(stair, "remove E1")
     assert "No finish is on 1/tread 1 yet. It is to get R1 Honey." in stairs(stair, "part 1.T1").stdout
-    stairs(stair, "edit 1/tread 3 --clear back --clear left")
+    stairs(stair, "edit 1/tread 3 --clear back --clear left-angle")
     assert shown(stair, "part 1.T3", "stair-parts")["parts"][0]["record"]["sizes"]["front"] == 920
     assert "Removed: 1/tread 4;" in stairs(stair, "remove 1/tread 4").stderr
     assert stair("undo").exit_code == 0

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from conftest import STRIP_NUMBER, Photos, Run
 
-TYPED = ("--black", "24.1", "--lightness", "3:55.2", "--lightness", "5:73.0", "--paper", "92.0")
+TYPED = ("--black", "24.1", "--lightness", "3:55.2", "--lightness", "5:73.0", "--white", "92.0")
 
 
 def document(text: str) -> dict[str, Any]:
@@ -66,18 +66,18 @@ def test_the_page_to_print_is_still_written(run: Run, tmp_path: Path) -> None:
     ("words", "part"),
     [
         (("learn",), "Neither a photo nor readings"),
-        (("learn", "--paper", "93"), "has no number"),
+        (("learn", "--white", "93"), "has no number"),
         (("learn", "--number", "4", "--lightness", "three:5"), "no reading"),
         (("learn", "--number", "4", "--lightness", "8:50"), "no grey 8"),
-        (("learn", "p.jpg", "--paper", "93"), "three ways"),
-        (("learn", "--number", "4", "--seen", "1:4", "--paper", "93"), "three ways"),
+        (("learn", "p.jpg", "--grey", "1,1,9,9:50", "--white", "93"), "a way of its own"),
+        (("learn", "--number", "4", "--seen", "1:4", "--white", "93"), "a way of its own"),
         (("learn", "--seen", "1:4"), "has no number"),
         (("learn", "--number", "4", "--seen", "one"), "row of the page"),
         (("learn", "--number", "4", "--seen", "9:4"), "rows run from 1"),
         (("learn", "a.jpg", "b.jpg", "--grey", "1,1,9,9:50"), "one photo"),
         (("learn", "--number", "4", "--grey", "1,1,9,9:50"), "one photo"),
-        (("learn", "--number", "4", "--paper", "93", "--save-picture", "x.gif"), ".svg or .png"),
-        (("learn", "--number", "2000", "--paper", "93"), "1<=x<=1600"),
+        (("learn", "--number", "4", "--white", "93", "--save-picture", "x.gif"), ".svg or .png"),
+        (("learn", "--number", "2000", "--white", "93"), "1<=x<=1600"),
         (("--paper", "letter", "list"), "belongs to the page to print"),
         (("wash",), "wash"),
     ],
@@ -107,6 +107,21 @@ def test_a_photo_teaches_the_strip(run: Run, photos: Photos) -> None:
     assert entry["source"] == "photo"
     assert entry["lightness"][7] == pytest.approx(94.7, abs=0.6)
     assert "known greys come out" in done.stderr
+
+
+def test_what_photos_say_of_a_strip_is_shown(run: Run, photos: Photos) -> None:
+    """Of a strip nobody learned ``strip show`` tells how many logged photos say something of it, and what."""
+    assert run("strip", "show", STRIP_NUMBER).exit_code != 0
+    assert run("floor", "add", photos("floor1"), photos("pair")).exit_code == 0
+    shown = document(run("strip", "show", STRIP_NUMBER, "--json").stdout)
+    assert shown["strips"] == []
+    assert shown["photographed"]["photos"] == 2
+    assert shown["photographed"]["lightness"] == sorted(shown["photographed"]["lightness"])
+    told = run("strip", "show", STRIP_NUMBER).stdout
+    assert "2 photos logged beside it say that grey 3 is" in told
+    assert "finishlab strip learn PHOTO" in told
+    learned(run)
+    assert document(run("strip", "show", STRIP_NUMBER, "--json").stdout)["photographed"] is None
 
 
 def test_measuring_uses_what_was_learned(run: Run, photos: Photos, logbook: Path) -> None:

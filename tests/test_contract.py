@@ -34,7 +34,7 @@ READING: Final = (
 )  # fmt: skip
 """Commands that only read the logbook."""
 ADDING: Final = (
-    "recipe add plain", "can add honey --kind 'oil stain'", "stairs add 4", "strip learn --number 4 --paper 93",
+    "recipe add plain", "can add honey --kind 'oil stain'", "stairs add 4", "strip learn --number 4 --white 93",
 )  # fmt: skip
 NEEDS_WHAT_IS_THERE: Final = (
     "board edit B1 --stain walnut", "board remove B1", "floor edit F1 --note x", "floor remove F1", "approve B1",
@@ -78,7 +78,7 @@ def one_of_everything(tmp_path_factory: pytest.TempPathFactory) -> Path:
         "recipe add plain --step oil --top 'oil pu; coats=3'",
         "can add honey --kind 'oil stain'",
         "stairs add 4 --tread 914x292x27",
-        "strip learn --number 4 --paper 93",
+        "strip learn --number 4 --white 93",
         "board edit B1 --recipe R1",
         "approve B1",
     ):
@@ -370,7 +370,7 @@ def test_what_was_typed_in_inches_is_shown_in_inches(tmp_path: Path) -> None:
     folder = tmp_path / "inches"
     for line in (
         "stairs add 4 --tread 36x11.5x3/4in --nosing 1in --riser 914x190x19",
-        "stairs edit tread 2 --front 35.5in --back 35in",
+        "stairs edit tread 2 --front 35.5in --back 35in --left-angle 90",
         "recipe add plain --step oil",
     ):
         assert call(*split(line), folder=folder).exit_code == 0
@@ -384,6 +384,7 @@ def test_what_was_typed_in_inches_is_shown_in_inches(tmp_path: Path) -> None:
     assert "front 35 1/2 in, back 35 in" in Path("stair.svg").read_text(encoding="utf-8")
     labels = json.loads(call("history", "T1", "--json", folder=folder).stdout)["changes"]
     assert labels[0]["after"]["sizes"]["thickness"] == 19.05
+    call("stairs", "edit", "tread 2", "--left-angle", "90", folder=folder)
     plan = call("plan", "cutting", "--stock", "2500mmx300mm", folder=folder).stdout
     assert "36 in (914 mm)" in plan or "37 in (940 mm)" in plan
 

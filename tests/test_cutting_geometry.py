@@ -80,7 +80,7 @@ def test_the_logged_back_is_cut_too(run: Run) -> None:
     assert refused.exit_code == 2
     assert "864 mm at the back, and no angle says which side leans" in refused.stderr
     assert run("plan", "quantities", "--liquid", "oil stain").exit_code == 0, "areas need no angle"
-    assert run("stairs", "edit", "tread 2", "--left", 90).exit_code == 0
+    assert run("stairs", "edit", "tread 2", "--left-angle", 90).exit_code == 0
     found = piece(run, "--stock", "2400x300", name="tread 2")["outline"]
     assert (found["back_mm"], found["angles_deg"]) == (864, [90.0, 80.28])
 

@@ -27,7 +27,7 @@ LAYERS: Final = (
     ("colorimetry",),
     ("imaging",),
     ("measure",),
-    ("matching", "plan/figures"),
+    ("matching", "plan/figures", "mend/table"),
     ("photos", "logbook"),
     ("show",),
     ("logbook/wording",),
@@ -36,6 +36,7 @@ LAYERS: Final = (
     ("measuring",),
     ("stair/progress", "strip/page"),
     ("workflow", "finish/entering"),
+    ("rank",),
     (
         "printing",
         "report",
@@ -43,7 +44,9 @@ LAYERS: Final = (
         "plan/documents",
         "strip/documents",
         "guide/documents",
+        "demo",
         "logbook/documents",
+        "mend/documents",
     ),
     ("cli",),
     ("finish/commands",),
@@ -55,8 +58,12 @@ LAYERS: Final = (
         "measuring/commands",
         "strip/commands",
         "guide/commands",
+        "demo/commands",
         "recipe/commands",
+        "rank/commands",
+        "report/commands",
         "board/commands",
+        "mend/commands",
     ),
 )
 """Rooms from left to right; a room imports from itself and from rooms further left, never from one beside it."""
@@ -76,14 +83,26 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "measuring": ("photos", "documents", "logged", "pictures", "picking"),
         "measuring/commands": ("commands", "pick_window"),
     },
+    "rank": {
+        "rank": ("gathering", "comparing", "sentences", "documents"),
+        "cli": ("options",),
+        "rank/commands": ("commands",),
+    },
+    "report": {
+        "report": ("contents", "crops", "pictures", "story", "writing"),
+        "report/commands": ("commands",),
+    },
     "board": {
         "board/records": ("records",),
         "board/shown": ("shown",),
-        "board/commands": ("commands", "adding", "checks", "table", "floor_commands"),
+        "board/commands": ("commands", "adding", "checks", "naming", "table", "floor_commands"),
     },
     "logbook": {
         "logbook/wording": ("wording",),
-        "logbook/documents": ("archive",),
+        "logbook/documents": (
+            "archive",
+            "checking",
+        ),
         "logbook/commands": ("commands",),
     },
     "stair": {
@@ -92,6 +111,11 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "stair/progress": ("progress", "entering", "drawing"),
         "stair/documents": ("documents",),
         "stair/commands": ("commands", "enter_commands"),
+    },
+    "mend": {
+        "mend/table": ("faults",),
+        "mend/documents": ("record", "documents"),
+        "mend/commands": ("commands",),
     },
     "plan": {
         "plan/figures": (
@@ -118,6 +142,10 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "guide/documents": ("steps",),
         "guide/commands": ("commands",),
     },
+    "demo": {
+        "demo": ("place", "story"),
+        "demo/commands": ("commands",),
+    },
     "printing": {
         "printing": ("house_file", "labels", "schedule"),
         "printing/commands": ("commands",),
@@ -129,8 +157,6 @@ What is written down and pure figures know nothing of the logbook, documents not
 part of the logbook's room: both build on the tables, and the logbook offers what the store does.
 """
 
-DEMO_USES: Final = {"errors"}
-"""What the demo may use. It stands beside the flow: only the command line starts it."""
 RENDERER: Final = Path(__file__).parent / "render"
 RENDERER_USES: Final = ("finishlab.colorimetry", "finishlab.imaging", "finishlab.demo.story", "render")
 """What the renderer of the tests' photos may use of ours: what pixels and colours mean, and the demo's story."""
@@ -147,12 +173,12 @@ STORES: Final = _modules("logbook")
 DOORWAYS: Final = {
     "PIL": ("finishlab.photos",),
     "alembic": ("finishlab.logbook",),
-    "click": ("finishlab.cli", *COMMANDS),
+    "click": ("finishlab.cli", "finishlab.rank.options", *COMMANDS),
     "colour": ("finishlab.colorimetry",),
     "cv2": ("finishlab.imaging",),
     "jinja2": ("finishlab.show",),
     "markupsafe": ("finishlab.show",),
-    "matplotlib": ("finishlab.reports", "finishlab.show.drawing", "finishlab.show.pdf.fonts"),
+    "matplotlib": ("finishlab.reports", "finishlab.show.drawing", "finishlab.show.pdf.text"),
     "numpy": ("finishlab",),
     "pillow_heif": ("finishlab.photos",),
     "platformdirs": ("finishlab.cli", "finishlab.workflow"),
@@ -222,10 +248,6 @@ def may_import(importer: str, imported: str) -> bool:
     here, there = room(importer), room(imported)
     if here == there or not here:  # the package's own __init__ offers names of every room
         return True
-    if here == "demo":
-        return there in DEMO_USES
-    if there == "demo":
-        return here == "cli"
     layer = {name: number for number, names in enumerate(LAYERS) for name in names}
     return there in layer and layer[there] < layer[here]
 
@@ -260,7 +282,7 @@ def test_every_room_has_its_place() -> None:
     """Whatever stands in the package is a room of the list: a new room must be given its place in the order first."""
     named = {module_name(path) for path in FILES}
     rooms = {room(name) for name in named if name.removeprefix("finishlab.") not in INSIDE} - {"", "__main__"}
-    assert rooms <= {name for layer in LAYERS for name in layer} | {"demo"}
+    assert rooms <= {name for layer in LAYERS for name in layer}
 
 
 def test_every_outside_library_has_one_doorway() -> None:
@@ -286,7 +308,7 @@ def test_every_outside_library_has_one_doorway() -> None:
         ("finishlab.colorimetry.spaces", "finishlab", False),
         ("finishlab.workflow", "finishlab.demo.story", False),
         ("finishlab.demo.story", "finishlab.cli", False),
-        ("finishlab.cli.demo", "finishlab.demo.story", True),
+        ("finishlab.demo.commands", "finishlab.demo.story", True),
         ("finishlab", "finishlab.workflow", True),
         ("finishlab.logbook.store", "finishlab.stair.store.StairStore", True),
         ("finishlab.stair.store", "finishlab.logbook.tables", True),

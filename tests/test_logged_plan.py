@@ -102,12 +102,12 @@ def test_options_win_over_the_logged_cans(stair: Stair) -> None:
     """Size, price and coverage by option stand in the place of the can's, for the product that is named."""
     stair.enter()
     assert stair("can", "edit", "C1", "--size", "1qt", "--label", "price=18.5").exit_code == 0
-    said = ("--product", "walnut", "--can", "1gal=60", "--coverage", "6 m2/L", "--coats", "2", "--waste", "10")
+    said = ("--product", "walnut", "--can-size", "1gal=60", "--coverage", "6 m2/L", "--coats", "2", "--waste", "10")
     done = stair("plan", "quantities", *said)
     text = " ".join(done.stdout.split())
     assert "2 coats on top and edges (by option)" in text
     assert "(6 m2/L): as --coverage says" in text
-    assert "Buy 1 x 1gal for 60.00 (as --can says)" in text
+    assert "Buy 1 x 1gal for 60.00 (as --can-size says)" in text
     stain, top = json.loads(stair("plan", "quantities", *said, "--json").stdout)["products"]
     assert (stain["coverage_m2_per_l"], stain["waste"]) == ([6, 6], 0.1)
     assert top["coverage_m2_per_l"] == [9, 15]
@@ -119,8 +119,8 @@ def test_options_win_over_the_logged_cans(stair: Stair) -> None:
 @pytest.mark.parametrize(
     ("words", "says"),
     [
-        (("--can", "1qt"), "Several products are planned"),
-        (("--product", "ebony", "--can", "1qt"), "“ebony” is not planned"),
+        (("--can-size", "1qt"), "Several products are planned"),
+        (("--product", "ebony", "--can-size", "1qt"), "“ebony” is not planned"),
         (("--liquid", "oil stain", "--product", "walnut"), "--liquid is the product"),
     ],
 )
@@ -240,7 +240,7 @@ def test_calendar_keeps_a_long_wait_of_the_label(stair: Stair) -> None:
 def test_cutting_of_the_logged_stair_needs_no_recipe(stair: Stair) -> None:
     """The cutting list is that of the entered treads, an out-of-square one with its own back width."""
     assert stair("stairs", "add", "4", "--tread", "914x292x27").exit_code == 0
-    assert stair("stairs", "edit", "tread 2", "--left", "89", "--right", "90.5").exit_code == 0
+    assert stair("stairs", "edit", "tread 2", "--left-angle", "89", "--right-angle", "90.5").exit_code == 0
     done = stair("plan", "cutting", "--stock", "2000x300")
     assert done.exit_code == 0, done.stderr
     assert "tread 2" in done.stdout
@@ -252,7 +252,7 @@ def test_cutting_of_the_logged_stair_needs_no_recipe(stair: Stair) -> None:
         ((), 6, "Nothing is logged"),
         ((("recipe", "add", "plain"),), 2, "stair is not described"),
         ((("stairs", "add", "4"),), 2, "its sizes"),
-        ((("stairs", "add", "4", "--tread", "914x292x27"),), 2, "no recipe"),
+        ((("stairs", "add", "4", "--tread", "914x292x27"),), 6, "no recipe"),
         (
             (
                 ("stairs", "add", "4", "--tread", "914x292x27"),
@@ -282,7 +282,7 @@ def test_what_is_missing_for_a_plan_is_said(
 
 def test_a_recipe_has_no_place_beside_a_stair_by_options(stair: Stair) -> None:
     """``--recipe`` with ``--treads`` is a contradiction, and said so."""
-    done = stair("plan", "calendar", "--recipe", "R1", "--treads", "5", "--coat", "oil stain")
+    done = stair("plan", "calendar", "--recipe", "R1", "--treads", "5", "--liquid", "oil stain")
     assert done.exit_code == 2
     assert "--recipe" in done.stderr
 

@@ -27,7 +27,7 @@ WRITERS = {
     "labels": ("labels", "--output", "OUT.pdf"),
     "house-file": ("house-file", "--output", "OUT.pdf"),
     "stairs show": ("stairs", "show", "--svg", "OUT.svg"),
-    "calendar": ("plan", "calendar", "--treads", "3", "--coat", "oil stain", "--ics", "OUT.ics"),
+    "calendar": ("plan", "calendar", "--treads", "3", "--liquid", "oil stain", "--ics", "OUT.ics"),
     "quantities": ("plan", "quantities", *SIZES, "--liquid", "oil stain", "--csv", "OUT.csv"),
 }
 """Command -> how it is called; OUT is what it writes."""

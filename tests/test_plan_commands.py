@@ -25,7 +25,7 @@ from finishlab.show.csv_text import csv_text
 
 TREADS = ("--treads", 13, "--front", "36in", "--depth", "11.5in", "--thickness", "1 1/16in")
 EXAMPLE = (Path(finishlab.plan.__file__).parent / "example.toml").read_text(encoding="utf-8")
-STAIN = ("--liquid", "oil stain", "--coverage", "125 ft2/qt", "--can", "1qt=18.50")
+STAIN = ("--liquid", "oil stain", "--coverage", "125 ft2/qt", "--can-size", "1qt=18.50")
 
 
 @pytest.fixture
@@ -70,7 +70,7 @@ def test_quantities_say_what_to_buy(run: Run) -> None:
 
 def test_quantities_without_a_label_are_a_range(run: Run) -> None:
     """Without a coverage the answer runs from the least to the most, and says that no source vouches for it."""
-    done = run("plan", "quantities", *TREADS, "--liquid", "oil stain", "--can", "1qt")
+    done = run("plan", "quantities", *TREADS, "--liquid", "oil stain", "--can-size", "1qt")
     text = words(done.stdout)
     assert "Buy 1 x 1qt, or up to 2 x 1qt" in text
     assert "common practice, no source" in text
@@ -111,7 +111,7 @@ def test_cutting_gives_the_back_of_a_tread_that_is_not_square(run: Run) -> None:
 
 def test_the_calendar_of_a_few_treads(run: Run) -> None:
     """Day by day it says which treads get what, and what may be stepped on at night."""
-    done = run("plan", "calendar", "--treads", 5, "--coat", "water polyurethane", "--start", "2026-12-01")
+    done = run("plan", "calendar", "--treads", 5, "--liquid", "water polyurethane", "--start", "2026-12-01")
     assert done.exit_code == 0
     text = words(done.stdout)
     assert "Tuesday 1 December 08:00-09:00 coat 1 of 1, water polyurethane: treads 1, 3 and 5" in text
@@ -122,7 +122,7 @@ def test_the_calendar_of_a_few_treads(run: Run) -> None:
 
 def test_the_calendar_part_by_part(run: Run) -> None:
     """With --by-part each part has its own list, from the first coat to cured."""
-    done = run("plan", "calendar", "--treads", 2, "--coat", "oil polyurethane", "--start", "2026-12-01", "--by-part")
+    done = run("plan", "calendar", "--treads", 2, "--liquid", "oil polyurethane", "--start", "2026-12-01", "--by-part")
     blocks = done.stdout.split("\n\n")
     assert blocks[0].startswith("Tread 1\n")
     assert "cured" in blocks[0]
@@ -131,7 +131,7 @@ def test_the_calendar_part_by_part(run: Run) -> None:
 
 def test_the_calendar_starts_tomorrow_unless_told(run: Run) -> None:
     """Without --start the first day is the one after today."""
-    found = document(run("plan", "calendar", "--treads", 1, "--coat", "sealer", "--json").stdout, "plan-calendar")
+    found = document(run("plan", "calendar", "--treads", 1, "--liquid", "sealer", "--json").stdout, "plan-calendar")
     today = dt.datetime.now(tz=dt.UTC).astimezone().date()
     assert dt.date.fromisoformat(found["start"]) - today in (dt.timedelta(days=1), dt.timedelta())
 
@@ -223,14 +223,14 @@ def test_unlikely_sizes_are_told(run: Run) -> None:
         (("quantities", *TREADS), "No product"),
         (("quantities", *TREADS, "--liquid", "soup"), "soup"),
         (("quantities", *TREADS, "--liquid", "riser paint"), "no part of this stair"),
-        (("quantities", *TREADS, "--liquid", "oil stain", "--can", "1qt=cheap"), "cheap"),
+        (("quantities", *TREADS, "--liquid", "oil stain", "--can-size", "1qt=cheap"), "cheap"),
         (("cutting", *TREADS), "No board"),
         (("cutting", *TREADS, "--odd", "14:left=89", "--stock", "96inx12in"), "no tread 14"),
         (("cutting", *TREADS, "--odd", "3", "--stock", "96inx12in"), "does not describe"),
         (("calendar", "--treads", 3), "No coat"),
-        (("calendar", "--coat", "sealer"), "not described"),
-        (("calendar", "--treads", 3, "--coat", "sealer", "--hours", "18-8"), "Nobody works"),
-        (("calendar", "--treads", 3, "--coat", "sealer", "--start", "soon"), "not a date"),
+        (("calendar", "--liquid", "sealer"), "not described"),
+        (("calendar", "--treads", 3, "--liquid", "sealer", "--hours", "18-8"), "Nobody works"),
+        (("calendar", "--treads", 3, "--liquid", "sealer", "--start", "soon"), "not a date"),
         (("risers", "--riser", "7.5in", "--riser", "7in", "--count", 3), "measured and counted"),
         (("risers", "--riser", "tall"), "not a riser"),
         (("floor", "--room", "big", "--box", "2m2"), "big"),
@@ -281,7 +281,7 @@ def test_a_missing_file_and_options_beside_a_file_are_refused(run: Run, file: Ca
         read_plan("no/such/file.toml")
     stair = file(EXAMPLE)
     assert run("plan", "quantities", "--from", stair, "--treads", 3).exit_code == 2
-    assert run("plan", "calendar", "--from", stair, "--coat", "sealer").exit_code == 2
+    assert run("plan", "calendar", "--from", stair, "--liquid", "sealer").exit_code == 2
     assert run("plan", "quantities", "--from", stair, "--liquid", "sealer").exit_code == 2
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
@@ -22,7 +23,7 @@ from finishlab.colorimetry.spectra import chart_lab
 from finishlab.imaging.colours import LUMA
 from finishlab.imaging.correction import Correction, PatchReadings, fit_correction
 from finishlab.imaging.greys import USUAL, StripGreys, greys_found
-from finishlab.imaging.priors import phone_tone, slope_spread
+from finishlab.imaging.priors import TonePrior, phone_tone
 from finishlab.imaging.strip import STRIP
 
 PLACES: Final = np.array([patch.sample.centre for patch in STRIP.patches])
@@ -64,6 +65,13 @@ def fit_of(levels: np.ndarray, greys: StripGreys = USUAL) -> Correction:
     """Fit the strip printed so, as the camera that presses highlights reads it."""
     values = np.repeat(pressed(levels[LEVELS] + 0.006)[:, None], 3, axis=1)
     return fit_correction(PatchReadings(PLACES, values, np.ones(len(LEVELS), dtype=bool)), greys.patches())
+
+
+def slope_spread(prior: TonePrior, at: Sequence[float]) -> np.ndarray:
+    """Return the relative standard deviation of the slope at logs of linear values, shape (len(at),)."""
+    slopes = np.gradient(prior.modes, prior.grid, axis=0)
+    usual = np.gradient(prior.mean, prior.grid)
+    return np.asarray(np.interp(at, prior.grid, np.sqrt((slopes**2).sum(axis=1)) / usual))
 
 
 def contrast(fit: Correction) -> float:
@@ -184,13 +192,13 @@ def test_causes_make_up_the_doubt() -> None:
 def test_photos_of_one_print_settle_on_it() -> None:
     """Beside what other photos said of the print, a photo settles on the mean of all; alone it says what it said."""
     alone = fit_of(PRINTS["gain 17 %"])
-    others = (tuple(alone.alone + 0.3), tuple(alone.alone - 0.6))
-    together = fit_of(PRINTS["gain 17 %"], replace(USUAL, number=1, seen=others))
+    others = tuple(alone.alone - 0.15)
+    together = fit_of(PRINTS["gain 17 %"], replace(USUAL, number=1, photos=2, said=others))
     np.testing.assert_allclose(together.alone, alone.alone, atol=1e-6)
     np.testing.assert_allclose(together.parameters[together.layout.print], alone.alone - 0.1, atol=1e-6)
     np.testing.assert_array_equal(together.covariance, alone.covariance)
     assert contrast(together) != pytest.approx(contrast(alone), abs=1e-4)
-    same = fit_of(PRINTS["gain 17 %"], replace(USUAL, number=1, seen=(tuple(alone.alone),) * 2))
+    same = fit_of(PRINTS["gain 17 %"], replace(USUAL, number=1, photos=2, said=tuple(alone.alone)))
     assert contrast(same) == pytest.approx(contrast(alone), abs=3e-3)
 
 

@@ -22,7 +22,7 @@ from logbook_makers import make_photo, measurement
 
 from finishlab.board.records import BoardRecord, PhotoRecord
 from finishlab.cli.root import finishlab
-from finishlab.errors import UsageError
+from finishlab.errors import LogbookError, UsageError
 from finishlab.finish.finish import ColourStep, Finish, Preparation, Topcoat
 from finishlab.imaging.strip import Paper
 from finishlab.logbook import Logbook
@@ -46,12 +46,19 @@ from finishlab.record import Address
 from finishlab.report.writing import report_pdf
 from finishlab.show.document import Column, Facts, Table
 from finishlab.show.pages import Pages, Picture, Pictures, Section, Swatch, Swatches
-from finishlab.show.pdf.fonts import DEJAVU, font_runs, letters_missing, unprintable
-from finishlab.show.pdf.looks import HOUSE, REPORT
+from finishlab.show.pdf.flow import HOUSE, REPORT
 from finishlab.show.pdf.pages import pages_pdf
-from finishlab.show.pdf.qr import qr_modules
-from finishlab.show.pdf.setting import break_lines, fit, line_width
-from finishlab.show.pdf.sheet import POINTS_PER_MM
+from finishlab.show.pdf.sheet import qr_modules
+from finishlab.show.pdf.text import (
+    DEJAVU,
+    POINTS_PER_MM,
+    break_lines,
+    fit,
+    font_runs,
+    letters_missing,
+    line_width,
+    unprintable,
+)
 from finishlab.stair.records import Flight, Part, PartEvent
 
 DPI = 300
@@ -609,7 +616,7 @@ def test_labels_command(folder: Path, tmp_path: Path) -> None:
     """The command writes the PDF and says in JSON which label leads where."""
     target = tmp_path / "labels.pdf"
     done = run(
-        folder, "labels", "B1", "treads", "2-3", "--sheet", "a4-3x7", "--start", "4", "-o", str(target), "--json"
+        folder, "labels", "B1", "treads", "2-3", "--sheet", "a4-3x7", "--first", "4", "-o", str(target), "--json"
     )
     document = json.loads(done.stdout)
     assert document["format"] == "finishlab/labels/1"
@@ -623,7 +630,7 @@ def test_labels_command(folder: Path, tmp_path: Path) -> None:
 def test_labels_command_refuses(folder: Path, tmp_path: Path) -> None:
     """A start the sheet has not, and a file that is no PDF, are refused in a sentence, and nothing is written."""
     with pytest.raises(UsageError, match="none has the number 99"):
-        run(folder, "labels", "--sheet", "a4-2x4", "--start", "99", "-o", str(tmp_path / "l.pdf"))
+        run(folder, "labels", "--sheet", "a4-2x4", "--first", "99", "-o", str(tmp_path / "l.pdf"))
     other = tmp_path / "notes.txt"
     other.write_text("mine")
     with pytest.raises(UsageError, match="something else"):
@@ -631,7 +638,7 @@ def test_labels_command_refuses(folder: Path, tmp_path: Path) -> None:
     assert other.read_text() == "mine"
     assert not (tmp_path / "l.pdf").exists()
     run(tmp_path / "empty", "can", "add", "honey", "--kind", "oil stain")
-    with pytest.raises(UsageError, match="no boards and no treads"):
+    with pytest.raises(LogbookError, match="no boards and no treads"):
         run(tmp_path / "empty", "labels", "-o", str(tmp_path / "l.pdf"))
 
 
@@ -696,7 +703,7 @@ def test_schedule_follows_the_standard(folder: Path, tmp_path: Path) -> None:
     document = json.loads(run(folder, "schedule", "-o", str(tmp_path / "s.pdf"), "--json").stdout)
     assert document["steps"][1]["title"] == "Stain 1: golden brown"
     run(tmp_path / "empty", "can", "add", "honey", "--kind", "oil stain")
-    with pytest.raises(UsageError, match="no recipe yet"):
+    with pytest.raises(LogbookError, match="no recipe yet"):
         run(tmp_path / "empty", "schedule", "-o", str(tmp_path / "s.pdf"))
 
 

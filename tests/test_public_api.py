@@ -1,4 +1,4 @@
-"""What scripts may rely on: the names the package offers, what loading it costs, and the README's own example."""
+"""What scripts may rely on: the names the package offers, what loading it costs, and the example of docs/python.md."""
 
 from __future__ import annotations
 
@@ -150,9 +150,10 @@ def test_every_module_can_be_imported() -> None:
         assert all(hasattr(module, each) for each in getattr(module, "__all__", ())), name
 
 
-def test_the_example_of_the_readme_runs(tmp_path: Path) -> None:
-    """The README's Python example runs as it stands, beside the sample photos, and ranks a board."""
-    (example,) = re.findall(r"```python\n(.*?)```", (ROOT / "README.md").read_text(encoding="utf-8"), re.DOTALL)
+def test_the_example_of_the_page_runs(tmp_path: Path) -> None:
+    """The Python example of docs/python.md runs as it stands, beside the sample photos, and ranks a board."""
+    page = (ROOT / "docs" / "python.md").read_text(encoding="utf-8")
+    (example,) = re.findall(r"```python\n(.*?)```", page, re.DOTALL)
     (tmp_path / "sample_photos").symlink_to(ROOT / "sample_photos")
     printed = run(example, folder=tmp_path).splitlines()
     assert len(printed) == 3

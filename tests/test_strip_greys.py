@@ -32,8 +32,8 @@ from finishlab.logbook import Logbook
 from finishlab.measure import measure
 from finishlab.measure.areas import GreyArea, PixelRect
 from finishlab.measure.learn_greys import learn_greys
+from finishlab.rank.comparing import compare
 from finishlab.strip.learning import learn_from_readings
-from finishlab.workflow.comparing import compare
 
 OTHER: Final = Printer(paper=0.83, ink=0.035, gamma=1.05)
 """A print that keeps sRGB's tone, somewhat darker."""
@@ -318,7 +318,8 @@ def test_the_logbook_gathers_what_photos_said_of_a_print(tmp_path: Path) -> None
             log.add_board(BoardRecord("ash", date=DAY), [replace(found, correction=told)])
         gathered = log.photographed_greys()
         assert [greys.number for greys in gathered] == [7, 412]
-        assert sorted(gathered[1].seen) == [tuple(one), tuple(two)]
+        assert [greys.photos for greys in gathered] == [1, 2]
+        assert gathered[1].said == pytest.approx([0.5 * (a + b) for a, b in zip(one, two, strict=True)])
         assert gathered[1].key == USUAL.key
         log.learn_strip(read_all())
         assert [greys.number for greys in log.photographed_greys()] == [7]

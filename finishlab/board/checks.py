@@ -15,12 +15,11 @@ from finishlab.board.records import Surface
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.difference import delta_e_interval
 from finishlab.colorimetry.estimate import LabEstimate
-from finishlab.colorimetry.spaces import lab_to_lch
 from finishlab.errors import QualityError
 from finishlab.imaging.strip import FieldName
 from finishlab.logbook import Logbook
 from finishlab.logbook.stored import FLOOR_IN_DOUBT
-from finishlab.matching.components import USUAL_PHOTO
+from finishlab.matching.scatter import USUAL_PHOTO
 from finishlab.measure import FieldMeasurement
 from finishlab.measuring.photos import PhotoResult
 from finishlab.quality import doubt
@@ -126,7 +125,8 @@ class FloorSeen:
 
 def _unlike(found: FieldMeasurement) -> str | None:
     """Return why a surface can be no floor that is wood or looks like it."""
-    lightness, chroma, hue = (float(v) for v in lab_to_lch(np.asarray(found.estimate.lab)))
+    lightness, a, b = found.estimate.lab
+    chroma, hue = math.hypot(a, b), math.degrees(math.atan2(b, a)) % 360.0
     low, high = _WOOD_HUES
     if chroma > _COLOURLESS and not low <= hue <= high:
         return f"has a colour (hue {hue:.0f} degrees) that no wood has"

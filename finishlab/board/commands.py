@@ -65,7 +65,7 @@ def _what(record: BoardRecord) -> str:
 
 def _page(log: Logbook, board: BoardRow) -> list[Block]:
     from finishlab.board.shown import label_facts
-    from finishlab.reports.sentences import interval
+    from finishlab.rank.sentences import interval
 
     pairs = [f"dE00 {pair.value:.1f} ({interval(pair)})" for pair in board.pairs]
     return [
@@ -121,7 +121,7 @@ def photos_summary(board: StoredBoard, added: int, light: str) -> str:
 
 
 def _beside(board: StoredBoard, light: str | None = None) -> str:
-    """Return how far a board is from the floor in its last photo with both; nothing where none is, or it is doubtful."""
+    """Return how far a board is from the floor in its last photo with both; nothing where that is in doubt."""
     pairs = [pair.delta_e00 for pair in board.pairs if not pair.in_doubt and light in {None, pair.light}]
     return (
         ", dE00 {:.1f} ({:.1f} to {:.1f}) from the floor beside it".format(*pairs[-1].as_dict().values())
@@ -320,8 +320,7 @@ def _colours(one: StoredBoard, two: StoredBoard, light: str) -> _Colours:
     import numpy as np
 
     from finishlab.colorimetry.difference import delta_e_interval, describe, signed_difference
-    from finishlab.matching.components import estimate_components
-    from finishlab.matching.floor import pool_estimates
+    from finishlab.matching.scatter import estimate_components, pool_estimates
 
     seen: list[list[LabEstimate]] = [
         [m.field.estimate for m in board.measurements if m.light == light] for board in (one, two)

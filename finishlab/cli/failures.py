@@ -99,6 +99,8 @@ def _told(error: Exception) -> int:
     """Print an error as a sentence; return its exit code."""
     if isinstance(error, click.ClickException):
         error = _usage(error)
+    if isinstance(error, ValueError) and "null byte" in str(error):
+        error = UsageError("bad-name", "No file or folder has the letter NUL in its name.", "Name another.")
     if not isinstance(error, FinishlabError):
         if os.environ.get(DEBUG):
             traceback.print_exception(error)

@@ -12,7 +12,6 @@ from typing import Any, Final
 import click
 
 from finishlab.errors import UsageError
-from finishlab.files import named_folder
 
 __all__ = ["LOGBOOK_ENV", "ExampleCommand", "LazyGroup", "logbook_folder", "logbook_option"]
 
@@ -46,7 +45,8 @@ def logbook_folder() -> Path:
         import platformdirs
 
         chosen = Path(platformdirs.user_data_dir("finishlab", appauthor=False))
-    return named_folder(chosen)
+    # Of a name that is nobody's the ~ stays, and opening the logbook says so.
+    return Path(os.path.expanduser(chosen))  # noqa: PTH111 - the path's own raises
 
 
 def _choose(ctx: click.Context, param: click.Parameter, given: tuple[Path, ...]) -> None:

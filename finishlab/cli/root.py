@@ -28,11 +28,12 @@ COMMANDS: Final = {
     "approve": ("finishlab.recipe.commands:approve", "Make a board's recipe the standard for the treads."),
     "standard": ("finishlab.recipe.commands:standard", "Show the approved standard, and with --all the earlier ones."),
     "stairs": ("finishlab.stair.commands:stairs", "Enter the stair, log and look up its parts."),
-    "rank": ("finishlab.cli.rank:rank", "Say which board comes closest to the floor."),
+    "rank": ("finishlab.rank.commands:rank", "Say which board comes closest to the floor."),
     "trial": ("finishlab.strip.trial_commands:trial", "Try your own phone, print and room against a known truth."),
-    "report": ("finishlab.cli.report:report", "Write the answer with its pictures, as a page and a PDF."),
+    "report": ("finishlab.report.commands:report", "Write the answer with its pictures, as a page and a PDF."),
     "remeasure": ("finishlab.measuring.commands:remeasure", "Measure logged photos again, with what is known today."),
     "plan": ("finishlab.plan.commands:plan", "Plan the stair: quantities, cutting, days, risers, floor."),
+    "mend": ("finishlab.mend.commands:mend", "Say what to do when a coat went wrong, and years later."),
     "cautions": ("finishlab.cli.cautions:cautions", "Show every caution with its source."),
     "labels": ("finishlab.printing.commands:labels", "Print labels for board backs and tread undersides."),
     "schedule": ("finishlab.printing.commands:schedule", "Print a finishing schedule for the bench."),
@@ -42,8 +43,9 @@ COMMANDS: Final = {
     "redo": ("finishlab.logbook.commands:redo", "Bring back what undo took back."),
     "export": ("finishlab.logbook.commands:export", "Write the whole logbook into one archive."),
     "import": ("finishlab.logbook.commands:import_", "Take an archive into the logbook: nothing twice, nothing lost."),
+    "check": ("finishlab.logbook.commands:check", "See that the logbook is sound; move aside what is not."),
     "backup": ("finishlab.logbook.commands:backup", "Copy the logbook into another folder, also while it is in use."),
-    "demo": ("finishlab.cli.demo:demo", "Try it all on rendered sample photos."),
+    "demo": ("finishlab.demo.commands:demo", "Try it all on rendered sample photos."),
 }
 """Name -> where the command is, and its line in the help."""
 

@@ -75,7 +75,7 @@ def _walk() -> None:
 
     for number, name in enumerate(FIRST_HOUR, start=1):
         step = _guide().step(name)
-        say(f"\n{number}. {step.title}: {step.found}.")
+        say(f"\n{number}. {step.title}: {step.found.rstrip('.')}.")
         if name == "answer":
             if step.state == "done":
                 _run(("rank",))

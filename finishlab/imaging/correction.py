@@ -105,8 +105,10 @@ class KnownGreys:
     """Shape (N, unknowns): change of their natural logs for one standard deviation of each unknown."""
     names: tuple[str, ...]
     """What each unknown is called."""
-    seen: np.ndarray | None = None
-    """Shape (photos, unknowns): what other photos of the same greys said of the unknowns, each by itself."""
+    photos: int = 0
+    """How many other photos of the same greys were measured."""
+    said: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    """Shape (unknowns,): what those said of the unknowns, each by itself, on average."""
 
     @classmethod
     def exact(cls, reflectance: np.ndarray) -> KnownGreys:
@@ -314,10 +316,10 @@ def fit_correction(
     given = greys if isinstance(greys, KnownGreys) else KnownGreys.exact(greys)
     priors = priors or FitPriors()
     free = _fit(readings, given, priors, start)
-    if given.seen is None or not len(given.seen):
+    if not given.photos:
         return free
     # One print lies behind all its photos: the mean of what they say errs less than each, and alike in all.
-    settled = np.vstack([given.seen, free.alone]).mean(axis=0)
+    settled = (given.photos * given.said + free.alone) / (given.photos + 1)
     if np.allclose(settled, free.alone, rtol=0.0, atol=_SETTLED):
         return free
     exact = KnownGreys.exact(given.reflectance * np.exp(given.departures @ settled))

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final, Literal, Self, cast, get_args
 
 import numpy as np
@@ -61,8 +61,10 @@ class StripGreys:
     """When it was learned, ISO 8601 in UTC."""
     basis: tuple[str, ...] = ()
     """What it rests on: readings as ``level:L*``, or a photo and its known greys as ``X,Y,W,H:L*``."""
-    seen: tuple[tuple[float, ...], ...] = ()
-    """What logged photos of a strip that was not learned said of the effects' unknowns, each photo by itself."""
+    photos: int = 0
+    """How many logged photos of a strip that was not learned say something of it."""
+    said: tuple[float, ...] = ()
+    """What those say of the effects' unknowns, each photo by itself, on average."""
 
     def __post_init__(self) -> None:
         levels = len(STRIP.greys)
@@ -74,8 +76,10 @@ class StripGreys:
             raise ValueError("the greys rise from black to paper")
         if self.source not in get_args(GreysSource):
             raise ValueError(f"unknown source of greys {self.source!r}")
-        if (self.source == "usual" and not self.seen) != (self.number is None):
+        if (self.source == "usual" and not self.photos) != (self.number is None):
             raise ValueError("greys that were learned are one numbered strip's")
+        if len(self.said) != (len(self.effects) if self.photos else 0):
+            raise ValueError("photos say something of every effect")
 
     def reflectance(self, levels: Sequence[int] | np.ndarray | None = None) -> np.ndarray:
         """Return the reflectance factor of each of the levels, of all of them unless named."""
@@ -91,8 +95,18 @@ class StripGreys:
         levels = [patch.level for patch in STRIP.patches]
         values = np.array(self.values)
         changes = np.array([change for _, change in self.effects]).reshape(-1, len(values)) / values
-        seen = np.array(self.seen) if self.seen else None
-        return KnownGreys(values[levels], changes.T[levels], tuple(name for name, _ in self.effects), seen)
+        names = tuple(name for name, _ in self.effects)
+        return KnownGreys(values[levels], changes.T[levels], names, self.photos, np.array(self.said))
+
+    def settled(self) -> Self:
+        """Return the greys with what photos say of them."""
+        if not self.photos:
+            return self
+        values = np.array(self.values)
+        share = np.array([change for _, change in self.effects]) / values
+        found = values * np.exp(np.array(self.said) @ share)
+        effects = tuple((name, _tuple(found * row)) for (name, _), row in zip(self.effects, share, strict=True))
+        return replace(self, values=_tuple(found), effects=effects)
 
     @property
     def lightness(self) -> tuple[float, ...]:
@@ -234,12 +248,18 @@ def greys_found(
 
 
 def greys_of_readings(
-    readings: Mapping[int, Sequence[float]], *, number: int, learned: str = "", basis: tuple[str, ...] = ()
+    readings: Mapping[int, Sequence[float]],
+    *,
+    number: int,
+    learned: str = "",
+    basis: tuple[str, ...] = (),
+    believed: StripGreys = USUAL,
 ) -> StripGreys:
     """Return a strip's greys from L* that an instrument read off its levels.
 
-    The levels are taken as one Gaussian, the usual print with its departures. Conditioning it on the readings gives the
-    levels that were read almost as read, those that were not by what prints have in common, and the doubt about each.
+    The levels are taken as one Gaussian, what is believed with its departures. Conditioning it on the readings gives
+    the levels that were read almost as read, those that were not by what prints have in common, and the doubt about
+    each.
 
     Parameters
     ----------
@@ -249,6 +269,8 @@ def greys_of_readings(
         The strip's number.
     learned, basis
         See `StripGreys`.
+    believed
+        What is known of the print without them: a usual one, or what photos told, which cannot tell its paper.
 
     Raises
     ------
@@ -263,9 +285,11 @@ def greys_of_readings(
     per_unit = (reflectance_of_lightness(lightness + 0.5) - reflectance_of_lightness(lightness - 0.5)) / value
     own = _OWN_READING**2 / np.array([len(readings[level]) for level in read])
     noise = (np.diag(own) + _COMMON_READING**2) * np.outer(per_unit, per_unit)
-    usual, departures = usual_print()
-    covariance = departures.T @ departures
+    values = np.array(believed.values)
+    departures = np.array([change for _, change in believed.effects]) / values
+    usual, covariance = np.log(values), departures.T @ departures
     gain = np.linalg.solve(covariance[np.ix_(read, read)] + noise, covariance[read]).T
     found = usual + gain @ (np.log(value) - usual[read])
     left = axes_of(covariance - gain @ covariance[read])
-    return greys_of_logs(found, left, "typed", number=number, learned=learned, basis=basis)
+    source: GreysSource = "typed" if believed.source == "usual" else believed.source
+    return greys_of_logs(found, left, source, number=number, learned=learned, basis=(*believed.basis, *basis))

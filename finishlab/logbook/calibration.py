@@ -6,7 +6,7 @@ import datetime as dt
 from dataclasses import dataclass, replace
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from finishlab.colorimetry.camera_profile import CameraProfile
@@ -117,36 +117,39 @@ class CalibrationStore(Transactions):
 
     def photographed_greys(self) -> tuple[StripGreys, ...]:
         """Return what logged photos said of every strip that was not learned, by number."""
-        learned = {greys.number for greys in self.learned_greys()}
-        print_said = MeasurementRow.correction["print"]  # the rest of a correction is not read
-        asked = select(MeasurementRow.strip_number, MeasurementRow.photo_sha256, print_said)
-        seen: dict[int, dict[str, tuple[float, ...]]] = {}
+        terms, row = len(USUAL.effects), MeasurementRow
+        learned = select(StripGreysRow.strip_number).where(StripGreysRow.ended.is_(None))
+        one_a_photo = (
+            select(func.max(row.id))
+            .where(row.strip_number.not_in(learned), func.json_array_length(row.correction, "$.print") == terms)
+            .group_by(row.photo_sha256)
+        )
+        # The database takes the mean: a logbook of thousands of photos gives one row a strip.
+        means = [func.avg(row.correction["print", term].as_float()) for term in range(terms)]
+        asked = select(row.strip_number, func.count(), *means).where(row.id.in_(one_a_photo)).group_by(row.strip_number)
         with self._read() as session:
-            for number, photo, found in session.execute(asked.where(MeasurementRow.strip_number.is_not(None))):
-                said = tuple(float(each) for each in found or ())
-                if number not in learned and len(said) == len(USUAL.effects):
-                    seen.setdefault(number, {})[photo] = said
+            found = session.execute(asked.order_by(row.strip_number)).all()
         return tuple(
-            replace(USUAL, number=number, seen=tuple(seen[number][photo] for photo in sorted(seen[number])))
-            for number in sorted(seen)
+            replace(USUAL, number=number, photos=photos, said=tuple(float(each) for each in said))
+            for number, photos, *said in found
         )
 
     def strip_greys(self, number: int) -> StripGreys | None:
         """Return what holds today of a strip's greys, None if they were not learned."""
         return next((greys for greys in self.learned_greys() if greys.number == number), None)
 
-    def strip_greys_history(self, number: int) -> tuple[StoredGreys, ...]:
+    def strip_greys_history(self, number: int, *, needed: bool = True) -> tuple[StoredGreys, ...]:
         """Return all that was ever learned of a strip, first to last.
 
         Raises
         ------
         LogbookError
-            ``"strip-not-learned"`` if nothing was.
+            ``"strip-not-learned"`` if nothing was and something is needed.
         """
         with self._read() as session:
             found = select(StripGreysRow).where(StripGreysRow.strip_number == number).order_by(StripGreysRow.id)
             learned = tuple(StoredGreys(_greys(row), row.created, row.ended) for row in session.scalars(found))
-        if not learned:
+        if needed and not learned:
             raise _not_learned(number)
         return learned
 

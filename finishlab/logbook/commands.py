@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
+from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from finishlab.cli.common import json_option, open_logbook, print_document, say
+from finishlab.cli.common import json_option, open_logbook, print_document, say, show_document
 from finishlab.cli.lazy import ExampleCommand
+from finishlab.errors import ExitCode
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from finishlab.logbook import Undone
+    from finishlab.logbook import Change, Undone
     from finishlab.logbook.merge import MergeResult
 
 
+_SAMPLE = 5
 _NEWEST = 20
 _NAMED = 12
 
@@ -31,9 +34,9 @@ _NAMED = 12
 def history(*, subject: str | None, last: int | None, as_json: bool) -> None:
     """Show what was changed, first to last: who, when, what; also of what is removed.
 
-    Without a subject, the newest changes of the whole logbook.
+    What one command did stands together. Without a subject, the newest changes of the whole logbook.
     """
-    from finishlab.logbook.wording import change_entry, change_line
+    from finishlab.logbook.wording import change_entry
 
     newest = last if last is not None or subject is not None else _NEWEST
     with open_logbook() as log:
@@ -44,8 +47,26 @@ def history(*, subject: str | None, last: int | None, as_json: bool) -> None:
         return
     if not changes:
         say("Nothing is logged yet.")
-    for change in changes:
-        click.echo(change_line(change) if subject is not None else f"{change.subject}: {change_line(change)}")
+    for _, together in groupby(changes, key=lambda change: change.made):
+        for line in _lines(list(together), named=subject is None):
+            click.echo(line)
+
+
+def _lines(together: Sequence[Change], *, named: bool) -> list[str]:
+    """Return what one command did, a line for what several things have alike; all but the first are set in."""
+    from finishlab.logbook.wording import change_line
+
+    alike: dict[str, list[str]] = {}
+    for change in together:
+        alike.setdefault(change_line(change), []).append(change.subject)
+    told = [f"{_subjects(names)}: {line}" if named else line for line, names in alike.items()]
+    return [told[0], *(f"  {line}" for line in told[1:])]
+
+
+def _subjects(names: Sequence[str]) -> str:
+    """Return whose a change is, of many the first."""
+    more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
+    return f"{', '.join(names[:_NAMED])}{more}"
 
 
 @click.command(
@@ -89,8 +110,31 @@ def _tell(said: str, step: str, done: Sequence[Undone], *, as_json: bool) -> Non
     for each in done:
         subjects.setdefault(change_line(each.change), []).append(each.subject)
     for line, names in subjects.items():
-        more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
-        say(f"{said}, of {', '.join(names[:_NAMED])}{more}: {line}.")
+        say(f"{said}, of {_subjects(names)}: {line}.")
+
+
+@click.command(
+    cls=ExampleCommand,
+    examples=("finishlab check", "finishlab check --repair", "finishlab check --sample 0"),
+)
+@click.option("--repair", is_flag=True, help="Move aside what cannot be read, and put right what can be.")
+@click.option(
+    "--sample", type=click.IntRange(0), default=_SAMPLE, metavar="N", help="Measure so many photos again [5]."
+)
+@json_option
+def check(*, repair: bool, sample: int, as_json: bool) -> int:
+    """See that the logbook is sound: database, entries, every kept photo; some photos are measured again.
+
+    With --repair nothing is deleted: what no command can read goes into the folder "aside" of the logbook.
+    """
+    from finishlab.logbook.checking import check_document, measure_sample
+
+    with open_logbook() as log:
+        found = log.audit(repair=repair)
+        again = measure_sample(log, sample)
+    document = check_document(found, again, repair=repair)
+    show_document(document, as_json=as_json)
+    return 0 if document.data["sound"] else int(ExitCode.LOGBOOK)
 
 
 _NOT_CLEANED = "nobody can say what else it tells. finishlab backup copies it as it is."

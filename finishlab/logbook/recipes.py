@@ -248,9 +248,9 @@ def chosen_recipe(log: RecipeStore, name: str | None) -> tuple[int, Recipe, dt.d
     Raises
     ------
     LogbookError
-        ``"unknown-recipe"``.
+        ``"unknown-recipe"``, ``"no-recipe"``.
     UsageError
-        ``"no-recipe"``, ``"which-recipe"``.
+        ``"which-recipe"``.
     """
     standard = log.standard()
     recipes = log.recipes()
@@ -261,7 +261,7 @@ def chosen_recipe(log: RecipeStore, name: str | None) -> tuple[int, Recipe, dt.d
     elif len(recipes) == 1:
         found = recipes[0]
     elif not recipes:
-        raise UsageError("no-recipe", "There is no recipe yet.", "Make one of a board: finishlab recipe --help")
+        raise LogbookError("no-recipe", "There is no recipe yet.", "Make one of a board: finishlab recipe --help")
     else:
         names = ", ".join(each.number for each in recipes)
         raise UsageError("which-recipe", f"There are several recipes: {names}.", "Name one, or approve one.")

@@ -20,7 +20,7 @@ from finishlab.cli.common import (
     trust_known,
     with_learned,
 )
-from finishlab.cli.failures import show_error
+from finishlab.cli.failures import INTERRUPTED, show_error
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import UsageError
 
@@ -94,7 +94,7 @@ def measure(
     Where a logbook has learned the strip's own greys they are used.
     """
     from finishlab.measuring.documents import measurement_document
-    from finishlab.measuring.photos import MeasureOptions
+    from finishlab.measuring.photos import InterruptedMeasuringError, MeasureOptions
     from finishlab.strip.trials import trust_entry, trust_line, trusted
 
     check_picture_name(save_picture)
@@ -103,7 +103,12 @@ def measure(
         MeasureOptions(fields, cast("SurfaceKind", floor_is), greys, area), light, profile=not no_profile
     )
     trust = trust_known()
-    results = trusted(measure_all(photos, how, save_picture), trust)
+    stopped = 0
+    try:
+        measured = measure_all(photos, how, save_picture)
+    except InterruptedMeasuringError as stop:
+        measured, stopped = stop.results, stop.asked
+    results = trusted(measured, trust)
     tried = trust_entry(trust)
     more = {} if tried is None else {"trials": tried}
     beside = [line for line in (trust_line(trust),) if line]
@@ -111,6 +116,9 @@ def measure(
         show_document(measurement_document(results, failures=False, beside=beside, **more), as_json=as_json)
     code = report_failures(results)
     good = sum(result.error is None for result in results)
+    if stopped:
+        say(f"Interrupted; {good} of {stopped} photos were measured.")
+        return INTERRUPTED
     if code and len(results) > 1:
         say(f"{good} of {len(results)} photos were measured.")
     return code

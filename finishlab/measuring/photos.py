@@ -5,7 +5,9 @@ from __future__ import annotations
 import contextlib
 import multiprocessing
 import os
+import signal
 import sys
+import threading
 import warnings
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
@@ -38,6 +40,7 @@ if TYPE_CHECKING:
 __all__ = [
     "PHOTO_SUFFIXES",
     "How",
+    "InterruptedMeasuringError",
     "MeasureOptions",
     "PhotoResult",
     "expand_photos",
@@ -368,11 +371,25 @@ def measure_photos(
     _spare_photos(pictures, [path for path, _ in named])
     jobs = [(path, error, options, drawn) for (path, error), drawn in zip(named, pictures, strict=True)]
     results: list[PhotoResult | None] = [None] * len(jobs)
-    for index, result in _run(jobs, workers):
-        results[index] = result
-        if on_done is not None:
-            on_done()
+    try:
+        for index, result in _run(jobs, workers):
+            results[index] = result
+            if on_done is not None:
+                on_done()
+    except KeyboardInterrupt as stop:
+        raise InterruptedMeasuringError([result for result in results if result is not None], len(jobs)) from stop
     return [result for result in results if result is not None]
+
+
+class InterruptedMeasuringError(KeyboardInterrupt):
+    """Measuring was stopped by whoever started it."""
+
+    def __init__(self, results: list[PhotoResult], asked: int) -> None:
+        super().__init__()
+        self.results = results
+        """What was done by then, in the order named."""
+        self.asked = asked
+        """How many photos were to be measured."""
 
 
 Job = tuple[Path, FinishlabError | None, MeasureOptions, Path | None]
@@ -386,13 +403,27 @@ def _run(jobs: Sequence[Job], workers: int) -> Iterator[tuple[int, PhotoResult]]
     # Processes are started afresh: a copy of this one may hold locks of threads that were not copied.
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(min(workers, len(jobs)), context, _prepare_worker, (tuple(sys.warnoptions),)) as pool:
-        running = {pool.submit(_measure_one, job): index for index, job in enumerate(jobs)}
+        with _deaf_to_interrupts():
+            running = {pool.submit(_measure_one, job): index for index, job in enumerate(jobs)}
         try:
             for future in as_completed(running):
                 yield running[future], _outcome(future, jobs[running[future]][0])
         except BaseException:
             pool.shutdown(wait=False, cancel_futures=True)
             raise
+
+
+@contextlib.contextmanager
+def _deaf_to_interrupts() -> Iterator[None]:
+    """Let the processes started meanwhile not hear Ctrl-C: it is this one's to stop them, without their tracebacks."""
+    if threading.current_thread() is not threading.main_thread():  # where Python lets nobody change it
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def _outcome(future: Future[PhotoResult], path: Path) -> PhotoResult:
@@ -412,6 +443,15 @@ def _prepare_worker(warn_options: tuple[str, ...]) -> None:
     os.environ["OPENCV_FOR_THREADS_NUM"] = "1"
     if not warn_options and not os.environ.get(DEBUG):
         warnings.simplefilter("ignore")
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    """End this process when the one that started it was killed and cannot say so any more."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 def _measure_one(job: Job) -> PhotoResult:

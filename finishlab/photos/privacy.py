@@ -15,9 +15,7 @@ from typing import Final
 from PIL import Image
 
 from finishlab.photos.header import DECODING_ERRORS, quiet
-from finishlab.photos.said_beside import NotUnderstoodError, exif_of, kept_xmp
-from finishlab.photos.shared_heif import cleaned_heif
-from finishlab.photos.shared_tiff import cleaned_tiff
+from finishlab.photos.kept import NotUnderstoodError, cleaned_heif, cleaned_tiff, exif_of, kept_xmp
 
 __all__ = ["shareable"]
 

@@ -15,9 +15,8 @@ from finishlab.errors import PhotoError
 from finishlab.imaging.pixels import LinearImage, PhotoInfo
 from finishlab.photos import profiles
 from finishlab.photos.files import PhotoFile, load_file, png_chunks
-from finishlab.photos.header import DECODING_ERRORS, Header, open_header, quiet
+from finishlab.photos.header import DECODING_ERRORS, Header, chroma_step, file_doubts, open_header, quiet
 from finishlab.photos.jpeg import chroma_blocks, decode_jpeg
-from finishlab.photos.marks import chroma_step, file_doubts
 from finishlab.photos.profiles import ColourEncoding, UnsuitedProfileError
 from finishlab.photos.raw import RAW_WHITE, decode_raw, raw_encoding, silent
 from finishlab.quality import Doubt, doubt

@@ -188,18 +188,20 @@ def plan() -> None:
     examples=(
         'finishlab plan quantities --treads 13 --front 36in --depth 11.5in --thickness 1in --liquid "oil stain"',
         "finishlab plan quantities --recipe R1",
-        "finishlab plan quantities --product walnut --can 1qt=18.50",
+        "finishlab plan quantities --product walnut --can-size 1qt=18.50",
         "finishlab plan quantities --from stair.toml --csv quantities.csv",
     ),
 )
 @stair_options(sized=True)
 @click.option("--liquid", metavar="KIND", help='What is applied: "oil stain", "water polyurethane" ...')
-@click.option("--product", metavar="NAME", help="Which product of the recipe or file the options are meant for.")
+@click.option("--product", metavar="TEXT", help="Which product of the recipe or file the options are meant for.")
 @click.option("--coats", type=click.IntRange(0, 8), metavar="N", help="On top and edges. [default: 1, or the recipe's]")
 @click.option("--under", type=click.IntRange(0, 8), metavar="N", help="Coats on the underside. [default: 1]")
 @click.option("--coverage", metavar="TEXT", help='What the label says: "125 ft2/qt", "400-500 ft2/gal", "12 m2/L".')
 @click.option("--waste", type=click.FloatRange(0, 99), metavar="PERCENT", help="Lost in can and rag. [default: 15]")
-@click.option("--can", "cans", multiple=True, metavar="SIZE=PRICE", help="A size on sale, 1qt or 1qt=18.50; repeat.")
+@click.option(
+    "--can-size", "cans", multiple=True, metavar="SIZE=PRICE", help="A size on sale, 1qt or 1qt=18.50; repeat."
+)
 @csv_option
 @json_option
 def quantities(
@@ -304,6 +306,7 @@ def cutting(
         kerf=KERF if kerf is None else read_length(kerf, "saw cut", "width"),
         allowance=added,
         spares=SPARES if spare is None else spare,
+        us=us,
     )
     sources = _sources(kerf_mm=kerf, allowance_mm=allowance, spares=spare)
     if csv_file is not None:
@@ -324,13 +327,13 @@ def _sources(**given: object) -> dict[str, str]:
 @click.command(
     cls=ExampleCommand,
     examples=(
-        'finishlab plan calendar --treads 13 --coat "oil stain" --coat "oil polyurethane" --coat "oil polyurethane"',
+        'finishlab plan calendar --treads 13 --liquid "oil stain" --liquid "hardwax oil" --liquid "hardwax oil"',
         "finishlab plan calendar --away --start 2026-12-01",
         "finishlab plan calendar --from stair.toml --ics stair.ics --csv stair.csv",
     ),
 )
 @stair_options(sized=False)
-@click.option("--coat", "coats", multiple=True, metavar="KIND", help="The coats in their order; repeat.")
+@click.option("--liquid", "coats", multiple=True, metavar="KIND", help="What is applied, coat after coat; repeat.")
 @click.option("--start", metavar="DATE", help="First day, e.g. 2026-12-01. [default: tomorrow]")
 @click.option("--hours", metavar="FROM-TO", help="When somebody works, e.g. 7:30-17:00. [default: 8-18]")
 @click.option("--days", metavar="DAYS", help="Days of work, e.g. mon-sat. [default: all]")
@@ -390,17 +393,17 @@ def _with_coats(stair: StairPlan, options: Mapping[str, Any], *, from_file: bool
     if from_file:
         if options["coats"] or options["away"]:
             raise UsageError(
-                "file-and-coats", "The file names coats and what is finished away.", "Leave out --coat and --away."
+                "file-and-coats", "The file names coats and what is finished away.", "Leave out --liquid and --away."
             )
         return stair
     if not stair.parts:
         raise UsageError(
             "no-stair",
             "The stair is not described.",
-            "Give --treads with --coat, or a file with --from; see: finishlab plan example",
+            "Give --treads with --liquid, or a file with --from; see: finishlab plan example",
         )
     if not options["coats"] and not stair.products:
-        raise UsageError("no-coats", "No coat is named.", "Name them in their order, for example --coat “oil stain”.")
+        raise UsageError("no-coats", "No coat is named.", "Name them in their order, for example --liquid “oil stain”.")
     # Coats of a product that follow each other share its recoat window, so each named coat is a product of one coat.
     products = tuple(product_of(kind) for kind in options["coats"])
     return replace(stair, products=products or stair.products, away=("tread", "return") if options["away"] else ())

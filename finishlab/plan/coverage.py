@@ -187,7 +187,7 @@ def purchase(litres: float, cans: Sequence[Can]) -> Purchase:
     """
     sizes = sorted(cans, key=lambda can: (-can.litres, can.price or 0.0, can.label))
     if not sizes:
-        raise UsageError("no-cans", "No can size is given.", "Give what the shop sells, for example --can 1qt.")
+        raise UsageError("no-cans", "No can size is given.", "Give what the shop sells, for example --can-size 1qt.")
     if len(sizes) > 4:
         raise UsageError("too-many-sizes", "More than four can sizes are given.", "Leave out those you will not buy.")
     if litres <= 0:

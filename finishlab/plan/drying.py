@@ -329,7 +329,7 @@ def plan_coats(
         ``"no-coats"``; ``"no-recoat-slot"`` if some window always falls outside working hours; ``"day-too-short"``.
     """
     if not coats:
-        raise UsageError("no-coats", "No coat is named.", "Name them in their order, for example --coat “oil stain”.")
+        raise UsageError("no-coats", "No coat is named.", "Name them in their order, for example --liquid “oil stain”.")
     longest = coat_h + (rub_h if any(coat.times.rub_out or coat.times.late for coat in coats) else 0.0)
     hours.next_start(ready, dt.timedelta(hours=longest))
     found = _Search(coats, hours, dt.timedelta(hours=coat_h), dt.timedelta(hours=rub_h)).run(ready)

@@ -189,7 +189,9 @@ class Said:
             origin = replace(origin, coverage="--coverage")
         if self.cans:
             product = replace(product, cans=tuple(parse_can(text) for text in self.cans))
-            origin = replace(origin, cans="sizes and prices of --can" if len(self.cans) > 1 else "as --can says")
+            origin = replace(
+                origin, cans="sizes and prices of --can-size" if len(self.cans) > 1 else "as --can-size says"
+            )
         if self.waste is not None:
             product, origin = replace(product, waste=self.waste / 100), replace(origin, waste="as given")
         return replace(product, origin=origin)

@@ -145,7 +145,7 @@ def _said(
     product = replace(product, origin=Origin(coats=recipe))
     if can is None or can not in cans:
         return _labelled(product, can, cans, recoat_h)
-    hint = f"C{can} has no size written down: finishlab can edit C{can} --size 1L, or name sizes with --can"
+    hint = f"C{can} has no size written down: finishlab can edit C{can} --size 1L, or name sizes with --can-size"
     alike = {number: each for number, each in cans.items() if _same_product(each, cans[can])}
     left = tuple((f"C{number}", each.left_l) for number, each in alike.items() if each.left_l)
     origin = Origin(recipe, coverage=f"the label of C{can}", no_cans=hint, in_hand=left)

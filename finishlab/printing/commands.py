@@ -34,7 +34,7 @@ _paper = click.option(
 @click.command(
     cls=ExampleCommand,
     examples=(
-        "finishlab labels B1 B2 B5 --sheet a4-3x7 --start 4",
+        "finishlab labels B1 B2 B5 --sheet a4-3x7 --first 4",
         "finishlab labels treads --output treads.pdf --sheet letter-2x5",
         "finishlab labels B3 treads 1-6 all risers",
     ),
@@ -49,12 +49,12 @@ _paper = click.option(
     help="What is printed on: columns x rows of a label sheet, or plain paper with lines to cut along.",
 )
 @click.option(
-    "--start", type=click.IntRange(min=1), default=1, show_default=True, metavar="N",
+    "--first", type=click.IntRange(min=1), default=1, show_default=True, metavar="N",
     help="First free label of a used sheet, counted row by row from the top left.",
 )  # fmt: skip
 @click.option("--outlines", is_flag=True, help="Draw the labels' outlines, to hold a print against a sheet.")
 @json_option
-def labels(*, what: tuple[str, ...], output: str, sheet: str, start: int, outlines: bool, as_json: bool) -> None:
+def labels(*, what: tuple[str, ...], output: str, sheet: str, first: int, outlines: bool, as_json: bool) -> None:
     """Print labels for board backs and tread undersides; of all boards and treads if none is named.
 
     A label has the number, the recipe, where it belongs, the date, and a code that phones read. Stick it on with the
@@ -66,20 +66,20 @@ def labels(*, what: tuple[str, ...], output: str, sheet: str, start: int, outlin
     from finishlab.printing.labels import SHEETS, label_views, labels_pdf, split_wish
 
     chosen = SHEETS[sheet]
-    if start > chosen.labels:
+    if first > chosen.labels:
         raise UsageError(
             "start-out-of-range",
-            f"A sheet {sheet} has {chosen.labels} labels, so none has the number {start}.",
+            f"A sheet {sheet} has {chosen.labels} labels, so none has the number {first}.",
             f"Start at 1 to {chosen.labels}.",
         )
     _check_file(output)
     with open_logbook() as log:
         views = label_views(log, split_wish(what))
-    pdf = labels_pdf(views, chosen, start=start, outlines=outlines)
+    pdf = labels_pdf(views, chosen, start=first, outlines=outlines)
     entries = [{"number": each.number, "address": each.address} for each in views]
-    found = {"sheet": sheet, "start": start, "labels": entries}
+    found = {"sheet": sheet, "start": first, "labels": entries}
     _write("labels", output, pdf, views, found if as_json else None, "The code on the label has them.")
-    last = (start - 1 + len(views) - 1) % chosen.labels + 1
+    last = (first - 1 + len(views) - 1) % chosen.labels + 1
     count = "1 label" if len(views) == 1 else f"{len(views)} labels"
     free = f" The next free one is {last + 1}." if last < chosen.labels else ""
     say(f"{count} on {chosen.describe()}.{free} Print at 100 %, not fitted to the page.")
@@ -129,7 +129,7 @@ def house_file(*, output: str, title: str | None, without_photos: bool, paper: s
     Photos are small copies without the place they were taken at.
     """
     from finishlab.printing.house_file import house_pages, house_summary
-    from finishlab.show.pdf.looks import HOUSE
+    from finishlab.show.pdf.flow import HOUSE
     from finishlab.show.pdf.pages import pages_pdf
 
     _check_file(output)
@@ -151,7 +151,7 @@ def _write(
 ) -> None:
     """Write a PDF, say which letters of what it says no font has, and print its document or where it is."""
     from finishlab.files import write_atomically
-    from finishlab.show.pdf.fonts import letters_missing
+    from finishlab.show.pdf.text import letters_missing
 
     write_atomically(output, pdf)
     say_letters(letters_missing(said), more)

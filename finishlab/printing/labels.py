@@ -18,13 +18,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
 from finishlab.board.records import BoardRecord
-from finishlab.errors import UsageError
+from finishlab.errors import LogbookError
 from finishlab.imaging.strip import PAGES, Paper, Rect
 from finishlab.recipe.records import Recipe
 from finishlab.record import Address, today
-from finishlab.show.pdf.qr import qr_modules, qr_width
-from finishlab.show.pdf.setting import fit, line_width
-from finishlab.show.pdf.sheet import Sheet
+from finishlab.show.pdf.sheet import Sheet, qr_modules, qr_width
+from finishlab.show.pdf.text import fit, line_width
 from finishlab.stair.progress import progress_of, recipe_of, size_words
 from finishlab.strip.page import module_outlines
 
@@ -321,9 +320,9 @@ def label_views(log: Logbook, wish: Wish, *, date: dt.date | None = None) -> lis
     Raises
     ------
     LogbookError
-        ``"unknown-board"``, ``"unknown-part"``.
+        ``"nothing-to-label"``, ``"unknown-board"``, ``"unknown-part"``.
     UsageError
-        ``"nothing-to-label"``, and what `StoredStair.named` raises.
+        What `StoredStair.named` raises.
     """
     stair = log.stair()
     everything = not wish.boards and not wish.parts and not wish.all_boards
@@ -334,7 +333,7 @@ def label_views(log: Logbook, wish: Wish, *, date: dt.date | None = None) -> lis
     else:
         parts = stair.named(wish.parts) if wish.parts else []
     if not boards and not parts:
-        raise UsageError(
+        raise LogbookError(
             "nothing-to-label",
             "There are no boards and no treads to label yet.",
             "Log a board first: finishlab board add --help",

@@ -21,9 +21,8 @@ from finishlab.logbook.recipes import chosen_recipe
 from finishlab.printing.labels import recipe_words
 from finishlab.recipe.records import products_of
 from finishlab.record import today
-from finishlab.show.pdf.fonts import MISSING_NOTE, letters_missing
-from finishlab.show.pdf.setting import Setting, break_lines, cap_of, fit, line_width
 from finishlab.show.pdf.sheet import Sheet
+from finishlab.show.pdf.text import MISSING_NOTE, Setting, break_lines, cap_of, fit, letters_missing, line_width
 from finishlab.stair.progress import can_words, coats_of, progress_of, recipe_of
 
 if TYPE_CHECKING:

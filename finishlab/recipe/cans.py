@@ -31,7 +31,7 @@ _COMMANDS: Mapping[str, tuple[str, str]] = {
     "remove": ("finishlab.recipe.cans:remove", "Leave cans out from now on; their history stays."),
 }
 _field_options = options(
-    click.option("--maker", metavar="TEXT", help="Who made it."),
+    click.option("--maker", metavar="NAME", help="Who made it."),
     click.option("--lot", metavar="TEXT", help="Lot or batch number on the can."),
     click.option("--size", metavar="VOLUME", help="When full: 1L, 750ml, 1qt; without a unit litres."),
     click.option("--left", metavar="VOLUME", help="What is left in it."),

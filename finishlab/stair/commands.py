@@ -106,23 +106,31 @@ def part(*, parts: tuple[str, ...], as_json: bool) -> None:
     show_document(document, as_json=as_json)
 
 
+_WANTED: Final[Mapping[CoatStep, str]] = {"stain": "stain_coats", "seal": "seal_coats", "topcoat": "topcoats"}
+"""What a coat can be of -> the option that says how many are wanted."""
+
+
 @click.command(
     cls=ExampleCommand,
-    examples=("finishlab stairs due", "finishlab stairs due all treads --stain 1 --topcoats 4"),
+    examples=("finishlab stairs due", "finishlab stairs due all treads --stain-coats 1 --topcoats 4"),
 )
 @click.argument("parts", nargs=-1, metavar="[PARTS]")
-@click.option("--stain", type=click.IntRange(0, 8), metavar="N", help="Stain coats wanted. [default: the recipe's]")
-@click.option("--seal", type=click.IntRange(0, 8), metavar="N", help="Sealer coats wanted. [default: the recipe's]")
+@click.option(
+    "--stain-coats", type=click.IntRange(0, 8), metavar="N", help="Stain coats wanted. [default: the recipe's]"
+)
+@click.option(
+    "--seal-coats", type=click.IntRange(0, 8), metavar="N", help="Sealer coats wanted. [default: the recipe's]"
+)
 @click.option("--topcoats", type=click.IntRange(0, 8), metavar="N", help="Topcoats wanted. [default: the recipe's]")
 @json_option
-def due(*, parts: tuple[str, ...], stain: int | None, seal: int | None, topcoats: int | None, as_json: bool) -> None:
+def due(*, parts: tuple[str, ...], as_json: bool, **coats: int | None) -> None:
     """Say which parts are still short of a coat, which coat is next, and from when on its label allows it.
 
     How many coats a part is to have says its recipe, or the options.
     """
     from finishlab.stair.documents import due_document
 
-    told: dict[CoatStep, int | None] = {"stain": stain, "seal": seal, "topcoat": topcoats}
+    told = {step: coats[name] for step, name in _WANTED.items()}
     with open_logbook() as log:
         stair = log.stair()
     document = due_document(stair, " ".join(parts), {step: n for step, n in told.items() if n is not None})

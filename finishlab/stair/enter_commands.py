@@ -29,8 +29,8 @@ _LENGTHS: Final = {
     "height": "Height of a riser, skirt or stringer.",
 }
 _ANGLES: Final = {
-    "left": "Angle inside the part between its front edge and left end, degrees.",
-    "right": "The same at the right end.",
+    "left-angle": "Angle inside the part between its front edge and left end, degrees.",
+    "right-angle": "The same at the right end.",
 }
 _CLEARED: Final = (*_LENGTHS, *_ANGLES, "species", "recipe", "fixing", "note")
 _SIZED: Final[Mapping[PartKind, tuple[str, str]]] = {
@@ -50,10 +50,7 @@ _EVENT: Final = re.compile(r"[eE]([0-9]{1,9})")
 def _part_options(kept: str) -> Callable[[Command], Command]:
     """Return what adds the sizes of a part, each by its own name, and what else is written of one."""
     named = [click.option(f"--{name}", metavar="LENGTH", help=text) for name, text in _LENGTHS.items()]
-    named += [
-        click.option(f"--{name}", f"{name}_angle", type=float, metavar="DEG", help=text)
-        for name, text in _ANGLES.items()
-    ]
+    named += [click.option(f"--{name}", type=float, metavar="DEG", help=text) for name, text in _ANGLES.items()]
     named += [
         click.option("--species", metavar="WOOD", help="The wood."),
         click.option("--recipe", metavar="R1", help=f"The recipe {kept} to be finished by."),
@@ -170,7 +167,7 @@ def _lengths(texts: Mapping[str, str], kind: str) -> dict[str, Any]:
 def _sizes_given(values: dict[str, Any], kind: str = "part") -> dict[str, Any]:
     """Take the sizes out of the options that were given; raises ``"bad-length"``, ``"unit-missing"``."""
     sizes = _lengths({name: text for name in _LENGTHS if (text := values.pop(name)) is not None}, kind)
-    angles = {f"{name}_angle": values.pop(f"{name}_angle") for name in _ANGLES}
+    angles = {field: values.pop(field) for field in (name.replace("-", "_") for name in _ANGLES)}
     return sizes | {name: value for name, value in angles.items() if value is not None}
 
 
@@ -215,7 +212,7 @@ def add_parts(*, parts: tuple[str, ...], recipe: str | None, as_json: bool, **va
 @click.command(
     cls=ExampleCommand,
     examples=(
-        "finishlab stairs edit 2/tread 3 --front 920 --back 908 --left 91.5",
+        "finishlab stairs edit 2/tread 3 --front 920 --back 908 --left-angle 91.5",
         "finishlab stairs edit all treads --recipe R1",
         "finishlab stairs edit flight 2 --name 'to the attic'",
     ),
@@ -235,9 +232,13 @@ def edit(*, parts: tuple[str, ...], clear: tuple[str, ...], as_json: bool, **val
     sizes = _sizes_given(values, _kind(text))
     given = {name: value for name, value in values.items() if value is not None}
     for name in clear:
-        field = f"{name}_angle" if name in _ANGLES else name
+        field = name.replace("-", "_")
         if field in given or field in sizes:
-            raise UsageError("set-and-cleared", f"The {name} cannot be set and taken out at once.", "Name one of both.")
+            raise UsageError(
+                "set-and-cleared",
+                f"The {name.replace('-', ' ')} cannot be set and taken out at once.",
+                "Name one of both.",
+            )
         target: dict[str, Any] = sizes if name in {**_LENGTHS, **_ANGLES} else given
         target[field] = None
     with open_logbook() as log:
@@ -305,7 +306,7 @@ def _edit_parts(log: Logbook, text: str, given: dict[str, Any], sizes: dict[str,
 )
 @click.argument("number", metavar="E12")
 @click.option("--date", metavar="DATE", help="The day it was done.")
-@click.option("--step", type=click.Choice(COAT_STEPS), help="Of a coat: what of.")
+@click.option("--of", "step", type=click.Choice(COAT_STEPS), help="Of a coat: what of.")
 @click.option("--coat", type=click.IntRange(1, 8), metavar="N", help="Of a coat: which one.")
 @click.option("--recipe", metavar="R1", help="The recipe.")
 @click.option("--can", metavar="C1", help="The can.")

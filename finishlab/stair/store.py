@@ -30,7 +30,6 @@ from finishlab.record import normalise_light
 from finishlab.stair.names import level_title
 from finishlab.stair.reading import (
     EVENT_FIELDS,
-    Records,
     event_record,
     flight_record,
     levels_of,
@@ -44,6 +43,7 @@ from finishlab.stair.reading import (
     read_events,
     read_flights,
     read_parts,
+    records_by_number,
     stair_levels,
 )
 from finishlab.stair.records import (
@@ -80,8 +80,8 @@ class StairStore(Transactions):
                 parts,
                 events,
                 read_colours(session, events),
-                Records(Recipe, session.scalars(select(RecipeRow).order_by(RecipeRow.number))),
-                Records(Can, session.scalars(select(BatchRow).order_by(BatchRow.number))),
+                records_by_number(Recipe, session.scalars(select(RecipeRow).order_by(RecipeRow.number))),
+                records_by_number(Can, session.scalars(select(BatchRow).order_by(BatchRow.number))),
             )
 
     def stair_parts(self) -> tuple[StoredPart, ...]:

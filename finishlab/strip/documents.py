@@ -43,8 +43,13 @@ def greys_document(found: Iterable[StripGreys]) -> Document:
     return _document(kept, (), {}, [block for greys in kept for block in _page(greys)])
 
 
-def strip_document(learned: Iterable[StoredGreys], changes: Sequence[StoredChange]) -> Document:
-    """Return all that is known of one strip: its greys as they hold today, what held before, and how that came."""
+def strip_document(
+    learned: Iterable[StoredGreys], changes: Sequence[StoredChange], photographed: StripGreys | None = None
+) -> Document:
+    """Return all that is known of one strip: its greys as they hold today, what held before, and how that came.
+
+    Of a strip that was not learned, `photographed` is what photos logged beside it say.
+    """
     from finishlab.logbook.wording import change_entry, change_line
 
     now = [each.greys for each in learned if each.ended is None]
@@ -54,8 +59,11 @@ def strip_document(learned: Iterable[StoredGreys], changes: Sequence[StoredChang
         **{name: entry.get(name) for name in ("lightness", "standard_error")},
         "in_words": [sentence for each in now for sentence in print_in_words(each)],
         "history": [change_entry(change) for change in changes],
+        "photographed": None if photographed is None else _photographed_entry(photographed),
     }
     lines = [line for each in now for line in _page(each)]
+    if not now and photographed is not None:
+        lines = _photographed_page(photographed)
     lines = lines or [_line("Nothing holds of this strip today: it is taken for a usual print.")]
     return _document(now, before, beside, [*lines, *(_line(f"- {change_line(change)}") for change in changes)])
 
@@ -79,6 +87,28 @@ def _page(greys: StripGreys) -> list[Line]:
         *(f"  {sentence}" for sentence in print_in_words(greys)),
     )
     return [_line(line) for line in lines]
+
+
+def _photographed_entry(greys: StripGreys) -> dict[str, Any]:
+    return {"photos": greys.photos, "lightness": [round(value, 3) for value in greys.settled().lightness]}
+
+
+def _photographed_page(greys: StripGreys) -> list[Line]:
+    """Return what photos say of a strip that was not learned."""
+    photos = "One photo" if greys.photos == 1 else f"{greys.photos} photos"
+    usual, settled = usual_curve().lightness, greys.settled().lightness
+    middle = len(usual) // 2 - 1
+    return [
+        _line(f"Strip {greys.number:04d} was not learned: it is taken for a usual print, and photos settle it."),
+        _line(f"  {'level':<8}" + " ".join(f"{level:>6}" for level in range(len(settled)))),
+        _line(f"  {'L*':<8}" + " ".join(f"{value:6.1f}" for value in settled)),
+        _line(f"  {'usual':<8}" + " ".join(f"{value:6.1f}" for value in usual)),
+        _line(
+            f"  {photos} logged beside it {'says' if greys.photos == 1 else 'say'} that grey {middle} is "
+            f"L* {settled[middle]:.0f}, usually {usual[middle]:.0f}. A photo from a few steps back tells far more: "
+            "finishlab strip learn PHOTO."
+        ),
+    ]
 
 
 def _line(text: str) -> Line:

@@ -27,7 +27,7 @@ from finishlab.show.pages import (
     Words,
 )
 from finishlab.show.pdf.flow import Flow, Look, Piece
-from finishlab.show.pdf.fonts import MISSING_NOTE, letters_missing
+from finishlab.show.pdf.text import MISSING_NOTE, letters_missing
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import Paper

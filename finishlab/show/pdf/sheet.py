@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from typing import Literal
+from typing import Any, Literal
 
-from finishlab.show.pdf.fonts import HELVETICA, Face, font_runs
-from finishlab.show.pdf.setting import POINTS_PER_MM, Setting, break_lines, line_width, points
+import numpy as np
 
-__all__ = ["POINTS_PER_MM", "Align", "Sheet"]
+from finishlab.show.pdf.text import HELVETICA, POINTS_PER_MM, Face, Setting, break_lines, font_runs, line_width, points
+
+__all__ = ["POINTS_PER_MM", "Align", "Sheet", "qr_modules", "qr_width"]
 
 Align = Literal["left", "centre", "right"]
 
@@ -219,3 +220,24 @@ def _rgb(colour: str) -> tuple[float, float, float]:
     digits = colour.removeprefix("#")
     red, green, blue = (int(digits[at : at + 2], 16) / 255 for at in (0, 2, 4))
     return red, green, blue
+
+
+# -- QR codes of medium error correction --
+
+
+def qr_modules(text: str) -> np.ndarray:
+    """Return the modules of a code, shape (n, n), True where black; no quiet zone."""
+    code = _code(text)
+    code.make()
+    return np.array(code.modules, dtype=bool)
+
+
+def qr_width(text: str) -> int:
+    """Return how many modules the code of a text is wide (ISO/IEC 18004, 6.3.1), without making it."""
+    return 17 + 4 * int(_code(text).calculate_version())
+
+
+def _code(text: str) -> Any:  # noqa: ANN401 - the library has no types
+    from reportlab.graphics.barcode.qr import QrCodeWidget
+
+    return QrCodeWidget(text, barLevel="M").qr

@@ -1,0 +1,433 @@
+"""What may be given away of a photo: EXIF and XMP of our own; the picture of a TIFF, DNG or HEIC and nothing else."""
+
+from __future__ import annotations
+
+import io
+import struct
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any, Final
+
+import pillow_heif
+from PIL import ExifTags, Image
+
+from finishlab.photos.header import DECODING_ERRORS, GAIN_MAP, PANORAMA
+
+__all__ = ["NotUnderstoodError", "cleaned_heif", "cleaned_tiff", "exif_of", "kept_exif", "kept_xmp"]
+
+# -- what is still said beside the picture --
+
+_MAIN_TAGS: Final = (ExifTags.Base.Make, ExifTags.Base.Model, ExifTags.Base.Orientation, ExifTags.Base.DateTime)
+_SHOT_TAGS: Final = (ExifTags.Base.DateTimeOriginal, ExifTags.Base.OffsetTimeOriginal, ExifTags.Base.ColorSpace)
+"""What is kept of EXIF (CIPA DC-008), with the interoperability index, which may name the colour space."""
+_LONGEST_TEXT: Final = 64
+"""Characters kept of a text in EXIF: makes and models are shorter (common practice, no source)."""
+_PACKET: Final = (
+    '<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#">'
+    "<rdf:Description {}/></rdf:RDF></x:xmpmeta>"
+)
+_GAIN_MAP_PROPERTY: Final = 'xmlns:hdrgm="http://ns.adobe.com/hdr-gain-map/1.0/" hdrgm:Version="1.0"'
+_PANORAMA_PROPERTY: Final = f'xmlns:GPano="{PANORAMA.decode()}"'
+
+
+class NotUnderstoodError(ValueError):
+    """A file whose structure does not tell what in it is picture and what is not."""
+
+
+def kept_exif(exif: Image.Exif) -> bytes:
+    """Return a TIFF structure with what is kept of EXIF, or nothing."""
+    kept = Image.Exif()
+    for tag in _MAIN_TAGS:
+        if tag in exif:
+            kept[tag] = _short(exif[tag])
+    shot = exif.get_ifd(ExifTags.IFD.Exif)
+    details: dict[int, Any] = {tag: _short(shot[tag]) for tag in _SHOT_TAGS if tag in shot}
+    index = exif.get_ifd(ExifTags.IFD.Interop).get(ExifTags.Interop.InteropIndex)
+    if index:
+        details[ExifTags.IFD.Interop] = {int(ExifTags.Interop.InteropIndex): _short(index)}
+    if details:
+        kept[ExifTags.IFD.Exif] = details
+    return kept.tobytes().removeprefix(b"Exif\0\0") if len(kept) else b""
+
+
+def _short(value: object) -> object:
+    if isinstance(value, bytes):
+        value = value.decode("latin-1")
+    return value[:_LONGEST_TEXT].rstrip("\0") if isinstance(value, str) else value
+
+
+def exif_of(data: bytes, kind: str) -> bytes:
+    """Return what is kept of a file's EXIF, nothing where it cannot be read: the photo is measured without it too."""
+    try:
+        with Image.open(io.BytesIO(data), formats=(kind,)) as image:
+            return kept_exif(image.getexif())
+    except DECODING_ERRORS:
+        return b""
+
+
+def kept_xmp(data: bytes) -> bytes:
+    """Return an XMP packet of our own saying what measuring takes from XMP: gain map or not, panorama or not."""
+    properties = [_GAIN_MAP_PROPERTY] if any(mark in data for mark in GAIN_MAP) else []
+    properties += [_PANORAMA_PROPERTY] if PANORAMA in data else []
+    return _PACKET.format(" ".join(properties)).encode() if properties else b""
+
+
+_ITEM_BYTES: Final = (0, 1, 1, 2, 4, 8, 1, 1, 2, 4, 8, 4, 8, 4)
+"""Bytes of one value of each field type (TIFF 6.0, section 2; 13 from technical note 1)."""
+_SUBFILE: Final = 254
+_SUB_DIRECTORIES: Final = 330
+_EXIF_DIRECTORY: Final = 34665
+_INTEROP_DIRECTORY: Final = 40965
+_DNG_VERSION: Final = 50706
+_STORAGE_TAGS: Final = (
+    frozenset({254, 256, 257, 258, 259, 262, 266, 273, 277, 278, 279, 284, 317, 320, 330, 338, 339, 347})
+    | frozenset(range(322, 326))
+    | frozenset({529, 530, 531, 532, 33421, 33422})
+)
+_SHOWN_TAGS: Final = frozenset({271, 272, 274, 282, 283, 296, 301, 306, 318, 319, 34665, 34675})
+_DNG_TAGS: Final = (
+    frozenset(range(50706, 50740)) - {50735}
+    | frozenset({50778, 50779, 50780, 50879, 50931, 50932, 50964, 50965, 50974, 50975, 50981, 50982})
+    | frozenset(range(50829, 50835))
+    | frozenset(range(50936, 50942))
+    | frozenset({51008, 51009, 51022, 51041, 51110, 51125, 51177})
+)
+_PICTURE_TAGS: Final = _STORAGE_TAGS | _SHOWN_TAGS | _DNG_TAGS
+"""How the picture is stored, which way up, its colours, camera model and time; DNG's colours without serial numbers,
+private data, original names and digests (DNG Specification 1.4, chapter 4)."""
+_SHOT_DIRECTORY: Final = frozenset((36867, 36881, 40961, _INTEROP_DIRECTORY))
+_STORED_AT: Final = ((273, 279), (324, 325))
+_MOST_ENTRIES: Final = 4000
+_MOST_DIRECTORIES: Final = 64
+
+
+def cleaned_tiff(data: bytes) -> bytes:
+    """Return a TIFF or DNG with what is kept in its place and nothing anywhere else.
+
+    Raises
+    ------
+    NotUnderstoodError
+        If the structure does not tell what is picture and what is not, or it is a maker's own kind of raw file.
+    """
+    return _Tiff(data).cleaned()
+
+
+@dataclass(frozen=True, slots=True)
+class _Entry:
+    """One field of a TIFF directory."""
+
+    tag: int
+    kind: int
+    count: int
+    place: bytes
+    """The four bytes that are the value or its offset."""
+
+
+class _Tiff:
+    """A TIFF of which directories and kept values are written, in their places, over a file of nothing."""
+
+    def __init__(self, data: bytes) -> None:
+        self._data = data
+        self._order = "<" if data[:2] == b"II" else ">"
+        self._out = bytearray(len(data))
+        self._done: set[int] = set()
+
+    def cleaned(self) -> bytes:
+        """Return the cleaned file, as long as it was but for an empty end."""
+        (first,) = self._unpack("I", 4)
+        tags = {entry.tag: entry for entry in self._entries(first)[0]}
+        dng = _DNG_VERSION in tags
+        reduced = _SUBFILE in tags and self._numbers(tags[_SUBFILE])[0] & 1
+        if self._data[8:10] == b"CR" or (reduced and not dng):
+            raise NotUnderstoodError  # a maker's raw file
+        self._keep(0, 8)
+        self._directory(first, _PICTURE_TAGS, chain=dng)
+        return bytes(self._out.rstrip(b"\0")).ljust(8, b"\0") if not dng else bytes(self._out)
+
+    def _directory(self, at: int, kept_tags: frozenset[int], *, chain: bool = False) -> None:
+        if at in self._done or len(self._done) > _MOST_DIRECTORIES:
+            return
+        self._done.add(at)
+        entries, following = self._entries(at)
+        kept = [replaced for entry in entries if entry.tag in kept_tags if (replaced := self._value(entry))]
+        tags = {entry.tag: entry for entry in kept}
+        if not self._is_preview(tags):
+            self._pixels(tags)
+        (after,) = self._unpack("I", following)
+        if not (chain and after and self._is_picture(after)):
+            after = 0
+        directory = struct.pack(self._order + "H", len(kept))
+        directory += b"".join(struct.pack(self._order + "HHI", e.tag, e.kind, e.count) + e.place for e in kept)
+        directory += struct.pack(self._order + "I", after)
+        self._out[at : at + len(directory)] = directory
+        if after:
+            self._directory(after, kept_tags, chain=chain)
+
+    def _value(self, entry: _Entry) -> _Entry | None:
+        """Keep a field's value and the directories it leads to; None if it leads to nothing kept."""
+        if entry.tag in (_EXIF_DIRECTORY, _INTEROP_DIRECTORY):
+            at = self._numbers(entry)[0]
+            self._directory(at, _SHOT_DIRECTORY if entry.tag == _EXIF_DIRECTORY else frozenset({1}))
+            return entry
+        if entry.tag == _SUB_DIRECTORIES:
+            return self._sub_directories(entry)
+        start, end = self._span(entry)
+        if end - start > 4:
+            self._keep(start, end)
+        return entry
+
+    def _sub_directories(self, entry: _Entry) -> _Entry | None:
+        kept = [at for at in self._numbers(entry) if self._is_picture(at)]
+        for at in kept:
+            self._directory(at, _PICTURE_TAGS)
+        if not kept:
+            return None
+        packed = struct.pack(f"{self._order}{len(kept)}I", *kept)
+        if len(kept) == 1:
+            return _Entry(entry.tag, entry.kind, 1, packed)
+        start = self._span(entry)[0]
+        self._out[start : start + len(packed)] = packed
+        return _Entry(entry.tag, entry.kind, len(kept), entry.place)
+
+    def _is_picture(self, at: int) -> bool:
+        """Say whether a directory holds a picture of its own and not a smaller copy."""
+        return not self._is_preview({entry.tag: entry for entry in self._entries(at)[0]})
+
+    def _is_preview(self, tags: dict[int, _Entry]) -> bool:
+        return _SUBFILE in tags and bool(self._numbers(tags[_SUBFILE])[0] & 1)
+
+    def _pixels(self, tags: dict[int, _Entry]) -> None:
+        for offsets, lengths in _STORED_AT:
+            if offsets in tags and lengths in tags:
+                starts, counts = self._numbers(tags[offsets]), self._numbers(tags[lengths])
+                for start, count in zip(starts, counts, strict=False):
+                    self._keep(start, start + count)
+
+    def _entries(self, at: int) -> tuple[list[_Entry], int]:
+        """Return a directory's fields and where the offset of the next directory stands."""
+        (number,) = self._unpack("H", at)
+        end = at + 2 + 12 * number
+        if not 0 < number <= _MOST_ENTRIES or end + 4 > len(self._data):
+            raise NotUnderstoodError
+        fields = []
+        for place in range(at + 2, end, 12):
+            tag, kind, count = self._unpack("HHI", place)
+            fields.append(_Entry(tag, kind, count, self._data[place + 8 : place + 12]))
+        return [field for field in fields if 0 < field.kind < len(_ITEM_BYTES)], end
+
+    def _span(self, entry: _Entry) -> tuple[int, int]:
+        """Return where a value lies in the file; from 0 on for one that stands in its field."""
+        size = _ITEM_BYTES[entry.kind] * entry.count
+        start = 0 if size <= 4 else struct.unpack(self._order + "I", entry.place)[0]
+        if start + size > len(self._data):
+            raise NotUnderstoodError
+        return start, start + size
+
+    def _numbers(self, entry: _Entry) -> tuple[int, ...]:
+        """Return whole numbers of 1, 2 or 4 bytes each."""
+        letter = {1: "B", 3: "H", 4: "I", 13: "I"}.get(entry.kind)
+        start, end = self._span(entry)
+        if letter is None or not entry.count:
+            raise NotUnderstoodError
+        value = entry.place if end - start <= 4 else self._data[start:end]
+        return struct.unpack_from(f"{self._order}{entry.count}{letter}", value)
+
+    def _unpack(self, form: str, at: int) -> tuple[Any, ...]:
+        return struct.unpack_from(self._order + form, self._data, at)
+
+    def _keep(self, start: int, end: int) -> None:
+        self._out[start:end] = self._data[start:end]
+
+
+# -- HEIC: ISO/IEC 14496-12 boxes, 23008-12 items --
+
+_PICTURE_ITEMS: Final = frozenset(b"hvc1 hev1 lhv1 av01 grid iovl iden tmap".split())
+_META_KEPT: Final = frozenset(b"hdlr dinf pitm iinf iloc iref iprp idat".split())
+_PROPERTIES_KEPT: Final = frozenset(
+    b"hvcC lhvC av1C ispe colr pixi irot imir clap pasp auxC clli mdcv rloc lsel a1op a1lx oinf tols".split()
+)
+_THUMBNAIL: Final = b"thmb"
+_HANDLER_NAME_AT: Final = 24
+
+
+def cleaned_heif(data: bytes) -> bytes:
+    """Return a HEIC with what is kept in its place and nothing anywhere else.
+
+    Raises
+    ------
+    NotUnderstoodError
+        If the structure does not tell what is picture and what is not.
+    """
+    return _Heif(data).cleaned()
+
+
+@dataclass(frozen=True, slots=True)
+class _Box:
+    """Where one box lies."""
+
+    start: int
+    kind: bytes
+    content: int
+    """Where its content begins."""
+    end: int
+
+
+class _Heif:
+    """A HEIC of which boxes and items that are kept are written, in their places, over a file of nothing."""
+
+    def __init__(self, data: bytes) -> None:
+        self._data = data
+        self._out = bytearray(len(data))
+        self._idat = 0
+
+    def cleaned(self) -> bytes:
+        """Return the cleaned file, cut off behind the last box that is kept."""
+        boxes = list(self._boxes(0, len(self._data)))
+        meta = next((box for box in boxes if box.kind == b"meta"), None)
+        if meta is None:
+            raise NotUnderstoodError
+        end = 0
+        for box in boxes:
+            if box.kind == b"ftyp":
+                self._keep(box.start, box.end)
+            elif box.kind == b"mdat":
+                self._keep(box.start, box.content)
+            elif box.kind != b"meta":
+                self._empty(box)
+                continue
+            end = box.end
+        self._meta(meta)
+        return bytes(self._out[:end])
+
+    def _meta(self, meta: _Box) -> None:
+        self._keep(meta.start, meta.content + 4)
+        boxes = {box.kind: box for box in self._boxes(meta.content + 4, meta.end)}
+        for kind, box in boxes.items():
+            if kind in _META_KEPT and kind != b"idat":
+                self._keep(box.start, box.end)
+            elif kind == b"idat":
+                self._keep(box.start, box.content)
+                self._idat = box.content
+            else:
+                self._empty(box)
+        handler = boxes.get(b"hdlr")
+        if handler:
+            name = handler.content + _HANDLER_NAME_AT
+            self._out[name : handler.end] = bytes(max(0, handler.end - name))
+        self._properties(boxes[b"iprp"])
+        thumbnails = self._cut_thumbnails(boxes[b"iref"]) if b"iref" in boxes else frozenset()
+        places = self._places(boxes[b"iloc"])
+        for item, kind in self._items(boxes[b"iinf"], thumbnails):
+            extents = places.get(item, [])
+            if kind in _PICTURE_ITEMS and item not in thumbnails:
+                for start, end in extents:
+                    self._keep(start, end)
+            elif kind == b"Exif":
+                exif = self._exif()
+                self._spread(b"\0\0\0\6Exif\0\0" + exif if exif else b"", extents)
+            elif kind == b"mime":
+                self._spread(kept_xmp(self._data), extents)
+
+    def _exif(self) -> bytes:
+        exif = Image.Exif()
+        try:
+            exif.load(pillow_heif.open_heif(self._data).info.get("exif") or b"")
+            return kept_exif(exif)
+        except DECODING_ERRORS:
+            return b""
+
+    def _spread(self, content: bytes, extents: list[tuple[int, int]]) -> None:
+        """Put content into an item's places, which stay as long as they are; nothing if they are too short."""
+        if len(content) > sum(end - start for start, end in extents):
+            return
+        for start, end in extents:
+            part, content = content[: end - start], content[end - start :]
+            self._out[start : start + len(part)] = part
+
+    def _properties(self, box: _Box) -> None:
+        inside = {inner.kind: inner for inner in self._boxes(box.content, box.end)}
+        container = inside[b"ipco"]
+        for inner in self._boxes(container.content, container.end):
+            if inner.kind not in _PROPERTIES_KEPT:
+                self._empty(inner)
+
+    def _cut_thumbnails(self, box: _Box) -> frozenset[int]:
+        """Take out what says that items are small copies of others; return those items."""
+        wide = self._data[box.content] > 0
+        found = set()
+        for inner in self._boxes(box.content + 4, box.end):
+            if inner.kind == _THUMBNAIL:
+                found.add(int.from_bytes(self._data[inner.content : inner.content + (4 if wide else 2)], "big"))
+                self._empty(inner)
+        return frozenset(found)
+
+    def _items(self, box: _Box, thumbnails: frozenset[int]) -> Iterator[tuple[int, bytes]]:
+        """Yield number and kind of each item; names go, and small copies are marked as hidden."""
+        first = box.content + (6 if self._data[box.content] == 0 else 8)
+        for entry in self._boxes(first, box.end):
+            version, at = self._data[entry.content], entry.content + 4
+            size = 4 if version == 3 else 2
+            if version not in (2, 3):
+                raise NotUnderstoodError
+            item = int.from_bytes(self._data[at : at + size], "big")
+            kind = self._data[at + size + 2 : at + size + 6]
+            if item in thumbnails:
+                self._out[entry.content + 3] |= 1
+            if kind not in (b"mime", b"Exif"):
+                name = at + size + 6
+                self._out[name : entry.end] = bytes(entry.end - name)
+            yield item, kind
+
+    def _places(self, box: _Box) -> dict[int, list[tuple[int, int]]]:
+        """Return item -> where its bytes lie in the file (ISO/IEC 14496-12, 8.11.3)."""
+        data, version = self._data, self._data[box.content]
+        sizes = data[box.content + 4], data[box.content + 5]
+        offset_size, length_size, base_size = sizes[0] >> 4, sizes[0] & 15, sizes[1] >> 4
+        index_size = sizes[1] & 15 if version else 0
+        at = box.content + 6
+
+        def number(size: int) -> int:
+            nonlocal at
+            at += size
+            if at > box.end:
+                raise NotUnderstoodError
+            return int.from_bytes(data[at - size : at], "big")
+
+        wide = 4 if version == 2 else 2
+        places: dict[int, list[tuple[int, int]]] = {}
+        for _ in range(number(wide)):
+            item = number(wide)
+            method = number(2) & 15 if version else 0
+            if number(2) or method > 1:
+                raise NotUnderstoodError  # bytes of another file, or of another item
+            base = number(base_size) + (self._idat if method == 1 else 0)
+            extents = []
+            for _ in range(number(2)):
+                number(index_size)
+                start, length = base + number(offset_size), number(length_size)
+                if start + length > len(data):
+                    raise NotUnderstoodError
+                extents.append((start, start + length))
+            places[item] = extents
+        return places
+
+    def _boxes(self, at: int, end: int) -> Iterator[_Box]:
+        while at + 8 <= end:
+            size, kind, content = int.from_bytes(self._data[at : at + 4], "big"), self._data[at + 4 : at + 8], at + 8
+            if size == 1:
+                size, content = int.from_bytes(self._data[at + 8 : at + 16], "big"), at + 16
+            elif size == 0:
+                size = end - at
+            if size < content - at or at + size > end:
+                raise NotUnderstoodError
+            yield _Box(at, kind, content, at + size)
+            at += size
+
+    def _empty(self, box: _Box) -> None:
+        """Leave a box of the same length that holds nothing."""
+        self._keep(box.start, box.content)
+        self._out[box.start + 4 : box.start + 8] = b"free"
+        self._out[box.content : box.end] = bytes(box.end - box.content)
+
+    def _keep(self, start: int, end: int) -> None:
+        self._out[start:end] = self._data[start:end]

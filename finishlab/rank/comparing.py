@@ -1,0 +1,400 @@
+"""Logged boards against the logged floor: ranked for an aim, in one light and across lights."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+import numpy as np
+
+from finishlab.errors import LogbookError
+from finishlab.logbook import BoardTable, Logbook, LoggedBoard, StoredSpot
+from finishlab.logbook.reading import many_objects
+from finishlab.matching.aims import CONTRAST, MATCH, STEP, Aim, within
+from finishlab.matching.alternatives import AcrossLights, Choice, compare_aims, compare_lights, named_light
+from finishlab.matching.costs import Costs, board_costs, print_doubt
+from finishlab.matching.gls import Solution, solve
+from finishlab.matching.guards import floor_guards
+from finishlab.matching.joint import pool_recipes
+from finishlab.matching.next_photo import MOST_BOARDS, next_photos
+from finishlab.matching.observations import Observations, with_surface_effects
+from finishlab.matching.ranking import RankedBoard, Ranking, as_rows, rank_colours
+from finishlab.matching.scatter import Components, FloorPool, components_of
+from finishlab.matching.transport import centred, transport_distance
+from finishlab.matching.trials import Trust
+from finishlab.quality import Doubt, doubt
+from finishlab.rank.gathering import (
+    Colours,
+    FloorSeen,
+    lights_hint,
+    lights_of,
+    most,
+    observations_of,
+    paired_lights,
+    see_floor,
+    spot_lights,
+    trusted_boards,
+    trusted_components,
+    trusted_spots,
+    with_facts,
+)
+from finishlab.record import DAYLIGHT, Light, normalise_light
+from finishlab.strip.trials import trust_in
+
+__all__ = ["Comparison", "compare", "pool_spots", "rank_boards"]
+
+_MOST_PAIRED: Final = 60
+"""Boards, from the nearest on, whose sampled colours are paired with the floor's."""
+_MOST_CHOSEN: Final = 100
+"""Boards looked at for the best under the other aim."""
+_REACHED: Final = 1.0
+"""L* by which an aim may be lighter than the clear-only board and still count as reachable; this tool's own."""
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """A ranking and what it was made from."""
+
+    ranking: Ranking
+    boards: Mapping[str, LoggedBoard]
+    """Every logged board, by number."""
+    light: Light
+    """The light the boards were photographed in."""
+    left_out: tuple[str, ...]
+    """Boards that were not measured in this light."""
+    lights: AcrossLights | None = None
+    """The same boards in every light; None when only one light was asked for."""
+    choices: tuple[Choice, ...] = ()
+    """The best board under each aim, and what choosing it costs under the other."""
+    recipes: Ranking | None = None
+    """Recipes in place of boards, each pooled over its boards; None where no recipe has two boards."""
+    costs: tuple[Costs, ...] = ()
+    """What the intervals of the first boards are made of."""
+    trust: Trust = Trust()  # noqa: RUF009 - frozen, and equal for all
+    """What trials at home made of the errors."""
+    labs: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
+    """Mean of all that was measured of each ranked board in this light, CIELAB, as `board list` shows it; the ranking
+    holds its colour as all photos together make it, which moves with what else is logged."""
+    floor_lab: tuple[float, float, float] | None = None
+    """The same of the floor, as `floor list` shows it."""
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """In words, which photos would let every board be judged in a second light."""
+        return () if self.lights is None else self.lights.missing
+
+    def as_measured(self) -> Comparison:
+        """Return the same with colours as they were measured, for showing: a board has one colour everywhere."""
+        boards = tuple(replace(each, lab=self.labs.get(each.board, each.lab)) for each in self.ranking.boards)
+        floor = self.ranking.floor
+        if self.floor_lab is not None:
+            floor = replace(floor, estimate=replace(floor.estimate, lab=self.floor_lab))
+        return replace(self, ranking=replace(self.ranking, boards=boards, floor=floor))
+
+
+@dataclass(frozen=True, slots=True)
+class _Logged:
+    """All that is read of a logbook."""
+
+    boards: BoardTable
+    spots: Sequence[StoredSpot]
+    tread_grit: int | None
+    trust: Trust
+
+
+@dataclass(frozen=True, slots=True)
+class _InLight:
+    """Everything that was measured in one light, solved together."""
+
+    light: Light
+    boards: Sequence[LoggedBoard]
+    """Those measured in this light."""
+    floor: FloorSeen
+    pool: FloorPool
+    measured: Observations
+    """As measured."""
+    observed: Observations
+    """The same with the effects that each surface feels."""
+    components: Components
+    solved: Solution
+
+    @property
+    def numbers(self) -> list[str]:
+        """The boards' numbers."""
+        return [board.number for board in self.boards]
+
+    def rank(self, aim: Aim) -> Ranking:
+        return rank_colours(self.pool, self.solved.colours, self.numbers, aim=aim, light=self.light)
+
+
+def rank_boards(log: Logbook, *, light: str | None = None, aim: Aim = MATCH) -> Ranking:
+    """Rank the boards of a logbook by their difference from its floor.
+
+    Parameters
+    ----------
+    log
+        An open logbook.
+    light
+        The light whose photos are compared; without it the one with the most boards in which the
+        floor was measured too.
+    aim
+        What the boards are ranked for.
+
+    Raises
+    ------
+    LogbookError
+        ``no-floor`` or ``no-boards`` if there is nothing to compare.
+
+    Examples
+    --------
+    >>> with Logbook.open("stairs") as log:                    # doctest: +SKIP
+    ...     for board in rank_boards(log).boards:
+    ...         print(board.place, board.board, board.delta_e00.value, board.in_words)
+    """
+    with many_objects():
+        logged = _read(log)
+        chosen = _main_light(logged, light)
+        return _ranked(log, logged, _see(logged, chosen, strict=light is not None), aim)
+
+
+def compare(
+    log: Logbook,
+    *,
+    light: str | None = None,
+    aim: Aim = MATCH,
+    other: Aim | None = None,
+    recipes: Mapping[str, str] | None = None,
+) -> Comparison:
+    """Rank as `rank_boards` does, in every light, for both aims, and by recipe.
+
+    Parameters
+    ----------
+    log
+        An open logbook.
+    light, aim
+        See `rank_boards`.
+    other
+        The aim that the best board's cost is told under; without it a contrast beside a match, and a match beside a
+        contrast.
+    recipes
+        Board -> recipe; boards of one recipe are pooled. Without it, as the boards' records say.
+    """
+    with many_objects():
+        logged = _read(log)
+        if recipes is None:
+            records = {board.number: board.record for board in logged.boards.boards}
+            recipes = {n: f"R{r.recipe_number}" for n, r in records.items() if r.recipe_number is not None}
+        return _compare(log, logged, light, aim, other, recipes)
+
+
+def _read(log: Logbook) -> _Logged:
+    """Read a logbook, its errors as large as trials at home say: the one place where ranking takes those in."""
+    trust = trust_in(log)
+    boards, spots = trusted_boards(log.board_table(), trust), trusted_spots(log.floor_spots(), trust)
+    return _Logged(boards, spots, _tread_grit(log), trust)
+
+
+def _tread_grit(log: Logbook) -> int | None:
+    """Return the last grit the treads are sanded to: by the standard, else by the one recipe the treads name."""
+    standard = log.standard()
+    if standard is not None:
+        finishes = [standard.approval.finish]
+    else:
+        named = {part.record.recipe_number for part in log.stair_parts() if part.record.kind == "tread"}
+        finishes = [each.record.finish for each in log.recipes() if each.number.key in named]
+    last = {each.preparation.grits[-1] for each in finishes if each.preparation.grits}
+    return last.pop() if len(last) == 1 else None
+
+
+def _compare(
+    log: Logbook, logged: _Logged, light: str | None, aim: Aim, other: Aim | None, recipes: Mapping[str, str]
+) -> Comparison:
+    chosen = _main_light(logged, light)
+    seen = _see(logged, chosen, strict=light is not None)
+    ranking = _ranked(log, logged, seen, aim)
+    rankings = {chosen: ranking}
+    for each in _other_lights(logged, chosen):
+        rankings[each] = _see(logged, each, strict=True).rank(aim)
+    lights = compare_lights([named_light(each) for each in rankings], rankings)
+    costs = board_costs(seen.observed, seen.components, ranking, seen.numbers)
+    ranking = _with_doubts(ranking, lights, print_doubt(costs))
+    measured = set(seen.numbers)
+    return Comparison(
+        ranking,
+        {board.number: board for board in logged.boards.boards},
+        chosen,
+        tuple(board.number for board in logged.boards.boards if board.number not in measured),
+        lights,
+        _choices(seen, ranking, other or _opposite(aim)),
+        _by_recipe(seen, aim, recipes),
+        costs,
+        logged.trust,
+        {board.number: _measured_lab(logged.boards, board, chosen) for board in seen.boards},
+        seen.floor.pool().lab,
+    )
+
+
+def _measured_lab(logged: BoardTable, board: LoggedBoard, light: Light) -> tuple[float, float, float]:
+    rows = [each.row for each in board.colours if each.light == light]
+    one, two, three = logged.colours.labs[rows].mean(axis=0).tolist()
+    return one, two, three
+
+
+def pool_spots(spots: Sequence[StoredSpot], light: Light | None = None) -> tuple[Light, FloorPool] | None:
+    """Return the pool of the spots in a light, or in the light with the most spots; None if there is none."""
+    counted = spot_lights(spots)
+    chosen = light if light is not None else most(counted)
+    if chosen is None or not counted[chosen]:
+        return None
+    return chosen, see_floor(None, spots, chosen, strict=True).pool()
+
+
+def _main_light(logged: _Logged, light: str | None) -> Light:
+    """Return the light asked for, or that with the most boards in which the floor was measured too."""
+    if light is not None:
+        return normalise_light(light)
+    counted = lights_of(logged.boards.boards)
+    with_floor = spot_lights(logged.spots) or paired_lights(logged.boards.boards)
+    both = Counter({each: count for each, count in counted.items() if with_floor[each]})
+    return most(both) or most(counted) or DAYLIGHT
+
+
+def _other_lights(logged: _Logged, chosen: Light) -> list[Light]:
+    """Return the other lights in which both boards and floor were photographed, the fullest first."""
+    counted = lights_of(logged.boards.boards)
+    floor = spot_lights(logged.spots) + paired_lights(logged.boards.boards)
+    return sorted((each for each in counted if each != chosen and floor[each]), key=lambda e: (-counted[e], e))
+
+
+def _see(logged: _Logged, light: Light, *, strict: bool) -> _InLight:
+    """Solve for everything that was measured in a light.
+
+    Raises
+    ------
+    LogbookError
+        ``no-floor`` or ``no-boards``.
+    """
+    floor = see_floor(logged.boards, logged.spots, light, strict=strict)
+    floor = replace(floor, facts=replace(floor.facts, tread_grit=logged.tread_grit))
+    pool = floor.pool()
+    boards = [board for board in logged.boards.boards if light in board.lights]
+    _require_boards(logged, boards, light)
+    measured = observations_of(logged.boards, boards, light, floor)
+    observed = with_surface_effects(measured)
+    components = trusted_components(components_of(observed), logged.trust)
+    solved = solve(observed, components)
+    lights = lights_of(logged.boards.boards) + spot_lights(logged.spots)
+    one_light = [doubt("one-light", light=light)] if len(lights) == 1 else []
+    pool = replace(
+        pool,
+        estimate=solved.floor,
+        doubts=(*floor_guards(floor.facts), *pool.doubts, *one_light),
+        photos=int(np.count_nonzero(observed.plank >= 0)),
+        plank_covariance=None if components.plank_scatter is None else as_rows(components.plank_scatter),
+    )
+    return _InLight(light, boards, floor, pool, measured, observed, components, solved)
+
+
+def _require_boards(logged: _Logged, boards: Sequence[LoggedBoard], light: Light) -> None:
+    if boards:
+        return
+    if logged.boards.boards:
+        hint = lights_hint(lights_of(logged.boards.boards))
+        raise LogbookError("no-boards", f"No test board was photographed in the light “{light}”.", hint)
+    raise LogbookError(
+        "no-boards",
+        "No test board has been measured yet, so there is nothing to rank.",
+        "Photograph a test board beside the strip and log it: finishlab board add PHOTO --species WOOD.",
+    )
+
+
+def _lighter_than_clear(seen: _InLight, aim: Aim) -> dict[str, Doubt]:
+    """Return, by wood, the doubt that the aim is lighter than the clear-only board, which stain only darkens."""
+    # A contrast either way can always be had on the darker side.
+    step = aim.step if aim.step is not None else 0.0 if aim.name == "match" else -STEP
+    boards, colours = seen.boards, seen.solved.colours
+    clear = np.array([i for i, b in enumerate(boards) if b.record.purpose == "clear-only control"], dtype=np.intp)
+    of_clear = replace(seen.solved, colours=colours.only(clear))
+    covariance = of_clear.difference_covariance()
+    lighter: dict[str, Doubt] = {}
+    for i, board in enumerate(clear):
+        by = float(colours.floor_lab[0] + step - of_clear.colours.labs[i, 0])
+        if by - 1.645 * float(np.sqrt(covariance[i, 0, 0])) > _REACHED:
+            told = doubt("not-reachable", board=boards[board].number, by=round(by, 1))
+            lighter[boards[board].record.species.casefold()] = told
+    return lighter
+
+
+def _ranked(log: Logbook, logged: _Logged, seen: _InLight, aim: Aim) -> Ranking:
+    """Rank, and add facts of the boards and what only the first ones are worth: paired colours, the next photo."""
+    ranking = seen.rank(aim)
+    floor = ranking.floor
+    nearest = ranking.numbers[:_MOST_PAIRED]
+    colours = log.sampled_colours(nearest, seen.light) if floor.colours is not None else {}
+    lighter = _lighter_than_clear(seen, aim)
+    by_number = {board.number: board for board in seen.boards}
+    boards = []
+    for ranked in ranking.boards:
+        board = by_number[ranked.board]
+        told = with_facts(ranked, logged.boards, board, seen.light, seen.floor, floor)
+        clear = lighter.get(board.record.species.casefold())
+        told = told if clear is None else replace(told, doubts=(clear, *told.doubts))
+        boards.append(_paired(told, colours.get(ranked.board), floor))
+    ranking = replace(ranking, boards=tuple(boards))
+    leaders = {board.board for board in ranking.leaders[:MOST_BOARDS]}
+    picks = [i for i, number in enumerate(seen.numbers) if number in leaders]
+    if ranking.no_contrast or len(picks) < 2:
+        return ranking
+    few, chance = seen.measured.only(picks), ranking.boards[0].probability_closest
+    named = [seen.numbers[i] for i in picks]
+    return replace(ranking, next_photos=next_photos(few, named, seen.components, aim, now=chance))
+
+
+def _paired(board: RankedBoard, colours: Colours | None, floor: FloorPool) -> RankedBoard:
+    """Add how far the board's sampled colours lie from the floor's."""
+    if colours is None or floor.colours is None:
+        return board
+    whole = centred(floor.colours, floor.lab)
+    return replace(
+        board,
+        colours_e00=transport_distance(whole, centred(colours, board.lab)),
+        figure_e00=transport_distance(whole, centred(colours, floor.lab)),
+    )
+
+
+def _with_doubts(ranking: Ranking, lights: AcrossLights, of_print: Doubt | None) -> Ranking:
+    """Add what the lights together make doubtful, and once, of all boards, that the print was not learned."""
+    moving = {board.board: board.doubts for board in lights.boards}
+    boards = ranking.boards
+    if moving:
+        boards = tuple(replace(each, doubts=(*moving.get(each.board, ()), *each.doubts)) for each in boards)
+    floor = ranking.floor
+    doubts = (*lights.doubts, *floor.doubts, *(() if of_print is None else (of_print,)))
+    return replace(ranking, boards=boards, floor=replace(floor, doubts=doubts))
+
+
+def _opposite(aim: Aim) -> Aim:
+    return replace(CONTRAST, formula=aim.formula) if aim.name == "match" else replace(MATCH, formula=aim.formula)
+
+
+def _choices(seen: _InLight, ranking: Ranking, other: Aim) -> tuple[Choice, ...]:
+    """Hold the first board of the ranking against the best of the other aim, found among those that may be it."""
+    colours = seen.solved.colours
+    score = other.score(colours.labs, colours.floor_lab)
+    kept = within(other, colours.labs, colours.floor_lab)
+    first = seen.numbers.index(ranking.boards[0].board)
+    picks = np.unique([*np.lexsort((score, ~kept))[:_MOST_CHOSEN].tolist(), first])
+    numbers = [seen.numbers[i] for i in picks]
+    return compare_aims([ranking, rank_colours(seen.pool, colours.only(picks), numbers, aim=other)])
+
+
+def _by_recipe(seen: _InLight, aim: Aim, recipes: Mapping[str, str]) -> Ranking | None:
+    pooled = pool_recipes(seen.solved.colours, seen.numbers, recipes)
+    if pooled is None:
+        return None
+    ranking = rank_colours(seen.pool, pooled.colours, pooled.names, aim=aim, light=seen.light)
+    photos = [sum(each.light == seen.light for each in board.colours) for board in seen.boards]
+    of_recipe = {name: sum(photos[i] for i in of) for name, of in zip(pooled.names, pooled.boards, strict=True)}
+    return replace(ranking, boards=tuple(replace(each, photos=of_recipe[each.board]) for each in ranking.boards))

@@ -1,0 +1,68 @@
+"""The README for the person with the stair: short, in the right order, and every line works where it is pasted."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+from pathlib import Path
+
+import pytest
+from build_readme import README, ROOT, SHOWN, TASKS, Ran, counted, paste, pasted_lines, prepare
+
+MOST_WORDS = 900
+
+
+@pytest.fixture(scope="module")
+def page() -> str:
+    """The README."""
+    return README.read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def hour(page: str, tmp_path_factory: pytest.TempPathFactory) -> list[Ran]:
+    """Paste the README's lines, one after another, in a clean folder with the sample photos and the environment."""
+    folder = tmp_path_factory.mktemp("first-hour")
+    prepare(folder)
+    return paste(pasted_lines(page), folder)
+
+
+def test_the_first_hour_works_to_the_end(page: str, hour: list[Ran]) -> None:
+    """Every line of the README is run and none fails, from the strip to the answer; nothing lands elsewhere."""
+    failed = [each for each in hour if each.code]
+    assert not failed, failed
+    assert [each.line for each in hour] == pasted_lines(page)
+    assert hour[-1].line == "finishlab rank"
+    assert "walnut and honey" in hour[-1].output
+
+
+def test_it_is_short_and_the_cautions_come_before_the_code(page: str) -> None:
+    """The README has 900 words at most, and says what can hurt and what it cannot do before how to test or program."""
+    assert len(page.split()) <= MOST_WORDS
+    places = [page.index(words) for words in ("## Cautions", "## What it cannot do", "'.[test]'")]
+    assert places == sorted(places)
+
+
+def test_names_in_the_readme_are_there(page: str) -> None:
+    """Photos that are named lie in the project: braces and all, as the shell reads them."""
+    names = re.findall(r"sample_photos/\S+\.(?:jpg|heic|csv)", page)
+    done = subprocess.run(
+        ["/usr/bin/env", "bash", "-c", f"ls {' '.join(names)}"], cwd=ROOT, capture_output=True, text=True, check=False
+    )
+    assert names
+    assert done.returncode == 0, done.stderr
+
+
+def test_the_lengths_of_the_tasks_are_counted() -> None:
+    """Each of the five tasks has one command, what it prints, and its true length in lines and words."""
+    text = TASKS.read_text(encoding="utf-8")
+    blocks = list(SHOWN.finditer(text))
+    assert len(blocks) == len(re.findall(r"^## ", text, re.MULTILINE)) == 5
+    for block in blocks:
+        assert (block[3] or "").strip() == counted(block[2].rstrip("\n"))
+
+
+def test_pasting_ends_where_a_line_fails(tmp_path: Path) -> None:
+    """A line that fails ends the pasting, and its code is told."""
+    ran = paste(["true", "false", "touch never"], tmp_path)
+    assert [each.code for each in ran] == [0, 1]
+    assert not (tmp_path / "never").exists()
