@@ -354,12 +354,9 @@ def _folder_plans(log: Logbook, photos: Sequence[str], draft: Draft, *, with_flo
     from finishlab.measuring.photos import expand_photos
 
     folders = [Path(path) for path in photos if Path(path).is_dir()]
-    if not folders:
-        return []
     named = expand_photos(photos)
-    wrong = [error for _, error in named if error is not None]
-    if wrong:
-        raise wrong[0]
+    if not folders or any(error is not None for _, error in named):
+        return []  # what is wrong with a folder is told with what is wrong with other photos
     table: dict[str, Shown] = {}
     for folder in folders:
         beside = table_beside(folder)
