@@ -57,7 +57,7 @@ SOURCES: Final[Mapping[str, str]] = {
     "grain": "grain of both surfaces",
     "light": "uneven light and vignetting",
     "tone": "tone curve, exposure, white balance",
-    "saturation": "saturation boost (1.0 to 1.2, taken out at 1.1)",
+    "saturation": "saturation boost (1.0 to 1.2, taken out at 1.02)",
     "print": "print of any printer, and its cast",
     "glare": "highlights and stray light",
     "camera": "camera that does not see as eyes do",
