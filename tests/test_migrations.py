@@ -306,7 +306,7 @@ def test_a_logbook_from_before_trials_takes_one(tmp_path: Path) -> None:
 
 
 def test_a_logbook_from_before_conditions_keeps_how_a_coat_is_given(tmp_path: Path) -> None:
-    """A filled logbook of the step before opens with all that was done to its parts, and takes hour and air of a coat."""
+    """A filled logbook of the step before opens with all that was done to its parts, and takes hour and air."""
     with Logbook.open(tmp_path / "log") as log:
         _fill(log, tmp_path)
         events = log.stair().events
