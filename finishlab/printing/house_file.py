@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
-from finishlab.board.shown import board_row, spot_row
+from finishlab.board.shown import board_row, recipe_colours, spot_row
 from finishlab.cautions import CAUTIONS, DEFERS
 from finishlab.coatings import COATINGS
 from finishlab.colorimetry.spaces import hex_colour
@@ -18,8 +18,10 @@ from finishlab.printing.schedule import finish_steps
 from finishlab.record import today
 from finishlab.show.document import Column, Facts, Table
 from finishlab.show.pages import Block, Outline, Pages, Picture, Pictures, Section, Swatch, Swatches, Words
+from finishlab.stair.deviations import deviations
 from finishlab.stair.drawing import stair_svg
-from finishlab.stair.progress import flights_shown
+from finishlab.stair.shown import flights_shown
+from finishlab.units import left_text
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -109,7 +111,7 @@ def _sections(log: Logbook, *, photos: bool) -> Iterator[Section]:
         rows = [_can(number, can, _used_on(stair, number)) for number, can in cans.items()]
         yield _section("Cans and leftovers", Table(_CANS, rows))
     if stair.parts:
-        yield _section("The stair", Outline(stair_svg(flights_shown(stair))))
+        yield _section("The stair", Outline(stair_svg(flights_shown(stair), recipe_colours(log))))
     yield from _coated(stair)
     swatches = tuple(_swatches(log))
     if swatches:
@@ -194,15 +196,9 @@ def _steps(finish: Finish, cans: Mapping[int, Can]) -> tuple[tuple[str, str], ..
 
 def _can(number: int, can: Can, used_on: str) -> tuple[str, ...]:
     named = " ".join(word for word in (can.maker, can.product) if word)
-    left = f"{_litres(can.left_l)} L" if can.left_l is not None else ""
-    if can.size_l is not None:
-        left = f"{left or '?'} of {_litres(can.size_l)} L"
+    left = left_text(can.left_l, can.size_l) or ""
     opened = f", opened {can.opened.isoformat()}" if can.opened else ""
     return f"C{number}", f"{named}, {can.kind}{opened}", can.lot or "", left, can.place or "", used_on
-
-
-def _litres(litres: float) -> str:
-    return f"{round(litres, 2):g}"
 
 
 def _used_on(stair: StoredStair, number: int) -> str:
@@ -213,13 +209,19 @@ def _used_on(stair: StoredStair, number: int) -> str:
 def _coated(stair: StoredStair) -> Iterator[Section]:
     """Say part by part what it has had and from which can."""
     words = {part.ident: stair.words(part) for part in stair.parts}
+    marked: dict[int, list[str]] = {}
+    for found in deviations(stair):
+        if found.code != "own":
+            marked.setdefault(found.event, []).append(found.sentence)
     lines: dict[int, list[str]] = {}
     for event in stair.events:
         what = f"{event.step} {event.coat}" if event.kind == "coat" else event.kind
         can = f" from C{event.batch_number}" if event.batch_number is not None else ""
         odd = f" (not as the recipe: {event.deviation})" if event.deviation else ""
         note = f" ({event.note})" if event.note else ""
-        lines.setdefault(event.part, []).append(f"{event.date} {what}{can}{odd}{note}")
+        how = f" ({event.conditions.words})" if event.conditions.words else ""
+        mark = "".join(f" [! {sentence}]" for sentence in marked.get(event.ident, ()))
+        lines.setdefault(event.part, []).append(f"{event.date} {what}{can}{how}{odd}{note}{mark}")
     told = tuple((words[part.ident], "; ".join(lines[part.ident])) for part in stair.parts if part.ident in lines)
     if told:
         yield _told("What was done to each part", told)
