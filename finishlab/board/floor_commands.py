@@ -84,7 +84,6 @@ FLOOR: Kind[StoredSpot, SpotRow] = Kind(
     read=lambda log, light: [_row(each) for each in log.floor_spots(light)],
     find=lambda log, number: log.floor_spot(number),
     row=lambda _, spot: _row(spot),
-    remove=lambda log, number: log.remove_floor_spot(number),
 )
 
 
