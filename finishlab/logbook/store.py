@@ -35,12 +35,12 @@ from finishlab.logbook.database import (
     named_folder,
     open_database,
 )
-from finishlab.logbook.entities import check_named, edit, find, remove, subject_name
+from finishlab.logbook.entities import check_named, edit, find, left_out, remove, subject_name
+from finishlab.logbook.entities import damaged as unreadable
 from finishlab.logbook.history import HistoryStore
 from finishlab.logbook.merge import Dump, MergeResult, Tables, damaged, merge, read_dump
 from finishlab.logbook.photo_files import KeptPhoto, photo_place
-from finishlab.logbook.reading import damaged as unreadable
-from finishlab.logbook.reading import left_out, many_objects, read_boards, read_spots
+from finishlab.logbook.reading import many_objects, read_boards, read_spots
 from finishlab.logbook.recipes import RecipeStore
 from finishlab.logbook.stored import DirectPair, StoredBoard, StoredSpot
 from finishlab.logbook.tables import (
