@@ -37,6 +37,8 @@ _ENOUGH: Final = 10
 _STEPS: Final = 14
 _SETTLING: Final = 8
 """Steps of least absolute residuals before wrong readings are cast out."""
+_DONE: Final = 1e-3
+"""Largest change of any parameter in a step after which the fit stands: a thousandth of a deviation, or of a log."""
 _LOOSEST: Final = 2.0
 """Largest usual misfit, in expected errors, that the weights follow."""
 _ACROSS: Final = np.array([[1.0, 1.0, 1.0], [1.0, -1.0, 0.0], [1.0, 1.0, -2.0]]) / np.sqrt([[3.0], [2.0], [6.0]])
@@ -351,6 +353,7 @@ def _fit(readings: PatchReadings, given: KnownGreys, priors: FitPriors, start: C
         robust = readings.trusted[use].astype(float)
     if start is not None:
         theta, robust = start.parameters, start.weights[use]
+    settling = start is None
     for step in range(2 if start is not None else _STEPS):
         rows, target = seen.whitened(theta, where, scale)
         weight = np.repeat(robust, 3)
@@ -359,9 +362,13 @@ def _fit(readings: PatchReadings, given: KnownGreys, priors: FitPriors, start: C
         theta_next = covariance @ (rows.T @ (weight * target) + usual / prior_sigma**2)
         if not np.isfinite(theta_next).all():
             break  # the answer before stands, and is judged by its misfit
+        done = np.abs(theta_next - theta).max() < _DONE
         theta = theta_next
         misfit = (rows @ theta - target).reshape(-1, 3)
-        robust = _belief(misfit, settling=step < _SETTLING and start is None)
+        if done and not settling:
+            break
+        settling = settling and not done and step < _SETTLING
+        robust = _belief(misfit, settling=settling)
     dof = max(1.0, float(robust.sum()) * 3 - 14)
     chi = float(np.sqrt((robust[:, None] * misfit**2).sum() / dof))
     kept = ~dark & (robust > 0.3)
