@@ -145,7 +145,8 @@ def test_no_word_for_a_part_of_a_finish_is_taken_by_another_thing() -> None:
 
 
 WITHOUT_A_LOGBOOK: Final = (
-    "strip", "measure", "pick", "cautions", "plan risers", "plan floor", "plan example", "import", "demo", "guide",
+    "strip", "measure", "pick", "cautions", "plan risers", "plan floor", "plan example", "import", "demo",
+    "guide", "mend",
 )  # fmt: skip
 OF_PHOTOS: Final = ("floor add", "board add", "board import", "camera learn", "stairs measure", "trial")
 
@@ -160,7 +161,7 @@ def test_every_command_is_tried_without_a_logbook() -> None:
 
 ALIKE: Final = {
     "board history", "camera forget", "stairs add-parts", "stairs edit-event", "stairs remove", "recipe remove",
-    "can remove", "start", "status",
+    "can remove", "start", "status", "check",
 }  # fmt: skip
 """They look up or change what is there, by the same doorway as those that are tried."""
 

@@ -108,7 +108,7 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
     "stair": {
         "stair/records": ("names", "records"),
         "logbook": ("reading", "store"),
-        "stair/progress": ("progress", "entering", "drawing"),
+        "stair/progress": ("progress", "deviations", "shown", "entering", "drawing"),
         "stair/documents": ("documents",),
         "stair/commands": ("commands", "enter_commands"),
     },
@@ -127,6 +127,7 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
             "geometry",
             "risers",
             "stair_plan",
+            "way_up",
         ),
         "plan/documents": ("documents", "entered", "files", "logged"),
         "plan/commands": ("commands",),

@@ -117,7 +117,7 @@ def _integrity(connection: Connection) -> list[str]:
 
 def _row_findings(session: Session, bad: _Bad) -> Iterator[Finding]:
     """Yield rows that cannot be read, and rows that name others which are not there."""
-    for name, entry, why in faults(session):
+    for name, entry, why, _ in faults(session):
         bad.rows[name].add(entry)
         yield Finding("entry", f"Entry {str(entry)[:16]} of {name} cannot be read: {why.rstrip('.')}.")
     for name, table in TABLES.items():

@@ -28,6 +28,7 @@ from finishlab.logbook.entities import KINDS, record_in
 from finishlab.logbook.reading import why
 from finishlab.logbook.stored import field_from_dict, strip_from_dict
 from finishlab.logbook.tables import DAMAGED, Base, Unreadable, column_value
+from finishlab.measure import FieldMeasurement
 from finishlab.recipe.records import Approval
 from finishlab.record import normalise_light
 from finishlab.stair.reading import event_record, flight_record, part_record
@@ -62,15 +63,15 @@ def check_row(table: str, row: Mapping[str, Any]) -> None:
         says(SimpleNamespace(**{"uuid": None, **row}))
 
 
-def faults(session: Session, *tables: str) -> Iterator[tuple[str, Any, str]]:
-    """Yield the table and key of every row that cannot be read, with why; of these tables, or of all."""
+def faults(session: Session, *tables: str) -> Iterator[tuple[str, Any, str, Mapping[str, Any]]]:
+    """Yield table, key, fault and values of every row that cannot be read; of these tables, or of all."""
     for name in tables or TABLES:
         (key,) = TABLES[name].primary_key.columns.keys()
         for row in session.execute(select(TABLES[name]), execution_options={"yield_per": 500}).mappings():
             try:
                 check_row(name, dict(row))
             except DAMAGED as error:
-                yield name, row[key], why(error)
+                yield name, row[key], why(error), dict(row)
 
 
 def _check_value(name: str, kind: Any, value: Any, *, empty: bool) -> None:  # noqa: ANN401 - any column's type and value
@@ -98,10 +99,19 @@ def _check_text(name: str, longest: int | None, value: str) -> None:
         uuid.UUID(value)
 
 
+def _coloured(result: Mapping[str, Any]) -> FieldMeasurement:
+    found = field_from_dict(result)
+    if any(len(effect.vector) != len(found.estimate.lab) for effect in found.estimate.shared):
+        raise ValueError("a shared effect has three values")
+    if any(not math.isfinite(value) for colour in found.colours or () for value in colour):
+        raise ValueError("a sampled colour is no finite number")
+    return found
+
+
 def _measured(row: Any) -> None:  # noqa: ANN401 - a row of measurements
     if sum(owner is not None for owner in (row.board_number, row.spot_number, row.part_id)) != 1:
         raise ValueError("it is of no one thing")
-    found = field_from_dict(row.result)
+    found = _coloured(row.result)
     lab = (row.lab_l, row.lab_a, row.lab_b)
     if any(abs(one - other) > 1e-9 for one, other in zip(lab, found.estimate.lab, strict=True)):
         raise ValueError("two of its colours differ")
@@ -118,8 +128,8 @@ def _measured(row: Any) -> None:  # noqa: ANN401 - a row of measurements
 
 
 def _paired(row: Any) -> None:  # noqa: ANN401 - a row of pairs
-    field_from_dict(row.board_result)
-    field_from_dict(row.floor_result)
+    _coloured(row.board_result)
+    _coloured(row.floor_result)
     DeltaE(row.de00_value, row.de00_low, row.de00_high)
     _check_light(row.light)
 

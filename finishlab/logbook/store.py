@@ -454,9 +454,10 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
                     raise
             # What cannot be read is looked for only now: reading is fast as long as nothing is wrong.
             without: dict[str, list[int]] = {}
-            for table, key, reason in faults(session, "boards", "measurements", "pairs"):
+            for table, key, reason, row in faults(session, "boards", "measurements", "pairs"):
                 without.setdefault(table, []).append(key)
-                left_out(unreadable(f"the table {table}", ValueError(reason)))
+                if (number := row.get("board_number", row.get("number"))) is not None:
+                    left_out(unreadable(f"board B{number}", ValueError(reason)))
             return read_board_table(session, without)
 
     def sampled_colours(self, numbers: Iterable[str], light: str) -> dict[str, tuple[tuple[float, float, float], ...]]:

@@ -464,6 +464,8 @@ class PartEventRow(LastingRow):
     faces: Mapped[str | None] = mapped_column(String(100))
     deviation: Mapped[str | None] = mapped_column(Text)
     note: Mapped[str | None] = mapped_column(Text)
+    # Hour, air, humidity, applicator ... of a coat; nothing where none of them is known.
+    conditions: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
     created: Mapped[dt.datetime]
     removed: Mapped[dt.datetime | None]
 

@@ -18,8 +18,9 @@ from finishlab.printing.schedule import finish_steps
 from finishlab.record import today
 from finishlab.show.document import Column, Facts, Table
 from finishlab.show.pages import Block, Outline, Pages, Picture, Pictures, Section, Swatch, Swatches, Words
+from finishlab.stair.deviations import deviations
 from finishlab.stair.drawing import stair_svg
-from finishlab.stair.progress import flights_shown
+from finishlab.stair.shown import flights_shown
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -213,13 +214,19 @@ def _used_on(stair: StoredStair, number: int) -> str:
 def _coated(stair: StoredStair) -> Iterator[Section]:
     """Say part by part what it has had and from which can."""
     words = {part.ident: stair.words(part) for part in stair.parts}
+    marked: dict[int, list[str]] = {}
+    for found in deviations(stair):
+        if found.code != "own":
+            marked.setdefault(found.event, []).append(found.sentence)
     lines: dict[int, list[str]] = {}
     for event in stair.events:
         what = f"{event.step} {event.coat}" if event.kind == "coat" else event.kind
         can = f" from C{event.batch_number}" if event.batch_number is not None else ""
         odd = f" (not as the recipe: {event.deviation})" if event.deviation else ""
         note = f" ({event.note})" if event.note else ""
-        lines.setdefault(event.part, []).append(f"{event.date} {what}{can}{odd}{note}")
+        how = f" ({event.conditions.words})" if event.conditions.words else ""
+        mark = "".join(f" [! {sentence}]" for sentence in marked.get(event.ident, ()))
+        lines.setdefault(event.part, []).append(f"{event.date} {what}{can}{how}{odd}{note}{mark}")
     told = tuple((words[part.ident], "; ".join(lines[part.ident])) for part in stair.parts if part.ident in lines)
     if told:
         yield _told("What was done to each part", told)

@@ -10,14 +10,15 @@ from typing import Any, Final, TypeVar
 from sqlalchemy import Row, select
 from sqlalchemy.orm import Session
 
-from finishlab.logbook.reading import readable
-from finishlab.logbook.tables import FlightRow, MeasurementRow, PartEventRow, PartRow, Unreadable
+from finishlab.logbook.reading import read_approvals, readable
+from finishlab.logbook.tables import ChangeRow, FlightRow, MeasurementRow, PartEventRow, PartRow, Unreadable
 from finishlab.record import Record
 from finishlab.stair.names import PartName, level_of, level_title
 from finishlab.stair.records import (
     Flight,
     Part,
     PartEvent,
+    Standing,
     StoredColour,
     StoredEvent,
     StoredFlight,
@@ -27,6 +28,7 @@ from finishlab.stair.records import (
 __all__ = [
     "EVENT_FIELDS",
     "event_record",
+    "event_values",
     "flight_record",
     "levels_of",
     "noted_event",
@@ -39,6 +41,7 @@ __all__ = [
     "read_events",
     "read_flights",
     "read_parts",
+    "read_standards",
     "records_by_number",
     "stair_levels",
 ]
@@ -63,6 +66,12 @@ def _record_of(record: type[R], row: Any) -> R:  # noqa: ANN401 - a row of any t
 flight_record = partial(_record_of, Flight)
 part_record = partial(_record_of, Part)
 event_record = partial(_record_of, PartEvent)
+
+
+def event_values(event: PartEvent) -> dict[str, Any]:
+    """Return an event's values as its row keeps them; conditions of which nothing is known as nothing."""
+    values = {name: getattr(event, name) for name in EVENT_FIELDS}
+    return values | {"conditions": event.conditions.as_dict() or None}
 
 
 def read_flights(found: Sequence[FlightRow]) -> tuple[StoredFlight, ...]:
@@ -121,6 +130,21 @@ def read_colours(session: Session, events: Iterable[StoredEvent]) -> tuple[Store
         StoredColour(part, known[part, created], tuple(lab), light, photo)
         for part, *lab, light, photo, created in found
         if (part, created) in known
+    )
+
+
+def read_standards(session: Session) -> tuple[Standing, ...]:
+    """Read every standard there was, and whether the recipe of each was edited since it was approved."""
+    found = read_approvals(session)
+    row = ChangeRow
+    edits = session.execute(select(row.subject, row.made).where(row.what == "edit", row.subject.like("R%"))).all()
+    return tuple(
+        Standing(
+            each.approval,
+            None if each.ended is None else each.ended.astimezone().date(),
+            edited=any(subject == each.approval.recipe and made > each.created for subject, made in edits),
+        )
+        for each in found
     )
 
 
