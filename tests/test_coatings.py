@@ -129,9 +129,9 @@ def test_a_recipe_is_told_what_does_not_follow(run: Run, step: str, top: str, sa
     said = run("recipe", "add", "new", "--step", step, "--top", top).stderr
     assert says in said
     assert "the label wins" in said
-    plan = run("plan", "calendar", "--treads", 3, "--coat", "gel stain", "--coat", "hardwax oil")
+    plan = run("plan", "calendar", "--treads", 3, "--liquid", "gel stain", "--liquid", "hardwax oil")
     assert "Hardwax oil over gel stain does not hold" in plan.stderr
-    fine = run("plan", "calendar", "--treads", 3, "--coat", "oil stain", "--coat", "water polyurethane")
+    fine = run("plan", "calendar", "--treads", 3, "--liquid", "oil stain", "--liquid", "water polyurethane")
     assert "Worth a thought" not in fine.stderr, "the plan waits the 72 h"
 
 

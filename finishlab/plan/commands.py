@@ -430,6 +430,7 @@ def _with_days(stair: StairPlan, options: Mapping[str, Any]) -> StairPlan:
         hours = replace(hours, zone=machine_zone() if options["zone"] is None else parse_zone(options["zone"]))
     if options["set_h"] is not None:
         fitting = replace(fitting, set_hours=options["set_h"])
+        stair = replace(stair, said=(*stair.said, ("set_h", "as given")))
     return replace(stair, start=start, hours=hours, fitting=fitting)
 
 

@@ -14,13 +14,14 @@ from finishlab.coatings import COMMON
 from finishlab.plan.calendar import SAND_LAST, Calendar, Event, Night, Way, nights
 from finishlab.plan.coverage import Coats, Purchase
 from finishlab.plan.cutting import CuttingPlan, Piece
+from finishlab.plan.drying import Window
 from finishlab.plan.floor import FloorPurchase
 from finishlab.plan.geometry import UPRIGHT, Part, Shape
 from finishlab.plan.risers import CODE, NO_NOSING_FROM, NOSING, WHO_DECIDES, CodeFigure, RiserCheck
-from finishlab.plan.stair_plan import Quantity, StairPlan
+from finishlab.plan.stair_plan import Product, Quantity, StairPlan
 from finishlab.plan.way_up import full_name, named
 from finishlab.show.cautions import caution_blocks, caution_data
-from finishlab.show.document import Block, Document, Line, Paragraph
+from finishlab.show.document import Block, Document, Line, Listing, Paragraph
 from finishlab.stair.names import level_title
 from finishlab.units import FT2_PER_GAL, area_text, as_typed_text, inches_text, length_text, limit_text, volume_text
 
@@ -355,6 +356,9 @@ def calendar_document(
             }
             for way in calendar.ways
         ],
+        "products": [_hours_data(product) for product in plan.products],
+        "work": {name: hours for name, (hours, _) in plan.work_hours.items()},
+        "sources": {name: who for name, (_, who) in plan.work_hours.items()},
     }
     told = _by_part(plan, calendar) if by_part else _by_day(plan, calendar)
     return Document("plan-calendar", data | caution_data(cautions), (*told, *caution_blocks(cautions)))
@@ -392,6 +396,56 @@ def _by_day(plan: StairPlan, calendar: Calendar) -> Iterator[Block]:
     )
     yield Paragraph(SAND_LAST)
     yield Line()
+    yield Listing("Hours it is planned with", list(_hours(plan)))
+    yield Line()
+
+
+_HOURS: Final = {
+    "coat_h": "a coat of a group of parts takes",
+    "rub_out_h": "rubbing out takes",
+    "fit_h": "taking a part out and fitting the new takes",
+    "set_h": "glue holds after",
+    "ready_h": "a part is handled after its last coat after",
+}
+
+
+def _waits(product: Product) -> Iterator[tuple[str, str, Window]]:
+    """Give the hours of a product: the field's name, in words, and from when to when."""
+    times = product.coat.times
+    yield "recoat", "next coat", times.recoat
+    if times.under_other is not None:
+        yield "under_other", "another product over it", times.under_other
+    for name, words in (("socks", "walked on in socks"), ("use", "used with care"), ("cure", "cured")):
+        yield name, words, (getattr(times, name), None)
+
+
+def _hours_data(product: Product) -> dict[str, Any]:
+    waits = {name: window for name, _, window in _waits(product)}
+    times = product.coat.times
+    return {
+        "name": product.name,
+        "kind": product.kind,
+        "recoat_h": list(waits["recoat"]),
+        "under_other_h": list(waits["under_other"]) if "under_other" in waits else None,
+        "socks_h": times.socks,
+        "use_h": times.use,
+        "cure_h": times.cure,
+        "sources": {f"{name}_h": times.who(name) for name in waits},
+    }
+
+
+def _hours(plan: StairPlan) -> Iterator[str]:
+    """Tell the hours of each product and of the work, and who says them."""
+    for product in {each.title: each for each in plan.products}.values():
+        by: dict[str, list[str]] = {}
+        for name, words, (least, most) in _waits(product):
+            until = "" if most is None else f" to {most:g}"
+            by.setdefault(product.coat.times.who(name), []).append(f"{words} {least:g}{until} h")
+        yield f"{product.title}: " + "; ".join(f"{', '.join(each)} ({who})" for who, each in by.items())
+    work: dict[str, list[str]] = {}
+    for name, (hours, who) in plan.work_hours.items():
+        work.setdefault(who, []).append(f"{_HOURS[name]} {hours:g} h")
+    yield from (f"{', '.join(each)} ({who})" for who, each in work.items())
 
 
 def _by_part(plan: StairPlan, calendar: Calendar) -> Iterator[Block]:
