@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
-from finishlab.board.shown import board_row, spot_row
+from finishlab.board.shown import board_row, recipe_colours, spot_row
 from finishlab.cautions import CAUTIONS, DEFERS
 from finishlab.coatings import COATINGS
 from finishlab.colorimetry.spaces import hex_colour
@@ -21,6 +21,7 @@ from finishlab.show.pages import Block, Outline, Pages, Picture, Pictures, Secti
 from finishlab.stair.deviations import deviations
 from finishlab.stair.drawing import stair_svg
 from finishlab.stair.shown import flights_shown
+from finishlab.units import left_text
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -110,7 +111,7 @@ def _sections(log: Logbook, *, photos: bool) -> Iterator[Section]:
         rows = [_can(number, can, _used_on(stair, number)) for number, can in cans.items()]
         yield _section("Cans and leftovers", Table(_CANS, rows))
     if stair.parts:
-        yield _section("The stair", Outline(stair_svg(flights_shown(stair))))
+        yield _section("The stair", Outline(stair_svg(flights_shown(stair), recipe_colours(log))))
     yield from _coated(stair)
     swatches = tuple(_swatches(log))
     if swatches:
@@ -195,15 +196,9 @@ def _steps(finish: Finish, cans: Mapping[int, Can]) -> tuple[tuple[str, str], ..
 
 def _can(number: int, can: Can, used_on: str) -> tuple[str, ...]:
     named = " ".join(word for word in (can.maker, can.product) if word)
-    left = f"{_litres(can.left_l)} L" if can.left_l is not None else ""
-    if can.size_l is not None:
-        left = f"{left or '?'} of {_litres(can.size_l)} L"
+    left = left_text(can.left_l, can.size_l) or ""
     opened = f", opened {can.opened.isoformat()}" if can.opened else ""
     return f"C{number}", f"{named}, {can.kind}{opened}", can.lot or "", left, can.place or "", used_on
-
-
-def _litres(litres: float) -> str:
-    return f"{round(litres, 2):g}"
 
 
 def _used_on(stair: StoredStair, number: int) -> str:
