@@ -362,7 +362,7 @@ def calendar(
     over night, and no recoat window is missed. Times without a label are usual ones, on the side of waiting.
     """
     from finishlab.cautions import cautions_for
-    from finishlab.plan.documents import calendar_document
+    from finishlab.plan.days import calendar_document
     from finishlab.plan.files import calendar_csv, calendar_ics
     from finishlab.plan.stair_plan import calendar_of
 

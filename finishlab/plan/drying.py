@@ -238,7 +238,7 @@ class Times:
     late: float | None = None
     rub_out: bool = False
     passed_over: float | None = None
-    said: tuple[tuple[str, str], ...] = ()
+    said: tuple[tuple[str, str], ...] = field(default=(), compare=False)
 
     def __post_init__(self) -> None:
         for least, most in (self.recoat, self.under_other or self.recoat):
