@@ -23,6 +23,7 @@ from finishlab.finish.fields import FieldSpec, Section, section_limits, specs
 from finishlab.finish.finish import FINISH_PARTS
 from finishlab.finish.warnings import SOFT, SoftLimit
 from finishlab.logbook.archive import json_schema
+from finishlab.mend.faults import FAULTS
 from finishlab.quality import DOUBTS
 from finishlab.recipe.records import CAN_LIMITS, Label
 from finishlab.woods import FINEST, WOODS
@@ -200,6 +201,13 @@ def coatings_page() -> str:
         parts.append(f"| {' | '.join(cells)} |\n")
     parts.append(f"\nA wood that is not in the table: {FINEST}.\n\n## Years later\n\n")
     parts += [f"- **{each.kind}**: {each.mends}\n" for each in COATINGS.values() if each.mends]
+    parts.append(
+        "\n## When it went wrong\n\n`finishlab mend FAULT --part PART` tells each in full, with what is logged.\n\n"
+    )
+    parts.append("| fault | how it looks | why | first | never | source |\n|---|---|---|---|---|---|\n")
+    for fault in FAULTS.values():
+        told = (fault.name, fault.look, fault.why, " ".join(fault.first), " ".join(fault.never), fault.source)
+        parts.append(f"| {' | '.join(told)} |\n")
     return "".join(parts)
 
 

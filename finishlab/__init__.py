@@ -32,14 +32,14 @@ if TYPE_CHECKING:
     )
     from finishlab.logbook import DirectPair, Logbook, StoredBoard, StoredMeasurement, StoredPair, StoredSpot
     from finishlab.matching.aims import Aim
-    from finishlab.matching.floor import FloorPool
     from finishlab.matching.ranking import RankedBoard, Ranking
+    from finishlab.matching.scatter import FloorPool
     from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect
     from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, Texture
     from finishlab.measuring.logged import log_board, log_board_photos, log_floor_spots
     from finishlab.measuring.photos import How, MeasureOptions, PhotoResult, measure_photo, measure_photos
     from finishlab.quality import Doubt
-    from finishlab.workflow.comparing import Comparison, compare, rank_boards
+    from finishlab.rank.comparing import Comparison, compare, rank_boards
 
 __all__ = [
     "Aim",
@@ -106,13 +106,13 @@ _MODULES: Final[dict[str, tuple[str, ...]]] = {
     ),
     "logbook": ("DirectPair", "Logbook", "StoredBoard", "StoredMeasurement", "StoredPair", "StoredSpot"),
     "matching.aims": ("Aim",),
-    "matching.floor": ("FloorPool",),
+    "matching.scatter": ("FloorPool",),
     "matching.ranking": ("RankedBoard", "Ranking"),
     "measure.areas": ("GreyArea", "PixelPolygon", "PixelRect"),
     "measure.results": ("FieldMeasurement", "Measurement", "Spread", "StripReading", "Texture"),
     "quality": ("Doubt",),
     "board.records": ("BoardRecord", "FloorSpotRecord"),
-    "workflow.comparing": ("Comparison", "compare", "rank_boards"),
+    "rank.comparing": ("Comparison", "compare", "rank_boards"),
     "measuring.logged": ("log_board", "log_board_photos", "log_floor_spots"),
     "measuring.photos": ("How", "MeasureOptions", "PhotoResult", "measure_photo", "measure_photos"),
 }

@@ -21,13 +21,13 @@ from render.spectral import Material
 from render.texture import Texture
 from render.view import Light, View
 
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.imaging.colours import SATURATION_BOOST
 from finishlab.imaging.greys import USUAL, StripGreys
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.strip import FieldName
-from finishlab.matching.floor import pool_estimates
+from finishlab.matching.scatter import pool_estimates
 
 SPOTS: Final = 3
 """Photos of the floor in a session."""

@@ -106,7 +106,7 @@ WORDS_ONLY: Final = {
     ("finishlab.matching.guards", "FAR_DAYS"): "when photos are said to lie far apart in time",
     ("finishlab.matching.guards", "SHEEN_GU"): "when gloss is said to differ",
     ("finishlab.matching.guards", "CROSSED_DEG"): "when grains are said to cross",
-    ("finishlab.matching.floor", "FEW_SPOTS"): "when spots are called few",
+    ("finishlab.matching.scatter", "FEW_SPOTS"): "when spots are called few",
     ("finishlab.matching.aims", "STEP"): "how large a contrast is meant when nobody says",
 }
 """Those that only decide what is said or meant: module and name -> what it decides."""

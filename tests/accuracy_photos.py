@@ -19,7 +19,8 @@ from render.photo import render_scene
 from render.scene import Scene
 from render.spectral import Material
 
-from finishlab.colorimetry.difference import delta_e_00, delta_e_interval, joint_covariance
+from finishlab.colorimetry.delta_e import delta_e_00
+from finishlab.colorimetry.difference import delta_e_interval, joint_covariance
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.spaces import srgb_to_linear
 from finishlab.errors import FinishlabError

@@ -18,7 +18,7 @@ import numpy as np
 from accuracy_photos import FIELDS, floor_kind, shoot, truth_of_pair
 from render.chance import random_scene
 
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import rgb_to_lab
 from finishlab.imaging.colours import SATURATION_BOOST, unboosted, unboosted_readings, white_matrix
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction

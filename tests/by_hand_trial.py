@@ -31,7 +31,7 @@ from render.scene import Scene
 from render.view import View, homography, project
 from rendered import photo_of
 
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import reflectance_of_lightness, rgb_to_lab
 from finishlab.colorimetry.spectra import chart_lab
 from finishlab.errors import FinishlabError

@@ -22,7 +22,7 @@ from render.view import View
 from rendered import photo_of
 
 from finishlab.colorimetry.camera_profile import fit_profile
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import rgb_to_lab
 from finishlab.colorimetry.spectra import chart_lab, chart_reflectances
 from finishlab.errors import FinishlabError

@@ -24,11 +24,10 @@ from finishlab.colorimetry.difference import difference_intervals
 from finishlab.colorimetry.estimate import MATRIX_ERRORS, PRINT_AGAINST_WOOD, WOOD_ALONE
 from finishlab.colorimetry.spaces import lab_to_rgb, linear_to_srgb, rgb_to_lab, srgb_to_linear
 from finishlab.colorimetry.table import ColourTable
-from finishlab.matching.components import components_of
-from finishlab.matching.evidence import Weighed, weigh_looks
-from finishlab.matching.floor import FloorPool
-from finishlab.matching.layout import Looks, LooksBuilder
-from finishlab.matching.ranking import Ranking, Subject, rank_together
+from finishlab.matching.gls import Solution, solve
+from finishlab.matching.observations import Observations, ObservationsBuilder
+from finishlab.matching.ranking import Ranking, rank_colours
+from finishlab.matching.scatter import FloorPool, components_of
 
 FLOOR: Final = np.array([56.0, 8.0, 22.0])
 PLANK: Final = np.array([1.2, 0.5, 0.8])
@@ -141,7 +140,7 @@ class World:
         block, plank, photos, scope = np.array(rows).T
         return block, plank, photos, scope
 
-    def _photograph(self) -> Looks:
+    def _photograph(self) -> Observations:
         block, plank, photo, scope = self._plan()
         job, rng, n = self.job, self.rng, len(block)
         planks = self.floor + rng.normal(0, PLANK, (int(plank.max()) + 1, 3))
@@ -156,7 +155,7 @@ class World:
         seen = fit_moved(lab_to_rgb(lab_of(seen) + wood[scope, surface]), rng.normal(size=(photo.max() + 1, 3))[photo])
         seen = seen * np.exp(GRAIN * rng.normal(size=(n, 1)) + CHANNEL * rng.normal(size=(n, 3)))
         labs = lab_of(seen) + rng.normal(0, PHOTO, (photo.max() + 1, 3))[photo]
-        builder = LooksBuilder()
+        builder = ObservationsBuilder()
         for i, (b, p, f) in enumerate(zip(block.tolist(), plank.tolist(), photo.tolist(), strict=True)):
             builder.add(b, i, f"{f}", None if p < 0 else f"{p}")
         return builder.build(self._table(labs, of_floor, photo, scope), job.boards)
@@ -194,15 +193,15 @@ class World:
             wood,
         )
 
-    def weighed(self) -> Weighed:
+    def solved(self) -> Solution:
         """What is found of it."""
-        return weigh_looks(self.looks, components_of(self.looks))
+        return solve(self.looks, components_of(self.looks))
 
-    def ranking(self, weighed: Weighed, count: int = 1000) -> Ranking:
+    def ranking(self, weighed: Solution, count: int = 1000) -> Ranking:
         """The boards ranked, numbered from 0."""
         floor = FloorPool(weighed.floor, self.job.spots, 1.5 if self.job.spots > 1 else None)
-        subjects = [Subject(f"{i}") for i in range(self.job.boards)]
-        return rank_together(floor, weighed.together, subjects, count=count)
+        numbers = [f"{i}" for i in range(self.job.boards)]
+        return rank_colours(floor, weighed.colours, numbers, count=count)
 
 
 def fit_axes(fit: np.ndarray, photo: np.ndarray) -> np.ndarray:
@@ -257,8 +256,8 @@ def try_out(job: Job, worlds: int, first: int = 0) -> Found:
     errors, stated_apart, true_apart, held, inside, widths, level = [], [], [], [], [], [], []
     for seed in range(first, first + worlds):
         world = World(job, seed)
-        weighed = world.weighed()
-        together = weighed.together
+        weighed = world.solved()
+        together = weighed.colours
         apart, true = together.labs - together.floor_lab, world.boards - world.floor
         errors.append(apart - true)
         stated_apart.append(apart)
@@ -328,7 +327,7 @@ def closest(job: Job, worlds: int, first: int = 0) -> Chances:
     found = Chances([], [])
     for seed in range(first, first + worlds):
         world = World(job, seed)
-        ranking = world.ranking(world.weighed())
+        ranking = world.ranking(world.solved())
         distances = delta_e_00(world.boards, world.floor)
         best = int(np.argmin(distances))
         for board in ranking.boards:

@@ -20,7 +20,7 @@ from render.camera import CAMERAS, ToneCurve, colour_matrix, ideal_lab
 from render.scene import Scene, Surface
 from rendered import greys_of_print
 
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import linear_to_srgb, rgb_to_lab
 from finishlab.imaging.colours import LUMA, SATURATION_BOOST, USUAL_MATRIX, unboosted
 from finishlab.imaging.correction import FitPriors, fit_correction

@@ -12,11 +12,12 @@ from PIL import Image
 from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.board.shown import BoardRow, ColourRow, SpotRow
 from finishlab.colorimetry.delta_e import delta_e_00
-from finishlab.colorimetry.difference import DeltaE, describe, signed_difference
+from finishlab.colorimetry.difference import DeltaE, signed_difference
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.errors import NoStripError, PhotoError
-from finishlab.matching.floor import FloorPool
+from finishlab.logbook import LoggedBoard, LoggedColour
 from finishlab.matching.ranking import RankedBoard, Ranking
+from finishlab.matching.scatter import FloorPool
 from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading
 from finishlab.measuring.photos import PhotoResult
 from finishlab.quality import doubt
@@ -58,6 +59,16 @@ def board_rows() -> dict[str, BoardRow]:
     return rows
 
 
+def logged_board(number: str, record: BoardRecord) -> LoggedBoard:
+    """A board in short, with one photo by daylight."""
+    photo = LoggedColour(0, number, "daylight", 412, "nominal", None, (), None, "0.1.0")
+    return LoggedBoard(number, record, (photo,), ())
+
+
+def logged_boards() -> dict[str, LoggedBoard]:
+    return {number: logged_board(number, row.record) for number, row in board_rows().items()}
+
+
 def spot_rows() -> tuple[SpotRow, ...]:
     rows = []
     for i, shift in enumerate((-1.2, 0.3, 0.9, 0.0), start=1):
@@ -89,7 +100,6 @@ def ranking() -> Ranking:
                 probability_closest=probability,
                 difference=signed,
                 ratio_to_floor_spread=value / 0.9,
-                in_words=describe(signed, delta),
                 ties=ties,
                 doubts=tuple(doubts),
             )
@@ -143,7 +153,7 @@ def content(**changes: Any) -> ReportContent:
         "made": "2024-06-01",
         "version": "0.1.0",
         "ranking": ranking(),
-        "boards": board_rows(),
+        "boards": logged_boards(),
         "light": "daylight",
         "left_out": (),
         "spots": spot_rows(),
@@ -167,12 +177,9 @@ def many(count: int) -> ReportContent:
         delta = DeltaE(value, max(0.0, value - 1.0), value + 1.2)
         signed = signed_difference(lab3, FLOOR)
         covariance = ((0.4, 0.0, 0.1), (0.0, 0.9, -0.4), (0.1, -0.4, 1.2))
-        words = describe(signed, delta)
-        boards.append(
-            RankedBoard(place, number, lab3, delta, 1 / count, signed, value / 0.9, words, covariance=covariance)
-        )
+        boards.append(RankedBoard(place, number, lab3, delta, 1 / count, signed, value / 0.9, covariance=covariance))
         record = BoardRecord(species="ash", stain=f"Peat brown {place}", coats=1 + place % 2, topcoat="oil", date=_DATE)
-        rows[number] = BoardRow(number, record, lab3)
+        rows[number] = logged_board(number, record)
         grain = np.clip(rng.normal(120, 9, (288, 480, 1)) + np.array([20, 0, -25]), 0, 255).astype(np.uint8)
         out = io.BytesIO()
         Image.fromarray(grain).save(out, "JPEG", quality=86)

@@ -15,7 +15,7 @@ from logbook_makers import keep, measurement
 
 from finishlab.board.records import BOARD_LIMITS, BoardRecord
 from finishlab.cli import finishlab
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.finish import commands as finish_commands
 from finishlab.finish.entering import finish_context, read_record_file
 from finishlab.finish.fields import section_limits

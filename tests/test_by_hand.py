@@ -16,7 +16,7 @@ from rendered import greys_of_print
 from test_workflow import greys_of, pixels_of
 
 from finishlab import GreyArea, PixelPolygon, PixelRect, UsageError, measure_photo
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.imaging.strip import STRIP
 from finishlab.measure import measure_by_hand

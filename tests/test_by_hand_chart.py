@@ -8,7 +8,7 @@ import numpy as np
 from by_hand_trial import COLOURED, REFERENCE, Medians, Photo, chart_scene, medians, photograph, photos
 from render.camera import CAMERAS
 
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import rgb_to_lab
 from finishlab.imaging.colours import SATURATION_BOOST
 from finishlab.measure import measure_by_hand

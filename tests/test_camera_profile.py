@@ -21,7 +21,7 @@ from render.view import homography, project
 from rendered import greys_of_print, photo_of, rendered, scene_with, view_of
 
 from finishlab.colorimetry.camera_profile import CameraProfile, ProfileKind, fit_profile
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import (
     lab_to_rgb,
     lightness_of_reflectance,

@@ -14,7 +14,7 @@ from PIL import Image
 from strip_photo import PRINTS, Shot, pixels_of, true_lightness
 
 from finishlab.imaging.strip import EYE_ROWS
-from finishlab.show.pdf.sheet import POINTS_PER_MM
+from finishlab.show.pdf.text import POINTS_PER_MM
 
 SAVING = PRINTS[5]
 
@@ -34,6 +34,22 @@ def document(text: str) -> dict[str, Any]:
     """Return the JSON document on stdout."""
     found: dict[str, Any] = json.loads(text)
     return found
+
+
+def test_the_papers_lightness_goes_with_a_photo(run: Run, far: Path) -> None:
+    """``--white`` beside a photo from afar: the paper comes out as said, all levels nearer the truth, and surer."""
+    truth = true_lightness(SAVING)
+    assert run("strip", "learn", far).exit_code == 0
+    (alone,) = document(run("strip", "show", 412, "--json").stdout)["strips"]
+    done = run("strip", "learn", far, "--white", f"{truth[-1]:.2f}", "--json")
+    assert done.exit_code == 0, done.stderr
+    (told,) = document(done.stdout)["strips"]
+    assert told["source"] == "screens"
+    assert told["basis"][-1].startswith("7:")
+    assert told["lightness"][-1] == pytest.approx(truth[-1], abs=0.1)
+    assert max(told["standard_error"][1:]) < max(alone["standard_error"][1:])
+    off = [np.sqrt(np.mean((np.array(each["lightness"]) - truth)[2:] ** 2)) for each in (alone, told)]
+    assert off[1] < off[0]
 
 
 def test_a_photo_from_afar_is_learned_kept_shown_and_drawn(run: Run, far: Path, tmp_path: Path) -> None:

@@ -20,8 +20,8 @@ from finishlab.finish.finish import Finish, Preparation, Topcoat
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.matching.aims import Aim
 from finishlab.measure import Measurement
+from finishlab.rank.comparing import compare, rank_boards
 from finishlab.recipe.records import Recipe
-from finishlab.workflow.comparing import compare, rank_boards
 
 FLOOR = np.array([56.0, 8.0, 22.0])
 LAMP = "lamp 2700 k"
@@ -216,7 +216,7 @@ def test_rank_command_serves_aims_limits_and_formulas(log: Logbook, tmp_path: Pa
         assert len(found["ranking"]) == 2
         assert {c["aim"]["name"] for c in found["choices"]} == {"match", "contrast"}
         assert run(log, *words).exit_code == 0
-    assert "and 1 more" in run(log, "--most", "1").stdout
+    assert "and 1 more" in run(log, "--full", "--most", "1").stdout
 
 
 @pytest.mark.parametrize(

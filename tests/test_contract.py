@@ -370,7 +370,7 @@ def test_what_was_typed_in_inches_is_shown_in_inches(tmp_path: Path) -> None:
     folder = tmp_path / "inches"
     for line in (
         "stairs add 4 --tread 36x11.5x3/4in --nosing 1in --riser 914x190x19",
-        "stairs edit tread 2 --front 35.5in --back 35in",
+        "stairs edit tread 2 --front 35.5in --back 35in --left-angle 90",
         "recipe add plain --step oil",
     ):
         assert call(*split(line), folder=folder).exit_code == 0

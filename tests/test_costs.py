@@ -10,9 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import ArrayLike
+from observed import BoardSeen, PlankSeen, Seen, observations_of
 
 from finishlab.colorimetry.camera_profile import fit_profile
-from finishlab.colorimetry.difference import DeltaE, delta_e_00, delta_e_interval
+from finishlab.colorimetry.delta_e import delta_e_00
+from finishlab.colorimetry.difference import DeltaE, delta_e_interval
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect, draw
 from finishlab.colorimetry.spaces import lab_to_rgb
 from finishlab.colorimetry.spectra import chart_lab
@@ -27,13 +29,12 @@ from finishlab.colorimetry.table import (
     source_of,
 )
 from finishlab.imaging.greys import USUAL, greys_of_readings
-from finishlab.matching.components import Components
 from finishlab.matching.costs import LEARNED_LIGHTNESS, MATTERS, Costs, board_costs, pair_costs, print_doubt
-from finishlab.matching.evidence import BoardLooks, Look, PlankLooks
-from finishlab.matching.layout import looks_of
+from finishlab.matching.gls import solve
+from finishlab.matching.ranking import rank_colours
+from finishlab.matching.scatter import Components, FloorPool
 from finishlab.measuring.photos import measure_photo
 from finishlab.reports.costs import costs_entry, costs_line, part_words
-from finishlab.workflow.costing import only
 
 if TYPE_CHECKING:
     from conftest import Photos
@@ -127,19 +128,27 @@ def test_learning_leaves_what_print_and_tone_weighed_together_leave(of_print: fl
     assert now.learned.as_dict() == pytest.approx(then.interval.as_dict(), abs=1e-6)
 
 
-def job() -> tuple[list[BoardLooks], list[PlankLooks], Components]:
+def job() -> tuple[list[BoardSeen], list[PlankSeen], Components]:
     """Return two boards and a plank, each alone in one photo."""
-    boards = [BoardLooks(f"B{i}", (Look(pair(i)[0], f"{i}"),)) for i in (1, 2)]
-    return boards, [PlankLooks("hall", (Look(pair(3)[1], "3"),))], Components.usual()
+    boards = [BoardSeen(f"B{i}", (Seen(pair(i)[0], f"{i}"),)) for i in (1, 2)]
+    return boards, [PlankSeen("hall", (Seen(pair(3)[1], "3"),))], Components.usual()
+
+
+def costs_of(boards: list[BoardSeen], planks: list[PlankSeen], usual: Components) -> tuple[Costs, ...]:
+    """Solve, rank, and tell of all boards."""
+    observed = observations_of(boards, planks)
+    solved, names = solve(observed, usual), [board.board for board in boards]
+    ranking = rank_colours(FloorPool(solved.floor, 1, None), solved.colours, names, count=10)
+    return board_costs(observed, usual, ranking, names)
 
 
 def test_a_ranked_board_costs_what_the_same_pair_does() -> None:
     """Of a board and one plank, each in one photo, least squares is the plain difference: so are its parts."""
     boards, planks, usual = job()
-    looks = looks_of(boards, planks)
-    told = [(board.board, i, board.looks[0].estimate.lab) for i, board in enumerate(boards)]
-    for costs, board in zip(board_costs(looks, usual, FLOOR, told), boards, strict=True):
-        one, two = board.looks[0].estimate, planks[0].looks[0].estimate
+    by_number = {board.board: board for board in boards}
+    for costs in costs_of(boards, planks, usual):
+        board = by_number[costs.board or ""]
+        one, two = board.photos[0].estimate, planks[0].photos[0].estimate
         # each photo's scatter is an effect of that photo, and the plank's an effect of the floor alone
         photo, plank = np.sqrt(np.diag(usual.photo)), np.sqrt(np.diag(usual.plank))
         one, two = (
@@ -159,10 +168,9 @@ def test_a_ranked_board_costs_what_the_same_pair_does() -> None:
                     ),
                 ],
             )
-            for name, each in ((board.looks[0].photo, one), ("3", two))
+            for name, each in ((board.photos[0].photo, one), ("3", two))
         )
         expected = pair_costs(one, two)
-        assert costs.board == board.board
         assert costs.interval.as_dict() == pytest.approx(expected.interval.as_dict(), abs=1e-3)
         assert costs.learned.as_dict() == pytest.approx(expected.learned.as_dict(), abs=1e-3)
         assert costs.open_print == pytest.approx(expected.open_print, abs=1e-3)
@@ -175,21 +183,19 @@ def test_a_ranked_board_costs_what_the_same_pair_does() -> None:
 def test_a_ranked_boards_shares_are_the_whole() -> None:
     """With repeats and the floor beside a board the weights are no plain means, and the shares still sum to one."""
     boards, planks, usual = job()
-    both = Look(pair(7)[0], "7", pair(7)[1])
-    looks = looks_of([*boards, BoardLooks("B3", (both, Look(pair(8)[0], "8")))], planks)
-    for costs in board_costs(looks, usual, FLOOR, [("B3", 2, BOARD), ("B1", 0, BOARD)]):
+    both = Seen(pair(7)[0], "7", pair(7)[1])
+    for costs in costs_of([*boards, BoardSeen("B3", (both, Seen(pair(8)[0], "8")))], planks, usual):
         assert sum(costs.shares.values()) == pytest.approx(1.0, abs=2e-3)
 
 
 def test_some_of_many_boards_are_picked_with_the_floor() -> None:
-    """Of a large logbook only the boards that are told of are weighed again: as if no other had been logged."""
+    """Some boards picked out of the observations are solved as if no other had been logged."""
     boards, planks, usual = job()
-    few, alone = only(looks_of(boards, planks), [1]), looks_of(boards[1:], planks)
-    told = [("B2", 0, BOARD)]
+    few, alone = observations_of(boards, planks).only([1]), observations_of(boards[1:], planks)
     assert few.boards == 1
-    (picked,), (expected,) = (board_costs(looks, usual, FLOOR, told) for looks in (few, alone))
-    assert picked.shares == pytest.approx(expected.shares)
-    assert picked.interval.as_dict() == pytest.approx(expected.interval.as_dict())
+    one, two = (solve(observed, usual).colours for observed in (few, alone))
+    np.testing.assert_allclose(one.labs, two.labs)
+    np.testing.assert_allclose(one.joint_with_floor(), two.joint_with_floor())
 
 
 @settings(max_examples=20, deadline=None)

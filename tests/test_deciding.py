@@ -8,24 +8,24 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+import report_samples as samples
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from observed import BoardSeen, PlankSeen, Seen, gather, observations_of, solve_seen
 
+from finishlab.board.records import BoardRecord
 from finishlab.colorimetry.delta_e import CIEDE2000_TEXTURE, CMC_2_1, delta_e_00
 from finishlab.colorimetry.difference import DeltaE, SignedDifference, describe, signed_difference
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.matching.aims import CONTRAST, LIMITS, MATCH, STEP, Aim, within
-from finishlab.matching.choices import weigh_choices
-from finishlab.matching.components import Components
-from finishlab.matching.evidence import BoardLooks, Look, PlankLooks, Weighed, weigh
-from finishlab.matching.floor import FloorSpot, pool_floor
-from finishlab.matching.groups import pool_groups
-from finishlab.matching.next_photo import next_photos
-from finishlab.matching.ranking import Ranking, Subject, rank_together
-from finishlab.matching.simulate import gather
-from finishlab.matching.words import RANGES, lay_sentence, range_words
-from finishlab.reports.documents import ranking_document
-from finishlab.reports.sentences import answer, answer_detail, next_steps, own_line
+from finishlab.matching.alternatives import compare_aims
+from finishlab.matching.gls import Solution
+from finishlab.matching.joint import pool_recipes
+from finishlab.matching.next_photo import NextPhoto, next_photos
+from finishlab.matching.ranking import RANGES, Ranking, lay_sentence, range_words, rank_colours
+from finishlab.matching.scatter import Components, FloorSpot, pool_floor
+from finishlab.rank.documents import ranking_data
+from finishlab.rank.sentences import answer, answer_detail, next_steps, own_line
 
 FLOOR = np.array([56.0, 8.0, 22.0])
 CALM = Components.usual()
@@ -40,24 +40,22 @@ def estimate(lab: np.ndarray, sigma: float, photo: str) -> LabEstimate:
     return LabEstimate.build(np.asarray(lab, dtype=float), np.eye(3) * sigma**2, shared)
 
 
-def board(name: str, lab: np.ndarray, sigma: float = 0.15) -> BoardLooks:
+def board(name: str, lab: np.ndarray, sigma: float = 0.15) -> BoardSeen:
     """A board photographed once."""
-    return BoardLooks(name, (Look(estimate(lab, sigma, name), name),))
+    return BoardSeen(name, (Seen(estimate(lab, sigma, name), name),))
 
 
-def planks(count: int = 5, sigma: float = 0.15) -> list[PlankLooks]:
+def planks(count: int = 5, sigma: float = 0.15) -> list[PlankSeen]:
     """Planks of one colour, photographed once each."""
-    return [PlankLooks(f"F{i}", (Look(estimate(FLOOR, sigma, f"f{i}"), f"f{i}"),)) for i in range(count)]
+    return [PlankSeen(f"F{i}", (Seen(estimate(FLOOR, sigma, f"f{i}"), f"f{i}"),)) for i in range(count)]
 
 
-def rank(
-    boards: list[BoardLooks], aim: Aim = MATCH, count: int = 1000, floor: list[PlankLooks] | None = None
-) -> Ranking:
+def rank(boards: list[BoardSeen], aim: Aim = MATCH, count: int = 1000, floor: list[PlankSeen] | None = None) -> Ranking:
     """Weigh and rank."""
     spots = floor or planks()
-    weighed = weigh(boards, spots, CALM)
-    pool = pool_floor([FloorSpot(p.spot, tuple(look.estimate for look in p.looks)) for p in spots])
-    return rank_together(pool, weighed.together, [Subject(b.board) for b in boards], aim=aim, count=count)
+    weighed = solve_seen(boards, spots, CALM)
+    pool = pool_floor([FloorSpot(p.spot, tuple(look.estimate for look in p.photos)) for p in spots])
+    return rank_colours(pool, weighed.colours, [b.board for b in boards], aim=aim, count=count)
 
 
 def at(*step: float) -> np.ndarray:
@@ -113,7 +111,7 @@ def test_the_board_for_a_contrast_is_one() -> None:
         truth = FLOOR + rng.normal(0, (5, 1, 2), (4, 3))
         together = gather([estimate_of(lab) for lab in truth], estimate_of(FLOOR))
         pool = pool_floor([FloorSpot("F1", (estimate_of(FLOOR),))])
-        ranking = rank_together(pool, together, [Subject(f"B{i}") for i in range(4)], aim=aim, count=20)
+        ranking = rank_colours(pool, together, [f"B{i}" for i in range(4)], aim=aim, count=20)
         darker = FLOOR[0] - truth[:, 0]
         right = np.array([bool(within(aim, lab, FLOOR)) for lab in truth])
         best = truth[int(ranking.boards[0].board[1:])]
@@ -136,13 +134,16 @@ def test_no_contrast_is_said_and_what_comes_nearest() -> None:
     ranking = rank([board("B1", at(2, 0, 0)), board("B2", at(-3, 0, 0))], Aim("contrast", -12.0))
     assert ranking.no_contrast
     assert answer(ranking) == "No board makes this contrast: 12 L* darker than the floor, same undertone."
-    assert answer_detail(ranking, {}).startswith("Nearest to it comes B2, which is 3.0 L* darker than the floor.")
-    assert next_steps(ranking, {})[0].startswith("Make a board for it")
-    assert ranking_document(ranking)["contrast_made"] is False
+    logged = {number: samples.logged_board(number, BoardRecord("ash")) for number in ("B1", "B2")}
+    assert answer_detail(ranking, logged).startswith(
+        "Nearest to it comes B2 (ash; no stain; no topcoat), which is 3.0 L* darker than the floor."
+    )
+    assert next_steps(ranking, logged)[0].startswith("Make a board for it")
+    assert ranking_data(ranking)["contrast_made"] is False
     match = rank([board("B1", at(2, 0, 0)), board("B2", at(-3, 0, 0))])
     assert not match.no_contrast
-    assert ranking_document(match)["contrast_made"] is None
-    assert weigh_choices([match, ranking])[1].in_words.startswith("No board makes a contrast")
+    assert ranking_data(match)["contrast_made"] is None
+    assert compare_aims([match, ranking])[1].in_words.startswith("No board makes a contrast")
 
 
 # How much nearer
@@ -160,8 +161,8 @@ def test_the_margin_holds_the_truth(off: tuple[float, ...], spread: float) -> No
         truth = FLOOR + np.array(off) + rng.normal(0, spread, (6, 3)) * (1.2, 0.7, 1.2)
         moved = truth + rng.normal(0, (0.3, 0.5, 0.6)) + rng.normal(0, 0.3, (6, 3))
         seen = [LabEstimate.build(lab, np.eye(3) * 0.09, shared) for lab in moved]
-        subjects = [Subject(f"B{i}") for i in range(6)]
-        ranking = rank_together(pool, gather(seen, estimate_of(FLOOR)), subjects, count=600)
+        subjects = [f"B{i}" for i in range(6)]
+        ranking = rank_colours(pool, gather(seen, estimate_of(FLOOR)), subjects, count=600)
         assert ranking.margin is not None
         first, after = (truth[int(name[1:])] for name in (ranking.margin.first, ranking.margin.next))
         by = float(delta_e_00(after, FLOOR) - delta_e_00(first, FLOOR))
@@ -176,14 +177,14 @@ def test_what_is_common_to_all_boards_is_told_apart() -> None:
     found = []
     for shared in ((), common):
         seen = [LabEstimate.build(at(-6.0 - 3 * i, 0, 0), np.eye(3) * 0.04, shared) for i in range(3)]
-        subjects = [Subject(f"B{i}") for i in range(3)]
-        ranking = rank_together(pool, gather(seen, estimate_of(FLOOR)), subjects)
+        subjects = [f"B{i}" for i in range(3)]
+        ranking = rank_colours(pool, gather(seen, estimate_of(FLOOR)), subjects)
         first, margin = ranking.boards[0], ranking.margin
         assert first.own is not None
         assert margin is not None
         found.append((first.delta_e00.high - first.delta_e00.low, first.own.high - first.own.low, margin.by))
         assert first.delta_e00.low <= first.own.low <= first.delta_e00.value <= first.own.high <= first.delta_e00.high
-        assert ranking_document(ranking)["margin"]["board"] == "B0"
+        assert ranking_data(ranking)["margin"]["board"] == "B0"
     (plain, own, by), (whole, still, by_then) = found
     assert whole > 4.0 * plain
     assert still == pytest.approx(own, abs=0.25)
@@ -228,7 +229,7 @@ def test_probability_of_keeping_a_limit_is_calibrated() -> None:
             photo = rng.normal() * np.array([0.15, 0, 0.045]) + rng.normal(0, (0.25, 0.12, 0.18))
             seen = FLOOR + rng.normal(0, (1.2, 0.5, 0.8)) + rng.normal(0, 0.15, 3) + photo
             seen = seen + camera * np.array([0, 0.3, 0.6])
-            spots.append(PlankLooks(f"F{i}", (Look(estimate(seen, 0.15, f"f{i}"), f"f{i}"),)))
+            spots.append(PlankSeen(f"F{i}", (Seen(estimate(seen, 0.15, f"f{i}"), f"f{i}"),)))
         for found in rank(boards, aim, 10, spots).boards:
             said.append(found.within_limits or 0.0)
             true.append(truth[int(found.board), 1] - FLOOR[1] <= 0.5)
@@ -246,8 +247,8 @@ def test_a_place_does_not_hang_on_the_draws() -> None:
     pool = pool_floor([FloorSpot("F1", (estimate_of(FLOOR),))])
     together = gather(seen, estimate_of(FLOOR))
     for seed in range(20):
-        subjects = [Subject("breaks"), Subject("keeps")]
-        found = rank_together(pool, together, subjects, aim=Aim(limits=("redder",)), count=20, seed=seed).boards
+        subjects = ["breaks", "keeps"]
+        found = rank_colours(pool, together, subjects, aim=Aim(limits=("redder",)), count=20, seed=seed).boards
         assert [b.board for b in found] == ["keeps", "breaks"]
         chances = [b.within_limits or 0.0 for b in found]
         assert chances == pytest.approx([0.51994, 0.48006], abs=0.015)
@@ -278,12 +279,12 @@ def test_aims_that_cannot_be_meant_are_refused(wrong: dict[str, object]) -> None
 def test_each_choice_says_what_it_costs() -> None:
     """The best match is far from the contrast and the other way round; a board good for both costs nothing."""
     boards = [board("match", at(1, 0, 0)), board("contrast", at(-12, 0, 0))]
-    one, two = weigh_choices([rank(boards), rank(boards, Aim("contrast", -12.0))])
+    one, two = compare_aims([rank(boards), rank(boards, Aim("contrast", -12.0))])
     assert (one.board, two.board) == ("match", "contrast")
     assert one.cost == pytest.approx(one.other_score.value - two.score.value)
     assert two.cost > 8.0
     assert "match" in two.in_words
-    both = weigh_choices([rank(boards[:1]), rank(boards[:1], Aim("contrast", -12.0))])
+    both = compare_aims([rank(boards[:1]), rank(boards[:1], Aim("contrast", -12.0))])
     assert both[0].cost == 0.0
     assert "as good as the best" in both[0].in_words
 
@@ -291,10 +292,23 @@ def test_each_choice_says_what_it_costs() -> None:
 # The next photo
 
 
+def next_of(
+    boards: list[BoardSeen],
+    spots: list[PlankSeen],
+    scatter: Components = CALM,
+    *,
+    now: float | None = None,
+    seed: int = 0,
+) -> tuple[NextPhoto, ...]:
+    """What one more photo would bring."""
+    names = [b.board for b in boards]
+    return next_photos(observations_of(boards, spots), names, scatter, MATCH, now=now, seed=seed)
+
+
 def test_next_photo_is_of_a_board_in_doubt() -> None:
     """Between a well-known and a poorly known board of nearly one difference, photographing the latter gains most."""
     boards = [board("sure", at(2.4, 0, 0), 0.1), board("unsure", at(-2.2, 0.2, 0), 1.2)]
-    photos = next_photos(boards, planks(8), CALM, MATCH)
+    photos = next_of(boards, planks(8))
     assert photos[0].board == "unsure"
     assert photos[0].gain > photos[-1].gain
     assert "with the floor beside it" in photos[0].in_words
@@ -303,7 +317,7 @@ def test_next_photo_is_of_a_board_in_doubt() -> None:
 def test_a_photo_of_the_board_alone_is_weighed_too() -> None:
     """Each board's photo is weighed with the floor and without; of equals the one without comes first."""
     boards = [board("B1", at(2.4, 0, 0), 0.1), board("B2", at(-2.2, 0.2, 0), 1.2)]
-    photos = next_photos(boards, planks(12), CALM, MATCH, now=0.6)
+    photos = next_of(boards, planks(12), now=0.6)
     assert {(p.what, p.board) for p in photos} == {
         ("board", "B1"), ("board", "B2"), ("board with floor", "B1"), ("board with floor", "B2"), ("floor", None),
     }  # fmt: skip
@@ -318,7 +332,7 @@ def test_a_photo_never_lowers_the_chance_on_average() -> None:
     rng = np.random.default_rng(1)
     for seed in range(8):
         boards = [board(f"B{i}", FLOOR + rng.normal(0, 2, 3), 0.5) for i in range(4)]
-        assert all(photo.gain >= 0.0 for photo in next_photos(boards, planks(3), CALM, MATCH, seed=seed))
+        assert all(photo.gain >= 0.0 for photo in next_of(boards, planks(3), seed=seed))
 
 
 def test_expected_chance_comes_true() -> None:
@@ -330,20 +344,20 @@ def test_expected_chance_comes_true() -> None:
     for _ in range(300):
         truth = FLOOR + rng.normal(0, 1.2, (2, 3)) + [[3, 0, 0], [-3, 0, 0]]
 
-        def see(number: int, photo: str, truth: np.ndarray = truth) -> Look:
+        def see(number: int, photo: str, truth: np.ndarray = truth) -> Seen:
             shared = rng.normal() * np.array([0.7, 0, 0.21])
             lab = truth[number] + rng.normal(0, 0.7, 3) + shared
             colour = LabEstimate.build(
                 lab, np.eye(3) * 0.49, (SharedEffect("fit-1", f"photo:{photo}", (0.7, 0.0, 0.21)),)
             )
             floor = LabEstimate.build(FLOOR + rng.normal(0, 0.05, 3) + shared, np.eye(3) * 0.0025, colour.shared)
-            return Look(colour, photo, floor)
+            return Seen(colour, photo, floor)
 
-        boards = [BoardLooks(f"{i}", (see(i, f"p{i}"),)) for i in range(2)]
-        photo = next(p for p in next_photos(boards, spots, quiet, MATCH) if p.board == "0")
+        boards = [BoardSeen(f"{i}", (see(i, f"p{i}"),)) for i in range(2)]
+        photo = next(p for p in next_of(boards, spots, quiet) if p.board == "0")
         expected.append(photo.then)
-        boards[0] = replace(boards[0], looks=(*boards[0].looks, see(0, "new")))
-        after = weigh(boards, spots, quiet).together
+        boards[0] = replace(boards[0], photos=(*boards[0].photos, see(0, "new")))
+        after = solve_seen(boards, spots, quiet).colours
         pick = int(np.argmin(delta_e_00(after.labs, after.floor_lab)))
         picked.append(pick == int(np.argmin(delta_e_00(truth, FLOOR))))
     assert abs(np.mean(expected) - np.mean(picked)) < 0.05
@@ -351,7 +365,7 @@ def test_expected_chance_comes_true() -> None:
 
 def test_one_board_needs_no_photo_to_be_told_apart() -> None:
     """With one board there is nothing to settle."""
-    assert next_photos([board("B1", FLOOR)], planks(), CALM, MATCH) == ()
+    assert next_photos(observations_of([board("B1", FLOOR)], planks()), ["B1"], CALM, MATCH) == ()
 
 
 # Recipes
@@ -359,7 +373,7 @@ def test_one_board_needs_no_photo_to_be_told_apart() -> None:
 
 def weighed_boards(
     rng: np.random.Generator, recipes: np.ndarray, each: int
-) -> tuple[Weighed, list[str], dict[str, str]]:
+) -> tuple[Solution, list[str], dict[str, str]]:
     """Boards of recipes with true board-to-board scatter."""
     boards, groups = [], {}
     for r, recipe in enumerate(recipes):
@@ -369,7 +383,7 @@ def weighed_boards(
             true = recipe + rng.normal(0, (1.0, 0.4, 0.8))
             shared = rng.normal() * np.array([0.2, 0, 0.06]) + rng.normal(0, (0.25, 0.12, 0.18))
             boards.append(board(name, true + rng.normal(0, 0.2, 3) + shared, 0.2))
-    return weigh(boards, planks(), CALM), [b.board for b in boards], groups
+    return solve_seen(boards, planks(), CALM), [b.board for b in boards], groups
 
 
 def test_recipes_are_pooled_over_their_boards() -> None:
@@ -379,11 +393,11 @@ def test_recipes_are_pooled_over_their_boards() -> None:
         rng = np.random.default_rng(seed)
         recipes = FLOOR + rng.normal(0, 4, (3, 3))
         weighed, names, groups = weighed_boards(rng, recipes, 3)
-        pooled = pool_groups(weighed.together, names, groups)
+        pooled = pool_recipes(weighed.colours, names, groups)
         assert pooled is not None
         assert pooled.names == ("R0", "R1", "R2")
-        own = pooled.together.own
-        off = pooled.together.labs - recipes
+        own = pooled.colours.own
+        off = pooled.colours.labs - recipes
         held += int((np.einsum("ni,nij,nj->n", off, np.linalg.inv(own), off) < 7.815).sum())  # chi squared, 3, 95 %
         total += 3
         assert (np.linalg.eigvalsh(pooled.board_to_board) > 0).all()
@@ -394,15 +408,15 @@ def test_board_to_board_scatter_is_found_from_many_boards() -> None:
     """From 40 recipes of four boards the scatter from board to board comes out within a fifth."""
     rng = np.random.default_rng(2)
     weighed, names, groups = weighed_boards(rng, FLOOR + rng.normal(0, 4, (40, 3)), 4)
-    pooled = pool_groups(weighed.together, names, groups)
+    pooled = pool_recipes(weighed.colours, names, groups)
     assert pooled is not None
     np.testing.assert_allclose(np.sqrt(np.diag(pooled.board_to_board)), (1.0, 0.4, 0.8), rtol=0.2)
 
 
 def test_nothing_is_pooled_without_a_recipe_of_two_boards() -> None:
     """Boards that each stand alone give no ranking of recipes."""
-    weighed = weigh([board("B1", FLOOR), board("B2", FLOOR)], planks(), CALM)
-    assert pool_groups(weighed.together, ["B1", "B2"], {"B1": "R1"}) is None
+    weighed = solve_seen([board("B1", FLOOR), board("B2", FLOOR)], planks(), CALM)
+    assert pool_recipes(weighed.colours, ["B1", "B2"], {"B1": "R1"}) is None
 
 
 # Words

@@ -11,13 +11,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from finishlab.colorimetry.delta_e import CIEDE2000, metric_00
+from finishlab.colorimetry.delta_e import CIEDE2000, delta_e_00, metric_00
 from finishlab.colorimetry.difference import (
     BANDS,
     DeltaE,
     SignedDifference,
     band,
-    delta_e_00,
     delta_e_interval,
     describe,
     difference_intervals,

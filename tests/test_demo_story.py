@@ -24,12 +24,13 @@ from make_samples import (
     make_samples,
     true_of_photo,
 )
+from observed import BoardColour, rank_apart
 from PIL import ExifTags, Image
 from render.photo import render_scene
 from render.scene import truth_of
 from render.story_scenes import board_material, scene_of
 
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.demo.place import samples_home
 from finishlab.demo.story import (
@@ -46,8 +47,8 @@ from finishlab.demo.story import (
 from finishlab.imaging.greys import StripGreys
 from finishlab.imaging.strip import FIELD_NAMES, STRIP, FieldName
 from finishlab.logbook import Logbook
-from finishlab.matching.floor import FloorSpot, pool_floor
-from finishlab.matching.ranking import BoardColour, Ranking, rank_boards
+from finishlab.matching.ranking import Ranking
+from finishlab.matching.scatter import FloorSpot, pool_floor
 from finishlab.measure import Measurement
 from finishlab.measuring.photos import measure_photo
 from finishlab.photos import matrix_profile, read_photo
@@ -84,7 +85,7 @@ class Found:
         floor = pool_floor(
             [FloorSpot(n, (self.of[p.file].fields["floor"].estimate,)) for n, p in spots if p is not None]
         )
-        return rank_boards(
+        return rank_apart(
             floor, [BoardColour(n, (self.of[p.file].fields["board"].estimate,)) for n, p in boards if p is not None]
         )
 

@@ -19,17 +19,19 @@ from finishlab.board.floor_commands import FLOOR
 from finishlab.board.shown import what_it_is
 from finishlab.errors import OutputError
 from finishlab.files import write_atomically
-from finishlab.matching.floor import FloorPool
+from finishlab.matching.scatter import FloorPool
 from finishlab.measuring.documents import measurement_document
 from finishlab.measuring.photos import PhotoResult
-from finishlab.reports.documents import pool_document, ranking_document
+from finishlab.rank.documents import ranking_data
+from finishlab.reports.documents import pool_document
+from finishlab.show.document import Document
 from finishlab.show.jsons import dump, json_form
 
 
 def _documents() -> list[tuple[str, dict[str, Any]]]:
     return [
         ("measurement", json_form(measurement_document(samples.photo_results()))),
-        ("ranking", ranking_document(samples.ranking())),
+        ("ranking", json_form(Document("ranking", ranking_data(samples.ranking())))),
         ("boards", json_form(BOARD.document(list(samples.board_rows().values())))),
         ("floor", json_form(FLOOR.document(samples.spot_rows(), floor=pool_document(samples.floor_pool())))),
     ]
@@ -112,7 +114,7 @@ def test_a_photo_result_is_one_or_the_other() -> None:
 
 def test_ranking_document_has_the_contracts_shape() -> None:
     """The floor tells lab, spots and spread; each board its place, difference, chance, words, doubts and tie marks."""
-    document = ranking_document(samples.ranking())
+    document = ranking_data(samples.ranking())
     assert document["floor"]["lab"] == list(samples.FLOOR)
     assert document["floor"]["spots"] == 4
     assert document["floor"]["spread_e00"] == 0.9
@@ -197,7 +199,7 @@ def test_no_library_is_loaded_before_it_is_needed() -> None:
     """Importing every report loads no PDF, template, terminal, picture or colour library."""
     code = (
         "import importlib, pkgutil, sys\n"
-        "for room in ('printing', 'report', 'show'):\n"
+        "for room in ('printing', 'rank', 'report', 'show'):\n"
         "    package = importlib.import_module(f'finishlab.{room}')\n"
         "    for each in pkgutil.walk_packages(package.__path__, f'finishlab.{room}.'):\n"
         "        importlib.import_module(each.name)\n"

@@ -10,15 +10,14 @@ import pytest
 from evidence_trial import Job
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from observed import BoardSeen, PlankSeen, Seen, observations_of, solve_seen
 
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.estimate import WOOD_ALONE, LabEstimate, SharedEffect
-from finishlab.matching.components import Components, components_of
-from finishlab.matching.evidence import BoardLooks, Look, PlankLooks, Weighed, weigh, weigh_looks
-from finishlab.matching.floor import FloorSpot, pool_floor
-from finishlab.matching.layout import Looks, looks_of
-from finishlab.matching.ranking import Subject, rank_together
-from finishlab.matching.sensitivities import carried, even
+from finishlab.matching.gls import Solution, solve
+from finishlab.matching.observations import Observations, carried, with_surface_effects
+from finishlab.matching.ranking import rank_colours
+from finishlab.matching.scatter import Components, FloorSpot, components_of, pool_floor
 
 FLOOR = np.array([56.0, 8.0, 22.0])
 PLANK = (1.2, 0.5, 0.8)
@@ -55,25 +54,25 @@ class World:
         """One more plank's true colour."""
         return np.asarray(self.floor + self.rng.normal(0, PLANK))
 
-    def look(self, board: int, *, with_floor: bool = False) -> Look:
+    def look(self, board: int, *, with_floor: bool = False) -> Seen:
         """A photo of a board, alone or with a plank beside it."""
         if not with_floor:
-            return Look(self.photo(self.boards[board])[0], f"{self.photos}")
+            return Seen(self.photo(self.boards[board])[0], f"{self.photos}")
         seen, floor = self.photo(self.boards[board], self.plank())
-        return Look(seen, f"{self.photos}", floor)
+        return Seen(seen, f"{self.photos}", floor)
 
-    def spot(self, name: str, photos: int = 1) -> PlankLooks:
+    def spot(self, name: str, photos: int = 1) -> PlankSeen:
         """A plank, photographed so many times."""
         true = self.plank()
-        return PlankLooks(name, tuple(Look(self.photo(true)[0], f"{self.photos}") for _ in range(photos)))
+        return PlankSeen(name, tuple(Seen(self.photo(true)[0], f"{self.photos}") for _ in range(photos)))
 
 
-def components(planks: list[PlankLooks], boards: list[BoardLooks] | None = None) -> Components:
+def components(planks: list[PlankSeen], boards: list[BoardSeen] | None = None) -> Components:
     """Both scatters, found as the workflow finds them."""
-    return components_of(looks_of(boards or [], planks))
+    return components_of(observations_of(boards or [], planks))
 
 
-def by_plain_algebra(looks: Looks, scatter: Components) -> tuple[np.ndarray, np.ndarray]:
+def by_plain_algebra(looks: Observations, scatter: Components) -> tuple[np.ndarray, np.ndarray]:
     """Boards and floor by one dense generalised least-squares problem: estimates and their covariance."""
     columns = np.where(looks.plank < 0, looks.block, looks.boards).tolist()
     colours = [looks.colours.estimate(int(row)) for row in looks.rows]
@@ -100,11 +99,11 @@ def by_plain_algebra(looks: Looks, scatter: Components) -> tuple[np.ndarray, np.
     return after @ design.T @ weights @ measured, after
 
 
-def job(seed: int, boards: int = 4) -> tuple[World, list[BoardLooks], list[PlankLooks]]:
+def job(seed: int, boards: int = 4) -> tuple[World, list[BoardSeen], list[PlankSeen]]:
     """A job with boards seen once, twice and beside the floor, and planks seen once or twice."""
     world = World(seed, FLOOR + np.random.default_rng(seed + 1000).normal(0, 4, (boards, 3)))
     looks = [
-        BoardLooks(f"B{i}", tuple(world.look(i, with_floor=(i + k) % 2 == 1) for k in range(1 + i % 3)))
+        BoardSeen(f"B{i}", tuple(world.look(i, with_floor=(i + k) % 2 == 1) for k in range(1 + i % 3)))
         for i in range(boards)
     ]
     return world, looks, [world.spot(f"F{i}", 1 + i % 2) for i in range(3)]
@@ -115,23 +114,23 @@ def test_solution_is_that_of_plain_algebra(seed: int) -> None:
     """Solved board by board, colours and joint covariance are those of one dense generalised least-squares problem."""
     _, boards, planks = job(seed)
     scatter = components(planks, boards)
-    fast = weigh(boards, planks, scatter)
-    values, covariance = by_plain_algebra(even(looks_of(boards, planks)), scatter)
-    np.testing.assert_allclose(fast.together.labs.ravel(), values[:-3], atol=1e-8)
-    np.testing.assert_allclose(fast.together.floor_lab, values[-3:], atol=1e-8)
+    fast = solve_seen(boards, planks, scatter)
+    values, covariance = by_plain_algebra(with_surface_effects(observations_of(boards, planks)), scatter)
+    np.testing.assert_allclose(fast.colours.labs.ravel(), values[:-3], atol=1e-8)
+    np.testing.assert_allclose(fast.colours.floor_lab, values[-3:], atol=1e-8)
     np.testing.assert_allclose(fast.floor.own, covariance[-3:, -3:], atol=1e-9)
-    joint = fast.together.joint_with_floor()
+    joint = fast.colours.joint_with_floor()
     for i in range(len(boards)):
         rows = np.r_[3 * i : 3 * i + 3, len(values) - 3 : len(values)]
         np.testing.assert_allclose(joint[i], covariance[np.ix_(rows, rows)], atol=1e-9)
 
 
-def variances(weighed: Weighed) -> np.ndarray:
+def variances(weighed: Solution) -> np.ndarray:
     """Smallest to largest variance of board minus floor in any direction, each board."""
     return np.asarray(np.linalg.eigvalsh(weighed.difference_covariance()))
 
 
-def without(looks: Looks, look: int) -> Looks:
+def without(looks: Observations, look: int) -> Observations:
     """All looks but one."""
     rest = np.arange(len(looks.rows)) != look
     parts = {name: getattr(looks, name)[rest] for name in ("rows", "block", "photo", "plank", "wood")}
@@ -146,10 +145,10 @@ def test_one_more_photo_of_any_kind_never_hurts(seed: int, wood: bool, scopes: i
     Effects are worked out at each noisy reading, as measuring does it.
     """
     job = Job(boards=3, photos=2, spots=2, spot_photos=2, wood=wood, scopes=scopes, beside=seed % 2 == 1)
-    looks = even(trial.World(job, seed).looks)
+    looks = with_surface_effects(trial.World(job, seed).looks)
     scatter = components_of(looks)
-    after = weigh_looks(looks, scatter).difference_covariance()
-    before = weigh_looks(without(looks, which % len(looks.rows)), scatter).difference_covariance()
+    after = solve(looks, scatter).difference_covariance()
+    before = solve(without(looks, which % len(looks.rows)), scatter).difference_covariance()
     # positive semi-definite: the variance shrinks, or stays, in every direction at once
     assert np.linalg.eigvalsh(before - after).min() > -1e-9
 
@@ -202,12 +201,12 @@ def test_relative_errors_are_those_of_the_estimate() -> None:
     for i, lightness in enumerate(scale * readings):
         effect = SharedEffect("print-paper", "strip:1", (0.2 * lightness, 0.0, 0.0))
         own = np.diag([(0.1 * lightness) ** 2, 0.01, 0.01])
-        looks.append(Look(LabEstimate.build(np.array([lightness, 0.0, 0.0]), own, [effect]), f"{i}"))
+        looks.append(Seen(LabEstimate.build(np.array([lightness, 0.0, 0.0]), own, [effect]), f"{i}"))
     floor = LabEstimate.build(FLOOR, np.eye(3) * 0.01)
-    found = weigh([BoardLooks("B1", tuple(looks))], [PlankLooks("F1", (Look(floor, "f"),))], Components.usual())
+    found = solve_seen([BoardSeen("B1", tuple(looks))], [PlankSeen("F1", (Seen(floor, "f"),))], Components.usual())
     own = (0.1 * readings) ** 2
-    assert 1.0 < found.together.labs[0, 0] / scale < 1.5
-    assert found.together.labs[0, 0] / scale == pytest.approx(np.sum(readings / own) / np.sum(1 / own), rel=0.01)
+    assert 1.0 < found.colours.labs[0, 0] / scale < 1.5
+    assert found.colours.labs[0, 0] / scale == pytest.approx(np.sum(readings / own) / np.sum(1 / own), rel=0.01)
 
 
 @given(st.integers(0, 1000))
@@ -233,9 +232,9 @@ def test_repeats_do_not_average_a_woods_own_error_away() -> None:
         for i in range(count):
             camera = SharedEffect("camera-1", f"camera:{i % cameras}", (0.0, 1e-3, 0.0))
             lab = FLOOR + rng.normal(0, 0.1, 3)
-            looks.append(Look(LabEstimate.build(lab, WOOD_ALONE + 0.01 * np.eye(3), [camera], wood=True), f"{i}"))
-        floor = PlankLooks("F1", (Look(LabEstimate.build(FLOOR, np.eye(3) * 1e-6), "f"),))
-        return np.asarray(weigh([BoardLooks("B1", tuple(looks))], [floor], Components.usual()).together.own[0])
+            looks.append(Seen(LabEstimate.build(lab, WOOD_ALONE + 0.01 * np.eye(3), [camera], wood=True), f"{i}"))
+        floor = PlankSeen("F1", (Seen(LabEstimate.build(FLOOR, np.eye(3) * 1e-6), "f"),))
+        return np.asarray(solve_seen([BoardSeen("B1", tuple(looks))], [floor], Components.usual()).colours.own[0])
 
     for count in (1, 4, 400):
         np.testing.assert_array_less(np.diag(WOOD_ALONE), np.diag(board(count, 1)))
@@ -248,20 +247,20 @@ def test_a_card_named_by_hand_is_one_card_in_all_photos_of_a_board() -> None:
     looks = []
     for i in range(50):
         card = SharedEffect("grey-lightness", f"greys:{i}", (0.5, 0.0, 0.0))
-        looks.append(Look(LabEstimate.build(FLOOR, 0.01 * np.eye(3), [card]), f"{i}"))
-    floor = PlankLooks("F1", (Look(LabEstimate.build(FLOOR, np.eye(3) * 1e-6), "f"),))
-    found = weigh([BoardLooks("B1", tuple(looks))], [floor], Components.usual())
-    assert found.together.own[0, 0, 0] == pytest.approx(0.25, abs=0.01)
+        looks.append(Seen(LabEstimate.build(FLOOR, 0.01 * np.eye(3), [card]), f"{i}"))
+    floor = PlankSeen("F1", (Seen(LabEstimate.build(FLOOR, np.eye(3) * 1e-6), "f"),))
+    found = solve_seen([BoardSeen("B1", tuple(looks))], [floor], Components.usual())
+    assert found.colours.own[0, 0, 0] == pytest.approx(0.25, abs=0.01)
 
 
 def test_a_wooden_floor_is_one_wood() -> None:
     """Planks of one floor repeat what the camera gets wrong of their wood: no number of spots takes it out."""
     planks = [
-        PlankLooks(f"F{i}", (Look(LabEstimate.build(FLOOR, WOOD_ALONE + 1e-4 * np.eye(3), wood=True), f"{i}"),))
+        PlankSeen(f"F{i}", (Seen(LabEstimate.build(FLOOR, WOOD_ALONE + 1e-4 * np.eye(3), wood=True), f"{i}"),))
         for i in range(300)
     ]
     exact = Components(tuple(map(tuple, 1e-6 * np.eye(3))), tuple(map(tuple, 1e-6 * np.eye(3))))
-    np.testing.assert_allclose(weigh([], planks, exact).floor.own, WOOD_ALONE, atol=1e-4)
+    np.testing.assert_allclose(solve_seen([], planks, exact).floor.own, WOOD_ALONE, atol=1e-4)
 
 
 @pytest.mark.parametrize("name", ["spread out", "tight, many", "off centre"])
@@ -279,12 +278,12 @@ def test_floor_beside_a_board_is_one_plank_more() -> None:
     errors = []
     for seed in range(150):
         world = World(seed, FLOOR + np.array([[6.0, 3.0, -4.0]]))
-        board = BoardLooks("B1", tuple(world.look(0, with_floor=True) for _ in range(6)))
+        board = BoardSeen("B1", tuple(world.look(0, with_floor=True) for _ in range(6)))
         spots = [world.spot("F1"), world.spot("F2")]
-        found = weigh([board], spots, components(spots, [board]))
-        alone = weigh([BoardLooks("B1", (world.look(0),))], spots, components(spots))
-        off = found.together.floor_lab - world.floor - world.camera @ np.array(CAMERA)
-        errors.append([off, alone.together.floor_lab - world.floor - world.camera @ np.array(CAMERA)])
+        found = solve_seen([board], spots, components(spots, [board]))
+        alone = solve_seen([BoardSeen("B1", (world.look(0),))], spots, components(spots))
+        off = found.colours.floor_lab - world.floor - world.camera @ np.array(CAMERA)
+        errors.append([off, alone.colours.floor_lab - world.floor - world.camera @ np.array(CAMERA)])
     with_pairs, without = np.sqrt(np.mean(np.square(errors), axis=0))
     assert (with_pairs < 0.7 * without).all()
     assert np.abs(np.mean([e[0] for e in errors], axis=0)).max() < 0.15
@@ -294,9 +293,9 @@ def test_direct_pairs_outweigh_separate_photos() -> None:
     """A board seen beside the floor in two photos is known better, as its difference, than in two photos alone."""
     world = World(5, FLOOR + np.array([[3.0, 1.0, 1.0]] * 2))
     spots = [world.spot(f"F{i}") for i in range(5)]
-    pairs = BoardLooks("B1", tuple(world.look(0, with_floor=True) for _ in range(2)))
-    apart = BoardLooks("B2", tuple(world.look(1) for _ in range(2)))
-    paired, separate = variances(weigh([pairs, apart], spots, Components.usual()))
+    pairs = BoardSeen("B1", tuple(world.look(0, with_floor=True) for _ in range(2)))
+    apart = BoardSeen("B2", tuple(world.look(1) for _ in range(2)))
+    paired, separate = variances(solve_seen([pairs, apart], spots, Components.usual()))
     assert paired.sum() < 0.9 * separate.sum()
 
 
@@ -305,12 +304,12 @@ def test_a_photo_logged_for_spot_and_board_is_one_photo() -> None:
     world = World(8, FLOOR + np.array([[3.0, 1.0, 1.0]]))
     others = [world.spot(f"F{i}") for i in range(3)]
     seen, floor = world.photo(world.boards[0], world.plank())
-    shared = [BoardLooks("B1", (Look(seen, "p"),)), PlankLooks("F9", (Look(floor, "p"),))]
-    apart = replace(shared[1], looks=(Look(floor, "q"),)) if isinstance(shared[1], PlankLooks) else None
+    shared = [BoardSeen("B1", (Seen(seen, "p"),)), PlankSeen("F9", (Seen(floor, "p"),))]
+    apart = replace(shared[1], photos=(Seen(floor, "q"),)) if isinstance(shared[1], PlankSeen) else None
     assert apart is not None
-    one = weigh([shared[0]], [*others, shared[1]], Components.usual())  # type: ignore[list-item] # a board, a plank
-    pair = weigh([BoardLooks("B1", (Look(seen, "p", floor),))], others, Components.usual())
-    np.testing.assert_allclose(one.together.labs - one.together.floor_lab, pair.together.labs - pair.together.floor_lab)
+    one = solve_seen([shared[0]], [*others, shared[1]], Components.usual())  # type: ignore[list-item] # a board, a plank
+    pair = solve_seen([BoardSeen("B1", (Seen(seen, "p", floor),))], others, Components.usual())
+    np.testing.assert_allclose(one.colours.labs - one.colours.floor_lab, pair.colours.labs - pair.colours.floor_lab)
 
 
 @pytest.mark.parametrize(("spots", "scale"), [(1, 1.0), (2, 1.0), (3, 1.0), (5, 1.0), (8, 1.0), (5, 1.8), (8, 0.4)])
@@ -323,11 +322,11 @@ def test_interval_holds_the_truth_for_few_planks_and_other_floors(spots: int, sc
         planks = []
         for i in range(spots):
             true = world.floor + world.rng.normal(0, np.array(PLANK) * scale)
-            planks.append(PlankLooks(f"F{i}", (Look(world.photo(true)[0], f"{world.photos}"),)))
-        looks = [BoardLooks("B1", (world.look(0),))]
-        weighed = weigh(looks, planks, components(planks, looks))
-        pool = pool_floor([FloorSpot(p.spot, tuple(look.estimate for look in p.looks)) for p in planks])
-        found = rank_together(pool, weighed.together, [Subject("B1")], count=1).boards[0].delta_e00
+            planks.append(PlankSeen(f"F{i}", (Seen(world.photo(true)[0], f"{world.photos}"),)))
+        looks = [BoardSeen("B1", (world.look(0),))]
+        weighed = solve_seen(looks, planks, components(planks, looks))
+        pool = pool_floor([FloorSpot(p.spot, tuple(look.estimate for look in p.photos)) for p in planks])
+        found = rank_colours(pool, weighed.colours, ["B1"], count=1).boards[0].delta_e00
         held.append(found.low <= float(delta_e_00(world.boards[0], world.floor)) <= found.high)
     assert 0.91 <= np.mean(held) <= 0.998
 
@@ -347,13 +346,13 @@ def test_probability_of_being_closest_is_calibrated_within_five_points() -> None
         rng = np.random.default_rng(seed)
         world = World(seed, FLOOR + rng.normal(0, 2.2, (5, 3)))
         looks = [
-            BoardLooks(f"{i}", tuple(world.look(i, with_floor=bool(rng.integers(2))) for _ in range(1 + i % 2)))
+            BoardSeen(f"{i}", tuple(world.look(i, with_floor=bool(rng.integers(2))) for _ in range(1 + i % 2)))
             for i in range(5)
         ]
         planks = [world.spot(f"F{i}") for i in range(rng.integers(3, 7))]
-        weighed = weigh(looks, planks, components(planks, looks))
-        pool = pool_floor([FloorSpot(p.spot, tuple(look.estimate for look in p.looks)) for p in planks])
-        ranking = rank_together(pool, weighed.together, [Subject(b.board) for b in looks], count=400)
+        weighed = solve_seen(looks, planks, components(planks, looks))
+        pool = pool_floor([FloorSpot(p.spot, tuple(look.estimate for look in p.photos)) for p in planks])
+        ranking = rank_colours(pool, weighed.colours, [b.board for b in looks], count=400)
         distances = delta_e_00(world.boards, world.floor)
         closest = str(int(np.argmin(distances)))
         chances += [b.probability_closest for b in ranking.boards]
@@ -376,11 +375,11 @@ def test_boards_that_differ_by_nothing_are_inseparable() -> None:
     called = 0
     for seed in range(60):
         world = World(seed, FLOOR + np.array([[2.5, 1.0, 0.5]] * 2 + [[9.0, 0.0, 0.0]]))
-        looks = [BoardLooks(f"B{i}", (world.look(i, with_floor=True),)) for i in range(3)]
+        looks = [BoardSeen(f"B{i}", (world.look(i, with_floor=True),)) for i in range(3)]
         planks = [world.spot(f"F{i}") for i in range(5)]
-        weighed = weigh(looks, planks, components(planks, looks))
-        pool = pool_floor([FloorSpot(p.spot, tuple(look.estimate for look in p.looks)) for p in planks])
-        ranking = rank_together(pool, weighed.together, [Subject(b.board) for b in looks], count=400)
+        weighed = solve_seen(looks, planks, components(planks, looks))
+        pool = pool_floor([FloorSpot(p.spot, tuple(look.estimate for look in p.photos)) for p in planks])
+        ranking = rank_colours(pool, weighed.colours, [b.board for b in looks], count=400)
         one = next(b for b in ranking.boards if b.board == "B0")
         called += "B1" in one.inseparable
         assert "B2" not in one.inseparable

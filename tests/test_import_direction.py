@@ -27,7 +27,7 @@ LAYERS: Final = (
     ("colorimetry",),
     ("imaging",),
     ("measure",),
-    ("matching", "plan/figures"),
+    ("matching", "plan/figures", "mend/table"),
     ("photos", "logbook"),
     ("show",),
     ("logbook/wording",),
@@ -36,6 +36,7 @@ LAYERS: Final = (
     ("measuring",),
     ("stair/progress", "strip/page"),
     ("workflow", "finish/entering"),
+    ("rank",),
     (
         "printing",
         "report",
@@ -45,6 +46,7 @@ LAYERS: Final = (
         "guide/documents",
         "demo",
         "logbook/documents",
+        "mend/documents",
     ),
     ("cli",),
     ("finish/commands",),
@@ -58,7 +60,10 @@ LAYERS: Final = (
         "guide/commands",
         "demo/commands",
         "recipe/commands",
+        "rank/commands",
+        "report/commands",
         "board/commands",
+        "mend/commands",
     ),
 )
 """Rooms from left to right; a room imports from itself and from rooms further left, never from one beside it."""
@@ -78,6 +83,15 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "measuring": ("photos", "documents", "logged", "pictures", "picking"),
         "measuring/commands": ("commands", "pick_window"),
     },
+    "rank": {
+        "rank": ("gathering", "comparing", "sentences", "documents"),
+        "cli": ("options",),
+        "rank/commands": ("commands",),
+    },
+    "report": {
+        "report": ("contents", "crops", "pictures", "story", "writing"),
+        "report/commands": ("commands",),
+    },
     "board": {
         "board/records": ("records",),
         "board/shown": ("shown",),
@@ -94,6 +108,11 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "stair/progress": ("progress", "entering", "drawing"),
         "stair/documents": ("documents",),
         "stair/commands": ("commands", "enter_commands"),
+    },
+    "mend": {
+        "mend/table": ("faults",),
+        "mend/documents": ("record", "documents"),
+        "mend/commands": ("commands",),
     },
     "plan": {
         "plan/figures": (
@@ -151,7 +170,7 @@ STORES: Final = _modules("logbook")
 DOORWAYS: Final = {
     "PIL": ("finishlab.photos",),
     "alembic": ("finishlab.logbook",),
-    "click": ("finishlab.cli", *COMMANDS),
+    "click": ("finishlab.cli", "finishlab.rank.options", *COMMANDS),
     "colour": ("finishlab.colorimetry",),
     "cv2": ("finishlab.imaging",),
     "jinja2": ("finishlab.show",),

@@ -74,7 +74,7 @@ def test_ranking_loads_no_library_for_one_sum() -> None:
     """Ranking pairs sampled colours by its own arithmetic: SciPy takes longer to load than all of that."""
     code = (
         "from finishlab.matching.transport import transport_distance\n"
-        "import finishlab.workflow.comparing, finishlab.reports.terminal\n"
+        "import finishlab.rank.comparing, finishlab.rank.documents\n"
         "assert transport_distance([[50.0, 0.0, 0.0]], [[50.0, 0.0, 0.0], [51.0, 0.0, 0.0]]) > 0.0"
     )
     assert not loaded_after(code) & {"cv2", "skimage", "PIL", "scipy", "colour"}

@@ -20,7 +20,7 @@ from PIL import Image
 from render.photo import render_scene
 
 from finishlab import Measurement, measure_photo
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import srgb_to_linear
 from finishlab.errors import NoStripError
 from finishlab.imaging import finder

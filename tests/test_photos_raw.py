@@ -16,14 +16,14 @@ from conftest import SCENES, Run
 from raw_samples import write_dng
 from render.camera import Tone
 from render.photo import RenderedPhoto, render_scene
+from test_print_and_tone import slope_spread
 
 from finishlab import measure_photo
 from finishlab.cli import finishlab
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import srgb_to_linear
 from finishlab.errors import PhotoError
 from finishlab.imaging.correction import FitPriors
-from finishlab.imaging.priors import slope_spread
 from finishlab.photos import photo_facts, read_photo, write_jpeg
 
 BLOCKS: Final = np.repeat(

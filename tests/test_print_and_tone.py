@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
@@ -22,7 +23,7 @@ from finishlab.colorimetry.spectra import chart_lab
 from finishlab.imaging.colours import LUMA
 from finishlab.imaging.correction import Correction, PatchReadings, fit_correction
 from finishlab.imaging.greys import USUAL, StripGreys, greys_found
-from finishlab.imaging.priors import phone_tone, slope_spread
+from finishlab.imaging.priors import TonePrior, phone_tone
 from finishlab.imaging.strip import STRIP
 
 PLACES: Final = np.array([patch.sample.centre for patch in STRIP.patches])
@@ -64,6 +65,13 @@ def fit_of(levels: np.ndarray, greys: StripGreys = USUAL) -> Correction:
     """Fit the strip printed so, as the camera that presses highlights reads it."""
     values = np.repeat(pressed(levels[LEVELS] + 0.006)[:, None], 3, axis=1)
     return fit_correction(PatchReadings(PLACES, values, np.ones(len(LEVELS), dtype=bool)), greys.patches())
+
+
+def slope_spread(prior: TonePrior, at: Sequence[float]) -> np.ndarray:
+    """Return the relative standard deviation of the slope at logs of linear values, shape (len(at),)."""
+    slopes = np.gradient(prior.modes, prior.grid, axis=0)
+    usual = np.gradient(prior.mean, prior.grid)
+    return np.asarray(np.interp(at, prior.grid, np.sqrt((slopes**2).sum(axis=1)) / usual))
 
 
 def contrast(fit: Correction) -> float:

@@ -48,8 +48,17 @@ from finishlab.show.document import Column, Facts, Table
 from finishlab.show.pages import Pages, Picture, Pictures, Section, Swatch, Swatches
 from finishlab.show.pdf.flow import HOUSE, REPORT
 from finishlab.show.pdf.pages import pages_pdf
-from finishlab.show.pdf.sheet import POINTS_PER_MM, qr_modules
-from finishlab.show.pdf.text import DEJAVU, break_lines, fit, font_runs, letters_missing, line_width, unprintable
+from finishlab.show.pdf.sheet import qr_modules
+from finishlab.show.pdf.text import (
+    DEJAVU,
+    POINTS_PER_MM,
+    break_lines,
+    fit,
+    font_runs,
+    letters_missing,
+    line_width,
+    unprintable,
+)
 from finishlab.stair.records import Flight, Part, PartEvent
 
 DPI = 300

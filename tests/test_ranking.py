@@ -9,13 +9,14 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from observed import BoardColour, draw_differences, gather, rank_apart
 
-from finishlab.colorimetry.difference import delta_e_00, delta_e_interval, joint_covariance
+from finishlab.colorimetry.delta_e import delta_e_00
+from finishlab.colorimetry.difference import delta_e_interval, joint_covariance
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect, draw
 from finishlab.errors import ExitCode, LogbookError
-from finishlab.matching.floor import FEW_SPOTS, FloorPool, FloorSpot, pool_estimates, pool_floor
-from finishlab.matching.ranking import BoardColour, RankedBoard, Ranking, rank_boards
-from finishlab.matching.simulate import draw_differences, gather
+from finishlab.matching.ranking import RankedBoard, Ranking
+from finishlab.matching.scatter import FEW_SPOTS, FloorPool, FloorSpot, pool_estimates, pool_floor
 from finishlab.quality import doubt
 
 FLOOR = np.array([56.0, 8.0, 22.0])
@@ -126,29 +127,24 @@ def test_interval_from_a_floor_of_few_planks_holds_the_truth(spots: int) -> None
 
 
 def test_floor_and_boards_must_be_there() -> None:
-    """Without floor or boards there is one sentence, the command to run and the logbook's exit code."""
+    """Without a floor there is one sentence, the command to run and the logbook's exit code."""
     with pytest.raises(LogbookError) as no_floor:
         pool_floor([])
-    with pytest.raises(LogbookError) as no_boards:
-        rank_boards(floor_of(FLOOR), [])
-    assert (no_floor.value.code, no_boards.value.code) == ("no-floor", "no-boards")
+    assert no_floor.value.code == "no-floor"
     assert "finishlab floor add" in no_floor.value.hint
-    assert "finishlab board add" in no_boards.value.hint
-    assert no_floor.value.exit_code == no_boards.value.exit_code == ExitCode.LOGBOOK
+    assert no_floor.value.exit_code == ExitCode.LOGBOOK
 
 
 def test_nothing_measured_is_refused() -> None:
-    """A spot or a board without a measurement, a pool of nothing and a ranking without draws cannot be made."""
+    """A spot without a measurement, a pool of nothing and a ranking without draws cannot be made."""
     with pytest.raises(ValueError, match="at least one"):
         FloorSpot("F1", ())
-    with pytest.raises(ValueError, match="at least one"):
-        BoardColour("B1", ())
     with pytest.raises(ValueError, match="nothing"):
         pool_estimates([])
     with pytest.raises(ValueError, match="spread"):
         FloorPool(estimate(FLOOR), 1, 0.5)
     with pytest.raises(ValueError, match="draw"):
-        rank_boards(floor_of(FLOOR), [board("B1", FLOOR)], count=0)
+        rank_apart(floor_of(FLOOR), [board("B1", FLOOR)], count=0)
 
 
 # The ranking
@@ -169,7 +165,7 @@ def test_a_clear_case() -> None:
     floor = floor_of(*(shifted(d, 0, 0) for d in (-1, -0.5, 0, 0.5, 1)))
     far, near = board("B1", shifted(-8, 0, 0)), board("B2", shifted(1.5, 0, 0))
     middle = BoardColour("B3", (estimate(shifted(0, 5, 0)),), doubts=(doubt("glare", percent=4),))
-    ranking = rank_boards(floor, [far, near, middle])
+    ranking = rank_apart(floor, [far, near, middle])
     assert places(ranking) == ["B2", "B3", "B1"]
     assert [b.place for b in ranking.boards] == [1, 2, 3]
     assert not any(b.tied for b in ranking.boards)
@@ -186,14 +182,14 @@ def test_a_clear_case() -> None:
 
 def test_one_spot_gives_no_ratio() -> None:
     """Without a spread of the floor there is no ratio to it."""
-    assert rank_boards(floor_of(FLOOR), [board("B1", FLOOR)]).boards[0].ratio_to_floor_spread is None
+    assert rank_apart(floor_of(FLOOR), [board("B1", FLOOR)]).boards[0].ratio_to_floor_spread is None
 
 
 def test_error_shared_by_all_cancels_in_the_order_but_not_in_the_interval() -> None:
     """An error shared by all widens each interval past the gap of two boards, yet their order stays sure."""
     boards = [board("B1", shifted(-3, 0, 0), 0.05), board("B2", shifted(-3.8, 0, 0), 0.05)]
-    clean = rank_boards(floor_of(FLOOR, sigma=0.05), boards)
-    printed = rank_boards(floor_of(FLOOR, sigma=0.05, shared=PRINT), boards)
+    clean = rank_apart(floor_of(FLOOR, sigma=0.05), boards)
+    printed = rank_apart(floor_of(FLOOR, sigma=0.05, shared=PRINT), boards)
     for before, after in zip(clean.boards, printed.boards, strict=True):
         assert after.delta_e00.high - after.delta_e00.low > 3 * (before.delta_e00.high - before.delta_e00.low)
     first, second = printed.boards
@@ -201,13 +197,13 @@ def test_error_shared_by_all_cancels_in_the_order_but_not_in_the_interval() -> N
     assert first.probability_closest > 0.97
     assert not first.tied
     lumped = [board(b.board, np.array(b.estimates[0].lab), 0.6) for b in boards]
-    assert rank_boards(floor_of(FLOOR, sigma=0.05), lumped).boards[0].tied
+    assert rank_apart(floor_of(FLOOR, sigma=0.05), lumped).boards[0].tied
 
 
 def test_equal_boards_tie() -> None:
     """Two boards no measurement can tell apart share a mark; a third far off does not."""
     boards = [board("B1", shifted(2, 0, 0), 0.4), board("B2", shifted(2.1, 0, 0), 0.4), board("B3", shifted(9, 0, 0))]
-    ranking = rank_boards(floor_of(FLOOR), boards)
+    ranking = rank_apart(floor_of(FLOOR), boards)
     assert [b.tied for b in ranking.boards] == [True, True, False]
     assert ranking.leaders == ranking.boards[:2]
     assert by_name(ranking, "B1").probability_closest == pytest.approx(0.55, abs=0.15)
@@ -216,7 +212,7 @@ def test_equal_boards_tie() -> None:
 def test_ties_do_not_chain() -> None:
     """A row of boards, each close to the next, is not one tie: neighbours share a mark, the ends do not."""
     boards = [board(f"B{i}", shifted(2 + 0.5 * i, 0, 0), 0.3) for i in range(8)]
-    ranked = rank_boards(floor_of(FLOOR, sigma=0.01), boards).boards
+    ranked = rank_apart(floor_of(FLOOR, sigma=0.01), boards).boards
     assert all(one.tied_with(two) for one, two in pairwise(ranked))
     assert not ranked[0].tied_with(ranked[-1])
     marks = [b.ties for b in ranked]
@@ -230,8 +226,8 @@ def test_input_order_changes_nothing_that_is_measured(order: list[int]) -> None:
     """In whatever order the boards are given, places, figures and words are the same."""
     labs = [shifted(0.7 * i - 3, 0.4 * i, (i % 3) - 1) for i in range(6)]
     floor = floor_of(FLOOR, shifted(1, 0, 0), shared=(SATURATION,))
-    ranking = rank_boards(floor, [board(f"B{i}", labs[i], 0.2, SATURATION) for i in order], count=200)
-    sorted_in = rank_boards(floor, [board(f"B{i}", labs[i], 0.2, SATURATION) for i in range(6)], count=200)
+    ranking = rank_apart(floor, [board(f"B{i}", labs[i], 0.2, SATURATION) for i in order], count=200)
+    sorted_in = rank_apart(floor, [board(f"B{i}", labs[i], 0.2, SATURATION) for i in range(6)], count=200)
     assert places(ranking) == places(sorted_in)
     for one, two in zip(ranking.boards, sorted_in.boards, strict=True):
         assert one.delta_e00.as_dict() == pytest.approx(two.delta_e00.as_dict())
@@ -242,8 +238,8 @@ def test_same_photos_same_ranking() -> None:
     """Ranking twice gives the same figures to the last digit; the probabilities share out one."""
     boards = [board(f"B{i}", shifted(i, 0, 0), 0.5) for i in range(4)]
     floor = floor_of(FLOOR, shifted(0.5, 0, 0))
-    assert rank_boards(floor, boards) == rank_boards(floor, boards)
-    assert sum(b.probability_closest for b in rank_boards(floor, boards).boards) == pytest.approx(1.0)
+    assert rank_apart(floor, boards) == rank_apart(floor, boards)
+    assert sum(b.probability_closest for b in rank_apart(floor, boards).boards) == pytest.approx(1.0)
 
 
 def test_probability_of_being_closest_is_calibrated() -> None:
@@ -255,7 +251,7 @@ def test_probability_of_being_closest_is_calibrated() -> None:
         floor_seen = FLOOR + rng.normal(0, 0.2, 3) + rng.normal(0, (0.3, 0.5, 0.6))
         seen = truth + rng.normal(0, 0.8, truth.shape)
         boards = [board(str(i), lab, 0.8) for i, lab in enumerate(seen)]
-        ranking = rank_boards(floor_of(floor_seen, shared=PRINT), boards, count=300)
+        ranking = rank_apart(floor_of(floor_seen, shared=PRINT), boards, count=300)
         closest = str(int(np.argmin(delta_e_00(truth, FLOOR))))
         chances += [b.probability_closest for b in ranking.boards]
         came_true += [b.board == closest for b in ranking.boards]
@@ -273,7 +269,7 @@ def test_settled_orders_are_rarely_wrong() -> None:
     for _ in range(300):
         truth = {str(i): FLOOR + rng.uniform(-5, 5, 3) for i in range(6)}
         boards = [board(name, lab + rng.normal(0, 0.4, 3), 0.4) for name, lab in truth.items()]
-        ranking = rank_boards(floor_of(FLOOR, sigma=0.0), boards, count=300)
+        ranking = rank_apart(floor_of(FLOOR, sigma=0.0), boards, count=300)
         for one, two in pairwise(ranking.boards):
             if not one.tied_with(two):
                 settled += 1
@@ -305,7 +301,7 @@ def test_interval_in_a_ranking_is_that_of_the_pair() -> None:
     """Ranked or compared alone, a board has one and the same interval."""
     floor = floor_of(FLOOR, shifted(1, 0, 0), shared=(SATURATION, *PRINT))
     boards = [board(f"B{i}", shifted(i, 1, -i), 0.3, SATURATION) for i in range(4)]
-    for ranked in rank_boards(floor, boards).boards:
+    for ranked in rank_apart(floor, boards).boards:
         alone = delta_e_interval(boards[int(ranked.board[1:])].estimates[0], floor.estimate)
         assert ranked.delta_e00.as_dict() == pytest.approx(alone.as_dict())
 
@@ -318,7 +314,7 @@ def test_a_shop_full_of_boards_fits_in_memory() -> None:
         for i in range(5000)
     ]
     tracemalloc.start()
-    ranking = rank_boards(floor_of(FLOOR, shared=(SATURATION,)), boards)
+    ranking = rank_apart(floor_of(FLOOR, shared=(SATURATION,)), boards)
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert len(ranking.boards) == 5000

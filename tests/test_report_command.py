@@ -17,7 +17,7 @@ from conftest import Photos, Run
 from PIL import ExifTags, Image
 
 from finishlab import Logbook
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import rgb_to_lab, srgb_to_linear
 from finishlab.measuring.photos import MeasureOptions, inspect_photo
 from finishlab.photos import matrix_profile

@@ -11,6 +11,7 @@ import pypdfium2
 import pytest
 import report_samples as samples
 
+from finishlab.cautions import CAUTIONS
 from finishlab.colorimetry.spaces import lab_to_srgb8
 from finishlab.errors import OutputError
 from finishlab.imaging.strip import PAGES
@@ -18,7 +19,6 @@ from finishlab.matching.ranking import Ranking
 from finishlab.report.contents import ReportContent
 from finishlab.report.story import METHOD
 from finishlab.report.writing import report_pdf, write_report
-from finishlab.reports.sentences import CAUTIONS
 
 
 def sheets(data: bytes) -> list[str]:
@@ -54,7 +54,8 @@ def test_the_answer_comes_first_and_all_parts_in_order() -> None:
     places = [whole.index(part) for part in parts]
     assert places == sorted(places)
     assert " ".join(METHOD.split())[:60] in whole
-    for title, text in CAUTIONS:
+    for caution in CAUTIONS.values():
+        title, text = caution.title, caution.long
         assert f"{title}: {text[:30]}" in whole
 
 

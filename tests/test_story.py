@@ -13,10 +13,8 @@ from finishlab.board.shown import board_details, label_facts
 from finishlab.colorimetry.difference import DeltaE, SignedDifference
 from finishlab.finish.fields import MixPart
 from finishlab.finish.finish import ColourStep, Finish, Looking, Preparation, Seal, Topcoat
-from finishlab.matching.across import AcrossLights, BoardAcrossLights
 from finishlab.matching.aims import CONTRAST, MATCH, Aim
-from finishlab.matching.choices import Choice
-from finishlab.matching.lights import named_light
+from finishlab.matching.alternatives import AcrossLights, BoardAcrossLights, Choice, named_light
 from finishlab.matching.next_photo import NextPhoto
 from finishlab.quality import doubt
 from finishlab.report.contents import MOST_TOLD, ReportContent

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 from dataclasses import replace
+from typing import Any
 
 import pytest
 import report_samples as samples
@@ -14,13 +15,14 @@ from finishlab.board.commands import BOARD
 from finishlab.board.floor_commands import FLOOR
 from finishlab.board.shown import colour_blocks, label_facts
 from finishlab.colorimetry.spaces import hex_colour
-from finishlab.matching.floor import FloorPool
 from finishlab.matching.ranking import Ranking
+from finishlab.matching.scatter import FloorPool
 from finishlab.measure import Measurement
 from finishlab.measuring.documents import measurement_document
 from finishlab.measuring.photos import PhotoResult
-from finishlab.reports.sentences import chance, doubts_once, next_steps, place_mark
-from finishlab.reports.terminal import print_ranking
+from finishlab.rank.comparing import Comparison
+from finishlab.rank.documents import comparison_document
+from finishlab.rank.sentences import chance, doubts_once, next_steps, place_mark
 from finishlab.show.document import Document, Facts
 from finishlab.show.terminal import Head, print_rows, render
 
@@ -40,10 +42,16 @@ def _console(width: int, colour: bool) -> tuple[Console, io.StringIO]:
     return console, out
 
 
+def _show(console: Console, ranking: Ranking, *, full: bool = True, most: int | None = None, **more: Any) -> None:
+    """Show a ranking as the command does."""
+    found = Comparison(ranking, samples.logged_boards(), "daylight", (), **more)
+    render(console, comparison_document(found, full=full, most=most, as_json=False))
+
+
 def _everything(width: int, *, colour: bool) -> str:
     console, out = _console(width, colour)
     boards = samples.board_rows()
-    print_ranking(console, samples.ranking(), boards)
+    _show(console, samples.ranking())
     render(console, measurement_document(samples.photo_results()))
     render(console, Document("", {}, BOARD.listing(list(boards.values()))))
     one = boards["B6"]
@@ -54,7 +62,7 @@ def _everything(width: int, *, colour: bool) -> str:
 
 def _ranking(width: int, *, colour: bool) -> str:
     console, out = _console(width, colour)
-    print_ranking(console, samples.ranking(), samples.board_rows())
+    _show(console, samples.ranking())
     return out.getvalue()
 
 
@@ -101,7 +109,7 @@ def test_swatches_need_true_colour() -> None:
     """On a terminal of 256 colours no swatch is shown, since it would show another colour than the measured one."""
     out = io.StringIO()
     console = Console(file=out, width=80, force_terminal=True, color_system="256", _environ={})
-    print_ranking(console, samples.ranking(), samples.board_rows())
+    _show(console, samples.ranking())
     assert "48;" not in out.getvalue()
 
 
@@ -115,14 +123,14 @@ def test_each_doubt_is_said_once() -> None:
 
 def test_next_steps_follow_from_what_is_missing() -> None:
     """A tie asks for one photo of both, few spots for more planks, one light for a second, no control board for one."""
-    steps = " ".join(next_steps(samples.ranking(), samples.board_rows()))
+    steps = " ".join(next_steps(samples.ranking(), samples.logged_boards()))
     assert "Photograph B4 and B2 again" in steps
     assert "--with-floor" in steps
     assert "4 so far" in steps
     assert "in a second light too" in steps
     assert "topcoat alone" in steps
     only_raw = Ranking(samples.floor_pool(), (samples.ranking().boards[3],))
-    steps = " ".join(next_steps(only_raw, samples.board_rows()))
+    steps = " ".join(next_steps(only_raw, samples.logged_boards()))
     assert "Put the topcoat on B7" in steps
     assert "again, each" not in steps
 
@@ -153,10 +161,8 @@ def test_empty_logbook_says_how_to_begin() -> None:
     console, out = _console(80, False)
     for kind in (BOARD, FLOOR):
         render(console, Document("", {}, kind.listing([])))
-    print_ranking(console, Ranking(samples.floor_pool(), ()), {})
     assert "finishlab board add PHOTO" in out.getvalue()
     assert "finishlab floor add PHOTO" in out.getvalue()
-    assert "nothing to rank" in out.getvalue()
 
 
 def test_one_spot_and_one_board_are_said_plainly() -> None:
@@ -164,9 +170,11 @@ def test_one_spot_and_one_board_are_said_plainly() -> None:
     floor = FloorPool(samples.estimate(samples.FLOOR), 1, None)
     alone = replace(samples.ranking().boards[0], ties=range(0), ratio_to_floor_spread=None)
     console, out = _console(80, False)
-    print_ranking(console, Ranking(floor, (alone,)), {})
+    _show(console, Ranking(floor, (alone,)))
     text = " ".join(out.getvalue().split())
-    assert text.startswith("Board B4 comes closest to the floor. B4 is dE00 1.2")
+    assert text.startswith(
+        "Board B4 comes closest to the floor. B4 (ash; Peat brown, 2 coats; water-based matte) is dE00 1.2"
+    )
     assert "1 spot, " in text
     assert "one spot cannot show how much the floor varies" in text
     assert "share a letter" not in text
@@ -207,3 +215,58 @@ def test_a_long_list_reads_as_a_short_one(width: int) -> None:
     pieces = [line for part in parts[1:] for line in part if line and not line.startswith(("\u2500", "board"))]
     assert whole[1:] == pieces
     assert whole[0] == "board what it is date"
+
+
+def test_the_terminal_tells_doubts_of_the_boards_it_shows() -> None:
+    """With fewer boards shown than ranked, only their doubts are told, and the title says so; recipes are cut too."""
+    whole = samples.ranking()
+    console, out = _console(100, False)
+    found = Comparison(whole, samples.logged_boards(), "daylight", ())
+    named = replace(whole, boards=tuple(replace(b, board=f"R{b.place}") for b in whole.boards))
+    render(console, comparison_document(replace(found, recipes=named), full=True, most=1, as_json=False))
+    told = out.getvalue()
+    assert "Doubts of the floor and of the first board" in told
+    assert told.count(f"and {len(whole.boards) - 1} more; --most 0 shows all") == 2
+    hidden = {d.message for board in whole.boards[1:] for d in board.doubts}
+    shown = {d.message for d in (*whole.boards[0].doubts, *whole.floor.doubts)}
+    flat = " ".join(told.split())
+    assert hidden - shown
+    assert not any(message in flat for message in hidden - shown)
+
+
+@pytest.mark.parametrize("colour", [True, False])
+def test_the_answer_is_one_glance(colour: bool) -> None:
+    """At most 15 lines say what the first board is, how far, how sure, what comes next, one doubt and one step."""
+    console, out = _console(80, colour)
+    _show(console, samples.ranking(), full=False)
+    lines = _ESCAPE.sub("", out.getvalue()).splitlines()
+    text = " ".join(" ".join(lines).split())
+    assert len(lines) <= 15
+    assert lines[0] == "Closest to the floor: Peat brown, 2 coats, under water-based matte, on ash (B4)."
+    for part in (
+        "dE00 1.2 (95 %: 0.5 to 2.0)",
+        "How sure: open",
+        "48 %",
+        "Next: Peat brown, 1 coat",
+        "(B2)",
+        "Do now: ",
+    ):
+        assert part in text
+    assert text.count("Doubt (") == 1
+    assert ("48;2;" in out.getvalue()) == colour
+    for word in ("metamerism", "moves", "share a letter"):
+        assert word not in text
+
+
+@pytest.mark.parametrize("letters", [10, 80, 190])
+def test_long_names_do_not_lengthen_the_answer(letters: int) -> None:
+    """However long a finish is called, the answer has at most 15 lines at 80 columns, the bar of colours among them."""
+    boards = {
+        number: replace(board, record=replace(board.record, stain="walnut " * (letters // 7 + 1), topcoat="oil"))
+        for number, board in samples.logged_boards().items()
+    }
+    console, out = _console(80, True)
+    found = Comparison(samples.ranking(), boards, "by the lamps of the evening", ("B9", "B10"))
+    render(console, comparison_document(found, full=False, most=None, as_json=False))
+    assert len(out.getvalue().splitlines()) <= 15
+    assert "B4" in out.getvalue()

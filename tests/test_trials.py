@@ -13,16 +13,17 @@ from hypothesis import strategies as st
 from logbook_makers import trial
 from scipy.stats import chi2
 
-from finishlab.colorimetry.difference import delta_e_00, difference_intervals, joint_covariance
+from finishlab.colorimetry.delta_e import delta_e_00
+from finishlab.colorimetry.difference import difference_intervals, joint_covariance
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.colorimetry.table import scaled
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import Logbook
-from finishlab.matching.components import USUAL_PHOTO
+from finishlab.matching.scatter import USUAL_PHOTO
 from finishlab.matching.trials import LEAST, MOST, Outcome, Part, Side, Trust, judge_trial, trust_of
+from finishlab.rank.comparing import compare
 from finishlab.strip.records import TrialRecord
 from finishlab.strip.trials import check_count, tried, trust_line, trust_lines
-from finishlab.workflow.comparing import compare
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -273,7 +274,7 @@ def test_trials_are_made_shown_and_weighed(run: Run, photos: Photos, logbook: Pa
     )
     assert wide["value"] == pytest.approx(narrow["value"], abs=0.3)
     assert wide["high"] - wide["low"] > narrow["high"] - narrow["low"]
-    told = run("rank").stdout
+    told = run("rank", "--full").stdout
     assert "trials at home" in told
     before = json.loads(run("measure", photos("pair"), "--field", "both", "--json").stdout)
     assert before["trials"]["factors"]["lightness"] == pytest.approx(found.trust.lightness, abs=1e-3)

@@ -7,18 +7,16 @@ from typing import Literal
 
 import numpy as np
 import pytest
+from observed import BoardSeen, PlankSeen, Seen, solve_seen
 from render.spectral import Material, finish, print_material
 
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.spectra import lab_from_reflectance
-from finishlab.matching.across import AcrossLights, compare_lights
-from finishlab.matching.components import Components
-from finishlab.matching.evidence import BoardLooks, Look, PlankLooks, weigh
-from finishlab.matching.floor import FloorSpot, pool_floor
-from finishlab.matching.lights import named_light
-from finishlab.matching.ranking import Ranking, Subject, rank_together
-from finishlab.reports.comparison import lights_entry, lights_rows
+from finishlab.matching.alternatives import AcrossLights, compare_lights, named_light
+from finishlab.matching.ranking import Ranking, rank_colours
+from finishlab.matching.scatter import Components, FloorSpot, pool_floor
+from finishlab.rank.documents import lights_entry, lights_rows
 
 LIGHTS = {"D65": "daylight", "A": "lamp 2856 K", "LED-B1": "led 2700 k", "LED-B3": "led 4000k"}
 """Published illuminants (CIE 015:2018), and what a user may call them."""
@@ -59,12 +57,12 @@ def exact(lab: np.ndarray, sigma: float = 0.1) -> LabEstimate:
 
 def ranked(floor: np.ndarray, boards: dict[str, np.ndarray], light: str) -> Ranking:
     """A ranking of well-measured boards against five planks of one colour."""
-    planks = [PlankLooks(f"F{i}", (Look(exact(floor), f"f{i} {light}"),)) for i in range(5)]
-    looks = [BoardLooks(name, (Look(exact(lab), f"{name} {light}"),)) for name, lab in boards.items()]
+    planks = [PlankSeen(f"F{i}", (Seen(exact(floor), f"f{i} {light}"),)) for i in range(5)]
+    looks = [BoardSeen(name, (Seen(exact(lab), f"{name} {light}"),)) for name, lab in boards.items()]
     calm = Components(plank=((0.01, 0, 0), (0, 0.01, 0), (0, 0, 0.01)), photo=((0.0,) * 3,) * 3)
-    weighed = weigh(looks, planks, calm)
-    pool = pool_floor([FloorSpot(plank.spot, (plank.looks[0].estimate,)) for plank in planks])
-    return rank_together(pool, weighed.together, [Subject(name) for name in boards], light=light, count=400)
+    weighed = solve_seen(looks, planks, calm)
+    pool = pool_floor([FloorSpot(plank.spot, (plank.photos[0].estimate,)) for plank in planks])
+    return rank_colours(pool, weighed.colours, list(boards), light=light, count=400)
 
 
 def under(light: str, floor: Material, boards: dict[str, Material]) -> Ranking:

@@ -30,7 +30,7 @@ from finishlab import (
     measure_photos,
     rank_boards,
 )
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.errors import ExitCode, FinishlabError, LogbookError, NoStripError, PhotoError, QualityError, UsageError
 from finishlab.imaging.strip import STRIP, Rect
@@ -39,7 +39,7 @@ from finishlab.measuring.logged import photo_day
 from finishlab.measuring.photos import PhotoResult, expand_photos, inspect_photo, picture_paths, worst_exit_code
 from finishlab.measuring.pictures import picture_of
 from finishlab.photos import read_photo
-from finishlab.workflow.comparing import compare
+from finishlab.rank.comparing import compare
 
 
 def pixels_of(rect: Rect, homography: np.ndarray) -> PixelRect:

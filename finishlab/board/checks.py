@@ -13,7 +13,7 @@ from finishlab.colorimetry.difference import delta_e_interval
 from finishlab.errors import QualityError
 from finishlab.imaging.strip import FieldName
 from finishlab.logbook import Logbook
-from finishlab.matching.components import USUAL_PHOTO
+from finishlab.matching.scatter import USUAL_PHOTO
 from finishlab.measuring.photos import PhotoResult
 
 __all__ = ["lights_logged", "near_light", "refuse_mixed"]

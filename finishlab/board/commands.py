@@ -64,7 +64,7 @@ def _what(record: BoardRecord) -> str:
 
 def _page(log: Logbook, board: BoardRow) -> list[Block]:
     from finishlab.board.shown import label_facts
-    from finishlab.reports.sentences import interval
+    from finishlab.rank.sentences import interval
 
     pairs = [f"dE00 {pair.value:.1f} ({interval(pair)})" for pair in board.pairs]
     return [
@@ -307,8 +307,7 @@ def _colours(one: StoredBoard, two: StoredBoard, light: str) -> _Colours:
     import numpy as np
 
     from finishlab.colorimetry.difference import delta_e_interval, describe, signed_difference
-    from finishlab.matching.components import estimate_components
-    from finishlab.matching.floor import pool_estimates
+    from finishlab.matching.scatter import estimate_components, pool_estimates
 
     seen: list[list[LabEstimate]] = [
         [m.field.estimate for m in board.measurements if m.light == light] for board in (one, two)

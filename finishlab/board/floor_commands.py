@@ -166,9 +166,9 @@ def add(
 def list_spots(*, light: str | None, as_json: bool) -> None:
     """List the floor's spots and their pool."""
     from finishlab.board.shown import spot_row
+    from finishlab.rank.comparing import pool_spots
+    from finishlab.rank.sentences import floor_line
     from finishlab.reports.documents import pool_document
-    from finishlab.reports.sentences import floor_line
-    from finishlab.workflow.comparing import pool_spots
 
     with open_logbook() as log:
         spots = log.floor_spots(light)

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from abc import abstractmethod
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
@@ -20,18 +19,15 @@ from finishlab.show.document import Block, Cell, Colour, Column, Line, Listing, 
 
 if TYPE_CHECKING:
     from finishlab.colorimetry.difference import DeltaE
-    from finishlab.colorimetry.table import ColourTable
-    from finishlab.logbook import Logbook, LoggedBoard, LoggedBoards, StoredBoard, StoredMeasurement, StoredSpot
+    from finishlab.logbook import Logbook, StoredBoard, StoredMeasurement, StoredSpot
     from finishlab.measure import Texture  # measuring loads OpenCV; showing its results does not
     from finishlab.record import Light
 
 __all__ = [
     "BoardRow",
-    "BoardRows",
     "ColourRow",
     "Fact",
     "Lab",
-    "Rows",
     "SpotRow",
     "board_details",
     "board_row",
@@ -41,7 +37,6 @@ __all__ = [
     "field_rows",
     "label_facts",
     "lights",
-    "logged_row",
     "measured",
     "past",
     "photo_namer",
@@ -90,14 +85,6 @@ class BoardRow:
     """Differences measured with the floor in the same photo."""
     light: str | None = None
     """The light of the colour; None where it is of several."""
-
-
-class BoardRows(Mapping[str, BoardRow]):
-    """Boards as rows, by number, that are made when they are looked at."""
-
-    @abstractmethod
-    def purposes(self) -> frozenset[str]:
-        """Return what the boards are for, without making their rows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,40 +139,6 @@ def board_row(board: StoredBoard, light: Light | None = None) -> BoardRow:
     )
 
 
-def logged_row(board: LoggedBoard, colours: ColourTable, light: Light | None = None) -> BoardRow:
-    """Return a board that was read in short as a row; `light` as in `board_row`.
-
-    How its surface varies and its texture are left out: `Logbook.board` gives the whole.
-    """
-    from finishlab.matching.floor import pool_estimates  # loads NumPy, which help need not
-
-    lit = light or board.record.light
-    shown = [look for look in board.looks if look.light == lit]
-    lights = {look.light for look in board.looks}
-    alone = lights.pop() if len(lights) == 1 else None
-    pooled = [colours.estimate(look.row) for look in shown or board.looks]
-    return BoardRow(
-        number=board.number,
-        record=board.record,
-        lab=pool_estimates(pooled).lab if pooled else None,
-        light=lit if shown else alone,
-        colours=tuple(
-            ColourRow(
-                lab=colours.estimate(look.row).lab,
-                standard_error=colours.estimate(look.row).standard_error,
-                light=look.light,
-                photo=look.photo,
-                strip_number=look.strip_number,
-                version=look.version,
-                doubts=look.doubts,
-                camera_profile=look.profile,
-            )
-            for look in board.looks
-        ),
-        pairs=tuple(pair.delta_e00 for pair in board.pairs if light is None or pair.light == light),
-    )
-
-
 def spot_row(spot: StoredSpot, *, name: Namer = str) -> SpotRow:
     """Return a floor spot as a row; `name` turns a photo's hash into what is shown."""
     return SpotRow(
@@ -197,7 +150,7 @@ def spot_row(spot: StoredSpot, *, name: Namer = str) -> SpotRow:
 
 
 def _pooled_lab(measurements: Sequence[StoredMeasurement], light: Light) -> tuple[float, float, float] | None:
-    from finishlab.matching.floor import pool_estimates  # loads NumPy, which help need not
+    from finishlab.matching.scatter import pool_estimates
 
     lit = [m for m in measurements if m.light == light] or list(measurements)
     return pool_estimates([m.field.estimate for m in lit]).lab if lit else None
@@ -253,30 +206,6 @@ def profile_line(profile: Mapping[str, Any]) -> str:
         f"error, on chart colours it had not seen: {off['wood']:.1f} dE00 near wood's colours, {off['mean']:.1f} over "
         f"all, {off['max']:.1f} at most."
     )
-
-
-class Rows(BoardRows):
-    """Boards as rows, made when they are looked at: of thousands only the first are shown."""
-
-    def __init__(self, logged: LoggedBoards, light: Light, measured: Iterable[LoggedBoard]) -> None:
-        self._logged = logged
-        self._light = light
-        self._boards = {board.number: board for board in logged.boards}
-        self._measured = {board.number for board in measured}
-
-    def __getitem__(self, number: str) -> BoardRow:
-        light = self._light if number in self._measured else None
-        return logged_row(self._boards[number], self._logged.colours, light)
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self._boards)
-
-    def __len__(self) -> int:
-        return len(self._boards)
-
-    def purposes(self) -> frozenset[str]:
-        """Return what the boards are for."""
-        return frozenset(board.purpose for board in self._boards.values())
 
 
 def colours(row: BoardRow | SpotRow) -> list[dict[str, Any]]:

@@ -30,7 +30,6 @@ from finishlab.colorimetry.estimate import LabEstimate
 __all__ = [
     "BANDS",
     "LEVEL",
-    "PUBLISHED_THRESHOLDS",
     "DeltaE",
     "SignedDifference",
     "band",
@@ -207,13 +206,6 @@ def difference_intervals(
     return value.reshape(shape), low.reshape(shape), high.reshape(shape)
 
 
-PUBLISHED_THRESHOLDS: Final[tuple[tuple[str, float, float, str], ...]] = (
-    ("CIEDE2000", 0.8, 1.8, "half of observers perceive / accept it, tooth colours: Paravina et al. 2015"),
-    ("CIE 1976", 0.5, 2.0, "begins to be visible / reads as another colour, finished wood: Drvna industrija 2020, 2"),
-)
-"""Formula, first and second threshold, what they mean and who says so. None is a tolerance for stained wood: no such
-tolerance is published."""
-
 BANDS: Final[tuple[tuple[float, str], ...]] = (
     (0.8, "hardly any difference"),
     (1.8, "very close"),
@@ -222,7 +214,8 @@ BANDS: Final[tuple[tuple[float, str], ...]] = (
     (math.inf, "another colour"),
 )
 """Upper end (CIEDE2000) and words of each band. The bands are this tool's own: the first two ends are set at the two
-thresholds of Paravina et al. 2015, the others by judgement."""
+thresholds of Paravina et al. 2015 (half of observers perceive, accept it; tooth colours), the others by judgement. No
+tolerance for stained wood is published."""
 
 _DEGREES: Final[tuple[tuple[float, str], ...]] = ((1.5, "a touch "), (3.0, ""), (math.inf, "much "))
 """Upper end (CIEDE2000 of that direction alone) and the word before it; the tool's own."""

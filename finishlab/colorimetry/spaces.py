@@ -20,14 +20,11 @@ __all__ = [
     "D65_XYZ",
     "RGB_TO_XYZ",
     "XYZ_TO_RGB",
-    "covariance_to_lab",
     "hex_colour",
     "lab_jacobian",
-    "lab_to_lch",
     "lab_to_rgb",
     "lab_to_srgb8",
     "lab_to_xyz",
-    "lch_to_lab",
     "lightness_of_reflectance",
     "linear_to_srgb",
     "reflectance_of_lightness",
@@ -195,26 +192,6 @@ def lab_jacobian(rgb: ArrayLike) -> FloatArray:
     return jacobian
 
 
-def covariance_to_lab(rgb: ArrayLike, covariance: ArrayLike) -> FloatArray:
-    """Carry a covariance from linear sRGB to CIELAB, to first order (JCGM 100:2008, 5.2).
-
-    Parameters
-    ----------
-    rgb
-        Linear sRGB at which the covariance stands, shape (..., 3).
-    covariance
-        Covariance of (R, G, B), shape (..., 3, 3).
-
-    Returns
-    -------
-    ndarray, shape (..., 3, 3)
-        Covariance of (L*, a*, b*), CIELAB units squared.
-    """
-    jacobian = lab_jacobian(rgb)
-    result: FloatArray = jacobian @ _floats(covariance) @ np.swapaxes(jacobian, -1, -2)
-    return result
-
-
 def lightness_of_reflectance(reflectance: ArrayLike) -> FloatArray:
     """L* of a luminous reflectance Y (0..1), any shape (ISO/CIE 11664-4:2019)."""
     return 116.0 * _f(_floats(reflectance)) - 16.0
@@ -223,19 +200,3 @@ def lightness_of_reflectance(reflectance: ArrayLike) -> FloatArray:
 def reflectance_of_lightness(lightness: ArrayLike) -> FloatArray:
     """Luminous reflectance Y (0..1) of L*, any shape: the inverse of `lightness_of_reflectance`."""
     return _f_inverse((_floats(lightness) + 16.0) / 116.0)
-
-
-def lab_to_lch(lab: ArrayLike) -> FloatArray:
-    """CIELAB to (L*, C*ab, hab), shape (..., 3); the hue angle in degrees, 0 <= h < 360, 0 for a neutral."""
-    v = _floats(lab)
-    chroma = np.hypot(v[..., 1], v[..., 2])
-    hue = np.degrees(np.arctan2(v[..., 2], v[..., 1])) % 360.0
-    # a tiny negative angle rounds up to 360 itself
-    return np.stack([v[..., 0], chroma, np.where(hue >= 360.0, 0.0, hue)], axis=-1)
-
-
-def lch_to_lab(lch: ArrayLike) -> FloatArray:
-    """(L*, C*ab, hab in degrees) to CIELAB, shape (..., 3)."""
-    v = _floats(lch)
-    hue = np.radians(v[..., 2])
-    return np.stack([v[..., 0], v[..., 1] * np.cos(hue), v[..., 1] * np.sin(hue)], axis=-1)

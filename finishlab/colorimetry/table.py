@@ -97,6 +97,23 @@ class ColourTable:
             np.concatenate([self.wood, other.wood]),
         )
 
+    def only(self, rows: NDArray[np.intp]) -> ColourTable:
+        """Return some of the colours, in this order, with the scopes that they name."""
+        _, effects = self.effects_of(rows)
+        ends = np.cumsum(self.first[rows + 1] - self.first[rows])
+        used, scope = np.unique(self.scope[effects], return_inverse=True)
+        return ColourTable(
+            self.labs[rows],
+            self.own[rows],
+            np.concatenate([[0], ends]).astype(np.intp),
+            self.name[effects],
+            scope.astype(np.int32),
+            self.vectors[effects],
+            self.names,
+            tuple(self.scopes[i] for i in used.tolist()),
+            self.wood[rows],
+        )
+
     def effects_of(self, rows: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
         """Return the shared effects of some colours, in order: at which place of `rows`, and which row they are."""
         counts = self.first[rows + 1] - self.first[rows]

@@ -81,11 +81,13 @@ def demo(*, into: Path, as_json: bool) -> int:
 def _rankings(folder: Path) -> dict[str, Any]:
     """Return light -> its ranking as a ``finishlab/ranking/1`` document."""
     from finishlab.logbook import Logbook
-    from finishlab.reports.documents import ranking_document
-    from finishlab.workflow.comparing import rank_boards
+    from finishlab.rank.comparing import rank_boards
+    from finishlab.rank.documents import ranking_data
+    from finishlab.show.document import Document
+    from finishlab.show.jsons import json_form
 
     with Logbook.open(folder) as log:
-        return {light: ranking_document(rank_boards(log, light=light)) for light in _LIGHTS}
+        return {light: json_form(Document("ranking", ranking_data(rank_boards(log, light=light)))) for light in _LIGHTS}
 
 
 def _report(folder: Path) -> None:

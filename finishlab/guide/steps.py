@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 from finishlab.board.records import CLEAR_ONLY
 from finishlab.errors import FinishlabError
-from finishlab.matching.floor import FEW_SPOTS
+from finishlab.matching.scatter import FEW_SPOTS
 from finishlab.record import DAYLIGHT
 from finishlab.show.document import Block, Column, Document, Line, Paragraph, Table
 from finishlab.stair.progress import coats_words, parts_shown
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook, StoredBoard, StoredSpot
-    from finishlab.workflow.comparing import Comparison
+    from finishlab.rank.comparing import Comparison
 
 __all__ = ["FIRST_HOUR", "STRIP_FILE", "Guide", "Step", "StepName", "read_guide", "status_document"]
 
@@ -112,7 +112,7 @@ def read_guide(log: Logbook | None, folder: Path) -> Guide:
 
 def _compared(log: Logbook) -> Comparison | None:
     """Return the boards ranked; None where there is nothing to compare yet."""
-    from finishlab.workflow.comparing import compare
+    from finishlab.rank.comparing import compare
 
     try:
         return compare(log)
@@ -171,21 +171,21 @@ def _boards(boards: Sequence[StoredBoard]) -> Step:
 
 def _check(found: Comparison | None) -> Step:
     """Return the doubt that is to be mended first: the one that could change the answer."""
-    from finishlab.reports.sentences import doubts_once
+    from finishlab.rank.sentences import deciding_doubt
 
     title = "Mend what is doubtful"
     if found is None:
         return Step("check", title, "open", "nothing to check yet", "Photograph floor and boards first.")
-    doubts = doubts_once(found.ranking, 1)
-    if not doubts:
+    doubtful = deciding_doubt(found.ranking)
+    if doubtful is None:
         return Step("check", title, "done", "no doubt could change the answer")
-    who, sentence = doubts[0]
+    who, sentence = doubtful
     command = "finishlab floor add PHOTO..." if who == "floor" else f"finishlab board add PHOTO --to {who}"
     return Step("check", title, "partly", f"{who} is doubtful", f"{who}: {sentence}", command)
 
 
 def _answer(found: Comparison | None) -> Step:
-    from finishlab.reports.sentences import answer
+    from finishlab.rank.sentences import answer
 
     if found is None:
         missing = "It takes photos of the floor and of a board in one light."

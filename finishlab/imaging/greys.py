@@ -248,12 +248,18 @@ def greys_found(
 
 
 def greys_of_readings(
-    readings: Mapping[int, Sequence[float]], *, number: int, learned: str = "", basis: tuple[str, ...] = ()
+    readings: Mapping[int, Sequence[float]],
+    *,
+    number: int,
+    learned: str = "",
+    basis: tuple[str, ...] = (),
+    believed: StripGreys = USUAL,
 ) -> StripGreys:
     """Return a strip's greys from L* that an instrument read off its levels.
 
-    The levels are taken as one Gaussian, the usual print with its departures. Conditioning it on the readings gives the
-    levels that were read almost as read, those that were not by what prints have in common, and the doubt about each.
+    The levels are taken as one Gaussian, what is believed with its departures. Conditioning it on the readings gives
+    the levels that were read almost as read, those that were not by what prints have in common, and the doubt about
+    each.
 
     Parameters
     ----------
@@ -263,6 +269,8 @@ def greys_of_readings(
         The strip's number.
     learned, basis
         See `StripGreys`.
+    believed
+        What is known of the print without them: a usual one, or what photos told, which cannot tell its paper.
 
     Raises
     ------
@@ -277,9 +285,11 @@ def greys_of_readings(
     per_unit = (reflectance_of_lightness(lightness + 0.5) - reflectance_of_lightness(lightness - 0.5)) / value
     own = _OWN_READING**2 / np.array([len(readings[level]) for level in read])
     noise = (np.diag(own) + _COMMON_READING**2) * np.outer(per_unit, per_unit)
-    usual, departures = usual_print()
-    covariance = departures.T @ departures
+    values = np.array(believed.values)
+    departures = np.array([change for _, change in believed.effects]) / values
+    usual, covariance = np.log(values), departures.T @ departures
     gain = np.linalg.solve(covariance[np.ix_(read, read)] + noise, covariance[read]).T
     found = usual + gain @ (np.log(value) - usual[read])
     left = axes_of(covariance - gain @ covariance[read])
-    return greys_of_logs(found, left, "typed", number=number, learned=learned, basis=basis)
+    source: GreysSource = "typed" if believed.source == "usual" else believed.source
+    return greys_of_logs(found, left, source, number=number, learned=learned, basis=(*believed.basis, *basis))

@@ -16,7 +16,6 @@ Ranges of papers, blacks, exponents and toner saving are common practice, no sou
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Final
@@ -26,7 +25,7 @@ import numpy as np
 from finishlab.colorimetry.spaces import lightness_of_reflectance, reflectance_of_lightness, srgb_to_linear
 from finishlab.imaging.strip import STRIP
 
-__all__ = ["TonePrior", "phone_tone", "slope_spread", "straight_tone", "usual_print"]
+__all__ = ["TonePrior", "phone_tone", "straight_tone", "usual_print"]
 
 _GRID: Final = np.linspace(-9.0, 0.0, 181)
 """Natural log of the file's linear values (sRGB-decoded codes) that curves are tabulated at."""
@@ -128,13 +127,6 @@ def _departures(kernel: np.ndarray) -> np.ndarray:
     order = np.argsort(sizes)[::-1][:_MODES]
     # Regress every code's departure on the axes, so that the curves go on beyond the codes in use.
     return np.asarray(covariance @ (np.sqrt(used)[:, None] * axes[:, order]) / np.sqrt(sizes[order]))
-
-
-def slope_spread(prior: TonePrior, at: Sequence[float]) -> np.ndarray:
-    """Return the relative standard deviation of the slope at logs of linear values, shape (len(at),)."""
-    slopes = np.gradient(prior.modes, prior.grid, axis=0)
-    usual = np.gradient(prior.mean, prior.grid)
-    return np.asarray(np.interp(at, prior.grid, np.sqrt((slopes**2).sum(axis=1)) / usual))
 
 
 _DRAWS: Final = 4000

@@ -6,9 +6,9 @@ import importlib
 from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
+    from finishlab.logbook.board_table import BoardTable, LoggedBoard, LoggedColour, LoggedPair
     from finishlab.logbook.calibration import StoredGreys
     from finishlab.logbook.history import Undone
-    from finishlab.logbook.looks import LoggedBoard, LoggedBoards, LoggedLook, LoggedPair
     from finishlab.logbook.store import Logbook
     from finishlab.logbook.stored import (
         Change,
@@ -24,12 +24,12 @@ if TYPE_CHECKING:
     )
 
 __all__ = [
+    "BoardTable",
     "Change",
     "DirectPair",
     "Logbook",
     "LoggedBoard",
-    "LoggedBoards",
-    "LoggedLook",
+    "LoggedColour",
     "LoggedPair",
     "StoredApproval",
     "StoredBoard",
@@ -46,11 +46,11 @@ __all__ = [
 # A subject's own store (`finishlab.stair.store`) builds on modules in here, and `Logbook` on it: loading them only when
 # they are used lets either be imported first.
 _ELSEWHERE: Final = {
+    "BoardTable": "board_table",
     "Logbook": "store",
-    "LoggedBoard": "looks",
-    "LoggedBoards": "looks",
-    "LoggedLook": "looks",
-    "LoggedPair": "looks",
+    "LoggedBoard": "board_table",
+    "LoggedColour": "board_table",
+    "LoggedPair": "board_table",
     "StoredGreys": "calibration",
     "Undone": "history",
 }

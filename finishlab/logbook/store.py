@@ -22,6 +22,7 @@ from finishlab.errors import LogbookError, UsageError
 from finishlab.files import named_folder
 from finishlab.logbook import writing as rows
 from finishlab.logbook.backup import BackupStore
+from finishlab.logbook.board_table import BoardTable, read_board_table, read_sampled_colours
 from finishlab.logbook.calibration import CalibrationStore
 from finishlab.logbook.database import (
     DATABASE,
@@ -33,7 +34,6 @@ from finishlab.logbook.database import (
 )
 from finishlab.logbook.entities import check_named, edit, find, remove, subject_name
 from finishlab.logbook.history import HistoryStore
-from finishlab.logbook.looks import LoggedBoards, read_logged_boards, read_sampled_colours
 from finishlab.logbook.merge import Dump, MergeResult, Tables, merge, read_dump
 from finishlab.logbook.photo_files import KeptPhoto, photo_place
 from finishlab.logbook.reading import many_objects, read_boards, read_spots
@@ -420,7 +420,7 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, StairSto
 
     # Many boards at once
 
-    def boards_in_short(self) -> LoggedBoards:
+    def board_table(self) -> BoardTable:
         """Return all boards with their colours laid out in one table: for ranking many boards.
 
         Raises
@@ -429,7 +429,7 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, StairSto
             ``"logbook-damaged"``.
         """
         with self._read() as session, many_objects():
-            return read_logged_boards(session)
+            return read_board_table(session)
 
     def sampled_colours(self, numbers: Iterable[str], light: str) -> dict[str, tuple[tuple[float, float, float], ...]]:
         """Return the sampled colours of some boards in a light, by number; those of which they were kept."""

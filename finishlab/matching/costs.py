@@ -34,9 +34,10 @@ from finishlab.colorimetry.table import (
     tones,
 )
 from finishlab.imaging.greys import USUAL
-from finishlab.matching.components import Components
-from finishlab.matching.evidence import weigh_looks
-from finishlab.matching.layout import Looks
+from finishlab.matching.gls import solve
+from finishlab.matching.observations import Observations
+from finishlab.matching.ranking import Ranking
+from finishlab.matching.scatter import Components
 from finishlab.quality import Doubt, doubt
 
 __all__ = ["MATTERS", "Costs", "board_costs", "pair_costs", "print_doubt", "shares_of"]
@@ -48,6 +49,10 @@ MATTERS: Final = 0.2
 LEARNED_LIGHTNESS: Final = 2.0
 """What one photo from two or three steps back leaves of the doubt of a strip's greys, L*, root mean square: about what
 is stated of the rendered print of the sample photos. Of usual prints it is `USUAL.standard_error`."""
+_TOLD: Final = 5
+"""Boards, from the nearest on, whose costs are told."""
+_MOST_SOLVED: Final = 100
+"""Boards up to which all are solved again for it; of more only those that are told, with the floor."""
 _STEP: Final = 1e-3
 """By how much a source's variance is raised to see what comes of it."""
 
@@ -128,58 +133,67 @@ def pair_costs(one: LabEstimate, two: LabEstimate) -> Costs:
 
 
 def board_costs(
-    looks: Looks, components: Components, floor: ArrayLike, boards: Sequence[tuple[str, int, ArrayLike]]
+    observed: Observations, components: Components, ranking: Ranking, numbers: Sequence[str]
 ) -> tuple[Costs, ...]:
-    """Return what the intervals of ranked boards are made of, from the floor to each of them.
+    """Return what the intervals of the first boards of a ranking are made of, from the floor to each of them.
 
     Parameters
     ----------
-    looks
-        The boards and the floor, as they are weighed.
-    components
-        How planks and photos scatter.
-    floor
-        CIELAB of its mean.
-    boards
-        The boards to tell of: number, place among the looks, and CIELAB.
+    observed, components
+        What the ranking was made from.
+    ranking
+        What came of it.
+    numbers
+        What the observed boards are called, in their order.
     """
-    joint = _weighed(looks, components)
-    parts = {source: _answer(joint, looks, components, source) for source in SOURCES}
+    told = ranking.boards[:_TOLD]
+    place = {number: i for i, number in enumerate(numbers)}
+    picks = [place[board.board] for board in told]
+    if len(numbers) > _MOST_SOLVED:
+        few = observed.only(picks)
+        # without the floors beside other boards there may be none left to compare with
+        if np.any(few.plank >= 0):
+            observed, picks = few, list(range(len(picks)))
+    joint = _joint(observed, components)
+    parts = {source: _answer(joint, observed, components, source) for source in SOURCES}
     # what is left is what the camera gets wrong of each wood, which no effect names
     parts["camera"] = parts["camera"] + joint - np.sum(list(parts.values()), axis=0)
-    still_open = _answer_of(joint, looks, components, open_prints(looks.colours))
-    tone = _answer_of(joint, looks, components, tones(looks.colours))
+    still_open = _answer_of(joint, observed, components, open_prints(observed.colours))
+    tone = _answer_of(joint, observed, components, tones(observed.colours))
+    floor = ranking.floor.lab
     return tuple(
         replace(
-            _costs(lab, floor, joint[i], {each: part[i] for each, part in parts.items()}, still_open[i], tone[i]),
-            board=name,
+            _costs(board.lab, floor, joint[i], {each: part[i] for each, part in parts.items()}, still_open[i], tone[i]),
+            board=board.board,
         )
-        for name, i, lab in boards
+        for board, i in zip(told, picks, strict=True)
     )
 
 
-def _weighed(looks: Looks, components: Components) -> FloatArray:
-    return weigh_looks(looks, components).together.joint_with_floor()
+def _joint(observed: Observations, components: Components) -> FloatArray:
+    return solve(observed, components).colours.joint_with_floor()
 
 
-def _answer(joint: FloatArray, looks: Looks, components: Components, source: Source) -> FloatArray:
+def _answer(joint: FloatArray, observed: Observations, components: Components, source: Source) -> FloatArray:
     """How the covariance of board and floor together grows with a source's variance, shape (n, 6, 6)."""
     factor = 1.0 + _STEP
-    raised = replace(looks, colours=scaled_table(looks.colours, {source: math.sqrt(factor)}))
+    raised = replace(observed, colours=scaled_table(observed.colours, {source: math.sqrt(factor)}))
     if source == "planks":
         components = replace(components, plank=_times(components.plank, factor))
     if source == "light":
         components = replace(components, photo=_times(components.photo, factor))
-    return (_weighed(raised, components) - joint) / _STEP
+    return (_joint(raised, components) - joint) / _STEP
 
 
-def _answer_of(joint: FloatArray, looks: Looks, components: Components, some: NDArray[np.bool_]) -> FloatArray:
+def _answer_of(
+    joint: FloatArray, observed: Observations, components: Components, some: NDArray[np.bool_]
+) -> FloatArray:
     """How that covariance grows with the variance of some of the shared effects, shape (n, 6, 6)."""
     if not some.any():
         return np.zeros_like(joint)
-    colours = looks.colours
+    colours = observed.colours
     vectors = colours.vectors * np.where(some, math.sqrt(1.0 + _STEP), 1.0)[:, None]
-    return (_weighed(replace(looks, colours=replace(colours, vectors=vectors)), components) - joint) / _STEP
+    return (_joint(replace(observed, colours=replace(colours, vectors=vectors)), components) - joint) / _STEP
 
 
 def _times(matrix: Sequence[Sequence[float]], factor: float) -> tuple[tuple[float, ...], ...]:

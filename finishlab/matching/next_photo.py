@@ -18,19 +18,20 @@ from numpy.typing import NDArray
 
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.matching.aims import Aim, within
-from finishlab.matching.components import Components
-from finishlab.matching.evidence import BoardLooks, Look, PlankLooks, Weighed, weigh
+from finishlab.matching.gls import Solution, solve
+from finishlab.matching.observations import Observations
+from finishlab.matching.scatter import Components
 
 __all__ = ["MOST_BOARDS", "NextPhoto", "next_photos"]
 
 FloatArray = NDArray[np.float64]
 
 MOST_BOARDS: Final = 6
-"""Boards of which it is weighed what a photo would bring: beyond them a photo settles nothing by itself."""
+"""Boards of which it is worked out what a photo would bring: beyond them a photo settles nothing by itself."""
 _SHOWN: Final = 60
 _BELIEVED: Final = 250
 """What the photo may show, and what may be true after it: numbers of draws."""
-_AT_ONCE: Final = 5
+_BATCH: Final = 5
 """Photos shown that are thought through together: small arrays stay near the processor."""
 _BROKEN: Final = 1000.0
 _WORTH: Final = 0.02
@@ -71,22 +72,22 @@ class NextPhoto:
 
 
 def next_photos(
-    boards: Sequence[BoardLooks],
-    planks: Sequence[PlankLooks],
+    observed: Observations,
+    numbers: Sequence[str],
     components: Components,
     aim: Aim,
     *,
     now: float | None = None,
     seed: int = 0,
 ) -> tuple[NextPhoto, ...]:
-    """Weigh what one more photo of each board, beside the floor or alone, or of one more plank, would bring.
+    """Return what one more photo of each board, beside the floor or alone, or of one more plank, would bring.
 
     Parameters
     ----------
-    boards
-        The boards between which it is open which is the best, at most `MOST_BOARDS`, each with all its photos.
-    planks
-        The floor's spots with all their photos; may be empty where the floor was seen beside boards only.
+    observed
+        The boards between which it is open which is the best, at most `MOST_BOARDS`, and the floor, as measured.
+    numbers
+        What these boards are called, in the same order.
     components
         How planks and photos scatter.
     aim
@@ -100,62 +101,56 @@ def next_photos(
     -------
     tuple
         The photos, the one that brings most first, of equals the one that is less work; empty with fewer than two
-        boards.
+        boards, or where the floor was not seen.
     """
-    boards = boards[:MOST_BOARDS]
-    if len(boards) < 2:
+    if len(numbers) < 2 or not np.any(observed.plank >= 0):
         return ()
-    today = weigh(boards, planks, components)
-    floor_look = _floor_look(boards, planks)
-    options: list[tuple[_What, str | None, Weighed]] = []
-    for i, board in enumerate(boards):
-        seen = board.looks[-1].estimate
-        ways: tuple[tuple[_What, Look], ...] = (
-            ("board", Look(_renamed(seen), _NEW)),
-            ("board with floor", _beside(seen, floor_look)),
-        )
-        for what, look in ways:
-            more = [*boards[:i], replace(board, looks=(*board.looks, look)), *boards[i + 1 :]]
-            options.append((what, board.board, weigh(more, planks, components)))
-    another = PlankLooks(_NEW, (Look(_renamed(floor_look), _NEW),))
-    options.append(("floor", None, weigh(boards, [*planks, another], components)))
+    today = solve(observed, components)
+    floor = _a_floor(observed)
+    options: list[tuple[_What, str | None, Observations]] = []
+    for block, name in enumerate(numbers):
+        own = np.flatnonzero((observed.block == block) & (observed.plank < 0))
+        seen = _in_next_photo(observed.colours.estimate(int(observed.rows[own[-1]])))
+        options.append(("board", name, observed.with_photo(block, seen, None)))
+        options.append(("board with floor", name, observed.with_photo(block, seen, _beside(seen, floor))))
+    options.append(("floor", None, observed.with_photo(int(observed.block[-1]) + 1, None, _in_next_photo(floor))))
     found = []
-    for what, name, then in options:
-        before, after = _chances(today, then, aim, np.random.default_rng(seed))
+    for what, board, more in options:
+        before, after = _chances(today, solve(more, components), aim, np.random.default_rng(seed))
         chance = before if now is None else now
         after = min(1.0, chance + after - before)
-        found.append(NextPhoto(what, name, chance, after, _in_words(what, name, chance, after)))
+        found.append(NextPhoto(what, board, chance, after, _in_words(what, board, chance, after)))
     return tuple(sorted(found, key=lambda photo: -photo.gain + _EASIER * (photo.what == "board with floor")))
 
 
-def _floor_look(boards: Sequence[BoardLooks], planks: Sequence[PlankLooks]) -> LabEstimate:
-    if planks:
-        return planks[-1].looks[-1].estimate
-    return next(look.floor for board in boards for look in board.looks if look.floor is not None)
+def _a_floor(observed: Observations) -> LabEstimate:
+    """Return a colour of the floor: the last of its spots or, without them, the first that was seen beside a board."""
+    of_spots = observed.block[-1] >= observed.boards
+    row = observed.rows[-1] if of_spots else observed.rows[np.argmax(observed.plank >= 0)]
+    return observed.colours.estimate(int(row))
 
 
-def _renamed(estimate: LabEstimate) -> LabEstimate:
+def _in_next_photo(estimate: LabEstimate) -> LabEstimate:
     """Return a colour as if it were seen in the next photo: what only its own photo feels belongs to that one."""
     effects = [replace(e, scope=_NEW) if e.scope.startswith("photo:") else e for e in estimate.shared]
     return replace(estimate, shared=tuple(effects))
 
 
-def _beside(board: LabEstimate, floor: LabEstimate) -> Look:
-    """Return a board and the floor in the next photo; what the photo's fit does to one it does to the other."""
-    seen = _renamed(board)
-    of_photo = [e for e in seen.shared if e.scope == _NEW]
+def _beside(board: LabEstimate, floor: LabEstimate) -> LabEstimate:
+    """Return the floor beside a board in the next photo; what the photo's fit does to one it does to the other."""
+    of_photo = [e for e in board.shared if e.scope == _NEW]
     others: list[SharedEffect] = [e for e in floor.shared if not e.scope.startswith("photo:")]
-    return Look(seen, _NEW, replace(floor, shared=(*of_photo, *others)))
+    return replace(floor, shared=(*of_photo, *others))
 
 
-def _chances(today: Weighed, then: Weighed, aim: Aim, rng: np.random.Generator) -> tuple[float, float]:
+def _chances(today: Solution, then: Solution, aim: Aim, rng: np.random.Generator) -> tuple[float, float]:
     """Chance of picking the best board now, and after the photo, both from the same draws."""
     before, after = _joint(today), _joint(then)
     size = len(before)
-    mean = np.concatenate([today.together.labs.ravel(), today.together.floor_lab])
+    mean = np.concatenate([today.colours.labs.ravel(), today.colours.floor_lab])
     shown = mean + rng.standard_normal((_SHOWN, size)) @ _root(before - after).T
     rest = rng.standard_normal((_BELIEVED, size)) @ _root(after).T
-    best = np.concatenate([_best(aim, shown[i : i + _AT_ONCE], rest) for i in range(0, _SHOWN, _AT_ONCE)])
+    best = np.concatenate([_best(aim, shown[i : i + _BATCH], rest) for i in range(0, _SHOWN, _BATCH)])
     shares = np.stack([np.mean(best == i, axis=1) for i in range(size // 3 - 1)], axis=1)
     now = float(shares.mean(axis=0).max())
     return now, max(now, float(shares.max(axis=1).mean()))  # equal but for rounding where nothing is learned
@@ -171,14 +166,14 @@ def _best(aim: Aim, shown: FloatArray, rest: FloatArray) -> NDArray[np.intp]:
     return np.asarray(np.argmin(scores, axis=2))
 
 
-def _joint(weighed: Weighed) -> FloatArray:
+def _joint(solved: Solution) -> FloatArray:
     """Covariance of all boards and the floor, shape (3n + 3, 3n + 3)."""
-    together = weighed.together
-    n, k = len(together.labs), len(together.floor_vectors)
-    spread = np.concatenate([np.moveaxis(together.moves, 1, 0).reshape(k, -1), together.floor_vectors], axis=1)
+    colours = solved.colours
+    n, k = len(colours.labs), len(colours.floor_vectors)
+    spread = np.concatenate([np.moveaxis(colours.moves, 1, 0).reshape(k, -1), colours.floor_vectors], axis=1)
     joint: FloatArray = spread.T @ spread
     for i in range(n):
-        joint[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] += together.own[i]
+        joint[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] += colours.own[i]
     return joint
 
 

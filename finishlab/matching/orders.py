@@ -1,4 +1,4 @@
-"""Which of two boards is nearer to the aim, which of all is the nearest, and how sure that is.
+"""How far boards are from floor and aim; which of two is nearer, which of all is the nearest, and how sure that is.
 
 For the boards that may be the nearest it is drawn many times what may be true, with the errors that boards and floor
 share drawn once for all. For orders among the many that cannot, the differences are taken as normal.
@@ -13,11 +13,12 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from finishlab.colorimetry.delta_e import CIEDE2000
+from finishlab.colorimetry.difference import difference_intervals
 from finishlab.matching.aims import Aim, within
-from finishlab.matching.figures import AT_ONCE, Figures
-from finishlab.matching.simulate import Together, draw_colours
+from finishlab.matching.joint import JointColours, draw_colours
 
-__all__ = ["SURE", "Orders", "Spread", "Ties"]
+__all__ = ["SURE", "Distances", "Orders", "Spread", "distances_of", "ties_of"]
 
 FloatArray = NDArray[np.float64]
 
@@ -33,11 +34,11 @@ _BROKEN: Final = 1000.0
 """Added to a score when a limit is broken: worse than any difference."""
 _EVEN: Final = 0.5
 """Chance of keeping the limits below which a board comes behind those that keep them."""
-_GLANCES: Final = 200
+_FEW_DRAWS: Final = 200
 """Draws that tell whether a board keeps the limits where that is plain."""
 _NEAR: Final = 0.15
 """How near to `_EVEN` their share must be for more draws: four times its own error."""
-_LOOKS: Final = (1000, 20_000)
+_MORE_DRAWS: Final = (1000, 20_000)
 """Draws then, at least and at most: as many as `_MOST_DRAWS` allows for all such boards together."""
 _ENDS: Final = (0.025, 0.5, 0.975)
 
@@ -53,6 +54,30 @@ class Spread:
     def as_dict(self) -> dict[str, float]:
         """Return the JSON form."""
         return {"value": self.value, "low": self.low, "high": self.high}
+
+
+@dataclass(frozen=True, slots=True)
+class Distances:
+    """How far boards are from the floor and from an aim."""
+
+    delta_e00: FloatArray
+    """CIEDE2000 from the floor with the ends of its 95 % interval, shape (3, n)."""
+    score: FloatArray
+    """Distance from the aim by the aim's formula, shape (3, n); the same where the aim is to match by CIEDE2000."""
+    covariance: FloatArray
+    """Of (L*, a*, b*) of board minus floor, shape (n, 3, 3)."""
+
+
+def distances_of(colours: JointColours, aim: Aim) -> Distances:
+    """Return the distances of all boards, with intervals."""
+    joint = colours.joint_with_floor()
+    delta_e00 = np.stack(difference_intervals(colours.labs, colours.floor_lab, joint))
+    score = delta_e00
+    if aim.name != "match" or aim.formula != CIEDE2000:
+        targets = aim.targets(colours.labs, colours.floor_lab)
+        score = np.stack(difference_intervals(colours.labs, targets, joint, aim.scored_by))
+    apart = joint[:, :3, :3] + joint[:, 3:, 3:] - joint[:, :3, 3:] - joint[:, 3:, :3]
+    return Distances(delta_e00, score, apart)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,32 +100,32 @@ class Orders:
     slopes: Slopes
 
     @classmethod
-    def of(cls, together: Together, aim: Aim, figures: Figures, count: int, seed: int) -> Orders:
+    def of(cls, colours: JointColours, aim: Aim, distances: Distances, count: int, seed: int) -> Orders:
         """Draw and compare.
 
         Parameters
         ----------
-        together
+        colours
             Boards and floor.
         aim
             What they are compared for.
-        figures
-            Scores of the boards for this aim.
+        distances
+            Of the boards for this aim.
         count, seed
             Number of draws and their seed.
         """
-        value = figures.value
-        kept = _kept(together, aim, seed) if aim.limits or aim.name == "contrast" else None
+        value = distances.score[0]
+        kept = _kept(colours, aim, seed) if aim.limits or aim.name == "contrast" else None
         order = np.lexsort((value,) if kept is None else (value, kept < _EVEN))
-        picks = _may_be_nearest(order, figures)
+        picks = _may_be_nearest(distances.score[:, order], order)
         count = min(count, max(count // 10, _MOST_DRAWS // len(picks)))
-        boards, floor = draw_colours(together, picks, count, np.random.default_rng(seed))
+        boards, floor = draw_colours(colours, picks, count, np.random.default_rng(seed))
         scores = np.stack([_score(aim, each, floor, limited=kept is not None) for each in boards])
         closest = np.zeros(len(value))
         closest[picks] = np.bincount(np.argmin(scores, axis=0), minlength=len(picks)) / count
         drawn = {int(board): row for row, board in enumerate(picks)}
         common = (scores % np.float32(_BROKEN)).mean(axis=0)
-        return cls(order, drawn, scores, common, closest, kept, value, Slopes(together, aim, order))
+        return cls(order, drawn, scores, common, closest, kept, value, Slopes.of(colours, aim))
 
     def margin(self) -> Spread | None:
         """Return how much nearer the first board is than the second; None for one board, or where limits part them."""
@@ -154,71 +179,61 @@ def _score(aim: Aim, board: FloatArray, floor: FloatArray, *, limited: bool) -> 
     return np.asarray(score + _BROKEN * ~within(aim, board, floor) if limited else score, dtype=np.float32)
 
 
-def _kept(together: Together, aim: Aim, seed: int) -> FloatArray:
+def _kept(colours: JointColours, aim: Aim, seed: int) -> FloatArray:
     """Return each board's chance of keeping the limits, surer where it decides the place."""
     rng = np.random.default_rng(seed + 1)
-    everyone = np.arange(len(together.labs))
-    kept = _shares(together, aim, everyone, _GLANCES, rng)
+    everyone = np.arange(len(colours.labs))
+    kept = _shares(colours, aim, everyone, _FEW_DRAWS, rng)
     close = everyone[np.abs(kept - _EVEN) < _NEAR]
     if len(close):
-        kept[close] = _shares(together, aim, close, int(np.clip(_MOST_DRAWS // len(close), *_LOOKS)), rng)
+        kept[close] = _shares(colours, aim, close, int(np.clip(_MOST_DRAWS // len(close), *_MORE_DRAWS)), rng)
     return kept
 
 
-def _shares(together: Together, aim: Aim, boards: NDArray[np.intp], count: int, rng: np.random.Generator) -> FloatArray:
+def _shares(
+    colours: JointColours, aim: Aim, boards: NDArray[np.intp], count: int, rng: np.random.Generator
+) -> FloatArray:
     """Return the share of draws in which boards keep the limits, shape (k,)."""
     shares: list[float] = []
     for first in range(0, len(boards), _MOST_DRAWN):
-        drawn, floor = draw_colours(together, boards[first : first + _MOST_DRAWN], count, rng)
+        drawn, floor = draw_colours(colours, boards[first : first + _MOST_DRAWN], count, rng)
         shares += [float(within(aim, board, floor).mean()) for board in drawn]
     return np.array(shares)
 
 
-def _may_be_nearest(order: NDArray[np.intp], figures: Figures) -> NDArray[np.intp]:
-    """Boards whose widened interval reaches below the surest of the first boards, by number; bounded both ways."""
-    first = order[:_LEAST_DRAWN]
-    reach = float(figures.scores(first)[2].min())
-    able: list[NDArray[np.intp]] = []
-    for start in range(0, len(order), AT_ONCE):
-        part = order[start : start + AT_ONCE]
-        value, low, _ = figures.scores(part)
-        able.append(part[low - (value - low) <= reach])
-        if sum(map(len, able)) >= _MOST_DRAWN:
-            break
-    return np.unique(np.concatenate([np.concatenate(able)[:_MOST_DRAWN], first]))
+def _may_be_nearest(scores: FloatArray, order: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Boards whose widened interval reaches below the surest of the first boards, by number; bounded both ways.
+
+    Scores by place with their intervals, shape (3, n).
+    """
+    value, low, high = scores
+    reach = float(high[:_LEAST_DRAWN].min())
+    able = order[low - (value - low) <= reach]
+    return np.unique(np.concatenate([able[:_MOST_DRAWN], order[:_LEAST_DRAWN]]))
 
 
+@dataclass(frozen=True, slots=True)
 class Slopes:
-    """How scores move with what is unknown, to first order; worked out in the order of places as far as asked for."""
+    """How scores move with what is unknown, to first order."""
 
-    def __init__(self, together: Together, aim: Aim, order: NDArray[np.intp]) -> None:
-        self._together, self._aim, self._order = together, aim, order
-        count = len(order)
-        self._place = np.empty(count, dtype=np.intp)
-        self._place[order] = np.arange(count)
-        self._known = np.zeros(count // AT_ONCE + 1, dtype=bool)
-        self._floor_root = _root(together.floor_own)
-        self._shared = np.empty((count, len(together.floor_vectors) + 3))
-        self._own = np.empty(count)
+    shared: FloatArray
+    """With each shared unknown, and the floor's own error, shape (n, k + 3)."""
+    own: FloatArray
+    """Variance by what each board shares with nobody, shape (n,)."""
+
+    @classmethod
+    def of(cls, colours: JointColours, aim: Aim) -> Slopes:
+        """Work them out at the boards' means."""
+        slopes = aim.scored_by.slopes(aim.targets(colours.labs, colours.floor_lab), colours.labs)
+        of_floor, of_board = slopes[:, :3], slopes[:, 3:]
+        shared = of_floor @ colours.floor_vectors.T + np.einsum("nki,ni->nk", colours.moves, of_board)
+        own = np.einsum("ni,nij,nj->n", of_board, colours.own, of_board)
+        return cls(np.hstack([shared, of_floor @ _root(colours.floor_own)]), own)
 
     def spread(self, one: int, two: int) -> float:
         """Return the standard deviation of the difference of two boards' scores."""
-        for board in (one, two):
-            chunk = int(self._place[board]) // AT_ONCE
-            if not self._known[chunk]:
-                self._fill(self._order[chunk * AT_ONCE : (chunk + 1) * AT_ONCE])
-                self._known[chunk] = True
-        apart = self._shared[one] - self._shared[two]
-        return float(np.sqrt(apart @ apart + self._own[one] + self._own[two]))
-
-    def _fill(self, boards: NDArray[np.intp]) -> None:
-        part = self._together.only(boards)
-        slopes = self._aim.scored_by.slopes(self._aim.targets(part.labs, part.floor_lab), part.labs)
-        of_floor, of_board = slopes[:, :3], slopes[:, 3:]
-        shared = of_floor @ part.floor_vectors.T + np.einsum("nki,ni->nk", part.moves, of_board)
-        # shared unknowns first, then the floor's own error
-        self._shared[boards] = np.hstack([shared, of_floor @ self._floor_root])
-        self._own[boards] = np.einsum("ni,nij,nj->n", of_board, part.own, of_board)
+        apart = self.shared[one] - self.shared[two]
+        return float(np.sqrt(apart @ apart + self.own[one] + self.own[two]))
 
 
 def _root(covariance: FloatArray) -> FloatArray:
@@ -227,34 +242,22 @@ def _root(covariance: FloatArray) -> FloatArray:
     return root
 
 
-class Ties:
-    """The runs of neighbours whose order stays open, each with a mark; found as far as they are asked for.
+def ties_of(orders: Orders) -> list[range]:
+    """Return the marks of each place: of the runs of neighbours whose order stays open, counted from 1 at the front.
 
     A run starts at a board and goes on as long as that board is not surely nearer than the next one. A run inside an
     earlier one is dropped. So a board may stand in two runs without joining their ends: that A and B, and B and C
     cannot be told apart does not tie A with C (a compact display of comparisons, as after Piepho, J. Comput. Graph.
-    Stat. 13 (2004) 456).
+    Stat. 13 (2004) 456). A place's marks follow one another, as runs are met in order.
     """
-
-    def __init__(self, orders: Orders) -> None:
-        self._orders = orders
-        self._order: list[int] = orders.order.tolist()
-        self._starts: list[int] = []
-        self._ends: list[int] = []
-        self._next = 0
-
-    def at(self, place: int) -> range:
-        """Return the marks of a place's runs, counted from 1; they follow one another, as runs are met in order."""
-        while self._next <= place:
-            self._run_from(self._next)
-            self._next += 1
-        return range(bisect_left(self._ends, place) + 1, bisect_right(self._starts, place) + 1)
-
-    def _run_from(self, start: int) -> None:
-        order, end = self._order, self._ends[-1] if self._ends else -1
-        reached = max(end, start)
-        while reached + 1 < len(order) and not self._orders.surely_before(order[start], order[reached + 1]):
+    order: list[int] = orders.order.tolist()
+    starts: list[int] = []
+    ends: list[int] = []
+    for start, board in enumerate(order):
+        end = reached = max(ends[-1] if ends else -1, start)
+        while reached + 1 < len(order) and not orders.surely_before(board, order[reached + 1]):
             reached += 1
-        if reached > max(end, start):
-            self._starts.append(start)
-            self._ends.append(reached)
+        if reached > end:
+            starts.append(start)
+            ends.append(reached)
+    return [range(bisect_left(ends, place) + 1, bisect_right(starts, place) + 1) for place in range(len(order))]

@@ -1,70 +1,60 @@
-"""Which board comes closest to the floor, and how sure that is.
+"""Which board comes closest to the floor, how sure that is, and the words for it.
 
 The boards stand in the order of their measured difference from the floor, or from what the aim names. What may be true
 is drawn many times with the errors that boards and floor share drawn once for all, which gives each board's probability
 of being the closest one and says which orders stay open. The drawn truths are those a wide-open mind would hold after
 measuring: each colour normal about its measured mean.
+
+The bands of the words are those of `finishlab.colorimetry.difference` and, for the floor's own range, the ones below;
+both are this tool's own and stand beside the published thresholds in docs/bands.md.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from itertools import islice, takewhile
-from typing import Literal
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import takewhile
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from finishlab.colorimetry.difference import DeltaE, SignedDifference, describe, signed_difference
-from finishlab.colorimetry.estimate import LabEstimate
-from finishlab.errors import LogbookError
+from finishlab.colorimetry.difference import BANDS, DeltaE, SignedDifference, describe, signed_difference
 from finishlab.matching.aims import MATCH, Aim
-from finishlab.matching.figures import AT_ONCE, Figures
-from finishlab.matching.floor import FloorPool, pool_estimates
+from finishlab.matching.joint import JointColours
 from finishlab.matching.next_photo import NextPhoto
-from finishlab.matching.orders import SURE, Orders, Spread, Ties
-from finishlab.matching.places import Places, Subjects
-from finishlab.matching.simulate import Together, gather
-from finishlab.matching.words import lay_sentence
+from finishlab.matching.orders import SURE, Distances, Orders, Spread, distances_of, ties_of
+from finishlab.matching.scatter import FloorPool
 from finishlab.quality import Doubt
 
 __all__ = [
+    "RANGES",
     "SURE",
-    "BoardColour",
     "Margin",
     "RankedBoard",
     "Ranking",
-    "Subject",
     "as_rows",
-    "rank_boards",
-    "rank_together",
-    "require_boards",
+    "lay_sentence",
+    "range_words",
+    "rank_colours",
 ]
 
 FloatArray = NDArray[np.float64]
 
-
-@dataclass(frozen=True, slots=True)
-class BoardColour:
-    """A test board with everything measured on it.
-
-    Raises
-    ------
-    ValueError
-        If nothing was measured on it.
-    """
-
-    board: str
-    """The board's number, e.g. ``"B3"``."""
-    estimates: tuple[LabEstimate, ...]
-    kind: Literal["wood", "print"] = "wood"
-    doubts: tuple[Doubt, ...] = ()
-    """Doubts to stand beside its place."""
-
-    def __post_init__(self) -> None:
-        if not self.estimates:
-            raise ValueError("a board needs at least one measurement")
+RANGES: Final[tuple[tuple[float, str], ...]] = (
+    (0.7, "well inside what its own planks differ by"),
+    (1.3, "about as far off as its own planks are"),
+    (2.0, "a little farther off than its own planks are"),
+    (3.5, "about {times} times as far off as its own planks are"),
+    (math.inf, "far outside what its own planks differ by"),
+)
+"""Upper end of the ratio (CIEDE2000 over the floor's own spread) and words of each band; this tool's own."""
+_TOO_EVEN: Final = 0.3
+"""Spread of a floor below which the ratio says nothing: its planks are as good as equal."""
+_SAME: Final = BANDS[0][0]
+_MORE_ALIKE: Final = ", though its own planks are more alike still"
+"""Beside a difference that is hardly seen, in place of words that would make it large."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +87,6 @@ class RankedBoard:
     """Board minus floor."""
     ratio_to_floor_spread: float | None
     """CIEDE2000 over the floor's own spread; up to 1 the board lies inside the floor's range. None without a spread."""
-    in_words: str
     ties: range = range(0)
     """Marks of the ties it belongs to, numbered from 1 at the front. Two boards share a mark exactly when they stand in
     a run of neighbours whose first is closer than each other one with a probability below `SURE`."""
@@ -124,6 +113,11 @@ class RankedBoard:
     is too far behind to be drawn."""
 
     @property
+    def in_words(self) -> str:
+        """How far off and in which direction, in a few words."""
+        return describe(self.difference, self.delta_e00)
+
+    @property
     def sentence(self) -> str:
         """One sentence for a lay person: how far off, in which direction, and against what the floor itself does."""
         return lay_sentence(self.difference, self.delta_e00, self.ratio_to_floor_spread)
@@ -143,8 +137,8 @@ class Ranking:
     """The boards from the closest on, and the floor they are compared with."""
 
     floor: FloorPool
-    boards: Sequence[RankedBoard]
-    """By place; each is made when it is looked at (`finishlab.matching.places.Places`), and a slice is a tuple."""
+    boards: tuple[RankedBoard, ...]
+    """By place."""
     aim: Aim = MATCH
     light: str = ""
     """The light all of it was photographed in; empty when not told."""
@@ -159,35 +153,14 @@ class Ranking:
         return bool(self.boards) and not self.aim.is_made_by(np.array(self.boards[0].difference.dL))
 
     @property
-    def numbers(self) -> Sequence[str]:
+    def numbers(self) -> list[str]:
         """The boards' numbers by place."""
-        return self.boards.numbers if isinstance(self.boards, Places) else [board.board for board in self.boards]
+        return [board.board for board in self.boards]
 
-    def find(self, number: str) -> RankedBoard:
-        """Return a board by its number.
-
-        Raises
-        ------
-        KeyError
-            If it is not ranked.
-        """
-        if isinstance(self.boards, Places):
-            return self.boards.find(number)
-        return {board.board: board for board in self.boards}[number]
-
-    def score_of(self, number: str) -> DeltaE:
-        """Return how far a board is from the aim, by its number; as `find`."""
-        if isinstance(self.boards, Places):
-            return self.boards.score_of(number)
-        found = self.find(number)
-        return found.score or found.delta_e00
-
-    def changed(self, change: Callable[[RankedBoard], RankedBoard]) -> Ranking:
-        """Return the same ranking with each board changed, when it is looked at."""
-        boards = self.boards
-        if not isinstance(boards, Places):
-            return replace(self, boards=tuple(change(board) for board in boards))
-        return replace(self, boards=boards.changed(change))
+    @property
+    def by_number(self) -> dict[str, RankedBoard]:
+        """The boards by their numbers."""
+        return {board.board: board for board in self.boards}
 
     @property
     def leaders(self) -> tuple[RankedBoard, ...]:
@@ -195,67 +168,13 @@ class Ranking:
         if not self.boards:
             return ()
         first = self.boards[0]
-        return (first, *takewhile(first.tied_with, islice(self.boards, 1, None)))
+        return (first, *takewhile(first.tied_with, self.boards[1:]))
 
 
-@dataclass(frozen=True, slots=True)
-class Subject:
-    """What a ranking is told of a board beside its colour."""
-
-    board: str
-    doubts: tuple[Doubt, ...] = ()
-    photos: int = 0
-    pairs: int = 0
-    final: bool = True
-
-
-def rank_boards(
-    floor: FloorPool, boards: Sequence[BoardColour], *, aim: Aim = MATCH, count: int = 4000, seed: int = 0
-) -> Ranking:
-    """Rank boards by their difference from a pooled floor, each measured on its own.
-
-    Parameters
-    ----------
-    floor
-        The pooled floor, see `finishlab.matching.floor.pool_floor`.
-    boards
-        The boards, in any order; equal differences keep it.
-    aim, count, seed
-        See `rank_together`.
-
-    Raises
-    ------
-    LogbookError
-        ``"no-boards"`` if there is none.
-    ValueError
-        If `count` is below 1.
-    """
-    require_boards(boards)
-    together = gather([pool_estimates(board.estimates) for board in boards], floor.estimate)
-    subjects = [Subject(board.board, board.doubts, len(board.estimates)) for board in boards]
-    return rank_together(floor, together, subjects, aim=aim, count=count, seed=seed)
-
-
-def require_boards(boards: Sequence[object]) -> None:
-    """Refuse to rank nothing.
-
-    Raises
-    ------
-    LogbookError
-        ``"no-boards"``.
-    """
-    if not boards:
-        raise LogbookError(
-            "no-boards",
-            "No test board has been measured yet, so there is nothing to rank.",
-            "Photograph a test board beside the strip and log it: finishlab board add PHOTO --species WOOD.",
-        )
-
-
-def rank_together(
+def rank_colours(
     floor: FloorPool,
-    together: Together,
-    subjects: Sequence[Subject],
+    colours: JointColours,
+    numbers: Sequence[str],
     *,
     aim: Aim = MATCH,
     light: str = "",
@@ -268,10 +187,10 @@ def rank_together(
     ----------
     floor
         The floor, for its spread and its own words.
-    together
-        Colours of boards and floor, e.g. from `finishlab.matching.evidence.weigh`.
-    subjects
-        The same boards in the same order.
+    colours
+        Colours of boards and floor, e.g. from `finishlab.matching.gls.solve`.
+    numbers
+        What the same boards are called, in the same order.
     aim
         What they are ranked for.
     light
@@ -293,58 +212,41 @@ def rank_together(
     """
     if count < 1:
         raise ValueError("a ranking needs at least one draw")
-    figures = Figures(together, aim)
-    orders = Orders.of(together, aim, figures, count, seed)
-    told = Subjects.of(subjects)
-    ranked = _Ranked(floor, together, told, figures, orders)
-    numbers = [told.numbers[i] for i in orders.order.tolist()]
+    distances = distances_of(colours, aim)
+    orders = Orders.of(colours, aim, distances, count, seed)
+    names = [numbers[i] for i in orders.order.tolist()]
     by = orders.margin()
-    margin = None if by is None else Margin(numbers[0], numbers[1], by)
-    return Ranking(floor, Places(numbers, ranked.at, ranked.score_at), aim, light, margin=margin)
+    margin = None if by is None else Margin(names[0], names[1], by)
+    return Ranking(floor, _boards(floor, colours, numbers, distances, orders), aim, light, margin=margin)
 
 
-class _Ranked:
-    """Makes ranked boards out of what is known of all of them."""
-
-    def __init__(
-        self, floor: FloorPool, together: Together, subjects: Subjects, figures: Figures, orders: Orders
-    ) -> None:
-        self._floor, self._together, self._subjects = floor, together, subjects
-        self._figures, self._orders = figures, orders
-        self._ties, self._open_to = Ties(orders), orders.inseparable()
-
-    def score_at(self, index: int) -> DeltaE:
-        """Return how far the board at a place is from the aim."""
-        return self._figures.score(int(self._orders.order[index]))
-
-    def at(self, index: int) -> RankedBoard:
-        """Return the board at a place, counted from 0."""
-        orders, figures, i = self._orders, self._figures, int(self._orders.order[index])
-        first = index - index % AT_ONCE
-        figures.need(orders.order[first : first + AT_ONCE])
-        subject, lab, spread = self._subjects[i], self._together.labs[i], self._floor.spread_e00
-        delta_e00 = figures.delta_e00(i)
-        difference = signed_difference(lab, self._together.floor_lab)
-        return RankedBoard(
+def _boards(
+    floor: FloorPool, colours: JointColours, numbers: Sequence[str], distances: Distances, orders: Orders
+) -> tuple[RankedBoard, ...]:
+    """Return the boards by place."""
+    ties, open_to = ties_of(orders), orders.inseparable()
+    labs, covariances = colours.labs.tolist(), distances.covariance.tolist()
+    plain, scores = distances.delta_e00.T.tolist(), distances.score.T.tolist()
+    boards = []
+    for index, i in enumerate(orders.order.tolist()):
+        delta_e00, score, lab = DeltaE(*plain[i]), DeltaE(*scores[i]), labs[i]
+        board = RankedBoard(
             place=index + 1,
-            board=subject.board,
-            lab=(float(lab[0]), float(lab[1]), float(lab[2])),
+            board=numbers[i],
+            lab=(lab[0], lab[1], lab[2]),
             delta_e00=delta_e00,
             probability_closest=float(orders.closest[i]),
-            difference=difference,
-            ratio_to_floor_spread=delta_e00.value / spread if spread else None,
-            in_words=describe(difference, delta_e00),
-            ties=self._ties.at(index),
-            doubts=subject.doubts,
-            score=delta_e00 if figures.plain_aim else figures.score(i),
+            difference=signed_difference(lab, colours.floor_lab),
+            ratio_to_floor_spread=delta_e00.value / floor.spread_e00 if floor.spread_e00 else None,
+            ties=ties[index],
+            score=score,
             within_limits=None if orders.kept is None else float(orders.kept[i]),
-            covariance=as_rows(figures.apart(i)),
-            inseparable=tuple(self._subjects.numbers[j] for j in self._open_to.get(i, ())),
-            photos=subject.photos,
-            pairs=subject.pairs,
-            final=subject.final,
-            own=_inside(orders.own(i), figures.score(i)),
+            covariance=as_rows(covariances[i]),
+            inseparable=tuple(numbers[j] for j in open_to.get(i, ())),
+            own=_inside(orders.own(i), score),
         )
+        boards.append(board)
+    return tuple(boards)
 
 
 def _inside(own: Spread | None, whole: DeltaE) -> Spread | None:
@@ -352,6 +254,53 @@ def _inside(own: Spread | None, whole: DeltaE) -> Spread | None:
     return None if own is None else Spread(whole.value, max(own.low, whole.low), min(own.high, whole.high))
 
 
-def as_rows(matrix: FloatArray) -> tuple[tuple[float, float, float], ...]:
+def as_rows(matrix: Sequence[Sequence[float]]) -> tuple[tuple[float, float, float], ...]:
     """Return a 3 x 3 matrix as plain tuples."""
     return tuple((float(r[0]), float(r[1]), float(r[2])) for r in matrix)
+
+
+def range_words(ratio: float, spread_e00: float | None = None) -> str:
+    """Say how a difference stands to the floor's own plank-to-plank spread.
+
+    Parameters
+    ----------
+    ratio
+        CIEDE2000 of the board over the root mean square CIEDE2000 of the planks, both from the floor's mean.
+    spread_e00
+        That of the planks; below 0.3 an even floor is named in place of a ratio.
+    """
+    if spread_e00 is not None and spread_e00 < _TOO_EVEN:
+        return "beside a floor whose planks are all but equal"
+    words = next(words for end, words in RANGES if ratio < end)
+    return words.format(times=round(ratio))
+
+
+def lay_sentence(difference: SignedDifference, delta_e00: DeltaE, ratio: float | None = None) -> str:
+    """Return one sentence about a board beside the floor.
+
+    Parameters
+    ----------
+    difference
+        Board minus floor.
+    delta_e00
+        CIEDE2000 of the same pair.
+    ratio
+        That over the floor's own spread; None where the floor was seen at one spot only.
+
+    Returns
+    -------
+    str
+        E.g. ``"A touch darker and pinker than the floor, about as far off as its own planks are."``
+    """
+    direction = describe(difference)
+    if delta_e00.value < _SAME:
+        direction = "hardly to be told from the floor" if direction.startswith("much like") else f"just {direction}"
+    told = direction
+    if ratio is not None and math.isfinite(ratio):
+        if delta_e00.value < _SAME and ratio >= RANGES[1][0]:
+            told += _MORE_ALIKE
+        else:
+            told += ", " + range_words(ratio, delta_e00.value / ratio if ratio > 0 else None)
+    if delta_e00.low == 0.0 and delta_e00.value >= _SAME:
+        told += "; the photos leave open whether there is a difference at all"
+    return told[:1].upper() + told[1:] + "."

@@ -28,7 +28,7 @@ from finishlab.imaging.strip import EYE_ROWS, STRIP, GreyPatch, Screen
 from finishlab.measure.quality_checks import judge_light, judge_strip
 from finishlab.quality import Doubt
 
-__all__ = ["LearnedPrint", "PrintFit", "fit_print", "greys_seen", "learn_print", "look_at_print"]
+__all__ = ["LearnedPrint", "PrintFit", "greys_seen", "learn_print", "look_at_print"]
 
 _LEVELS: Final = np.array([patch.level for patch in STRIP.patches])
 _PAPER: Final = len(STRIP.greys) - 1
@@ -108,7 +108,28 @@ def look_at_print(image: LinearImage) -> PrintFit:
         ``no-screens``, ``lines-show``, ``strip-far``, ``print-unclear``, and what judging the strip and its light
         raises.
     """
-    return fit_print(image, find_strip(image, small=True))
+    strip = find_strip(image, small=True)
+    linear = image.info.linear
+    _check_scale(strip, linear=linear)
+    priors = _priors(linear=linear)
+    curve = (priors.tone.grid, priors.tone.mean)
+    model, theta = _Model(), np.zeros(0)
+    for _ in range(_ROUNDS):
+        means = read_areas(image, strip, _AREAS, curve)
+        readings, shows = _readings(means, linear=linear)
+        model = _Model(shows, means.beats)
+        theta, correction = _solved(model, readings, priors, theta)
+        curve = (correction.curves[1][0], correction.curves[1][1])
+    greys = PatchReadings(*(each[~_IS_SCREEN] for each in (readings.places, readings.values, readings.usable)))
+    doubts = [each for each in judge_strip(strip, greys, 0.0, image) if each.code not in _OF_SMALL]
+    doubts += judge_light(greys, replace(correction, weights=correction.weights[~_IS_SCREEN]))
+    if correction.misfit > _MISFIT:
+        raise _unclear()
+    growth = model.growth(theta)
+    common, own = model.covariances(correction)
+    return PrintFit(
+        model.log_greys(theta), common, own, growth, strip.number, image.info.photo_id, linear, tuple(doubts)
+    )
 
 
 def learn_print(looks: Sequence[PrintFit], *, number: int | None = None, learned: str = "") -> LearnedPrint:
@@ -148,31 +169,6 @@ def _pooled(fits: Sequence[PrintFit]) -> tuple[np.ndarray, np.ndarray]:
     log = np.mean([each.log_reflectance for each in fits], axis=0)
     own = np.sum([each.own for each in fits], axis=0) / len(fits) ** 2
     return np.asarray(log), np.asarray(np.mean([each.common for each in fits], axis=0) + own)
-
-
-def fit_print(image: LinearImage, strip: StripFit) -> PrintFit:
-    """Fit print, tone, light and glare to a photo in which the strip was found, and judge it; see `look_at_print`."""
-    linear = image.info.linear
-    _check_scale(strip, linear=linear)
-    priors = _priors(linear=linear)
-    curve = (priors.tone.grid, priors.tone.mean)
-    model, theta = _Model(), np.zeros(0)
-    for _ in range(_ROUNDS):
-        means = read_areas(image, strip, _AREAS, curve)
-        readings, shows = _readings(means, linear=linear)
-        model = _Model(shows, means.beats)
-        theta, correction = _solved(model, readings, priors, theta)
-        curve = (correction.curves[1][0], correction.curves[1][1])
-    greys = PatchReadings(*(each[~_IS_SCREEN] for each in (readings.places, readings.values, readings.usable)))
-    doubts = [each for each in judge_strip(strip, greys, 0.0, image) if each.code not in _OF_SMALL]
-    doubts += judge_light(greys, replace(correction, weights=correction.weights[~_IS_SCREEN]))
-    if correction.misfit > _MISFIT:
-        raise _unclear()
-    growth = model.growth(theta)
-    common, own = model.covariances(correction)
-    return PrintFit(
-        model.log_greys(theta), common, own, growth, strip.number, image.info.photo_id, linear, tuple(doubts)
-    )
 
 
 def _priors(*, linear: bool) -> FitPriors:

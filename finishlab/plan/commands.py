@@ -306,6 +306,7 @@ def cutting(
         kerf=KERF if kerf is None else read_length(kerf, "saw cut", "width"),
         allowance=added,
         spares=SPARES if spare is None else spare,
+        us=us,
     )
     sources = _sources(kerf_mm=kerf, allowance_mm=allowance, spares=spare)
     if csv_file is not None:

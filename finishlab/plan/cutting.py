@@ -15,6 +15,7 @@ from typing import Final
 from finishlab.errors import UsageError
 from finishlab.plan.calendar import full_name, need_flight
 from finishlab.plan.geometry import Part, corners
+from finishlab.units import length_text
 
 __all__ = ["ALLOWANCE", "KERF", "SPARES", "CuttingPlan", "Piece", "Stock", "plan_cutting"]
 
@@ -121,6 +122,7 @@ def plan_cutting(
     kerf: float = KERF,
     allowance: float = ALLOWANCE,
     spares: int = SPARES,
+    us: bool = False,
 ) -> CuttingPlan:
     """Return what to cut, and from which boards.
 
@@ -134,6 +136,8 @@ def plan_cutting(
         Millimetres.
     spares
         Pieces more, as large as the largest (common practice, no source).
+    us
+        Whether what is refused is told in inches too.
 
     Raises
     ------
@@ -152,6 +156,7 @@ def plan_cutting(
         raise UsageError(
             "bad-allowance", "Saw cut, allowance and spares are not below 0.", "Leave them out, or give 0."
         )
+    _need_leans(parts, us=us)
     pieces = _pieces(parts, width, kerf, allowance, spares)
     longest = max(each.length for each in stock)
     if pieces[0].length > longest + _TOLERANCE:
@@ -165,19 +170,24 @@ def plan_cutting(
     return CuttingPlan(tuple(sorted(pieces, key=_order)), tuple(boards), kerf, allowance)
 
 
+def _need_leans(parts: Sequence[Part], *, us: bool) -> None:
+    """Refuse a part of which nobody says which side leans."""
+    for part in parts:
+        if part.shape.lean_known:
+            continue
+        name = full_name(part, several=need_flight(parts))
+        front, back = (length_text(each, us=us) for each in (part.shape.front, part.shape.back_mm))
+        raise UsageError(
+            "which-side-leans",
+            f"{name.capitalize()} is {front} wide in front and {back} at the back, and no angle says which side leans.",
+            "Measure one angle at the front edge, 90 where that side is square: finishlab stairs edit "
+            f"{name} --left-angle 90, or --odd {part.place}:left=90,... of a stair by options.",
+        )
+
+
 def _pieces(parts: Sequence[Part], width: float, kerf: float, allowance: float, spares: int) -> list[Piece]:
     """Return the rectangles, the longest first."""
     several = need_flight(parts)
-    for part in parts:
-        if not part.shape.lean_known:
-            name, shape = full_name(part, several=several), part.shape
-            raise UsageError(
-                "which-side-leans",
-                f"{name.capitalize()} is {shape.front:.0f} mm wide in front and {shape.back_mm:.0f} mm at the back, "
-                "and no angle says which side leans.",
-                "Measure one angle at the front edge, 90 where that side is square: finishlab stairs edit "
-                f"{name} --left-angle 90, or --odd {part.place}:left=90,... of a stair by options.",
-            )
     found = []
     for part in parts:
         depth = part.shape.depth

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Final
 
 from finishlab.board.shown import SpotRow
 from finishlab.matching.aims import MATCH, Aim
-from finishlab.reports.sentences import answer
+from finishlab.rank.comparing import Comparison, compare
+from finishlab.rank.sentences import answer
 from finishlab.show.pages import Picture
-from finishlab.workflow.comparing import Comparison, compare
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -71,7 +71,7 @@ def gather_report(
     title
         What the report is headed by.
     light, aim, other
-        As `finishlab.workflow.comparing.compare` takes them.
+        As `finishlab.rank.comparing.compare` takes them.
 
     Raises
     ------
@@ -83,7 +83,7 @@ def gather_report(
     from finishlab.report.crops import crops_of
     from finishlab.version import __version__
 
-    found = compare(log, light=light, aim=aim, other=other)
+    found = compare(log, light=light, aim=aim, other=other).as_measured()
     ranking = found.ranking
     shown = [log.board(board.board) for board in ranking.boards[:MOST_PICTURED]]
     spots = [spot for spot in log.floor_spots() if any(m.light == found.light for m in spot.measurements)]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.errors import FinishlabError
 from finishlab.measuring.photos import MeasureOptions
 from finishlab.show.pages import Picture

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
+from finishlab.rank.sentences import tie_marks
 from finishlab.report.contents import ReportContent
 from finishlab.reports.costs import costs_line
 from finishlab.reports.plots import (
@@ -17,13 +18,11 @@ from finishlab.reports.plots import (
     plane_plot,
     swatch_plot,
 )
-from finishlab.reports.plots.colours import Covariance, clipping
+from finishlab.reports.plots.colours import clipping
 from finishlab.reports.plots.swatches import CLIPPED
-from finishlab.reports.sentences import tie_marks
 from finishlab.show.pages import Chart
 
 if TYPE_CHECKING:
-    from finishlab.board.shown import BoardRow
     from finishlab.matching.ranking import RankedBoard
     from finishlab.reports.plots.colours import Kind
 
@@ -94,7 +93,7 @@ def _plotted(board: RankedBoard, content: ReportContent, leaders: set[str], coat
     return PlottedBoard(
         name=board.board,
         lab=board.lab,
-        covariance=_covariance(board, row),
+        covariance=board.covariance,
         kind=kind,
         note=f"dE00 {board.delta_e00.value:.1f}",
         score=score,
@@ -102,17 +101,6 @@ def _plotted(board: RankedBoard, content: ReportContent, leaders: set[str], coat
         mark="".join(tie_marks(board)),
         coats=coats,
     )
-
-
-def _covariance(board: RankedBoard, row: BoardRow | None) -> Covariance | None:
-    """Return what is unsure of board against floor or, where that was not kept, of the board's own mean."""
-    if board.covariance is not None:
-        return board.covariance
-    errors = [colour.standard_error for colour in row.colours] if row is not None else []
-    if not errors:
-        return None
-    s = [sum(error[k] ** 2 for error in errors) / len(errors) ** 2 for k in range(3)]
-    return ((s[0], 0.0, 0.0), (0.0, s[1], 0.0), (0.0, 0.0, s[2]))
 
 
 def _intervals(content: ReportContent, boards: Sequence[PlottedBoard]) -> Drawing:

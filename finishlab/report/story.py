@@ -5,22 +5,25 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from finishlab.board.shown import board_details, what_it_is
+from finishlab.cautions import CAUTIONS
 from finishlab.colorimetry.spaces import hex_colour
-from finishlab.report.contents import MOST_TOLD, ReportContent
-from finishlab.report.pictures import charts
-from finishlab.reports.comparison import aim_line, colours_line, inseparable_lines, lights_rows, recipes_rows
-from finishlab.reports.sentences import (
-    CAUTIONS,
+from finishlab.rank.documents import lights_rows, recipes_rows
+from finishlab.rank.sentences import (
+    aim_line,
     answer,
     answer_detail,
     as_sentence,
     chance,
+    colours_line,
     doubts_once,
     floor_line,
+    inseparable_lines,
     interval,
     next_steps,
     place_mark,
 )
+from finishlab.report.contents import MOST_TOLD, ReportContent
+from finishlab.report.pictures import charts
 from finishlab.show.document import Column, Facts, Listing, Table
 from finishlab.show.pages import (
     Block,
@@ -102,10 +105,11 @@ def report_pages(content: ReportContent, *, across: int = 2) -> Pages:
     if doubts:
         sections.append(Section("Doubts", (Facts("", doubts),), "doubts", room=30.0))
     method = (Words(METHOD), Facts("", tuple(_facts(content))))
+    cautions = [(each.title, each.long) for each in CAUTIONS.values()]
     sections += [
         Section("How this was measured", method, "method"),
         Section("What to do next", (Listing("", _steps(content), numbered=True),), "next", room=30.0),
-        Section("Before you open a can", (Words(LABELS_WIN), Facts("", CAUTIONS)), "cautions"),
+        Section("Before you open a can", (Words(LABELS_WIN), Facts("", cautions)), "cautions"),
     ]
     return Pages(
         title=f"{content.title}: {found}",

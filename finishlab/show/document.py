@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 __all__ = [
+    "Bar",
     "Block",
     "Cell",
     "Colour",
@@ -35,8 +36,6 @@ class Colour:
     """A colour, CIELAB D65 2 degrees; None while it is not measured."""
 
     lab: Lab | None
-    beside: Lab | None = None
-    """Another one, shown edge to edge with it."""
     decimals: int = 0
     """Of the figures."""
 
@@ -58,7 +57,16 @@ class Share:
     value: float
 
 
-Cell = str | int | float | dt.date | Colour | Interval | Share | None
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """Colours edge to edge, CIELAB D65 2 degrees; nothing where a terminal has none, so words say it too."""
+
+    labs: tuple[Lab, ...]
+    words: str = ""
+    """What they are, beside them."""
+
+
+Cell = str | int | float | dt.date | Colour | Bar | Interval | Share | None
 """None is shown as nothing known: ``-`` in a table, no line in facts. An empty text stays empty."""
 
 
@@ -74,6 +82,8 @@ class Column:
     """Least width, characters."""
     share: float = 0.0
     """Of the width of a sheet of paper; 0 in all columns for equal ones."""
+    room: int = 0
+    """Width of a terminal, characters, from which on it is shown."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +136,7 @@ class Listing:
     numbered: bool = False
 
 
-Block = Line | Paragraph | Facts | Table | Listing
+Block = Line | Bar | Paragraph | Facts | Table | Listing
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,9 +14,11 @@ from textwrap import wrap
 from typing import TYPE_CHECKING, Final
 
 from finishlab.show.document import (
+    Bar,
     Block,
     Cell,
     Colour,
+    Column,
     Document,
     Interval,
     Lab,
@@ -54,7 +56,7 @@ __all__ = [
 
 _WIDEST: Final = 100
 """Longer lines of a paragraph are hard to read."""
-_WITH_UNIT: Final = re.compile(r"(\d) (mm|in|ft2|m2|qt|L|%)\b")
+_WITH_UNIT: Final = re.compile(r"(\d) ((?:mm|in|ft2|m2|qt|L)\b|%)")
 _PLAIN: Final = str.maketrans({"┌": "+", "─": "-", "┘": "'"})
 """What stands for lines where a terminal cannot spell them."""
 
@@ -70,6 +72,9 @@ def _render(console: Console, block: Block) -> None:
         console.print(as_text(block.text), highlight=False, soft_wrap=block.whole)
     elif isinstance(block, Paragraph):
         _paragraph(console, block)
+    elif isinstance(block, Bar):
+        if shows_colour(console):
+            console.print(swatch(block.labs, width=14), as_text(f" {block.words}"), sep="", highlight=False)
     elif isinstance(block, Listing):
         print_list(console, block.title, block.lines, numbered=block.numbered)
     elif isinstance(block, Table):
@@ -98,14 +103,10 @@ def _table(console: Console, block: Table) -> None:
     if block.title:
         blank(console)
         say(console, block.title)
-    coloured = [any(isinstance(row[index], Colour) for row in block.rows) for index in range(len(block.columns))]
-    names = [
-        colour_heads(console) if colour else [column.name]
-        for column, colour in zip(block.columns, coloured, strict=True)
-    ]
+    names = [_names(console, column, [row[i] for row in block.rows]) for i, column in enumerate(block.columns)]
     heads: list[Head] = []
-    for column, colour, each in zip(block.columns, coloured, names, strict=True):
-        heads += [Head(name, column.fold and not colour, column.right, column.least) for name in each]
+    for column, each in zip(block.columns, names, strict=True):
+        heads += [Head(name, column.fold and each == [column.name], column.right, column.least) for name in each]
     rows = [
         [part for cell, each in zip(row, names, strict=True) for part in _cells(console, cell, len(each))]
         for row in block.rows
@@ -113,8 +114,22 @@ def _table(console: Console, block: Table) -> None:
     print_rows(console, heads, rows, ruled=block.ruled)
 
 
+def _names(console: Console, column: Column, cells: Sequence[Cell]) -> list[str]:
+    """Return the heads of the columns that one takes on this terminal: none, one, or two of a colour."""
+    if console.width < column.room:
+        return []
+    coloured = [type(cell) for cell in cells if isinstance(cell, Bar | Colour)]
+    if Bar in coloured:
+        return [column.name] if shows_colour(console) else []
+    return colour_heads(console) if coloured else [column.name]
+
+
 def _cells(console: Console, cell: Cell, count: int) -> list[str | Text]:
     """Return what a cell takes in a table, in so many columns: a colour its swatch and its figures."""
+    if not count:
+        return []
+    if isinstance(cell, Bar):
+        return [swatch(cell.labs, lines=2)]
     if isinstance(cell, Colour):
         return colour_cells(console, cell.lab, cell.decimals)
     words = _words(cell)
@@ -125,6 +140,8 @@ def _cells(console: Console, cell: Cell, count: int) -> list[str | Text]:
 
 def _words(cell: Cell) -> str | None:
     """Return a cell as text; None where nothing is known."""
+    if isinstance(cell, Bar):
+        return cell.words
     if isinstance(cell, Colour):
         return (
             None
@@ -161,7 +178,7 @@ def colour_heads(console: Console) -> list[str]:
 def colour_cells(console: Console, lab: Lab | None, decimals: int = 0) -> list[str | Text]:
     """Return the cells."""
     figures = lab_words(lab, decimals)
-    return [swatch(lab), figures] if shows_colour(console) else [figures]
+    return [swatch([] if lab is None else [lab]), figures] if shows_colour(console) else [figures]
 
 
 def lab_words(lab: Lab | None, decimals: int = 0) -> str:
@@ -175,8 +192,8 @@ def shows_colour(console: Console) -> bool:
     return console.is_terminal and not console.no_color and console.color_system == "truecolor"
 
 
-def swatch(lab: Lab | None, beside: Lab | None = None, lines: int = 1) -> Text:
-    """Blocks of colour, edge to edge."""
+def swatch(labs: Sequence[Lab], *, width: int = 5, lines: int = 1) -> Text:
+    """Return blocks of colour, edge to edge."""
     from rich.text import Text
 
     from finishlab.colorimetry.spaces import hex_colour
@@ -184,9 +201,8 @@ def swatch(lab: Lab | None, beside: Lab | None = None, lines: int = 1) -> Text:
     shown = Text()
     for line in range(lines):
         shown.append("\n" if line else "")
-        for colour in (lab, beside):
-            if colour is not None:
-                shown.append("     ", style=f"on {hex_colour(colour)}")
+        for lab in labs:
+            shown.append(" " * width, style=f"on {hex_colour(lab)}")
     return shown
 
 

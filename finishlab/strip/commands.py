@@ -179,6 +179,7 @@ def picture_option(command: Command) -> Command:
     short_help="Learn the greys of one printed strip.",
     examples=(
         "finishlab strip learn stepped-back.jpg --save-picture print.svg",
+        "finishlab strip learn stepped-back.jpg --white 93.5",
         "finishlab strip learn strip-and-card.jpg --grey 1210,480,160,120:50",
         "finishlab strip learn --number 412 --black 24.1 --lightness 3:55.2 --lightness 5:74.9 --white 93.5",
         "finishlab strip learn --number 412 --seen 1:6 --seen 2:5 --seen 3:8",
@@ -222,8 +223,9 @@ def learn(
 
     Photograph the strip from two or three steps back, in even light and a little askew, until it is about a tenth of
     the photo's width: its fine lines then tell how the printer makes greys, whatever the phone does to them. Several
-    photos tell more, and a camera raw file does without the lines. Or photograph it beside a grey card, read its greys
-    with an instrument, or match them by eye. Photos that are logged already keep their figures until re-measured.
+    photos tell more, and a camera raw file does without the lines. How light the paper itself is no photo can tell:
+    where you know its L*, say it with --white. Or photograph the strip beside a grey card, read its greys with an
+    instrument, or match them by eye. Photos that are logged already keep their figures until re-measured.
     """
     from finishlab.strip.documents import check_curve_name, greys_document, save_curve
 
@@ -233,7 +235,7 @@ def learn(
     check_curve_name(save_picture)
     with open_logbook(make=True) as log:
         if photos and not greys:
-            found, doubts, code = _learned_from_far(log, photos, number)
+            found, doubts, code = _learned_from_far(log, photos, number, typed)
         else:
             (found, doubts), code = _learned(log, photos, number, typed, seen, greys), 0
     if found is None:
@@ -248,12 +250,12 @@ def learn(
 
 
 def _learned_from_far(
-    log: Logbook, photos: tuple[str, ...], number: int | None
+    log: Logbook, photos: tuple[str, ...], number: int | None, typed: tuple[Reading, ...]
 ) -> tuple[StripGreys | None, tuple[Doubt, ...], int]:
     """Learn from those photos that can be used; say what is wrong with the others, and return the worst code."""
     from finishlab.strip.learning import learn_from_far
 
-    far, errors = learn_from_far(log, photos, number=number)
+    far, errors = learn_from_far(log, photos, number=number, readings=_by_level(typed))
     for error in errors:
         show_error(error)
     code = max((int(error.exit_code) for error in errors), default=0)
@@ -278,10 +280,14 @@ def _learned(
         return found.greys, found.doubts
     if seen:
         return learn_from_eye(log, int(number or 0), dict(seen)), ()
+    return learn_from_readings(log, int(number or 0), _by_level(typed)), ()
+
+
+def _by_level(typed: tuple[Reading, ...]) -> dict[int, list[float]]:
     by_level: dict[int, list[float]] = {}
     for level, value in typed:
         by_level.setdefault(level, []).append(value)
-    return learn_from_readings(log, int(number or 0), by_level), ()
+    return by_level
 
 
 def _check(
@@ -292,12 +298,15 @@ def _check(
     greys: tuple[GreyArea, ...],
 ) -> None:
     """Check that one way of learning is named, and all that it needs."""
-    ways = [bool(photos), bool(typed), bool(seen)]
-    if sum(ways) > 1:
-        raise UsageError("photo-or-readings", "Photos, typed readings and --seen are three ways.", "Name one of them.")
+    if (seen and (photos or typed)) or (greys and typed):
+        raise UsageError(
+            "photo-or-readings",
+            "--seen is a way of its own, and so are known greys in a photo.",
+            "Name one way; typed readings go with photos from a few steps back only.",
+        )
     if greys and len(photos) != 1:
         raise UsageError("grey-and-photo", "Known greys lie in one photo.", "Name both: PHOTO --grey X,Y,W,H:L.")
-    if not any(ways):
+    if not (photos or typed or seen):
         raise UsageError(
             "nothing-to-learn", "Neither a photo nor readings are named.", "See finishlab strip learn --help."
         )

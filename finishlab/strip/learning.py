@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -43,12 +44,15 @@ def learn_from_readings(log: Logbook, number: int, readings: Mapping[int, Sequen
     from finishlab.imaging.greys import greys_of_readings
 
     _check(readings)
-    basis = tuple(f"{level}:{value:g}" for level in sorted(readings) for value in readings[level])
     try:
-        greys = greys_of_readings(readings, number=number, learned=_now(), basis=basis)
+        greys = greys_of_readings(readings, number=number, learned=_now(), basis=_typed(readings))
     except ValueError as error:
         raise _not_rising() from error
     return log.learn_strip(greys)
+
+
+def _typed(readings: Mapping[int, Sequence[float]]) -> tuple[str, ...]:
+    return tuple(f"{level}:{value:g}" for level in sorted(readings) for value in readings[level])
 
 
 def learn_from_photo(
@@ -72,11 +76,16 @@ def learn_from_photo(
 
 
 def learn_from_far(
-    log: Logbook, paths: Sequence[str | Path], *, number: int | None = None
+    log: Logbook,
+    paths: Sequence[str | Path],
+    *,
+    number: int | None = None,
+    readings: Mapping[int, Sequence[float]] | None = None,
 ) -> tuple[LearnedPrint | None, list[FinishlabError]]:
     """Learn the greys of the strip in photos taken from a few steps back, by its screens of lines.
 
-    Every photo is tried; what those tell that can be used is kept.
+    Every photo is tried; what those tell that can be used is kept. `readings` of some levels, above all of the paper,
+    which no photo tells, are weighed with it.
 
     Returns
     -------
@@ -86,12 +95,15 @@ def learn_from_far(
     Raises
     ------
     FinishlabError
-        What `finishlab.measure.learn_print.learn_print` raises.
+        What `finishlab.measure.learn_print.learn_print` raises, and `learn_from_readings`.
     """
+    from finishlab.imaging.greys import greys_of_readings
     from finishlab.measure.learn_print import learn_print, look_at_print
     from finishlab.measuring.photos import with_path
     from finishlab.photos import read_photo
 
+    if readings:
+        _check(readings)
     looks, errors = [], []
     for path in paths:
         try:
@@ -101,6 +113,15 @@ def learn_from_far(
     if not looks:
         return None, errors
     found = learn_print(looks, number=number, learned=_now())
+    if readings:
+        own, basis = found.greys, _typed(readings)
+        try:
+            known = greys_of_readings(
+                readings, number=int(own.number or 0), learned=own.learned, basis=basis, believed=own
+            )
+        except ValueError as error:
+            raise _not_rising() from error
+        found = replace(found, greys=known)
     log.learn_strip(found.greys)
     return found, errors
 

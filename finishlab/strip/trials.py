@@ -6,10 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
-import numpy as np
-
 from finishlab.colorimetry.estimate import LabEstimate
-from finishlab.colorimetry.table import scaled, scaled_table
+from finishlab.colorimetry.table import scaled
 from finishlab.errors import LogbookError, UsageError
 from finishlab.matching.trials import LEAST, PRIOR, TRIED, Outcome, Side, Trust, judge_trial, trust_of
 from finishlab.measuring.photos import PhotoResult
@@ -19,8 +17,7 @@ from finishlab.strip.records import TrialKind, TrialRecord
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
-    from finishlab.logbook import Logbook, LoggedBoards, StoredSpot, StoredTrial
-    from finishlab.matching.components import Components
+    from finishlab.logbook import Logbook, StoredTrial
     from finishlab.measure import Measurement
 
 __all__ = [
@@ -34,9 +31,6 @@ __all__ = [
     "trust_line",
     "trust_lines",
     "trusted",
-    "trusted_boards",
-    "trusted_components",
-    "trusted_spots",
 ]
 
 FIELDS_OF: Final[dict[TrialKind, tuple[FieldName, ...]]] = {
@@ -175,36 +169,6 @@ def _trusted(measurement: Measurement, trust: Trust) -> Measurement:
     }
     pair = measurement.pair and delta_e_interval(fields["board"].estimate, fields["floor"].estimate)
     return replace(measurement, fields=fields, pair=pair)
-
-
-def trusted_boards(boards: LoggedBoards, trust: Trust) -> LoggedBoards:
-    """Return boards whose colours have the errors that trials say."""
-    if not trust.factors:
-        return boards
-    return replace(boards, colours=scaled_table(boards.colours, trust.factors))
-
-
-def trusted_spots(spots: Sequence[StoredSpot], trust: Trust) -> Sequence[StoredSpot]:
-    """Return floor spots whose colours have the errors that trials say."""
-    if not trust.factors:
-        return spots
-    return [
-        replace(
-            spot,
-            measurements=tuple(
-                replace(m, field=replace(m.field, estimate=scaled(m.field.estimate, trust.factors)))
-                for m in spot.measurements
-            ),
-        )
-        for spot in spots
-    ]
-
-
-def trusted_components(components: Components, trust: Trust) -> Components:
-    """Return the scatters, that of photos as trials say."""
-    stretch = np.asarray(trust.factors.get("light", 1.0)) * np.ones(3)
-    photo = np.asarray(components.photo) * np.outer(stretch, stretch)
-    return replace(components, photo=tuple(tuple(row) for row in photo.tolist()))
 
 
 _HARDLY: Final = 0.02

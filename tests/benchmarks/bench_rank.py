@@ -76,11 +76,11 @@ def commands(runs: int, words: list[str], **kinds: bool) -> None:
 def parts(folder: Path) -> None:
     """Read and compare a logbook in this process."""
     from finishlab.logbook import Logbook
-    from finishlab.workflow.comparing import compare
+    from finishlab.rank.comparing import compare
 
     with Logbook.open(folder) as log:
         start = time.perf_counter()
-        count = len(log.boards_in_short().boards)
+        count = len(log.board_table().boards)
         middle = time.perf_counter()
         compare(log)
         end = time.perf_counter()

@@ -8,7 +8,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spectra import LIGHTS
 from finishlab.imaging.strip import STRIP, Rect
 from render.camera import CAMERAS, Tone, random_film

@@ -12,7 +12,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from finishlab.colorimetry.difference import delta_e_00
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.imaging.strip import Rect
 from render.camera import CAMERAS, Tone, ToneCurve, ideal_lab
 from render.chart import ChartCard

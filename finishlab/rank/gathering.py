@@ -1,22 +1,21 @@
-"""What the logbook holds of one light, as evidence for matching: looks at boards and planks, facts for the guards."""
+"""What the logbook holds of one light, as evidence for matching: observations of boards and planks, their doubts."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Final, TypeVar
+from typing import Final, NamedTuple, TypeVar
 
 import numpy as np
 
 from finishlab.board.records import BoardRecord
 from finishlab.board.shown import profile_name
-from finishlab.colorimetry.difference import delta_e_00
-from finishlab.colorimetry.table import ColourTable
+from finishlab.colorimetry.delta_e import delta_e_00
+from finishlab.colorimetry.estimate import LabEstimate
+from finishlab.colorimetry.table import ColourTable, scaled, scaled_table
 from finishlab.errors import LogbookError
-from finishlab.logbook import LoggedBoard, LoggedBoards, LoggedLook, LoggedPair, StoredMeasurement, StoredSpot
-from finishlab.matching.evidence import BoardLooks, Look, PlankLooks
-from finishlab.matching.floor import SPREAD_LIMIT, FloorPool, FloorSpot, pool_floor
+from finishlab.logbook import BoardTable, LoggedBoard, LoggedColour, LoggedPair, StoredMeasurement, StoredSpot
 from finishlab.matching.guards import (
     BoardFacts,
     FloorFacts,
@@ -26,32 +25,45 @@ from finishlab.matching.guards import (
     told_of_floor,
     told_wet,
 )
-from finishlab.matching.layout import Looks, LooksBuilder, beside
-from finishlab.matching.ranking import Subject
+from finishlab.matching.observations import Observations, ObservationsBuilder, beside
+from finishlab.matching.ranking import RankedBoard
+from finishlab.matching.scatter import SPREAD_LIMIT, Components, FloorPool, FloorSpot, pool_floor
 from finishlab.matching.transport import merge_colours, plank_yardstick
+from finishlab.matching.trials import Trust
 from finishlab.quality import Doubt, doubt
 from finishlab.record import DAYLIGHT, Light
 
 __all__ = [
     "FloorSeen",
-    "all_looks",
-    "board_looks",
     "in_light",
     "lights_hint",
     "lights_of",
     "most",
+    "observations_of",
     "paired_lights",
     "see_floor",
     "spot_lights",
-    "subject_of",
+    "trusted_boards",
+    "trusted_components",
+    "trusted_spots",
+    "with_facts",
 ]
 
 _NO_TOPCOAT: Final = {None, "", "none", "no", "-"}
 _MOST_COLOURS: Final = 40
 """Planks whose sampled colours are laid together."""
 Colours = tuple[tuple[float, float, float], ...]
-Measured = LoggedLook | StoredMeasurement
-AnyMeasured = TypeVar("AnyMeasured", LoggedLook, StoredMeasurement)
+Measured = LoggedColour | StoredMeasurement
+AnyMeasured = TypeVar("AnyMeasured", LoggedColour, StoredMeasurement)
+
+
+class PlankPhoto(NamedTuple):
+    """A colour of the floor in one photo."""
+
+    spot: str
+    """Photos of one spot follow one another."""
+    estimate: LabEstimate
+    photo: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +74,8 @@ class FloorSeen:
     """The light it was photographed in; another one than the boards' where it was not photographed in theirs."""
     spots: tuple[FloorSpot, ...] = ()
     """For its pool: its spots, or else the floors photographed beside boards."""
-    planks: tuple[PlankLooks, ...] = ()
-    """For weighing; the floors beside boards come with the boards, but for those of another light."""
+    planks: tuple[PlankPhoto, ...] = ()
+    """To be solved for; the floors beside boards come with the boards, but for those of another light."""
     spot_of_photo: dict[str, str] | None = None
     """Photo -> the spot logged from it, so that a photo logged for spot and board is not counted twice."""
     facts: FloorFacts = field(default_factory=FloorFacts)
@@ -90,7 +102,7 @@ class FloorSeen:
         return replace(pool, colours=rows, colours_e00=plank_yardstick(self.colours))
 
 
-def see_floor(logged: LoggedBoards | None, spots: Sequence[StoredSpot], light: Light, *, strict: bool) -> FloorSeen:
+def see_floor(logged: BoardTable | None, spots: Sequence[StoredSpot], light: Light, *, strict: bool) -> FloorSeen:
     """Return the floor in a light: its spots, or else the floors photographed beside boards.
 
     Unless `strict`, another light serves where the floor was not measured in this one; a doubt then says so.
@@ -115,9 +127,7 @@ def see_floor(logged: LoggedBoards | None, spots: Sequence[StoredSpot], light: L
     if elsewhere.planks or logged is None:
         return elsewhere
     pairs = [pair for board in logged.boards for pair in board.pairs if pair.light == other]
-    planks = [
-        PlankLooks(f"beside, photo {p.photo}", (Look(logged.colours.estimate(p.floor_row), p.photo),)) for p in pairs
-    ]
+    planks = [PlankPhoto(f"beside, photo {p.photo}", logged.colours.estimate(p.floor_row), p.photo) for p in pairs]
     return replace(elsewhere, planks=tuple(planks))
 
 
@@ -145,7 +155,7 @@ def _floor_of_spots(spots: Sequence[StoredSpot], light: Light) -> FloorSeen:
     return FloorSeen(
         light,
         tuple(FloorSpot(n, tuple(m.field.estimate for m in group), _doubts(group)) for n, group in groups.items()),
-        tuple(PlankLooks(n, tuple(Look(m.field.estimate, m.photo) for m in group)) for n, group in groups.items()),
+        tuple(PlankPhoto(name, m.field.estimate, m.photo) for name, group in groups.items() for m in group),
         {m.photo: name for name, group in groups.items() for m in group},
         facts,
         _greys(found),
@@ -154,9 +164,9 @@ def _floor_of_spots(spots: Sequence[StoredSpot], light: Light) -> FloorSeen:
     )
 
 
-def _floor_of_pairs(logged: LoggedBoards, light: Light) -> FloorSeen:
+def _floor_of_pairs(logged: BoardTable, light: Light) -> FloorSeen:
     floors: list[FloorSpot] = []
-    found: list[LoggedLook] = []
+    found: list[LoggedColour] = []
     colours: list[Colours | None] = []
     dates = set()
     for board in logged.boards:
@@ -164,32 +174,39 @@ def _floor_of_pairs(logged: LoggedBoards, light: Light) -> FloorSeen:
             if pair.light == light:
                 estimate = logged.colours.estimate(pair.floor_row)
                 floors.append(FloorSpot(f"beside {board.number}", (estimate,), pair.floor_doubts))
-                found += [look for look in board.looks if look.photo == pair.photo]
+                found += [each for each in board.colours if each.photo == pair.photo]
                 colours.append(pair.floor_colours)
                 dates.add(board.record.date)
     facts = FloorFacts(dates=tuple(sorted(dates)), strips=_strips(found))
     return FloorSeen(light, tuple(floors), (), None, facts, _greys(found), _colours(colours), _profiles(found))
 
 
-def board_looks(logged: LoggedBoards, board: LoggedBoard, light: Light, floor: FloorSeen) -> BoardLooks:
-    """Return all looks at a board in a light; the floor beside it in the same photo stays with it."""
-    colour = logged.colours.estimate
-    return BoardLooks(
-        board.number,
-        tuple(
-            Look(colour(row), photo, None if floor_row is None else colour(floor_row))
-            for row, photo, floor_row in _rows_of(board, light, floor)
-        ),
-    )
+def observations_of(logged: BoardTable, boards: Sequence[LoggedBoard], light: Light, floor: FloorSeen) -> Observations:
+    """Return all that was measured of boards and planks in a light; the floor beside a board stays with it."""
+    builder = ObservationsBuilder()
+    for block, board in enumerate(boards):
+        rows = _rows_of(board, light, floor)
+        for row, photo, _ in rows:
+            builder.add(block, row, photo)
+        for _, photo, floor_row in rows:
+            if floor_row is not None:
+                builder.add(block, floor_row, photo, beside(board.number, photo))
+    block, before = len(boards) - 1, ""
+    for row, plank in enumerate(floor.planks, start=len(logged.colours)):
+        block += plank.spot != before
+        before = plank.spot
+        builder.add(block, row, plank.photo, plank.spot)
+    of_planks = ColourTable.of(plank.estimate for plank in floor.planks)
+    return builder.build(logged.colours.joined(of_planks), len(boards))
 
 
 def _rows_of(board: LoggedBoard, light: Light, floor: FloorSeen) -> list[tuple[int, str, int | None]]:
-    """Return each look at a board in a light: the row of its colour, its photo, the row of the floor beside it."""
+    """Return each colour of a board in a light: its row, its photo, the row of the floor beside it."""
     pairs = {pair.photo: pair for pair in board.pairs if pair.light == light}
     rows: list[tuple[int, str, int | None]] = []
-    for look in in_light(board.looks, light):
-        pair = pairs.pop(look.photo, None)
-        rows.append((look.row, look.photo, None) if pair is None else _paired_rows(pair, floor))
+    for each in in_light(board.colours, light):
+        pair = pairs.pop(each.photo, None)
+        rows.append((each.row, each.photo, None) if pair is None else _paired_rows(pair, floor))
     return rows + [_paired_rows(pair, floor) for pair in pairs.values()]
 
 
@@ -199,28 +216,11 @@ def _paired_rows(pair: LoggedPair, floor: FloorSeen) -> tuple[int, str, int | No
     return pair.board_row, pair.photo, pair.floor_row if spot is None else None
 
 
-def all_looks(logged: LoggedBoards, boards: Sequence[LoggedBoard], light: Light, floor: FloorSeen) -> Looks:
-    """Return all looks at boards and planks in a light, laid out for weighing."""
-    builder = LooksBuilder()
-    for block, board in enumerate(boards):
-        rows = _rows_of(board, light, floor)
-        for row, photo, _ in rows:
-            builder.add(block, row, photo)
-        for _, photo, floor_row in rows:
-            if floor_row is not None:
-                builder.add(block, floor_row, photo, beside(board.number, photo))
-    row = len(logged.colours)
-    for block, plank in enumerate(floor.planks, start=len(boards)):
-        for look in plank.looks:
-            builder.add(block, row, look.photo, plank.spot)
-            row += 1
-    of_planks = ColourTable.of(look.estimate for plank in floor.planks for look in plank.looks)
-    return builder.build(logged.colours.joined(of_planks), len(boards))
-
-
-def subject_of(logged: LoggedBoards, board: LoggedBoard, light: Light, floor: FloorSeen, pool: FloorPool) -> Subject:
-    """Return what the ranking is told of a board beside its colour."""
-    found = in_light(board.looks, light)
+def with_facts(
+    ranked: RankedBoard, logged: BoardTable, board: LoggedBoard, light: Light, floor: FloorSeen, pool: FloorPool
+) -> RankedBoard:
+    """Return a ranked board with what is to be said beside its colour: its doubts, its photos, whether it is final."""
+    found = in_light(board.colours, light)
     pairs = [pair for pair in board.pairs if pair.light == light]
     facts = _facts(board.record, found)
     doubts = [*board_guards(facts, floor.facts)]
@@ -236,10 +236,10 @@ def subject_of(logged: LoggedBoards, board: LoggedBoard, light: Light, floor: Fl
         doubts.append(doubt("pair-floor-differs", off=round(max(off), 1)))
     known = {d.code for d in doubts}
     doubts += [d for d in _doubts(found) if d.code != "grain-directions-differ" or d.code not in known]
-    return Subject(board.number, tuple(doubts), len(found), len(pairs), may_be_final(facts))
+    return replace(ranked, doubts=tuple(doubts), photos=len(found), pairs=len(pairs), final=may_be_final(facts))
 
 
-def _facts(record: BoardRecord, found: Sequence[LoggedLook]) -> BoardFacts:
+def _facts(record: BoardRecord, found: Sequence[LoggedColour]) -> BoardFacts:
     topcoat = None if record.finish is None else record.finish.topcoat
     gloss = None if topcoat is None else topcoat.gloss_gu
     if gloss is None:
@@ -265,7 +265,7 @@ def in_light(measured: Iterable[AnyMeasured], light: Light) -> list[AnyMeasured]
 
 def lights_of(boards: Iterable[LoggedBoard]) -> Counter[Light]:
     """Count in how many of the boards each light occurs."""
-    return Counter(light for each in boards for light in {look.light for look in each.looks})
+    return Counter(light for each in boards for light in each.lights)
 
 
 def spot_lights(spots: Iterable[StoredSpot]) -> Counter[Light]:
@@ -327,3 +327,33 @@ def _known_apart(floor: frozenset[tuple[int, str]], board: frozenset[tuple[int, 
     shared = {number for number, _ in floor} & {number for number, _ in board}
     ways = Counter(number for number, _ in floor | board)
     return sorted(number for number in shared if ways[number] > 1)
+
+
+def trusted_boards(boards: BoardTable, trust: Trust) -> BoardTable:
+    """Return boards whose colours have the errors that trials say."""
+    if not trust.factors:
+        return boards
+    return replace(boards, colours=scaled_table(boards.colours, trust.factors))
+
+
+def trusted_spots(spots: Sequence[StoredSpot], trust: Trust) -> Sequence[StoredSpot]:
+    """Return floor spots whose colours have the errors that trials say."""
+    if not trust.factors:
+        return spots
+    return [
+        replace(
+            spot,
+            measurements=tuple(
+                replace(m, field=replace(m.field, estimate=scaled(m.field.estimate, trust.factors)))
+                for m in spot.measurements
+            ),
+        )
+        for spot in spots
+    ]
+
+
+def trusted_components(components: Components, trust: Trust) -> Components:
+    """Return the scatters, that of photos as trials say."""
+    stretch = np.asarray(trust.factors.get("light", 1.0)) * np.ones(3)
+    photo = np.asarray(components.photo) * np.outer(stretch, stretch)
+    return replace(components, photo=tuple(tuple(row) for row in photo.tolist()))

@@ -13,20 +13,22 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from logbook_makers import DAY, keep, make_photo, measurement
+from observed import BoardSeen, PlankSeen, Seen, observations_of, solve_seen
 
 from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.colorimetry.table import ColourTable, TableBuilder
 from finishlab.errors import LogbookError
 from finishlab.finish.finish import Finish, Preparation, Topcoat
-from finishlab.logbook import DirectPair, Logbook, LoggedBoards
+from finishlab.logbook import BoardTable, DirectPair, Logbook
 from finishlab.logbook.archive import upgraded
 from finishlab.logbook.merge import checked
 from finishlab.logbook.store import DATABASE
-from finishlab.matching.components import components_of
-from finishlab.matching.evidence import BoardLooks, Look, PlankLooks, weigh, weigh_looks
-from finishlab.matching.layout import looks_of
-from finishlab.workflow.gathering import all_looks, board_looks, see_floor
+from finishlab.matching.gls import solve
+from finishlab.matching.observations import Observations
+from finishlab.matching.scatter import components_of
+from finishlab.rank.gathering import observations_of as gathered
+from finishlab.rank.gathering import see_floor
 
 FINISH = Finish(Preparation(grits=(80, 120)), topcoat=Topcoat(sheen="matte", gloss_gu=17.0))
 LAMP = "lamp"
@@ -54,14 +56,14 @@ def log(tmp_path: Path) -> Iterator[Logbook]:
         yield opened
 
 
-def same(log: Logbook) -> LoggedBoards:
+def same(log: Logbook) -> BoardTable:
     """Hold all boards in short against those read whole; return them."""
-    short = log.boards_in_short()
+    short = log.board_table()
     colour = short.colours.estimate
     for one, whole in zip(short.boards, log.boards(), strict=True):
-        assert (one.number, one.record, one.purpose) == (whole.number, whole.record, whole.record.purpose)
-        assert one.recipe == whole.record.recipe
-        for look, m in zip(one.looks, whole.measurements, strict=True):
+        assert (one.number, one.record) == (whole.number, whole.record)
+        assert one.lights == {m.light for m in whole.measurements}
+        for look, m in zip(one.colours, whole.measurements, strict=True):
             assert colour(look.row) == m.field.estimate
             assert (look.photo, look.light, look.strip_number, look.version) == (
                 m.photo,
@@ -83,11 +85,11 @@ def same(log: Logbook) -> LoggedBoards:
     return short
 
 
-def test_boards_in_short_say_what_whole_ones_say(log: Logbook) -> None:
+def test_boards_of_the_table_say_what_whole_ones_say(log: Logbook) -> None:
     """Colours are equal to the last digit, records and facts the same, and a removed board is not among them."""
     short = same(log)
     assert [board.number for board in short.boards] == ["B1", "B2"]
-    assert short.boards[0].pairs[0].board_row == short.boards[0].looks[0].row, "one colour is kept once"
+    assert short.boards[0].pairs[0].board_row == short.boards[0].colours[0].row, "one colour is kept once"
 
 
 def test_a_changed_pair_is_no_longer_its_look(log: Logbook) -> None:
@@ -99,7 +101,7 @@ def test_a_changed_pair_is_no_longer_its_look(log: Logbook) -> None:
         other.execute("UPDATE pairs SET board_result = ?", [json.dumps(result)])
     other.close()
     board = same(log).boards[0]
-    assert board.pairs[0].board_row != board.looks[0].row
+    assert board.pairs[0].board_row != board.colours[0].row
 
 
 def test_measuring_again_and_undoing_change_what_is_read_in_short(log: Logbook, tmp_path: Path) -> None:
@@ -120,7 +122,7 @@ def test_an_archive_gives_back_what_is_read_in_short(log: Logbook, tmp_path: Pat
     with Logbook.open(tmp_path / "other") as other:
         other.merge(checked(upgraded(log.dump())))
         # only what can be read without the photos' files is compared
-        assert other.boards_in_short().colours.labs.tolist() == same(log).colours.labs.tolist()
+        assert other.board_table().colours.labs.tolist() == same(log).colours.labs.tolist()
 
 
 @pytest.mark.parametrize(
@@ -141,7 +143,7 @@ def test_a_damaged_colour_is_named(log: Logbook, broken: dict[str, object], told
         other.execute("UPDATE measurements SET result = ? WHERE board_number = 2", [json.dumps(result)])
     other.close()
     with pytest.raises(LogbookError, match="B2") as caught:
-        log.boards_in_short()
+        log.board_table()
     assert caught.value.code == "logbook-damaged"
     assert told in caught.value.message
 
@@ -152,7 +154,7 @@ def test_text_that_is_no_json_is_a_damaged_logbook(log: Logbook) -> None:
         other.execute("UPDATE measurements SET result = '{' WHERE board_number = 2")
     other.close()
     with pytest.raises(LogbookError) as caught:
-        log.boards_in_short()
+        log.board_table()
     assert caught.value.code == "logbook-damaged"
 
 
@@ -190,18 +192,24 @@ def test_a_table_refuses_what_an_estimate_refuses(own: tuple[tuple[float, ...], 
         assert builder.build().unsound() == (None if sound else 1)
 
 
+def seen(observed: Observations) -> list[tuple[object, ...]]:
+    """What is observed, one by one."""
+    where = zip(observed.block.tolist(), observed.photo.tolist(), observed.plank.tolist(), strict=True)
+    return [(observed.colours.estimate(int(row)), *each) for row, each in zip(observed.rows, where, strict=True)]
+
+
 def test_looks_laid_out_are_the_looks_as_objects(log: Logbook, tmp_path: Path) -> None:
-    """Weighed from the logbook's arrays, boards and floor are what the same looks give one by one."""
+    """Solution from the logbook's arrays, boards and floor are what the same looks give one by one."""
     log.add_board_photos("B2", [measurement(keep(log, tmp_path, "again.jpg"), lightness=51.0)])
-    logged, spots, whole = log.boards_in_short(), log.floor_spots(), log.boards()
+    logged, spots, whole = log.board_table(), log.floor_spots(), log.boards()
     floor = see_floor(logged, spots, "daylight", strict=True)
-    laid_out = all_looks(logged, logged.boards, "daylight", floor)
+    laid_out = gathered(logged, logged.boards, "daylight", floor)
     components = components_of(laid_out)
     boards = [
-        BoardLooks(
+        BoardSeen(
             board.number,
             tuple(
-                Look(
+                Seen(
                     m.field.estimate,
                     m.photo,
                     next((pair.floor.estimate for pair in board.pairs if pair.photo == m.photo), None),
@@ -213,14 +221,14 @@ def test_looks_laid_out_are_the_looks_as_objects(log: Logbook, tmp_path: Path) -
         for board in whole
     ]
     planks = [
-        PlankLooks(spot.record.spot or spot.number, tuple(Look(m.field.estimate, m.photo) for m in spot.measurements))
+        PlankSeen(spot.record.spot or spot.number, tuple(Seen(m.field.estimate, m.photo) for m in spot.measurements))
         for spot in spots
     ]
-    assert [board_looks(logged, board, "daylight", floor) for board in logged.boards] == boards
-    one, two = weigh_looks(laid_out, components), weigh(boards, planks, components)
-    np.testing.assert_allclose(one.together.labs, two.together.labs, rtol=1e-12)
+    assert seen(laid_out) == seen(observations_of(boards, planks))
+    one, two = solve(laid_out, components), solve_seen(boards, planks, components)
+    np.testing.assert_allclose(one.colours.labs, two.colours.labs, rtol=1e-12)
     np.testing.assert_allclose(one.difference_covariance(), two.difference_covariance(), rtol=1e-9)
-    assert components == components_of(looks_of(boards, planks))
+    assert components == components_of(observations_of(boards, planks))
 
 
 def test_a_photo_of_spot_and_board_counts_once(log: Logbook, tmp_path: Path) -> None:
@@ -230,8 +238,8 @@ def test_a_photo_of_spot_and_board_counts_once(log: Logbook, tmp_path: Path) -> 
     assert pair is not None
     log.add_floor_spot(FloorSpotRecord("plank 9", date=DAY), [both])
     log.add_board(BoardRecord("ash", date=DAY), [replace(both)], [pair])
-    logged = log.boards_in_short()
+    logged = log.board_table()
     floor = see_floor(logged, log.floor_spots(), "daylight", strict=True)
-    assert [look.floor for look in board_looks(logged, logged.boards[-1], "daylight", floor).looks] == [None]
-    looks = all_looks(logged, logged.boards, "daylight", floor)
+    looks = gathered(logged, logged.boards, "daylight", floor)
+    assert not np.any(looks.plank[looks.block == looks.boards - 1] >= 0)
     assert np.count_nonzero(looks.plank >= 0) == 4 + 1, "four spots, and the floor beside B1"

@@ -4,49 +4,44 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
 
-from finishlab.board.shown import BoardRow, Rows
 from finishlab.errors import LogbookError
-from finishlab.logbook import Logbook, LoggedBoard, LoggedBoards, StoredSpot
+from finishlab.logbook import BoardTable, Logbook, LoggedBoard, StoredSpot
 from finishlab.logbook.reading import many_objects
-from finishlab.matching.across import AcrossLights, compare_lights
 from finishlab.matching.aims import CONTRAST, MATCH, STEP, Aim, within
-from finishlab.matching.choices import Choice, weigh_choices
-from finishlab.matching.components import Components, components_of
-from finishlab.matching.costs import Costs
-from finishlab.matching.evidence import Weighed, weigh_looks
-from finishlab.matching.floor import FloorPool
-from finishlab.matching.groups import pool_groups
+from finishlab.matching.alternatives import AcrossLights, Choice, compare_aims, compare_lights, named_light
+from finishlab.matching.costs import Costs, board_costs, print_doubt
+from finishlab.matching.gls import Solution, solve
 from finishlab.matching.guards import floor_guards
-from finishlab.matching.layout import Looks
-from finishlab.matching.lights import named_light
+from finishlab.matching.joint import pool_recipes
 from finishlab.matching.next_photo import MOST_BOARDS, next_photos
-from finishlab.matching.places import Subjects
-from finishlab.matching.ranking import RankedBoard, Ranking, Subject, as_rows, rank_together, require_boards
-from finishlab.matching.sensitivities import even
+from finishlab.matching.observations import Observations, with_surface_effects
+from finishlab.matching.ranking import RankedBoard, Ranking, as_rows, rank_colours
+from finishlab.matching.scatter import Components, FloorPool, components_of
 from finishlab.matching.transport import centred, transport_distance
 from finishlab.matching.trials import Trust
 from finishlab.quality import Doubt, doubt
-from finishlab.record import DAYLIGHT, Light, normalise_light
-from finishlab.strip.trials import trust_in, trusted_boards, trusted_components, trusted_spots
-from finishlab.workflow.costing import costs_of, with_print_doubt
-from finishlab.workflow.gathering import (
+from finishlab.rank.gathering import (
     Colours,
     FloorSeen,
-    all_looks,
-    board_looks,
     lights_hint,
     lights_of,
     most,
+    observations_of,
     paired_lights,
     see_floor,
     spot_lights,
-    subject_of,
+    trusted_boards,
+    trusted_components,
+    trusted_spots,
+    with_facts,
 )
+from finishlab.record import DAYLIGHT, Light, normalise_light
+from finishlab.strip.trials import trust_in
 
 __all__ = ["Comparison", "compare", "pool_spots", "rank_boards"]
 
@@ -63,8 +58,8 @@ class Comparison:
     """A ranking and what it was made from."""
 
     ranking: Ranking
-    boards: Mapping[str, BoardRow]
-    """Every logged board, by number: the ranked ones with their colours in this light."""
+    boards: Mapping[str, LoggedBoard]
+    """Every logged board, by number."""
     light: Light
     """The light the boards were photographed in."""
     left_out: tuple[str, ...]
@@ -79,13 +74,31 @@ class Comparison:
     """What the intervals of the first boards are made of."""
     trust: Trust = Trust()  # noqa: RUF009 - frozen, and equal for all
     """What trials at home made of the errors."""
+    labs: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
+    """Mean of all that was measured of each ranked board in this light, CIELAB, as `board list` shows it; the ranking
+    holds its colour as all photos together make it, which moves with what else is logged."""
+    floor_lab: tuple[float, float, float] | None = None
+    """The same of the floor, as `floor list` shows it."""
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """In words, which photos would let every board be judged in a second light."""
+        return () if self.lights is None else self.lights.missing
+
+    def as_measured(self) -> Comparison:
+        """Return the same with colours as they were measured, for showing: a board has one colour everywhere."""
+        boards = tuple(replace(each, lab=self.labs.get(each.board, each.lab)) for each in self.ranking.boards)
+        floor = self.ranking.floor
+        if self.floor_lab is not None:
+            floor = replace(floor, estimate=replace(floor.estimate, lab=self.floor_lab))
+        return replace(self, ranking=replace(self.ranking, boards=boards, floor=floor))
 
 
 @dataclass(frozen=True, slots=True)
 class _Logged:
     """All that is read of a logbook."""
 
-    boards: LoggedBoards
+    boards: BoardTable
     spots: Sequence[StoredSpot]
     tread_grit: int | None
     trust: Trust
@@ -93,26 +106,27 @@ class _Logged:
 
 @dataclass(frozen=True, slots=True)
 class _InLight:
-    """Everything weighed in one light."""
+    """Everything that was measured in one light, solved together."""
 
     light: Light
-    logged: LoggedBoards
     boards: Sequence[LoggedBoard]
     """Those measured in this light."""
     floor: FloorSeen
     pool: FloorPool
-    looks: Looks
+    measured: Observations
+    """As measured."""
+    observed: Observations
+    """The same with the effects that each surface feels."""
     components: Components
-    weighed: Weighed
-    subjects: Subjects
+    solved: Solution
 
     @property
-    def numbers(self) -> Sequence[str]:
+    def numbers(self) -> list[str]:
         """The boards' numbers."""
-        return self.subjects.numbers
+        return [board.number for board in self.boards]
 
     def rank(self, aim: Aim) -> Ranking:
-        return rank_together(self.pool, self.weighed.together, self.subjects, aim=aim, light=self.light)
+        return rank_colours(self.pool, self.solved.colours, self.numbers, aim=aim, light=self.light)
 
 
 def rank_boards(log: Logbook, *, light: str | None = None, aim: Aim = MATCH) -> Ranking:
@@ -142,7 +156,7 @@ def rank_boards(log: Logbook, *, light: str | None = None, aim: Aim = MATCH) -> 
     with many_objects():
         logged = _read(log)
         chosen = _main_light(logged, light)
-        return _told(_see(logged, chosen, aim, strict=light is not None), aim, log)
+        return _ranked(log, logged, _see(logged, chosen, strict=light is not None), aim)
 
 
 def compare(
@@ -170,14 +184,15 @@ def compare(
     with many_objects():
         logged = _read(log)
         if recipes is None:
-            recipes = {board.number: board.recipe for board in logged.boards.boards if board.recipe is not None}
+            records = {board.number: board.record for board in logged.boards.boards}
+            recipes = {n: f"R{r.recipe_number}" for n, r in records.items() if r.recipe_number is not None}
         return _compare(log, logged, light, aim, other, recipes)
 
 
 def _read(log: Logbook) -> _Logged:
     """Read a logbook, its errors as large as trials at home say: the one place where ranking takes those in."""
     trust = trust_in(log)
-    boards, spots = trusted_boards(log.boards_in_short(), trust), trusted_spots(log.floor_spots(), trust)
+    boards, spots = trusted_boards(log.board_table(), trust), trusted_spots(log.floor_spots(), trust)
     return _Logged(boards, spots, _tread_grit(log), trust)
 
 
@@ -197,18 +212,18 @@ def _compare(
     log: Logbook, logged: _Logged, light: str | None, aim: Aim, other: Aim | None, recipes: Mapping[str, str]
 ) -> Comparison:
     chosen = _main_light(logged, light)
-    seen = _see(logged, chosen, aim, strict=light is not None)
-    ranking = _told(seen, aim, log)
+    seen = _see(logged, chosen, strict=light is not None)
+    ranking = _ranked(log, logged, seen, aim)
     rankings = {chosen: ranking}
     for each in _other_lights(logged, chosen):
-        rankings[each] = _see(logged, each, aim, strict=True).rank(aim)
+        rankings[each] = _see(logged, each, strict=True).rank(aim)
     lights = compare_lights([named_light(each) for each in rankings], rankings)
-    costs = costs_of(seen.looks, seen.components, ranking, seen.numbers)
-    ranking = with_print_doubt(_with_light_doubts(ranking, lights), costs)
+    costs = board_costs(seen.observed, seen.components, ranking, seen.numbers)
+    ranking = _with_doubts(ranking, lights, print_doubt(costs))
     measured = set(seen.numbers)
     return Comparison(
         ranking,
-        Rows(logged.boards, chosen, seen.boards),
+        {board.number: board for board in logged.boards.boards},
         chosen,
         tuple(board.number for board in logged.boards.boards if board.number not in measured),
         lights,
@@ -216,7 +231,15 @@ def _compare(
         _by_recipe(seen, aim, recipes),
         costs,
         logged.trust,
+        {board.number: _measured_lab(logged.boards, board, chosen) for board in seen.boards},
+        seen.floor.pool().lab,
     )
+
+
+def _measured_lab(logged: BoardTable, board: LoggedBoard, light: Light) -> tuple[float, float, float]:
+    rows = [each.row for each in board.colours if each.light == light]
+    one, two, three = logged.colours.labs[rows].mean(axis=0).tolist()
+    return one, two, three
 
 
 def pool_spots(spots: Sequence[StoredSpot], light: Light | None = None) -> tuple[Light, FloorPool] | None:
@@ -245,81 +268,88 @@ def _other_lights(logged: _Logged, chosen: Light) -> list[Light]:
     return sorted((each for each in counted if each != chosen and floor[each]), key=lambda e: (-counted[e], e))
 
 
-def _see(logged: _Logged, light: Light, aim: Aim, *, strict: bool) -> _InLight:
-    """Weigh everything in a light, for an aim that a board may or may not reach.
+def _see(logged: _Logged, light: Light, *, strict: bool) -> _InLight:
+    """Solve for everything that was measured in a light.
 
     Raises
     ------
     LogbookError
         ``no-floor`` or ``no-boards``.
     """
-    of_all, spots = logged.boards, logged.spots
-    floor = see_floor(of_all, spots, light, strict=strict)
+    floor = see_floor(logged.boards, logged.spots, light, strict=strict)
     floor = replace(floor, facts=replace(floor.facts, tread_grit=logged.tread_grit))
     pool = floor.pool()
-    measured = [board for board in of_all.boards if any(look.light == light for look in board.looks)]
-    lights = lights_of(of_all.boards)
-    if of_all.boards and not measured:
-        raise LogbookError("no-boards", f"No test board was photographed in the light “{light}”.", lights_hint(lights))
-    require_boards(measured)
-    looks = even(all_looks(of_all, measured, light, floor))
-    components = trusted_components(components_of(looks), logged.trust)
-    weighed = weigh_looks(looks, components)
-    one_light = [doubt("one-light", light=light)] if len(lights + spot_lights(spots)) == 1 else []
+    boards = [board for board in logged.boards.boards if light in board.lights]
+    _require_boards(logged, boards, light)
+    measured = observations_of(logged.boards, boards, light, floor)
+    observed = with_surface_effects(measured)
+    components = trusted_components(components_of(observed), logged.trust)
+    solved = solve(observed, components)
+    lights = lights_of(logged.boards.boards) + spot_lights(logged.spots)
+    one_light = [doubt("one-light", light=light)] if len(lights) == 1 else []
     pool = replace(
         pool,
-        estimate=weighed.floor,
+        estimate=solved.floor,
         doubts=(*floor_guards(floor.facts), *pool.doubts, *one_light),
-        photos=int(np.count_nonzero(looks.plank >= 0)),
-        plank_covariance=None if components.plank_scatter is None else as_rows(np.asarray(components.plank_scatter)),
+        photos=int(np.count_nonzero(observed.plank >= 0)),
+        plank_covariance=None if components.plank_scatter is None else as_rows(components.plank_scatter),
     )
-    lighter = _lighter_than_clear(measured, weighed, aim)
-
-    def subject(index: int) -> Subject:
-        board = measured[index]
-        found = subject_of(of_all, board, light, floor, pool)
-        clear = lighter.get(board.record.species.casefold()) if lighter else None
-        return found if clear is None else replace(found, doubts=(clear, *found.doubts))
-
-    subjects = Subjects([board.number for board in measured], subject)
-    return _InLight(light, of_all, measured, floor, pool, looks, components, weighed, subjects)
+    return _InLight(light, boards, floor, pool, measured, observed, components, solved)
 
 
-def _lighter_than_clear(boards: Sequence[LoggedBoard], weighed: Weighed, aim: Aim) -> dict[str, Doubt]:
+def _require_boards(logged: _Logged, boards: Sequence[LoggedBoard], light: Light) -> None:
+    if boards:
+        return
+    if logged.boards.boards:
+        hint = lights_hint(lights_of(logged.boards.boards))
+        raise LogbookError("no-boards", f"No test board was photographed in the light “{light}”.", hint)
+    raise LogbookError(
+        "no-boards",
+        "No test board has been measured yet, so there is nothing to rank.",
+        "Photograph a test board beside the strip and log it: finishlab board add PHOTO --species WOOD.",
+    )
+
+
+def _lighter_than_clear(seen: _InLight, aim: Aim) -> dict[str, Doubt]:
     """Return, by wood, the doubt that the aim is lighter than the clear-only board, which stain only darkens."""
     # A contrast either way can always be had on the darker side.
     step = aim.step if aim.step is not None else 0.0 if aim.name == "match" else -STEP
-    clear = np.array([i for i, board in enumerate(boards) if board.purpose == "clear-only control"], dtype=np.intp)
-    of_clear = replace(weighed, together=weighed.together.only(clear))
+    boards, colours = seen.boards, seen.solved.colours
+    clear = np.array([i for i, b in enumerate(boards) if b.record.purpose == "clear-only control"], dtype=np.intp)
+    of_clear = replace(seen.solved, colours=colours.only(clear))
     covariance = of_clear.difference_covariance()
     lighter: dict[str, Doubt] = {}
     for i, board in enumerate(clear):
-        by = float(weighed.together.floor_lab[0] + step - of_clear.together.labs[i, 0])
+        by = float(colours.floor_lab[0] + step - of_clear.colours.labs[i, 0])
         if by - 1.645 * float(np.sqrt(covariance[i, 0, 0])) > _REACHED:
             told = doubt("not-reachable", board=boards[board].number, by=round(by, 1))
             lighter[boards[board].record.species.casefold()] = told
     return lighter
 
 
-def _told(seen: _InLight, aim: Aim, log: Logbook) -> Ranking:
-    """Rank, and add what only the first boards are worth: their colours paired with the floor's, the next photo."""
+def _ranked(log: Logbook, logged: _Logged, seen: _InLight, aim: Aim) -> Ranking:
+    """Rank, and add facts of the boards and what only the first ones are worth: paired colours, the next photo."""
     ranking = seen.rank(aim)
     floor = ranking.floor
-    nearest = [board.board for board in ranking.boards[:_MOST_PAIRED]]
+    nearest = ranking.numbers[:_MOST_PAIRED]
     colours = log.sampled_colours(nearest, seen.light) if floor.colours is not None else {}
-    ranking = ranking.changed(lambda board: _paired(board, colours.get(board.board), floor))
+    lighter = _lighter_than_clear(seen, aim)
+    by_number = {board.number: board for board in seen.boards}
+    boards = []
+    for ranked in ranking.boards:
+        board = by_number[ranked.board]
+        told = with_facts(ranked, logged.boards, board, seen.light, seen.floor, floor)
+        clear = lighter.get(board.record.species.casefold())
+        told = told if clear is None else replace(told, doubts=(clear, *told.doubts))
+        boards.append(_paired(told, colours.get(ranked.board), floor))
+    ranking = replace(ranking, boards=tuple(boards))
     leaders = {board.board for board in ranking.leaders[:MOST_BOARDS]}
-    looks = [
-        board_looks(seen.logged, board, seen.light, seen.floor) for board in seen.boards if board.number in leaders
-    ]
-    if (
-        ranking.no_contrast
-        or len(looks) < 2
-        or not (seen.floor.planks or any(look.floor for each in looks for look in each.looks))
-    ):
+    picks = [i for i, number in enumerate(seen.numbers) if number in leaders]
+    if ranking.no_contrast or len(picks) < 2:
         return ranking
-    chance = ranking.boards[0].probability_closest
-    return replace(ranking, next_photos=next_photos(looks, seen.floor.planks, seen.components, aim, now=chance))
+    few, chance = seen.measured.only(picks), ranking.boards[0].probability_closest
+    named = [seen.numbers[i] for i in picks]
+    return replace(ranking, next_photos=next_photos(few, named, seen.components, aim, now=chance))
 
 
 def _paired(board: RankedBoard, colours: Colours | None, floor: FloorPool) -> RankedBoard:
@@ -334,12 +364,15 @@ def _paired(board: RankedBoard, colours: Colours | None, floor: FloorPool) -> Ra
     )
 
 
-def _with_light_doubts(ranking: Ranking, lights: AcrossLights) -> Ranking:
+def _with_doubts(ranking: Ranking, lights: AcrossLights, of_print: Doubt | None) -> Ranking:
+    """Add what the lights together make doubtful, and once, of all boards, that the print was not learned."""
     moving = {board.board: board.doubts for board in lights.boards}
-    if lights.boards:
-        ranking = ranking.changed(lambda b: replace(b, doubts=(*moving.get(b.board, ()), *b.doubts)))
+    boards = ranking.boards
+    if moving:
+        boards = tuple(replace(each, doubts=(*moving.get(each.board, ()), *each.doubts)) for each in boards)
     floor = ranking.floor
-    return replace(ranking, floor=replace(floor, doubts=(*lights.doubts, *floor.doubts)))
+    doubts = (*lights.doubts, *floor.doubts, *(() if of_print is None else (of_print,)))
+    return replace(ranking, boards=boards, floor=replace(floor, doubts=doubts))
 
 
 def _opposite(aim: Aim) -> Aim:
@@ -347,27 +380,21 @@ def _opposite(aim: Aim) -> Aim:
 
 
 def _choices(seen: _InLight, ranking: Ranking, other: Aim) -> tuple[Choice, ...]:
-    """Weigh the first board of the ranking against the best of the other aim, found among the boards that may be it."""
-    together = seen.weighed.together
-    score = other.score(together.labs, together.floor_lab)
-    kept = within(other, together.labs, together.floor_lab)
+    """Hold the first board of the ranking against the best of the other aim, found among those that may be it."""
+    colours = seen.solved.colours
+    score = other.score(colours.labs, colours.floor_lab)
+    kept = within(other, colours.labs, colours.floor_lab)
     first = seen.numbers.index(ranking.boards[0].board)
     picks = np.unique([*np.lexsort((score, ~kept))[:_MOST_CHOSEN].tolist(), first])
-    subjects = seen.subjects.only(picks.tolist())
-    return weigh_choices([ranking, rank_together(seen.pool, together.only(picks), subjects, aim=other)])
+    numbers = [seen.numbers[i] for i in picks]
+    return compare_aims([ranking, rank_colours(seen.pool, colours.only(picks), numbers, aim=other)])
 
 
 def _by_recipe(seen: _InLight, aim: Aim, recipes: Mapping[str, str]) -> Ranking | None:
-    pooled = pool_groups(seen.weighed.together, seen.numbers, recipes)
+    pooled = pool_recipes(seen.solved.colours, seen.numbers, recipes)
     if pooled is None:
         return None
-    names, members = pooled.names, pooled.boards
-
-    def subject(index: int) -> Subject:
-        of = [seen.subjects[i] for i in members[index]]
-        doubts = tuple({(d.code, d.message): d for each in of for d in each.doubts}.values())
-        photos, pairs = sum(each.photos for each in of), sum(each.pairs for each in of)
-        return Subject(names[index], doubts, photos, pairs, all(each.final for each in of))
-
-    subjects = Subjects(names, subject)
-    return rank_together(seen.pool, pooled.together, subjects, aim=aim, light=seen.light)
+    ranking = rank_colours(seen.pool, pooled.colours, pooled.names, aim=aim, light=seen.light)
+    photos = [sum(each.light == seen.light for each in board.colours) for board in seen.boards]
+    of_recipe = {name: sum(photos[i] for i in of) for name, of in zip(pooled.names, pooled.boards, strict=True)}
+    return replace(ranking, boards=tuple(replace(each, photos=of_recipe[each.board]) for each in ranking.boards))

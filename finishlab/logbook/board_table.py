@@ -1,8 +1,7 @@
 """All boards at once and in short: the numbers of their colours in one table, and what else a ranking asks of them.
 
-Reading every board whole makes tens of objects for each, most of which nobody looks at. Here a board is a few plain
-values; its record is made when it is asked for, and what many boards share (texts, doubts, settings, finishes) is kept
-once.
+Reading every board whole makes tens of objects for each, most of which nobody needs. Here a board is its record and a
+few plain values for each photo; what many boards share (texts, doubts, settings, finishes) is kept once.
 """
 
 from __future__ import annotations
@@ -29,17 +28,16 @@ from finishlab.logbook.tables import BoardRow, MeasurementRow, PairRow
 from finishlab.quality import Doubt
 from finishlab.record import Light
 
-__all__ = ["LoggedBoard", "LoggedBoards", "LoggedLook", "LoggedPair", "read_logged_boards", "read_sampled_colours"]
+__all__ = ["BoardTable", "LoggedBoard", "LoggedColour", "LoggedPair", "read_board_table", "read_sampled_colours"]
 
 Colours = tuple[tuple[float, float, float], ...]
 _FIELDS: Final = tuple(f.name for f in fields(BoardRecord))
-_PLACE: Final = {name: i for i, name in enumerate(_FIELDS)}
 Item = TypeVar("Item")
-_AT_ONCE: Final = 500
+_BATCH: Final = 500
 """Rows fetched at once."""
 
 
-class LoggedLook(NamedTuple):
+class LoggedColour(NamedTuple):
     """A board's colour in one photo."""
 
     row: int
@@ -77,48 +75,26 @@ class LoggedPair(NamedTuple):
         return None if flat is None else tuple(zip(flat[::3], flat[1::3], flat[2::3], strict=True))
 
 
-class LoggedBoard(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class LoggedBoard:
     """A board in short."""
 
-    key: int
-    """3 for B3."""
-    said: tuple[Any, ...]
-    """Its record as it is stored, field by field; `record` reads it."""
-    looks: tuple[LoggedLook, ...]
-    """In the order they were logged."""
+    number: str
+    """``"B3"``."""
+    record: BoardRecord
+    colours: tuple[LoggedColour, ...]
+    """In the order they were logged; several in one light are repeats."""
     pairs: tuple[LoggedPair, ...]
 
     @property
-    def number(self) -> str:
-        """``"B3"``."""
-        return f"B{self.key}"
-
-    @property
-    def record(self) -> BoardRecord:
-        """The record.
-
-        Raises
-        ------
-        LogbookError
-            ``"logbook-damaged"``.
-        """
-        return decoded(f"board {self.number}", _record, self.said)
-
-    @property
-    def purpose(self) -> str:
-        """What it is for, without reading the whole record."""
-        return str(self.said[_PLACE["purpose"]])
-
-    @property
-    def recipe(self) -> str | None:
-        """The recipe as people write it, ``"R1"``; without reading the whole record."""
-        number = self.said[_PLACE["recipe_number"]]
-        return None if number is None else f"R{number}"
+    def lights(self) -> set[Light]:
+        """The lights it was photographed in."""
+        return {each.light for each in self.colours}
 
 
 @dataclass(frozen=True, slots=True)
-class LoggedBoards:
-    """Every board, by number, and the colours their looks and pairs name."""
+class BoardTable:
+    """Every board, by number, and the colours that they and their pairs name."""
 
     boards: tuple[LoggedBoard, ...]
     colours: ColourTable
@@ -135,26 +111,28 @@ def _finish(text: str) -> Finish:
     return Finish.from_dict(json.loads(text))
 
 
-def read_logged_boards(session: Session) -> LoggedBoards:
+def read_board_table(session: Session) -> BoardTable:
     """Read all boards that were not removed, in three queries.
 
     Raises
     ------
     LogbookError
-        ``"logbook-damaged"`` if a colour cannot be read.
+        ``"logbook-damaged"`` if a board or a colour cannot be read.
     """
     reader = _Reader()
-    pairs, looks = reader.pairs(session), reader.looks(session)
+    pairs, colours = reader.pairs(session), reader.colours(session)
     columns = [_text(BoardRow.finish) if name == "finish" else getattr(BoardRow, name) for name in _FIELDS]
     rows = select(BoardRow.number, *columns).where(BoardRow.removed.is_(None)).order_by(BoardRow.number)
-    once = reader.known.setdefault
     boards = tuple(
         LoggedBoard(
-            key, tuple([once(value, value) for value in said]), tuple(looks.get(key, ())), tuple(pairs.get(key, ()))
+            f"B{key}",
+            decoded(f"board B{key}", _record, said),
+            tuple(colours.get(key, ())),
+            tuple(pairs.get(key, ())),
         )
         for key, *said in _rows(session, rows)
     )
-    return LoggedBoards(boards, reader.table())
+    return BoardTable(boards, reader.table())
 
 
 def read_sampled_colours(session: Session, boards: Sequence[int], light: Light) -> dict[int, Colours]:
@@ -192,7 +170,7 @@ class _Reader:
         self._settings: dict[str, tuple[str, Mapping[str, Any] | None]] = {}
         self._doubts: dict[str, tuple[Doubt, ...]] = {"[]": ()}
         self._paired: dict[tuple[int, str], tuple[str, _Seen]] = {}
-        """Board and photo of a pair -> the text of its board and what that says: mostly the look's too."""
+        """Board and photo of a pair -> the text of its board and what that says: mostly the photo's too."""
 
     def table(self) -> ColourTable:
         """Return the colours, held to what a colour must be."""
@@ -211,12 +189,12 @@ class _Reader:
         asked = asked.join(BoardRow, row.board_number == BoardRow.number)
         return _by_board(self._pair, session, asked.where(BoardRow.removed.is_(None)).order_by(row.id))
 
-    def looks(self, session: Session) -> dict[int, list[LoggedLook]]:
+    def colours(self, session: Session) -> dict[int, list[LoggedColour]]:
         """Read what was measured of boards, after the pairs."""
         row = MeasurementRow
         columns = (row.board_number, _text(row.result), row.photo_sha256, row.light, row.strip_number)
         asked = select(*columns, _text(row.settings), row.version).join(BoardRow, row.board_number == BoardRow.number)
-        found = _by_board(self._look, session, asked.where(BoardRow.removed.is_(None)).order_by(row.id))
+        found = _by_board(self._photo, session, asked.where(BoardRow.removed.is_(None)).order_by(row.id))
         self._paired.clear()
         return found
 
@@ -231,7 +209,7 @@ class _Reader:
         lit = self.known.setdefault(light, light)
         return LoggedPair(photo, lit, *rows, self._doubts_of(beside), sampled, DeltaE(*off))
 
-    def _look(self, key: int, said: Sequence[Any]) -> LoggedLook:
+    def _photo(self, key: int, said: Sequence[Any]) -> LoggedColour:
         text, photo, light, strip, settings, version = said
         paired = self._paired.get((key, photo))
         seen = paired[1] if paired is not None and paired[0] == text else self._seen(key, json.loads(text))
@@ -241,7 +219,7 @@ class _Reader:
             named = (whole.get("print") or {}).get("key", "nominal")
             told = self._settings[settings] = (str(named), whole.get("camera_profile"))
         once = self.known.setdefault
-        return LoggedLook(
+        return LoggedColour(
             seen.row, photo, once(light, light), strip, *told, seen.doubts, seen.grain_deg, once(version, version)
         )
 
@@ -286,4 +264,4 @@ def _by_board(
 
 
 def _rows(session: Session, asked: Any) -> Any:  # noqa: ANN401 - a query and its rows
-    return session.execute(asked, execution_options={"yield_per": _AT_ONCE})
+    return session.execute(asked, execution_options={"yield_per": _BATCH})

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Any, cast
 
 import click
 
-from finishlab.cli.aims import aim_options, other_aim, read_aim
 from finishlab.cli.common import json_option, open_logbook, print_document, say, say_letters
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import UsageError
+from finishlab.rank.options import aim_options, other_aim, read_aim
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import Paper
@@ -77,7 +77,7 @@ def report(
     if as_json:
         print_document(report_document(content, page=page, pdf=pdf))
         return
-    from finishlab.reports.sentences import answer
+    from finishlab.rank.sentences import answer
 
     click.echo(answer(content.ranking))
     click.echo(f"Page: {page}")

@@ -1,34 +1,105 @@
-"""The same boards and floor in two lights: what holds in both, what moves, and by how much.
+"""What a ranking is held against: the same boards and floor in other lights, and under the other aim.
 
 A match is confirmed in a second, very different light (ASTM D1729). Each board is ranked in each light, and by the
-light in which it is farthest from the floor.
+light in which it is farthest from the floor. Lights are written in the user's own words: daylight, a lamp of some
+colour temperature, or something else. Of two aims each has its best board, which costs something under the other.
 """
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from finishlab.colorimetry.difference import DeltaE, difference_intervals
 from finishlab.colorimetry.spectra import corrected_batch
-from finishlab.matching.lights import LightKind, NamedLight
+from finishlab.matching.aims import Aim
 from finishlab.matching.ranking import RankedBoard, Ranking
 from finishlab.quality import Doubt, doubt
 
-__all__ = ["MOVES", "AcrossLights", "BoardAcrossLights", "compare_lights", "missing_photos"]
+__all__ = [
+    "MOVES",
+    "AcrossLights",
+    "BoardAcrossLights",
+    "Choice",
+    "LampColour",
+    "LightKind",
+    "NamedLight",
+    "compare_aims",
+    "compare_lights",
+    "missing_photos",
+    "named_light",
+]
 
 FloatArray = NDArray[np.float64]
 
+LightKind = Literal["daylight", "lamp", "other"]
+LampColour = Literal["warm", "neutral", "cool"]
+
+_KELVIN: Final = re.compile(r"\b(\d{1,2}[ .,]?\d{3})\s?(?:k|kelvin)\b")
+_DAY: Final = re.compile(
+    r"\b(?:day|daylight|overcast|cloudy|sky|sun|sunlight|sunny|noon|morning|window|d50|d55|d65|d75)\b"
+)
+_LAMP: Final = re.compile(
+    r"\b(?:lamps?|leds?|bulbs?|halogen|incandescent|tungsten|fluorescent|tubes?|spots?|spotlights?|evening|night|"
+    r"ceiling|downlights?|chandelier|candle)\b"
+)
+_LEAST_KELVIN: Final = 1500
+_MOST_KELVIN: Final = 12_000
+_WARM: Final = 3300
+_COOL: Final = 5300
+"""Ends of warm and of neutral white, kelvin: the colour appearance groups of EN 12464-1 (from memory)."""
 MOVES: Final = 1.0
 """CIEDE2000 by which a pair's difference may move between lights without a doubt; this tool's own, below the 1.8 that
 half of observers accept (Paravina et al. 2015)."""
 _NAMED: Final = 5
 """Boards of which it is said that a photo in a second light is missing."""
+_NO_COST = 0.5
+"""CIEDE2000 units below which a choice costs nothing worth naming."""
+
+
+@dataclass(frozen=True, slots=True)
+class NamedLight:
+    """A light and what its name says of it."""
+
+    text: str
+    """As the user wrote it, spelt as the logbook spells it."""
+    kind: LightKind
+    kelvin: int | None = None
+    """Colour temperature, when the name holds one."""
+
+    @property
+    def lamp_colour(self) -> LampColour | None:
+        """Warm, neutral or cool white; None when no colour temperature is named."""
+        if self.kelvin is None:
+            return None
+        return "warm" if self.kelvin < _WARM else "neutral" if self.kelvin <= _COOL else "cool"
+
+    def as_dict(self) -> dict[str, object]:
+        """Return the JSON form."""
+        return {"light": self.text, "kind": self.kind, "kelvin": self.kelvin}
+
+
+def named_light(text: str) -> NamedLight:
+    """Read a light's name: ``"lamp 2700 K"`` is a lamp of 2700 K, ``"north window"`` daylight, ``"flash"`` other.
+
+    A lamp's word wins over daylight's, since ``"daylight LED"`` is a lamp. A colour temperature alone makes a lamp.
+    """
+    words = text.casefold()
+    found = _KELVIN.search(words)
+    kelvin = int(re.sub(r"[ .,]", "", found.group(1))) if found else None
+    if kelvin is not None and not _LEAST_KELVIN <= kelvin <= _MOST_KELVIN:
+        kelvin = None
+    if _LAMP.search(words):
+        return NamedLight(text, "lamp", kelvin)
+    if _DAY.search(words):
+        return NamedLight(text, "daylight", kelvin)
+    return NamedLight(text, "other" if kelvin is None else "lamp", kelvin)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +157,7 @@ def compare_lights(lights: Sequence[NamedLight], rankings: Mapping[str, Ranking]
     # what was seen in one light only has nothing to be compared with, and is not looked at
     lit = Counter(number for name in names for number in rankings[name].numbers)
     found = {
-        name: {number: rankings[name].find(number) for number in rankings[name].numbers if lit[number] > 1}
-        for name in names
+        name: {number: board for number, board in rankings[name].by_number.items() if lit[number] > 1} for name in names
     }
     everywhere = [number for number in found[names[0]] if lit[number] == len(names)]
     boards = [_board(each, names, found) for each in everywhere]
@@ -216,3 +286,77 @@ def _wanted(kinds: set[LightKind]) -> str:
 
 def _listed(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """The best board under one aim."""
+
+    aim: Aim
+    board: str
+    score: DeltaE
+    """How far it is from the aim."""
+    probability_best: float
+    within_limits: float | None
+    """Probability that it keeps the aim's limits; None without any."""
+    other: Aim
+    other_score: DeltaE
+    """How far the same board is from the other aim."""
+    cost: float
+    """How much farther from the other aim it is than that aim's own best board."""
+    in_words: str = ""
+
+
+def compare_aims(rankings: Sequence[Ranking]) -> tuple[Choice, ...]:
+    """Return the best board under each of two aims.
+
+    Parameters
+    ----------
+    rankings
+        The same boards ranked for two aims.
+
+    Raises
+    ------
+    ValueError
+        If there are not two rankings with boards.
+    """
+    if len(rankings) != 2 or not all(ranking.boards for ranking in rankings):
+        raise ValueError("two aims are compared, each with its ranking")
+    one, two = rankings
+    return (_choice(one, two), _choice(two, one))
+
+
+def _choice(ranking: Ranking, other: Ranking) -> Choice:
+    best = ranking.boards[0]
+    there = _score(other.by_number[best.board])
+    leader = other.boards[0]
+    cost = max(0.0, there.value - _score(leader).value)
+    return Choice(
+        aim=ranking.aim,
+        board=best.board,
+        score=_score(best),
+        probability_best=best.probability_closest,
+        within_limits=best.within_limits,
+        other=other.aim,
+        other_score=there,
+        cost=cost,
+        in_words=_in_words(ranking, best, other, cost),
+    )
+
+
+def _score(board: RankedBoard) -> DeltaE:
+    return board.score or board.delta_e00
+
+
+def _in_words(ranking: Ranking, best: RankedBoard, other: Ranking, cost: float) -> str:
+    told = f"To {ranking.aim.in_words}, take {best.board}: it is {_score(best).value:.1f} away from that."
+    if ranking.aim.name == "contrast":
+        told = f"For a contrast ({ranking.aim.in_words}), take {best.board}: it is {_score(best).value:.1f} off."
+    if ranking.no_contrast:
+        return f"No board makes a contrast ({ranking.aim.in_words}); the nearest to it is {best.board}."
+    if best.within_limits is not None and best.within_limits < 0.5:
+        told += " It likely breaks a limit, as all boards do."
+    rival = "a match" if other.aim.name == "match" else "a contrast"
+    if cost < _NO_COST:
+        return f"{told} It is also as good as the best for {rival}."
+    return f"{told} For {rival} it is {cost:.1f} worse than {other.boards[0].board}."
