@@ -185,12 +185,12 @@ def _check(found: Comparison | None) -> Step:
 
 
 def _answer(found: Comparison | None) -> Step:
-    from finishlab.rank.sentences import answer
+    from finishlab.rank.sentences import headline
 
     if found is None:
         missing = "It takes photos of the floor and of a board in one light."
         return Step("answer", "Read the answer", "open", "no answer yet", missing, "finishlab rank")
-    return Step("answer", "Read the answer", "done", answer(found.ranking), "", "finishlab rank")
+    return Step("answer", "Read the answer", "done", headline(found.ranking, found.boards), "", "finishlab rank")
 
 
 def _second_light(boards: Sequence[StoredBoard], spots: Sequence[StoredSpot], found: Comparison | None) -> Step:
