@@ -99,13 +99,16 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
     },
     "logbook": {
         "logbook/wording": ("wording",),
-        "logbook/documents": ("archive",),
+        "logbook/documents": (
+            "archive",
+            "checking",
+        ),
         "logbook/commands": ("commands",),
     },
     "stair": {
         "stair/records": ("names", "records"),
         "logbook": ("reading", "store"),
-        "stair/progress": ("progress", "entering", "drawing"),
+        "stair/progress": ("progress", "deviations", "shown", "entering", "drawing"),
         "stair/documents": ("documents",),
         "stair/commands": ("commands", "enter_commands"),
     },
@@ -124,6 +127,7 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
             "geometry",
             "risers",
             "stair_plan",
+            "way_up",
         ),
         "plan/documents": ("documents", "entered", "files", "logged"),
         "plan/commands": ("commands",),

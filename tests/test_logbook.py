@@ -550,15 +550,20 @@ def test_a_damaged_database_is_said_so(tmp_path: Path) -> None:
         "UPDATE boards SET purpose = 'toy'",
     ],
 )
-def test_a_damaged_entry_is_said_so(log: Logbook, tmp_path: Path, statement: str) -> None:
-    """An entry spoilt by another program gives a sentence, never a traceback."""
+def test_a_damaged_entry_is_said_so(
+    log: Logbook, tmp_path: Path, statement: str, caplog: pytest.LogCaptureFixture
+) -> None:
+    """An entry spoilt by another program gives a sentence when it is asked for; a list leaves it out, with a word."""
     _add(log, tmp_path, "1.jpg")
     with sqlite3.connect(log.folder / DATABASE) as other:
         other.execute(statement)
     other.close()
     with pytest.raises(LogbookError) as caught:
-        log.boards()
+        log.board("B1")
     assert caught.value.code == "logbook-damaged"
+    caplog.clear()
+    log.boards()
+    assert "of board B1 in the logbook cannot be read" in caplog.text
 
 
 def test_an_address_that_cannot_be_is_said_so(tmp_path: Path) -> None:

@@ -24,6 +24,7 @@ from finishlab.cli.kinds import list_command, remove_command, show_command
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import UsageError
 from finishlab.finish.commands import CLEARABLE, draft_options, say_warnings, typed
+from finishlab.record import named, number_of
 from finishlab.show import jsons
 from finishlab.show.document import Block, Cell, Colour, Column, Document, Facts, Interval, Line, Listing, Table
 from finishlab.show.kind import Field, Kind
@@ -154,9 +155,10 @@ def history(*, number: str, as_json: bool) -> None:
     """Show what was done to a board, also a removed one."""
     from finishlab.logbook.wording import change_entry, change_line
 
+    board = named("B", number_of("B", number))
     with open_logbook() as log:
-        changes = log.history(number)
-    data = {"board": number.strip().upper(), "changes": [change_entry(change) for change in changes]}
+        changes = log.history(board)
+    data = {"board": board, "changes": [change_entry(change) for change in changes]}
     lines = [Line(change_line(change), whole=True) for change in changes]
     show_document(Document("history", data, lines), as_json=as_json)
 

@@ -200,9 +200,11 @@ def profile_name(profile: Mapping[str, Any] | None) -> str:
 
 def profile_line(profile: Mapping[str, Any]) -> str:
     """Return the sentence that stands beside a colour measured with a camera profile."""
-    off = profile["left_out"]
+    from finishlab.colorimetry.spectra import chart_words
+
+    off, chart = profile["left_out"], chart_words(str(profile["chart"]))
     return (
-        f"With the camera profile of {profile_name(profile)} ({profile['kind']}; chart: {profile['chart']}). Absolute "
+        f"With the camera profile of {profile_name(profile)} ({profile['kind']}; chart: {chart}). Absolute "
         f"error, on chart colours it had not seen: {off['wood']:.1f} dE00 near wood's colours, {off['mean']:.1f} over "
         f"all, {off['max']:.1f} at most."
     )

@@ -13,7 +13,7 @@ from finishlab.errors import FinishlabError
 from finishlab.matching.scatter import FEW_SPOTS
 from finishlab.record import DAYLIGHT
 from finishlab.show.document import Block, Column, Document, Line, Paragraph, Table
-from finishlab.stair.progress import coats_words, parts_shown
+from finishlab.stair.shown import coats_words, parts_shown
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook, StoredBoard, StoredSpot

@@ -32,6 +32,7 @@ __all__ = ["BoardTable", "LoggedBoard", "LoggedColour", "LoggedPair", "read_boar
 
 Colours = tuple[tuple[float, float, float], ...]
 _FIELDS: Final = tuple(f.name for f in fields(BoardRecord))
+NOTHING: Final[Mapping[str, Sequence[int]]] = {}
 Item = TypeVar("Item")
 _BATCH: Final = 500
 """Rows fetched at once."""
@@ -111,18 +112,26 @@ def _finish(text: str) -> Finish:
     return Finish.from_dict(json.loads(text))
 
 
-def read_board_table(session: Session) -> BoardTable:
+def read_board_table(session: Session, without: Mapping[str, Sequence[int]] = NOTHING) -> BoardTable:
     """Read all boards that were not removed, in three queries.
+
+    Parameters
+    ----------
+    session
+        The transaction.
+    without
+        Table -> keys of rows that are left out, since they cannot be read.
 
     Raises
     ------
     LogbookError
         ``"logbook-damaged"`` if a board or a colour cannot be read.
     """
-    reader = _Reader()
+    reader = _Reader(without)
     pairs, colours = reader.pairs(session), reader.colours(session)
     columns = [_text(BoardRow.finish) if name == "finish" else getattr(BoardRow, name) for name in _FIELDS]
-    rows = select(BoardRow.number, *columns).where(BoardRow.removed.is_(None)).order_by(BoardRow.number)
+    rows = select(BoardRow.number, *columns).where(BoardRow.removed.is_(None))
+    rows = rows.where(BoardRow.number.not_in(without.get("boards", ()))).order_by(BoardRow.number)
     boards = tuple(
         LoggedBoard(
             f"B{key}",
@@ -162,7 +171,8 @@ class _Seen(NamedTuple):
 class _Reader:
     """Gathers colours in one table; keeps what many rows share once."""
 
-    def __init__(self) -> None:
+    def __init__(self, without: Mapping[str, Sequence[int]]) -> None:
+        self._without = without
         self.known: dict[Any, Any] = {}
         """Texts, dates and numbers, each by itself: the first met of those that are equal."""
         self._builder = TableBuilder()
@@ -187,14 +197,16 @@ class _Reader:
         columns = (row.board_number, row.photo_sha256, row.light, _text(row.board_result), _text(row.floor_result))
         asked = select(*columns, row.de00_value, row.de00_low, row.de00_high)
         asked = asked.join(BoardRow, row.board_number == BoardRow.number)
-        return _by_board(self._pair, session, asked.where(BoardRow.removed.is_(None)).order_by(row.id))
+        asked = asked.where(BoardRow.removed.is_(None), row.id.not_in(self._without.get("pairs", ())))
+        return _by_board(self._pair, session, asked.order_by(row.id))
 
     def colours(self, session: Session) -> dict[int, list[LoggedColour]]:
         """Read what was measured of boards, after the pairs."""
         row = MeasurementRow
         columns = (row.board_number, _text(row.result), row.photo_sha256, row.light, row.strip_number)
         asked = select(*columns, _text(row.settings), row.version).join(BoardRow, row.board_number == BoardRow.number)
-        found = _by_board(self._photo, session, asked.where(BoardRow.removed.is_(None)).order_by(row.id))
+        asked = asked.where(BoardRow.removed.is_(None), row.id.not_in(self._without.get("measurements", ())))
+        found = _by_board(self._photo, session, asked.order_by(row.id))
         self._paired.clear()
         return found
 

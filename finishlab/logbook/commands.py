@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from finishlab.cli.common import json_option, open_logbook, print_document, say
+from finishlab.cli.common import json_option, open_logbook, print_document, say, show_document
 from finishlab.cli.lazy import ExampleCommand
+from finishlab.errors import ExitCode
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from finishlab.logbook.merge import MergeResult
 
 
+_SAMPLE = 5
 _NEWEST = 20
 _NAMED = 12
 
@@ -109,6 +111,30 @@ def _tell(said: str, step: str, done: Sequence[Undone], *, as_json: bool) -> Non
         subjects.setdefault(change_line(each.change), []).append(each.subject)
     for line, names in subjects.items():
         say(f"{said}, of {_subjects(names)}: {line}.")
+
+
+@click.command(
+    cls=ExampleCommand,
+    examples=("finishlab check", "finishlab check --repair", "finishlab check --sample 0"),
+)
+@click.option("--repair", is_flag=True, help="Move aside what cannot be read, and put right what can be.")
+@click.option(
+    "--sample", type=click.IntRange(0), default=_SAMPLE, metavar="N", help="Measure so many photos again [5]."
+)
+@json_option
+def check(*, repair: bool, sample: int, as_json: bool) -> int:
+    """See that the logbook is sound: database, entries, every kept photo; some photos are measured again.
+
+    With --repair nothing is deleted: what no command can read goes into the folder "aside" of the logbook.
+    """
+    from finishlab.logbook.checking import check_document, measure_sample
+
+    with open_logbook() as log:
+        found = log.audit(repair=repair)
+        again = measure_sample(log, sample)
+    document = check_document(found, again, repair=repair)
+    show_document(document, as_json=as_json)
+    return 0 if document.data["sound"] else int(ExitCode.LOGBOOK)
 
 
 _NOT_CLEANED = "nobody can say what else it tells. finishlab backup copies it as it is."

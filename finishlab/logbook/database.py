@@ -25,7 +25,7 @@ from sqlalchemy.pool import QueuePool
 from finishlab.errors import LogbookError
 from finishlab.files import LOGBOOK_FILE as DATABASE
 from finishlab.logbook.migrations import HEAD
-from finishlab.logbook.photo_files import PHOTOS, KeptPhoto, clear_leftovers
+from finishlab.logbook.photo_files import INCOMING, PHOTOS, KeptPhoto, clear_leftovers
 from finishlab.logbook.tables import PhotoRow, Unreadable
 
 if TYPE_CHECKING:
@@ -42,6 +42,7 @@ __all__ = [
     "make_folder",
     "migrate",
     "migrate_to",
+    "named_folder",
     "open_database",
     "open_engine",
     "set_up_sqlite",
@@ -359,6 +360,25 @@ def _check_references(connection: Connection) -> None:
         raise LogbookError("logbook-damaged", "Entries of the logbook name others that are not there.", _HINT_BACKUP)
 
 
+def named_folder(folder: str | Path) -> Path:
+    """Return the logbook's folder somebody names, with ``~`` for their own.
+
+    Raises
+    ------
+    LogbookError
+        ``logbook-not-a-folder`` if no folder can have that name.
+    """
+    try:
+        place = Path(folder).expanduser()
+        os.fspath(place).encode("utf-8", "surrogateescape")
+    except (RuntimeError, UnicodeError):
+        place = None
+    if place is None or "\0" in str(place):
+        shown = str(folder).replace("\0", "\\0")
+        raise LogbookError("logbook-not-a-folder", f"No folder is called “{shown}”.", "Name a folder with --logbook.")
+    return place
+
+
 def make_folder(folder: Path) -> None:
     """Make the logbook's folder and its `photos/` where they are not there."""
     check_folder(folder)
@@ -432,7 +452,8 @@ class Transactions:
         self._refuse_reading_only()
         with failures_named(str(self._folder)):
             with WritingSession(self._writing) as session, session.begin():
-                if self._engine.dialect.name == "sqlite":  # the whole of it is this transaction's alone
+                # The whole of a SQLite file is this transaction's alone.
+                if self._engine.dialect.name == "sqlite" and any((self._folder / INCOMING).glob("*")):
                     clear_leftovers(self._folder, partial(_is_kept, session))
                 for photo in self._kept.values():
                     photo.settle(self._folder)

@@ -15,31 +15,44 @@ from types import TracebackType
 from typing import Any, Self
 
 from sqlalchemy import ColumnElement, or_, select
+from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import LogbookError, UsageError
-from finishlab.files import named_folder
 from finishlab.logbook import writing as rows
+from finishlab.logbook.audit import AuditStore
 from finishlab.logbook.backup import BackupStore
 from finishlab.logbook.board_table import BoardTable, read_board_table, read_sampled_colours
 from finishlab.logbook.calibration import CalibrationStore
+from finishlab.logbook.checks import faults
 from finishlab.logbook.database import (
     DATABASE,
     check_folder,
     failures_named,
     login_name,
     make_folder,
+    named_folder,
     open_database,
 )
 from finishlab.logbook.entities import check_named, edit, find, remove, subject_name
 from finishlab.logbook.history import HistoryStore
-from finishlab.logbook.merge import Dump, MergeResult, Tables, merge, read_dump
+from finishlab.logbook.merge import Dump, MergeResult, Tables, damaged, merge, read_dump
 from finishlab.logbook.photo_files import KeptPhoto, photo_place
-from finishlab.logbook.reading import many_objects, read_boards, read_spots
+from finishlab.logbook.reading import damaged as unreadable
+from finishlab.logbook.reading import left_out, many_objects, read_boards, read_spots
 from finishlab.logbook.recipes import RecipeStore
 from finishlab.logbook.stored import DirectPair, StoredBoard, StoredSpot
-from finishlab.logbook.tables import BoardRow, FloorSpotRow, MeasurementRow, PairRow, PartEventRow, PhotoRow, StripRow
+from finishlab.logbook.tables import (
+    DAMAGED,
+    BoardRow,
+    FloorSpotRow,
+    MeasurementRow,
+    PairRow,
+    PartEventRow,
+    PhotoRow,
+    StripRow,
+)
 from finishlab.measure import Measurement
 from finishlab.record import normalise_light
 from finishlab.stair.reading import part_code
@@ -48,7 +61,7 @@ from finishlab.stair.store import StairStore
 __all__ = ["DATABASE", "Logbook"]
 
 
-class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, StairStore):
+class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditStore, StairStore):
     """A logbook that is open; use it in a `with` statement, or `close` it.
 
     Examples
@@ -367,7 +380,12 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, StairSto
             ``"archive-damaged"``; nothing is changed then.
         """
         with self._write() as session:
-            return merge(session, tables, self._who)
+            try:
+                result = merge(session, tables, self._who)
+                session.flush()
+            except (IntegrityError, RuntimeError, *DAMAGED) as error:
+                raise damaged("its entries do not fit together") from error
+            return result
 
     # Measured again
 
@@ -429,7 +447,18 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, StairSto
             ``"logbook-damaged"``.
         """
         with self._read() as session, many_objects():
-            return read_board_table(session)
+            try:
+                return read_board_table(session)
+            except LogbookError as error:
+                if error.code != "logbook-damaged":
+                    raise
+            # What cannot be read is looked for only now: reading is fast as long as nothing is wrong.
+            without: dict[str, list[int]] = {}
+            for table, key, reason, row in faults(session, "boards", "measurements", "pairs"):
+                without.setdefault(table, []).append(key)
+                if (number := row.get("board_number", row.get("number"))) is not None:
+                    left_out(unreadable(f"board B{number}", ValueError(reason)))
+            return read_board_table(session, without)
 
     def sampled_colours(self, numbers: Iterable[str], light: str) -> dict[str, tuple[tuple[float, float, float], ...]]:
         """Return the sampled colours of some boards in a light, by number; those of which they were kept."""

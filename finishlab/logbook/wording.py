@@ -26,6 +26,7 @@ _TOLD: Final = {
     "add": "logged",
     "add-photos": "photos added",
     "approve": "approved",
+    "check": "checked, and what could not be read moved aside,",
     "edit-event": "event changed",
     "remove-event": "event taken back",
     "edit": "changed",

@@ -12,7 +12,8 @@ from finishlab.coatings import COMMON, Coating, coating, follow, of_step
 from finishlab.errors import UsageError
 from finishlab.finish.finish import Finish
 from finishlab.mend.faults import Ask, Fault
-from finishlab.stair.progress import PartShown, Progress, can_words, parts_shown, progress_of, recipe_of
+from finishlab.stair.progress import Progress, can_words, progress_of, recipe_of
+from finishlab.stair.shown import PartShown, parts_shown
 from finishlab.woods import wood_in
 
 if TYPE_CHECKING:
@@ -43,8 +44,7 @@ class PartRecord:
     @property
     def finish(self) -> Finish:
         """The finish of its recipe; an empty one where it has none."""
-        number = recipe_of(self.part, self.progress.get(self.part.ident))
-        recipe = self.stair.recipes.get(number or 0)
+        recipe = recipe_of(self.stair, self.part, self.progress.get(self.part.ident))
         return Finish() if recipe is None else recipe.finish
 
     @property
@@ -213,8 +213,8 @@ def _neighbours(record: PartRecord) -> Iterator[str]:
 
 
 def _marks(record: PartRecord, part: StoredPart) -> dict[str, str]:
-    number = recipe_of(part, record.progress.get(part.ident))
-    marks = {"wood": part.record.species or "unknown", "recipe": "none" if number is None else f"R{number}"}
+    recipe = recipe_of(record.stair, part, record.progress.get(part.ident))
+    marks = {"wood": part.record.species or "unknown", "recipe": "none" if recipe is None else f"R{recipe.number}"}
     coats = record.coats_of(part)
     for step in ("stain", "seal", "topcoat"):
         mine = [event for event in coats if event.step == step]

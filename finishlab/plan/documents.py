@@ -5,18 +5,20 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 from typing import Any, Final
 
 from finishlab.cautions import Action, Caution, cautions_for
 from finishlab.coatings import COMMON
-from finishlab.plan.calendar import Calendar, Event, Night, full_name, named, nights
+from finishlab.plan.calendar import SAND_LAST, Calendar, Event, Night, Way, nights
 from finishlab.plan.coverage import Coats, Purchase
 from finishlab.plan.cutting import CuttingPlan, Piece
 from finishlab.plan.floor import FloorPurchase
 from finishlab.plan.geometry import UPRIGHT, Part, Shape
 from finishlab.plan.risers import CODE, NO_NOSING_FROM, NOSING, WHO_DECIDES, CodeFigure, RiserCheck
 from finishlab.plan.stair_plan import Quantity, StairPlan
+from finishlab.plan.way_up import full_name, named
 from finishlab.show.cautions import caution_blocks, caution_data
 from finishlab.show.document import Block, Document, Line, Paragraph
 from finishlab.stair.names import level_title
@@ -49,6 +51,7 @@ def quantities_document(plan: StairPlan, found: Sequence[Quantity], cautions: Se
     """Return ``finishlab/plan-quantities/1``: litres as [least, most], areas in m2, coverage in m2/L."""
     data = {"products": [_product(each) for each in found], **caution_data(cautions)}
     data["not_counted"] = plan.not_counted or None
+    data["notes"] = list(plan.notes)
     return Document("plan-quantities", data, (*_to_buy(plan, found), *caution_blocks(cautions)))
 
 
@@ -57,8 +60,15 @@ def _product(quantity: Quantity) -> dict[str, Any]:
     return {
         "name": product.name,
         "kind": product.kind,
-        "coats": {"top": product.coats.top, "edges": product.coats.on_edges, "under": product.coats.under},
+        "coats": _coats_data(product.coats),
         "parts": [_part(part) for part in quantity.parts],
+        "uses": [
+            {
+                "coats": {"top": coats.top, "edges": coats.on_edges, "under": coats.under},
+                "parts": list(map(_part, parts)),
+            }
+            for coats, parts in _uses(quantity).items()
+        ],
         "coat_area_m2": round(need.coat_area, 4),
         "coverage_m2_per_l": [round(value, 4) for value in need.coverage],
         "coverage_source": "label" if quantity.from_label else COMMON,
@@ -94,6 +104,12 @@ def _to_buy(plan: StairPlan, found: Sequence[Quantity]) -> Iterator[Block]:
         says = f" ({product.origin.coats})" if product.origin.coats else ""
         yield Paragraph(f"{product.title}: {_coats(product.coats, quantity.parts, says)}{which}")
         yield Paragraph(f"on {_counted(quantity.parts)}: {area_text(need.coat_area, us=plan.us)} to coat in all", 2)
+        uses = _uses(quantity)
+        if product.each is not None and list(uses) != [product.coats]:
+            told = (
+                f"{_coats(coats, parts, '')} of {named(parts, several=plan.several)}" for coats, parts in uses.items()
+            )
+            yield Paragraph(f"still to come: {'; '.join(told)}", 2)
         yield Paragraph(_covers(quantity, us=plan.us), 2)
         amounts = " to ".join(dict.fromkeys(map(litres, need.litres)))
         yield Paragraph(f"needs {amounts}, {need.waste * 100:g} % waste included ({product.origin.waste})", 2)
@@ -106,10 +122,26 @@ def _to_buy(plan: StairPlan, found: Sequence[Quantity]) -> Iterator[Block]:
         yield Paragraph(f"Not counted, since their sizes are not written down: {plan.not_counted}.")
         yield Paragraph("Add them, for example: finishlab stairs edit 'landing nosing 1' --front 36in --depth 3.5in", 2)
         yield Line()
+    for note in plan.notes:
+        yield Paragraph(note)
+    if plan.notes:
+        yield Line()
     total = _total(found)
     if total:
         yield Paragraph(total)
         yield Line()
+
+
+def _coats_data(coats: Coats) -> dict[str, int]:
+    return {"top": coats.top, "edges": coats.on_edges, "under": coats.under}
+
+
+def _uses(quantity: Quantity) -> dict[Coats, list[Part]]:
+    """Return the parts by the coats they are to get."""
+    found: dict[Coats, list[Part]] = {}
+    for part, coats in quantity.uses:
+        found.setdefault(coats, []).append(part)
+    return found
 
 
 def _coats(coats: Coats, parts: Sequence[Part], says: str) -> str:
@@ -293,7 +325,7 @@ def calendar_document(
     """
     data = {
         "start": None if plan.start is None else plan.start.isoformat(),
-        "notes": list(calendar.notes),
+        "notes": [*plan.notes, *calendar.notes],
         "events": [
             {
                 "kind": event.kind,
@@ -309,8 +341,19 @@ def calendar_document(
                 "after": night.day.isoformat(),
                 "closed": [_part(part) for part in night.closed],
                 "open": [_part(part) for part in night.open],
+                "climb": night.climb,
             }
             for night in nights(calendar)
+        ],
+        "ways": [
+            {
+                "start": way.start.isoformat(timespec="minutes"),
+                "end": way.end.isoformat(timespec="minutes"),
+                "closed": [_part(part) for part in way.closed],
+                "open": [_part(part) for part in way.open],
+                "climb": way.climb,
+            }
+            for way in calendar.ways
         ],
     }
     told = _by_part(plan, calendar) if by_part else _by_day(plan, calendar)
@@ -319,7 +362,8 @@ def calendar_document(
 
 def _by_day(plan: StairPlan, calendar: Calendar) -> Iterator[Block]:
     """Tell the calendar day by day, and for each night what may be stepped on."""
-    yield from map(Paragraph, (_summary(calendar), *(f"Note: {note}" for note in calendar.notes)))
+    notes = (*plan.notes, *calendar.notes)
+    yield from map(Paragraph, (_summary(calendar), *(f"Note: {note}" for note in notes)))
     yield Line()
     night_of = {night.day: night for night in nights(calendar)}
     days: dict[dt.date, list[Event]] = {}
@@ -337,13 +381,16 @@ def _by_day(plan: StairPlan, calendar: Calendar) -> Iterator[Block]:
         yield Paragraph(_day(day))
         for event in days[day]:
             yield Paragraph(_event(plan, calendar, event), 2, 15)
+        for way in _by_daylight(calendar, day, night_of.get(day)):
+            stay = _stay(plan, way)
+            yield Paragraph(f"{way.start:%H:%M}-{way.end:%H:%M}  {stay}", 2, 15)
         if day in night_of:
             yield Paragraph(f"night        {_stay(plan, night_of[day])}", 2, 15)
     yield Line()
     yield Paragraph(
         "Planned for about 21 C and 50 % humidity; cold or damp air takes longer, so test before you go on."
     )
-    yield Paragraph("Sanding, repairs and masking come before the first coat and are not counted.")
+    yield Paragraph(SAND_LAST)
     yield Line()
 
 
@@ -375,6 +422,8 @@ def _summary(calendar: Calendar) -> str:
 
 def _event(plan: StairPlan, calendar: Calendar, event: Event) -> str:
     who = named(event.parts, several=plan.several)
+    if event.kind == "cover" and event.end is not None:
+        return f"until {_short_day(event.end)} {event.end:%H:%M}   {event.what}: {who}"
     if event.is_work and event.end is not None:
         return f"{event.start:%H:%M}-{event.end:%H:%M}  {event.what}: {who}{_window(calendar, event)}"
     return f"from {event.start:%H:%M}   {event.what}: {who}"
@@ -392,16 +441,28 @@ def _window(calendar: Calendar, event: Event) -> str:
     return ""
 
 
+def _by_daylight(calendar: Calendar, day: dt.date, night: Night | None) -> Iterator[Way]:
+    """Return how one gets up while something else is closed on a day than in the night after it."""
+    begins = dt.datetime.combine(day, dt.time())
+    for way in calendar.ways:
+        start, end = max(way.start, begins), min(way.end, begins + dt.timedelta(hours=23, minutes=59))
+        if way.closed and start < end and start.date() == day and way.closed != (night.closed if night else ()):
+            yield replace(way, start=start, end=end)
+
+
 def _waiting(plan: StairPlan, days: Sequence[dt.date], night_of: Mapping[dt.date, Night]) -> Iterator[Block]:
     """Tell days on which nothing is done, alike ones together."""
     yield Paragraph(_day(days[0]) if len(days) == 1 else f"{_day(days[0])} to {_day(days[-1])}")
     yield Paragraph(f"drying       {_stay(plan, night_of[days[0]])}", 2, 15)
 
 
-def _stay(plan: StairPlan, night: Night) -> str:
-    if len(night.closed) * 3 <= len(night.open):
-        return f"keep off {named(night.closed, several=plan.several)}"
-    return f"step only on {named(night.open, several=plan.several)}" if night.open else "nothing can be stepped on"
+def _stay(plan: StairPlan, way: Night | Way) -> str:
+    """Say what may be stepped on; flights are named wherever the stair is more than one."""
+    several = plan.several or len({part.level for part in (*way.closed, *way.open)}) > 1
+    climb = {"single": "", "double": " (double steps)", "none": " (no way up: stay on one floor)"}[way.climb]
+    if len(way.closed) * 3 <= len(way.open):
+        return f"keep off {named(way.closed, several=several)}{climb}"
+    return f"step only on {named(way.open, several=several)}{climb}" if way.open else "nothing can be stepped on"
 
 
 def _day(day: dt.date) -> str:

@@ -13,7 +13,7 @@ from finishlab.errors import UsageError
 from finishlab.plan.calendar import Fitting
 from finishlab.plan.coverage import Can, Coats
 from finishlab.plan.cutting import Stock
-from finishlab.plan.drying import Coat, WorkHours, default_coat, parse_days, parse_hours, recoat_times
+from finishlab.plan.drying import Coat, WorkHours, default_coat, parse_days, parse_hours, parse_zone, recoat_times
 from finishlab.plan.geometry import UPRIGHT, Part, Shape
 from finishlab.plan.stair_plan import USUAL_PARTS, Product, StairPlan
 from finishlab.stair.names import PART_KINDS, PartKind
@@ -179,7 +179,7 @@ class Said:
 
     def on(self, product: Product) -> Product:
         """Return the product with what is said in the place of its figures; raises for figures nobody can mean."""
-        origin = product.origin
+        origin, before = product.origin, product.coats
         if self.coats is not None or self.under is not None:
             top, under = _or(self.coats, product.coats.top), _or(self.under, product.coats.under)
             product = replace(product, coats=Coats(top, None, under))
@@ -194,7 +194,10 @@ class Said:
             )
         if self.waste is not None:
             product, origin = replace(product, waste=self.waste / 100), replace(origin, waste="as given")
-        return replace(product, origin=origin)
+        each = product.each
+        if each is not None and product.coats is not before:
+            each = tuple((part, product.coats) for part, _ in each)
+        return replace(product, origin=origin, each=each)
 
     def on_those_meant(self, products: Sequence[Product], which: str | None = None) -> tuple[Product, ...]:
         """Return the products of a recipe or a file with what is said in the place of their figures.
@@ -326,7 +329,8 @@ def _hours(work: Section) -> WorkHours:
     usual = WorkHours()
     first, last = work.read("hours", parse_hours) or (usual.first, usual.last)
     days = work.texts("days")
-    return WorkHours(first, last, parse_days(days) if days else usual.days, frozenset(work.days("off")))
+    zone = work.read("zone", parse_zone)
+    return WorkHours(first, last, parse_days(days) if days else usual.days, frozenset(work.days("off")), zone)
 
 
 def _kinds(section: Section, name: str, usual: tuple[PartKind, ...]) -> tuple[PartKind, ...]:

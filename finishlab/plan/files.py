@@ -14,10 +14,11 @@ from typing import Final
 
 from finishlab.cautions import DEFERS, Caution, cautions_for
 from finishlab.coatings import COMMON
-from finishlab.plan.calendar import Calendar, Event, named, nights
+from finishlab.plan.calendar import Calendar, Event, nights
 from finishlab.plan.cutting import CuttingPlan
 from finishlab.plan.geometry import WALKED_ON
 from finishlab.plan.stair_plan import Quantity, StairPlan
+from finishlab.plan.way_up import named
 from finishlab.show.csv_text import Cell, csv_text
 from finishlab.stair.names import level_title
 
@@ -182,7 +183,8 @@ def calendar_ics(plan: StairPlan, calendar: Calendar) -> str:
         entries.append(Entry(event.start, event.end, f"Stair: {event.what} ({who})", text, busy=event.is_work))
     for night in nights(calendar):
         if night.open:
-            title = f"Stair tonight: step only on {named(night.open, several=plan.several)}"
+            climb = {"single": "", "double": " (double steps)", "none": " (no way up)"}[night.climb]
+            title = f"Stair tonight: step only on {named(night.open, several=plan.several)}{climb}"
             entries.append(Entry(night.day, night.day + dt.timedelta(days=1), title, busy=False))
     return icalendar_text("Stair", entries, plan.start or calendar.events[0].start.date())
 
