@@ -25,6 +25,7 @@ __all__ = [
     "has_unit",
     "inches_text",
     "is_us",
+    "left_text",
     "length_text",
     "limit_text",
     "parse_area",
@@ -222,6 +223,10 @@ def limit_text(mm: float, *, most: bool, us: bool = False) -> str:
     return f"{inches_text(mm, rounded)} ({metric})" if us else metric
 
 
+_US_VOLUMES: Final = (("gal", LITRES_PER_GAL), ("qt", LITRES_PER_QT))
+"""Units of a can's size, the largest first."""
+
+
 def area_text(m2: float, *, us: bool = False) -> str:
     """Return an area in words: ``4.32 m2``; with `us`: ``46.5 ft2 (4.32 m2)``."""
     return f"{m2 / M2_PER_FT2:.1f} ft2 ({m2:.2f} m2)" if us else f"{m2:.2f} m2"
@@ -230,6 +235,28 @@ def area_text(m2: float, *, us: bool = False) -> str:
 def volume_text(litres: float, *, us: bool = False) -> str:
     """Return a volume in words: ``0.73 L``; with `us`: ``0.77 qt (0.73 L)``."""
     return f"{litres / LITRES_PER_QT:.2f} qt ({litres:.2f} L)" if us else f"{litres:.2f} L"
+
+
+def left_text(left: float | None, size: float | None) -> str | None:
+    """Return what is left of a can, in the unit its size was typed in: ``"0.5 of 1 qt"``; None where nothing is known.
+
+    Nothing is kept of that unit, and nothing need be: a US measure is no whole number of millilitres.
+    """
+    whole = size if size is not None else left
+    if whole is None:
+        return None
+    name, litres = next(((name, of) for name, of in _US_VOLUMES if _is_measured_in(of, whole)), ("L", 1.0))
+    shown = [None if each is None else f"{round(each / litres, 2):g}" for each in (left, size)]
+    if shown[1] is None:
+        return f"{shown[0]} {name}"
+    return f"of {shown[1]} {name}" if shown[0] is None else f"{shown[0]} of {shown[1]} {name}"
+
+
+def _is_measured_in(unit: float, litres: float) -> bool:
+    """Return whether a volume is so many quarters of a unit, and no whole number of millilitres."""
+    quarters = 4.0 * litres / unit
+    whole = abs(quarters - round(quarters)) < 1e-6 and (quarters >= 4.0 or unit == LITRES_PER_QT)
+    return whole and abs(litres * 1000.0 - round(litres * 1000.0)) > 1e-4
 
 
 def _short(value: float, places: int) -> str:

@@ -95,7 +95,7 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
     "board": {
         "board/records": ("records",),
         "board/shown": ("shown",),
-        "board/commands": ("commands", "adding", "checks", "table", "floor_commands"),
+        "board/commands": ("commands", "adding", "checks", "naming", "table", "floor_commands"),
     },
     "logbook": {
         "logbook/wording": ("wording",),

@@ -14,6 +14,7 @@ from finishlab.cli.cautions import say_cautions
 from finishlab.cli.common import (
     BeginningChoice,
     colour_words,
+    confirm_floor_option,
     json_option,
     open_logbook,
     photos_words,
@@ -108,14 +109,26 @@ def boards_document(boards: Sequence[StoredBoard], light: str | None = None) -> 
 
 def board_summary(board: StoredBoard, done: str = "logged") -> str:
     """Return a board in one line: what it is, its colour, its photos."""
-    return f"{board.number} {done}: {_what(board.record)}{_lit(_row(board))}, {photos_words(board)}."
+    purpose = "" if board.record.purpose == "candidate" else f" ({board.record.purpose})"
+    said = f"{_what(board.record)}{purpose}{_lit(_row(board))}{_beside(board) if done == 'logged' else ''}"
+    return f"{board.number} {done}: {said}, {photos_words(board)}."
 
 
 def photos_summary(board: StoredBoard, added: int, light: str) -> str:
     """Return in one line what further photos of a board showed: its colour in their light, beside all it has."""
     count = f"{added} photo{'' if added == 1 else 's'}"
     colour = colour_words(_row(board, light).lab)
-    return f"{board.number}: {count} added{colour} in {light}; now {photos_words(board)}."
+    return f"{board.number}: {count} added{colour} in {light}{_beside(board, light)}; now {photos_words(board)}."
+
+
+def _beside(board: StoredBoard, light: str | None = None) -> str:
+    """Return how far a board is from the floor in its last photo with both; nothing where that is in doubt."""
+    pairs = [pair.delta_e00 for pair in board.pairs if not pair.in_doubt and light in {None, pair.light}]
+    return (
+        ", dE00 {:.1f} ({:.1f} to {:.1f}) from the floor beside it".format(*pairs[-1].as_dict().values())
+        if pairs
+        else ""
+    )
 
 
 def _lit(row: BoardRow) -> str:
@@ -347,11 +360,13 @@ def _colours(one: StoredBoard, two: StoredBoard, light: str) -> _Colours:
     multiple=True,
     help="Take a field or a section out; may be given more than once.",
 )
+@confirm_floor_option
 @json_option
 def edit(
     *,
     number: str,
     clear: tuple[str, ...],
+    confirm_floor: bool,
     as_json: bool,
     finish_texts: FinishTexts,
     **values: str | int | None,
@@ -360,10 +375,12 @@ def edit(
     from finishlab.finish.entering import new_warnings
 
     given = {name: value for name, value in values.items() if value is not None}
-    _check(given, finish_texts, clear)
-    with open_logbook() as log:
+    _check(given, finish_texts, clear, also=confirm_floor)
+    with open_logbook() as log, log.at_once():
         before = log.board(number).record
         changes = _changes(log, before, given, finish_texts, clear)
+        if confirm_floor:
+            log.confirm_floor(number)
         found = log.edit_board(number, **changes)
         if as_json:
             show_document(boards_document([found]), as_json=True)
@@ -373,13 +390,13 @@ def edit(
         say_cautions(log, [word for word in product_words(log, found.record) if word not in known])
 
 
-def _check(given: dict[str, Any], texts: FinishTexts, clear: tuple[str, ...]) -> None:
+def _check(given: dict[str, Any], texts: FinishTexts, clear: tuple[str, ...], *, also: bool) -> None:
     """Refuse a change that says nothing, or that sets and takes out at once."""
     named = {*given, *("steps" if name == "step" else name for name in texts.given())}
     for name in clear:
         if name in named:
             raise UsageError("set-and-cleared", f"The {name} cannot be set and taken out at once.", "Name one of both.")
-    if not named and not clear:
+    if not named and not clear and not also:
         raise UsageError("nothing-to-change", "No change is named.", "Name at least one field, see --help.")
 
 

@@ -24,6 +24,7 @@ from finishlab.colorimetry.table import ColourTable, TableBuilder
 from finishlab.errors import LogbookError
 from finishlab.finish.finish import Finish
 from finishlab.logbook.reading import DAMAGED, damaged, decoded
+from finishlab.logbook.stored import FLOOR_IN_DOUBT
 from finishlab.logbook.tables import BoardRow, MeasurementRow, PairRow
 from finishlab.quality import Doubt
 from finishlab.record import Light
@@ -86,6 +87,9 @@ class LoggedBoard:
     colours: tuple[LoggedColour, ...]
     """In the order they were logged; several in one light are repeats."""
     pairs: tuple[LoggedPair, ...]
+    """Those that count: none of which it is in doubt whether the floor was beside the board."""
+    doubted: tuple[Doubt, ...] = ()
+    """Why the others are in doubt."""
 
     @property
     def lights(self) -> set[Light]:
@@ -99,6 +103,10 @@ class BoardTable:
 
     boards: tuple[LoggedBoard, ...]
     colours: ColourTable
+
+
+def _doubted(pair: LoggedPair) -> tuple[Doubt, ...]:
+    return tuple(doubt for doubt in pair.floor_doubts if doubt.code == FLOOR_IN_DOUBT)
 
 
 def _record(said: Sequence[Any]) -> BoardRecord:
@@ -137,7 +145,8 @@ def read_board_table(session: Session, without: Mapping[str, Sequence[int]] = NO
             f"B{key}",
             decoded(f"board B{key}", _record, said),
             tuple(colours.get(key, ())),
-            tuple(pairs.get(key, ())),
+            tuple(pair for pair in pairs.get(key, ()) if not _doubted(pair)),
+            tuple(doubt for pair in pairs.get(key, ()) for doubt in _doubted(pair)),
         )
         for key, *said in _rows(session, rows)
     )

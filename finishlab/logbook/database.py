@@ -433,6 +433,17 @@ class Transactions:
         self._who = who
         self._only_read = only_read
         self._kept: dict[str, KeptPhoto] = {}
+        self._shared: Session | None = None
+
+    @contextmanager
+    def at_once(self) -> Iterator[None]:
+        """Let all that is read and written meanwhile be one transaction: logged whole or not at all, undone as one."""
+        with self._write() as session:
+            self._shared = session
+            try:
+                yield
+            finally:
+                self._shared = None
 
     def _refuse_reading_only(self) -> None:
         if self._only_read is not None:
@@ -444,20 +455,30 @@ class Transactions:
 
     @contextmanager
     def _read(self) -> Iterator[Session]:
+        if self._shared is not None:
+            yield self._shared
+            return
         with failures_named(str(self._folder)), Session(self._engine, expire_on_commit=False) as session:
             yield session
 
+    def _note_kept(self, session: Session) -> None:
+        for photo in self._kept.values():
+            photo.settle(self._folder)
+            _note_photo(session, photo)
+
     @contextmanager
     def _write(self) -> Iterator[Session]:
+        if self._shared is not None:
+            self._note_kept(self._shared)
+            yield self._shared
+            return
         self._refuse_reading_only()
         with failures_named(str(self._folder)):
             with WritingSession(self._writing) as session, session.begin():
                 # The whole of a SQLite file is this transaction's alone.
                 if self._engine.dialect.name == "sqlite" and any((self._folder / INCOMING).glob("*")):
                     clear_leftovers(self._folder, partial(_is_kept, session))
-                for photo in self._kept.values():
-                    photo.settle(self._folder)
-                    _note_photo(session, photo)
+                self._note_kept(session)
                 yield session
             for photo in self._kept.values():
                 photo.done()

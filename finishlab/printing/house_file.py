@@ -21,6 +21,7 @@ from finishlab.show.pages import Block, Outline, Pages, Picture, Pictures, Secti
 from finishlab.stair.deviations import deviations
 from finishlab.stair.drawing import stair_svg
 from finishlab.stair.shown import flights_shown
+from finishlab.units import left_text
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -195,15 +196,9 @@ def _steps(finish: Finish, cans: Mapping[int, Can]) -> tuple[tuple[str, str], ..
 
 def _can(number: int, can: Can, used_on: str) -> tuple[str, ...]:
     named = " ".join(word for word in (can.maker, can.product) if word)
-    left = f"{_litres(can.left_l)} L" if can.left_l is not None else ""
-    if can.size_l is not None:
-        left = f"{left or '?'} of {_litres(can.size_l)} L"
+    left = left_text(can.left_l, can.size_l) or ""
     opened = f", opened {can.opened.isoformat()}" if can.opened else ""
     return f"C{number}", f"{named}, {can.kind}{opened}", can.lot or "", left, can.place or "", used_on
-
-
-def _litres(litres: float) -> str:
-    return f"{round(litres, 2):g}"
 
 
 def _used_on(stair: StoredStair, number: int) -> str:
