@@ -139,6 +139,18 @@ def board_row(board: StoredBoard, light: Light | None = None) -> BoardRow:
     )
 
 
+def recipe_colours(log: Logbook) -> dict[int, Lab]:
+    """Return the colour of each recipe's finish as measured on a board: the approved one, else the one logged last."""
+    standard = log.standard()
+    approved = None if standard is None else standard.approval.board
+    found: dict[int, Lab] = {}
+    for board in sorted(log.boards(), key=lambda board: board.number == approved):
+        lab, number = board_row(board).lab, board.record.recipe_number
+        if lab is not None and number is not None:
+            found[number] = lab
+    return found
+
+
 def spot_row(spot: StoredSpot, *, name: Namer = str) -> SpotRow:
     """Return a floor spot as a row; `name` turns a photo's hash into what is shown."""
     return SpotRow(

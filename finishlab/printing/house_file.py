@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
-from finishlab.board.shown import board_row, spot_row
+from finishlab.board.shown import board_row, recipe_colours, spot_row
 from finishlab.cautions import CAUTIONS, DEFERS
 from finishlab.coatings import COATINGS
 from finishlab.colorimetry.spaces import hex_colour
@@ -111,7 +111,7 @@ def _sections(log: Logbook, *, photos: bool) -> Iterator[Section]:
         rows = [_can(number, can, _used_on(stair, number)) for number, can in cans.items()]
         yield _section("Cans and leftovers", Table(_CANS, rows))
     if stair.parts:
-        yield _section("The stair", Outline(stair_svg(flights_shown(stair))))
+        yield _section("The stair", Outline(stair_svg(flights_shown(stair), recipe_colours(log))))
     yield from _coated(stair)
     swatches = tuple(_swatches(log))
     if swatches:

@@ -81,16 +81,18 @@ def stairs() -> None:
 @json_option
 def show(*, svg: str | None, as_json: bool) -> None:
     """Draw the stair: each part with its state in words and its measured colour."""
+    from finishlab.board.shown import recipe_colours
     from finishlab.stair.documents import stair_document
     from finishlab.stair.shown import flights_shown, stair_notes
 
     with open_logbook() as log:
         flights = flights_shown(log.stair())
+        colours = recipe_colours(log) if svg is not None else {}
     if svg is not None:
         from finishlab.files import write_atomically
         from finishlab.stair.drawing import stair_svg
 
-        write_atomically(svg, stair_svg(flights).encode())
+        write_atomically(svg, stair_svg(flights, colours).encode())
         say(f"The stair is drawn in {svg}.")
     if as_json or svg is None:
         show_document(stair_document(flights, stair_notes(flights)), as_json=as_json)

@@ -132,6 +132,7 @@ class PartShown:
     """What is odd about its colour."""
     deviations: tuple[str, ...] = ()
     """What was done to it otherwise than planned, since its wood was last sanded."""
+    recipe_number: int | None = None
     changed: str = ""
     """What is to be said of its recipe where that was edited since it was approved."""
 
@@ -180,6 +181,7 @@ def parts_shown(stair: StoredStair, given: Mapping[CoatStep, int] | None = None)
             light=None if colour is None else colour.light,
             note="" if colour is None else colour.note,
             deviations=tuple(each.sentence for each in odd[part.ident] if known.order[each.event] > known.sanded_at),
+            recipe_number=None if recipe is None else recipe.number,
             changed="" if recipe is None else recipe.changed,
         )
     return shown
