@@ -7,14 +7,20 @@ round that fails can be run again.
 
 from __future__ import annotations
 
+import argparse
 import json
+import os
 import random
 import shutil
+import signal
+import sqlite3
+import subprocess
 import sys
 import tempfile
+import time
 import zipfile
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
@@ -103,7 +109,7 @@ def fill(folder: Path) -> Path:
         log.learn_strip(greys_of_readings({7: [93.0]}, number=412))
         log.add_trials([trial()])
         log.edit_board("B2", note="hello")
-        log.remove_board("B2")
+        log.remove("B2")
         log.undo()
     return folder / "log"
 
@@ -223,7 +229,166 @@ def try_archives(rounds: int, folder: Path, seed: int = 1) -> Figures:
     return figures
 
 
+# Databases
+
+
+def try_databases(rounds: int, folder: Path, seed: int = 1) -> Figures:
+    """Alter a logbook's database by its bytes or by its rows; every command answers or refuses in a sentence.
+
+    Where single rows were altered, the lists go on; after ``check --repair`` every command works again.
+    """
+    log = fill(folder)
+    plain = {text.split(":")[0] for text in broken_commands(log, READING)}
+    figures = Figures(rounds)
+    for number in range(seed, seed + rounds):
+        chance = random.Random(number)  # noqa: S311 - a draw, no secret
+        place = folder / f"database-{number}"
+        shutil.copytree(log, place / "log")
+        of_rows = chance.random() < 0.6
+        done = (
+            _alter_row(place / "log" / "logbook.db", chance) if of_rows else spoil(place / "log" / "logbook.db", chance)
+        )
+        wrong = []
+        for words in (*READING, ("check", "--sample", "0")):
+            result = run(place / "log", *(str(place / word) if word == "out.zip" else word for word in words))
+            bad = said_badly(result)
+            figures.outcomes["answered" if result.exit_code == 0 else "refused in a sentence"] += 1
+            wrong += [f"{' '.join(words)}: {bad}"] if bad else []
+            if of_rows and result.exit_code and words[0] not in {"export", "check", "standard"}:
+                wrong.append(f"{' '.join(words)}: {' '.join(result.output.split())[-200:]}")
+        if of_rows:
+            run(place / "log", "check", "--repair", "--sample", "0")
+            after = run(place / "log", "check", "--sample", "0")
+            wrong += [f"check after repair: {after.output[-200:]}"] if after.exit_code else []
+            wrong += [w for w in broken_commands(place / "log", READING) if w.split(":")[0] not in plain | {"standard"}]
+        figures.faults += [f"database {number} ({done}): {each}" for each in wrong if each.split(":")[0] not in plain]
+        shutil.rmtree(place)
+    return figures
+
+
+def _alter_row(database: Path, chance: random.Random) -> str:
+    """Put an odd value into one column of one row, as another program could."""
+    with sqlite3.connect(database) as other:
+        tables = [name for (name,) in other.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
+        table = chance.choice([name for name in sorted(tables) if name not in {"alembic_version", "sqlite_sequence"}])
+        keys = [key for (key,) in other.execute(f"SELECT rowid FROM {table}")]  # noqa: S608 - a table of ours
+        columns = [row[1] for row in other.execute(f"PRAGMA table_info({table})") if not row[5]]
+        if not keys or not columns:
+            return f"{table}: nothing"
+        column, value = (
+            chance.choice(columns),
+            chance.choice(("", "x", "{", "{}", "[]", "\x1b[31m", -1, 2**62, b"\xff", 0.5)),
+        )
+        place = (value, chance.choice(keys))
+        try:
+            other.execute(f"UPDATE {table} SET {column} = ? WHERE rowid = ?", place)  # noqa: S608 - a table of ours
+        except sqlite3.IntegrityError:
+            return f"{table}.{column}: refused by the database"
+    other.close()
+    return f"{table}.{column} = {value!r}"
+
+
+# Kills
+
+COMMANDS: Final = (
+    ("floor", "add", "PHOTO", "--spot", "SPOT", *("--grey", "0,0,20,20:50", "--area", "20,0,20,20")),
+    ("board", "add", "PHOTO", "--species", "SPOT", *("--grey", "0,0,20,20:50", "--area", "20,0,20,20")),
+    ("can", "add", "SPOT", "--kind", "oil stain"),
+    ("board", "edit", "B1", "--note", "SPOT"),
+    ("undo",),
+    ("redo",),
+    ("backup", "BACKUP"),
+    ("import", "ARCHIVE"),
+)
+"""What is killed; of an old logbook, which is brought up to date first, the first command is."""
+
+
+def try_kills(rounds: int, folder: Path, seed: int = 1) -> Figures:
+    """Kill the real command at a random moment, over and over on one logbook; what it acknowledged must be there.
+
+    After each kill the logbook must be sound but for files the next write clears, and after the next write sound.
+    """
+    log = fill(folder)
+    archive = folder / "sent.zip"
+    assert run(log, "export", str(archive)).exit_code == 0
+    figures, chance = Figures(rounds), random.Random(seed)  # noqa: S311 - a draw, no secret
+    acknowledged: set[str] = set()
+    for number in range(seed, seed + rounds):
+        words = [
+            {"PHOTO": str(_photo(folder, number)), "SPOT": f"s{number}", "BACKUP": str(folder / "copy")}.get(word, word)
+            for word in chance.choice(COMMANDS)
+        ]
+        words = [str(archive) if word == "ARCHIVE" else word for word in words]
+        ended, told = _killed(log, words, chance.uniform(0.0, 1.6))
+        figures.outcomes["killed" if ended is None else f"ended with {ended}"] += 1
+        wrong = [] if ended in {None, 0, 1, 2, 3, 5, 6} else [f"code {ended}: {told[-200:]}"]
+        wrong += ["a traceback"] if "Traceback" in told else []
+        if ended == 0 and words[1:2] == ["add"]:
+            acknowledged.add(f"s{number}")
+        wrong += _unsound(log, acknowledged)
+        figures.faults += [f"kill {number} ({' '.join(words[:2])}): {each}" for each in wrong]
+    return figures
+
+
+def _photo(folder: Path, number: int) -> Path:
+    """Return a new small PNG of two even fields, which is measured by hand."""
+    import numpy as np
+
+    from finishlab.photos import write_png
+
+    path = folder / f"photo-{number}.png"
+    pixels = np.full((20, 40, 3), 119, np.uint8)
+    pixels[:, 20:] = (150, 100 + number % 50, 60 + number % 90)
+    pixels += np.random.default_rng(number).integers(0, 3, pixels.shape, np.uint8)
+    write_png(path, pixels)
+    return path
+
+
+def _killed(log: Path, words: Sequence[str], after: float) -> tuple[int | None, str]:
+    """Run the real command and kill it after some seconds; return its exit code (None if killed) and words."""
+    env = os.environ | {"FINISHLAB_LOGBOOK": str(log), "FINISHLAB_DEBUG": ""}
+    command = [sys.executable, "-m", "finishlab.cli", *words]
+    with subprocess.Popen(command, env=env, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as running:
+        # The start of the interpreter is of no interest: the moment is counted from when the logbook may be open.
+        time.sleep(0.25 + after)
+        running.send_signal(signal.SIGKILL)
+        told = running.communicate()[0]
+    return (None if running.returncode == -signal.SIGKILL else running.returncode), told
+
+
+def _unsound(log: Path, acknowledged: set[str]) -> Iterator[str]:
+    """Yield what is wrong with a logbook after a kill, and after the next write."""
+    with Logbook.open(log) as opened:
+        known = {each.record.species for each in opened.boards()} | {str(e.record.spot) for e in opened.floor_spots()}
+        known |= {each.record.product for each in opened.cans()}
+        told = {str(v) for change in opened.history() for v in (change.after or {}).values() if isinstance(v, str)}
+        yield from (f"{name} was acknowledged and is not there" for name in sorted(acknowledged - known - told))
+        yield from (each.what for each in opened.audit() if each.code != "stray-file")
+        opened.edit_can("C1", lot=str(time.time()))
+        yield from (f"after the next write: {each.what}" for each in opened.audit())
+    left = list((log / "photos" / ".incoming").glob("*"))
+    yield from (f"left over: {path.name[:40]}" for path in left)
+
+
+def main() -> None:
+    """Run what is asked for, and print the figures."""
+    asked = argparse.ArgumentParser(description=__doc__)
+    tries: dict[str, Callable[[int, Path, int], Figures]] = {
+        "kills": try_kills,
+        "archives": try_archives,
+        "databases": try_databases,
+    }
+    for name in tries:
+        asked.add_argument(f"--{name}", type=int, default=0, metavar="ROUNDS")
+    asked.add_argument("--seed", type=int, default=1)
+    given = asked.parse_args()
+    for name, attempt in tries.items():
+        if rounds := getattr(given, name):
+            with tempfile.TemporaryDirectory() as scratch:
+                found = attempt(rounds, Path(scratch), given.seed)
+            sys.stdout.write("\n".join([found.line(name), *found.faults, ""]))
+            sys.stdout.flush()
+
+
 if __name__ == "__main__":
-    with tempfile.TemporaryDirectory() as scratch:
-        found = try_archives(int(sys.argv[1]), Path(scratch))
-        sys.stdout.write("\n".join([found.line("archives"), *found.faults, ""]))
+    main()

@@ -15,20 +15,40 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
-from sqlalchemy import Connection, inspect, select
+from sqlalchemy import Connection, Table, inspect, select
 from sqlalchemy.orm import Session
 
 from finishlab.files import write_atomically
-from finishlab.logbook.checks import TABLES, faults
+from finishlab.logbook.checks import TABLES, check_row, faults, spoilt
 from finishlab.logbook.database import Transactions
 from finishlab.logbook.photo_files import file_hash, kept_files, photo_place
-from finishlab.logbook.tables import PhotoRow, plain_value
+from finishlab.logbook.tables import DAMAGED, PhotoRow, plain_value
 from finishlab.logbook.writing import note_change
 
 __all__ = ["ASIDE", "AuditStore", "Finding"]
 
 ASIDE: Final = "aside"
 """Folder in the logbook's for what was moved out of the way."""
+_WHEN: Final = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
+"""Stands for a moment that cannot be read."""
+_HARMLESS: Final[Mapping[str, Any]] = {
+    "created": _WHEN,
+    "first_seen": _WHEN,
+    "kept": _WHEN,
+    "shown": _WHEN.date(),
+    "made": _WHEN,
+    "removed": _WHEN,
+    "ended": _WHEN,
+    "taken": None,
+    "note": None,
+    "camera_make": None,
+    "camera_model": None,
+    "who": "unknown",
+    "file_name": "photo",
+    "lot": None,
+    "version": "unknown",
+}
+"""Columns that a row can do without -> what stands there instead, where they are spoilt."""
 Rows = dict[str, set[Any]]
 """Table -> keys of rows."""
 
@@ -152,8 +172,8 @@ def _photo_findings(session: Session, folder: Path, bad: _Bad, on_photo: Callabl
 
 def _move_aside(session: Session, bad: _Bad, aside: Path) -> None:
     """Write bad rows, and those that hang on them, into a file and take them out; move bad files beside it."""
+    taken = _mend(session, bad.rows)
     _add_dependents(session, bad.rows)
-    taken: dict[str, list[Mapping[str, Any]]] = {}
     for name in reversed(list(TABLES)):
         (key,) = TABLES[name].primary_key.columns
         for each in sorted(bad.rows.get(name, ()), key=str):
@@ -166,6 +186,29 @@ def _move_aside(session: Session, bad: _Bad, aside: Path) -> None:
         write_atomically(aside / "entries.json", json.dumps(document, ensure_ascii=True, indent=1).encode())
     for path in bad.files:
         path.replace(aside / path.name)
+
+
+def _mend(session: Session, bad: Rows) -> dict[str, list[Mapping[str, Any]]]:
+    """Put in order the rows of which only a moment or a remark is spoilt; return what they were."""
+    was: dict[str, list[Mapping[str, Any]]] = {}
+    for name, keys in bad.items():
+        table = TABLES[name]
+        (key,) = table.primary_key.columns
+        for each in sorted(keys, key=str):
+            row = dict(session.execute(select(table).where(key == each)).mappings().one())
+            mended = {column: value for column, value in _HARMLESS.items() if _is_spoilt(table, row, column)}
+            try:
+                check_row(name, row | mended)
+            except DAMAGED:
+                continue
+            session.connection().execute(table.update().where(key == each).values(**mended))
+            was.setdefault(name, []).append({column: plain_value(value) for column, value in row.items()})
+            keys.remove(each)
+    return was
+
+
+def _is_spoilt(table: Table, row: Mapping[str, Any], column: str) -> bool:
+    return column in table.columns and spoilt(table.columns[column], row[column]) is not None
 
 
 def _add_dependents(session: Session, bad: Rows) -> None:

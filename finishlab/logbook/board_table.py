@@ -23,9 +23,9 @@ from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.table import ColourTable, TableBuilder
 from finishlab.errors import LogbookError
 from finishlab.finish.finish import Finish
-from finishlab.logbook.reading import DAMAGED, damaged, decoded
+from finishlab.logbook.entities import damaged, decoded
 from finishlab.logbook.stored import FLOOR_IN_DOUBT
-from finishlab.logbook.tables import BoardRow, MeasurementRow, PairRow
+from finishlab.logbook.tables import DAMAGED, BoardRow, MeasurementRow, PairRow
 from finishlab.quality import Doubt
 from finishlab.record import Light
 

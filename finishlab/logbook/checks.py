@@ -15,7 +15,7 @@ from functools import partial
 from types import SimpleNamespace
 from typing import Any, Final
 
-from sqlalchemy import Table, select
+from sqlalchemy import Column, Table, select
 from sqlalchemy.orm import Session
 from sqlalchemy.types import BigInteger, Float, Integer
 
@@ -24,8 +24,7 @@ from finishlab.colorimetry.camera_profile import CameraProfile
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.imaging.greys import StripGreys
-from finishlab.logbook.entities import KINDS, record_in
-from finishlab.logbook.reading import why
+from finishlab.logbook.entities import KINDS, record_in, why
 from finishlab.logbook.stored import field_from_dict, strip_from_dict
 from finishlab.logbook.tables import DAMAGED, Base, Unreadable, column_value
 from finishlab.measure import FieldMeasurement
@@ -34,7 +33,7 @@ from finishlab.record import normalise_light
 from finishlab.stair.reading import event_record, flight_record, part_record
 from finishlab.strip.records import TrialRecord
 
-__all__ = ["DAMAGED", "TABLES", "check_row", "faults"]
+__all__ = ["DAMAGED", "TABLES", "check_row", "faults", "spoilt"]
 
 TABLES: Final[Mapping[str, Table]] = {each.name: each for each in Base.metadata.sorted_tables}
 """Every table, those that are named by others before those that name them."""
@@ -72,6 +71,15 @@ def faults(session: Session, *tables: str) -> Iterator[tuple[str, Any, str, Mapp
                 check_row(name, dict(row))
             except DAMAGED as error:
                 yield name, row[key], why(error), dict(row)
+
+
+def spoilt(column: Column[Any], value: Any) -> str | None:  # noqa: ANN401 - a value of any column
+    """Return why a column cannot have a value; None if it can, as far as the column alone tells."""
+    try:
+        _check_value(column.name, column.type, value, empty=bool(column.nullable))
+    except DAMAGED as error:
+        return why(error)
+    return None
 
 
 def _check_value(name: str, kind: Any, value: Any, *, empty: bool) -> None:  # noqa: ANN401 - any column's type and value

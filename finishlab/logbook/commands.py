@@ -243,14 +243,23 @@ def _told(done: MergeResult) -> list[str]:
 )
 @click.argument("folder", metavar="FOLDER", type=_PLACE)
 @json_option
-def backup(*, folder: Path, as_json: bool) -> None:
+def backup(*, folder: Path, as_json: bool) -> int:
     """Copy the logbook into another folder, also while it is in use.
 
-    The copy is a logbook like this one, originals and all: open it with --logbook FOLDER. Naming the same folder again
-    brings the copy up to date.
+    The copy is a logbook like this one, originals and all, with the places they were taken at: open it with --logbook
+    FOLDER. Naming the same folder again brings the copy up to date.
     """
     with open_logbook() as log:
-        photos = log.backup(folder)
+        done = log.backup(folder)
     if as_json:
-        print_document({"format": "finishlab/backup/1", "folder": str(folder), "photos": photos})
-    say(f"{folder} now holds a copy of the logbook with {counted(photos, 'photos')}.")
+        missing = list(done.missing)
+        print_document(
+            {"format": "finishlab/backup/1", "folder": str(folder), "photos": done.photos, "missing": missing}
+        )
+    for name in done.missing:
+        say(f"The photo {name} is not in the copy: its file is gone from the logbook, or is no longer what was kept.")
+    say(
+        f"{folder} now holds a copy of the logbook with {counted(done.photos, 'photos')}, as the camera wrote them: "
+        "they may name the places they were taken at."
+    )
+    return int(ExitCode.LOGBOOK) if done.missing else 0

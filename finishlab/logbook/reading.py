@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import gc
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import partial
 from typing import Any, Final, TypeVar
@@ -14,9 +14,7 @@ from sqlalchemy.orm import Session
 
 from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.difference import DeltaE
-from finishlab.errors import LogbookError
-from finishlab.files import SAID
-from finishlab.logbook.entities import KINDS, AnyRow, record_in, subject_name
+from finishlab.logbook.entities import KINDS, AnyRow, readable, record_in, subject_name
 from finishlab.logbook.stored import (
     Change,
     Stored,
@@ -29,7 +27,6 @@ from finishlab.logbook.stored import (
     strip_from_dict,
 )
 from finishlab.logbook.tables import (
-    DAMAGED,
     ApprovalRow,
     BatchRow,
     BoardRow,
@@ -39,17 +36,12 @@ from finishlab.logbook.tables import (
     PairRow,
     RecipeRow,
     TrialRow,
-    Unreadable,
 )
 from finishlab.recipe.records import Approval
 from finishlab.record import Light, Record
 
 __all__ = [
-    "DAMAGED",
     "change_of",
-    "damaged",
-    "decoded",
-    "left_out",
     "many_objects",
     "read_approvals",
     "read_boards",
@@ -57,13 +49,9 @@ __all__ = [
     "read_numbered",
     "read_part_measurements",
     "read_spots",
-    "readable",
-    "why",
 ]
 
 
-Row = TypeVar("Row")
-T = TypeVar("T")
 R = TypeVar("R", bound=Record)
 Numbered = TypeVar("Numbered", RecipeRow, BatchRow, TrialRow)
 
@@ -77,7 +65,6 @@ _BRIEF: Final = (
     MeasurementRow.settings,
     MeasurementRow.created,
 )
-_LONGEST_WHY: Final = 200
 _FETCHED: Final = 500
 """Rows fetched at once where many are read."""
 
@@ -208,64 +195,6 @@ def read_history(session: Session, subject: str | None, *, last: int | None = No
 def change_of(row: ChangeRow) -> Change:
     """Return the entry of the history a row holds."""
     return Change(row.made, row.who, row.what, row.before, row.after, row.subject, row.id)
-
-
-def readable(
-    named: Callable[[Any], str], read: Callable[[Any], T], found: Iterable[Row], *, strict: bool = False
-) -> Iterator[tuple[Row, T]]:
-    """Yield rows with what they say; one that cannot be read is left out, with a word, unless `strict`.
-
-    Raises
-    ------
-    LogbookError
-        ``"logbook-damaged"``, if `strict`.
-    """
-    for row in found:
-        try:
-            said = decoded(named(row), read, row)
-        except LogbookError as error:
-            if strict:
-                raise
-            left_out(error)
-            continue
-        yield row, said
-
-
-def left_out(error: LogbookError) -> None:
-    """Say that an entry which cannot be read is passed over."""
-    SAID.warning("%s It is left out. What can be done: finishlab check", error.message)
-
-
-def decoded(what: str, decode: Callable[[Row], T], row: Row) -> T:
-    """Return what a row says of something.
-
-    Raises
-    ------
-    LogbookError
-        ``"logbook-damaged"`` if it cannot be meant.
-    """
-    try:
-        for name, value in getattr(row, "__dict__", {}).items():
-            if isinstance(value, Unreadable):
-                raise ValueError(f"{name} cannot be “{value[:40]}”")  # noqa: TRY004 - caught with all others
-        return decode(row)
-    except DAMAGED as error:
-        raise damaged(what, error) from error
-
-
-def damaged(what: str, error: Exception) -> LogbookError:
-    """Return the failure that an entry of something cannot be read."""
-    return LogbookError(
-        "logbook-damaged",
-        f"An entry of {what} in the logbook cannot be read ({why(error)}).",
-        "Update finishlab if a newer one wrote it, or see what can be done: finishlab check",
-    )
-
-
-def why(error: Exception) -> str:
-    """Return what an error says of an entry, in one short line."""
-    text = " ".join(str(getattr(error, "message", error)).split())
-    return f"{text} is missing" if isinstance(error, LookupError) else text[:_LONGEST_WHY]
 
 
 def _measurement(row: MeasurementRow) -> StoredMeasurement:

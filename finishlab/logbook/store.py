@@ -35,12 +35,12 @@ from finishlab.logbook.database import (
     named_folder,
     open_database,
 )
-from finishlab.logbook.entities import check_named, edit, find, remove, subject_name
+from finishlab.logbook.entities import check_named, edit, find, left_out, remove, subject_name
+from finishlab.logbook.entities import damaged as unreadable
 from finishlab.logbook.history import HistoryStore
 from finishlab.logbook.merge import Dump, MergeResult, Tables, damaged, merge, read_dump
 from finishlab.logbook.photo_files import KeptPhoto, photo_place
-from finishlab.logbook.reading import damaged as unreadable
-from finishlab.logbook.reading import left_out, many_objects, read_boards, read_spots
+from finishlab.logbook.reading import many_objects, read_boards, read_spots
 from finishlab.logbook.recipes import RecipeStore
 from finishlab.logbook.stored import DirectPair, StoredBoard, StoredSpot
 from finishlab.logbook.tables import (
@@ -306,17 +306,6 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
             edit(session, row, changes, self._who)
             return read_boards(session, number=row.number)[0]
 
-    def remove_board(self, number: str) -> None:
-        """Show a board no longer; its measurements, photos and history stay, and its number is never given again.
-
-        Raises
-        ------
-        LogbookError
-            ``"unknown-board"``.
-        """
-        with self._write() as session:
-            remove(session, find(session, BoardRow, number, lock=True), self._who)
-
     def confirm_floor(self, number: str) -> StoredBoard:
         """Take what lay beside a board in its photos for the floor after all; the doubt stays in the history.
 
@@ -387,12 +376,22 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
             edit(session, row, changes, self._who)
             return read_spots(session, number=row.number)[0]
 
-    def remove_floor_spot(self, number: str) -> None:
-        """Show a floor spot no longer; as `remove_board`."""
-        with self._write() as session:
-            remove(session, find(session, FloorSpotRow, number, lock=True), self._who)
-
     # The whole of it
+
+    def remove(self, *numbers: str) -> None:
+        """Show boards, floor spots, recipes, cans and trials no longer, all or none; their history stays.
+
+        Photos and measurements stay too, and no number is given again.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-board"`` and the like, ``"unknown-subject"`` for a number of no kind, or ``"recipe-in-use"``
+            while a board, a part or the standard has the recipe.
+        """
+        with self._write() as session:
+            for number in numbers:
+                remove(session, number, self._who)
 
     def dump(self) -> Dump:
         """Return all that the tables hold, at one moment."""

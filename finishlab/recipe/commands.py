@@ -112,7 +112,6 @@ RECIPE: Kind[StoredRecipe, RecipeRow] = Kind(
     read=_rows,
     find=lambda log, number: log.recipe(number),
     row=lambda log, recipe: next(row for row in _rows(log) if row.number == recipe.number),
-    remove=lambda log, number: log.remove_recipe(number),
 )
 
 

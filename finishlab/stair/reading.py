@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+import datetime as dt
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import fields
-from functools import partial
+from functools import lru_cache, partial
 from typing import Any, Final, TypeVar
 
 from sqlalchemy import Row, select
 from sqlalchemy.orm import Session
 
-from finishlab.logbook.reading import read_approvals, readable
+from finishlab.logbook.entities import readable
+from finishlab.logbook.reading import read_approvals
 from finishlab.logbook.tables import ChangeRow, FlightRow, MeasurementRow, PartEventRow, PartRow, Unreadable
 from finishlab.record import Record
 from finishlab.stair.names import PartName, level_of, level_title
@@ -97,8 +99,8 @@ def read_parts(session: Session, levels: Mapping[int, int]) -> tuple[StoredPart,
     return tuple(sorted(parts, key=lambda part: part.name.order))
 
 
-def read_events(session: Session) -> tuple[StoredEvent, ...]:
-    """Read what was done to the parts in one query; plain columns, since there can be many."""
+def read_events(session: Session, parts: Container[int]) -> tuple[StoredEvent, ...]:
+    """Read what was done to these parts in one query; plain columns, since there can be many."""
     own = (PartEventRow.id, PartEventRow.part_id, PartEventRow.created)
     shown = select(*own, *(getattr(PartEventRow, name) for name in EVENT_FIELDS))
     shown = shown.join(PartRow, PartRow.id == PartEventRow.part_id)
@@ -108,10 +110,19 @@ def read_events(session: Session) -> tuple[StoredEvent, ...]:
         ident, part, created, *values = tuple(found)
         if any(isinstance(value, Unreadable) for value in (created, *values)):
             raise ValueError("a day or moment of it is none")
+        said = dict(zip(EVENT_FIELDS, values, strict=True))
+        _check_event(*(said[name] for name in ("kind", "step", "coat", "recipe_number", "batch_number", "faces")))
         return StoredEvent(*values, ident=ident, part=part, created=created)
 
     found = session.execute(shown.order_by(PartEventRow.date, PartEventRow.id))
-    return tuple(event for _, event in readable(lambda _: "what was done to the stair", read, found))
+    of_parts = (row for row in found if row.part_id in parts)
+    return tuple(event for _, event in readable(lambda _: "what was done to the stair", read, of_parts))
+
+
+@lru_cache(maxsize=512)  # the same few coats are given to all treads
+def _check_event(kind: Any, step: Any, coat: Any, recipe: Any, can: Any, faces: Any) -> None:  # noqa: ANN401 - as stored
+    note = "x" if kind == "note" else None
+    PartEvent(kind, dt.date.min, step, coat, recipe, can, faces, note=note)
 
 
 def read_colours(session: Session, events: Iterable[StoredEvent]) -> tuple[StoredColour, ...]:

@@ -75,7 +75,8 @@ class StairStore(Transactions):
         """Return the whole stair, in eight queries whatever there is."""
         with self._read() as session:
             flights = session.scalars(select(FlightRow).order_by(FlightRow.number)).all()
-            parts, events = read_parts(session, levels_of(flights)), read_events(session)
+            parts = read_parts(session, levels_of(flights))
+            events = read_events(session, {part.ident for part in parts})
             return StoredStair(
                 read_flights(flights),
                 parts,

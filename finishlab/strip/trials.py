@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.table import scaled
 from finishlab.errors import LogbookError, UsageError
-from finishlab.logbook.reading import left_out
+from finishlab.logbook.entities import left_out
 from finishlab.matching.trials import LEAST, PRIOR, TRIED, Outcome, Side, Trust, judge_trial, trust_of
 from finishlab.measuring.photos import PhotoResult
 from finishlab.quality import Doubt, doubt
