@@ -109,7 +109,7 @@ def fill(folder: Path) -> Path:
         log.learn_strip(greys_of_readings({7: [93.0]}, number=412))
         log.add_trials([trial()])
         log.edit_board("B2", note="hello")
-        log.remove_board("B2")
+        log.remove("B2")
         log.undo()
     return folder / "log"
 

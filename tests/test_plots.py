@@ -25,19 +25,17 @@ from PIL import Image, ImageCms
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.spaces import hex_colour, lab_to_srgb8
 from finishlab.photos import matrix_profile
-from finishlab.reports.plots import (
-    Drawing,
+from finishlab.report.planes import HOLDS, plane_plot
+from finishlab.report.plots import (
     PlottedBoard,
     PlottedFloor,
+    chroma_covariance,
     clipping,
     coats_plot,
     interval_plot,
-    plane_plot,
     swatch_plot,
 )
-from finishlab.reports.plots.colours import chroma_covariance
-from finishlab.reports.plots.planes import HOLDS
-from finishlab.show.drawing import FONT_SIZE, SURROUND, WIDTH
+from finishlab.show.drawing import FONT_SIZE, SURROUND, WIDTH, Drawing
 
 SPACE = "{http://www.w3.org/2000/svg}"
 COVARIANCE = ((0.5, 0.1, 0.2), (0.1, 0.4, 0.1), (0.2, 0.1, 0.9))

@@ -92,7 +92,6 @@ FLOOR: Kind[StoredSpot, SpotRow] = Kind(
     read=lambda log, light: [_row(each) for each in log.floor_spots(light)],
     find=lambda log, number: log.floor_spot(number),
     row=lambda _, spot: _row(spot),
-    remove=lambda log, number: log.remove_floor_spot(number),
 )
 
 
@@ -228,8 +227,8 @@ def list_spots(*, light: str | None, as_json: bool) -> None:
     """List the floor's spots and their pool."""
     from finishlab.board.shown import spot_row
     from finishlab.rank.comparing import pool_spots
+    from finishlab.rank.documents import pool_document
     from finishlab.rank.sentences import floor_line
-    from finishlab.reports.documents import pool_document
 
     with open_logbook() as log:
         spots = log.floor_spots(light)

@@ -46,6 +46,7 @@ __all__ = [
     "report_failures",
     "say",
     "say_letters",
+    "say_undo",
     "show_document",
     "trust_known",
     "untouched",
@@ -242,6 +243,11 @@ def on_terminal() -> bool:
 def say(text: str) -> None:
     """Say something to whoever watches, on stderr."""
     tell(text)
+
+
+def say_undo() -> None:
+    """Say how to take back what would be hard to do again by hand."""
+    say("Take it back with: finishlab undo")
 
 
 def say_letters(missing: str, more: str = "") -> None:

@@ -12,8 +12,8 @@ from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.errors import UsageError
 from finishlab.imaging.priors import usual_print
 from finishlab.imaging.strip import STRIP
-from finishlab.reports.plots.print_curve import GreyCurve, print_curve
 from finishlab.show.document import Document, Line
+from finishlab.strip.print_curve import GreyCurve, print_curve
 
 if TYPE_CHECKING:
     from finishlab.imaging.greys import StripGreys
