@@ -94,9 +94,9 @@ def test_talk_holds_no_failure(made: Demo) -> None:
 
 def test_both_rankings_are_printed(made: Demo) -> None:
     """On stdout stand the ranking by daylight, the one by the lamp, and where logbook and page are."""
-    day, evening = made.out.index("Light: daylight."), made.out.index(f"Light: {EVENING}.")
+    day, evening = made.out.index("Light: daylight."), made.out.index(f"Light: {EVENING};")
     assert day < evening
-    assert made.out.startswith("Board B10 comes closest to the floor, nearer than ")
+    assert made.out.startswith("Closest to the floor: two parts walnut brown to one part honey, 2 coats, under")
     assert f"Logbook: {made.folder}" in made.out
     assert f"Page: {made.folder / PAGE}" in made.out
     assert f"PDF: {made.folder / PDF}" in made.out
