@@ -208,15 +208,17 @@ def _colours(flow: Flow, block: Colours, width: float, height: float) -> Piece:
 
     def draw(x: float, y: float) -> None:
         flow.sheet.colour_box(x, y, width, height, _SURROUND)
-        wide = (width - 2 * edge) / len(block.colours)
+        parts = [2.0 if block.large and 0 < n < len(block.colours) - 1 else 1.0 for n in range(len(block.colours))]
+        unit = (width - 2 * edge) / sum(parts)
         for n, colour in enumerate(block.colours):
-            flow.sheet.colour_box(x + edge + n * wide, y + edge, wide, height - 2 * edge, colour)
+            left = x + edge + sum(parts[:n]) * unit
+            flow.sheet.colour_box(left, y + edge, parts[n] * unit, height - 2 * edge, colour)
 
     return Piece(height, draw)
 
 
 def _draw_colours(flow: Flow, block: Colours) -> None:
-    flow.row([(0.0, [_colours(flow, block, flow.width, 14.0)])], below=1.8)
+    flow.row([(0.0, [_colours(flow, block, flow.width, 40.0 if block.large else 14.0)])], below=1.8)
     if block.caption:
         flow.words(block.caption, "note")
 
