@@ -108,7 +108,9 @@ def report_pages(content: ReportContent, *, across: int = 2) -> Pages:
         Section("What to do next", (Listing("", _steps(content), numbered=True),), "next", room=30.0),
         Section("Pictures", pictures, "pictures", room=60.0, folded=True),
         Section("The boards, from the nearest on", boards, "ranking", room=60.0, folded=True),
-        Section("The floor", tuple(_floor(content)), "floor", room=70.0, folded=True),
+        Section(
+            "The floor", tuple(_floor(content)), "floor", room=min(60.0 + 8.0 * len(content.spots), 150.0), folded=True
+        ),
         *([Section("Doubts", (Facts("", doubts),), "doubts", room=30.0, folded=True)] if doubts else []),
         Section("How this was measured", (Words(METHOD), Facts("", tuple(_facts(content)))), "method", folded=True),
         Section("Before you open a can", (Words(LABELS_WIN), Facts("", cautions)), "cautions"),
