@@ -23,7 +23,7 @@ from many_boards import fill
 from finishlab.cli import finishlab
 from finishlab.logbook import Logbook
 from finishlab.rank.comparing import Comparison, compare
-from finishlab.rank.documents import comparison_document
+from finishlab.rank.documents import comparison_document, ranking_data
 from finishlab.rank.sentences import chance
 from finishlab.report.contents import gather_report
 from finishlab.report.story import report_pages
@@ -188,6 +188,8 @@ def test_every_output_of_a_logbook_says_the_same_figures(boards: int, recipes: b
     # nothing is printed that no document holds
     held = [*intervals(told.data), *(each for other in told.lists.values() for each in intervals(other))]
     held += [(float(a), float(b)) for text in words(told.data) for a, b in _INTERVAL.findall(text)]
+    of_lights = {} if told.found.lights is None else told.found.lights.rankings
+    held += [each for ranking in of_lights.values() for each in intervals(ranking_data(ranking))]
     shares = {round(100 * value) for value in numbers(told.data) if 0.0 <= value <= 1.0}
     shares |= {int(found) for text in words(told.data) for found in _PERCENT.findall(text)} | {95, 1, 99}
     for text in (told.glance, told.full, told.page):
