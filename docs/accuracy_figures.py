@@ -22,9 +22,12 @@ def rows(data: Record, part: str, *, refused: bool = False) -> list[dict[str, An
     return [row for row in whole if refused or not row["refused"]]
 
 
-def after(records: Iterable[Record], *, refused: bool = False) -> list[dict[str, Any]]:
-    """Return what the same photos gave once their strip's print was learned; where that was refused only if asked."""
-    whole = [{**record, **record["learned"]} for record in records]
+def after(records: Iterable[Record], what: str = "learned", *, refused: bool = False) -> list[dict[str, Any]]:
+    """Return what the same photos gave later; where that was refused only if asked.
+
+    ``"learned"``: once their strip's print was learned. ``"again"``: measured again when all photos were in.
+    """
+    whole = [{**record, **record[what]} for record in records if what in record]
     return [row for row in whole if refused or not row["refused"]]
 
 

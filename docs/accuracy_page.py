@@ -57,7 +57,7 @@ SOURCES: Final[Mapping[str, str]] = {
     "grain": "grain of both surfaces",
     "light": "uneven light and vignetting",
     "tone": "tone curve, exposure, white balance",
-    "saturation": "saturation boost (1.0 to 1.2, taken out at 1.1)",
+    "saturation": "saturation boost (1.0 to 1.2, taken out at 1.02)",
     "print": "print of any printer, and its cast",
     "glare": "highlights and stray light",
     "camera": "camera that does not see as eyes do",
@@ -159,7 +159,7 @@ def _sessions(data: Mapping[str, Any]) -> str:
     errors, one = fig.beyond(whole), np.array([abs(r["one_spot"] - r["ideal"]) for r in whole])
     right, arrays = fig.order(whole), fig.order(whole, without=fig.STACKED)
     learned = fig.after(whole)
-    known = fig.order(learned)
+    known, again = fig.order(learned), fig.after(whole, "again")
     filtered = fig.beyond(r for r in whole if r["camera"] != fig.STACKED)
     lines = [
         "One light, one camera, one strip by any printer; three photos of the floor and three boards, each in a photo of its own. View, ",
@@ -167,6 +167,10 @@ def _sessions(data: Mapping[str, Any]) -> str:
         _refusals(data, "sessions"),
         "\n| | mean | 95th percentile |\n|---|---|---|\n",
         f"| error beyond the ideal camera, floor pooled | {errors.mean():.2f} | {np.percentile(errors, 95):.2f} |\n",
+        f"| the same, measured again when all photos were in | {fig.beyond(again).mean():.2f} | "
+        f"{np.percentile(fig.beyond(again), 95):.2f} |\n"
+        if again
+        else "",
         f"| the same, once the print is learned from one photo | {fig.beyond(learned).mean():.2f} | "
         f"{np.percentile(fig.beyond(learned), 95):.2f} |\n"
         if learned
@@ -180,6 +184,10 @@ def _sessions(data: Mapping[str, Any]) -> str:
         "differ from one another by far more):\n\n| order held against | right | pairs |\n|---|---|---|\n",
         f"| the truth (goal 95 %: {_goal(100 * right['true'][0], 95.0, least=True, digits=1)}) | ",
         f"{_number(100 * right['true'][0], 1)} % | {right['true'][1]} |\n",
+        f"| the truth, measured again when all photos were in (`finishlab remeasure`) | "
+        f"{_number(100 * fig.order(again)['true'][0], 1)} % | {fig.order(again)['true'][1]} |\n"
+        if again
+        else "",
         f"| the truth, once the print is learned | {_number(100 * known['true'][0], 1)} % | {known['true'][1]} |\n",
         f"| the truth, by the ideal camera itself | {_number(100 * right['ideal'][0], 1)} % | {right['ideal'][1]} |\n",
         "| the truth, cameras with a colour filter array | ",

@@ -29,6 +29,12 @@ from finishlab.recipe.records import CAN_LIMITS, Label
 from finishlab.woods import FINEST, WOODS
 
 DOCS: Final = Path(__file__).parent
+SHELLS: Final = (
+    ("bash 4.4 or later", 'eval "$(_FINISHLAB_COMPLETE=bash_source finishlab)"', "~/.bashrc"),
+    ("zsh", 'eval "$(_FINISHLAB_COMPLETE=zsh_source finishlab)"', "~/.zshrc, after compinit"),
+    ("fish", "_FINISHLAB_COMPLETE=fish_source finishlab \\| source", "~/.config/fish/config.fish"),
+)
+"""Shell, the line that makes Tab complete, and where it is put for good."""
 NOTE: Final = "<!-- Made by docs/build_reference.py; do not edit. -->\n\n"
 
 
@@ -54,7 +60,14 @@ def commands_page() -> str:
         NOTE,
         "What each command says under `--help`. Results go to stdout, talk to stderr; `--json` prints one document. ",
         "Exit codes: 0 done, 1 another failure, 2 usage, 3 a photo cannot be read, 4 no strip and no grey given, ",
-        "5 measured but refused on quality, 6 logbook.\n",
+        "5 measured but refused on quality, 6 logbook.\n\n",
+        "`--logbook DIR` may stand before or after the command. The letter before a number may be left out where only ",
+        "one kind of thing can be meant: `board show 1`. On a terminal heads are bold and colours are drawn; a pipe ",
+        "gets plain text, and `NO_COLOR=1` leaves colours out.\n\n",
+        "The Tab key completes commands, options, and what is logged: boards, floor spots, recipes, cans, trials, ",
+        "strips, cameras, lights and stair parts. One line makes it so, for good in the shell's start file:\n\n",
+        "| shell | line | file |\n|---|---|---|\n",
+        *(f"| {shell} | `{line}` | `{file}` |\n" for shell, line, file in SHELLS),
     ]
     for path, command, context in commands():
         parts.append(f"\n## `{path}`\n\n`{path} {' '.join(command.collect_usage_pieces(context))}`\n\n")

@@ -203,18 +203,20 @@ _WORDS: Final = {
         r"|\bhuile|\baceite|\bolio\b|\bóleo|\w*olie\b|\w*olja\b|\w*olje\b|\bolej"
     ): _OIL,
     re.compile(
-        r"solvent|spirit|\bthinner|lacquer|shellac|naphtha|turpentine|\bturps\b|acetone|\baceton\b|toluene|xylene"
-        r"|kerosene|paste wax|nitrolack|schellack|terpentin|verdünn|verduenn|diluant|térébenthine|aguarrás"
-        r"|trementina|moisture[- ]cur"
+        r"solvent|spirit|\bthinner|lacquer|shellac|naphtha|turpentine|\bturps\b|acetone|\baceton\b|toluene|xylene|"
+        r"kerosene|nitrocell|ethyl ketone|\bmek\b|lighter fluid|acquaragia|benzine?\b|gasoline|petrol|brush cleaner|"
+        r"pinselreiniger|\blaca\b|paste wax|nitrolack|schellack|terpentin|verdünn|verduenn|diluant|térébenthine|"
+        r"aguarrás|trementina|moisture[- ]cur"
     ): _SOLVENT,
     re.compile(r"\balcohol|\balkohol|\balcool|ethanol|isopropyl|methylated|\bmeths\b"): _SOLVENT,
     re.compile(
-        r"hardener|\b(?:two|2)[- ](?:part|pack|component)\b|\b2[- ]?k\b|isocyanate|catalys|crosslink|conversion"
-        r"|moisture[- ]cur|\bepox|härter|haerter|zweikomponenten|bicompon|durcisseur|endurecedor|indurente|verharder"
+        r"hardener|\b(?:two|2)[- ](?:part|pack|component)\b|\b2[- ]?k\b|isocyanate|cataly[sz]|crosslink|conversion"
+        r"|moisture[- ]cur|\bepox|härter|haerter|zweikomponenten|durcisseur|endurecedor|indurente|verharder"
+        r"|activator|aktivator|polyaspart|polyurea|\ba ?[+/] ?b\b|bi[- ]compo"
     ): ("hardener", "vapour", "gloves"),
     re.compile(
-        r"gloss(?!ar)|\bglanz|brillant|hochglänzend|\bwax(?:es)?\b(?![ -]?oil)|beeswax|\bpolish\b|"
-        r"(?<!huile[ -])\bcire\b"
+        r"gloss(?!ar)|\bglanz|brillant|hochglänzend|\bwax(?:es)?\b(?![ -]?oil)|beeswax|wachs\b(?!-?öl)|\bcera\b|"
+        r"\bpolish\b|(?<!huile[ -])\bcire\b"
     ): ("slip",),
     re.compile(
         r"stripper|paint remover|varnish remover|finish remover|methylene chloride|dichloromethane|caustic soda"
@@ -222,18 +224,19 @@ _WORDS: Final = {
     ): ("stripper", "vapour", "gloves", "disposal"),
     re.compile(
         r"\bbleach\b|bleaching|\bperoxide|oxalic|\blye\b|ammonia|bleichmittel|holzbleiche|peroxid\b|oxalsäure|javel"
-        r"|\blejía|wood brightener"
+        r"|\blejía|wood brightener|hypochlor|sodium hydroxide|natronlauge"
     ): ("bleach", "gloves"),
 }
 """What a word calls for (the everyday names are common practice, no source)."""
 _UNKNOWN: Final = re.compile(
-    r"\bstains?\b|\bgel\b|polyurethan|urethane|\bpoly\b|\bpu\b|varnish|\benamel|beize\b|lasur|\w*lack\b|\bvernis\b"
-    r"|\bbarniz|\bvernice|\bverniz|teinture|\blasure|\bbeits|\bbejdse|\blazuur|poliuretano|\bmordente"
+    r"\bstains?\b|\bgel\b|polyurethan|urethane|\bpoly\b|\bpu\b|varnish|\benamel|beize\b|lasur|\w*lac?k\b|\w*lakk|"
+    r"lakier|\besmalte|bejca|beis\b|\bvernis\b|\bbarniz|\bvernice|\bverniz|teinture|\blasure|\bbeits|\bbejdse|\blazuur|"
+    r"poliuretano|\bmordente"
 )
 """What is oil, unless it says what else it is: gel stains too are mostly oil under another name (common practice)."""
 _WATER: Final = re.compile(
-    r"\bwater(?!proof|[- ]?(?:resist|repel|tight|white|clear))|waterborne|\bacryl|\blatex|wasser|\baqua|\bacqua|à l.eau"
-    r"|al agua|\bvatten|\bhydro"
+    r"\bwater(?!proof|[- ]?(?:resist|repel|tight|white|clear))|waterborne|\bacryl|\blatex|wasser|\baqua|\bacqua(?!r)|"
+    r"à l.eau|al agua|\baquos|\bvann|\bvatten|\bhydro"
 )
 _OTHER_BASE: Final = re.compile(
     r"spirit|alcohol|shellac|schellack|lacquer|nitro|moisture[- ]cur|\bdye\b|\bmilk\b|stripper|remover|abbeizer|"
@@ -241,9 +244,9 @@ _OTHER_BASE: Final = re.compile(
 )
 _NOT_SO: Final = re.compile(
     r"\b[a-zäöü]+[- ]free\b|\bfree (?:of|from) \w+|\bnon[- ]\w+|\b(?:no|without|never|ohne|kein\w*|sans|sin|"
-    r"senza) (?:added )?\w+|\blow[- ]gloss|\bstain[- ](?:remover|resistan\w*|repellent)|\boil[- ]rubbed bronze|"
-    r"\bdanish soap|\b\w+(?:urethane?|urethan)[- ](?:adhesive|glue|foam|kleber)|\b(?:oil|gas)[- ](?:lamp|burner|heater|"
-    r"boiler|tank)"
+    r"senza) (?:added )?\w+|\blow[- ]gloss|\bstain[- ](?:remover|resistan\w*|repellent|block\w*)|\b(?:tea|coffee|"
+    r"vinegar)\b[\w ]* stain|\boil soap|\boil[- ]rubbed bronze|\bdanish soap|\b\w+(?:urethane?|urethan)[- ](?:adhesive|"
+    r"glue|foam|kleber)|\b(?:oil|gas)[- ](?:lamp|burner|heater|boiler|tank)"
 )
 """Words that say what a thing is not, or is not about."""
 _RATIO: Final = re.compile(r"\b(?:\w+)[- ]parts? (?:of )?(?:\w+ ){1,3}(?:to|and|with|\+)? ?(?:\w+)[- ]parts?\b")

@@ -16,9 +16,9 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, Final
 
-from finishlab.errors import LogbookError, OutputError
+from finishlab.errors import OutputError
 
-__all__ = ["LOGBOOK_FILE", "PHOTO_FOLDER", "SAID", "named_folder", "whole_file", "write_atomically"]
+__all__ = ["LOGBOOK_FILE", "PHOTO_FOLDER", "SAID", "whole_file", "write_atomically"]
 
 LOGBOOK_FILE: Final = "logbook.db"
 """Name of the database in a logbook's folder."""
@@ -39,25 +39,6 @@ _KINDS: Final = (
 """How a file of a kind begins -> what is somewhere in each that finishlab writes."""
 _MOST_READ: Final = 1 << 26
 _NUMBERS: Final = re.compile(rb"[0-9.]+")
-
-
-def named_folder(folder: str | Path) -> Path:
-    """Return the logbook's folder somebody names, with ``~`` for their own.
-
-    Raises
-    ------
-    LogbookError
-        ``logbook-not-a-folder`` if no folder can have that name.
-    """
-    try:
-        place = Path(folder).expanduser()
-        os.fspath(place).encode("utf-8", "surrogateescape")
-    except (RuntimeError, UnicodeError):
-        place = None
-    if place is None or "\0" in str(place):
-        shown = str(folder).replace("\0", "\\0")
-        raise LogbookError("logbook-not-a-folder", f"No folder is called “{shown}”.", "Name a folder with --logbook.")
-    return place
 
 
 def write_atomically(path: str | Path, content: bytes) -> None:

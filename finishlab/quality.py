@@ -211,6 +211,17 @@ _KINDS = (
         "see that it shows the floor.",
     ),
     DoubtKind(
+        "floor-in-doubt",
+        "what lies beside the board may not be the floor",
+        "What lies at the strip's floor edge {reason}; this pair is left out of the ranking until it is confirmed.",
+    ),
+    DoubtKind(
+        "light-in-doubt",
+        "photo as warm as by lamp light",
+        "This photo is {percent:.0f} % redder against blue than photos in {light} are, as by a lamp: if one was on, "
+        "log it in that light.",
+    ),
+    DoubtKind(
         "pair-floor-differs",
         "other floor beside the board",
         "What lay at the strip's floor edge beside this board is dE00 {off:.0f} from the floor's spots: see that the "

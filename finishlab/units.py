@@ -16,15 +16,18 @@ from finishlab.errors import UsageError
 
 __all__ = [
     "FT2_PER_GAL",
+    "LENGTHS",
     "LITRES_PER_GAL",
     "LITRES_PER_QT",
     "M2_PER_FT2",
     "MM_PER_INCH",
+    "VOLUMES",
     "area_text",
     "as_typed_text",
     "has_unit",
     "inches_text",
     "is_us",
+    "left_text",
     "length_text",
     "limit_text",
     "parse_area",
@@ -43,7 +46,7 @@ FT2_PER_GAL: Final = M2_PER_FT2 / LITRES_PER_GAL
 """1 ft2/gal in m2/L: 0.02454."""
 
 _NUMBER: Final = r"(?:\d+(?:\.\d+)?(?:[ -]\d+/\d+)?|\d+/\d+|\.\d+)"
-_LENGTHS: Final = {
+LENGTHS: Final = {
     "mm": 1.0,
     "cm": 10.0,
     "m": 1000.0,
@@ -56,7 +59,7 @@ _LENGTHS: Final = {
     "feet": 12 * MM_PER_INCH,
     "'": 12 * MM_PER_INCH,
 }
-_VOLUMES: Final = {
+VOLUMES: Final = {
     "l": 1.0,
     "litre": 1.0,
     "litres": 1.0,
@@ -103,7 +106,7 @@ def parse_length(text: str, what: str = "length") -> float:
     UsageError
         ``"bad-length"`` if it is none, is zero or negative, or is longer than 100 m.
     """
-    mm = _amount(text, _LENGTHS, 1.0)
+    mm = _amount(text, LENGTHS, 1.0)
     if mm is None or not 0 < mm <= _LONGEST:
         raise UsageError(
             "bad-length",
@@ -133,7 +136,7 @@ def parse_volume(text: str, what: str = "can size") -> float:
     UsageError
         ``"bad-volume"``.
     """
-    litres = _amount(text, _VOLUMES, None)
+    litres = _amount(text, VOLUMES, None)
     if litres is None or not 0 < litres <= 1000:
         raise UsageError("bad-volume", f"“{text}” is not a {what}.", "Write for example 1qt, 1gal, 946ml or 2.5L.")
     return litres
@@ -164,7 +167,7 @@ def parse_coverage(text: str) -> tuple[float, float]:
     match = re.fullmatch(r"\s*([\d.]+)(?:\s*(?:-|to)\s*([\d.]+))?\s*([^\d\s/][^/]*?)\s*(?:/|per)\s*(\S+)\s*", text)
     if match:
         low, high, area, volume = match.groups()
-        factors = _unit(area, _AREAS), _unit(volume, _VOLUMES)
+        factors = _unit(area, _AREAS), _unit(volume, VOLUMES)
         if factors[0] and factors[1]:
             values = [_number(each) for each in (low, high or low)]
             if all(value is not None and 0 < value < 1e5 for value in values):
@@ -222,6 +225,10 @@ def limit_text(mm: float, *, most: bool, us: bool = False) -> str:
     return f"{inches_text(mm, rounded)} ({metric})" if us else metric
 
 
+_US_VOLUMES: Final = (("gal", LITRES_PER_GAL), ("qt", LITRES_PER_QT))
+"""Units of a can's size, the largest first."""
+
+
 def area_text(m2: float, *, us: bool = False) -> str:
     """Return an area in words: ``4.32 m2``; with `us`: ``46.5 ft2 (4.32 m2)``."""
     return f"{m2 / M2_PER_FT2:.1f} ft2 ({m2:.2f} m2)" if us else f"{m2:.2f} m2"
@@ -230,6 +237,28 @@ def area_text(m2: float, *, us: bool = False) -> str:
 def volume_text(litres: float, *, us: bool = False) -> str:
     """Return a volume in words: ``0.73 L``; with `us`: ``0.77 qt (0.73 L)``."""
     return f"{litres / LITRES_PER_QT:.2f} qt ({litres:.2f} L)" if us else f"{litres:.2f} L"
+
+
+def left_text(left: float | None, size: float | None) -> str | None:
+    """Return what is left of a can, in the unit its size was typed in: ``"0.5 of 1 qt"``; None where nothing is known.
+
+    Nothing is kept of that unit, and nothing need be: a US measure is no whole number of millilitres.
+    """
+    whole = size if size is not None else left
+    if whole is None:
+        return None
+    name, litres = next(((name, of) for name, of in _US_VOLUMES if _is_measured_in(of, whole)), ("L", 1.0))
+    shown = [None if each is None else f"{round(each / litres, 2):g}" for each in (left, size)]
+    if shown[1] is None:
+        return f"{shown[0]} {name}"
+    return f"of {shown[1]} {name}" if shown[0] is None else f"{shown[0]} of {shown[1]} {name}"
+
+
+def _is_measured_in(unit: float, litres: float) -> bool:
+    """Return whether a volume is so many quarters of a unit, and no whole number of millilitres."""
+    quarters = 4.0 * litres / unit
+    whole = abs(quarters - round(quarters)) < 1e-6 and (quarters >= 4.0 or unit == LITRES_PER_QT)
+    return whole and abs(litres * 1000.0 - round(litres * 1000.0)) > 1e-4
 
 
 def _short(value: float, places: int) -> str:

@@ -65,50 +65,66 @@ def session_scenes(seed: int, size: tuple[int, int]) -> tuple[Scene, list[Materi
 def session(seed: int, size: tuple[int, int]) -> list[Record]:
     """Return the boards of one session, each in a photo of its own, against a floor pooled from several photos.
 
-    What the same photos give once the strip has been learned from a photo of its own stands under ``learned``.
+    What the same photos give measured again once all were in stands under ``again``, and once the strip has been
+    learned from a photo of its own under ``learned``.
     """
     base, boards, photos = session_scenes(seed, size)
     assert base.floor is not None
     images = [picture_of(scene, f"{seed}-{number}") for number, (_, scene) in enumerate(photos)]
+    assert base.strip is not None
+    logged, said = _logged(photos, images, base.strip.number)
+    again = _measured(photos, images, _settled(base.strip.number, said))
     greys = learned_greys(base)
-    records = _ladder_records(base, boards, photos, images)
-    after = (
-        [{"refused": greys}] * len(boards)
-        if isinstance(greys, str)
-        else _ladder_records(base, boards, photos, images, greys)
-    )
+    ladders = [_ladder_records(base, boards, found) for found in (logged, again)]
+    if isinstance(greys, str):
+        ladders.append([{"refused": greys}] * len(boards))
+    else:
+        ladders.append(_ladder_records(base, boards, _measured(photos, images, greys)))
     plain = {"seed": seed, "floor_is": floor_kind(base), "lamp": base.lamp, "camera": base.camera}
     told = plain | print_record(base)
-    return [told | one | {"learned": two} for one, two in zip(records, after, strict=True)]
+    return [told | one | {"again": two, "learned": three} for one, two, three in zip(*ladders, strict=True)]
 
 
-def _ladder_records(
-    base: Scene,
-    boards: list[Material],
-    photos: list[tuple[FieldName, Scene]],
-    images: list[LinearImage],
-    greys: StripGreys | None = None,
-) -> list[Record]:
-    """Return each board of a session against the pooled floor, with what is known of the strip.
+Photos = list[tuple[FieldName, Scene]]
 
-    A strip that was not learned is the usual print and, as in a logbook, what the photos before said of it.
-    """
-    assert base.floor is not None
-    assert base.strip is not None
+
+def _settled(number: int, said: list[tuple[float, ...]]) -> StripGreys | None:
+    """Return a usual print with what photos of it said, as a logbook holds it."""
+    if not said:
+        return None
+    return replace(USUAL, number=number, photos=len(said), said=tuple(float(each) for each in np.mean(said, axis=0)))
+
+
+def _logged(
+    photos: Photos, images: list[LinearImage], number: int
+) -> tuple[list[LabEstimate | str], list[tuple[float, ...]]]:
+    """Return the colours, each measured with what the photos before said of the print, and what all said."""
     found: list[LabEstimate | str] = []
     said: list[tuple[float, ...]] = []
     for (part, scene), image in zip(photos, images, strict=True):
-        mean = tuple(float(each) for each in np.mean(said, axis=0)) if said else ()
-        settled = replace(USUAL, number=base.strip.number, photos=len(said), said=mean) if said else None
-        believed = greys or settled
         # The kind of the floor is not seen in a photo of a board alone.
-        shot = shot_of(image, scene, (part,), believed)
+        shot = shot_of(image, scene, (part,), _settled(number, said))
         if shot.inspection is None:
             found.append(shot.refused)
             continue
         measurement = shot.inspection.measurement
         found.append(measurement.fields[part].estimate)
-        said += [tuple(measurement.correction["print"])] if greys is None else []
+        said.append(tuple(measurement.correction["print"]))
+    return found, said
+
+
+def _measured(photos: Photos, images: list[LinearImage], greys: StripGreys | None) -> list[LabEstimate | str]:
+    """Return the colours, measured with what is known of the strip."""
+    shots = [shot_of(image, scene, (part,), greys) for (part, scene), image in zip(photos, images, strict=True)]
+    return [
+        shot.refused if shot.inspection is None else shot.inspection.measurement.fields[part].estimate
+        for shot, (part, _) in zip(shots, photos, strict=True)
+    ]
+
+
+def _ladder_records(base: Scene, boards: list[Material], found: list[LabEstimate | str]) -> list[Record]:
+    """Return each board of a session against the pooled floor."""
+    assert base.floor is not None
     good = [spot for spot in found[:SPOTS] if not isinstance(spot, str)]
     out = []
     for step, (board, estimate) in enumerate(zip(boards, found[SPOTS:], strict=True)):

@@ -45,10 +45,8 @@ _LEARN: Final = "finishlab.measure.learn_print"
 _SCREENS: Final = "finishlab.imaging.screens"
 
 GUESSES: Final = (
-    Guess(
-        "phones boost saturation by 4 +- 6.5 %: 0 or 10 %", _COLOURS, "SATURATION_BOOST", ((1.0, 0.065), (1.1, 0.065))
-    ),
-    Guess("spread of that boost, 6.5 %: 3 or 12 %", _COLOURS, "SATURATION_BOOST", ((1.04, 0.03), (1.04, 0.12))),
+    Guess("phones boost saturation by 2 +- 7 %: -2 or 10 %", _COLOURS, "SATURATION_BOOST", ((0.98, 0.07), (1.1, 0.07))),
+    Guess("spread of that boost, 7 %: 3 or 12 %", _COLOURS, "SATURATION_BOOST", ((1.02, 0.03), (1.02, 0.12))),
     Guess("papers, L* 88 to 96: 4 darker, or 91 to 98", _PRINT, "_PAPER", ((84.0, 92.0), (91.0, 98.0))),
     Guess("blacks, L* 14 to 34: 6 darker or lighter", _PRINT, "_BLACK", ((8.0, 28.0), (20.0, 40.0))),
     Guess("exponents, 0.75 to 1.25: 0.15 less or more", _PRINT, "_EXPONENT", ((0.60, 1.10), (0.90, 1.40))),

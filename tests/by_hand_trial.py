@@ -41,7 +41,7 @@ from finishlab.imaging.strip import Rect
 from finishlab.measure.areas import GreyArea, PixelRect
 from finishlab.measure.by_hand import colours_by_hand
 
-EDITION = "BabelColor Average"
+EDITION = "mean of 30"
 REFERENCE = np.array(list(chart_lab(EDITION).values()))
 """CIELAB of the 24 patches, the six greys last, from white to black."""
 COLOURED = 18

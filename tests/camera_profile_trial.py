@@ -32,7 +32,7 @@ from finishlab.measure.camera_learning import learn_profile
 from finishlab.measure.flow import measure
 from finishlab.measure.results import SurfaceKind
 
-EDITION = "BabelColor Average"
+EDITION = "mean of 30"
 DAY = dt.date(2026, 1, 1)
 FIELDS: tuple[FieldName, ...] = ("board", "floor")
 

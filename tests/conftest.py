@@ -164,10 +164,10 @@ class Run:
 
     logbook: Path
 
-    def __call__(self, *args: object, columns: int = 100) -> Result:
-        """Run it with these arguments; the terminal has so many columns."""
+    def __call__(self, *args: object, columns: int = 100, answers: str = "") -> Result:
+        """Run it with these arguments; the terminal has so many columns, and these lines are typed into it."""
         env = {"FINISHLAB_LOGBOOK": str(self.logbook), "FINISHLAB_DEBUG": "", "COLUMNS": str(columns)}
-        return CliRunner(env=env).invoke(finishlab, [str(arg) for arg in args])
+        return CliRunner(env=env).invoke(finishlab, [str(arg) for arg in args], input=answers)
 
 
 @pytest.fixture

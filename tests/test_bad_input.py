@@ -175,7 +175,7 @@ USAGE: Final = {
     "empty species": (("--species", " "), "species"),
     "too many coats": (("--species", "ash", "--coats", "99"), "99"),
     "unknown purpose": (("--species", "ash", "--purpose", "doorstop"), "doorstop"),
-    "unknown option": (("--colour", "brown"), "--colour"),
+    "unknown option": (("--qq", "brown"), "--qq"),
     "long text": (("--species", "a" * 500), "500"),
     "grey without area": (("--species", "ash", "--grey", "1,2,30,40:50"), "grey"),
     "area without grey": (("--species", "ash", "--area", "1,2,30,40"), "grey"),

@@ -42,7 +42,7 @@ from finishlab.measure.camera_learning import learn_from_patches, learn_profile
 from finishlab.measure.flow import measure
 
 DAY = dt.date(2024, 5, 11)
-EDITION = "BabelColor Average"
+EDITION = "mean of 30"
 REFERENCE = np.array(list(chart_lab(EDITION).values()))
 KINDS: tuple[ProfileKind, ...] = ("matrix", "root-polynomial")
 

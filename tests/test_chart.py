@@ -18,7 +18,7 @@ from finishlab.errors import NoStripError, QualityError
 from finishlab.imaging.chart import ChartFit, chart_from_corners, find_chart, read_chart
 from finishlab.imaging.strip import Rect
 
-COLOURS = lab_to_rgb(np.array(list(chart_lab("BabelColor Average").values())))
+COLOURS = lab_to_rgb(np.array(list(chart_lab("mean of 30").values())))
 
 
 def scene(width_mm: float = 102.0, angle: float = 0.0, *, alone: bool = False, **changes: Any) -> Scene:

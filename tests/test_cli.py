@@ -287,7 +287,7 @@ def test_with_floor_keeps_the_direct_pair(run: Run, photos: Photos) -> None:
     """``--with-floor`` logs the pair of the photo, as measuring it gives, and ranks without floor spots."""
     done = run("board", "add", photos("pair"), "--species", "ash", "--with-floor", "--json")
     assert done.exit_code == 0, done.stderr
-    assert "Beside the floor" in done.stderr
+    assert "from the floor beside it" in done.stderr
     (board,) = json.loads(done.stdout)["boards"]
     (photo,) = json.loads(run("measure", photos("pair"), "--field", "both", "--json").stdout)["photos"]
     assert board["direct_pairs"] == [photo["delta_e00"]]

@@ -13,7 +13,7 @@ from render.chart import ChartCard
 from render.photo import render_scene
 from render.view import View, homography, project
 
-from finishlab.colorimetry.spectra import chart_lab
+from finishlab.colorimetry.spectra import chart_lab, chart_words, edition_named
 from finishlab.imaging.strip import Rect
 from finishlab.logbook import Logbook
 from finishlab.photos import matrix_profile, write_jpeg
@@ -25,7 +25,7 @@ CHART = replace(
     view=View(1400, 1050, strip_share=0.6, tilt=3.0, aim=(95.0, -12.0)),
     seed=31,
 )
-EDITION = ("--edition", "BabelColor Average")
+EDITION = ("--edition", "mean of 30")
 
 
 @pytest.fixture(scope="session")
@@ -51,9 +51,21 @@ def test_learning_names_camera_light_edition_and_error(run: Run, chart: Path) ->
     assert done.exit_code == 0
     assert done.stdout == "Test One in daylight\n"
     said = " ".join(done.stderr.split())
-    assert "BabelColor Average" in said
+    assert "chart: 24-patch chart, mean of 30" in said
     assert "Absolute error, on chart colours it had not seen" in said
     assert "boosts saturation by" in said
+
+
+@pytest.mark.parametrize(
+    ("typed", "kept"),
+    [("ColorChecker 2005", "2005"), ("FROM november 2014", "from November 2014"), ("ISO 17321-1", "ISO 17321-1")],
+)
+def test_an_edition_is_named_by_its_years_or_as_a_library_names_it(typed: str, kept: str) -> None:
+    """No maker's name is needed for a chart; what a colour library calls it is understood, and so are old logbooks."""
+    assert edition_named(typed) == kept
+    assert chart_lab(typed) == chart_lab(kept)
+    assert chart_words(typed) == f"24-patch chart, {kept}"
+    assert chart_words("9 patches named by hand") == "9 patches named by hand"
 
 
 def test_learning_beside_a_strip_learns_its_greys(learned: Run, photos: Photos) -> None:
@@ -66,7 +78,7 @@ def test_learning_beside_a_strip_learns_its_greys(learned: Run, photos: Photos) 
 
 def test_patches_can_be_named_by_hand(run: Run, chart: Path) -> None:
     """With --grey and --patch no chart is looked for; one without the other, or with an edition, is refused."""
-    labs = list(chart_lab("BabelColor Average").values())
+    labs = list(chart_lab("mean of 30").values())
     assert CHART.chart is not None
     corners = project(homography(CHART.view), CHART.chart.corners())
     places = [
@@ -89,9 +101,9 @@ def test_the_learned_camera_is_listed_shown_and_forgotten(learned: Run) -> None:
     assert "Test One" in learned("camera", "list").stdout
     document = json.loads(learned("camera", "show", "test one", "--json").stdout)
     assert document["format"] == "finishlab/cameras/1"
-    assert document["cameras"][0]["chart"] == "BabelColor Average"
+    assert document["cameras"][0]["chart"] == "mean of 30"
     assert len(document["cameras"][0]["coefficients"]) == 3
-    assert "BabelColor Average" in learned("camera", "show", "Test One").stdout
+    assert "mean of 30" in learned("camera", "show", "Test One").stdout
     assert learned("camera", "forget", "Test One").exit_code == 0
     assert json.loads(learned("camera", "list", "--json").stdout)["cameras"] == []
     gone = learned("camera", "show", "Test One")
@@ -103,7 +115,7 @@ def test_measuring_uses_the_profile_unless_told_not_to(learned: Run, photos: Pho
     """`measure` tells the profile in text and document; `--no-profile` and another light leave it out."""
     photo = photos("light_board")
     with_it = json.loads(learned("measure", photo, "--json").stdout)["photos"][0]
-    assert with_it["camera_profile"]["chart"] == "BabelColor Average"
+    assert with_it["camera_profile"]["chart"] == "mean of 30"
     text = learned("measure", photo).stdout
     assert "camera profile of Test One" in " ".join(text.split())
     for option in (("--no-profile",), ("--light", "evening lamp")):

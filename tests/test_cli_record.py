@@ -223,7 +223,7 @@ def test_history_names_what_people_call_a_field(desk: Desk) -> None:
     assert desk("can", "edit", "C1", "--label", "price=20", "--left", "0.5L").exit_code == 0
     told = desk("history", "C1").stdout
     assert "label, price of the can “18” -> “20”" in told
-    assert "litres left none -> “0.5”" in told
+    assert "left none -> “0.5 L”" in told
     assert "recoat" not in told
     assert "{" not in told
 

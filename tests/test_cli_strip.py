@@ -120,6 +120,7 @@ def test_what_photos_say_of_a_strip_is_shown(run: Run, photos: Photos) -> None:
     told = run("strip", "show", STRIP_NUMBER).stdout
     assert "2 photos logged beside it say that grey 3 is" in told
     assert "finishlab strip learn PHOTO" in told
+    assert "finishlab remeasure" in told
     learned(run)
     assert document(run("strip", "show", STRIP_NUMBER, "--json").stdout)["photographed"] is None
 

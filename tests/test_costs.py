@@ -29,12 +29,21 @@ from finishlab.colorimetry.table import (
     source_of,
 )
 from finishlab.imaging.greys import USUAL, greys_of_readings
-from finishlab.matching.costs import LEARNED_LIGHTNESS, MATTERS, Costs, board_costs, pair_costs, print_doubt
+from finishlab.matching.costs import (
+    LEARNED_LIGHTNESS,
+    MATTERS,
+    Costs,
+    board_costs,
+    costs_entry,
+    costs_line,
+    pair_costs,
+    part_words,
+    print_doubt,
+)
 from finishlab.matching.gls import solve
 from finishlab.matching.ranking import rank_colours
 from finishlab.matching.scatter import Components, FloorPool
 from finishlab.measuring.photos import measure_photo
-from finishlab.reports.costs import costs_entry, costs_line, part_words
 
 if TYPE_CHECKING:
     from conftest import Photos

@@ -22,8 +22,7 @@ from finishlab.files import write_atomically
 from finishlab.matching.scatter import FloorPool
 from finishlab.measuring.documents import measurement_document
 from finishlab.measuring.photos import PhotoResult
-from finishlab.rank.documents import ranking_data
-from finishlab.reports.documents import pool_document
+from finishlab.rank.documents import pool_document, ranking_data
 from finishlab.show.document import Document
 from finishlab.show.jsons import dump, json_form
 

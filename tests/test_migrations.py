@@ -37,7 +37,7 @@ from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.store import DATABASE
 from finishlab.logbook.tables import Base, BoardRow, FloorSpotRow, PhotoRow, TrialRow
 from finishlab.recipe.records import Can
-from finishlab.stair.records import Flight, Part, PartEvent
+from finishlab.stair.records import Conditions, Flight, Part, PartEvent
 from finishlab.strip.records import TrialRecord
 
 SCRIPTS = Path(database.__file__).parent / "migrations"
@@ -303,6 +303,23 @@ def test_a_logbook_from_before_trials_takes_one(tmp_path: Path) -> None:
     with Logbook.open(tmp_path / "log") as log:
         assert (log.boards(), log.learned_greys(), log.trials()) == ([board], greys, [])
         assert [each.number for each in log.add_trials([trial()])] == ["H1"]
+
+
+def test_a_logbook_from_before_conditions_keeps_how_a_coat_is_given(tmp_path: Path) -> None:
+    """A filled logbook of the step before opens with all that was done to its parts, and takes hour and air."""
+    with Logbook.open(tmp_path / "log") as log:
+        _fill(log, tmp_path)
+        events = log.stair().events
+    _take_back(tmp_path / "log" / DATABASE, "0006_row_images")
+    with Logbook.open(tmp_path / "log") as log:
+        assert log.stair().events == events
+        coat = PartEvent("coat", DAY, "stain", 1, conditions=Conditions(time="14:30", air_c=19))
+        log.log_events([(1, coat)])
+        assert log.stair().events[-1].conditions == Conditions(time="14:30", air_c=19)
+        dumped = upgraded(log.dump())
+    with Logbook.open(tmp_path / "other") as other:
+        other.merge(checked(dumped))
+        assert other.stair().events[-1].conditions == Conditions(time="14:30", air_c=19)
 
 
 @pytest.mark.parametrize(

@@ -300,7 +300,7 @@ def test_page_is_light() -> None:
 @needs_browser
 @pytest.mark.parametrize(("paper", "size"), [("A4", (595, 842)), ("letter", (612, 792))])
 def test_page_prints(paper: str, size: tuple[int, int], tmp_path: Path) -> None:
-    """Printed by a browser on A4 and Letter, the answer is on the first sheet, and what a screen folds away is there."""
+    """Printed by a browser on A4 and Letter, the answer is on the first sheet and nothing stays folded away."""
     import pypdfium2
 
     content = samples.content()

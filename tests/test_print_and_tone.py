@@ -122,9 +122,7 @@ def _chart_slopes(folder: Path, chart: dict[str, Any]) -> np.ndarray:
             for x, y in places
         ]
     )
-    known = np.log(
-        rgb_to_xyz(lab_to_rgb(np.array(list(chart_lab("ColorChecker24 - After November 2014").values()))))[:, 1]
-    )
+    known = np.log(rgb_to_xyz(lab_to_rgb(np.array(list(chart_lab("from November 2014").values()))))[:, 1])
     u = np.log(luminance)
     design = np.column_stack([np.ones(24), u, u**2, u**3, places - places.mean(axis=0)])
     held = np.diag([0, 0, 0, 0, 500.0**2, 500.0**2]) * 0.1

@@ -718,7 +718,8 @@ def test_house_file_command(folder: Path, tmp_path: Path) -> None:
     words = " ".join(Drawn(target.read_bytes()).texts)
     for expected in (
         "Mill Lane 4", "The standard: R1 honey, satin", "on 2024-05-31 by Anna", "closest under both lamps", "4711",
-        "A-22", "cellar shelf", "0.4 L of 1 L", "not as the recipe: wiped late", "L* 50.0", "Care and repair",
+        "A-22", "cellar shelf", "0.4 of 1 L", "not as the recipe: wiped late", "L* 50.0", "Care and repair",
+        "never on the kept board", "can hold asbestos",
         "Oily rags", "How to read this file", "tread 3", "page 2",
     ):  # fmt: skip
         assert expected in words

@@ -12,7 +12,8 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from finishlab import record, records
+from finishlab import record
+from finishlab.board import records
 from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import ExitCode, UsageError
 from finishlab.record import normalise_light, parse_date

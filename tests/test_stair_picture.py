@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 
 import pytest
 from rich.console import Console
@@ -13,8 +14,8 @@ from finishlab.show.terminal import render
 from finishlab.stair.documents import stair_document
 from finishlab.stair.drawing import stair_svg
 from finishlab.stair.names import PartKind, PartName, Side
-from finishlab.stair.progress import FlightShown, PartShown, coats_words, size_words, stair_notes
 from finishlab.stair.records import Flight, Part, PartSizes
+from finishlab.stair.shown import FlightShown, PartShown, coats_words, size_words, stair_notes
 
 OAK = (60.0, 10.0, 28.0)
 SVG = "{http://www.w3.org/2000/svg}"
@@ -29,11 +30,9 @@ def part(kind: PartKind, place: int, state: str = "sanded", side: Side | None = 
         record=Part(1, kind, place, side, sizes),
         recipe=None,
         state=state,
-        coats={},
-        wanted={},
         fitted=False,
         last=None,
-        **more,  # type: ignore[arg-type]  # its colour
+        **{"coats": {}, "wanted": {}, **more},  # type: ignore[arg-type]  # its colour and coats
     )
 
 
@@ -110,6 +109,43 @@ def test_the_drawing_has_each_colour_and_state() -> None:
     words = [text.text for text in root.iter(f"{SVG}text")]
     assert {"tread 3: sanded", "riser 1: fitted", "riser 2: sanded", "skirt 1 left: sanded"} <= set(words)
     assert words.count("L* 60 a* 10 b* 28") == 2
+
+
+def test_the_drawing_shows_how_far_a_part_is_without_words() -> None:
+    """Of 4 coats 1 is on: a quarter of the tread is solid in the colour of its recipe's board, the rest hatched in it.
+
+    A tread of 914 mm is 280 px wide from x = 20, so the solid quarter ends at x = 90.
+    """
+    begun = part("tread", 1, coats={"stain": 1}, wanted={"stain": 1, "topcoat": 3}, recipe_number=1)
+    done = part("tread", 2, coats={"stain": 1, "topcoat": 3}, wanted={"stain": 1, "topcoat": 3}, recipe_number=1)
+    root = ET.fromstring(stair_svg([flight(begun, done)], {1: OAK}))
+    solid = [each for each in root.iter(f"{SVG}polygon") if each.get("fill") == hex_colour(OAK)]
+    widths = {each.attrib["points"]: _width(each) for each in solid}
+    assert sorted(width for width in widths.values() if width > 20) == [pytest.approx(70), pytest.approx(280)]
+    bars = [each for each in solid if _width(each) < 10]
+    assert len(bars) > 15
+    assert min(_left(each) for each in bars) >= 90
+
+
+def _xs(polygon: ET.Element) -> list[float]:
+    return [float(pair.split(",")[0]) for pair in polygon.attrib["points"].split()]
+
+
+def _width(polygon: ET.Element) -> float:
+    return max(_xs(polygon)) - min(_xs(polygon))
+
+
+def _left(polygon: ET.Element) -> float:
+    return min(_xs(polygon))
+
+
+def test_a_finish_nobody_measured_is_grey_and_what_is_odd_or_fitted_is_marked() -> None:
+    """Without a measured board the fill is grey; a bar below says fitted, a ! beside it not as planned."""
+    odd = part("tread", 1, coats={"stain": 1}, wanted={"stain": 1}, deviations=("stain 2 of 1.",))
+    root = ET.fromstring(stair_svg([flight(replace(odd, fitted=True))]))
+    fills = [each.get("fill") for each in root.iter(f"{SVG}polygon")]
+    assert fills == ["#ffffff", "#9aa0a6", "#222222"]
+    assert "!" in [text.text for text in root.iter(f"{SVG}text")]
 
 
 def test_texts_in_the_drawing_stay_texts() -> None:

@@ -14,8 +14,9 @@ from finishlab.errors import UsageError
 from finishlab.finish.finish import ColourStep, Finish, Seal, Topcoat
 from finishlab.logbook import Logbook
 from finishlab.plan.geometry import face_areas
-from finishlab.plan.logged import planned_parts
+from finishlab.plan.logged import planned_part
 from finishlab.recipe.records import Can, Label, Recipe
+from finishlab.stair.deviations import remarks
 from finishlab.stair.documents import due_document, parts_document
 from finishlab.stair.entering import (
     Done,
@@ -24,12 +25,12 @@ from finishlab.stair.entering import (
     new_parts,
     next_events,
     read_event,
-    remarks,
     size_remarks,
     split_words,
 )
-from finishlab.stair.progress import coats_of, flights_shown
+from finishlab.stair.progress import coats_of
 from finishlab.stair.records import CoatStep, Flight, Part, PartEvent, PartSizes
+from finishlab.stair.shown import flights_shown
 
 TREAD = PartSizes(front=914, depth=292, thickness=27)
 HONEY = Finish(steps=(ColourStep(kind="oil", colour="honey"),), topcoat=Topcoat(coats=3))
@@ -111,7 +112,7 @@ def test_which_parts_are_short_of_a_coat(log: Logbook) -> None:
     """Parts short of the same are told together, with the next coat, its first day by the label, and the can so far."""
     log.edit_parts([1, 2, 3], recipe_number=1)
     do(log, "treads 1-2 stain", batch_number=1)
-    told = [tuple(row.values())[1:] for row in due(log)]
+    told = [tuple(row.values())[1:6] for row in due(log)]
     assert told == [
         ("treads 1-2", "3 topcoats", "topcoat 1", str(DAY + dt.timedelta(days=1)), None),
         ("tread 3", "1 stain coat, 3 topcoats", "stain 1", None, "C1 Acme honey (lot A1)"),
@@ -310,7 +311,7 @@ def test_sizes_that_contradict_one_another() -> None:
 def test_parts_for_the_plan_carry_their_sizes(log: Logbook) -> None:
     """The plan gets every part of known size: a tread of 914 x 292 mm has a top of 0.2669 m2 (arithmetic)."""
     log.add_parts([Part(1, "riser", 2, sizes=PartSizes(front=900, height=190, thickness=19))])
-    planned = planned_parts(log.stair_parts())
+    planned = [found for part in log.stair_parts() if (found := planned_part(part))]
     assert [(part.kind, part.level, part.place) for part in planned] == [
         *(("tread", 1, place) for place in range(1, 7)),
         ("riser", 1, 2),

@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, cast
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, cast
 
 import click
 
 from finishlab.board.commands import board_summary, boards_document, photos_summary, product_words
-from finishlab.board.records import CLEAR_ONLY, MAX_COATS, PURPOSES
+from finishlab.board.floor_commands import FLOOR, checked_light, refuse_other_floor, spot_summary
+from finishlab.board.records import MAX_COATS, PURPOSES, BoardRecord, FloorSpotRecord
 from finishlab.cli.cautions import due_cautions
 from finishlab.cli.common import (
     BeginningChoice,
     area_options,
+    confirm_floor_option,
     doubt_lines,
     json_option,
     measure_all,
+    new_light_option,
+    on_terminal,
     open_logbook,
     photos_argument,
     report_failures,
@@ -24,23 +31,43 @@ from finishlab.cli.common import (
 )
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import UsageError
-from finishlab.finish.commands import draft_options, say_warnings, typed
-from finishlab.record import DAYLIGHT, normalise_light
+from finishlab.finish.commands import draft_options, typed
+from finishlab.record import DAYLIGHT, Light, normalise_light, today
 
 if TYPE_CHECKING:
-    from finishlab.board.records import BoardRecord
+    from finishlab.board.naming import Shown
     from finishlab.finish.entering import Draft, FinishTexts
-    from finishlab.logbook import Logbook, StoredBoard
+    from finishlab.imaging.strip import FieldName
+    from finishlab.logbook import Logbook, StoredBoard, StoredSpot
     from finishlab.measure import GreyArea, SurfaceArea, SurfaceKind
-    from finishlab.measuring.photos import PhotoResult
+    from finishlab.measuring.photos import MeasureOptions, PhotoResult
+    from finishlab.show.document import Document
 
-_RECORD = ("species", "stain", "coats", "topcoat", "purpose", "note", "date", "state", "maker")
+__all__ = ["add"]
+
+_RECORD: Final = ("species", "stain", "coats", "topcoat", "purpose", "note", "date", "state", "maker")
+_MANY: Final = 3
+"""From so many things logged at once it is said how to take all of them back."""
+
+
+@dataclass(slots=True)
+class _Plan:
+    """One board, or one place of the floor, and the photos to be logged of it."""
+
+    draft: Draft | None
+    """The new board; None for the floor, and for photos of a logged board."""
+    record: BoardRecord | FloorSpotRecord | None
+    number: str | None = None
+    """The logged board that the photos are of."""
+    photos: dict[Light, list[tuple[Path, bool]]] = field(default_factory=dict)
+    """Light -> its photos, each with whether the floor lies beside the board in it."""
 
 
 @click.command(
     cls=ExampleCommand,
     examples=(
         'finishlab board add board.jpg --species ash --stain walnut --coats 2 --topcoat "satin polyurethane"',
+        "finishlab board add photos/ --species ash",
         "finishlab board add both.jpg --species ash --stain walnut --with-floor",
         'finishlab board add next.jpg --like B1 --step "oil; colour=walnut; wipe=10" --state topcoated',
         "finishlab board add board.jpg --from board.toml --ask",
@@ -68,6 +95,9 @@ _RECORD = ("species", "stain", "coats", "topcoat", "purpose", "note", "date", "s
 )
 @click.option("--each", is_flag=True, help="Each photo is a board of its own: log as many alike.")
 @click.option("--to", "number", metavar="B1", help="Add the photos to a logged board: another light, or repeats.")
+@click.option("--yes", is_flag=True, help="Of a folder: log what was read from names or table, without asking.")
+@new_light_option
+@confirm_floor_option
 @area_options
 @json_option
 def add(
@@ -78,86 +108,209 @@ def add(
     floor_is: str,
     each: bool,
     number: str | None,
+    yes: bool,
+    new_light: bool,
+    confirm_floor: bool,
     greys: tuple[GreyArea, ...],
     area: SurfaceArea | None,
     as_json: bool,
     finish_texts: FinishTexts,
     **written: Any,  # noqa: ANN401 - the record's fields, each of its own type
 ) -> int:
-    """Measure photos of a test board and log them; print the board's number.
+    """Measure photos of test boards and log them; print their numbers.
 
-    Several photos are repeats of one board; with --each they are as many boards of one record. Unless every photo is
-    good, nothing is logged. A board with a topcoat and no stain is the clear-only control unless told otherwise.
+    Several photos are repeats of one board; with --each they are as many boards of one record. Of a folder each photo
+    is what its name says (walnut-2-coats-satin.jpg, raw.jpg, floor-by-the-door.jpg), or a row of the table in it
+    (CSV: photo, species, stain, coats, topcoat, light, with_floor, spot); it is shown before it is logged. Unless
+    every photo is good, nothing is logged. A board with a topcoat and no stain is the clear-only control unless told
+    otherwise.
     """
-    from finishlab.board.checks import lights_logged, near_light, refuse_mixed
-    from finishlab.measuring.photos import MeasureOptions
+    from finishlab.measuring.photos import MeasureOptions, expand_photos
 
     given = {name: written[name] for name in _RECORD if written[name] is not None}
     _check_given(number, given, finish_texts, each=each, paired_by_hand=with_floor and bool(greys or area))
-    how = MeasureOptions(("board", "floor") if with_floor else ("board",), cast("SurfaceKind", floor_is), greys, area)
+    options = MeasureOptions(floor_is=cast("SurfaceKind", floor_is), greys=greys, area=area)
     with open_logbook(make=number is None) as log:
         # Unknown boards, and what cannot be meant, are told before anything is measured.
-        logged_light = log.board(number).record.light if number is not None else None
-        draft = None if number is not None else _draft(log, given, light, finish_texts)
-        record = None if draft is None else draft.record()
-        lit = normalise_light(record.light if record is not None else light or logged_light or DAYLIGHT)
-        results = measure_all(photos, how.with_calibration(log, lit))
-        code = report_failures(results)
+        if number is not None:
+            lit = normalise_light(light or log.board(number).record.light)
+            plans = [_Plan(None, None, number, {lit: [(path, with_floor) for path, _ in expand_photos(photos)]})]
+        else:
+            draft = _draft(log, given, light, finish_texts)
+            plans = [] if each else _folder_plans(log, photos, draft, with_floor=with_floor, yes=yes)
+            plans = plans or _plain_plans(draft, photos, with_floor=with_floor, each=each)
+        plans = [_in_checked_light(log, plan, new=new_light) for plan in plans]
+        results = _measured(log, plans, options)
+        every = [result for found in results for part in found.values() for result in part]
+        code = report_failures(every)
         if code:
-            say(untouched(results))
+            say(untouched(every))
             return code
-        if not each:
-            refuse_mixed(results)
-        slip = near_light(lit, lights_logged(log))
-        logged = _logged(log, results, number, record, each=each, light=light, with_floor=with_floor, dated=draft)
-        _tell(log, logged, results, None if number is None else lit, as_json=as_json)
-    if record is not None and record.purpose == CLEAR_ONLY and "purpose" not in given:
-        say("It has a topcoat and no stain, so it is the clear-only control; another purpose with --purpose.")
-    if slip is not None:
-        say(f"{slip} If it is one of these: finishlab undo, and log it again.")
+        results = _checked(log, plans, results, floor_is, confirmed=confirm_floor)
+        with log.at_once():
+            logged = [each for plan, found in zip(plans, results, strict=True) for each in _logged(log, plan, found)]
+            lines = _lines(log, logged, results, added=number is not None)
+        if as_json:
+            show_document(_document(log, logged, None if number is None else next(iter(results[0]))), as_json=True)
+    if not as_json:
+        click.echo("\n".join(each.number for each in logged))
+    for line in lines:
+        say(line)
     return 0
 
 
-def _logged(
+def _plain_plans(draft: Draft, photos: Sequence[str], *, with_floor: bool, each: bool) -> list[_Plan]:
+    """Return one board of all photos, or with `each` as many of one record."""
+    from finishlab.measuring.photos import expand_photos
+
+    record = _record(draft)
+    named = [path for path, _ in expand_photos(photos)]
+    groups = [[path] for path in named] if each else [named]
+    return [_Plan(draft, record, None, {record.light: [(path, with_floor) for path in group]}) for group in groups]
+
+
+def _record(draft: Draft) -> BoardRecord:
+    """Return a draft's record; coats of a stain that is not named are asked about."""
+    from finishlab.finish.entering import is_unstained
+
+    record = draft.record()
+    if not record.coats or not is_unstained(record):
+        return record
+    coats = f"{record.coats} coat{'' if record.coats == 1 else 's'} of stain"
+    if not on_terminal():
+        raise UsageError("coats-without-stain", f"{coats}, and no stain is named.", "Name it with --stain.")
+    stain = click.prompt(f"{coats}: which (Enter for none)", default="", show_default=False, err=True).strip()
+    said = {"stain": stain} if stain else {"coats": None}
+    return replace(draft, fields={**draft.fields, **said}).record()
+
+
+def _in_checked_light(log: Logbook, plan: _Plan, *, new: bool) -> _Plan:
+    lights = {light: checked_light(log, light, new=new) for light in plan.photos}
+    plan.photos = {lights[light]: photos for light, photos in plan.photos.items()}
+    if plan.record is not None:
+        plan.record = replace(plan.record, light=lights.get(plan.record.light, plan.record.light))
+    return plan
+
+
+def _measured(log: Logbook, plans: Sequence[_Plan], options: MeasureOptions) -> list[dict[Light, list[PhotoResult]]]:
+    """Return, for each plan and light, what was measured in its photos: those of one light and kind at once."""
+    groups: dict[tuple[Light, tuple[FieldName, ...]], list[Path]] = {}
+    for plan in plans:
+        for light, shots in plan.photos.items():
+            for path, beside in shots:
+                groups.setdefault((light, _fields(plan, beside=beside)), []).append(path)
+    found: dict[tuple[Light, Path], list[PhotoResult]] = {}
+    for (light, fields), paths in groups.items():
+        how = replace(options, fields=fields).with_calibration(log, light)
+        for result in measure_all([str(path) for path in dict.fromkeys(paths)], how):
+            found.setdefault((light, Path(result.path)), []).append(result)
+    return [
+        {light: [r for path, _ in shots for r in found[light, path]] for light, shots in plan.photos.items()}
+        for plan in plans
+    ]
+
+
+def _fields(plan: _Plan, *, beside: bool) -> tuple[FieldName, ...]:
+    if isinstance(plan.record, FloorSpotRecord):
+        return ("floor",)
+    return ("board", "floor") if beside else ("board",)
+
+
+def _checked(
     log: Logbook,
-    results: list[PhotoResult],
-    number: str | None,
-    record: BoardRecord | None,
+    plans: Sequence[_Plan],
+    results: list[dict[Light, list[PhotoResult]]],
+    floor_is: str,
     *,
-    each: bool,
-    light: str | None,
-    with_floor: bool,
-    dated: Draft | None,
-) -> list[StoredBoard]:
-    """Log what was measured: further photos of a board, a new board, or with `each` a board a photo."""
-    from finishlab.measuring.logged import log_board, log_board_photos, refuse_known
+    confirmed: bool,
+) -> list[dict[Light, list[PhotoResult]]]:
+    """Hold what was measured against itself and what is logged; refuse mixed boards, note what is doubtful."""
+    from finishlab.board.checks import casts_of, doubt_floor, doubt_light, floor_seen, refuse_mixed
 
-    if record is None or dated is None:
-        return [log_board_photos(log, str(number), results, light=light, with_floor=with_floor)]
-    refuse_known(log, results)
-    groups = [[result] for result in results] if each else [results]
-    return [log_board(log, record, group, dated="date" in dated.fields, with_floor=with_floor) for group in groups]
+    lights = log.lights_logged()
+    surface = "wood" if floor_is == "wood" else None
+    floors: dict[Light, list[PhotoResult]] = {}
+    for plan, found in zip(plans, results, strict=True):
+        for light, part in found.items():
+            if isinstance(plan.record, FloorSpotRecord):
+                floors.setdefault(light, []).extend(part)
+            else:
+                refuse_mixed(part)
+    for light, part in floors.items():
+        refuse_other_floor(part, floor_seen(log, light), confirmed=confirmed)
+    checked: list[dict[Light, list[PhotoResult]]] = []
+    for plan, found in zip(plans, results, strict=True):
+        told = {}
+        for light, part in found.items():
+            told[light] = doubt_light(part, light, casts_of(lights.get(light, ())))
+            if not confirmed and not isinstance(plan.record, FloorSpotRecord):
+                seen = floor_seen(log, light, cast("Any", surface))
+                told[light] = doubt_floor(told[light], seen.with_these(floors.get(light, ())))
+        checked.append(told)
+    return checked
 
 
-def _tell(
-    log: Logbook, logged: list[StoredBoard], results: list[PhotoResult], added_in: str | None, *, as_json: bool
-) -> None:
-    """Print the numbers, and say what was logged, what is doubtful, and what can hurt somebody."""
+def _logged(
+    log: Logbook, plan: _Plan, results: Mapping[Light, list[PhotoResult]]
+) -> Sequence[StoredBoard | StoredSpot]:
+    """Log what was measured: further photos of a board, a new board with all its lights, or places of the floor."""
+    from finishlab.measuring.logged import log_board, log_board_photos, log_floor_spots
+
+    number, board = plan.number, None
+    for light, part in results.items():
+        if isinstance(plan.record, FloorSpotRecord):
+            return log_floor_spots(log, replace(plan.record, light=light), part, dated=False)
+        if number is None and plan.record is not None and plan.draft is not None:
+            dated = "date" in plan.draft.fields
+            board = log_board(log, replace(plan.record, light=light), part, dated=dated, with_floor=True)
+            number = board.number
+        else:
+            board = log_board_photos(log, str(number), part, light=light, with_floor=True)
+    return [] if board is None else [board]
+
+
+def _document(log: Logbook, logged: Sequence[StoredBoard | StoredSpot], light: Light | None) -> Document:
+    from finishlab.logbook import StoredBoard
+
+    document = boards_document([each for each in logged if isinstance(each, StoredBoard)], light)
+    spots = [FLOOR.entry(FLOOR.row(log, each)) for each in logged if not isinstance(each, StoredBoard)]
+    return replace(document, data={**document.data, **({"floor_spots": spots} if spots else {})})
+
+
+def _lines(
+    log: Logbook,
+    logged: Sequence[StoredBoard | StoredSpot],
+    results: Sequence[Mapping[Light, Sequence[PhotoResult]]],
+    *,
+    added: bool,
+) -> list[str]:
+    """Return what was logged, a line each, what is doubtful, and what can hurt somebody.
+
+    Parameters
+    ----------
+    log
+        The logbook.
+    logged
+        What was logged.
+    results
+        The measured photos of each, by their light.
+    added
+        Whether the photos were added to a board that was logged before.
+    """
     from finishlab.finish.entering import new_warnings
+    from finishlab.logbook import StoredBoard
 
-    if as_json:
-        show_document(boards_document(logged, added_in), as_json=True)
+    boards = [each for each in logged if isinstance(each, StoredBoard)]
+    if added:
+        ((light, part),) = results[0].items()
+        lines, slips = [photos_summary(boards[0], len(part), light)], list[str]()
     else:
-        click.echo("\n".join(board.number for board in logged))
-    for board in logged:
-        say(board_summary(board) if added_in is None else photos_summary(board, len(results), added_in))
-    _say_pairs(results)
-    for line in doubt_lines(results):
-        say(line)
-    if added_in is None:
-        say_warnings(dict.fromkeys(slip for board in logged for slip in new_warnings(log, board)))
-    for line in due_cautions(log, product_words(log, logged[0].record)):
-        say(line)
+        lines = [board_summary(each) if isinstance(each, StoredBoard) else spot_summary(each) for each in logged]
+        slips = [slip.message for board in boards for slip in new_warnings(log, board)]
+    every = [result for found in results for part in found.values() for result in part]
+    lines += [*doubt_lines(every), *(f"Worth a thought: {message}" for message in dict.fromkeys(slips))]
+    lines += due_cautions(log, product_words(log, *(board.record for board in boards)))
+    return [*lines, "All of it back: finishlab undo"] if len(logged) >= _MANY else lines
 
 
 def _check_given(
@@ -192,8 +345,133 @@ def _draft(log: Logbook, given: dict[str, Any], light: str | None, texts: Finish
     return draft
 
 
-def _say_pairs(results: list[PhotoResult]) -> None:
-    for result in results:
-        pair = None if result.measurement is None else result.measurement.pair
-        if pair is not None:
-            say(f"Beside the floor in {result.path}: dE00 {pair.value:.1f} ({pair.low:.1f} to {pair.high:.1f}).")
+def _folder_plans(log: Logbook, photos: Sequence[str], draft: Draft, *, with_floor: bool, yes: bool) -> list[_Plan]:
+    """Return what a folder's photos are to be logged as, shown before; nothing where no folder is named.
+
+    Where nothing says what a photo shows, and the options do, all of them are photos of one board.
+    """
+    from finishlab.board.naming import by_name, read_name, read_table, table_beside
+    from finishlab.measuring.photos import expand_photos
+
+    folders = [Path(path) for path in photos if Path(path).is_dir()]
+    named = expand_photos(photos)
+    if not folders or any(error is not None for _, error in named):
+        return []  # what is wrong with a folder is told with what is wrong with other photos
+    table: dict[str, Shown] = {}
+    for folder in folders:
+        beside = table_beside(folder)
+        table |= {} if beside is None else read_table(beside)
+    shown = {path: by_name(table, path) if table else read_name(path.stem) for path, _ in named}
+    if not any(shown.values()) and any(draft.fields.get(name) for name in ("stain", "topcoat", "purpose")):
+        return []
+    missing = sorted(set(table) - {name for path, _ in named for name in (path.name, path.stem)})
+    if missing:
+        raise UsageError(
+            "no-such-photo", f"The table names {missing[0]}, and no such photo is there.", "Mend its name."
+        )
+    found = _all_told(shown, table=bool(table))
+    plans = _grouped(log, found, draft, with_floor=with_floor)
+    _show_back(found, plans, yes=yes)
+    return plans
+
+
+def _all_told(shown: Mapping[Path, Shown | None], *, table: bool) -> dict[Path, Shown]:
+    """Return what each photo shows, after asking about those of which nothing says it."""
+    from finishlab.board.naming import EXAMPLE, Shown, read_name
+
+    told = {path: Shown("left out") if each is None and table else each for path, each in shown.items()}
+    silent = [path.name for path, each in told.items() if each is None]
+    if silent and not on_terminal():
+        named = ", ".join(silent[:3]) + (f" and {len(silent) - 3} more" if len(silent) > 3 else "")
+        raise UsageError(
+            "photo-not-told",
+            f"Nothing says what {named} shows.",
+            f"Name the photos as {EXAMPLE}, put a table beside them, or describe one board with --stain.",
+        )
+    found: dict[Path, Shown] = {}
+    for path, each in told.items():
+        answer = each
+        while answer is None:
+            text = click.prompt(
+                f"{path.name} shows (such as walnut 2 coats satin; raw; floor by the door; Enter leaves it out)",
+                default="",
+                show_default=False,
+                err=True,
+            ).strip()
+            answer = read_name(text) if text else Shown("left out")
+        found[path] = answer
+    return found
+
+
+def _grouped(log: Logbook, told: Mapping[Path, Shown], draft: Draft, *, with_floor: bool) -> list[_Plan]:
+    """Return the boards and places that photos show: those that say the same of a board are of one."""
+    usual = normalise_light(draft.fields.get("light") or DAYLIGHT)
+    plans: dict[object, _Plan] = {}
+    for number, (path, shown) in enumerate(told.items()):
+        light = shown.light or usual
+        if shown.kind == "floor":
+            record = FloorSpotRecord(shown.spot, cast("Any", shown.surface or "vinyl"), light, None, today())
+            # Without a name each photo is a place of its own; one place in two lights is two spots.
+            key: object = ("floor", shown.spot or number, light)
+            plan = plans.setdefault(key, _Plan(None, record))
+        elif shown.kind == "board":
+            key = repr(shown.said)
+            if key not in plans:
+                draft = _with_wood(draft, shown)
+                whole = draft.with_said(log, [shown.said])
+                whole = replace(whole, fields={**whole.fields, "light": light})
+                plans[key] = _Plan(whole, _record(whole))
+            plan = plans[key]
+        else:
+            continue
+        plan.photos.setdefault(light, []).append((path, with_floor or shown.with_floor))
+    for plan in plans.values():
+        # A board's own light is daylight where it has it.
+        plan.photos = dict(sorted(plan.photos.items(), key=lambda each: each[0] != usual))
+    return list(plans.values())
+
+
+def _with_wood(draft: Draft, shown: Shown) -> Draft:
+    """Return a draft with a wood, asked for once where neither it nor what a photo shows has one."""
+    said = draft.fields.get("species") or shown.said.fields.get("species")
+    if said is not None or not on_terminal():
+        return draft  # without one its record says what is missing
+    return replace(draft, fields={**draft.fields, "species": click.prompt("Wood of the boards", err=True)})
+
+
+def _show_back(told: Mapping[Path, Shown], plans: Sequence[_Plan], *, yes: bool) -> None:
+    """Say what each photo will be logged as, and see that somebody agrees.
+
+    Raises
+    ------
+    UsageError
+        ``"not-confirmed"``.
+    """
+    from finishlab.board.shown import what_it_is
+
+    lines = {}
+    for plan in plans:
+        for light, shots in plan.photos.items():
+            for path, beside in shots:
+                record = plan.record
+                if isinstance(record, BoardRecord):
+                    purpose = "" if record.purpose == "candidate" else f" ({record.purpose})"
+                    what = f"board: {what_it_is(record)}{purpose}{', beside the floor' if beside else ''}"
+                else:
+                    what = f"floor: {(record.spot if record else None) or 'a place of its own'}"
+                lines[path] = f"{what}; {light}"
+    width = max(len(path.name) for path in told)
+    for path in told:
+        say(f"  {path.name:<{width}}  {lines.get(path, 'left out')}")
+    boards = sum(isinstance(plan.record, BoardRecord) for plan in plans)
+    counts = {"board": boards, "floor photo": len(plans) - boards}
+    what = " and ".join(f"{count} {name}{'' if count == 1 else 's'}" for name, count in counts.items() if count)
+    if yes:
+        return
+    if on_terminal() and click.confirm(f"Log this ({what})", default=True, err=True):
+        return
+    raise UsageError(
+        "not-confirmed",
+        f"Nothing was logged yet: {what} would be.",
+        "Log them as shown with --yes, or mend names or table.",
+    )

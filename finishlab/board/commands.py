@@ -14,16 +14,19 @@ from finishlab.cli.cautions import say_cautions
 from finishlab.cli.common import (
     BeginningChoice,
     colour_words,
+    confirm_floor_option,
     json_option,
     open_logbook,
     photos_words,
     say,
+    say_undo,
     show_document,
 )
 from finishlab.cli.kinds import list_command, remove_command, show_command
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import UsageError
 from finishlab.finish.commands import CLEARABLE, draft_options, say_warnings, typed
+from finishlab.record import Number
 from finishlab.show import jsons
 from finishlab.show.document import Block, Cell, Colour, Column, Document, Facts, Interval, Line, Listing, Table
 from finishlab.show.kind import Field, Kind
@@ -96,7 +99,6 @@ BOARD: Kind[StoredBoard, BoardRow] = Kind(
     read=lambda log, light: [_row(each) for each in log.boards(light)],
     find=lambda log, number: log.board(number),
     row=lambda _, board: _row(board),
-    remove=lambda log, number: log.remove_board(number),
 )
 
 
@@ -107,14 +109,26 @@ def boards_document(boards: Sequence[StoredBoard], light: str | None = None) -> 
 
 def board_summary(board: StoredBoard, done: str = "logged") -> str:
     """Return a board in one line: what it is, its colour, its photos."""
-    return f"{board.number} {done}: {_what(board.record)}{_lit(_row(board))}, {photos_words(board)}."
+    purpose = "" if board.record.purpose == "candidate" else f" ({board.record.purpose})"
+    said = f"{_what(board.record)}{purpose}{_lit(_row(board))}{_beside(board) if done == 'logged' else ''}"
+    return f"{board.number} {done}: {said}, {photos_words(board)}."
 
 
 def photos_summary(board: StoredBoard, added: int, light: str) -> str:
     """Return in one line what further photos of a board showed: its colour in their light, beside all it has."""
     count = f"{added} photo{'' if added == 1 else 's'}"
     colour = colour_words(_row(board, light).lab)
-    return f"{board.number}: {count} added{colour} in {light}; now {photos_words(board)}."
+    return f"{board.number}: {count} added{colour} in {light}{_beside(board, light)}; now {photos_words(board)}."
+
+
+def _beside(board: StoredBoard, light: str | None = None) -> str:
+    """Return how far a board is from the floor in its last photo with both; nothing where that is in doubt."""
+    pairs = [pair.delta_e00 for pair in board.pairs if not pair.in_doubt and light in {None, pair.light}]
+    return (
+        ", dE00 {:.1f} ({:.1f} to {:.1f}) from the floor beside it".format(*pairs[-1].as_dict().values())
+        if pairs
+        else ""
+    )
 
 
 def _lit(row: BoardRow) -> str:
@@ -154,9 +168,10 @@ def history(*, number: str, as_json: bool) -> None:
     """Show what was done to a board, also a removed one."""
     from finishlab.logbook.wording import change_entry, change_line
 
+    board = Number.read("B", number)
     with open_logbook() as log:
-        changes = log.history(number)
-    data = {"board": number.strip().upper(), "changes": [change_entry(change) for change in changes]}
+        changes = log.history(board)
+    data = {"board": board, "changes": [change_entry(change) for change in changes]}
     lines = [Line(change_line(change), whole=True) for change in changes]
     show_document(Document("history", data, lines), as_json=as_json)
 
@@ -345,11 +360,13 @@ def _colours(one: StoredBoard, two: StoredBoard, light: str) -> _Colours:
     multiple=True,
     help="Take a field or a section out; may be given more than once.",
 )
+@confirm_floor_option
 @json_option
 def edit(
     *,
     number: str,
     clear: tuple[str, ...],
+    confirm_floor: bool,
     as_json: bool,
     finish_texts: FinishTexts,
     **values: str | int | None,
@@ -358,10 +375,12 @@ def edit(
     from finishlab.finish.entering import new_warnings
 
     given = {name: value for name, value in values.items() if value is not None}
-    _check(given, finish_texts, clear)
-    with open_logbook() as log:
+    _check(given, finish_texts, clear, also=confirm_floor)
+    with open_logbook() as log, log.at_once():
         before = log.board(number).record
         changes = _changes(log, before, given, finish_texts, clear)
+        if confirm_floor:
+            log.confirm_floor(number)
         found = log.edit_board(number, **changes)
         if as_json:
             show_document(boards_document([found]), as_json=True)
@@ -371,13 +390,13 @@ def edit(
         say_cautions(log, [word for word in product_words(log, found.record) if word not in known])
 
 
-def _check(given: dict[str, Any], texts: FinishTexts, clear: tuple[str, ...]) -> None:
+def _check(given: dict[str, Any], texts: FinishTexts, clear: tuple[str, ...], *, also: bool) -> None:
     """Refuse a change that says nothing, or that sets and takes out at once."""
     named = {*given, *("steps" if name == "step" else name for name in texts.given())}
     for name in clear:
         if name in named:
             raise UsageError("set-and-cleared", f"The {name} cannot be set and taken out at once.", "Name one of both.")
-    if not named and not clear:
+    if not named and not clear and not also:
         raise UsageError("nothing-to-change", "No change is named.", "Name at least one field, see --help.")
 
 
@@ -429,6 +448,8 @@ def import_boards(*, file: str, as_json: bool) -> None:
         span = first if first == last else f"{first} to {last}"
         what = "1 board" if first == last else f"{len(done.boards)} boards"
         say(f"{what} logged: {span}. Add a photo with: finishlab board add PHOTO --to {first}")
+        if first != last:
+            say_undo()
         for message, rows in done.warnings.items():
             say(f"Worth a thought, {rows_words(rows)}: {message}")
         if done.seen:

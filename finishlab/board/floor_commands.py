@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, cast
 
 import click
@@ -12,9 +14,12 @@ from finishlab.cli.common import (
     area_options,
     changes_given,
     colour_words,
+    confirm_floor_option,
     doubt_lines,
     json_option,
     measure_all,
+    new_light_option,
+    on_terminal,
     open_logbook,
     photos_argument,
     photos_words,
@@ -25,16 +30,19 @@ from finishlab.cli.common import (
 )
 from finishlab.cli.kinds import light_option, print_logged, remove_command, show_command
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
-from finishlab.record import DAYLIGHT, parse_date, today
+from finishlab.errors import UsageError
+from finishlab.record import DAYLIGHT, Light, normalise_light, parse_date, today
 from finishlab.show.document import Block, Colour, Facts, Line, Listing
 from finishlab.show.kind import Field, Kind
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from finishlab.board.checks import FloorSeen
     from finishlab.board.shown import SpotRow
     from finishlab.logbook import Logbook, StoredSpot
     from finishlab.measure import GreyArea, SurfaceArea
+    from finishlab.measuring.photos import PhotoResult
 
 _COMMANDS: Mapping[str, tuple[str, str]] = {
     "add": ("finishlab.board.floor_commands:add", "Measure photos of the floor and log them."),
@@ -84,11 +92,10 @@ FLOOR: Kind[StoredSpot, SpotRow] = Kind(
     read=lambda log, light: [_row(each) for each in log.floor_spots(light)],
     find=lambda log, number: log.floor_spot(number),
     row=lambda _, spot: _row(spot),
-    remove=lambda log, number: log.remove_floor_spot(number),
 )
 
 
-def _summary(spot: StoredSpot, done: str) -> str:
+def spot_summary(spot: StoredSpot, done: str = "logged") -> str:
     """Return a floor spot in one line."""
     where = f" ({spot.record.spot})" if spot.record.spot else ""
     return f"{spot.number} {done}: {spot.record.surface}{where}{colour_words(_row(spot).lab)}, {photos_words(spot)}."
@@ -117,6 +124,8 @@ def floor() -> None:
 )
 @click.option("--note", metavar="TEXT", help="Anything else.")
 @click.option("--date", metavar="DATE", help="Day of the photo, e.g. 2024-05-31. [default: as the photo says]")
+@new_light_option
+@confirm_floor_option
 @area_options
 @json_option
 def add(
@@ -127,6 +136,8 @@ def add(
     surface: str,
     note: str | None,
     date: str | None,
+    new_light: bool,
+    confirm_floor: bool,
     greys: tuple[GreyArea, ...],
     area: SurfaceArea | None,
     as_json: bool,
@@ -135,7 +146,7 @@ def add(
 
     Without --spot each photo is a spot of its own. Unless every photo is good, none is logged.
     """
-    from finishlab.board.checks import lights_logged, near_light
+    from finishlab.board.checks import casts_of, doubt_light, floor_seen
     from finishlab.measuring.logged import log_floor_spots
     from finishlab.measuring.photos import MeasureOptions
 
@@ -143,21 +154,70 @@ def add(
     record = FloorSpotRecord(spot, cast("Surface", surface), light, note, day)
     how = MeasureOptions(("floor",), "wood" if surface == "wood" else "print", greys, area)
     with open_logbook(make=True) as log:
+        record = replace(record, light=checked_light(log, record.light, new=new_light))
         results = measure_all(photos, how.with_calibration(log, record.light))
         code = report_failures(results)
         if code:
             say(untouched(results))
             return code
-        slip = near_light(record.light, lights_logged(log))
+        seen = floor_seen(log, record.light, record.surface)
+        refuse_other_floor(results, seen, confirmed=confirm_floor)
+        casts = casts_of(log.lights_logged().get(record.light, ()))
+        results = doubt_light(results, record.light, casts)
         spots = log_floor_spots(log, record, results, dated=date is not None)
         print_logged(FLOOR, log, spots, as_json=as_json)
     for each in spots:
-        say(_summary(each, "logged"))
+        say(spot_summary(each))
     for line in doubt_lines(results):
         say(line)
-    if slip is not None:
-        say(f"{slip} If it is one of these: finishlab undo, and log it again.")
     return 0
+
+
+def checked_light(log: Logbook, light: Light, *, new: bool) -> Light:
+    """Return the light that is meant: a new one whose name is much like that of one there is may be a slip for it.
+
+    Raises
+    ------
+    UsageError
+        ``"near-light"`` where nobody can be asked.
+    """
+    from finishlab.board.checks import near_lights
+
+    known = list(log.lights_logged())
+    near = [] if new else near_lights(light, known)
+    if not near:
+        return light
+    told = f"“{light}” is a new light; logged so far: {', '.join(known)}. Photos are compared within one light only."
+    if not on_terminal():
+        raise UsageError("near-light", told, f"Name one of these with --light, or keep “{light}” with --new-light.")
+    say(told)
+    return normalise_light(click.prompt("Which light is it", default=near[0], err=True))
+
+
+def refuse_other_floor(results: Sequence[PhotoResult], floor: FloorSeen, *, confirmed: bool) -> None:
+    """See that photos of the floor show it; where they may not, ask.
+
+    Raises
+    ------
+    UsageError
+        ``"not-the-floor"`` where nobody can be asked, or the answer is no.
+    """
+    from finishlab.board.checks import floor_slips
+
+    slips = [] if confirmed else floor_slips(results, floor)
+    if not slips:
+        return
+    told = " ".join(slips)
+    if on_terminal():
+        say(told)
+        if click.confirm("Is it the floor all the same", default=False, err=True):
+            return
+        told = "Nothing was logged."
+    raise UsageError(
+        "not-the-floor",
+        told,
+        "Photograph the floor against the strip's floor edge; if it is the floor: --confirm-floor",
+    )
 
 
 @click.command("list", cls=ExampleCommand, examples=("finishlab floor list",))
@@ -167,8 +227,8 @@ def list_spots(*, light: str | None, as_json: bool) -> None:
     """List the floor's spots and their pool."""
     from finishlab.board.shown import spot_row
     from finishlab.rank.comparing import pool_spots
+    from finishlab.rank.documents import pool_document
     from finishlab.rank.sentences import floor_line
-    from finishlab.reports.documents import pool_document
 
     with open_logbook() as log:
         spots = log.floor_spots(light)
@@ -204,7 +264,7 @@ def edit(*, number: str, as_json: bool, **values: str | None) -> None:
     with open_logbook() as log:
         spot = log.edit_floor_spot(number, **changes)
         print_logged(FLOOR, log, [spot], as_json=as_json, changed=True)
-    say(_summary(spot, "changed"))
+    say(spot_summary(spot, "changed"))
 
 
 show = show_command(FLOOR, "Show all that is logged of a spot.")

@@ -139,6 +139,18 @@ def board_row(board: StoredBoard, light: Light | None = None) -> BoardRow:
     )
 
 
+def recipe_colours(log: Logbook) -> dict[int, Lab]:
+    """Return the colour of each recipe's finish as measured on a board: the approved one, else the one logged last."""
+    standard = log.standard()
+    approved = None if standard is None else standard.approval.board
+    found: dict[int, Lab] = {}
+    for board in sorted(log.boards(), key=lambda board: board.number == approved):
+        lab, number = board_row(board).lab, board.record.recipe_number
+        if lab is not None and number is not None:
+            found[number] = lab
+    return found
+
+
 def spot_row(spot: StoredSpot, *, name: Namer = str) -> SpotRow:
     """Return a floor spot as a row; `name` turns a photo's hash into what is shown."""
     return SpotRow(
@@ -200,9 +212,11 @@ def profile_name(profile: Mapping[str, Any] | None) -> str:
 
 def profile_line(profile: Mapping[str, Any]) -> str:
     """Return the sentence that stands beside a colour measured with a camera profile."""
-    off = profile["left_out"]
+    from finishlab.colorimetry.spectra import chart_words
+
+    off, chart = profile["left_out"], chart_words(str(profile["chart"]))
     return (
-        f"With the camera profile of {profile_name(profile)} ({profile['kind']}; chart: {profile['chart']}). Absolute "
+        f"With the camera profile of {profile_name(profile)} ({profile['kind']}; chart: {chart}). Absolute "
         f"error, on chart colours it had not seen: {off['wood']:.1f} dE00 near wood's colours, {off['mean']:.1f} over "
         f"all, {off['max']:.1f} at most."
     )

@@ -29,10 +29,13 @@ __all__ = [
     "area_options",
     "changes_given",
     "colour_words",
+    "confirm_floor_option",
     "doubt_lines",
     "grey_option",
     "json_option",
     "measure_all",
+    "new_light_option",
+    "on_terminal",
     "open_logbook",
     "options",
     "out",
@@ -43,6 +46,7 @@ __all__ = [
     "report_failures",
     "say",
     "say_letters",
+    "say_undo",
     "show_document",
     "trust_known",
     "untouched",
@@ -98,6 +102,14 @@ def json_option(command: Command) -> Command:
 def grey_option(text: str) -> Callable[[Command], Command]:
     """Return what adds ``--grey`` with this help."""
     return click.option("--grey", "greys", metavar="X,Y,W,H:L", callback=_greys, multiple=True, help=text)
+
+
+new_light_option = click.option(
+    "--new-light", is_flag=True, help="The light is a new one, though named much like another."
+)
+confirm_floor_option = click.option(
+    "--confirm-floor", is_flag=True, help="What lies at the floor edge is the floor, though it does not look so."
+)
 
 
 def area_options(command: Command) -> Command:
@@ -223,9 +235,19 @@ def report_failures(results: Sequence[PhotoResult]) -> int:
     return int(worst_exit_code(results))
 
 
+def on_terminal() -> bool:
+    """Return whether somebody can answer."""
+    return sys.stdin.isatty()
+
+
 def say(text: str) -> None:
     """Say something to whoever watches, on stderr."""
     tell(text)
+
+
+def say_undo() -> None:
+    """Say how to take back what would be hard to do again by hand."""
+    say("Take it back with: finishlab undo")
 
 
 def say_letters(missing: str, more: str = "") -> None:

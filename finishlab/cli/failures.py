@@ -44,11 +44,24 @@ def show_error(error: FinishlabError) -> None:
 def tell(text: str) -> None:
     """Say something on stderr; where that cannot be written nobody hears it, and the work goes on."""
     try:
-        click.echo(text, err=True)
+        click.echo(_marked(text), err=True)
     except BrokenPipeError:
         raise
     except OSError:
         _mute(sys.stderr)
+
+
+_MARKS: Final = {"Error:": "red", "Caution:": "yellow", "Worth a thought:": "cyan"}
+"""Beginning of a sentence -> its colour on a terminal."""
+
+
+def _marked(text: str) -> str:
+    """Return a sentence with its beginning in bold and colour; click takes both out where nobody sees them."""
+    mark = next((mark for mark in _MARKS if text.startswith(mark)), None)
+    if mark is None:
+        return text
+    colour = None if os.environ.get("NO_COLOR") else _MARKS[mark]
+    return click.style(mark, fg=colour, bold=True) + text.removeprefix(mark)
 
 
 def exit_code_of(command: Callable[[], object]) -> int:
@@ -99,6 +112,8 @@ def _told(error: Exception) -> int:
     """Print an error as a sentence; return its exit code."""
     if isinstance(error, click.ClickException):
         error = _usage(error)
+    if isinstance(error, ValueError) and "null byte" in str(error):
+        error = UsageError("bad-name", "No file or folder has the letter NUL in its name.", "Name another.")
     if not isinstance(error, FinishlabError):
         if os.environ.get(DEBUG):
             traceback.print_exception(error)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from finishlab.cli.common import json_option, open_logbook, print_removed, say, show_document
+from finishlab.cli.common import json_option, open_logbook, print_removed, say, say_undo, show_document
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.show.kind import Kind, Numbered
 
@@ -75,9 +75,10 @@ def remove_command(
     def remove(*, numbers: tuple[str, ...], as_json: bool) -> None:
         with open_logbook() as log:
             found = {each.number: each for each in (kind.find(log, number) for number in numbers)}
+            log.remove(*found)
             for number in found:
-                kind.remove(log, number)
                 say(f"{number} is removed; {kept}.")
+            say_undo()
             if as_json:
                 print_removed(list(found))
             if then is not None:

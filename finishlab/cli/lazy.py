@@ -10,9 +10,10 @@ from pathlib import Path
 from typing import Any, Final
 
 import click
+from click.shell_completion import CompletionItem
 
+from finishlab.cli.completion import with_completion
 from finishlab.errors import UsageError
-from finishlab.files import named_folder
 
 __all__ = ["LOGBOOK_ENV", "ExampleCommand", "LazyGroup", "logbook_folder", "logbook_option"]
 
@@ -46,7 +47,8 @@ def logbook_folder() -> Path:
         import platformdirs
 
         chosen = Path(platformdirs.user_data_dir("finishlab", appauthor=False))
-    return named_folder(chosen)
+    # Of a name that is nobody's the ~ stays, and opening the logbook says so.
+    return Path(os.path.expanduser(chosen))  # noqa: PTH111 - the path's own raises
 
 
 def _choose(ctx: click.Context, param: click.Parameter, given: tuple[Path, ...]) -> None:
@@ -71,6 +73,11 @@ _LOGBOOK: Final = logbook_option(hidden=True)
 
 class _WithLogbook(click.Command):
     """A command that takes ``--logbook`` too; help shows it once, before the command."""
+
+    def __init__(self, *args: Any, **extra: Any) -> None:  # noqa: ANN401 - click's own
+        super().__init__(*args, **extra)
+        for param in self.params:
+            with_completion(param)
 
     def get_params(self, ctx: click.Context) -> list[click.Parameter]:
         """Return the command's own parameters, and the logbook below the first command."""
@@ -117,6 +124,12 @@ class LazyGroup(_WithLogbook, click.Group):
             meant = f" Did you mean {' or '.join(f'“{each}”' for each in near)}?" if near else ""
             raise click.UsageError(f"There is no command “{ctx.command_path} {name}”.{meant}", ctx)
         return super().resolve_command(ctx, args)
+
+    def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
+        """Return the commands and options that begin so, without importing any."""
+        lines = ((name, line) for name, (_, line) in self.lazy.items() if name.startswith(incomplete))
+        named = [CompletionItem(name, help=line) for name, line in lines]
+        return named + click.Command.shell_complete(self, ctx, incomplete)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the list of commands without importing them."""

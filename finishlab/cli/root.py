@@ -43,6 +43,7 @@ COMMANDS: Final = {
     "redo": ("finishlab.logbook.commands:redo", "Bring back what undo took back."),
     "export": ("finishlab.logbook.commands:export", "Write the whole logbook into one archive."),
     "import": ("finishlab.logbook.commands:import_", "Take an archive into the logbook: nothing twice, nothing lost."),
+    "check": ("finishlab.logbook.commands:check", "See that the logbook is sound; move aside what is not."),
     "backup": ("finishlab.logbook.commands:backup", "Copy the logbook into another folder, also while it is in use."),
     "demo": ("finishlab.demo.commands:demo", "Try it all on rendered sample photos."),
 }

@@ -31,8 +31,10 @@ __all__ = [
     "camera_sensitivities",
     "chart_lab",
     "chart_reflectances",
+    "chart_words",
     "colour_temperature",
     "corrected_batch",
+    "edition_named",
     "illuminant",
     "lab_from_reflectance",
     "lab_from_xyz",
@@ -68,18 +70,22 @@ LIGHTS: Final[dict[str, LightKind]] = {
 }
 """Lights by name (CIE 015:2018; ``2700K`` and ``3000K`` are Planck radiators) and the kind of each."""
 
-CHARTS: Final[tuple[str, ...]] = ("BabelColor Average", "ColorChecker N Ohta", "ISO 17321-1")
+_EDITIONS: Final[dict[str, str]] = {
+    "from November 2014": "ColorChecker24 - After November 2014",
+    "before November 2014": "ColorChecker24 - Before November 2014",
+    "2005": "ColorChecker 2005",
+    "mean of 30": "BabelColor Average",
+    "Ohta 1997": "ColorChecker N Ohta",
+    "ISO 17321-1": "ISO 17321-1",
+}
+"""Edition of the 24-patch chart, by its years or by who measured it -> its name in colour-science (what the mean is of,
+and the year of Ohta's spectra, from memory)."""
+
+CHARTS: Final[tuple[str, ...]] = ("mean of 30", "Ohta 1997", "ISO 17321-1")
 """Chart editions with measured patch spectra. Editions differ among themselves, so name the one you use."""
 
-CHART_EDITIONS: Final[tuple[str, ...]] = (
-    "ColorChecker24 - After November 2014",
-    "ColorChecker24 - Before November 2014",
-    "ColorChecker 2005",
-    "BabelColor Average",
-    "ColorChecker N Ohta",
-    "ISO 17321-1",
-)
-"""Chart editions with reference values, as colour-science names them: spectra of those in `CHARTS`, else xyY."""
+CHART_EDITIONS: Final[tuple[str, ...]] = tuple(_EDITIONS)
+"""Chart editions with reference values: spectra of those in `CHARTS`, else xyY."""
 
 DEFAULT_EDITION: Final = CHART_EDITIONS[0]
 
@@ -145,8 +151,20 @@ def observer() -> np.ndarray:
     return _on_grid(_colour().MSDS_CMFS["CIE 1931 2 Degree Standard Observer"])
 
 
+def edition_named(text: str) -> str | None:
+    """Return the chart edition somebody means by its name here or in colour-science, None if there is none."""
+    plain = " ".join(text.split()).casefold()
+    return next((name for name, other in _EDITIONS.items() if plain in {name.casefold(), other.casefold()}), None)
+
+
+def chart_words(edition: str) -> str:
+    """Return what a chart is called: an edition of the 24-patch chart, or patches somebody named."""
+    name = edition_named(edition)
+    return edition if name is None else f"24-patch chart, {name}"
+
+
 @cache
-def chart_reflectances(name: str = "BabelColor Average") -> dict[str, np.ndarray]:
+def chart_reflectances(name: str = "mean of 30") -> dict[str, np.ndarray]:
     """Return the measured patch spectra of a 24-patch chart: patch name -> reflectance factor, shape (61,).
 
     Raises
@@ -154,9 +172,10 @@ def chart_reflectances(name: str = "BabelColor Average") -> dict[str, np.ndarray
     KeyError
         If the edition is not one of `CHARTS`.
     """
-    if name not in CHARTS:
+    edition = edition_named(name)
+    if edition not in CHARTS:
         raise KeyError(f"no chart called {name!r}")
-    return {patch: _on_grid(spectrum) for patch, spectrum in _colour().SDS_COLOURCHECKERS[name].items()}
+    return {patch: _on_grid(spectrum) for patch, spectrum in _colour().SDS_COLOURCHECKERS[_EDITIONS[edition]].items()}
 
 
 @cache
@@ -171,12 +190,13 @@ def chart_lab(edition: str = DEFAULT_EDITION) -> dict[str, tuple[float, float, f
     KeyError
         If the edition is not one of `CHART_EDITIONS`.
     """
-    if edition not in CHART_EDITIONS:
+    named = edition_named(edition)
+    if named is None:
         raise KeyError(f"no chart edition called {edition!r}")
-    if edition in CHARTS:
-        labs = {name: lab_from_reflectance(spectrum) for name, spectrum in chart_reflectances(edition).items()}
+    if named in CHARTS:
+        labs = {name: lab_from_reflectance(spectrum) for name, spectrum in chart_reflectances(named).items()}
     else:
-        labs = _adapted_lab(edition)
+        labs = _adapted_lab(_EDITIONS[named])
     return {name: (float(lab[0]), float(lab[1]), float(lab[2])) for name, lab in labs.items()}
 
 

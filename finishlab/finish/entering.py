@@ -10,7 +10,7 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields, replace
 from functools import partial
 from pathlib import Path
@@ -38,9 +38,11 @@ __all__ = [
     "draft_of",
     "entered_texts",
     "finish_context",
+    "is_unstained",
     "new_warnings",
     "read_record_file",
     "read_record_rows",
+    "read_rows_beside",
 ]
 
 UNSTAINED: Final = ("raw", CLEAR_ONLY)
@@ -180,8 +182,12 @@ class Draft:
 
 def _is_clear_only(record: BoardRecord) -> bool:
     """Return whether a board has a topcoat and nothing that colours it: it then is the clear-only control."""
-    whole = record.whole_finish
-    return whole.topcoat is not None and not whole.steps and not record.coats
+    return record.whole_finish.topcoat is not None and is_unstained(record) and not record.coats
+
+
+def is_unstained(record: BoardRecord) -> bool:
+    """Return whether nothing is named that colours a board."""
+    return not record.stain and (record.finish is None or not record.finish.steps)
 
 
 def draft_of(record: BoardRecord, leave_out: Iterable[str] = (), *, logged: bool = False) -> Draft:
@@ -268,6 +274,22 @@ def read_record_rows(path: str | Path) -> list[Callable[[], Entered]]:
         raise UsageError("not-csv", f"{path} is no CSV file.", "Save the sheet as CSV; a TOML file holds one board.")
     rows = _csv_rows(Path(path))
     return [partial(_read_row, Path(path), rows, number) for number in range(1, len(rows))]
+
+
+def read_rows_beside(path: Path, aside: Collection[str]) -> Iterator[tuple[dict[str, str], Callable[[], Entered]]]:
+    """Give the rows of a CSV file: its cells in the columns `aside`, and what reads the others as `read_record_rows`.
+
+    Raises
+    ------
+    UsageError
+        As `read_record_rows`.
+    """
+    head, *rows = _csv_rows(path)
+    names = [name.strip().lower() for name in head]
+    for number, cells in enumerate(rows, start=1):
+        told = {name: cell.strip() for name, cell in zip(names, cells, strict=False) if name in aside and cell.strip()}
+        others = [cell if name not in aside else "" for name, cell in zip(names, cells, strict=False)]
+        yield told, partial(_read_row, path, [head, *[[]] * (number - 1), [*others, *cells[len(names) :]]], number)
 
 
 def _read_row(path: Path, rows: list[list[str]], number: int) -> Entered:

@@ -118,7 +118,7 @@ def warnings(finish: Finish, context: WarningContext | None = None) -> tuple[Fin
     said: dict[str, FinishWarning] = {}
     for row in SOFT:
         found = list(row.rule(row, finish, known))
-        together = [found] if row.section == "step" and found else [[each] for each in found]
+        together = [found] if found and "step" in found[0] else [[each] for each in found]
         for message in (row.sentence.format(**_words(each)) for each in together):
             said.setdefault(message, FinishWarning(row.code, message))
     return tuple(said.values())

@@ -7,13 +7,15 @@ from __future__ import annotations
 
 import hashlib
 import json
+import struct
 import tempfile
 import zipfile
+import zlib
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import IO, Any, Final, NoReturn
 
 from sqlalchemy import Column, Engine, MetaData, Table, inspect
 from sqlalchemy.exc import SQLAlchemyError
@@ -26,7 +28,7 @@ from finishlab.logbook.merge import FORMAT, TABLES, Dump, MergeResult, checked, 
 from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.photo_files import photo_place
 from finishlab.logbook.store import Logbook
-from finishlab.logbook.tables import Base, Day, UtcDateTime
+from finishlab.logbook.tables import DAMAGED, Base, Day, UtcDateTime
 from finishlab.photos.privacy import shareable
 from finishlab.show.csv_text import Cell, csv_text
 from finishlab.version import __version__
@@ -67,7 +69,7 @@ def upgraded(dump: Dump) -> Dump:
             migrate(engine)
             with engine.connect() as connection:
                 return read_dump(connection)
-        except SQLAlchemyError as error:
+        except (SQLAlchemyError, *DAMAGED) as error:
             raise damaged(f"its tables do not fit together ({type(error).__name__})") from error
         finally:
             engine.dispose()
@@ -148,7 +150,27 @@ _MANIFEST: Final = "archive.json"
 _LOGBOOK: Final = "logbook.json"
 _SCHEMA: Final = "logbook.schema.json"
 _CHECK_NAME: Final = "Check the name and the folder."
-_LARGEST_TEXT: Final = 2_000_000_000
+_LARGEST_TEXT: Final = 1 << 28
+"""Bytes of `logbook.json`."""
+_LARGEST_PHOTO: Final = 1 << 29
+_MORE_THAN_CAMERA: Final = 1 << 20
+"""Bytes by which a copy of a photo may be larger than the original."""
+_TIGHTEST: Final = 20
+"""How many times smaller than itself a photo is packed at most: it is packed already."""
+_PACKINGS: Final = frozenset({zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED})
+_UNREADABLE: Final = (
+    zipfile.BadZipFile,
+    zlib.error,
+    struct.error,
+    NotImplementedError,
+    RuntimeError,  # a password is asked for; a list in a list in a list ...
+    ValueError,
+    OverflowError,
+    EOFError,
+    LookupError,
+    MemoryError,
+)
+"""What reading a file that is no whole archive raises."""
 _README: Final = """This archive holds a finishlab logbook.
 
 logbook.json         everything, as described by logbook.schema.json (JSON Schema, draft 2020-12)
@@ -231,28 +253,68 @@ class ArchiveReader:
             raise _no_archive(self._path)
         return self._json(_LOGBOOK)
 
-    def extract(self, name: str, into: Path) -> bool:
-        """Write a photo to `into`; return whether the archive has it."""
-        try:
-            with self._file.open(f"photos/{name}") as source, into.open("wb") as target:
+    def extract(self, name: str, into: Path, size: int) -> bool:
+        """Write a photo to `into`; return whether the archive has it.
+
+        Parameters
+        ----------
+        name
+            Of the photo's file.
+        into
+            Where to write it.
+        size
+            Bytes of the photo as the camera wrote it: a copy that lost its place is hardly larger.
+
+        Raises
+        ------
+        LogbookError
+            ``"archive-damaged"`` if it is packed as no photo can be, or is not what it says.
+        """
+        with self._reading():
+            try:
+                entry = self._file.getinfo(f"photos/{name}")
+            except KeyError:
+                return False
+            most = min(size + _MORE_THAN_CAMERA, _LARGEST_PHOTO)
+            if entry.file_size > min(most, _TIGHTEST * entry.compress_size + _MORE_THAN_CAMERA):
+                raise damaged(f"the photo {name[:16]} is larger than it says")
+            with self._open(entry) as source, into.open("wb") as target:
                 while chunk := source.read(1 << 20):
                     target.write(chunk)
-        except KeyError:
-            return False
         return True
 
     def _json(self, name: str) -> dict[str, Any]:
-        try:
-            if self._file.getinfo(name).file_size > _LARGEST_TEXT:
-                raise _damaged(self._path)
-            found = json.loads(self._file.read(name))
-        except KeyError:
-            raise _no_archive(self._path) from None
-        except ValueError as error:
-            raise _damaged(self._path) from error
+        with self._reading():
+            try:
+                entry = self._file.getinfo(name)
+            except KeyError:
+                raise _no_archive(self._path) from None
+            if entry.file_size > _LARGEST_TEXT:
+                raise damaged(f"{name} says it has {entry.file_size / 1e9:.1f} GB")
+            with self._open(entry) as source:
+                text = source.read(_LARGEST_TEXT + 1)
+            found = json.loads(text, parse_constant=_no_number)
+            # What JSON can say and nothing here can hold: half letters, numbers without end.
+            json.dumps(found, ensure_ascii=False, allow_nan=False).encode()
         if not isinstance(found, dict):
             raise _damaged(self._path)
         return found
+
+    def _open(self, entry: zipfile.ZipInfo) -> IO[bytes]:
+        if entry.compress_type not in _PACKINGS:
+            raise damaged(f"{entry.filename[:40]!r} is packed in a way that finishlab never packs")
+        return self._file.open(entry)
+
+    @contextmanager
+    def _reading(self) -> Iterator[None]:
+        try:
+            yield
+        except _UNREADABLE as error:
+            raise _damaged(self._path) from error
+
+
+def _no_number(name: str) -> NoReturn:
+    raise ValueError(f"{name} is no number")
 
 
 @contextmanager
@@ -265,14 +327,18 @@ def open_archive(path: Path) -> Iterator[ArchiveReader]:
         ``"archive-not-found"``, ``"not-an-archive"`` or ``"archive-damaged"``.
     """
     try:
-        with zipfile.ZipFile(path) as file:
-            yield ArchiveReader(file, path)
+        # A pipe or a device has no end that could be looked for.
+        if path.exists() and not path.is_file():
+            raise _no_archive(path)
+        with path.open("rb") as stream:
+            try:
+                file = zipfile.ZipFile(stream)
+            except _UNREADABLE as error:
+                raise (_damaged(path) if zipfile.is_zipfile(path) else _no_archive(path)) from error
+            with file:
+                yield ArchiveReader(file, path)
     except FileNotFoundError as error:
-        raise LogbookError(
-            "archive-not-found", f"There is no file {path}.", "Check the name and the folder."
-        ) from error
-    except zipfile.BadZipFile as error:
-        raise (_damaged(path) if zipfile.is_zipfile(path) else _no_archive(path)) from error
+        raise LogbookError("archive-not-found", f"There is no file {path}.", _CHECK_NAME) from error
     except OSError as error:
         raise LogbookError(
             "archive-not-found", f"{path} cannot be read ({error.strerror or error}).", _CHECK_NAME
@@ -322,6 +388,14 @@ def export_logbook(log: Logbook, path: Path, *, photos: bool = True) -> Exported
         If the file cannot be written.
     """
     dump = log.dump()
+    try:
+        checked(dump)
+    except LogbookError as error:
+        raise LogbookError(
+            "logbook-damaged",
+            f"The logbook holds what no import would take: {error.message.partition(': ')[2]}",
+            "Find it and move it aside: finishlab check --repair",
+        ) from error
     _refuse_unknown(path, dump)
     rows = dump.tables["photos"]
     missing: list[str] = []
@@ -385,6 +459,6 @@ def import_logbook(log: Logbook, path: Path) -> MergeResult:
         dump = checked(upgraded(Dump.from_dict(archive.document())))
         for row in dump["photos"]:
             copy = Path(folder) / "photo"
-            if archive.extract(f"{row['sha256']}{row['suffix']}", copy):
+            if archive.extract(f"{row['sha256']}{row['suffix']}", copy, row["size"]):
                 log.keep_photo_copy(copy, row)
         return log.merge(dump)

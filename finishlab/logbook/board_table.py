@@ -23,8 +23,9 @@ from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.table import ColourTable, TableBuilder
 from finishlab.errors import LogbookError
 from finishlab.finish.finish import Finish
-from finishlab.logbook.reading import DAMAGED, damaged, decoded
-from finishlab.logbook.tables import BoardRow, MeasurementRow, PairRow
+from finishlab.logbook.entities import damaged, decoded
+from finishlab.logbook.stored import FLOOR_IN_DOUBT
+from finishlab.logbook.tables import DAMAGED, BoardRow, MeasurementRow, PairRow
 from finishlab.quality import Doubt
 from finishlab.record import Light
 
@@ -32,6 +33,7 @@ __all__ = ["BoardTable", "LoggedBoard", "LoggedColour", "LoggedPair", "read_boar
 
 Colours = tuple[tuple[float, float, float], ...]
 _FIELDS: Final = tuple(f.name for f in fields(BoardRecord))
+NOTHING: Final[Mapping[str, Sequence[int]]] = {}
 Item = TypeVar("Item")
 _BATCH: Final = 500
 """Rows fetched at once."""
@@ -85,6 +87,9 @@ class LoggedBoard:
     colours: tuple[LoggedColour, ...]
     """In the order they were logged; several in one light are repeats."""
     pairs: tuple[LoggedPair, ...]
+    """Those that count: none of which it is in doubt whether the floor was beside the board."""
+    doubted: tuple[Doubt, ...] = ()
+    """Why the others are in doubt."""
 
     @property
     def lights(self) -> set[Light]:
@@ -100,6 +105,10 @@ class BoardTable:
     colours: ColourTable
 
 
+def _doubted(pair: LoggedPair) -> tuple[Doubt, ...]:
+    return tuple(doubt for doubt in pair.floor_doubts if doubt.code == FLOOR_IN_DOUBT)
+
+
 def _record(said: Sequence[Any]) -> BoardRecord:
     values = dict(zip(_FIELDS, said, strict=True))
     finish = values["finish"]
@@ -111,24 +120,33 @@ def _finish(text: str) -> Finish:
     return Finish.from_dict(json.loads(text))
 
 
-def read_board_table(session: Session) -> BoardTable:
+def read_board_table(session: Session, without: Mapping[str, Sequence[int]] = NOTHING) -> BoardTable:
     """Read all boards that were not removed, in three queries.
+
+    Parameters
+    ----------
+    session
+        The transaction.
+    without
+        Table -> keys of rows that are left out, since they cannot be read.
 
     Raises
     ------
     LogbookError
         ``"logbook-damaged"`` if a board or a colour cannot be read.
     """
-    reader = _Reader()
+    reader = _Reader(without)
     pairs, colours = reader.pairs(session), reader.colours(session)
     columns = [_text(BoardRow.finish) if name == "finish" else getattr(BoardRow, name) for name in _FIELDS]
-    rows = select(BoardRow.number, *columns).where(BoardRow.removed.is_(None)).order_by(BoardRow.number)
+    rows = select(BoardRow.number, *columns).where(BoardRow.removed.is_(None))
+    rows = rows.where(BoardRow.number.not_in(without.get("boards", ()))).order_by(BoardRow.number)
     boards = tuple(
         LoggedBoard(
             f"B{key}",
             decoded(f"board B{key}", _record, said),
             tuple(colours.get(key, ())),
-            tuple(pairs.get(key, ())),
+            tuple(pair for pair in pairs.get(key, ()) if not _doubted(pair)),
+            tuple(doubt for pair in pairs.get(key, ()) for doubt in _doubted(pair)),
         )
         for key, *said in _rows(session, rows)
     )
@@ -162,7 +180,8 @@ class _Seen(NamedTuple):
 class _Reader:
     """Gathers colours in one table; keeps what many rows share once."""
 
-    def __init__(self) -> None:
+    def __init__(self, without: Mapping[str, Sequence[int]]) -> None:
+        self._without = without
         self.known: dict[Any, Any] = {}
         """Texts, dates and numbers, each by itself: the first met of those that are equal."""
         self._builder = TableBuilder()
@@ -187,14 +206,16 @@ class _Reader:
         columns = (row.board_number, row.photo_sha256, row.light, _text(row.board_result), _text(row.floor_result))
         asked = select(*columns, row.de00_value, row.de00_low, row.de00_high)
         asked = asked.join(BoardRow, row.board_number == BoardRow.number)
-        return _by_board(self._pair, session, asked.where(BoardRow.removed.is_(None)).order_by(row.id))
+        asked = asked.where(BoardRow.removed.is_(None), row.id.not_in(self._without.get("pairs", ())))
+        return _by_board(self._pair, session, asked.order_by(row.id))
 
     def colours(self, session: Session) -> dict[int, list[LoggedColour]]:
         """Read what was measured of boards, after the pairs."""
         row = MeasurementRow
         columns = (row.board_number, _text(row.result), row.photo_sha256, row.light, row.strip_number)
         asked = select(*columns, _text(row.settings), row.version).join(BoardRow, row.board_number == BoardRow.number)
-        found = _by_board(self._photo, session, asked.where(BoardRow.removed.is_(None)).order_by(row.id))
+        asked = asked.where(BoardRow.removed.is_(None), row.id.not_in(self._without.get("measurements", ())))
+        found = _by_board(self._photo, session, asked.order_by(row.id))
         self._paired.clear()
         return found
 

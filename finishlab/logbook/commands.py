@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from finishlab.cli.common import json_option, open_logbook, print_document, say
+from finishlab.cli.common import json_option, open_logbook, print_document, say, show_document
 from finishlab.cli.lazy import ExampleCommand
+from finishlab.errors import ExitCode
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from finishlab.logbook.merge import MergeResult
 
 
+_SAMPLE = 5
 _NEWEST = 20
 _NAMED = 12
 
@@ -109,6 +111,30 @@ def _tell(said: str, step: str, done: Sequence[Undone], *, as_json: bool) -> Non
         subjects.setdefault(change_line(each.change), []).append(each.subject)
     for line, names in subjects.items():
         say(f"{said}, of {_subjects(names)}: {line}.")
+
+
+@click.command(
+    cls=ExampleCommand,
+    examples=("finishlab check", "finishlab check --repair", "finishlab check --sample 0"),
+)
+@click.option("--repair", is_flag=True, help="Move aside what cannot be read, and put right what can be.")
+@click.option(
+    "--sample", type=click.IntRange(0), default=_SAMPLE, metavar="N", help="Measure so many photos again [5]."
+)
+@json_option
+def check(*, repair: bool, sample: int, as_json: bool) -> int:
+    """See that the logbook is sound: database, entries, every kept photo; some photos are measured again.
+
+    With --repair nothing is deleted: what no command can read goes into the folder "aside" of the logbook.
+    """
+    from finishlab.logbook.checking import check_document, measure_sample
+
+    with open_logbook() as log:
+        found = log.audit(repair=repair)
+        again = measure_sample(log, sample)
+    document = check_document(found, again, repair=repair)
+    show_document(document, as_json=as_json)
+    return 0 if document.data["sound"] else int(ExitCode.LOGBOOK)
 
 
 _NOT_CLEANED = "nobody can say what else it tells. finishlab backup copies it as it is."
@@ -217,14 +243,23 @@ def _told(done: MergeResult) -> list[str]:
 )
 @click.argument("folder", metavar="FOLDER", type=_PLACE)
 @json_option
-def backup(*, folder: Path, as_json: bool) -> None:
+def backup(*, folder: Path, as_json: bool) -> int:
     """Copy the logbook into another folder, also while it is in use.
 
-    The copy is a logbook like this one, originals and all: open it with --logbook FOLDER. Naming the same folder again
-    brings the copy up to date.
+    The copy is a logbook like this one, originals and all, with the places they were taken at: open it with --logbook
+    FOLDER. Naming the same folder again brings the copy up to date.
     """
     with open_logbook() as log:
-        photos = log.backup(folder)
+        done = log.backup(folder)
     if as_json:
-        print_document({"format": "finishlab/backup/1", "folder": str(folder), "photos": photos})
-    say(f"{folder} now holds a copy of the logbook with {counted(photos, 'photos')}.")
+        missing = list(done.missing)
+        print_document(
+            {"format": "finishlab/backup/1", "folder": str(folder), "photos": done.photos, "missing": missing}
+        )
+    for name in done.missing:
+        say(f"The photo {name} is not in the copy: its file is gone from the logbook, or is no longer what was kept.")
+    say(
+        f"{folder} now holds a copy of the logbook with {counted(done.photos, 'photos')}, as the camera wrote them: "
+        "they may name the places they were taken at."
+    )
+    return int(ExitCode.LOGBOOK) if done.missing else 0

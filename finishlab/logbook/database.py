@@ -25,7 +25,7 @@ from sqlalchemy.pool import QueuePool
 from finishlab.errors import LogbookError
 from finishlab.files import LOGBOOK_FILE as DATABASE
 from finishlab.logbook.migrations import HEAD
-from finishlab.logbook.photo_files import PHOTOS, KeptPhoto, clear_leftovers
+from finishlab.logbook.photo_files import INCOMING, PHOTOS, KeptPhoto, clear_leftovers
 from finishlab.logbook.tables import PhotoRow, Unreadable
 
 if TYPE_CHECKING:
@@ -42,6 +42,7 @@ __all__ = [
     "make_folder",
     "migrate",
     "migrate_to",
+    "named_folder",
     "open_database",
     "open_engine",
     "set_up_sqlite",
@@ -359,6 +360,25 @@ def _check_references(connection: Connection) -> None:
         raise LogbookError("logbook-damaged", "Entries of the logbook name others that are not there.", _HINT_BACKUP)
 
 
+def named_folder(folder: str | Path) -> Path:
+    """Return the logbook's folder somebody names, with ``~`` for their own.
+
+    Raises
+    ------
+    LogbookError
+        ``logbook-not-a-folder`` if no folder can have that name.
+    """
+    try:
+        place = Path(folder).expanduser()
+        os.fspath(place).encode("utf-8", "surrogateescape")
+    except (RuntimeError, UnicodeError):
+        place = None
+    if place is None or "\0" in str(place):
+        shown = str(folder).replace("\0", "\\0")
+        raise LogbookError("logbook-not-a-folder", f"No folder is called “{shown}”.", "Name a folder with --logbook.")
+    return place
+
+
 def make_folder(folder: Path) -> None:
     """Make the logbook's folder and its `photos/` where they are not there."""
     check_folder(folder)
@@ -413,6 +433,17 @@ class Transactions:
         self._who = who
         self._only_read = only_read
         self._kept: dict[str, KeptPhoto] = {}
+        self._shared: Session | None = None
+
+    @contextmanager
+    def at_once(self) -> Iterator[None]:
+        """Let all that is read and written meanwhile be one transaction: logged whole or not at all, undone as one."""
+        with self._write() as session:
+            self._shared = session
+            try:
+                yield
+            finally:
+                self._shared = None
 
     def _refuse_reading_only(self) -> None:
         if self._only_read is not None:
@@ -424,19 +455,30 @@ class Transactions:
 
     @contextmanager
     def _read(self) -> Iterator[Session]:
+        if self._shared is not None:
+            yield self._shared
+            return
         with failures_named(str(self._folder)), Session(self._engine, expire_on_commit=False) as session:
             yield session
 
+    def _note_kept(self, session: Session) -> None:
+        for photo in self._kept.values():
+            photo.settle(self._folder)
+            _note_photo(session, photo)
+
     @contextmanager
     def _write(self) -> Iterator[Session]:
+        if self._shared is not None:
+            self._note_kept(self._shared)
+            yield self._shared
+            return
         self._refuse_reading_only()
         with failures_named(str(self._folder)):
             with WritingSession(self._writing) as session, session.begin():
-                if self._engine.dialect.name == "sqlite":  # the whole of it is this transaction's alone
+                # The whole of a SQLite file is this transaction's alone.
+                if self._engine.dialect.name == "sqlite" and any((self._folder / INCOMING).glob("*")):
                     clear_leftovers(self._folder, partial(_is_kept, session))
-                for photo in self._kept.values():
-                    photo.settle(self._folder)
-                    _note_photo(session, photo)
+                self._note_kept(session)
                 yield session
             for photo in self._kept.values():
                 photo.done()

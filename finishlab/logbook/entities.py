@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from typing import Any, Final, Literal, TypeVar, cast
 
@@ -13,7 +13,18 @@ from sqlalchemy.orm import Session
 
 from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.errors import LogbookError, UsageError
-from finishlab.logbook.tables import BatchRow, BoardRow, FloorSpotRow, PartRow, RecipeRow, TrialRow
+from finishlab.files import SAID
+from finishlab.logbook.tables import (
+    DAMAGED,
+    ApprovalRow,
+    BatchRow,
+    BoardRow,
+    FloorSpotRow,
+    PartRow,
+    RecipeRow,
+    TrialRow,
+    Unreadable,
+)
 from finishlab.logbook.writing import AnyRecord, change_light, note_change, now, record_values
 from finishlab.recipe.records import Can, Recipe
 from finishlab.record import Number, Record
@@ -25,13 +36,18 @@ __all__ = [
     "Kind",
     "check_named",
     "check_unused",
+    "damaged",
+    "decoded",
     "edit",
     "find",
+    "left_out",
     "read_record",
+    "readable",
     "record_in",
     "remove",
     "subject_name",
     "table_of",
+    "why",
 ]
 
 
@@ -77,9 +93,12 @@ def read_record(row: AnyRow) -> Any:  # noqa: ANN401 - the record of its kind
     return record_in(KINDS[type(row)].record, row)
 
 
-Row = TypeVar("Row", bound=AnyRow)
+Named = TypeVar("Named", bound=AnyRow)
+Row = TypeVar("Row")
+T = TypeVar("T")
 _DIGITS: Final = re.compile(r"[0-9]{1,9}")
 _MOST_NAMED: Final = 12
+_LONGEST_WHY: Final = 200
 _NOT_JUDGED_AGAIN: Final = ("date", "opened")
 
 
@@ -91,7 +110,7 @@ def table_of(name: str) -> type[AnyRow] | None:
     return next((table for table, kind in KINDS.items() if kind.letter == plain[:1]), None)
 
 
-def find(session: Session, table: type[Row], number: str, *, removed: bool = False, lock: bool = False) -> Row:
+def find(session: Session, table: type[Named], number: str, *, removed: bool = False, lock: bool = False) -> Named:
     """Return the row of ``"B3"``, or ``"3"`` since the table is known.
 
     With `lock` it is held for this transaction, where the database locks rows.
@@ -123,7 +142,7 @@ def find(session: Session, table: type[Row], number: str, *, removed: bool = Fal
     return row
 
 
-def _what_there_is(session: Session, table: type[Row]) -> str:
+def _what_there_is(session: Session, table: type[Named]) -> str:
     kind = KINDS[table]
     numbers = session.scalars(select(table.number).where(table.removed.is_(None)).order_by(table.number)).all()
     if not numbers:
@@ -201,14 +220,18 @@ def edit(session: Session, row: AnyRow, changes: Mapping[str, Any], who: str) ->
     note_change(session, who, "edit", subject_name(row), before=before.as_dict(), after=noted)
 
 
-def remove(session: Session, row: AnyRow, who: str) -> None:
+def remove(session: Session, number: str, who: str) -> None:
     """Hide what is logged and note what it was.
 
     Raises
     ------
     LogbookError
-        ``"recipe-in-use"``.
+        ``"unknown-subject"``, what `find` raises, ``"recipe-in-use"``.
     """
+    table = table_of(number)
+    if table is None:
+        raise LogbookError("unknown-subject", f"“{number}” is no number of anything logged.", "Name it like B3 or C2.")
+    row: AnyRow = find(session, table, number, lock=True)
     check_unused(session, row)
     row.removed = now()
     note_change(session, who, "remove", subject_name(row), before=read_record(row).as_dict())
@@ -233,3 +256,66 @@ def check_unused(session: Session, row: AnyRow) -> None:
             raise LogbookError(
                 "recipe-in-use", f"The recipe R{row.number} is that of {who}.", "Give that another recipe first."
             )
+    today = select(ApprovalRow).where(ApprovalRow.recipe_number == row.number, ApprovalRow.ended.is_(None)).limit(1)
+    if session.scalars(today).first() is not None:
+        raise LogbookError(
+            "recipe-in-use", f"The recipe R{row.number} is the standard.", "Approve a board of another first."
+        )
+
+
+def readable(
+    named: Callable[[Any], str], read: Callable[[Any], T], found: Iterable[Row], *, strict: bool = False
+) -> Iterator[tuple[Row, T]]:
+    """Yield rows with what they say; one that cannot be read is left out, with a word, unless `strict`.
+
+    Raises
+    ------
+    LogbookError
+        ``"logbook-damaged"``, if `strict`.
+    """
+    for row in found:
+        try:
+            said = decoded(named(row), read, row)
+        except LogbookError as error:
+            if strict:
+                raise
+            left_out(error)
+            continue
+        yield row, said
+
+
+def left_out(error: LogbookError) -> None:
+    """Say that an entry which cannot be read is passed over."""
+    SAID.warning("%s It is left out. What can be done: finishlab check", error.message)
+
+
+def decoded(what: str, decode: Callable[[Row], T], row: Row) -> T:
+    """Return what a row says of something.
+
+    Raises
+    ------
+    LogbookError
+        ``"logbook-damaged"`` if it cannot be meant.
+    """
+    try:
+        for name, value in getattr(row, "__dict__", {}).items():
+            if isinstance(value, Unreadable):
+                raise ValueError(f"{name} cannot be “{value[:40]}”")  # noqa: TRY004 - caught with all others
+        return decode(row)
+    except DAMAGED as error:
+        raise damaged(what, error) from error
+
+
+def damaged(what: str, error: Exception) -> LogbookError:
+    """Return the failure that an entry of something cannot be read."""
+    return LogbookError(
+        "logbook-damaged",
+        f"An entry of {what} in the logbook cannot be read ({why(error)}).",
+        "Update finishlab if a newer one wrote it, or see what can be done: finishlab check",
+    )
+
+
+def why(error: Exception) -> str:
+    """Return what an error says of an entry, in one short line."""
+    text = " ".join(str(getattr(error, "message", error)).split())
+    return f"{text} is missing" if isinstance(error, LookupError) else text[:_LONGEST_WHY]

@@ -108,6 +108,8 @@ STEPS: Final = frozenset({"undo", "redo"})
 UNDONE: Final = "undone"
 """Key under which an entry ``undo`` or ``redo`` says which change it is about."""
 _IMPORT: Final = "import"
+_CHECK: Final = "check"
+"""Entry that says what was moved aside since it could not be read; nothing of it can be put back."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +144,7 @@ def entries_to_undo(session: Session, subject: str | None) -> list[Entry]:
     entries = _read(session)
     taken = {key for key, last in _last_steps(entries).items() if last.what == "undo"}
     # What an import says of one thing is no step of its history; what it did to the whole logbook is.
-    passed = STEPS if subject is None else STEPS | {_IMPORT}
+    passed = {*STEPS, _CHECK} if subject is None else {*STEPS, _CHECK, _IMPORT}
     live = [
         each
         for each in entries

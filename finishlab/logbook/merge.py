@@ -20,9 +20,10 @@ from sqlalchemy import Connection, Table, delete, select, update
 from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError
-from finishlab.logbook.entities import KINDS
+from finishlab.logbook.checks import check_row
+from finishlab.logbook.entities import KINDS, why
 from finishlab.logbook.migrations import HEAD
-from finishlab.logbook.tables import Base, ChangeRow, CounterRow, ImageRow, column_value, plain_value
+from finishlab.logbook.tables import DAMAGED, Base, ChangeRow, CounterRow, ImageRow, column_value, plain_value
 from finishlab.logbook.writing import HOLDERS, LASTING, note_change, now, thing_of
 from finishlab.stair.names import level_code, level_title, parse_level
 
@@ -33,8 +34,6 @@ FORMAT: Final = "finishlab/logbook/1"
 TABLES: Final[tuple[Table, ...]] = tuple(Base.metadata.sorted_tables)
 """Every table, those that are named by others before those that name them."""
 
-_HASH: Final = re.compile(r"[0-9a-f]{64}")
-_SUFFIX: Final = re.compile(r"(\.[a-z0-9]{1,8})?")
 
 Row = dict[str, Any]
 Tables = Mapping[str, list[Row]]
@@ -114,7 +113,7 @@ def read_dump(connection: Connection) -> Dump:
 
 
 def checked(dump: Dump) -> Tables:
-    """Return the tables; rows that a table of today cannot hold, and photos that name no photo file, are refused.
+    """Return the tables; rows that no command can have written are refused.
 
     Raises
     ------
@@ -133,17 +132,24 @@ def checked(dump: Dump) -> Tables:
             given = {name for name, value in row.items() if value is not None}
             if wanted - given:
                 raise damaged(f"the table {each.name} lacks {min(wanted - given)}")
-    columns = {each.name: set(each.columns.keys()) for each in TABLES}
-    for row in tables["row_images"]:
-        if not {*(row["before"] or ()), *(row["after"] or ())} < columns.get(row["table_name"], set()):
-            raise damaged(f"an image is of no row of a table {row['table_name']}")
+    for name, rows in tables.items():
+        for row in rows:
+            try:
+                check_row(name, row)
+            except DAMAGED as error:
+                raise damaged(f"an entry of its table {name} cannot be meant ({why(error)})") from error
+        _check_once(name, rows)
     if not {row["change_id"] for row in tables["row_images"]} <= {row["id"] for row in tables["changes"]}:
         raise damaged("an image is of no change")
-    for row in tables["photos"]:
-        hashes = [row["sha256"], row.get("kept_sha256") or row["sha256"]]
-        if not all(_HASH.fullmatch(each) for each in hashes) or not _SUFFIX.fullmatch(row["suffix"]):
-            raise damaged("a photo has no proper name")
     return tables
+
+
+def _check_once(name: str, rows: list[Row]) -> None:
+    """See that no two rows bear one key, or one name."""
+    for column in (*next(each for each in TABLES if each.name == name).primary_key.columns.keys(), "uuid"):
+        known = [row[column] for row in rows if column in row]
+        if len(set(known)) < len(known):
+            raise damaged(f"two entries of its table {name} are one")
 
 
 def decoded_row(into: Table, row: Mapping[str, Any]) -> Row:
@@ -160,8 +166,8 @@ def decoded_row(into: Table, row: Mapping[str, Any]) -> Row:
             raise damaged(f"the table {into.name} has no column {name}")
         try:
             out[name] = column_value(into.columns[name].type, value)
-        except (TypeError, ValueError) as error:
-            raise damaged(f"{into.name}.{name} cannot be {value!r}") from error
+        except (TypeError, ValueError, OverflowError) as error:
+            raise damaged(f"{into.name}.{name} cannot be {str(value)[:60]!r}") from error
     return out
 
 

@@ -23,9 +23,10 @@ from typing import Any, Final
 from finishlab.errors import LogbookError, PhotoError
 from finishlab.files import PHOTO_FOLDER as PHOTOS
 
-__all__ = ["PHOTOS", "KeptPhoto", "clear_leftovers", "file_hash", "keep_file", "kept_files", "photo_place"]
+__all__ = ["INCOMING", "PHOTOS", "KeptPhoto", "clear_leftovers", "file_hash", "keep_file", "kept_files", "photo_place"]
 
-_INCOMING: Final = ".incoming"
+INCOMING: Final = Path(PHOTOS) / ".incoming"
+"""Where photos are copied to before they are moved into their place; in the logbook's folder."""
 _CHUNK: Final = 1 << 20
 _LEFTOVER_SECONDS: Final = 24 * 3600.0
 _MARK: Final = re.compile(r"(?P<kind>copy|kept)\.(?P<pid>[0-9]+)\.(?P<host>[^.]*)\.(?P<token>[0-9a-f]+)\.(?P<photo>.+)")
@@ -138,7 +139,7 @@ def clear_leftovers(folder: Path, is_kept: Callable[[str], bool]) -> int:
         Says whether the database knows a photo.
     """
     try:
-        found = list((folder / PHOTOS / _INCOMING).iterdir())
+        found = list((folder / INCOMING).iterdir())
     except FileNotFoundError:
         return 0
     dead = [path for path in found if not _is_alive(path)]
@@ -158,7 +159,7 @@ def clear_leftovers(folder: Path, is_kept: Callable[[str], bool]) -> int:
 
 def _marked(folder: Path, kind: str, photo: str) -> Path:
     """Return a new name in the folder of what is coming that says whose it is."""
-    incoming = folder / PHOTOS / _INCOMING
+    incoming = folder / INCOMING
     incoming.mkdir(parents=True, exist_ok=True)
     return incoming / f"{kind}.{os.getpid()}.{_host()}.{uuid.uuid4().hex[:12]}.{photo}"
 

@@ -14,8 +14,7 @@ from sqlalchemy.orm import Session
 
 from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.difference import DeltaE
-from finishlab.errors import LogbookError, UsageError
-from finishlab.logbook.entities import KINDS, AnyRow, record_in, subject_name
+from finishlab.logbook.entities import KINDS, AnyRow, readable, record_in, subject_name
 from finishlab.logbook.stored import (
     Change,
     Stored,
@@ -42,10 +41,7 @@ from finishlab.recipe.records import Approval
 from finishlab.record import Light, Record
 
 __all__ = [
-    "DAMAGED",
     "change_of",
-    "damaged",
-    "decoded",
     "many_objects",
     "read_approvals",
     "read_boards",
@@ -56,10 +52,6 @@ __all__ = [
 ]
 
 
-DAMAGED: Final = (LookupError, TypeError, ValueError, AttributeError, UsageError)
-"""What an entry raises that cannot be meant."""
-Row = TypeVar("Row")
-T = TypeVar("T")
 R = TypeVar("R", bound=Record)
 Numbered = TypeVar("Numbered", RecipeRow, BatchRow, TrialRow)
 
@@ -89,18 +81,21 @@ def read_numbered(
     shown: list[ColumnElement[bool]] = [] if removed else [table.removed.is_(None)]
     shown += [] if number is None else [table.number == number]
     found = session.scalars(select(table).where(*shown).order_by(table.number))
-    return [Stored(subject_name(row), _decoded_record(record, row), row.created, row.removed) for row in found]
+    return [
+        Stored(subject_name(row), said, row.created, row.removed)
+        for row, said in readable(_named, partial(record_in, record), found, strict=number is not None)
+    ]
 
 
-def _decoded_record(record: type[R], row: AnyRow) -> R:
-    return decoded(f"{KINDS[type(row)].words} {subject_name(row)}", partial(record_in, record), row)
+def _named(row: AnyRow) -> str:
+    return f"{KINDS[type(row)].words} {subject_name(row)}"
 
 
 def read_approvals(session: Session) -> list[StoredApproval]:
     """Read every standard there was, first to last."""
     rows = session.scalars(select(ApprovalRow).order_by(ApprovalRow.id))
-    read = partial(record_in, Approval)
-    return [StoredApproval(decoded("the standard", read, row), row.created, row.ended) for row in rows]
+    read = readable(lambda _: "the standard", partial(record_in, Approval), rows)
+    return [StoredApproval(said, row.created, row.ended) for row, said in read]
 
 
 def read_boards(
@@ -125,27 +120,29 @@ def read_boards(
         paired = paired.where(PairRow.light == light)
     measurements: dict[int | None, list[StoredMeasurement]] = defaultdict(list)
     ordered = measured.order_by(MeasurementRow.id)
-    if brief:
-        for columns in session.execute(ordered, execution_options={"yield_per": _FETCHED}):
-            named = f"board B{columns.board_number}"
-            measurements[columns.board_number].append(decoded(named, _brief_measurement, columns))
-    else:
-        for found in session.scalars(ordered):
-            measurements[found.board_number].append(decoded(f"board B{found.board_number}", _measurement, found))
+    strict = isinstance(number, int)
+    read: Callable[[Any], StoredMeasurement] = _brief_measurement if brief else _measurement
+    found = session.execute(ordered, execution_options={"yield_per": _FETCHED}) if brief else session.scalars(ordered)
+    for row, said in readable(_of_board, read, found, strict=strict):
+        measurements[row.board_number].append(said)
     pairs: dict[int, list[StoredPair]] = defaultdict(list)
-    for pair in session.scalars(paired.order_by(PairRow.id)):
-        pairs[pair.board_number].append(decoded(f"board B{pair.board_number}", _pair, pair))
+    for pair, paired_as in readable(_of_board, _pair, session.scalars(paired.order_by(PairRow.id)), strict=strict):
+        pairs[pair.board_number].append(paired_as)
     return [
         StoredBoard(
             number=subject_name(row),
-            record=_decoded_record(BoardRecord, row),
+            record=record,
             measurements=tuple(measurements[row.number]),
             pairs=tuple(pairs[row.number]),
             created=row.created,
         )
-        for row in rows
+        for row, record in readable(_named, partial(record_in, BoardRecord), rows, strict=strict)
         if light is None or measurements[row.number]
     ]
+
+
+def _of_board(row: Any) -> str:  # noqa: ANN401 - a row of a board's colour or pair
+    return f"board B{row.board_number}"
 
 
 def read_spots(session: Session, *, number: int | None = None, light: Light | None = None) -> list[StoredSpot]:
@@ -159,16 +156,18 @@ def read_spots(session: Session, *, number: int | None = None, light: Light | No
     if light is not None:
         measured = measured.where(MeasurementRow.light == light)
     measurements: dict[int | None, list[StoredMeasurement]] = defaultdict(list)
-    for found in session.scalars(measured.order_by(MeasurementRow.id)):
-        measurements[found.spot_number].append(decoded(f"floor spot F{found.spot_number}", _measurement, found))
+    strict = number is not None
+    found = session.scalars(measured.order_by(MeasurementRow.id))
+    for each, said in readable(lambda row: f"floor spot F{row.spot_number}", _measurement, found, strict=strict):
+        measurements[each.spot_number].append(said)
     return [
         StoredSpot(
             number=subject_name(row),
-            record=_decoded_record(FloorSpotRecord, row),
+            record=record,
             measurements=tuple(measurements[row.number]),
             created=row.created,
         )
-        for row in rows
+        for row, record in readable(_named, partial(record_in, FloorSpotRecord), rows, strict=strict)
         if light is None or measurements[row.number]
     ]
 
@@ -180,7 +179,7 @@ def read_part_measurements(session: Session, ident: int) -> tuple[StoredMeasurem
         .where(MeasurementRow.part_id == ident)
         .order_by(MeasurementRow.created, MeasurementRow.id)
     )
-    return tuple(decoded("the stair", _measurement, found) for found in session.scalars(mine))
+    return tuple(said for _, said in readable(lambda _: "the stair", _measurement, session.scalars(mine)))
 
 
 def read_history(session: Session, subject: str | None, *, last: int | None = None) -> tuple[Change, ...]:
@@ -189,35 +188,13 @@ def read_history(session: Session, subject: str | None, *, last: int | None = No
     if last is not None:
         newest = select(ChangeRow.made).where(*mine).group_by(ChangeRow.made).order_by(func.max(ChangeRow.id).desc())
         mine.append(ChangeRow.made.in_(newest.limit(last)))
-    return tuple(change_of(row) for row in session.scalars(select(ChangeRow).where(*mine).order_by(ChangeRow.id)))
+    found = session.scalars(select(ChangeRow).where(*mine).order_by(ChangeRow.id))
+    return tuple(change for _, change in readable(lambda row: f"the history of {row.subject}", change_of, found))
 
 
 def change_of(row: ChangeRow) -> Change:
     """Return the entry of the history a row holds."""
     return Change(row.made, row.who, row.what, row.before, row.after, row.subject, row.id)
-
-
-def decoded(what: str, decode: Callable[[Row], T], row: Row) -> T:
-    """Return what a row says of something.
-
-    Raises
-    ------
-    LogbookError
-        ``"logbook-damaged"`` if it cannot be meant.
-    """
-    try:
-        return decode(row)
-    except DAMAGED as error:
-        raise damaged(what, error) from error
-
-
-def damaged(what: str, error: Exception) -> LogbookError:
-    """Return the failure that an entry of something cannot be read."""
-    return LogbookError(
-        "logbook-damaged",
-        f"An entry of {what} in the logbook cannot be read ({error}).",
-        "Update finishlab if a newer one wrote it, or restore the folder from a backup.",
-    )
 
 
 def _measurement(row: MeasurementRow) -> StoredMeasurement:

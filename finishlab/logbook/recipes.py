@@ -13,10 +13,10 @@ from finishlab.board.records import BoardRecord
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.database import Transactions
-from finishlab.logbook.entities import check_named, edit, find, record_in, remove
+from finishlab.logbook.entities import check_named, edit, find, record_in
 from finishlab.logbook.reading import read_approvals, read_numbered
 from finishlab.logbook.stored import StoredApproval, StoredCan, StoredRecipe
-from finishlab.logbook.tables import ApprovalRow, BatchRow, BoardRow, RecipeRow
+from finishlab.logbook.tables import ApprovalRow, BatchRow, BoardRow, ChangeRow, RecipeRow
 from finishlab.recipe.records import Approval, Can, Recipe
 from finishlab.record import today
 
@@ -76,23 +76,6 @@ class RecipeStore(Transactions):
             edit(session, row, changes, self._who)
             return read_numbered(session, RecipeRow, Recipe, number=row.number)[0]
 
-    def remove_recipe(self, number: str) -> None:
-        """Show a recipe no longer; its history stays, and its number is never given again.
-
-        Raises
-        ------
-        LogbookError
-            ``"unknown-recipe"``, or ``"recipe-in-use"`` while a board, a part or the standard has it.
-        """
-        with self._write() as session:
-            row = _named(session, number, lock=True)
-            standard = _today(session)
-            if standard is not None and standard.recipe_number == row.number:
-                raise LogbookError(
-                    "recipe-in-use", f"The recipe R{row.number} is the standard.", "Approve a board of another first."
-                )
-            remove(session, row, self._who)
-
     # Cans
 
     def add_can(self, can: Can) -> StoredCan:
@@ -133,23 +116,13 @@ class RecipeStore(Transactions):
             edit(session, row, changes, self._who)
             return read_numbered(session, BatchRow, Can, number=row.number)[0]
 
-    def remove_can(self, number: str) -> None:
-        """Show a can no longer; records that name it still do.
-
-        Raises
-        ------
-        LogbookError
-            ``"unknown-can"``.
-        """
-        with self._write() as session:
-            remove(session, find(session, BatchRow, number, lock=True), self._who)
-
     # The standard
 
     def approve(self, number: str, *, reason: str | None = None, date: dt.date | None = None) -> StoredApproval:
         """Make a board's recipe the standard; the standard before stays on record.
 
-        A board without a recipe gets a new one, made from its finish. What is approved is what is on the board.
+        A board without a recipe gets a new one, made from its finish. What is approved is what is on the board;
+        where its recipe was approved before and edited since, the recipe as it stands.
 
         Raises
         ------
@@ -166,9 +139,11 @@ class RecipeStore(Transactions):
                 made = _add_recipe(session, Recipe(name, record.whole_finish), self._who)
                 edit(session, row, {"recipe_number": made}, self._who)
             recipe = record_in(Recipe, session.get_one(RecipeRow, row.recipe_number))
-            finish = (
-                recipe.finish if record.finish is None and record.recipe_number is not None else record.whole_finish
-            )
+            by_recipe = record.finish is None and record.recipe_number is not None
+            if by_recipe or _edited_since_approved(session, int(row.recipe_number or 0)):
+                finish = recipe.finish
+            else:
+                finish = record.whole_finish
             approval = Approval(
                 int(row.recipe_number or 0), finish.as_recipe(), self._who, row.number, date or today(), reason
             )
@@ -184,6 +159,13 @@ class RecipeStore(Transactions):
         """Return every standard there was, first to last."""
         with self._read() as session:
             return tuple(read_approvals(session))
+
+
+def _edited_since_approved(session: Session, recipe: int) -> bool:
+    approved = [each.created for each in read_approvals(session) if each.approval.recipe_number == recipe]
+    row = ChangeRow
+    edits = session.scalars(select(row.made).where(row.what == "edit", row.subject == f"R{recipe}"))
+    return bool(approved) and any(made > approved[-1] for made in edits)
 
 
 def _set_standard(session: Session, approval: Approval) -> dict[str, Any] | None:

@@ -15,40 +15,53 @@ from types import TracebackType
 from typing import Any, Self
 
 from sqlalchemy import ColumnElement, or_, select
+from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import LogbookError, UsageError
-from finishlab.files import named_folder
 from finishlab.logbook import writing as rows
+from finishlab.logbook.audit import AuditStore
 from finishlab.logbook.backup import BackupStore
 from finishlab.logbook.board_table import BoardTable, read_board_table, read_sampled_colours
 from finishlab.logbook.calibration import CalibrationStore
+from finishlab.logbook.checks import faults
 from finishlab.logbook.database import (
     DATABASE,
     check_folder,
     failures_named,
     login_name,
     make_folder,
+    named_folder,
     open_database,
 )
-from finishlab.logbook.entities import check_named, edit, find, remove, subject_name
+from finishlab.logbook.entities import check_named, edit, find, left_out, remove, subject_name
+from finishlab.logbook.entities import damaged as unreadable
 from finishlab.logbook.history import HistoryStore
-from finishlab.logbook.merge import Dump, MergeResult, Tables, merge, read_dump
+from finishlab.logbook.merge import Dump, MergeResult, Tables, damaged, merge, read_dump
 from finishlab.logbook.photo_files import KeptPhoto, photo_place
 from finishlab.logbook.reading import many_objects, read_boards, read_spots
 from finishlab.logbook.recipes import RecipeStore
 from finishlab.logbook.stored import DirectPair, StoredBoard, StoredSpot
-from finishlab.logbook.tables import BoardRow, FloorSpotRow, MeasurementRow, PairRow, PartEventRow, PhotoRow, StripRow
+from finishlab.logbook.tables import (
+    DAMAGED,
+    BoardRow,
+    FloorSpotRow,
+    MeasurementRow,
+    PairRow,
+    PartEventRow,
+    PhotoRow,
+    StripRow,
+)
 from finishlab.measure import Measurement
-from finishlab.record import normalise_light
+from finishlab.record import Light, normalise_light
 from finishlab.stair.reading import part_code
 from finishlab.stair.store import StairStore
 
 __all__ = ["DATABASE", "Logbook"]
 
 
-class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, StairStore):
+class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditStore, StairStore):
     """A logbook that is open; use it in a `with` statement, or `close` it.
 
     Examples
@@ -293,16 +306,33 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, StairSto
             edit(session, row, changes, self._who)
             return read_boards(session, number=row.number)[0]
 
-    def remove_board(self, number: str) -> None:
-        """Show a board no longer; its measurements, photos and history stay, and its number is never given again.
+    def confirm_floor(self, number: str) -> StoredBoard:
+        """Take what lay beside a board in its photos for the floor after all; the doubt stays in the history.
 
         Raises
         ------
         LogbookError
             ``"unknown-board"``.
+        UsageError
+            ``"nothing-to-confirm"``.
         """
         with self._write() as session:
-            remove(session, find(session, BoardRow, number, lock=True), self._who)
+            row = find(session, BoardRow, number, lock=True)
+            doubted = [
+                pair
+                for pair in session.scalars(select(PairRow).where(PairRow.board_number == row.number))
+                if rows.floor_doubts(pair)
+            ]
+            if not doubted:
+                name = subject_name(row)
+                raise UsageError(
+                    "nothing-to-confirm", f"No photo of {name} beside the floor is in doubt.", f"See: board show {name}"
+                )
+            for pair in doubted:
+                rows.set_floor_doubts(pair, ())
+            said = [{"floor_beside": state} for state in ("in doubt", "confirmed")]
+            rows.note_change(session, self._who, "edit", subject_name(row), before=said[0], after=said[1])
+            return read_boards(session, number=row.number)[0]
 
     # The floor
 
@@ -346,12 +376,22 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, StairSto
             edit(session, row, changes, self._who)
             return read_spots(session, number=row.number)[0]
 
-    def remove_floor_spot(self, number: str) -> None:
-        """Show a floor spot no longer; as `remove_board`."""
-        with self._write() as session:
-            remove(session, find(session, FloorSpotRow, number, lock=True), self._who)
-
     # The whole of it
+
+    def remove(self, *numbers: str) -> None:
+        """Show boards, floor spots, recipes, cans and trials no longer, all or none; their history stays.
+
+        Photos and measurements stay too, and no number is given again.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-board"`` and the like, ``"unknown-subject"`` for a number of no kind, or ``"recipe-in-use"``
+            while a board, a part or the standard has the recipe.
+        """
+        with self._write() as session:
+            for number in numbers:
+                remove(session, number, self._who)
 
     def dump(self) -> Dump:
         """Return all that the tables hold, at one moment."""
@@ -367,7 +407,12 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, StairSto
             ``"archive-damaged"``; nothing is changed then.
         """
         with self._write() as session:
-            return merge(session, tables, self._who)
+            try:
+                result = merge(session, tables, self._who)
+                session.flush()
+            except (IntegrityError, RuntimeError, *DAMAGED) as error:
+                raise damaged("its entries do not fit together") from error
+            return result
 
     # Measured again
 
@@ -429,7 +474,18 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, StairSto
             ``"logbook-damaged"``.
         """
         with self._read() as session, many_objects():
-            return read_board_table(session)
+            try:
+                return read_board_table(session)
+            except LogbookError as error:
+                if error.code != "logbook-damaged":
+                    raise
+            # What cannot be read is looked for only now: reading is fast as long as nothing is wrong.
+            without: dict[str, list[int]] = {}
+            for table, key, reason, row in faults(session, "boards", "measurements", "pairs"):
+                without.setdefault(table, []).append(key)
+                if (number := row.get("board_number", row.get("number"))) is not None:
+                    left_out(unreadable(f"board B{number}", ValueError(reason)))
+            return read_board_table(session, without)
 
     def sampled_colours(self, numbers: Iterable[str], light: str) -> dict[str, tuple[tuple[float, float, float], ...]]:
         """Return the sampled colours of some boards in a light, by number; those of which they were kept."""
@@ -469,12 +525,24 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, StairSto
             found = session.execute(select(BoardRow.purpose, BoardRow.stain.is_not(None)).where(*shown).distinct())
             return frozenset((purpose, bool(stained)) for purpose, stained in found)
 
-    def boards_beside_floor(self) -> frozenset[tuple[str, str]]:
-        """Return each board that was photographed beside the floor, with the photo."""
+    def lights_logged(self) -> dict[Light, list[Mapping[str, Any]]]:
+        """Return each light there is, the first the first, with the figures of its photos' fits that name a cast."""
+        row = MeasurementRow
+        asked = select(row.light, row.correction["cast"]).outerjoin(BoardRow, row.board_number == BoardRow.number)
+        asked = asked.outerjoin(FloorSpotRow, row.spot_number == FloorSpotRow.number)
+        asked = asked.where(BoardRow.removed.is_(None), FloorSpotRow.removed.is_(None)).order_by(row.id)
+        found: dict[Light, list[Mapping[str, Any]]] = {}
         with self._read() as session:
-            asked = select(PairRow.board_number, PairRow.photo_sha256)
-            asked = asked.join(BoardRow, PairRow.board_number == BoardRow.number).where(BoardRow.removed.is_(None))
-            return frozenset((f"B{number}", photo) for number, photo in session.execute(asked))
+            for light, cast in session.execute(asked):
+                found.setdefault(light, []).extend([] if cast is None else [{"cast": cast}])
+        return found
+
+    def boards_beside_floor(self) -> frozenset[tuple[str, str]]:
+        """Return each board that was photographed beside the floor, with the photo; none that is in doubt."""
+        with self._read() as session:
+            asked = select(PairRow).join(BoardRow, PairRow.board_number == BoardRow.number)
+            found = session.scalars(asked.where(BoardRow.removed.is_(None)))
+            return frozenset((f"B{p.board_number}", p.photo_sha256) for p in found if not rows.floor_doubts(p))
 
 
 def _add_to_board(
@@ -514,7 +582,9 @@ def _remeasure_pair(session: Session, number: int, measurement: Measurement, pho
     wanted = select(PairRow).where(PairRow.board_number == number, PairRow.photo_sha256 == photo)
     logged = None if pair is None else session.scalars(wanted).first()
     if pair is not None and logged is not None:
+        doubted = rows.floor_doubts(logged)
         _update(logged, rows.paired_values(pair))
+        rows.set_floor_doubts(logged, doubted)
 
 
 def _update(row: MeasurementRow | PairRow, values: Mapping[str, Any]) -> None:

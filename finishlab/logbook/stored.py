@@ -9,7 +9,7 @@ import datetime as dt
 import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
-from typing import Any, Generic, TypeVar, cast, get_args
+from typing import Any, Final, Generic, TypeVar, cast, get_args
 
 from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.difference import DeltaE
@@ -22,6 +22,7 @@ from finishlab.record import Light, Number, Record
 from finishlab.strip.records import TrialRecord
 
 __all__ = [
+    "FLOOR_IN_DOUBT",
     "Change",
     "DirectPair",
     "Stored",
@@ -42,6 +43,9 @@ __all__ = [
 
 
 R = TypeVar("R", bound=Record)
+
+FLOOR_IN_DOUBT: Final = "floor-in-doubt"
+"""Doubt of what lay beside a board that it may not be the floor: the pair counts only once that is confirmed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +118,11 @@ class StoredPair:
     light: Light
     created: dt.datetime
     """UTC."""
+
+    @property
+    def in_doubt(self) -> bool:
+        """Whether what lay beside the board may not be the floor, and nobody confirmed it."""
+        return any(doubt.code == FLOOR_IN_DOUBT for doubt in self.floor.doubts)
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,7 +30,10 @@ from sqlalchemy import (
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 from sqlalchemy.types import TypeDecorator, TypeEngine
 
+from finishlab.errors import UsageError
+
 __all__ = [
+    "DAMAGED",
     "ApprovalRow",
     "Base",
     "BatchRow",
@@ -72,6 +75,10 @@ ONE_SUBJECT = (
     " + (CASE WHEN spot_number IS NULL THEN 0 ELSE 1 END)"
     " + (CASE WHEN part_id IS NULL THEN 0 ELSE 1 END) = 1"
 )
+
+
+DAMAGED: Final = (LookupError, TypeError, ValueError, AttributeError, OverflowError, RecursionError, UsageError)
+"""What reading an entry raises that cannot be meant."""
 
 
 class Unreadable(str):
@@ -457,6 +464,8 @@ class PartEventRow(LastingRow):
     faces: Mapped[str | None] = mapped_column(String(100))
     deviation: Mapped[str | None] = mapped_column(Text)
     note: Mapped[str | None] = mapped_column(Text)
+    # Hour, air, humidity, applicator ... of a coat; nothing where none of them is known.
+    conditions: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
     created: Mapped[dt.datetime]
     removed: Mapped[dt.datetime | None]
 

@@ -9,6 +9,7 @@ from finishlab.finish.finish import Finish
 from finishlab.finish.wording import finish_changes
 from finishlab.recipe.records import Label
 from finishlab.stair.records import PartSizes, size_facts
+from finishlab.units import left_text
 
 if TYPE_CHECKING:
     from finishlab.logbook import Change
@@ -18,14 +19,17 @@ __all__ = ["change_entry", "change_line"]
 _CALLED: Final = {
     "recipe_number": ("recipe", "R"),
     "batch_number": ("can", "C"),
-    "size_l": ("litres when full", ""),
-    "left_l": ("litres left", ""),
+    "size_l": ("size", ""),
+    "left_l": ("left", ""),
 }
 """Stored field -> what people call it, and what stands before its number."""
+_VOLUMES: Final = ("size_l", "left_l")
+"""Fields in litres."""
 _TOLD: Final = {
     "add": "logged",
     "add-photos": "photos added",
     "approve": "approved",
+    "check": "checked, and what could not be read moved aside,",
     "edit-event": "event changed",
     "remove-event": "event taken back",
     "edit": "changed",
@@ -128,6 +132,8 @@ def _field(name: str, before: Any, after: Any) -> list[str]:  # noqa: ANN401 - e
             if one.get(called) != two.get(called)
         ]
     called, prefix = _CALLED.get(name, (name.replace("_", " "), ""))
+    if name in _VOLUMES:
+        before, after = left_text(before, None), left_text(after, None)
     shown = (_shown(f"{prefix}{value}" if prefix and value is not None else value) for value in (before, after))
     return [f"{called} {' -> '.join(shown)}"]
 

@@ -20,7 +20,7 @@ from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.errors import LogbookError, UsageError
 from finishlab.imaging.strip import FieldName
 from finishlab.logbook.database import WritingSession
-from finishlab.logbook.stored import DirectPair, field_to_dict, plain, strip_to_dict
+from finishlab.logbook.stored import FLOOR_IN_DOUBT, DirectPair, field_to_dict, plain, strip_to_dict
 from finishlab.logbook.tables import (
     Base,
     BatchRow,
@@ -371,6 +371,17 @@ def paired_values(pair: DirectPair) -> dict[str, Any]:
         "de00_high": pair.delta_e00.high,
         "created": now(),
     }
+
+
+def floor_doubts(pair: PairRow) -> list[dict[str, Any]]:
+    """Return why what lay beside a board may not be the floor; empty where nothing was noted, or it was confirmed."""
+    return [each for each in pair.floor_result["doubts"] if each["code"] == FLOOR_IN_DOUBT]
+
+
+def set_floor_doubts(pair: PairRow, doubts: Sequence[Mapping[str, Any]]) -> None:
+    """Put these doubts that it is the floor in the place of those there are."""
+    others = [each for each in pair.floor_result["doubts"] if each["code"] != FLOOR_IN_DOUBT]
+    pair.floor_result = {**pair.floor_result, "doubts": [*others, *doubts]}
 
 
 def add_pairs(session: Session, pairs: Iterable[DirectPair], *, number: int, light: Light) -> list[str]:

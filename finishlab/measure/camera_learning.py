@@ -17,7 +17,7 @@ import numpy as np
 
 from finishlab.colorimetry.camera_profile import LEAST_PATCHES, CameraProfile, Colours, fit_profile
 from finishlab.colorimetry.spaces import lab_to_rgb, rgb_to_xyz
-from finishlab.colorimetry.spectra import CHART_EDITIONS, DEFAULT_EDITION, chart_lab
+from finishlab.colorimetry.spectra import CHART_EDITIONS, DEFAULT_EDITION, chart_lab, edition_named
 from finishlab.errors import NoStripError, QualityError, UsageError
 from finishlab.imaging.chart import ChartFit, ChartReadings, chart_from_corners, find_chart, read_chart
 from finishlab.imaging.colours import RAW_SATURATION, SATURATION_BOOST, plain_colours
@@ -125,12 +125,13 @@ def learn_profile(
     QualityError
         ``"chart-clipped"``, ``"chart-odd"``, and what reading the chart or judging the strip can raise.
     """
-    if edition not in CHART_EDITIONS:
+    named = edition_named(edition)
+    if named is None:
         raise UsageError(
             "unknown-edition", f"No chart edition “{edition}” is known.", f"Known: {'; '.join(CHART_EDITIONS)}."
         )
     check_camera_named(image)
-    reference = np.array(list(chart_lab(edition).values()))
+    reference = np.array(list(chart_lab(named).values()))
     colours = lab_to_rgb(reference)
     if corners is None:
         chart = find_chart(image, colours)
@@ -158,7 +159,7 @@ def learn_profile(
         )
     seen = np.where(used[:, None], undone.colours(profile.saturation[0]), np.nan)
     return LearnedProfile(
-        profile.named(image.info.seen_by, light, edition, date=date, photo_id=image.info.photo_id),
+        profile.named(image.info.seen_by, light, named, date=date, photo_id=image.info.photo_id),
         chart,
         strip,
         seen,

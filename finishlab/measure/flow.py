@@ -259,6 +259,7 @@ def _figures(correction: Correction, blur: float, evened: LocalTone | None) -> d
         "residual_percent": round(100 * correction.residual, 3),
         "misfit": round(correction.misfit, 3),
         "veiling_glare": [round(float(g), 4) for g in correction.glare],
+        "cast": [round(float(c), 4) for c in correction.cast],
         "blur_mm": round(blur, 3) if np.isfinite(blur) else None,
         "local_tone": None
         if evened is None

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 from finishlab.board.shown import profile_line
-from finishlab.reports.costs import costs_entry, costs_line
+from finishlab.matching.costs import costs_entry, costs_line
 from finishlab.show import jsons
 from finishlab.show.document import Block, Cell, Colour, Column, Document, Interval, Line, Listing, Table
 

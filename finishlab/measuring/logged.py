@@ -30,6 +30,7 @@ __all__ = [
     "log_board",
     "log_board_photos",
     "log_floor_spots",
+    "measured_again",
     "measured_of",
     "photo_day",
     "refuse_known",
@@ -248,11 +249,10 @@ def _renewed(log: Logbook, subject: _Subject) -> Remeasured:
     errors: list[FinishlabError] = []
     for found in logged:
         try:
-            path = log.photo_path(found.photo)
-        except FinishlabError as error:
+            result = measured_again(log, found, pair=found.photo in paired)
+        except LogbookError as error:
             errors.append(error)
             continue
-        (result,) = measure_photos([Path(path)], _how(log, found, pair=found.photo in paired))
         if result.error is not None:
             errors.append(result.error)
         elif result.measurement is not None:
@@ -265,6 +265,18 @@ def _renewed(log: Logbook, subject: _Subject) -> Remeasured:
     log.remeasure(subject.number, measured)
     now = log.floor_spot(subject.number) if isinstance(subject, StoredSpot) else log.board(subject.number)
     return Remeasured(name, before, tuple(found.field.estimate for found in now.measurements))
+
+
+def measured_again(log: Logbook, found: StoredMeasurement, *, pair: bool = False) -> PhotoResult:
+    """Measure the kept photo of a logged colour again, in the way it was measured; nothing is logged.
+
+    Raises
+    ------
+    LogbookError
+        ``unknown-photo`` or ``photo-missing``.
+    """
+    (result,) = measure_photos([log.photo_path(found.photo)], _how(log, found, pair=pair))
+    return result
 
 
 def _logged(log: Logbook, subject: _Subject) -> tuple[StoredMeasurement, ...]:

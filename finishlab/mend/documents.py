@@ -3,29 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Final
 
 from finishlab.cautions import Caution, cautions_for
 from finishlab.coatings import COATINGS, COMMON, Coating
-from finishlab.mend.faults import FAULTS, TRY_FIRST, Fault, look_alikes
+from finishlab.mend.faults import FAULTS, OLD_CANS, TRY_FIRST, YEARLY, Fault, look_alikes
 from finishlab.mend.record import PartRecord
 from finishlab.show.cautions import caution_blocks, caution_data
 from finishlab.show.document import Block, Column, Document, Line, Listing, Paragraph, Table
 
 __all__ = ["care_document", "fault_document", "faults_document"]
-
-OLD_CANS: Final = (
-    "Stir, strain and coat a piece of glass or an offcut: what is not dry in the label's time is waste.",
-    "A skin on oil is cut out, not stirred in; water products that froze or smell sour are done.",
-    "An opened can lasts a year or two, a closed one some more; hardwax oil thickens first. Write the day on it.",
-    "A new lot can differ: prove it beside the kept board, and coat whole treads with one lot.",
-)
-YEARLY: Final = (
-    "Vacuum, and wipe with a well wrung cloth: no soap that leaves a film, no polish, no wax.",
-    "Once a year, a drop of water on the nosings where feet go: it should bead.",
-    "Look in low light along the treads: dull is time for a recoat, bare wood is late.",
-    "Measure the same treads in the same light, and write down what was mended, from which can.",
-)
 
 
 def faults_document() -> Document:

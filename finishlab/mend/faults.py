@@ -14,7 +14,7 @@ from finishlab.cautions import Action
 from finishlab.coatings import COMMON
 from finishlab.errors import UsageError
 
-__all__ = ["FAULTS", "TRY_FIRST", "Ask", "Fault", "fault_of", "look_alikes"]
+__all__ = ["FAULTS", "OLD_CANS", "TRY_FIRST", "YEARLY", "Ask", "Fault", "fault_of", "look_alikes"]
 
 Ask = Literal["coats", "waits", "wood", "neighbours", "colour", "age"]
 """What of the record of a part matters: its coats with product and day, the waits between them and how damp it was, its
@@ -22,6 +22,20 @@ wood, the cans its neighbours got, its colour beside theirs, how old it is."""
 
 TRY_FIRST: Final = (
     "Try it on an offcut that was finished the same way, never on the kept board, before you touch a tread."
+)
+"""Said of every fault."""
+
+OLD_CANS: Final = (
+    "Stir, strain and coat a piece of glass or an offcut: what is not dry in the label's time is waste.",
+    "A skin on oil is cut out, not stirred in; water products that froze or smell sour are done.",
+    "An opened can lasts a year or two, a closed one some more; hardwax oil thickens first. Write the day on it.",
+    "A new lot can differ: prove it beside the kept board, and coat whole treads with one lot.",
+)
+YEARLY: Final = (
+    "Vacuum, and wipe with a well wrung cloth: no soap that leaves a film, no polish, no wax.",
+    "Once a year, a drop of water on the nosings where feet go: it should bead.",
+    "Look in low light along the treads: dull is time for a recoat, bare wood is late.",
+    "Measure the same treads in the same light, and write down what was mended, from which can.",
 )
 
 

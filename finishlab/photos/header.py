@@ -20,7 +20,17 @@ from finishlab.photos.files import PhotoFile, check_size, png_chunks, too_large
 from finishlab.photos.raw import is_raw, open_raw, raw_exif, raw_size
 from finishlab.quality import Doubt, doubt
 
-__all__ = ["DECODING_ERRORS", "GAIN_MAP", "PANORAMA", "Header", "chroma_step", "file_doubts", "open_header", "quiet"]
+__all__ = [
+    "DECODING_ERRORS",
+    "GAIN_MAP",
+    "PANORAMA",
+    "Header",
+    "chroma_step",
+    "exif_directory",
+    "file_doubts",
+    "open_header",
+    "quiet",
+]
 
 # -- what a file says of itself beside its picture that makes a measurement less sure --
 
@@ -300,7 +310,7 @@ def _exif(image: Any) -> Image.Exif:  # noqa: ANN401 - a Pillow image or a HEIC 
     return exif
 
 
-def _ifd(exif: Image.Exif, tag: int) -> Mapping[int, Any]:
+def exif_directory(exif: Image.Exif, tag: int) -> Mapping[int, Any]:
     """Return one of EXIF's directories, empty where it is damaged."""
     try:
         return exif.get_ifd(tag)
@@ -326,7 +336,7 @@ def _camera(exif: Image.Exif) -> str:
 
 def _taken(exif: Image.Exif) -> str:
     """Return the time of exposure as ISO 8601, with its offset where EXIF has one, or an empty string."""
-    tags = _ifd(exif, ExifTags.IFD.Exif)
+    tags = exif_directory(exif, ExifTags.IFD.Exif)
     text = _words(tags.get(ExifTags.Base.DateTimeOriginal) or exif.get(ExifTags.Base.DateTime))
     offset = _words(tags.get(ExifTags.Base.OffsetTimeOriginal))
     try:
@@ -341,8 +351,8 @@ def _exif_space(exif: Image.Exif) -> str:
 
     ColorSpace 2 for Adobe RGB is outside the standard but in use (common practice, no source).
     """
-    space = _ifd(exif, ExifTags.IFD.Exif).get(ExifTags.Base.ColorSpace)
-    index = _words(_ifd(exif, ExifTags.IFD.Interop).get(ExifTags.Interop.InteropIndex))
+    space = exif_directory(exif, ExifTags.IFD.Exif).get(ExifTags.Base.ColorSpace)
+    index = _words(exif_directory(exif, ExifTags.IFD.Interop).get(ExifTags.Interop.InteropIndex))
     if index == "R03" or space == 2:
         return "Adobe RGB"
     return "sRGB" if space == 1 or index == "R98" else ""

@@ -11,7 +11,7 @@ from typing import Any, Final
 import pillow_heif
 from PIL import ExifTags, Image
 
-from finishlab.photos.header import DECODING_ERRORS, GAIN_MAP, PANORAMA
+from finishlab.photos.header import DECODING_ERRORS, GAIN_MAP, PANORAMA, exif_directory
 
 __all__ = ["NotUnderstoodError", "cleaned_heif", "cleaned_tiff", "exif_of", "kept_exif", "kept_xmp"]
 
@@ -40,9 +40,9 @@ def kept_exif(exif: Image.Exif) -> bytes:
     for tag in _MAIN_TAGS:
         if tag in exif:
             kept[tag] = _short(exif[tag])
-    shot = exif.get_ifd(ExifTags.IFD.Exif)
+    shot = exif_directory(exif, ExifTags.IFD.Exif)
     details: dict[int, Any] = {tag: _short(shot[tag]) for tag in _SHOT_TAGS if tag in shot}
-    index = exif.get_ifd(ExifTags.IFD.Interop).get(ExifTags.Interop.InteropIndex)
+    index = exif_directory(exif, ExifTags.IFD.Interop).get(ExifTags.Interop.InteropIndex)
     if index:
         details[ExifTags.IFD.Interop] = {int(ExifTags.Interop.InteropIndex): _short(index)}
     if details:

@@ -7,15 +7,16 @@ again. Parts finished away from the stair close a step only while it is fitted, 
 from __future__ import annotations
 
 import datetime as dt
-import itertools
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Final, Literal
 
 from finishlab.errors import UsageError
-from finishlab.plan.drying import Coat, PlannedCoat, WorkHours, plan_coats
+from finishlab.plan.drying import Coat, Laid, PlannedCoat, WorkHours, plan_coats
 from finishlab.plan.geometry import WALKED_ON, Part
+from finishlab.plan.way_up import Climb, Step, alternating, named, parted, way_up
 from finishlab.stair.names import PART_KINDS, PartKind, level_title
 
 __all__ = [
@@ -26,20 +27,25 @@ __all__ = [
     "Fitting",
     "Job",
     "Night",
-    "Step",
-    "alternating",
-    "full_name",
-    "named",
-    "need_flight",
+    "Way",
     "nights",
     "plan_calendar",
-    "way_up",
 ]
 
 STACK_HOURS: Final = 48.0
 """Hours after the last coat before finished treads are stacked, carried and fitted (trade advice)."""
-EventKind = Literal["rub-out", "coat", "recoat", "fit", "walk-on", "use", "cure"]
+EventKind = Literal["cover", "rub-out", "coat", "recoat", "fit", "walk-on", "use", "cure"]
 _LAST_YEAR: Final = 2200
+_BESIDE: Final[tuple[PartKind, ...]] = ("return", "nosing")
+"""Parts that belong to a tread and are coated with it."""
+DOUBLE: Final = (
+    "Where a step is closed or missing one climbs two risers at once (a double step): hold the handrail, light the "
+    "stair at night, carry nothing heavy; whoever cannot do so, children and pets too, stays on one floor."
+)
+SAND_LAST: Final = (
+    "Sanding, repairs and masking come before the first coat and are not counted: sand each part last, just before its "
+    "first coat; what is sanded earlier and still walked on is kept covered."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,24 +76,30 @@ class Fitting:
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """Kinds of part that get the same coats in the same place.
+    """Parts that get the same coats in the same place.
 
     Parameters
     ----------
     kinds
         The kinds of part.
     coats
-        In their order.
+        In their order; none where parts have all of them and are only to be fitted.
     away
         Whether the parts are finished away from the stair, on points or racks, and fitted afterwards.
     at_once
         How many parts are coated at a time away from the stair; None: all.
+    parts
+        The parts themselves; None: all of those kinds.
+    after
+        The coat they have already.
     """
 
     kinds: tuple[PartKind, ...]
     coats: tuple[Coat, ...]
     away: bool = False
     at_once: int | None = None
+    parts: tuple[Part, ...] | None = None
+    after: Laid | None = None
 
     def __post_init__(self) -> None:
         unknown = [kind for kind in self.kinds if kind not in PART_KINDS]
@@ -96,12 +108,20 @@ class Job:
         if self.at_once is not None and self.at_once < 1:
             raise UsageError("bad-count", "At least one part is coated at a time.", "Give a number from 1.")
 
+    def among(self, parts: Sequence[Part]) -> list[Part]:
+        """Return those of some parts that the job is about."""
+        if self.parts is None:
+            return [part for part in parts if part.kind in self.kinds]
+        mine = set(self.parts)
+        return [part for part in parts if part in mine]
+
 
 @dataclass(frozen=True, slots=True)
 class Event:
     """One thing on the calendar. Work has a start and an end; a moment (walk-on, use, cure) has the same for both.
 
-    A ``recoat`` event is the window in which the next coat may go on; its end is None when the window has none.
+    A ``recoat`` event is the window in which the next coat may go on; its end is None when the window has none. A
+    ``cover`` event is how long a sanded part is kept covered.
     """
 
     kind: EventKind
@@ -137,6 +157,18 @@ class Night:
     day: dt.date
     closed: tuple[Part, ...]
     open: tuple[Part, ...]
+    climb: Climb = "single"
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """How one gets up from one moment to another, as long as it does not change."""
+
+    start: dt.datetime
+    end: dt.datetime
+    closed: tuple[Part, ...]
+    open: tuple[Part, ...]
+    climb: Climb
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,6 +184,29 @@ class Calendar:
         """Return the events of one part."""
         return tuple(event for event in self.events if part in event.parts)
 
+    @property
+    def ways(self) -> tuple[Way, ...]:
+        """How one gets up, from the first moment something is closed to the last."""
+        moments = sorted({moment for each in self.closed for moment in (each.start, each.end)})
+        found: list[Way] = []
+        for start, end in pairwise(moments):
+            shut = {part for each in self.closed if each.start <= start < each.end for part in each.parts}
+            way = Way(start, end, *parted(self.steps, shut))
+            if found and found[-1].closed == way.closed:
+                way, _ = replace(found[-1], end=end), found.pop()
+            found.append(way)
+        return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class _Hard:
+    """From when on coats allow what: the latest of all that lie on one another, not of the last alone."""
+
+    ended: dt.datetime
+    walk: dt.datetime
+    use: dt.datetime
+    cure: dt.datetime
+
 
 @dataclass(slots=True)
 class _Planner:
@@ -162,53 +217,102 @@ class _Planner:
     rub_h: float
     fitting: Fitting
     now: dt.datetime
+    steps: tuple[Step, ...]
+    opens: dict[int, dt.datetime] = field(default_factory=dict)
+    """Step, by its place on the way up -> when it can be stepped on again, of those closed when the plan begins."""
+    fresh: dict[Part, dt.datetime] = field(default_factory=dict)
+    """The same of the parts themselves, until they are coated again."""
     events: list[Event] = field(default_factory=list)
     closed: list[Closed] = field(default_factory=list)
 
-    def coat(self, parts: Sequence[Part], coats: Sequence[Coat], *, walked: bool) -> dt.datetime:
-        """Coat parts; return when the last coat ends. Parts that are walked on are closed until they can be."""
-        group = tuple(parts)
-        planned = plan_coats(coats, self.now, self.hours, self.coat_h, self.rub_h)
-        for before, each in zip((None, *planned), planned, strict=False):
-            self._coat_events(group, before, each, len(planned))
-        last = planned[-1]
-        times = last.coat.times
-        opens = last.end + dt.timedelta(hours=times.socks)
-        if walked:
-            self.closed.append(Closed(group, planned[0].start, opens))
-            self._moment("walk-on", opens, group, "walk on in socks")
-        if group[0].kind in WALKED_ON:
-            self._moment("use", last.end + dt.timedelta(hours=max(times.use, times.socks)), group, "use with care")
-        self._moment("cure", last.end + dt.timedelta(hours=max(times.cure, times.use, times.socks)), group, "cured")
-        self.now = opens if walked else last.end
-        return last.end
+    def begun(self, laid: Mapping[Part, Laid], off: AbstractSet[Part]) -> None:
+        """Close the steps whose last coat is too fresh to be stepped on; those away from the stair are not on it."""
+        for place, parts in _units(self.steps, [part for part in laid if part not in off]).items():
+            for part in parts:
+                opens = self.hours.later(laid[part].ended, laid[part].coat.times.socks)
+                if opens > self.now and part.kind != "return":
+                    self.closed.append(Closed(tuple(_shut(self.steps[place], [part])), self.now, opens))
+                    self.fresh[part] = opens
+                    self.opens[place] = max(opens, self.opens.get(place, opens))
 
-    def fit(self, groups: Sequence[Sequence[Step]], steps: Sequence[Step]) -> None:
+    def wait_beside(self, places: AbstractSet[int], *, ready: dt.datetime | None = None) -> dt.datetime:
+        """Return from when on work may begin on steps, so that the steps beside them can be stepped on."""
+        beside = {near for place in places for near in (place - 1, place + 1)} - places
+        if any(self.steps[place].blocks for place in places):
+            beside = set(self.opens) - places
+        return max([ready or self.now, *(self.opens[near] for near in beside if near in self.opens)])
+
+    def coat(self, parts: Sequence[Part], job: Job, shut: Sequence[Part] = ()) -> _Hard:
+        """Coat parts; return from when on what is allowed. What is in `shut` is closed until it can be walked on."""
+        group = tuple(parts)
+        planned = plan_coats(job.coats, self.now, self.hours, self.coat_h, self.rub_h, job.after)
+        first = None if job.after is None else PlannedCoat(job.after.coat, 0, self.now, job.after.ended, None, None)
+        for before, each in zip((first, *planned), planned, strict=False):
+            self._coat_events(group, before, each, len(planned))
+        hard = self.hard([(each.coat, each.end) for each in planned], job.after)
+        if shut:
+            # A rub-out before the first coat is work on it already.
+            self.closed.append(Closed(tuple(shut), planned[0].rub_from or planned[0].start, hard.walk))
+            self.moment("walk-on", hard.walk, group, "walk on in socks")
+        if not job.away and group[0].kind in WALKED_ON:
+            self.moment("use", hard.use, group, "use with care")
+        self.moment("cure", hard.cure, group, "cured")
+        self.now = hard.walk if shut else hard.ended
+        return hard
+
+    def hard(self, coats: Sequence[tuple[Coat, dt.datetime]], after: Laid | None = None) -> _Hard:
+        """Return from when on coats, each with when it ended, allow what."""
+        on = [*coats, *([] if after is None else [(after.coat, after.ended)])]
+        walk = max(self.hours.later(end, coat.times.socks) for coat, end in on)
+        use = max(walk, *(self.hours.later(end, coat.times.use) for coat, end in on))
+        cure = max(use, *(self.hours.later(end, coat.times.cure) for coat, end in on))
+        return _Hard(max(end for _, end in on), walk, use, cure)
+
+    def away(self, parts: Sequence[Part], job: Job) -> _Hard:
+        """Coat parts away from the stair, if they still want it, and wait until they may be carried and fitted."""
+        hard = self.coat(parts, job) if job.coats else self.hard([], job.after)
+        self.now = max(self.now, hard.walk, self.hours.later(hard.ended, self.fitting.ready_after))
+        return hard
+
+    def fit(
+        self, groups: Sequence[Sequence[Step]], units: Mapping[int, Sequence[Part]], used: Mapping[Part, dt.datetime]
+    ) -> None:
         """Fit steps one at a time, group by group, each within one working day.
 
         A step waits until its neighbours on the way up can be stepped on; one that nothing leads past waits for all.
+        `units` says which parts, by their step on the way up, and `used` from when on the coat of each allows its use.
         """
         length = dt.timedelta(hours=self.fitting.hours_each)
-        opens: dict[int, dt.datetime] = {}
+        opens = dict(self.opens)
+        in_use: dict[dt.datetime, list[Part]] = {}
         for step in (step for group in groups for step in group):
-            here = steps.index(step)
+            here = self.steps.index(step)
             beside = list(opens.values()) if step.blocks else [opens[n] for n in (here - 1, here + 1) if n in opens]
-            for part in step.parts:
+            # What belongs to a tread is fitted with it.
+            mine = [part for part in units[here] if part.kind in WALKED_ON] or units[here][:1]
+            for part in mine:
                 start = self.hours.next_start(max([self.now, *beside]), length)
                 self.now = start + length
                 self.events.append(Event("fit", start, self.now, (part,), "take the old out, fit the new"))
-                self.closed.append(Closed((part,), start, self.now, open_step=True))
-                walk_on = self.now + dt.timedelta(hours=self.fitting.set_hours)
+                shut = (part,) if part in step.parts else step.parts
+                self.closed.append(Closed(shut, start, self.now, open_step=True))
+                walk_on = self.hours.later(self.now, self.fitting.set_hours)
                 if walk_on > self.now:
-                    self.closed.append(Closed((part,), self.now, walk_on))
-                self._moment("walk-on", walk_on, (part,), "step on it")
+                    self.closed.append(Closed(shut, self.now, walk_on))
+                # A set adhesive does not make its coat harder: shoes wait for that.
+                early = part in used and used[part] > walk_on
+                self.moment("walk-on", walk_on, (part,), "step on it in socks" if early else "step on it")
+                in_use.setdefault(max(walk_on, used.get(part, walk_on)), []).append(part)
                 opens[here] = walk_on
+        for when, parts in in_use.items():
+            self.moment("use", when, tuple(parts), "use with care")
         self.now = max([self.now, *opens.values()])
+        self.opens = opens
 
     def _coat_events(self, parts: tuple[Part, ...], before: PlannedCoat | None, each: PlannedCoat, count: int) -> None:
         if before is not None and each.gap is not None:
-            opens = before.end + dt.timedelta(hours=each.gap.least)
-            closes = None if each.gap.most is None else before.end + dt.timedelta(hours=each.gap.most)
+            opens = self.hours.later(before.end, each.gap.least)
+            closes = None if each.gap.most is None else self.hours.later(before.end, each.gap.most)
             what = f"coat {each.number} may go on" + (
                 " after a rub-out (the usual window is missed)" if each.gap.late else ""
             )
@@ -220,7 +324,8 @@ class _Planner:
         what = f"coat {each.number} of {count}, {product}"
         self.events.append(Event("coat", each.start, each.end, parts, what, each.number, product))
 
-    def _moment(self, kind: EventKind, when: dt.datetime, parts: tuple[Part, ...], what: str) -> None:
+    def moment(self, kind: EventKind, when: dt.datetime, parts: tuple[Part, ...], what: str) -> None:
+        """Add a moment."""
         self.events.append(Event(kind, when, when, parts, what))
 
 
@@ -233,18 +338,20 @@ def plan_calendar(
     coat_h: float = 1.0,
     rub_h: float = 1.0,
     fitting: Fitting | None = None,
+    laid: Mapping[Part, Laid] | None = None,
+    sanded: AbstractSet[Part] = frozenset(),
 ) -> Calendar:
     """Return the calendar of a stair.
 
-    What is not walked on comes first, then the jobs in their order; a return is coated with its tread where both get
-    the same coats in the same place. The same figures give the same calendar.
+    What is not walked on comes first, then the jobs in their order; a return or a nosing is coated with its tread where
+    both get the same coats in the same place. The same figures give the same calendar.
 
     Parameters
     ----------
     parts
         All the parts of the stair.
     jobs
-        Which kinds get which coats, and where; a kind belongs to one job.
+        Which parts get which coats, and where; a part belongs to one job.
     start
         First day.
     hours
@@ -253,6 +360,10 @@ def plan_calendar(
         Hours that one coat, and one rubbing out, of a group takes (common practice, no source).
     fitting
         How parts finished away are fitted.
+    laid
+        The coat parts have already: while it is fresh, its part is closed.
+    sanded
+        Parts that are sanded and bare: they are kept covered while they are walked on.
 
     Raises
     ------
@@ -260,37 +371,26 @@ def plan_calendar(
         ``"nothing-to-do"``, ``"kind-twice"``, ``"bad-date"``, ``"bad-times"``, and what `plan_coats` raises.
     """
     _check(jobs, start, coat_h, rub_h)
-    hours = hours or WorkHours()
-    planner = _Planner(hours, coat_h, rub_h, fitting or Fitting(), dt.datetime.combine(start, dt.time()))
+    first = dt.datetime.combine(start, dt.time())
     steps = way_up(parts)
-    beside = _returns_of(parts, jobs)
-    with_treads = {each for group in beside.values() for each in group}
+    planner = _Planner(hours or WorkHours(), coat_h, rub_h, fitting or Fitting(), first, steps)
+    off = {part for job in jobs if job.away for part in job.among(parts)}
+    planner.begun(laid or {}, off)
     for job in jobs:
-        still = [part for part in parts if part.kind in job.kinds and part.kind not in WALKED_ON]
-        still = [part for part in still if part not in with_treads]
-        if still:
-            planner.coat(still, job.coats, walked=False)
-            if job.away:
-                planner.now += dt.timedelta(hours=planner.fitting.ready_after)
-                _fit_unwalked(planner, still)
+        _plan_still(planner, job, job.among(parts))
     for job in jobs:
-        # The way up is alternated as a whole, so that parts of two jobs side by side are never closed together.
-        mine = [step for step in steps if step.parts[0].kind in job.kinds]
-        groups = [[step for step in group if step in mine] for group in alternating(steps)]
-        groups = [group for group in groups if group]
-        if groups and job.away:
-            _finish_away(planner, job, groups, steps, beside)
-        else:
-            for group in groups:
-                walked = [part for step in group for part in step.parts]
-                planner.coat([*walked, *_beside(walked, beside)], job.coats, walked=True)
-    if not planner.events:
+        _plan_walked(planner, job, job.among(parts))
+    if not any(event.is_work for event in planner.events):
         raise UsageError(
             "nothing-to-do", "No part of the stair gets a coat.", "Name parts and coats that belong together."
         )
-    order = {"walk-on": 0, "use": 1, "cure": 2, "recoat": 3, "rub-out": 4, "coat": 5, "fit": 6}
+    planner.events += _opened(planner)
+    planner.events = [each for event in planner.events for each in _postponed(planner, event)]
+    planner.events += _covered(planner, sanded - off, first)
+    order = {"cover": 0, "walk-on": 1, "use": 2, "cure": 3, "recoat": 4, "rub-out": 5, "coat": 6, "fit": 7}
     events = sorted(planner.events, key=lambda event: (event.start, order[event.kind]))
-    return Calendar(tuple(events), tuple(planner.closed), steps, _notes(jobs, steps, planner))
+    found = Calendar(tuple(events), tuple(planner.closed), steps, ())
+    return replace(found, notes=_notes(jobs, found))
 
 
 def nights(calendar: Calendar) -> tuple[Night, ...]:
@@ -298,63 +398,138 @@ def nights(calendar: Calendar) -> tuple[Night, ...]:
     if not calendar.closed:
         return ()
     day, last = min(each.start for each in calendar.closed).date(), max(each.end for each in calendar.closed).date()
-    walked = [part for step in calendar.steps for part in step.parts]
     found = []
     while day < last:
         midnight = dt.datetime.combine(day + dt.timedelta(days=1), dt.time())
-        shut = {part for each in calendar.closed if each.start < midnight < each.end for part in each.parts}
+        shut = {part for each in calendar.closed if each.start <= midnight < each.end for part in each.parts}
         if shut:
-            found.append(Night(day, tuple(p for p in walked if p in shut), tuple(p for p in walked if p not in shut)))
+            found.append(Night(day, *parted(calendar.steps, shut)))
         day += dt.timedelta(days=1)
     return tuple(found)
 
 
-def _returns_of(parts: Sequence[Part], jobs: Sequence[Job]) -> dict[Part, tuple[Part, ...]]:
-    """Return the treads that have returns of the same job, each with its returns."""
-    together = any({"tread", "return"} <= set(job.kinds) for job in jobs)
-    found: dict[Part, tuple[Part, ...]] = {}
-    returns = [part for part in parts if part.kind == "return"]
-    for tread in (part for part in parts if part.kind == "tread" and together):
-        own = tuple(each for each in returns if (each.level, each.place) == (tread.level, tread.place))
-        if own:
-            found[tread] = own
-    return found
+def _units(steps: Sequence[Step], mine: Sequence[Part]) -> dict[int, list[Part]]:
+    """Return what is coated together: by the step on the way up, its parts of a job with their nosings and returns.
+
+    Returns alone close no step, for nobody steps on them; a nosing closes its tread.
+    """
+    on = {part: place for place, step in enumerate(steps) for part in step.parts}
+    treads = {(part.level, part.place): place for part, place in on.items() if part.kind == "tread"}
+    found: dict[int, list[Part]] = {}
+    for kinds in (WALKED_ON, *((kind,) for kind in reversed(_BESIDE))):
+        named = sorted((part for part in mine if part.kind in kinds), key=lambda part: (part.place, part.side or ""))
+        for part in named:
+            place = on.get(part, treads.get((part.level, part.place)) if part.kind in _BESIDE else None)
+            if place is not None and (part.kind != "return" or place in found):
+                found.setdefault(place, []).append(part)
+    return dict(sorted(found.items()))
 
 
-def _beside(treads: Sequence[Part], returns: Mapping[Part, tuple[Part, ...]]) -> list[Part]:
-    return [each for tread in treads for each in returns.get(tread, ())]
+def _plan_still(planner: _Planner, job: Job, mine: Sequence[Part]) -> None:
+    """Plan what nobody walks on."""
+    with_steps = {part for parts in _units(planner.steps, mine).values() for part in parts}
+    still = [part for part in mine if part not in with_steps]
+    if not still:
+        return
+    if not job.away:
+        planner.coat(still, job)
+    else:
+        planner.away(still, job)
+        length = dt.timedelta(hours=planner.fitting.hours_each)
+        for part in still:
+            start = planner.hours.next_start(planner.now, length)
+            planner.now = start + length
+            planner.events.append(Event("fit", start, planner.now, (part,), "fit"))
+
+
+def _plan_walked(planner: _Planner, job: Job, mine: Sequence[Part]) -> None:
+    """Plan what is walked on: by every second step, or away from the stair and fitted step by step.
+
+    The way up is alternated as a whole, so that parts of two jobs side by side are never closed together.
+    """
+    units = _units(planner.steps, mine)
+    groups = [[step for step in group if planner.steps.index(step) in units] for group in alternating(planner.steps)]
+    groups = [group for group in groups if group]
+    if groups and job.away:
+        _finish_away(planner, job, groups, units)
+        return
+    for group in groups:
+        places = {planner.steps.index(step) for step in group}
+        parts = [part for place in sorted(places) for part in units[place] if part.kind not in _BESIDE]
+        parts += [part for place in sorted(places) for part in units[place] if part.kind in _BESIDE]
+        planner.now = planner.wait_beside(places)
+        # A board of half a landing closes that board; a nosing closes the tread it is on.
+        shut = [part for place in sorted(places) for part in _shut(planner.steps[place], units[place])]
+        planner.coat(parts, job, shut)
+        planner.opens |= dict.fromkeys(places, planner.now)
+
+
+def _shut(step: Step, coated: Sequence[Part]) -> list[Part]:
+    return (
+        list(step.parts)
+        if any(part.kind == "nosing" for part in coated)
+        else [part for part in step.parts if part in coated]
+    )
 
 
 def _finish_away(
-    planner: _Planner,
-    job: Job,
-    groups: Sequence[Sequence[Step]],
-    steps: Sequence[Step],
-    beside: Mapping[Part, tuple[Part, ...]],
+    planner: _Planner, job: Job, groups: Sequence[Sequence[Step]], units: Mapping[int, Sequence[Part]]
 ) -> None:
     """Coat all parts away from the stair, rack by rack, then fit them."""
+    places = sorted(planner.steps.index(step) for group in groups for step in group)
     waiting = sorted(
-        (part for group in groups for step in group for part in step.parts), key=lambda part: (part.level, part.place)
+        (part for place in places for part in units[place] if part.kind not in _BESIDE),
+        key=lambda part: (part.level, part.place),
     )
+    waiting = waiting or [part for place in places for part in units[place]]
+    beside = {part: [each for place in places if part in units[place] for each in units[place]] for part in waiting}
+    used: dict[Part, dt.datetime] = {}
     size = job.at_once or len(waiting)
     for first in range(0, len(waiting), size):
         rack = waiting[first : first + size]
-        ended = planner.coat([*rack, *_beside(rack, beside)], job.coats, walked=False)
-        times = job.coats[-1].times
-        planner.now = ended + dt.timedelta(hours=max(planner.fitting.ready_after, times.socks))
-    planner.fit(groups, steps)
+        rack += [each for part in rack for each in beside[part] if each.kind in _BESIDE and each not in rack]
+        used |= dict.fromkeys(rack, planner.away(rack, job).use)
+    planner.fit(groups, units, used)
 
 
-def _fit_unwalked(planner: _Planner, parts: Sequence[Part]) -> None:
-    length = dt.timedelta(hours=planner.fitting.hours_each)
-    for part in parts:
-        start = planner.hours.next_start(planner.now, length)
-        planner.now = start + length
-        planner.events.append(Event("fit", start, planner.now, (part,), "fit"))
+def _opened(planner: _Planner) -> Iterator[Event]:
+    """Say when the parts that were fresh can be walked on, unless they are coated again before."""
+    for part, opens in planner.fresh.items():
+        again = (event.start for event in planner.events if event.kind in {"rub-out", "coat"} and part in event.parts)
+        if min(again, default=opens) >= opens:
+            yield Event("walk-on", opens, opens, (part,), "walk on in socks")
+
+
+def _postponed(planner: _Planner, event: Event) -> Iterator[Event]:
+    """Put off what a part's own coat allows while its step is closed for something else, such as its nosing's coat."""
+    if event.kind not in {"walk-on", "use"}:
+        yield event
+        return
+    when: dict[dt.datetime, list[Part]] = {}
+    for part in event.parts:
+        moment = event.start
+        spans = sorted((each.start, each.end) for each in planner.closed if part in each.parts)
+        for start, end in spans:
+            moment = end if start <= moment < end else moment
+        when.setdefault(moment, []).append(part)
+    for moment, parts in when.items():
+        yield replace(event, start=moment, end=moment, parts=tuple(parts))
+
+
+def _covered(planner: _Planner, sanded: AbstractSet[Part], first: dt.datetime) -> Iterator[Event]:
+    """Keep what is sanded and bare covered until work on it begins."""
+    until: dict[dt.datetime, list[Part]] = {}
+    for part in (part for step in planner.steps for part in step.parts if part in sanded):
+        begins = min((event.start for event in planner.events if event.is_work and part in event.parts), default=None)
+        if begins is not None:
+            until.setdefault(begins, []).append(part)
+    for end, parts in until.items():
+        what = "sanded already: keep it covered with what does not slip while it is walked on"
+        yield Event("cover", first, end, tuple(parts), what)
 
 
 def _check(jobs: Sequence[Job], start: dt.date, coat_h: float, rub_h: float) -> None:
-    kinds = [kind for job in jobs for kind in job.kinds]
+    kinds = [kind for job in jobs for kind in job.kinds if job.parts is None]
     if len(kinds) != len(set(kinds)):
         twice = next(kind for kind in kinds if kinds.count(kind) > 1)
         raise UsageError("kind-twice", f"Two jobs speak of the {twice}.", "Give each kind of part one list of coats.")
@@ -364,16 +539,28 @@ def _check(jobs: Sequence[Job], start: dt.date, coat_h: float, rub_h: float) -> 
         raise UsageError("bad-times", "A coat takes some hours of one day.", "Give hours, for example 1.")
 
 
-def _notes(jobs: Sequence[Job], steps: Sequence[Step], planner: _Planner) -> tuple[str, ...]:
-    landings = [step.parts for step in steps if step.blocks]
+def _notes(jobs: Sequence[Job], calendar: Calendar) -> tuple[str, ...]:
+    steps, ways = calendar.steps, calendar.ways
+    landings = {step.parts for step in steps if step.blocks}
     found = [
         f"{level_title(each.parts[0].level).capitalize()} is one piece, and nothing leads past it from "
-        f"{each.start:%d %b %H:%M} to {each.end:%d %b %H:%M}: stay on one floor, or coat it in two halves."
-        for each in planner.closed
-        if each.parts in landings and not each.open_step
+        f"{each.start:%d %b %H:%M} to {each.end:%d %b %H:%M}: stay on one floor"
+        f"{'' if each.open_step else ', or coat it in two halves'}."
+        for each in calendar.closed
+        if each.parts in landings
     ]
+    alone = {part for parts in landings for part in parts}
+    found += [
+        f"No way leads up from {way.start:%d %b %H:%M} to {way.end:%d %b %H:%M}, since two steps side by side cannot "
+        f"be stepped on ({named(way.closed, several=True)}): stay on one floor."
+        for way in ways
+        if way.climb == "none" and not alone & set(way.closed)
+    ]
+    found += [DOUBLE] if any(way.climb == "double" for way in ways) else []
     walked = {step.parts[0].kind for step in steps}
-    stained = [job.coats[-1].product for job in jobs if walked & set(job.kinds) and not job.coats[-1].is_film]
+    stained = [
+        job.coats[-1].product for job in jobs if walked & set(job.kinds) and job.coats and not job.coats[-1].is_film
+    ]
     found += dict.fromkeys(
         f"The label of {before.product} ends the wait for the next coat before the {wait:g} h that are usual under "
         f"another product, so {after.product} is planned as the label says; ask its maker whether it may go on so soon."
@@ -381,117 +568,7 @@ def _notes(jobs: Sequence[Job], steps: Sequence[Step], planner: _Planner) -> tup
         for before, after in pairwise(job.coats)
         if before.product != after.product and (wait := before.times.passed_over) is not None
     )
-    found += [f"The last coat named is {name}: bare stain wears off a tread; add a topcoat." for name in stained]
-    return tuple(found)
-
-
-_ORDER = {"tread": 0, "landing nosing": 1, "landing board": 2}
-
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """One thing to step on, on the way up: a tread, a top nosing, half a landing, or a landing of one piece.
-
-    Parameters
-    ----------
-    parts
-        What it is made of; several boards only for half a landing.
-    blocks
-        Whether it cannot be stepped over, and nothing beside it can be stepped on: a landing of one piece.
-    """
-
-    parts: tuple[Part, ...]
-    blocks: bool = False
-
-
-def way_up(parts: Iterable[Part]) -> tuple[Step, ...]:
-    """Return what one steps on from the bottom up.
-
-    In each flight the treads come first, then a top nosing, then landing boards. A landing of two boards
-    or more is two steps, half of its boards each, so that the other half can be walked on.
-    """
-    walked = sorted(
-        (part for part in parts if part.kind in WALKED_ON), key=lambda part: (part.level, _ORDER[part.kind], part.place)
+    found += dict.fromkeys(
+        f"The last coat named is {name}: bare stain wears off a tread; add a topcoat." for name in stained
     )
-    steps: list[Step] = []
-    for (_, kind), group in itertools.groupby(walked, key=lambda part: (part.level, part.kind)):
-        each = tuple(group)
-        if kind != "landing board":
-            steps += [Step((part,)) for part in each]
-        elif len(each) == 1:
-            steps.append(Step(each, blocks=True))
-        else:
-            half = len(each) // 2
-            steps += [Step(each[:half]), Step(each[half:])]
-    return tuple(steps)
-
-
-def alternating(steps: Sequence[Step]) -> tuple[tuple[Step, ...], ...]:
-    """Return groups to work on one after the other, none of which holds two neighbours.
-
-    First every second step, then those between, then each landing that nothing leads past.
-    """
-    groups: tuple[list[Step], list[Step]] = ([], [])
-    open_steps = [step for step in steps if not step.blocks]
-    for number, step in enumerate(open_steps):
-        groups[number % 2].append(step)
-    alone = [[step] for step in steps if step.blocks]
-    return tuple(tuple(group) for group in (*groups, *alone) if group)
-
-
-def need_flight(parts: Iterable[Part]) -> bool:
-    """Return whether some kind of part is on more than one level, so that names need their flight."""
-    levels: dict[str, set[int]] = {}
-    for part in parts:
-        levels.setdefault(part.kind, set()).add(part.level)
-    return any(len(each) > 1 for each in levels.values())
-
-
-def full_name(part: Part, *, several: bool) -> str:
-    """Return a part's name, its flight before it where there are several: ``flight 2 tread 7``."""
-    return f"{level_title(part.level)} {part.name}" if several else part.name
-
-
-def named(parts: Sequence[Part], *, several: bool) -> str:
-    """Return parts in words, the numbers of a kind together: ``treads 1, 3 and 5``, ``flight 1 treads 1 and 3``."""
-    groups: dict[tuple[int, str], list[Part]] = {}
-    for part in parts:
-        groups.setdefault((part.level if several else 0, part.kind), []).append(part)
-    words, last = [], 0
-    for (level, kind), group in groups.items():
-        title = level_title(level) if level else ""
-        # "landing 1 boards 1 to 3", not "landing 1 landing boards".
-        said = kind.removeprefix("landing ") if title.startswith("landing") and level != last else kind
-        where = f"{title} " if level and level != last else ""
-        last = level
-        words.append(where + _numbered(said, group))
-    return "; ".join(words)
-
-
-def _numbered(kind: str, group: Sequence[Part]) -> str:
-    sides: dict[str, list[int]] = {}
-    for part in sorted(group, key=lambda part: (part.place, part.side or "")):
-        sides.setdefault(part.side or "", []).append(part.place)
-    numbers = []
-    for side, places in sides.items():
-        runs = _runs(places)
-        numbers += [*runs[:-1], f"{runs[-1]} {side}".strip()]
-    if len(group) == 1:
-        return f"{kind} {numbers[0]}"
-    several = "skirt boards" if kind == "skirt" else f"{kind}s"
-    return f"{several} {', '.join(numbers[:-1])} and {numbers[-1]}" if len(numbers) > 1 else f"{several} {numbers[0]}"
-
-
-def _runs(places: Sequence[int]) -> list[str]:
-    """Return numbers as texts, three and more in a row as ``4 to 7``."""
-    found: list[list[int]] = []
-    for place in places:
-        if found and place == found[-1][-1] + 1:
-            found[-1].append(place)
-        else:
-            found.append([place])
-    return [
-        text
-        for run in found
-        for text in ([f"{run[0]} to {run[-1]}"] if len(run) > 2 else [str(place) for place in run])
-    ]
+    return tuple(found)

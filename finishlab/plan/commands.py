@@ -337,6 +337,7 @@ def _sources(**given: object) -> dict[str, str]:
 @click.option("--start", metavar="DATE", help="First day, e.g. 2026-12-01. [default: tomorrow]")
 @click.option("--hours", metavar="FROM-TO", help="When somebody works, e.g. 7:30-17:00. [default: 8-18]")
 @click.option("--days", metavar="DAYS", help="Days of work, e.g. mon-sat. [default: all]")
+@click.option("--zone", metavar="NAME", help="Whose clock it is, e.g. Europe/Vienna. [default: this machine's]")
 @click.option("--away", is_flag=True, help="Treads are finished away from the stair and fitted afterwards.")
 @click.option("--set", "set_h", type=click.FloatRange(0, 1000), metavar="HOURS", help="With --away: until glue is set.")
 @click.option("--by-part", is_flag=True, help="Part by part instead of day by day.")
@@ -361,7 +362,7 @@ def calendar(
     over night, and no recoat window is missed. Times without a label are usual ones, on the side of waiting.
     """
     from finishlab.cautions import cautions_for
-    from finishlab.plan.documents import calendar_document
+    from finishlab.plan.days import calendar_document
     from finishlab.plan.files import calendar_csv, calendar_ics
     from finishlab.plan.stair_plan import calendar_of
 
@@ -402,7 +403,7 @@ def _with_coats(stair: StairPlan, options: Mapping[str, Any], *, from_file: bool
             "The stair is not described.",
             "Give --treads with --liquid, or a file with --from; see: finishlab plan example",
         )
-    if not options["coats"] and not stair.products:
+    if not options["coats"] and not stair.products and not stair.laid:
         raise UsageError("no-coats", "No coat is named.", "Name them in their order, for example --liquid “oil stain”.")
     # Coats of a product that follow each other share its recoat window, so each named coat is a product of one coat.
     products = tuple(product_of(kind) for kind in options["coats"])
@@ -413,7 +414,7 @@ def _with_days(stair: StairPlan, options: Mapping[str, Any]) -> StairPlan:
     """Return the plan with the days and hours the options name; it begins tomorrow unless somebody says when."""
     import datetime as dt
 
-    from finishlab.plan.drying import parse_days, parse_hours
+    from finishlab.plan.drying import machine_zone, parse_days, parse_hours, parse_zone
     from finishlab.record import parse_date, today
 
     start = stair.start or today() + dt.timedelta(days=1)
@@ -425,8 +426,11 @@ def _with_days(stair: StairPlan, options: Mapping[str, Any]) -> StairPlan:
         hours = replace(hours, first=first, last=last)
     if options["days"] is not None:
         hours = replace(hours, days=parse_days([options["days"]]))
+    if options["zone"] is not None or hours.zone is None:
+        hours = replace(hours, zone=machine_zone() if options["zone"] is None else parse_zone(options["zone"]))
     if options["set_h"] is not None:
         fitting = replace(fitting, set_hours=options["set_h"])
+        stair = replace(stair, said=(*stair.said, ("set_h", "as given")))
     return replace(stair, start=start, hours=hours, fitting=fitting)
 
 

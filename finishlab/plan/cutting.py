@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from finishlab.errors import UsageError
-from finishlab.plan.calendar import full_name, need_flight
 from finishlab.plan.geometry import Part, corners
+from finishlab.plan.way_up import full_name, need_flight
 from finishlab.units import length_text
 
 __all__ = ["ALLOWANCE", "KERF", "SPARES", "CuttingPlan", "Piece", "Stock", "plan_cutting"]

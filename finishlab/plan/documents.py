@@ -1,8 +1,7 @@
-"""What a plan has to say: what to buy, what to cut, which day brings what, whether the risers fit; and the cautions."""
+"""What a plan has to say: what to buy, what to cut, whether the risers fit; and the cautions."""
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
@@ -10,19 +9,19 @@ from typing import Any, Final
 
 from finishlab.cautions import Action, Caution, cautions_for
 from finishlab.coatings import COMMON
-from finishlab.plan.calendar import Calendar, Event, Night, full_name, named, nights
 from finishlab.plan.coverage import Coats, Purchase
 from finishlab.plan.cutting import CuttingPlan, Piece
 from finishlab.plan.floor import FloorPurchase
 from finishlab.plan.geometry import UPRIGHT, Part, Shape
 from finishlab.plan.risers import CODE, NO_NOSING_FROM, NOSING, WHO_DECIDES, CodeFigure, RiserCheck
 from finishlab.plan.stair_plan import Quantity, StairPlan
+from finishlab.plan.way_up import named
 from finishlab.show.cautions import caution_blocks, caution_data
 from finishlab.show.document import Block, Document, Line, Paragraph
 from finishlab.stair.names import level_title
 from finishlab.units import FT2_PER_GAL, area_text, as_typed_text, inches_text, length_text, limit_text, volume_text
 
-__all__ = ["calendar_document", "cutting_document", "floor_document", "quantities_document", "risers_document"]
+__all__ = ["cutting_document", "floor_document", "part_data", "quantities_document", "risers_document"]
 
 _FT2_PER_QT: Final = 4 * FT2_PER_GAL
 """1 ft2/qt in m2/L."""
@@ -38,17 +37,13 @@ _LAYING: Final = (
         "pins the floor."
     ),
 )
-_WEEKDAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-_MONTHS: Final = (
-    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
-    "December",
-)  # fmt: skip
 
 
 def quantities_document(plan: StairPlan, found: Sequence[Quantity], cautions: Sequence[Caution]) -> Document:
     """Return ``finishlab/plan-quantities/1``: litres as [least, most], areas in m2, coverage in m2/L."""
     data = {"products": [_product(each) for each in found], **caution_data(cautions)}
     data["not_counted"] = plan.not_counted or None
+    data["notes"] = list(plan.notes)
     return Document("plan-quantities", data, (*_to_buy(plan, found), *caution_blocks(cautions)))
 
 
@@ -57,8 +52,15 @@ def _product(quantity: Quantity) -> dict[str, Any]:
     return {
         "name": product.name,
         "kind": product.kind,
-        "coats": {"top": product.coats.top, "edges": product.coats.on_edges, "under": product.coats.under},
-        "parts": [_part(part) for part in quantity.parts],
+        "coats": _coats_data(product.coats),
+        "parts": [part_data(part) for part in quantity.parts],
+        "uses": [
+            {
+                "coats": {"top": coats.top, "edges": coats.on_edges, "under": coats.under},
+                "parts": list(map(part_data, parts)),
+            }
+            for coats, parts in _uses(quantity).items()
+        ],
         "coat_area_m2": round(need.coat_area, 4),
         "coverage_m2_per_l": [round(value, 4) for value in need.coverage],
         "coverage_source": "label" if quantity.from_label else COMMON,
@@ -81,7 +83,8 @@ def _bought(bought: Purchase) -> dict[str, Any]:
     return {"cans": cans, "litres": round(bought.litres, 4), "cost": bought.cost, **currency}
 
 
-def _part(part: Part) -> dict[str, Any]:
+def part_data(part: Part) -> dict[str, Any]:
+    """Return a part as documents name it."""
     return {"flight": level_title(part.level), "kind": part.kind, "number": part.place, "side": part.side}
 
 
@@ -94,6 +97,12 @@ def _to_buy(plan: StairPlan, found: Sequence[Quantity]) -> Iterator[Block]:
         says = f" ({product.origin.coats})" if product.origin.coats else ""
         yield Paragraph(f"{product.title}: {_coats(product.coats, quantity.parts, says)}{which}")
         yield Paragraph(f"on {_counted(quantity.parts)}: {area_text(need.coat_area, us=plan.us)} to coat in all", 2)
+        uses = _uses(quantity)
+        if product.each is not None and list(uses) != [product.coats]:
+            told = (
+                f"{_coats(coats, parts, '')} of {named(parts, several=plan.several)}" for coats, parts in uses.items()
+            )
+            yield Paragraph(f"still to come: {'; '.join(told)}", 2)
         yield Paragraph(_covers(quantity, us=plan.us), 2)
         amounts = " to ".join(dict.fromkeys(map(litres, need.litres)))
         yield Paragraph(f"needs {amounts}, {need.waste * 100:g} % waste included ({product.origin.waste})", 2)
@@ -106,10 +115,26 @@ def _to_buy(plan: StairPlan, found: Sequence[Quantity]) -> Iterator[Block]:
         yield Paragraph(f"Not counted, since their sizes are not written down: {plan.not_counted}.")
         yield Paragraph("Add them, for example: finishlab stairs edit 'landing nosing 1' --front 36in --depth 3.5in", 2)
         yield Line()
+    for note in plan.notes:
+        yield Paragraph(note)
+    if plan.notes:
+        yield Line()
     total = _total(found)
     if total:
         yield Paragraph(total)
         yield Line()
+
+
+def _coats_data(coats: Coats) -> dict[str, int]:
+    return {"top": coats.top, "edges": coats.on_edges, "under": coats.under}
+
+
+def _uses(quantity: Quantity) -> dict[Coats, list[Part]]:
+    """Return the parts by the coats they are to get."""
+    found: dict[Coats, list[Part]] = {}
+    for part, coats in quantity.uses:
+        found.setdefault(coats, []).append(part)
+    return found
 
 
 def _coats(coats: Coats, parts: Sequence[Part], says: str) -> str:
@@ -282,138 +307,6 @@ def _angles(shape: Shape) -> str:
     said = (f"{side} {angle:.1f}" for side, angle in zip(("left", "right"), shape.angles, strict=True))
     worked = f" ({' and '.join(shape.solved)} worked out from the back)" if shape.solved else ""
     return f"{', '.join(said)} degrees{worked}"
-
-
-def calendar_document(
-    plan: StairPlan, calendar: Calendar, cautions: Sequence[Caution], *, by_part: bool = False
-) -> Document:
-    """Return ``finishlab/plan-calendar/1``: events with local times, and what is open in each night.
-
-    For people it is told day by day, or part by part.
-    """
-    data = {
-        "start": None if plan.start is None else plan.start.isoformat(),
-        "notes": list(calendar.notes),
-        "events": [
-            {
-                "kind": event.kind,
-                "start": event.start.isoformat(timespec="minutes"),
-                "end": None if event.end is None else event.end.isoformat(timespec="minutes"),
-                "what": event.what,
-                "parts": [_part(part) for part in event.parts],
-            }
-            for event in calendar.events
-        ],
-        "nights": [
-            {
-                "after": night.day.isoformat(),
-                "closed": [_part(part) for part in night.closed],
-                "open": [_part(part) for part in night.open],
-            }
-            for night in nights(calendar)
-        ],
-    }
-    told = _by_part(plan, calendar) if by_part else _by_day(plan, calendar)
-    return Document("plan-calendar", data | caution_data(cautions), (*told, *caution_blocks(cautions)))
-
-
-def _by_day(plan: StairPlan, calendar: Calendar) -> Iterator[Block]:
-    """Tell the calendar day by day, and for each night what may be stepped on."""
-    yield from map(Paragraph, (_summary(calendar), *(f"Note: {note}" for note in calendar.notes)))
-    yield Line()
-    night_of = {night.day: night for night in nights(calendar)}
-    days: dict[dt.date, list[Event]] = {}
-    for event in calendar.events:
-        if event.kind != "recoat":
-            days.setdefault(event.start.date(), []).append(event)
-    waiting: list[dt.date] = []
-    for day in sorted({*days, *night_of}):
-        if waiting and (day in days or night_of[day].closed != night_of[waiting[-1]].closed):
-            yield from _waiting(plan, waiting, night_of)
-            waiting = []
-        if day not in days:
-            waiting.append(day)
-            continue
-        yield Paragraph(_day(day))
-        for event in days[day]:
-            yield Paragraph(_event(plan, calendar, event), 2, 15)
-        if day in night_of:
-            yield Paragraph(f"night        {_stay(plan, night_of[day])}", 2, 15)
-    yield Line()
-    yield Paragraph(
-        "Planned for about 21 C and 50 % humidity; cold or damp air takes longer, so test before you go on."
-    )
-    yield Paragraph("Sanding, repairs and masking come before the first coat and are not counted.")
-    yield Line()
-
-
-def _by_part(plan: StairPlan, calendar: Calendar) -> Iterator[Block]:
-    """Tell the calendar part by part."""
-    for part in plan.parts:
-        events = [event for event in calendar.of(part) if event.kind != "recoat"]
-        if events:
-            yield Paragraph(full_name(part, several=plan.several).capitalize())
-            for event in events:
-                yield Paragraph(f"{_short_day(event.start)} {event.start:%H:%M}  {event.what}", 2, 21)
-            yield Line()
-
-
-def _summary(calendar: Calendar) -> str:
-    """Return from when to when, and when the stair can be used again."""
-    milestones = (("walk-on", "every step can be walked on"), ("use", "used with care"), ("cure", "cured"))
-    last = {kind: max((e.start for e in calendar.events if e.kind == kind), default=None) for kind, _ in milestones}
-    work = [event for event in calendar.events if event.is_work]
-    latest = work[-1].start
-    words = [f"Work from {_dated(work[0].start)} to {_dated(latest)}"]
-    for kind, text in milestones:
-        when = last[kind]
-        if when is not None and when >= latest:  # parts finished away may be hard before the last is fitted
-            words.append(f"{text} from {_dated(when)}")
-            latest = when
-    return "; ".join(words) + "."
-
-
-def _event(plan: StairPlan, calendar: Calendar, event: Event) -> str:
-    who = named(event.parts, several=plan.several)
-    if event.is_work and event.end is not None:
-        return f"{event.start:%H:%M}-{event.end:%H:%M}  {event.what}: {who}{_window(calendar, event)}"
-    return f"from {event.start:%H:%M}   {event.what}: {who}"
-
-
-def _window(calendar: Calendar, event: Event) -> str:
-    """Return until when a coat must be on, or that it comes late."""
-    if event.kind != "coat":
-        return ""
-    for each in calendar.events:
-        if each.kind == "recoat" and each.coat == event.coat and each.parts == event.parts:
-            if each.end is not None:
-                return f" (must be on by {_short_day(each.end)} {each.end:%H:%M})"
-            return " (the usual window is missed, so only after the rub-out)" if "missed" in each.what else ""
-    return ""
-
-
-def _waiting(plan: StairPlan, days: Sequence[dt.date], night_of: Mapping[dt.date, Night]) -> Iterator[Block]:
-    """Tell days on which nothing is done, alike ones together."""
-    yield Paragraph(_day(days[0]) if len(days) == 1 else f"{_day(days[0])} to {_day(days[-1])}")
-    yield Paragraph(f"drying       {_stay(plan, night_of[days[0]])}", 2, 15)
-
-
-def _stay(plan: StairPlan, night: Night) -> str:
-    if len(night.closed) * 3 <= len(night.open):
-        return f"keep off {named(night.closed, several=plan.several)}"
-    return f"step only on {named(night.open, several=plan.several)}" if night.open else "nothing can be stepped on"
-
-
-def _day(day: dt.date) -> str:
-    return f"{_WEEKDAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]}"
-
-
-def _dated(moment: dt.datetime) -> str:
-    return f"{_short_day(moment)} {moment.year}"
-
-
-def _short_day(moment: dt.datetime) -> str:
-    return f"{_WEEKDAYS[moment.weekday()][:3]} {moment.day} {_MONTHS[moment.month - 1][:3]}"
 
 
 def risers_document(found: RiserCheck, *, us: bool) -> Document:

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import os
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import Final
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from finishlab.coatings import coating
+from finishlab.coatings import COMMON, coating
 from finishlab.errors import UsageError
 
 __all__ = [
@@ -22,8 +25,10 @@ __all__ = [
     "WorkHours",
     "default_coat",
     "gap_rules",
+    "machine_zone",
     "parse_days",
     "parse_hours",
+    "parse_zone",
     "plan_coats",
     "recoat_times",
 ]
@@ -31,6 +36,7 @@ __all__ = [
 DAYS: Final = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 STEP: Final = dt.timedelta(minutes=30)
 """Work starts on the hour or the half hour."""
+_LOCAL_TIME: Final = Path("/etc/localtime")
 _LONGEST_SEARCH: Final = 400
 """Days ahead in which a working day must come."""
 
@@ -47,6 +53,9 @@ class WorkHours:
         Days of the week, 0 for Monday.
     off
         Days on which nothing is done.
+    zone
+        Whose clock it is, so that waiting over a change of the clock is counted in real hours; None: a clock that is
+        never changed.
 
     Raises
     ------
@@ -58,6 +67,21 @@ class WorkHours:
     last: float = 18.0
     days: frozenset[int] = field(default_factory=lambda: frozenset(range(7)))
     off: frozenset[dt.date] = frozenset()
+    zone: dt.tzinfo | None = None
+
+    def later(self, moment: dt.datetime, hours: float) -> dt.datetime:
+        """Return what the clock shows so many real hours after a moment.
+
+        An hour that the clock shows twice is its first; one it leaves out is counted as the one before the change.
+        """
+        wait = dt.timedelta(hours=hours)
+        if self.zone is None:
+            return moment + wait
+        real = moment.replace(tzinfo=self.zone).astimezone(dt.UTC) + wait
+        shown = real.astimezone(self.zone)
+        # Of an hour shown twice the later one is given as the full hour after it, so that nothing opens too early.
+        late = shown.fold and not moment.fold
+        return shown.replace(tzinfo=None, fold=0) + (dt.timedelta(hours=1) if late else dt.timedelta())
 
     def __post_init__(self) -> None:
         if not 0 <= self.first < self.last <= 24 or (self.first * 2) % 1 or (self.last * 2) % 1:
@@ -105,6 +129,27 @@ class WorkHours:
         for start in self.starts(ready, length, ready + dt.timedelta(days=_LONGEST_SEARCH)):
             return start
         raise UsageError("no-working-day", "No working day comes within a year.", "Take days off the list of days off.")
+
+
+def parse_zone(text: str) -> dt.tzinfo:
+    """Return the clock of a place by its name in the time zone database; UsageError ``"bad-zone"``."""
+    try:
+        return ZoneInfo(text.strip())
+    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+        raise UsageError(
+            "bad-zone", f"“{text}” is no time zone this machine knows.", "Write for example Europe/Vienna."
+        ) from error
+
+
+def machine_zone() -> dt.tzinfo | None:
+    """Return the clock of this machine with its changes; None where the machine does not say."""
+    try:
+        if os.environ.get("TZ"):
+            return ZoneInfo(os.environ["TZ"].lstrip(":"))
+        with _LOCAL_TIME.open("rb") as file:
+            return ZoneInfo.from_file(file)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        return None
 
 
 def parse_hours(text: str) -> tuple[float, float]:
@@ -176,6 +221,8 @@ class Times:
         Hours before another product that are usual, where the label's window ends before them; None: kept.
     socks, use, cure
         Hours until it is walked on in socks, used with care, cured.
+    said
+        Who says a figure, by its field's name; of the others nobody does but common practice.
 
     Raises
     ------
@@ -191,6 +238,7 @@ class Times:
     late: float | None = None
     rub_out: bool = False
     passed_over: float | None = None
+    said: tuple[tuple[str, str], ...] = field(default=(), compare=False)
 
     def __post_init__(self) -> None:
         for least, most in (self.recoat, self.under_other or self.recoat):
@@ -202,9 +250,14 @@ class Times:
         if not all(0 <= hours < math.inf and hours <= 10_000 for hours in others):
             raise UsageError("bad-times", "Hours are not below 0, nor above 10,000.", "Copy the hours from the label.")
 
-    def with_said(self, **said: float | bool | None) -> Times:
-        """Return the times with those that are said, by their names, in the place of the usual ones."""
-        return replace(self, **{name: value for name, value in said.items() if value is not None})  # type: ignore[arg-type]  # each of its kind
+    def who(self, name: str) -> str:
+        """Return who says a figure, by its field's name."""
+        return dict(self.said).get(name, COMMON)
+
+    def with_said(self, by: str, **said: float | bool | None) -> Times:
+        """Return the times with those that somebody says, by their names, in the place of the usual ones."""
+        told = {name: value for name, value in said.items() if value is not None}
+        return replace(self, said=(*self.said, *((name, by) for name in told)), **told)  # type: ignore[arg-type]  # each of its kind
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,6 +277,16 @@ class Gap:
     most: float | None
     rub_out: bool
     late: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Laid:
+    """The coat that is on already when the plan begins."""
+
+    coat: Coat
+    ended: dt.datetime
+    rubbed_out: bool = False
+    """Whether it was rubbed out since."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -260,7 +323,14 @@ def default_coat(kind: str, product: str | None = None) -> Coat:
     return Coat(product or what.kind, times, what.is_film)
 
 
-def recoat_times(usual: Times, label: Window | None, *, other: Window | None = None, own: float | None = None) -> Times:
+def recoat_times(
+    usual: Times,
+    label: Window | None,
+    *,
+    other: Window | None = None,
+    own: float | None = None,
+    by: tuple[str, str] = ("the label", "the recipe"),
+) -> Times:
     """Return times with what the label of the coat that lies below says of the next one; one rule for cans and files.
 
     The label's window holds for a coat of the same product. For another product its own figure for that holds; without
@@ -275,6 +345,8 @@ def recoat_times(usual: Times, label: Window | None, *, other: Window | None = N
         The label's hours before a coat of the same, and of another product; None: not on it.
     own
         Hours the recipe waits: they stand in the place of usual ones.
+    by
+        What label and recipe are called where it is told who says an hour.
 
     Raises
     ------
@@ -283,18 +355,26 @@ def recoat_times(usual: Times, label: Window | None, *, other: Window | None = N
     """
     recoat = label or (usual.recoat if own is None else (own, usual.recoat[1]))
     last = recoat[1]
+    here = by[0] if label is not None else by[1] if own is not None else ""
+    usual = replace(usual, said=(*usual.said, *([("recoat", here)] if here else [])))
     if other is not None:
         goes_on = last if other[1] is None and last is not None and last > other[0] else other[1]
-        return replace(usual, recoat=recoat, under_other=(other[0], goes_on))
+        return _under_other(usual, recoat, (other[0], goes_on), by[0])
     if usual.under_other is None:
         return replace(usual, recoat=recoat)
     wait = usual.under_other[0] if own is None else own
     least = wait if label is None else max(wait, label[0])
+    who = by[0] if least > wait else by[1] if own is not None else ""
     if last is None:
-        return replace(usual, recoat=recoat, under_other=(least, usual.under_other[1]))
+        return _under_other(usual, recoat, (least, usual.under_other[1]), who)
     if least < last:
-        return replace(usual, recoat=recoat, under_other=(least, last))
-    return replace(usual, recoat=recoat, under_other=recoat, passed_over=wait)
+        return _under_other(usual, recoat, (least, last), who)
+    return replace(_under_other(usual, recoat, recoat, by[0]), passed_over=wait)
+
+
+def _under_other(times: Times, recoat: Window, other: Window, by: str) -> Times:
+    """Return times with both windows; `by` says the second, nobody where it is empty."""
+    return replace(times, recoat=recoat, under_other=other, said=(*times.said, *([("under_other", by)] if by else [])))
 
 
 def gap_rules(coat: Coat, following: Coat) -> tuple[Gap, ...]:
@@ -308,7 +388,12 @@ def gap_rules(coat: Coat, following: Coat) -> tuple[Gap, ...]:
 
 
 def plan_coats(
-    coats: Sequence[Coat], ready: dt.datetime, hours: WorkHours, coat_h: float, rub_h: float
+    coats: Sequence[Coat],
+    ready: dt.datetime,
+    hours: WorkHours,
+    coat_h: float,
+    rub_h: float,
+    after: Laid | None = None,
 ) -> tuple[PlannedCoat, ...]:
     """Return when each coat is given: the earliest in which every recoat window is kept.
 
@@ -322,6 +407,8 @@ def plan_coats(
         When somebody works.
     coat_h, rub_h
         Hours one coat, and one rubbing out, of all the parts take.
+    after
+        The coat that is on already. Where its window is missed, the next goes on after a rub-out.
 
     Raises
     ------
@@ -330,9 +417,10 @@ def plan_coats(
     """
     if not coats:
         raise UsageError("no-coats", "No coat is named.", "Name them in their order, for example --liquid “oil stain”.")
-    longest = coat_h + (rub_h if any(coat.times.rub_out or coat.times.late for coat in coats) else 0.0)
+    rubbed = [*coats, *([] if after is None else [after.coat])]
+    longest = coat_h + (rub_h if any(coat.times.rub_out or coat.times.late for coat in rubbed) else 0.0)
     hours.next_start(ready, dt.timedelta(hours=longest))
-    found = _Search(coats, hours, dt.timedelta(hours=coat_h), dt.timedelta(hours=rub_h)).run(ready)
+    found = _Search(coats, hours, dt.timedelta(hours=coat_h), dt.timedelta(hours=rub_h)).run(ready, after)
     if found is None:
         raise UsageError(
             "no-recoat-slot",
@@ -352,7 +440,15 @@ class _Search:
         self.rub = rub
         self.hopeless: set[tuple[int, dt.datetime]] = set()
 
-    def run(self, ready: dt.datetime) -> tuple[PlannedCoat, ...] | None:
+    def run(self, ready: dt.datetime, after: Laid | None) -> tuple[PlannedCoat, ...] | None:
+        if after is not None:
+            for planned in self.candidates(
+                PlannedCoat(after.coat, 0, after.ended, after.ended, None, None), ready, after
+            ):
+                rest = self.after(planned)
+                if rest is not None:
+                    return (planned, *rest)
+            return None
         first = self.hours.next_start(ready, self.coat)
         for start in self.hours.starts(first, self.coat, first + _AHEAD):
             planned = PlannedCoat(self.coats[0], 1, start, start + self.coat, None, None)
@@ -373,14 +469,20 @@ class _Search:
         self.hopeless.add((planned.number, planned.start))
         return None
 
-    def candidates(self, planned: PlannedCoat) -> Iterator[PlannedCoat]:
+    def candidates(
+        self, planned: PlannedCoat, from_: dt.datetime | None = None, laid: Laid | None = None
+    ) -> Iterator[PlannedCoat]:
         """Give what may follow, the earliest first; the rub-out is work of the same day, just before the coat."""
         coat = self.coats[planned.number]
-        for gap in gap_rules(planned.coat, coat):
+        rules = gap_rules(planned.coat, coat)
+        if laid is not None and rules[-1].most is not None:
+            rules = (*rules, Gap(rules[-1].most, None, rub_out=True, late=True))
+        for rule in rules:
+            gap = replace(rule, rub_out=False) if laid is not None and laid.rubbed_out else rule
             rub = self.rub if gap.rub_out else dt.timedelta()
-            ready = planned.end + dt.timedelta(hours=gap.least)
+            ready = max(self.hours.later(planned.end, gap.least), from_ or planned.end)
             if gap.most is not None:
-                until = planned.end + dt.timedelta(hours=gap.most) - rub
+                until = self.hours.later(planned.end, gap.most) - rub
             else:
                 until = self.hours.next_start(ready, rub + self.coat) + _AHEAD
             for start in self.hours.starts(ready, rub + self.coat, until):

@@ -14,10 +14,11 @@ from typing import Final
 
 from finishlab.cautions import DEFERS, Caution, cautions_for
 from finishlab.coatings import COMMON
-from finishlab.plan.calendar import Calendar, Event, named, nights
+from finishlab.plan.calendar import Calendar, Event, nights
 from finishlab.plan.cutting import CuttingPlan
 from finishlab.plan.geometry import WALKED_ON
 from finishlab.plan.stair_plan import Quantity, StairPlan
+from finishlab.plan.way_up import named
 from finishlab.show.csv_text import Cell, csv_text
 from finishlab.stair.names import level_title
 
@@ -151,12 +152,14 @@ def cutting_csv(found: CuttingPlan) -> str:
     """Return one row a piece: the rectangle to cut, and the outline to cut it to."""
     header = (
         "piece", "length mm", "width mm", "strips", "front mm", "back mm", "depth mm", "left side mm", "right side mm",
-        "diagonal front left mm", "diagonal front right mm",
+        "diagonal front left mm", "diagonal front right mm", "strip mm", "left angle", "right angle",
     )  # fmt: skip
     rows: list[Sequence[Cell]] = []
     for piece in found.pieces:
-        outline = (round(each, 1) for each in piece.outline)
-        rows.append((piece.name, round(piece.length, 1), round(piece.width, 1), piece.strips, *outline))
+        outline: list[Cell] = [round(each, 1) for each in piece.outline] or [None] * 7
+        angles = (None, None) if piece.part is None else (round(angle, 1) for angle in piece.part.shape.angles)
+        size = (round(piece.length, 1), round(piece.width, 1))
+        rows.append((piece.name, *size, piece.strips, *outline, round(piece.strip_width, 1), *angles))
     return csv_text(header, rows)
 
 
@@ -182,7 +185,8 @@ def calendar_ics(plan: StairPlan, calendar: Calendar) -> str:
         entries.append(Entry(event.start, event.end, f"Stair: {event.what} ({who})", text, busy=event.is_work))
     for night in nights(calendar):
         if night.open:
-            title = f"Stair tonight: step only on {named(night.open, several=plan.several)}"
+            climb = {"single": "", "double": " (double steps)", "none": " (no way up)"}[night.climb]
+            title = f"Stair tonight: step only on {named(night.open, several=plan.several)}{climb}"
             entries.append(Entry(night.day, night.day + dt.timedelta(days=1), title, busy=False))
     return icalendar_text("Stair", entries, plan.start or calendar.events[0].start.date())
 

@@ -2,34 +2,46 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import replace
+import datetime as dt
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import TYPE_CHECKING, Final
 
-from finishlab.coatings import of_step
+from finishlab.coatings import can_kinds, coating, of_step
 from finishlab.errors import UsageError
+from finishlab.finish.finish import ColourStep, Topcoat
 from finishlab.logbook.recipes import chosen_recipe
 from finishlab.plan.coverage import Can, Coats
-from finishlab.plan.drying import recoat_times
+from finishlab.plan.drying import Laid, recoat_times
 from finishlab.plan.entered import product_of
 from finishlab.plan.geometry import UPRIGHT, Part, Shape
 from finishlab.plan.stair_plan import Origin, Product, StairPlan
-from finishlab.stair.names import listed
-from finishlab.stair.progress import coats_of
+from finishlab.stair.names import PartName, listed
+from finishlab.stair.progress import (
+    WORN,
+    Layer,
+    PartRecipe,
+    Progress,
+    coats_of,
+    layers,
+    missing,
+    passed_over,
+    progress_of,
+    recipe_of,
+    resolved,
+)
 from finishlab.units import LITRES_PER_QT
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from finishlab.finish.finish import Finish
     from finishlab.logbook import Logbook
     from finishlab.plan.drying import Times, Window
     from finishlab.recipe.records import Can as LoggedCan
     from finishlab.recipe.records import Label
-    from finishlab.stair.records import StoredPart
+    from finishlab.stair.records import CoatStep, StoredPart, StoredStair
 
-__all__ = ["logged_plan", "logged_products", "logged_stair", "planned_parts"]
+__all__ = ["finish_products", "logged_plan", "logged_products", "logged_stair", "planned_part"]
 
 _US_SIZES: Final = {
     0.125: "1/4 pt", 0.25: "1/2 pt", 0.5: "1 pt", 1: "1 qt", 2: "1/2 gal", 4: "1 gal", 5: "5 qt", 20: "5 gal",
@@ -37,27 +49,201 @@ _US_SIZES: Final = {
 """Quarts -> what a can of that size is called."""
 _ANY_SIZE: Final = (900.0, 250.0, 25.0)
 """Sizes of a part of which only the days are asked."""
+_UNDER: Final = re.compile(r"under|both|bottom|back|all")
+"""What says that a coat was given to the underside too."""
+_SLOW: Final[Mapping[CoatStep, str]] = {"stain": "oil stain", "seal": "sealer", "topcoat": "oil polyurethane"}
+"""What a coat is taken to be where neither can nor recipe says it: the kind that takes longest."""
+_END_OF_DAY: Final = dt.time(18)
+"""When a coat whose hour is not on record is taken to have been given, so that nothing opens too early."""
 _MOST_SIZES: Final = 4
 """As many sizes as a purchase can be mixed of."""
 
 
 def logged_plan(log: Logbook, recipe: str | None = None, *, sized: bool = True) -> StairPlan:
-    """Return the logged stair with the products of a recipe: the one named, else the standard, else the only one.
+    """Return the logged stair, each part with the coats it is still to get by its own recipe.
+
+    With a recipe named it is for the parts of that recipe alone; where none is to get it yet, as if all that feet wear
+    and that has no recipe of its own got it.
 
     Raises
     ------
     UsageError
-        ``"no-stair"``, ``"no-sizes"``, ``"no-recipe"``, ``"which-recipe"``, ``"unknown-kind"``.
+        ``"no-stair"``, ``"no-sizes"``, ``"no-recipe"``, ``"which-recipe"``, ``"unknown-kind"``, ``"all-done"``.
     LogbookError
         ``"unknown-recipe"``.
     """
-    stair, products = logged_stair(log, sized=sized), logged_products(log, recipe)
-    coated = {kind for product in products for kind in product.parts}
-    here = log.stair_parts() if sized else ()
-    unsized = [part.name for part in here if part.name.kind in coated and _shape_of(part) is None]
-    us = stair.us or any(each.record.label is not None and each.record.label.typed_in for each in log.cans())
+    plan, stair = logged_stair(log, sized=sized), log.stair()
+    cans = {each.number.key: each.record for each in log.cans()}
+    work = _Work(stair, progress_of(stair.events), cans)
+    recipes, notes = _recipes(log, work, recipe)
+    by_recipe: dict[int, list[StoredPart]] = {}
+    for part in stair.parts:
+        if part.ident in recipes:
+            by_recipe.setdefault(recipes[part.ident].number, []).append(part)
+    products, unsized = [], []
+    for parts in by_recipe.values():
+        worked = recipes[parts[0].ident]
+        notes += [worked.changed] if worked.changed else []
+        for made in finish_products(worked, cans):
+            uses = [(part, coats) for part in parts if (coats := work.left(part, worked, made))]
+            shaped = tuple((made_part, c) for part, c in uses if (made_part := planned_part(part, sized=sized)))
+            unsized += [part.name for part, _ in uses if sized and _shape_of(part) is None]
+            if shaped:
+                products.append(replace(made.product, each=shaped))
+    notes += work.notes(recipes)
+    if not products and not unsized and (sized or not work.to_fit(recipes)):
+        raise UsageError(
+            "all-done",
+            "No part is short of a coat.",
+            "See what each part has: finishlab stairs show; what is sanded again is logged so: stairs log PARTS sanded",
+        )
+    us = plan.us or any(can.label is not None and can.label.typed_in for can in cans.values())
     us = us or any(can.label in _US_SIZES.values() for product in products for can in product.cans)
-    return replace(stair, products=products, us=us, not_counted=listed(unsized) if unsized else "")
+    missing = listed(dict.fromkeys(unsized)) if unsized else ""
+    shaped_parts = [(part, found) for part in stair.parts if (found := planned_part(part, sized=sized))]
+    return replace(
+        plan,
+        products=tuple(products),
+        us=us,
+        not_counted=missing,
+        notes=tuple(dict.fromkeys(notes)),
+        laid={found: laid for part, found in shaped_parts if (laid := work.laid(part, recipes.get(part.ident)))},
+        fitted=frozenset(found for part, found in shaped_parts if "fitted" in work.of(part).done),
+        sanded=frozenset(
+            found for part, found in shaped_parts if "sanded" in work.of(part).done and not work.of(part).coats
+        ),
+    )
+
+
+def _recipes(log: Logbook, work: _Work, recipe: str | None) -> tuple[dict[int, PartRecipe], list[str]]:
+    """Return the recipe of each part that is planned, and what is to be said of the others."""
+    stair = work.stair
+    found = {part.ident: recipe_of(stair, part, work.of(part)) for part in stair.parts}
+    named = None if recipe is None else log.recipe(recipe).number.key
+    notes: list[str] = []
+    live = log.recipes()
+    if len(live) == 1 or (named is None and not any(found.values())):
+        # Nothing decided otherwise, the only recipe there is is meant; of several none can be.
+        only = live[0].number.key if len(live) == 1 else chosen_recipe(log, None)[0]
+        found |= {
+            part.ident: resolved(stair, only, "only")
+            for part in stair.parts
+            if found[part.ident] is None and part.record.kind in WORN
+        }
+    if named is not None and not any(each is not None and each.number == named for each in found.values()):
+        free = [part for part in stair.parts if part.record.kind in WORN and _undecided(found[part.ident])]
+        found = dict.fromkeys(found) | {part.ident: resolved(stair, named, "only") for part in free}
+        notes.append(
+            f"No part is to get R{named} yet: planned as if {stair.listed(part.name for part in free)} got it."
+        )
+        named = named if free else None
+    elif named is not None:
+        others: dict[int, list[PartName]] = {}
+        for part in stair.parts:
+            mine = found[part.ident]
+            if mine is not None and mine.number != named:
+                others.setdefault(mine.number, []).append(part.name)
+        told = [f"{stair.listed(names)} (R{number})" for number, names in others.items()]
+        notes += [f"Of another recipe, and not in this plan: {', '.join(told)}."] if told else []
+        found = {ident: each if each and each.number == named else None for ident, each in found.items()}
+    without = [part for part in stair.parts if recipe_of(stair, part, work.of(part)) is None and not found[part.ident]]
+    if without:
+        names = stair.listed(part.name for part in without)
+        notes.append(
+            f"Left out, since no recipe is theirs: {names}. Give them one, for example: finishlab stairs edit "
+            f"“{names.split(',')[0]}” --recipe {live[0].number if live else 'R1'}"
+        )
+    return {ident: each for ident, each in found.items() if each is not None}, notes
+
+
+def _undecided(recipe: PartRecipe | None) -> bool:
+    return recipe is None or recipe.why in {"standard", "only"}
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A product of a recipe, and which of the recipe's coats it is."""
+
+    product: Product
+    layers: tuple[Layer, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Work:
+    """What is left to do on the logged stair."""
+
+    stair: StoredStair
+    progress: Mapping[int, Progress]
+    cans: Mapping[int, LoggedCan]
+
+    def of(self, part: StoredPart) -> Progress:
+        """Return how far a part is."""
+        return self.progress.get(part.ident, Progress())
+
+    def left(self, part: StoredPart, recipe: PartRecipe, made: Made) -> Coats | None:
+        """Return the coats of a product a part is still to get; None for none.
+
+        Of the underside it is taken to have got its coat with the first that does not say otherwise.
+        """
+        known = self.of(part)
+        left = {(step, n) for step, numbers in missing(known, coats_of(recipe.finish)).items() for n in numbers}
+        mine = [layer for layer in made.layers if (layer.step, layer.number) in left]
+        if not mine:
+            return None
+        numbers = {layer.number for layer in made.layers}
+        on = [event for event in known.coats.get(made.layers[0].step, ()) if event.coat in numbers]
+        under = any(event.faces is None or _UNDER.search(event.faces.casefold()) for event in on)
+        reached = not under and "fitted" not in known.done
+        return Coats(len(mine), under=int(reached and made.product.coats.under > 0))
+
+    def laid(self, part: StoredPart, recipe: PartRecipe | None) -> Laid | None:
+        """Return the coat a part has already, with the times of its own can, else of its recipe, else usual ones."""
+        known = self.of(part)
+        last = known.last_coat
+        if last is None or last.step is None:
+            return None
+        can = self.stair.cans.get(last.batch_number or 0)
+        mine = None
+        if recipe is not None:
+            made = [each for each in finish_products(recipe, self.cans) if each.layers[0].step == last.step]
+            same = [each for each in made if any(layer.number == last.coat for layer in each.layers)]
+            mine = next(iter(same or made[-1:]), None)
+        if mine is not None and (can is None or mine.layers[0].section.can_number == last.batch_number):
+            coat = mine.product.coat
+        else:
+            kind = can.kind if can is not None and can.kind in can_kinds() and can.kind != "other" else _SLOW[last.step]
+            kind = kind if coating(kind).usual is not None else _SLOW[last.step]
+            name = mine.product.name if mine is not None else None
+            usual = product_of(kind, name=name)
+            coat = _labelled(usual, last.batch_number, self.stair.cans, None).coat
+        ended = last.moment if last.conditions.time else dt.datetime.combine(last.date, _END_OF_DAY)
+        return Laid(coat, ended, known.rubbed_out)
+
+    def to_fit(self, recipes: Mapping[int, PartRecipe]) -> bool:
+        """Return whether some part has its coats and was not fitted."""
+        return any(
+            "fitted" not in self.of(part).done and self.of(part).coats
+            for part in self.stair.parts
+            if part.ident in recipes
+        )
+
+    def notes(self, recipes: Mapping[int, PartRecipe]) -> Iterator[str]:
+        """Say which parts are done, and which coats were passed over and are not planned."""
+        done: list[PartName] = []
+        over: dict[CoatStep, list[PartName]] = {}
+        for part in self.stair.parts:
+            recipe = recipes.get(part.ident)
+            if recipe is None:
+                continue
+            want = coats_of(recipe.finish)
+            if self.of(part).coats and not missing(self.of(part), want):
+                done.append(part.name)
+            for step in passed_over(self.of(part), want):
+                over.setdefault(step, []).append(part.name)
+        if done:
+            yield f"Finished, and not planned again: {self.stair.listed(done)}."
+        for step, names in over.items():
+            yield f"Not planned: {step} on {self.stair.listed(names)}, since another coat lies over it already."
 
 
 def logged_stair(log: Logbook, *, sized: bool = True) -> StairPlan:
@@ -75,7 +261,7 @@ def logged_stair(log: Logbook, *, sized: bool = True) -> StairPlan:
             "The stair is not described.",
             "Enter it once with: finishlab stairs add RISERS, or give --treads and their sizes, or a file with --from.",
         )
-    parts = planned_parts(stored, sized=sized)
+    parts = [found for part in stored if (found := planned_part(part, sized=sized)) is not None]
     if not parts:
         raise UsageError(
             "no-sizes",
@@ -88,54 +274,71 @@ def logged_stair(log: Logbook, *, sized: bool = True) -> StairPlan:
 
 def logged_products(log: Logbook, recipe: str | None = None) -> tuple[Product, ...]:
     """Return what a recipe puts on, in order; coverage, times, sizes and prices are the cans' where these say them."""
-    number, chosen, _ = chosen_recipe(log, recipe)
+    number = chosen_recipe(log, recipe)[0]
     cans = {each.number.key: each.record for each in log.cans()}
-    products = tuple(_products(f"R{number}", chosen.finish, cans))
-    if not products:
+    return tuple(made.product for made in finish_products(resolved(log.stair(), number), cans))
+
+
+def finish_products(recipe: PartRecipe, cans: Mapping[int, LoggedCan]) -> tuple[Made, ...]:
+    """Return the products of a recipe in the order they go on.
+
+    Raises
+    ------
+    UsageError
+        ``"empty-recipe"``, ``"unknown-kind"``.
+    """
+    found = tuple(_products(recipe, cans))
+    if not found:
         raise UsageError(
             "empty-recipe",
-            f"Recipe R{number} says neither stain nor topcoat.",
-            f"Add them, for example: finishlab recipe edit R{number} --step oil --top “oil pu; coats=3”",
+            f"Recipe R{recipe.number} says neither stain nor topcoat.",
+            f"Add them, for example: finishlab recipe edit R{recipe.number} --step oil --top “oil pu; coats=3”",
         )
-    return products
+    return found
 
 
-def _products(number: str, finish: Finish, cans: Mapping[int, LoggedCan]) -> Iterator[Product]:
-    steps = [(of_step("step", step.kind), step.name, step.can_number, step.next_h) for step in finish.steps]
-    for (stain, name, can, next_h), alike in groupby(steps):
-        if stain is None:
+def _products(recipe: PartRecipe, cans: Mapping[int, LoggedCan]) -> Iterator[Made]:
+    number = f"R{recipe.number}"
+    for _, alike in groupby(layers(recipe.finish), key=_same):
+        mine = tuple(alike)
+        section = mine[0].section
+        kind = of_step(section.SECTION, section.kind)
+        if kind is None:
+            what, example = "topcoat it has", "--top “oil pu”"
+            if isinstance(section, ColourStep):
+                what, example = f"stain its step “{section.name or 1}” is", "--step “1: kind=oil”"
             raise UsageError(
                 "unknown-kind",
-                f"Recipe {number} does not say what kind of stain its step “{name or 1}” is.",
-                f"Say it, for example: finishlab recipe edit {number} --step “1: kind=oil”",
+                f"Recipe {number} does not say what kind of {what}.",
+                f"Say it, for example: finishlab recipe edit {number} {example}",
             )
-        coats = len(list(alike))
-        called = name or _on_can(can, cans) or None
-        yield _said(product_of(stain.kind, name=called, coats=coats), number, can, cans, next_h)
-    seals = coats_of(finish).get("seal", 0)
-    if finish.seal is not None and seals:
-        sealed = product_of("sealer", name=finish.seal.kind, coats=seals)
-        yield _said(sealed, number, finish.seal.can_number, cans, None)
-    coat = finish.topcoat
-    if coat is not None:
-        film = of_step("topcoat", coat.kind)
-        if film is None:
-            raise UsageError(
-                "unknown-kind",
-                f"Recipe {number} does not say what kind of topcoat it has.",
-                f"Say it, for example: finishlab recipe edit {number} --top “oil pu”; for others use --from FILE.",
-            )
-        name = " ".join(word for word in (coat.maker, coat.product) if word) or _on_can(coat.can_number, cans)
-        top = product_of(str(coat.kind), name=name or None, coats=coat.coats or film.figures.coats)
-        if coat.coats is None:
-            number = f"usual, since {number} does not say how many"
-        yield _said(top, number, coat.can_number, cans, coat.recoat_h)
+        named, origin = kind.kind, number
+        if isinstance(section, ColourStep):
+            name, wait = section.name or _on_can(section.can_number, cans), section.next_h
+        elif isinstance(section, Topcoat):
+            named, wait = str(section.kind), section.recoat_h
+            name = " ".join(word for word in (section.maker, section.product) if word)
+            name = name or _on_can(section.can_number, cans)
+            if section.coats is None:
+                origin = f"usual, since {number} does not say how many"
+        else:
+            name, wait = section.kind or "", None
+        product = product_of(named, name=name or None, coats=len(mine))
+        yield Made(_said(product, origin, section.can_number, cans, wait), mine)
 
 
 def _on_can(number: int | None, cans: Mapping[int, LoggedCan]) -> str:
     """Return the product's name as its can has it; empty where no can is named."""
     can = None if number is None else cans.get(number)
     return "" if can is None else " ".join(word for word in (can.maker, can.product) if word)
+
+
+def _same(layer: Layer) -> tuple[object, ...]:
+    """Return what coats of one product have in common."""
+    section = layer.section
+    if isinstance(section, ColourStep):
+        return layer.step, section.kind, section.name, section.can_number, section.next_h
+    return layer.step, section.can_number
 
 
 def _said(
@@ -199,10 +402,11 @@ def _labelled(product: Product, can: int | None, cans: Mapping[int, LoggedCan], 
     if label is not None:
         window = _window(product.coat.times, label, can, own=recoat_h)
         other = None if label.recoat_other_h is None else (label.recoat_other_h, None)
-    times = recoat_times(product.coat.times, window, other=other, own=recoat_h)
+    by = (f"the label of C{can}", product.origin.coats)
+    times = recoat_times(product.coat.times, window, other=other, own=recoat_h, by=by)
     if label is not None:
         cure = None if label.cure_d is None else label.cure_d * 24
-        times = times.with_said(socks=label.walk_on_h, use=label.use_h, cure=cure)
+        times = times.with_said(by[0], socks=label.walk_on_h, use=label.use_h, cure=cure)
         bounds = [each for each in (label.coverage_low_m2_per_l, label.coverage_high_m2_per_l) if each is not None]
         if bounds:
             product = replace(product, coverage=(bounds[0], bounds[-1]))
@@ -235,17 +439,15 @@ def _window(times: Times, label: Label, can: int | None, *, own: float | None) -
     return known, most
 
 
-def planned_parts(stored: Sequence[StoredPart], *, sized: bool = True) -> list[Part]:
-    """Return the parts whose sizes are known, in mm, as quantities, cutting and calendar want them.
+def planned_part(part: StoredPart, *, sized: bool = True) -> Part | None:
+    """Return a part as quantities, cutting and calendar want it, in mm; None where its sizes are not known.
 
-    Unless `sized`, where it is days that are wanted, the others come too, with sizes that say nothing.
+    Unless `sized`, where it is days that are wanted, such a part comes too, with sizes that say nothing.
     """
-    shaped = ((part.name, _shape_of(part)) for part in stored)
-    return [
-        Part(name.kind, shape or Shape(*_ANY_SIZE), name.level, name.place, name.side)
-        for name, shape in shaped
-        if shape is not None or not sized
-    ]
+    name, shape = part.name, _shape_of(part)
+    if shape is None and sized:
+        return None
+    return Part(name.kind, shape or Shape(*_ANY_SIZE), name.level, name.place, name.side)
 
 
 def _shape_of(part: StoredPart) -> Shape | None:

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
 from finishlab.coatings import COMMON, Layer, coating, follow_notes
 from finishlab.errors import UsageError
-from finishlab.plan.calendar import Calendar, Fitting, Job, need_flight, plan_calendar
+from finishlab.plan.calendar import Calendar, Fitting, Job, plan_calendar
 from finishlab.plan.coverage import DEFAULT_WASTE, Can, Coats, Need, Purchase, coat_area, need, purchase
 from finishlab.plan.cutting import Stock
-from finishlab.plan.drying import Coat, WorkHours
+from finishlab.plan.drying import Coat, Laid, WorkHours
 from finishlab.plan.geometry import UPRIGHT, Part
+from finishlab.plan.way_up import need_flight
 from finishlab.stair.names import PartKind
 
 __all__ = [
@@ -95,6 +96,19 @@ class Product:
     waste: float = DEFAULT_WASTE
     cans: tuple[Can, ...] = ()
     origin: Origin = field(default_factory=Origin)
+    each: tuple[tuple[Part, Coats], ...] | None = None
+    """Of a logged stair: the parts that are to get it, each with the coats it is still to get; None: all of `parts`."""
+
+    def on(self, parts: Iterable[Part]) -> tuple[tuple[Part, Coats], ...]:
+        """Return which of these parts get it, each with its coats."""
+        if self.each is not None:
+            return self.each
+        return tuple((part, self.coats) for part in parts if part.kind in self.parts)
+
+    @property
+    def liquid(self) -> tuple[object, ...]:
+        """What is the same of one liquid whichever recipe asks for it."""
+        return self.name, self.kind, self.coverage, self.waste, self.cans, self.origin.coverage
 
     @property
     def title(self) -> str:
@@ -124,6 +138,16 @@ class StairPlan:
         Whether answers are given in inches, feet and quarts too.
     not_counted
         Parts that are to be coated, but whose sizes are not known, in words.
+    notes
+        What else is to be known: which parts and coats are left out, and why.
+    laid
+        Parts that have coats already: the last of them.
+    fitted
+        Parts that are fitted already.
+    sanded
+        Parts that are sanded and bare.
+    said
+        Who says how long work takes, by its name in `work_hours`.
     """
 
     parts: tuple[Part, ...]
@@ -138,6 +162,20 @@ class StairPlan:
     stock: tuple[Stock, ...] = ()
     us: bool = False
     not_counted: str = ""
+    notes: tuple[str, ...] = ()
+    laid: Mapping[Part, Laid] = field(default_factory=dict)
+    fitted: frozenset[Part] = frozenset()
+    sanded: frozenset[Part] = frozenset()
+    said: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def work_hours(self) -> dict[str, tuple[float, str]]:
+        """Return how long work takes, hours, each with who says so; what is fitted only where something is away."""
+        fitting = self.fitting
+        hours = {"coat_h": self.coat_h, "rub_out_h": self.rub_h}
+        if self.away:
+            hours |= {"fit_h": fitting.hours_each, "set_h": fitting.set_hours, "ready_h": fitting.ready_after}
+        return {name: (value, dict(self.said).get(name, COMMON)) for name, value in hours.items()}
 
     @property
     def several(self) -> bool:
@@ -153,8 +191,8 @@ class Quantity:
     ----------
     product
         The product.
-    parts
-        The parts it goes on.
+    uses
+        The parts it goes on, each with its coats.
     need
         Area times coats, coverage, litres.
     buy
@@ -162,9 +200,14 @@ class Quantity:
     """
 
     product: Product
-    parts: tuple[Part, ...]
+    uses: tuple[tuple[Part, Coats], ...]
     need: Need
     buy: tuple[Purchase, Purchase] | None
+
+    @property
+    def parts(self) -> tuple[Part, ...]:
+        """The parts it goes on."""
+        return tuple(part for part, _ in self.uses)
 
     @property
     def from_label(self) -> bool:
@@ -173,7 +216,7 @@ class Quantity:
 
 
 def quantities_of(plan: StairPlan) -> tuple[Quantity, ...]:
-    """Return what is needed of each product.
+    """Return what is needed of each liquid, bought once for all recipes that ask for it.
 
     Raises
     ------
@@ -182,15 +225,18 @@ def quantities_of(plan: StairPlan) -> tuple[Quantity, ...]:
     """
     if not plan.products:
         raise UsageError("no-products", "No product is named.", "Name one, for example --liquid “oil stain”.")
-    return tuple(_quantity(plan, product) for product in plan.products)
+    same: dict[tuple[object, ...], list[Product]] = {}
+    for product in plan.products:
+        same.setdefault(product.liquid, []).append(product)
+    return tuple(_quantity(plan, products) for products in same.values())
 
 
-def _quantity(plan: StairPlan, product: Product) -> Quantity:
-    parts = tuple(part for part in plan.parts if part.kind in product.parts)
-    # Nobody reaches the underside of what is finished on the stair.
-    reached = [part for part in parts if not plan.away or part.kind in plan.away]
-    fixed = [part for part in parts if part not in reached]
-    area = coat_area(reached, product.coats) + coat_area(fixed, replace(product.coats, under=0))
+def _quantity(plan: StairPlan, products: Sequence[Product]) -> Quantity:
+    product = products[0]
+    names = dict.fromkeys(each.origin.coats for each in products if each.origin.coats)
+    product = replace(product, origin=replace(product.origin, coats=", ".join(names)))
+    uses = tuple(use for each in products for use in each.on(plan.parts))
+    area = sum(coat_area([part], _reached(plan, part, coats)) for part, coats in uses)
     if area <= 0:
         raise UsageError(
             "nothing-to-coat",
@@ -200,21 +246,43 @@ def _quantity(plan: StairPlan, product: Product) -> Quantity:
     coverage = product.coverage or coating(product.kind).figures.coverage
     found = need(area, coverage, product.waste)
     buy = (purchase(found.litres[0], product.cans), purchase(found.litres[1], product.cans)) if product.cans else None
-    return Quantity(product, parts, found, buy)
+    return Quantity(product, uses, found, buy)
+
+
+def _reached(plan: StairPlan, part: Part, coats: Coats) -> Coats:
+    """Return the coats of a part; nobody reaches the underside of what is finished on the stair."""
+    return replace(coats, under=0) if plan.away and part.kind not in plan.away else coats
 
 
 def jobs_of(plan: StairPlan) -> tuple[Job, ...]:
-    """Return the jobs of a plan: kinds of part that get the same coats in the same place, what stands upright first."""
-    kinds = sorted({part.kind for part in plan.parts}, key=lambda kind: (kind not in UPRIGHT, kind != "tread", kind))
-    groups: dict[tuple[tuple[Coat, ...], bool], list[PartKind]] = {}
-    for kind in kinds:
-        coats = _coats_on(plan.products, kind)
-        if coats:
-            groups.setdefault((coats, kind in plan.away), []).append(kind)
-    return tuple(
-        Job(tuple(kinds), coats, away=away, at_once=plan.at_once if away else None)
-        for (coats, away), kinds in groups.items()
-    )
+    """Return the jobs of a plan: parts that get the same coats in the same place.
+
+    What was begun comes first, since its recoat windows run, then what stands upright.
+    """
+    groups: dict[tuple[tuple[Coat, ...], bool, Laid | None], list[Part]] = {}
+    coats_on: dict[Part, list[Coat]] = {}
+    for product in plan.products:
+        for part, coats in product.on(plan.parts):
+            coats_on.setdefault(part, []).extend([product.coat] * coats.top)
+    parts = sorted(plan.parts, key=lambda part: (part.kind not in UPRIGHT, part.kind != "tread", part.kind))
+    for part in parts:
+        away = part.kind in plan.away and part not in plan.fitted
+        laid = plan.laid.get(part)
+        to_fit = away and laid is not None and part not in coats_on
+        if coats_on.get(part) or to_fit:
+            groups.setdefault((tuple(coats_on.get(part, ())), away, laid), []).append(part)
+    found = [
+        Job(
+            tuple(dict.fromkeys(part.kind for part in mine)),
+            coats,
+            away=away,
+            at_once=plan.at_once if away else None,
+            parts=tuple(mine),
+            after=laid,
+        )
+        for (coats, away, laid), mine in groups.items()
+    ]
+    return tuple(sorted(found, key=lambda job: job.after is None))
 
 
 def calendar_of(plan: StairPlan) -> Calendar:
@@ -235,19 +303,21 @@ def calendar_of(plan: StairPlan) -> Calendar:
         coat_h=plan.coat_h,
         rub_h=plan.rub_h,
         fitting=plan.fitting,
+        laid=plan.laid,
+        sanded=plan.sanded,
     )
 
 
 def follow_notes_of(plan: StairPlan) -> tuple[str, ...]:
     """Return what is to be thought of where one product lies on another, with the hours the plan waits."""
+    on: dict[Part, list[Product]] = {}
+    for product in plan.products:
+        for part, coats in product.on(plan.parts):
+            if coats.top:
+                on.setdefault(part, []).append(product)
     found: dict[str, None] = {}
-    for kind in sorted({part.kind for part in plan.parts}):
-        on = [product for product in plan.products if kind in product.parts and product.coats.top]
-        waits = (product.coat.times.under_other or product.coat.times.recoat for product in on)
-        layers = [Layer(coating(product.kind).kind, wait[0]) for product, wait in zip(on, waits, strict=True)]
+    for products in dict.fromkeys(map(tuple, on.values())):
+        waits = (product.coat.times.under_other or product.coat.times.recoat for product in products)
+        layers = [Layer(coating(product.kind).kind, wait[0]) for product, wait in zip(products, waits, strict=True)]
         found |= dict.fromkeys(follow_notes(layers))
     return tuple(found)
-
-
-def _coats_on(products: Sequence[Product], kind: PartKind) -> tuple[Coat, ...]:
-    return tuple(product.coat for product in products if kind in product.parts for _ in range(product.coats.top))

@@ -6,18 +6,22 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
-from finishlab.board.shown import board_row, spot_row
+from finishlab.board.shown import board_row, recipe_colours, spot_row
 from finishlab.cautions import CAUTIONS, DEFERS
+from finishlab.coatings import COATINGS
 from finishlab.colorimetry.spaces import hex_colour
 from finishlab.errors import FinishlabError
 from finishlab.finish.finish import Finish
+from finishlab.mend.faults import FAULTS, OLD_CANS, TRY_FIRST, YEARLY
 from finishlab.printing.labels import recipe_words
 from finishlab.printing.schedule import finish_steps
 from finishlab.record import today
 from finishlab.show.document import Column, Facts, Table
 from finishlab.show.pages import Block, Outline, Pages, Picture, Pictures, Section, Swatch, Swatches, Words
+from finishlab.stair.deviations import deviations
 from finishlab.stair.drawing import stair_svg
-from finishlab.stair.progress import flights_shown
+from finishlab.stair.shown import flights_shown
+from finishlab.units import left_text
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -50,33 +54,6 @@ _READING: Final = (
     ),
     ("Labels", "Their codes hold the address of a record, such as finishlab:board/B3, and what the label says."),
 )
-
-# Common practice, no source; the note below the heading says so on paper too.
-_CARE: Final = (
-    (
-        "Cleaning",
-        (
-            "Vacuum, and wipe with a well wrung cloth. No wax, polish or soap that leaves a film: treads become "
-            "slippery, and the next coat does not hold. The maker's own advice wins."
-        ),
-    ),
-    (
-        "Scratches",
-        (
-            "Small ones: the same stain and topcoat from the can named here, tried on the kept board first. Deeper "
-            "ones: sand and coat the whole tread, never a patch in its middle."
-        ),
-    ),
-    (
-        "A new tread",
-        (
-            "The same wood, sanded with the same grits, from the same lots if any is left. Try a new lot on wood "
-            "beside the kept board first."
-        ),
-    ),
-    ("Measure again", "Each year, at the same places and in the same light: wood and finish go on changing."),
-)
-
 
 _CANS: Final = tuple(
     Column(name, share=share)
@@ -134,7 +111,7 @@ def _sections(log: Logbook, *, photos: bool) -> Iterator[Section]:
         rows = [_can(number, can, _used_on(stair, number)) for number, can in cans.items()]
         yield _section("Cans and leftovers", Table(_CANS, rows))
     if stair.parts:
-        yield _section("The stair", Outline(stair_svg(flights_shown(stair))))
+        yield _section("The stair", Outline(stair_svg(flights_shown(stair), recipe_colours(log))))
     yield from _coated(stair)
     swatches = tuple(_swatches(log))
     if swatches:
@@ -144,8 +121,31 @@ def _sections(log: Logbook, *, photos: bool) -> Iterator[Section]:
         shown = _stair_photos(log, stair)
         if shown:
             yield _section("Photos of the stair", Pictures(shown, across=3), room=60.0)
-    yield _told("Care and repair", _CARE, "Common practice, no source.")
+    yield _told("Care and repair", _care(stair), "Common practice, no source; the makers' own advice wins.")
     yield _told("Cautions", [(each.title, f"{each.long} ({each.source})") for each in CAUTIONS.values()], DEFERS)
+
+
+def _care(stair: StoredStair) -> tuple[tuple[str, str], ...]:
+    """Return how to care for what lies on this stair, by its kind; of every kind where nothing is written down."""
+    kinds = [can.kind for number, can in stair.cans.items() if any(e.batch_number == number for e in stair.events)]
+    kinds += [recipe.finish.topcoat.kind or "" for recipe in stair.recipes.values() if recipe.finish.topcoat]
+    mended = tuple(each for each in COATINGS.values() if each.mends)
+    here = [each for each in mended if any(kind in each.recorded for kind in kinds)]
+    return (
+        ("Each year", " ".join(YEARLY)),
+        *((f"{each.kind[:1].upper()}{each.kind[1:]}", each.mends) for each in here or mended),
+        (
+            "A new tread",
+            (
+                "The same wood, sanded with the same grits, from the same lots if any is left; prove it on an offcut "
+                "first."
+            ),
+        ),
+        ("Before you mend", TRY_FIRST),
+        ("Never", " ".join(FAULTS["worn nosing"].never)),
+        ("Old cans", " ".join(OLD_CANS)),
+        ("When it went wrong", "finishlab mend tells each fault, with what is written down of the tread."),
+    )
 
 
 def _section(title: str, *blocks: Block, ident: str = "", room: float = 23.0) -> Section:
@@ -196,15 +196,9 @@ def _steps(finish: Finish, cans: Mapping[int, Can]) -> tuple[tuple[str, str], ..
 
 def _can(number: int, can: Can, used_on: str) -> tuple[str, ...]:
     named = " ".join(word for word in (can.maker, can.product) if word)
-    left = f"{_litres(can.left_l)} L" if can.left_l is not None else ""
-    if can.size_l is not None:
-        left = f"{left or '?'} of {_litres(can.size_l)} L"
+    left = left_text(can.left_l, can.size_l) or ""
     opened = f", opened {can.opened.isoformat()}" if can.opened else ""
     return f"C{number}", f"{named}, {can.kind}{opened}", can.lot or "", left, can.place or "", used_on
-
-
-def _litres(litres: float) -> str:
-    return f"{round(litres, 2):g}"
 
 
 def _used_on(stair: StoredStair, number: int) -> str:
@@ -215,13 +209,19 @@ def _used_on(stair: StoredStair, number: int) -> str:
 def _coated(stair: StoredStair) -> Iterator[Section]:
     """Say part by part what it has had and from which can."""
     words = {part.ident: stair.words(part) for part in stair.parts}
+    marked: dict[int, list[str]] = {}
+    for found in deviations(stair):
+        if found.code != "own":
+            marked.setdefault(found.event, []).append(found.sentence)
     lines: dict[int, list[str]] = {}
     for event in stair.events:
         what = f"{event.step} {event.coat}" if event.kind == "coat" else event.kind
         can = f" from C{event.batch_number}" if event.batch_number is not None else ""
         odd = f" (not as the recipe: {event.deviation})" if event.deviation else ""
         note = f" ({event.note})" if event.note else ""
-        lines.setdefault(event.part, []).append(f"{event.date} {what}{can}{odd}{note}")
+        how = f" ({event.conditions.words})" if event.conditions.words else ""
+        mark = "".join(f" [! {sentence}]" for sentence in marked.get(event.ident, ()))
+        lines.setdefault(event.part, []).append(f"{event.date} {what}{can}{how}{odd}{note}{mark}")
     told = tuple((words[part.ident], "; ".join(lines[part.ident])) for part in stair.parts if part.ident in lines)
     if told:
         yield _told("What was done to each part", told)

@@ -24,11 +24,13 @@ from finishlab.recipe.records import Recipe
 from finishlab.record import Address, today
 from finishlab.show.pdf.sheet import Sheet, qr_modules, qr_width
 from finishlab.show.pdf.text import fit, line_width
-from finishlab.stair.progress import progress_of, recipe_of, size_words
+from finishlab.stair.progress import progress_of, recipe_of
+from finishlab.stair.shown import size_words
 from finishlab.strip.page import module_outlines
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook, StoredBoard
+    from finishlab.stair.progress import PartRecipe
     from finishlab.stair.records import StoredPart, StoredStair
 
 __all__ = [
@@ -342,7 +344,9 @@ def label_views(log: Logbook, wish: Wish, *, date: dt.date | None = None) -> lis
     views = [_board_label(board, stair.recipes.get(board.record.recipe_number or 0), name) for board in boards]
     progress = progress_of(stair.events)
     day = date or today()
-    return views + [_part_label(stair, part, recipe_of(part, progress.get(part.ident)), name, day) for part in parts]
+    return views + [
+        _part_label(stair, part, recipe_of(stair, part, progress.get(part.ident)), name, day) for part in parts
+    ]
 
 
 def recipe_words(number: int | None, recipe: Recipe | None) -> str | None:
@@ -365,7 +369,9 @@ def _board_label(board: StoredBoard, recipe: Recipe | None, logbook: str) -> Lab
     )
 
 
-def _part_label(stair: StoredStair, part: StoredPart, recipe: int | None, logbook: str, day: dt.date) -> LabelView:
+def _part_label(
+    stair: StoredStair, part: StoredPart, recipe: PartRecipe | None, logbook: str, day: dt.date
+) -> LabelView:
     flight = next((each for each in stair.flights if each.number == part.record.flight_number), None)
     place = None if flight is None else flight.title
     if flight is not None and flight.record.name:
@@ -375,7 +381,7 @@ def _part_label(stair: StoredStair, part: StoredPart, recipe: int | None, logboo
     return LabelView(
         number=stair.words(part),
         address=str(Address("part", part.code, logbook)),
-        recipe=None if recipe is None else recipe_words(recipe, stair.recipes.get(recipe)),
+        recipe=None if recipe is None else recipe.words,
         place=place,
         date=day,
         text="; ".join(word for word in told if word) or None,

@@ -23,12 +23,13 @@ from finishlab.recipe.records import products_of
 from finishlab.record import today
 from finishlab.show.pdf.sheet import Sheet
 from finishlab.show.pdf.text import MISSING_NOTE, Setting, break_lines, cap_of, fit, letters_missing, line_width
-from finishlab.stair.progress import can_words, coats_of, progress_of, recipe_of
+from finishlab.stair.progress import can_words, coats_of, progress_of, recipe_of, resolved
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.recipe.records import Can, Label
     from finishlab.stair.progress import Progress
+    from finishlab.stair.records import StoredPart, StoredStair
 
 __all__ = [
     "SchedulePart",
@@ -321,21 +322,22 @@ def schedule_view(log: Logbook, recipe: str | None, parts: str = "", *, date: dt
     UsageError
         ``"no-recipe"``, ``"which-recipe"``, and what `StoredStair.named` raises.
     """
-    number, chosen, standard = chosen_recipe(log, recipe)
+    number, chosen, _ = chosen_recipe(log, recipe)
     stair = log.stair()
+    worked = resolved(stair, number)
     progress = progress_of(stair.events)
     if parts.strip():
         meant = stair.named(parts)
     else:
-        meant = [part for part in stair.parts if recipe_of(part, progress.get(part.ident)) == number]
-    columns = _columns(chosen.finish)
+        meant = [part for part in stair.parts if _number(stair, part, progress.get(part.ident)) == number]
+    columns = _columns(worked.finish)
     rows = tuple(
         SchedulePart(part.name.words(with_level=stair.several_flights), _done(progress.get(part.ident), columns))
         for part in meant
     )
-    steps = tuple(finish_steps(chosen.finish, stair.cans))
-    found = cautions_for(products_of(chosen.finish, stair.cans), _ACTIONS)
-    told = [f"The standard since {standard}." if standard else None, chosen.note]
+    steps = tuple(finish_steps(worked.finish, stair.cans))
+    found = cautions_for(products_of(worked.finish, stair.cans), _ACTIONS)
+    told = [f"The standard since {worked.approved}." if worked.approved else None, chosen.note, worked.changed]
     return ScheduleView(
         title=recipe_words(number, chosen) or chosen.name,
         subtitle=" ".join(word for word in told if word),
@@ -347,6 +349,11 @@ def schedule_view(log: Logbook, recipe: str | None, parts: str = "", *, date: dt
         usual=_USUAL_WORDS if any("usual:" in text for step in steps for text in (step.time, step.detail)) else "",
         date=date or today(),
     )
+
+
+def _number(stair: StoredStair, part: StoredPart, progress: Progress | None) -> int | None:
+    found = recipe_of(stair, part, progress)
+    return None if found is None else found.number
 
 
 def finish_steps(finish: Finish, cans: Mapping[int, Can]) -> Iterator[ScheduleStep]:

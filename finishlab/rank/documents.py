@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.board.shown import what_it_is
 from finishlab.matching.alternatives import MOVES
+from finishlab.matching.costs import costs_entry, costs_line
 from finishlab.rank.sentences import (
     aim_line,
     answer,
@@ -28,8 +29,6 @@ from finishlab.rank.sentences import (
     score_cell,
     tie_marks,
 )
-from finishlab.reports.costs import costs_entry, costs_line
-from finishlab.reports.documents import pool_document
 from finishlab.show import jsons as figures
 from finishlab.show.document import Bar, Block, Cell, Column, Document, Interval, Line, Listing, Paragraph, Table
 from finishlab.strip.trials import trust_entry, trust_line
@@ -38,9 +37,10 @@ if TYPE_CHECKING:
     from finishlab.colorimetry.difference import DeltaE
     from finishlab.matching.alternatives import AcrossLights, Choice
     from finishlab.matching.ranking import RankedBoard, Ranking
+    from finishlab.matching.scatter import FloorPool
     from finishlab.rank.comparing import Comparison
 
-__all__ = ["comparison_document", "lights_entry", "lights_rows", "ranking_data", "recipes_rows"]
+__all__ = ["comparison_document", "lights_entry", "lights_rows", "pool_document", "ranking_data", "recipes_rows"]
 
 _LIGHTS_HEAD: Final = ("board", "worst light", "moves", "metamerism (95 %)")
 _MOVES_TOLD: Final = (
@@ -332,3 +332,14 @@ def recipes_rows(recipes: Ranking, most: int | None = None) -> tuple[list[str], 
         for found in recipes.boards[:most]
     ]
     return ["place", "recipe", "dE00 (95 %)", "closest", "beside the floor"], rows
+
+
+def pool_document(floor: FloorPool) -> dict[str, Any]:
+    """Return the JSON form of the floor's spots together."""
+    return {
+        "lab": figures.lab(floor.lab),
+        "spots": floor.spots,
+        "spread_e00": figures.rounded(floor.spread_e00),
+        "colours_e00": figures.rounded(floor.colours_e00),
+        "doubts": figures.doubts(floor.doubts),
+    }

@@ -234,6 +234,7 @@ def with_facts(
     off = [float(delta_e_00(logged.colours.labs[pair.floor_row], pool.lab)) for pair in pairs]
     if off and max(off) > max(SPREAD_LIMIT, 3.0 * (pool.spread_e00 or 0.0)):
         doubts.append(doubt("pair-floor-differs", off=round(max(off), 1)))
+    doubts += board.doubted
     known = {d.code for d in doubts}
     doubts += [d for d in _doubts(found) if d.code != "grain-directions-differ" or d.code not in known]
     return replace(ranked, doubts=tuple(doubts), photos=len(found), pairs=len(pairs), final=may_be_final(facts))

@@ -338,6 +338,12 @@ def next_steps(ranking: Ranking, boards: Mapping[str, LoggedBoard], missing: Seq
     """
     leaders = ranking.leaders
     steps = []
+    doubted = [number for number, board in boards.items() if board.doubted]
+    if doubted:
+        steps.append(
+            f"Photograph {_listed(doubted)} beside the floor again: what lay at the strip's floor edge may not be it. "
+            f"Where it is: finishlab board edit {doubted[0]} --confirm-floor"
+        )
     if ranking.no_contrast:
         steps.append(f"Make a board for it ({ranking.aim.in_words}), or ask for a smaller step.")
     elif ranking.next_photos:

@@ -17,6 +17,7 @@ from finishlab.recipe.records import CAN_KINDS, Can, Label
 from finishlab.record import parse_date
 from finishlab.show.document import Block, Facts, Listing
 from finishlab.show.kind import Field, Kind
+from finishlab.units import left_text
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook, StoredCan
@@ -90,13 +91,6 @@ def _product(record: Can) -> str:
     return " ".join(word for word in (record.maker, record.product) if word)
 
 
-def _left(can: Can) -> str | None:
-    size, left = (None if litres is None else f"{round(litres, 2):g}" for litres in (can.size_l, can.left_l))
-    if left is None:
-        return None if size is None else f"of {size} L"
-    return f"{left} L" if size is None else f"{left} of {size} L"
-
-
 def _page(log: Logbook, can: CanRow) -> tuple[Block, ...]:
     del log
     record = can.record
@@ -109,7 +103,7 @@ def _page(log: Logbook, can: CanRow) -> tuple[Block, ...]:
         ("product", _product(record)),
         ("kind", record.kind),
         ("lot", record.lot),
-        ("left", _left(record)),
+        ("left", left_text(record.left_l, record.size_l)),
         ("where", record.place),
         ("opened", record.opened),
         ("logged", record.date),
@@ -130,7 +124,7 @@ CAN: Kind[StoredCan, CanRow] = Kind(
         Field(lambda can: _product(can.record), head="product", fold=True),
         Field(lambda can: can.record.kind, head="kind", fold=True),
         Field(lambda can: can.record.lot, head="lot", fold=True),
-        Field(lambda can: _left(can.record), head="left", fold=True),
+        Field(lambda can: left_text(can.record.left_l, can.record.size_l), head="left", fold=True),
         Field(lambda can: can.record.place, head="where", fold=True),
     ),
     none="No can is logged yet. Add one: finishlab can add PRODUCT --kind KIND --lot LOT",
@@ -138,7 +132,6 @@ CAN: Kind[StoredCan, CanRow] = Kind(
     read=_rows,
     find=lambda log, number: log.can(number),
     row=lambda log, can: next(row for row in _rows(log) if row.number == can.number),
-    remove=lambda log, number: log.remove_can(number),
 )
 
 

@@ -112,7 +112,6 @@ RECIPE: Kind[StoredRecipe, RecipeRow] = Kind(
     read=_rows,
     find=lambda log, number: log.recipe(number),
     row=lambda log, recipe: next(row for row in _rows(log) if row.number == recipe.number),
-    remove=lambda log, number: log.remove_recipe(number),
 )
 
 
@@ -257,8 +256,10 @@ def approve(*, number: str, reason: str | None, date: str | None, as_json: bool)
     from finishlab.finish.entering import finish_context
     from finishlab.finish.warnings import board_warnings
     from finishlab.record import parse_date
+    from finishlab.stair.shown import recipe_changes
 
     with open_logbook() as log:
+        before = log.stair()
         made = log.approve(number, reason=reason, date=None if date is None else parse_date(date))
         board = log.board(number)
         context = replace(finish_context(log, board, deciding=True), on_tread=True)
@@ -268,9 +269,12 @@ def approve(*, number: str, reason: str | None, date: str | None, as_json: bool)
         slips = board_warnings(whole, context)
         document, chosen = _standards(log), made.approval
         name = log.recipe(chosen.recipe).record.name
+        changes = recipe_changes(before, log.stair())
     if as_json:
         show_document(document, as_json=True)
     say(f"{chosen.recipe} ({name}) is the standard, by board {chosen.board}, from {chosen.date} on.")
+    for change in changes:
+        say(f"  {change}")
     say_warnings(slips)
     say("Prove it on one whole tread first (common practice, no source), and keep the board.")
 

@@ -5,26 +5,26 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
+from finishlab.matching.costs import costs_line
 from finishlab.rank.sentences import tie_marks
 from finishlab.report.contents import ReportContent
-from finishlab.reports.costs import costs_line
-from finishlab.reports.plots import (
-    Drawing,
+from finishlab.report.planes import plane_plot
+from finishlab.report.plots import (
+    CLIPPED,
     PlottedBoard,
     PlottedFloor,
+    clipping,
     coats_plot,
     costs_plot,
     interval_plot,
-    plane_plot,
     swatch_plot,
 )
-from finishlab.reports.plots.colours import clipping
-from finishlab.reports.plots.swatches import CLIPPED
+from finishlab.show.drawing import Drawing
 from finishlab.show.pages import Chart
 
 if TYPE_CHECKING:
     from finishlab.matching.ranking import RankedBoard
-    from finishlab.reports.plots.colours import Kind
+    from finishlab.report.plots import Kind
 
 __all__ = ["charts"]
 

@@ -102,7 +102,7 @@ def _paragraph(console: Console, block: Paragraph) -> None:
 def _table(console: Console, block: Table) -> None:
     if block.title:
         blank(console)
-        say(console, block.title)
+        bold(console, block.title)
     names = [_names(console, column, [row[i] for row in block.rows]) for i, column in enumerate(block.columns)]
     heads: list[Head] = []
     for column, each in zip(block.columns, names, strict=True):
@@ -160,7 +160,7 @@ def print_facts(console: Console, title: str, facts: Sequence[tuple[str, object]
     """Print names and values under a title."""
     from rich.table import Table as Grid
 
-    say(console, title)
+    bold(console, title)
     grid = Grid.grid(padding=(0, 2))
     grid.add_column(no_wrap=True)
     grid.add_column(overflow="fold")
@@ -217,6 +217,13 @@ def say(console: Console, line: str) -> None:
     console.print(as_text(line), highlight=False)
 
 
+def bold(console: Console, line: str) -> None:
+    """Print what stands above something: in bold where the terminal can, for the console leaves it out of a file."""
+    text = as_text(line)
+    text.stylize("bold")
+    console.print(text, highlight=False)
+
+
 def blank(console: Console) -> None:
     """Print an empty line."""
     console.print()
@@ -229,7 +236,7 @@ def print_list(console: Console, title: str, lines: Sequence[str], *, numbered: 
     if not lines:
         return
     blank(console)
-    say(console, title)
+    bold(console, title)
     grid = Grid.grid(padding=(0, 1))
     grid.add_column(justify="right", no_wrap=True)
     grid.add_column(overflow="fold")
@@ -243,7 +250,7 @@ def new_table() -> Grid:
     from rich import box
     from rich.table import Table as Grid
 
-    return Grid(box=box.SIMPLE_HEAD, header_style="none", pad_edge=False, padding=(0, 1, 0, 0), highlight=False)
+    return Grid(box=box.SIMPLE_HEAD, header_style="bold", pad_edge=False, padding=(0, 1, 0, 0), highlight=False)
 
 
 def add_row(table: Grid, cells: Iterable[str | Text]) -> None:
@@ -254,15 +261,10 @@ def add_row(table: Grid, cells: Iterable[str | Text]) -> None:
 
 def print_table(console: Console, title: str, content: tuple[list[str], list[list[str]]]) -> None:
     """Print head and rows under a title."""
-    head, rows = content
+    names, rows = content
     blank(console)
-    say(console, title)
-    table = new_table()
-    for name in head:
-        table.add_column(as_text(name), overflow="fold")
-    for row in rows:
-        add_row(table, row)
-    console.print(table)
+    bold(console, title)
+    print_rows(console, [Head(name) for name in names], rows)
 
 
 @dataclass(frozen=True, slots=True)
@@ -295,41 +297,68 @@ def print_rows(
     """
     from rich.table import Table as Grid
 
-    plain_rows = [[plain(cell) for cell in row if isinstance(cell, str)] for row in rows] if len(rows) >= _MANY else []
-    widths = _widths(console.width, heads, plain_rows)
-    simple = ruled and not any(head.right for head in heads)
-    if widths is not None and simple and all(len(row) == len(heads) for row in plain_rows):
-        # The same lines as below; measuring and wrapping every cell would take longer than reading the logbook.
+    room = console.width
+    widths = _widths(room - (2 if ruled else 1) * len(heads), heads, rows)
+    if len(rows) >= _MANY and ruled and not any(head.right for head in heads) and _in_letters(rows):
+        # The same lines as below; wrapping every cell anew would take longer than reading the logbook.
+        plain_rows = [[plain(cell) for cell in row if isinstance(cell, str)] for row in rows]
         console.file.write("\n".join(["", *_lines([head.name for head in heads], plain_rows, widths), "", ""]))
         return
     table = new_table() if ruled else Grid.grid(padding=(0, 1, 0, 0))
-    for head in heads:
+    for head, width in zip(heads, widths, strict=True):
         table.add_column(
-            as_text(head.name),
-            overflow="fold" if head.fold else "ellipsis",
-            no_wrap=not head.fold,
-            justify="right" if head.right else "left",
-            min_width=head.least,
+            as_text(head.name), overflow="fold", justify="right" if head.right else "left", width=width, max_width=width
         )
     for row in rows:
         add_row(table, row)
     console.print(table)
 
 
-def _widths(room: int, heads: Sequence[Head], rows: Sequence[Sequence[str]]) -> list[int] | None:
-    """Return the columns' widths, None if plain text cannot be laid out: few rows, wide letters, no room."""
+def _in_letters(rows: Sequence[Sequence[str | Text]]) -> bool:
+    """Return whether all cells are text of letters that are one place wide."""
     from rich.cells import cell_len
 
-    if not rows or not all(cell.isascii() or cell_len(cell) == len(cell) for row in rows for cell in row):
-        return None
-    folds = [index for index, head in enumerate(heads) if head.fold]
-    widths = [max(map(len, column)) for column in zip([head.name for head in heads], *rows, strict=False)]
-    while sum(widths) + 2 * len(widths) > room:
-        widest = max(folds, key=lambda index: widths[index], default=None)
-        if widest is None or widths[widest] <= _NARROW:
-            return None
-        widths[widest] -= 1
+    cells = (cell for row in rows for cell in row)
+    return all(isinstance(cell, str) and (cell.isascii() or cell_len(cell) == len(cell)) for cell in cells)
+
+
+def _widths(room: int, heads: Sequence[Head], rows: Sequence[Sequence[str | Text]]) -> list[int]:
+    """Return the columns' widths: all that stands in them, or so much that words stay whole, or so much as there is.
+
+    Where there is no room, the widest column that folds gives way first, down to its longest word; then the widest that
+    folds, and at last the others: a letter goes on in the next line before it is lost.
+    """
+    columns = [[head.name, *(_plain_text(row[index]) for row in rows)] for index, head in enumerate(heads)]
+    widths = [max(head.least or 1, _width(column)) for head, column in zip(heads, columns, strict=True)]
+    words = [_width(word for cell in column for word in cell.split()) for column in columns]
+    folds = [head.fold for head in heads]
+    steps = (
+        [
+            max(word, head.least or 1) if head.fold else width
+            for word, width, head in zip(words, widths, heads, strict=True)
+        ],
+        [min(width, _NARROW) if fold else width for width, fold in zip(widths, folds, strict=True)],
+        [1] * len(widths),
+    )
+    for least in steps:
+        while sum(widths) > room:
+            able = [index for index, width in enumerate(widths) if width > least[index]]
+            if not able:
+                break
+            widths[max(able, key=lambda index: widths[index])] -= 1
     return widths
+
+
+def _plain_text(cell: str | Text) -> str:
+    return plain(cell) if isinstance(cell, str) else cell.plain
+
+
+def _width(texts: Iterable[str]) -> int:
+    from rich.cells import cell_len
+
+    return max(
+        (len(line) if line.isascii() else cell_len(line) for text in texts for line in text.split("\n")), default=0
+    )
 
 
 def _lines(head: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[int]) -> Iterator[str]:

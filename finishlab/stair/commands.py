@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.measure import GreyArea, SurfaceArea
     from finishlab.measuring.photos import PhotoResult
-    from finishlab.stair.progress import PartShown
     from finishlab.stair.records import CoatStep, PartEvent, StoredPart, StoredStair
+    from finishlab.stair.shown import PartShown
 
 _COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
     "add": ("finishlab.stair.enter_commands:add", "Enter flights and landings with their parts."),
@@ -44,6 +44,7 @@ _COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
     "measure": ("finishlab.stair.commands:measure_parts", "Measure parts in photos and log their colour."),
     "part": ("finishlab.stair.commands:part", "Say which finish is on a part, and from which can."),
     "due": ("finishlab.stair.commands:due", "Say which parts are still short of a coat."),
+    "deviations": ("finishlab.stair.commands:list_deviations", "List what was done otherwise than planned."),
     "edit": ("finishlab.stair.enter_commands:edit", "Change sizes, wood, recipe or notes of parts; or a flight."),
     "edit-event": ("finishlab.stair.enter_commands:edit_event", "Change what was logged of a part."),
     "remove": ("finishlab.stair.enter_commands:remove", "Leave parts, flights or events out from now on."),
@@ -61,6 +62,10 @@ _OLD: Final = ("riser", "stringer", "skirt")
 """Parts that mostly stay when treads are new, with their old paint."""
 
 
+Command = TypeVar("Command", bound=Callable[..., Any])
+CONDITIONS: Final = ("time", "air_c", "rh_percent", "applicator", "wipe_min", "mixed")
+
+
 @click.group(cls=LazyGroup, lazy=_COMMANDS)
 def stairs() -> None:
     """Enter the stair, log what is done to its parts, and look it up.
@@ -76,16 +81,18 @@ def stairs() -> None:
 @json_option
 def show(*, svg: str | None, as_json: bool) -> None:
     """Draw the stair: each part with its state in words and its measured colour."""
+    from finishlab.board.shown import recipe_colours
     from finishlab.stair.documents import stair_document
-    from finishlab.stair.progress import flights_shown, stair_notes
+    from finishlab.stair.shown import flights_shown, stair_notes
 
     with open_logbook() as log:
         flights = flights_shown(log.stair())
+        colours = recipe_colours(log) if svg is not None else {}
     if svg is not None:
         from finishlab.files import write_atomically
         from finishlab.stair.drawing import stair_svg
 
-        write_atomically(svg, stair_svg(flights).encode())
+        write_atomically(svg, stair_svg(flights, colours).encode())
         say(f"The stair is drawn in {svg}.")
     if as_json or svg is None:
         show_document(stair_document(flights, stair_notes(flights)), as_json=as_json)
@@ -141,12 +148,56 @@ def due(*, parts: tuple[str, ...], as_json: bool, **coats: int | None) -> None:
 
 
 @click.command(
+    "deviations",
+    cls=ExampleCommand,
+    examples=("finishlab stairs deviations", "finishlab stairs deviations tread 7"),
+)
+@click.argument("parts", nargs=-1, metavar="[PARTS]")
+@json_option
+def list_deviations(*, parts: tuple[str, ...], as_json: bool) -> None:
+    """List what was logged that differs from what was planned: a wrong can, recipe or order, a coat more, a late one.
+
+    It is worked out of what is logged, so what was only logged wrong goes away once it is changed.
+    """
+    from finishlab.stair.documents import deviations_document
+
+    with open_logbook() as log:
+        document = deviations_document(log.stair(), " ".join(parts))
+    show_document(document, as_json=as_json)
+
+
+def condition_options(command: Command) -> Command:
+    """Add how a coat was given: hour, air, humidity, applicator, wiping and mixing."""
+    for option in reversed(
+        (
+            click.option("--time", metavar="HH:MM", help="The hour it was done, e.g. 14:30."),
+            click.option("--air", "air_c", type=float, metavar="C", help="Temperature of the air."),
+            click.option("--humidity", "rh_percent", type=float, metavar="PERCENT", help="Relative humidity."),
+            click.option("--applicator", metavar="TEXT", help="Rag, brush, foam, pad ..."),
+            click.option("--wipe", "wipe_min", type=float, metavar="MIN", help="Minutes before it was wiped off."),
+            click.option(
+                "--mixed", metavar="HH:MM", help="When a two-part product was mixed: held against its pot life."
+            ),
+        )
+    ):
+        command = option(command)
+    return command
+
+
+def conditions_given(values: dict[str, Any]) -> dict[str, Any]:
+    """Take how a coat was given out of the options that were given."""
+    taken = {name: values.pop(name) for name in CONDITIONS if name in values}
+    return {name: value for name, value in taken.items() if value is not None}
+
+
+@click.command(
     "log",
     cls=ExampleCommand,
     examples=(
         "finishlab stairs log all treads sanded --note 80-100-120",
         "finishlab stairs log odd treads stain --recipe R1 --can C1 --faces 'both faces and edges'",
         "finishlab stairs log 2/treads 1-6 topcoat 2 --can C2 --date 2024-05-31",
+        "finishlab stairs log treads 1-3 topcoat --can C2 --time 14:30 --air 19 --humidity 55",
         "finishlab stairs log tread 7 fitted --note 'polyurethane adhesive'",
     ),
 )
@@ -157,25 +208,34 @@ def due(*, parts: tuple[str, ...], as_json: bool, **coats: int | None) -> None:
 @click.option("--deviation", metavar="TEXT", help="What was done otherwise than the recipe says.")
 @click.option("--note", metavar="TEXT", help="Anything else.")
 @click.option("--date", metavar="DATE", help="The day it was done, e.g. 2024-05-31. [default: today]")
+@condition_options
 @json_option
 def log_event(
-    *, words: tuple[str, ...], recipe: str | None, can: str | None, as_json: bool, **texts: str | None
+    *,
+    words: tuple[str, ...],
+    recipe: str | None,
+    can: str | None,
+    as_json: bool,
+    **values: Any,  # noqa: ANN401 - texts and figures
 ) -> None:
     """Log what was done to parts: first the parts, then what was done.
 
     That is one of: dry-fitted, sanded, stain, seal, topcoat, rubbed-out, fitted, touched-up, note. A coat counts on by
     itself: "topcoat" is the next one of each part, "topcoat 2" the second. Sanding is that of the wood before any
-    colour: with it, the coats that were on a part before count no longer.
+    colour: with it, the coats that were on a part before count no longer. What differs from what was planned is told;
+    it is listed again by: finishlab stairs deviations
     """
-    from finishlab.stair.entering import next_events, remarks, split_words
+    from finishlab.stair.deviations import remarks
+    from finishlab.stair.entering import next_events, split_words
 
     text, done = split_words(words)
-    given = {name: value for name, value in texts.items() if value is not None}
+    conditions = conditions_given(values)
+    given = {name: value for name, value in values.items() if value is not None}
     with open_logbook() as log:
         named = numbers_named(log, recipe, can)
         stair = log.stair()
         parts = stair.named(text)
-        events = next_events(stair, parts, done, **given, **named)
+        events = next_events(stair, parts, done, **given, **named, conditions=conditions)
         noted = remarks(stair, events)
         idents = log.log_events(events)
         if as_json:
@@ -272,8 +332,8 @@ def measure_parts(
     from finishlab.measuring.logged import photo_day
     from finishlab.measuring.photos import MeasureOptions
     from finishlab.record import parse_date, today
-    from finishlab.stair.progress import flights_shown
     from finishlab.stair.records import PartEvent
+    from finishlab.stair.shown import flights_shown
 
     text, photos = _parts_and_photos(words)
     with open_logbook() as log:

@@ -9,21 +9,10 @@ from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.board.shown import colour_blocks, colour_document, colour_row, photo_namer
 from finishlab.logbook.wording import change_line
+from finishlab.record import today as this_day
 from finishlab.show.document import Block, Cell, Colour, Column, Document, Facts, Line, Listing, Table
-from finishlab.stair.progress import (
-    FlightShown,
-    PartShown,
-    Progress,
-    can_words,
-    coats_words,
-    flight_heading,
-    grouped,
-    parts_shown,
-    progress_of,
-    recipe_of,
-    size_words,
-    stair_notes,
-)
+from finishlab.stair.deviations import deviations, window_closed
+from finishlab.stair.progress import Progress, can_words, missing, passed_over, progress_of, recipe_of
 from finishlab.stair.records import (
     COAT_STEPS,
     SIZE_NAMES,
@@ -34,11 +23,21 @@ from finishlab.stair.records import (
     StoredStair,
     size_facts,
 )
+from finishlab.stair.shown import (
+    FlightShown,
+    PartShown,
+    coats_words,
+    flight_heading,
+    grouped,
+    parts_shown,
+    size_words,
+    stair_notes,
+)
 
 if TYPE_CHECKING:
     from finishlab.logbook import Change, Logbook
 
-__all__ = ["due_document", "events_document", "parts_document", "stair_document"]
+__all__ = ["deviations_document", "due_document", "events_document", "parts_document", "stair_document"]
 
 _EVENT_COLUMNS: Final = (
     *(Column(name, fold=False) for name in ("event", "day", "what", "recipe")), Column("can"), Column("remarks"),
@@ -46,6 +45,9 @@ _EVENT_COLUMNS: Final = (
 _DUE_COLUMNS: Final = (
     Column("parts"), Column("short of"), Column("next", fold=False), Column("not before", fold=False),
     Column("can so far"),
+)  # fmt: skip
+_DEVIATION_COLUMNS: Final = (
+    Column("part", fold=False), Column("event", fold=False), Column("day", fold=False), Column("what"),
 )  # fmt: skip
 _HOURS_A_DAY: Final = 24.0
 
@@ -88,9 +90,14 @@ def _flight_table(flight: FlightShown) -> Table:
     cells += [(line, part.name.words(with_level=False), part) for line, part in zip(drawn[1:], steps, strict=False)]
     cells += [("", name, part) for name, part in grouped(others)]
     rows: list[Sequence[Cell]] = [*floor]
-    rows += [(line, name, *([Colour(part.lab)] if measured else []), part.state) for line, name, part in cells]
+    rows += [(line, name, *([Colour(part.lab)] if measured else []), _marked(part)) for line, name, part in cells]
     colour = [Column("", fold=False)] if measured else []
     return Table((Column("", fold=False), Column("", fold=False), *colour, Column("")), rows, ruled=False)
+
+
+def _marked(part: PartShown) -> str:
+    """Return a part's state, marked where something was done otherwise than planned."""
+    return f"{part.state} (!)" if part.deviations else part.state
 
 
 def _steps(count: int, *, flat: bool) -> list[str]:
@@ -112,6 +119,8 @@ def _part(part: PartShown) -> dict[str, Any]:
         "coats": dict(part.coats),
         "wanted": dict(part.wanted),
         "fitted": part.fitted,
+        "deviations": list(part.deviations),
+        "changed_since_approval": bool(part.changed),
         "last": None if part.last is None else part.last.isoformat(),
         "lab": None if part.lab is None else [round(value, 3) + 0.0 for value in part.lab],
         "light": part.light,
@@ -156,6 +165,7 @@ def _facts(part: PartShown) -> Facts:
         ("fixing", record.fixing),
         ("note", record.note),
         ("colour", f"it is {part.note}" if part.note else None),
+        ("not as planned", " ".join(part.deviations) or None),
     )
     return Facts(part.words.capitalize(), rows)
 
@@ -181,7 +191,12 @@ def _finish_sentences(stair: StoredStair, part: PartShown, progress: Progress | 
 
 def _event(stair: StoredStair, event: StoredEvent) -> dict[str, str | None]:
     """Return one thing done to a part, as the document has it and in the order of the table's columns."""
-    remarks = [event.faces, f"not as the recipe: {event.deviation}" if event.deviation else None, event.note]
+    remarks = [
+        event.faces,
+        event.conditions.words,
+        f"not as the recipe: {event.deviation}" if event.deviation else None,
+        event.note,
+    ]
     return {
         "event": f"E{event.ident}",
         "date": event.date.isoformat(),
@@ -209,7 +224,9 @@ def _flat(values: Mapping[str, object] | None) -> dict[str, object] | None:
     return told | each | {"recipe": None if recipe is None else f"R{recipe}"}
 
 
-def due_document(stair: StoredStair, text: str = "", given: Mapping[CoatStep, int] | None = None) -> Document:
+def due_document(
+    stair: StoredStair, text: str = "", given: Mapping[CoatStep, int] | None = None, *, today: dt.date | None = None
+) -> Document:
     """Return ``finishlab/stair-due/1``: the parts still short of a coat, those short of the same together.
 
     Parameters
@@ -220,19 +237,25 @@ def due_document(stair: StoredStair, text: str = "", given: Mapping[CoatStep, in
         Which parts; all unless they are named. Raises as `StoredStair.named`.
     given
         Coats wanted, in the place of what the recipes say.
+    today
+        The day by which a recoat window is open or closed; today unless it is named.
     """
     shown, progress = parts_shown(stair, given), progress_of(stair.events)
-    groups: dict[tuple[str, str, dt.date | None, str | None], list[PartShown]] = {}
+    groups: dict[tuple[str, str, dt.date | None, str | None, str], list[PartShown]] = {}
+    closed: dict[str, dt.date] = {}
     for part in stair.named(text) if text.strip() else stair.parts:
-        row = shown[part.ident]
-        short = {step: n - row.coats.get(step, 0) for step, n in row.wanted.items() if n > row.coats.get(step, 0)}
+        row, known = shown[part.ident], progress.get(part.ident, Progress())
+        short = missing(known, row.wanted)
         if not short:
             continue
-        step = next(step for step in COAT_STEPS if step in short)
-        known = progress.get(part.ident, Progress())
-        told = ", ".join(coats_words(each, short[each]) for each in COAT_STEPS if each in short)
-        next_coat = f"{step} {known.next_coat(step)}"
-        key = (told, next_coat, _not_before(stair, known, step), _usual_can(stair, part, step, progress))
+        step = next(iter(short))
+        told = ", ".join(coats_words(each, len(left)) for each, left in short.items())
+        end = window_closed(stair, known, today or this_day())
+        remark = "" if end is None else f"window closed on {end}, rub out first"
+        if end is not None:
+            closed[remark] = end
+        first = _not_before(stair, known, step)
+        key = (told, f"{step} {short[step][0]}", first, _usual_can(stair, part, step, progress), remark)
         groups.setdefault(key, []).append(row)
     rows = [(stair.listed(part.name for part in parts), *key) for key, parts in groups.items()]
     data = [
@@ -243,21 +266,68 @@ def due_document(stair: StoredStair, text: str = "", given: Mapping[CoatStep, in
             "next": next_coat,
             "not_before": None if first is None else first.isoformat(),
             "can": can,
+            "recipes": list(dict.fromkeys(part.recipe for part in parts)),
+            "window_closed": closed[remark].isoformat() if remark else None,
+            "remark": remark or None,
         }
-        for parts, (words, short_of, next_coat, first, can) in zip(groups.values(), rows, strict=True)
+        for parts, (words, short_of, next_coat, first, can, remark) in zip(groups.values(), rows, strict=True)
     ]
     assumed = "topcoat" not in (given or {}) and any(row.recipe is None for parts in groups.values() for row in parts)
-    return Document("stair-due", {"due": data}, tuple(_due_blocks(rows, assumed=assumed)))
+    notes = _due_notes(stair, [row for parts in groups.values() for row in parts], shown, progress)
+    return Document("stair-due", {"due": data, "notes": notes}, tuple(_due_blocks(rows, notes, assumed=assumed)))
 
 
-def _due_blocks(rows: Sequence[Sequence[Cell]], *, assumed: bool) -> Iterator[Block]:
-    if not rows:
+def _due_notes(
+    stair: StoredStair, short: Sequence[PartShown], shown: Mapping[int, PartShown], progress: Mapping[int, Progress]
+) -> list[str]:
+    """Say which recipes were changed since they were approved, and which coats were passed over for good."""
+    notes = list(dict.fromkeys(row.changed for row in short if row.changed))
+    over: dict[str, list[StoredPart]] = {}
+    for part in stair.parts:
+        for step in passed_over(progress.get(part.ident, Progress()), shown[part.ident].wanted):
+            over.setdefault(step, []).append(part)
+    return notes + [
+        f"{stair.listed(part.name for part in parts)}: {step} was passed over, and does not take over what is on it; "
+        "sand it and begin anew, or leave it so."
+        for step, parts in over.items()
+    ]
+
+
+def _due_blocks(rows: Sequence[Sequence[Cell]], notes: Sequence[str], *, assumed: bool) -> Iterator[Block]:
+    if rows:
+        told = any(row[-1] for row in rows)
+        columns = (*_DUE_COLUMNS, Column("note")) if told else _DUE_COLUMNS
+        yield Table(columns, rows if told else [row[:-1] for row in rows])
+    else:
         yield Line("No part is short of a coat.")
-        return
-    yield Table(_DUE_COLUMNS, rows)
-    if assumed:
+    yield from map(Line, notes)
+    if rows and assumed:
         yield Line("Where no recipe says how many topcoats, 3 are taken (general articles); name yours: --topcoats 4")
-    yield Line("The labels of the cans win.")
+    if rows:
+        yield Line("The labels of the cans win.")
+
+
+def deviations_document(stair: StoredStair, text: str = "") -> Document:
+    """Return ``finishlab/stair-deviations/1``: what was done otherwise than planned, part by part.
+
+    Raises as `StoredStair.named`.
+    """
+    parts = {part.ident: part for part in (stair.named(text) if text.strip() else stair.parts)}
+    events = {event.ident: event for event in stair.events}
+    found = [each for each in deviations(stair) if each.part in parts]
+    found.sort(key=lambda each: (parts[each.part].name.order, each.event))
+    rows = [(stair.words(parts[each.part]), f"E{each.event}", events[each.event].date, each.sentence) for each in found]
+    data = [
+        {"part": parts[each.part].code, "event": f"E{each.event}", "date": events[each.event].date.isoformat()}
+        | {"code": each.code, "sentence": each.sentence}
+        for each in found
+    ]
+    none = (Line("Nothing was logged that differs from what was planned."),)
+    hint = Line(
+        "Logged by mistake? Change it: finishlab stairs edit-event E12 --help, or take it back: stairs remove E12"
+    )
+    blocks: tuple[Block, ...] = (Table(_DEVIATION_COLUMNS, rows), hint) if rows else none
+    return Document("stair-deviations", {"deviations": data}, blocks)
 
 
 def _not_before(stair: StoredStair, progress: Progress, step: CoatStep) -> dt.date | None:
@@ -267,12 +337,17 @@ def _not_before(stair: StoredStair, progress: Progress, step: CoatStep) -> dt.da
     if last is None or can is None or can.label is None:
         return None
     wait = can.label.next_coat_h(another=last.step != step)
-    return None if wait is None else last.date + dt.timedelta(days=int(wait // _HOURS_A_DAY))
+    if wait is None:
+        return None
+    if last.conditions.time is not None:
+        return (last.moment + dt.timedelta(hours=wait)).date()
+    return last.date + dt.timedelta(days=int(wait // _HOURS_A_DAY))
 
 
 def _usual_can(stair: StoredStair, part: StoredPart, step: CoatStep, progress: Mapping[int, Progress]) -> str | None:
     """Return the can a step was last done from, on this part or on others of its recipe, else the recipe's."""
-    recipe = recipe_of(part, progress.get(part.ident))
+    found = recipe_of(stair, part, progress.get(part.ident))
+    recipe = None if found is None else found.number
     coats = [
         event
         for each in progress.values()
@@ -281,9 +356,9 @@ def _usual_can(stair: StoredStair, part: StoredPart, step: CoatStep, progress: M
     ]
     if coats:
         return can_words(max(coats, key=lambda event: (event.date, event.ident)).batch_number, stair.cans)
-    finish = None if recipe is None or recipe not in stair.recipes else stair.recipes[recipe].finish
-    if finish is None:
+    if found is None:
         return None
+    finish = found.finish
     named = finish.steps if step == "stain" else (finish.seal if step == "seal" else finish.topcoat,)
     numbers = (each.can_number for each in named if each is not None and each.can_number is not None)
     return can_words(next(numbers, None), stair.cans)

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
-from finishlab.cli.common import changes_given, json_option, open_logbook, print_removed, say, show_document
+from finishlab.cli.common import changes_given, json_option, open_logbook, print_removed, say, say_undo, show_document
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import LogbookError, UsageError
-from finishlab.stair.commands import numbers_named
+from finishlab.stair.commands import CONDITIONS, condition_options, conditions_given, numbers_named
 from finishlab.stair.names import SIDES, PartKind, parse_level
 from finishlab.stair.records import COAT_STEPS, PartSizes, StoredFlight, StoredStair
 
@@ -43,6 +43,13 @@ _SIZED: Final[Mapping[PartKind, tuple[str, str]]] = {
 _BOTH_SIDES: Final[Mapping[PartKind, str]] = {"return": "returns", "skirt": "skirts", "stringer": "stringers"}
 """Kind of part -> the option that says at which sides of the flight it is."""
 _SIDES: Final = click.Choice(["left", "right", "both"])
+_EVENT_CLEARED: Final = (
+    "recipe", "can", "faces", "deviation", "note", "time", "air", "humidity", "applicator", "wipe", "mixed",
+)  # fmt: skip
+_CLEARED_AS: Final = {
+    "recipe": "recipe_number", "can": "batch_number", "air": "air_c", "humidity": "rh_percent", "wipe": "wipe_min",
+}  # fmt: skip
+"""What the options call otherwise than the record."""
 _FLIGHT: Final = re.compile(r"(?:flight|landing) ?[0-9]{1,2}|l[0-9]{1,2}", re.IGNORECASE)
 _EVENT: Final = re.compile(r"[eE]([0-9]{1,9})")
 
@@ -173,7 +180,7 @@ def _sizes_given(values: dict[str, Any], kind: str = "part") -> dict[str, Any]:
 
 def _print_stair(stair: StoredStair) -> None:
     from finishlab.stair.documents import stair_document
-    from finishlab.stair.progress import flights_shown
+    from finishlab.stair.shown import flights_shown
 
     show_document(stair_document(flights_shown(stair)), as_json=True)
 
@@ -302,9 +309,12 @@ def _edit_parts(log: Logbook, text: str, given: dict[str, Any], sizes: dict[str,
 @click.command(
     "edit-event",
     cls=ExampleCommand,
-    examples=("finishlab stairs edit-event E12 --can C2 --date 2024-05-30",),
+    examples=(
+        "finishlab stairs edit-event E12 --can C2 --date 2024-05-30",
+        "finishlab stairs edit-event E12 E13 --air 18 --clear recipe",
+    ),
 )
-@click.argument("number", metavar="E12")
+@click.argument("numbers", nargs=-1, required=True, metavar="E12 ...")
 @click.option("--date", metavar="DATE", help="The day it was done.")
 @click.option("--of", "step", type=click.Choice(COAT_STEPS), help="Of a coat: what of.")
 @click.option("--coat", type=click.IntRange(1, 8), metavar="N", help="Of a coat: which one.")
@@ -313,19 +323,46 @@ def _edit_parts(log: Logbook, text: str, given: dict[str, Any], sizes: dict[str,
 @click.option("--faces", metavar="TEXT", help="What was coated.")
 @click.option("--deviation", metavar="TEXT", help="What was done otherwise than the recipe says.")
 @click.option("--note", metavar="TEXT", help="Anything else.")
+@condition_options
+@click.option("--clear", type=click.Choice(_EVENT_CLEARED), multiple=True, help="Take a field out; may be given again.")
 @json_option
-def edit_event(*, number: str, recipe: str | None, can: str | None, as_json: bool, **values: Any) -> None:  # noqa: ANN401
-    """Change what was logged of a part; what it was stays in the part's history. An empty text takes a field out."""
+def edit_event(
+    *,
+    numbers: tuple[str, ...],
+    recipe: str | None,
+    can: str | None,
+    clear: tuple[str, ...],
+    as_json: bool,
+    **values: Any,  # noqa: ANN401 - texts and figures
+) -> None:
+    """Change what was logged of parts, many events at once or one; what it was stays in the parts' history.
+
+    An empty text takes a field out, and so does --clear.
+    """
+    conditions = conditions_given(values)
+    conditions |= {_CLEARED_AS.get(name, name): None for name in clear if _CLEARED_AS.get(name, name) in CONDITIONS}
+    cleared = {_CLEARED_AS.get(name, name): None for name in clear if _CLEARED_AS.get(name, name) not in CONDITIONS}
+    codes = [number.strip().upper() for number in numbers]
     with open_logbook() as log:
-        named = numbers_named(log, recipe, can)
-        log.edit_event(_event_number(number), **changes_given(**values, **named))
-        part = log.stair().part(log.event_part(_event_number(number)))
-    code = number.strip().upper()
+        given = {name: value for name, value in values.items() if value is not None}
+        given |= numbers_named(log, recipe, can) | cleared
+        if not given and not conditions:
+            changes_given()
+        idents = [_event_number(number) for number in numbers]
+        mine = [log.event_part(ident) for ident in idents]
+        events = {event.ident: event for event in log.stair().events}
+        for ident in idents:
+            known = events[ident].conditions.as_dict() if ident in events else {}
+            changed = {"conditions": {**known, **conditions}} if conditions else {}
+            log.edit_event(ident, **given, **changed)
+        stair = log.stair()
+        parts = [stair.part(ident) for ident in mine]
     if as_json:
         from finishlab.stair.documents import events_document
 
-        show_document(events_document([(code, part.code)], []), as_json=True)
-    say(f"{code} changed.")
+        logged = [(code, part.code) for code, part in zip(codes, parts, strict=True)]
+        show_document(events_document(logged, []), as_json=True)
+    say(f"{', '.join(codes)} changed.")
 
 
 @click.command(
@@ -355,6 +392,7 @@ def remove(*, parts: tuple[str, ...], as_json: bool) -> None:
             log.remove_parts([part.ident for part in found])
             names = stair.listed(part.name for part in found)
             say(f"Removed: {names}; what was done to them stays in the logbook.")
+        say_undo()
     if as_json:
         print_removed(gone)
 

@@ -1,55 +1,33 @@
-"""How far each part of the stair is, its colour as it is now, and flights and parts in words.
-
-A part has had coats since its wood was last sanded, and is still to have others; its colour is what was measured since
-its last coat.
-"""
+"""How far each part of the stair is: its recipe, its coats since its wood was sanded, and what it is still to have."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from statistics import median
-from typing import Final
+from typing import Final, Literal
 
-from finishlab.finish.finish import Finish
+from finishlab.coatings import of_step
+from finishlab.finish.finish import ColourStep, Finish, Seal, Topcoat
 from finishlab.recipe.records import Can
-from finishlab.record import DAYLIGHT
-from finishlab.stair.names import PartKind, PartName, listed
-from finishlab.stair.records import (
-    COAT_STEPS,
-    CoatStep,
-    Flight,
-    Part,
-    PartSizes,
-    StoredColour,
-    StoredEvent,
-    StoredPart,
-    StoredStair,
-)
-from finishlab.units import inches_text
+from finishlab.stair.names import PartKind
+from finishlab.stair.records import COAT_STEPS, CoatStep, StoredEvent, StoredPart, StoredStair
 
 __all__ = [
     "TOPCOATS",
     "WORN",
-    "FlightShown",
-    "Lab",
-    "PartShown",
+    "Layer",
+    "PartRecipe",
     "Progress",
-    "back_words",
     "can_words",
     "coats_of",
-    "coats_words",
-    "colours_now",
-    "flight_heading",
-    "flights_shown",
-    "grouped",
-    "parts_shown",
+    "layers",
+    "missing",
+    "passed_over",
     "progress_of",
     "recipe_of",
-    "size_words",
-    "stair_notes",
+    "resolved",
     "state_words",
     "wanted",
 ]
@@ -75,6 +53,10 @@ class Progress:
     """Place of the last event that changed the colour."""
     rubbed_out: bool = False
     """Whether it was rubbed out since its last coat."""
+    recipe_number: int | None = None
+    """Of the last coat that names one."""
+    sanded_at: int = -1
+    """Place of the last sanding of its wood."""
 
     def add(self, event: StoredEvent) -> None:
         """Take in the next thing done."""
@@ -83,11 +65,13 @@ class Progress:
         if event.kind == "sanded":
             # Sanded wood has no finish left; being rubbed out between coats is another thing.
             self.coats.clear()
-            self.last_coat, self.rubbed_out = None, False
+            self.sanded_at = self.order[event.ident]
+            self.last_coat, self.rubbed_out, self.recipe_number = None, False, None
             self.done.pop("touched up", None)
         elif event.kind == "coat" and event.step is not None:
             self.coats.setdefault(event.step, []).append(event)
             self.last_coat, self.rubbed_out = event, False
+            self.recipe_number = self.recipe_number if event.recipe_number is None else event.recipe_number
         elif event.kind == "rubbed out":
             self.rubbed_out = True
         self.done[event.kind] = event.date
@@ -111,25 +95,109 @@ def progress_of(events: Iterable[StoredEvent]) -> dict[int, Progress]:
     return found
 
 
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """One coat of a finish."""
+
+    step: CoatStep
+    number: int
+    """Of its step, from 1 on."""
+    section: ColourStep | Seal | Topcoat
+    """What the finish says of it."""
+
+
+def layers(finish: Finish) -> tuple[Layer, ...]:
+    """Return the coats of a finish in the order of the work.
+
+    A topcoat that does not say how many coats it has gets as many as are usual of its kind.
+    """
+    colour: list[ColourStep] = []
+    if finish.steps:
+        # Where the highest number of a coat is above the count of steps, its step is given so many times more.
+        most = max(finish.steps, key=lambda step: step.coat or 0)
+        again = max(0, (most.coat or 0) - len(finish.steps))
+        colour = [each for step in finish.steps for each in [step] * (1 + (again if step is most else 0))]
+    found = [Layer("stain", number, step) for number, step in enumerate(colour, start=1)]
+    seal, top = finish.seal, finish.topcoat
+    if seal is not None:
+        count = seal.coats if seal.coats is not None else int(seal.kind not in {None, "none"})
+        found += [Layer("seal", number, seal) for number in range(1, count + 1)]
+    if top is not None:
+        count = usual_coats(top.kind) if top.coats is None else top.coats
+        found += [Layer("topcoat", number, top) for number in range(1, count + 1)]
+    return tuple(found)
+
+
+def usual_coats(kind: str | None) -> int:
+    """Return how many topcoats of a kind a tread usually gets."""
+    film = of_step("topcoat", kind)
+    return TOPCOATS if film is None or film.usual is None else film.usual.coats
+
+
 def coats_of(finish: Finish) -> dict[CoatStep, int]:
     """Return how many coats a finish has of each step it says something of."""
-    out: dict[CoatStep, int] = {}
-    if finish.steps:
-        out["stain"] = max(len(finish.steps), *(step.coat or 0 for step in finish.steps))
-    if finish.seal is not None:
-        out["seal"] = (
-            finish.seal.coats if finish.seal.coats is not None else int(finish.seal.kind not in {None, "none"})
+    said = {"stain": bool(finish.steps), "seal": finish.seal is not None, "topcoat": finish.topcoat is not None}
+    counts = Counter(layer.step for layer in layers(finish))
+    return {step: counts[step] for step in COAT_STEPS if said[step]}
+
+
+@dataclass(frozen=True, slots=True)
+class PartRecipe:
+    """The recipe of a part; what everything that asks for its steps reads."""
+
+    number: int
+    name: str
+    finish: Finish
+    """As it was approved where it is the standard, whatever became of the recipe since; else as it stands."""
+    why: Literal["own", "begun", "standard", "only"]
+    """Its own, that of the coats it has had, the approved standard, or the only one there is."""
+    approved: dt.date | None = None
+    """Day on which it was approved, where it is the standard."""
+    changed: str = ""
+    """What is to be said where the recipe was edited since and not approved again; nothing where it was not."""
+
+    @property
+    def words(self) -> str:
+        """``"R1 honey, satin"``."""
+        return f"R{self.number} {self.name}".strip()
+
+
+def recipe_of(stair: StoredStair, part: StoredPart, progress: Progress | None) -> PartRecipe | None:
+    """Return a part's recipe: its own, else that of the coats it has had, else, where feet wear it, the standard."""
+    if part.record.recipe_number is not None:
+        return resolved(stair, part.record.recipe_number, "own")
+    if progress is not None and progress.recipe_number is not None:
+        return resolved(stair, progress.recipe_number, "begun")
+    if stair.standard is not None and part.record.kind in WORN:
+        return resolved(stair, stair.standard.approval.recipe_number, "standard")
+    return None
+
+
+def resolved(stair: StoredStair, number: int, why: Literal["own", "begun", "standard", "only"] = "own") -> PartRecipe:
+    """Return a recipe as it is to be worked by."""
+    recipe, standing = stair.recipes.get(number), stair.standard
+    name = "" if recipe is None else recipe.name
+    now = Finish() if recipe is None else recipe.finish
+    if standing is None or standing.approval.recipe_number != number:
+        return PartRecipe(number, name, now, why)
+    approved = standing.approval.finish
+    changed = ""
+    if standing.edited and now != approved:
+        changed = (
+            f"R{number} {name} was changed since it was approved on {standing.approval.date}; parts are worked by what "
+            f"was approved, until it is approved again: finishlab approve {standing.approval.board or 'B1'}"
         )
-    if finish.topcoat is not None:
-        out["topcoat"] = TOPCOATS if finish.topcoat.coats is None else finish.topcoat.coats
-    return out
+    return PartRecipe(number, name, _with_kinds(approved, now), why, standing.approval.date, changed)
 
 
-def recipe_of(part: StoredPart, progress: Progress | None) -> int | None:
-    """Return the number of a part's recipe: the one it is to have, else that of its last coat."""
-    if part.record.recipe_number is not None or progress is None or progress.last_coat is None:
-        return part.record.recipe_number
-    return progress.last_coat.recipe_number
+def _with_kinds(approved: Finish, now: Finish) -> Finish:
+    """Return what was approved, with the kinds it left open and the recipe says by now: that changes no decision."""
+    steps, top = approved.steps, approved.topcoat
+    if len(now.steps) == len(steps):
+        steps = tuple(replace(mine, kind=mine.kind or its.kind) for mine, its in zip(steps, now.steps, strict=True))
+    if top is not None and now.topcoat is not None and top.kind is None:
+        top = replace(top, kind=now.topcoat.kind)
+    return replace(approved, steps=steps, topcoat=top)
 
 
 def wanted(
@@ -139,13 +207,42 @@ def wanted(
 
     A part that nobody walks on and that has neither recipe nor coat is to have none.
     """
-    number = recipe_of(part, progress)
-    recipe = stair.recipes.get(number) if number is not None else None
+    recipe = recipe_of(stair, part, progress)
     finished = part.record.kind in WORN or recipe is not None or bool(progress.coats)
     out = coats_of(recipe.finish) if recipe is not None else {}
     if part.record.kind in WORN and "topcoat" not in out:
         out["topcoat"] = TOPCOATS
     return out | dict(given or {}) if finished else {}
+
+
+def missing(progress: Progress, want: Mapping[CoatStep, int]) -> dict[CoatStep, tuple[int, ...]]:
+    """Return the coats a part is still to get, by their numbers; a step below the one it has begun is not among them.
+
+    Stain does not take over a topcoat: `passed_over` names what was left out.
+    """
+    begun = _begun(progress)
+    return {step: left for step, left in _short(progress, want).items() if COAT_STEPS.index(step) >= begun}
+
+
+def passed_over(progress: Progress, want: Mapping[CoatStep, int]) -> tuple[CoatStep, ...]:
+    """Return the steps of which coats are missing below a step that was begun."""
+    begun = _begun(progress)
+    return tuple(step for step in _short(progress, want) if COAT_STEPS.index(step) < begun)
+
+
+def _begun(progress: Progress) -> int:
+    return max((COAT_STEPS.index(step) for step in progress.coats), default=0)
+
+
+def _short(progress: Progress, want: Mapping[CoatStep, int]) -> dict[CoatStep, tuple[int, ...]]:
+    out: dict[CoatStep, tuple[int, ...]] = {}
+    for step in COAT_STEPS:
+        has = {event.coat for event in progress.coats.get(step, ())}
+        short = want.get(step, 0) - len(has)
+        left = [number for number in range(1, want.get(step, 0) + 1) if number not in has]
+        if short > 0:
+            out[step] = tuple(left[-short:])
+    return out
 
 
 def state_words(progress: Progress, want: Mapping[CoatStep, int]) -> str:
@@ -184,226 +281,3 @@ def can_words(number: int | None, cans: Mapping[int, Can]) -> str | None:
         return f"C{number}"
     named = " ".join(word for word in (can.maker, can.product) if word)
     return f"C{number} {named}" + (f" (lot {can.lot})" if can.lot else "")
-
-
-Lab = tuple[float, float, float]
-
-FEWEST: Final = 4
-"""Parts of one kind and state that must be measured before one can stand apart."""
-_LEAST: Final = 2.0
-"""CIEDE2000 below which no part stands apart: wood varies as much within one surface. The tool's own."""
-_TIMES: Final = 3.0
-"""How many times the others' usual distance from their middle is far. The tool's own."""
-
-
-@dataclass(frozen=True, slots=True)
-class Coloured:
-    """The colour of a part since its last coat."""
-
-    lab: Lab
-    light: str
-    note: str = ""
-    """What is odd about it."""
-
-
-def colours_now(stair: StoredStair, progress: Mapping[int, Progress]) -> dict[int, Coloured]:
-    """Return each part's colour as it is now: the mean of what was measured in one light since its last coat.
-
-    Daylight where there is any, else the light measured last. Kinds of one state whose colour stands apart from the
-    others measured in that light are told.
-    """
-    by_part: dict[int, list[StoredColour]] = defaultdict(list)
-    for colour in stair.colours:
-        known = progress[colour.part]
-        if known.order[colour.event] > known.coloured_after:
-            by_part[colour.part].append(colour)
-    found = {ident: _mean(colours) for ident, colours in by_part.items()}
-    if len(found) >= FEWEST:
-        _tell_apart(stair, progress, found)
-    return found
-
-
-def _mean(colours: Sequence[StoredColour]) -> Coloured:
-    lights = [colour.light for colour in colours]
-    light = DAYLIGHT if DAYLIGHT in lights else lights[-1]
-    labs = [colour.lab for colour in colours if colour.light == light]
-    mean = tuple(sum(values) / len(labs) for values in zip(*labs, strict=True))
-    return Coloured((mean[0], mean[1], mean[2]), light)
-
-
-def _tell_apart(stair: StoredStair, progress: Mapping[int, Progress], found: dict[int, Coloured]) -> None:
-    alike: dict[tuple[object, ...], list[int]] = defaultdict(list)
-    for part in stair.parts:
-        if part.ident in found:
-            known = progress[part.ident]
-            state = tuple(known.count(step) for step in ("stain", "seal", "topcoat"))
-            alike[part.record.kind, state, found[part.ident].light].append(part.ident)
-    for idents in alike.values():
-        if len(idents) >= FEWEST:
-            for ident in idents:
-                note = _apart(found[ident].lab, [found[other].lab for other in idents if other != ident])
-                if note:
-                    found[ident] = replace(found[ident], note=note)
-
-
-def _apart(lab: Lab, others: Sequence[Lab]) -> str:
-    """Return how a colour differs from the middle of others if it lies far out, else nothing."""
-    from finishlab.colorimetry.delta_e import delta_e_00
-
-    middle = tuple(median(values) for values in zip(*others, strict=True))
-    usual = median(float(delta_e_00(other, middle)) for other in others)
-    far = float(delta_e_00(lab, middle))
-    if far <= max(_LEAST, _TIMES * usual):
-        return ""
-    change = lab[0] - middle[0]
-    how = "lighter" if change > 1 else "darker" if change < -1 else "of another hue"
-    return f"{how} than the others by dE00 {far:.1f}"
-
-
-@dataclass(frozen=True, slots=True)
-class PartShown:
-    """One part of the stair and how far it is."""
-
-    name: PartName
-    words: str
-    """``"tread 7"``, its flight before it where several have such parts."""
-    record: Part
-    recipe: str | None
-    """Number and name of its recipe."""
-    state: str
-    """How far it is, in words."""
-    coats: Mapping[CoatStep, int]
-    """Step -> coats it has."""
-    wanted: Mapping[CoatStep, int]
-    """Step -> coats it is to have."""
-    fitted: bool
-    last: dt.date | None
-    """Day of the last thing done."""
-    lab: Lab | None = None
-    """Its colour as it is now, CIELAB D65 2 degrees; None while it was not measured since the last coat."""
-    light: str | None = None
-    note: str = ""
-    """What is odd about its colour."""
-
-
-@dataclass(frozen=True, slots=True)
-class FlightShown:
-    """A flight or landing with its parts from the bottom up."""
-
-    title: str
-    record: Flight
-    parts: tuple[PartShown, ...]
-
-
-def flights_shown(stair: StoredStair) -> list[FlightShown]:
-    """Return the flights from the bottom up with their parts."""
-    shown = parts_shown(stair)
-    flights = []
-    for flight in stair.flights:
-        parts = tuple(shown[part.ident] for part in stair.parts if part.record.flight_number == flight.number)
-        flights.append(FlightShown(flight.title, flight.record, parts))
-    return flights
-
-
-def parts_shown(stair: StoredStair, given: Mapping[CoatStep, int] | None = None) -> dict[int, PartShown]:
-    """Return each part with its state, by `StoredPart.ident`; `given` as in `finishlab.stair.progress.wanted`."""
-    progress = progress_of(stair.events)
-    colours = colours_now(stair, progress)
-    shown = {}
-    for part in stair.parts:
-        known, colour = progress.get(part.ident, Progress()), colours.get(part.ident)
-        want = wanted(stair, part, known, given)
-        shown[part.ident] = PartShown(
-            name=part.name,
-            words=stair.words(part),
-            record=part.record,
-            recipe=_recipe_words(stair, part, known),
-            state=state_words(known, want),
-            coats={step: known.count(step) for step in COAT_STEPS if known.count(step)},
-            wanted={step: want[step] for step in COAT_STEPS if want.get(step)},
-            fitted="fitted" in known.done,
-            last=None if known.last is None else known.last.date,
-            lab=None if colour is None else colour.lab,
-            light=None if colour is None else colour.light,
-            note="" if colour is None else colour.note,
-        )
-    return shown
-
-
-def _recipe_words(stair: StoredStair, part: StoredPart, progress: Progress) -> str | None:
-    number = recipe_of(part, progress)
-    if number is None:
-        return None
-    recipe = stair.recipes.get(number)
-    return f"R{number}" if recipe is None else f"R{number} {recipe.name}"
-
-
-def flight_heading(flight: FlightShown) -> str:
-    """Return what a flight is: ``"Flight 2 (to the attic): 7 risers, R1 honey"``."""
-    name = f" ({flight.record.name})" if flight.record.name else ""
-    risers = flight.record.risers
-    facts = [] if risers is None else [f"{risers} riser{'' if risers == 1 else 's'}"]
-    recipes = {part.recipe for part in flight.parts if part.recipe}
-    facts += [next(iter(recipes))] if len(recipes) == 1 else []
-    return f"{flight.title.capitalize()}{name}{': ' if facts else ''}{', '.join(facts)}"
-
-
-def stair_notes(flights: Iterable[FlightShown]) -> list[str]:
-    """Return what is odd about the parts' colours, and about the flights."""
-    notes = []
-    for flight in flights:
-        treads = sum(part.record.kind == "tread" for part in flight.parts)
-        want = flight.record.treads
-        if want is not None and treads and treads != want:
-            notes.append(
-                f"{flight.title.capitalize()} has {treads} tread{'' if treads == 1 else 's'}; "
-                f"{flight.record.risers} risers want {want}."
-            )
-        notes += [f"{part.words.capitalize()} is {part.note} ({part.light})." for part in flight.parts if part.note]
-    return notes
-
-
-def grouped(parts: Iterable[PartShown]) -> list[tuple[str, PartShown]]:
-    """Return parts that are in one state together, with their names; a measured part stands alone."""
-    groups: dict[tuple[object, ...], list[PartShown]] = {}
-    for part in parts:
-        own = part.name if part.lab is not None else None
-        groups.setdefault((part.record.kind, part.name.side, part.state, own), []).append(part)
-    return [(listed([each.name for each in alike], with_level=False), alike[0]) for alike in groups.values()]
-
-
-def coats_words(step: str, count: int) -> str:
-    """Return coats in words: ``"1 stain coat"``, ``"3 topcoats"``."""
-    one = step if step == "topcoat" else f"{step} coat"
-    return f"{count} {one}{'' if count == 1 else 's'}"
-
-
-def size_words(sizes: PartSizes) -> str | None:
-    """Return sizes in one line: ``"914 x 292 x 27 mm, nosing 30; back 905; angles left 91, right 90"``."""
-    main = [sizes.words(name) for name in ("front", "height" if sizes.depth is None else "depth", "thickness")]
-    words = [_times(main)] if any(main) else []
-    if sizes.nosing is not None:
-        words.append(f"nosing {sizes.words('nosing')}")
-    if sizes.out_of_square and sizes.back_width is not None:
-        words.append(f"back {back_words(sizes)}{'' if sizes.back is not None else ' by the angles'}")
-    angles = (("left", sizes.left_angle), ("right", sizes.right_angle))
-    told = ", ".join(f"{name} {value:g}" for name, value in angles if value is not None)
-    if told:
-        words.append(f"angles {told} degrees")
-    return "; ".join(words) or None
-
-
-def back_words(sizes: PartSizes) -> str:
-    """Return the back width, measured or by the angles, in the unit of the front."""
-    if sizes.back is not None:
-        return str(sizes.words("back"))
-    width = sizes.back_width or 0.0
-    return inches_text(width) if "front" in sizes.inches else f"{width:.0f} mm"
-
-
-def _times(sides: Sequence[str | None]) -> str:
-    """Return ``"36 x 11 1/2 x 1 in"``: the unit once where all have the same."""
-    units = {side.rpartition(" ")[2] for side in sides if side is not None}
-    if len(units) > 1:
-        return " x ".join(side or "?" for side in sides)
-    return f"{' x '.join('?' if side is None else side.rpartition(' ')[0] for side in sides)} {units.pop()}"

@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+import datetime as dt
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import fields
-from functools import partial
+from functools import lru_cache, partial
 from typing import Any, Final, TypeVar
 
-from sqlalchemy import select
+from sqlalchemy import Row, select
 from sqlalchemy.orm import Session
 
-from finishlab.errors import LogbookError, UsageError
-from finishlab.logbook.tables import FlightRow, MeasurementRow, PartEventRow, PartRow
+from finishlab.logbook.entities import readable
+from finishlab.logbook.reading import read_approvals
+from finishlab.logbook.tables import ChangeRow, FlightRow, MeasurementRow, PartEventRow, PartRow, Unreadable
 from finishlab.record import Record
-from finishlab.stair.names import PartName, level_of
+from finishlab.stair.names import PartName, level_of, level_title
 from finishlab.stair.records import (
     Flight,
     Part,
     PartEvent,
+    Standing,
     StoredColour,
     StoredEvent,
     StoredFlight,
@@ -26,8 +29,8 @@ from finishlab.stair.records import (
 
 __all__ = [
     "EVENT_FIELDS",
-    "Records",
     "event_record",
+    "event_values",
     "flight_record",
     "levels_of",
     "noted_event",
@@ -40,6 +43,8 @@ __all__ = [
     "read_events",
     "read_flights",
     "read_parts",
+    "read_standards",
+    "records_by_number",
     "stair_levels",
 ]
 
@@ -47,24 +52,12 @@ R = TypeVar("R", bound=Record)
 EVENT_FIELDS: Final = tuple(each.name for each in fields(PartEvent))
 
 
-class Records(Mapping[int, R]):
-    """Records by number, each decoded when it is asked for."""
-
-    def __init__(self, record: type[R], stored: Iterable[Any]) -> None:
-        self._decode = partial(_damaged, record.__name__.lower(), partial(_record_of, record))
-        self._rows = {row.number: row for row in stored}
-        self._known: dict[int, R] = {}
-
-    def __getitem__(self, number: int) -> R:
-        if number not in self._known:
-            self._known[number] = self._decode(self._rows[number])
-        return self._known[number]
-
-    def __iter__(self) -> Iterator[int]:
-        return iter(self._rows)
-
-    def __len__(self) -> int:
-        return len(self._rows)
+def records_by_number(record: type[R], stored: Iterable[Any]) -> dict[int, R]:
+    """Return the records that can be read by their numbers."""
+    named = f"the {record.__name__.lower()} {{}}".format
+    return {
+        row.number: said for row, said in readable(lambda row: named(row.number), partial(_record_of, record), stored)
+    }
 
 
 def _record_of(record: type[R], row: Any) -> R:  # noqa: ANN401 - a row of any table
@@ -77,48 +70,59 @@ part_record = partial(_record_of, Part)
 event_record = partial(_record_of, PartEvent)
 
 
-def _damaged(what: str, decode: Callable[[Any], R], row: Any) -> R:  # noqa: ANN401 - a row of any table
-    """Return the decoded row; one that cannot be read is told as a damaged logbook."""
-    try:
-        return decode(row)
-    except (LookupError, TypeError, ValueError, AttributeError, UsageError) as error:
-        raise LogbookError(
-            "logbook-damaged",
-            f"A {what} of the stair in the logbook cannot be read ({error}).",
-            "Update finishlab if a newer one wrote it, or restore the folder from a backup.",
-        ) from error
+def event_values(event: PartEvent) -> dict[str, Any]:
+    """Return an event's values as its row keeps them; conditions of which nothing is known as nothing."""
+    values = {name: getattr(event, name) for name in EVENT_FIELDS}
+    return values | {"conditions": event.conditions.as_dict() or None}
 
 
 def read_flights(found: Sequence[FlightRow]) -> tuple[StoredFlight, ...]:
     """Return the flights of all rows that were not removed, from the bottom up."""
     levels = levels_of(found)
+    shown = (row for row in found if row.removed is None)
     flights = [
-        StoredFlight(row.number, levels[row.number], _damaged("flight", flight_record, row))
-        for row in found
-        if row.removed is None
+        StoredFlight(row.number, levels[row.number], record)
+        for row, record in readable(lambda row: level_title(levels[row.number]), flight_record, shown)
     ]
     return tuple(sorted(flights, key=lambda flight: flight.level))
 
 
 def read_parts(session: Session, levels: Mapping[int, int]) -> tuple[StoredPart, ...]:
     """Read the parts that were not removed, from the bottom up; `levels` as `stair_levels` gives them."""
-    parts = []
-    for row in session.scalars(select(PartRow).where(PartRow.removed.is_(None)).order_by(PartRow.id)):
-        record = _damaged("part", part_record, row)
-        parts.append(StoredPart(row.id, record, part_name(record, levels)))
+    found = session.scalars(select(PartRow).where(PartRow.removed.is_(None)).order_by(PartRow.id))
+
+    def read(row: PartRow) -> StoredPart:
+        record = part_record(row)
+        return StoredPart(row.id, record, part_name(record, levels))
+
+    parts = (part for _, part in readable(lambda _: "a part of the stair", read, found))
     return tuple(sorted(parts, key=lambda part: part.name.order))
 
 
-def read_events(session: Session) -> tuple[StoredEvent, ...]:
-    """Read what was done to the parts in one query; plain columns, since there can be many."""
+def read_events(session: Session, parts: Container[int]) -> tuple[StoredEvent, ...]:
+    """Read what was done to these parts in one query; plain columns, since there can be many."""
     own = (PartEventRow.id, PartEventRow.part_id, PartEventRow.created)
     shown = select(*own, *(getattr(PartEventRow, name) for name in EVENT_FIELDS))
     shown = shown.join(PartRow, PartRow.id == PartEventRow.part_id)
     shown = shown.where(PartEventRow.removed.is_(None), PartRow.removed.is_(None))
-    return tuple(
-        StoredEvent(*values, ident=ident, part=part, created=created)
-        for ident, part, created, *values in session.execute(shown.order_by(PartEventRow.date, PartEventRow.id))
-    )
+
+    def read(found: Row[Any]) -> StoredEvent:
+        ident, part, created, *values = tuple(found)
+        if any(isinstance(value, Unreadable) for value in (created, *values)):
+            raise ValueError("a day or moment of it is none")
+        said = dict(zip(EVENT_FIELDS, values, strict=True))
+        _check_event(*(said[name] for name in ("kind", "step", "coat", "recipe_number", "batch_number", "faces")))
+        return StoredEvent(*values, ident=ident, part=part, created=created)
+
+    found = session.execute(shown.order_by(PartEventRow.date, PartEventRow.id))
+    of_parts = (row for row in found if row.part_id in parts)
+    return tuple(event for _, event in readable(lambda _: "what was done to the stair", read, of_parts))
+
+
+@lru_cache(maxsize=512)  # the same few coats are given to all treads
+def _check_event(kind: Any, step: Any, coat: Any, recipe: Any, can: Any, faces: Any) -> None:  # noqa: ANN401 - as stored
+    note = "x" if kind == "note" else None
+    PartEvent(kind, dt.date.min, step, coat, recipe, can, faces, note=note)
 
 
 def read_colours(session: Session, events: Iterable[StoredEvent]) -> tuple[StoredColour, ...]:
@@ -137,6 +141,21 @@ def read_colours(session: Session, events: Iterable[StoredEvent]) -> tuple[Store
         StoredColour(part, known[part, created], tuple(lab), light, photo)
         for part, *lab, light, photo, created in found
         if (part, created) in known
+    )
+
+
+def read_standards(session: Session) -> tuple[Standing, ...]:
+    """Read every standard there was, and whether the recipe of each was edited since it was approved."""
+    found = read_approvals(session)
+    row = ChangeRow
+    edits = session.execute(select(row.subject, row.made).where(row.what == "edit", row.subject.like("R%"))).all()
+    return tuple(
+        Standing(
+            each.approval,
+            None if each.ended is None else each.ended.astimezone().date(),
+            edited=any(subject == each.approval.recipe and made > each.created for subject, made in edits),
+        )
+        for each in found
     )
 
 

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import InitVar, dataclass, field, fields
 from typing import Any, Final, Literal, get_args
 
 from finishlab.errors import UsageError
-from finishlab.recipe.records import Can, Recipe
+from finishlab.recipe.records import Approval, Can, Recipe
 from finishlab.record import DatedRecord, Light, Record, check_choice, checked_date, line, normalize, note_text, today
 from finishlab.stair.names import (
     FLIGHT_KINDS,
@@ -37,11 +38,13 @@ __all__ = [
     "EVENT_KINDS",
     "SIZE_NAMES",
     "CoatStep",
+    "Conditions",
     "EventKind",
     "Flight",
     "Part",
     "PartEvent",
     "PartSizes",
+    "Standing",
     "StoredColour",
     "StoredEvent",
     "StoredFlight",
@@ -251,6 +254,71 @@ class Part(Record):
         return Record.as_dict(self) | {"sizes": self.sizes.as_dict() or None}
 
 
+_CONDITIONS: Final[Mapping[str, tuple[str, float, float, str]]] = {
+    "air_c": ("air", -5.0, 45.0, "C"),
+    "rh_percent": ("humidity", 0.0, 100.0, "%"),
+    "wipe_min": ("time before wiping", 0.0, 60.0, "min"),
+}
+"""Figure -> what it is called, the least and the most it can be (as of a recipe's step), its unit."""
+_CONDITION_WORDS: Final = {
+    "time": "at {}", "air_c": "{:g} C", "rh_percent": "{:g} %", "applicator": "by {}",
+    "wipe_min": "wiped after {:g} min", "mixed": "mixed at {}",
+}  # fmt: skip
+_TIME: Final = re.compile(r"([01]?\d|2[0-3])[:.h]([0-5]\d)")
+
+
+@dataclass(frozen=True, slots=True)
+class Conditions(Record):
+    """How a coat was given; all of it optional.
+
+    Raises
+    ------
+    UsageError
+        ``"bad-time"``, ``"air-c-out-of-range"``, ``"rh-percent-out-of-range"``, ``"wipe-min-out-of-range"``,
+        ``"text-too-long"``.
+    """
+
+    time: str | None = None
+    """Hour and minute it was done, ``"14:30"``."""
+    mixed: str | None = None
+    """Hour and minute at which a two-part product was mixed, on the same day."""
+    air_c: float | None = None
+    rh_percent: float | None = None
+    applicator: str | None = None
+    wipe_min: float | None = None
+    """Minutes before it was wiped off."""
+
+    def __post_init__(self) -> None:
+        for name, (words, low, high, unit) in _CONDITIONS.items():
+            value = getattr(self, name)
+            if value is not None and not low <= value <= high:  # NaN is refused too
+                raise UsageError(
+                    f"{name.replace('_', '-')}-out-of-range",
+                    f"A {words} of {value:g} {unit} cannot be meant.",
+                    f"Give a number from {low:g} to {high:g} {unit}.",
+                )
+        normalize(self, time=_time(self.time), mixed=_time(self.mixed), applicator=line("applicator", self.applicator))
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form: what is known."""
+        return {name: value for name, value in Record.as_dict(self).items() if value is not None}
+
+    @property
+    def words(self) -> str:
+        """``"at 14:30, 21 C, 45 %, by rag, wiped after 5 min"``; nothing where nothing is known."""
+        known = ((form, getattr(self, name)) for name, form in _CONDITION_WORDS.items())
+        return ", ".join(form.format(value) for form, value in known if value is not None)
+
+
+def _time(text: str | None) -> str | None:
+    if text is None:
+        return None
+    match = _TIME.fullmatch(text.strip())
+    if match is None:
+        raise UsageError("bad-time", f"“{text}” is no time of the day.", "Write hour and minute, for example 14:30.")
+    return f"{int(match[1]):02d}:{match[2]}"
+
+
 @dataclass(frozen=True, slots=True)
 class PartEvent(DatedRecord):
     """What was done to a part on a day.
@@ -277,6 +345,8 @@ class PartEvent(DatedRecord):
     deviation: str | None = None
     """Where it was done otherwise than the recipe says."""
     note: str | None = None
+    conditions: Conditions = Conditions()
+    """A mapping as `Conditions.as_dict` gives it is taken too."""
     latest: InitVar[dt.date | None] = None
     """Latest date allowed; see `FloorSpotRecord.latest`."""
 
@@ -288,6 +358,7 @@ class PartEvent(DatedRecord):
             faces=_faces(self.faces),
             deviation=line("deviation", self.deviation),
             note=note_text(self.note),
+            conditions=_conditions(self.conditions),
         )
         if self.kind == "note" and self.note is None:
             raise UsageError("empty-note", "The note is empty.", "Write it with --note.")
@@ -299,6 +370,22 @@ class PartEvent(DatedRecord):
             raise UsageError("coat-without-step", "The coat does not say what it is of.", "Say stain, seal or topcoat.")
         check_choice("step", self.step, COAT_STEPS)
         _check_count("coat", f"There is no {self.step} coat {self.coat}.", self.coat, MOST_PART_COATS)
+
+    @property
+    def moment(self) -> dt.datetime:
+        """When it was done, local time; without an hour noon, which is within half a day of it."""
+        hour, minute = map(int, (self.conditions.time or "12:00").split(":"))
+        return dt.datetime.combine(self.date, dt.time(hour, minute))
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form, one entry a field."""
+        return Record.as_dict(self) | {"conditions": self.conditions.as_dict() or None}
+
+
+def _conditions(value: object) -> Conditions:
+    if isinstance(value, Conditions):
+        return value
+    return Conditions(**value) if isinstance(value, Mapping) else Conditions()
 
 
 @dataclass(frozen=True, slots=True)
@@ -345,7 +432,9 @@ class StoredEvent(PartEvent):
     """UTC."""
 
     def __post_init__(self, latest: dt.date | None) -> None:
-        """Leave it as it is: it was checked when it was logged, and there can be thousands."""
+        """Leave it as it is, for it was checked when it was logged, and there can be thousands."""
+        if not isinstance(self.conditions, Conditions):
+            object.__setattr__(self, "conditions", _conditions(self.conditions))
 
     @property
     def record(self) -> PartEvent:
@@ -369,6 +458,17 @@ class StoredColour:
 
 
 @dataclass(frozen=True, slots=True)
+class Standing:
+    """A standard, today's or one that was."""
+
+    approval: Approval
+    until: dt.date | None
+    """The day another took its place; None for today's."""
+    edited: bool = False
+    """Whether its recipe was edited since it was approved."""
+
+
+@dataclass(frozen=True, slots=True)
 class StoredStair:
     """The whole stair at one moment."""
 
@@ -384,6 +484,13 @@ class StoredStair:
     """By number, removed ones too."""
     cans: Mapping[int, Can]
     """By number, removed ones too."""
+    standards: tuple[Standing, ...] = ()
+    """First to last."""
+
+    @property
+    def standard(self) -> Standing | None:
+        """Today's standard, None while none is approved."""
+        return next((each for each in reversed(self.standards) if each.until is None), None)
 
     def part(self, ident: int) -> StoredPart:
         """Return a part; KeyError if there is none."""

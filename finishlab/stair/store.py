@@ -29,9 +29,8 @@ from finishlab.recipe.records import Can, Recipe
 from finishlab.record import normalise_light
 from finishlab.stair.names import level_title
 from finishlab.stair.reading import (
-    EVENT_FIELDS,
-    Records,
     event_record,
+    event_values,
     flight_record,
     levels_of,
     noted_event,
@@ -44,6 +43,8 @@ from finishlab.stair.reading import (
     read_events,
     read_flights,
     read_parts,
+    read_standards,
+    records_by_number,
     stair_levels,
 )
 from finishlab.stair.records import (
@@ -71,17 +72,19 @@ class StairStore(Transactions):
     # Reading
 
     def stair(self) -> StoredStair:
-        """Return the whole stair, in six queries whatever there is."""
+        """Return the whole stair, in eight queries whatever there is."""
         with self._read() as session:
             flights = session.scalars(select(FlightRow).order_by(FlightRow.number)).all()
-            parts, events = read_parts(session, levels_of(flights)), read_events(session)
+            parts = read_parts(session, levels_of(flights))
+            events = read_events(session, {part.ident for part in parts})
             return StoredStair(
                 read_flights(flights),
                 parts,
                 events,
                 read_colours(session, events),
-                Records(Recipe, session.scalars(select(RecipeRow).order_by(RecipeRow.number))),
-                Records(Can, session.scalars(select(BatchRow).order_by(BatchRow.number))),
+                records_by_number(Recipe, session.scalars(select(RecipeRow).order_by(RecipeRow.number))),
+                records_by_number(Can, session.scalars(select(BatchRow).order_by(BatchRow.number))),
+                read_standards(session),
             )
 
     def stair_parts(self) -> tuple[StoredPart, ...]:
@@ -231,8 +234,8 @@ class StairStore(Transactions):
                 return
             code = part_code(writing.session, row.part_id)
             _Coats(writing.session, [(row.part_id, after)]).hold(row.part_id, after, code, but=number)
-            for name in EVENT_FIELDS:
-                setattr(row, name, getattr(after, name))
+            for name, value in event_values(after).items():
+                setattr(row, name, value)
             writing.note("edit-event", code, noted, noted_event(row))
 
     def remove_events(self, numbers: Sequence[int]) -> None:
@@ -450,7 +453,7 @@ def _add_events(
     for ident, event in events:
         code = part_name(part_record(parts[ident]), writing.levels).code
         check.hold(ident, event, code)
-        values = {name: getattr(event, name) for name in EVENT_FIELDS}
+        values = event_values(event)
         row = PartEventRow(part_id=ident, created=made or rows.now(), **values)
         writing.session.add(row)
         writing.session.flush()

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from finishlab.cli.common import grey_option, json_option, open_logbook, say, show_document, with_learned
+from finishlab.cli.completion import logged
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import LogbookError, UsageError
 from finishlab.measure.areas import GreyArea, KnownColour
@@ -59,13 +60,13 @@ def _patches(ctx: click.Context, param: click.Parameter, value: tuple[str, ...])
     cls=ExampleCommand,
     examples=(
         "finishlab camera learn chart.jpg",
-        'finishlab camera learn chart.jpg --light "evening lamp" --edition "ColorChecker 2005"',
+        'finishlab camera learn chart.jpg --light "evening lamp" --edition 2005',
         "finishlab camera learn chart.jpg --corners 812,640 1610,655 1598,1190 800,1170",
     ),
 )
 @click.argument("photo", type=click.Path(), metavar="PHOTO")
 @click.option("--light", metavar="TEXT", help="The light it was taken in. [default: daylight]")
-@click.option("--edition", metavar="NAME", help="Edition of the chart. [default: ColorChecker24 - After November 2014]")
+@click.option("--edition", metavar="NAME", help="Edition of the chart, by its years. [default: from November 2014]")
 @click.option(
     "--corners",
     nargs=4,
@@ -209,7 +210,7 @@ def list_cameras(*, as_json: bool) -> None:
     cls=ExampleCommand,
     examples=('finishlab camera show "Acme One"', 'finishlab camera show "Acme One" --light "evening lamp" --json'),
 )
-@click.argument("name", metavar="NAME")
+@click.argument("name", metavar="NAME", shell_complete=logged("camera"))
 @click.option("--light", metavar="TEXT", help="Only in this light.")
 @json_option
 def show(*, name: str, light: str | None, as_json: bool) -> None:
@@ -223,7 +224,7 @@ def show(*, name: str, light: str | None, as_json: bool) -> None:
     cls=ExampleCommand,
     examples=('finishlab camera forget "Acme One" --light "evening lamp"',),
 )
-@click.argument("name", metavar="NAME")
+@click.argument("name", metavar="NAME", shell_complete=logged("camera"))
 @click.option("--light", metavar="TEXT", help="Only in this light; else in every light.")
 @json_option
 def forget(*, name: str, light: str | None, as_json: bool) -> None:
@@ -244,11 +245,13 @@ def _document(profiles: Sequence[CameraProfile], lines: Sequence[str] = ()) -> D
 
 def _page(profile: CameraProfile) -> list[str]:
     """Return what was learned of a camera in one light."""
+    from finishlab.colorimetry.spectra import chart_words
+
     boost, error = profile.saturation
     lines = [
         f"{profile.camera} in {profile.light}",
         f"  kind      {profile.kind}",
-        f"  chart     {profile.chart}, photo {profile.photo_id}, {profile.date}",
+        f"  chart     {chart_words(profile.chart)}, photo {profile.photo_id}, {profile.date}",
         f"  boost     saturation x {boost:.3f}, standard error {error:.3f}",
     ]
     for patches, off in (("fitted", profile.fitted), ("left out", profile.left_out)):

@@ -10,6 +10,7 @@ import click
 from click.core import ParameterSource
 
 from finishlab.cli.common import grey_option, json_option, open_logbook, print_document, say, show_document
+from finishlab.cli.completion import logged
 from finishlab.cli.failures import show_error
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import LogbookError, UsageError
@@ -338,7 +339,7 @@ def list_strips(*, as_json: bool) -> None:
     short_help="Show what is known of a strip's greys.",
     examples=("finishlab strip show 412", "finishlab strip show 412 --save-picture print.svg"),
 )
-@click.argument("number", type=_NUMBER, metavar="N")
+@click.argument("number", type=_NUMBER, metavar="N", shell_complete=logged("strip"))
 @picture_option
 @json_option
 def show(*, number: int, save_picture: str | None, as_json: bool) -> None:
@@ -365,7 +366,7 @@ def show(*, number: int, save_picture: str | None, as_json: bool) -> None:
     short_help="Take a strip for a usual print again.",
     examples=("finishlab strip forget 412",),
 )
-@click.argument("number", type=_NUMBER, metavar="N")
+@click.argument("number", type=_NUMBER, metavar="N", shell_complete=logged("strip"))
 @json_option
 def forget(*, number: int, as_json: bool) -> None:
     """Take a strip for a usual print again; what was learned stays in its history."""

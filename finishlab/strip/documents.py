@@ -12,8 +12,8 @@ from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.errors import UsageError
 from finishlab.imaging.priors import usual_print
 from finishlab.imaging.strip import STRIP
-from finishlab.reports.plots.print_curve import GreyCurve, print_curve
 from finishlab.show.document import Document, Line
+from finishlab.strip.print_curve import GreyCurve, print_curve
 
 if TYPE_CHECKING:
     from finishlab.imaging.greys import StripGreys
@@ -98,6 +98,7 @@ def _photographed_page(greys: StripGreys) -> list[Line]:
     photos = "One photo" if greys.photos == 1 else f"{greys.photos} photos"
     usual, settled = usual_curve().lightness, greys.settled().lightness
     middle = len(usual) // 2 - 1
+    again = [_line("  finishlab remeasure measures the first ones again with what the last ones said.")]
     return [
         _line(f"Strip {greys.number:04d} was not learned: it is taken for a usual print, and photos settle it."),
         _line(f"  {'level':<8}" + " ".join(f"{level:>6}" for level in range(len(settled)))),
@@ -108,6 +109,7 @@ def _photographed_page(greys: StripGreys) -> list[Line]:
             f"L* {settled[middle]:.0f}, usually {usual[middle]:.0f}. A photo from a few steps back tells far more: "
             "finishlab strip learn PHOTO."
         ),
+        *(again if greys.photos > 1 else []),
     ]
 
 

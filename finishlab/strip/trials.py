@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.table import scaled
 from finishlab.errors import LogbookError, UsageError
+from finishlab.logbook.entities import left_out
 from finishlab.matching.trials import LEAST, PRIOR, TRIED, Outcome, Side, Trust, judge_trial, trust_of
 from finishlab.measuring.photos import PhotoResult
 from finishlab.quality import Doubt, doubt
@@ -129,8 +130,14 @@ def _sides(kind: TrialKind, path: str, measured: Measurement) -> list[dict[str, 
 
 
 def tried(log: Logbook) -> list[Tried]:
-    """Return every logged trial, by number."""
-    return [_tried(each) for each in log.trials()]
+    """Return every logged trial, by number; one that cannot be read is left out, with a word."""
+    found = []
+    for each in log.trials():
+        try:
+            found.append(_tried(each))
+        except LogbookError as error:
+            left_out(error)
+    return found
 
 
 def _tried(stored: StoredTrial) -> Tried:

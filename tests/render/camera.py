@@ -181,7 +181,7 @@ def linear_srgb_of_reflectance(reflectance: np.ndarray) -> np.ndarray:
 @cache
 def _fitted_matrix(camera: str, light: str) -> np.ndarray:
     """Fit balanced raw under a light -> linear sRGB under D65 on the chart, rows summing to 1 so that white stays."""
-    chart = np.stack(list(chart_reflectances("BabelColor Average").values()))
+    chart = np.stack(list(chart_reflectances("mean of 30").values()))
     raw, goal = balanced_raw(chart, camera, light), linear_srgb_of_reflectance(chart)
     weight = 1.0 / (goal.mean(axis=1, keepdims=True) + 0.05)  # about equal visual weight for dark and light patches
     rows = []

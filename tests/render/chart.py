@@ -33,7 +33,7 @@ class ChartCard:
     """The whole card, millimetres of the strip frame, before it is turned."""
     angle: float = 0.0
     """Turn about the card's centre, degrees clockwise; at 0 the dark skin patch is top left."""
-    edition: str = "BabelColor Average"
+    edition: str = "mean of 30"
     """One of `finishlab.colorimetry.spectra.CHARTS`."""
 
     def __post_init__(self) -> None:

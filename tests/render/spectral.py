@@ -197,7 +197,7 @@ def print_material(
     """
     from scipy.optimize import least_squares
 
-    chart = chart_reflectances("BabelColor Average")
+    chart = chart_reflectances("mean of 30")
     paper = k_over_s(chart["white 9.5 (.05 D)"])
     bases = np.stack([k_over_s(chart[ink]) for ink in INK_SETS[inks]])
     goal = np.array(target)

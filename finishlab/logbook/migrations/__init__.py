@@ -6,5 +6,5 @@ from typing import Final
 
 __all__ = ["HEAD"]
 
-HEAD: Final = "0006_row_images"
+HEAD: Final = "0007_conditions"
 """The newest revision. It is written here too, so that an up-to-date logbook opens without loading Alembic."""

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from finishlab.colorimetry.spaces import hex_colour
-from finishlab.reports.plots.colours import Kind, Lab, PlottedBoard, PlottedFloor, chroma_covariance
+from finishlab.report.plots import Kind, Lab, PlottedBoard, PlottedFloor, chroma_covariance
 from finishlab.show.drawing import FONT_SIZE, INK, SOFT, WIDTH, Drawing, drawing_rules, figure_of, plain_axes
 
 if TYPE_CHECKING:
