@@ -211,7 +211,7 @@ def test_colours_no_screen_shows_are_told() -> None:
 
 @pytest.mark.parametrize("plane", ["a*b*", "L*C*"])
 def test_planes_do_not_rest_on_colour(plane: Any) -> None:
-    """Each kind of board has its mark, every board its name with what the plane cannot show, the floor's spread a hatch."""
+    """Each kind of board has its mark, every board its name and lightness, the floor's spread a hatch."""
     (axes,) = axes_of(plane_plot(BOARDS, FLOOR, plane))
     told = {t.get_text() for t in axes.texts}
     lifts = {b.name: f" {b.lab[0] - FLOOR.lab[0]:+.0f}" if plane == "a*b*" else "" for b in BOARDS}
