@@ -110,8 +110,13 @@ def boards_document(boards: Sequence[StoredBoard], light: str | None = None) -> 
 def board_summary(board: StoredBoard, done: str = "logged") -> str:
     """Return a board in one line: what it is, its colour, its photos."""
     purpose = "" if board.record.purpose == "candidate" else f" ({board.record.purpose})"
-    said = f"{_what(board.record)}{purpose}{_lit(_row(board))}{_beside(board) if done == 'logged' else ''}"
+    said = f"{_what(board.record)}{purpose}{found_words(board) if done == 'logged' else _lit(_row(board))}"
     return f"{board.number} {done}: {said}, {photos_words(board)}."
+
+
+def found_words(board: StoredBoard) -> str:
+    """Return, for the end of a line, a board's colour and how far it is from the floor beside it."""
+    return f"{_lit(_row(board))}{_beside(board)}"
 
 
 def photos_summary(board: StoredBoard, added: int, light: str) -> str:
@@ -447,7 +452,9 @@ def import_boards(*, file: str, as_json: bool) -> None:
         first, last = done.boards[0].number, done.boards[-1].number
         span = first if first == last else f"{first} to {last}"
         what = "1 board" if first == last else f"{len(done.boards)} boards"
-        say(f"{what} logged: {span}. Add a photo with: finishlab board add PHOTO --to {first}")
+        say(
+            f"{what} logged: {span}. Add a photo with: finishlab board add PHOTO --to {first}; all back: finishlab undo"
+        )
         for message, rows in done.warnings.items():
             say(f"Worth a thought, {rows_words(rows)}: {message}")
         if done.seen:

@@ -74,10 +74,13 @@ def remove_command(
 
     def remove(*, numbers: tuple[str, ...], as_json: bool) -> None:
         with open_logbook() as log:
-            found = {each.number: each for each in (kind.find(log, number) for number in numbers)}
+            with log.at_once():
+                found = {each.number: each for each in (kind.find(log, number) for number in numbers)}
+                for number in found:
+                    kind.remove(log, number)
             for number in found:
-                kind.remove(log, number)
                 say(f"{number} is removed; {kept}.")
+            say("Back again: finishlab undo")
             if as_json:
                 print_removed(list(found))
             if then is not None:
