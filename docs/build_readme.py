@@ -1,4 +1,4 @@
-"""Run the commands that README.md, docs/questions.md and docs/tasks.md show; put what they print in its place.
+"""Run the commands that README.md and the pages of docs/ show; put what they print in its place.
 
 Run ``python docs/build_readme.py`` when an output has changed. The README's lines are run one after another as somebody
 would paste them, in a folder that holds the sample photos, the environment and the demo; `tests/test_readme.py` runs
@@ -26,6 +26,7 @@ ROOT: Final = Path(__file__).parents[1]
 README: Final = ROOT / "README.md"
 QUESTIONS: Final = ROOT / "docs" / "questions.md"
 TASKS: Final = ROOT / "docs" / "tasks.md"
+WHOLE_JOB: Final = ROOT / "docs" / "whole-job.md"
 PICTURES: Final = ROOT / "docs" / "pictures"
 DEMO: Final = "finishlab-demo"
 COLUMNS: Final = 80
@@ -211,6 +212,9 @@ def main() -> None:
         for page, columns in ((QUESTIONS, WIDE), (TASKS, COLUMNS)):
             shown = with_shown(page.read_text(encoding="utf-8"), run_on(folder / DEMO, folder, columns))
             page.write_text(shown, encoding="utf-8")
+        # The whole job begins with nothing logged.
+        job = with_shown(WHOLE_JOB.read_text(encoding="utf-8"), run_on(folder / "job", folder))
+        WHOLE_JOB.write_text(job, encoding="utf-8")
         draw_check_picture(run, folder)
         draw_strip(run, folder)
         draw_page(folder)

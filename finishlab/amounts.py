@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from finishlab.errors import UsageError
-from finishlab.units import FT2_PER_GAL, LITRES_PER_GAL, LITRES_PER_QT, MM_PER_INCH, has_unit, is_us, parse_length
+from finishlab.units import FT2_PER_GAL, LENGTHS, VOLUMES, has_unit, is_us, parse_length
 
 __all__ = [
     "COMMON_PRACTICE",
@@ -31,24 +31,12 @@ __all__ = [
 COMMON_PRACTICE: Final = "common practice, no source"
 
 UNITS: Final[Mapping[str, Mapping[str, float]]] = {
-    "mm": {
-        "mm": 1.0,
-        "cm": 10.0,
-        "m": 1000.0,
-        "in": MM_PER_INCH,
-        '"': MM_PER_INCH,
-        "ft": 12 * MM_PER_INCH,
-        "'": 12 * MM_PER_INCH,
-    },
+    "mm": LENGTHS,
     "h": {"h": 1.0, "hours": 1.0, "hour": 1.0, "min": 1 / 60, "d": 24.0, "days": 24.0, "day": 24.0},
     "min": {"min": 1.0, "minutes": 1.0, "minute": 1.0, "h": 60.0, "s": 1 / 60},
     "days": {"d": 1.0, "days": 1.0, "day": 1.0, "h": 1 / 24, "weeks": 7.0, "week": 7.0},
-    "L": {"l": 1.0, "ml": 0.001, "cl": 0.01, "qt": LITRES_PER_QT, "gal": LITRES_PER_GAL, "pt": LITRES_PER_QT / 2},
-    "m2/L": {
-        "m2/l": 1.0,
-        "ft2/gal": FT2_PER_GAL,
-        "ft2/qt": 4 * FT2_PER_GAL,
-    },
+    "L": VOLUMES,
+    "m2/L": {"m2/l": 1.0, "ft2/gal": FT2_PER_GAL, "ft2/qt": 4 * FT2_PER_GAL},
     "%": {"%": 1.0},
     "C": {"c": 1.0, "f": 1.0},
     "GU": {"gu": 1.0},

@@ -92,6 +92,11 @@ class Number(str):
         """Return the number of a thing by its kind's letter and its count."""
         return cls(f"{letter}{key}")
 
+    @classmethod
+    def read(cls, letter: str, text: str) -> Number:
+        """Return the number somebody typed, ``"B3"``, ``"b3"`` or ``"3"``; raises `UsageError` ``"bad-number"``."""
+        return cls.of(letter, number_of(letter, text.strip() or "?") or 0)
+
     @property
     def key(self) -> int:
         """The count alone, by which tables know it."""

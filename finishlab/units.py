@@ -16,10 +16,12 @@ from finishlab.errors import UsageError
 
 __all__ = [
     "FT2_PER_GAL",
+    "LENGTHS",
     "LITRES_PER_GAL",
     "LITRES_PER_QT",
     "M2_PER_FT2",
     "MM_PER_INCH",
+    "VOLUMES",
     "area_text",
     "as_typed_text",
     "has_unit",
@@ -44,7 +46,7 @@ FT2_PER_GAL: Final = M2_PER_FT2 / LITRES_PER_GAL
 """1 ft2/gal in m2/L: 0.02454."""
 
 _NUMBER: Final = r"(?:\d+(?:\.\d+)?(?:[ -]\d+/\d+)?|\d+/\d+|\.\d+)"
-_LENGTHS: Final = {
+LENGTHS: Final = {
     "mm": 1.0,
     "cm": 10.0,
     "m": 1000.0,
@@ -57,7 +59,7 @@ _LENGTHS: Final = {
     "feet": 12 * MM_PER_INCH,
     "'": 12 * MM_PER_INCH,
 }
-_VOLUMES: Final = {
+VOLUMES: Final = {
     "l": 1.0,
     "litre": 1.0,
     "litres": 1.0,
@@ -104,7 +106,7 @@ def parse_length(text: str, what: str = "length") -> float:
     UsageError
         ``"bad-length"`` if it is none, is zero or negative, or is longer than 100 m.
     """
-    mm = _amount(text, _LENGTHS, 1.0)
+    mm = _amount(text, LENGTHS, 1.0)
     if mm is None or not 0 < mm <= _LONGEST:
         raise UsageError(
             "bad-length",
@@ -134,7 +136,7 @@ def parse_volume(text: str, what: str = "can size") -> float:
     UsageError
         ``"bad-volume"``.
     """
-    litres = _amount(text, _VOLUMES, None)
+    litres = _amount(text, VOLUMES, None)
     if litres is None or not 0 < litres <= 1000:
         raise UsageError("bad-volume", f"“{text}” is not a {what}.", "Write for example 1qt, 1gal, 946ml or 2.5L.")
     return litres
@@ -165,7 +167,7 @@ def parse_coverage(text: str) -> tuple[float, float]:
     match = re.fullmatch(r"\s*([\d.]+)(?:\s*(?:-|to)\s*([\d.]+))?\s*([^\d\s/][^/]*?)\s*(?:/|per)\s*(\S+)\s*", text)
     if match:
         low, high, area, volume = match.groups()
-        factors = _unit(area, _AREAS), _unit(volume, _VOLUMES)
+        factors = _unit(area, _AREAS), _unit(volume, VOLUMES)
         if factors[0] and factors[1]:
             values = [_number(each) for each in (low, high or low)]
             if all(value is not None and 0 < value < 1e5 for value in values):

@@ -406,7 +406,7 @@ def test_a_decision_is_held_against_more(logged: Run, logbook: Path) -> None:
     for words in ("The board is stain dry", "one light only", "0 of the 5 places", "only 2 of the 3 coats"):
         assert done.stderr.count(words) == 1
     with Logbook.open(logbook) as log:
-        log.remove_board("B2")
+        log.remove("B2")
         board = log.board("B1")
         assert finish_context(log, board, deciding=True).clear_only is False
         assert finish_context(log, board).clear_only is False

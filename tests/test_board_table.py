@@ -51,7 +51,7 @@ def log(tmp_path: Path) -> Iterator[Logbook]:
             BoardRecord("oak", date=DAY, finish=FINISH), [measurement(keep(opened, tmp_path, "two.jpg"), strip=None)]
         )
         opened.add_board(BoardRecord("ash", date=DAY), [measurement(keep(opened, tmp_path, "three.jpg"))])
-        opened.remove_board("B3")
+        opened.remove("B3")
         yield opened
 
 

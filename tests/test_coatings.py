@@ -129,9 +129,9 @@ def test_a_recipe_is_told_what_does_not_follow(run: Run, step: str, top: str, sa
     said = run("recipe", "add", "new", "--step", step, "--top", top).stderr
     assert says in said
     assert "the label wins" in said
-    plan = run("plan", "calendar", "--treads", 3, "--coat", "gel stain", "--coat", "hardwax oil")
+    plan = run("plan", "calendar", "--treads", 3, "--liquid", "gel stain", "--liquid", "hardwax oil")
     assert "Hardwax oil over gel stain does not hold" in plan.stderr
-    fine = run("plan", "calendar", "--treads", 3, "--coat", "oil stain", "--coat", "water polyurethane")
+    fine = run("plan", "calendar", "--treads", 3, "--liquid", "oil stain", "--liquid", "water polyurethane")
     assert "Worth a thought" not in fine.stderr, "the plan waits the 72 h"
 
 
@@ -161,3 +161,27 @@ def test_blotching_woods_want_a_conditioner(wood: str) -> None:
     """Pine, cherry, maple and birch blotch (common practice, no source); oak does not."""
     assert WOODS[wood].blotches
     assert not WOODS["red oak"].blotches
+
+
+def test_approving_names_each_wood_of_the_treads_and_what_was_not_measured(run: Run, tmp_path: Path) -> None:
+    """A cherry board for treads 1-3 of red oak and 4-5 of maple: both woods are named with their treads.
+
+    Before, treads of two woods were compared with none, and a board without a photo was called measured in one light.
+    It is also told that cherry sanded to 240 takes less stain (finer than its 220), and that it blotches.
+    """
+    run("stairs", "add", 6, "--tread", "914x292x27", "--no-risers", "--no-top-nosing")
+    run("stairs", "edit", "treads 1-3", "--species", "red oak")
+    run("stairs", "edit", "treads 4-5", "--species", "maple")
+    table = tmp_path / "boards.csv"
+    head, row = "species,state,preparation.grits,steps.1.kind,topcoat.kind", "cherry,cured,80-120-240,oil,hardwax oil"
+    table.write_text(f"{head}\n{row}\n", encoding="utf-8")
+    assert run("board", "import", table).exit_code == 0
+    done = run("approve", "B1")
+    assert done.exit_code == 0
+    assert "The board is cherry, the treads are red oak (treads 1-3)." in done.stderr
+    assert "The board is cherry, the treads are maple (treads 4-5)." in done.stderr
+    assert "The board was not measured;" in done.stderr
+    assert "one light" not in done.stderr
+    assert "cherry sanded finer than 220 takes less stain" in done.stderr
+    assert "Cherry takes a penetrating stain in blotches" in done.stderr
+    assert "Hardwax oil over oil stain" in done.stderr

@@ -162,7 +162,7 @@ def test_boards_in_doubt_get_a_next_photo(log: Logbook, tmp_path: Path) -> None:
     open_one = rank_boards(log)
     assert {photo.board for photo in open_one.next_photos} == {"B1", "B2", None}
     assert open_one.boards[0].inseparable == ("B2",) or open_one.boards[0].inseparable == ("B1",)
-    log.remove_board("B2")
+    log.remove("B2")
     assert rank_boards(log).next_photos == ()
 
 

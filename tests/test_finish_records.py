@@ -17,6 +17,7 @@ from finishlab.errors import UsageError
 from finishlab.finish.fields import FieldSpec, HardLimit, MixPart, Section, parse_fields, section_limits, specs
 from finishlab.finish.finish import FINISH_PARTS, ColourStep, Finish, Looking, Preparation, Seal, Topcoat, step_changes
 from finishlab.finish.warnings import SOFT, WarningContext, board_warnings, warnings
+from finishlab.finish.wording import finish_rows
 from finishlab.recipe.records import CAN_LIMITS, Label
 
 TYPES: Final[dict[str, type[Section]]] = {
@@ -406,6 +407,17 @@ def test_a_section_comes_back_from_its_text_and_its_json(part: Section) -> None:
         value = getattr(part, each.name)
         if value is not None and value != ():
             assert each.read(each.show(value)) == value
+
+
+@given(sections())
+def test_no_written_field_is_silent(part: Section) -> None:
+    """What is written of a section stands in the rows people read, so that a new field cannot be forgotten there."""
+    name = next(each.name for each in FINISH_PARTS if each.section is type(part))
+    finish: Any = Finish(**{name: (part,) if name == "steps" else part})
+    told = " ".join(words for _, words in finish_rows(finish))
+    for each, words, value in part.written():
+        assert value == "other" or words in told or each.form == "flag", each.name
+        assert each.form != "flag" or "grain" in told
 
 
 def test_a_recipe_leaves_out_what_belongs_to_one_board() -> None:

@@ -82,6 +82,17 @@ def test_what_nothing_goes_on_without_is_next(tmp_path: Path) -> None:
     assert (False, "open") in order
 
 
+def test_once_a_recipe_is_approved_the_choice_is_made(tmp_path: Path) -> None:
+    """A doubt that was lived with holds nobody up once a recipe is approved: what comes after the choice is next."""
+    with Logbook.open(tmp_path / "log") as log:
+        spots(log, tmp_path, range(2))
+        board(log, tmp_path, "one", stain="walnut", coats=1, topcoat="oil")
+        log.approve("B1", reason="as the floor")
+        following = read_guide(log, tmp_path).next
+    assert following is not None
+    assert following.name == "second light"
+
+
 def test_status_says_how_far_and_what_is_next(run: Run, logbook: Path, tmp_path: Path) -> None:
     """One line a step, then the next command; the same in JSON."""
     with Logbook.open(logbook) as log:

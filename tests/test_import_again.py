@@ -106,7 +106,7 @@ CHANGES: dict[str, Change] = {
     "edit a board": lambda log, _: log.edit_board(_first_board(log), stain=f"stain {next(_serial)}"),
     "add a board": lambda log, folder: log.add_board(BoardRecord("oak", date=DAY), [_another_photo(log, folder)]),
     "add a photo": lambda log, folder: log.add_board_photos(_first_board(log), [_another_photo(log, folder)]),
-    "remove a board": lambda log, _: log.remove_board(log.boards()[-1].number),
+    "remove a board": lambda log, _: log.remove(log.boards()[-1].number),
     "measure again": lambda log, folder: log.remeasure(
         "B1", [measurement(keep(log, folder, "board.jpg"), "board", "floor", lightness=50.0 + next(_serial) % 20)]
     ),

@@ -178,7 +178,7 @@ def test_an_unknown_board_names_those_there_are(log: Logbook, tmp_path: Path) ->
     assert "finishlab board add" in caught.value.hint
     for i in range(6):
         _add(log, tmp_path, f"{i}.jpg")
-    log.remove_board("B5")
+    log.remove("B5")
     for name in ("B9", "b99999999999", "F1", "9", ""):
         with pytest.raises(LogbookError) as caught:
             log.board(name)
@@ -190,7 +190,7 @@ def test_a_long_list_of_boards_is_cut(log: Logbook, tmp_path: Path) -> None:
     for i in range(30):
         _add(log, tmp_path, f"{i}.jpg")
     for i in range(2, 31, 2):
-        log.remove_board(f"B{i}")
+        log.remove(f"B{i}")
     with pytest.raises(LogbookError) as caught:
         log.edit_board("B99", stain="x")
     assert caught.value.hint.endswith("B23 and more.")
@@ -198,7 +198,7 @@ def test_a_long_list_of_boards_is_cut(log: Logbook, tmp_path: Path) -> None:
 
 def test_an_unknown_spot_is_said_so(log: Logbook) -> None:
     """Floor spots have their own code."""
-    for ask in (log.floor_spot, log.remove_floor_spot, log.edit_floor_spot, log.history):
+    for ask in (log.floor_spot, log.remove, log.edit_floor_spot, log.history):
         with pytest.raises(LogbookError) as caught:
             ask("F7")
         assert caught.value.code == "unknown-spot"
@@ -255,7 +255,7 @@ def test_one_photo_is_not_two_boards(log: Logbook, tmp_path: Path) -> None:
         log.add_board(BoardRecord("oak"), [measurement(photo)])
     assert refused.value.code == "photo-logged-twice"
     assert len(log.boards()) == 1
-    log.remove_board("B1")
+    log.remove("B1")
     assert log.add_board(BoardRecord("oak"), [measurement(photo)]).record.species == "oak"
 
 
@@ -341,10 +341,10 @@ def test_what_is_removed_is_hidden_not_lost(log: Logbook, tmp_path: Path) -> Non
     """A removed board is no longer listed, its history and photo stay, and its number is not given again."""
     photo = keep(log, tmp_path, "1.jpg")
     log.add_board(ASH, [measurement(photo)])
-    log.remove_board("B1")
+    log.remove("B1")
     assert log.boards() == []
     with pytest.raises(LogbookError, match="was removed on 20"):
-        log.remove_board("B1")
+        log.remove("B1")
     assert [c.what for c in log.history("B1")] == ["add", "remove"]
     assert log.history("B1")[-1].before == ASH.as_dict()
     assert log.photo_path(photo.sha256).is_file()
@@ -358,7 +358,7 @@ def test_removed_spots_too(log: Logbook, tmp_path: Path) -> None:
     """Floor spots are removed and edited as boards are."""
     log.add_floor_spot(SPOT, [measurement(keep(log, tmp_path, "1.jpg"), "floor")])
     assert log.edit_floor_spot("F1", surface="wood").record.surface == "wood"
-    log.remove_floor_spot("F1")
+    log.remove("F1")
     assert log.floor_spots() == []
     assert [c.what for c in log.history(" f1 ")] == ["add", "edit", "remove"]
 
@@ -503,7 +503,7 @@ def test_an_unwritable_folder_is_said_so(tmp_path: Path, monkeypatch: pytest.Mon
         with Logbook.open(folder) as log:
             assert [can.number for can in log.cans()] == ["C1"]
             assert log.cautions_due(["rags"]) == log.cautions_due(["rags"]) == ("rags",)
-            for change in (lambda log=log: log.remove_can("C1"), lambda log=log: keep(log, tmp_path)):
+            for change in (lambda log=log: log.remove("C1"), lambda log=log: keep(log, tmp_path)):
                 with pytest.raises(LogbookError) as caught:
                     change()
                 assert caught.value.code == "logbook-unwritable"
@@ -674,6 +674,6 @@ def test_photos_and_kinds_are_looked_up(log: Logbook, tmp_path: Path) -> None:
     assert log.kinds_of_boards("B2") == {("candidate", True)}
     assert log.kinds_of_boards("B9") == {("candidate", True), ("clear-only control", False)}
     assert log.boards_beside_floor() == frozenset()
-    log.remove_board("B1")
+    log.remove("B1")
     assert log.boards_of_photos(asked) == {second.sha256[:16]: "B2"}
     assert log.kinds_of_boards("B2") == frozenset()

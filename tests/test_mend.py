@@ -181,3 +181,22 @@ def test_without_a_fault_all_are_listed_and_no_logbook_is_needed(run: Run) -> No
     assert refused.exit_code == 2
     assert "not a fault" in refused.stderr
     assert not run.logbook.exists()
+
+
+def test_hour_and_damp_of_each_coat_are_told(stair: Run) -> None:
+    """White haze: coats 6 h apart where 24 are asked for, at 12 C and 80 %, are told as too soon, too cold, too damp.
+
+    By hand: 8:00 to 14:00 is 6 h; the label of C1 asks for 24. Water polyurethane wants 15 C and at most 70 %.
+    """
+    air = ("--air", 12, "--humidity", 80)
+    for words in (
+        ("sanded",),
+        ("stain", "--can", "C1", "--time", "8:00"),
+        ("topcoat", "--can", "C3", "--time", "14:00", *air),
+    ):
+        assert stair("stairs", "log", "tread 1", *words, "--date", DAY).exit_code == 0, words
+    (record,) = told(stair, "white haze", "--part", "tread 1")["record"]
+    text = "\n".join(record["says"])
+    assert "topcoat 1 came the same day as stain 1, 6 h; its label asks for at least 24 h, so too soon" in text
+    assert "topcoat 1 went on at 12 C and 80 % humidity: too cold and too damp for water polyurethane" in text
+    assert "not as planned" in text

@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 
 import finishlab.plan
 from finishlab.cautions import CAUTIONS
+from finishlab.coatings import COMMON
 from finishlab.errors import UsageError
 from finishlab.plan.entered import read_plan
 from finishlab.plan.files import Entry, icalendar_text
@@ -164,6 +165,41 @@ def test_the_examples_jobs(file: Callable[[str], Path]) -> None:
     assert plan.products[1].coat.times.recoat == (24, 72)
     assert plan.products[2].coat.times.cure == 14 * 24
     assert plan.us
+
+
+def test_every_hour_says_who_says_it(run: Run, file: Callable[[str], Path]) -> None:
+    """Hours are common practice until a label, the recipe, a file or an option says them; in text and in JSON."""
+    words_ = ("plan", "calendar", "--treads", 3, "--liquid", "oil stain", "--away", "--set", 12)
+    found = document(run(*words_, "--json").stdout, "plan-calendar")
+    assert set(found["products"][0]["sources"].values()) == {COMMON}
+    assert found["work"] == {"coat_h": 1, "rub_out_h": 1, "fit_h": 1, "set_h": 12, "ready_h": 48}
+    assert found["sources"] == dict.fromkeys(("coat_h", "rub_out_h", "fit_h", "ready_h"), COMMON) | {
+        "set_h": "as given"
+    }
+    assert "glue holds after 12 h (as given)" in words(run(*words_).stdout)
+    changed = EXAMPLE.replace("coat_h = 1", "coat_h = 2", 1)
+    told = document(run("plan", "calendar", "--from", file(changed), "--json").stdout, "plan-calendar")
+    assert (told["work"]["coat_h"], told["sources"]["coat_h"]) == (2, "the file")
+    assert any("the file" in product["sources"].values() for product in told["products"])
+
+
+def test_hours_of_a_logged_can_are_its_labels(run: Run) -> None:
+    """A label's recoat of 10 h is named with its can, the recipe's wait with the recipe, the rest as common practice.
+
+    By hand: before the topcoat the recipe waits 30 h, longer than the label's 10 h, so the recipe's hours hold.
+    """
+    run("stairs", "add", "3", "--tread", "914x292x27", "--no-risers", "--no-top-nosing")
+    run("can", "add", "honey", "--kind", "oil stain", "--label", "recoat=10; walk-on=20")
+    run("recipe", "add", "new", "--step", "oil; colour=honey; can=C1; next=30", "--top", "oil pu")
+    run("stairs", "edit", "all treads", "--recipe", "R1")
+    found = document(run("plan", "calendar", "--json").stdout, "plan-calendar")
+    stain, top = found["products"]
+    assert stain["recoat_h"] == [10, None]
+    assert stain["under_other_h"] == [30, None]
+    sources = stain["sources"]
+    who = [sources[name] for name in ("recoat_h", "under_other_h", "socks_h")]
+    assert who == ["the label of C1", "R1", "the label of C1"]
+    assert (sources["cure_h"], set(top["sources"].values())) == (COMMON, {COMMON})
 
 
 # -- risers, floor, cautions

@@ -19,7 +19,7 @@ import pytest
 
 from finishlab.errors import UsageError
 from finishlab.plan.calendar import Fitting, Job, plan_calendar
-from finishlab.plan.documents import calendar_document
+from finishlab.plan.days import calendar_document
 from finishlab.plan.drying import Coat, Laid, Times, WorkHours
 from finishlab.plan.geometry import Part, Shape
 from finishlab.plan.stair_plan import StairPlan

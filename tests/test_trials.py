@@ -235,10 +235,10 @@ def test_a_photo_counts_for_one_trial(tmp_path: Path) -> None:
         assert caught.value.code == "photo-tried-already"
         assert "H1" in caught.value.message
         assert [each.number for each in log.trials()] == ["H1"]
-        log.remove_trial("H1")
+        log.remove("H1")
         assert [each.number for each in log.add_trials([trial("a" * 16)])] == ["H2"]
         with pytest.raises(LogbookError) as caught:
-            log.remove_trial("H7")
+            log.remove("H7")
         assert caught.value.code == "unknown-trial"
         (found,) = tried(log)
         assert found.outcome.ratio < 1.0

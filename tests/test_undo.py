@@ -64,7 +64,7 @@ def test_adding_and_removing_are_taken_back(log: Logbook, tmp_path: Path) -> Non
     assert log.floor_spots() == []
     log.redo("F1")
     assert [spot.number for spot in log.floor_spots()] == ["F1"]
-    log.remove_floor_spot("F1")
+    log.remove("F1")
     log.undo()
     assert [spot.number for spot in log.floor_spots()] == ["F1"]
     log.redo()
@@ -93,7 +93,7 @@ def test_a_photo_that_found_another_board_stays_there(log: Logbook, tmp_path: Pa
     """What was removed cannot come back while one of its photos is logged elsewhere; nothing is changed then."""
     photo = measurement(keep(log, tmp_path), strip=None)
     log.add_board(BoardRecord("ash", date=DAY), [photo])
-    log.remove_board("B1")
+    log.remove("B1")
     log.add_board(BoardRecord("oak", date=DAY), [photo])
     with pytest.raises(LogbookError) as caught:
         log.undo("B1")
@@ -163,7 +163,7 @@ def test_a_trial_is_taken_back_and_put_back(log: Logbook) -> None:
     assert log.trials() == []
     log.redo()
     assert log.trials() == [made]
-    log.remove_trial("h1")
+    log.remove("h1")
     assert log.trials() == []
     log.undo("H1")
     assert log.trials() == [made]
@@ -225,7 +225,7 @@ def test_the_history_of_everything_is_asked_by_its_name(log: Logbook, tmp_path: 
     """Boards, cans, recipes, strips and the standard have a history, in any spelling; removed ones too."""
     _board(log, tmp_path)
     log.add_can(Can("oil stain", "honey", date=DAY))
-    log.remove_can("C1")
+    log.remove("C1")
     log.approve("B1")
     log.learn_strip(replace(USUAL, source="typed", number=7))
     assert log.history(name)

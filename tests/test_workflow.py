@@ -299,7 +299,7 @@ def test_a_photo_dates_its_record(photos: Photos, logbook: Path) -> None:
     with Logbook.open(logbook) as log:
         results = measured(photos, "light_board")
         assert log_board(log, given, results).record.date == given.date
-        log.remove_board("B1")
+        log.remove("B1")
         assert log_board(log, given, results, dated=False).record.date == dt.date(2024, 5, 11)
 
 
@@ -348,8 +348,8 @@ def test_photos_without_a_spot_are_spots_of_their_own(photos: Photos, logbook: P
     results = measured(photos, "floor1", "floor2", fields=("floor",))
     with Logbook.open(logbook) as log:
         assert [s.number for s in log_floor_spots(log, FloorSpotRecord(), results)] == ["F1", "F2"]
-        log.remove_floor_spot("F1")
-        log.remove_floor_spot("F2")
+        log.remove("F1")
+        log.remove("F2")
         for result in results:
             log_floor_spots(log, FloorSpotRecord(spot="By the stair"), [result])
         log_board(log, BoardRecord("ash"), measured(photos, "light_board"))
@@ -437,7 +437,7 @@ def test_the_history_tells_what_was_changed(photos: Photos, logbook: Path) -> No
     with Logbook.open(logbook, who="Kim") as log:
         log_board(log, BoardRecord("ash", coats=2), measured(photos, "light_board"))
         log.edit_board("B1", coats=None, stain="walnut")
-        log.remove_board("B1")
+        log.remove("B1")
         lines = [change_line(change) for change in log.history("B1")]
     assert lines[0].endswith("logged by Kim: 1 photo in daylight")
     assert lines[1].endswith("changed by Kim: coats “2” -> none; stain none -> “walnut”") or lines[1].endswith(

@@ -32,6 +32,7 @@ from finishlab.cli.common import (
     photos_argument,
     report_failures,
     say,
+    say_undo,
     show_document,
     untouched,
 )
@@ -162,6 +163,8 @@ def add(
         click.echo("\n".join(each.number for each in logged))
     for line in lines:
         say(line)
+    if len(logged) >= MANY:
+        say_undo()
     return 0
 
 
@@ -315,7 +318,7 @@ def _lines(
     every = [result for found in results for part in found.values() for result in part]
     lines += [*doubt_lines(every), *(f"Worth a thought: {message}" for message in dict.fromkeys(slips))]
     lines += due_cautions(log, product_words(log, *(board.record for board in boards)))
-    return [*lines, "All of it back: finishlab undo"] if len(logged) >= MANY else lines
+    return lines
 
 
 def _found(thing: StoredBoard | StoredSpot, plan: _Plan) -> str:

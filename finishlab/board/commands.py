@@ -19,13 +19,14 @@ from finishlab.cli.common import (
     open_logbook,
     photos_words,
     say,
+    say_undo,
     show_document,
 )
 from finishlab.cli.kinds import list_command, remove_command, show_command
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import UsageError
 from finishlab.finish.commands import CLEARABLE, draft_options, say_warnings, typed
-from finishlab.record import named, number_of
+from finishlab.record import Number
 from finishlab.show import jsons
 from finishlab.show.document import Block, Cell, Colour, Column, Document, Facts, Interval, Line, Listing, Table
 from finishlab.show.kind import Field, Kind
@@ -98,7 +99,6 @@ BOARD: Kind[StoredBoard, BoardRow] = Kind(
     read=lambda log, light: [_row(each) for each in log.boards(light)],
     find=lambda log, number: log.board(number),
     row=lambda _, board: _row(board),
-    remove=lambda log, number: log.remove_board(number),
 )
 
 
@@ -173,7 +173,7 @@ def history(*, number: str, as_json: bool) -> None:
     """Show what was done to a board, also a removed one."""
     from finishlab.logbook.wording import change_entry, change_line
 
-    board = named("B", number_of("B", number))
+    board = Number.read("B", number)
     with open_logbook() as log:
         changes = log.history(board)
     data = {"board": board, "changes": [change_entry(change) for change in changes]}
@@ -452,9 +452,9 @@ def import_boards(*, file: str, as_json: bool) -> None:
         first, last = done.boards[0].number, done.boards[-1].number
         span = first if first == last else f"{first} to {last}"
         what = "1 board" if first == last else f"{len(done.boards)} boards"
-        say(
-            f"{what} logged: {span}. Add a photo with: finishlab board add PHOTO --to {first}; all back: finishlab undo"
-        )
+        say(f"{what} logged: {span}. Add a photo with: finishlab board add PHOTO --to {first}")
+        if first != last:
+            say_undo()
         for message, rows in done.warnings.items():
             say(f"Worth a thought, {rows_words(rows)}: {message}")
         if done.seen:

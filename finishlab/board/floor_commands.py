@@ -25,6 +25,7 @@ from finishlab.cli.common import (
     photos_words,
     report_failures,
     say,
+    say_undo,
     show_document,
     untouched,
 )
@@ -96,7 +97,6 @@ FLOOR: Kind[StoredSpot, SpotRow] = Kind(
     read=lambda log, light: [_row(each) for each in log.floor_spots(light)],
     find=lambda log, number: log.floor_spot(number),
     row=lambda _, spot: _row(spot),
-    remove=lambda log, number: log.remove_floor_spot(number),
 )
 
 
@@ -181,7 +181,7 @@ def add(
     for line in doubt_lines(results):
         say(line)
     if len(spots) >= MANY:
-        say("All of it back: finishlab undo")
+        say_undo()
     return 0
 
 

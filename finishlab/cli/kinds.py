@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from finishlab.cli.common import json_option, open_logbook, print_removed, say, show_document
+from finishlab.cli.common import json_option, open_logbook, print_removed, say, say_undo, show_document
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.show.kind import Kind, Numbered
 
@@ -74,13 +74,11 @@ def remove_command(
 
     def remove(*, numbers: tuple[str, ...], as_json: bool) -> None:
         with open_logbook() as log:
-            with log.at_once():
-                found = {each.number: each for each in (kind.find(log, number) for number in numbers)}
-                for number in found:
-                    kind.remove(log, number)
+            found = {each.number: each for each in (kind.find(log, number) for number in numbers)}
+            log.remove(*found)
             for number in found:
                 say(f"{number} is removed; {kept}.")
-            say("Back again: finishlab undo")
+            say_undo()
             if as_json:
                 print_removed(list(found))
             if then is not None:

@@ -16,7 +16,7 @@ from typing import Any, ClassVar, Final, Literal, NamedTuple, Self, TypeVar, cas
 from finishlab.amounts import COMMON_PRACTICE, UNITS, check_likely, read_figure
 from finishlab.coatings import COATINGS
 from finishlab.errors import UsageError
-from finishlab.record import Number, line, number_of
+from finishlab.record import Number, Record, line, normalize, number_of
 from finishlab.units import as_typed_text, is_us, split_sizes
 
 __all__ = [
@@ -296,7 +296,7 @@ def changed(section: type[Part], now: Part | None, changes: Mapping[str, Any]) -
 
 
 @dataclass(frozen=True, slots=True)
-class MixPart:
+class MixPart(Record):
     """One colour of a mix.
 
     Raises
@@ -312,12 +312,7 @@ class MixPart:
         colour = line("colour", self.colour)
         if colour is None:
             raise UsageError("no-colour", "A part of the mix has no colour.", "Write it as: 2 honey + 1 walnut")
-        object.__setattr__(self, "colour", colour)
-        object.__setattr__(self, "parts", _number("parts", self.parts))
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form."""
-        return {"colour": self.colour, "parts": self.parts}
+        normalize(self, colour=colour, parts=_number("parts", self.parts))
 
 
 def _plain(value: object) -> Any:  # noqa: ANN401 - JSON values

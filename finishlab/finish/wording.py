@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Any
+from collections.abc import Iterator, Mapping
+from typing import Any, Final
 
-from finishlab.finish.fields import Section, specs
-from finishlab.finish.finish import FINISH_PARTS, ColourStep, Finish, Preparation, Topcoat
+from finishlab.finish.fields import FieldSpec, Section, specs
+from finishlab.finish.finish import FINISH_PARTS, Finish, FinishPart
 
 __all__ = ["Row", "finish_changes", "finish_fields", "finish_rows"]
 
@@ -14,19 +14,61 @@ Row = tuple[str, str]
 """A label and its value, both in words."""
 
 
+_ROWS: Final[Mapping[str, Mapping[str, str]]] = {
+    "preparation": {
+        "piece": "cut construction size stock offcut moisture",
+        "preparation": "grits raised drying conditioner dwell wait",
+    },
+    "steps": {"step": "maker+colour kind lot can mix thinner applicator wipe coat next air rh"},
+    "seal": {"seal": "maker+kind lot can coats"},
+    "topcoat": {"topcoat": "maker+product kind sheen gloss coats lot can hardener mixed recoat rubout antislip"},
+    "looking": {"lay": "place grain"},
+}
+"""Part of a finish -> its rows, each with the keys of its fields; those in no row come last in the last one."""
+_PLAIN: Final = ("maker", "colour", "kind", "product", "cut", "construction", "place", "can")
+"""Fields that are told without their name."""
+
+
 def finish_rows(finish: Finish | None) -> tuple[Row, ...]:
     """Return what is written of a finish, from the bare wood to the last coat; what is not has no row."""
-    if finish is None:
-        return ()
-    rows = [("piece", _wood(finish.preparation)), ("preparation", _prepared(finish.preparation))]
-    rows += [(f"step {number}", _step(step)) for number, step in enumerate(finish.steps, start=1)]
-    if finish.seal is not None:
-        rows.append(("seal", _list(_head(finish.seal, "maker", "kind"), _of(finish.seal, "lot", "can", "coats"))))
-    if finish.topcoat is not None:
-        rows.append(("topcoat", _topcoat(finish.topcoat)))
-    if finish.looking is not None:
-        rows.append(("lay", _list(finish.looking.place, _of(finish.looking, "grain"))))
-    return tuple((label, value) for label, value in rows if value)
+    rows = []
+    for part, number, section in _sections(finish or Finish()):
+        known = {each.key: each for each in specs(part.section)}
+        orders = {label: keys.split() for label, keys in _ROWS[part.name].items()}
+        placed = {key for order in orders.values() for group in order for key in group.split("+")}
+        orders[[*orders][-1]] += [key for key in known if key not in placed]
+        for label, order in orders.items():
+            groups = ([_words(section, known[key]) for key in group.split("+")] for group in order)
+            told = ", ".join(words for group in groups if (words := " ".join(filter(None, group))))
+            rows += [(f"{label} {number}" if part.several else label, told)] if told else []
+    return tuple(rows)
+
+
+def _sections(finish: Finish) -> Iterator[tuple[FinishPart, int, Section]]:
+    """Give each section that is there, of several with its number."""
+    for part in FINISH_PARTS:
+        found: Any = getattr(finish, part.name)
+        for number, section in enumerate(found if part.several else [found], start=1):
+            if section is not None:
+                yield part, number, section
+
+
+def _words(section: Section, each: FieldSpec) -> str | None:
+    """Return a field that is written down as it stands in a row."""
+    value = getattr(section, each.name)
+    told_beside = {"by": "mix", "kind": "product" if value == "other" else ""}.get(each.key)
+    if value == each.empty or (told_beside and getattr(section, told_beside, None)):
+        return None  # a way of mixing is told with the mix, and a product says more than “other”
+    words = section.words(each)
+    if each.key == "mix" and (by := getattr(section, "mix_by", None)):
+        words += f" by {by}"
+    if each.form == "flag":
+        return each.label if value else each.label.replace(" ", " not ", 1)
+    if each.key == "coats":
+        return f"{words} coat{'' if value == 1 else 's'}"
+    if each.key == "applicator":
+        return f"with {words}"
+    return words if each.key in _PLAIN else f"{each.label} {words}"
 
 
 def finish_changes(before: Finish | None, after: Finish | None) -> tuple[str, ...]:
@@ -48,65 +90,12 @@ def finish_fields(finish: Finish) -> Iterator[tuple[str, str, str, Any]]:
 
     The JSON name is a field's path, such as ``finish.steps.1.wipe_min``.
     """
-    for part in FINISH_PARTS:
-        found: Any = getattr(finish, part.name)
-        for number, section in enumerate(found if part.several else [found], start=1):
-            path = f"{part.name}.{number}" if part.several else part.name
-            called = f"step {number}: " if part.several else f"{part.name}: " if part.name in _NAMED else ""
-            for each, words, value in () if section is None else section.written():
-                yield f"finish.{path}.{each.name}", f"{called}{each.label}", words, value
+    for part, number, section in _sections(finish):
+        path = f"{part.name}.{number}" if part.several else part.name
+        called = f"step {number}: " if part.several else f"{part.name}: " if part.name in _NAMED else ""
+        for each, words, value in section.written():
+            yield f"finish.{path}.{each.name}", f"{called}{each.label}", words, value
 
 
 _NAMED = ("seal", "topcoat")
 """Parts whose fields are told with the part's name."""
-
-
-def _of(part: Section, *keys: str) -> str | None:
-    """Return some fields with their names, in the order they are asked for."""
-    known = {each.key: each for each in specs(type(part))}
-    told = []
-    for key in keys:
-        value = getattr(part, known[key].name)
-        if value is None or value == ():
-            continue
-        words = part.words(known[key])
-        if key == "coats":
-            told.append(f"{words} coat{'' if value == 1 else 's'}")
-        else:
-            told.append(words if key == "can" else f"{known[key].label} {words}")
-    return ", ".join(told) or None
-
-
-def _head(part: Section, *names: str) -> str | None:
-    return " ".join(str(getattr(part, name)) for name in names if getattr(part, name)) or None
-
-
-def _list(*words: str | None) -> str:
-    return ", ".join(word for word in words if word)
-
-
-def _wood(wood: Preparation) -> str:
-    return _list(wood.cut, wood.construction, _of(wood, "size", "stock", "offcut", "moisture"))
-
-
-def _prepared(wood: Preparation) -> str:
-    raised = {True: "grain raised", False: "grain not raised", None: None}[wood.grain_raised]
-    conditioner = f"conditioner {wood.conditioner}" if wood.conditioner else None
-    return _list(_of(wood, "grits"), raised, _of(wood, "drying"), conditioner, _of(wood, "dwell", "wait"))
-
-
-def _step(step: ColourStep) -> str:
-    mix = _of(step, "mix")
-    by = f"{mix} by {step.mix_by}" if mix and step.mix_by else mix
-    tool = f"with {step.applicator}" if step.applicator else None
-    rest = _of(step, "wipe", "coat", "next", "air", "rh")
-    return _list(
-        _head(step, "maker", "colour"), step.kind, _of(step, "lot", "can"), by, _of(step, "thinner"), tool, rest
-    )
-
-
-def _topcoat(coat: Topcoat) -> str:
-    kind = coat.kind if coat.kind != "other" or not coat.product else None
-    head = " ".join(word for word in (coat.maker, coat.product) if word) or None
-    rest = ("sheen", "gloss", "coats", "lot", "can", "hardener", "mixed", "recoat", "rubout", "antislip")
-    return _list(head, kind, _of(coat, *rest))

@@ -113,17 +113,21 @@ def _ask_floor() -> Iterator[Words]:
 
 
 def _ask_boards() -> Iterator[Words]:
-    """Ask for one board after another: its photos, what it is, and whether the floor is in the photo too."""
+    """Ask for one board after another: its photos, what it is, and whether the floor is in the photo too.
+
+    Of a folder `board add` reads from names or a table what each photo shows, and asks for the rest itself.
+    """
     wood = ""
-    while photos := _photos("Photos of one board"):
+    while photos := _photos("Photos of one board, or the folder with all of them"):
         wood = _text("Its wood", wood)
         words = ["board", "add", *photos, "--species", wood]
-        stain = _text("Stain (Enter for none)")
+        folder = any(Path(photo).is_dir() for photo in photos)
+        stain = "" if folder else _text("Stain (Enter for none)")
         if stain:
             words += ["--stain", stain, "--coats", str(click.prompt("Coats of it", type=int, default=1, err=True))]
-        topcoat = _text("Topcoat and sheen (Enter for none)")
+        topcoat = _text("Topcoat and sheen (Enter for none, or where names or a table say it)")
         words += ["--topcoat", topcoat] if topcoat else []
-        if click.confirm("Does the floor lie at the strip's floor edge in the photo", default=False, err=True):
+        if not folder and click.confirm("Does the floor lie at the strip's floor edge in the photo", err=True):
             words.append("--with-floor")
         yield tuple(words)
 

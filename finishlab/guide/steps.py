@@ -72,16 +72,17 @@ class Guide:
 
     @property
     def next(self) -> Step | None:
-        """What is most worth doing now: what nothing goes on without, then what makes the answer surer, then the rest.
+        """What is most worth doing now; None when all is done.
 
-        None when all is done.
+        What nothing goes on without comes before what makes the answer surer, and that before the rest. Once a recipe
+        is approved the choice is made, and only the rest is left.
         """
-        first = [step for step in self.steps if step.name in FIRST_HOUR]
-        later = [step for step in self.steps if step.name not in FIRST_HOUR]
+        chosen = self.step("standard").state == "done"
+        first = [] if chosen else [step for step in self.steps if step.name in FIRST_HOUR]
         waiting = [step for step in first if step.state == "open"]
         waiting += [step for step in first if step.state == "partly"]
-        waiting += [step for step in later if step.state != "done"]
-        return waiting[0] if waiting else None
+        waiting += [step for step in self.steps if step.name not in FIRST_HOUR and step.state != "done"]
+        return next(iter(waiting), None)
 
 
 def read_guide(log: Logbook | None, folder: Path) -> Guide:
@@ -185,12 +186,12 @@ def _check(found: Comparison | None) -> Step:
 
 
 def _answer(found: Comparison | None) -> Step:
-    from finishlab.rank.sentences import answer
+    from finishlab.rank.sentences import headline
 
     if found is None:
         missing = "It takes photos of the floor and of a board in one light."
         return Step("answer", "Read the answer", "open", "no answer yet", missing, "finishlab rank")
-    return Step("answer", "Read the answer", "done", answer(found.ranking), "", "finishlab rank")
+    return Step("answer", "Read the answer", "done", headline(found.ranking, found.boards), "", "finishlab rank")
 
 
 def _second_light(boards: Sequence[StoredBoard], spots: Sequence[StoredSpot], found: Comparison | None) -> Step:

@@ -333,29 +333,66 @@ def _fit(readings: PatchReadings, given: KnownGreys, priors: FitPriors, start: C
     use = np.flatnonzero(readings.usable)
     if not use.size:
         raise ValueError("no usable grey")
-    known = given.reflectance[use]
     where = _Parameters(priors, len(given.names))
-    u = np.log(np.maximum(readings.values[use], _FLOOR))
-    seen = _Greys(readings.places[use], np.log(known), given.departures[use], u)
-    dark = known < _DARK
-    sigma = np.where(dark, priors.black_reading, priors.reading)
-    # The channels' mean and what tells them apart err by themselves.
-    apart = priors.channel_reading * sigma / priors.reading
-    scale = np.stack([np.sqrt(3 * sigma**2 + apart**2), apart, apart], axis=1)
+    seen = _Greys.of(readings, given, priors, use)
+    first = _first(readings, seen, where, priors, use) if start is None else (start.parameters, start.weights[use])
+    found = _solved(seen, where, priors, first, again=start is not None)
+    robust, misfit = found.robust, found.misfit
+    dof = max(1.0, float(robust.sum()) * 3 - 14)
+    chi = float(np.sqrt((robust[:, None] * misfit**2).sum() / dof))
+    kept = ~seen.dark & (robust > 0.3)
+    lit = (misfit * seen.scale)[kept] if kept.any() else misfit * seen.scale
+    weights = np.zeros(readings.usable.size)
+    weights[use] = robust
+    known = given.reflectance[use]
+    return Correction(
+        parameters=found.theta,
+        covariance=found.covariance * max(1.0, chi) ** 2,
+        alone=found.theta[where.print],
+        believed=found.covariance / where.prior_sigma(priors),
+        layout=where,
+        curves=_curves(found.theta, where),
+        misfit=chi,
+        residual=float(np.sqrt((lit**2).mean())),
+        weights=weights,
+        greys_seen=(float(known.min()), float(known.max())),
+    )
+
+
+def _first(
+    readings: PatchReadings, seen: _Greys, where: _Parameters, priors: FitPriors, use: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return parameters and weights to start from: what is usual, and the readings that are trusted if they suffice."""
+    theta = np.zeros(where.size)
+    theta[where.glare] = priors.glare[0]
+    theta[where.offset] = (seen.log_reflectance[:, None] - priors.tone.usual(seen.seen)).mean(axis=0)
+    if readings.trusted is not None and readings.trusted[use].sum() >= _ENOUGH:
+        return theta, readings.trusted[use].astype(float)
+    return theta, np.ones(use.size)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Answer:
+    """Where the steps ended: parameters, their covariance, weight and misfit of each reading."""
+
+    theta: np.ndarray
+    covariance: np.ndarray
+    robust: np.ndarray
+    misfit: np.ndarray
+
+
+def _solved(
+    seen: _Greys, where: _Parameters, priors: FitPriors, first: tuple[np.ndarray, np.ndarray], *, again: bool
+) -> _Answer:
+    """Return where Gauss-Newton steps end; `again`, from a fit to nearly the same readings, two steps do."""
+    theta, robust = first
     prior_sigma = where.prior_sigma(priors)
     usual = np.zeros(where.size)
     usual[where.glare] = priors.glare[0]
-    theta = usual.copy()
-    theta[where.offset] = (seen.log_reflectance[:, None] - priors.tone.usual(u)).mean(axis=0)
-    robust: np.ndarray = np.ones(use.size)
-    misfit: np.ndarray = np.full(scale.shape, _LOST)
-    if readings.trusted is not None and readings.trusted[use].sum() >= _ENOUGH:
-        robust = readings.trusted[use].astype(float)
-    if start is not None:
-        theta, robust = start.parameters, start.weights[use]
-    settling = start is None
-    for step in range(2 if start is not None else _STEPS):
-        rows, target = seen.whitened(theta, where, scale)
+    misfit: np.ndarray = np.full(seen.scale.shape, _LOST)
+    settling = not again
+    for step in range(2 if again else _STEPS):
+        rows, target = seen.whitened(theta, where)
         weight = np.repeat(robust, 3)
         normal = (rows.T * weight) @ rows + np.diag(1 / prior_sigma**2)
         covariance = np.linalg.inv(normal)
@@ -369,25 +406,7 @@ def _fit(readings: PatchReadings, given: KnownGreys, priors: FitPriors, start: C
             break
         settling = settling and not done and step < _SETTLING
         robust = _belief(misfit, settling=settling)
-    dof = max(1.0, float(robust.sum()) * 3 - 14)
-    chi = float(np.sqrt((robust[:, None] * misfit**2).sum() / dof))
-    kept = ~dark & (robust > 0.3)
-    lit = (misfit * scale)[kept] if kept.any() else misfit * scale
-    weights = np.zeros(readings.usable.size)
-    weights[use] = robust
-    residual = float(np.sqrt((lit**2).mean()))
-    return Correction(
-        parameters=theta,
-        covariance=covariance * max(1.0, chi) ** 2,
-        alone=theta[where.print],
-        believed=covariance / prior_sigma,
-        layout=where,
-        curves=_curves(theta, where),
-        misfit=chi,
-        residual=residual,
-        weights=weights,
-        greys_seen=(float(known.min()), float(known.max())),
-    )
+    return _Answer(theta, covariance, robust, misfit)
 
 
 def _belief(misfit: np.ndarray, *, settling: bool) -> np.ndarray:
@@ -413,12 +432,27 @@ class _Greys:
     departures: np.ndarray
     seen: np.ndarray
     """Shape (N, 3): logs of the linear values read."""
+    dark: np.ndarray
+    """Shape (N,), bool: read as black ink."""
+    scale: np.ndarray
+    """Shape (N, 3): expected errors of the channels' mean and of what tells them apart, which err by themselves."""
 
-    def whitened(self, theta: np.ndarray, where: _Parameters, scale: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    @classmethod
+    def of(cls, readings: PatchReadings, given: KnownGreys, priors: FitPriors, use: np.ndarray) -> _Greys:
+        """Return those of the readings that are used."""
+        known = given.reflectance[use]
+        dark = known < _DARK
+        sigma = np.where(dark, priors.black_reading, priors.reading)
+        apart = priors.channel_reading * sigma / priors.reading
+        scale = np.stack([np.sqrt(3 * sigma**2 + apart**2), apart, apart], axis=1)
+        codes = np.log(np.maximum(readings.values[use], _FLOOR))
+        return cls(readings.places[use], np.log(known), given.departures[use], codes, dark, scale)
+
+    def whitened(self, theta: np.ndarray, where: _Parameters) -> tuple[np.ndarray, np.ndarray]:
         """Return `linearised` in expected errors, shapes (3 N, parameters) and (3 N,)."""
         design, target = self.linearised(theta, where)
-        rows = _ACROSS @ design / scale[..., None]
-        return rows.reshape(-1, where.size), (target @ _ACROSS.T / scale).ravel()
+        rows = _ACROSS @ design / self.scale[..., None]
+        return rows.reshape(-1, where.size), (target @ _ACROSS.T / self.scale).ravel()
 
     def linearised(self, theta: np.ndarray, where: _Parameters) -> tuple[np.ndarray, np.ndarray]:
         """Return design (N, 3, parameters) and target (N, 3) of the Gauss-Newton step about `theta`.

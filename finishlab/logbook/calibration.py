@@ -14,7 +14,7 @@ from finishlab.errors import LogbookError
 from finishlab.imaging.greys import USUAL, StripGreys
 from finishlab.logbook import writing as rows
 from finishlab.logbook.database import Transactions
-from finishlab.logbook.entities import decoded, find, remove
+from finishlab.logbook.entities import decoded
 from finishlab.logbook.reading import read_history, read_numbered
 from finishlab.logbook.stored import Change, StoredTrial
 from finishlab.logbook.tables import CameraProfileRow, MeasurementRow, StripGreysRow, StripRow, TrialRow
@@ -253,14 +253,3 @@ class CalibrationStore(Transactions):
         """Return the trials by number."""
         with self._read() as session:
             return read_numbered(session, TrialRow, TrialRecord)
-
-    def remove_trial(self, number: str) -> None:
-        """Count a trial no longer; its history stays.
-
-        Raises
-        ------
-        LogbookError
-            ``"unknown-trial"``.
-        """
-        with self._write() as session:
-            remove(session, find(session, TrialRow, number, lock=True), self._who)

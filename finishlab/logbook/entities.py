@@ -14,7 +14,17 @@ from sqlalchemy.orm import Session
 from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.errors import LogbookError, UsageError
 from finishlab.files import SAID
-from finishlab.logbook.tables import DAMAGED, BatchRow, BoardRow, FloorSpotRow, PartRow, RecipeRow, TrialRow, Unreadable
+from finishlab.logbook.tables import (
+    DAMAGED,
+    ApprovalRow,
+    BatchRow,
+    BoardRow,
+    FloorSpotRow,
+    PartRow,
+    RecipeRow,
+    TrialRow,
+    Unreadable,
+)
 from finishlab.logbook.writing import AnyRecord, change_light, note_change, now, record_values
 from finishlab.recipe.records import Can, Recipe
 from finishlab.record import Number, Record
@@ -210,14 +220,18 @@ def edit(session: Session, row: AnyRow, changes: Mapping[str, Any], who: str) ->
     note_change(session, who, "edit", subject_name(row), before=before.as_dict(), after=noted)
 
 
-def remove(session: Session, row: AnyRow, who: str) -> None:
+def remove(session: Session, number: str, who: str) -> None:
     """Hide what is logged and note what it was.
 
     Raises
     ------
     LogbookError
-        ``"recipe-in-use"``.
+        ``"unknown-subject"``, what `find` raises, ``"recipe-in-use"``.
     """
+    table = table_of(number)
+    if table is None:
+        raise LogbookError("unknown-subject", f"“{number}” is no number of anything logged.", "Name it like B3 or C2.")
+    row: AnyRow = find(session, table, number, lock=True)
     check_unused(session, row)
     row.removed = now()
     note_change(session, who, "remove", subject_name(row), before=read_record(row).as_dict())
@@ -242,6 +256,11 @@ def check_unused(session: Session, row: AnyRow) -> None:
             raise LogbookError(
                 "recipe-in-use", f"The recipe R{row.number} is that of {who}.", "Give that another recipe first."
             )
+    today = select(ApprovalRow).where(ApprovalRow.recipe_number == row.number, ApprovalRow.ended.is_(None)).limit(1)
+    if session.scalars(today).first() is not None:
+        raise LogbookError(
+            "recipe-in-use", f"The recipe R{row.number} is the standard.", "Approve a board of another first."
+        )
 
 
 def readable(

@@ -13,7 +13,7 @@ from finishlab.board.records import BoardRecord
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.database import Transactions
-from finishlab.logbook.entities import check_named, edit, find, record_in, remove
+from finishlab.logbook.entities import check_named, edit, find, record_in
 from finishlab.logbook.reading import read_approvals, read_numbered
 from finishlab.logbook.stored import StoredApproval, StoredCan, StoredRecipe
 from finishlab.logbook.tables import ApprovalRow, BatchRow, BoardRow, ChangeRow, RecipeRow
@@ -76,23 +76,6 @@ class RecipeStore(Transactions):
             edit(session, row, changes, self._who)
             return read_numbered(session, RecipeRow, Recipe, number=row.number)[0]
 
-    def remove_recipe(self, number: str) -> None:
-        """Show a recipe no longer; its history stays, and its number is never given again.
-
-        Raises
-        ------
-        LogbookError
-            ``"unknown-recipe"``, or ``"recipe-in-use"`` while a board, a part or the standard has it.
-        """
-        with self._write() as session:
-            row = _named(session, number, lock=True)
-            standard = _today(session)
-            if standard is not None and standard.recipe_number == row.number:
-                raise LogbookError(
-                    "recipe-in-use", f"The recipe R{row.number} is the standard.", "Approve a board of another first."
-                )
-            remove(session, row, self._who)
-
     # Cans
 
     def add_can(self, can: Can) -> StoredCan:
@@ -132,17 +115,6 @@ class RecipeStore(Transactions):
             row = find(session, BatchRow, number, lock=True)
             edit(session, row, changes, self._who)
             return read_numbered(session, BatchRow, Can, number=row.number)[0]
-
-    def remove_can(self, number: str) -> None:
-        """Show a can no longer; records that name it still do.
-
-        Raises
-        ------
-        LogbookError
-            ``"unknown-can"``.
-        """
-        with self._write() as session:
-            remove(session, find(session, BatchRow, number, lock=True), self._who)
 
     # The standard
 

@@ -306,17 +306,6 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
             edit(session, row, changes, self._who)
             return read_boards(session, number=row.number)[0]
 
-    def remove_board(self, number: str) -> None:
-        """Show a board no longer; its measurements, photos and history stay, and its number is never given again.
-
-        Raises
-        ------
-        LogbookError
-            ``"unknown-board"``.
-        """
-        with self._write() as session:
-            remove(session, find(session, BoardRow, number, lock=True), self._who)
-
     def confirm_floor(self, number: str) -> StoredBoard:
         """Take what lay beside a board in its photos for the floor after all; the doubt stays in the history.
 
@@ -387,12 +376,22 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
             edit(session, row, changes, self._who)
             return read_spots(session, number=row.number)[0]
 
-    def remove_floor_spot(self, number: str) -> None:
-        """Show a floor spot no longer; as `remove_board`."""
-        with self._write() as session:
-            remove(session, find(session, FloorSpotRow, number, lock=True), self._who)
-
     # The whole of it
+
+    def remove(self, *numbers: str) -> None:
+        """Show boards, floor spots, recipes, cans and trials no longer, all or none; their history stays.
+
+        Photos and measurements stay too, and no number is given again.
+
+        Raises
+        ------
+        LogbookError
+            ``"unknown-board"`` and the like, ``"unknown-subject"`` for a number of no kind, or ``"recipe-in-use"``
+            while a board, a part or the standard has the recipe.
+        """
+        with self._write() as session:
+            for number in numbers:
+                remove(session, number, self._who)
 
     def dump(self) -> Dump:
         """Return all that the tables hold, at one moment."""

@@ -12,13 +12,14 @@ from finishlab.coatings import COMMON, Coating, coating, follow, of_step
 from finishlab.errors import UsageError
 from finishlab.finish.finish import Finish
 from finishlab.mend.faults import Ask, Fault
+from finishlab.stair.deviations import deviations
 from finishlab.stair.progress import Progress, can_words, progress_of, recipe_of
 from finishlab.stair.shown import PartShown, parts_shown
 from finishlab.woods import wood_in
 
 if TYPE_CHECKING:
     from finishlab.recipe.records import Label
-    from finishlab.stair.records import StoredEvent, StoredPart, StoredStair
+    from finishlab.stair.records import Conditions, StoredEvent, StoredPart, StoredStair
 
 __all__ = ["PartRecord", "part_record"]
 
@@ -109,11 +110,16 @@ def _coats(record: PartRecord) -> Iterator[str]:
         kind, can = record.kind(event), can_words(event.batch_number, record.stair.cans)
         what = f" ({kind.kind})" if kind is not None else ""
         odd = f"; not as the recipe: {event.deviation}" if event.deviation else ""
+        odd += f"; {words}" if (words := event.conditions.words) else ""
         note = f"; {event.note}" if event.note else ""
         from_ = f" from {can}" if can else ", its can not written down"
         yield f"{event.step} {event.coat}{what} on {event.date}, {_ago(record, event.date)}{from_}{odd}{note}"
     if not record.coats:
         yield "no coat of it is logged"
+    mine = {event.ident for event in record.coats}
+    for each in deviations(record.stair):
+        if each.part == record.part.ident and each.event in mine:
+            yield f"not as planned: {each.sentence}"
 
 
 def _waits(record: PartRecord) -> Iterator[str]:
@@ -126,6 +132,7 @@ def _wait(record: PartRecord, below: StoredEvent, above: StoredEvent) -> Iterato
     """Hold the days between two coats against the label of the lower one, or what is usual; and whether they hold."""
     kinds, label = (record.kind(below), record.kind(above)), record.label(below)
     days = (above.date - below.date).days
+    exact = (above.moment - below.moment).total_seconds() / 3600 if _timed(below) and _timed(above) else None
     words = (
         f"{above.step} {above.coat} came {'the same day as' if days == 0 else f'{days} d after'} {below.step} "
         f"{below.coat}"
@@ -133,13 +140,19 @@ def _wait(record: PartRecord, below: StoredEvent, above: StoredEvent) -> Iterato
     wanted = _least_hours(kinds, label)
     if wanted is not None:
         hours, who = wanted
-        yield f"{words}; {who} at least {hours:g} h{', so too soon' if (days + 1) * 24 <= hours else ''}"
+        soon = (days + 1) * 24 <= hours if exact is None else exact < hours
+        after = "" if exact is None else f", {exact:g} h"
+        yield f"{words}{after}; {who} at least {hours:g} h{', so too soon' if soon else ''}"
     if label is not None and label.recoat_within_h is not None and days * 24 > label.recoat_within_h + 24:
         yield f"{words}, after the {label.recoat_within_h:g} h its label allows without a rub-out"
     if kinds[0] is not None and kinds[1] is not None:
         found = follow(kinds[0].kind, kinds[1].kind)
         if found.verdict in {"does not hold", "test"}:
             yield f"{kinds[1].kind} over {kinds[0].kind}: {found.reason} ({found.source})"
+
+
+def _timed(event: StoredEvent) -> bool:
+    return event.conditions.time is not None
 
 
 def _least_hours(kinds: tuple[Coating | None, Coating | None], label: Label | None) -> tuple[float, str] | None:
@@ -155,21 +168,41 @@ def _least_hours(kinds: tuple[Coating | None, Coating | None], label: Label | No
 
 
 def _damp(record: PartRecord) -> Iterator[str]:
-    """Say how warm and damp it was, as the recipe has it, beside what the kind wants."""
+    """Say how warm and damp it was at each coat, and as the recipe has it, beside what the kind wants."""
     told = False
-    for number, step in enumerate(record.finish.steps, start=1):
-        air = [f"{step.air_c:g} C"] if step.air_c is not None else []
-        air += [f"{step.rh_percent:g} % humidity"] if step.rh_percent is not None else []
+    for event in record.coats:
+        kind, air = record.kind(event), _air(event.conditions.air_c, event.conditions.rh_percent)
         if air:
             told = True
-            yield f"its recipe was made at {' and '.join(air)} (step {number})"
-    kind = record.last_kind
-    if kind is not None and kind.usual is not None:
-        low, high = kind.usual.air_c
-        damp = f"at most {kind.usual.most_rh:g} % humidity"
-        yield f"{kind.kind} wants {low:g} to {high:g} C and {damp} ({kind.usual.source})"
+            yield f"{event.step} {event.coat} went on at {air}{_beyond(kind, event.conditions)}"
+    for number, step in enumerate(record.finish.steps, start=1):
+        air = _air(step.air_c, step.rh_percent)
+        if air:
+            told = True
+            yield f"its recipe was made at {air} (step {number})"
+    last = record.last_kind
+    if last is not None and last.usual is not None:
+        low, high = last.usual.air_c
+        damp = f"at most {last.usual.most_rh:g} % humidity"
+        yield f"{last.kind} wants {low:g} to {high:g} C and {damp} ({last.usual.source})"
     if not told:
         yield "how warm and damp the air was is not written down"
+
+
+def _air(air_c: float | None, rh_percent: float | None) -> str:
+    air = [f"{air_c:g} C"] if air_c is not None else []
+    return " and ".join([*air, *([f"{rh_percent:g} % humidity"] if rh_percent is not None else [])])
+
+
+def _beyond(kind: Coating | None, given: Conditions) -> str:
+    """Return in what a day was beyond what a kind wants."""
+    if kind is None or kind.usual is None:
+        return ""
+    (low, high), damp = kind.usual.air_c, kind.usual.most_rh
+    found = ["too cold"] if given.air_c is not None and given.air_c < low else []
+    found += ["too warm"] if given.air_c is not None and given.air_c > high else []
+    found += ["too damp"] if given.rh_percent is not None and given.rh_percent > damp else []
+    return f": {' and '.join(found)} for {kind.kind} ({kind.usual.source})" if found else ""
 
 
 def _wood(record: PartRecord) -> Iterator[str]:

@@ -362,7 +362,7 @@ def calendar(
     over night, and no recoat window is missed. Times without a label are usual ones, on the side of waiting.
     """
     from finishlab.cautions import cautions_for
-    from finishlab.plan.documents import calendar_document
+    from finishlab.plan.days import calendar_document
     from finishlab.plan.files import calendar_csv, calendar_ics
     from finishlab.plan.stair_plan import calendar_of
 
@@ -430,6 +430,7 @@ def _with_days(stair: StairPlan, options: Mapping[str, Any]) -> StairPlan:
         hours = replace(hours, zone=machine_zone() if options["zone"] is None else parse_zone(options["zone"]))
     if options["set_h"] is not None:
         fitting = replace(fitting, set_hours=options["set_h"])
+        stair = replace(stair, said=(*stair.said, ("set_h", "as given")))
     return replace(stair, start=start, hours=hours, fitting=fitting)
 
 

@@ -1,30 +1,27 @@
-"""What a plan has to say: what to buy, what to cut, which day brings what, whether the risers fit; and the cautions."""
+"""What a plan has to say: what to buy, what to cut, whether the risers fit; and the cautions."""
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
 from functools import partial
 from typing import Any, Final
 
 from finishlab.cautions import Action, Caution, cautions_for
 from finishlab.coatings import COMMON
-from finishlab.plan.calendar import SAND_LAST, Calendar, Event, Night, Way, nights
 from finishlab.plan.coverage import Coats, Purchase
 from finishlab.plan.cutting import CuttingPlan, Piece
 from finishlab.plan.floor import FloorPurchase
 from finishlab.plan.geometry import UPRIGHT, Part, Shape
 from finishlab.plan.risers import CODE, NO_NOSING_FROM, NOSING, WHO_DECIDES, CodeFigure, RiserCheck
 from finishlab.plan.stair_plan import Quantity, StairPlan
-from finishlab.plan.way_up import full_name, named
+from finishlab.plan.way_up import named
 from finishlab.show.cautions import caution_blocks, caution_data
 from finishlab.show.document import Block, Document, Line, Paragraph
 from finishlab.stair.names import level_title
 from finishlab.units import FT2_PER_GAL, area_text, as_typed_text, inches_text, length_text, limit_text, volume_text
 
-__all__ = ["calendar_document", "cutting_document", "floor_document", "quantities_document", "risers_document"]
+__all__ = ["cutting_document", "floor_document", "part_data", "quantities_document", "risers_document"]
 
 _FT2_PER_QT: Final = 4 * FT2_PER_GAL
 """1 ft2/qt in m2/L."""
@@ -40,11 +37,6 @@ _LAYING: Final = (
         "pins the floor."
     ),
 )
-_WEEKDAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-_MONTHS: Final = (
-    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
-    "December",
-)  # fmt: skip
 
 
 def quantities_document(plan: StairPlan, found: Sequence[Quantity], cautions: Sequence[Caution]) -> Document:
@@ -61,11 +53,11 @@ def _product(quantity: Quantity) -> dict[str, Any]:
         "name": product.name,
         "kind": product.kind,
         "coats": _coats_data(product.coats),
-        "parts": [_part(part) for part in quantity.parts],
+        "parts": [part_data(part) for part in quantity.parts],
         "uses": [
             {
                 "coats": {"top": coats.top, "edges": coats.on_edges, "under": coats.under},
-                "parts": list(map(_part, parts)),
+                "parts": list(map(part_data, parts)),
             }
             for coats, parts in _uses(quantity).items()
         ],
@@ -91,7 +83,8 @@ def _bought(bought: Purchase) -> dict[str, Any]:
     return {"cans": cans, "litres": round(bought.litres, 4), "cost": bought.cost, **currency}
 
 
-def _part(part: Part) -> dict[str, Any]:
+def part_data(part: Part) -> dict[str, Any]:
+    """Return a part as documents name it."""
     return {"flight": level_title(part.level), "kind": part.kind, "number": part.place, "side": part.side}
 
 
@@ -314,167 +307,6 @@ def _angles(shape: Shape) -> str:
     said = (f"{side} {angle:.1f}" for side, angle in zip(("left", "right"), shape.angles, strict=True))
     worked = f" ({' and '.join(shape.solved)} worked out from the back)" if shape.solved else ""
     return f"{', '.join(said)} degrees{worked}"
-
-
-def calendar_document(
-    plan: StairPlan, calendar: Calendar, cautions: Sequence[Caution], *, by_part: bool = False
-) -> Document:
-    """Return ``finishlab/plan-calendar/1``: events with local times, and what is open in each night.
-
-    For people it is told day by day, or part by part.
-    """
-    data = {
-        "start": None if plan.start is None else plan.start.isoformat(),
-        "notes": [*plan.notes, *calendar.notes],
-        "events": [
-            {
-                "kind": event.kind,
-                "start": event.start.isoformat(timespec="minutes"),
-                "end": None if event.end is None else event.end.isoformat(timespec="minutes"),
-                "what": event.what,
-                "parts": [_part(part) for part in event.parts],
-            }
-            for event in calendar.events
-        ],
-        "nights": [
-            {
-                "after": night.day.isoformat(),
-                "closed": [_part(part) for part in night.closed],
-                "open": [_part(part) for part in night.open],
-                "climb": night.climb,
-            }
-            for night in nights(calendar)
-        ],
-        "ways": [
-            {
-                "start": way.start.isoformat(timespec="minutes"),
-                "end": way.end.isoformat(timespec="minutes"),
-                "closed": [_part(part) for part in way.closed],
-                "open": [_part(part) for part in way.open],
-                "climb": way.climb,
-            }
-            for way in calendar.ways
-        ],
-    }
-    told = _by_part(plan, calendar) if by_part else _by_day(plan, calendar)
-    return Document("plan-calendar", data | caution_data(cautions), (*told, *caution_blocks(cautions)))
-
-
-def _by_day(plan: StairPlan, calendar: Calendar) -> Iterator[Block]:
-    """Tell the calendar day by day, and for each night what may be stepped on."""
-    notes = (*plan.notes, *calendar.notes)
-    yield from map(Paragraph, (_summary(calendar), *(f"Note: {note}" for note in notes)))
-    yield Line()
-    night_of = {night.day: night for night in nights(calendar)}
-    days: dict[dt.date, list[Event]] = {}
-    for event in calendar.events:
-        if event.kind != "recoat":
-            days.setdefault(event.start.date(), []).append(event)
-    waiting: list[dt.date] = []
-    for day in sorted({*days, *night_of}):
-        if waiting and (day in days or night_of[day].closed != night_of[waiting[-1]].closed):
-            yield from _waiting(plan, waiting, night_of)
-            waiting = []
-        if day not in days:
-            waiting.append(day)
-            continue
-        yield Paragraph(_day(day))
-        for event in days[day]:
-            yield Paragraph(_event(plan, calendar, event), 2, 15)
-        for way in _by_daylight(calendar, day, night_of.get(day)):
-            stay = _stay(plan, way)
-            yield Paragraph(f"{way.start:%H:%M}-{way.end:%H:%M}  {stay}", 2, 15)
-        if day in night_of:
-            yield Paragraph(f"night        {_stay(plan, night_of[day])}", 2, 15)
-    yield Line()
-    yield Paragraph(
-        "Planned for about 21 C and 50 % humidity; cold or damp air takes longer, so test before you go on."
-    )
-    yield Paragraph(SAND_LAST)
-    yield Line()
-
-
-def _by_part(plan: StairPlan, calendar: Calendar) -> Iterator[Block]:
-    """Tell the calendar part by part."""
-    for part in plan.parts:
-        events = [event for event in calendar.of(part) if event.kind != "recoat"]
-        if events:
-            yield Paragraph(full_name(part, several=plan.several).capitalize())
-            for event in events:
-                yield Paragraph(f"{_short_day(event.start)} {event.start:%H:%M}  {event.what}", 2, 21)
-            yield Line()
-
-
-def _summary(calendar: Calendar) -> str:
-    """Return from when to when, and when the stair can be used again."""
-    milestones = (("walk-on", "every step can be walked on"), ("use", "used with care"), ("cure", "cured"))
-    last = {kind: max((e.start for e in calendar.events if e.kind == kind), default=None) for kind, _ in milestones}
-    work = [event for event in calendar.events if event.is_work]
-    latest = work[-1].start
-    words = [f"Work from {_dated(work[0].start)} to {_dated(latest)}"]
-    for kind, text in milestones:
-        when = last[kind]
-        if when is not None and when >= latest:  # parts finished away may be hard before the last is fitted
-            words.append(f"{text} from {_dated(when)}")
-            latest = when
-    return "; ".join(words) + "."
-
-
-def _event(plan: StairPlan, calendar: Calendar, event: Event) -> str:
-    who = named(event.parts, several=plan.several)
-    if event.kind == "cover" and event.end is not None:
-        return f"until {_short_day(event.end)} {event.end:%H:%M}   {event.what}: {who}"
-    if event.is_work and event.end is not None:
-        return f"{event.start:%H:%M}-{event.end:%H:%M}  {event.what}: {who}{_window(calendar, event)}"
-    return f"from {event.start:%H:%M}   {event.what}: {who}"
-
-
-def _window(calendar: Calendar, event: Event) -> str:
-    """Return until when a coat must be on, or that it comes late."""
-    if event.kind != "coat":
-        return ""
-    for each in calendar.events:
-        if each.kind == "recoat" and each.coat == event.coat and each.parts == event.parts:
-            if each.end is not None:
-                return f" (must be on by {_short_day(each.end)} {each.end:%H:%M})"
-            return " (the usual window is missed, so only after the rub-out)" if "missed" in each.what else ""
-    return ""
-
-
-def _by_daylight(calendar: Calendar, day: dt.date, night: Night | None) -> Iterator[Way]:
-    """Return how one gets up while something else is closed on a day than in the night after it."""
-    begins = dt.datetime.combine(day, dt.time())
-    for way in calendar.ways:
-        start, end = max(way.start, begins), min(way.end, begins + dt.timedelta(hours=23, minutes=59))
-        if way.closed and start < end and start.date() == day and way.closed != (night.closed if night else ()):
-            yield replace(way, start=start, end=end)
-
-
-def _waiting(plan: StairPlan, days: Sequence[dt.date], night_of: Mapping[dt.date, Night]) -> Iterator[Block]:
-    """Tell days on which nothing is done, alike ones together."""
-    yield Paragraph(_day(days[0]) if len(days) == 1 else f"{_day(days[0])} to {_day(days[-1])}")
-    yield Paragraph(f"drying       {_stay(plan, night_of[days[0]])}", 2, 15)
-
-
-def _stay(plan: StairPlan, way: Night | Way) -> str:
-    """Say what may be stepped on; flights are named wherever the stair is more than one."""
-    several = plan.several or len({part.level for part in (*way.closed, *way.open)}) > 1
-    climb = {"single": "", "double": " (double steps)", "none": " (no way up: stay on one floor)"}[way.climb]
-    if len(way.closed) * 3 <= len(way.open):
-        return f"keep off {named(way.closed, several=several)}{climb}"
-    return f"step only on {named(way.open, several=several)}{climb}" if way.open else "nothing can be stepped on"
-
-
-def _day(day: dt.date) -> str:
-    return f"{_WEEKDAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]}"
-
-
-def _dated(moment: dt.datetime) -> str:
-    return f"{_short_day(moment)} {moment.year}"
-
-
-def _short_day(moment: dt.datetime) -> str:
-    return f"{_WEEKDAYS[moment.weekday()][:3]} {moment.day} {_MONTHS[moment.month - 1][:3]}"
 
 
 def risers_document(found: RiserCheck, *, us: bool) -> Document:

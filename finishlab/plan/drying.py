@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from finishlab.coatings import coating
+from finishlab.coatings import COMMON, coating
 from finishlab.errors import UsageError
 
 __all__ = [
@@ -221,6 +221,8 @@ class Times:
         Hours before another product that are usual, where the label's window ends before them; None: kept.
     socks, use, cure
         Hours until it is walked on in socks, used with care, cured.
+    said
+        Who says a figure, by its field's name; of the others nobody does but common practice.
 
     Raises
     ------
@@ -236,6 +238,7 @@ class Times:
     late: float | None = None
     rub_out: bool = False
     passed_over: float | None = None
+    said: tuple[tuple[str, str], ...] = field(default=(), compare=False)
 
     def __post_init__(self) -> None:
         for least, most in (self.recoat, self.under_other or self.recoat):
@@ -247,9 +250,14 @@ class Times:
         if not all(0 <= hours < math.inf and hours <= 10_000 for hours in others):
             raise UsageError("bad-times", "Hours are not below 0, nor above 10,000.", "Copy the hours from the label.")
 
-    def with_said(self, **said: float | bool | None) -> Times:
-        """Return the times with those that are said, by their names, in the place of the usual ones."""
-        return replace(self, **{name: value for name, value in said.items() if value is not None})  # type: ignore[arg-type]  # each of its kind
+    def who(self, name: str) -> str:
+        """Return who says a figure, by its field's name."""
+        return dict(self.said).get(name, COMMON)
+
+    def with_said(self, by: str, **said: float | bool | None) -> Times:
+        """Return the times with those that somebody says, by their names, in the place of the usual ones."""
+        told = {name: value for name, value in said.items() if value is not None}
+        return replace(self, said=(*self.said, *((name, by) for name in told)), **told)  # type: ignore[arg-type]  # each of its kind
 
 
 @dataclass(frozen=True, slots=True)
@@ -315,7 +323,14 @@ def default_coat(kind: str, product: str | None = None) -> Coat:
     return Coat(product or what.kind, times, what.is_film)
 
 
-def recoat_times(usual: Times, label: Window | None, *, other: Window | None = None, own: float | None = None) -> Times:
+def recoat_times(
+    usual: Times,
+    label: Window | None,
+    *,
+    other: Window | None = None,
+    own: float | None = None,
+    by: tuple[str, str] = ("the label", "the recipe"),
+) -> Times:
     """Return times with what the label of the coat that lies below says of the next one; one rule for cans and files.
 
     The label's window holds for a coat of the same product. For another product its own figure for that holds; without
@@ -330,6 +345,8 @@ def recoat_times(usual: Times, label: Window | None, *, other: Window | None = N
         The label's hours before a coat of the same, and of another product; None: not on it.
     own
         Hours the recipe waits: they stand in the place of usual ones.
+    by
+        What label and recipe are called where it is told who says an hour.
 
     Raises
     ------
@@ -338,18 +355,26 @@ def recoat_times(usual: Times, label: Window | None, *, other: Window | None = N
     """
     recoat = label or (usual.recoat if own is None else (own, usual.recoat[1]))
     last = recoat[1]
+    here = by[0] if label is not None else by[1] if own is not None else ""
+    usual = replace(usual, said=(*usual.said, *([("recoat", here)] if here else [])))
     if other is not None:
         goes_on = last if other[1] is None and last is not None and last > other[0] else other[1]
-        return replace(usual, recoat=recoat, under_other=(other[0], goes_on))
+        return _under_other(usual, recoat, (other[0], goes_on), by[0])
     if usual.under_other is None:
         return replace(usual, recoat=recoat)
     wait = usual.under_other[0] if own is None else own
     least = wait if label is None else max(wait, label[0])
+    who = by[0] if least > wait else by[1] if own is not None else ""
     if last is None:
-        return replace(usual, recoat=recoat, under_other=(least, usual.under_other[1]))
+        return _under_other(usual, recoat, (least, usual.under_other[1]), who)
     if least < last:
-        return replace(usual, recoat=recoat, under_other=(least, last))
-    return replace(usual, recoat=recoat, under_other=recoat, passed_over=wait)
+        return _under_other(usual, recoat, (least, last), who)
+    return replace(_under_other(usual, recoat, recoat, by[0]), passed_over=wait)
+
+
+def _under_other(times: Times, recoat: Window, other: Window, by: str) -> Times:
+    """Return times with both windows; `by` says the second, nobody where it is empty."""
+    return replace(times, recoat=recoat, under_other=other, said=(*times.said, *([("under_other", by)] if by else [])))
 
 
 def gap_rules(coat: Coat, following: Coat) -> tuple[Gap, ...]:

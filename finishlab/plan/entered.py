@@ -22,6 +22,8 @@ from finishlab.units import is_us, parse_area, parse_coverage, parse_volume, spl
 
 __all__ = ["Said", "flat_parts", "parse_can", "parse_odd", "parse_room", "parse_stock", "product_of", "read_plan"]
 
+_FILE: Final = "the file"
+"""Who says a figure that stands in it."""
 _MOST_PARTS: Final = 200
 """Most parts of one kind in a flight."""
 _HINT_COUNT: Final = f"Give a whole number from 1 to {_MOST_PARTS}."
@@ -42,14 +44,9 @@ def read_plan(path: str | Path) -> StairPlan:
     away = whole.table("away")
     kinds = _kinds(away, "parts", ())
     products = tuple(_product(each, kinds) for each in whole.tables("product"))
-    fitting = Fitting()
-    fitting = Fitting(
-        _or(away.number("fit_h"), fitting.hours_each),
-        _or(away.number("set_h"), fitting.set_hours),
-        _or(away.number("ready_h"), fitting.ready_after),
-    )
-    work = whole.table("work")
-    stock = whole.table("stock")
+    work, stock, fitting = whole.table("work"), whole.table("stock"), Fitting()
+    told = {name: work.number(name) for name in ("coat_h", "rub_out_h")}
+    told |= {name: away.number(name) for name in ("fit_h", "set_h", "ready_h")}
     plan = StairPlan(
         tuple(parts),
         products,
@@ -57,11 +54,16 @@ def read_plan(path: str | Path) -> StairPlan:
         away.whole("at_once"),
         whole.day("start"),
         _hours(work),
-        _or(work.number("coat_h"), 1.0),
-        _or(work.number("rub_out_h"), 1.0),
-        fitting,
+        _or(told["coat_h"], 1.0),
+        _or(told["rub_out_h"], 1.0),
+        Fitting(
+            _or(told["fit_h"], fitting.hours_each),
+            _or(told["set_h"], fitting.set_hours),
+            _or(told["ready_h"], fitting.ready_after),
+        ),
         tuple(parse_stock(text) for text in stock.texts("boards")),
         us=any(is_us(text) for text in texts_in(whole.content)),
+        said=tuple((name, _FILE) for name, hours in told.items() if hours is not None),
     )
     for section in (away, work, stock, whole):
         section.finish()
@@ -303,7 +305,7 @@ def _product(section: Section, away: tuple[PartKind, ...]) -> Product:
         coverage=section.read("coverage", parse_coverage),
         waste=usual.waste if waste is None else waste / 100,
         cans=tuple(parse_can(text) for text in section.texts("cans")),
-        origin=usual.origin if waste is None else replace(usual.origin, waste="as the file says"),
+        origin=usual.origin if waste is None else replace(usual.origin, waste=_FILE),
     )
     section.finish()
     return found
@@ -321,7 +323,7 @@ def _timed(section: Section, base: Coat) -> Coat:
         "cure": None if cure is None else cure * 24,
     }
     with section.told():
-        times = recoat_times(base.times, own, other=other).with_said(**said)
+        times = recoat_times(base.times, own, other=other, by=(_FILE, _FILE)).with_said(_FILE, **said)
     return replace(base, times=times)
 
 

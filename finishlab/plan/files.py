@@ -152,12 +152,14 @@ def cutting_csv(found: CuttingPlan) -> str:
     """Return one row a piece: the rectangle to cut, and the outline to cut it to."""
     header = (
         "piece", "length mm", "width mm", "strips", "front mm", "back mm", "depth mm", "left side mm", "right side mm",
-        "diagonal front left mm", "diagonal front right mm",
+        "diagonal front left mm", "diagonal front right mm", "strip mm", "left angle", "right angle",
     )  # fmt: skip
     rows: list[Sequence[Cell]] = []
     for piece in found.pieces:
-        outline = (round(each, 1) for each in piece.outline)
-        rows.append((piece.name, round(piece.length, 1), round(piece.width, 1), piece.strips, *outline))
+        outline: list[Cell] = [round(each, 1) for each in piece.outline] or [None] * 7
+        angles = (None, None) if piece.part is None else (round(angle, 1) for angle in piece.part.shape.angles)
+        size = (round(piece.length, 1), round(piece.width, 1))
+        rows.append((piece.name, *size, piece.strips, *outline, round(piece.strip_width, 1), *angles))
     return csv_text(header, rows)
 
 

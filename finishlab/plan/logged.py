@@ -402,10 +402,11 @@ def _labelled(product: Product, can: int | None, cans: Mapping[int, LoggedCan], 
     if label is not None:
         window = _window(product.coat.times, label, can, own=recoat_h)
         other = None if label.recoat_other_h is None else (label.recoat_other_h, None)
-    times = recoat_times(product.coat.times, window, other=other, own=recoat_h)
+    by = (f"the label of C{can}", product.origin.coats)
+    times = recoat_times(product.coat.times, window, other=other, own=recoat_h, by=by)
     if label is not None:
         cure = None if label.cure_d is None else label.cure_d * 24
-        times = times.with_said(socks=label.walk_on_h, use=label.use_h, cure=cure)
+        times = times.with_said(by[0], socks=label.walk_on_h, use=label.use_h, cure=cure)
         bounds = [each for each in (label.coverage_low_m2_per_l, label.coverage_high_m2_per_l) if each is not None]
         if bounds:
             product = replace(product, coverage=(bounds[0], bounds[-1]))

@@ -146,6 +146,8 @@ class StairPlan:
         Parts that are fitted already.
     sanded
         Parts that are sanded and bare.
+    said
+        Who says how long work takes, by its name in `work_hours`.
     """
 
     parts: tuple[Part, ...]
@@ -164,6 +166,16 @@ class StairPlan:
     laid: Mapping[Part, Laid] = field(default_factory=dict)
     fitted: frozenset[Part] = frozenset()
     sanded: frozenset[Part] = frozenset()
+    said: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def work_hours(self) -> dict[str, tuple[float, str]]:
+        """Return how long work takes, hours, each with who says so; what is fitted only where something is away."""
+        fitting = self.fitting
+        hours = {"coat_h": self.coat_h, "rub_out_h": self.rub_h}
+        if self.away:
+            hours |= {"fit_h": fitting.hours_each, "set_h": fitting.set_hours, "ready_h": fitting.ready_after}
+        return {name: (value, dict(self.said).get(name, COMMON)) for name, value in hours.items()}
 
     @property
     def several(self) -> bool:

@@ -132,7 +132,6 @@ CAN: Kind[StoredCan, CanRow] = Kind(
     read=_rows,
     find=lambda log, number: log.can(number),
     row=lambda log, can: next(row for row in _rows(log) if row.number == can.number),
-    remove=lambda log, number: log.remove_can(number),
 )
 
 

@@ -98,7 +98,6 @@ class Kind(Listed[Row], Generic[Stored, Row]):
     """The one of a number as it is stored; `LogbookError` if there is none."""
     row: Callable[[Logbook, Stored], Row]
     """What is told of a stored one."""
-    remove: Callable[[Logbook, str], None]
 
 
 def _plain(value: object) -> object:

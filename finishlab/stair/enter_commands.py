@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
-from finishlab.cli.common import changes_given, json_option, open_logbook, print_removed, say, show_document
+from finishlab.cli.common import changes_given, json_option, open_logbook, print_removed, say, say_undo, show_document
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import LogbookError, UsageError
 from finishlab.stair.commands import CONDITIONS, condition_options, conditions_given, numbers_named
@@ -392,6 +392,7 @@ def remove(*, parts: tuple[str, ...], as_json: bool) -> None:
             log.remove_parts([part.ident for part in found])
             names = stair.listed(part.name for part in found)
             say(f"Removed: {names}; what was done to them stays in the logbook.")
+        say_undo()
     if as_json:
         print_removed(gone)
 

@@ -19,6 +19,7 @@ from finishlab.cli.common import (
     show_document,
 )
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
+from finishlab.record import Number
 from finishlab.show import jsons
 from finishlab.show.document import Document, Line, Listing
 from finishlab.show.kind import Field, Listed
@@ -189,10 +190,9 @@ def show(*, as_json: bool) -> None:
 @json_option
 def remove(*, numbers: tuple[str, ...], as_json: bool) -> None:
     """Count trials no longer; their history stays, and undo brings them back."""
+    named = [Number.read("H", number) for number in numbers]
     with open_logbook() as log:
-        for number in numbers:
-            log.remove_trial(number)
-    named = [number.strip().upper() for number in numbers]
+        log.remove(*named)
     if as_json:
         print_removed(named)
     say(f"{', '.join(named)} removed.")

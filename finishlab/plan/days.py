@@ -1,0 +1,239 @@
+"""The days of the work as a document: what is done when, what is open, and the hours it is planned with."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import Any, Final
+
+from finishlab.cautions import Caution
+from finishlab.plan.calendar import SAND_LAST, Calendar, Event, Night, Way, nights
+from finishlab.plan.documents import part_data
+from finishlab.plan.drying import Window
+from finishlab.plan.stair_plan import Product, StairPlan
+from finishlab.plan.way_up import full_name, named
+from finishlab.show.cautions import caution_blocks, caution_data
+from finishlab.show.document import Block, Document, Line, Listing, Paragraph
+
+__all__ = ["calendar_document"]
+
+_WEEKDAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+_MONTHS: Final = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
+    "December",
+)  # fmt: skip
+
+
+def calendar_document(
+    plan: StairPlan, calendar: Calendar, cautions: Sequence[Caution], *, by_part: bool = False
+) -> Document:
+    """Return ``finishlab/plan-calendar/1``: events with local times, and what is open in each night.
+
+    For people it is told day by day, or part by part.
+    """
+    data = {
+        "start": None if plan.start is None else plan.start.isoformat(),
+        "notes": [*plan.notes, *calendar.notes],
+        "events": [
+            {
+                "kind": event.kind,
+                "start": event.start.isoformat(timespec="minutes"),
+                "end": None if event.end is None else event.end.isoformat(timespec="minutes"),
+                "what": event.what,
+                "parts": [part_data(part) for part in event.parts],
+            }
+            for event in calendar.events
+        ],
+        "nights": [
+            {
+                "after": night.day.isoformat(),
+                "closed": [part_data(part) for part in night.closed],
+                "open": [part_data(part) for part in night.open],
+                "climb": night.climb,
+            }
+            for night in nights(calendar)
+        ],
+        "ways": [
+            {
+                "start": way.start.isoformat(timespec="minutes"),
+                "end": way.end.isoformat(timespec="minutes"),
+                "closed": [part_data(part) for part in way.closed],
+                "open": [part_data(part) for part in way.open],
+                "climb": way.climb,
+            }
+            for way in calendar.ways
+        ],
+        "products": [_hours_data(product) for product in plan.products],
+        "work": {name: hours for name, (hours, _) in plan.work_hours.items()},
+        "sources": {name: who for name, (_, who) in plan.work_hours.items()},
+    }
+    told = _by_part(plan, calendar) if by_part else _by_day(plan, calendar)
+    return Document("plan-calendar", data | caution_data(cautions), (*told, *caution_blocks(cautions)))
+
+
+def _by_day(plan: StairPlan, calendar: Calendar) -> Iterator[Block]:
+    """Tell the calendar day by day, and for each night what may be stepped on."""
+    notes = (*plan.notes, *calendar.notes)
+    yield from map(Paragraph, (_summary(calendar), *(f"Note: {note}" for note in notes)))
+    yield Line()
+    night_of = {night.day: night for night in nights(calendar)}
+    days: dict[dt.date, list[Event]] = {}
+    for event in calendar.events:
+        if event.kind != "recoat":
+            days.setdefault(event.start.date(), []).append(event)
+    waiting: list[dt.date] = []
+    for day in sorted({*days, *night_of}):
+        if waiting and (day in days or night_of[day].closed != night_of[waiting[-1]].closed):
+            yield from _waiting(plan, waiting, night_of)
+            waiting = []
+        if day not in days:
+            waiting.append(day)
+            continue
+        yield Paragraph(_day(day))
+        for event in days[day]:
+            yield Paragraph(_event(plan, calendar, event), 2, 15)
+        for way in _by_daylight(calendar, day, night_of.get(day)):
+            stay = _stay(plan, way)
+            yield Paragraph(f"{way.start:%H:%M}-{way.end:%H:%M}  {stay}", 2, 15)
+        if day in night_of:
+            yield Paragraph(f"night        {_stay(plan, night_of[day])}", 2, 15)
+    yield Line()
+    yield Paragraph(
+        "Planned for about 21 C and 50 % humidity; cold or damp air takes longer, so test before you go on."
+    )
+    yield Paragraph(SAND_LAST)
+    yield Line()
+    yield Listing("Hours it is planned with", list(_hours(plan)))
+    yield Line()
+
+
+_HOURS: Final = {
+    "coat_h": "a coat of a group of parts takes",
+    "rub_out_h": "rubbing out takes",
+    "fit_h": "taking a part out and fitting the new takes",
+    "set_h": "glue holds after",
+    "ready_h": "a part is handled after its last coat after",
+}
+
+
+def _waits(product: Product) -> Iterator[tuple[str, str, Window]]:
+    """Give the hours of a product: the field's name, in words, and from when to when."""
+    times = product.coat.times
+    yield "recoat", "next coat", times.recoat
+    if times.under_other is not None:
+        yield "under_other", "another product over it", times.under_other
+    for name, words in (("socks", "walked on in socks"), ("use", "used with care"), ("cure", "cured")):
+        yield name, words, (getattr(times, name), None)
+
+
+def _hours_data(product: Product) -> dict[str, Any]:
+    waits = {name: window for name, _, window in _waits(product)}
+    times = product.coat.times
+    return {
+        "name": product.name,
+        "kind": product.kind,
+        "recoat_h": list(waits["recoat"]),
+        "under_other_h": list(waits["under_other"]) if "under_other" in waits else None,
+        "socks_h": times.socks,
+        "use_h": times.use,
+        "cure_h": times.cure,
+        "sources": {f"{name}_h": times.who(name) for name in waits},
+    }
+
+
+def _hours(plan: StairPlan) -> Iterator[str]:
+    """Tell the hours of each product and of the work, and who says them."""
+    for product in {each.title: each for each in plan.products}.values():
+        by: dict[str, list[str]] = {}
+        for name, words, (least, most) in _waits(product):
+            until = "" if most is None else f" to {most:g}"
+            by.setdefault(product.coat.times.who(name), []).append(f"{words} {least:g}{until} h")
+        yield f"{product.title}: " + "; ".join(f"{', '.join(each)} ({who})" for who, each in by.items())
+    work: dict[str, list[str]] = {}
+    for name, (hours, who) in plan.work_hours.items():
+        work.setdefault(who, []).append(f"{_HOURS[name]} {hours:g} h")
+    yield from (f"{', '.join(each)} ({who})" for who, each in work.items())
+
+
+def _by_part(plan: StairPlan, calendar: Calendar) -> Iterator[Block]:
+    """Tell the calendar part by part."""
+    for part in plan.parts:
+        events = [event for event in calendar.of(part) if event.kind != "recoat"]
+        if events:
+            yield Paragraph(full_name(part, several=plan.several).capitalize())
+            for event in events:
+                yield Paragraph(f"{_short_day(event.start)} {event.start:%H:%M}  {event.what}", 2, 21)
+            yield Line()
+
+
+def _summary(calendar: Calendar) -> str:
+    """Return from when to when, and when the stair can be used again."""
+    milestones = (("walk-on", "every step can be walked on"), ("use", "used with care"), ("cure", "cured"))
+    last = {kind: max((e.start for e in calendar.events if e.kind == kind), default=None) for kind, _ in milestones}
+    work = [event for event in calendar.events if event.is_work]
+    latest = work[-1].start
+    words = [f"Work from {_dated(work[0].start)} to {_dated(latest)}"]
+    for kind, text in milestones:
+        when = last[kind]
+        if when is not None and when >= latest:  # parts finished away may be hard before the last is fitted
+            words.append(f"{text} from {_dated(when)}")
+            latest = when
+    return "; ".join(words) + "."
+
+
+def _event(plan: StairPlan, calendar: Calendar, event: Event) -> str:
+    who = named(event.parts, several=plan.several)
+    if event.kind == "cover" and event.end is not None:
+        return f"until {_short_day(event.end)} {event.end:%H:%M}   {event.what}: {who}"
+    if event.is_work and event.end is not None:
+        return f"{event.start:%H:%M}-{event.end:%H:%M}  {event.what}: {who}{_window(calendar, event)}"
+    return f"from {event.start:%H:%M}   {event.what}: {who}"
+
+
+def _window(calendar: Calendar, event: Event) -> str:
+    """Return until when a coat must be on, or that it comes late."""
+    if event.kind != "coat":
+        return ""
+    for each in calendar.events:
+        if each.kind == "recoat" and each.coat == event.coat and each.parts == event.parts:
+            if each.end is not None:
+                return f" (must be on by {_short_day(each.end)} {each.end:%H:%M})"
+            return " (the usual window is missed, so only after the rub-out)" if "missed" in each.what else ""
+    return ""
+
+
+def _by_daylight(calendar: Calendar, day: dt.date, night: Night | None) -> Iterator[Way]:
+    """Return how one gets up while something else is closed on a day than in the night after it."""
+    begins = dt.datetime.combine(day, dt.time())
+    for way in calendar.ways:
+        start, end = max(way.start, begins), min(way.end, begins + dt.timedelta(hours=23, minutes=59))
+        if way.closed and start < end and start.date() == day and way.closed != (night.closed if night else ()):
+            yield replace(way, start=start, end=end)
+
+
+def _waiting(plan: StairPlan, days: Sequence[dt.date], night_of: Mapping[dt.date, Night]) -> Iterator[Block]:
+    """Tell days on which nothing is done, alike ones together."""
+    yield Paragraph(_day(days[0]) if len(days) == 1 else f"{_day(days[0])} to {_day(days[-1])}")
+    yield Paragraph(f"drying       {_stay(plan, night_of[days[0]])}", 2, 15)
+
+
+def _stay(plan: StairPlan, way: Night | Way) -> str:
+    """Say what may be stepped on; flights are named wherever the stair is more than one."""
+    several = plan.several or len({part.level for part in (*way.closed, *way.open)}) > 1
+    climb = {"single": "", "double": " (double steps)", "none": " (no way up: stay on one floor)"}[way.climb]
+    if len(way.closed) * 3 <= len(way.open):
+        return f"keep off {named(way.closed, several=several)}{climb}"
+    return f"step only on {named(way.open, several=several)}{climb}" if way.open else "nothing can be stepped on"
+
+
+def _day(day: dt.date) -> str:
+    return f"{_WEEKDAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]}"
+
+
+def _dated(moment: dt.datetime) -> str:
+    return f"{_short_day(moment)} {moment.year}"
+
+
+def _short_day(moment: dt.datetime) -> str:
+    return f"{_WEEKDAYS[moment.weekday()][:3]} {moment.day} {_MONTHS[moment.month - 1][:3]}"
