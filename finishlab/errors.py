@@ -21,6 +21,7 @@ __all__ = [
     "PhotoError",
     "QualityError",
     "UsageError",
+    "harmless",
     "internal_error",
 ]
 
@@ -107,6 +108,11 @@ class OutputError(FinishlabError):
 
 class MissingLibraryError(FinishlabError):
     """A system library that an installed package needs is not there."""
+
+
+def harmless(text: str) -> str:
+    """Take out what a terminal would obey instead of show: escapes and controls, also those that turn text round."""
+    return "".join(letter if letter.isprintable() or letter == "\n" else "?" for letter in text)
 
 
 def internal_error(error: BaseException, where: str = "") -> FinishlabError:

@@ -312,6 +312,9 @@ def try_kills(rounds: int, folder: Path, seed: int = 1) -> Figures:
     archive = folder / "sent.zip"
     assert run(log, "export", str(archive)).exit_code == 0
     figures, chance = Figures(rounds), random.Random(seed)  # noqa: S311 - a draw, no secret
+    begun = time.monotonic()
+    assert _killed(log, ["can", "add", "first", "--kind", "oil stain"], 100.0)[0] == 0
+    whole = time.monotonic() - begun
     acknowledged: set[str] = set()
     for number in range(seed, seed + rounds):
         words = [
@@ -319,7 +322,7 @@ def try_kills(rounds: int, folder: Path, seed: int = 1) -> Figures:
             for word in chance.choice(COMMANDS)
         ]
         words = [str(archive) if word == "ARCHIVE" else word for word in words]
-        ended, told = _killed(log, words, chance.uniform(0.0, 1.6))
+        ended, told = _killed(log, words, chance.uniform(0.3, 1.3) * whole)
         figures.outcomes["killed" if ended is None else f"ended with {ended}"] += 1
         wrong = [] if ended in {None, 0, 1, 2, 3, 5, 6} else [f"code {ended}: {told[-200:]}"]
         wrong += ["a traceback"] if "Traceback" in told else []
@@ -349,10 +352,11 @@ def _killed(log: Path, words: Sequence[str], after: float) -> tuple[int | None, 
     env = os.environ | {"FINISHLAB_LOGBOOK": str(log), "FINISHLAB_DEBUG": ""}
     command = [sys.executable, "-m", "finishlab.cli", *words]
     with subprocess.Popen(command, env=env, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as running:
-        # The start of the interpreter is of no interest: the moment is counted from when the logbook may be open.
-        time.sleep(0.25 + after)
-        running.send_signal(signal.SIGKILL)
-        told = running.communicate()[0]
+        try:
+            told = running.communicate(timeout=after)[0]
+        except subprocess.TimeoutExpired:
+            running.send_signal(signal.SIGKILL)
+            told = running.communicate()[0]
     return (None if running.returncode == -signal.SIGKILL else running.returncode), told
 
 

@@ -7,6 +7,7 @@ edges is 2 x 0.26710 + 0.06129 = 0.59548 m2. A riser's face is 0.9144 x 0.1905 =
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import shlex
 from typing import Any
@@ -235,6 +236,13 @@ def test_the_kind_a_recipe_lacked_can_be_said_after_it_was_approved(run: Run) ->
     assert areas(run)["oil stain"] == pytest.approx(3 * STAIN, abs=0.001)
 
 
+def test_a_recipe_without_a_topcoat_is_told(stair: Run) -> None:
+    """Treads on a recipe of stain alone: no topcoat is planned, and the plan says so, as due asks for three."""
+    do(stair, "recipe add Bare --step 'oil; colour=grey'", "stairs edit all treads --recipe R3")
+    assert "R3 Bare names no topcoat, so none is planned for treads 1-13" in do(stair, "plan quantities")
+    assert told(stair, "stairs due all treads")["due"][0]["short_of"] == "1 stain coat, 3 topcoats"
+
+
 def test_labels_and_house_file_name_the_same_recipe(stair: Run) -> None:
     """The label of a tread that inherits the standard names it, as `stairs part` does."""
     from finishlab.logbook import Logbook
@@ -311,6 +319,7 @@ def test_how_a_coat_was_given_is_kept_for_several_parts_at_once(work: Run) -> No
     for place in (1, 2, 3):
         (event,) = told(work, f"stairs part tread {place}")["parts"][0]["events"]
         assert event["remarks"] == "at 14:30, 19 C, 55 %, by rag, wiped after 5 min"
+        assert event["conditions"]["rh_percent"] == 55
 
 
 def test_a_bad_hour_is_refused(work: Run) -> None:
@@ -333,6 +342,66 @@ def test_a_recoat_window_closes_visibly(work: Run) -> None:
     do(work, "stairs log tread 1 rubbed-out")
     (row,) = told(work, "stairs due tread 1")["due"]
     assert row["window_closed"] is None
+
+
+def test_a_fresh_coat_closes_its_step_when_the_plan_begins(work: Run) -> None:
+    """Tread 3 got its last coat today at 20 o'clock with 48 h to socks: tomorrow's plan keeps off it until then."""
+    from finishlab.record import today
+
+    do(
+        work, "can edit C2 --label walk-on=48", "stairs edit tread 3 --recipe R2",
+        "stairs log tread 3 stain --recipe R2", "stairs log tread 3 topcoat --can C2 --time 19:00",
+        "stairs log tread 3 topcoat --can C2 --time 20:00",
+    )  # fmt: skip
+    tomorrow = today() + dt.timedelta(days=1)
+    plan = told(work, f"plan calendar --start {tomorrow} --zone UTC")
+    first = plan["ways"][0]
+    assert [part["number"] for part in first["closed"]] == [3]
+    assert (first["start"], first["end"]) == (f"{tomorrow}T00:00", f"{tomorrow}T08:00")
+    opens = next(e for e in plan["events"] if e["kind"] == "walk-on" and [p["number"] for p in e["parts"]] == [3])
+    assert opens["start"] == f"{today() + dt.timedelta(days=2)}T20:00"
+    # Its neighbours wait until it can be walked on.
+    for event in plan["events"]:
+        if event["kind"] == "coat" and {2, 4} & {part["number"] for part in event["parts"]}:
+            assert event["start"] >= opens["start"]
+
+
+def test_what_has_all_its_coats_is_only_fitted(work: Run) -> None:
+    """Treads finished away from the stair and not fitted yet are planned for fitting alone, fitted ones not at all."""
+    do(work, "stairs edit all treads --recipe R2", "stairs log all treads stain --date 2024-05-01")
+    do(
+        work,
+        *(["stairs log all treads topcoat --date 2024-05-02"] * 2),
+        "stairs log treads 1-11 fitted --date 2024-05-09",
+    )
+    plan = told(work, "plan calendar --away --start 2099-01-01")
+    assert {event["kind"] for event in plan["events"]} == {"fit", "walk-on", "use"}
+    assert sorted(part["number"] for e in plan["events"] if e["kind"] == "fit" for part in e["parts"]) == [12, 13]
+
+
+def test_a_sanded_tread_is_covered_until_its_turn(work: Run) -> None:
+    """All treads are sanded: those whose turn comes second are walked on, and are kept covered until then."""
+    do(work, "stairs log all treads sanded")
+    plan = told(work, "plan calendar --start 2099-01-01")
+    covers = [event for event in plan["events"] if event["kind"] == "cover"]
+    assert sorted(part["number"] for event in covers for part in event["parts"]) == list(range(1, 14))
+    for event in covers:
+        for part in event["parts"]:
+            first = min(e["start"] for e in plan["events"] if e["kind"] == "coat" and part in e["parts"])
+            assert event["end"] == first
+    assert "sand each part last" in do(work, "plan calendar --start 2099-01-01")
+
+
+def test_a_missed_window_is_planned_after_a_rub_out(work: Run) -> None:
+    """A coat of 2024 whose label allowed 48 h: the next is planned with a rub-out before it, never simply late."""
+    do(
+        work,
+        "stairs log all treads stain --can C1 --date 2024-05-08",
+        "stairs log tread 1 topcoat --can C2 --date 2024-05-10",
+    )
+    plan = told(work, "plan calendar --start 2099-01-01")
+    mine = [e for e in plan["events"] if any(p["number"] == 1 and p["kind"] == "tread" for p in e["parts"])]
+    assert [e["kind"] for e in mine if e["kind"] in {"rub-out", "coat"}][:2] == ["rub-out", "coat"]
 
 
 def test_a_clock_change_is_counted_in_real_hours(run: Run) -> None:

@@ -113,6 +113,15 @@ class Counted:
             found[product["kind"]] = found.get(product["kind"], 0.0) + product["coat_area_m2"]
         return found
 
+    def missing(self) -> dict[tuple[str, int], int]:
+        """Return how many coats each part is still to get."""
+        found = {}
+        for key, own in self.recipe.items():
+            *_, stains, tops = RECIPES[own] if own else ("", 0, 0)
+            stain = 0 if self.coats[key]["topcoat"] else int(stains) - self.coats[key]["stain"]
+            found[key] = stain + int(tops) - self.coats[key]["topcoat"]
+        return {key: count for key, count in found.items() if count > 0}
+
     def document(self) -> dict[str, Any]:
         """Return the plan's document."""
         return dict(json.loads(run_line(self.run, "plan", "quantities", "--json")))
@@ -120,13 +129,18 @@ class Counted:
 
 @pytest.mark.parametrize("seed", range(6))
 def test_what_is_bought_is_what_is_missing(run: Run, seed: int) -> None:
-    """Of every recipe, and of all together, the plan's areas are those counted face by face and coat by coat."""
+    """Of every recipe, and of all together, the plan's areas, and its days, are those counted coat by coat."""
     stair = Counted(run, seed)
     stair.type_in()
     assert any(stair.recipe.values())
     for recipe in {each for each in stair.recipe.values() if each}:
         assert stair.told("--recipe", recipe) == pytest.approx(stair.areas(recipe), abs=2e-4), recipe
     assert stair.told() == pytest.approx(stair.areas(), abs=5e-4)
+    if stair.missing():
+        days = json.loads(run_line(run, "plan", "calendar", "--start", "2099-01-01", "--json"))
+        coats = [event for event in days["events"] if event["kind"] == "coat"]
+        planned = Counter((part["kind"], part["number"]) for event in coats for part in event["parts"])
+        assert dict(planned) == stair.missing()
 
 
 @pytest.mark.parametrize("seed", range(2))

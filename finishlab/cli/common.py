@@ -7,7 +7,7 @@ import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar, cast
+from typing import TYPE_CHECKING, Any, Final, TypeVar, cast
 
 import click
 
@@ -260,11 +260,16 @@ def say_letters(missing: str, more: str = "") -> None:
         )
 
 
+_COLUMNS: Final = 80
+
+
 def out() -> Console:
     """Return the console of stdout."""
     from rich.console import Console
 
-    return Console(file=sys.stdout)
+    console = Console(file=sys.stdout)
+    # A terminal that says it has no columns is one that does not know.
+    return console if console.width > 0 else Console(file=sys.stdout, width=_COLUMNS)
 
 
 def print_document(document: Mapping[str, Any]) -> None:

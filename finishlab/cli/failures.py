@@ -14,7 +14,7 @@ from typing import Final, TextIO
 
 import click
 
-from finishlab.errors import DEBUG, ExitCode, FinishlabError, OutputError, UsageError, internal_error
+from finishlab.errors import DEBUG, ExitCode, FinishlabError, OutputError, UsageError, harmless, internal_error
 from finishlab.files import SAID
 
 __all__ = ["INTERRUPTED", "exit_code_of", "quiet_libraries", "show_error", "tell"]
@@ -44,7 +44,7 @@ def show_error(error: FinishlabError) -> None:
 def tell(text: str) -> None:
     """Say something on stderr; where that cannot be written nobody hears it, and the work goes on."""
     try:
-        click.echo(_marked(text), err=True)
+        click.echo(_marked(harmless(text)), err=True)
     except BrokenPipeError:
         raise
     except OSError:

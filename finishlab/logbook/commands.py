@@ -10,7 +10,7 @@ import click
 
 from finishlab.cli.common import json_option, open_logbook, print_document, say, show_document
 from finishlab.cli.lazy import ExampleCommand
-from finishlab.errors import ExitCode
+from finishlab.errors import ExitCode, harmless
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -49,7 +49,7 @@ def history(*, subject: str | None, last: int | None, as_json: bool) -> None:
         say("Nothing is logged yet.")
     for _, together in groupby(changes, key=lambda change: change.made):
         for line in _lines(list(together), named=subject is None):
-            click.echo(line)
+            click.echo(harmless(line))
 
 
 def _lines(together: Sequence[Change], *, named: bool) -> list[str]:

@@ -20,6 +20,7 @@ from finishlab.show.document import Column, Facts, Table
 from finishlab.show.pages import Block, Outline, Pages, Picture, Pictures, Section, Swatch, Swatches, Words
 from finishlab.stair.deviations import deviations
 from finishlab.stair.drawing import stair_svg
+from finishlab.stair.progress import resolved
 from finishlab.stair.shown import flights_shown
 from finishlab.units import left_text
 
@@ -106,7 +107,7 @@ def _sections(log: Logbook, *, photos: bool) -> Iterator[Section]:
     stair = log.stair()
     cans = {each.number.key: each.record for each in log.cans()}
     yield _told("How to read this file", _READING)
-    yield from _finishes(log, stair.cans)
+    yield from _finishes(log, stair, stair.cans)
     if cans:
         rows = [_can(number, can, _used_on(stair, number)) for number, can in cans.items()]
         yield _section("Cans and leftovers", Table(_CANS, rows))
@@ -158,7 +159,7 @@ def _told(title: str, rows: Sequence[tuple[str, str]], note: str = "", *, ident:
     return _section(title, *told, Facts("", rows), ident=ident)
 
 
-def _finishes(log: Logbook, cans: Mapping[int, Can]) -> Iterator[Section]:
+def _finishes(log: Logbook, stair: StoredStair, cans: Mapping[int, Can]) -> Iterator[Section]:
     standards = log.standards()
     names = {each.number: each.record.name for each in log.recipes()}
     for each in sorted(standards, key=lambda found: found.ended is not None):
@@ -173,6 +174,8 @@ def _finishes(log: Logbook, cans: Mapping[int, Can]) -> Iterator[Section]:
         on = ", ".join(board.number for board in boards if board.record.recipe_number == number)
         lines = [("Boards", on)] if on else []
         lines += [("Note", recipe.record.note)] if recipe.record.note else []
+        changed = resolved(stair, number).changed
+        lines += [("Changed", changed)] if changed else []
         same = approved.get(recipe.number) == recipe.record.finish
         steps = (("Steps", "as the standard, above"),) if same else _steps(recipe.record.finish, cans)
         yield _told(recipe_words(number, recipe.record) or recipe.number, (*lines, *steps), ident=_FINISH)

@@ -337,7 +337,9 @@ def schedule_view(log: Logbook, recipe: str | None, parts: str = "", *, date: dt
     )
     steps = tuple(finish_steps(worked.finish, stair.cans))
     found = cautions_for(products_of(worked.finish, stair.cans), _ACTIONS)
-    told = [f"The standard since {worked.approved}." if worked.approved else None, chosen.note, worked.changed]
+    others = [part.name for part in meant if _number(stair, part, progress.get(part.ident)) not in {None, number}]
+    apart = f"Of another recipe: {stair.listed(others)}." if others else None
+    told = [f"The standard since {worked.approved}." if worked.approved else None, chosen.note, worked.changed, apart]
     return ScheduleView(
         title=recipe_words(number, chosen) or chosen.name,
         subtitle=" ".join(word for word in told if word),

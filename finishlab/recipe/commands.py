@@ -182,11 +182,21 @@ def _changed(finish: Finish, parts: dict[str, Any]) -> Finish:
     return entered_texts({}, FinishTexts(steps=parts.pop("steps", ()), parts=parts)).on(finish)
 
 
+def _say_changed(log: Logbook, number: int) -> None:
+    """Say that a recipe is the standard and was edited since it was approved, where it is so."""
+    from finishlab.stair.progress import resolved
+
+    changed = resolved(log.stair(), number).changed
+    if changed:
+        say(changed)
+
+
 def _say_done(log: Logbook, made: StoredRecipe, word: str) -> None:
     from finishlab.finish.warnings import WarningContext, warnings
     from finishlab.recipe.records import products_of
 
     say(f"{made.number} {word}: {made.record.name}.")
+    _say_changed(log, made.number.key)
     cans = {each.number.key: each.record for each in log.cans()}
     labels = {number: can.label for number, can in cans.items() if can.label is not None}
     slips = warnings(made.record.finish, WarningContext(labels=labels))
@@ -293,4 +303,7 @@ def standard(*, earlier: bool, as_json: bool) -> None:
     """Show the approved standard: recipe, board, day, reason, and the finish as it was approved."""
     with open_logbook() as log:
         document = _standards(log, earlier=earlier)
+        now = log.standard()
+        if now is not None:
+            _say_changed(log, now.approval.recipe_number)
     show_document(document, as_json=as_json)

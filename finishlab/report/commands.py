@@ -9,7 +9,7 @@ import click
 
 from finishlab.cli.common import json_option, open_logbook, print_document, say, say_letters
 from finishlab.cli.lazy import ExampleCommand
-from finishlab.errors import UsageError
+from finishlab.errors import UsageError, harmless
 from finishlab.rank.options import aim_options, other_aim, read_aim
 
 if TYPE_CHECKING:
@@ -79,7 +79,7 @@ def report(
         return
     from finishlab.rank.sentences import headline
 
-    click.echo(headline(content.ranking, content.boards))
+    click.echo(harmless(headline(content.ranking, content.boards)))
     click.echo(f"Page: {page}")
     if pdf is not None:
         click.echo(f"PDF: {pdf}")

@@ -13,6 +13,7 @@ from itertools import zip_longest
 from textwrap import wrap
 from typing import TYPE_CHECKING, Final
 
+from finishlab.errors import harmless
 from finishlab.show.document import (
     Bar,
     Block,
@@ -43,7 +44,6 @@ __all__ = [
     "colour_heads",
     "lab_words",
     "new_table",
-    "plain",
     "print_facts",
     "print_list",
     "print_rows",
@@ -301,7 +301,7 @@ def print_rows(
     widths = _widths(room - (2 if ruled else 1) * len(heads), heads, rows)
     if len(rows) >= _MANY and ruled and not any(head.right for head in heads) and _in_letters(rows):
         # The same lines as below; wrapping every cell anew would take longer than reading the logbook.
-        plain_rows = [[plain(cell) for cell in row if isinstance(cell, str)] for row in rows]
+        plain_rows = [[harmless(cell) for cell in row if isinstance(cell, str)] for row in rows]
         console.file.write("\n".join(["", *_lines([head.name for head in heads], plain_rows, widths), "", ""]))
         return
     table = new_table() if ruled else Grid.grid(padding=(0, 1, 0, 0))
@@ -350,7 +350,7 @@ def _widths(room: int, heads: Sequence[Head], rows: Sequence[Sequence[str | Text
 
 
 def _plain_text(cell: str | Text) -> str:
-    return plain(cell) if isinstance(cell, str) else cell.plain
+    return harmless(cell) if isinstance(cell, str) else cell.plain
 
 
 def _width(texts: Iterable[str]) -> int:
@@ -381,9 +381,4 @@ def as_text(line: str) -> Text:
     """Return a line that is never read as markup."""
     from rich.text import Text
 
-    return Text(plain(line))
-
-
-def plain(text: str) -> str:
-    """Take out what a terminal would obey instead of show."""
-    return "".join(c if c.isprintable() or c == "\n" else "?" for c in text)
+    return Text(harmless(line))
