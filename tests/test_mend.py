@@ -199,4 +199,6 @@ def test_hour_and_damp_of_each_coat_are_told(stair: Run) -> None:
     text = "\n".join(record["says"])
     assert "topcoat 1 came the same day as stain 1, 6 h; its label asks for at least 24 h, so too soon" in text
     assert "topcoat 1 went on at 12 C and 80 % humidity: too cold and too damp for water polyurethane" in text
-    assert "not as planned" in text
+    assert "not as planned: too soon" not in text, "it is said once"
+    (other,) = told(stair, "scratches", "--part", "tread 1")["record"]
+    assert any(line.startswith("not as planned: too soon") for line in other["says"])

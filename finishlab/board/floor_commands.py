@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Final, cast
 
 import click
 
@@ -25,6 +25,7 @@ from finishlab.cli.common import (
     photos_words,
     report_failures,
     say,
+    say_undo,
     show_document,
     untouched,
 )
@@ -51,6 +52,10 @@ _COMMANDS: Mapping[str, tuple[str, str]] = {
     "edit": ("finishlab.board.floor_commands:edit", "Change what is written of a spot."),
     "remove": ("finishlab.board.floor_commands:remove", "Leave spots out from now on; their history stays."),
 }
+
+
+MANY: Final = 3
+"""From so many things logged at once it is said how to take all of them back."""
 
 
 def _row(spot: StoredSpot) -> SpotRow:
@@ -98,7 +103,12 @@ FLOOR: Kind[StoredSpot, SpotRow] = Kind(
 def spot_summary(spot: StoredSpot, done: str = "logged") -> str:
     """Return a floor spot in one line."""
     where = f" ({spot.record.spot})" if spot.record.spot else ""
-    return f"{spot.number} {done}: {spot.record.surface}{where}{colour_words(_row(spot).lab)}, {photos_words(spot)}."
+    return f"{spot.number} {done}: {spot.record.surface}{where}{place_words(spot)}, {photos_words(spot)}."
+
+
+def place_words(spot: StoredSpot) -> str:
+    """Return, for the end of a line, the colour of a place."""
+    return colour_words(_row(spot).lab)
 
 
 @click.group(cls=LazyGroup, lazy=_COMMANDS)
@@ -170,6 +180,8 @@ def add(
         say(spot_summary(each))
     for line in doubt_lines(results):
         say(line)
+    if len(spots) >= MANY:
+        say_undo()
     return 0
 
 

@@ -254,7 +254,12 @@ def read_record_file(path: str | Path, row: int | None = None) -> Entered:
         what a value cannot be.
     """
     if Path(path).suffix.lower() == ".csv":
-        return _entered(_csv_section(Path(path), row))
+        rows = _csv_rows(Path(path))
+        if row is None and len(rows) > 1:
+            raise UsageError("which-row", f"{path} has {len(rows)} rows.", "Say which one is this board, e.g. --row 2.")
+        if row is not None and row > len(rows):
+            raise UsageError("which-row", f"{path} has no row {row}.", f"Rows below the head: {len(rows)}.")
+        return _read_row(rows[(row or 1) - 1])
     if row is not None:
         raise UsageError("row-needs-csv", "Only a CSV file has rows.", "Leave out --row.")
     top = read_toml(path, _WHAT, _HINT)
@@ -272,8 +277,7 @@ def read_record_rows(path: str | Path) -> list[Callable[[], Entered]]:
     """
     if Path(path).suffix.lower() != ".csv":
         raise UsageError("not-csv", f"{path} is no CSV file.", "Save the sheet as CSV; a TOML file holds one board.")
-    rows = _csv_rows(Path(path))
-    return [partial(_read_row, Path(path), rows, number) for number in range(1, len(rows))]
+    return [partial(_read_row, row) for row in _csv_rows(Path(path))]
 
 
 def read_rows_beside(path: Path, aside: Collection[str]) -> Iterator[tuple[dict[str, str], Callable[[], Entered]]]:
@@ -284,16 +288,9 @@ def read_rows_beside(path: Path, aside: Collection[str]) -> Iterator[tuple[dict[
     UsageError
         As `read_record_rows`.
     """
-    head, *rows = _csv_rows(path)
-    names = [name.strip().lower() for name in head]
-    for number, cells in enumerate(rows, start=1):
-        told = {name: cell.strip() for name, cell in zip(names, cells, strict=False) if name in aside and cell.strip()}
-        others = [cell if name not in aside else "" for name, cell in zip(names, cells, strict=False)]
-        yield told, partial(_read_row, path, [head, *[[]] * (number - 1), [*others, *cells[len(names) :]]], number)
-
-
-def _read_row(path: Path, rows: list[list[str]], number: int) -> Entered:
-    return _entered(_row_section(path, rows, number))
+    for row in _csv_rows(path):
+        told = {name: cell for name, cell in row.cells.items() if name in aside}
+        yield told, partial(_read_row, replace(row, cells={n: cell for n, cell in row.cells.items() if n not in aside}))
 
 
 def _gather(content: dict[str, Any]) -> None:
@@ -378,42 +375,48 @@ def _steps(finish: Table) -> tuple[ColourStep, ...]:
     return tuple(ColourStep(**_typed(each, ColourStep)) for each in finish.tables("steps", "step"))
 
 
-def _csv_section(path: Path, row: int | None) -> Table:
-    rows = _csv_rows(path)
-    count = len(rows) - 1
-    if row is None and count > 1:
-        raise UsageError("which-row", f"{path} has {count} rows.", "Say which one is this board, e.g. --row 2.")
-    if row is not None and row > count:
-        raise UsageError("which-row", f"{path} has no row {row}.", f"Rows below the head: {count}.")
-    return _row_section(path, rows, row or 1)
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """A row of a CSV file."""
+
+    where: str
+    """What it is called in sentences."""
+    cells: Mapping[str, str]
+    """Name of the column -> what stands there, where anything does."""
+    too_long: bool
+    """Whether it has more cells than the head."""
 
 
-def _csv_rows(path: Path) -> list[list[str]]:
-    """Return the head and the rows below it; rows without a word are passed over and not counted."""
+def _csv_rows(path: Path) -> list[_Row]:
+    """Return the rows below the head; those without a word are passed over and not counted."""
     text = read_text(path, _WHAT)
-    head = text.partition("\n")[0]
-    delimiter = max(",;\t", key=head.count)
+    first = text.partition("\n")[0]
+    delimiter = max(",;\t", key=first.count)
     try:
         rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True))
     except csv.Error as error:
         raise UsageError("not-csv", f"{path} is no CSV: {error}.", "Save the sheet as CSV again.") from error
-    rows = [cells for cells in rows if any(cell.strip() for cell in cells)]
+    rows = [[cell.strip() for cell in cells] for cells in rows if any(cell.strip() for cell in cells)]
     if len(rows) < 2:
         raise UsageError("not-csv", f"{path} has no row below its head.", "The first row names the fields.")
-    return rows
+    names = [name.lower() for name in rows[0]]
+    found = []
+    for number, cells in enumerate(rows[1:], start=1):
+        named = {name: cell for name, cell in zip(names, cells, strict=False) if name and cell}
+        found.append(_Row(f"{path.name}, row {number}", named, too_long=any(cells[len(names) :])))
+    return found
 
 
-def _row_section(path: Path, rows: list[list[str]], row: int) -> Table:
-    head, chosen = rows[0], rows[row]
-    if len(chosen) > len(head) and any(cell.strip() for cell in chosen[len(head) :]):
-        where = f"{path.name}, row {row}"
-        raise UsageError("not-csv", f"{where}: it has more cells than the head.", "Put texts with commas in quotes.")
+def _read_row(row: _Row) -> Entered:
+    if row.too_long:
+        raise UsageError(
+            "not-csv", f"{row.where}: it has more cells than the head.", "Put texts with commas in quotes."
+        )
     content: dict[str, Any] = {}
-    for name, cell in zip(head, chosen, strict=False):
-        if cell.strip() and name.strip():
-            _put(content, name.strip().lower(), cell.strip())
+    for name, cell in row.cells.items():
+        _put(content, name, cell)
     _number_steps(content)
-    return Table(content, f"{path.name}, row {row}", _HINT)
+    return _entered(Table(content, row.where, _HINT))
 
 
 def _put(content: dict[str, Any], name: str, cell: str) -> None:

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 __all__ = ["PartRecord", "part_record"]
 
 _YEAR: Final = 365.25
+_TOLD_BY_WAITS: Final = frozenset({"air", "damp", "too-soon", "window-closed"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +89,15 @@ class PartRecord:
 
     def says(self, fault: Fault) -> list[str]:
         """Return what matters of it for a fault, a sentence each; what was not written down is named too."""
-        return [line for ask in fault.ask for line in _SAYS[ask](self)]
+        told = [line for ask in fault.ask for line in _SAYS[ask](self)]
+        # What the waits say in full is not said a second time as a deviation.
+        known = _TOLD_BY_WAITS if "waits" in fault.ask else frozenset()
+        mine = {event.ident for event in self.coats}
+        return told + [
+            f"not as planned: {each.sentence}"
+            for each in deviations(self.stair)
+            if each.part == self.part.ident and each.event in mine and each.code not in known
+        ]
 
 
 def part_record(stair: StoredStair, part: StoredPart, day: dt.date) -> PartRecord:
@@ -116,10 +125,6 @@ def _coats(record: PartRecord) -> Iterator[str]:
         yield f"{event.step} {event.coat}{what} on {event.date}, {_ago(record, event.date)}{from_}{odd}{note}"
     if not record.coats:
         yield "no coat of it is logged"
-    mine = {event.ident for event in record.coats}
-    for each in deviations(record.stair):
-        if each.part == record.part.ident and each.event in mine:
-            yield f"not as planned: {each.sentence}"
 
 
 def _waits(record: PartRecord) -> Iterator[str]:

@@ -46,7 +46,7 @@ _FITS: Final[Mapping[CoatStep, tuple[Role, ...]]] = {
 """What a coat of a step can be; a thinned topcoat is a usual sealer, and risers are painted."""
 _AIR_C: Final = (13.0, 32.0)
 _DAMP: Final = 70.0
-"""Air below or above, and relative humidity above which a coat dries badly (common practice, no source)."""
+"""Air and relative humidity beyond which a coat of unknown kind dries badly (common practice, no source)."""
 _SAID_ONCE: Final = {"sanded-off"}
 """What is told when it is logged and is no deviation."""
 _OWN: Final = "own"
@@ -297,12 +297,15 @@ def window_closed(stair: StoredStair, known: Progress, today: dt.date) -> dt.dat
 def _conditions(stair: StoredStair, event: StoredEvent, recipe: PartRecipe | None) -> Iterator[tuple[str, str]]:
     """Tell air, damp, pot life, and a wiping or an applicator that is not the recipe's."""
     done = event.conditions
-    if done.air_c is not None and not _AIR_C[0] <= done.air_c <= _AIR_C[1]:
-        how = "slowly, or not at all" if done.air_c < _AIR_C[0] else "before it has levelled"
-        yield "air", f"at {done.air_c:g} C a coat dries {how}; {_AIR_C[0]:g} to {_AIR_C[1]:g} C is usual."
-    if done.rh_percent is not None and done.rh_percent > _DAMP:
-        yield "damp", f"at {done.rh_percent:g} % humidity a coat dries slowly; wait longer than the label says."
     can = None if event.batch_number is None else stair.cans.get(event.batch_number)
+    kind = None if can is None else _known(can.kind)
+    usual = None if kind is None else kind.usual
+    low, high = _AIR_C if usual is None else usual.air_c
+    if done.air_c is not None and not low <= done.air_c <= high:
+        how = "slowly, or not at all" if done.air_c < low else "before it has levelled"
+        yield "air", f"at {done.air_c:g} C a coat dries {how}; {low:g} to {high:g} C is usual."
+    if done.rh_percent is not None and done.rh_percent > (_DAMP if usual is None else usual.most_rh):
+        yield "damp", f"at {done.rh_percent:g} % humidity a coat dries slowly; wait longer than the label says."
     pot_life = None if can is None or can.label is None else can.label.pot_life_h
     if done.mixed and done.time and pot_life is not None:
         mixed, used = (int(text[:2]) + int(text[3:]) / 60 for text in (done.mixed, done.time))
