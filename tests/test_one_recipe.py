@@ -236,6 +236,13 @@ def test_the_kind_a_recipe_lacked_can_be_said_after_it_was_approved(run: Run) ->
     assert areas(run)["oil stain"] == pytest.approx(3 * STAIN, abs=0.001)
 
 
+def test_a_recipe_without_a_topcoat_is_told(stair: Run) -> None:
+    """Treads on a recipe of stain alone: no topcoat is planned, and the plan says so, as due asks for three."""
+    do(stair, "recipe add Bare --step 'oil; colour=grey'", "stairs edit all treads --recipe R3")
+    assert "R3 Bare names no topcoat, so none is planned for treads 1-13" in do(stair, "plan quantities")
+    assert told(stair, "stairs due all treads")["due"][0]["short_of"] == "1 stain coat, 3 topcoats"
+
+
 def test_labels_and_house_file_name_the_same_recipe(stair: Run) -> None:
     """The label of a tread that inherits the standard names it, as `stairs part` does."""
     from finishlab.logbook import Logbook
@@ -312,6 +319,7 @@ def test_how_a_coat_was_given_is_kept_for_several_parts_at_once(work: Run) -> No
     for place in (1, 2, 3):
         (event,) = told(work, f"stairs part tread {place}")["parts"][0]["events"]
         assert event["remarks"] == "at 14:30, 19 C, 55 %, by rag, wiped after 5 min"
+        assert event["conditions"]["rh_percent"] == 55
 
 
 def test_a_bad_hour_is_refused(work: Run) -> None:

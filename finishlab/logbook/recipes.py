@@ -122,7 +122,7 @@ class RecipeStore(Transactions):
         """Make a board's recipe the standard; the standard before stays on record.
 
         A board without a recipe gets a new one, made from its finish. What is approved is what is on the board;
-        where its recipe was approved before and edited since, the recipe as it stands.
+        where its recipe was approved by it before and edited since, the recipe as it stands.
 
         Raises
         ------
@@ -140,7 +140,7 @@ class RecipeStore(Transactions):
                 edit(session, row, {"recipe_number": made}, self._who)
             recipe = record_in(Recipe, session.get_one(RecipeRow, row.recipe_number))
             by_recipe = record.finish is None and record.recipe_number is not None
-            if by_recipe or _edited_since_approved(session, int(row.recipe_number or 0)):
+            if by_recipe or _edited_since_approved(session, int(row.recipe_number or 0), row.number):
                 finish = recipe.finish
             else:
                 finish = record.whole_finish
@@ -161,8 +161,10 @@ class RecipeStore(Transactions):
             return tuple(read_approvals(session))
 
 
-def _edited_since_approved(session: Session, recipe: int) -> bool:
-    approved = [each.created for each in read_approvals(session) if each.approval.recipe_number == recipe]
+def _edited_since_approved(session: Session, recipe: int, board: int) -> bool:
+    """Return whether a recipe was edited since this board was the last it was approved by."""
+    mine = [each for each in read_approvals(session) if each.approval.recipe_number == recipe]
+    approved = [each.created for each in mine[-1:] if each.approval.board_number == board]
     row = ChangeRow
     edits = session.scalars(select(row.made).where(row.what == "edit", row.subject == f"R{recipe}"))
     return bool(approved) and any(made > approved[-1] for made in edits)

@@ -230,16 +230,21 @@ class _Work:
     def notes(self, recipes: Mapping[int, PartRecipe]) -> Iterator[str]:
         """Say which parts are done, and which coats were passed over and are not planned."""
         done: list[PartName] = []
+        bare: dict[str, list[PartName]] = {}
         over: dict[CoatStep, list[PartName]] = {}
         for part in self.stair.parts:
             recipe = recipes.get(part.ident)
             if recipe is None:
                 continue
             want = coats_of(recipe.finish)
+            if part.record.kind in WORN and not want.get("topcoat"):
+                bare.setdefault(recipe.words, []).append(part.name)
             if self.of(part).coats and not missing(self.of(part), want):
                 done.append(part.name)
             for step in passed_over(self.of(part), want):
                 over.setdefault(step, []).append(part.name)
+        for words, names in bare.items():
+            yield f"{words} names no topcoat, so none is planned for {self.stair.listed(names)}, which feet wear."
         if done:
             yield f"Finished, and not planned again: {self.stair.listed(done)}."
         for step, names in over.items():

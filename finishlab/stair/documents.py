@@ -140,11 +140,15 @@ def parts_document(log: Logbook, text: str) -> Document:
     for part in stair.named(text):
         mine = shown[part.ident]
         finish = _finish_sentences(stair, mine, progress.get(part.ident))
-        events = [_event(stair, event) for event in stair.events if event.part == part.ident]
+        logged = [event for event in stair.events if event.part == part.ident]
+        events = [_event(stair, event) for event in logged]
         colours = [colour_row(each, photo_namer(log)) for each in log.part_measurements(part.ident)]
+        told = [
+            {**row, "conditions": event.conditions.as_dict() or None} for row, event in zip(events, logged, strict=True)
+        ]
         history = [change_line(change) for change in _told(log.stair_history(part.code))]
         measured = [colour_document(colour) for colour in colours]
-        data.append(_part(mine) | {"finish": finish, "events": events, "measurements": measured, "history": history})
+        data.append(_part(mine) | {"finish": finish, "events": told, "measurements": measured, "history": history})
         blocks += [Line()] if blocks else []
         blocks += [*map(Line, finish), Line(), _facts(mine)]
         blocks += [Line(), Table(_EVENT_COLUMNS, [tuple(event.values()) for event in events])] if events else []
