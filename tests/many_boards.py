@@ -201,9 +201,9 @@ class Filler:
                 self.add(PairRow, board_number=number, photo_sha256=sha256, light=light, **pair)
 
 
-def fill(folder: Path, boards: int, *, recipes: bool = False, lights: bool = False) -> None:
+def fill(folder: Path, boards: int, *, recipes: bool = False, lights: bool = False, seed: int | None = None) -> None:
     """Fill a new logbook."""
-    rng = np.random.default_rng(boards)
+    rng = np.random.default_rng(boards if seed is None else seed)
     with Logbook.open(folder) as log, Session(log._engine) as session, session.begin():  # noqa: SLF001 - thousands of rows in one go
         session.add_all(StripRow(number=number, first_seen=rows.now()) for number in STRIPS)
         session.flush()

@@ -396,8 +396,12 @@ def test_rank_prints_the_contracts_document(filled: Run) -> None:
 
 
 def test_rank_answers_in_a_sentence_and_a_table(filled: Run) -> None:
-    """People read the answer, the table, the light, and what to do next."""
-    done = filled("rank")
+    """People read the answer at a glance and, with --full, the table, the light, and what to do next."""
+    glance = filled("rank")
+    assert glance.exit_code == 0
+    assert glance.stdout.startswith("Closest to the floor: ")
+    assert len(glance.stdout.splitlines()) <= 15
+    done = filled("rank", "--full")
     assert done.exit_code == 0
     assert "closest to the floor" in done.stdout
     assert "Light: daylight." in done.stdout

@@ -107,7 +107,8 @@ def test_a_folder_is_logged_by_its_names(run: Run, folder: Path) -> None:
     assert done.exit_code == 0, done.output
     assert sorted(done.stdout.split()) == ["B1", "B2", "B3", "B4", "B5", "B6", "F1", "F2"]
     lines = done.stderr.splitlines()
-    assert len([line for line in lines if " logged: " in line]) == 8
+    assert len([line for line in lines if "): L* " in line]) == 8
+    assert lines[-1].endswith("finishlab undo")
     cautions = [line for line in lines if line.startswith("Caution:")]
     assert len(cautions) == len(set(cautions)) > 0
     several = [each for each in boards(run) if each["record"]["coats"] != 1]

@@ -20,7 +20,6 @@ from finishlab.board.records import FloorSpotRecord
 from finishlab.board.shown import SpotRow
 from finishlab.colorimetry.spaces import hex_colour
 from finishlab.errors import OutputError
-from finishlab.matching.ranking import Ranking
 from finishlab.report.writing import report_html, write_report
 from finishlab.show.pages import Picture
 
@@ -49,7 +48,10 @@ for (const e of document.body.querySelectorAll('*')) {
   const ratio = (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
   if (ratio < worst) { worst = ratio; where = e.textContent.slice(0, 40); }
 }
+const below = element => element.getBoundingClientRect().bottom;
 const found = {
+  swatch: below(document.querySelector('.spots.large')),
+  next: below(document.getElementById('next').parentElement),
   inner: window.innerWidth, client: document.documentElement.clientWidth,
   scroll: document.documentElement.scrollWidth, contrast: worst, where: where,
   pictures: [...document.images].map(i => i.complete && i.naturalWidth > 0),
@@ -96,12 +98,16 @@ class _Outline(HTMLParser):
 
 
 def test_the_answer_comes_first() -> None:
-    """The page's one main heading is the answer; pictures, boards, floor, doubts, method, steps and cautions follow."""
+    """The page's one main heading is the answer; what to do next, then evidence folded away, then cautions follow."""
     text = report_html(samples.content())
     main = re.findall(r"<h1>(.*?)</h1>", text)
-    assert main == ["Boards B4 and B2 come closest to the floor; which of them is the closest stays open."]
+    assert main == ["Closest to the floor: Peat brown, 2 coats, under water-based matte, on ash (B4)."]
+    board, floor = hex_colour(samples.ranking().boards[0].lab), hex_colour(samples.FLOOR)
+    colours = "".join(f'<span style="background:{each}"></span>' for each in (floor, board, floor))
+    assert colours in text, "the board lies between the floor, edge to edge"
+    assert text.index(colours) < text.index("How sure:") < text.index('id="next"') < text.index("<details")
     headings = re.findall(r'<h2 id="(\w+)">', text)
-    assert headings == ["pictures", "ranking", "floor", "doubts", "method", "next", "cautions"]
+    assert headings == ["next", "pictures", "ranking", "floor", "doubts", "method", "cautions"]
     levels = [int(tag[1]) for tag, _ in _Outline(text).tags if re.fullmatch(r"h[1-6]", tag)]
     assert all(b - a <= 1 for a, b in pairwise(levels))
 
@@ -190,15 +196,6 @@ def test_words_of_users_are_never_markup() -> None:
     assert outline.words.count(nasty) >= 4
 
 
-def test_page_without_boards_says_so() -> None:
-    """An empty ranking gives a page that says how to begin, with no ranking and no chart."""
-    text = report_html(samples.content(ranking=Ranking(samples.floor_pool(), ()), boards={}, crops={}))
-    assert "nothing to rank" in text
-    assert 'id="ranking"' not in text
-    assert "<svg" not in text
-    assert 'id="pictures"' not in text
-
-
 def test_picture_with_camera_data_is_refused() -> None:
     """A picture that still carries Exif, where a place may be, is no JPEG, has no text or no scale is refused."""
     exif = Image.Exif()
@@ -243,10 +240,12 @@ def _in_browser(tmp_path: Path, *arguments: str) -> str:
     return done.stdout.decode()
 
 
-def _probed(page: str, width: int, tmp_path: Path) -> dict[str, Any]:
+def _probed(page: str, width: int, tmp_path: Path, *, unfolded: bool = True) -> dict[str, Any]:
     """Open a page at a width in a real browser and return what the probe found."""
     # The page's own policy forbids scripts, the probe's too; it is taken out of this copy alone.
     page = re.sub(r'<meta http-equiv="Content-Security-Policy".*?>', "", page).replace("</body>", f"{_PROBE}</body>")
+    if unfolded:
+        page = page.replace('<details class="section">', '<details class="section" open>')
     (tmp_path / "page.html").write_text(page, encoding="utf-8")
     (tmp_path / "frame.html").write_text(_FRAME.format(width=width), encoding="utf-8")
     dom = _in_browser(
@@ -284,6 +283,15 @@ def test_page_fits_phone_and_desk(width: int, count: int, tmp_path: Path) -> Non
     assert found["outside"] == []
 
 
+@needs_browser
+def test_the_answer_and_what_to_do_next_lie_within_two_phone_screens(tmp_path: Path) -> None:
+    """On a phone of 390 x 844 px the swatch is on the first screen, what to do next ends on the second, unfolded."""
+    found = _probed(report_html(samples.content()), 390, tmp_path, unfolded=False)
+    assert found["swatch"] <= 844
+    assert found["next"] <= 2 * 844
+    assert found["scroll"] <= 390
+
+
 def test_page_is_light() -> None:
     """With twenty boards, each drawn and cut out, the page stays below 3 MB."""
     assert len(report_html(samples.many(20)).encode()) < 3_000_000
@@ -292,7 +300,7 @@ def test_page_is_light() -> None:
 @needs_browser
 @pytest.mark.parametrize(("paper", "size"), [("A4", (595, 842)), ("letter", (612, 792))])
 def test_page_prints(paper: str, size: tuple[int, int], tmp_path: Path) -> None:
-    """Printed by a browser on A4 and Letter, the answer is on the first sheet and no word of the report is lost."""
+    """Printed by a browser on A4 and Letter, the answer is on the first sheet and nothing stays folded away."""
     import pypdfium2
 
     content = samples.content()
@@ -301,11 +309,11 @@ def test_page_prints(paper: str, size: tuple[int, int], tmp_path: Path) -> None:
     out = tmp_path / "page.pdf"
     _in_browser(tmp_path, "--no-pdf-header-footer", f"--print-to-pdf={out}", (tmp_path / "page.html").as_uri())
     document = pypdfium2.PdfDocument(out)
-    assert 1 <= len(document) <= 8
+    assert 1 <= len(document) <= 9
     assert [round(side) for side in document[0].get_size()] == pytest.approx(size, abs=1)
     words = [" ".join(sheet.get_textpage().get_text_range().split()) for sheet in document]
     document.close()
-    assert "Boards B4 and B2 come closest to the floor" in words[0]
+    assert "Closest to the floor: Peat brown, 2 coats" in words[0]
     whole = " ".join(words)
     for expected in ("Coat by coat", "How far from the floor", "Before you open a can", "Strip: 0412"):
         assert expected in whole

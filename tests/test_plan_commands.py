@@ -183,6 +183,15 @@ def test_every_hour_says_who_says_it(run: Run, file: Callable[[str], Path]) -> N
     assert any("the file" in product["sources"].values() for product in told["products"])
 
 
+def test_painting_old_risers_brings_lead(run: Run, file: Callable[[str], Path]) -> None:
+    """A calendar that paints risers says lead before they are sanded; one of new treads alone does not."""
+    said = []
+    for stair in (("--from", file(EXAMPLE)), ("--treads", 3, "--liquid", "oil stain")):
+        found = document(run("plan", "calendar", *stair, "--json").stdout, "plan-calendar")
+        said.append("lead-paint" in {each["code"] for each in found["cautions"]})
+    assert said == [True, False]
+
+
 def test_hours_of_a_logged_can_are_its_labels(run: Run) -> None:
     """A label's recoat of 10 h is named with its can, the recipe's wait with the recipe, the rest as common practice.
 

@@ -90,7 +90,7 @@ def test_it_writes_page_and_pdf(filled: Run, tmp_path: Path) -> None:
     assert done.exit_code == 0, done.output
     answer, *files = done.stdout.splitlines()
     assert answer.endswith(".")
-    assert "closest to the floor" in answer
+    assert "Closest to the floor" in answer
     assert files == [f"Page: {page}", f"PDF: {pdf}"]
     text = page.read_text(encoding="utf-8")
     assert f"<h1>{answer}</h1>" in text

@@ -15,7 +15,6 @@ from finishlab.cautions import CAUTIONS
 from finishlab.colorimetry.spaces import lab_to_srgb8
 from finishlab.errors import OutputError
 from finishlab.imaging.strip import PAGES
-from finishlab.matching.ranking import Ranking
 from finishlab.report.contents import ReportContent
 from finishlab.report.story import METHOD
 from finishlab.report.writing import report_pdf, write_report
@@ -34,13 +33,15 @@ def pdf(content: ReportContent, **options: Any) -> bytes:
 
 
 def test_the_answer_comes_first_and_all_parts_in_order() -> None:
-    """The answer is on the first page; pictures, boards, floor, doubts, method, steps and cautions follow it."""
+    """The answer is on the first page; what to do next, pictures, boards, floor, doubts, method and cautions follow."""
     words = sheets(pdf(samples.content()))
-    assert "Boards B4 and B2 come closest to the floor" in words[0]
+    assert "Closest to the floor: Peat brown, 2 coats" in words[0]
+    assert "What to do next" in words[0]
     whole = " ".join(words)
     parts = (
-        "Boards B4 and B2 come closest",
+        "Closest to the floor: Peat brown, 2 coats",
         "The photos behind this report are rendered",
+        "What to do next",
         "Each board set into the floor",
         "How far from the floor",
         "Coat by coat: Peat brown",
@@ -48,7 +49,6 @@ def test_the_answer_comes_first_and_all_parts_in_order() -> None:
         "The floor Floor: 4 spots",
         "Doubts",
         "How this was measured",
-        "What to do next",
         "Before you open a can",
     )
     places = [whole.index(part) for part in parts]
@@ -111,15 +111,6 @@ def test_words_of_users_are_never_markup() -> None:
     nasty = "<b>&amp; <font size=99>Čeština Ελληνικά</font"
     whole = " ".join(sheets(pdf(samples.content(title=nasty, extra={nasty: nasty}))))
     assert whole.count(nasty) >= 2
-
-
-def test_a_report_without_boards_says_so() -> None:
-    """An empty ranking gives a PDF that says how to begin, with cautions and without pictures."""
-    content = samples.content(ranking=Ranking(samples.floor_pool(), ()), boards={}, crops={})
-    whole = " ".join(sheets(pdf(content)))
-    assert "nothing to rank" in whole
-    assert "Pictures" not in whole
-    assert "Before you open a can" in whole
 
 
 def test_twenty_boards_stay_light() -> None:

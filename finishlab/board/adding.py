@@ -9,13 +9,20 @@ from typing import TYPE_CHECKING, Any, Final, cast
 
 import click
 
-from finishlab.board.commands import board_summary, boards_document, photos_summary, product_words
-from finishlab.board.floor_commands import FLOOR, checked_light, refuse_other_floor, spot_summary
+from finishlab.board.commands import (
+    board_summary,
+    boards_document,
+    found_words,
+    photos_summary,
+    product_words,
+)
+from finishlab.board.floor_commands import FLOOR, MANY, place_words, refuse_other_floor, spot_summary
 from finishlab.board.records import MAX_COATS, PURPOSES, BoardRecord, FloorSpotRecord
 from finishlab.cli.cautions import due_cautions
 from finishlab.cli.common import (
     BeginningChoice,
     area_options,
+    checked_light,
     confirm_floor_option,
     doubt_lines,
     json_option,
@@ -26,6 +33,7 @@ from finishlab.cli.common import (
     photos_argument,
     report_failures,
     say,
+    say_undo,
     show_document,
     untouched,
 )
@@ -46,8 +54,6 @@ if TYPE_CHECKING:
 __all__ = ["add"]
 
 _RECORD: Final = ("species", "stain", "coats", "topcoat", "purpose", "note", "date", "state", "maker")
-_MANY: Final = 3
-"""From so many things logged at once it is said how to take all of them back."""
 
 
 @dataclass(slots=True)
@@ -59,6 +65,8 @@ class _Plan:
     record: BoardRecord | FloorSpotRecord | None
     number: str | None = None
     """The logged board that the photos are of."""
+    shown: bool = False
+    """Whether it was shown what it is before it is logged."""
     photos: dict[Light, list[tuple[Path, bool]]] = field(default_factory=dict)
     """Light -> its photos, each with whether the floor lies beside the board in it."""
 
@@ -134,7 +142,7 @@ def add(
         # Unknown boards, and what cannot be meant, are told before anything is measured.
         if number is not None:
             lit = normalise_light(light or log.board(number).record.light)
-            plans = [_Plan(None, None, number, {lit: [(path, with_floor) for path, _ in expand_photos(photos)]})]
+            plans = [_Plan(None, None, number, photos={lit: [(path, with_floor) for path, _ in expand_photos(photos)]})]
         else:
             draft = _draft(log, given, light, finish_texts)
             plans = [] if each else _folder_plans(log, photos, draft, with_floor=with_floor, yes=yes)
@@ -149,13 +157,15 @@ def add(
         results = _checked(log, plans, results, floor_is, confirmed=confirm_floor)
         with log.at_once():
             logged = [each for plan, found in zip(plans, results, strict=True) for each in _logged(log, plan, found)]
-            lines = _lines(log, logged, results, added=number is not None)
+            lines = _lines(log, logged, plans, results)
         if as_json:
             show_document(_document(log, logged, None if number is None else next(iter(results[0]))), as_json=True)
     if not as_json:
         click.echo("\n".join(each.number for each in logged))
     for line in lines:
         say(line)
+    if len(logged) >= MANY:
+        say_undo()
     return 0
 
 
@@ -166,7 +176,7 @@ def _plain_plans(draft: Draft, photos: Sequence[str], *, with_floor: bool, each:
     record = _record(draft)
     named = [path for path, _ in expand_photos(photos)]
     groups = [[path] for path in named] if each else [named]
-    return [_Plan(draft, record, None, {record.light: [(path, with_floor) for path in group]}) for group in groups]
+    return [_Plan(draft, record, photos={record.light: [(path, with_floor) for path in group]}) for group in groups]
 
 
 def _record(draft: Draft) -> BoardRecord:
@@ -280,9 +290,8 @@ def _document(log: Logbook, logged: Sequence[StoredBoard | StoredSpot], light: L
 def _lines(
     log: Logbook,
     logged: Sequence[StoredBoard | StoredSpot],
+    plans: Sequence[_Plan],
     results: Sequence[Mapping[Light, Sequence[PhotoResult]]],
-    *,
-    added: bool,
 ) -> list[str]:
     """Return what was logged, a line each, what is doubtful, and what can hurt somebody.
 
@@ -292,25 +301,34 @@ def _lines(
         The logbook.
     logged
         What was logged.
-    results
-        The measured photos of each, by their light.
-    added
-        Whether the photos were added to a board that was logged before.
+    plans, results
+        What it was logged from.
     """
     from finishlab.finish.entering import new_warnings
     from finishlab.logbook import StoredBoard
 
     boards = [each for each in logged if isinstance(each, StoredBoard)]
-    if added:
+    slips = [slip.message for board in boards for slip in new_warnings(log, board)] if plans[0].number is None else []
+    if plans[0].number is not None:
         ((light, part),) = results[0].items()
-        lines, slips = [photos_summary(boards[0], len(part), light)], list[str]()
+        lines = [photos_summary(boards[0], len(part), light)]
+    elif plans[0].shown:
+        lines = [_found(each, plan) for each, plan in zip(logged, plans, strict=True)]
     else:
         lines = [board_summary(each) if isinstance(each, StoredBoard) else spot_summary(each) for each in logged]
-        slips = [slip.message for board in boards for slip in new_warnings(log, board)]
     every = [result for found in results for part in found.values() for result in part]
     lines += [*doubt_lines(every), *(f"Worth a thought: {message}" for message in dict.fromkeys(slips))]
     lines += due_cautions(log, product_words(log, *(board.record for board in boards)))
-    return [*lines, "All of it back: finishlab undo"] if len(logged) >= _MANY else lines
+    return lines
+
+
+def _found(thing: StoredBoard | StoredSpot, plan: _Plan) -> str:
+    """Return what was found of a thing; what it is was shown before it was logged."""
+    from finishlab.logbook import StoredBoard
+
+    names = ", ".join(path.name for shots in plan.photos.values() for path, _ in shots)
+    found = found_words(thing) if isinstance(thing, StoredBoard) else place_words(thing)
+    return f"{thing.number} ({names}){found.replace(',', ':', 1)}."
 
 
 def _check_given(
@@ -413,14 +431,14 @@ def _grouped(log: Logbook, told: Mapping[Path, Shown], draft: Draft, *, with_flo
             record = FloorSpotRecord(shown.spot, cast("Any", shown.surface or "vinyl"), light, None, today())
             # Without a name each photo is a place of its own; one place in two lights is two spots.
             key: object = ("floor", shown.spot or number, light)
-            plan = plans.setdefault(key, _Plan(None, record))
+            plan = plans.setdefault(key, _Plan(None, record, shown=True))
         elif shown.kind == "board":
             key = repr(shown.said)
             if key not in plans:
                 draft = _with_wood(draft, shown)
                 whole = draft.with_said(log, [shown.said])
                 whole = replace(whole, fields={**whole.fields, "light": light})
-                plans[key] = _Plan(whole, _record(whole))
+                plans[key] = _Plan(whole, _record(whole), shown=True)
             plan = plans[key]
         else:
             continue
@@ -456,10 +474,10 @@ def _show_back(told: Mapping[Path, Shown], plans: Sequence[_Plan], *, yes: bool)
                 record = plan.record
                 if isinstance(record, BoardRecord):
                     purpose = "" if record.purpose == "candidate" else f" ({record.purpose})"
-                    what = f"board: {what_it_is(record)}{purpose}{', beside the floor' if beside else ''}"
+                    what = f"{what_it_is(record)}{purpose}{', beside the floor' if beside else ''}"
                 else:
                     what = f"floor: {(record.spot if record else None) or 'a place of its own'}"
-                lines[path] = f"{what}; {light}"
+                lines[path] = what if light == DAYLIGHT else f"{what}; {light}"
     width = max(len(path.name) for path in told)
     for path in told:
         say(f"  {path.name:<{width}}  {lines.get(path, 'left out')}")

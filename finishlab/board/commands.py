@@ -110,8 +110,13 @@ def boards_document(boards: Sequence[StoredBoard], light: str | None = None) -> 
 def board_summary(board: StoredBoard, done: str = "logged") -> str:
     """Return a board in one line: what it is, its colour, its photos."""
     purpose = "" if board.record.purpose == "candidate" else f" ({board.record.purpose})"
-    said = f"{_what(board.record)}{purpose}{_lit(_row(board))}{_beside(board) if done == 'logged' else ''}"
+    said = f"{_what(board.record)}{purpose}{found_words(board) if done == 'logged' else _lit(_row(board))}"
     return f"{board.number} {done}: {said}, {photos_words(board)}."
+
+
+def found_words(board: StoredBoard) -> str:
+    """Return, for the end of a line, a board's colour and how far it is from the floor beside it."""
+    return f"{_lit(_row(board))}{_beside(board)}"
 
 
 def photos_summary(board: StoredBoard, added: int, light: str) -> str:

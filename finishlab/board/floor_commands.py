@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Final, cast
 
 import click
 
@@ -13,6 +13,7 @@ from finishlab.board.shown import colours, lights, measured, past
 from finishlab.cli.common import (
     area_options,
     changes_given,
+    checked_light,
     colour_words,
     confirm_floor_option,
     doubt_lines,
@@ -25,13 +26,14 @@ from finishlab.cli.common import (
     photos_words,
     report_failures,
     say,
+    say_undo,
     show_document,
     untouched,
 )
 from finishlab.cli.kinds import light_option, print_logged, remove_command, show_command
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import UsageError
-from finishlab.record import DAYLIGHT, Light, normalise_light, parse_date, today
+from finishlab.record import DAYLIGHT, parse_date, today
 from finishlab.show.document import Block, Colour, Facts, Line, Listing
 from finishlab.show.kind import Field, Kind
 
@@ -51,6 +53,10 @@ _COMMANDS: Mapping[str, tuple[str, str]] = {
     "edit": ("finishlab.board.floor_commands:edit", "Change what is written of a spot."),
     "remove": ("finishlab.board.floor_commands:remove", "Leave spots out from now on; their history stays."),
 }
+
+
+MANY: Final = 3
+"""From so many things logged at once it is said how to take all of them back."""
 
 
 def _row(spot: StoredSpot) -> SpotRow:
@@ -98,7 +104,12 @@ FLOOR: Kind[StoredSpot, SpotRow] = Kind(
 def spot_summary(spot: StoredSpot, done: str = "logged") -> str:
     """Return a floor spot in one line."""
     where = f" ({spot.record.spot})" if spot.record.spot else ""
-    return f"{spot.number} {done}: {spot.record.surface}{where}{colour_words(_row(spot).lab)}, {photos_words(spot)}."
+    return f"{spot.number} {done}: {spot.record.surface}{where}{place_words(spot)}, {photos_words(spot)}."
+
+
+def place_words(spot: StoredSpot) -> str:
+    """Return, for the end of a line, the colour of a place."""
+    return colour_words(_row(spot).lab)
 
 
 @click.group(cls=LazyGroup, lazy=_COMMANDS)
@@ -170,28 +181,9 @@ def add(
         say(spot_summary(each))
     for line in doubt_lines(results):
         say(line)
+    if len(spots) >= MANY:
+        say_undo()
     return 0
-
-
-def checked_light(log: Logbook, light: Light, *, new: bool) -> Light:
-    """Return the light that is meant: a new one whose name is much like that of one there is may be a slip for it.
-
-    Raises
-    ------
-    UsageError
-        ``"near-light"`` where nobody can be asked.
-    """
-    from finishlab.board.checks import near_lights
-
-    known = list(log.lights_logged())
-    near = [] if new else near_lights(light, known)
-    if not near:
-        return light
-    told = f"“{light}” is a new light; logged so far: {', '.join(known)}. Photos are compared within one light only."
-    if not on_terminal():
-        raise UsageError("near-light", told, f"Name one of these with --light, or keep “{light}” with --new-light.")
-    say(told)
-    return normalise_light(click.prompt("Which light is it", default=near[0], err=True))
 
 
 def refuse_other_floor(results: Sequence[PhotoResult], floor: FloorSeen, *, confirmed: bool) -> None:

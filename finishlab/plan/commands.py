@@ -364,12 +364,16 @@ def calendar(
     from finishlab.cautions import cautions_for
     from finishlab.plan.days import calendar_document
     from finishlab.plan.files import calendar_csv, calendar_ics
+    from finishlab.plan.geometry import UPRIGHT
     from finishlab.plan.stair_plan import calendar_of
 
     plan = _with_days(_with_coats(stair, options, from_file=from_file), options)
     found = calendar_of(plan)
     actions: list[Action] = ["apply", "sand", "wet stair", "dispose"]
     actions += ["fit"] if plan.away else []
+    # Risers and skirts mostly stay, with the old paint that is sanded before theirs.
+    coated = {kind for product in plan.products for kind in product.parts}
+    actions += ["strip"] if any(part.kind in UPRIGHT and part.kind in coated for part in plan.parts) else []
     cautions = cautions_for((f"{each.kind} {each.name}" for each in plan.products), actions)
     if csv_file is not None:
         write_text(csv_file, calendar_csv(plan, found))

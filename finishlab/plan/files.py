@@ -16,7 +16,7 @@ from finishlab.cautions import DEFERS, Caution, cautions_for
 from finishlab.coatings import COMMON
 from finishlab.plan.calendar import Calendar, Event, nights
 from finishlab.plan.cutting import CuttingPlan
-from finishlab.plan.geometry import WALKED_ON
+from finishlab.plan.geometry import UPRIGHT, WALKED_ON
 from finishlab.plan.stair_plan import Quantity, StairPlan
 from finishlab.plan.way_up import named
 from finishlab.show.csv_text import Cell, csv_text
@@ -194,7 +194,8 @@ def calendar_ics(plan: StairPlan, calendar: Calendar) -> str:
 def _cautions_of(plan: StairPlan, event: Event) -> tuple[Caution, ...]:
     """Return what is to be said at the moment of one piece of work."""
     if event.kind in {"fit", "rub-out"}:
-        return cautions_for((), ("fit" if event.kind == "fit" else "sand",))
+        old = any(part.kind in UPRIGHT for part in event.parts)
+        return cautions_for((), ("fit" if event.kind == "fit" else "strip" if old else "sand",))
     names = [f"{each.kind} {each.name}" for each in plan.products if each.name == event.product]
     on_stair = any(part.kind in WALKED_ON and part.kind not in plan.away for part in event.parts)
     return cautions_for(names, ("apply", "wet stair") if on_stair else ("apply",))

@@ -77,9 +77,9 @@ def report(
     if as_json:
         print_document(report_document(content, page=page, pdf=pdf))
         return
-    from finishlab.rank.sentences import answer
+    from finishlab.rank.sentences import headline
 
-    click.echo(harmless(answer(content.ranking)))
+    click.echo(harmless(headline(content.ranking, content.boards)))
     click.echo(f"Page: {page}")
     if pdf is not None:
         click.echo(f"PDF: {pdf}")

@@ -140,9 +140,12 @@ def _costs(content: ReportContent) -> list[Chart]:
 
 
 def _plane_note(floor: PlottedFloor) -> str:
-    told = "The nearer to the floor, the better the match; an outline holds the board in 95 of 100 cases."
+    told = (
+        "The nearer to the floor, the more alike in hue; the figure beside a name is how much lighter (+) or darker "
+        "(-) the board is, in L*. An outline holds the board in 95 of 100 cases."
+    )
     if floor.spread is not None:
-        return f"{told} A board inside the hatched ellipse looks like one more plank."
+        told += " Like one more plank looks only what lies inside the hatched ellipse and is as light as the floor."
     return told
 
 

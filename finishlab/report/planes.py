@@ -80,7 +80,10 @@ def plane_plot(boards: Sequence[PlottedBoard], floor: PlottedFloor, plane: Plane
         _floor(axes, floor, centre, spread, plane)
         for point in points:
             _board(axes, point)
-        named = [(point.name, point.at, point.kind == "leading") for point in points]
+        lighter = [
+            f" {board.lab[0] - floor.lab[0]:+.0f}".replace("-0", "+0") if plane == "a*b*" else "" for board in boards
+        ]
+        named = [(p.name + lift, p.at, p.kind == "leading") for p, lift in zip(points, lighter, strict=True)]
         place_labels(axes, [*named, ("floor", centre, True)], unit=2 * half / _INNER)
         _name_axes(axes, plane)
         _legend(axes, points, spread is not None, bool(floor.planks))

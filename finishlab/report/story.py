@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from finishlab.board.shown import board_details, what_it_is
@@ -11,16 +12,20 @@ from finishlab.rank.documents import lights_rows, recipes_rows
 from finishlab.rank.sentences import (
     aim_line,
     answer,
-    answer_detail,
     as_sentence,
     chance,
     colours_line,
+    deciding_doubt,
     doubts_once,
     floor_line,
+    headline,
+    how_far,
+    how_sure,
     inseparable_lines,
     interval,
     next_steps,
     place_mark,
+    runner_up,
 )
 from finishlab.report.contents import MOST_TOLD, ReportContent
 from finishlab.report.pictures import charts
@@ -33,6 +38,7 @@ from finishlab.show.pages import (
     Colours,
     Figure,
     Pages,
+    Picture,
     Pictures,
     Section,
     Words,
@@ -95,20 +101,18 @@ def report_pages(content: ReportContent, *, across: int = 2) -> Pages:
     across
         Swatches of the chart side by side: 2 for a phone, 4 for a sheet of paper.
     """
-    found = answer(content.ranking)
-    sections = [Section("The floor", tuple(_floor(content)), "floor", room=70.0)]
-    if content.ranking.boards:
-        pictures = Section("Pictures", tuple(_pictures(content, across)), "pictures", room=60.0)
-        boards = Section("The boards, from the nearest on", tuple(_boards(content)), "ranking", room=60.0)
-        sections = [pictures, boards, *sections]
-    doubts = _doubts(content)
-    if doubts:
-        sections.append(Section("Doubts", (Facts("", doubts),), "doubts", room=30.0))
-    method = (Words(METHOD), Facts("", tuple(_facts(content))))
-    cautions = [(each.title, each.long) for each in CAUTIONS.values()]
-    sections += [
-        Section("How this was measured", method, "method"),
+    found = headline(content.ranking, content.boards)
+    doubts, cautions = _doubts(content), [(each.title, each.long) for each in CAUTIONS.values()]
+    pictures, boards = tuple(_pictures(content, across)), tuple(_boards(content))
+    sections = [
         Section("What to do next", (Listing("", _steps(content), numbered=True),), "next", room=30.0),
+        Section("Pictures", pictures, "pictures", room=60.0, folded=True),
+        Section("The boards, from the nearest on", boards, "ranking", room=60.0, folded=True),
+        Section(
+            "The floor", tuple(_floor(content)), "floor", room=min(60.0 + 8.0 * len(content.spots), 150.0), folded=True
+        ),
+        *([Section("Doubts", (Facts("", doubts),), "doubts", room=30.0, folded=True)] if doubts else []),
+        Section("How this was measured", (Words(METHOD), Facts("", tuple(_facts(content)))), "method", folded=True),
         Section("Before you open a can", (Words(LABELS_WIN), Facts("", cautions)), "cautions"),
     ]
     return Pages(
@@ -123,16 +127,26 @@ def report_pages(content: ReportContent, *, across: int = 2) -> Pages:
 
 
 def _top(content: ReportContent, found: str) -> Iterator[Block]:
+    ranking = content.ranking
+    first = ranking.boards[0]
     light = f" · {content.light}" if content.light else ""
     yield Words(f"{content.title} · {content.made}{light}", "kicker")
     yield Words(found, "title")
-    if content.ranking.boards:
-        yield Words(answer_detail(content.ranking, content.boards), "lead")
-    rankings = {} if content.lights is None else content.lights.rankings
-    for light, other in rankings.items():
-        if light != content.light:
-            yield Words(f"By {light}: {answer(other)}")
-    aim = aim_line(content.ranking)
+    board, floor = hex_colour(first.lab), hex_colour(ranking.floor.lab)
+    yield Colours(
+        (floor, board, floor),
+        f"Board {first.board} between the floor on its left and its right, edge to edge",
+        f"In the middle {first.board}, left and right the floor, edge to edge: mean colours, without grain or gloss.",
+        large=True,
+    )
+    yield Words(how_far(ranking), "lead")
+    yield Words(how_sure(ranking), strong="How sure:")
+    if len(ranking.boards) > 1:
+        yield Words(runner_up(ranking, content.boards), strong="Next:")
+    doubtful = deciding_doubt(ranking)
+    if doubtful is not None:
+        yield Words(doubtful[1], strong=f"Doubt ({doubtful[0]}):")
+    aim = aim_line(ranking)
     if aim:
         yield Words(aim)
     if content.rendered:
@@ -140,13 +154,10 @@ def _top(content: ReportContent, found: str) -> Iterator[Block]:
 
 
 def _pictures(content: ReportContent, across: int) -> Iterator[Block]:
-    crops = list(content.crops.values())
+    crops = [_told_crop(content, number, crop) for number, crop in content.crops.items()]
     first = min(max(len(content.ranking.leaders), _STAGED[0]), _STAGED[1])
     if crops:
         yield Pictures(crops[:first], large=True)
-    else:
-        board = content.ranking.boards[0]
-        yield _beside(content, board, f"Left: board {board.board}; right: the floor. Mean colours, without grain.")
     yield Charts(charts(content, columns=across))
     if crops[first:]:
         yield Words("Cut from the photos", "heading")
@@ -158,10 +169,24 @@ def _pictures(content: ReportContent, across: int) -> Iterator[Block]:
         yield Pictures(crops[first:])
 
 
-def _beside(content: ReportContent, board: RankedBoard, caption: str = "") -> Colours:
+def _told_crop(content: ReportContent, number: str, crop: Picture) -> Picture:
+    """Say beneath a crop whose grain runs otherwise than the floor's that it looks otherwise by that."""
+    crossed = any(
+        doubt.code == "grain-directions-differ"
+        for board in content.ranking.boards
+        if board.board == number
+        for doubt in board.doubts
+    )
+    if not crossed:
+        return crop
+    told = "the grain of the two runs across each other, which makes one look lighter than it is along the floor's"
+    return replace(crop, caption=f"{crop.caption}; {told}")
+
+
+def _beside(content: ReportContent, board: RankedBoard) -> Colours:
     figures = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*board.lab)
     colours = hex_colour(board.lab), hex_colour(content.ranking.floor.lab)
-    return Colours(colours, f"Board {board.board} beside the floor: {figures}", caption)
+    return Colours(colours, f"Board {board.board} beside the floor: {figures}")
 
 
 def _boards(content: ReportContent) -> Iterator[Block]:
@@ -264,8 +289,12 @@ def _steps(content: ReportContent) -> list[str]:
     return list(dict.fromkeys(as_sentence(step) for step in steps))
 
 
-def _tables(content: ReportContent) -> Iterator[Table]:
+def _tables(content: ReportContent) -> Iterator[Block]:
     if content.lights is not None and len(content.lights.lights) > 1 and content.lights.boards:
+        yield Listing(
+            "In the other lights by themselves",
+            [f"{name}: {answer(other)}" for name, other in content.lights.rankings.items() if name != content.light],
+        )
         yield _table(
             "In every light",
             "Boards seen in every light, the best by its worst light first. A match holds only if it holds in all of "

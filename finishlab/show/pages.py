@@ -116,6 +116,8 @@ class Colours:
     """``"#rrggbb"``, sRGB."""
     alt: str
     caption: str = ""
+    large: bool = False
+    """Large enough to judge; of three colours the one in the middle is the widest."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,6 +209,8 @@ class Section:
     ident: str = ""
     room: float = 40.0
     """Millimetres of a sheet that must be left below the heading, or a new one is begun."""
+    folded: bool = False
+    """Folded away on a screen until the heading is pressed; on paper all is shown."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,6 +42,8 @@ _PICTURE_MOST: Final = 124.0
 """Height of a picture that stands alone in its row; of several it is shared out."""
 _CHART_MOST: Final = 225.0
 _SPARE: Final = 8.0
+_SMALLER: Final = (1.0, 0.9, 0.8)
+"""Parts of their width that charts take, the largest first that fits on the sheet."""
 """Of a sheet left over by the highest columns."""
 _SURROUND: Final = "#777777"
 _AFTER_FACT: Final = 1.1
@@ -208,15 +210,17 @@ def _colours(flow: Flow, block: Colours, width: float, height: float) -> Piece:
 
     def draw(x: float, y: float) -> None:
         flow.sheet.colour_box(x, y, width, height, _SURROUND)
-        wide = (width - 2 * edge) / len(block.colours)
+        parts = [2.0 if block.large and 0 < n < len(block.colours) - 1 else 1.0 for n in range(len(block.colours))]
+        unit = (width - 2 * edge) / sum(parts)
         for n, colour in enumerate(block.colours):
-            flow.sheet.colour_box(x + edge + n * wide, y + edge, wide, height - 2 * edge, colour)
+            left = x + edge + sum(parts[:n]) * unit
+            flow.sheet.colour_box(left, y + edge, parts[n] * unit, height - 2 * edge, colour)
 
     return Piece(height, draw)
 
 
 def _draw_colours(flow: Flow, block: Colours) -> None:
-    flow.row([(0.0, [_colours(flow, block, flow.width, 14.0)])], below=1.8)
+    flow.row([(0.0, [_colours(flow, block, flow.width, 40.0 if block.large else 14.0)])], below=1.8)
     if block.caption:
         flow.words(block.caption, "note")
 
@@ -294,15 +298,24 @@ def _draw_charts(flow: Flow, block: Charts, profile: bytes) -> None:
         _grid(flow, [_chart(flow, chart, profile, flow.width)], 1)
     half = (flow.width - _GUTTER) / 2
     pairs: list[tuple[list[Piece], list[Piece]]] = []
-    heights = [math.inf, math.inf]
+    heights, most = [math.inf, math.inf], 0.0
+    left = flow.bottom - flow.y - _SPARE  # of a sheet begun: the first charts go there as far as they fit
     for chart in block.charts:
         if chart in wide:
             continue
-        pieces = _chart(flow, chart, profile, half)
-        high = sum(piece.height for piece in pieces)
-        if min(heights) + high > flow.height - _SPARE:
+        if not pairs and _high(_chart(flow, chart, profile, _SMALLER[-1] * half)) <= left:
+            pairs.append(([], []))
+            heights, most = [0.0, 0.0], left
+        # A little smaller, so that no sheet stays half empty for a chart that all but fits.
+        for smaller in _SMALLER:
+            pieces = _chart(flow, chart, profile, smaller * half)
+            if min(heights) + _high(pieces) <= most:
+                break
+        else:
+            pieces, most = _chart(flow, chart, profile, half), flow.height - _SPARE
             pairs.append(([], []))
             heights = [0.0, 0.0]
+        high = _high(pieces)
         shorter = heights.index(min(heights))
         pairs[-1][shorter].extend(pieces)
         heights[shorter] += high
@@ -310,13 +323,16 @@ def _draw_charts(flow: Flow, block: Charts, profile: bytes) -> None:
         _grid(flow, pair, 2)
 
 
+def _high(pieces: Sequence[Piece]) -> float:
+    return sum(piece.height for piece in pieces)
+
+
 def _chart(flow: Flow, chart: Chart, profile: bytes, width: float) -> list[Piece]:
     wide, high = chart.drawing.size
     height = min(width * high / wide, _CHART_MOST)
-    png = chart.drawing.png(profile, dpi=_DPI)
 
     def draw(x: float, y: float) -> None:
-        flow.sheet.picture(x, y, width, height, png)
+        flow.sheet.picture(x, y, width, height, chart.drawing.png(profile, dpi=_DPI))
 
     return [flow.text(chart.heading, "small", width), Piece(height + 0.7, draw), flow.text(chart.note, "note", width)]
 
