@@ -135,7 +135,7 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "strip/records": ("records",),
         "strip/page": ("page",),
         "strip/learning": ("learning", "trials"),
-        "strip/documents": ("documents", "print_curve"),
+        "strip/documents": ("documents",),
         "strip/commands": ("commands", "camera_commands", "trial_commands"),
     },
     "guide": {

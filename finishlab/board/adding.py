@@ -16,12 +16,13 @@ from finishlab.board.commands import (
     photos_summary,
     product_words,
 )
-from finishlab.board.floor_commands import FLOOR, MANY, checked_light, place_words, refuse_other_floor, spot_summary
+from finishlab.board.floor_commands import FLOOR, MANY, place_words, refuse_other_floor, spot_summary
 from finishlab.board.records import MAX_COATS, PURPOSES, BoardRecord, FloorSpotRecord
 from finishlab.cli.cautions import due_cautions
 from finishlab.cli.common import (
     BeginningChoice,
     area_options,
+    checked_light,
     confirm_floor_option,
     doubt_lines,
     json_option,

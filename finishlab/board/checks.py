@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -32,7 +31,6 @@ __all__ = [
     "doubt_light",
     "floor_seen",
     "floor_slips",
-    "near_lights",
     "refuse_mixed",
 ]
 
@@ -43,8 +41,6 @@ _ONE_FLOOR: Final = 6.0
 """dE00 from the nearest place of the floor from which on, beyond what the photos' errors explain, a surface is asked
 about; a floor whose own places differ by more has that as its limit. This tool's own: planks of one printed floor
 differ by 2 to 4 (common practice, no source)."""
-_ALIKE: Final = 0.75
-"""Likeness of two names from which one may be a slip for the other (`difflib`'s ratio). This tool's own."""
 _GRAINED: Final[frozenset[Surface]] = frozenset({"vinyl", "laminate", "wood"})
 """Floors that are wood or look like it."""
 _NO_GRAIN: Final = 0.35
@@ -210,9 +206,3 @@ def _with_doubt(result: PhotoResult, at: Sequence[FieldName], code: str, **figur
         for name, found in result.measurement.fields.items()
     }
     return replace(result, measurement=replace(result.measurement, fields=fields))
-
-
-def near_lights(light: Light, known: Iterable[Light]) -> list[Light]:
-    """Return the lights there are with a name much like that of a new one, the likest first; none for one there is."""
-    lights = list(known)
-    return [] if light in lights else difflib.get_close_matches(light, lights, 3, _ALIKE)

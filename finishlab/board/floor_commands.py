@@ -13,6 +13,7 @@ from finishlab.board.shown import colours, lights, measured, past
 from finishlab.cli.common import (
     area_options,
     changes_given,
+    checked_light,
     colour_words,
     confirm_floor_option,
     doubt_lines,
@@ -32,7 +33,7 @@ from finishlab.cli.common import (
 from finishlab.cli.kinds import light_option, print_logged, remove_command, show_command
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import UsageError
-from finishlab.record import DAYLIGHT, Light, normalise_light, parse_date, today
+from finishlab.record import DAYLIGHT, parse_date, today
 from finishlab.show.document import Block, Colour, Facts, Line, Listing
 from finishlab.show.kind import Field, Kind
 
@@ -183,27 +184,6 @@ def add(
     if len(spots) >= MANY:
         say_undo()
     return 0
-
-
-def checked_light(log: Logbook, light: Light, *, new: bool) -> Light:
-    """Return the light that is meant: a new one whose name is much like that of one there is may be a slip for it.
-
-    Raises
-    ------
-    UsageError
-        ``"near-light"`` where nobody can be asked.
-    """
-    from finishlab.board.checks import near_lights
-
-    known = list(log.lights_logged())
-    near = [] if new else near_lights(light, known)
-    if not near:
-        return light
-    told = f"“{light}” is a new light; logged so far: {', '.join(known)}. Photos are compared within one light only."
-    if not on_terminal():
-        raise UsageError("near-light", told, f"Name one of these with --light, or keep “{light}” with --new-light.")
-    say(told)
-    return normalise_light(click.prompt("Which light is it", default=near[0], err=True))
 
 
 def refuse_other_floor(results: Sequence[PhotoResult], floor: FloorSeen, *, confirmed: bool) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import functools
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -15,6 +16,7 @@ from finishlab.cli.failures import show_error, tell
 from finishlab.cli.lazy import logbook_folder
 from finishlab.errors import LogbookError, UsageError
 from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect, SurfaceArea
+from finishlab.record import Light, normalise_light
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -28,6 +30,7 @@ __all__ = [
     "BeginningChoice",
     "area_options",
     "changes_given",
+    "checked_light",
     "colour_words",
     "confirm_floor_option",
     "doubt_lines",
@@ -53,6 +56,8 @@ __all__ = [
     "with_learned",
 ]
 
+_ALIKE: Final = 0.75
+"""Likeness of two names from which one may be a slip for the other (`difflib`'s ratio). This tool's own."""
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
@@ -243,6 +248,25 @@ def on_terminal() -> bool:
 def say(text: str) -> None:
     """Say something to whoever watches, on stderr."""
     tell(text)
+
+
+def checked_light(log: Logbook, light: Light, *, new: bool) -> Light:
+    """Return the light that is meant: a new one whose name is much like that of one there is may be a slip for it.
+
+    Raises
+    ------
+    UsageError
+        ``"near-light"`` where nobody can be asked.
+    """
+    known = list(log.lights_logged())
+    near = [] if new or light in known else difflib.get_close_matches(light, known, 3, _ALIKE)
+    if not near:
+        return light
+    told = f"“{light}” is a new light; logged so far: {', '.join(known)}. Photos are compared within one light only."
+    if not on_terminal():
+        raise UsageError("near-light", told, f"Name one of these with --light, or keep “{light}” with --new-light.")
+    say(told)
+    return normalise_light(click.prompt("Which light is it", default=near[0], err=True))
 
 
 def say_undo() -> None:

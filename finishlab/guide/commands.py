@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 __all__ = ["start", "status"]
 
 Words = tuple[str, ...]
-_SURFACES: Final = ("vinyl", "laminate", "wood", "tile", "other")
 
 
 @click.command(cls=ExampleCommand, examples=("finishlab status", "finishlab status --json"))
@@ -106,9 +105,11 @@ def _ask_learn() -> Iterator[Words]:
 
 
 def _ask_floor() -> Iterator[Words]:
+    from finishlab.board.records import SURFACES
+
     photos = _photos("Photos of the floor, or their folder")
     if photos:
-        surface = click.prompt("What the floor is", type=click.Choice(_SURFACES), default=_SURFACES[0], err=True)
+        surface = click.prompt("What the floor is", type=click.Choice(SURFACES), default=SURFACES[0], err=True)
         yield ("floor", "add", *photos, "--surface", surface)
 
 
