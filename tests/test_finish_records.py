@@ -413,8 +413,8 @@ def test_a_section_comes_back_from_its_text_and_its_json(part: Section) -> None:
 def test_no_written_field_is_silent(part: Section) -> None:
     """What is written of a section stands in the rows people read, so that a new field cannot be forgotten there."""
     name = next(each.name for each in FINISH_PARTS if each.section is type(part))
-    finish: Any = Finish(**{name: (part,) if name == "steps" else part})
-    told = " ".join(words for _, words in finish_rows(finish))
+    said: dict[str, Any] = {name: (part,) if name == "steps" else part}
+    told = " ".join(words for _, words in finish_rows(Finish(**said)))
     for each, words, value in part.written():
         assert value == "other" or words in told or each.form == "flag", each.name
         assert each.form != "flag" or "grain" in told

@@ -15,14 +15,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
-from sqlalchemy import Connection, Table, inspect, select
+from sqlalchemy import Connection, Table, func, inspect, select
 from sqlalchemy.orm import Session
 
 from finishlab.files import write_atomically
 from finishlab.logbook.checks import TABLES, check_row, faults, spoilt
 from finishlab.logbook.database import Transactions
+from finishlab.logbook.entities import KINDS
 from finishlab.logbook.photo_files import file_hash, kept_files, photo_place
-from finishlab.logbook.tables import DAMAGED, PhotoRow, plain_value
+from finishlab.logbook.tables import DAMAGED, CounterRow, PhotoRow, plain_value
 from finishlab.logbook.writing import note_change
 
 __all__ = ["ASIDE", "AuditStore", "Finding"]
@@ -68,10 +69,12 @@ class Finding:
 
 @dataclass
 class _Bad:
-    """What is to be moved aside."""
+    """What is to be moved aside, or mended."""
 
     rows: Rows = field(default_factory=lambda: defaultdict(set))
     files: list[Path] = field(default_factory=list)
+    suffixes: dict[str, str] = field(default_factory=dict)
+    """Photos whose file ends otherwise than their row says -> how."""
 
 
 class AuditStore(Transactions):
@@ -102,7 +105,7 @@ class AuditStore(Transactions):
             if not repair or not found:
                 return found
             aside = self._folder / ASIDE / f"{dt.datetime.now(tz=dt.UTC):%Y-%m-%dT%H-%M-%S-%f}"
-            _move_aside(session, bad, aside)
+            _move_aside(session, bad, aside, self._folder)
             if any(bad.rows.values()):
                 moved = {name: len(keys) for name, keys in bad.rows.items() if keys}
                 note_change(session, self._who, "check", "logbook", after={"aside": aside.name, "moved": moved})
@@ -152,11 +155,18 @@ def _row_findings(session: Session, bad: _Bad) -> Iterator[Finding]:
 def _photo_findings(session: Session, folder: Path, bad: _Bad, on_photo: Callable[[], None]) -> Iterator[Finding]:
     """Yield photos that are gone or are others, and files nobody names."""
     known: set[Path] = set()
+    there = {path.name[:64]: path for path in kept_files(folder)}
     rows = select(PhotoRow.sha256, PhotoRow.suffix, PhotoRow.kept_sha256, PhotoRow.file_name)
     for sha256, suffix, kept, name in session.execute(rows.order_by(PhotoRow.sha256)).all():
         if sha256 in bad.rows["photos"]:
+            # Its file goes with it, unless it can be mended; it is no stray one.
+            known.update(path for stem, path in there.items() if stem == sha256)
             continue
         place = photo_place(folder, sha256, suffix)
+        if not place.is_file() and sha256 in there:
+            place = there[sha256]
+            bad.suffixes[sha256] = place.name[64:]
+            yield Finding("entry", f"The photo {name} lies there as {place.name[:16]}…{place.name[64:]}.")
         known.add(place)
         if not place.is_file():
             yield Finding("photo-missing", f"The photo {name} is not in {place.parent.name}/ ({sha256[:16]}).")
@@ -170,20 +180,25 @@ def _photo_findings(session: Session, folder: Path, bad: _Bad, on_photo: Callabl
             yield Finding("stray-file", f"The file {path.name[:16]} among the photos is named by nothing.")
 
 
-def _move_aside(session: Session, bad: _Bad, aside: Path) -> None:
+def _move_aside(session: Session, bad: _Bad, aside: Path, folder: Path) -> None:
     """Write bad rows, and those that hang on them, into a file and take them out; move bad files beside it."""
     taken = _mend(session, bad.rows)
+    for sha256, suffix in bad.suffixes.items():
+        session.get_one(PhotoRow, sha256).suffix = suffix
+    session.flush()
     _add_dependents(session, bad.rows)
+    bad.files += [path for path in kept_files(folder) if path.name[:64] in bad.rows["photos"]]
     for name in reversed(list(TABLES)):
         (key,) = TABLES[name].primary_key.columns
         for each in sorted(bad.rows.get(name, ()), key=str):
             row = session.execute(select(TABLES[name]).where(key == each)).mappings().one()
             taken.setdefault(name, []).append({column: plain_value(value) for column, value in row.items()})
             session.connection().execute(TABLES[name].delete().where(key == each))
+    _restore_counters(session)
     aside.mkdir(parents=True)
     if taken:
         document = {"format": "finishlab/aside/1", "tables": taken}
-        write_atomically(aside / "entries.json", json.dumps(document, ensure_ascii=True, indent=1).encode())
+        write_atomically(aside / "entries.json", json.dumps(document, indent=1, default=repr).encode())
     for path in bad.files:
         path.replace(aside / path.name)
 
@@ -201,10 +216,24 @@ def _mend(session: Session, bad: Rows) -> dict[str, list[Mapping[str, Any]]]:
                 check_row(name, row | mended)
             except DAMAGED:
                 continue
+            if not mended:  # a row that can be read, and names others which are not there
+                continue
             session.connection().execute(table.update().where(key == each).values(**mended))
             was.setdefault(name, []).append({column: plain_value(value) for column, value in row.items()})
             keys.remove(each)
     return was
+
+
+def _restore_counters(session: Session) -> None:
+    """See that every kind of numbered thing has its counter, and that no number is given again."""
+    for table in KINDS:
+        last = session.scalar(select(func.max(table.number))) or 0
+        row = session.get(CounterRow, table.__tablename__)
+        if row is None:
+            session.add(CounterRow(name=table.__tablename__, last=last))
+        elif row.last < last:
+            row.last = last
+    session.flush()
 
 
 def _is_spoilt(table: Table, row: Mapping[str, Any], column: str) -> bool:

@@ -13,11 +13,11 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import fields
 from functools import partial
 from types import SimpleNamespace
-from typing import Any, Final
+from typing import Any, Final, cast
 
 from sqlalchemy import Column, Table, select
 from sqlalchemy.orm import Session
-from sqlalchemy.types import BigInteger, Float, Integer
+from sqlalchemy.types import JSON, BigInteger, Float, Integer, String
 
 from finishlab.board.records import PhotoRecord
 from finishlab.colorimetry.camera_profile import CameraProfile
@@ -26,7 +26,7 @@ from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.imaging.greys import StripGreys
 from finishlab.logbook.entities import KINDS, record_in, why
 from finishlab.logbook.stored import field_from_dict, strip_from_dict
-from finishlab.logbook.tables import DAMAGED, Base, Unreadable, column_value
+from finishlab.logbook.tables import DAMAGED, Base, Day, Unreadable, UtcDateTime, column_value
 from finishlab.measure import FieldMeasurement
 from finishlab.recipe.records import Approval
 from finishlab.record import normalise_light
@@ -38,6 +38,15 @@ __all__ = ["DAMAGED", "TABLES", "check_row", "faults", "spoilt"]
 TABLES: Final[Mapping[str, Table]] = {each.name: each for each in Base.metadata.sorted_tables}
 """Every table, those that are named by others before those that name them."""
 
+_HELD: Final[tuple[tuple[type | tuple[type, ...], type | tuple[type, ...]], ...]] = (
+    (JSON, dict),
+    (UtcDateTime, dt.datetime),
+    (Day, dt.date),
+    (Float, (int, float)),
+    (Integer, int),
+    (String, str),
+)
+"""Type of a column -> what it holds."""
 _LARGEST: Final = 999_999_999
 """Of numbers and keys: what the command line reads as a number has nine digits at most."""
 _LARGEST_SIZE: Final = 1 << 50
@@ -89,6 +98,9 @@ def _check_value(name: str, kind: Any, value: Any, *, empty: bool) -> None:  # n
         return
     if isinstance(value, Unreadable):
         raise ValueError(f"{name} cannot be “{value[:40]}”")  # noqa: TRY004 - the value is of the right type, as text
+    wanted = next(types for of, types in _HELD if isinstance(kind, of))
+    if isinstance(value, bool) or not isinstance(cast("object", value), wanted):
+        raise TypeError(f"{name} is of another kind")
     if isinstance(value, str):
         _check_text(name, getattr(kind, "length", None), value)
     elif isinstance(kind, Float):

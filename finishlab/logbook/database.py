@@ -78,7 +78,7 @@ def failures_named(where: str) -> Iterator[None]:
         yield
     except (SQLAlchemyError, sqlite3.Error, OSError) as error:
         raise _named(error, where) from error
-    except json.JSONDecodeError as error:
+    except (json.JSONDecodeError, UnicodeDecodeError) as error:
         raise LogbookError(
             "logbook-damaged", f"An entry of the logbook in {where} cannot be read.", _HINT_BACKUP
         ) from error

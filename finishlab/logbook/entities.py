@@ -98,6 +98,7 @@ Row = TypeVar("Row")
 T = TypeVar("T")
 _DIGITS: Final = re.compile(r"[0-9]{1,9}")
 _MOST_NAMED: Final = 12
+_MOMENTS: Final = frozenset({"created", "made"})
 _LONGEST_WHY: Final = 200
 _NOT_JUDGED_AGAIN: Final = ("date", "opened")
 
@@ -301,6 +302,8 @@ def decoded(what: str, decode: Callable[[Row], T], row: Row) -> T:
         for name, value in getattr(row, "__dict__", {}).items():
             if isinstance(value, Unreadable):
                 raise ValueError(f"{name} cannot be “{value[:40]}”")  # noqa: TRY004 - caught with all others
+            if value is None and name in _MOMENTS:
+                raise ValueError(f"{name} is missing")
         return decode(row)
     except DAMAGED as error:
         raise damaged(what, error) from error

@@ -291,12 +291,20 @@ class _Merge:
     result: MergeResult = field(default_factory=MergeResult)
     keys: dict[str, dict[Any, Any]] = field(default_factory=dict)
     """Table -> the archive's key -> the logbook's."""
+    pending: list[Row] = field(default_factory=list)
+    """New rows of the table that is being joined, which are written all at once."""
     fresh: set[str] = field(default_factory=set)
     """Names of the rows that are new here."""
     renewed: dict[str, None] = field(default_factory=dict)
     """Things whose state was taken over."""
     kept: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
     """Things both sides changed -> the archive's rows that were not taken."""
+
+    def write(self, into: Table) -> None:
+        """Write the new rows of a table."""
+        if self.pending:
+            self.session.execute(into.insert(), self.pending)
+            self.pending.clear()
 
     def winner(self, thing: str) -> Winner:
         """Return whose state of a thing counts."""
@@ -348,6 +356,7 @@ def _join(merge: _Merge, into: Table, mine_rows: list[Row], rows: list[Row]) -> 
         elif _wanted(merge, into, row, thing):
             _add(merge, into, row, raw[key], taken)
             merge.fresh.add(row[name])
+    merge.write(into)
 
 
 def _add(merge: _Merge, into: Table, row: Row, old: Any, taken: set[Any]) -> None:  # noqa: ANN401 - a key of any table
@@ -357,7 +366,7 @@ def _add(merge: _Merge, into: Table, row: Row, old: Any, taken: set[Any]) -> Non
         _renumber(merge, into, row, key, taken)
     merge.keys[into.name][old] = row[key]
     taken.add(row[key])
-    merge.session.execute(into.insert(), [row])
+    merge.pending.append(row)
     merge.result.added[into.name] = merge.result.added.get(into.name, 0) + 1
 
 
@@ -447,6 +456,7 @@ def _join_history(merge: _Merge, known: Tables, dump: Tables) -> None:
                 row[side] = renamed(_led_on(merge, tables[row["table_name"]], row[side]), merge.keys)
         merge.keys.setdefault(images.name, {})
         _add(merge, images, row, raw["id"], taken)
+    merge.write(images)
 
 
 def _note(merge: _Merge, who: str, *, used: bool) -> None:

@@ -140,7 +140,7 @@ def read_colours(session: Session, events: Iterable[StoredEvent]) -> tuple[Store
     return tuple(
         StoredColour(part, known[part, created], tuple(lab), light, photo)
         for part, *lab, light, photo, created in found
-        if (part, created) in known
+        if (part, created) in known and all(isinstance(value, float) for value in lab)
     )
 
 
