@@ -26,7 +26,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from click.testing import CliRunner, Result
-from logbook_makers import DAY, keep, measurement, trial
+from logbook_makers import DAY, keep, measurement, take_back, trial
 
 from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.cli import finishlab
@@ -334,6 +334,40 @@ def try_kills(rounds: int, folder: Path, seed: int = 1) -> Figures:
     return figures
 
 
+def try_migrations(rounds: int, folder: Path, seed: int = 1) -> Figures:
+    """Kill the first command on an older logbook while it is brought up to date; the next one finds it whole."""
+    log = fill(folder)
+    take_back(log / "logbook.db", "0004_camera_profiles")
+    for beside in log.glob("logbook.db-*"):
+        beside.unlink()
+    figures, chance = Figures(rounds), random.Random(seed)  # noqa: S311 - a draw, no secret
+    begun = time.monotonic()
+    shutil.copytree(log, folder / "first")
+    assert _killed(folder / "first", ["board", "list"], 100.0)[0] == 0
+    whole = time.monotonic() - begun
+    for number in range(seed, seed + rounds):
+        place = folder / f"old-{number}"
+        shutil.copytree(log, place)
+        ended, _ = _killed(place, ["board", "list"], chance.uniform(0.3, 1.1) * whole)
+        step = _step(place)
+        figures.outcomes[f"killed at {step}" if ended is None else f"ended with {ended}"] += 1
+        result = run(place, "board", "list")
+        wrong = [] if result.exit_code == 0 and "B2" in result.output else [result.output[-200:]]
+        with Logbook.open(place) as opened:
+            wrong += [each.what for each in opened.audit()]
+        figures.faults += [f"migration {number}: {each}" for each in wrong]
+        shutil.rmtree(place)
+    return figures
+
+
+def _step(log: Path) -> str:
+    """Return the step a database is at."""
+    with sqlite3.connect(log / "logbook.db") as other:
+        (step,) = other.execute("SELECT version_num FROM alembic_version").fetchone()
+    other.close()
+    return str(step).partition("_")[0]
+
+
 def _photo(folder: Path, number: int) -> Path:
     """Return a new small PNG of two even fields, which is measured by hand."""
     import numpy as np
@@ -384,6 +418,7 @@ def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__)
     tries: dict[str, Callable[[int, Path, int], Figures]] = {
         "kills": try_kills,
+        "migrations": try_migrations,
         "archives": try_archives,
         "databases": try_databases,
     }

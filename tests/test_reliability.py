@@ -53,6 +53,12 @@ def test_killed_at_any_moment(tmp_path: Path) -> None:
     assert campaign.try_kills(4, tmp_path).faults == []
 
 
+@pytest.mark.usefixtures("real_migrations")
+def test_killed_while_brought_up_to_date(tmp_path: Path) -> None:
+    """An older logbook, killed on its way to today's tables, is at one step or the other, and whole."""
+    assert campaign.try_migrations(2, tmp_path).faults == []
+
+
 def test_altered_archives(tmp_path: Path) -> None:
     """An altered archive is refused in a sentence, or what came in leaves every command at work."""
     assert campaign.try_archives(10, tmp_path).faults == []
