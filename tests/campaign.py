@@ -317,16 +317,12 @@ def try_kills(rounds: int, folder: Path, seed: int = 1) -> Figures:
     whole = time.monotonic() - begun
     acknowledged: set[str] = set()
     for number in range(seed, seed + rounds):
-        words = [
-            {"PHOTO": str(_photo(folder, number)), "SPOT": f"s{number}", "BACKUP": str(folder / "copy")}.get(word, word)
-            for word in chance.choice(COMMANDS)
-        ]
-        words = [str(archive) if word == "ARCHIVE" else word for word in words]
+        words = words_of(chance.choice(COMMANDS), folder, number)
         ended, told = _killed(log, words, chance.uniform(0.3, 2.5) * whole)
         killed = "killed after its write" if f"s{number}" in _known(log) else "killed"
         figures.outcomes[killed if ended is None else f"ended with {ended}"] += 1
         wrong = [] if ended in {None, 0, 1, 2, 3, 5, 6} else [f"code {ended}: {told[-200:]}"]
-        wrong += ["a traceback"] if "Traceback" in told else []
+        wrong += [told[-200:]] if "Traceback" in told or "Something went wrong" in told else []
         if ended == 0 and words[1:2] == ["add"]:
             acknowledged.add(f"s{number}")
         wrong += _unsound(log, acknowledged)
@@ -393,6 +389,13 @@ def _killed(log: Path, words: Sequence[str], after: float) -> tuple[int | None, 
             running.send_signal(signal.SIGKILL)
             told = running.communicate()[0]
     return (None if running.returncode == -signal.SIGKILL else running.returncode), told
+
+
+def words_of(command: Sequence[str], folder: Path, number: int) -> list[str]:
+    """Return the words of one of `COMMANDS`, with a new photo and name; ``sent.zip`` in the folder is the archive."""
+    files = {"BACKUP": folder / "copy", "ARCHIVE": folder / "sent.zip"}
+    named = {name: str(path) for name, path in files.items()} | {"SPOT": f"s{number}"}
+    return [str(_photo(folder, number)) if word == "PHOTO" else named.get(word, word) for word in command]
 
 
 def _known(log: Path) -> set[str]:

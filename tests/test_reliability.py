@@ -48,6 +48,14 @@ def sql(log: Path, *statements: str) -> None:
 # The campaign, a few rounds of it
 
 
+def test_what_is_killed_ends_well_when_it_is_let_be(filled: Path, tmp_path: Path) -> None:
+    """Each command that the campaign kills does its work: else the kills would say nothing."""
+    shutil.copy(tmp_path / "good.zip", tmp_path / "sent.zip")
+    for number, command in enumerate(campaign.COMMANDS):
+        result = campaign.run(filled, *campaign.words_of(command, tmp_path, number))
+        assert (result.exit_code, campaign.said_badly(result)) == (0, None), result.output
+
+
 def test_killed_at_any_moment(tmp_path: Path) -> None:
     """Killed commands lose nothing that was acknowledged, leave a sound logbook, and the next write clears up."""
     assert campaign.try_kills(4, tmp_path).faults == []
