@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Final
 
 import pytest
+from build_readme import shown_commands
 from build_reference import PAGES as MADE
 from build_reference import commands
 
@@ -105,3 +106,12 @@ def test_decisions_are_numbered() -> None:
     assert len(set(numbers)) == len(numbers)
     for number, page in zip(numbers, pages, strict=True):
         assert page.read_text(encoding="utf-8").startswith(f"# {number}. ")
+
+
+def test_the_whole_job_shows_what_each_command_printed() -> None:
+    """Each command of the walk through a whole job stands with what it printed, and none of them failed."""
+    shown = list(shown_commands((ROOT / "docs" / "whole-job.md").read_text(encoding="utf-8")))
+    assert len(shown) > 20
+    for command, output in shown:
+        assert output, command
+        assert "Error:" not in output, command

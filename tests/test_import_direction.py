@@ -88,7 +88,7 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "rank/commands": ("commands",),
     },
     "report": {
-        "report": ("contents", "crops", "pictures", "story", "writing"),
+        "report": ("contents", "crops", "pictures", "story"),
         "report/commands": ("commands",),
     },
     "board": {

@@ -26,8 +26,7 @@ from finishlab.rank.comparing import Comparison, compare
 from finishlab.rank.documents import comparison_document, ranking_data
 from finishlab.rank.sentences import chance
 from finishlab.report.contents import gather_report
-from finishlab.report.story import report_pages
-from finishlab.report.writing import report_html, report_pdf
+from finishlab.report.story import report_html, report_pages, report_pdf
 from finishlab.show.document import Document, Interval
 from finishlab.show.jsons import json_form
 from finishlab.show.pages import Cards, Chart

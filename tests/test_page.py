@@ -20,7 +20,7 @@ from finishlab.board.records import FloorSpotRecord
 from finishlab.board.shown import SpotRow
 from finishlab.colorimetry.spaces import hex_colour
 from finishlab.errors import OutputError
-from finishlab.report.writing import report_html, write_report
+from finishlab.report.story import report_html, write_report
 from finishlab.show.pages import Picture
 
 _BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")

@@ -87,6 +87,10 @@ def test_quantities_as_json_and_csv(run: Run, tmp_path: Path) -> None:
     assert "oily-rags" in [caution["code"] for caution in found["cautions"]]
     (row,) = csv.DictReader(io.StringIO(table.read_text(encoding="utf-8")))
     assert float(row["litres most"]) == product["litres"][1]
+    assert (product["coats_source"], product["waste_source"]) == (COMMON, COMMON)
+    given_ = run("plan", "quantities", *TREADS, *STAIN, "--coats", 2, "--waste", 10, "--json")
+    (said,) = document(given_.stdout, "plan-quantities")["products"]
+    assert (said["coats_source"], said["waste_source"]) == ("as given", "as given")
     assert row["coverage source"] == "label"
 
 

@@ -43,7 +43,7 @@ from finishlab.printing.labels import (
 from finishlab.printing.schedule import SchedulePart, ScheduleStep, ScheduleView, finish_steps, schedule_pdf
 from finishlab.recipe.records import Can, Label, Recipe
 from finishlab.record import Address
-from finishlab.report.writing import report_pdf
+from finishlab.report.story import report_pdf
 from finishlab.show.document import Column, Facts, Table
 from finishlab.show.pages import Pages, Picture, Pictures, Section, Swatch, Swatches
 from finishlab.show.pdf.flow import HOUSE, REPORT

@@ -182,7 +182,7 @@ def test_a_photo_that_is_gone_costs_its_crop_alone(filled: Run, tmp_path: Path) 
 
 def test_records_stand_as_labels_and_values(filled: Run) -> None:
     """Each board's record is on the page, a label and a value a field."""
-    from finishlab.report.writing import report_html
+    from finishlab.report.story import report_html
 
     with Logbook.open(filled.logbook) as log:
         text = report_html(gather_report(log))
@@ -194,7 +194,7 @@ def test_a_large_logbook_is_told_in_part() -> None:
     """Of very many boards the nearest are drawn and listed, and the number of the rest is said."""
     import report_samples as samples
 
-    from finishlab.report.writing import report_html
+    from finishlab.report.story import report_html
 
     content = samples.many(MOST_TOLD + 7)
     text = report_html(samples.content(ranking=content.ranking, boards=content.boards, crops={}))

@@ -7,15 +7,18 @@ uses nothing but the call: what is wet, missing, hard or walked on is worked out
 from __future__ import annotations
 
 import datetime as dt
+import json
 import random
 import sys
 from dataclasses import dataclass, field
 from itertools import pairwise
+from pathlib import Path
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from conftest import Run
 
 from finishlab.errors import UsageError
 from finishlab.plan.calendar import Fitting, Job, plan_calendar
@@ -323,6 +326,32 @@ def test_random_plans_hurt_nobody(first: int) -> None:
     assert sum(planned for _, _, planned in found) > 25
     wrong = [f"plan {seed}: {sentence}" for seed, sentences, _ in found for sentence in sentences[:2]]
     assert not wrong, "\n".join(wrong[:10])
+
+
+def test_the_example_uses_no_tread_before_its_coat_allows(run: Run, tmp_path: Path) -> None:
+    """In `plan example` treads are fitted 48 h after their last coat, whose label asks for 3 days: socks until then."""
+    file = tmp_path / "stair.toml"
+    file.write_text(run("plan", "example").stdout, encoding="utf-8")
+    told = json.loads(run("plan", "calendar", "--from", file, "--zone", "UTC", "--json").stdout)
+
+    def when(part: Key, kind: str, end: str = "start") -> list[dt.datetime]:
+        mine = [event for event in told["events"] if event["kind"] == kind and part in keys(event)]
+        return [dt.datetime.fromisoformat(event[end]) for event in mine]
+
+    treads = {key for event in told["events"] for key in keys(event) if key[1] == "tread"}
+    assert len(treads) == 12
+    for tread in treads:
+        (fitted,), (used,) = when(tread, "fit"), when(tread, "use")
+        hard = max(when(tread, "coat", "end"))
+        assert fitted >= hard + dt.timedelta(hours=48)
+        assert used >= hard + dt.timedelta(days=3)
+        assert used >= max(when(tread, "fit", "end")) + dt.timedelta(hours=24)
+    walked = [
+        event for event in told["events"] if event["kind"] == "walk-on" and "tread" in {k[1] for k in keys(event)}
+    ]
+    for event in walked:
+        early = any(when(key, "use")[0] > dt.datetime.fromisoformat(event["start"]) for key in keys(event))
+        assert ("socks" in event["what"]) == early
 
 
 def test_the_simulation_sees_what_is_wrong() -> None:

@@ -19,8 +19,7 @@ from finishlab.matching.next_photo import NextPhoto
 from finishlab.quality import doubt
 from finishlab.report.contents import MOST_TOLD, ReportContent
 from finishlab.report.pictures import charts
-from finishlab.report.story import report_pages
-from finishlab.report.writing import report_html
+from finishlab.report.story import report_html, report_pages
 from finishlab.show.document import Facts, Listing, Table
 from finishlab.show.pages import Section, Words
 

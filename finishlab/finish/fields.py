@@ -244,7 +244,9 @@ class Section:
         if each.unit == "m2/L":
             return f"{round(value / UNITS[each.unit].get(unit or '', 1.0), 2):g} {unit or each.unit}"
         if unit is None or each.form != "size":
-            return f"{each.show(value)} {'°C' if each.unit == 'C' else each.unit}".strip()
+            # 90 F are 32.222222 C: what is read needs two decimals, what is typed again all of them.
+            shown = each.show(round(value, 2) if each.form == "number" else value)
+            return f"{shown} {'°C' if each.unit == 'C' else each.unit}".strip()
         return " x ".join(as_typed_text(side, inches=True).removesuffix(" in") for side in value) + " in"
 
     def written(self) -> Iterator[tuple[FieldSpec, str, Any]]:

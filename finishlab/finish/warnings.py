@@ -128,7 +128,7 @@ def _words(found: Sequence[Figures]) -> dict[str, str]:
     """Return what a sentence is told with: what several steps share once, what differs in their order."""
     words = {}
     for name in found[0]:
-        shown = [f"{v:g}" if isinstance(v, int | float) else str(v) for v in (each[name] for each in found)]
+        shown = [f"{round(v, 2):g}" if isinstance(v, int | float) else str(v) for v in (each[name] for each in found)]
         words[name] = shown[0] if len(set(shown)) == 1 else f"{', '.join(shown[:-1])} and {shown[-1]}"
     one = len(found) == 1
     steps = f"{'step' if one else 'steps'} {words.get('step')}"

@@ -214,7 +214,7 @@ def find_strip(image: LinearImage, geometry: StripGeometry = STRIP, *, small: bo
     raise NoStripError(
         "no-strip",
         "No grey strip was found in the photo.",
-        "Photograph the board with the printed strip beside it, sharp and at least a sixth of the photo's width; "
+        "Photograph the board with the printed strip beside it, sharp and at least a third of the photo's width; "
         "or name grey areas by hand with --grey.",
     )
 

@@ -48,9 +48,9 @@ class FlatView:
         """Return the rows and columns whose pixel centres lie in a rectangle of the strip frame."""
         p = self.px_per_mm
         h, w = self.inside.shape
-        x0, x1 = (np.clip(round((x - self.rect.x) * p), 0, w) for x in (rect.x, rect.right))
-        y0, y1 = (np.clip(round((y - self.rect.y) * p), 0, h) for y in (rect.y, rect.bottom))
-        return slice(int(y0), int(y1)), slice(int(x0), int(x1))
+        x0, x1 = (min(max(round((x - self.rect.x) * p), 0), w) for x in (rect.x, rect.right))
+        y0, y1 = (min(max(round((y - self.rect.y) * p), 0), h) for y in (rect.y, rect.bottom))
+        return slice(y0, y1), slice(x0, x1)
 
 
 def flatten(image: LinearImage, fit: StripFit, rect: Rect, px_per_mm: float, table: np.ndarray) -> FlatView:

@@ -64,8 +64,7 @@ def _told(
     """Tell cautions last, but what not to do before what to do."""
     yield Paragraph(f"{fault.name.capitalize()}: {fault.look}.")
     yield Paragraph(f"Why: {fault.why}.", 2)
-    yield Line()
-    yield Listing("Is it that?", [f"{other.name} {how}" for other, how in look_alikes(fault)])
+    yield Listing("Is it that?", [f"{other.name}: {how}" for other, how in look_alikes(fault)])
     for record, lines in said:
         yield Listing(f"What is written down of {record.words}", lines)
     yield Listing("Never", fault.never)

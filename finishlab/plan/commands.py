@@ -236,7 +236,9 @@ def quantities(
             raise UsageError("liquid-and-product", "--liquid is the product.", "Leave out --product, or --liquid.")
         # It goes without saying that options say it.
         asked = Said(**said).on(product_of(liquid))
-        stair = replace(stair, products=(replace(asked, origin=Origin(waste=asked.origin.waste)),))
+        by = _sources(coats=said["coats"] if said["coats"] is not None else said["under"])["coats"]
+        origin = Origin(waste=asked.origin.waste, coats_by=by)
+        stair = replace(stair, products=(replace(asked, origin=origin),))
     elif stair.products:
         stair = replace(stair, products=Said(**said).on_those_meant(stair.products, product))
     if any(is_us(text) for text in (said["coverage"] or "", *said["cans"])):

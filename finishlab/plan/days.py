@@ -69,7 +69,9 @@ def calendar_document(
         "sources": {name: who for name, (_, who) in plan.work_hours.items()},
     }
     told = _by_part(plan, calendar) if by_part else _by_day(plan, calendar)
-    return Document("plan-calendar", data | caution_data(cautions), (*told, *caution_blocks(cautions)))
+    hours = Listing("Hours it is planned with", list(_hours(plan)))
+    blocks = (*told, hours, Line(), *caution_blocks(cautions))
+    return Document("plan-calendar", data | caution_data(cautions), blocks)
 
 
 def _by_day(plan: StairPlan, calendar: Calendar) -> Iterator[Block]:
@@ -103,9 +105,6 @@ def _by_day(plan: StairPlan, calendar: Calendar) -> Iterator[Block]:
         "Planned for about 21 C and 50 % humidity; cold or damp air takes longer, so test before you go on."
     )
     yield Paragraph(SAND_LAST)
-    yield Line()
-    yield Listing("Hours it is planned with", list(_hours(plan)))
-    yield Line()
 
 
 _HOURS: Final = {

@@ -66,6 +66,7 @@ def _product(quantity: Quantity) -> dict[str, Any]:
         "coverage_source": "label" if quantity.from_label else COMMON,
         "coverage_from": origin.coverage if quantity.from_label else None,
         "coats_from": origin.coats or None,
+        "coats_source": origin.coats or origin.coats_by,
         "cans_from": origin.cans or None,
         "in_hand": [{"can": can, "litres": litres} for can, litres in origin.in_hand],
         "waste": need.waste,

@@ -296,16 +296,17 @@ def _product(section: Section, away: tuple[PartKind, ...]) -> Product:
     parts = _kinds(section, "parts", usual.parts)
     # Both faces get their coats where a part lies on points; on the stair nobody reaches the underside.
     under = _or(section.whole("under"), int(bool(set(parts) & set(away))))
-    waste = section.number("waste")
+    waste, coats = section.number("waste"), section.whole("coats")
+    origin = usual.origin if waste is None else replace(usual.origin, waste=_FILE)
     found = replace(
         usual,
         coat=_timed(section, usual.coat),
-        coats=Coats(_or(section.whole("coats"), 1), section.whole("edges"), under),
+        coats=Coats(_or(coats, 1), section.whole("edges"), under),
         parts=parts,
         coverage=section.read("coverage", parse_coverage),
         waste=usual.waste if waste is None else waste / 100,
         cans=tuple(parse_can(text) for text in section.texts("cans")),
-        origin=usual.origin if waste is None else replace(usual.origin, waste=_FILE),
+        origin=origin if coats is None else replace(origin, coats_by=_FILE),
     )
     section.finish()
     return found

@@ -49,8 +49,8 @@ class Origin:
         What to do where no size is known.
     in_hand
         Litres left in cans that are logged, by their number.
-    waste
-        What is lost in can and rag.
+    waste, coats_by
+        Who says what is lost in can and rag; and how many coats, where `coats` leaves it out.
     """
 
     coats: str = ""
@@ -59,6 +59,7 @@ class Origin:
     no_cans: str = "name the can sizes on sale to see how many to buy"
     in_hand: tuple[tuple[str, float], ...] = ()
     waste: str = COMMON
+    coats_by: str = COMMON
 
 
 @dataclass(frozen=True, slots=True)

@@ -65,7 +65,7 @@ def report(
     and Letter. Its pictures carry no place and no camera data; the logbook's photos stay as they are.
     """
     from finishlab.report.contents import gather_report, report_document
-    from finishlab.report.writing import write_report
+    from finishlab.report.story import write_report
 
     if pdf is not None and pdf.expanduser().resolve() == output.expanduser().resolve():
         raise UsageError("same-output", f"Page and PDF cannot both be {pdf}.", "Name two files.")

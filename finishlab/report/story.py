@@ -1,4 +1,4 @@
-"""What a report says and shows, as pages: answer, pictures, boards, floor, doubts, method, steps, cautions."""
+"""What a report says and shows, as pages, and how these are written: answer, steps, evidence, method, cautions."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 from finishlab.board.shown import board_details, what_it_is
 from finishlab.cautions import CAUTIONS
 from finishlab.colorimetry.spaces import hex_colour
+from finishlab.files import write_atomically
 from finishlab.rank.documents import lights_rows, recipes_rows
 from finishlab.rank.sentences import (
     aim_line,
@@ -30,6 +31,7 @@ from finishlab.rank.sentences import (
 from finishlab.report.contents import MOST_TOLD, ReportContent
 from finishlab.report.pictures import charts
 from finishlab.show.document import Column, Facts, Listing, Table
+from finishlab.show.html import pages_html
 from finishlab.show.pages import (
     Block,
     Card,
@@ -46,10 +48,12 @@ from finishlab.show.pages import (
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
+    from pathlib import Path
 
+    from finishlab.imaging.strip import Paper
     from finishlab.matching.ranking import RankedBoard
 
-__all__ = ["LABELS_WIN", "METHOD", "RENDERED", "report_pages"]
+__all__ = ["LABELS_WIN", "METHOD", "RENDERED", "report_html", "report_pages", "report_pdf", "write_report"]
 
 METHOD: Final = (
     "Each photo shows the work beside a printed grey strip. Its greys give the tone curve of the camera, the colour of "
@@ -332,3 +336,49 @@ def _tables(content: ReportContent) -> Iterator[Block]:
 
 def _table(title: str, note: str, head: Sequence[str], rows: Sequence[Sequence[str]]) -> Table:
     return Table([Column(name) for name in head], rows, title, note)
+
+
+def report_html(content: ReportContent) -> str:
+    """Return a report as the text of a page."""
+    return pages_html(report_pages(content))
+
+
+def report_pdf(content: ReportContent, *, paper: Paper = "a4") -> tuple[bytes, str]:
+    """Return a report as the bytes of a PDF, and the letters that stand as ``?`` in it, as no font here has them."""
+    from finishlab.photos.profiles import matrix_profile
+    from finishlab.show.pdf.flow import REPORT
+    from finishlab.show.pdf.pages import pages_pdf
+    from finishlab.show.pdf.text import letters_missing
+
+    pages = report_pages(content, across=4)
+    return pages_pdf(pages, REPORT, matrix_profile("sRGB"), paper=paper), letters_missing(pages)
+
+
+def write_report(
+    content: ReportContent, *, page: Path | None = None, pdf: Path | None = None, paper: Paper = "a4"
+) -> str:
+    """Write a report; return the letters that no font could print in its PDF.
+
+    Parameters
+    ----------
+    content
+        What it holds.
+    page
+        Where the HTML page goes; None writes none.
+    pdf
+        Where the PDF goes; None writes none.
+    paper
+        Size of the PDF's pages.
+
+    Raises
+    ------
+    OutputError
+        If a file cannot be written.
+    """
+    if page is not None:
+        write_atomically(page, report_html(content).encode("utf-8", "replace"))
+    if pdf is None:
+        return ""
+    data, missing = report_pdf(content, paper=paper)
+    write_atomically(pdf, data)
+    return missing
