@@ -291,7 +291,7 @@ def _alter_row(database: Path, chance: random.Random) -> str:
 # Kills
 
 COMMANDS: Final = (
-    ("floor", "add", "PHOTO", "--spot", "SPOT", *("--grey", "0,0,20,20:50", "--area", "20,0,20,20")),
+    ("floor", "add", "PHOTO", "--spot", "SPOT", "--confirm-floor", *("--grey", "0,0,20,20:50", "--area", "20,0,20,20")),
     ("board", "add", "PHOTO", "--species", "SPOT", *("--grey", "0,0,20,20:50", "--area", "20,0,20,20")),
     ("can", "add", "SPOT", "--kind", "oil stain"),
     ("board", "edit", "B1", "--note", "SPOT"),
