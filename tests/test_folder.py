@@ -150,6 +150,9 @@ def test_a_table_says_what_photos_show(run: Run, folder: Path) -> None:
     assert [each["record"]["species"] for each in document["boards"]] == ["oak", "ash"]
     assert [each["record"]["spot"] for each in document["floor_spots"]] == ["by the door"]
     assert len(boards(run)[0]["direct_pairs"]) == 1
+    assert run("undo").exit_code == 0
+    done = run("board", "add", folder / "boards.csv", "--yes")
+    assert done.stdout.split() == ["F2", "B3", "B4"]
     (folder / "boards.csv").write_text("photo,species\nnone.jpg,ash\n")
     done = run("board", "add", folder, "--yes")
     assert done.exit_code == 2

@@ -65,7 +65,7 @@ def test_orientation_is_one_to_eight() -> None:
 def test_png_is_written_whole(tmp_path: Path) -> None:
     """A PNG replaces what was there, keeps every pixel, has an ordinary file's rights, and leaves nothing behind."""
     path = tmp_path / "a.png"
-    path.write_bytes(b"old")
+    write_png(path, np.zeros((9, 9, 3), np.uint8))
     pixels = np.random.default_rng(4).integers(0, 256, (31, 17, 3)).astype(np.uint8)
     write_png(path, pixels)
     photo = read_photo(path)

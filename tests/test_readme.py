@@ -66,7 +66,7 @@ def test_six_boards_take_five_commands(page: str, hour: list[Ran]) -> None:
     assert typed[0].startswith("finishlab strip --output")
     assert typed[-1] == "finishlab rank"
     assert len(typed) <= 5
-    assert len(re.findall(r"^\s*board-\S+ +board: ", hour_of(hour, "finishlab board add"), re.MULTILINE)) == 6
+    assert len(re.findall(r"^ +board-\S+ +cherry; ", hour_of(hour, "finishlab board add"), re.MULTILINE)) == 6
 
 
 def test_it_is_short_and_the_cautions_come_before_the_code(page: str) -> None:

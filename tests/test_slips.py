@@ -158,6 +158,9 @@ def test_a_bench_is_not_taken_for_the_floor(beside: Run) -> None:
     full = beside("rank", "--full").stdout
     steps = " ".join(full[full.index("What to do next") :].split())
     assert steps.partition("2. ")[0].startswith("What to do next 1. Photograph B3 and B4 beside the floor again")
+    shown = json.loads(beside("board", "show", "B3", "--json").stdout)["boards"][0]
+    assert (len(shown["direct_pairs"]), len(shown["pairs_in_doubt"])) == (0, 1)
+    assert "not counted, it may not be the floor" in beside("board", "show", "B3").stdout
     done = beside("board", "edit", "B3", "--confirm-floor")
     assert done.exit_code == 0, done.output
     assert ranked(beside)["B3"]["direct_pairs"] == 1

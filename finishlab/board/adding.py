@@ -76,6 +76,7 @@ class _Plan:
     examples=(
         'finishlab board add board.jpg --species ash --stain walnut --coats 2 --topcoat "satin polyurethane"',
         "finishlab board add photos/ --species ash",
+        "finishlab board add photos/boards.csv",
         "finishlab board add both.jpg --species ash --stain walnut --with-floor",
         'finishlab board add next.jpg --like B1 --step "oil; colour=walnut; wipe=10" --state topcoated',
         "finishlab board add board.jpg --from board.toml --ask",
@@ -128,7 +129,7 @@ def add(
     """Measure photos of test boards and log them; print their numbers.
 
     Several photos are repeats of one board; with --each they are as many boards of one record. Of a folder each photo
-    is what its name says (walnut-2-coats-satin.jpg, raw.jpg, floor-by-the-door.jpg), or a row of the table in it
+    is what its name says (walnut-2-coats-satin.jpg, raw.jpg, floor-by-the-door.jpg), or a row of the table beside it
     (CSV: photo, species, stain, coats, topcoat, light, with_floor, spot); it is shown before it is logged. Unless
     every photo is good, nothing is logged. A board with a topcoat and no stain is the clear-only control unless told
     otherwise.
@@ -371,14 +372,14 @@ def _folder_plans(log: Logbook, photos: Sequence[str], draft: Draft, *, with_flo
     from finishlab.board.naming import by_name, read_name, read_table, table_beside
     from finishlab.measuring.photos import expand_photos
 
-    folders = [Path(path) for path in photos if Path(path).is_dir()]
-    named = expand_photos(photos)
-    if not folders or any(error is not None for _, error in named):
+    tables = [Path(path) for path in photos if Path(path).suffix.lower() == ".csv"]
+    pictures = [path for path in photos if Path(path) not in tables] or [table.parent for table in tables]
+    folders = [Path(path) for path in pictures if Path(path).is_dir()]
+    named = expand_photos(pictures)
+    if not (folders or tables) or any(error is not None for _, error in named):
         return []  # what is wrong with a folder is told with what is wrong with other photos
-    table: dict[str, Shown] = {}
-    for folder in folders:
-        beside = table_beside(folder)
-        table |= {} if beside is None else read_table(beside)
+    beside = tables or [one for folder in folders if (one := table_beside(folder)) is not None]
+    table = {name: shown for each in beside for name, shown in read_table(each).items()}
     shown = {path: by_name(table, path) if table else read_name(path.stem) for path, _ in named}
     if not any(shown.values()) and any(draft.fields.get(name) for name in ("stain", "topcoat", "purpose")):
         return []

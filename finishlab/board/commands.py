@@ -70,6 +70,7 @@ def _page(log: Logbook, board: BoardRow) -> list[Block]:
     from finishlab.rank.sentences import interval
 
     pairs = [f"dE00 {pair.value:.1f} ({interval(pair)})" for pair in board.pairs]
+    pairs += [f"dE00 {pair.value:.1f}: not counted, it may not be the floor" for pair in board.in_doubt]
     return [
         Facts(f"Board {board.number}", label_facts(board.record)),
         *measured(log, board.colours),
@@ -93,6 +94,7 @@ BOARD: Kind[StoredBoard, BoardRow] = Kind(
         Field(lambda board: board.record.date, head="date"),
         Field(colours, key="measurements"),
         Field(lambda board: [jsons.difference(pair) for pair in board.pairs], key="direct_pairs"),
+        Field(lambda board: [jsons.difference(pair) for pair in board.in_doubt], key="pairs_in_doubt"),
     ),
     none="No test board is logged yet. Add one: finishlab board add PHOTO --species WOOD",
     page=_page,

@@ -83,6 +83,8 @@ class BoardRow:
     colours: tuple[ColourRow, ...] = ()
     pairs: tuple[DeltaE, ...] = ()
     """Differences measured with the floor in the same photo."""
+    in_doubt: tuple[DeltaE, ...] = ()
+    """The same of photos in which it may not be the floor that lay beside the board."""
     light: str | None = None
     """The light of the colour; None where it is of several."""
 
@@ -129,13 +131,15 @@ def board_row(board: StoredBoard, light: Light | None = None) -> BoardRow:
     lit = light or board.record.light
     lights = {m.light for m in board.measurements}
     alone = lights.pop() if len(lights) == 1 else None
+    pairs = [pair for pair in board.pairs if light is None or pair.light == light]
     return BoardRow(
         number=board.number,
         record=board.record,
         lab=_pooled_lab(board.measurements, lit),
         light=lit if any(m.light == lit for m in board.measurements) else alone,
         colours=tuple(colour_row(m) for m in board.measurements),
-        pairs=tuple(pair.delta_e00 for pair in board.pairs if light is None or pair.light == light),
+        pairs=tuple(pair.delta_e00 for pair in pairs if not pair.in_doubt),
+        in_doubt=tuple(pair.delta_e00 for pair in pairs if pair.in_doubt),
     )
 
 

@@ -416,14 +416,14 @@ def _run(jobs: Sequence[Job], workers: int) -> Iterator[tuple[int, PhotoResult]]
 @contextlib.contextmanager
 def _deaf_to_interrupts() -> Iterator[None]:
     """Let the processes started meanwhile not hear Ctrl-C: it is this one's to stop them, without their tracebacks."""
-    if threading.current_thread() is not threading.main_thread():  # where Python lets nobody change it
+    if not hasattr(signal, "pthread_sigmask"):  # where a process inherits nothing of the kind
         yield
         return
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield
     finally:
-        signal.signal(signal.SIGINT, before)
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)  # one that came meanwhile is heard now
 
 
 def _outcome(future: Future[PhotoResult], path: Path) -> PhotoResult:
