@@ -373,7 +373,7 @@ def _folder_plans(log: Logbook, photos: Sequence[str], draft: Draft, *, with_flo
     from finishlab.measuring.photos import expand_photos
 
     tables = [Path(path) for path in photos if Path(path).suffix.lower() == ".csv"]
-    pictures = [path for path in photos if Path(path) not in tables] or [table.parent for table in tables]
+    pictures = [path for path in photos if Path(path) not in tables] or [str(table.parent) for table in tables]
     folders = [Path(path) for path in pictures if Path(path).is_dir()]
     named = expand_photos(pictures)
     if not (folders or tables) or any(error is not None for _, error in named):
