@@ -236,9 +236,8 @@ def _checked(
     confirmed: bool,
 ) -> list[dict[Light, list[PhotoResult]]]:
     """Hold what was measured against itself and what is logged; refuse mixed boards, note what is doubtful."""
-    from finishlab.board.checks import casts_of, doubt_floor, doubt_light, floor_seen, refuse_mixed
+    from finishlab.board.checks import doubt_floor, doubt_light, floor_seen, refuse_mixed
 
-    lights = log.lights_logged()
     surface = "wood" if floor_is == "wood" else None
     floors: dict[Light, list[PhotoResult]] = {}
     for plan, found in zip(plans, results, strict=True):
@@ -253,7 +252,7 @@ def _checked(
     for plan, found in zip(plans, results, strict=True):
         told = {}
         for light, part in found.items():
-            told[light] = doubt_light(part, light, casts_of(lights.get(light, ())))
+            told[light] = doubt_light(log, part, light)
             if not confirmed and not isinstance(plan.record, FloorSpotRecord):
                 seen = floor_seen(log, light, cast("Any", surface))
                 told[light] = doubt_floor(told[light], seen.with_these(floors.get(light, ())))
