@@ -26,7 +26,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from click.testing import CliRunner, Result
-from logbook_makers import DAY, keep, measurement, trial
+from logbook_makers import DAY, keep, measurement, take_back, trial
 
 from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.cli import finishlab
@@ -291,7 +291,7 @@ def _alter_row(database: Path, chance: random.Random) -> str:
 # Kills
 
 COMMANDS: Final = (
-    ("floor", "add", "PHOTO", "--spot", "SPOT", *("--grey", "0,0,20,20:50", "--area", "20,0,20,20")),
+    ("floor", "add", "PHOTO", "--spot", "SPOT", "--confirm-floor", *("--grey", "0,0,20,20:50", "--area", "20,0,20,20")),
     ("board", "add", "PHOTO", "--species", "SPOT", *("--grey", "0,0,20,20:50", "--area", "20,0,20,20")),
     ("can", "add", "SPOT", "--kind", "oil stain"),
     ("board", "edit", "B1", "--note", "SPOT"),
@@ -317,21 +317,51 @@ def try_kills(rounds: int, folder: Path, seed: int = 1) -> Figures:
     whole = time.monotonic() - begun
     acknowledged: set[str] = set()
     for number in range(seed, seed + rounds):
-        words = [
-            {"PHOTO": str(_photo(folder, number)), "SPOT": f"s{number}", "BACKUP": str(folder / "copy")}.get(word, word)
-            for word in chance.choice(COMMANDS)
-        ]
-        words = [str(archive) if word == "ARCHIVE" else word for word in words]
+        words = words_of(chance.choice(COMMANDS), folder, number)
         ended, told = _killed(log, words, chance.uniform(0.3, 2.5) * whole)
         killed = "killed after its write" if f"s{number}" in _known(log) else "killed"
         figures.outcomes[killed if ended is None else f"ended with {ended}"] += 1
         wrong = [] if ended in {None, 0, 1, 2, 3, 5, 6} else [f"code {ended}: {told[-200:]}"]
-        wrong += ["a traceback"] if "Traceback" in told else []
+        wrong += [told[-200:]] if "Traceback" in told or "Something went wrong" in told else []
         if ended == 0 and words[1:2] == ["add"]:
             acknowledged.add(f"s{number}")
         wrong += _unsound(log, acknowledged)
         figures.faults += [f"kill {number} ({' '.join(words[:2])}): {each}" for each in wrong]
     return figures
+
+
+def try_migrations(rounds: int, folder: Path, seed: int = 1) -> Figures:
+    """Kill the first command on an older logbook while it is brought up to date; the next one finds it whole."""
+    log = fill(folder)
+    take_back(log / "logbook.db", "0004_camera_profiles")
+    for beside in log.glob("logbook.db-*"):
+        beside.unlink()
+    figures, chance = Figures(rounds), random.Random(seed)  # noqa: S311 - a draw, no secret
+    begun = time.monotonic()
+    shutil.copytree(log, folder / "first")
+    assert _killed(folder / "first", ["board", "list"], 100.0)[0] == 0
+    whole = time.monotonic() - begun
+    for number in range(seed, seed + rounds):
+        place = folder / f"old-{number}"
+        shutil.copytree(log, place)
+        ended, _ = _killed(place, ["board", "list"], chance.uniform(0.3, 1.1) * whole)
+        step = _step(place)
+        figures.outcomes[f"killed at {step}" if ended is None else f"ended with {ended}"] += 1
+        result = run(place, "board", "list")
+        wrong = [] if result.exit_code == 0 and "B2" in result.output else [result.output[-200:]]
+        with Logbook.open(place) as opened:
+            wrong += [each.what for each in opened.audit()]
+        figures.faults += [f"migration {number}: {each}" for each in wrong]
+        shutil.rmtree(place)
+    return figures
+
+
+def _step(log: Path) -> str:
+    """Return the step a database is at."""
+    with sqlite3.connect(log / "logbook.db") as other:
+        (step,) = other.execute("SELECT version_num FROM alembic_version").fetchone()
+    other.close()
+    return str(step).partition("_")[0]
 
 
 def _photo(folder: Path, number: int) -> Path:
@@ -361,6 +391,13 @@ def _killed(log: Path, words: Sequence[str], after: float) -> tuple[int | None, 
     return (None if running.returncode == -signal.SIGKILL else running.returncode), told
 
 
+def words_of(command: Sequence[str], folder: Path, number: int) -> list[str]:
+    """Return the words of one of `COMMANDS`, with a new photo and name; ``sent.zip`` in the folder is the archive."""
+    files = {"BACKUP": folder / "copy", "ARCHIVE": folder / "sent.zip"}
+    named = {name: str(path) for name, path in files.items()} | {"SPOT": f"s{number}"}
+    return [str(_photo(folder, number)) if word == "PHOTO" else named.get(word, word) for word in command]
+
+
 def _known(log: Path) -> set[str]:
     """Return what the history says was logged, by the names the rounds gave."""
     with Logbook.open(log) as opened:
@@ -384,6 +421,7 @@ def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__)
     tries: dict[str, Callable[[int, Path, int], Figures]] = {
         "kills": try_kills,
+        "migrations": try_migrations,
         "archives": try_archives,
         "databases": try_databases,
     }

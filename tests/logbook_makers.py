@@ -4,13 +4,19 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import sqlite3
 from pathlib import Path
+
+from alembic import command
+from alembic.config import Config
+from sqlalchemy import inspect
 
 from finishlab.board.records import PhotoRecord
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.imaging.strip import FieldName
-from finishlab.logbook import Logbook
+from finishlab.logbook import Logbook, database
+from finishlab.logbook.database import open_engine
 from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, Texture
 from finishlab.quality import doubt
 from finishlab.strip.records import TrialRecord
@@ -77,3 +83,26 @@ def trial(photo: str = "a" * 16, apart: float = 0.5) -> TrialRecord:
         for name, found in (("board", field("board")), ("floor", field("floor", 50.0 + apart)))
     ]
     return TrialRecord("same", {"version": "0.1.0", "sides": sides}, date=DAY)
+
+
+def take_back(file: Path, revision: str) -> None:
+    """Make the database what an older program would have left: its tables, with the rows and columns they had."""
+    old = file.with_name("old.db")
+    engine = open_engine(old)
+    config = Config()
+    config.set_main_option("script_location", str(Path(database.__file__).parent / "migrations"))
+    with engine.begin() as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, revision)
+        tables = [name for name in inspect(connection).get_table_names() if name != "alembic_version"]
+    engine.dispose()
+    with sqlite3.connect(old) as other:
+        other.execute("ATTACH ? AS new", [str(file)])
+        for name in tables:
+            columns = ", ".join(row[1] for row in other.execute(f"PRAGMA main.table_info({name})"))
+            other.execute(f"DELETE FROM main.{name}")  # noqa: S608 - names of our own tables
+            other.execute(f"INSERT INTO main.{name} ({columns}) SELECT {columns} FROM new.{name}")  # noqa: S608 - as above
+        counted = ", ".join(repr(name) for name in tables)
+        other.execute(f"DELETE FROM main.counters WHERE name NOT IN ({counted})")  # noqa: S608 - as above
+    other.close()
+    old.replace(file)

@@ -13,12 +13,10 @@ from types import ModuleType
 
 import numpy as np
 import pytest
-from alembic import command
 from alembic.autogenerate import compare_metadata
-from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from logbook_makers import DAY, keep, measurement, trial
+from logbook_makers import DAY, keep, measurement, take_back, trial
 from sqlalchemy import Engine, create_engine, inspect, text
 from sqlalchemy.dialects import mysql, postgresql, sqlite
 from sqlalchemy.schema import CreateTable
@@ -191,35 +189,12 @@ def test_an_old_logbook_is_brought_up_with_what_it_holds(tmp_path: Path, monkeyp
     other.close()
 
 
-def _take_back(file: Path, revision: str) -> None:
-    """Make the database what an older program would have left: its tables, with the rows and columns they had."""
-    old = file.with_name("old.db")
-    engine = open_engine(old)
-    config = Config()
-    config.set_main_option("script_location", str(SCRIPTS))
-    with engine.begin() as connection:
-        config.attributes["connection"] = connection
-        command.upgrade(config, revision)
-        tables = [name for name in inspect(connection).get_table_names() if name != "alembic_version"]
-    engine.dispose()
-    with sqlite3.connect(old) as other:
-        other.execute("ATTACH ? AS new", [str(file)])
-        for name in tables:
-            columns = ", ".join(row[1] for row in other.execute(f"PRAGMA main.table_info({name})"))
-            other.execute(f"DELETE FROM main.{name}")  # noqa: S608 - names of our own tables
-            other.execute(f"INSERT INTO main.{name} ({columns}) SELECT {columns} FROM new.{name}")  # noqa: S608 - as above
-        counted = ", ".join(repr(name) for name in tables)
-        other.execute(f"DELETE FROM main.counters WHERE name NOT IN ({counted})")  # noqa: S608 - as above
-    other.close()
-    old.replace(file)
-
-
 def test_a_logbook_of_the_first_tables_learns_strips(tmp_path: Path) -> None:
     """A filled logbook from before strips could be learned opens with all it holds, and learns."""
     with Logbook.open(tmp_path / "log") as log:
         log.add_board(BoardRecord("ash", date=DAY), [measurement(keep(log, tmp_path))])
         board = log.board("B1")
-    _take_back(tmp_path / "log" / DATABASE, "0001_first_tables")
+    take_back(tmp_path / "log" / DATABASE, "0001_first_tables")
     with Logbook.open(tmp_path / "log") as log:
         assert log.boards() == [board]
         assert log.learned_greys() == ()
@@ -233,7 +208,7 @@ def test_a_logbook_from_before_cameras_were_learned_learns_one(tmp_path: Path) -
         photo = keep(log, tmp_path)
         log.add_board(BoardRecord("ash", date=DAY), [measurement(photo)])
         board = log.board("B1")
-    _take_back(tmp_path / "log" / DATABASE, "0003_finish_record")
+    take_back(tmp_path / "log" / DATABASE, "0003_finish_record")
     reference = np.array(list(chart_lab().values()))
     profile = fit_profile(lab_to_rgb(reference), reference, "matrix")
     with Logbook.open(tmp_path / "log") as log:
@@ -261,7 +236,7 @@ def _without_images(tmp_path: Path) -> tuple[Path, Path]:
     """Return two copies of one logbook from before images were kept."""
     with Logbook.open(tmp_path / "a") as log:
         _fill(log, tmp_path)
-    _take_back(tmp_path / "a" / DATABASE, "0004_camera_profiles")
+    take_back(tmp_path / "a" / DATABASE, "0004_camera_profiles")
     shutil.copytree(tmp_path / "a", tmp_path / "b")
     return tmp_path / "a", tmp_path / "b"
 
@@ -299,7 +274,7 @@ def test_a_logbook_from_before_trials_takes_one(tmp_path: Path) -> None:
         log.add_board(BoardRecord("ash", date=DAY), [measurement(keep(log, tmp_path))])
         log.learn_strip(greys_of_readings({7: [93.0]}, number=412))
         board, greys = log.board("B1"), log.learned_greys()
-    _take_back(tmp_path / "log" / DATABASE, "0004_camera_profiles")
+    take_back(tmp_path / "log" / DATABASE, "0004_camera_profiles")
     with Logbook.open(tmp_path / "log") as log:
         assert (log.boards(), log.learned_greys(), log.trials()) == ([board], greys, [])
         assert [each.number for each in log.add_trials([trial()])] == ["H1"]
@@ -310,7 +285,7 @@ def test_a_logbook_from_before_conditions_keeps_how_a_coat_is_given(tmp_path: Pa
     with Logbook.open(tmp_path / "log") as log:
         _fill(log, tmp_path)
         events = log.stair().events
-    _take_back(tmp_path / "log" / DATABASE, "0006_row_images")
+    take_back(tmp_path / "log" / DATABASE, "0006_row_images")
     with Logbook.open(tmp_path / "log") as log:
         assert log.stair().events == events
         coat = PartEvent("coat", DAY, "stain", 1, conditions=Conditions(time="14:30", air_c=19))

@@ -48,9 +48,23 @@ def sql(log: Path, *statements: str) -> None:
 # The campaign, a few rounds of it
 
 
+def test_what_is_killed_ends_well_when_it_is_let_be(filled: Path, tmp_path: Path) -> None:
+    """Each command that the campaign kills does its work: else the kills would say nothing."""
+    shutil.copy(tmp_path / "good.zip", tmp_path / "sent.zip")
+    for number, command in enumerate(campaign.COMMANDS):
+        result = campaign.run(filled, *campaign.words_of(command, tmp_path, number))
+        assert (result.exit_code, campaign.said_badly(result)) == (0, None), result.output
+
+
 def test_killed_at_any_moment(tmp_path: Path) -> None:
     """Killed commands lose nothing that was acknowledged, leave a sound logbook, and the next write clears up."""
     assert campaign.try_kills(4, tmp_path).faults == []
+
+
+@pytest.mark.usefixtures("real_migrations")
+def test_killed_while_brought_up_to_date(tmp_path: Path) -> None:
+    """An older logbook, killed on its way to today's tables, is at one step or the other, and whole."""
+    assert campaign.try_migrations(2, tmp_path).faults == []
 
 
 def test_altered_archives(tmp_path: Path) -> None:

@@ -19,7 +19,7 @@ from finishlab.imaging.strip import FieldName
 from finishlab.logbook import Logbook
 from finishlab.logbook.stored import FLOOR_IN_DOUBT
 from finishlab.matching.scatter import USUAL_PHOTO
-from finishlab.measure import FieldMeasurement
+from finishlab.measure import FieldMeasurement, Measurement
 from finishlab.measuring.photos import PhotoResult
 from finishlab.quality import doubt
 from finishlab.record import DAYLIGHT, Light
@@ -68,7 +68,7 @@ def refuse_mixed(results: Sequence[PhotoResult], field: FieldName = "board") -> 
     scatter = np.diag(np.square(USUAL_PHOTO)) * 2.0
     worst = None
     for one, two in combinations([each for each in results if each.measurement is not None], 2):
-        found = [each.measurement.fields[field].estimate for each in (one, two) if each.measurement is not None]
+        found = [_field(each.measurement, field).estimate for each in (one, two) if each.measurement is not None]
         apart = delta_e_interval(found[0], found[1], scatter)
         if apart.low > _ONE_SURFACE and (worst is None or apart.value > worst[0].value):
             worst = apart, (one.path, found[0].lab), (two.path, found[1].lab)
@@ -95,7 +95,7 @@ class FloorSeen:
     def with_these(self, results: Sequence[PhotoResult]) -> FloorSeen:
         """Return the same with photos of the floor that are about to be logged."""
         found = [(each.path, each.measurement) for each in results]
-        return replace(self, spots=[*self.spots, *((path, m.fields["floor"].estimate) for path, m in found if m)])
+        return replace(self, spots=[*self.spots, *((path, _field(m, "floor").estimate) for path, m in found if m)])
 
     def strange(self, found: FieldMeasurement) -> str | None:
         """Return why a surface may not be this floor, to go on after its name; None where it may well be."""
@@ -141,12 +141,17 @@ def floor_seen(log: Logbook, light: Light, surface: Surface | None = None) -> Fl
     return FloorSeen([(spot.number, found.field.estimate) for spot, found in lit], kind)
 
 
+def _field(measurement: Measurement, name: FieldName) -> FieldMeasurement:
+    """Return a field of a photo; by hand the one surface measured is reported as the board field."""
+    return measurement.fields.get(name) or measurement.fields["board"]
+
+
 def floor_slips(results: Sequence[PhotoResult], floor: FloorSeen) -> list[str]:
     """Return, a sentence each, which photos of the floor may show something else: a bench, or a board.
 
     Each is held against the places that are logged; where none is, against the others of these photos.
     """
-    shown = [(each.path, each.measurement.fields["floor"]) for each in results if each.measurement is not None]
+    shown = [(each.path, _field(each.measurement, "floor")) for each in results if each.measurement is not None]
     told = []
     for path, found in shown:
         others = [(other, field.estimate) for other, field in shown if other != path]
