@@ -12,9 +12,9 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import fields
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Final, Self
+from typing import Any, Self
 
-from sqlalchemy import ColumnElement, Select, func, or_, select
+from sqlalchemy import ColumnElement, or_, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
@@ -54,15 +54,11 @@ from finishlab.logbook.tables import (
     StripRow,
 )
 from finishlab.measure import Measurement
-from finishlab.record import Light, normalise_light
+from finishlab.record import normalise_light
 from finishlab.stair.reading import part_code
 from finishlab.stair.store import StairStore
 
 __all__ = ["DATABASE", "Logbook"]
-
-
-_ENOUGH_CASTS: Final = 50
-"""Photos of a light whose casts tell what is usual in it."""
 
 
 class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditStore, StairStore):
@@ -529,19 +525,6 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
             found = session.execute(select(BoardRow.purpose, BoardRow.stain.is_not(None)).where(*shown).distinct())
             return frozenset((purpose, bool(stained)) for purpose, stained in found)
 
-    def lights_logged(self) -> tuple[Light, ...]:
-        """Return the lights of all that is logged, the first the first."""
-        with self._read() as session:
-            asked = _shown(select(MeasurementRow.light)).group_by(MeasurementRow.light)
-            return tuple(session.scalars(asked.order_by(func.min(MeasurementRow.id))))
-
-    def casts_logged(self, light: Light) -> list[tuple[float, float, float]]:
-        """Return the colour cast of the last photos in a light (`Measurement.correction`); of older versions none."""
-        asked = _shown(select(MeasurementRow.correction["cast"])).where(MeasurementRow.light == light)
-        with self._read() as session:
-            found = session.scalars(asked.order_by(MeasurementRow.id.desc()).limit(_ENOUGH_CASTS))
-            return [(cast[0], cast[1], cast[2]) for cast in found if cast is not None]
-
     def boards_beside_floor(self) -> frozenset[tuple[str, str]]:
         """Return each board that was photographed beside the floor, with the photo; none that is in doubt."""
         with self._read() as session:
@@ -550,13 +533,6 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
                 asked.join(BoardRow, PairRow.board_number == BoardRow.number).where(BoardRow.removed.is_(None))
             )
             return frozenset((f"B{number}", photo) for number, photo, told in found if not rows.floor_doubts(told))
-
-
-def _shown(asked: Select[Any]) -> Select[Any]:
-    """Return a query of measurements without those of removed boards and places of the floor."""
-    asked = asked.outerjoin(BoardRow, MeasurementRow.board_number == BoardRow.number)
-    asked = asked.outerjoin(FloorSpotRow, MeasurementRow.spot_number == FloorSpotRow.number)
-    return asked.where(BoardRow.removed.is_(None), FloorSpotRow.removed.is_(None))
 
 
 def _add_to_board(
