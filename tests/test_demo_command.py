@@ -151,6 +151,7 @@ def test_page_tells_the_answer_and_that_it_is_rendered(made: Demo) -> None:
     """The page names the closest board, every board, the lamp's answer, and calls its photos rendered."""
     words = " ".join(" ".join(_Page((made.folder / PAGE).read_text(encoding="utf-8")).words).split())
     assert "Closest to the floor: two parts walnut brown to one part honey" in words
+    assert "B10 is the closest of 10" in words
     assert "The photos behind this report are rendered" in words
     assert f"{EVENING}: Boards B10 and B7 come closest" in words
     assert f"Strip: {STRIP_NUMBER:04d}" in words

@@ -14,11 +14,14 @@ import pytest
 PHOTO = Path(__file__).parent.parent / "sample_photos" / "board-raw.jpg"
 MANY = 100
 """Photos enough that no machine is done with them when it is stopped."""
-SEVERAL = [
-    sys.executable,
-    "-c",
-    "from finishlab.measuring import photos; photos.processors = lambda: 2; import finishlab.cli; finishlab.cli.main()",
-]
+TWO_WORKERS = """
+import signal
+from finishlab.measuring import photos
+signal.signal(signal.SIGINT, signal.default_int_handler)  # what runs in the background is started deaf to Ctrl-C
+photos.processors = lambda: 2
+from finishlab.cli import main
+main()
+"""
 
 
 def _measuring(folder: Path) -> subprocess.Popen[str]:
@@ -26,7 +29,7 @@ def _measuring(folder: Path) -> subprocess.Popen[str]:
     for number in range(MANY):
         (folder / f"{number}.jpg").symlink_to(PHOTO)
     return subprocess.Popen(
-        [*SEVERAL, "measure", str(folder)],
+        [sys.executable, "-c", TWO_WORKERS, "measure", str(folder)],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,

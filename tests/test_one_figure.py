@@ -6,6 +6,7 @@ in full and as JSON, the report's page and paper, the lists, a board by itself a
 
 from __future__ import annotations
 
+import io
 import re
 import tempfile
 from collections.abc import Iterator, Mapping
@@ -19,6 +20,7 @@ from click.testing import CliRunner
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 from many_boards import fill
+from rich.console import Console
 
 from finishlab.cli import finishlab
 from finishlab.logbook import Logbook
@@ -30,6 +32,7 @@ from finishlab.report.story import report_html, report_pages, report_pdf
 from finishlab.show.document import Document, Interval
 from finishlab.show.jsons import json_form
 from finishlab.show.pages import Cards, Chart
+from finishlab.show.terminal import render
 
 _INTERVAL = re.compile(r"(-?\d+\.\d) to (-?\d+\.\d)")
 _PERCENT = re.compile(r"(\d+) %")
@@ -145,10 +148,13 @@ def near(one: str, two: float) -> bool:
 @settings(max_examples=6, deadline=None, phases=[Phase.explicit, Phase.generate])
 @given(st.integers(1, 9), st.booleans(), st.booleans(), st.integers(0, 10_000))
 def test_every_output_of_a_logbook_says_the_same_figures(boards: int, recipes: bool, lights: bool, seed: int) -> None:
-    """Differences, chances, margins and colours agree across all outputs; none is printed that no document holds."""
+    """Differences, chances, margins and colours agree across all outputs, none stands alone; the answer is a glance."""
     with tempfile.TemporaryDirectory() as place:
         fill(Path(place), boards, recipes=recipes, lights=lights, seed=seed)
         told = told_of(Path(place))
+    out = io.StringIO()
+    render(Console(file=out, width=80, force_terminal=True, color_system="truecolor"), document(told.found))
+    assert len(out.getvalue().splitlines()) <= 15
     ranked = told.data["ranking"]
     first, floor = ranked[0], told.lists["floor list"]["floor"]
     # the first board: how far, and how sure

@@ -236,9 +236,8 @@ def _checked(
     confirmed: bool,
 ) -> list[dict[Light, list[PhotoResult]]]:
     """Hold what was measured against itself and what is logged; refuse mixed boards, note what is doubtful."""
-    from finishlab.board.checks import casts_of, doubt_floor, doubt_light, floor_seen, refuse_mixed
+    from finishlab.board.checks import doubt_floor, doubt_light, floor_seen, refuse_mixed
 
-    lights = log.lights_logged()
     surface = "wood" if floor_is == "wood" else None
     floors: dict[Light, list[PhotoResult]] = {}
     for plan, found in zip(plans, results, strict=True):
@@ -253,7 +252,7 @@ def _checked(
     for plan, found in zip(plans, results, strict=True):
         told = {}
         for light, part in found.items():
-            told[light] = doubt_light(part, light, casts_of(lights.get(light, ())))
+            told[light] = doubt_light(log, part, light)
             if not confirmed and not isinstance(plan.record, FloorSpotRecord):
                 seen = floor_seen(log, light, cast("Any", surface))
                 told[light] = doubt_floor(told[light], seen.with_these(floors.get(light, ())))
@@ -373,7 +372,7 @@ def _folder_plans(log: Logbook, photos: Sequence[str], draft: Draft, *, with_flo
     from finishlab.measuring.photos import expand_photos
 
     tables = [Path(path) for path in photos if Path(path).suffix.lower() == ".csv"]
-    pictures = [path for path in photos if Path(path) not in tables] or [table.parent for table in tables]
+    pictures = [path for path in photos if Path(path) not in tables] or [str(table.parent) for table in tables]
     folders = [Path(path) for path in pictures if Path(path).is_dir()]
     named = expand_photos(pictures)
     if not (folders or tables) or any(error is not None for _, error in named):

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
@@ -26,7 +26,6 @@ from finishlab.record import DAYLIGHT, Light
 
 __all__ = [
     "FloorSeen",
-    "casts_of",
     "doubt_floor",
     "doubt_light",
     "floor_seen",
@@ -172,34 +171,27 @@ def doubt_floor(results: Sequence[PhotoResult], floor: FloorSeen) -> list[PhotoR
     return told
 
 
-def doubt_light(results: Sequence[PhotoResult], light: Light, casts: Sequence[float]) -> list[PhotoResult]:
-    """Return photos with a doubt at each that is as warm as by lamp light.
+def doubt_light(log: Logbook, results: Sequence[PhotoResult], light: Light) -> list[PhotoResult]:
+    """Return photos with a doubt at each that is as warm as by lamp light beside those logged in the same light.
 
-    Parameters
-    ----------
-    results
-        Measured photos.
-    light
-        What they are logged in.
-    casts
-        Red over blue, natural logarithm, of the photos logged in that light; daylight without any is taken as even.
+    Daylight of which no photo is logged is taken as even; of another light nothing is known then.
     """
-    usual = float(np.median(casts)) if casts else 0.0 if light == DAYLIGHT else None
+    logged = [math.log(red / blue) for red, _, blue in log.casts_logged(light)]
+    usual = float(np.median(logged)) if logged else 0.0 if light == DAYLIGHT else None
     told = []
     for result in results:
-        found = casts_of([result.measurement.correction]) if result.measurement is not None else []
-        if usual is None or not found or found[0] - usual <= _WARMER:
+        found = None if result.measurement is None else _warmth(result.measurement.correction.get("cast"))
+        if usual is None or found is None or found - usual <= _WARMER:
             told.append(result)
             continue
-        percent = round(100.0 * (math.exp(found[0] - usual) - 1.0))
+        percent = round(100.0 * (math.exp(found - usual) - 1.0))
         told.append(_with_doubt(result, ("board", "floor"), "light-in-doubt", percent=percent, light=light))
     return told
 
 
-def casts_of(corrections: Iterable[Mapping[str, Any]]) -> list[float]:
-    """Return red over blue of photos' greys, natural logarithms; nothing of photos of before it was noted."""
-    casts = [each.get("cast") for each in corrections]
-    return [math.log(cast[0] / cast[2]) for cast in casts if cast is not None]
+def _warmth(cast: Sequence[float] | None) -> float | None:
+    """Return red over blue of a photo's greys, natural logarithm; None of a photo of before it was noted."""
+    return None if cast is None else math.log(cast[0] / cast[2])
 
 
 def _with_doubt(result: PhotoResult, at: Sequence[FieldName], code: str, **figures: float | str) -> PhotoResult:

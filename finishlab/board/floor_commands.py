@@ -157,7 +157,7 @@ def add(
 
     Without --spot each photo is a spot of its own. Unless every photo is good, none is logged.
     """
-    from finishlab.board.checks import casts_of, doubt_light, floor_seen
+    from finishlab.board.checks import doubt_light, floor_seen
     from finishlab.measuring.logged import log_floor_spots
     from finishlab.measuring.photos import MeasureOptions
 
@@ -173,8 +173,7 @@ def add(
             return code
         seen = floor_seen(log, record.light, record.surface)
         refuse_other_floor(results, seen, confirmed=confirm_floor)
-        casts = casts_of(log.lights_logged().get(record.light, ()))
-        results = doubt_light(results, record.light, casts)
+        results = doubt_light(log, results, record.light)
         spots = log_floor_spots(log, record, results, dated=date is not None)
         print_logged(FLOOR, log, spots, as_json=as_json)
     for each in spots:

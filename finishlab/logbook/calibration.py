@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Final
 
-from sqlalchemy import func, select
+from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
 
 from finishlab.colorimetry.camera_profile import CameraProfile
@@ -17,9 +17,17 @@ from finishlab.logbook.database import Transactions
 from finishlab.logbook.entities import decoded
 from finishlab.logbook.reading import read_history, read_numbered
 from finishlab.logbook.stored import Change, StoredTrial
-from finishlab.logbook.tables import CameraProfileRow, MeasurementRow, StripGreysRow, StripRow, TrialRow
+from finishlab.logbook.tables import (
+    BoardRow,
+    CameraProfileRow,
+    FloorSpotRow,
+    MeasurementRow,
+    StripGreysRow,
+    StripRow,
+    TrialRow,
+)
 from finishlab.logbook.writing import kept_photo, note_change, now
-from finishlab.record import normalise_light
+from finishlab.record import Light, normalise_light
 from finishlab.strip.records import TrialRecord
 
 __all__ = ["CalibrationStore", "StoredGreys"]
@@ -71,6 +79,10 @@ def _holding(session: Session, camera: str, light: str) -> list[CameraProfileRow
 
 def _profile(row: CameraProfileRow) -> CameraProfile:
     return decoded(f"the camera “{row.camera}”", CameraProfile.from_dict, row.profile)
+
+
+_ENOUGH_CASTS: Final = 50
+"""Photos of a light whose casts tell what is usual in it."""
 
 
 class CalibrationStore(Transactions):
@@ -253,3 +265,25 @@ class CalibrationStore(Transactions):
         """Return the trials by number."""
         with self._read() as session:
             return read_numbered(session, TrialRow, TrialRecord)
+
+    # Light
+
+    def lights_logged(self) -> tuple[Light, ...]:
+        """Return the lights of all that is logged, the first the first."""
+        with self._read() as session:
+            asked = _shown(select(MeasurementRow.light)).group_by(MeasurementRow.light)
+            return tuple(session.scalars(asked.order_by(func.min(MeasurementRow.id))))
+
+    def casts_logged(self, light: Light) -> list[tuple[float, float, float]]:
+        """Return the colour cast of the last photos in a light (`Measurement.correction`); of older versions none."""
+        asked = _shown(select(MeasurementRow.correction["cast"])).where(MeasurementRow.light == light)
+        with self._read() as session:
+            found = session.scalars(asked.order_by(MeasurementRow.id.desc()).limit(_ENOUGH_CASTS))
+            return [(cast[0], cast[1], cast[2]) for cast in found if cast is not None]
+
+
+def _shown(asked: Select[Any]) -> Select[Any]:
+    """Return a query of measurements without those of removed boards and places of the floor."""
+    asked = asked.outerjoin(BoardRow, MeasurementRow.board_number == BoardRow.number)
+    asked = asked.outerjoin(FloorSpotRow, MeasurementRow.spot_number == FloorSpotRow.number)
+    return asked.where(BoardRow.removed.is_(None), FloorSpotRow.removed.is_(None))

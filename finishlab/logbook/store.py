@@ -54,7 +54,7 @@ from finishlab.logbook.tables import (
     StripRow,
 )
 from finishlab.measure import Measurement
-from finishlab.record import Light, normalise_light
+from finishlab.record import normalise_light
 from finishlab.stair.reading import part_code
 from finishlab.stair.store import StairStore
 
@@ -321,7 +321,7 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
             doubted = [
                 pair
                 for pair in session.scalars(select(PairRow).where(PairRow.board_number == row.number))
-                if rows.floor_doubts(pair)
+                if rows.floor_doubts(pair.floor_result["doubts"])
             ]
             if not doubted:
                 name = subject_name(row)
@@ -525,24 +525,14 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
             found = session.execute(select(BoardRow.purpose, BoardRow.stain.is_not(None)).where(*shown).distinct())
             return frozenset((purpose, bool(stained)) for purpose, stained in found)
 
-    def lights_logged(self) -> dict[Light, list[Mapping[str, Any]]]:
-        """Return each light there is, the first the first, with the figures of its photos' fits that name a cast."""
-        row = MeasurementRow
-        asked = select(row.light, row.correction["cast"]).outerjoin(BoardRow, row.board_number == BoardRow.number)
-        asked = asked.outerjoin(FloorSpotRow, row.spot_number == FloorSpotRow.number)
-        asked = asked.where(BoardRow.removed.is_(None), FloorSpotRow.removed.is_(None)).order_by(row.id)
-        found: dict[Light, list[Mapping[str, Any]]] = {}
-        with self._read() as session:
-            for light, cast in session.execute(asked):
-                found.setdefault(light, []).extend([] if cast is None else [{"cast": cast}])
-        return found
-
     def boards_beside_floor(self) -> frozenset[tuple[str, str]]:
         """Return each board that was photographed beside the floor, with the photo; none that is in doubt."""
         with self._read() as session:
-            asked = select(PairRow).join(BoardRow, PairRow.board_number == BoardRow.number)
-            found = session.scalars(asked.where(BoardRow.removed.is_(None)))
-            return frozenset((f"B{p.board_number}", p.photo_sha256) for p in found if not rows.floor_doubts(p))
+            asked = select(PairRow.board_number, PairRow.photo_sha256, PairRow.floor_result["doubts"])
+            found = session.execute(
+                asked.join(BoardRow, PairRow.board_number == BoardRow.number).where(BoardRow.removed.is_(None))
+            )
+            return frozenset((f"B{number}", photo) for number, photo, told in found if not rows.floor_doubts(told))
 
 
 def _add_to_board(
@@ -582,7 +572,7 @@ def _remeasure_pair(session: Session, number: int, measurement: Measurement, pho
     wanted = select(PairRow).where(PairRow.board_number == number, PairRow.photo_sha256 == photo)
     logged = None if pair is None else session.scalars(wanted).first()
     if pair is not None and logged is not None:
-        doubted = rows.floor_doubts(logged)
+        doubted = rows.floor_doubts(logged.floor_result["doubts"])
         _update(logged, rows.paired_values(pair))
         rows.set_floor_doubts(logged, doubted)
 

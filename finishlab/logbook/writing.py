@@ -373,9 +373,9 @@ def paired_values(pair: DirectPair) -> dict[str, Any]:
     }
 
 
-def floor_doubts(pair: PairRow) -> list[dict[str, Any]]:
-    """Return why what lay beside a board may not be the floor; empty where nothing was noted, or it was confirmed."""
-    return [each for each in pair.floor_result["doubts"] if each["code"] == FLOOR_IN_DOUBT]
+def floor_doubts(told: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return those doubts of what lay beside a board that say it may not be the floor."""
+    return [each for each in told if each["code"] == FLOOR_IN_DOUBT]
 
 
 def set_floor_doubts(pair: PairRow, doubts: Sequence[Mapping[str, Any]]) -> None:
