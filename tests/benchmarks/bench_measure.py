@@ -20,10 +20,12 @@ from typing import Final
 
 import cv2
 import numpy as np
-from render.chance import random_scene
-from render.photo import render_scene
 
 from finishlab import measure_photo
+
+sys.path.append(str(Path(__file__).parents[1]))  # where the tests' renderer is
+from render.chance import random_scene
+from render.photo import render_scene
 
 SIZE: Final = (4000, 3000)
 MOST_RATIO: Final = 2.0
