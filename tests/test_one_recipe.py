@@ -414,3 +414,22 @@ def test_a_clock_change_is_counted_in_real_hours(run: Run) -> None:
         event for event in told(run, line.replace("Europe/Vienna", "UTC"))["events"] if event["kind"] == "walk-on"
     )
     assert utc["start"] == "2026-03-29T09:00"
+
+
+def test_a_recipe_in_everyday_words_is_planned_and_warned_of(run: Run) -> None:
+    """A stain and a topcoat named in words only are planned by the kinds the words name, and oil's rags are said."""
+    words = ("--step", "colour=walnut oil stain", "--top", "product=oil polyurethane")
+    assert run("recipe", "add", "Warm", *words).exit_code == 0
+    assert run("stairs", "add", 3, "--tread", "914x292x27", "--recipe", "R1").exit_code == 0
+    done = run("plan", "quantities")
+    assert done.exit_code == 0, done.stderr
+    assert "walnut oil stain (oil stain): 1 coat" in done.stdout
+    assert "oil polyurethane: 3 coats" in done.stdout
+    assert "by its words" in done.stdout
+    assert "rags with oil" in run("stairs", "log", "tread 1", "stain").stderr
+
+
+def test_a_coat_of_nobody_knows_what_counts_as_oil(run: Run) -> None:
+    """Stain logged on a part without a recipe brings the caution of oily rags."""
+    assert run("stairs", "add", 3, "--tread", "914x292x27").exit_code == 0
+    assert "rags with oil" in run("stairs", "log", "tread 1", "stain").stderr

@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import TYPE_CHECKING, Final
 
-from finishlab.coatings import can_kinds, coating, of_step
+from finishlab.coatings import Coating, can_kinds, coating, kind_in, of_step
 from finishlab.errors import UsageError
-from finishlab.finish.finish import ColourStep, Topcoat
+from finishlab.finish.finish import ColourStep, Seal, Topcoat
 from finishlab.logbook.recipes import chosen_recipe
 from finishlab.plan.coverage import Can, Coats
 from finishlab.plan.drying import Laid, recoat_times
@@ -307,7 +307,7 @@ def _products(recipe: PartRecipe, cans: Mapping[int, LoggedCan]) -> Iterator[Mad
     for _, alike in groupby(layers(recipe.finish), key=_same):
         mine = tuple(alike)
         section = mine[0].section
-        kind = of_step(section.SECTION, section.kind)
+        kind = of_step(section.SECTION, section.kind) or _by_its_words(section)
         if kind is None:
             what, example = "topcoat it has", "--top “oil pu”"
             if isinstance(section, ColourStep):
@@ -317,11 +317,11 @@ def _products(recipe: PartRecipe, cans: Mapping[int, LoggedCan]) -> Iterator[Mad
                 f"Recipe {number} does not say what kind of {what}.",
                 f"Say it, for example: finishlab recipe edit {number} {example}",
             )
-        named, origin = kind.kind, number
+        named, origin = kind.kind, number if section.kind else f"{number}, by its words"
         if isinstance(section, ColourStep):
             name, wait = section.name or _on_can(section.can_number, cans), section.next_h
         elif isinstance(section, Topcoat):
-            named, wait = str(section.kind), section.recoat_h
+            named, wait = section.kind or kind.recorded[0], section.recoat_h
             name = " ".join(word for word in (section.maker, section.product) if word)
             name = name or _on_can(section.can_number, cans)
             if section.coats is None:
@@ -330,6 +330,14 @@ def _products(recipe: PartRecipe, cans: Mapping[int, LoggedCan]) -> Iterator[Mad
             name, wait = section.kind or "", None
         product = product_of(named, name=name or None, coats=len(mine))
         yield Made(_said(product, origin, section.can_number, cans, wait), mine)
+
+
+def _by_its_words(section: ColourStep | Seal | Topcoat) -> Coating | None:
+    """Return the kind that a stain's or topcoat's own words name, as in "walnut oil stain"; None where none does."""
+    if isinstance(section, Seal) or section.kind is not None:
+        return None
+    kind = kind_in(((section.name if isinstance(section, ColourStep) else section.product) or "").casefold())
+    return kind if kind is not None and kind.role == section.SECTION.replace("step", "stain") else None
 
 
 def _on_can(number: int | None, cans: Mapping[int, LoggedCan]) -> str:

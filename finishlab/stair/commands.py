@@ -293,11 +293,18 @@ def _products(stair: StoredStair, event: PartEvent) -> list[str | None]:
         return [f"{can.kind} {can.product}"]
     recipe = stair.recipes.get(event.recipe_number or 0)
     if recipe is None:
-        return []
+        return [_UNSAID.get(event.step or "")]
     finish = recipe.finish
     if event.step == "stain":
-        return [f"{step.kind} stain" for step in finish.steps if step.kind]
-    return [finish.topcoat.kind] if finish.topcoat is not None and event.step == "topcoat" else []
+        return [f"{step.kind or step.name or ''} stain" for step in finish.steps] or [_UNSAID["stain"]]
+    if event.step == "topcoat":
+        top = finish.topcoat
+        return [_UNSAID["topcoat"] if top is None else top.kind or top.product or _UNSAID["topcoat"]]
+    return []
+
+
+_UNSAID: Final = {"stain": "stain", "topcoat": "varnish"}
+"""What a coat of nobody knows what is taken for: unknown stains and varnishes count as oil (common practice)."""
 
 
 @click.command(
