@@ -433,3 +433,15 @@ def test_a_coat_of_nobody_knows_what_counts_as_oil(run: Run) -> None:
     """Stain logged on a part without a recipe brings the caution of oily rags."""
     assert run("stairs", "add", 3, "--tread", "914x292x27").exit_code == 0
     assert "rags with oil" in run("stairs", "log", "tread 1", "stain").stderr
+
+
+def test_a_topcoat_over_too_little_stain_is_noticed(run: Run) -> None:
+    """A topcoat logged where the recipe's stain is not all on is told at once and listed with its own event."""
+    words = ("--step", "oil; colour=walnut; coats=2", "--top", "oil pu; coats=3")
+    assert run("recipe", "add", "Dark", *words).exit_code == 0
+    assert run("stairs", "add", 3, "--tread", "914x292x27", "--recipe", "R1").exit_code == 0
+    assert run("stairs", "log", "tread 1", "stain", "--date", "2026-05-01").exit_code == 0
+    assert "topcoat over stain 1 of 2" in run("stairs", "log", "tread 1", "topcoat", "--date", "2026-05-03").stderr
+    done = run("stairs", "deviations", columns=200)
+    assert "topcoat over stain 1 of 2" in done.stdout
+    assert "edit-event E2 --help" in done.stdout

@@ -195,7 +195,13 @@ def _coat(known: Progress, event: StoredEvent, recipe: PartRecipe | None) -> Ite
     if event.recipe_number not in {None, recipe.number}:
         why = ", the standard" if recipe.why == "standard" else ""
         yield "wrong-recipe", f"it is to get R{recipe.number}{why}, and this is a coat of R{event.recipe_number}."
-    count = coats_of(recipe.finish).get(step, 0)
+    asked = coats_of(recipe.finish)
+    for below in COAT_STEPS[: COAT_STEPS.index(step)] if coat == 1 and known.last_coat is not None else ():
+        done = known.count(below)
+        if done < asked.get(below, 0):
+            what = f"{below} {done} of {asked[below]}" if done else f"no {below}"
+            yield "coat-passed-over", f"{step} over {what}: what is left out does not take over it later."
+    count = asked.get(step, 0)
     if recipe.finish.steps or recipe.finish.topcoat is not None:
         dark = "; each further coat of stain makes it darker, and the others will not match" if step == "stain" else ""
         if not count and step in {"stain", "seal"}:

@@ -327,11 +327,14 @@ def deviations_document(stair: StoredStair, text: str = "") -> Document:
         for each in found
     ]
     none = (Line("Nothing was logged that differs from what was planned."),)
-    hint = Line(
-        "Logged by mistake? Change it: finishlab stairs edit-event E12 --help, or take it back: stairs remove E12"
+    if not rows:
+        return Document("stair-deviations", {"deviations": data}, none)
+    one = rows[0][1]
+    hint = (
+        f"Logged by mistake? Change it, for example: finishlab stairs edit-event {one} --help, or take it back: "
+        f"finishlab stairs remove {one}"
     )
-    blocks: tuple[Block, ...] = (Table(_DEVIATION_COLUMNS, rows), hint) if rows else none
-    return Document("stair-deviations", {"deviations": data}, blocks)
+    return Document("stair-deviations", {"deviations": data}, (Table(_DEVIATION_COLUMNS, rows), Line(hint)))
 
 
 def _not_before(stair: StoredStair, progress: Progress, step: CoatStep) -> dt.date | None:
