@@ -13,7 +13,7 @@ from typing import Final
 from xml.sax.saxutils import escape
 
 from finishlab.colorimetry.spaces import hex_colour
-from finishlab.stair.shown import FlightShown, Lab, PartShown, back_words, flight_heading, grouped, stair_notes
+from finishlab.stair.documents import FlightShown, Lab, PartShown, back_words, flight_heading, grouped, stair_notes
 
 __all__ = ["stair_svg"]
 
