@@ -179,4 +179,4 @@ def test_each_part_of_the_drawing_on_a_screen_is_a_link_with_a_name() -> None:
     assert len(heights) == len(links)
     assert min(heights) >= 48
     assert (root.attrib["role"], root.attrib["aria-label"]) == ("group", "The <stair>")
-    assert "#444" not in ET.tostring(root, encoding="unicode"), "lines take the page's ink, bright in the dark"
+    assert root.attrib["fill"] == "currentColor", "words take the page's ink, which is bright in the dark"

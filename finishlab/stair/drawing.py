@@ -82,11 +82,6 @@ class _Page:
     y: float = 20.0
     parts: list[str] = field(default_factory=list)
 
-    @property
-    def ink(self) -> str:
-        """Colour of lines and marks: on a screen that of the text around, which is bright in the dark."""
-        return "#444" if self.link is None else "currentColor"
-
     def text(self, x: float, y: float, words: str, style: str = "") -> None:
         """Write a line."""
         self.parts.append(f'<text x="{x:.1f}" y="{y:.1f}"{style}>{escape(_plain(words))}</text>')
@@ -110,7 +105,7 @@ class _Page:
     def shape(self, points: Sequence[tuple[float, float]], fill: str, line: float = 0.8) -> None:
         """Draw an outline filled with a colour; without a line where it is 0."""
         corners = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
-        stroke = self.ink if line else fill
+        stroke = "#444" if line else fill
         self.parts.append(f'<polygon points="{corners}" fill="{fill}" stroke="{stroke}" stroke-width="{line:g}"/>')
 
 
