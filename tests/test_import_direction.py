@@ -129,7 +129,7 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
             "stair_plan",
             "way_up",
         ),
-        "plan/documents": ("documents", "days", "entered", "files", "logged"),
+        "plan/documents": ("documents", "days", "entered", "files", "logged", "walking"),
         "plan/commands": ("commands",),
     },
     "strip": {
