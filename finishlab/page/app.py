@@ -4,8 +4,8 @@ A view is a plain function of a `Visit`; it runs in a thread, so it may open the
 write ``def boards(visit: Visit) -> Answer`` in a module of this room, give the module a table ``ROUTES`` of `Route`,
 and name the module in `_VIEWS`. ``show`` answers GET, ``do`` answers a posted form; where ``do`` raises, ``show`` of
 the same route is shown again with the sentence above and every field as it was typed (`Visit.typed`). A form is begun
-with the macro ``form`` of ``macros.html.j2``, which carries what this module checks: whose form it is, that it is sent once
-only, and which things it is about, so that a change made meanwhile is shown before it is written over.
+with the macro ``form`` of ``macros.html.j2``, which carries what this module checks: whose form it is, that it is sent
+once only, and which things it is about, so that a change made meanwhile is shown before it is written over.
 """
 
 from __future__ import annotations
