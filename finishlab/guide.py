@@ -1,10 +1,9 @@
-"""How far the job is, step by step, and what is next; ``finishlab start`` and ``finishlab status`` tell it and go on."""
+"""How far the job is, step by step, and what is next; ``finishlab status`` tells it, ``finishlab start`` goes on."""
 
 from __future__ import annotations
 
 import os
 import shlex
-import sys
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -13,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 import click
 
-from finishlab.cli.common import json_option, open_logbook, say, show_document
+from finishlab.cli.common import json_option, on_terminal, open_logbook, say, show_document
 from finishlab.cli.failures import exit_code_of
 from finishlab.cli.lazy import ExampleCommand, logbook_folder
 from finishlab.errors import FinishlabError
@@ -309,11 +308,6 @@ def start(*, as_json: bool) -> None:
         return
     say("Enter leaves a step for later; Ctrl-C ends. Where you leave off, finishlab start goes on.")
     _walk()
-
-
-def on_terminal() -> bool:
-    """Return whether somebody can answer."""
-    return sys.stdin.isatty()
 
 
 def _guide() -> Guide:

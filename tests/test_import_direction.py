@@ -62,6 +62,7 @@ LAYERS: Final = (
         "board/commands",
         "mend/commands",
     ),
+    ("page",),
 )
 """Rooms from left to right; a room imports from itself and from rooms further left, never from one beside it."""
 
@@ -115,7 +116,7 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
     },
     "plan": {
         "plan/figures": ("calendar", "drying", "parts", "stair_plan", "woodwork"),
-        "plan/documents": ("documents", "days", "entered", "logged"),
+        "plan/documents": ("documents", "days", "entered", "logged", "walking"),
         "plan/commands": ("commands",),
     },
     "strip": {
@@ -156,11 +157,11 @@ STORES: Final = _modules("logbook")
 DOORWAYS: Final = {
     "PIL": ("finishlab.photos",),
     "alembic": ("finishlab.logbook",),
-    "click": ("finishlab.cli", "finishlab.guide", "finishlab.rank.options", *COMMANDS),
+    "click": ("finishlab.cli", "finishlab.guide", "finishlab.page", "finishlab.rank.options", *COMMANDS),
     "colour": ("finishlab.colorimetry",),
     "cv2": ("finishlab.imaging",),
-    "jinja2": ("finishlab.show",),
-    "markupsafe": ("finishlab.show",),
+    "jinja2": ("finishlab.show", "finishlab.page"),
+    "markupsafe": ("finishlab.show", "finishlab.page"),
     "matplotlib": (
         "finishlab.report.plots",
         "finishlab.report.planes",
@@ -174,9 +175,12 @@ DOORWAYS: Final = {
     "reportlab": ("finishlab.show",),
     "rich": ("finishlab.show", "finishlab.cli"),
     "scipy": ("finishlab.imaging",),
+    "segno": ("finishlab.page.commands",),
     "simplejpeg": ("finishlab.photos.jpeg",),
     "skimage": ("finishlab.imaging",),
     "sqlalchemy": ("finishlab.logbook", *STORES),
+    "starlette": ("finishlab.page",),
+    "uvicorn": ("finishlab.page.server",),
 }
 """Outside library -> the rooms or modules that may import it."""
 
@@ -306,6 +310,8 @@ def test_every_outside_library_has_one_doorway() -> None:
         ("finishlab.stair.records", "finishlab.stair.store", False),
         ("finishlab.plan.calendar", "finishlab.logbook", False),
         ("finishlab.plan.documents", "finishlab.plan.commands", False),
+        ("finishlab.page.views", "finishlab.stair.commands", True),
+        ("finishlab.stair.commands", "finishlab.page.asking", False),
     ],
 )
 def test_the_rule_tells_right_from_wrong(importer: str, imported: str, allowed: bool) -> None:
