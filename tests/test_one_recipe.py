@@ -435,6 +435,28 @@ def test_a_coat_of_nobody_knows_what_counts_as_oil(run: Run) -> None:
     assert "rags with oil" in run("stairs", "log", "tread 1", "stain").stderr
 
 
+def test_a_kind_in_everyday_words_is_known_everywhere(run: Run) -> None:
+    """Schedule, mending, deviations and what follows on what know the kinds that a recipe's words name."""
+    words = "--step 'colour=walnut oil stain' --top 'product=water polyurethane'"
+    assert "water over fresh oil beads and peels" in do(run, f"recipe add Warm {words}")
+    do(run, "stairs add 3 --tread 914x292x27 --recipe R1", "can add honey --kind 'gel stain'")
+    assert "usual: 24 to 72 h under another product" in told(run, "schedule R1 --output s.pdf")["steps"][1]["time"]
+    assert "holds gel stain, and R1 asks for oil stain" in do(run, "stairs log tread 1 stain --can C1")
+    do(run, "stairs log tread 2 stain", "stairs log tread 2 topcoat")
+    assert "topcoat 1 (water polyurethane)" in do(run, "mend peeling --part 'tread 2'")
+    assert "usual (common practice, no source) are at least 24 h, so too soon" in do(
+        run, "mend peeling --part 'tread 2'"
+    )
+
+
+def test_a_topcoat_whose_words_say_nothing_counts_as_oil(run: Run) -> None:
+    """Each coat of a topcoat of which neither kind nor words tell what it is brings the caution of oily rags."""
+    do(run, "recipe add Odd --top 'product=Best'", "stairs add 3 --tread 914x292x27 --recipe R1")
+    assert "rags with oil" in do(run, "stairs log tread 1 topcoat")
+    do(run, "recipe edit R1 --top 'product=water polyurethane'")
+    assert "rags with oil" not in do(run, "stairs log tread 1 topcoat")
+
+
 def test_a_topcoat_over_too_little_stain_is_noticed(run: Run) -> None:
     """A topcoat logged where the recipe's stain is not all on is told at once and listed with its own event."""
     words = ("--step", "oil; colour=walnut; coats=2", "--top", "oil pu; coats=3")

@@ -27,7 +27,7 @@ from finishlab.cli.common import (
 )
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import UsageError
-from finishlab.stair.names import SIDES, PartKind
+from finishlab.stair.names import SIDES, PartKind, listed
 from finishlab.stair.records import COAT_STEPS, PartSizes
 
 if TYPE_CHECKING:
@@ -201,40 +201,30 @@ def stairs() -> None:
 @click.option("--skirts", type=_SIDES, help="A skirt board along each flight, at which side.")
 @click.option("--stringers", type=_SIDES, help="A stringer along each flight to be finished, at which side.")
 @click.option("--species", metavar="WOOD", help="The wood of all these parts.")
-@click.option("--recipe", metavar="R1", help="The recipe they are to be finished by.")
+@click.option("--recipe", "recipe_number", metavar="R1", help="The recipe they are to be finished by.")
 @click.option("--name", metavar="TEXT", help="What the one flight or landing is called, e.g. “to the attic”.")
 @click.option("--above", type=click.IntRange(0, 99), metavar="N", help="A forgotten landing: the flight below it.")
 @json_option
-def add(
-    *,
-    words: tuple[str, ...],
-    recipe: str | None,
-    name: str | None,
-    above: int | None,
-    as_json: bool,
-    **values: Any,  # noqa: ANN401 - texts, figures and flags
-) -> None:
+def add(*, words: tuple[str, ...], as_json: bool, **values: Any) -> None:  # noqa: ANN401 - texts, figures and flags
     """Enter flights by their risers, and landings between them, from the bottom up, with all their parts.
 
     A flight has one tread fewer than risers, since the floor above is the last step, and a nosing at its top.
     Sizes hold for all that are entered; change single ones with: finishlab stairs edit
     """
     from finishlab.stair.entering import PartPlan, new_flights
-    from finishlab.stair.names import listed
 
-    sizes = _sizes_by_kind(values)
     sides = {kind: values[option] for kind, option in _BOTH_SIDES.items() if values[option] is not None}
     with open_logbook(make=True) as log:
         plan = PartPlan(
-            sizes,
+            _sizes_by_kind(values),
             risers=not values["no_risers"],
             top_nosing=not values["no_top_nosing"],
             landing_boards=values["landing_boards"],
             sided={kind: SIDES if side == "both" else (side,) for kind, side in sides.items()},
             species=values["species"],
-            **_numbered(log, {} if recipe is None else {"recipe_number": recipe}),
+            recipe_number=_numbered(log, values)["recipe_number"],
         )
-        flights, parts = new_flights(log.stair(), words, plan, name=name, above=above)
+        flights, parts = new_flights(log.stair(), words, plan, name=values["name"], above=values["above"])
         log.add_flights(flights, parts)
         stair = log.stair()
     for flight in stair.flights:
@@ -503,7 +493,6 @@ def _colour_lines(part: PartShown, day: dt.date) -> Iterator[str]:
 def add_parts(*, parts: tuple[str, ...], as_json: bool, **values: Any) -> None:  # noqa: ANN401 - texts and figures
     """Enter further parts of flights and landings that are there."""
     from finishlab.stair.entering import new_parts, size_remarks
-    from finishlab.stair.names import listed
 
     sizes, given = PartSizes(**_sizes(values)), _given(_PART, values)
     with open_logbook() as log:
