@@ -19,8 +19,8 @@ from finishlab.amounts import LIKELY
 from finishlab.board.records import BOARD_LIMITS
 from finishlab.cli import finishlab
 from finishlab.coatings import COATINGS, FOLLOWS, Coating, follow
+from finishlab.finish import FINISH_PARTS
 from finishlab.finish.fields import FieldSpec, Section, section_limits, specs
-from finishlab.finish.finish import FINISH_PARTS
 from finishlab.finish.warnings import SOFT, SoftLimit
 from finishlab.logbook.archive import json_schema
 from finishlab.mend.faults import FAULTS

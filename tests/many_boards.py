@@ -22,7 +22,7 @@ from sqlalchemy.orm import Session
 from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.difference import delta_e_interval
 from finishlab.colorimetry.estimate import WOOD_ALONE, LabEstimate, SharedEffect
-from finishlab.finish.finish import Finish
+from finishlab.finish import Finish
 from finishlab.logbook import Logbook
 from finishlab.logbook import writing as rows
 from finishlab.logbook.stored import DirectPair

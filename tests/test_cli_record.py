@@ -10,7 +10,7 @@ from click.testing import CliRunner, Result
 from logbook_makers import DAY, keep, measurement
 
 from finishlab.board.records import BoardRecord, FloorSpotRecord
-from finishlab.cli.root import finishlab
+from finishlab.cli.lazy import finishlab
 from finishlab.logbook import DirectPair, Logbook
 
 

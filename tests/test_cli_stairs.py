@@ -44,7 +44,7 @@ def stair_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
     run = Run(tmp_path_factory.mktemp("stair") / "logbook")
     for line in ENTERED:
         stairs(run, line)
-    from finishlab.finish.finish import ColourStep, Finish, Topcoat
+    from finishlab.finish import ColourStep, Finish, Topcoat
     from finishlab.logbook import Logbook
     from finishlab.recipe.records import Can, Label, Recipe
 

@@ -14,9 +14,9 @@ from click.testing import CliRunner
 from logbook_makers import DAY, keep, measurement
 
 from finishlab.board.records import BoardRecord, FloorSpotRecord
-from finishlab.cli.root import finishlab
+from finishlab.cli.lazy import finishlab
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
-from finishlab.finish.finish import Finish, Preparation, Topcoat
+from finishlab.finish import Finish, Preparation, Topcoat
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.matching.aims import Aim
 from finishlab.measure import Measurement

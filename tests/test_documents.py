@@ -20,8 +20,8 @@ from finishlab.board.shown import what_it_is
 from finishlab.errors import OutputError
 from finishlab.files import write_atomically
 from finishlab.matching.scatter import FloorPool
-from finishlab.measuring.documents import measurement_document
 from finishlab.measuring.photos import PhotoResult
+from finishlab.measuring.shown import measurement_document
 from finishlab.rank.documents import pool_document, ranking_data
 from finishlab.show.document import Document
 from finishlab.show.jsons import dump, json_form

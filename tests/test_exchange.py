@@ -22,9 +22,9 @@ from logbook_makers import DAY, measurement, trial
 from PIL import ExifTags, Image
 
 from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
-from finishlab.cli.root import finishlab
+from finishlab.cli.lazy import finishlab
 from finishlab.errors import LogbookError, OutputError
-from finishlab.finish.finish import ColourStep, Finish
+from finishlab.finish import ColourStep, Finish
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.archive import export_logbook, import_logbook, json_schema, upgraded

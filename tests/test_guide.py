@@ -13,8 +13,7 @@ from logbook_makers import DAY, keep, measurement
 
 from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.cli import finishlab
-from finishlab.demo.place import samples_home
-from finishlab.demo.story import FOLDER
+from finishlab.demo import FOLDER, samples_home
 from finishlab.guide.steps import FIRST_HOUR, read_guide
 from finishlab.logbook import Logbook
 

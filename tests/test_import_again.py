@@ -20,7 +20,7 @@ from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.archive import upgraded
 from finishlab.logbook.merge import MergeResult, checked
-from finishlab.logbook.wording import change_line
+from finishlab.logbook.stored import change_line
 from finishlab.recipe.records import Can
 from finishlab.stair.records import Flight, Part, PartEvent
 

@@ -20,7 +20,7 @@ LAYERS: Final = (
     ("cautions", "woods"),
     ("amounts",),
     ("record",),
-    ("finish/records", "toml_file"),
+    ("finish", "toml_file"),
     ("recipe/records",),
     ("board/records",),
     ("finish/wording", "stair/records", "strip/records"),
@@ -30,7 +30,6 @@ LAYERS: Final = (
     ("matching", "plan/figures", "mend/table"),
     ("photos", "logbook"),
     ("show",),
-    ("logbook/wording",),
     ("board/shown",),
     ("measuring",),
     ("stair/progress", "strip/page"),
@@ -43,7 +42,6 @@ LAYERS: Final = (
         "plan/documents",
         "strip/documents",
         "guide/documents",
-        "demo",
         "logbook/documents",
         "mend/documents",
     ),
@@ -57,7 +55,7 @@ LAYERS: Final = (
         "measuring/commands",
         "strip/commands",
         "guide/commands",
-        "demo/commands",
+        "demo",
         "recipe/commands",
         "rank/commands",
         "report/commands",
@@ -69,8 +67,8 @@ LAYERS: Final = (
 
 INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
     "finish": {
-        "finish/records": ("fields", "finish"),
-        "finish/wording": ("warnings", "wording"),
+        "finish": ("fields",),
+        "finish/wording": ("warnings",),
         "finish/entering": ("entering",),
         "finish/commands": ("commands",),
     },
@@ -79,8 +77,8 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "recipe/commands": ("commands", "cans"),
     },
     "measuring": {
-        "measuring": ("photos", "documents", "logged", "pictures", "picking"),
-        "measuring/commands": ("commands", "pick_window"),
+        "measuring": ("photos", "shown", "logged"),
+        "measuring/commands": ("commands", "picking"),
     },
     "rank": {
         "rank": ("gathering", "comparing", "sentences", "documents"),
@@ -94,14 +92,10 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
     "board": {
         "board/records": ("records",),
         "board/shown": ("shown",),
-        "board/commands": ("commands", "adding", "checks", "naming", "table", "floor_commands"),
+        "board/commands": ("commands", "adding", "checks", "files", "floor_commands"),
     },
     "logbook": {
-        "logbook/wording": ("wording",),
-        "logbook/documents": (
-            "archive",
-            "checking",
-        ),
+        "logbook/documents": ("archive",),
         "logbook/commands": ("commands",),
     },
     "stair": {
@@ -134,17 +128,13 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
     "strip": {
         "strip/records": ("records",),
         "strip/page": ("page",),
-        "strip/learning": ("learning", "trials"),
-        "strip/documents": ("documents",),
+        "strip/learning": ("trials",),
+        "strip/documents": ("greys",),
         "strip/commands": ("commands", "camera_commands", "trial_commands"),
     },
     "guide": {
         "guide/documents": ("steps",),
         "guide/commands": ("commands",),
-    },
-    "demo": {
-        "demo": ("place", "story"),
-        "demo/commands": ("commands",),
     },
     "printing": {
         "printing": ("house_file", "labels", "schedule"),
@@ -158,7 +148,7 @@ part of the logbook's room: both build on the tables, and the logbook offers wha
 """
 
 RENDERER: Final = Path(__file__).parent / "render"
-RENDERER_USES: Final = ("finishlab.colorimetry", "finishlab.imaging", "finishlab.demo.story", "render")
+RENDERER_USES: Final = ("finishlab.colorimetry", "finishlab.imaging", "finishlab.demo", "render")
 """What the renderer of the tests' photos may use of ours: what pixels and colours mean, and the demo's story."""
 
 
@@ -173,7 +163,7 @@ STORES: Final = _modules("logbook")
 DOORWAYS: Final = {
     "PIL": ("finishlab.photos",),
     "alembic": ("finishlab.logbook",),
-    "click": ("finishlab.cli", "finishlab.rank.options", *COMMANDS),
+    "click": ("finishlab.cli", "finishlab.demo", "finishlab.rank.options", *COMMANDS),
     "colour": ("finishlab.colorimetry",),
     "cv2": ("finishlab.imaging",),
     "jinja2": ("finishlab.show",),
@@ -182,7 +172,7 @@ DOORWAYS: Final = {
         "finishlab.report.plots",
         "finishlab.report.planes",
         "finishlab.show.drawing",
-        "finishlab.show.pdf.text",
+        "finishlab.show.sheets",
     ),
     "numpy": ("finishlab",),
     "pillow_heif": ("finishlab.photos",),
@@ -311,9 +301,9 @@ def test_every_outside_library_has_one_doorway() -> None:
         ("finishlab.show.html", "finishlab.report.story", False),
         ("finishlab.rank", "finishlab.photos.reading", True),
         ("finishlab.colorimetry.spaces", "finishlab", False),
-        ("finishlab.rank", "finishlab.demo.story", False),
-        ("finishlab.demo.story", "finishlab.cli", False),
-        ("finishlab.demo.commands", "finishlab.demo.story", True),
+        ("finishlab.rank", "finishlab.demo", False),
+        ("finishlab.cli.lazy", "finishlab.demo", False),
+        ("finishlab.demo", "finishlab.cli.common", True),
         ("finishlab", "finishlab.rank", True),
         ("finishlab.logbook.store", "finishlab.stair.store.StairStore", True),
         ("finishlab.stair.store", "finishlab.logbook.tables", True),

@@ -21,9 +21,9 @@ from hypothesis import strategies as st
 from logbook_makers import make_photo, measurement
 
 from finishlab.board.records import BoardRecord, PhotoRecord
-from finishlab.cli.root import finishlab
+from finishlab.cli.lazy import finishlab
 from finishlab.errors import LogbookError, UsageError
-from finishlab.finish.finish import ColourStep, Finish, Preparation, Topcoat
+from finishlab.finish import ColourStep, Finish, Preparation, Topcoat
 from finishlab.imaging.strip import Paper
 from finishlab.logbook import Logbook
 from finishlab.measure import Measurement
@@ -48,8 +48,7 @@ from finishlab.show.document import Column, Facts, Table
 from finishlab.show.pages import Pages, Picture, Pictures, Section, Swatch, Swatches
 from finishlab.show.pdf.flow import HOUSE, REPORT
 from finishlab.show.pdf.pages import pages_pdf
-from finishlab.show.pdf.sheet import qr_modules
-from finishlab.show.pdf.text import (
+from finishlab.show.sheets import (
     DEJAVU,
     POINTS_PER_MM,
     break_lines,
@@ -57,6 +56,7 @@ from finishlab.show.pdf.text import (
     font_runs,
     letters_missing,
     line_width,
+    qr_modules,
     unprintable,
 )
 from finishlab.stair.records import Flight, Part, PartEvent

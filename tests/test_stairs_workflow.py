@@ -11,7 +11,7 @@ import pytest
 from logbook_makers import DAY, keep, measurement
 
 from finishlab.errors import UsageError
-from finishlab.finish.finish import ColourStep, Finish, Seal, Topcoat
+from finishlab.finish import ColourStep, Finish, Seal, Topcoat
 from finishlab.logbook import Logbook
 from finishlab.plan.geometry import face_areas
 from finishlab.plan.logged import planned_part

@@ -33,7 +33,7 @@ from finishlab.measure import measure
 from finishlab.measure.areas import GreyArea, PixelRect
 from finishlab.measure.learn_greys import learn_greys
 from finishlab.rank.comparing import compare
-from finishlab.strip.learning import learn_from_readings
+from finishlab.strip.greys import learn_from_readings
 
 OTHER: Final = Printer(paper=0.83, ink=0.035, gamma=1.05)
 """A print that keeps sRGB's tone, somewhat darker."""

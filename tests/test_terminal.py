@@ -18,8 +18,8 @@ from finishlab.colorimetry.spaces import hex_colour
 from finishlab.matching.ranking import Ranking
 from finishlab.matching.scatter import FloorPool
 from finishlab.measure import Measurement
-from finishlab.measuring.documents import measurement_document
 from finishlab.measuring.photos import PhotoResult
+from finishlab.measuring.shown import measurement_document
 from finishlab.rank.comparing import Comparison
 from finishlab.rank.documents import comparison_document
 from finishlab.rank.sentences import chance, doubts_once, next_steps, place_mark

@@ -12,7 +12,7 @@ from logbook_makers import DAY, keep, measurement, trial
 
 from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.errors import LogbookError
-from finishlab.finish.finish import ColourStep, Finish
+from finishlab.finish import ColourStep, Finish
 from finishlab.imaging.greys import USUAL
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.recipe.records import Can, Recipe

@@ -10,19 +10,21 @@ import click
 
 from finishlab.board.records import MAX_COATS, PURPOSES
 from finishlab.board.shown import colours, lights, measured, past
-from finishlab.cli.cautions import say_cautions
 from finishlab.cli.common import (
     BeginningChoice,
     colour_words,
     confirm_floor_option,
     json_option,
+    list_command,
     open_logbook,
     photos_words,
+    remove_command,
     say,
+    say_cautions,
     say_undo,
+    show_command,
     show_document,
 )
-from finishlab.cli.kinds import list_command, remove_command, show_command
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import UsageError
 from finishlab.finish.commands import CLEARABLE, draft_options, say_warnings, typed
@@ -146,7 +148,7 @@ def _lit(row: BoardRow) -> str:
 
 def product_words(log: Logbook, *records: BoardRecord) -> list[str]:
     """Return the words of boards' finishes, in short and in full, that say what was put on."""
-    from finishlab.finish.finish import Finish
+    from finishlab.finish import Finish
     from finishlab.recipe.records import products_of
 
     cans = {can.number.key: can.record for can in log.cans()}
@@ -173,7 +175,7 @@ def board() -> None:
 @json_option
 def history(*, number: str, as_json: bool) -> None:
     """Show what was done to a board, also a removed one."""
-    from finishlab.logbook.wording import change_entry, change_line
+    from finishlab.logbook.stored import change_entry, change_line
 
     board = Number.read("B", number)
     with open_logbook() as log:
@@ -442,8 +444,8 @@ def import_boards(*, file: str, as_json: bool) -> None:
     as preparation.grits or steps.1.kind. If one row is wrong, none is logged. Photos come afterwards: finishlab board
     add PHOTO --to B1
     """
-    from finishlab.board.table import import_boards as imported
-    from finishlab.board.table import rows_words
+    from finishlab.board.files import import_boards as imported
+    from finishlab.board.files import rows_words
 
     with open_logbook(make=True) as log:
         done = imported(log, file)

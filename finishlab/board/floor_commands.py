@@ -18,19 +18,22 @@ from finishlab.cli.common import (
     confirm_floor_option,
     doubt_lines,
     json_option,
+    light_option,
     measure_all,
     new_light_option,
     on_terminal,
     open_logbook,
     photos_argument,
     photos_words,
+    print_logged,
+    remove_command,
     report_failures,
     say,
     say_undo,
+    show_command,
     show_document,
     untouched,
 )
-from finishlab.cli.kinds import light_option, print_logged, remove_command, show_command
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import UsageError
 from finishlab.record import DAYLIGHT, parse_date, today

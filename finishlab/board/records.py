@@ -9,8 +9,8 @@ from dataclasses import InitVar, dataclass, field
 from typing import Any, Final, Literal, get_args
 
 from finishlab.errors import UsageError
+from finishlab.finish import Finish
 from finishlab.finish.fields import HardLimit
-from finishlab.finish.finish import Finish
 from finishlab.record import (
     DAYLIGHT,
     SHORT_TEXT,

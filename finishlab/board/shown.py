@@ -9,9 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.errors import LogbookError
-from finishlab.finish.finish import Finish
-from finishlab.finish.wording import Row, finish_fields, finish_rows
-from finishlab.logbook.wording import change_line
+from finishlab.finish import Finish, Row, finish_fields, finish_rows
 from finishlab.quality import Doubt
 from finishlab.record import Light
 from finishlab.show import jsons
@@ -244,6 +242,8 @@ def measured(log: Logbook, found: Sequence[ColourRow]) -> list[Block]:
 
 def past(log: Logbook, number: str) -> Listing:
     """Return what was done to a thing."""
+    from finishlab.logbook.stored import change_line
+
     return Listing("History", [change_line(change) for change in log.history(number)])
 
 

@@ -14,8 +14,8 @@ import click
 from finishlab.board.records import CLEAR_ONLY, STATES
 from finishlab.cli.common import options, say
 from finishlab.errors import UsageError
+from finishlab.finish import FINISH_PARTS, MOST_STEPS, ColourStep, Finish, FinishPart
 from finishlab.finish.fields import FieldSpec, Section, changed, parse_fields, specs
-from finishlab.finish.finish import FINISH_PARTS, MOST_STEPS, ColourStep, Finish, FinishPart
 
 if TYPE_CHECKING:
     from finishlab.finish.entering import Draft, Entered, FinishTexts

@@ -19,8 +19,8 @@ from typing import Any, Final, Protocol
 from finishlab.amounts import read_figure
 from finishlab.board.records import CLEAR_ONLY, BoardRecord
 from finishlab.errors import UsageError
+from finishlab.finish import FINISH_PARTS, ColourStep, Finish, step_changes
 from finishlab.finish.fields import Section, changed, likely_sides, parse_fields, specs
-from finishlab.finish.finish import FINISH_PARTS, ColourStep, Finish, step_changes
 from finishlab.finish.warnings import FinishWarning, WarningContext, board_warnings
 from finishlab.logbook import Logbook, StoredBoard, StoredRecipe
 from finishlab.matching.guards import sheen_of

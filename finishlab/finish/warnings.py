@@ -10,7 +10,7 @@ from typing import Any, Final
 from finishlab.amounts import COMMON_PRACTICE
 from finishlab.board.records import FINISHED_STATES, BoardRecord
 from finishlab.coatings import Coating, Layer, follow_notes, of_step
-from finishlab.finish.finish import ColourStep, Finish
+from finishlab.finish import ColourStep, Finish
 from finishlab.recipe.records import Label
 from finishlab.record import named
 from finishlab.units import as_typed_text

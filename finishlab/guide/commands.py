@@ -159,7 +159,7 @@ def _photos(question: str) -> Words:
 
 def _run(words: Sequence[str]) -> int:
     """Run a command line as it would be typed, and return its exit code."""
-    from finishlab.cli.root import finishlab
+    from finishlab.cli.lazy import finishlab
 
     say(f"$ finishlab {shlex.join(words)}")
     return exit_code_of(lambda: finishlab.main(["--logbook", str(logbook_folder()), *words], standalone_mode=False))

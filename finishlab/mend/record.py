@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 from finishlab.coatings import COMMON, Coating, coating, follow, of_step
 from finishlab.errors import UsageError
-from finishlab.finish.finish import Finish
+from finishlab.finish import Finish
 from finishlab.mend.faults import Ask, Fault
 from finishlab.stair.deviations import deviations
 from finishlab.stair.progress import Progress, can_words, progress_of, recipe_of

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 from finishlab.coatings import Coating, can_kinds, coating, kind_in, of_step
 from finishlab.errors import UsageError
-from finishlab.finish.finish import ColourStep, Seal, Topcoat
+from finishlab.finish import ColourStep, Seal, Topcoat
 from finishlab.logbook.recipes import chosen_recipe
 from finishlab.plan.coverage import Can, Coats
 from finishlab.plan.drying import Laid, recoat_times

@@ -8,9 +8,18 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from finishlab.cli.cautions import say_cautions
-from finishlab.cli.common import changes_given, json_option, open_logbook, options, say
-from finishlab.cli.kinds import list_command, print_logged, remove_command, show_command
+from finishlab.cli.common import (
+    changes_given,
+    json_option,
+    list_command,
+    open_logbook,
+    options,
+    print_logged,
+    remove_command,
+    say,
+    say_cautions,
+    show_command,
+)
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import UsageError
 from finishlab.recipe.records import CAN_KINDS, Can, Label

@@ -9,9 +9,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from finishlab.cli.cautions import say_cautions
-from finishlab.cli.common import json_option, open_logbook, say, show_document
-from finishlab.cli.kinds import list_command, print_logged, remove_command, show_command
+from finishlab.cli.common import (
+    json_option,
+    list_command,
+    open_logbook,
+    print_logged,
+    remove_command,
+    say,
+    say_cautions,
+    show_command,
+    show_document,
+)
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import UsageError
 from finishlab.finish.commands import part_options, say_warnings
@@ -20,7 +28,7 @@ from finishlab.show.kind import Field, Kind
 
 if TYPE_CHECKING:
     from finishlab.board.records import BoardRecord
-    from finishlab.finish.finish import Finish
+    from finishlab.finish import Finish
     from finishlab.logbook import Logbook, StoredApproval, StoredRecipe
     from finishlab.recipe.records import Recipe
     from finishlab.stair.records import StoredPart
@@ -80,7 +88,7 @@ def _rows(log: Logbook, light: str | None = None) -> list[RecipeRow]:
 
 def _page(log: Logbook, row: RecipeRow) -> tuple[Block, ...]:
     """Return a recipe as it is to be done, step by step."""
-    from finishlab.finish.wording import finish_rows
+    from finishlab.finish import finish_rows
 
     del log
     facts = (
@@ -138,7 +146,7 @@ def recipe() -> None:
 @json_option
 def add(*, name: str, board: str | None, note: str | None, parts: dict[str, Any], as_json: bool) -> None:
     """Write down a recipe; print its number."""
-    from finishlab.finish.finish import Finish
+    from finishlab.finish import Finish
     from finishlab.recipe.records import Recipe
 
     with open_logbook(make=True) as log:
@@ -233,7 +241,7 @@ def _standards(log: Logbook, *, earlier: bool = False) -> Document:
 
 
 def _facts(standard: StoredApproval, name: str | None) -> Facts:
-    from finishlab.finish.wording import finish_rows
+    from finishlab.finish import finish_rows
 
     approval, ended = standard.approval, standard.ended
     until = "" if ended is None else f", until {ended.date()}"

@@ -9,8 +9,8 @@ from typing import ClassVar, Final
 
 from finishlab.coatings import can_kinds
 from finishlab.errors import UsageError
+from finishlab.finish import ColourStep, Finish
 from finishlab.finish.fields import HardLimit, Section, typed
-from finishlab.finish.finish import ColourStep, Finish
 from finishlab.record import (
     DatedRecord,
     Number,

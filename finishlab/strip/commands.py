@@ -10,9 +10,8 @@ import click
 from click.core import ParameterSource
 
 from finishlab.cli.common import grey_option, json_option, open_logbook, print_document, say, show_document
-from finishlab.cli.completion import logged
 from finishlab.cli.failures import show_error
-from finishlab.cli.lazy import ExampleCommand, LazyGroup
+from finishlab.cli.lazy import ExampleCommand, LazyGroup, logged
 from finishlab.errors import LogbookError, UsageError
 
 if TYPE_CHECKING:
@@ -228,7 +227,7 @@ def learn(
     where you know its L*, say it with --white. Or photograph the strip beside a grey card, read its greys with an
     instrument, or match them by eye. Photos that are logged already keep their figures until re-measured.
     """
-    from finishlab.strip.documents import check_curve_name, greys_document, save_curve
+    from finishlab.strip.greys import check_curve_name, greys_document, save_curve
 
     ends = ((_PAPER, white), (_BLACK, black))
     typed = (*readings, *((level, value) for level, value in ends if value is not None))
@@ -254,7 +253,7 @@ def _learned_from_far(
     log: Logbook, photos: tuple[str, ...], number: int | None, typed: tuple[Reading, ...]
 ) -> tuple[StripGreys | None, tuple[Doubt, ...], int]:
     """Learn from those photos that can be used; say what is wrong with the others, and return the worst code."""
-    from finishlab.strip.learning import learn_from_far
+    from finishlab.strip.greys import learn_from_far
 
     far, errors = learn_from_far(log, photos, number=number, readings=_by_level(typed))
     for error in errors:
@@ -272,7 +271,7 @@ def _learned(
     greys: tuple[GreyArea, ...],
 ) -> tuple[StripGreys, tuple[Doubt, ...]]:
     """Learn from known greys in a photo, from what an eye saw or from what was typed."""
-    from finishlab.strip.learning import learn_from_eye, learn_from_photo, learn_from_readings
+    from finishlab.strip.greys import learn_from_eye, learn_from_photo, learn_from_readings
 
     if photos:
         found = learn_from_photo(log, photos[0], greys, number=number)
@@ -324,7 +323,7 @@ def _check(
 @json_option
 def list_strips(*, as_json: bool) -> None:
     """List the strips whose greys were learned."""
-    from finishlab.strip.documents import greys_document
+    from finishlab.strip.greys import greys_document
 
     with open_logbook() as log:
         found = log.learned_greys()
@@ -344,7 +343,7 @@ def list_strips(*, as_json: bool) -> None:
 @json_option
 def show(*, number: int, save_picture: str | None, as_json: bool) -> None:
     """Show what is known of a strip's greys beside usual prints, and what was learned of it before."""
-    from finishlab.strip.documents import check_curve_name, save_curve, strip_document
+    from finishlab.strip.greys import check_curve_name, save_curve, strip_document
 
     check_curve_name(save_picture)
     with open_logbook() as log:
