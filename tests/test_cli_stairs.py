@@ -46,7 +46,7 @@ def stair_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
         stairs(run, line)
     from finishlab.finish import ColourStep, Finish, Topcoat
     from finishlab.logbook import Logbook
-    from finishlab.recipe.records import Can, Label, Recipe
+    from finishlab.recipe import Can, Label, Recipe
 
     with Logbook.open(run.logbook) as log:
         log.add_can(Can("oil stain", "honey", maker="Acme", lot="A1", place="cellar", label=Label(recoat_h=24)))

@@ -14,8 +14,7 @@ import report_samples as samples
 from hypothesis import given
 from hypothesis import strategies as st
 
-from finishlab.board.commands import BOARD
-from finishlab.board.floor_commands import FLOOR
+from finishlab.board.commands import BOARD, FLOOR
 from finishlab.board.shown import what_it_is
 from finishlab.errors import OutputError
 from finishlab.files import write_atomically

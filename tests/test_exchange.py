@@ -21,7 +21,7 @@ from click.testing import CliRunner
 from logbook_makers import DAY, measurement, trial
 from PIL import ExifTags, Image
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
+from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.cli.lazy import finishlab
 from finishlab.errors import LogbookError, OutputError
 from finishlab.finish import ColourStep, Finish
@@ -30,7 +30,7 @@ from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.archive import export_logbook, import_logbook, json_schema, upgraded
 from finishlab.logbook.merge import TABLES, Dump, checked
 from finishlab.logbook.store import DATABASE
-from finishlab.recipe.records import Can
+from finishlab.recipe import Can
 from finishlab.stair.records import Flight, Part, PartEvent, PartSizes, StoredStair
 
 

@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from conftest import Run
 from logbook_makers import DAY, keep, measurement
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord
+from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.cli import finishlab
 from finishlab.demo import FOLDER, samples_home
 from finishlab.guide.steps import FIRST_HOUR, read_guide

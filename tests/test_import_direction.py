@@ -17,13 +17,12 @@ LAYERS: Final = (
     ("errors",),
     ("version",),
     ("quality", "units", "coatings", "files"),
-    ("cautions", "woods"),
-    ("amounts",),
+    ("cautions",),
     ("record",),
     ("finish", "toml_file"),
-    ("recipe/records",),
-    ("board/records",),
-    ("finish/wording", "stair/records", "strip/records"),
+    ("recipe",),
+    ("board",),
+    ("finish/wording", "stair/records", "strip"),
     ("colorimetry",),
     ("imaging",),
     ("measure",),
@@ -73,8 +72,7 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "finish/commands": ("commands",),
     },
     "recipe": {
-        "recipe/records": ("records",),
-        "recipe/commands": ("commands", "cans"),
+        "recipe/commands": ("commands",),
     },
     "measuring": {
         "measuring": ("photos", "shown", "logged"),
@@ -90,9 +88,8 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "report/commands": ("commands",),
     },
     "board": {
-        "board/records": ("records",),
         "board/shown": ("shown",),
-        "board/commands": ("commands", "adding", "checks", "files", "floor_commands"),
+        "board/commands": ("commands", "adding", "checks", "files"),
     },
     "logbook": {
         "logbook/documents": ("archive",),
@@ -126,11 +123,10 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "plan/commands": ("commands",),
     },
     "strip": {
-        "strip/records": ("records",),
         "strip/page": ("page",),
         "strip/learning": ("trials",),
         "strip/documents": ("greys",),
-        "strip/commands": ("commands", "camera_commands", "trial_commands"),
+        "strip/commands": ("commands", "camera_commands"),
     },
     "guide": {
         "guide/documents": ("steps",),

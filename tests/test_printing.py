@@ -20,7 +20,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from logbook_makers import make_photo, measurement
 
-from finishlab.board.records import BoardRecord, PhotoRecord
+from finishlab.board import BoardRecord, PhotoRecord
 from finishlab.cli.lazy import finishlab
 from finishlab.errors import LogbookError, UsageError
 from finishlab.finish import ColourStep, Finish, Preparation, Topcoat
@@ -41,7 +41,7 @@ from finishlab.printing.labels import (
     split_wish,
 )
 from finishlab.printing.schedule import SchedulePart, ScheduleStep, ScheduleView, finish_steps, schedule_pdf
-from finishlab.recipe.records import Can, Label, Recipe
+from finishlab.recipe import Can, Label, Recipe
 from finishlab.record import Address
 from finishlab.report.story import report_pdf
 from finishlab.show.document import Column, Facts, Table

@@ -15,7 +15,7 @@ from finishlab.errors import FinishlabError
 from finishlab.finish import Finish
 from finishlab.logbook import Logbook
 from finishlab.logbook.tables import FlightRow, PartEventRow, PartRow
-from finishlab.recipe.records import Can, Recipe
+from finishlab.recipe import Can, Recipe
 from finishlab.stair.records import Flight, Part, PartEvent, PartSizes
 
 NEXT = DAY + dt.timedelta(days=1)

@@ -15,7 +15,7 @@ from finishlab.finish import ColourStep, Finish, Seal, Topcoat
 from finishlab.logbook import Logbook
 from finishlab.plan.geometry import face_areas
 from finishlab.plan.logged import planned_part
-from finishlab.recipe.records import Can, Label, Recipe
+from finishlab.recipe import Can, Label, Recipe
 from finishlab.stair.deviations import remarks
 from finishlab.stair.documents import due_document, parts_document
 from finishlab.stair.entering import (

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 import report_samples as samples
 
-from finishlab.board.records import BoardRecord
+from finishlab.board import BoardRecord
 from finishlab.board.shown import board_details, label_facts
 from finishlab.colorimetry.difference import DeltaE, SignedDifference
 from finishlab.finish import ColourStep, Finish, Looking, Preparation, Seal, Topcoat

@@ -21,7 +21,7 @@ from render.texture import Texture
 from render.view import View
 from rendered import photo_of
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord
+from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.spaces import lightness_of_reflectance, reflectance_of_lightness
 from finishlab.errors import FinishlabError, LogbookError, QualityError, UsageError
 from finishlab.imaging.finder import apply_homography, find_strip

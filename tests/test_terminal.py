@@ -11,8 +11,7 @@ import pytest
 import report_samples as samples
 from rich.console import Console
 
-from finishlab.board.commands import BOARD
-from finishlab.board.floor_commands import FLOOR
+from finishlab.board.commands import BOARD, FLOOR
 from finishlab.board.shown import colour_blocks, label_facts
 from finishlab.colorimetry.spaces import hex_colour
 from finishlab.matching.ranking import Ranking

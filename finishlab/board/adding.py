@@ -9,15 +9,19 @@ from typing import TYPE_CHECKING, Any, Final, cast
 
 import click
 
+from finishlab.board import MAX_COATS, PURPOSES, BoardRecord, FloorSpotRecord
 from finishlab.board.commands import (
+    FLOOR,
+    MANY,
     board_summary,
     boards_document,
     found_words,
     photos_summary,
+    place_words,
     product_words,
+    refuse_other_floor,
+    spot_summary,
 )
-from finishlab.board.floor_commands import FLOOR, MANY, place_words, refuse_other_floor, spot_summary
-from finishlab.board.records import MAX_COATS, PURPOSES, BoardRecord, FloorSpotRecord
 from finishlab.cli.common import (
     BeginningChoice,
     area_options,

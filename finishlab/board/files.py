@@ -9,14 +9,14 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal
 
-from finishlab.board.records import CLEAR_ONLY
+from finishlab.board import CLEAR_ONLY
 from finishlab.errors import FinishlabError, LogbookError, UsageError
 from finishlab.finish.entering import UNSTAINED, Draft, Entered, finish_context, read_record_rows, read_rows_beside
 from finishlab.finish.warnings import board_warnings
 from finishlab.record import DAYLIGHT, normalise_light
 
 if TYPE_CHECKING:
-    from finishlab.board.records import BoardRecord
+    from finishlab.board import BoardRecord
     from finishlab.logbook import Logbook, StoredBoard
 
 __all__ = [

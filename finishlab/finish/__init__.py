@@ -13,11 +13,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar, Final, Literal, Self
 
-from finishlab.amounts import read_figure
 from finishlab.coatings import stain_bases, topcoat_kinds
 from finishlab.errors import UsageError
 from finishlab.finish.fields import FieldSpec, HardLimit, MixPart, Section, parse_fields, specs, typed, typed_key
 from finishlab.record import SHORT_TEXT
+from finishlab.units import read_figure
 
 __all__ = [
     "FINISH_PARTS",

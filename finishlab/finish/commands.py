@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar, cast
 
 import click
 
-from finishlab.board.records import CLEAR_ONLY, STATES
+from finishlab.board import CLEAR_ONLY, STATES
 from finishlab.cli.common import options, say
 from finishlab.errors import UsageError
 from finishlab.finish import FINISH_PARTS, MOST_STEPS, ColourStep, Finish, FinishPart

@@ -105,7 +105,7 @@ def _ask_learn() -> Iterator[Words]:
 
 
 def _ask_floor() -> Iterator[Words]:
-    from finishlab.board.records import SURFACES
+    from finishlab.board import SURFACES
 
     photos = _photos("Photos of the floor, or their folder")
     if photos:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal
 
-from finishlab.board.records import CLEAR_ONLY
+from finishlab.board import CLEAR_ONLY
 from finishlab.errors import FinishlabError
 from finishlab.matching.scatter import FEW_SPOTS
 from finishlab.record import DAYLIGHT

@@ -24,7 +24,7 @@ from sqlalchemy import Column, Connection, Table, func, inspect, select
 from sqlalchemy.orm import Session
 from sqlalchemy.types import JSON, BigInteger, Float, Integer, String
 
-from finishlab.board.records import PhotoRecord
+from finishlab.board import PhotoRecord
 from finishlab.colorimetry.camera_profile import CameraProfile
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate
@@ -47,10 +47,10 @@ from finishlab.logbook.tables import (
 )
 from finishlab.logbook.writing import note_change
 from finishlab.measure import FieldMeasurement
-from finishlab.recipe.records import Approval
+from finishlab.recipe import Approval
 from finishlab.record import normalise_light
 from finishlab.stair.reading import event_record, flight_record, part_record
-from finishlab.strip.records import TrialRecord
+from finishlab.strip import TrialRecord
 
 __all__ = [
     "ASIDE",

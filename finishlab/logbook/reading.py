@@ -20,7 +20,7 @@ from typing import Any, Final, NamedTuple, TypeVar
 from sqlalchemy import ColumnElement, Text, func, select, type_coerce
 from sqlalchemy.orm import Session
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord
+from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.table import ColourTable, TableBuilder
 from finishlab.errors import LogbookError
@@ -51,7 +51,7 @@ from finishlab.logbook.tables import (
     TrialRow,
 )
 from finishlab.quality import Doubt
-from finishlab.recipe.records import Approval
+from finishlab.recipe import Approval
 from finishlab.record import Light, Record
 
 __all__ = [

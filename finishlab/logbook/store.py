@@ -18,7 +18,7 @@ from sqlalchemy import ColumnElement, or_, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
+from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.audit import AuditStore, faults

@@ -11,17 +11,17 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any, Final, Generic, TypeVar, cast, get_args
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord
+from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.finish import Finish, finish_changes
 from finishlab.imaging.strip import FIELD_NAMES, FieldName
 from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind, Texture
 from finishlab.quality import Doubt
-from finishlab.recipe.records import Approval, Can, Label, Recipe
+from finishlab.recipe import Approval, Can, Label, Recipe
 from finishlab.record import Light, Number, Record
 from finishlab.stair.records import PartSizes, size_facts
-from finishlab.strip.records import TrialRecord
+from finishlab.strip import TrialRecord
 from finishlab.units import left_text
 
 __all__ = [

@@ -8,17 +8,16 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
-from finishlab.coatings import COMMON, Coating, coating, follow, of_step
+from finishlab.coatings import COMMON, Coating, coating, follow, of_step, wood_in
 from finishlab.errors import UsageError
 from finishlab.finish import Finish
 from finishlab.mend.faults import Ask, Fault
 from finishlab.stair.deviations import deviations
 from finishlab.stair.progress import Progress, can_words, progress_of, recipe_of
 from finishlab.stair.shown import PartShown, parts_shown
-from finishlab.woods import wood_in
 
 if TYPE_CHECKING:
-    from finishlab.recipe.records import Label
+    from finishlab.recipe import Label
     from finishlab.stair.records import Conditions, StoredEvent, StoredPart, StoredStair
 
 __all__ = ["PartRecord", "part_record"]

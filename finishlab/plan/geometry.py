@@ -11,9 +11,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from finishlab.amounts import likely_length
 from finishlab.errors import UsageError
 from finishlab.stair.names import PART_KINDS, PartKind
+from finishlab.units import likely_length
 
 __all__ = ["UPRIGHT", "WALKED_ON", "Corners", "Part", "Shape", "back_width", "corners", "face_areas", "unlikely_sizes"]
 
@@ -276,7 +276,7 @@ def _angle(cot: float) -> float:
 
 
 def unlikely_sizes(parts: Iterable[Part]) -> tuple[str, ...]:
-    """Return a sentence for each size that treads and risers hardly have; see `finishlab.amounts.LIKELY`."""
+    """Return a sentence for each size that treads and risers hardly have; see `finishlab.units.LIKELY`."""
     found: dict[str, None] = {}
     for part in parts:
         if part.kind not in {"tread", "riser"}:

@@ -37,8 +37,8 @@ from finishlab.units import LITRES_PER_QT
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.plan.drying import Times, Window
-    from finishlab.recipe.records import Can as LoggedCan
-    from finishlab.recipe.records import Label
+    from finishlab.recipe import Can as LoggedCan
+    from finishlab.recipe import Label
     from finishlab.stair.records import CoatStep, StoredPart, StoredStair
 
 __all__ = ["finish_products", "logged_plan", "logged_products", "logged_stair", "planned_part"]

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     from finishlab.board.shown import Lab
     from finishlab.logbook import Logbook, StoredApproval
-    from finishlab.recipe.records import Can
+    from finishlab.recipe import Can
     from finishlab.stair.records import StoredEvent, StoredStair
 
 __all__ = ["house_pages", "house_summary"]

@@ -19,14 +19,14 @@ from finishlab.finish.fields import Section, specs
 from finishlab.imaging.strip import PAGES, Paper
 from finishlab.logbook.recipes import chosen_recipe
 from finishlab.printing.labels import recipe_words
-from finishlab.recipe.records import products_of
+from finishlab.recipe import products_of
 from finishlab.record import today
 from finishlab.show.sheets import MISSING_NOTE, Setting, Sheet, break_lines, cap_of, fit, letters_missing, line_width
 from finishlab.stair.progress import can_words, coats_of, progress_of, recipe_of, resolved
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
-    from finishlab.recipe.records import Can, Label
+    from finishlab.recipe import Can, Label
     from finishlab.stair.progress import Progress
     from finishlab.stair.records import StoredPart, StoredStair
 

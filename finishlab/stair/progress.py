@@ -10,7 +10,7 @@ from typing import Final, Literal
 
 from finishlab.coatings import of_step
 from finishlab.finish import ColourStep, Finish, Seal, Topcoat
-from finishlab.recipe.records import Can
+from finishlab.recipe import Can
 from finishlab.stair.names import PartKind
 from finishlab.stair.records import COAT_STEPS, CoatStep, StoredEvent, StoredPart, StoredStair
 
