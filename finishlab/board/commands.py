@@ -28,6 +28,7 @@ from finishlab.cli.common import (
     photos_argument,
     photos_words,
     print_logged,
+    print_results,
     remove_command,
     report_failures,
     say,
@@ -331,7 +332,7 @@ def import_boards(*, file: str, as_json: bool) -> None:
         if as_json:
             show_document(boards_document(done.boards), as_json=True)
         else:
-            click.echo("\n".join(board.number for board in done.boards))
+            print_results("\n".join(board.number for board in done.boards))
         first, last = done.boards[0].number, done.boards[-1].number
         span = first if first == last else f"{first} to {last}"
         what = "1 board" if first == last else f"{len(done.boards)} boards"

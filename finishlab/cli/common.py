@@ -14,6 +14,7 @@ import click
 
 from finishlab.cautions import AT_EVERY_COAT, CAUTIONS, cautions_for
 from finishlab.cli.failures import show_error, tell
+from finishlab.cli.heard import heard
 from finishlab.cli.lazy import ExampleCommand, logbook_folder
 from finishlab.errors import LogbookError, UsageError
 from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect, SurfaceArea
@@ -53,6 +54,7 @@ __all__ = [
     "print_document",
     "print_logged",
     "print_removed",
+    "print_results",
     "remove_command",
     "report_failures",
     "say",
@@ -223,7 +225,7 @@ def measure_all(photos: Sequence[str], how: MeasureOptions, picture: str | None 
     """Measure photos with all processors, with a bar on stderr when somebody can see it."""
     from finishlab.measuring.photos import measure_photos, processors
 
-    if not sys.stderr.isatty():
+    if heard() is not None or not sys.stderr.isatty():
         return measure_photos(photos, how, workers=processors(), picture=picture)
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
@@ -253,7 +255,7 @@ def report_failures(results: Sequence[PhotoResult]) -> int:
 
 def on_terminal() -> bool:
     """Return whether somebody can answer."""
-    return sys.stdin.isatty()
+    return heard() is None and sys.stdin.isatty()
 
 
 def say(text: str) -> None:
@@ -313,12 +315,23 @@ def print_document(document: Mapping[str, Any]) -> None:
     from finishlab.show.jsons import dump
 
     head = {"format": document["format"], "colour_space": COLOUR_SPACE}
-    click.echo(dump({**head, **document}), nl=False)
+    print_results(dump({**head, **document}).removesuffix("\n"))
+
+
+def print_results(text: str) -> None:
+    """Print results that are no document, on stdout: numbers given, files written."""
+    if (listener := heard()) is not None:
+        listener.results += text.split("\n")
+    else:
+        click.echo(text)
 
 
 def show_document(document: Document, *, as_json: bool) -> None:
     """Show a document to people, or print its JSON form."""
-    if as_json:
+    listener = heard()
+    if listener is not None and not as_json:
+        listener.documents.append(document)
+    elif as_json:
         from finishlab.show.jsons import json_form
 
         print_document(json_form(document))

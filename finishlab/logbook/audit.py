@@ -49,7 +49,7 @@ from finishlab.logbook.writing import note_change
 from finishlab.measure import FieldMeasurement
 from finishlab.recipe import Approval
 from finishlab.record import normalise_light
-from finishlab.stair.reading import event_record, flight_record, part_record
+from finishlab.stair.store import event_record, flight_record, part_record
 from finishlab.strip import TrialRecord
 
 __all__ = [

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from finishlab.cli.common import json_option, open_logbook, print_document, say, show_document
+from finishlab.cli.common import json_option, open_logbook, print_document, print_results, say, show_document
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.errors import ExitCode, FinishlabError, harmless
@@ -63,7 +63,7 @@ def history(*, subject: str | None, last: int | None, as_json: bool) -> None:
         say("Nothing is logged yet.")
     for _, together in groupby(changes, key=lambda change: change.made):
         for line in _lines(list(together), named=subject is None):
-            click.echo(harmless(line))
+            print_results(harmless(line))
 
 
 def _lines(together: Sequence[Change], *, named: bool) -> list[str]:

@@ -23,8 +23,8 @@ from finishlab.imaging.strip import PAGES, Paper, Rect
 from finishlab.recipe import Recipe
 from finishlab.record import Address, today
 from finishlab.show.sheets import Sheet, fit, line_width, qr_modules, qr_width
+from finishlab.stair.documents import size_words
 from finishlab.stair.progress import progress_of, recipe_of
-from finishlab.stair.shown import size_words
 from finishlab.strip.page import module_outlines
 
 if TYPE_CHECKING:

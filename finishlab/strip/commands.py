@@ -18,6 +18,7 @@ from finishlab.cli.common import (
     photos_argument,
     print_document,
     print_removed,
+    print_results,
     report_failures,
     say,
     show_document,
@@ -122,7 +123,7 @@ def strip(
     if as_json:
         print_document({**STRIP.layout(page), "number": chosen, "output": output})
     else:
-        click.echo(output)
+        print_results(output)
     say(f"Strip {chosen:04d} on {paper} paper. Print it at 100 %, black ink only, and check the ruler.")
 
 
