@@ -37,23 +37,6 @@ if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.measure import GreyArea, HandInspection, Inspection, Measurement, SurfaceArea, SurfaceKind
 
-__all__ = [
-    "PHOTO_SUFFIXES",
-    "How",
-    "InterruptedMeasuringError",
-    "MeasureOptions",
-    "PhotoResult",
-    "expand_photos",
-    "inspect_photo",
-    "measure_photo",
-    "measure_photos",
-    "photo_and_strip",
-    "picture_paths",
-    "processors",
-    "profile_of",
-    "with_path",
-    "worst_exit_code",
-]
 
 PHOTO_SUFFIXES: Final = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif"})
 """Endings by which a folder's photos are known; a file named by itself may have any."""

@@ -33,13 +33,6 @@ if TYPE_CHECKING:
     from finishlab.measure import FieldMeasurement, Inspection, StripReading
     from finishlab.measuring.photos import PhotoResult
 
-__all__ = [
-    "measurement_document",
-    "picture_of",
-    "save_picture",
-    "save_refusal",
-]
-
 
 _COLUMNS = (
     Column("photo"),
