@@ -19,7 +19,7 @@ from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.finish.finish import Finish, Preparation, Topcoat
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.matching.aims import Aim
-from finishlab.measure import Measurement
+from finishlab.measure.results import Measurement
 from finishlab.rank.comparing import compare, rank_boards
 from finishlab.recipe.records import Recipe
 

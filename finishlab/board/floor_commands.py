@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from finishlab.board.checks import FloorSeen
     from finishlab.board.shown import SpotRow
     from finishlab.logbook import Logbook, StoredSpot
-    from finishlab.measure import GreyArea, SurfaceArea
+    from finishlab.measure.areas import GreyArea, SurfaceArea
     from finishlab.measuring.photos import PhotoResult
 
 _COMMANDS: Mapping[str, tuple[str, str]] = {

@@ -20,7 +20,7 @@ from finishlab.show.document import Block, Cell, Colour, Column, Line, Listing, 
 if TYPE_CHECKING:
     from finishlab.colorimetry.difference import DeltaE
     from finishlab.logbook import Logbook, StoredBoard, StoredMeasurement, StoredSpot
-    from finishlab.measure import Texture  # measuring loads OpenCV; showing its results does not
+    from finishlab.measure.results import Texture  # measuring loads OpenCV; showing its results does not
     from finishlab.record import Light
 
 __all__ = [

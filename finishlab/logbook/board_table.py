@@ -20,7 +20,7 @@ from sqlalchemy.orm import Session
 
 from finishlab.board.records import BoardRecord
 from finishlab.colorimetry.difference import DeltaE
-from finishlab.colorimetry.table import ColourTable, TableBuilder
+from finishlab.colorimetry.estimate import ColourTable, TableBuilder
 from finishlab.errors import LogbookError
 from finishlab.finish.finish import Finish
 from finishlab.logbook.entities import damaged, decoded

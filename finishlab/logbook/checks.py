@@ -27,7 +27,7 @@ from finishlab.imaging.greys import StripGreys
 from finishlab.logbook.entities import KINDS, record_in, why
 from finishlab.logbook.stored import field_from_dict, strip_from_dict
 from finishlab.logbook.tables import DAMAGED, Base, Day, Unreadable, UtcDateTime, column_value
-from finishlab.measure import FieldMeasurement
+from finishlab.measure.results import FieldMeasurement
 from finishlab.recipe.records import Approval
 from finishlab.record import normalise_light
 from finishlab.stair.reading import event_record, flight_record, part_record

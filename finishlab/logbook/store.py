@@ -53,7 +53,7 @@ from finishlab.logbook.tables import (
     PhotoRow,
     StripRow,
 )
-from finishlab.measure import Measurement
+from finishlab.measure.results import Measurement
 from finishlab.record import normalise_light
 from finishlab.stair.reading import part_code
 from finishlab.stair.store import StairStore

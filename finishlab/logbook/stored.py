@@ -15,7 +15,7 @@ from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.imaging.strip import FIELD_NAMES, FieldName
-from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind, Texture
+from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind, Texture
 from finishlab.quality import Doubt
 from finishlab.recipe.records import Approval, Can, Recipe
 from finishlab.record import Light, Number, Record

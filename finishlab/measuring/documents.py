@@ -12,7 +12,7 @@ from finishlab.show.document import Block, Cell, Colour, Column, Document, Inter
 
 if TYPE_CHECKING:
     from finishlab.matching.costs import Costs
-    from finishlab.measure import FieldMeasurement, StripReading
+    from finishlab.measure.results import FieldMeasurement, StripReading
     from finishlab.measuring.photos import PhotoResult
 
 __all__ = ["measurement_document"]

@@ -8,12 +8,25 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from finishlab.colorimetry.spaces import lab_to_srgb8
-from finishlab.imaging.drawing import WHITE, Ink, line
 from finishlab.imaging.opencv import shrink
-from finishlab.imaging.overlay import GLARE, LEFT_OUT, SAMPLED, FieldDrawing, check_picture, hatch
-from finishlab.imaging.panel import GreyPoints, PanelContent, PanelField, draw_panel
+from finishlab.imaging.overlay import (
+    GLARE,
+    LEFT_OUT,
+    SAMPLED,
+    WHITE,
+    FieldDrawing,
+    GreyPoints,
+    Ink,
+    PanelContent,
+    PanelField,
+    check_picture,
+    draw_panel,
+    hatch,
+    line,
+)
 from finishlab.imaging.strip import STRIP
-from finishlab.measure import HandInspection, PixelRect
+from finishlab.measure.areas import PixelRect
+from finishlab.measure.by_hand import HandInspection
 from finishlab.measure.flow import PX_PER_MM
 from finishlab.photos import srgb_pixels, write_png
 
@@ -24,7 +37,8 @@ if TYPE_CHECKING:
     from finishlab.imaging.finder import StripFit
     from finishlab.imaging.pixels import LinearImage
     from finishlab.imaging.strip import FieldName
-    from finishlab.measure import FieldMeasurement, Inspection
+    from finishlab.measure.flow import Inspection
+    from finishlab.measure.results import FieldMeasurement
 
 __all__ = ["picture_of", "save_picture", "save_refusal"]
 

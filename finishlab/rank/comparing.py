@@ -9,20 +9,19 @@ from typing import Final
 
 import numpy as np
 
+from finishlab.colorimetry.delta_e import centred, transport_distance
 from finishlab.errors import LogbookError
 from finishlab.logbook import BoardTable, Logbook, LoggedBoard, StoredSpot
 from finishlab.logbook.reading import many_objects
 from finishlab.matching.aims import CONTRAST, MATCH, STEP, Aim, within
 from finishlab.matching.alternatives import AcrossLights, Choice, compare_aims, compare_lights, named_light
-from finishlab.matching.costs import Costs, board_costs, print_doubt
+from finishlab.matching.costs import MOST_BOARDS, Costs, board_costs, next_photos, print_doubt
 from finishlab.matching.gls import Solution, solve
 from finishlab.matching.guards import floor_guards
 from finishlab.matching.joint import pool_recipes
-from finishlab.matching.next_photo import MOST_BOARDS, next_photos
 from finishlab.matching.observations import Observations, with_surface_effects
 from finishlab.matching.ranking import RankedBoard, Ranking, as_rows, rank_colours
 from finishlab.matching.scatter import Components, FloorPool, components_of
-from finishlab.matching.transport import centred, transport_distance
 from finishlab.matching.trials import Trust
 from finishlab.quality import Doubt, doubt
 from finishlab.rank.gathering import (
@@ -43,10 +42,10 @@ from finishlab.rank.gathering import (
 from finishlab.record import DAYLIGHT, Light, normalise_light
 from finishlab.strip.trials import trust_in
 
-__all__ = ["Comparison", "compare", "pool_spots", "rank_boards"]
-
 _MOST_PAIRED: Final = 60
 """Boards, from the nearest on, whose sampled colours are paired with the floor's."""
+_MOST_COSTS: Final = 5
+"""Boards, from the nearest on, of which it is told what their intervals are made of."""
 _MOST_CHOSEN: Final = 100
 """Boards looked at for the best under the other aim."""
 _REACHED: Final = 1.0
@@ -218,7 +217,7 @@ def _compare(
     for each in _other_lights(logged, chosen):
         rankings[each] = _see(logged, each, strict=True).rank(aim)
     lights = compare_lights([named_light(each) for each in rankings], rankings)
-    costs = board_costs(seen.observed, seen.components, ranking, seen.numbers)
+    costs = board_costs(seen.observed, seen.solved, {n: seen.numbers.index(n) for n in ranking.numbers[:_MOST_COSTS]})
     ranking = _with_doubts(ranking, lights, print_doubt(costs))
     measured = set(seen.numbers)
     return Comparison(

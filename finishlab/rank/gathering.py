@@ -11,9 +11,8 @@ import numpy as np
 
 from finishlab.board.records import BoardRecord
 from finishlab.board.shown import profile_name
-from finishlab.colorimetry.delta_e import delta_e_00
-from finishlab.colorimetry.estimate import LabEstimate
-from finishlab.colorimetry.table import ColourTable, scaled, scaled_table
+from finishlab.colorimetry.delta_e import delta_e_00, merge_colours, plank_yardstick
+from finishlab.colorimetry.estimate import ColourTable, LabEstimate, scaled, scaled_table
 from finishlab.errors import LogbookError
 from finishlab.logbook import BoardTable, LoggedBoard, LoggedColour, LoggedPair, StoredMeasurement, StoredSpot
 from finishlab.matching.guards import (
@@ -28,26 +27,9 @@ from finishlab.matching.guards import (
 from finishlab.matching.observations import Observations, ObservationsBuilder, beside
 from finishlab.matching.ranking import RankedBoard
 from finishlab.matching.scatter import SPREAD_LIMIT, Components, FloorPool, FloorSpot, pool_floor
-from finishlab.matching.transport import merge_colours, plank_yardstick
 from finishlab.matching.trials import Trust
 from finishlab.quality import Doubt, doubt
 from finishlab.record import DAYLIGHT, Light
-
-__all__ = [
-    "FloorSeen",
-    "in_light",
-    "lights_hint",
-    "lights_of",
-    "most",
-    "observations_of",
-    "paired_lights",
-    "see_floor",
-    "spot_lights",
-    "trusted_boards",
-    "trusted_components",
-    "trusted_spots",
-    "with_facts",
-]
 
 _NO_TOPCOAT: Final = {None, "", "none", "no", "-"}
 _MOST_COLOURS: Final = 40

@@ -15,7 +15,7 @@ from finishlab.show.document import Document
 
 if TYPE_CHECKING:
     from finishlab.colorimetry.difference import DeltaE, SignedDifference
-    from finishlab.measure import Texture
+    from finishlab.measure.results import Texture
     from finishlab.quality import Doubt
 
 __all__ = ["difference", "doubts", "dump", "json_form", "lab", "rounded", "texture"]

@@ -24,7 +24,7 @@ from finishlab.logbook.entities import find
 from finishlab.logbook.reading import read_history, read_part_measurements
 from finishlab.logbook.stored import Change, StoredMeasurement
 from finishlab.logbook.tables import BatchRow, FlightRow, MeasurementRow, PartEventRow, PartRow, RecipeRow
-from finishlab.measure import Measurement
+from finishlab.measure.results import Measurement
 from finishlab.recipe.records import Can, Recipe
 from finishlab.record import normalise_light
 from finishlab.stair.names import level_title

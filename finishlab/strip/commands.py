@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from finishlab.imaging.greys import StripGreys
     from finishlab.imaging.strip import Paper
     from finishlab.logbook import Logbook
-    from finishlab.measure import GreyArea
+    from finishlab.measure.areas import GreyArea
     from finishlab.quality import Doubt
 
 _COMMANDS: Final[Mapping[str, tuple[str, str]]] = {

@@ -11,8 +11,7 @@ import numpy as np
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.errors import UsageError
-from finishlab.imaging.priors import usual_print
-from finishlab.imaging.strip import STRIP
+from finishlab.imaging.strip import STRIP, usual_print
 from finishlab.show.document import Document, Line
 from finishlab.show.drawing import (
     BAND,

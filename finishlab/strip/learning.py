@@ -14,7 +14,7 @@ from finishlab.errors import FinishlabError, UsageError
 if TYPE_CHECKING:
     from finishlab.imaging.greys import StripGreys
     from finishlab.logbook import Logbook
-    from finishlab.measure import GreyArea
+    from finishlab.measure.areas import GreyArea
     from finishlab.measure.learn_greys import LearnedGreys
     from finishlab.measure.learn_print import LearnedPrint
 
