@@ -216,8 +216,6 @@ class FloorPool:
     plank_covariance: tuple[tuple[float, float, float], ...] | None = None
     """How planks scatter in (L*, a*, b*), shape (3, 3), measuring errors taken out: the ellipse of one more plank.
     With few planks it leans on what floors usually do (`Components`)."""
-    colours: tuple[tuple[float, float, float], ...] | None = None
-    """The floor's sampled colours: equal shares of all its planks, about its mean; None where none were kept."""
     colours_e00: float | None = None
     """How far its planks' colours lie from those of the floor as a whole, on average: the yardstick of
     `RankedBoard.colours_e00` (`finishlab.colorimetry.delta_e`)."""

@@ -137,6 +137,6 @@ def rank(*, light: str | None, as_json: bool, full: bool, most: int, **wanted: A
 
     aim = read_aim(**wanted)
     with open_logbook() as log:
-        found = compare(log, light=light, aim=aim, other=other_aim(aim))
+        found = compare(log, light=light, aim=aim, other=other_aim(aim), full=full or as_json)
     document = comparison_document(found, full=full, most=most or None, as_json=as_json)
     show_document(document, as_json=as_json)
