@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final, cast
 
 import click
 
-from finishlab.cli.common import json_option, open_logbook, print_document, say, say_letters
+from finishlab.cli.common import json_option, open_logbook, print_document, print_results, say, say_letters
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import UsageError
 
@@ -151,11 +151,11 @@ def _write(
 ) -> None:
     """Write a PDF, say which letters of what it says no font has, and print its document or where it is."""
     from finishlab.files import write_atomically
-    from finishlab.show.pdf.text import letters_missing
+    from finishlab.show.sheets import letters_missing
 
     write_atomically(output, pdf)
     say_letters(letters_missing(said), more)
     if found is None:
-        click.echo(output)
+        print_results(output)
     else:
         print_document({"format": f"finishlab/{kind}/1", "output": output, **found})
