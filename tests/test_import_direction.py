@@ -177,6 +177,7 @@ DOORWAYS: Final = {
     "click": ("finishlab.cli", "finishlab.rank.options", "finishlab.page", *COMMANDS),
     "colour": ("finishlab.colorimetry",),
     "cv2": ("finishlab.imaging",),
+    "h11": ("finishlab.page.server",),
     "jinja2": ("finishlab.show", "finishlab.page"),
     "markupsafe": ("finishlab.show", "finishlab.page"),
     "matplotlib": (
