@@ -26,7 +26,7 @@ from finishlab.errors import LogbookError, UsageError
 from finishlab.finish import ColourStep, Finish, Preparation, Topcoat
 from finishlab.imaging.strip import Paper
 from finishlab.logbook import Logbook
-from finishlab.measure import Measurement
+from finishlab.measure.results import Measurement
 from finishlab.photos import matrix_profile
 from finishlab.printing.commands import LABEL_SHEETS
 from finishlab.printing.house_file import house_pages
@@ -45,9 +45,9 @@ from finishlab.recipe import Can, Label, Recipe
 from finishlab.record import Address
 from finishlab.report.story import report_pdf
 from finishlab.show.document import Column, Facts, Table
+from finishlab.show.flow import HOUSE, REPORT
 from finishlab.show.pages import Pages, Picture, Pictures, Section, Swatch, Swatches
-from finishlab.show.pdf.flow import HOUSE, REPORT
-from finishlab.show.pdf.pages import pages_pdf
+from finishlab.show.pdf import pages_pdf
 from finishlab.show.sheets import (
     DEJAVU,
     POINTS_PER_MM,

@@ -43,8 +43,7 @@ from finishlab.errors import UsageError
 from finishlab.finish.commands import CLEARABLE, draft_options, say_warnings, typed
 from finishlab.record import DAYLIGHT, Number, parse_date, today
 from finishlab.show import jsons
-from finishlab.show.document import Block, Colour, Document, Facts, Line, Listing
-from finishlab.show.kind import Field, Kind
+from finishlab.show.document import Block, Colour, Document, Facts, Field, Kind, Line, Listing
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -54,7 +53,7 @@ if TYPE_CHECKING:
     from finishlab.board.shown import BoardRow, SpotRow
     from finishlab.finish.entering import FinishTexts
     from finishlab.logbook import Logbook, StoredBoard, StoredSpot
-    from finishlab.measure import GreyArea, SurfaceArea
+    from finishlab.measure.areas import GreyArea, SurfaceArea
     from finishlab.measuring.photos import PhotoResult
 
 

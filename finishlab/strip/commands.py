@@ -28,8 +28,7 @@ from finishlab.cli.lazy import ExampleCommand, LazyGroup, logged
 from finishlab.errors import LogbookError, UsageError
 from finishlab.record import Number
 from finishlab.show import jsons
-from finishlab.show.document import Document, Line, Listing
-from finishlab.show.kind import Field, Listed
+from finishlab.show.document import Document, Field, Line, Listed, Listing
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -38,7 +37,7 @@ if TYPE_CHECKING:
     from finishlab.imaging.strip import Paper
     from finishlab.logbook import Logbook
     from finishlab.matching.trials import Trust
-    from finishlab.measure import GreyArea
+    from finishlab.measure.areas import GreyArea
     from finishlab.quality import Doubt
     from finishlab.strip import TrialKind
     from finishlab.strip.trials import Tried
