@@ -165,7 +165,7 @@ def test_a_reader_has_words_links_and_another_language() -> None:
         return german.get(text, text) if "<" not in text else Markup("<b>{}</b>").format(escape(text))
 
     reader = Reader(
-        prose, lambda text: german.get(text, text), lambda text: f"/boards/{text}" if text == "B1" else None
+        prose, prose, lambda text: german.get(text, text), lambda text: f"/boards/{text}" if text == "B1" else None
     )
     seen = _Seen(blocks_html([Table([Column("board"), Column("note")], [("B1", "<i>")])], reader))
     assert seen.all("a") == [{"href": "/boards/B1"}]

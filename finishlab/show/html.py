@@ -59,10 +59,12 @@ class Reader:
     """How the words of a document reach somebody who reads a page."""
 
     prose: Callable[[str], str] = str
-    """A text of a document as it is to be read: in another language, or as markup with links, which is then a `Markup`.
-    Whatever else it returns is escaped."""
+    """A sentence as it is to be read: in another language, or as markup with links, which is then a `Markup`. Whatever
+    else it returns is escaped."""
+    word: Callable[[str], str] = str
+    """The same of a name, a head or a cell."""
     label: Callable[[str], str] = str
-    """The same as plain text, for names that no eye sees."""
+    """A name as plain text, where no eye sees it."""
     address: Callable[[str], str | None] = lambda _text: None
     """Where more is told of what a cell names, such as board ``"B3"``; None where there is nothing."""
 
