@@ -144,7 +144,7 @@ def ask(folder: Path, command: str, *arguments: str | Path, may_fail: bool = Fal
     _refuse_unlisted(command, options, arguments)
     if arguments:
         words += ["--", *(str(argument) for argument in arguments)]
-    from finishlab.cli.root import finishlab
+    from finishlab.cli.lazy import finishlab
 
     with listening() as heard:
         line = ["--logbook", str(folder), *words]
@@ -209,7 +209,7 @@ def command_of(path: str) -> click.Command:
     """Return a command by its name, such as ``"board edit"``."""
     import click
 
-    from finishlab.cli.root import finishlab
+    from finishlab.cli.lazy import finishlab
 
     found: click.Command = finishlab
     context = click.Context(found)
