@@ -31,12 +31,12 @@ from typing import Any, Final, NoReturn
 from click.testing import CliRunner
 from logbook_makers import DAY, keep, measurement, old_logbook, trial
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
+from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.cli import finishlab
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.archive import export_logbook
-from finishlab.recipe.records import Can
+from finishlab.recipe import Can
 from finishlab.stair.records import Flight, Part, PartEvent
 
 READING: Final = (

@@ -14,6 +14,7 @@ from finishlab.cli.common import (
     open_logbook,
     photos_argument,
     print_document,
+    print_results,
     report_failures,
     say,
     show_document,
@@ -93,8 +94,8 @@ def measure(
     A folder stands for the photos in it. With several photos each is tried, whatever happens to the others.
     Where a logbook has learned the strip's own greys they are used.
     """
-    from finishlab.measuring.documents import measurement_document
     from finishlab.measuring.photos import InterruptedMeasuringError, MeasureOptions
+    from finishlab.measuring.shown import measurement_document
     from finishlab.strip.trials import trust_entry, trust_line, trusted
 
     check_picture_name(save_picture)
@@ -136,9 +137,9 @@ def pick(*, photo: str, save_picture: str | None, as_json: bool) -> int:
 
     The line that measures the same without the window is printed on stderr. Needs a screen.
     """
-    from finishlab.measuring.documents import measurement_document
     from finishlab.measuring.photos import MeasureOptions
-    from finishlab.measuring.pick_window import PickWindow, open_screen
+    from finishlab.measuring.picking import PickWindow, open_screen
+    from finishlab.measuring.shown import measurement_document
 
     check_picture_name(save_picture)
     root = open_screen()
@@ -186,7 +187,7 @@ def remeasure(numbers: tuple[str, ...], *, as_json: bool) -> int:
             say(f"{each.number} has no photo to measure again.")
         elif not as_json:
             moves = (_moved(old.lab, new.lab) for old, new in zip(each.before, each.after, strict=True))
-            click.echo(f"{each.number}: L* a* b* moved by {'; '.join(moves)}")
+            print_results(f"{each.number}: L* a* b* moved by {'; '.join(moves)}")
     if not found:
         say("Nothing is logged yet.")
     return max((int(error.exit_code) for each in found for error in each.errors), default=0)

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
-from finishlab.cli.cautions import say_cautions
 from finishlab.cli.common import (
     area_options,
     doubt_lines,
@@ -19,6 +18,7 @@ from finishlab.cli.common import (
     open_logbook,
     report_failures,
     say,
+    say_cautions,
     show_document,
     untouched,
 )
@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.measure import GreyArea, SurfaceArea
     from finishlab.measuring.photos import PhotoResult
+    from finishlab.stair.documents import PartShown
     from finishlab.stair.records import CoatStep, PartEvent, StoredPart, StoredStair
-    from finishlab.stair.shown import PartShown
 
 _COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
     "add": ("finishlab.stair.enter_commands:add", "Enter flights and landings with their parts."),
@@ -44,6 +44,7 @@ _COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
     "measure": ("finishlab.stair.commands:measure_parts", "Measure parts in photos and log their colour."),
     "part": ("finishlab.stair.commands:part", "Say which finish is on a part, and from which can."),
     "due": ("finishlab.stair.commands:due", "Say which parts are still short of a coat."),
+    "walk": ("finishlab.stair.commands:walk", "Say which steps can be walked on now, and from when the others."),
     "deviations": ("finishlab.stair.commands:list_deviations", "List what was done otherwise than planned."),
     "edit": ("finishlab.stair.enter_commands:edit", "Change sizes, wood, recipe or notes of parts; or a flight."),
     "edit-event": ("finishlab.stair.enter_commands:edit_event", "Change what was logged of a part."),
@@ -82,8 +83,7 @@ def stairs() -> None:
 def show(*, svg: str | None, as_json: bool) -> None:
     """Draw the stair: each part with its state in words and its measured colour."""
     from finishlab.board.shown import recipe_colours
-    from finishlab.stair.documents import stair_document
-    from finishlab.stair.shown import flights_shown, stair_notes
+    from finishlab.stair.documents import flights_shown, stair_document, stair_notes
 
     with open_logbook() as log:
         flights = flights_shown(log.stair())
@@ -145,6 +145,20 @@ def due(*, parts: tuple[str, ...], as_json: bool, **coats: int | None) -> None:
         show_document(document, as_json=as_json)
     else:
         say("No stair is entered yet. Begin with, e.g.: finishlab stairs add 7 landing 7")
+
+
+@click.command(cls=ExampleCommand, examples=("finishlab stairs walk",))
+@json_option
+def walk(*, as_json: bool) -> None:
+    """Say which steps can be walked on now and in the hours to come, and from when those that are not dry.
+
+    The hours are those of the cans' labels, else usual ones.
+    """
+    from finishlab.plan.walking import walking_document
+
+    with open_logbook() as log:
+        document = walking_document(log)
+    show_document(document, as_json=as_json)
 
 
 @click.command(
@@ -339,8 +353,8 @@ def measure_parts(
     from finishlab.measuring.logged import photo_day
     from finishlab.measuring.photos import MeasureOptions
     from finishlab.record import parse_date, today
+    from finishlab.stair.documents import flights_shown
     from finishlab.stair.records import PartEvent
-    from finishlab.stair.shown import flights_shown
 
     text, photos = _parts_and_photos(words)
     with open_logbook() as log:
