@@ -19,7 +19,7 @@ from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.imaging.strip import FieldName
 from finishlab.logbook import Logbook, database
 from finishlab.logbook.database import open_engine
-from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, Texture
+from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, Texture
 from finishlab.quality import doubt
 from finishlab.strip import TrialRecord
 
