@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from PIL import Image
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord
+from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.board.shown import BoardRow, ColourRow, SpotRow
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.difference import DeltaE, signed_difference
@@ -18,7 +18,7 @@ from finishlab.errors import NoStripError, PhotoError
 from finishlab.logbook import LoggedBoard, LoggedColour
 from finishlab.matching.ranking import RankedBoard, Ranking
 from finishlab.matching.scatter import FloorPool
-from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading
+from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading
 from finishlab.measuring.photos import PhotoResult
 from finishlab.quality import doubt
 from finishlab.report.contents import ReportContent

@@ -13,15 +13,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from observed import BoardSeen, PlankSeen, Seen, gather, observations_of, solve_seen
 
-from finishlab.board.records import BoardRecord
+from finishlab.board import BoardRecord
 from finishlab.colorimetry.delta_e import CIEDE2000_TEXTURE, CMC_2_1, delta_e_00
 from finishlab.colorimetry.difference import DeltaE, SignedDifference, describe, signed_difference
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.matching.aims import CONTRAST, LIMITS, MATCH, STEP, Aim, within
 from finishlab.matching.alternatives import compare_aims
+from finishlab.matching.costs import NextPhoto, next_photos
 from finishlab.matching.gls import Solution
 from finishlab.matching.joint import pool_recipes
-from finishlab.matching.next_photo import NextPhoto, next_photos
 from finishlab.matching.ranking import RANGES, Ranking, lay_sentence, range_words, rank_colours
 from finishlab.matching.scatter import Components, FloorSpot, pool_floor
 from finishlab.rank.documents import ranking_data

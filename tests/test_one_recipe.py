@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import shlex
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -58,7 +59,7 @@ def stair(run: Run) -> Run:
 
 def board(run: Run, recipe: str) -> str:
     """Log a board of a recipe without a photo's help, and return its number."""
-    from finishlab.board.records import BoardRecord
+    from finishlab.board import BoardRecord
     from finishlab.logbook import Logbook
 
     with Logbook.open(run.logbook) as log:
@@ -435,12 +436,12 @@ def test_a_coat_of_nobody_knows_what_counts_as_oil(run: Run) -> None:
     assert "rags with oil" in run("stairs", "log", "tread 1", "stain").stderr
 
 
-def test_a_kind_in_everyday_words_is_known_everywhere(run: Run) -> None:
+def test_a_kind_in_everyday_words_is_known_everywhere(run: Run, tmp_path: Path) -> None:
     """Schedule, mending, deviations and what follows on what know the kinds that a recipe's words name."""
     words = "--step 'colour=walnut oil stain' --top 'product=water polyurethane'"
     assert "water over fresh oil beads and peels" in do(run, f"recipe add Warm {words}")
     do(run, "stairs add 3 --tread 914x292x27 --recipe R1", "can add honey --kind 'gel stain'")
-    assert "usual: 24 to 72 h under another product" in told(run, "schedule R1 --output s.pdf")["steps"][1]["time"]
+    assert "usual: 24 to 72 h under another product" in told(run, f"schedule R1 --output {tmp_path / 's.pdf'}")["steps"][1]["time"]
     assert "holds gel stain, and R1 asks for oil stain" in do(run, "stairs log tread 1 stain --can C1")
     do(run, "stairs log tread 2 stain", "stairs log tread 2 topcoat")
     assert "topcoat 1 (water polyurethane)" in do(run, "mend peeling --part 'tread 2'")

@@ -8,14 +8,14 @@ from dataclasses import replace
 import pytest
 import report_samples as samples
 
-from finishlab.board.records import BoardRecord
+from finishlab.board import BoardRecord
 from finishlab.board.shown import board_details, label_facts
 from finishlab.colorimetry.difference import DeltaE, SignedDifference
+from finishlab.finish import ColourStep, Finish, Looking, Preparation, Seal, Topcoat
 from finishlab.finish.fields import MixPart
-from finishlab.finish.finish import ColourStep, Finish, Looking, Preparation, Seal, Topcoat
 from finishlab.matching.aims import CONTRAST, MATCH, Aim
 from finishlab.matching.alternatives import AcrossLights, BoardAcrossLights, Choice, named_light
-from finishlab.matching.next_photo import NextPhoto
+from finishlab.matching.costs import NextPhoto
 from finishlab.quality import doubt
 from finishlab.report.contents import MOST_TOLD, ReportContent
 from finishlab.report.pictures import charts

@@ -34,10 +34,10 @@ from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.errors import ExitCode, FinishlabError, LogbookError, NoStripError, PhotoError, QualityError, UsageError
 from finishlab.imaging.strip import STRIP, Rect
-from finishlab.logbook.wording import change_line
+from finishlab.logbook.stored import change_line
 from finishlab.measuring.logged import photo_day
 from finishlab.measuring.photos import PhotoResult, expand_photos, inspect_photo, picture_paths, worst_exit_code
-from finishlab.measuring.pictures import picture_of
+from finishlab.measuring.shown import picture_of
 from finishlab.photos import read_photo
 from finishlab.rank.comparing import compare
 
@@ -259,7 +259,7 @@ def test_what_nobody_foresaw_is_one_photos_failure(photos: Photos, monkeypatch: 
         measured(photos, "pair")
 
 
-@pytest.mark.parametrize("name", [n for n in errors.__all__ if n.endswith("Error")])
+@pytest.mark.parametrize("name", sorted(n for n in vars(errors) if n.endswith("Error")))
 def test_failures_travel_between_processes_whole(name: str) -> None:
     """A failure comes out of a worker process with its type, code, message and hint."""
     error = getattr(errors, name)("some-code", "A sentence.", "A hint.")

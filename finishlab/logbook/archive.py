@@ -22,28 +22,15 @@ from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.types import JSON, BigInteger, Date, DateTime, Float, Integer, String, Text
 
 from finishlab.errors import LogbookError, OutputError
-from finishlab.files import whole_file
+from finishlab.files import Cell, csv_text, whole_file
 from finishlab.logbook.database import migrate, migrate_to, open_engine
 from finishlab.logbook.merge import FORMAT, TABLES, Dump, MergeResult, checked, damaged, decoded_row, read_dump
 from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.photo_files import photo_place
 from finishlab.logbook.store import Logbook
 from finishlab.logbook.tables import DAMAGED, Base, Day, UtcDateTime
-from finishlab.photos.privacy import shareable
-from finishlab.show.csv_text import Cell, csv_text
+from finishlab.photos.writing import shareable
 from finishlab.version import __version__
-
-__all__ = [
-    "ArchiveReader",
-    "ArchiveWriter",
-    "Exported",
-    "export_logbook",
-    "import_logbook",
-    "json_schema",
-    "open_archive",
-    "upgraded",
-    "write_archive",
-]
 
 
 def upgraded(dump: Dump) -> Dump:
@@ -367,7 +354,7 @@ class Exported:
     missing: tuple[str, ...]
     """Names of photos whose files are no longer in the logbook, or no longer what they were."""
     kept_back: tuple[str, ...] = ()
-    """Names of photos of which nobody can say what they tell: see `finishlab.photos.privacy.shareable`."""
+    """Names of photos of which nobody can say what they tell: see `finishlab.photos.writing.shareable`."""
 
 
 def export_logbook(log: Logbook, path: Path, *, photos: bool = True) -> Exported:

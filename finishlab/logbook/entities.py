@@ -11,7 +11,7 @@ from typing import Any, Final, Literal, TypeVar, cast
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord
+from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.errors import LogbookError, UsageError
 from finishlab.files import SAID
 from finishlab.logbook.tables import (
@@ -26,30 +26,9 @@ from finishlab.logbook.tables import (
     Unreadable,
 )
 from finishlab.logbook.writing import AnyRecord, change_light, note_change, now, record_values
-from finishlab.recipe.records import Can, Recipe
+from finishlab.recipe import Can, Recipe
 from finishlab.record import Number, Record
-from finishlab.strip.records import TrialRecord
-
-__all__ = [
-    "KINDS",
-    "AnyRow",
-    "Kind",
-    "check_named",
-    "check_unused",
-    "damaged",
-    "decoded",
-    "edit",
-    "find",
-    "left_out",
-    "read_record",
-    "readable",
-    "record_in",
-    "remove",
-    "subject_name",
-    "table_of",
-    "why",
-]
-
+from finishlab.strip import TrialRecord
 
 AnyRow = BoardRow | FloorSpotRow | RecipeRow | BatchRow | TrialRow
 R = TypeVar("R", bound=Record)

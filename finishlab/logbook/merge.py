@@ -20,15 +20,12 @@ from sqlalchemy import Connection, Table, delete, select, update
 from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError
-from finishlab.logbook.checks import check_row
+from finishlab.logbook.audit import check_row
 from finishlab.logbook.entities import KINDS, why
 from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.tables import DAMAGED, Base, ChangeRow, CounterRow, ImageRow, column_value, plain_value
 from finishlab.logbook.writing import HOLDERS, LASTING, note_change, now, thing_of
 from finishlab.stair.names import level_code, level_title, parse_level
-
-__all__ = ["LETTERS", "Keys", "MergeResult", "Side", "Winner", "merge", "renamed", "renamed_subject"]
-
 
 FORMAT: Final = "finishlab/logbook/1"
 TABLES: Final[tuple[Table, ...]] = tuple(Base.metadata.sorted_tables)

@@ -18,16 +18,14 @@ from sqlalchemy import ColumnElement, or_, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
+from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import LogbookError, UsageError
+from finishlab.files import LOGBOOK_FILE
 from finishlab.logbook import writing as rows
-from finishlab.logbook.audit import AuditStore
+from finishlab.logbook.audit import AuditStore, faults
 from finishlab.logbook.backup import BackupStore
-from finishlab.logbook.board_table import BoardTable, read_board_table, read_sampled_colours
 from finishlab.logbook.calibration import CalibrationStore
-from finishlab.logbook.checks import faults
 from finishlab.logbook.database import (
-    DATABASE,
     check_folder,
     failures_named,
     login_name,
@@ -40,7 +38,14 @@ from finishlab.logbook.entities import damaged as unreadable
 from finishlab.logbook.history import HistoryStore
 from finishlab.logbook.merge import Dump, MergeResult, Tables, damaged, merge, read_dump
 from finishlab.logbook.photo_files import KeptPhoto, photo_place
-from finishlab.logbook.reading import many_objects, read_boards, read_spots
+from finishlab.logbook.reading import (
+    BoardTable,
+    many_objects,
+    read_board_table,
+    read_boards,
+    read_sampled_colours,
+    read_spots,
+)
 from finishlab.logbook.recipes import RecipeStore
 from finishlab.logbook.stored import DirectPair, StoredBoard, StoredSpot
 from finishlab.logbook.tables import (
@@ -53,11 +58,9 @@ from finishlab.logbook.tables import (
     PhotoRow,
     StripRow,
 )
-from finishlab.measure import Measurement
+from finishlab.measure.results import Measurement
 from finishlab.record import normalise_light
 from finishlab.stair.store import StairStore, part_code
-
-__all__ = ["DATABASE", "Logbook"]
 
 
 class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditStore, StairStore):
@@ -98,11 +101,11 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
         """Open the logbook in `folder` if there is one; nothing is made, and errors are as in `open`."""
         folder = named_folder(folder)
         check_folder(folder)
-        return cls._opened(folder, None, who) if (folder / DATABASE).is_file() else None
+        return cls._opened(folder, None, who) if (folder / LOGBOOK_FILE).is_file() else None
 
     @classmethod
     def _opened(cls, folder: Path, address: str | None, who: str | None) -> Self:
-        engine, only_read = open_database(address if address is not None else folder / DATABASE, str(folder))
+        engine, only_read = open_database(address if address is not None else folder / LOGBOOK_FILE, str(folder))
         return cls(folder, engine, who or login_name(), only_read)
 
     @property

@@ -27,7 +27,8 @@ from finishlab.errors import UsageError
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
-    from finishlab.measure import GreyArea, SurfaceArea, SurfaceKind
+    from finishlab.measure.areas import GreyArea, SurfaceArea
+    from finishlab.measure.results import SurfaceKind
     from finishlab.measuring.logged import Remeasured
 
 
@@ -94,8 +95,8 @@ def measure(
     A folder stands for the photos in it. With several photos each is tried, whatever happens to the others.
     Where a logbook has learned the strip's own greys they are used.
     """
-    from finishlab.measuring.documents import measurement_document
     from finishlab.measuring.photos import InterruptedMeasuringError, MeasureOptions
+    from finishlab.measuring.shown import measurement_document
     from finishlab.strip.trials import trust_entry, trust_line, trusted
 
     check_picture_name(save_picture)
@@ -137,9 +138,9 @@ def pick(*, photo: str, save_picture: str | None, as_json: bool) -> int:
 
     The line that measures the same without the window is printed on stderr. Needs a screen.
     """
-    from finishlab.measuring.documents import measurement_document
     from finishlab.measuring.photos import MeasureOptions
-    from finishlab.measuring.pick_window import PickWindow, open_screen
+    from finishlab.measuring.picking import PickWindow, open_screen
+    from finishlab.measuring.shown import measurement_document
 
     check_picture_name(save_picture)
     root = open_screen()

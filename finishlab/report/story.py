@@ -53,8 +53,6 @@ if TYPE_CHECKING:
     from finishlab.imaging.strip import Paper
     from finishlab.matching.ranking import RankedBoard
 
-__all__ = ["LABELS_WIN", "METHOD", "RENDERED", "report_html", "report_pages", "report_pdf", "write_report"]
-
 METHOD: Final = (
     "Each photo shows the work beside a printed grey strip. Its greys give the tone curve of the camera, the colour of "
     "the light and how it falls off across the picture, all in one fit; so the photo is brought to linear light. "
@@ -346,9 +344,9 @@ def report_html(content: ReportContent) -> str:
 def report_pdf(content: ReportContent, *, paper: Paper = "a4") -> tuple[bytes, str]:
     """Return a report as the bytes of a PDF, and the letters that stand as ``?`` in it, as no font here has them."""
     from finishlab.photos.profiles import matrix_profile
-    from finishlab.show.pdf.flow import REPORT
-    from finishlab.show.pdf.pages import pages_pdf
-    from finishlab.show.pdf.text import letters_missing
+    from finishlab.show.flow import REPORT
+    from finishlab.show.pdf import pages_pdf
+    from finishlab.show.sheets import letters_missing
 
     pages = report_pages(content, across=4)
     return pages_pdf(pages, REPORT, matrix_profile("sRGB"), paper=paper), letters_missing(pages)

@@ -1,6 +1,6 @@
 """What is shown on pages, as one value: words, pictures, swatches, charts and cards, beside facts, tables and lists.
 
-Those who fill pages know of boards and cans; those who render them (`finishlab.show.html`, `finishlab.show.pdf.pages`)
+Those who fill pages know of boards and cans; those who render them (`finishlab.show.html`, `finishlab.show.pdf`)
 know of blocks only.
 """
 
@@ -16,24 +16,6 @@ from finishlab.show.document import Column, Facts, Listing, Table
 if TYPE_CHECKING:
     from finishlab.show.drawing import Drawing
 
-__all__ = [
-    "PICTURE_BAR_MM",
-    "Block",
-    "Card",
-    "Cards",
-    "Chart",
-    "Charts",
-    "Colours",
-    "Figure",
-    "Outline",
-    "Pages",
-    "Picture",
-    "Pictures",
-    "Section",
-    "Swatch",
-    "Swatches",
-    "Words",
-]
 
 PICTURE_BAR_MM: Final = 50
 """Length of the scale below a picture whose scale is known."""

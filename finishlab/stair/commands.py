@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from finishlab.cli.cautions import say_cautions
 from finishlab.cli.common import (
     area_options,
     changes_given,
@@ -21,6 +20,7 @@ from finishlab.cli.common import (
     print_removed,
     report_failures,
     say,
+    say_cautions,
     say_undo,
     show_document,
     untouched,
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     import datetime as dt
 
     from finishlab.logbook import Logbook
-    from finishlab.measure import GreyArea, SurfaceArea
+    from finishlab.measure.areas import GreyArea, SurfaceArea
     from finishlab.stair.documents import PartShown
     from finishlab.stair.records import StoredPart, StoredStair
 

@@ -8,9 +8,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, cast
 
-from finishlab.amounts import in_inches, read_lengths
 from finishlab.errors import LogbookError, UsageError
-from finishlab.recipe.records import product_words
+from finishlab.recipe import product_words
 from finishlab.stair.names import (
     MOST_PLACES,
     SIDED,
@@ -35,12 +34,12 @@ from finishlab.stair.records import (
     StoredPart,
     StoredStair,
 )
-from finishlab.units import length_text, split_sizes
+from finishlab.units import in_inches, length_text, read_lengths, split_sizes
 
 if TYPE_CHECKING:
     from finishlab.cautions import Action
     from finishlab.logbook import Logbook
-    from finishlab.measure import Measurement
+    from finishlab.measure.results import Measurement
 
 __all__ = [
     "Done",

@@ -8,9 +8,7 @@ from typing import Final
 import numpy as np
 
 from finishlab.imaging.strip import EYE_ROWS, PAGES, STRIP, EyeRow, Paper, Rect, Screen, StripGeometry
-from finishlab.show.pdf.sheet import Sheet
-
-__all__ = ["RULER_DROP", "RULER_INDENT", "eye_page_pdf", "module_outlines", "strip_layout", "strip_pdf"]
+from finishlab.show.sheets import Sheet
 
 _CUT_LINE = 0.2
 _CUT_GREY = 0.6

@@ -1,0 +1,542 @@
+"""How text is set in its place, in millimetres.
+
+Text here never runs out of its place: a line is made smaller, then broken, then cut with an ellipsis, in this order.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import sys
+import unicodedata
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, fields, is_dataclass
+from functools import cache
+from itertools import groupby
+from pathlib import Path
+from typing import Any, Final, Literal
+
+import numpy as np
+
+# -- which font has which letters --
+
+Face = Literal["Helvetica", "DejaVu"]
+HELVETICA: Final[Face] = "Helvetica"
+DEJAVU: Final[Face] = "DejaVu"
+"""The font text is set in as far as it has the letters; DejaVu Sans is embedded, and is that of the drawings."""
+_HELVETICA: Final = {False: "Helvetica", True: "Helvetica-Bold"}
+"""Bold or not -> the font every PDF reader has."""
+
+_CANDIDATES: Final = (
+    ("DejaVuSans.ttf", "DejaVuSans-Bold.ttf"),
+    ("NotoSans-Regular.ttf", "NotoSans-Bold.ttf"),
+    ("LiberationSans-Regular.ttf", "LiberationSans-Bold.ttf"),
+    ("arial.ttf", "arialbd.ttf"),
+    ("Arial.ttf", "Arial Bold.ttf"),
+    ("NotoSansSC-Regular.ttf", "NotoSansSC-Bold.ttf"),
+    ("NotoSansJP-Regular.ttf", "NotoSansJP-Bold.ttf"),
+    ("NotoSansKR-Regular.ttf", "NotoSansKR-Bold.ttf"),
+    ("wqy-microhei.ttc", ""),
+    ("wqy-zenhei.ttc", ""),
+    ("msyh.ttc", "msyhbd.ttc"),
+    ("YuGothR.ttc", "YuGothB.ttc"),
+    ("meiryo.ttc", "meiryob.ttc"),
+    ("msgothic.ttc", ""),
+    ("simsun.ttc", ""),
+    ("malgun.ttf", "malgunbd.ttf"),
+    ("NanumGothic.ttf", "NanumGothicBold.ttf"),
+    ("AppleGothic.ttf", ""),
+    ("ipag.ttf", ""),
+    ("TakaoPGothic.ttf", ""),
+    ("fonts-japanese-gothic.ttf", ""),
+    ("uming.ttc", ""),
+    ("Arial Unicode.ttf", ""),
+    ("DroidSansFallbackFull.ttf", ""),
+)
+"""File names, regular and bold, in the order of trust; those that are not there are passed over."""
+_VERA: Final = ("Vera.ttf", "VeraBd.ttf")
+
+_SIMPLE: Final = (
+    "LATIN", "GREEK", "CYRILLIC", "ARMENIAN", "GEORGIAN", "CJK", "HIRAGANA", "KATAKANA", "HANGUL", "BOPOMOFO",
+    "IDEOGRAPHIC", "COMBINING", "HALFWIDTH", "FULLWIDTH", "MODIFIER LETTER",
+)  # fmt: skip
+"""Scripts whose letters stand side by side. The others need joining or reordering, which is not done here."""
+_MISSING: Final = "?"
+MISSING_NOTE: Final = "Where a “?” stands in a name, no font of the computer had its letter; the logbook holds it."
+"""For the foot of whatever was printed with `unprintable` letters."""
+
+
+def font_runs(words: str, *, bold: bool = False, face: Face = HELVETICA) -> list[tuple[str, str]]:
+    """Return a line of text in pieces of one font, as (font, piece); what cannot be printed is ``?``.
+
+    A line is set in one font where one has all its letters: a name with a single strange letter looks whole.
+    """
+    text = "".join(char if _font_of(char, bold=bold) else _MISSING for char in _composed(words))
+    plain = face == HELVETICA
+    if plain and all(map(_in_helvetica, text)):
+        return [(_HELVETICA[bold], text)] if text else []
+    for name, letters in _other_fonts(bold=bold):
+        if all(ord(char) in letters for char in text):
+            return [(name, text)] if text else []
+    pairs = ((_font_of(char, bold=bold, plain=plain) or _HELVETICA[bold], char) for char in text)
+    return [(font, "".join(char for _, char in run)) for font, run in groupby(pairs, key=lambda pair: pair[0])]
+
+
+def letters_missing(said: object) -> str:
+    """Return the letters of all texts in a value of data classes and sequences that no font here can print."""
+    return unprintable(_texts_of(said))
+
+
+def _texts_of(value: object) -> Iterator[str]:
+    """Return every text in a value of data classes and sequences."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, tuple | list):
+        for each in value:
+            yield from _texts_of(each)
+    elif is_dataclass(value):
+        for each in fields(value):
+            yield from _texts_of(getattr(value, each.name))
+
+
+def unprintable(texts: Iterable[str | None]) -> str:
+    """Return the letters that no font here can print, each once, in order."""
+    letters = (char for text in texts for char in _composed(text or ""))
+    return "".join(dict.fromkeys(char for char in letters if _font_of(char, bold=False) is None))
+
+
+def _composed(words: str) -> str:
+    return re.sub(r"\s", " ", unicodedata.normalize("NFC", words))
+
+
+@cache
+def _font_of(char: str, *, bold: bool, plain: bool = True) -> str | None:
+    if plain and _in_helvetica(char):
+        return _HELVETICA[bold]
+    if not _in_helvetica(char) and not _is_simple(char):
+        return None
+    return next((name for name, letters in _other_fonts(bold=bold) if ord(char) in letters), None)
+
+
+def _in_helvetica(char: str) -> bool:
+    try:
+        return char.encode("cp1252") >= b" " and char != "\x7f"
+    except UnicodeEncodeError:
+        return False
+
+
+def _is_simple(char: str) -> bool:
+    kind = unicodedata.category(char)[0]
+    return kind in "NPS" or (kind in "LM" and unicodedata.name(char, "").startswith(_SIMPLE))
+
+
+@cache
+def _other_fonts(*, bold: bool) -> tuple[tuple[str, frozenset[int]], ...]:
+    """Return the fonts that are there and can be read, each with its letters; they are registered under their name."""
+    return tuple(_read_fonts(bold=bold))
+
+
+def _read_fonts(*, bold: bool) -> Iterator[tuple[str, frozenset[int]]]:
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFError, TTFont
+
+    for names in (*_CANDIDATES, _VERA):
+        file_name = names[bold] or names[0]
+        path = _files().get(file_name.casefold())
+        if path is None:
+            continue
+        name = f"finishlab-{Path(file_name).stem.replace(' ', '')}"
+        try:
+            font = TTFont(name, str(path))
+        except (TTFError, OSError):  # outlines reportlab cannot embed, or a damaged file: the next font may do
+            continue
+        pdfmetrics.registerFont(font)
+        yield name, frozenset(font.face.charToGlyph)
+
+
+@cache
+def _files() -> dict[str, Path]:
+    """Return the font files of this computer by their names in small letters, of one name the first found."""
+    found: dict[str, Path] = {}
+    for folder in _folders():
+        for path in sorted(folder.rglob("*.tt[fc]")) if folder.is_dir() else ():
+            found.setdefault(path.name.casefold(), path)
+    return found
+
+
+@cache
+def _folders() -> tuple[Path, ...]:
+    """Return where fonts usually are, and the folders of those that come with Matplotlib and reportlab."""
+    import matplotlib as mpl
+    import reportlab
+
+    home = Path.home()
+    usual = {
+        "win32": (Path("C:/Windows/Fonts"), home / "AppData/Local/Microsoft/Windows/Fonts"),
+        "darwin": (Path("/System/Library/Fonts"), Path("/Library/Fonts"), home / "Library/Fonts"),
+    }.get(sys.platform, (Path("/usr/share/fonts"), Path("/usr/local/share/fonts"), home / ".local/share/fonts"))
+    return (*usual, Path(mpl.get_data_path()) / "fonts" / "ttf", Path(reportlab.__file__).parent / "fonts")
+
+
+POINTS_PER_MM: Final = 72.0 / 25.4
+"""A PDF unit is 1/72 inch (ISO 32000-1, 8.3.2.3)."""
+_CAP_HEIGHT: Final = 0.718
+"""Height of a capital of Helvetica as a share of the font size (Adobe font metrics, CapHeight 718); those of the other
+fonts are within 2 % of it."""
+_UNITS: Final = frozenset({"%", "C", "L", "days", "h", "min", "mm"})
+_STEPS: Final = 12
+"""In how many steps text is made smaller until it fits."""
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """How a text fits its place."""
+
+    lines: tuple[str, ...]
+    cap: float
+    """Height of capitals in millimetres."""
+    cut: bool = False
+    """Whether words had to be left out even at the smallest size."""
+
+
+def points(cap: float) -> float:
+    """Return the size in points of a font whose capitals are `cap` millimetres high."""
+    return cap / _CAP_HEIGHT * POINTS_PER_MM
+
+
+def cap_of(size: float) -> float:
+    """Return the height in millimetres of the capitals of a font of `size` points."""
+    return size * _CAP_HEIGHT / POINTS_PER_MM
+
+
+def line_width(words: str, *, cap: float, bold: bool = False, face: Face = HELVETICA) -> float:
+    """Return the width in millimetres of a line of text whose capitals are `cap` millimetres high."""
+    from reportlab.pdfbase.pdfmetrics import stringWidth
+
+    size = cap / _CAP_HEIGHT
+    return float(sum(stringWidth(piece, font, size) for font, piece in font_runs(words, bold=bold, face=face)))
+
+
+def break_lines(
+    words: str, *, width: float, cap: float, bold: bool = False, face: Face = HELVETICA, taken: float = 0.0
+) -> list[str]:
+    """Return text in lines no wider than `width`; a word that is wider itself is broken where it must be.
+
+    Of the first line `taken` is lost to what stands before it; it is empty where no word has room beside that.
+    """
+
+    def wide(words: str) -> float:
+        return line_width(words, cap=cap, bold=bold, face=face)
+
+    lines: list[str] = []
+    for paragraph in words.splitlines() or [""]:
+        line = ""
+        for word in _words(paragraph):
+            longer = f"{line} {word}" if line else word
+            if wide(longer) <= width - (0.0 if lines else taken):
+                line = longer
+                continue
+            if line or (taken and not lines):
+                lines.append(line)
+            *broken, line = _broken(word, width, wide)
+            lines += broken
+        lines.append(line)
+    return lines
+
+
+def _words(paragraph: str) -> list[str]:
+    """Return the words of a text; a figure keeps its unit."""
+    words: list[str] = []
+    for word in paragraph.split():
+        if words and word.rstrip(",;.)") in _UNITS and words[-1][-1].isdigit():
+            words[-1] += f" {word}"
+        else:
+            words.append(word)
+    return words
+
+
+def _broken(word: str, width: float, wide: Callable[[str], float]) -> list[str]:
+    pieces, start = [], 0
+    for end in range(1, len(word) + 1):
+        if end - start > 1 and wide(word[start:end]) > width:
+            pieces.append(word[start : end - 1])
+            start = end - 1
+    return [*pieces, word[start:]]
+
+
+def fit(
+    words: str,
+    *,
+    width: float,
+    height: float,
+    cap: float,
+    smallest: float,
+    leading: float = 1.75,
+    bold: bool = False,
+    face: Face = HELVETICA,
+) -> Setting:
+    """Return the largest setting of a text that fits a place.
+
+    Parameters
+    ----------
+    words
+        The text; its own line ends are kept.
+    width, height
+        The place, in millimetres. `height` is from the top of the first line's capitals to the last baseline.
+    cap, smallest
+        Height of capitals wished for, and the least that can be read.
+    leading
+        From baseline to baseline, in heights of capitals.
+    bold, face
+        Weight and font.
+    """
+    lines: list[str] = []
+    for step in range(_STEPS + 1):
+        size = cap + (smallest - cap) * step / _STEPS
+        lines = break_lines(words, width=width, cap=size, bold=bold, face=face)
+        whole = all(word in " ".join(lines).split() for word in words.split())
+        if _height(len(lines), size, leading) <= height and (whole or step == _STEPS):
+            return Setting(tuple(lines), size)
+    room = max(1, int((height / smallest - 1) / leading + 1e-9) + 1)
+    if len(lines) <= room:
+        return Setting(tuple(lines), smallest)
+    return Setting(
+        (*lines[: room - 1], _cut(lines[room - 1], width, smallest, bold=bold, face=face)), smallest, cut=True
+    )
+
+
+def _height(lines: int, cap: float, leading: float) -> float:
+    return cap * (1 + (lines - 1) * leading)
+
+
+def _cut(line: str, width: float, cap: float, *, bold: bool, face: Face) -> str:
+    while line and line_width(f"{line}…", cap=cap, bold=bold, face=face) > width:
+        line = line[:-1].rstrip()
+    return f"{line}…"
+
+
+Align = Literal["left", "centre", "right"]
+
+
+class Sheet:
+    """Pages of one size to draw on.
+
+    Parameters
+    ----------
+    width, height
+        Page size in millimetres.
+    title, subject
+        What the file says of itself.
+    compressed
+        Whether pages are packed; a page of vectors is small without, and its greys stay readable to anyone.
+    """
+
+    def __init__(self, width: float, height: float, *, title: str, subject: str, compressed: bool = False) -> None:
+        from reportlab.pdfgen.canvas import Canvas
+
+        self.width, self.height = width, height
+        self._buffer = io.BytesIO()
+        self._canvas = Canvas(
+            self._buffer,
+            pagesize=(width * POINTS_PER_MM, height * POINTS_PER_MM),
+            invariant=1,  # the same page is the same bytes
+            pageCompression=int(compressed),
+            lang="en",
+        )
+        self._canvas.setTitle(title)
+        self._canvas.setSubject(subject)
+        self._canvas.setAuthor("finishlab")
+        self._canvas.setCreator("finishlab")
+        # Asks the print dialogue for true size; a viewer may ignore it, hence the ruler.
+        self._canvas.setViewerPreference("PrintScaling", "None")
+
+    def _at(self, x: float, y: float) -> tuple[float, float]:
+        return x * POINTS_PER_MM, (self.height - y) * POINTS_PER_MM
+
+    def box(self, x: float, y: float, width: float, height: float, grey: float) -> None:
+        """Fill an upright rectangle with a DeviceGray value, 0 black to 1 paper."""
+        left, bottom = self._at(x, y + height)
+        self._canvas.setFillGray(grey)
+        self._canvas.rect(left, bottom, width * POINTS_PER_MM, height * POINTS_PER_MM, stroke=0, fill=1)
+
+    def frame(
+        self,
+        x: float,
+        y: float,
+        width: float,
+        height: float,
+        *,
+        line: float = 0.2,
+        grey: float = 0.0,
+        radius: float = 0.0,
+    ) -> None:
+        """Draw the outline of a rectangle; the line is centred on the outline."""
+        left, bottom = self._at(x, y + height)
+        self._pen(line, grey)
+        size = width * POINTS_PER_MM, height * POINTS_PER_MM
+        if radius:
+            self._canvas.roundRect(left, bottom, *size, radius * POINTS_PER_MM, stroke=1, fill=0)
+        else:
+            self._canvas.rect(left, bottom, *size, stroke=1, fill=0)
+
+    def line(
+        self, x1: float, y1: float, x2: float, y2: float, *, line: float = 0.2, grey: float = 0.0, dash: float = 0.0
+    ) -> None:
+        """Draw a straight line, dashed when `dash` is above 0."""
+        self._pen(line, grey)
+        if dash:
+            self._canvas.setDash(dash * POINTS_PER_MM, dash * POINTS_PER_MM)
+        self._canvas.line(*self._at(x1, y1), *self._at(x2, y2))
+        if dash:
+            self._canvas.setDash()
+
+    def curve(self, points: Sequence[tuple[float, float]], *, line: float = 0.2, grey: float = 0.0) -> None:
+        """Draw one cubic Bezier curve through its four control points."""
+        self._pen(line, grey)
+        flat = [value for point in points for value in self._at(*point)]
+        self._canvas.bezier(*flat)
+
+    def polygons(self, loops: Sequence[Sequence[tuple[float, float]]], grey: float) -> None:
+        """Fill what lies inside an odd number of the closed loops, as one path: no seam can show inside it."""
+        path = self._canvas.beginPath()
+        for loop in loops:
+            path.moveTo(*self._at(*loop[0]))
+            for point in loop[1:]:
+                path.lineTo(*self._at(*point))
+            path.close()
+        self._canvas.setFillGray(grey)
+        self._canvas.drawPath(path, stroke=0, fill=1, fillMode=0)
+
+    def text(
+        self,
+        x: float,
+        y: float,
+        words: str,
+        *,
+        cap: float,
+        bold: bool = False,
+        grey: float = 0.0,
+        align: Align = "left",
+        face: Face = HELVETICA,
+    ) -> None:
+        """Set one line of text with its baseline at `y` and capitals `cap` millimetres high.
+
+        It is set in whichever fonts have its letters, in `face` as far as that has them.
+        """
+        if align != "left":
+            x -= line_width(words, cap=cap, bold=bold, face=face) * (1.0 if align == "right" else 0.5)
+        line = self._canvas.beginText(*self._at(x, y))
+        self._canvas.setFillGray(grey)
+        for font, piece in font_runs(words, bold=bold, face=face):
+            line.setFont(font, points(cap))
+            line.textOut(piece)
+        self._canvas.drawText(line)
+
+    def setting(
+        self,
+        x: float,
+        top: float,
+        setting: Setting,
+        *,
+        leading: float = 1.75,
+        bold: bool = False,
+        grey: float = 0.0,
+        align: Align = "left",
+        face: Face = HELVETICA,
+    ) -> float:
+        """Set fitted lines with the first line's capitals from `top` down; return the last baseline."""
+        y = top + setting.cap
+        for index, line in enumerate(setting.lines):
+            y = top + setting.cap * (1 + index * leading)
+            self.text(x, y, line, cap=setting.cap, bold=bold, grey=grey, align=align, face=face)
+        return y
+
+    def upright_text(self, x: float, y: float, words: str, *, cap: float, grey: float = 0.0) -> None:
+        """Set one line of text that reads upwards, centred on (x, y)."""
+        self._canvas.saveState()
+        self._canvas.translate(*self._at(x, y))
+        self._canvas.rotate(90)
+        self.text(0.0, self.height, words, cap=cap, grey=grey, align="centre")
+        self._canvas.restoreState()
+
+    def paragraph(
+        self, x: float, y: float, words: str, *, width: float, cap: float, leading: float, grey: float = 0.0
+    ) -> float:
+        """Set text in lines no wider than `width`, the first baseline at `y`; return the baseline after the last."""
+        for line in break_lines(words, width=width, cap=cap):
+            self.text(x, y, line, cap=cap, grey=grey)
+            y += leading
+        return y
+
+    def next_page(self) -> None:
+        """Go on with a new page."""
+        self._canvas.showPage()
+
+    def colour_box(self, x: float, y: float, width: float, height: float, colour: str) -> None:
+        """Fill an upright rectangle with an sRGB colour, ``"#rrggbb"``."""
+        left, bottom = self._at(x, y + height)
+        self._canvas.setFillColorRGB(*_rgb(colour))
+        self._canvas.rect(left, bottom, width * POINTS_PER_MM, height * POINTS_PER_MM, stroke=0, fill=1)
+
+    def shape(
+        self, points: Sequence[tuple[float, float]], *, fill: str | None, line: float = 0.2, grey: float = 0.0
+    ) -> None:
+        """Draw a closed outline, filled with an sRGB colour unless that is None."""
+        path = self._canvas.beginPath()
+        path.moveTo(*self._at(*points[0]))
+        for point in points[1:]:
+            path.lineTo(*self._at(*point))
+        path.close()
+        self._pen(line, grey)
+        if fill is not None:
+            self._canvas.setFillColorRGB(*_rgb(fill))
+        self._canvas.drawPath(path, stroke=1 if line else 0, fill=0 if fill is None else 1)
+
+    def picture(self, x: float, y: float, width: float, height: float, data: bytes) -> tuple[float, float]:
+        """Put a JPEG or PNG into a box, whole and upright, at its top left; return the width and height it took."""
+        from reportlab.lib.utils import ImageReader
+
+        picture = ImageReader(io.BytesIO(data))
+        across, down = picture.getSize()
+        factor = min(width / across, height / down)
+        shown = across * factor, down * factor
+        left, bottom = self._at(x, y + shown[1])
+        self._canvas.drawImage(picture, left, bottom, shown[0] * POINTS_PER_MM, shown[1] * POINTS_PER_MM)
+        return shown
+
+    def finish(self) -> bytes:
+        """Return the file's bytes."""
+        self._canvas.showPage()
+        self._canvas.save()
+        return self._buffer.getvalue()
+
+    def _pen(self, line: float, grey: float) -> None:
+        self._canvas.setStrokeGray(grey)
+        self._canvas.setLineWidth(line * POINTS_PER_MM)
+
+
+def _rgb(colour: str) -> tuple[float, float, float]:
+    digits = colour.removeprefix("#")
+    red, green, blue = (int(digits[at : at + 2], 16) / 255 for at in (0, 2, 4))
+    return red, green, blue
+
+
+# -- QR codes of medium error correction --
+
+
+def qr_modules(text: str) -> np.ndarray:
+    """Return the modules of a code, shape (n, n), True where black; no quiet zone."""
+    code = _code(text)
+    code.make()
+    return np.array(code.modules, dtype=bool)
+
+
+def qr_width(text: str) -> int:
+    """Return how many modules the code of a text is wide (ISO/IEC 18004, 6.3.1), without making it."""
+    return 17 + 4 * int(_code(text).calculate_version())
+
+
+def _code(text: str) -> Any:  # noqa: ANN401 - the library has no types
+    from reportlab.graphics.barcode.qr import QrCodeWidget
+
+    return QrCodeWidget(text, barLevel="M").qr
