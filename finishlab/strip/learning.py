@@ -16,9 +16,9 @@ if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.measure import GreyArea
     from finishlab.measure.learn_greys import LearnedGreys
-    from finishlab.measure.learn_print import LearnedPrint
+    from finishlab.measure.learn_print import LearnedPrint, PrintFit
 
-__all__ = ["learn_from_eye", "learn_from_far", "learn_from_photo", "learn_from_readings"]
+__all__ = ["learn_from_eye", "learn_from_far", "learn_from_photo", "learn_from_readings", "print_in"]
 
 _AGREE: Final = 1.5
 """Repeat readings of one grey differ by less, L*: more is a slip of the hand, not noise."""
@@ -98,16 +98,15 @@ def learn_from_far(
         What `finishlab.measure.learn_print.learn_print` raises, and `learn_from_readings`.
     """
     from finishlab.imaging.greys import greys_of_readings
-    from finishlab.measure.learn_print import learn_print, look_at_print
-    from finishlab.measuring.photos import with_path
-    from finishlab.photos import read_photo
+    from finishlab.measure.learn_print import learn_print
+    from finishlab.measuring.photos import look, with_path
 
     if readings:
         _check(readings)
     looks, errors = [], []
     for path in paths:
         try:
-            looks.append(look_at_print(read_photo(Path(path))))
+            looks.append(look(print_in, Path(path)))
         except FinishlabError as error:
             errors.append(with_path(error, Path(path)))
     if not looks:
@@ -124,6 +123,14 @@ def learn_from_far(
         found = replace(found, greys=known)
     log.learn_strip(found.greys)
     return found, errors
+
+
+def print_in(path: Path) -> PrintFit:
+    """Return what a photo taken from a few steps back says of the print of its strip; errors as in `learn_from_far`."""
+    from finishlab.measure.learn_print import look_at_print
+    from finishlab.photos import read_photo
+
+    return look_at_print(read_photo(path))
 
 
 def learn_from_eye(log: Logbook, number: int, seen: Mapping[int, float]) -> StripGreys:
