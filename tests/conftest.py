@@ -8,7 +8,7 @@ import sqlite3
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 # Before NumPy is loaded: tests run beside one another already, and the matrices here are too small for two threads.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -32,6 +32,9 @@ from finishlab.logbook import Logbook, database
 from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.store import DATABASE
 from finishlab.photos import CameraTags, matrix_profile, write_jpeg
+
+if TYPE_CHECKING:
+    from page_visits import Visits
 
 MOST_WORKERS: Final = 8
 """More would each load the libraries for a handful of files."""
@@ -180,3 +183,21 @@ def logbook(tmp_path: Path) -> Path:
 def run(logbook: Path) -> Run:
     """The command, on a logbook that is not made yet."""
     return Run(logbook)
+
+
+@pytest.fixture
+def page(logbook: Path) -> Iterator[Visits]:
+    """A paired browser on the page of the logbook."""
+    from page_visits import visiting  # loads what other tests need not
+
+    with visiting(logbook) as visits:
+        yield visits
+
+
+@pytest.fixture
+def stranger(logbook: Path) -> Iterator[Visits]:
+    """A browser that is not paired, on the page of the logbook."""
+    from page_visits import visiting
+
+    with visiting(logbook, paired=False) as visits:
+        yield visits

@@ -29,8 +29,8 @@ READING: Final = (
     "board list", "board show B1", "board compare B1 B2", "board history B1", "floor list", "floor show F1",
     "recipe list", "recipe show R1", "can list", "can show C1", "camera list", "camera show any",
     "strip list", "strip show 4", "standard", "rank", "status", "stairs show", "stairs part tread 1", "stairs due",
-    "plan quantities", "plan cutting --stock 2000x300", "plan calendar", "labels -o out.pdf", "schedule -o out.pdf",
-    "house-file -o out.pdf", "report -o out.html", "history", "export out.zip", "backup out",
+    "stairs walk", "plan quantities", "plan cutting --stock 2000x300", "plan calendar", "labels -o out.pdf",
+    "schedule -o out.pdf", "house-file -o out.pdf", "report -o out.html", "history", "export out.zip", "backup out",
 )  # fmt: skip
 """Commands that only read the logbook."""
 ADDING: Final = (

@@ -11,7 +11,7 @@ from build_reference import commands
 
 HEAVY: Final = (
     "PIL", "alembic", "colour", "cv2", "jinja2", "matplotlib", "numpy", "pillow_heif", "reportlab", "rich",
-    "scipy", "skimage", "sqlalchemy",
+    "scipy", "segno", "skimage", "sqlalchemy", "starlette", "uvicorn",
 )  # fmt: skip
 
 BLAS: Final = "OPENBLAS_NUM_THREADS"

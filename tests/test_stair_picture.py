@@ -12,7 +12,7 @@ from rich.console import Console
 from finishlab.colorimetry.spaces import hex_colour
 from finishlab.show.terminal import render
 from finishlab.stair.documents import stair_document
-from finishlab.stair.drawing import stair_svg
+from finishlab.stair.drawing import linked_stair, stair_svg
 from finishlab.stair.names import PartKind, PartName, Side
 from finishlab.stair.records import Flight, Part, PartSizes
 from finishlab.stair.shown import FlightShown, PartShown, coats_words, size_words, stair_notes
@@ -162,3 +162,21 @@ def test_sizes_and_coats_in_words() -> None:
     assert told == "914.4 x 266.7 x ? mm; back 912 mm by the angles; angles left 89, right 90.5 degrees"
     assert size_words(PartSizes()) is None
     assert [coats_words("topcoat", 1), coats_words("stain", 2)] == ["1 topcoat", "2 stain coats"]
+
+
+def test_each_part_of_the_drawing_on_a_screen_is_a_link_with_a_name() -> None:
+    """On a page every part is reached by touch or key: a link high enough, named with its state, parts alike as one."""
+    odd = part("tread", 3, coats={"topcoat": 1}, wanted={"topcoat": 3}, state="topcoat 1 of 3", deviations=("x",))
+    skirt = part("skirt", 1, side="left")
+    shown = [flight(*TREADS[:2], odd, part("riser", 1), part("riser", 2), skirt)]
+    root = ET.fromstring(linked_stair(shown, lambda words: f'/part?is="{words}"&x', title="The <stair>"))
+    links = {link.attrib["href"]: link for link in root.iter("a")}
+    assert {to.split('"')[1] for to in links} == {f"1/{w}" for w in ("tread 1", "tread 2", "tread 3", "risers 1-2")} | {
+        "1/skirt 1 left"
+    }
+    assert links['/part?is="1/tread 3"&x'].attrib["aria-label"] == "tread 3: topcoat 1 of 3; not as planned"
+    heights = [float(box.attrib["height"]) for link in links.values() for box in link.iter("rect")]
+    assert len(heights) == len(links)
+    assert min(heights) >= 48
+    assert (root.attrib["role"], root.attrib["aria-label"]) == ("group", "The <stair>")
+    assert root.attrib["fill"] == "currentColor", "words take the page's ink, which is bright in the dark"

@@ -31,6 +31,7 @@ from finishlab.cli.common import (
     on_terminal,
     open_logbook,
     photos_argument,
+    print_results,
     report_failures,
     say,
     say_undo,
@@ -162,7 +163,7 @@ def add(
         if as_json:
             show_document(_document(log, logged, None if number is None else next(iter(results[0]))), as_json=True)
     if not as_json:
-        click.echo("\n".join(each.number for each in logged))
+        print_results("\n".join(each.number for each in logged))
     for line in lines:
         say(line)
     if len(logged) >= MANY:

@@ -18,6 +18,7 @@ from finishlab.cli.common import (
     json_option,
     open_logbook,
     photos_words,
+    print_results,
     say,
     say_undo,
     show_document,
@@ -450,7 +451,7 @@ def import_boards(*, file: str, as_json: bool) -> None:
         if as_json:
             show_document(boards_document(done.boards), as_json=True)
         else:
-            click.echo("\n".join(board.number for board in done.boards))
+            print_results("\n".join(board.number for board in done.boards))
         first, last = done.boards[0].number, done.boards[-1].number
         span = first if first == last else f"{first} to {last}"
         what = "1 board" if first == last else f"{len(done.boards)} boards"

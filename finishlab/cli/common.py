@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar, cast
 import click
 
 from finishlab.cli.failures import show_error, tell
+from finishlab.cli.heard import heard
 from finishlab.cli.lazy import logbook_folder
 from finishlab.errors import LogbookError, UsageError
 from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect, SurfaceArea
@@ -46,6 +47,7 @@ __all__ = [
     "photos_words",
     "print_document",
     "print_removed",
+    "print_results",
     "report_failures",
     "say",
     "say_letters",
@@ -212,7 +214,7 @@ def measure_all(photos: Sequence[str], how: MeasureOptions, picture: str | None 
     """Measure photos with all processors, with a bar on stderr when somebody can see it."""
     from finishlab.measuring.photos import measure_photos, processors
 
-    if not sys.stderr.isatty():
+    if heard() is not None or not sys.stderr.isatty():
         return measure_photos(photos, how, workers=processors(), picture=picture)
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
@@ -242,7 +244,7 @@ def report_failures(results: Sequence[PhotoResult]) -> int:
 
 def on_terminal() -> bool:
     """Return whether somebody can answer."""
-    return sys.stdin.isatty()
+    return heard() is None and sys.stdin.isatty()
 
 
 def say(text: str) -> None:
@@ -302,12 +304,23 @@ def print_document(document: Mapping[str, Any]) -> None:
     from finishlab.show.jsons import dump
 
     head = {"format": document["format"], "colour_space": COLOUR_SPACE}
-    click.echo(dump({**head, **document}), nl=False)
+    print_results(dump({**head, **document}).removesuffix("\n"))
+
+
+def print_results(text: str) -> None:
+    """Print results that are no document, on stdout: numbers given, files written."""
+    if (listener := heard()) is not None:
+        listener.results += text.split("\n")
+    else:
+        click.echo(text)
 
 
 def show_document(document: Document, *, as_json: bool) -> None:
     """Show a document to people, or print its JSON form."""
-    if as_json:
+    listener = heard()
+    if listener is not None and not as_json:
+        listener.documents.append(document)
+    elif as_json:
         from finishlab.show.jsons import json_form
 
         print_document(json_form(document))

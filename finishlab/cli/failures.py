@@ -14,10 +14,11 @@ from typing import Final, TextIO
 
 import click
 
+from finishlab.cli.heard import heard
 from finishlab.errors import DEBUG, ExitCode, FinishlabError, OutputError, UsageError, harmless, internal_error
 from finishlab.files import SAID
 
-__all__ = ["INTERRUPTED", "exit_code_of", "quiet_libraries", "show_error", "tell"]
+__all__ = ["INTERRUPTED", "exit_code_of", "failure_of", "quiet_libraries", "show_error", "tell"]
 
 INTERRUPTED: Final = 130
 """Exit code after Ctrl-C: 128 and the signal's number, as shells have it."""
@@ -36,6 +37,9 @@ _SAYS: Final = _Says()
 
 def show_error(error: FinishlabError) -> None:
     """Print what is wrong and what to do next, on stderr."""
+    if (listener := heard()) is not None:
+        listener.errors.append(error)
+        return
     tell(f"Error: {error.message}")
     if error.hint:
         tell(f"  {error.hint}")
@@ -43,6 +47,9 @@ def show_error(error: FinishlabError) -> None:
 
 def tell(text: str) -> None:
     """Say something on stderr; where that cannot be written nobody hears it, and the work goes on."""
+    if (listener := heard()) is not None:
+        listener.said.append(harmless(text))
+        return
     try:
         click.echo(_marked(harmless(text)), err=True)
     except BrokenPipeError:
@@ -86,7 +93,7 @@ def exit_code_of(command: Callable[[], object]) -> int:
 
 def _unwritten(error: Exception) -> OutputError | None:
     """Return what to say if an error came from writing the output; None if it came from elsewhere."""
-    if not isinstance(error, OSError) or error.filename is not None:
+    if not isinstance(error, OSError) or error.filename is not None or heard() is not None:
         return None
     try:
         # The stream does not say that it failed, but another try fails as the first did.
@@ -110,17 +117,21 @@ def _mute(stream: TextIO) -> None:
 
 def _told(error: Exception) -> int:
     """Print an error as a sentence; return its exit code."""
+    named = failure_of(error)
+    if named.code == "unexpected" and os.environ.get(DEBUG):
+        traceback.print_exception(error)
+    else:
+        show_error(named)
+    return int(named.exit_code)
+
+
+def failure_of(error: Exception) -> FinishlabError:
+    """Return an error as a sentence with what to do."""
     if isinstance(error, click.ClickException):
-        error = _usage(error)
+        return _usage(error)
     if isinstance(error, ValueError) and "null byte" in str(error):
-        error = UsageError("bad-name", "No file or folder has the letter NUL in its name.", "Name another.")
-    if not isinstance(error, FinishlabError):
-        if os.environ.get(DEBUG):
-            traceback.print_exception(error)
-            return int(ExitCode.FAILURE)
-        error = internal_error(error)
-    show_error(error)
-    return int(error.exit_code)
+        return UsageError("bad-name", "No file or folder has the letter NUL in its name.", "Name another.")
+    return error if isinstance(error, FinishlabError) else internal_error(error)
 
 
 def _usage(error: click.ClickException) -> UsageError:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 from functools import partial
@@ -12,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar, cast
 import click
 
 from finishlab.board.records import CLEAR_ONLY, STATES
-from finishlab.cli.common import options, say
+from finishlab.cli.common import on_terminal, options, say
 from finishlab.errors import UsageError
 from finishlab.finish.fields import FieldSpec, Section, changed, parse_fields, specs
 from finishlab.finish.finish import FINISH_PARTS, MOST_STEPS, ColourStep, Finish, FinishPart
@@ -21,7 +20,7 @@ if TYPE_CHECKING:
     from finishlab.finish.entering import Draft, Entered, FinishTexts
     from finishlab.finish.warnings import FinishWarning
 
-__all__ = ["CLEARABLE", "ask_missing", "draft_options", "on_terminal", "part_options", "say_warnings", "typed"]
+__all__ = ["CLEARABLE", "ask_missing", "draft_options", "part_options", "say_warnings", "typed"]
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -102,11 +101,6 @@ def say_warnings(warnings: Iterable[FinishWarning]) -> None:
 
 class _EnoughError(Exception):
     """The user has said all he wants to say."""
-
-
-def on_terminal() -> bool:
-    """Return whether somebody can answer."""
-    return sys.stdin.isatty()
 
 
 def ask_missing(draft: Draft) -> Draft:

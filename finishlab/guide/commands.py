@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import os
 import shlex
-import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import click
 
-from finishlab.cli.common import json_option, open_logbook, say, show_document
+from finishlab.cli.common import json_option, on_terminal, open_logbook, say, show_document
 from finishlab.cli.failures import exit_code_of
 from finishlab.cli.lazy import ExampleCommand, logbook_folder
 
@@ -49,11 +48,6 @@ def start(*, as_json: bool) -> None:
         return
     say("Enter leaves a step for later; Ctrl-C ends. Where you leave off, finishlab start goes on.")
     _walk()
-
-
-def on_terminal() -> bool:
-    """Return whether somebody can answer."""
-    return sys.stdin.isatty()
 
 
 def _guide() -> Guide:

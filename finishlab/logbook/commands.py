@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from finishlab.cli.common import json_option, open_logbook, print_document, say, show_document
+from finishlab.cli.common import json_option, open_logbook, print_document, print_results, say, show_document
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import ExitCode, harmless
 
@@ -49,7 +49,7 @@ def history(*, subject: str | None, last: int | None, as_json: bool) -> None:
         say("Nothing is logged yet.")
     for _, together in groupby(changes, key=lambda change: change.made):
         for line in _lines(list(together), named=subject is None):
-            click.echo(harmless(line))
+            print_results(harmless(line))
 
 
 def _lines(together: Sequence[Change], *, named: bool) -> list[str]:

@@ -10,7 +10,7 @@ import os
 import sqlite3
 import time
 import uuid
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
 from functools import partial
 from pathlib import Path
@@ -38,6 +38,7 @@ __all__ = [
     "WritingSession",
     "check_folder",
     "failures_named",
+    "last_change",
     "login_name",
     "make_folder",
     "migrate",
@@ -377,6 +378,24 @@ def named_folder(folder: str | Path) -> Path:
         shown = str(folder).replace("\0", "\\0")
         raise LogbookError("logbook-not-a-folder", f"No folder is called “{shown}”.", "Name a folder with --logbook.")
     return place
+
+
+def last_change(folder: Path, subjects: Sequence[str] = ()) -> int:
+    """Return the number of the newest entry of the history, 0 where there is none; the logbook need not be open.
+
+    Parameters
+    ----------
+    folder
+        The logbook's.
+    subjects
+        Only of these, as the history names them.
+    """
+    if not (folder / DATABASE).is_file():
+        return 0
+    among = f" WHERE subject IN ({', '.join('?' * len(subjects))})" if subjects else ""
+    with failures_named(str(folder)), closing(sqlite3.connect(folder / DATABASE, timeout=BUSY_SECONDS)) as connection:
+        found = connection.execute(f"SELECT max(id) FROM changes{among}", tuple(subjects)).fetchone()  # noqa: S608 - places only
+    return int(found[0] or 0)
 
 
 def make_folder(folder: Path) -> None:

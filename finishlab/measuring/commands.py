@@ -14,6 +14,7 @@ from finishlab.cli.common import (
     open_logbook,
     photos_argument,
     print_document,
+    print_results,
     report_failures,
     say,
     show_document,
@@ -186,7 +187,7 @@ def remeasure(numbers: tuple[str, ...], *, as_json: bool) -> int:
             say(f"{each.number} has no photo to measure again.")
         elif not as_json:
             moves = (_moved(old.lab, new.lab) for old, new in zip(each.before, each.after, strict=True))
-            click.echo(f"{each.number}: L* a* b* moved by {'; '.join(moves)}")
+            print_results(f"{each.number}: L* a* b* moved by {'; '.join(moves)}")
     if not found:
         say("Nothing is logged yet.")
     return max((int(error.exit_code) for each in found for error in each.errors), default=0)

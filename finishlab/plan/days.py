@@ -16,7 +16,7 @@ from finishlab.plan.way_up import full_name, named
 from finishlab.show.cautions import caution_blocks, caution_data
 from finishlab.show.document import Block, Document, Line, Listing, Paragraph
 
-__all__ = ["calendar_document"]
+__all__ = ["calendar_document", "short_moment", "stay_words"]
 
 _WEEKDAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _MONTHS: Final = (
@@ -162,7 +162,7 @@ def _by_part(plan: StairPlan, calendar: Calendar) -> Iterator[Block]:
         if events:
             yield Paragraph(full_name(part, several=plan.several).capitalize())
             for event in events:
-                yield Paragraph(f"{_short_day(event.start)} {event.start:%H:%M}  {event.what}", 2, 21)
+                yield Paragraph(f"{short_moment(event.start)}  {event.what}", 2, 21)
             yield Line()
 
 
@@ -184,7 +184,7 @@ def _summary(calendar: Calendar) -> str:
 def _event(plan: StairPlan, calendar: Calendar, event: Event) -> str:
     who = named(event.parts, several=plan.several)
     if event.kind == "cover" and event.end is not None:
-        return f"until {_short_day(event.end)} {event.end:%H:%M}   {event.what}: {who}"
+        return f"until {short_moment(event.end)}   {event.what}: {who}"
     if event.is_work and event.end is not None:
         return f"{event.start:%H:%M}-{event.end:%H:%M}  {event.what}: {who}{_window(calendar, event)}"
     return f"from {event.start:%H:%M}   {event.what}: {who}"
@@ -197,7 +197,7 @@ def _window(calendar: Calendar, event: Event) -> str:
     for each in calendar.events:
         if each.kind == "recoat" and each.coat == event.coat and each.parts == event.parts:
             if each.end is not None:
-                return f" (must be on by {_short_day(each.end)} {each.end:%H:%M})"
+                return f" (must be on by {short_moment(each.end)})"
             return " (the usual window is missed, so only after the rub-out)" if "missed" in each.what else ""
     return ""
 
@@ -218,8 +218,12 @@ def _waiting(plan: StairPlan, days: Sequence[dt.date], night_of: Mapping[dt.date
 
 
 def _stay(plan: StairPlan, way: Night | Way) -> str:
+    return stay_words(way, several=plan.several)
+
+
+def stay_words(way: Night | Way, *, several: bool) -> str:
     """Say what may be stepped on; flights are named wherever the stair is more than one."""
-    several = plan.several or len({part.level for part in (*way.closed, *way.open)}) > 1
+    several = several or len({part.level for part in (*way.closed, *way.open)}) > 1
     climb = {"single": "", "double": " (double steps)", "none": " (no way up: stay on one floor)"}[way.climb]
     if len(way.closed) * 3 <= len(way.open):
         return f"keep off {named(way.closed, several=several)}{climb}"
@@ -232,6 +236,11 @@ def _day(day: dt.date) -> str:
 
 def _dated(moment: dt.datetime) -> str:
     return f"{_short_day(moment)} {moment.year}"
+
+
+def short_moment(moment: dt.datetime) -> str:
+    """Return a day and an hour: ``"Mon 3 Jun 14:30"``."""
+    return f"{_short_day(moment)} {moment:%H:%M}"
 
 
 def _short_day(moment: dt.datetime) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import TYPE_CHECKING, Final
@@ -36,12 +36,12 @@ from finishlab.units import LITRES_PER_QT
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
-    from finishlab.plan.drying import Times, Window
+    from finishlab.plan.drying import Coat, Times, Window
     from finishlab.recipe.records import Can as LoggedCan
     from finishlab.recipe.records import Label
-    from finishlab.stair.records import CoatStep, StoredPart, StoredStair
+    from finishlab.stair.records import CoatStep, StoredEvent, StoredPart, StoredStair
 
-__all__ = ["finish_products", "logged_plan", "logged_products", "logged_stair", "planned_part"]
+__all__ = ["coats_laid", "finish_products", "logged_plan", "logged_products", "logged_stair", "planned_part"]
 
 _US_SIZES: Final = {
     0.125: "1/4 pt", 0.25: "1/2 pt", 0.5: "1 pt", 1: "1 qt", 2: "1/2 gal", 4: "1 gal", 5: "5 qt", 20: "5 gal",
@@ -202,22 +202,23 @@ class _Work:
         last = known.last_coat
         if last is None or last.step is None:
             return None
-        can = self.stair.cans.get(last.batch_number or 0)
-        mine = None
-        if recipe is not None:
-            made = [each for each in finish_products(recipe, self.cans) if each.layers[0].step == last.step]
-            same = [each for each in made if any(layer.number == last.coat for layer in each.layers)]
-            mine = next(iter(same or made[-1:]), None)
-        if mine is not None and (can is None or mine.layers[0].section.can_number == last.batch_number):
-            coat = mine.product.coat
-        else:
-            kind = can.kind if can is not None and can.kind in can_kinds() and can.kind != "other" else _SLOW[last.step]
-            kind = kind if coating(kind).usual is not None else _SLOW[last.step]
-            name = mine.product.name if mine is not None else None
-            usual = product_of(kind, name=name)
-            coat = _labelled(usual, last.batch_number, self.stair.cans, None).coat
+        made = () if recipe is None else finish_products(recipe, self.cans)
         ended = last.moment if last.conditions.time else dt.datetime.combine(last.date, _END_OF_DAY)
-        return Laid(coat, ended, known.rubbed_out)
+        return Laid(self.coat(last, made), ended, known.rubbed_out)
+
+    def coat(self, event: StoredEvent, made: Sequence[Made]) -> Coat:
+        """Return what was put on, with the times of its own can, else of its recipe's products, else usual ones."""
+        step: CoatStep = event.step or "topcoat"
+        can = self.stair.cans.get(event.batch_number or 0)
+        of_step = [each for each in made if each.layers[0].step == step]
+        same = [each for each in of_step if any(layer.number == event.coat for layer in each.layers)]
+        mine = next(iter(same or of_step[-1:]), None)
+        if mine is not None and (can is None or mine.layers[0].section.can_number == event.batch_number):
+            return mine.product.coat
+        kind = can.kind if can is not None and can.kind in can_kinds() and can.kind != "other" else _SLOW[step]
+        kind = kind if coating(kind).usual is not None else _SLOW[step]
+        usual = product_of(kind, name=mine.product.name if mine is not None else None)
+        return _labelled(usual, event.batch_number, self.stair.cans, None).coat
 
     def to_fit(self, recipes: Mapping[int, PartRecipe]) -> bool:
         """Return whether some part has its coats and was not fitted."""
@@ -249,6 +250,33 @@ class _Work:
             yield f"Finished, and not planned again: {self.stair.listed(done)}."
         for step, names in over.items():
             yield f"Not planned: {step} on {self.stair.listed(names)}, since another coat lies over it already."
+
+
+def coats_laid(log: Logbook, stair: StoredStair) -> Iterator[tuple[StoredPart, list[tuple[StoredEvent, Laid]]]]:
+    """Give each part with all that dries on it: its coats since its wood was sanded, and what was touched up.
+
+    One whose hour is not logged ended when it was logged, where that was on its day, else with its day. What nobody
+    says the kind of is taken for what takes longest.
+    """
+    work = _Work(stair, progress_of(stair.events), {each.number.key: each.record for each in log.cans()})
+    for part in stair.parts:
+        known = work.of(part)
+        recipe = recipe_of(stair, part, known)
+        try:
+            made: Sequence[Made] = () if recipe is None else finish_products(recipe, work.cans)
+        except UsageError:  # a recipe that does not say of what kind it is
+            made = ()
+        on = [event for event in stair.events if event.part == part.ident and event.kind in {"coat", "touched up"}]
+        fresh = [event for event in on if known.order[event.ident] > known.sanded_at]
+        yield part, [(event, Laid(work.coat(event, made), _latest_end(event))) for event in fresh]
+
+
+def _latest_end(event: StoredEvent) -> dt.datetime:
+    """Return the last moment at which it can have been done."""
+    logged = event.created.replace(tzinfo=dt.UTC).astimezone().replace(tzinfo=None)
+    if event.conditions.time:
+        return event.moment
+    return logged if logged.date() == event.date else dt.datetime.combine(event.date, dt.time()) + dt.timedelta(days=1)
 
 
 def logged_stair(log: Logbook, *, sized: bool = True) -> StairPlan:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final, cast
 
 import click
 
-from finishlab.cli.common import json_option, open_logbook, print_document, say, say_letters
+from finishlab.cli.common import json_option, open_logbook, print_document, print_results, say, say_letters
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import UsageError
 
@@ -156,6 +156,6 @@ def _write(
     write_atomically(output, pdf)
     say_letters(letters_missing(said), more)
     if found is None:
-        click.echo(output)
+        print_results(output)
     else:
         print_document({"format": f"finishlab/{kind}/1", "output": output, **found})

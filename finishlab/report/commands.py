@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 import click
 
-from finishlab.cli.common import json_option, open_logbook, print_document, say, say_letters
+from finishlab.cli.common import json_option, open_logbook, print_document, print_results, say, say_letters
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import UsageError, harmless
 from finishlab.rank.options import aim_options, other_aim, read_aim
@@ -79,10 +79,10 @@ def report(
         return
     from finishlab.rank.sentences import headline
 
-    click.echo(harmless(headline(content.ranking, content.boards)))
-    click.echo(f"Page: {page}")
+    print_results(harmless(headline(content.ranking, content.boards)))
+    print_results(f"Page: {page}")
     if pdf is not None:
-        click.echo(f"PDF: {pdf}")
+        print_results(f"PDF: {pdf}")
     missing = [b.board for b in content.pictured if b.board not in content.crops]
     if missing:
         say(f"No crop could be cut of {', '.join(missing)}: measured by hand, or its photo is not to be had.")

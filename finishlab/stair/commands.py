@@ -44,6 +44,7 @@ _COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
     "measure": ("finishlab.stair.commands:measure_parts", "Measure parts in photos and log their colour."),
     "part": ("finishlab.stair.commands:part", "Say which finish is on a part, and from which can."),
     "due": ("finishlab.stair.commands:due", "Say which parts are still short of a coat."),
+    "walk": ("finishlab.stair.commands:walk", "Say which steps can be walked on now, and from when the others."),
     "deviations": ("finishlab.stair.commands:list_deviations", "List what was done otherwise than planned."),
     "edit": ("finishlab.stair.enter_commands:edit", "Change sizes, wood, recipe or notes of parts; or a flight."),
     "edit-event": ("finishlab.stair.enter_commands:edit_event", "Change what was logged of a part."),
@@ -145,6 +146,20 @@ def due(*, parts: tuple[str, ...], as_json: bool, **coats: int | None) -> None:
         show_document(document, as_json=as_json)
     else:
         say("No stair is entered yet. Begin with, e.g.: finishlab stairs add 7 landing 7")
+
+
+@click.command(cls=ExampleCommand, examples=("finishlab stairs walk",))
+@json_option
+def walk(*, as_json: bool) -> None:
+    """Say which steps can be walked on now and in the hours to come, and from when those that are not dry.
+
+    The hours are those of the cans' labels, else usual ones.
+    """
+    from finishlab.plan.walking import walking_document
+
+    with open_logbook() as log:
+        document = walking_document(log)
+    show_document(document, as_json=as_json)
 
 
 @click.command(

@@ -85,10 +85,10 @@ def _flight_table(flight: FlightShown) -> Table:
     others = [part for part in flight.parts if part.record.kind not in {"tread", "landing nosing", "landing board"}]
     drawn = _steps(len(steps), flat=flight.record.kind == "landing")
     cells: list[tuple[str, str, PartShown]] = []
-    cells += [(drawn[0] if index == 0 else "", name, part) for index, (name, part) in enumerate(grouped(top))]
+    cells += [(drawn[0] if index == 0 else "", name, alike[0]) for index, (name, alike) in enumerate(grouped(top))]
     floor = [] if top else [(drawn[0], *[""] * (3 if measured else 2))]
     cells += [(line, part.name.words(with_level=False), part) for line, part in zip(drawn[1:], steps, strict=False)]
-    cells += [("", name, part) for name, part in grouped(others)]
+    cells += [("", name, alike[0]) for name, alike in grouped(others)]
     rows: list[Sequence[Cell]] = [*floor]
     rows += [(line, name, *([Colour(part.lab)] if measured else []), _marked(part)) for line, name, part in cells]
     colour = [Column("", fold=False)] if measured else []

@@ -1,30 +1,28 @@
 """The stair drawn as SVG, as one sees it from below: steps above one another, filled as far as their coats are on.
 
 What is on a part is solid in the finish's own colour, what is to come is hatched in it: one sees how far the work is
-without reading. The drawing is of polygons and texts alone, since paper knows no more.
+without reading. The drawing is of polygons and texts alone, since paper knows no more; on a screen each part is a link
+too.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+import textwrap
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Final
-from xml.sax.saxutils import escape
+from xml.sax.saxutils import escape, quoteattr
 
 from finishlab.colorimetry.spaces import hex_colour
+from finishlab.stair.names import listed
 from finishlab.stair.shown import FlightShown, Lab, PartShown, back_words, flight_heading, grouped, stair_notes
 
-__all__ = ["stair_svg"]
+__all__ = ["LEGEND", "linked_stair", "stair_svg"]
 
-_WIDTH: Final = 880
-_MIDDLE: Final = 160.0
-_WIDEST: Final = 280.0
-_WORDS: Final = 320.0
-_FIGURES: Final = 745.0
 _HEIGHTS: Final = {"tread": 24.0, "riser": 15.0, "landing nosing": 18.0, "landing board": 20.0}
 _DRAWN: Final = tuple(_HEIGHTS)
-_LINE: Final = 18.0
 _BARE: Final = "#ffffff"
 _USUAL_MM: Final = 900.0
 _UNKNOWN: Final = "#9aa0a6"
@@ -35,10 +33,39 @@ _DOTS: Final = (9.0, 1.5)
 """Of sanded wood: from one dot to the next, and its side, in pixels."""
 _EDGE: Final = 2.6
 """Height of the bar below what is fitted."""
-_LEGEND: Final = (
+LEGEND: Final = (
+    "Counted from the bottom up; left and right seen from below.",
     "Solid: coats that are on; hatched: coats to come; dots: sanded; a bar below: fitted; !: not as planned.",
     "The colour is as measured on the part, else of its recipe's board, else grey. White: no finish yet.",
 )
+
+
+@dataclass(frozen=True, slots=True)
+class _Layout:
+    """Where what stands, in pixels."""
+
+    width: int
+    left: float
+    """Of the headings."""
+    middle: float
+    """Of the boards, along the width."""
+    widest: float
+    """Length of the longest board."""
+    words: float
+    """Left edge of what is said of a part."""
+    figures: float
+    """Left edge of its colour in figures; 0 for in the words."""
+    line: float
+    """From one line of text to the next."""
+    row: float
+    """Height of a part at least."""
+    letters: int = 0
+    """Most letters in a line of words; 0 where there is room for all."""
+
+
+_PAPER: Final = _Layout(880, 20, 160, 280, 320, 745, 18, 0)
+_SCREEN: Final = _Layout(360, 4, 80, 148, 170, 0, 20, 48, 23)
+"""As wide as a phone held upright, each part high enough for a thumb (48 pixels, W3C WCAG 2.2, 2.5.8 wants 24)."""
 
 
 @dataclass(slots=True)
@@ -49,12 +76,31 @@ class _Page:
     """Pixels a millimetre."""
     colours: Mapping[int, Lab]
     """Of the finishes, by the number of their recipe."""
+    lay: _Layout
+    link: Callable[[str], str] | None = None
+    """Parts in words -> the address of their page."""
     y: float = 20.0
     parts: list[str] = field(default_factory=list)
 
     def text(self, x: float, y: float, words: str, style: str = "") -> None:
         """Write a line."""
         self.parts.append(f'<text x="{x:.1f}" y="{y:.1f}"{style}>{escape(_plain(words))}</text>')
+
+    @contextmanager
+    def part(self, alike: Sequence[PartShown], name: str, low: float) -> Iterator[None]:
+        """Make what is drawn meanwhile, from here down to `low`, one link to parts that are alike."""
+        if self.link is None:
+            yield
+            return
+        words = _plain(f"{name}: {alike[0].state}" + ("; not as planned" if alike[0].deviations else ""))
+        to = self.link(listed([part.name for part in alike], with_level=True))
+        self.parts.append(f"<a href={quoteattr(to)} aria-label={quoteattr(words)}>")
+        high, width = low - self.y, self.lay.width
+        self.parts.append(
+            f'<rect class="hit" y="{self.y:.1f}" width="{width}" height="{high:.1f}" fill="transparent"/>'
+        )
+        yield
+        self.parts.append("</a>")
 
     def shape(self, points: Sequence[tuple[float, float]], fill: str, line: float = 0.8) -> None:
         """Draw an outline filled with a colour; without a line where it is 0."""
@@ -97,54 +143,101 @@ def stair_svg(flights: Sequence[FlightShown], colours: Mapping[int, Lab] | None 
     colours
         Recipe -> the colour of its finish, CIELAB D65 2 degrees, as measured on its board.
     """
-    widest = max((part.record.sizes.front or 0.0 for flight in flights for part in flight.parts), default=0.0)
-    page = _Page(_WIDEST / max(widest, _USUAL_MM / 3) if widest else _WIDEST / _USUAL_MM, colours or {})
-    for flight in reversed(flights):
-        _draw_flight(page, flight)
+    page = _drawn(flights, colours, _PAPER)
     for note in stair_notes(flights):
-        page.y += _LINE
+        page.y += page.lay.line
         page.text(20, page.y, note)
-    for line in ("Counted from the bottom up; left and right seen from below.", *_LEGEND):
-        page.y += _LINE
+    for line in LEGEND:
+        page.y += page.lay.line
         page.text(20, page.y, line, ' fill="#555"')
-    height = page.y + 20
     told = "; ".join(f"{part.words}: {part.state}" for flight in flights for part in flight.parts)
+    width, height = page.lay.width, f"{page.y + 20:.0f}"
     head = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {height:.0f}" width="{_WIDTH}" '
-        f'height="{height:.0f}" font-family="sans-serif" font-size="13" role="img" aria-labelledby="title desc">'
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" '
+        f'height="{height}" font-family="sans-serif" font-size="13" role="img" aria-labelledby="title desc">'
     )
     parts = [
         head,
         '<title id="title">The stair, part by part</title>',
         f'<desc id="desc">{escape(_plain(told))}</desc>',
-        f'<rect width="{_WIDTH}" height="{height:.0f}" fill="#ffffff"/>',
+        f'<rect width="{width}" height="{height}" fill="#ffffff"/>',
         *page.parts,
         "</svg>",
     ]
     return "\n".join(parts) + "\n"
 
 
+def linked_stair(
+    flights: Sequence[FlightShown], link: Callable[[str], str], *, colours: Mapping[int, Lab] | None = None, title: str
+) -> str:
+    """Return the stair as an SVG element of a page, each part a link with a name for those who do not see it.
+
+    What is odd, and `LEGEND`, stand beside it.
+
+    Parameters
+    ----------
+    flights, colours
+        As of `stair_svg`.
+    link
+        Parts in words, ``"2/tread 7"`` -> an address.
+    title
+        What the drawing is called.
+    """
+    page = _drawn(flights, colours, _SCREEN, link)
+    head = (
+        f'<svg class="stair" viewBox="0 0 {page.lay.width} {page.y:.0f}" font-size="16" fill="currentColor" '
+        f'role="group" aria-label={quoteattr(title)}>'
+    )
+    return "\n".join([head, *page.parts, "</svg>"]) + "\n"
+
+
+def _drawn(
+    flights: Sequence[FlightShown],
+    colours: Mapping[int, Lab] | None,
+    lay: _Layout,
+    link: Callable[[str], str] | None = None,
+) -> _Page:
+    widest = max((part.record.sizes.front or 0.0 for flight in flights for part in flight.parts), default=0.0)
+    scale = lay.widest / max(widest, _USUAL_MM / 3) if widest else lay.widest / _USUAL_MM
+    page = _Page(scale, colours or {}, lay, link)
+    for flight in reversed(flights):
+        _draw_flight(page, flight)
+    return page
+
+
 def _draw_flight(page: _Page, flight: FlightShown) -> None:
     page.y += 8
-    page.text(20, page.y + 4, flight_heading(flight), ' font-weight="bold"')
+    page.text(page.lay.left, page.y + 4, flight_heading(flight), ' font-weight="bold"')
     page.y += 14
     drawn = [part for part in flight.parts if part.record.kind in _DRAWN]
     known = [part.record.sizes.front for part in drawn if part.record.sizes.front is not None]
-    usual = known[0] * page.scale if known else _WIDEST
+    usual = known[0] * page.scale if known else page.lay.widest
     risers = [part for part in drawn if part.record.kind == "riser"]
     same = len({(part.state, part.lab) for part in risers}) == 1
     for part in sorted(drawn, key=_height_in_stair, reverse=True):
         _draw_part(page, part, usual, told=part not in risers or not same)
     listed_below = [part for part in flight.parts if part.record.kind not in _DRAWN] + (risers if same else [])
-    for name, part in grouped(listed_below):
-        page.y += _LINE
-        page.text(_WORDS, page.y - 4, f"{name}: {part.state}")
+    for name, alike in grouped(listed_below):
+        _draw_together(page, name, alike)
+    page.y += 14
+
+
+def _draw_together(page: _Page, name: str, alike: Sequence[PartShown]) -> None:
+    """Tell parts that are not drawn, or all risers in one state, in a line."""
+    part, lay = alike[0], page.lay
+    lines = _wrapped(page, f"{name}: {part.state}")
+    low = page.y + max(lay.row, lay.line * len(lines))
+    with page.part(alike, name, low):
+        first = page.y + (low - page.y - lay.line * (len(lines) - 1)) / 2 + 5
+        for number, line in enumerate(lines):
+            page.text(lay.words, first + number * lay.line, line)
         if part.lab is not None:
             if part.record.kind not in _DRAWN:
-                box = _Board((_MIDDLE - 30, _MIDDLE + 30), (_MIDDLE - 30, _MIDDLE + 30), page.y - 2, page.y - 15)
-                _fill(page, box, part)
-            page.text(_FIGURES, page.y - 4, _figures(part))
-    page.y += 14
+                edges = (lay.middle - 30, lay.middle + 30)
+                _fill(page, _Board(edges, edges, first + 2, first - 11), part)
+            if lay.figures:
+                page.text(lay.figures, first, _figures(part))
+    page.y = low
 
 
 def _height_in_stair(part: PartShown) -> float:
@@ -155,25 +248,38 @@ def _height_in_stair(part: PartShown) -> float:
 
 def _draw_part(page: _Page, part: PartShown, usual: float, *, told: bool) -> None:
     """Draw one part in its colour; `usual` is the width of one that has no size, `told` whether its state is said."""
-    kind, sizes = part.record.kind, part.record.sizes
-    high = _HEIGHTS[kind]
+    kind, sizes, lay = part.record.kind, part.record.sizes, page.lay
     front = usual if sizes.front is None else sizes.front * page.scale
     back = front if sizes.back_width is None or kind == "riser" else sizes.back_width * page.scale
-    left, right = _MIDDLE - front / 2, _MIDDLE + front / 2
+    left, right = lay.middle - front / 2, lay.middle + front / 2
     lean = 0.0
     if sizes.left_angle is not None and sizes.depth is not None:
         lean = sizes.depth * page.scale / math.tan(math.radians(sizes.left_angle))
     elif sizes.out_of_square:
         lean = (front - back) / 2
-    top, bottom = page.y, page.y + high
-    _fill(page, _Board((left, right), (left + lean, left + lean + back), bottom, top), part)
-    grey = ' fill="#555" font-size="11"' if kind == "riser" else ""
+    name = part.name.words(with_level=False)
     square = f" (front {sizes.words('front')}, back {back_words(sizes)})" if _slanted(part) else ""
-    if told:
-        name = part.name.words(with_level=False)
-        page.text(_WORDS, (top + bottom) / 2 + 4, f"{name}: {part.state}{square}", grey)
-        page.text(_FIGURES, (top + bottom) / 2 + 4, _figures(part), grey)
-    page.y = bottom
+    lines = _wrapped(page, f"{name}: {part.state}{square}") if told else []
+    top = page.y
+    low = top + max(_HEIGHTS[kind], lay.row if told else 0.0, lay.line * len(lines) if lay.letters else 0.0)
+    board = _Board((left, right), (left + lean, left + lean + back), low, top)
+    if not told:
+        _fill(page, board, part)
+    else:
+        with page.part([part], part.words, low):
+            _fill(page, board, part)
+            grey = ' fill="#555" font-size="11"' if kind == "riser" and not lay.letters else ""
+            first = (top + low - lay.line * (len(lines) - 1)) / 2 + 4
+            for number, line in enumerate(lines):
+                page.text(lay.words, first + number * lay.line, line, grey)
+            if lay.figures:
+                page.text(lay.figures, first, _figures(part), grey)
+    page.y = low
+
+
+def _wrapped(page: _Page, words: str) -> list[str]:
+    """Return words as lines of the layout."""
+    return textwrap.wrap(words, page.lay.letters) if page.lay.letters else [words]
 
 
 def _fill(page: _Page, board: _Board, part: PartShown) -> None:

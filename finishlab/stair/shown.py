@@ -239,13 +239,13 @@ def stair_notes(flights: Sequence[FlightShown]) -> list[str]:
     return notes
 
 
-def grouped(parts: Iterable[PartShown]) -> list[tuple[str, PartShown]]:
+def grouped(parts: Iterable[PartShown]) -> list[tuple[str, list[PartShown]]]:
     """Return parts that are in one state together, with their names; a measured part stands alone."""
     groups: dict[tuple[object, ...], list[PartShown]] = {}
     for part in parts:
         own = part.name if part.lab is not None else None
         groups.setdefault((part.record.kind, part.name.side, part.state, bool(part.deviations), own), []).append(part)
-    return [(listed([each.name for each in alike], with_level=False), alike[0]) for alike in groups.values()]
+    return [(listed([each.name for each in alike], with_level=False), alike) for alike in groups.values()]
 
 
 def coats_words(step: str, count: int) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from finishlab.cli.common import grey_option, json_option, open_logbook, say, show_document, with_learned
+from finishlab.cli.common import grey_option, json_option, open_logbook, print_results, say, show_document, with_learned
 from finishlab.cli.completion import logged
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import LogbookError, UsageError
@@ -122,7 +122,7 @@ def learn(
     if as_json:
         show_document(_document([found.profile]), as_json=True)
     else:
-        click.echo(f"{found.profile.camera} in {found.profile.light}")
+        print_results(f"{found.profile.camera} in {found.profile.light}")
     _tell(found)
 
 

@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar, cast
 import click
 from click.core import ParameterSource
 
-from finishlab.cli.common import grey_option, json_option, open_logbook, print_document, say, show_document
+from finishlab.cli.common import (
+    grey_option,
+    json_option,
+    open_logbook,
+    print_document,
+    print_results,
+    say,
+    show_document,
+)
 from finishlab.cli.completion import logged
 from finishlab.cli.failures import show_error
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
@@ -103,7 +111,7 @@ def strip(
     if as_json:
         print_document({**STRIP.layout(page), "number": chosen, "output": output})
     else:
-        click.echo(output)
+        print_results(output)
     say(f"Strip {chosen:04d} on {paper} paper. Print it at 100 %, black ink only, and check the ruler.")
 
 

@@ -1,0 +1,374 @@
+"""The pages as one application: routes from the views' tables, one shape of answer, one way with failures.
+
+A view is a plain function of a `Visit`; it runs in a thread, so it may open the logbook and run commands. To add one:
+write ``def boards(visit: Visit) -> Answer`` in a module of this room, give the module a table ``ROUTES`` of `Route`,
+and name the module in `_VIEWS`. ``show`` answers GET, ``do`` answers a posted form; where ``do`` raises, ``show`` of
+the same route is shown again with the sentence above and every field as it was typed (`Visit.typed`). A form is begun
+with the macro ``form`` of ``macros.html.j2``, which carries what this module checks: whose form it is, that it is sent
+once only, and which things it is about, so that a change made meanwhile is shown before it is written over.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import importlib
+import secrets
+import threading
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, BinaryIO, Final
+
+from finishlab.cli.failures import failure_of
+from finishlab.errors import ExitCode, FinishlabError
+from finishlab.logbook.database import last_change
+from finishlab.page.asking import Asked, RefusedError, Value, ask
+from finishlab.page.guard import STAY, Guard, Pairing, Visitor
+from finishlab.page.texts import LANGUAGES, Words, words_for, words_in
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+    from starlette.applications import Starlette
+    from starlette.datastructures import FormData
+    from starlette.requests import Request
+    from starlette.responses import Response
+
+__all__ = ["Answer", "Form", "Onward", "Page", "Route", "Sent", "Upload", "Visit", "application"]
+
+_HERE: Final = Path(__file__).parent
+_VIEWS: Final = ("finishlab.page.settings",)
+"""Modules with ``ROUTES``, in the order of the list of pages."""
+FORM_BYTES: Final = 256 * 1024
+"""Of a form without photos."""
+_STATUS: Final = {
+    ExitCode.FAILURE: 500,
+    ExitCode.USAGE: 422,
+    ExitCode.PHOTO_UNREADABLE: 422,
+    ExitCode.NO_STRIP: 422,
+    ExitCode.QUALITY: 422,
+    ExitCode.LOGBOOK: 409,
+}
+"""Exit code of a command -> HTTP status."""
+_ONCE_KEPT: Final = 500
+"""Answers to forms that are kept for a form that is sent again."""
+
+
+@dataclass(frozen=True, slots=True)
+class Upload:
+    """A file that came with a form."""
+
+    field: str
+    name: str
+    """As the phone calls it; never a path here."""
+    size: int
+    file: BinaryIO
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """What was posted."""
+
+    fields: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    uploads: tuple[Upload, ...] = ()
+
+    def text(self, name: str, default: str = "") -> str:
+        """Return the last value of a field, without blanks at its ends."""
+        return self.fields.get(name, (default,))[-1].strip()
+
+    def texts(self, name: str) -> tuple[str, ...]:
+        """Return all values of a field."""
+        return self.fields.get(name, ())
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """A page to show."""
+
+    title: str
+    template: str
+    values: Mapping[str, Any] = field(default_factory=dict)
+    said: Sequence[str] = ()
+    """Sentences to show above: cautions first of all."""
+    errors: Sequence[FinishlabError] = ()
+    status: int = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """A picture or a file."""
+
+    content: bytes
+    media_type: str
+    name: str = ""
+    """Under which a browser keeps it; empty for what is shown in a page."""
+
+
+@dataclass(frozen=True, slots=True)
+class Onward:
+    """Done: another page is shown, and what was said stands above it."""
+
+    address: str
+    said: Sequence[str] = ()
+
+
+Answer = Page | Sent | Onward
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """One request, as a view sees it."""
+
+    folder: Path
+    """The logbook's."""
+    address: str
+    path: Mapping[str, str]
+    """The parts of the address in braces."""
+    query: Mapping[str, str]
+    form: Form
+    visitor: Visitor
+    words: Words
+    state: int
+    """Number of the newest entry of the history as the page was made; 0 while nothing is logged."""
+
+    def ask(self, command: str, *arguments: str | Path, may_fail: bool = False, **options: Value) -> Asked:
+        """Run a command on this logbook, see `finishlab.page.asking.ask`."""
+        return ask(self.folder, command, *arguments, may_fail=may_fail, **options)
+
+    def typed(self, name: str, default: object = "") -> str:
+        """Return what was typed into a field, or else what stands there."""
+        if name in self.form.fields:
+            return self.form.fields[name][-1]
+        return "" if default is None else str(default)
+
+    def ticked(self, name: str, value: str = "yes", *, default: bool = False) -> bool:
+        """Return whether a box is ticked: as it was sent, or else as it stands."""
+        return value in self.form.texts(name) if self.form.fields else default
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """An address and its views."""
+
+    address: str
+    """With parts in braces: ``/boards/{number}``."""
+    show: Callable[[Visit], Answer] | None = None
+    do: Callable[[Visit], Answer] | None = None
+    title: str = ""
+    """Key of its name in the list of pages; empty for a page that is reached from another."""
+    most_bytes: int = FORM_BYTES
+    """Of what may be posted to it."""
+
+
+def application(folder: Path, pairing: Pairing, hosts: frozenset[str]) -> Guard:
+    """Return the application that serves a logbook.
+
+    Parameters
+    ----------
+    folder
+        The logbook's.
+    pairing
+        Who may come in.
+    hosts
+        ``host:port`` under which it may be addressed.
+    """
+    site = _Site(folder, pairing, [route for name in _VIEWS for route in importlib.import_module(name).ROUTES])
+    return Guard(site.starlette(), pairing, hosts, most_bytes=site.most_bytes, refused=site.refused)
+
+
+class _Site:
+    """The routes of one logbook, and what they share."""
+
+    def __init__(self, folder: Path, pairing: Pairing, routes: Sequence[Route]) -> None:
+        self.folder = folder
+        self.pairing = pairing
+        self.routes = routes
+        self.listed = [(route.address, route.title) for route in routes if route.title]
+        self.writing = threading.Lock()
+        self.environment = _environment()
+
+    def starlette(self) -> Starlette:
+        """Return the application behind the guard."""
+        from starlette.applications import Starlette
+        from starlette.routing import Mount
+        from starlette.routing import Route as Path_
+        from starlette.staticfiles import StaticFiles
+
+        paths = [
+            Path_(
+                each.address,
+                self._endpoint(each),
+                methods=["GET"] * (each.show is not None) + ["POST"] * (each.do is not None),
+            )
+            for each in self.routes
+        ]
+        paths.append(Path_("/pair", self._pair, methods=["GET", "POST"]))
+        static = Mount("/static", StaticFiles(directory=_HERE / "static"))
+        return Starlette(routes=[*paths, static], exception_handlers={404: self._missing, 405: self._missing})
+
+    def most_bytes(self, path: str) -> int:
+        """Return how much may be posted to an address."""
+        return max((each.most_bytes for each in self.routes if each.address == path), default=FORM_BYTES)
+
+    def refused(self, scope: Mapping[str, Any], status: int, key: str, *, given: str = "") -> Response:
+        """Return the page that says why somebody is not let in, or where nothing is."""
+        from starlette.responses import HTMLResponse
+
+        accepted = dict(scope["headers"]).get(b"accept-language", b"").decode("latin-1")
+        visitor = scope.get("state", {}).get("visitor")
+        words = words_in(visitor.language) if visitor is not None and visitor.language else words_for(accepted)
+        template = self.environment.get_template("refused.html.j2")
+        return HTMLResponse(template.render(w=words, key=key, given=given), status)
+
+    async def _pair(self, request: Request) -> Response:
+        """Show where the code is typed, and let in whoever has the right one."""
+        from starlette.responses import RedirectResponse
+
+        key = request.query_params.get("key", "")
+        if request.method == "GET":
+            return self.refused(request.scope, 200, "guard.pair", given=key)
+        async with request.form(max_files=0, max_fields=5) as posted:
+            found = self.pairing.pair(str(posted.get("code", "")))
+        if found is None:
+            return self.refused(request.scope, 403, "guard.wrong_code")
+        answer = RedirectResponse("/", 303)
+        name = request.scope["state"]["cookie"]
+        answer.set_cookie(name, found[0], max_age=STAY, httponly=True, samesite="strict")
+        return answer
+
+    async def _missing(self, request: Request, error: Exception) -> Response:
+        return self.refused(request.scope, getattr(error, "status_code", 404), "guard.missing")
+
+    def _endpoint(self, route: Route) -> Callable[[Request], Any]:
+        async def endpoint(request: Request) -> Response:
+            from starlette.concurrency import run_in_threadpool
+
+            if request.method != "POST":
+                return await run_in_threadpool(self._shown, route, self._visit(request, Form()))
+            async with request.form(max_files=40, max_fields=400, max_part_size=FORM_BYTES) as posted:
+                visit = self._visit(request, _form(posted))
+                return await run_in_threadpool(self._done, route, visit)
+
+        return endpoint
+
+    def _visit(self, request: Request, form: Form) -> Visit:
+        visitor: Visitor = request.scope["state"]["visitor"]
+        words = (
+            words_in(visitor.language) if visitor.language else words_for(request.headers.get("accept-language", ""))
+        )
+        return Visit(
+            self.folder,
+            request.url.path,
+            request.path_params,
+            dict(request.query_params),
+            form,
+            visitor,
+            words,
+            last_change(self.folder),
+        )
+
+    def _shown(self, route: Route, visit: Visit, error: Exception | None = None) -> Response:
+        """Answer with a page; after a form that failed, with what was wrong above it."""
+        status, errors, said = (200, (), ()) if error is None else _failure(error)
+        try:
+            answer = Page(visit.words("page.failed"), "failed.html.j2") if route.show is None else route.show(visit)
+        except Exception as again:  # noqa: BLE001 - the last stop before a traceback
+            status, errors, said = _failure(error or again)
+            answer = Page(visit.words("page.failed"), "failed.html.j2")
+        if isinstance(answer, Page) and errors:
+            answer = dataclasses.replace(
+                answer, errors=(*errors, *answer.errors), said=(*said, *answer.said), status=status
+            )
+        return self._response(visit, answer)
+
+    def _done(self, route: Route, visit: Visit) -> Response:
+        """Do what a form asks for: once, and not over what was changed since it was opened."""
+        if not secrets.compare_digest(visit.form.text("token").encode(), visit.visitor.token.encode()):
+            return self._response(visit, Page(visit.words("conflict.old"), "old_form.html.j2", status=403))
+        once = visit.form.text("once")
+        with visit.visitor.once(once) as kept:
+            if kept.answer is None:
+                try:
+                    kept.answer = self._written(route, visit)
+                except Exception as error:  # noqa: BLE001 - every failure is shown with what was typed
+                    return self._shown(route, visit, error)
+            return self._response(visit, kept.answer)
+
+    def _written(self, route: Route, visit: Visit) -> Answer:
+        if route.do is None:
+            raise LookupError(route.address)
+        about = tuple(filter(None, visit.form.text("about").split(",")))
+        if not about:
+            return route.do(visit)
+        with self.writing:
+            opened = visit.form.text("state")
+            if not opened.isdecimal() or last_change(self.folder, about) > int(opened):
+                return self._conflict(visit, about)
+            return route.do(visit)
+
+    def _conflict(self, visit: Visit, about: Sequence[str]) -> Page:
+        """Return what was changed meanwhile, and the form with all that was typed."""
+        changes = [line for each in about for line in visit.ask("history", each, last=1, may_fail=True).results]
+        mine = {"token", "once", "state", "about"}
+        typed = [(name, value) for name, values in visit.form.fields.items() if name not in mine for value in values]
+        values = {"changes": changes, "typed": typed, "about": ",".join(about)}
+        return Page(visit.words("conflict.title"), "conflict.html.j2", values, status=409)
+
+    def _response(self, visit: Visit, answer: Answer) -> Response:
+        from starlette.responses import HTMLResponse, RedirectResponse
+        from starlette.responses import Response as Plain
+
+        if isinstance(answer, Onward):
+            visit.visitor.said += answer.said
+            return RedirectResponse(answer.address, 303)
+        if isinstance(answer, Sent):
+            kept = {"content-disposition": f'attachment; filename="{answer.name}"'} if answer.name else {}
+            return Plain(answer.content, media_type=answer.media_type, headers=kept)
+        said, visit.visitor.said[:] = [*visit.visitor.said, *answer.said], []
+        template = self.environment.get_template(answer.template)
+        text = template.render(
+            answer.values,
+            page=answer,
+            said=said,
+            visit=visit,
+            w=visit.words,
+            listed=self.listed,
+            languages=LANGUAGES,
+            now=time.strftime("%H:%M"),
+        )
+        return HTMLResponse(text, answer.status)
+
+
+def _failure(error: Exception) -> tuple[int, tuple[FinishlabError, ...], tuple[str, ...]]:
+    """Return an error as an HTTP status, sentences with what to do, and what was said before."""
+    if isinstance(error, RefusedError):
+        asked = error.asked
+        status = _STATUS.get(ExitCode(asked.exit_code), 500) if asked.exit_code in set(ExitCode) else 500
+        return status, asked.errors, asked.said
+    named = failure_of(error)
+    return _STATUS[named.exit_code], (named,), ()
+
+
+def _form(posted: FormData) -> Form:
+    fields: dict[str, list[str]] = {}
+    uploads = []
+    for name, value in posted.multi_items():
+        if isinstance(value, str):
+            fields.setdefault(name, []).append(value)
+        elif value.filename:
+            uploads.append(Upload(name, Path(value.filename).name, value.size or 0, value.file))
+    return Form({name: tuple(values) for name, values in fields.items()}, tuple(uploads))
+
+
+def _environment() -> Environment:
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    environment = Environment(
+        loader=FileSystemLoader(_HERE / "templates", encoding="utf-8"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.globals |= {"once": lambda: secrets.token_urlsafe(12)}
+    return environment
