@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from finishlab.cli.common import json_option, open_logbook, print_removed, say, say_undo, show_document
+from finishlab.cli.common import (
+    json_option,
+    open_logbook,
+    print_removed,
+    print_results,
+    say,
+    say_undo,
+    show_document,
+)
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.show.kind import Kind, Numbered
 
@@ -95,7 +103,7 @@ def print_logged(
     if as_json:
         show_document(kind.document([kind.row(log, each) for each in stored]), as_json=True)
     elif not changed:
-        click.echo("\n".join(each.number for each in stored))
+        print_results("\n".join(each.number for each in stored))
 
 
 def _command(name: str, callback: Callable[..., Any], words: str, example: str) -> click.Command:

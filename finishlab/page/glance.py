@@ -14,26 +14,19 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 from finishlab.errors import FinishlabError, NoStripError, QualityError
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from finishlab.board.checks import FloorSeen
     from finishlab.imaging.finder import StripFit
     from finishlab.imaging.pixels import LinearImage
-    from finishlab.imaging.strip import FieldName
     from finishlab.measure import Inspection, Measurement
     from finishlab.measuring.photos import MeasureOptions
     from finishlab.quality import Doubt
 
-__all__ = ["FIELDS", "Glance", "KindName", "Known", "glance"]
+__all__ = ["Glance", "KindName", "Known", "glance"]
 
 KindName = Literal["strip", "floor", "board", "pair", "tread"]
 """What a photo can be of: the strip from afar, a place of the floor, a board, a board beside the floor, a tread."""
-FIELDS: Final[dict[KindName, tuple[FieldName, ...]]] = {
-    "floor": ("floor",),
-    "board": ("board",),
-    "pair": ("board", "floor"),
-    "tread": ("board",),
-}
-"""What the commands measure in a photo of each kind; of the strip from afar they read its lines."""
-
 _AFAR: Final = 0.32
 """Share of the photo's long side below which the strip is seen from afar: it takes half of it to measure beside, and a
 tenth to a quarter to learn its print from."""
@@ -49,14 +42,12 @@ _QUALITY: Final = 80
 class Known:
     """What the logbook knows that a photo is looked at with."""
 
-    options: MeasureOptions
-    """Of both fields, with what is known of strips and cameras."""
-    board: MeasureOptions
-    """As a command measures a board alone, or a tread."""
-    floor: MeasureOptions
-    """As a command measures a place of the floor."""
+    asked: Mapping[KindName, MeasureOptions]
+    """Kind -> how the command for it measures, with what is known of strips and cameras; none for the strip itself."""
     seen: FloorSeen
-    floor_next: bool
+    alone: KindName = "board"
+    """What a surface without the floor is rather: a board, or a tread."""
+    floor_next: bool = True
     """Whether a photo with one surface all around is rather of the floor."""
 
 
@@ -114,7 +105,7 @@ def glance(path: Path, known: Known, picture: Path) -> Glance:
         found = _inspected(image, fit, known)
     except QualityError as error:
         return _refused(image, fit, picture, error)
-    kind = _kind(found.measurement, known)
+    kind = _kind_of(found.measurement, known)
     shown, made = _as_asked(path, image, fit, known, found, kind)
     _draw(picture, shown, image)
     result = shown.measurement
@@ -138,9 +129,9 @@ def _inspected(image: LinearImage, fit: StripFit, known: Known) -> Inspection:
         Why neither does.
     """
     first: QualityError | None = None
-    for options in (known.options, known.board, known.floor):
+    for kind in ("pair", known.alone, "floor"):
         try:
-            return _measured(image, fit, options)
+            return _measured(image, fit, known.asked[kind])
         except QualityError as error:
             first = first or error
     raise first or AssertionError
@@ -154,17 +145,17 @@ def _measured(image: LinearImage, fit: StripFit, options: MeasureOptions) -> Ins
     return measure(image, options.fields, options.floor_is, fit, greys.get, profile_of(image, options.profiles))
 
 
-def _kind(found: Measurement, known: Known) -> KindName:
+def _kind_of(found: Measurement, known: Known) -> KindName:
     """Return what a photo most likely shows, by what lies at the two sides of the strip."""
     if "floor" not in found.fields:
-        return "board"
+        return known.alone
     if "board" not in found.fields:
         return "floor"
     floor_there = known.seen.strange(found.fields["floor"]) is None
     alike = found.pair is not None and found.pair.value < _ALIKE
     if alike and (known.floor_next or not floor_there):
         return "floor"
-    return "pair" if floor_there else "board"
+    return "pair" if floor_there else known.alone
 
 
 def _as_asked(
@@ -173,7 +164,7 @@ def _as_asked(
     """Return the photo measured as the command for its kind measures it, and that as such a command asks for it."""
     from finishlab.measuring.photos import PhotoResult, measure_one
 
-    options = {"floor": known.floor, "board": known.board, "tread": known.board}.get(kind, known.options)
+    options = known.asked[kind]
     if tuple(found.views) != options.fields:
         with contextlib.suppress(QualityError):
             found = _measured(image, fit, options)

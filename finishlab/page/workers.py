@@ -11,7 +11,6 @@ from __future__ import annotations
 import contextlib
 import multiprocessing
 import os
-import pickle
 import signal
 import sys
 import threading
@@ -79,7 +78,7 @@ class Workers:
         self._room = threading.Condition()
         self._waiting = 0
         self._closed = False
-        self._known: OrderedDict[bytes, Future[Any]] = OrderedDict()
+        self._known: OrderedDict[str, Future[Any]] = OrderedDict()
 
     def warm(self) -> None:
         """Start one worker now, so that the first photo does not wait for the libraries."""
@@ -95,7 +94,7 @@ class Workers:
             What the work raised; ``"photo-took-too-long"``, ``"photo-needs-memory"``, ``"worker-ended"`` or
             ``"photos-waiting"``.
         """
-        key = pickle.dumps((work, args))
+        key = _key(work, args)
         with self._room:
             known = self._known.get(key)
             if known is None:
@@ -118,7 +117,7 @@ class Workers:
         future: Future[Any] = Future()
         future.set_result(found)
         with self._room:
-            self._keep(pickle.dumps((work, args)), future)
+            self._keep(_key(work, args), future)
 
     def close(self) -> None:
         """End all workers, whatever they do."""
@@ -128,7 +127,7 @@ class Workers:
         for worker in self._all:
             worker.end()
 
-    def _keep(self, key: bytes, future: Future[Any]) -> None:
+    def _keep(self, key: str, future: Future[Any]) -> None:
         self._known[key] = future
         while len(self._known) > _KEPT:
             self._known.popitem(last=False)
@@ -156,6 +155,11 @@ class Workers:
             with self._room:
                 self._free.append(worker)
                 self._room.notify()
+
+
+def _key(work: Work, args: tuple[object, ...]) -> str:
+    """Return what tells work from other work: values that are equal read alike, to the last digit."""
+    return f"{work.__module__}.{work.__qualname__}{args!r}"
 
 
 def _closing(code: str, message: str, hint: str) -> FinishlabError:
