@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Final, cast
 
 from finishlab.errors import FinishlabError, UsageError
 from finishlab.page.app import Answer, Onward, Page, Route, Sent, Visit
-from finishlab.page.asking import Asked, RefusedError, Value
+from finishlab.page.asking import Asked, RefusedError
 from finishlab.page.glance import Glance, KindName, Known
 from finishlab.page.waiting import MOST_BYTES, PHOTO_ID, Bench, Waiting, bench_of
 from finishlab.record import DAYLIGHT
@@ -211,11 +211,10 @@ def _answered(visit: Visit, log: Logbook | None, photo: Waiting, found: Glance, 
         for name, each in fields.items()
     )
     pair = None if result is None else result.pair
-    named = _by_name(photo)
     return Answered(
         photo.photo,
         photo.name,
-        found.kind if named is None or found.kind is None else named[0],
+        _kind_of(photo, found),
         found=found.found,
         said=tuple(_said(visit.words, log, photo, found, _kept(visit, "light", DAYLIGHT))),
         colours=colours,
@@ -224,6 +223,14 @@ def _answered(visit: Visit, log: Logbook | None, photo: Waiting, found: Glance, 
         good=found.error is None,
         logged=logged,
     )
+
+
+def _kind_of(photo: Waiting, found: Glance) -> KindName | None:
+    """Return what a photo most likely shows: as its file's name says, or as it looks where that is left open."""
+    named = _by_name(photo)
+    if named is None or found.kind is None or (named[0] == "board" and found.kind != "floor"):
+        return found.kind
+    return named[0]
 
 
 def _said(words: Words, log: Logbook | None, photo: Waiting, found: Glance, light: str) -> Iterator[str]:
@@ -373,7 +380,7 @@ def _asked(visit: Visit, bench: Bench, kind: KindName, photos: Sequence[Waiting]
     names = [name for name, kinds in FIELDS.items() if kind in kinds and name != "parts"]
     if visit.form.text("to") and kind in _BOARDS:
         names = [name for name in names if name in _WITH_TO]
-    options: dict[str, Value] = {
+    options: dict[str, Any] = {
         _OPTIONS.get(name, name): visit.form.text(name) == "yes" if name in _TICKS else visit.form.text(name) or None
         for name in names
     }

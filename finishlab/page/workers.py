@@ -35,7 +35,9 @@ Work = Callable[..., Any]
 _MEGABYTE: Final = 1_000_000
 _KEPT: Final = 64
 """Answers kept: those of the photos a person looks at; one is a few kilobytes."""
-_LAST_WORD_SECONDS: Final = 5.0
+_START_SECONDS: Final = 180.0
+"""A process has to be ready by then, on a slow computer that does much else."""
+_LAST_WORD_SECONDS: Final = 1.0
 _SPENT: Final = frozenset({"photo-needs-memory", "photo-took-too-long"})
 
 
@@ -110,7 +112,7 @@ class Workers:
             future.set_exception(error)
             raise
         future.set_result(found)
-        return found
+        return cast("T", found)
 
     def know(self, found: object, work: Work, *args: object) -> None:
         """Take `found` for what `work` makes of `args`: it was made on the way to something else."""
@@ -173,6 +175,8 @@ class _Worker:
         self._limits = limits
         self._process: SpawnProcess | None = None
         self._pipe: Connection | None = None
+        self._ready = False
+        """Whether the process has loaded what it needs: that counts for no photo."""
 
     def start(self) -> Connection:
         """See that the process runs; return the pipe to it."""
@@ -193,6 +197,8 @@ class _Worker:
         """Return what the work makes of its arguments; errors as in `Workers.run`."""
         pipe = self.start()
         try:
+            if not self._ready and pipe.poll(_START_SECONDS):
+                self._ready = bool(pipe.recv())
             pipe.send((work, args))
             answered = pipe.poll(self._limits.seconds + _LAST_WORD_SECONDS)
             good, answer = pipe.recv() if answered else (False, _too_long(name, self._limits))
@@ -216,7 +222,8 @@ class _Worker:
 
     def end(self) -> int | None:
         """End the process, whatever it does; return its exit code."""
-        process, pipe, self._process, self._pipe = self._process, self._pipe, None, None
+        process, pipe = self._process, self._pipe
+        self._process, self._pipe, self._ready = None, None, False
         if pipe is not None:
             pipe.close()
         if process is None:
@@ -243,6 +250,7 @@ def _work(pipe: Connection, limits: Limits, warn_options: tuple[str, ...]) -> No
     prepare_worker(warn_options)
     _load()
     _bound(limits)
+    pipe.send(True)  # noqa: FBT003 - it is ready
     while True:
         try:
             work, args = pipe.recv()
