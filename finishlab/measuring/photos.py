@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
     from finishlab.logbook import Logbook
     from finishlab.measure import GreyArea, HandInspection, Inspection, Measurement, SurfaceArea, SurfaceKind
+    from finishlab.measure.learn_print import PrintFit
 
 __all__ = [
     "PHOTO_SUFFIXES",
@@ -55,6 +56,7 @@ __all__ = [
     "photo_and_strip",
     "picture_paths",
     "prepare_worker",
+    "print_in",
     "processors",
     "profile_of",
     "with_path",
@@ -302,6 +304,22 @@ def found_strip(path: Path) -> tuple[LinearImage, StripFit]:
         del image  # before the next is decoded: a very large photo is not to be held twice
 
 
+def print_in(path: Path) -> PrintFit:
+    """Return what a photo of the strip from a few steps back says of its print.
+
+    Raises
+    ------
+    PhotoError
+        If the file cannot be read as a photo.
+    FinishlabError
+        What `finishlab.measure.learn_print.look_at_print` raises.
+    """
+    from finishlab.measure.learn_print import look_at_print
+    from finishlab.photos import read_photo
+
+    return look_at_print(read_photo(path))
+
+
 def photo_and_strip(path: Path, *, by_hand: bool = False) -> tuple[LinearImage, StripFit | None]:
     """Return a photo and the strip in it, None where none is found or, `by_hand`, none is looked for."""
     from finishlab.photos import read_photo
@@ -505,7 +523,7 @@ def measure_one(job: Job) -> PhotoResult:
             raise
         return PhotoResult(str(path), error=internal_error(failure, path.name))
     if picture is not None:
-        from finishlab.measuring.pictures import save_picture
+        from finishlab.measuring.shown import save_picture
 
         try:
             save_picture(picture, inspection, image)
@@ -516,7 +534,7 @@ def measure_one(job: Job) -> PhotoResult:
 
 def _draw_refusal(picture: Path, path: Path, options: MeasureOptions, failure: FinishlabError) -> None:
     """Draw what is known of a photo that gave no figure; that failure stays the one that is told."""
-    from finishlab.measuring.pictures import save_refusal
+    from finishlab.measuring.shown import save_refusal
 
     areas = () if options.area is None else (*(grey.rect for grey in options.greys), options.area.box)
     with contextlib.suppress(FinishlabError):

@@ -177,8 +177,8 @@ def _from_afar(path: Path, picture: Path, none: NoStripError | None) -> Glance:
     from finishlab.imaging.finder import find_strip
     from finishlab.imaging.overlay import check_picture
     from finishlab.measure.learn_print import look_at_print
+    from finishlab.measuring.photos import print_in
     from finishlab.photos import read_photo
-    from finishlab.strip.learning import print_in
 
     image = read_photo(path)
     try:
@@ -196,14 +196,14 @@ def _from_afar(path: Path, picture: Path, none: NoStripError | None) -> Glance:
 
 
 def _refused(image: LinearImage, fit: StripFit, picture: Path, error: QualityError) -> Glance:
-    from finishlab.measuring.pictures import picture_of_refused
+    from finishlab.measuring.shown import picture_of_refused
 
     _write(picture, picture_of_refused(image, fit, ("board", "floor"), long_side=_PICTURE)[0])
     return Glance(None, fit.number, fit.tilt_deg, error=error)
 
 
 def _draw(picture: Path, found: Inspection, image: LinearImage) -> None:
-    from finishlab.measuring.pictures import picture_of
+    from finishlab.measuring.shown import picture_of
 
     _write(picture, picture_of(found, image, long_side=_PICTURE))
 

@@ -264,7 +264,7 @@ def _load() -> None:
     """Load what photos need before the first of them comes."""
     import finishlab.imaging.finder
     import finishlab.measure.flow
-    import finishlab.measuring.pictures
+    import finishlab.measuring.shown
     import finishlab.photos  # noqa: F401 - loaded for its sake
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 from xml.etree import ElementTree as ET
 
 from finishlab.show.document import Column, Facts, Listing, Table
+from finishlab.show.flow import Flow, Look, Piece
 from finishlab.show.pages import (
     PICTURE_BAR_MM,
     Block,
@@ -26,12 +27,11 @@ from finishlab.show.pages import (
     Swatches,
     Words,
 )
-from finishlab.show.pdf.flow import Flow, Look, Piece
-from finishlab.show.pdf.text import MISSING_NOTE, letters_missing
+from finishlab.show.sheets import MISSING_NOTE, letters_missing
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import Paper
-    from finishlab.show.pdf.sheet import Sheet
+    from finishlab.show.sheets import Sheet
 
 __all__ = ["pages_pdf"]
 
