@@ -441,7 +441,10 @@ def test_a_kind_in_everyday_words_is_known_everywhere(run: Run, tmp_path: Path) 
     words = "--step 'colour=walnut oil stain' --top 'product=water polyurethane'"
     assert "water over fresh oil beads and peels" in do(run, f"recipe add Warm {words}")
     do(run, "stairs add 3 --tread 914x292x27 --recipe R1", "can add honey --kind 'gel stain'")
-    assert "usual: 24 to 72 h under another product" in told(run, f"schedule R1 --output {tmp_path / 's.pdf'}")["steps"][1]["time"]
+    assert (
+        "usual: 24 to 72 h under another product"
+        in told(run, f"schedule R1 --output {tmp_path / 's.pdf'}")["steps"][1]["time"]
+    )
     assert "holds gel stain, and R1 asks for oil stain" in do(run, "stairs log tread 1 stain --can C1")
     do(run, "stairs log tread 2 stain", "stairs log tread 2 topcoat")
     assert "topcoat 1 (water polyurethane)" in do(run, "mend peeling --part 'tread 2'")
