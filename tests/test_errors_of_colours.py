@@ -17,11 +17,14 @@ from finishlab.colorimetry.estimate import (
     MATRIX_ERRORS,
     PRINT_AGAINST_WOOD,
     WOOD_ALONE,
+    ColourTable,
     LabEstimate,
     SharedEffect,
+    TableBuilder,
     less_wood,
+    scaled,
+    scaled_table,
 )
-from finishlab.colorimetry.table import ColourTable, TableBuilder, scaled, scaled_table
 
 Triple = tuple[float, float, float]
 WOODS = ((38.0, 12.0, 20.0), (52.0, 14.0, 30.0), (58.0, 8.0, 24.0), (70.0, 5.0, 22.0))
