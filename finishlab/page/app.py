@@ -329,6 +329,8 @@ class _Site:
         from starlette.responses import HTMLResponse, RedirectResponse
         from starlette.responses import Response as Plain
 
+        from finishlab.page.reading import reader
+
         if isinstance(answer, Onward):
             visit.visitor.said += answer.said
             return RedirectResponse(answer.address, 303)
@@ -343,6 +345,7 @@ class _Site:
             said=said,
             visit=visit,
             w=visit.words,
+            read=reader(visit.words),
             listed=self.listed,
             languages=LANGUAGES,
             now=time.strftime("%H:%M"),
