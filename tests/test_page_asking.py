@@ -48,7 +48,7 @@ def test_every_command_of_the_list_is_there() -> None:
             found = child
 
 
-@pytest.mark.parametrize("command", ["export", "import", "backup", "check", "demo", "page", "start", "report", "board"])
+@pytest.mark.parametrize("command", ["export", "import", "backup", "check", "demo", "page", "start", "trial", "board"])
 def test_other_commands_are_not_run(logbook: Path, command: str) -> None:
     """Commands that read or write elsewhere, or that ask, are not for the page."""
     with pytest.raises(UsageError, match="does not run"):

@@ -70,7 +70,7 @@ def test_what_is_typed_is_logged_as_the_command_logs_it(notes: Visits) -> None:
 
 
 def test_a_form_that_fails_comes_back_as_it_was_typed(notes: Visits) -> None:
-    """Where the work fails, the same form is shown with the sentence, the hint and what was typed; all of it escaped."""
+    """Where the work fails, the same form comes with the sentence, the hint and what was typed; all of it escaped."""
     answer = notes.send("/notes", {"notes": "boom"})
     assert answer.status_code == 422
     assert "That &lt;b&gt;cannot&lt;/b&gt; be.</strong> Say something else." in answer.text

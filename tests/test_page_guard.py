@@ -143,15 +143,15 @@ def test_a_form_from_elsewhere_is_refused(notes: Visits, headers: dict[str, str]
     assert last_change(notes.folder) == before
 
 
-@pytest.mark.parametrize("token", ["", "wrong", "other"])
-def test_a_form_without_its_visitors_token_is_refused(notes: Visits, token: str) -> None:
+@pytest.mark.parametrize("whose", ["", "wrong", "other"])
+def test_a_form_without_its_visitors_token_is_refused(notes: Visits, whose: str) -> None:
     """A form counts only with the token of the visitor it was made for, not with another visitor's."""
     before = last_change(notes.folder)
-    if token == "other":
+    if whose == "other":
         found = notes.pairing.pair(notes.pairing.code)
         assert found is not None
-        token = found[1].token
-    assert notes.send("/note", {"name": "evil", "token": token}).status_code == 403
+        whose = found[1].token
+    assert notes.send("/note", {"name": "evil", "token": whose}).status_code == 403
     assert last_change(notes.folder) == before
 
 
@@ -195,8 +195,10 @@ def test_no_answer_may_be_framed_kept_or_run_from_elsewhere(notes: Visits, stran
 
 def test_nothing_outside_the_static_folder_is_served(live: Live, logbook: Path) -> None:
     """No spelling of a path upwards leads out of the folder of style and icons."""
-    tries = ("/static/../app.py", "/static/%2e%2e/app.py", "/static/..%2fapp.py", "/static/....//app.py",
-             "/static//etc/passwd", f"/static/{logbook}/logbook.db", "/static/..\\app.py", "/static/%00", "/static/")  # fmt: skip
+    tries = (
+        *("/static/../app.py", "/static/%2e%2e/app.py", "/static/..%2fapp.py", "/static/....//app.py"),
+        *("/static//etc/passwd", f"/static/{logbook}/logbook.db", "/static/..\\app.py", "/static/%00", "/static/"),
+    )
     for path in tries:
         head = f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{live.port}\r\nConnection: close\r\n\r\n"
         answer = live.talk(head.encode())

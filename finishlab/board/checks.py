@@ -19,19 +19,10 @@ from finishlab.imaging.strip import FieldName
 from finishlab.logbook import Logbook
 from finishlab.logbook.stored import FLOOR_IN_DOUBT
 from finishlab.matching.scatter import USUAL_PHOTO
-from finishlab.measure import FieldMeasurement, Measurement
+from finishlab.measure.results import FieldMeasurement, Measurement
 from finishlab.measuring.photos import PhotoResult
 from finishlab.quality import doubt
 from finishlab.record import DAYLIGHT, Light
-
-__all__ = [
-    "FloorSeen",
-    "doubt_floor",
-    "doubt_light",
-    "floor_seen",
-    "floor_slips",
-    "refuse_mixed",
-]
 
 _ONE_SURFACE: Final = 2.0
 """dE00 by which places of one board may differ beyond what their photos' errors explain. This tool's own; near the 2

@@ -46,23 +46,11 @@ from finishlab.logbook.tables import (
     plain_value,
 )
 from finishlab.logbook.writing import note_change
-from finishlab.measure import FieldMeasurement
+from finishlab.measure.results import FieldMeasurement
 from finishlab.recipe import Approval
 from finishlab.record import normalise_light
 from finishlab.stair.store import event_record, flight_record, part_record
 from finishlab.strip import TrialRecord
-
-__all__ = [
-    "ASIDE",
-    "DAMAGED",
-    "TABLES",
-    "AuditStore",
-    "Finding",
-    "check_row",
-    "faults",
-    "spoilt",
-]
-
 
 ASIDE: Final = "aside"
 """Folder in the logbook's for what was moved out of the way."""

@@ -22,7 +22,7 @@ from sqlalchemy.orm import Session
 
 from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.difference import DeltaE
-from finishlab.colorimetry.table import ColourTable, TableBuilder
+from finishlab.colorimetry.estimate import ColourTable, TableBuilder
 from finishlab.errors import LogbookError
 from finishlab.finish import Finish
 from finishlab.logbook.entities import KINDS, AnyRow, damaged, decoded, readable, record_in, subject_name
@@ -53,24 +53,6 @@ from finishlab.logbook.tables import (
 from finishlab.quality import Doubt
 from finishlab.recipe import Approval
 from finishlab.record import Light, Record
-
-__all__ = [
-    "BoardTable",
-    "LoggedBoard",
-    "LoggedColour",
-    "LoggedPair",
-    "change_of",
-    "many_objects",
-    "read_approvals",
-    "read_board_table",
-    "read_boards",
-    "read_history",
-    "read_numbered",
-    "read_part_measurements",
-    "read_sampled_colours",
-    "read_spots",
-]
-
 
 R = TypeVar("R", bound=Record)
 Numbered = TypeVar("Numbered", RecipeRow, BatchRow, TrialRow)

@@ -16,36 +16,13 @@ from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.finish import Finish, finish_changes
 from finishlab.imaging.strip import FIELD_NAMES, FieldName
-from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind, Texture
+from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind, Texture
 from finishlab.quality import Doubt
 from finishlab.recipe import Approval, Can, Label, Recipe
 from finishlab.record import Light, Number, Record
 from finishlab.stair.records import PartSizes, size_facts
 from finishlab.strip import TrialRecord
 from finishlab.units import left_text
-
-__all__ = [
-    "FLOOR_IN_DOUBT",
-    "Change",
-    "DirectPair",
-    "Stored",
-    "StoredApproval",
-    "StoredBoard",
-    "StoredCan",
-    "StoredMeasurement",
-    "StoredPair",
-    "StoredRecipe",
-    "StoredSpot",
-    "StoredTrial",
-    "change_entry",
-    "change_line",
-    "field_from_dict",
-    "field_to_dict",
-    "plain",
-    "strip_from_dict",
-    "strip_to_dict",
-]
-
 
 R = TypeVar("R", bound=Record)
 

@@ -13,8 +13,7 @@ import numpy as np
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.errors import FinishlabError, UsageError
-from finishlab.imaging.priors import usual_print
-from finishlab.imaging.strip import STRIP
+from finishlab.imaging.strip import STRIP, usual_print
 from finishlab.show.document import Document, Line
 from finishlab.show.drawing import (
     BAND,
@@ -31,22 +30,9 @@ from finishlab.show.drawing import (
 if TYPE_CHECKING:
     from finishlab.imaging.greys import StripGreys
     from finishlab.logbook import Logbook, StoredChange, StoredGreys
-    from finishlab.measure import GreyArea
+    from finishlab.measure.areas import GreyArea
     from finishlab.measure.learn_greys import LearnedGreys
     from finishlab.measure.learn_print import LearnedPrint
-
-__all__ = [
-    "check_curve_name",
-    "greys_document",
-    "learn_from_eye",
-    "learn_from_far",
-    "learn_from_photo",
-    "learn_from_readings",
-    "print_in_words",
-    "save_curve",
-    "strip_document",
-    "usual_curve",
-]
 
 
 _AGREE: Final = 1.5
