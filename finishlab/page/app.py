@@ -50,7 +50,12 @@ __all__ = [
 ]
 
 _HERE: Final = Path(__file__).parent
-VIEWS: Final = ("finishlab.page.answer", "finishlab.page.views", "finishlab.page.settings")
+VIEWS: Final = (
+    "finishlab.page.answer",
+    "finishlab.page.photograph",
+    "finishlab.page.views",
+    "finishlab.page.settings",
+)
 """Modules with ``ROUTES``."""
 ORDER: Final = (
     *("/", "/photograph", "/boards", "/floor", "/ranking", "/next", "/stair", "/plan", "/print", "/recipes", "/cans"),
