@@ -79,14 +79,18 @@ def plain(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-@given(text=st.one_of(st.sampled_from(["--help", "--json", "-h", "--logbook=/tmp/x", "--", "-"]), st.text(min_size=1)))
+@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(
+    text=st.sampled_from(["--help", "--json", "-h", "--logbook=/tmp/x", "--", "-"])
+    | st.text(st.characters(exclude_categories=["C"]), min_size=1)
+)
 def test_no_value_becomes_an_option(plain: Path, text: str) -> None:
     """Whatever stands in a field stays that field's value: it is logged as it was typed, or refused with a sentence."""
-    asked = ask(plain, "recipe edit", "R1", notes=text, may_fail=True)
+    asked = ask(plain, "recipe edit", "R1", note=text, may_fail=True)
+    assert asked.exit_code == 0 or not text.isascii(), asked.errors
     if asked.exit_code == 0:
         with Logbook.open(plain) as log:
-            assert (log.recipe("R1").record.notes or "").split() == text.split()
+            assert (log.recipe("R1").record.note or "").split() == text.split()
     else:
         assert asked.errors
     assert ask(plain, "recipe show", text, may_fail=True).exit_code in {0, 2, 6}
