@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import click
 
@@ -17,7 +17,7 @@ from finishlab.errors import ExitCode, FinishlabError, harmless
 from finishlab.logbook.audit import ASIDE, Finding
 from finishlab.logbook.store import Logbook
 from finishlab.logbook.stored import StoredBoard, StoredMeasurement, StoredSpot
-from finishlab.measuring.logged import measured_again
+from finishlab.measuring.logged import SAME, measured_again, why_moved
 from finishlab.show.document import Document, Line, Listing
 
 if TYPE_CHECKING:
@@ -277,10 +277,6 @@ def backup(*, folder: Path, as_json: bool) -> int:
     return int(ExitCode.LOGBOOK) if done.missing else 0
 
 
-SAME: Final = 0.005
-"""CIEDE2000 up to which a colour counts as the same: two decimals are shown."""
-
-
 @dataclass(frozen=True, slots=True)
 class Again:
     """A logged colour beside what its photo gives today."""
@@ -292,6 +288,8 @@ class Again:
     delta_e00: float | None
     """CIEDE2000 between the two; None if the photo gives no colour."""
     error: FinishlabError | None = None
+    why: tuple[str, ...] = ()
+    """What is otherwise in how it is measured."""
 
     def as_dict(self) -> dict[str, object]:
         """Return the JSON form."""
@@ -301,13 +299,15 @@ class Again:
             "version": self.version,
             "delta_e00": self.delta_e00,
             "error": None if self.error is None else self.error.as_dict(),
+            "why": list(self.why),
         }
 
 
 def measure_sample(log: Logbook, size: int, on_photo: Callable[[], None] = lambda: None) -> list[Again]:
-    """Measure some logged photos again, spread evenly over boards and floor; nothing is logged."""
+    """Measure some logged photos again, spread evenly over floor, boards and stair; nothing is logged."""
     things: list[StoredBoard | StoredSpot] = [*log.floor_spots(), *log.boards()]
     logged = [(each.number, found) for each in things for found in each.measurements]
+    logged += [(part.code, found) for part in log.stair_parts() for found in log.part_measurements(part.ident)]
     step = max(1, -(-len(logged) // size)) if size else 0
     again = []
     for number, found in logged[::step] if step else ():
@@ -325,7 +325,8 @@ def _again(log: Logbook, number: str, found: StoredMeasurement) -> Again:
     if now is None:
         return Again(number, found.photo[:16], found.version, None, result.error)
     off = float(delta_e_00(found.field.estimate.lab, now.estimate.lab))
-    return Again(number, found.photo[:16], found.version, round(off, 4))
+    why = why_moved(found, result.measurement.settings, result.measurement.version)
+    return Again(number, found.photo[:16], found.version, round(off, 4), why=why)
 
 
 def check_document(found: Sequence[Finding], again: Sequence[Again], *, repair: bool) -> Document:
@@ -339,7 +340,7 @@ def check_document(found: Sequence[Finding], again: Sequence[Again], *, repair: 
         Listing("Measured again, photos that give no colour:", [_failed(each) for each in failed]),
         Listing(
             "Measured again, colours that differ from what was logged (finishlab remeasure takes the new ones):",
-            [f"{each.number}: dE00 {each.delta_e00:.2f}, logged by finishlab {each.version}" for each in moved],
+            [f"{each.number}: dE00 {each.delta_e00:.2f}; {'; '.join(each.why) or _unsaid(each)}" for each in moved],
         ),
     ]
     same = len(again) - len(moved) - len(failed)
@@ -352,6 +353,10 @@ def check_document(found: Sequence[Finding], again: Sequence[Again], *, repair: 
         "measured_again": [each.as_dict() for each in again],
     }
     return Document("check", data, blocks)
+
+
+def _unsaid(each: Again) -> str:
+    return f"finishlab measures otherwise than it did as version {each.version}"
 
 
 def _failed(each: Again) -> str:
