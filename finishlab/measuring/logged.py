@@ -1,4 +1,4 @@
-"""Measured photos into the logbook, all or nothing, and logged photos measured again."""
+"""Measured photos into the logbook, all or nothing, and logged photos measured again: for good, or to see."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, cast
 
 from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.errors import FinishlabError, LogbookError
 from finishlab.logbook import DirectPair, Logbook, StoredBoard, StoredMeasurement, StoredSpot
 from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect
@@ -22,22 +23,6 @@ from finishlab.stair.records import StoredPart
 if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
     from finishlab.measure.results import SurfaceKind
-
-__all__ = [
-    "SAME",
-    "Remeasured",
-    "keep_original",
-    "keep_photos",
-    "log_board",
-    "log_board_photos",
-    "log_floor_spots",
-    "measured_again",
-    "measured_of",
-    "photo_day",
-    "refuse_known",
-    "remeasure",
-    "why_moved",
-]
 
 
 def refuse_known(log: Logbook, results: Sequence[PhotoResult]) -> None:
@@ -354,3 +339,55 @@ def _how(log: Logbook, found: StoredMeasurement, *, pair: bool) -> MeasureOption
         floor_is = found.field.kind
     fields: tuple[FieldName, ...] = ("board", "floor") if pair else (found.field.name,)
     return MeasureOptions(fields, floor_is).with_calibration(log, found.light)
+
+
+@dataclass(frozen=True, slots=True)
+class Again:
+    """A logged colour beside what its photo gives today."""
+
+    number: str
+    photo: str
+    version: str
+    """finishlab's version when it was logged."""
+    delta_e00: float | None
+    """CIEDE2000 between the two; None if the photo gives no colour."""
+    error: FinishlabError | None = None
+    why: tuple[str, ...] = ()
+    """What is otherwise in how it is measured."""
+
+    def as_dict(self) -> dict[str, object]:
+        """Return the JSON form."""
+        return {
+            "number": self.number,
+            "photo": self.photo,
+            "version": self.version,
+            "delta_e00": self.delta_e00,
+            "error": None if self.error is None else self.error.as_dict(),
+            "why": list(self.why),
+        }
+
+
+def measure_sample(log: Logbook, size: int, on_photo: Callable[[], None] = lambda: None) -> list[Again]:
+    """Measure some logged photos again, spread evenly over floor, boards and stair; nothing is logged."""
+    things: list[StoredBoard | StoredSpot] = [*log.floor_spots(), *log.boards()]
+    logged = [(each.number, found) for each in things for found in each.measurements]
+    logged += [(part.code, found) for part in log.stair_parts() for found in log.part_measurements(part.ident)]
+    step = max(1, -(-len(logged) // size)) if size else 0
+    again = []
+    for number, found in logged[::step] if step else ():
+        again.append(_again(log, number, found))
+        on_photo()
+    return again
+
+
+def _again(log: Logbook, number: str, found: StoredMeasurement) -> Again:
+    try:
+        result = measured_again(log, found)
+    except FinishlabError as error:
+        return Again(number, found.photo[:16], found.version, None, error)
+    now = None if result.measurement is None else result.measurement.fields.get(found.field.name)
+    if now is None:
+        return Again(number, found.photo[:16], found.version, None, result.error)
+    off = float(delta_e_00(found.field.estimate.lab, now.estimate.lab))
+    why = why_moved(found, result.measurement.settings, result.measurement.version)
+    return Again(number, found.photo[:16], found.version, round(off, 4), why=why)

@@ -34,19 +34,6 @@ if TYPE_CHECKING:
     from finishlab.measure.learn_greys import LearnedGreys
     from finishlab.measure.learn_print import LearnedPrint
 
-__all__ = [
-    "check_curve_name",
-    "greys_document",
-    "learn_from_eye",
-    "learn_from_far",
-    "learn_from_photo",
-    "learn_from_readings",
-    "print_in_words",
-    "save_curve",
-    "strip_document",
-    "usual_curve",
-]
-
 
 _AGREE: Final = 1.5
 """Repeat readings of one grey differ by less, L*: more is a slip of the hand, not noise."""
@@ -126,16 +113,15 @@ def learn_from_far(
         What `finishlab.measure.learn_print.learn_print` raises, and `learn_from_readings`.
     """
     from finishlab.imaging.greys import greys_of_readings
-    from finishlab.measure.learn_print import learn_print, look_at_print
-    from finishlab.measuring.photos import with_path
-    from finishlab.photos import read_photo
+    from finishlab.measure.learn_print import learn_print
+    from finishlab.measuring.photos import look, print_in, with_path
 
     if readings:
         _check(readings)
     looks, errors = [], []
     for path in paths:
         try:
-            looks.append(look_at_print(read_photo(Path(path))))
+            looks.append(look(print_in, Path(path)))
         except FinishlabError as error:
             errors.append(with_path(error, Path(path)))
     if not looks:

@@ -1,0 +1,417 @@
+"""What the logbook knows, page by page: a command whose document is shown, with its options as fields of a form.
+
+A page like others is an entry of a table: `TOLD` for what is looked up, `THINGS` for what has a number, `CHANGES` for
+what is written, `PRINTED` for what is a PDF.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import partial
+from pathlib import Path
+from typing import Any, Final
+
+from finishlab.page import forms, pictures
+from finishlab.page.app import Answer, Onward, Route, Sent, Visit
+from finishlab.page.asking import Asked, RefusedError, Value, command_of
+from finishlab.page.reading import asked_of, blocks_of, markup, page, page_of, reader
+
+__all__ = ["PRINTED", "ROUTES", "THINGS", "TOLD", "View"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class View:
+    """A page made of one command."""
+
+    address: str
+    """With its arguments in braces."""
+    command: str
+    title: str
+    """Key of its heading."""
+    arguments: tuple[str, ...] = ()
+    """Parts of the address, or fields, that stand behind the command."""
+    options: tuple[str, ...] = ()
+    """What is asked for."""
+    fixed: Mapping[str, Value] = field(default_factory=dict)
+    listed: bool = False
+    """Whether it stands in the list of pages."""
+    waits: bool = False
+    """Whether nothing is asked before something was typed."""
+    then: str = ""
+    """Of a change: the page that is shown when it is done."""
+
+
+_SIZES: Final = ("treads", "front", "depth", "thickness", "edge", "odd")
+_AIM: Final = (
+    *("lighter", "darker", "hue_within", "no_redder", "no_greener", "no_yellower", "no_bluer", "no_lighter"),
+    *("no_darker", "texture", "cmc"),
+)
+
+TOLD: Final = (
+    View(address="/standard", command="standard", title="standard.title", fixed={"all": True}),
+    View(
+        address="/boards/compare",
+        command="board compare",
+        title="compare.title",
+        arguments=("first", "second"),
+        waits=True,
+    ),
+    View(
+        address="/plan/quantities",
+        command="plan quantities",
+        title="plan.quantities",
+        options=("recipe", "coverage", "waste", "coats", "under", "can_size", *_SIZES, "liquid", "product"),
+    ),
+    View(
+        address="/plan/calendar",
+        command="plan calendar",
+        title="plan.calendar",
+        options=("start", "hours", "days", "away", "set", "by_part", "recipe", "treads", "liquid"),
+    ),
+    View(
+        address="/plan/cutting",
+        command="plan cutting",
+        title="plan.cutting",
+        options=("stock", "kerf", "allowance", "spare", *_SIZES),
+    ),
+    View(
+        address="/plan/risers",
+        command="plan risers",
+        title="plan.risers",
+        options=("riser", "count", "tread_added", "lower_added", "upper_added", "tread_depth", "nosing", "tread_now"),
+        waits=True,
+    ),
+    View(
+        address="/plan/floor",
+        command="plan floor",
+        title="plan.floor",
+        options=("room", "box", "waste", "price"),
+        waits=True,
+    ),
+    View(address="/cautions", command="cautions", title="cautions.title"),
+)
+"""Pages that show what a command says."""
+
+PRINTED: Final = (
+    View(address="/print/strip.pdf", command="strip", title="print.strip", options=("paper", "number")),
+    View(
+        address="/print/labels.pdf",
+        command="labels",
+        title="print.labels",
+        arguments=("what",),
+        options=("sheet", "first"),
+    ),
+    View(address="/print/schedule.pdf", command="schedule", title="print.schedule", options=("parts", "paper")),
+    View(
+        address="/print/house-file.pdf",
+        command="house-file",
+        title="print.house",
+        options=("title", "without_photos", "paper"),
+    ),
+    View(
+        address="/print/report.pdf", command="report", title="print.report", options=("title", "light", "aim", "paper")
+    ),
+)
+"""What comes as a PDF."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Thing:
+    """A kind of thing that the logbook numbers: its list, the page of one, and what of it can be changed."""
+
+    command: str
+    letter: str
+    address: str
+    named: str
+    """Of its list in the document of one."""
+    own: tuple[str, ...]
+    """Fields of its record that can be changed, by their options."""
+    clears: bool = False
+    """Whether a field is taken out by ``--clear``; else by an empty text."""
+    finish: bool = False
+    adds: tuple[str, ...] = ()
+    """What is asked for of a new one, its argument first; nothing where it takes a photo."""
+    litres: tuple[str, ...] = ()
+    """Options that the record keeps in litres."""
+    pictured: bool = False
+
+
+THINGS: Final = (
+    Thing(
+        command="board",
+        letter="B",
+        address="/boards",
+        named="boards",
+        own=("species", "stain", "coats", "topcoat", "state", "purpose", "recipe", "maker", "light", "date", "note"),
+        clears=True,
+        finish=True,
+        pictured=True,
+    ),
+    Thing(
+        command="floor",
+        letter="F",
+        address="/floor",
+        named="spots",
+        own=("spot", "surface", "light", "date", "note"),
+        pictured=True,
+    ),
+    Thing(
+        command="recipe",
+        letter="R",
+        address="/recipes",
+        named="recipes",
+        own=("name", "note"),
+        adds=("name", "from_board", "note"),
+        finish=True,
+    ),
+    Thing(
+        command="can",
+        letter="C",
+        address="/cans",
+        named="cans",
+        own=("product", "kind", "maker", "lot", "size", "left", "place", "opened", "note"),
+        adds=("product", "kind", "maker", "lot", "size", "left", "place", "opened", "label", "note"),
+        litres=("size", "left"),
+    ),
+)
+
+CHANGES: Final = (
+    View(
+        address="/boards/{number}/approve",
+        command="approve",
+        title="approve.title",
+        arguments=("number",),
+        options=("reason", "date"),
+        then="/standard",
+    ),
+)
+"""Pages that write something and are no edit of a thing."""
+
+# -- What is looked up ------------------------------------------------------------------------------------------------
+
+
+def _status(asked: Asked, *, typed: bool) -> int:
+    """Return 422 for a form that cannot be meant; that nothing is logged yet is an answer like others."""
+    return 422 if asked.errors and typed else 200
+
+
+def _told(view: View, visit: Visit) -> Answer:
+    fields = forms.fields_of(command_of(view.command), (*view.arguments, *view.options), visit.query)
+    options = forms.given(fields, visit.query)
+    typed = any(options.values())
+    arguments = [str(options.pop(name, "")) for name in view.arguments]
+    values: dict[str, Any] = {"fields": fields, "view": view, "typed": typed, "blocks": "", "notes": ()}
+    if not all(arguments) or (view.waits and not typed):
+        return page(visit, view.title, "told.html.j2", values)
+    asked = asked_of(visit, view.command, *arguments, **options, **view.fixed)
+    values |= {"blocks": markup(visit, blocks_of(asked)), "notes": asked.said}
+    return page(visit, view.title, "told.html.j2", values, errors=asked.errors, status=_status(asked, typed=typed))
+
+
+def _plan(visit: Visit) -> Answer:
+    pages = [view for view in TOLD if view.address.startswith("/plan/")]
+    return page(visit, "plan.title", "pages.html.j2", {"pages": pages})
+
+
+# -- What has a number ------------------------------------------------------------------------------------------------
+
+
+def _list(thing: Thing, visit: Visit) -> Answer:
+    asked = asked_of(visit, f"{thing.command} list")
+    values = {"blocks": markup(visit, blocks_of(asked)), "notes": asked.said, "thing": thing}
+    values["photograph"] = page_of("finishlab board add") if thing.pictured else None
+    return page(visit, f"{thing.command}.list", "list.html.j2", values, errors=asked.errors)
+
+
+def _shown(thing: Thing, visit: Visit) -> tuple[str, Asked, Mapping[str, Any]]:
+    """Return a thing's number, all that is told of it, and its entry.
+
+    Raises
+    ------
+    RefusedError
+        If there is none.
+    """
+    number = visit.path["number"].upper()
+    asked = asked_of(visit, f"{thing.command} show", number)
+    if asked.errors:
+        raise RefusedError(asked)
+    (entry,) = asked.document.data[thing.named]
+    return number, asked, entry
+
+
+def _one(thing: Thing, visit: Visit) -> Answer:
+    number, asked, entry = _shown(thing, visit)
+    lights = {each["photo"]: each["light"] for each in entry["measurements"]} if thing.pictured else {}
+    values = {
+        "blocks": markup(visit, blocks_of(asked)),
+        "notes": asked.said,
+        "thing": thing,
+        "number": number,
+        "photos": list(enumerate(lights.values(), 1)),
+    }
+    return page(visit, f"{visit.words(f'{thing.command}.one')} {number}", "thing.html.j2", values)
+
+
+def _groups(thing: Thing, verb: str, names: Sequence[str], record: Mapping[str, Any]) -> list[forms.Group]:
+    """Return all fields of a thing: of its record, and of its finish."""
+    in_litres = {name: record.get(f"{name}_l") for name in thing.litres}
+    record = {**record, **{name: f"{value:.4g}L" for name, value in in_litres.items() if value is not None}}
+    # A form of the page has a field "state" of its own, as a board has.
+    fields = forms.fields_of(command_of(f"{thing.command} {verb}"), names, record, before="own.")
+    groups = [forms.Group("", tuple(fields))]
+    finish = forms.finish_groups(record.get("finish"), own=thing.command == "board") if thing.finish else []
+    return groups + finish
+
+
+def _typed(visit: Visit) -> dict[str, str]:
+    return {name: values[-1] for name, values in visit.form.fields.items()}
+
+
+def _edit(thing: Thing, visit: Visit) -> Answer:
+    number, _, entry = _shown(thing, visit)
+    groups = _groups(thing, "edit", thing.own, entry.get("record", entry))
+    title = visit.words("page.edit", what=number)
+    return page(visit, title, "edit.html.j2", {"groups": groups, "number": number})
+
+
+def _edited(thing: Thing, visit: Visit) -> Answer:
+    number, _, entry = _shown(thing, visit)
+    record, *finish = _groups(thing, "edit", thing.own, entry.get("record", entry))
+    changed = {name.removeprefix("own."): text for name, text in forms.changes(record.fields, _typed(visit)).items()}
+    emptied = [name for name, text in changed.items() if not text] if thing.clears else []
+    options: dict[str, Value] = {name: text for name, text in changed.items() if name not in emptied}
+    options |= forms.finish_changes(finish, _typed(visit))
+    asked = visit.ask(f"{thing.command} edit", number, may_fail=False, clear=emptied or None, **options)
+    return Onward(f"{thing.address}/{number}", asked.said)
+
+
+def _removed(thing: Thing, visit: Visit) -> Answer:
+    return Onward(thing.address, visit.ask(f"{thing.command} remove", visit.path["number"].upper()).said)
+
+
+def _new(thing: Thing, visit: Visit) -> Answer:
+    groups = _groups(thing, "add", thing.adds, {})
+    return page(visit, f"{thing.command}.new", "edit.html.j2", {"groups": groups, "number": ""})
+
+
+def _added(thing: Thing, visit: Visit) -> Answer:
+    record, *finish = _groups(thing, "add", thing.adds, {})
+    options = forms.given(record.fields, _typed(visit)) | forms.finish_changes(finish, _typed(visit))
+    asked = visit.ask(f"{thing.command} add", str(options.pop(thing.adds[0], "")), may_fail=False, **options)
+    return Onward(thing.address, asked.said)
+
+
+def _picture(visit: Visit) -> Answer:
+    place = visit.path["place"]
+    number = int(place) if place.isdecimal() and len(place) < 5 else 0
+    jpeg = pictures.picture(visit.folder, visit.path["number"], number, visit.path["size"])
+    return Sent(jpeg, "image/jpeg")
+
+
+# -- What is written --------------------------------------------------------------------------------------------------
+
+
+def _change(view: View, visit: Visit) -> Answer:
+    fields = forms.fields_of(command_of(view.command), view.options)
+    number = visit.path.get("number", "")
+    values = {"groups": [forms.Group("", tuple(fields))], "number": number}
+    return page(visit, f"{visit.words(view.title)} {number}".strip(), "edit.html.j2", values)
+
+
+def _changed(view: View, visit: Visit) -> Answer:
+    fields = forms.fields_of(command_of(view.command), view.options)
+    options = forms.given(fields, _typed(visit))
+    asked = visit.ask(view.command, *(visit.path[name].upper() for name in view.arguments), may_fail=False, **options)
+    return Onward(view.then, asked.said)
+
+
+def _history(visit: Visit) -> Answer:
+    subject = visit.query.get("subject", "").strip()
+    asked = visit.ask("history", *([subject] if subject else []), may_fail=True)
+    groups: list[list[str]] = []
+    for line in asked.results:
+        if line.startswith(" ") and groups:
+            groups[-1].append(line.strip())
+        else:
+            groups.append([line])
+    read = reader(visit.words)
+    values = {"groups": [[read.prose(line) for line in group] for group in reversed(groups)], "subject": subject}
+    return page(visit, "history.title", "history.html.j2", values, errors=asked.errors)
+
+
+def _step_back(visit: Visit) -> Answer:
+    step, subject = visit.form.text("step"), visit.form.text("subject")
+    asked = visit.ask("redo" if step == "redo" else "undo", *([subject] if subject else []))
+    return Onward(visit.form.text("then") if visit.form.text("then") in _BACK else "/history", asked.said)
+
+
+_BACK: Final = frozenset({"/history", *(thing.address for thing in THINGS)})
+"""Where somebody may be sent after something was taken back."""
+
+
+# -- What is printed --------------------------------------------------------------------------------------------------
+
+
+def _print(visit: Visit) -> Answer:
+    printed = [
+        (view, forms.fields_of(command_of(view.command), (*view.arguments, *view.options), visit.query))
+        for view in PRINTED
+    ]
+    return page(visit, "print.title", "print.html.j2", {"printed": printed})
+
+
+def _printed(view: View, visit: Visit) -> Answer:
+    fields = forms.fields_of(command_of(view.command), (*view.arguments, *view.options), visit.query)
+    options = forms.given(fields, visit.query)
+    named = [each for name in view.arguments for each in _several(options.pop(name, ()))]
+    name = view.address.rpartition("/")[2]
+    with tempfile.TemporaryDirectory(prefix="finishlab-") as folder:
+        pdf = Path(folder) / name
+        files: dict[str, Value] = {"output": pdf}
+        if view.command == "report":  # its page is the one file it always writes
+            files = {"output": pdf.with_suffix(".html"), "pdf": pdf}
+        visit.ask(view.command, *named, may_fail=False, **options, **files)
+        return Sent(pdf.read_bytes(), "application/pdf", name)
+
+
+def _several(value: Value) -> Sequence[str]:
+    return (
+        [value] if isinstance(value, str) else [str(each) for each in value] if isinstance(value, list | tuple) else []
+    )
+
+
+# -- All of them ------------------------------------------------------------------------------------------------------
+
+
+def _thing_routes(thing: Thing) -> list[Route]:
+    one = f"{thing.address}/{{number}}"
+    return [
+        Route(thing.address, show=partial(_list, thing), title=f"{thing.command}.list"),
+        *([Route(f"{thing.address}/new", show=partial(_new, thing), do=partial(_added, thing))] if thing.adds else []),
+        Route(f"{one}/edit", show=partial(_edit, thing), do=partial(_edited, thing)),
+        Route(f"{one}/remove", do=partial(_removed, thing)),
+        Route(one, show=partial(_one, thing)),
+    ]
+
+
+def _routes() -> list[Route]:
+    told = [Route(each.address, show=partial(_told, each)) for each in TOLD]
+    things = {thing.command: _thing_routes(thing) for thing in THINGS}
+    return [
+        *told,
+        *(Route(each.address, show=partial(_change, each), do=partial(_changed, each)) for each in CHANGES),
+        *things["board"],
+        *things["floor"],
+        *things["recipe"],
+        *things["can"],
+        Route("/plan", show=_plan, title="plan.title"),
+        Route("/print", show=_print, title="print.title"),
+        *(Route(each.address, show=partial(_printed, each)) for each in PRINTED),
+        Route("/history", show=_history, do=_step_back, title="history.title"),
+        Route("/pictures/{number}/{place}/{size}", show=_picture),
+    ]
+
+
+ROUTES: Final = tuple(_routes())
