@@ -1,4 +1,4 @@
-"""What was measured, or again by a check, as a document; and a picture that shows what was found in a photo, and why."""
+"""What was measured, or again by a check, as a document; and a picture that shows what was found in a photo."""
 
 from __future__ import annotations
 
