@@ -18,6 +18,7 @@ from finishlab.colorimetry.spaces import (
     lightness_of_reflectance,
     linear_to_srgb,
     reflectance_of_lightness,
+    srgb8_of_linear,
 )
 from finishlab.imaging.correction import Correction, PatchReadings
 from finishlab.imaging.finder import StripFit
@@ -433,6 +434,8 @@ def check_picture(
     fit: StripFit,
     fields: Mapping[FieldName, FieldDrawing],
     correction: Correction | None = None,
+    *,
+    long_side: int = _LONG_SIDE,
 ) -> np.ndarray:
     """Return the photo with everything found drawn on it, shape (H, W, 3), uint8 sRGB.
 
@@ -441,17 +444,17 @@ def check_picture(
 
     Parameters
     ----------
-    image
-        The photo.
-    fit
-        Where the strip lies in it.
+    image, fit
+        The photo, and where the strip lies in it.
     fields
         What was found in the fields.
     correction
         The fit of tone and light. Adds lines of equal light over strip and fields, in per cent of the light at the
         strip's centre, and crosses out the greys that were not believed.
+    long_side
+        Pixels of the picture's long side, at most.
     """
-    factor = min(1.0, _LONG_SIDE / max(image.size))
+    factor = min(1.0, long_side / max(image.size))
     canvas = _shrunk(image, factor)
     # pixel centres stay pixel centres: a plain factor would be off by up to half a pixel
     shift = (factor - 1) / 2
@@ -484,10 +487,8 @@ def hatch(height: int, width: int, *, glare: bool) -> np.ndarray:
 
 def _shrunk(image: LinearImage, factor: float) -> np.ndarray:
     """Return the photo at the picture's size, 8 bit sRGB."""
-    size = (round(image.size[0] * factor), round(image.size[1] * factor))
-    small = cv2.resize(image.encoded, size, interpolation=cv2.INTER_AREA)
-    linear = image.decode[small] @ image.to_srgb.T.astype(np.float32)
-    return np.ascontiguousarray((linear_to_srgb(np.clip(linear, 0, 1)) * 255 + 0.5).astype(np.uint8))
+    small = cv2.resize(image.encoded, [round(side * factor) for side in image.size], interpolation=cv2.INTER_AREA)
+    return srgb8_of_linear(image.decode[small] @ image.to_srgb.T.astype(np.float32))
 
 
 def _points(matrix: np.ndarray, corners: np.ndarray) -> np.ndarray:

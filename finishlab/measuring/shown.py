@@ -1,4 +1,4 @@
-"""What was measured, as a document, and as a picture that shows what was found in a photo, and why."""
+"""What was measured, or again by a check, as a document; and a picture that shows what was found in a photo."""
 
 from __future__ import annotations
 
@@ -27,10 +27,12 @@ from finishlab.imaging.overlay import (
     line,
 )
 from finishlab.imaging.strip import STRIP
+from finishlab.logbook.audit import ASIDE, Finding
 from finishlab.matching.costs import costs_entry, costs_line
 from finishlab.measure.areas import PixelRect
 from finishlab.measure.by_hand import HandInspection
 from finishlab.measure.flow import PX_PER_MM
+from finishlab.measuring.logged import SAME, Again
 from finishlab.photos import srgb_pixels, write_png
 from finishlab.show import jsons
 from finishlab.show.document import Block, Cell, Colour, Column, Document, Interval, Line, Listing, Table
@@ -43,7 +45,7 @@ if TYPE_CHECKING:
     from finishlab.imaging.pixels import LinearImage
     from finishlab.imaging.strip import FieldName
     from finishlab.matching.costs import Costs
-    from finishlab.measure.flow import Inspection
+    from finishlab.measure.flow import Inspection, PartialInspection
     from finishlab.measure.results import FieldMeasurement, StripReading
     from finishlab.measuring.photos import PhotoResult
 
@@ -206,7 +208,9 @@ def save_picture(path: Path, inspection: Inspection | HandInspection, image: Lin
     write_png(path, _joined(picture_of(inspection, image), _panel_of(inspection)))
 
 
-def picture_of(inspection: Inspection | HandInspection, image: LinearImage) -> np.ndarray:
+def picture_of(
+    inspection: Inspection | HandInspection, image: LinearImage, *, long_side: int = _LONG_SIDE
+) -> np.ndarray:
     """Return the photo with all that was found in it, shape (H, W, 3), uint8 sRGB; without the panel."""
     if isinstance(inspection, HandInspection):
         return _picture_by_hand(inspection, image)
@@ -220,7 +224,21 @@ def picture_of(inspection: Inspection | HandInspection, image: LinearImage) -> n
         )
         for name, view in inspection.views.items()
     }
-    return check_picture(image, inspection.fit, drawings, inspection.correction)
+    return check_picture(image, inspection.fit, drawings, inspection.correction, long_side=long_side)
+
+
+def picture_of_refused(
+    image: LinearImage, fit: StripFit, fields: Sequence[FieldName], *, long_side: int = _LONG_SIDE
+) -> tuple[np.ndarray, PartialInspection]:
+    """Return a photo that gave no figure with what was found in it, as `picture_of` does, and what that was."""
+    from finishlab.measure.flow import inspect_partly
+
+    seen = inspect_partly(image, fit, fields)
+    drawings = {
+        name: FieldDrawing(seen.surfaces.get(name), STRIP.fields[name], PX_PER_MM, None, f"{name}: no figure")
+        for name in fields
+    }
+    return check_picture(image, fit, drawings, seen.correction, long_side=long_side), seen
 
 
 def save_refusal(
@@ -253,23 +271,17 @@ def save_refusal(
     OutputError
         If the file cannot be written.
     """
-    from finishlab.measure.flow import inspect_partly
-
     if fit is None:
         canvas, factor = _canvas(image)
         for rect in areas:
             _outline(canvas, _box(rect, factor))
         write_png(path, _joined(canvas, PanelContent(refused=error.message, hint=error.hint)))
         return
-    seen = inspect_partly(image, fit, fields)
-    drawings = {
-        name: FieldDrawing(seen.surfaces.get(name), STRIP.fields[name], PX_PER_MM, None, f"{name}: no figure")
-        for name in fields
-    }
+    picture, seen = picture_of_refused(image, fit, fields)
     content = PanelContent(
         refused=error.message, hint=error.hint, correction=seen.correction, greys=GreyPoints(seen.readings, seen.greys)
     )
-    write_png(path, _joined(check_picture(image, fit, drawings, seen.correction), content))
+    write_png(path, _joined(picture, content))
 
 
 def _joined(canvas: np.ndarray, content: PanelContent) -> np.ndarray:
@@ -364,3 +376,45 @@ def _outline(canvas: np.ndarray, box: tuple[int, int, int, int], ink: Ink = WHIT
     top, left, bottom, right = box
     corners = ((left - 2, top - 2), (right + 1, top - 2), (right + 1, bottom + 1), (left - 2, bottom + 1))
     line(canvas, np.array(corners), ink, closed=True)
+
+
+def check_document(found: Sequence[Finding], again: Sequence[Again], *, repair: bool) -> Document:
+    """Return what a check says."""
+    open_ones = [each for each in found if not each.mended]
+    moved = [each for each in again if each.delta_e00 is not None and each.delta_e00 > SAME]
+    failed = [each for each in again if each.error is not None]
+    blocks: list[Line | Listing] = [
+        Listing("Not as it should be:", [each.what for each in open_ones]),
+        Listing("Put right, or moved aside:", [each.what for each in found if each.mended]),
+        Listing("Measured again, photos that give no colour:", [_failed(each) for each in failed]),
+        Listing(
+            "Measured again, colours that differ from what was logged (finishlab remeasure takes the new ones):",
+            [f"{each.number}: dE00 {each.delta_e00:.2f}; {'; '.join(each.why) or _unsaid(each)}" for each in moved],
+        ),
+    ]
+    same = len(again) - len(moved) - len(failed)
+    if again:
+        blocks.append(Line(f"{same} of {len(again)} colours measured again are as they were logged."))
+    blocks.append(Line(_conclusion(open_ones, repair=repair, mended=len(found) - len(open_ones))))
+    data = {
+        "sound": not open_ones,
+        "findings": [{"code": each.code, "what": each.what, "mended": each.mended} for each in found],
+        "measured_again": [each.as_dict() for each in again],
+    }
+    return Document("check", data, blocks)
+
+
+def _unsaid(each: Again) -> str:
+    return f"finishlab measures otherwise than it did as version {each.version}"
+
+
+def _failed(each: Again) -> str:
+    return f"{each.number}: {'' if each.error is None else each.error.message}"
+
+
+def _conclusion(left: Sequence[Finding], *, repair: bool, mended: int) -> str:
+    if left and not repair:
+        return "Nothing was changed. What can be mended is moved aside, never deleted, by: finishlab check --repair"
+    if left:
+        return "What is left wants a backup: photos can be put back by adding them again, the rest from a copy."
+    return f"What was moved aside lies in the logbook's folder {ASIDE}/." if mended else "The logbook is sound."

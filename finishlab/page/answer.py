@@ -47,7 +47,7 @@ def _start(visit: Visit) -> Answer:
         "steps": steps,
         "next": following,
         "missing": read.prose(following["missing"]) if following else "",
-        "to": page_of(following["command"] or "") if following else None,
+        "to": page_of(visit.words, following["command"] or "") if following else None,
         "pages": _STEP_PAGES,
     }
     return page(visit, "start.title", "start.html.j2", values)
@@ -90,9 +90,9 @@ def _ranked(visit: Visit, query: Mapping[str, str]) -> _Ranked:
 def _weighed(folder: Path, options: Mapping[str, Value]) -> _Ranked:
     """Do as ``rank`` does, once for its three ways of telling."""
     from finishlab.logbook.store import Logbook
+    from finishlab.rank.commands import other_aim, read_aim
     from finishlab.rank.comparing import compare
     from finishlab.rank.documents import comparison_document
-    from finishlab.rank.options import other_aim, read_aim
 
     wanted = command_of("rank").make_context("rank", option_words(options)).params
     light = wanted.pop("light")
@@ -173,7 +173,7 @@ def _next(visit: Visit) -> Answer:
     values = {
         "next": following,
         "missing": reader(visit.words).prose(following["missing"]) if following else "",
-        "to": page_of(following["command"] or "") if following else None,
+        "to": page_of(visit.words, following["command"] or "") if following else None,
         "blocks": markup(visit, blocks),
     }
     return page(visit, "next.title", "next.html.j2", values)
