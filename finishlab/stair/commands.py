@@ -261,7 +261,8 @@ def log_event(
         _tell(stair, parts, events)
         for line in noted:
             say(f"  - {line}")
-        _caution(log, stair, events)
+        products, actions = called_for(stair, events)
+        say_cautions(log, products, actions, at_coat=bool(products))
 
 
 def numbers_named(log: Logbook, recipe: str | None = None, can: str | None = None) -> dict[str, int]:
@@ -288,8 +289,10 @@ def _tell(stair: StoredStair, parts: Sequence[StoredPart], events: Sequence[tupl
         say(f"{stair.listed(part.name for part in alike)}: {what}.")
 
 
-def _caution(log: Logbook, stair: StoredStair, events: Sequence[tuple[int, PartEvent]]) -> None:
-    """Say what matters now: the one place where the stair's commands do."""
+def called_for(
+    stair: StoredStair, events: Sequence[tuple[int, PartEvent]]
+) -> tuple[tuple[str | None, ...], tuple[Action, ...]]:
+    """Return the products and the work of what is done to parts, as the cautions want them."""
     kinds = {part.ident: part.record.kind for part in stair.parts}
     actions = {action for _, event in events for action in _ACTIONS.get(event.kind, ())}
     if any(event.kind == "sanded" and kinds[ident] in _OLD for ident, event in events):
@@ -298,7 +301,7 @@ def _caution(log: Logbook, stair: StoredStair, events: Sequence[tuple[int, PartE
     for _, event in events:
         if event.kind in {"coat", "touched up"}:
             products |= dict.fromkeys(_products(stair, event))
-    say_cautions(log, products, sorted(actions), at_coat=bool(products))
+    return tuple(products), tuple(sorted(actions))
 
 
 def _products(stair: StoredStair, event: PartEvent) -> list[str | None]:
