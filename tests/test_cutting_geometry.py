@@ -19,8 +19,8 @@ from hypothesis import strategies as st
 from finishlab.cautions import CAUTIONS
 from finishlab.coatings import COMMON
 from finishlab.errors import UsageError
-from finishlab.plan.cutting import Stock, plan_cutting
-from finishlab.plan.geometry import Part, Shape
+from finishlab.plan.parts import Part, Shape
+from finishlab.plan.woodwork import Stock, plan_cutting
 from finishlab.units import limit_text
 
 SIZES = ("--treads", 3, "--front", 914, "--depth", 292, "--thickness", 27, "--stock", "2400x300")

@@ -15,7 +15,7 @@ from finishlab.board.records import BoardRecord, FloorSpotRecord
 from finishlab.cli import finishlab
 from finishlab.demo.place import samples_home
 from finishlab.demo.story import FOLDER
-from finishlab.guide.steps import FIRST_HOUR, read_guide
+from finishlab.guide import FIRST_HOUR, read_guide
 from finishlab.logbook import Logbook
 
 SAMPLES = samples_home() / FOLDER
@@ -120,7 +120,7 @@ def test_start_without_a_terminal_says_the_next_command_and_makes_nothing(run: R
 def test_start_asks_logs_and_shows_the_answer(logbook: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """On a terminal the first hour goes from the strip to the answer; a wrong file is told and asked for again."""
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("finishlab.guide.commands.on_terminal", lambda: True)
+    monkeypatch.setattr("finishlab.guide.on_terminal", lambda: True)
     answers = [
         "a4", "",  # paper, and printed
         "",  # the print is not learned now
@@ -145,7 +145,7 @@ def test_start_asks_logs_and_shows_the_answer(logbook: Path, tmp_path: Path, mon
 def test_start_goes_on_where_it_was_left(logbook: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """What is done is not asked again, and with too little for an answer it says so and ends well."""
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("finishlab.guide.commands.on_terminal", lambda: True)
+    monkeypatch.setattr("finishlab.guide.on_terminal", lambda: True)
     with Logbook.open(logbook) as log:
         spots(log, tmp_path, range(5))
     done = CliRunner(env={"FINISHLAB_LOGBOOK": str(logbook)}).invoke(finishlab, ["start"], input="\n\n")

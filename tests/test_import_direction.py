@@ -39,10 +39,8 @@ LAYERS: Final = (
     (
         "printing",
         "report",
-        "stair/documents",
         "plan/documents",
         "strip/documents",
-        "guide/documents",
         "demo",
         "logbook/documents",
         "mend/documents",
@@ -56,7 +54,7 @@ LAYERS: Final = (
         "logbook/commands",
         "measuring/commands",
         "strip/commands",
-        "guide/commands",
+        "guide",
         "demo/commands",
         "recipe/commands",
         "rank/commands",
@@ -107,29 +105,18 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
     },
     "stair": {
         "stair/records": ("names", "records"),
-        "logbook": ("reading", "store"),
-        "stair/progress": ("progress", "deviations", "shown", "entering", "drawing"),
-        "stair/documents": ("documents",),
+        "logbook": ("store",),
+        "stair/progress": ("progress", "deviations", "documents", "entering", "drawing"),
         "stair/commands": ("commands", "enter_commands"),
     },
     "mend": {
         "mend/table": ("faults",),
-        "mend/documents": ("record", "documents"),
+        "mend/documents": ("documents",),
         "mend/commands": ("commands",),
     },
     "plan": {
-        "plan/figures": (
-            "calendar",
-            "coverage",
-            "cutting",
-            "drying",
-            "floor",
-            "geometry",
-            "risers",
-            "stair_plan",
-            "way_up",
-        ),
-        "plan/documents": ("documents", "days", "entered", "files", "logged", "walking"),
+        "plan/figures": ("calendar", "drying", "parts", "stair_plan", "woodwork"),
+        "plan/documents": ("documents", "days", "entered", "logged", "walking"),
         "plan/commands": ("commands",),
     },
     "strip": {
@@ -138,10 +125,6 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "strip/learning": ("learning", "trials"),
         "strip/documents": ("documents",),
         "strip/commands": ("commands", "camera_commands", "trial_commands"),
-    },
-    "guide": {
-        "guide/documents": ("steps",),
-        "guide/commands": ("commands",),
     },
     "demo": {
         "demo": ("place", "story"),
@@ -174,7 +157,7 @@ STORES: Final = _modules("logbook")
 DOORWAYS: Final = {
     "PIL": ("finishlab.photos",),
     "alembic": ("finishlab.logbook",),
-    "click": ("finishlab.cli", "finishlab.rank.options", "finishlab.page", *COMMANDS),
+    "click": ("finishlab.cli", "finishlab.guide", "finishlab.page", "finishlab.rank.options", *COMMANDS),
     "colour": ("finishlab.colorimetry",),
     "cv2": ("finishlab.imaging",),
     "jinja2": ("finishlab.show", "finishlab.page"),
@@ -203,7 +186,10 @@ DOORWAYS: Final = {
 
 MOST_LINES: Final = 600
 """One file has one subject; past this length it has likely more than one."""
-LONGER: Final[dict[str, str]] = {}
+LONGER: Final[dict[str, str]] = {
+    "finishlab.stair.store": "rows are read and written by the same few functions",
+    "finishlab.stair.documents": "what is shown of a part is said in one place",
+}
 """Module that may be longer -> the reason why it is one subject all the same."""
 
 

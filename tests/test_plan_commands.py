@@ -19,8 +19,8 @@ import finishlab.plan
 from finishlab.cautions import CAUTIONS
 from finishlab.coatings import COMMON
 from finishlab.errors import UsageError
+from finishlab.plan.days import Entry, icalendar_text
 from finishlab.plan.entered import read_plan
-from finishlab.plan.files import Entry, icalendar_text
 from finishlab.plan.stair_plan import jobs_of
 from finishlab.show.csv_text import csv_text
 

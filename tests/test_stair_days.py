@@ -24,7 +24,7 @@ from finishlab.errors import UsageError
 from finishlab.plan.calendar import Fitting, Job, plan_calendar
 from finishlab.plan.days import calendar_document
 from finishlab.plan.drying import Coat, Laid, Times, WorkHours
-from finishlab.plan.geometry import Part, Shape
+from finishlab.plan.parts import Part, Shape
 from finishlab.plan.stair_plan import StairPlan
 
 IN_CI: Final = 300

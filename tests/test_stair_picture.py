@@ -11,11 +11,10 @@ from rich.console import Console
 
 from finishlab.colorimetry.spaces import hex_colour
 from finishlab.show.terminal import render
-from finishlab.stair.documents import stair_document
+from finishlab.stair.documents import FlightShown, PartShown, coats_words, size_words, stair_document, stair_notes
 from finishlab.stair.drawing import linked_stair, stair_svg
 from finishlab.stair.names import PartKind, PartName, Side
 from finishlab.stair.records import Flight, Part, PartSizes
-from finishlab.stair.shown import FlightShown, PartShown, coats_words, size_words, stair_notes
 
 OAK = (60.0, 10.0, 28.0)
 SVG = "{http://www.w3.org/2000/svg}"

@@ -14,8 +14,7 @@ from finishlab.coatings import COATINGS
 from finishlab.errors import UsageError
 from finishlab.plan.calendar import Calendar, Event, Fitting, Job, nights, plan_calendar
 from finishlab.plan.drying import Coat, Times, WorkHours, default_coat, gap_rules, parse_days, parse_hours
-from finishlab.plan.geometry import WALKED_ON, Part, Shape
-from finishlab.plan.way_up import named, way_up
+from finishlab.plan.parts import WALKED_ON, Part, Shape, named, way_up
 
 TREAD: Final = Shape(914, 292, 27)
 START: Final = dt.date(2026, 12, 1)

@@ -10,8 +10,18 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from finishlab.errors import UsageError
-from finishlab.plan.geometry import Part, Shape, back_width, corners, face_areas
-from finishlab.plan.way_up import alternating, full_name, named, need_flight, way_up
+from finishlab.plan.parts import (
+    Part,
+    Shape,
+    alternating,
+    back_width,
+    corners,
+    face_areas,
+    full_name,
+    named,
+    need_flight,
+    way_up,
+)
 from finishlab.units import (
     FT2_PER_GAL,
     M2_PER_FT2,

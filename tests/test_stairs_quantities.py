@@ -10,10 +10,9 @@ from hypothesis import strategies as st
 
 from finishlab.coatings import COATINGS, COMMON, Usual, coating
 from finishlab.errors import UsageError
-from finishlab.plan.coverage import Can, Coats, coat_area, need, purchase
-from finishlab.plan.cutting import Stock, plan_cutting
-from finishlab.plan.floor import floor_purchase
-from finishlab.plan.geometry import Part, Shape
+from finishlab.plan.parts import Part, Shape
+from finishlab.plan.stair_plan import Can, Coats, coat_area, need, purchase
+from finishlab.plan.woodwork import Stock, floor_purchase, plan_cutting
 from finishlab.units import LITRES_PER_GAL, LITRES_PER_QT, M2_PER_FT2, MM_PER_INCH, parse_coverage
 
 TREAD = Shape(front=36 * MM_PER_INCH, depth=11.5 * MM_PER_INCH, thickness=1.0625 * MM_PER_INCH)

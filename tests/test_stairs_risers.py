@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from finishlab.errors import UsageError
-from finishlab.plan.risers import CODE, WHO_DECIDES, check_risers
+from finishlab.plan.woodwork import CODE, WHO_DECIDES, check_risers
 from finishlab.units import MM_PER_INCH
 
 

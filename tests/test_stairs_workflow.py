@@ -13,11 +13,11 @@ from logbook_makers import DAY, keep, measurement
 from finishlab.errors import UsageError
 from finishlab.finish.finish import ColourStep, Finish, Seal, Topcoat
 from finishlab.logbook import Logbook
-from finishlab.plan.geometry import face_areas
 from finishlab.plan.logged import planned_part
+from finishlab.plan.parts import face_areas
 from finishlab.recipe.records import Can, Label, Recipe
 from finishlab.stair.deviations import remarks
-from finishlab.stair.documents import due_document, parts_document
+from finishlab.stair.documents import due_document, flights_shown, parts_document
 from finishlab.stair.entering import (
     Done,
     PartPlan,
@@ -30,7 +30,6 @@ from finishlab.stair.entering import (
 )
 from finishlab.stair.progress import coats_of
 from finishlab.stair.records import CoatStep, Flight, Part, PartEvent, PartSizes
-from finishlab.stair.shown import flights_shown
 
 TREAD = PartSizes(front=914, depth=292, thickness=27)
 HONEY = Finish(steps=(ColourStep(kind="oil", colour="honey"),), topcoat=Topcoat(coats=3))

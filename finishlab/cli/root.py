@@ -15,8 +15,8 @@ from finishlab.version import __version__
 __all__ = ["COMMANDS", "finishlab"]
 
 COMMANDS: Final = {
-    "start": ("finishlab.guide.commands:start", "Go through the first hour, step by step."),
-    "status": ("finishlab.guide.commands:status", "Say how far the job is, and what is next."),
+    "start": ("finishlab.guide:start", "Go through the first hour, step by step."),
+    "status": ("finishlab.guide:status", "Say how far the job is, and what is next."),
     "strip": ("finishlab.strip.commands:strip", "Write the grey strip to print, as a PDF."),
     "measure": ("finishlab.measuring.commands:measure", "Measure the colours in photos; nothing is logged."),
     "pick": ("finishlab.measuring.commands:pick", "Without a strip: click greys and surface in the photo."),

@@ -30,7 +30,7 @@ from finishlab.logbook.tables import DAMAGED, Base, Day, Unreadable, UtcDateTime
 from finishlab.measure import FieldMeasurement
 from finishlab.recipe.records import Approval
 from finishlab.record import normalise_light
-from finishlab.stair.reading import event_record, flight_record, part_record
+from finishlab.stair.store import event_record, flight_record, part_record
 from finishlab.strip.records import TrialRecord
 
 __all__ = ["DAMAGED", "TABLES", "check_row", "faults", "spoilt"]

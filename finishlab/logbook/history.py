@@ -44,8 +44,7 @@ from finishlab.logbook.tables import (
 from finishlab.logbook.writing import LASTING, now
 from finishlab.record import today
 from finishlab.stair.names import level_code, level_title, parse_level
-from finishlab.stair.reading import noted_part, part_code, part_name, part_record, stair_levels
-from finishlab.stair.store import check_events
+from finishlab.stair.store import check_events, noted_part, part_code, part_name, part_record, stair_levels
 
 __all__ = [
     "STEPS",

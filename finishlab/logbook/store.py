@@ -55,8 +55,7 @@ from finishlab.logbook.tables import (
 )
 from finishlab.measure import Measurement
 from finishlab.record import normalise_light
-from finishlab.stair.reading import part_code
-from finishlab.stair.store import StairStore
+from finishlab.stair.store import StairStore, part_code
 
 __all__ = ["DATABASE", "Logbook"]
 

@@ -10,7 +10,7 @@ from finishlab.cli.common import json_option, open_logbook, show_document
 from finishlab.cli.lazy import ExampleCommand
 
 if TYPE_CHECKING:
-    from finishlab.mend.record import PartRecord
+    from finishlab.mend.documents import PartRecord
 
 __all__ = ["mend"]
 
@@ -51,7 +51,7 @@ def mend(*, words: tuple[str, ...], parts: str | None, as_json: bool) -> None:
 
 def _records(parts: str) -> tuple[list[PartRecord], str | None]:
     """Return the records of the parts that are named, and the kept board."""
-    from finishlab.mend.record import part_record
+    from finishlab.mend.documents import part_record
     from finishlab.record import today
 
     with open_logbook() as log:

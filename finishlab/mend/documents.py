@@ -1,17 +1,321 @@
-"""A fault, and the care of a stair years later, as documents."""
+"""A fault with what the record of a part says of it, and the care of a stair years later, as documents.
+
+The record says products and days, waits and damp, wood, neighbours, colour, age.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import datetime as dt
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING, Final
 
 from finishlab.cautions import Caution, cautions_for
-from finishlab.coatings import COATINGS, COMMON, Coating
-from finishlab.mend.faults import FAULTS, OLD_CANS, TRY_FIRST, YEARLY, Fault, look_alikes
-from finishlab.mend.record import PartRecord
+from finishlab.coatings import COATINGS, COMMON, Coating, coating, follow, of_step
+from finishlab.errors import UsageError
+from finishlab.finish.finish import Finish
+from finishlab.mend.faults import FAULTS, OLD_CANS, TRY_FIRST, YEARLY, Ask, Fault, look_alikes
 from finishlab.show.cautions import caution_blocks, caution_data
 from finishlab.show.document import Block, Column, Document, Line, Listing, Paragraph, Table
+from finishlab.stair.deviations import deviations
+from finishlab.stair.documents import PartShown, parts_shown
+from finishlab.stair.progress import Progress, can_words, progress_of, recipe_of
+from finishlab.woods import wood_in
 
-__all__ = ["care_document", "fault_document", "faults_document"]
+if TYPE_CHECKING:
+    from finishlab.recipe.records import Label
+    from finishlab.stair.records import Conditions, StoredEvent, StoredPart, StoredStair
+
+__all__ = ["PartRecord", "care_document", "fault_document", "faults_document", "part_record"]
+
+_YEAR: Final = 365.25
+_TOLD_BY_WAITS: Final = frozenset({"air", "damp", "too-soon", "window-closed"})
+
+
+@dataclass(frozen=True, slots=True)
+class PartRecord:
+    """One part with all that was logged of it and of those beside it."""
+
+    stair: StoredStair
+    part: StoredPart
+    shown: Mapping[int, PartShown]
+    progress: Mapping[int, Progress]
+    day: dt.date
+    """Today."""
+
+    @property
+    def words(self) -> str:
+        """What it is called."""
+        return self.stair.words(self.part)
+
+    @property
+    def finish(self) -> Finish:
+        """The finish of its recipe; an empty one where it has none."""
+        recipe = recipe_of(self.stair, self.part, self.progress.get(self.part.ident))
+        return Finish() if recipe is None else recipe.finish
+
+    @property
+    def coats(self) -> list[StoredEvent]:
+        """Its coats since its wood was last sanded, in their order."""
+        return self.coats_of(self.part)
+
+    def coats_of(self, part: StoredPart) -> list[StoredEvent]:
+        """Return the coats of any part."""
+        known = self.progress.get(part.ident, Progress())
+        coats = [event for events in known.coats.values() for event in events]
+        return sorted(coats, key=lambda event: (event.date, event.ident))
+
+    def kind(self, event: StoredEvent) -> Coating | None:
+        """Return what a coat is of: as its can says, else as the recipe; None where neither does."""
+        can = self.stair.cans.get(event.batch_number or 0)
+        if can is not None:
+            try:
+                return coating(can.kind)
+            except UsageError:
+                return None
+        if event.step == "stain":
+            steps = self.finish.steps[(event.coat or 1) - 1 :][:1]
+            return of_step("step", steps[0].kind) if steps else None
+        top = self.finish.topcoat
+        return of_step(event.step or "", None if top is None else top.kind)
+
+    def label(self, event: StoredEvent) -> Label | None:
+        """Return the label of a coat's can."""
+        can = self.stair.cans.get(event.batch_number or 0)
+        return None if can is None else can.label
+
+    @property
+    def last_kind(self) -> Coating | None:
+        """What its last coat is of; as its recipe ends where none is logged."""
+        if self.coats:
+            return self.kind(self.coats[-1])
+        top = self.finish.topcoat
+        return None if top is None else of_step("topcoat", top.kind)
+
+    def says(self, fault: Fault) -> list[str]:
+        """Return what matters of it for a fault, a sentence each; what was not written down is named too."""
+        told = [line for ask in fault.ask for line in _SAYS[ask](self)]
+        # What the waits say in full is not said a second time as a deviation.
+        known = _TOLD_BY_WAITS if "waits" in fault.ask else frozenset()
+        mine = {event.ident for event in self.coats}
+        return told + [
+            f"not as planned: {each.sentence}"
+            for each in deviations(self.stair)
+            if each.part == self.part.ident and each.event in mine and each.code not in known
+        ]
+
+
+def part_record(stair: StoredStair, part: StoredPart, day: dt.date) -> PartRecord:
+    """Return the record of one part of the stair."""
+    return PartRecord(stair, part, parts_shown(stair), progress_of(stair.events), day)
+
+
+def _ago(record: PartRecord, day: dt.date) -> str:
+    days = (record.day - day).days
+    if days < 1:
+        return "today"
+    if days < 2 * _YEAR:
+        return f"{days} day{'' if days == 1 else 's'} ago"
+    return f"{days / _YEAR:.0f} years ago"
+
+
+def _coats(record: PartRecord) -> Iterator[str]:
+    for event in record.coats:
+        kind, can = record.kind(event), can_words(event.batch_number, record.stair.cans)
+        what = f" ({kind.kind})" if kind is not None else ""
+        odd = f"; not as the recipe: {event.deviation}" if event.deviation else ""
+        odd += f"; {words}" if (words := event.conditions.words) else ""
+        note = f"; {event.note}" if event.note else ""
+        from_ = f" from {can}" if can else ", its can not written down"
+        yield f"{event.step} {event.coat}{what} on {event.date}, {_ago(record, event.date)}{from_}{odd}{note}"
+    if not record.coats:
+        yield "no coat of it is logged"
+
+
+def _waits(record: PartRecord) -> Iterator[str]:
+    for below, above in pairwise(record.coats):
+        yield from _wait(record, below, above)
+    yield from _damp(record)
+
+
+def _wait(record: PartRecord, below: StoredEvent, above: StoredEvent) -> Iterator[str]:
+    """Hold the days between two coats against the label of the lower one, or what is usual; and whether they hold."""
+    kinds, label = (record.kind(below), record.kind(above)), record.label(below)
+    days = (above.date - below.date).days
+    exact = (above.moment - below.moment).total_seconds() / 3600 if _timed(below) and _timed(above) else None
+    words = (
+        f"{above.step} {above.coat} came {'the same day as' if days == 0 else f'{days} d after'} {below.step} "
+        f"{below.coat}"
+    )
+    wanted = _least_hours(kinds, label)
+    if wanted is not None:
+        hours, who = wanted
+        soon = (days + 1) * 24 <= hours if exact is None else exact < hours
+        after = "" if exact is None else f", {exact:g} h"
+        yield f"{words}{after}; {who} at least {hours:g} h{', so too soon' if soon else ''}"
+    if label is not None and label.recoat_within_h is not None and days * 24 > label.recoat_within_h + 24:
+        yield f"{words}, after the {label.recoat_within_h:g} h its label allows without a rub-out"
+    if kinds[0] is not None and kinds[1] is not None:
+        found = follow(kinds[0].kind, kinds[1].kind)
+        if found.verdict in {"does not hold", "test"}:
+            yield f"{kinds[1].kind} over {kinds[0].kind}: {found.reason} ({found.source})"
+
+
+def _timed(event: StoredEvent) -> bool:
+    return event.conditions.time is not None
+
+
+def _least_hours(kinds: tuple[Coating | None, Coating | None], label: Label | None) -> tuple[float, str] | None:
+    other = kinds[0] is not kinds[1]
+    if label is not None and other and label.recoat_other_h is not None:
+        return label.recoat_other_h, "its label asks for"
+    if label is not None and label.recoat_h is not None:
+        return label.recoat_h, "its label asks for"
+    if kinds[0] is None or kinds[0].usual is None:
+        return None
+    usual = kinds[0].usual
+    return ((usual.under_other_h if other else None) or usual.recoat_h)[0], f"usual ({COMMON}) are"
+
+
+def _damp(record: PartRecord) -> Iterator[str]:
+    """Say how warm and damp it was at each coat, and as the recipe has it, beside what the kind wants."""
+    told = False
+    for event in record.coats:
+        kind, air = record.kind(event), _air(event.conditions.air_c, event.conditions.rh_percent)
+        if air:
+            told = True
+            yield f"{event.step} {event.coat} went on at {air}{_beyond(kind, event.conditions)}"
+    for number, step in enumerate(record.finish.steps, start=1):
+        air = _air(step.air_c, step.rh_percent)
+        if air:
+            told = True
+            yield f"its recipe was made at {air} (step {number})"
+    last = record.last_kind
+    if last is not None and last.usual is not None:
+        low, high = last.usual.air_c
+        damp = f"at most {last.usual.most_rh:g} % humidity"
+        yield f"{last.kind} wants {low:g} to {high:g} C and {damp} ({last.usual.source})"
+    if not told:
+        yield "how warm and damp the air was is not written down"
+
+
+def _air(air_c: float | None, rh_percent: float | None) -> str:
+    air = [f"{air_c:g} C"] if air_c is not None else []
+    return " and ".join([*air, *([f"{rh_percent:g} % humidity"] if rh_percent is not None else [])])
+
+
+def _beyond(kind: Coating | None, given: Conditions) -> str:
+    """Return in what a day was beyond what a kind wants."""
+    if kind is None or kind.usual is None:
+        return ""
+    (low, high), damp = kind.usual.air_c, kind.usual.most_rh
+    found = ["too cold"] if given.air_c is not None and given.air_c < low else []
+    found += ["too warm"] if given.air_c is not None and given.air_c > high else []
+    found += ["too damp"] if given.rh_percent is not None and given.rh_percent > damp else []
+    return f": {' and '.join(found)} for {kind.kind} ({kind.usual.source})" if found else ""
+
+
+def _wood(record: PartRecord) -> Iterator[str]:
+    species = record.part.record.species
+    wood = wood_in(species)
+    if species is None:
+        yield "its wood is not written down"
+    elif wood is None:
+        yield f"its wood is {species}"
+    else:
+        words = [f"its wood is {species}"]
+        words += ["takes stain in blotches"] if wood.blotches else []
+        words += ["has much tannin, which water and iron turn grey"] if wood.tannin == "much" else []
+        words += ["has an oil of its own"] if wood.oily else []
+        yield f"{', '.join(words)} ({wood.source})"
+    grits, finest = record.finish.preparation.grits, None if wood is None else wood.finest
+    if grits:
+        fine = f", finer than the {finest} that still takes stain" if finest is not None and grits[-1] > finest else ""
+        yield f"its recipe sands it to {grits[-1]}{fine}"
+
+
+def _neighbours(record: PartRecord) -> Iterator[str]:
+    """Say in what the parts beside it differ: wood, recipe, number of coats, can and lot, day."""
+    name = record.part.name
+    here = _marks(record, record.part)
+    beside = [
+        part
+        for part in record.stair.parts
+        if part.name.kind == name.kind and part.name.level == name.level and abs(part.name.place - name.place) == 1
+    ]
+    alike = []
+    for part in beside:
+        there = _marks(record, part)
+        differ = [f"{what} {there[what]} there, {here[what]} here" for what in here if here[what] != there.get(what)]
+        if differ:
+            yield f"beside {record.stair.words(part)}: {'; '.join(differ)}"
+        else:
+            alike.append(record.stair.words(part))
+    if alike:
+        yield f"nothing that is written down differs from {' and '.join(alike)}: wood, recipe, coats, cans, days"
+
+
+def _marks(record: PartRecord, part: StoredPart) -> dict[str, str]:
+    recipe = recipe_of(record.stair, part, record.progress.get(part.ident))
+    marks = {"wood": part.record.species or "unknown", "recipe": "none" if recipe is None else f"R{recipe.number}"}
+    coats = record.coats_of(part)
+    for step in ("stain", "seal", "topcoat"):
+        mine = [event for event in coats if event.step == step]
+        marks[f"{step} coats"] = f"{len(mine)}"
+        marks[f"{step} from"] = ", ".join(
+            dict.fromkeys(can_words(event.batch_number, record.stair.cans) or "no can named" for event in mine)
+        )
+        marks[f"{step} on"] = ", ".join(dict.fromkeys(f"{event.date}" for event in mine))
+    return {what: said or "nothing" for what, said in marks.items()}
+
+
+def _colour(record: PartRecord) -> Iterator[str]:
+    """Say its colour beside the mean of the others of its kind that were measured in the same light."""
+    mine = record.shown[record.part.ident]
+    if mine.lab is None:
+        yield f"its colour since the last coat is not measured: finishlab stairs measure {mine.words} PHOTO"
+        return
+    others = [
+        each.lab
+        for ident, each in record.shown.items()
+        if ident != record.part.ident and each.lab is not None and each.light == mine.light
+        if each.name.kind == mine.name.kind and each.coats == mine.coats
+    ]
+    own = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*mine.lab)
+    if not others:
+        yield f"measured {own} in {mine.light}; no other part of its kind and state is measured in that light"
+        return
+    mean = [sum(values) / len(others) for values in zip(*others, strict=True)]
+    ways = (("lighter", "darker"), ("redder", "greener"), ("yellower", "bluer"))
+    steps = [(value - middle, words) for value, middle, words in zip(mine.lab, mean, ways, strict=True)]
+    apart = ", ".join(f"{abs(step):.1f} {words[step < 0]}" for step, words in steps if abs(step) >= 0.05)
+    yield f"measured {own} in {mine.light}: {apart or 'as'} than the mean of {len(others)} others"
+
+
+def _age(record: PartRecord) -> Iterator[str]:
+    if not record.coats:
+        yield "when it got its last coat is not written down"
+        return
+    last = record.coats[-1]
+    kind, label = record.kind(last), record.label(last)
+    yield f"its last coat is from {last.date}, {_ago(record, last.date)}"
+    cure = label.cure_d if label is not None and label.cure_d is not None else None
+    who = "its label" if cure is not None else COMMON
+    if cure is None and kind is not None and kind.usual is not None:
+        cure = kind.usual.cure_d[1]
+    if cure is not None and (record.day - last.date).days < cure:
+        yield f"it is not cured yet: {cure:g} days ({who})"
+
+
+_SAYS: Final[Mapping[Ask, Callable[[PartRecord], Iterator[str]]]] = {
+    "coats": _coats,
+    "waits": _waits,
+    "wood": _wood,
+    "neighbours": _neighbours,
+    "colour": _colour,
+    "age": _age,
+}
 
 
 def faults_document() -> Document:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from finishlab.show.document import Document
     from finishlab.stair.entering import Done
     from finishlab.stair.records import PartEvent, StoredEvent, StoredPart, StoredStair
-    from finishlab.stair.shown import FlightShown, PartShown
+    from finishlab.stair.documents import FlightShown, PartShown
 
 __all__ = ["ROUTES"]
 
@@ -62,7 +62,7 @@ def _stair(visit: Visit) -> Answer:
     """Show the stair: drawn, listed to choose from, what is due, and what can be stepped on."""
     from finishlab.plan.walking import walking_document
     from finishlab.stair.documents import due_document
-    from finishlab.stair.shown import flights_shown, stair_notes
+    from finishlab.stair.documents import flights_shown, stair_notes
 
     if not visit.state:
         return Onward("/stair/add")
@@ -110,7 +110,7 @@ def _choices(words: Words, flight: FlightShown) -> list[_Choice]:
 
 
 def _title(words: Words, flight: FlightShown) -> str:
-    from finishlab.stair.shown import flight_heading
+    from finishlab.stair.documents import flight_heading
 
     return _named(words, flight_heading(flight))
 
@@ -231,7 +231,9 @@ def _filled(stair: StoredStair, parts: Sequence[StoredPart], done: Done) -> dict
     filled |= {"faces": last.faces or "", "applicator": how.applicator or ""}
     if last.date == today():
         filled |= {
-            name: f"{value:g}" for name, value in (("air", how.air_c), ("humidity", how.rh_percent)) if value is not None
+            name: f"{value:g}"
+            for name, value in (("air", how.air_c), ("humidity", how.rh_percent))
+            if value is not None
         }
     return filled
 

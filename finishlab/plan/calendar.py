@@ -15,8 +15,7 @@ from typing import Final, Literal
 
 from finishlab.errors import UsageError
 from finishlab.plan.drying import Coat, Laid, PlannedCoat, WorkHours, plan_coats
-from finishlab.plan.geometry import WALKED_ON, Part
-from finishlab.plan.way_up import Climb, Step, alternating, named, parted, way_up
+from finishlab.plan.parts import WALKED_ON, Climb, Part, Step, alternating, named, parted, way_up
 from finishlab.stair.names import PART_KINDS, PartKind, level_title
 
 __all__ = [

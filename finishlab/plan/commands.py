@@ -112,7 +112,7 @@ def need_treads(stair: StairPlan) -> None:
             "The stair is not described.",
             "Give --treads, --front, --depth and --thickness, or a file with --from; see: finishlab plan example",
         )
-    from finishlab.plan.geometry import unlikely_sizes
+    from finishlab.plan.parts import unlikely_sizes
 
     for sentence in unlikely_sizes(stair.parts):
         say(sentence)
@@ -138,7 +138,7 @@ def _logged(recipe: str | None, *, products: bool, sized: bool) -> StairPlan:
 def _stair(file: str | None, given: dict[str, Any], *, sized: bool) -> StairPlan:
     from finishlab.amounts import read_lengths
     from finishlab.plan.entered import flat_parts, parse_odd, read_plan
-    from finishlab.plan.geometry import Shape
+    from finishlab.plan.parts import Shape
     from finishlab.plan.stair_plan import StairPlan
     from finishlab.units import is_us
 
@@ -245,7 +245,7 @@ def quantities(
         stair = replace(stair, us=True)
     found = quantities_of(stair)
     if csv_file is not None:
-        from finishlab.plan.files import quantities_csv
+        from finishlab.plan.documents import quantities_csv
 
         write_text(csv_file, quantities_csv(found))
     names = [f"{each.product.kind} {each.product.name}" for each in found]
@@ -289,9 +289,9 @@ def cutting(
     """
     from finishlab.amounts import read_length
     from finishlab.cautions import cautions_for
-    from finishlab.plan.cutting import ALLOWANCE, KERF, SPARES, plan_cutting
     from finishlab.plan.documents import cutting_document
     from finishlab.plan.entered import parse_stock
+    from finishlab.plan.woodwork import ALLOWANCE, KERF, SPARES, plan_cutting
     from finishlab.units import MM_PER_INCH, is_us
 
     del from_file
@@ -312,7 +312,7 @@ def cutting(
     )
     sources = _sources(kerf_mm=kerf, allowance_mm=allowance, spares=spare)
     if csv_file is not None:
-        from finishlab.plan.files import cutting_csv
+        from finishlab.plan.documents import cutting_csv
 
         write_text(csv_file, cutting_csv(found))
     cautions = cautions_for((), ("sand", "fit", "take up"))
@@ -364,9 +364,8 @@ def calendar(
     over night, and no recoat window is missed. Times without a label are usual ones, on the side of waiting.
     """
     from finishlab.cautions import cautions_for
-    from finishlab.plan.days import calendar_document
-    from finishlab.plan.files import calendar_csv, calendar_ics
-    from finishlab.plan.geometry import UPRIGHT
+    from finishlab.plan.days import calendar_csv, calendar_document, calendar_ics
+    from finishlab.plan.parts import UPRIGHT
     from finishlab.plan.stair_plan import calendar_of
 
     plan = _with_days(_with_coats(stair, options, from_file=from_file), options)
@@ -477,8 +476,8 @@ def risers(
     """
     from finishlab.amounts import read_length
     from finishlab.plan.documents import risers_document
-    from finishlab.plan.geometry import Part, Shape, unlikely_sizes
-    from finishlab.plan.risers import check_risers
+    from finishlab.plan.parts import Part, Shape, unlikely_sizes
+    from finishlab.plan.woodwork import check_risers
     from finishlab.units import is_us
 
     if count is not None and len(risers) > 1:
@@ -513,7 +512,7 @@ def floor(*, rooms: tuple[str, ...], box: str, waste: float | None, price: float
     """Say how many boxes of floor to buy."""
     from finishlab.plan.documents import floor_document
     from finishlab.plan.entered import parse_room
-    from finishlab.plan.floor import FLOOR_WASTE, floor_purchase
+    from finishlab.plan.woodwork import FLOOR_WASTE, floor_purchase
     from finishlab.units import is_us, parse_area
 
     lost = FLOOR_WASTE if waste is None else waste / 100

@@ -1,22 +1,30 @@
-"""The days of the work as a document: what is done when, what is open, and the hours it is planned with."""
+"""The days of the work: as a document, as a table for a spreadsheet, and as an iCalendar file (RFC 5545).
+
+Of the standard the file has the few properties that a plan needs. Its times are local and carry no zone ("floating",
+section 3.3.5): work at eight is at eight wherever the stair is. The same plan gives the same file: identifiers are made
+from what an event says, and the time stamp is the first day of the plan.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+import hashlib
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from finishlab.cautions import Caution
+from finishlab.cautions import DEFERS, Caution, cautions_for
 from finishlab.plan.calendar import SAND_LAST, Calendar, Event, Night, Way, nights
 from finishlab.plan.documents import part_data
 from finishlab.plan.drying import Window
+from finishlab.plan.parts import UPRIGHT, WALKED_ON, full_name, named
 from finishlab.plan.stair_plan import Product, StairPlan
-from finishlab.plan.way_up import full_name, named
 from finishlab.show.cautions import caution_blocks, caution_data
+from finishlab.show.csv_text import Cell, csv_text
 from finishlab.show.document import Block, Document, Line, Listing, Paragraph
+from finishlab.stair.names import level_title
 
-__all__ = ["calendar_document", "short_moment", "stay_words"]
+__all__ = ["Entry", "calendar_csv", "calendar_document", "calendar_ics", "icalendar_text", "short_moment", "stay_words"]
 
 _WEEKDAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _MONTHS: Final = (
@@ -245,3 +253,136 @@ def short_moment(moment: dt.datetime) -> str:
 
 def _short_day(moment: dt.datetime) -> str:
     return f"{_WEEKDAYS[moment.weekday()][:3]} {moment.day} {_MONTHS[moment.month - 1][:3]}"
+
+
+_LONGEST: Final = 75
+"""Longest line of an iCalendar file, octets (RFC 5545, section 3.1)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One entry of the calendar.
+
+    Parameters
+    ----------
+    start, end
+        Moments, or days for an entry of whole days (the end is then the day after its last).
+    title
+        One line.
+    text
+        More, several lines.
+    busy
+        Whether somebody is at work then.
+    """
+
+    start: dt.datetime | dt.date
+    end: dt.datetime | dt.date | None
+    title: str
+    text: str = ""
+    busy: bool = True
+
+
+def icalendar_text(name: str, entries: Iterable[Entry], stamp: dt.date) -> str:
+    """Return the file, with CRLF and lines folded.
+
+    Parameters
+    ----------
+    name
+        Of the calendar.
+    entries
+        In their order.
+    stamp
+        Day that stands as the moment the entries were made.
+    """
+    lines = [
+        "BEGIN:VCALENDAR",
+        "VERSION:2.0",
+        "PRODID:-//finishlab//stair plan//EN",
+        "CALSCALE:GREGORIAN",
+        f"X-WR-CALNAME:{_escaped(name)}",
+    ]
+    seen: dict[str, int] = {}
+    for entry in entries:
+        identity = f"{entry.start}|{entry.end}|{entry.title}|{entry.text}"
+        seen[identity] = seen.get(identity, 0) + 1
+        lines += _entry(entry, _identifier(f"{identity}|{seen[identity]}"), stamp)
+    lines.append("END:VCALENDAR")
+    return "".join(f"{_folded(line)}\r\n" for line in lines)
+
+
+def _entry(entry: Entry, identifier: str, stamp: dt.date) -> list[str]:
+    lines = ["BEGIN:VEVENT", f"UID:{identifier}", f"DTSTAMP:{stamp:%Y%m%d}T000000Z", f"DTSTART{_moment(entry.start)}"]
+    if entry.end is not None and entry.end != entry.start:
+        lines.append(f"DTEND{_moment(entry.end)}")
+    lines.append(f"SUMMARY:{_escaped(entry.title)}")
+    if entry.text:
+        lines.append(f"DESCRIPTION:{_escaped(entry.text)}")
+    lines += [f"TRANSP:{'OPAQUE' if entry.busy else 'TRANSPARENT'}", "END:VEVENT"]
+    return lines
+
+
+def _moment(when: dt.datetime | dt.date) -> str:
+    if isinstance(when, dt.datetime):
+        return f":{when:%Y%m%dT%H%M%S}"
+    return f";VALUE=DATE:{when:%Y%m%d}"
+
+
+def _identifier(text: str) -> str:
+    return f"{hashlib.sha256(text.encode()).hexdigest()[:32]}@finishlab"
+
+
+def _escaped(text: str) -> str:
+    """Return a TEXT value (section 3.3.11)."""
+    kept = "".join(c for c in text.replace("\r\n", "\n") if c == "\n" or c.isprintable())
+    return kept.replace("\\", "\\\\").replace(";", "\\;").replace(",", "\\,").replace("\n", "\\n")
+
+
+def _folded(line: str) -> str:
+    """Return a line cut into pieces of at most 75 octets, none within a character; the next begins with a space."""
+    pieces, piece, size = [], "", 0
+    for character in line:
+        octets = len(character.encode())
+        if size + octets > _LONGEST:
+            pieces.append(piece)
+            piece, size = " ", 1
+        piece += character
+        size += octets
+    return "\r\n".join([*pieces, piece])
+
+
+def calendar_csv(plan: StairPlan, calendar: Calendar) -> str:
+    """Return one row for each part and event."""
+    rows: list[Sequence[Cell]] = []
+    for part in plan.parts:
+        for event in calendar.of(part):
+            times = (f"{event.start:%Y-%m-%d %H:%M}", None if event.end is None else f"{event.end:%Y-%m-%d %H:%M}")
+            rows.append((level_title(part.level), part.kind, part.place, part.side, event.kind, *times, event.what))
+    return csv_text(("flight", "part", "number", "side", "event", "from", "to", "what"), rows)
+
+
+def calendar_ics(plan: StairPlan, calendar: Calendar) -> str:
+    """Return the calendar as an iCalendar file: work with its cautions, windows that end, milestones, open steps."""
+    entries = []
+    for event in calendar.events:
+        if event.kind == "recoat" and event.end is None:
+            continue
+        who = named(event.parts, several=plan.several)
+        said = [f"{each.title}: {each.short}" for each in _cautions_of(plan, event)]
+        text = "\n".join([who, *said, DEFERS]) if event.is_work else who
+        entries.append(Entry(event.start, event.end, f"Stair: {event.what} ({who})", text, busy=event.is_work))
+    for night in nights(calendar):
+        if night.open:
+            climb = {"single": "", "double": " (double steps)", "none": " (no way up)"}[night.climb]
+            title = f"Stair tonight: step only on {named(night.open, several=plan.several)}{climb}"
+            entries.append(Entry(night.day, night.day + dt.timedelta(days=1), title, busy=False))
+    return icalendar_text("Stair", entries, plan.start or calendar.events[0].start.date())
+
+
+def _cautions_of(plan: StairPlan, event: Event) -> tuple[Caution, ...]:
+    """Return what is to be said at the moment of one piece of work."""
+    if event.kind in {"fit", "rub-out"}:
+        old = any(part.kind in UPRIGHT for part in event.parts)
+        return cautions_for((), ("fit" if event.kind == "fit" else "strip" if old else "sand",))
+    names = [f"{each.kind} {each.name}" for each in plan.products if each.name == event.product]
+    on_stair = any(part.kind in WALKED_ON and part.kind not in plan.away for part in event.parts)
+    return cautions_for(names, ("apply", "wet stair") if on_stair else ("apply",))

@@ -1,4 +1,4 @@
-"""What a plan has to say: what to buy, what to cut, whether the risers fit; and the cautions."""
+"""What a plan has to say: what to buy, what to cut, whether the risers fit; with its cautions, or as a spreadsheet."""
 
 from __future__ import annotations
 
@@ -9,19 +9,34 @@ from typing import Any, Final
 
 from finishlab.cautions import Action, Caution, cautions_for
 from finishlab.coatings import COMMON
-from finishlab.plan.coverage import Coats, Purchase
-from finishlab.plan.cutting import CuttingPlan, Piece
-from finishlab.plan.floor import FloorPurchase
-from finishlab.plan.geometry import UPRIGHT, Part, Shape
-from finishlab.plan.risers import CODE, NO_NOSING_FROM, NOSING, WHO_DECIDES, CodeFigure, RiserCheck
-from finishlab.plan.stair_plan import Quantity, StairPlan
-from finishlab.plan.way_up import named
+from finishlab.plan.parts import UPRIGHT, Part, Shape, named
+from finishlab.plan.stair_plan import Coats, Purchase, Quantity, StairPlan
+from finishlab.plan.woodwork import (
+    CODE,
+    NO_NOSING_FROM,
+    NOSING,
+    WHO_DECIDES,
+    CodeFigure,
+    CuttingPlan,
+    FloorPurchase,
+    Piece,
+    RiserCheck,
+)
 from finishlab.show.cautions import caution_blocks, caution_data
+from finishlab.show.csv_text import Cell, csv_text
 from finishlab.show.document import Block, Document, Line, Paragraph
 from finishlab.stair.names import level_title
 from finishlab.units import FT2_PER_GAL, area_text, as_typed_text, inches_text, length_text, limit_text, volume_text
 
-__all__ = ["cutting_document", "floor_document", "part_data", "quantities_document", "risers_document"]
+__all__ = [
+    "cutting_csv",
+    "cutting_document",
+    "floor_document",
+    "part_data",
+    "quantities_csv",
+    "quantities_document",
+    "risers_document",
+]
 
 _FT2_PER_QT: Final = 4 * FT2_PER_GAL
 """1 ft2/qt in m2/L."""
@@ -426,3 +441,40 @@ def floor_document(found: FloorPurchase, *, us: bool, waste_source: str) -> Docu
     )
     cautions = cautions_for((), ("take up", "strip"))
     return Document("plan-floor", data | caution_data(cautions), (*blocks, *caution_blocks(cautions)))
+
+
+def quantities_csv(found: Sequence[Quantity]) -> str:
+    """Return one row a product."""
+    header = (
+        "product", "kind", "parts", "coats top", "coats edges", "coats underside", "area to coat m2",
+        "coverage least m2/L", "coverage most m2/L", "coverage source", "waste %", "litres least", "litres most",
+        "buy least", "buy most", "cost least", "cost most", "currency", "coverage from", "cans from",
+    )  # fmt: skip
+    rows: list[Sequence[Cell]] = []
+    for each in found:
+        product, need, buy = each.product, each.need, each.buy or ()
+        coats = (product.coats.top, product.coats.on_edges, product.coats.under)
+        area = (round(need.coat_area, 4), *(round(value, 4) for value in need.coverage))
+        litres = (round(need.waste * 100, 4), *(round(value, 4) for value in need.litres))
+        bought = (
+            (*(one.words for one in buy), *(one.cost for one in buy), buy[1].currency or None) if buy else (None,) * 5
+        )
+        origin = (product.origin.coverage if each.from_label else None, product.origin.cans or None)
+        source = "label" if each.from_label else COMMON
+        rows.append((product.name, product.kind, len(each.parts), *coats, *area, source, *litres, *bought, *origin))
+    return csv_text(header, rows)
+
+
+def cutting_csv(found: CuttingPlan) -> str:
+    """Return one row a piece: the rectangle to cut, and the outline to cut it to."""
+    header = (
+        "piece", "length mm", "width mm", "strips", "front mm", "back mm", "depth mm", "left side mm", "right side mm",
+        "diagonal front left mm", "diagonal front right mm", "strip mm", "left angle", "right angle",
+    )  # fmt: skip
+    rows: list[Sequence[Cell]] = []
+    for piece in found.pieces:
+        outline: list[Cell] = [round(each, 1) for each in piece.outline] or [None] * 7
+        angles = (None, None) if piece.part is None else (round(angle, 1) for angle in piece.part.shape.angles)
+        size = (round(piece.length, 1), round(piece.width, 1))
+        rows.append((piece.name, *size, piece.strips, *outline, round(piece.strip_width, 1), *angles))
+    return csv_text(header, rows)

@@ -11,11 +11,10 @@ from finishlab.amounts import read_lengths
 from finishlab.coatings import coating
 from finishlab.errors import UsageError
 from finishlab.plan.calendar import Fitting
-from finishlab.plan.coverage import Can, Coats
-from finishlab.plan.cutting import Stock
 from finishlab.plan.drying import Coat, WorkHours, default_coat, parse_days, parse_hours, parse_zone, recoat_times
-from finishlab.plan.geometry import UPRIGHT, Part, Shape
-from finishlab.plan.stair_plan import USUAL_PARTS, Product, StairPlan
+from finishlab.plan.parts import UPRIGHT, Part, Shape
+from finishlab.plan.stair_plan import USUAL_PARTS, Can, Coats, Product, StairPlan
+from finishlab.plan.woodwork import Stock
 from finishlab.stair.names import PART_KINDS, PartKind
 from finishlab.toml_file import Section, read_toml, texts_in
 from finishlab.units import is_us, parse_area, parse_coverage, parse_volume, split_sizes
@@ -96,7 +95,7 @@ def parse_odd(text: str, usual: Shape) -> tuple[int, Shape]:
     Raises
     ------
     UsageError
-        ``"bad-odd-tread"``, and what `finishlab.plan.geometry.Shape` raises.
+        ``"bad-odd-tread"``, and what `finishlab.plan.parts.Shape` raises.
     """
     number, _, rest = text.partition(":")
     wrong = UsageError(

@@ -13,11 +13,10 @@ from finishlab.coatings import Coating, can_kinds, coating, kind_in, of_step
 from finishlab.errors import UsageError
 from finishlab.finish.finish import ColourStep, Seal, Topcoat
 from finishlab.logbook.recipes import chosen_recipe
-from finishlab.plan.coverage import Can, Coats
 from finishlab.plan.drying import Laid, recoat_times
 from finishlab.plan.entered import product_of
-from finishlab.plan.geometry import UPRIGHT, Part, Shape
-from finishlab.plan.stair_plan import Origin, Product, StairPlan
+from finishlab.plan.parts import UPRIGHT, Part, Shape
+from finishlab.plan.stair_plan import Can, Coats, Origin, Product, StairPlan
 from finishlab.stair.names import PartName, listed
 from finishlab.stair.progress import (
     WORN,

@@ -12,9 +12,8 @@ from finishlab.coatings import COMMON
 from finishlab.plan.calendar import DOUBLE, Night
 from finishlab.plan.days import short_moment, stay_words
 from finishlab.plan.drying import WorkHours, machine_zone
-from finishlab.plan.geometry import WALKED_ON, Part
 from finishlab.plan.logged import coats_laid, planned_part
-from finishlab.plan.way_up import named, need_flight, parted, way_up
+from finishlab.plan.parts import WALKED_ON, Part, named, need_flight, parted, way_up
 from finishlab.show.document import Block, Column, Document, Listing, Paragraph, Table
 from finishlab.stair.progress import progress_of
 

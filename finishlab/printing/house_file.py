@@ -19,9 +19,9 @@ from finishlab.record import today
 from finishlab.show.document import Column, Facts, Table
 from finishlab.show.pages import Block, Outline, Pages, Picture, Pictures, Section, Swatch, Swatches, Words
 from finishlab.stair.deviations import deviations
+from finishlab.stair.documents import flights_shown
 from finishlab.stair.drawing import stair_svg
 from finishlab.stair.progress import resolved
-from finishlab.stair.shown import flights_shown
 from finishlab.units import left_text
 
 if TYPE_CHECKING:

@@ -24,8 +24,8 @@ from finishlab.recipe.records import Recipe
 from finishlab.record import Address, today
 from finishlab.show.pdf.sheet import Sheet, qr_modules, qr_width
 from finishlab.show.pdf.text import fit, line_width
+from finishlab.stair.documents import size_words
 from finishlab.stair.progress import progress_of, recipe_of
-from finishlab.stair.shown import size_words
 from finishlab.strip.page import module_outlines
 
 if TYPE_CHECKING:

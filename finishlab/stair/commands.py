@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.measure import GreyArea, SurfaceArea
     from finishlab.measuring.photos import PhotoResult
+    from finishlab.stair.documents import PartShown
     from finishlab.stair.records import CoatStep, PartEvent, StoredPart, StoredStair
-    from finishlab.stair.shown import PartShown
 
 _COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
     "add": ("finishlab.stair.enter_commands:add", "Enter flights and landings with their parts."),
@@ -83,8 +83,7 @@ def stairs() -> None:
 def show(*, svg: str | None, as_json: bool) -> None:
     """Draw the stair: each part with its state in words and its measured colour."""
     from finishlab.board.shown import recipe_colours
-    from finishlab.stair.documents import stair_document
-    from finishlab.stair.shown import flights_shown, stair_notes
+    from finishlab.stair.documents import flights_shown, stair_document, stair_notes
 
     with open_logbook() as log:
         flights = flights_shown(log.stair())
@@ -357,8 +356,8 @@ def measure_parts(
     from finishlab.measuring.logged import photo_day
     from finishlab.measuring.photos import MeasureOptions
     from finishlab.record import parse_date, today
+    from finishlab.stair.documents import flights_shown
     from finishlab.stair.records import PartEvent
-    from finishlab.stair.shown import flights_shown
 
     text, photos = _parts_and_photos(words)
     with open_logbook() as log:

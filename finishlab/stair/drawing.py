@@ -16,8 +16,8 @@ from typing import Final
 from xml.sax.saxutils import escape, quoteattr
 
 from finishlab.colorimetry.spaces import hex_colour
+from finishlab.stair.documents import FlightShown, Lab, PartShown, back_words, flight_heading, grouped, stair_notes
 from finishlab.stair.names import listed
-from finishlab.stair.shown import FlightShown, Lab, PartShown, back_words, flight_heading, grouped, stair_notes
 
 __all__ = ["LEGEND", "linked_stair", "stair_svg"]
 

@@ -179,8 +179,7 @@ def _sizes_given(values: dict[str, Any], kind: str = "part") -> dict[str, Any]:
 
 
 def _print_stair(stair: StoredStair) -> None:
-    from finishlab.stair.documents import stair_document
-    from finishlab.stair.shown import flights_shown
+    from finishlab.stair.documents import flights_shown, stair_document
 
     show_document(stair_document(flights_shown(stair)), as_json=True)
 
