@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 __all__ = ["Answer", "Form", "Onward", "Page", "Route", "Sent", "Upload", "Visit", "application"]
 
 _HERE: Final = Path(__file__).parent
-_VIEWS: Final = ("finishlab.page.settings",)
+_VIEWS: Final = ("finishlab.page.stair", "finishlab.page.settings")
 """Modules with ``ROUTES``, in the order of the list of pages."""
 FORM_BYTES: Final = 256 * 1024
 """Of a form without photos."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -10,17 +11,18 @@ from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import urlencode
 
-from finishlab.errors import FinishlabError, UsageError
+from finishlab.errors import UsageError
 from finishlab.page.app import Answer, Onward, Page, Route, Visit
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
+    from finishlab.page.asking import Value
     from finishlab.page.texts import Words
     from finishlab.recipe.records import Can
     from finishlab.show.document import Document
+    from finishlab.stair.documents import FlightShown
     from finishlab.stair.entering import Done
     from finishlab.stair.records import PartEvent, StoredEvent, StoredPart, StoredStair
-    from finishlab.stair.documents import FlightShown, PartShown
 
 __all__ = ["ROUTES"]
 
@@ -32,6 +34,10 @@ _COATS: Final = ("stain", "seal", "topcoat")
 _ALWAYS: Final = ("can", "date", "time", "note")
 _MORE: Final = ("faces", "applicator", "air", "humidity", "wipe", "mixed", "recipe", "deviation")
 """Options of `finishlab stairs log`: those asked for first, and those that are folded away."""
+_SIZES: Final = ("tread", "nosing", "riser", "top_nosing", "landing_board")
+_SIDED: Final = ("returns", "skirts", "stringers")
+"""Options of `finishlab stairs add`: sizes, and at which sides something is."""
+_FIGURES: Final = re.compile(r"\d[\d,-]*")
 _CHOSEN: Final = "part"
 """Value of a box that chooses parts; its name says which."""
 _GROUPS: Final = ("all treads", "odd treads", "even treads", "all risers")
@@ -61,8 +67,7 @@ def _logbook(visit: Visit) -> Iterator[Logbook]:
 def _stair(visit: Visit) -> Answer:
     """Show the stair: drawn, listed to choose from, what is due, and what can be stepped on."""
     from finishlab.plan.walking import walking_document
-    from finishlab.stair.documents import due_document
-    from finishlab.stair.documents import flights_shown, stair_notes
+    from finishlab.stair.documents import due_document, flights_shown, stair_notes
 
     if not visit.state:
         return Onward("/stair/add")
@@ -116,8 +121,15 @@ def _title(words: Words, flight: FlightShown) -> str:
 
 
 def _named(words: Words, text: str) -> str:
-    """Return a name or a state in the visitor's language, piece by piece."""
-    return ", ".join(words.of(piece) for piece in text.split(", "))
+    """Return a name or a state in the visitor's language, piece by piece; ``#`` stands for figures in the catalogue."""
+    return ", ".join(_figured(words, piece) for piece in text.split(", "))
+
+
+def _figured(words: Words, piece: str) -> str:
+    masked = _FIGURES.sub("#", piece)
+    told = words.of(masked)
+    figures = iter(_FIGURES.findall(piece))
+    return piece if told == masked else re.sub("#", lambda _: next(figures, "#"), told)
 
 
 def _told(visit: Visit, *documents: Document) -> str:
@@ -196,7 +208,7 @@ def _cans(log: Logbook, done: Done) -> dict[int, str]:
 
 
 def _cautions(stair: StoredStair, parts: Sequence[StoredPart], done: Done, cans: Mapping[int, str]) -> list[str]:
-    """Return what work and products call for: of every can that may be named, since the form comes before the choice."""
+    """Return what work and products call for: of every can that may be named, for the form comes before the choice."""
     from finishlab.cautions import cautions_for
     from finishlab.stair.commands import called_for
     from finishlab.stair.entering import next_events
@@ -247,6 +259,34 @@ def _log(visit: Visit) -> Answer:
     return Onward("/stair", said)
 
 
+def _add_form(visit: Visit) -> Answer:
+    """Show the form for flights that are entered, the whole stair where there is none."""
+    recipes = []
+    if visit.state:
+        with _logbook(visit) as log:
+            recipes = [(str(each.number), f"{each.number} {each.record.name}") for each in log.recipes()]
+    words = visit.words
+    sides = [("", words("stair.none")), *((side, words.of(side)) for side in ("left", "right", "both"))]
+    values = {
+        "recipes": [("", words("stair.no_recipe")), *recipes],
+        "sides": sides,
+        "sizes": _SIZES,
+        "sided": _SIDED,
+    }
+    return Page(words("stair.add"), "stair_add.html.j2", values)
+
+
+def _add(visit: Visit) -> Answer:
+    form = visit.form
+    options: dict[str, Value] = {
+        name: form.text(name) or None for name in (*_SIZES, *_SIDED, "species", "recipe", "name")
+    }
+    options |= {name: form.text(name) == "yes" for name in ("no_risers", "no_top_nosing")}
+    boards = form.text("landing_boards")
+    said = visit.ask("stairs add", form.text("words"), landing_boards=boards or None, **options).said
+    return Onward("/stair", said)
+
+
 def _undo(visit: Visit) -> Answer:
     """Take the last change back; not where somebody has made another one since the button was shown."""
     if visit.form.text("state") != str(visit.state):
@@ -262,5 +302,6 @@ ROUTES: Final = (
     Route("/stair", show=_stair, title="stair.title"),
     Route("/stair/part", show=_part),
     Route("/stair/log", show=_form, do=_log),
+    Route("/stair/add", show=_add_form, do=_add),
     Route("/stair/undo", show=_stair, do=_undo),
 )
