@@ -1,0 +1,142 @@
+"""How documents are read on a page: in the visitor's language, commands they name as links, numbers of things too."""
+
+from __future__ import annotations
+
+import functools
+import re
+from typing import TYPE_CHECKING, Final
+
+from finishlab.page.texts import Words, words_in
+from finishlab.show.html import Reader
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
+
+__all__ = ["PAGES", "page_of", "reader"]
+
+PAGES: Final = {
+    "start": ("/", "start.title"),
+    "status": ("/", "start.title"),
+    "board add": ("/photograph", "photograph.title"),
+    "floor add": ("/photograph", "photograph.title"),
+    "strip learn": ("/photograph", "photograph.title"),
+    "measure": ("/photograph", "photograph.title"),
+    "board": ("/boards", "board.list"),
+    "floor": ("/floor", "floor.list"),
+    "recipe": ("/recipes", "recipe.list"),
+    "recipe add": ("/recipes/new", "recipe.new"),
+    "can": ("/cans", "can.list"),
+    "can add": ("/cans/new", "can.new"),
+    "approve": ("/boards/{}/approve", "approve.title"),
+    "standard": ("/standard", "standard.title"),
+    "rank": ("/ranking", "ranking.title"),
+    "rank --full": ("/ranking#all", "ranking.all"),
+    "stairs": ("/stair", "stair.title"),
+    "plan": ("/plan", "plan.title"),
+    "plan quantities": ("/plan/quantities", "plan.quantities"),
+    "plan calendar": ("/plan/calendar", "plan.calendar"),
+    "plan cutting": ("/plan/cutting", "plan.cutting"),
+    "strip": ("/print", "print.title"),
+    "labels": ("/print", "print.title"),
+    "schedule": ("/print", "print.title"),
+    "house-file": ("/print", "print.title"),
+    "report": ("/print", "print.title"),
+    "cautions": ("/cautions", "cautions.title"),
+    "history": ("/history", "history.title"),
+    "undo": ("/history", "history.title"),
+    "redo": ("/history", "history.title"),
+}
+"""Command -> the page that does the same, and the key of its name."""
+
+_THINGS: Final = {"B": "/boards", "F": "/floor", "R": "/recipes", "C": "/cans"}
+_NUMBER: Final = re.compile(r"[BFRC][1-9]\d{0,5}")
+_COMMAND: Final = re.compile(
+    r"finishlab(?P<words>(?: [a-z][a-z-]*){1,2})"
+    r"""(?P<rest>(?: (?:--[a-z-]+|[A-Z][A-Z0-9.]*|"[^"]*"|“[^”]*”|[A-Z]\d+))*)"""
+)
+_LINKS: Final = re.compile(f"(?P<command>{_COMMAND.pattern})|\\b(?P<number>{_NUMBER.pattern})\\b")
+_READ: Final = 4096
+"""Texts whose links were found that are kept."""
+
+
+def reader(words: Words) -> Reader:
+    """Return how a visitor with these words reads documents."""
+    return _reader(words.language)
+
+
+@functools.cache
+def _reader(language: str) -> Reader:
+    words = words_in(language)
+    return Reader(functools.partial(_prose, language), functools.partial(_word, language), words.of, _address)
+
+
+def _address(text: str) -> str | None:
+    return f"{_THINGS[text[0]]}/{text}" if _NUMBER.fullmatch(text) else None
+
+
+@functools.lru_cache(_READ)
+def _word(language: str, text: str) -> Markup:
+    """Return a name, a head, a cell: in the visitor's language where it is one of the program's words."""
+    from markupsafe import escape
+
+    return escape(words_in(language).of(text))
+
+
+@functools.lru_cache(_READ)
+def _prose(language: str, text: str) -> Markup:
+    """Return a sentence with its links; one that has no words in the visitor's language says that it is English."""
+    from markupsafe import Markup
+
+    told = words_in(language).of(text)
+    linked, at = Markup(""), 0
+    for found in _LINKS.finditer(told):
+        link = _link(language, found)
+        if link is not None:
+            linked += Markup("{}{}").format(told[at : found.start()], link)
+            at = found.end()
+    linked += Markup("{}").format(told[at:])
+    english = language != "en" and told == text and " " in text.strip()
+    return Markup('<span lang="en">{}</span>').format(linked) if english else linked
+
+
+def _link(language: str, found: re.Match[str]) -> Markup | None:
+    from markupsafe import Markup
+
+    number = found["number"]
+    if number is not None:
+        return Markup('<a href="{}">{}</a>').format(_address(number), number)
+    place = _named(found["words"].split(), found["rest"])
+    if place is None:
+        return None
+    (address, title), left = place
+    # What stood behind a command of one word is a word of the sentence.
+    more = Markup(" {}").format(left) if left else Markup("")
+    return Markup('<a href="{}">{}</a>{}').format(address, words_in(language)(title), more)
+
+
+def _named(words: list[str], rest: str) -> tuple[tuple[str, str], str] | None:
+    """Return page and title key of a command, and the words that are none of it."""
+    flagged = f"{words[0]}{rest}"
+    if len(words) == 1 and flagged in PAGES:
+        return PAGES[flagged], ""
+    both = " ".join(words)
+    name = both if both in PAGES else words[0]
+    if name not in PAGES:
+        return None
+    address, title = PAGES[name]
+    number = _NUMBER.search(rest)
+    if "{}" in address:
+        address = address.format(number[0]) if number else _THINGS["B"]
+    of_command = name == both or len(words) == 1 or words[0] in _GROUPS
+    return (address, title), "" if of_command else words[1] + rest
+
+
+_GROUPS: Final = frozenset({"board", "floor", "recipe", "can", "stairs", "strip", "plan"})
+"""Commands whose second word is a command too."""
+
+
+def page_of(command: str) -> tuple[str, str] | None:
+    """Return the page, and the key of its name, for a whole command line; None where there is none."""
+    found = _COMMAND.match(command)
+    place = _named(found["words"].split(), found["rest"]) if found else None
+    return None if place is None else place[0]
