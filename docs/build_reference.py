@@ -15,18 +15,17 @@ from typing import Final
 
 import click
 
-from finishlab.amounts import LIKELY
-from finishlab.board.records import BOARD_LIMITS
+from finishlab.board import BOARD_LIMITS
 from finishlab.cli import finishlab
-from finishlab.coatings import COATINGS, FOLLOWS, Coating, follow
+from finishlab.coatings import COATINGS, FINEST, FOLLOWS, WOODS, Coating, follow
+from finishlab.finish import FINISH_PARTS
 from finishlab.finish.fields import FieldSpec, Section, section_limits, specs
-from finishlab.finish.finish import FINISH_PARTS
 from finishlab.finish.warnings import SOFT, SoftLimit
 from finishlab.logbook.archive import json_schema
 from finishlab.mend.faults import FAULTS
 from finishlab.quality import DOUBTS
-from finishlab.recipe.records import CAN_LIMITS, Label
-from finishlab.woods import FINEST, WOODS
+from finishlab.recipe import CAN_LIMITS, Label
+from finishlab.units import LIKELY
 
 DOCS: Final = Path(__file__).parent
 SHELLS: Final = (

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 from finishlab.version import __version__
 
 if TYPE_CHECKING:
-    from finishlab.board.records import BoardRecord, FloorSpotRecord
+    from finishlab.board import BoardRecord, FloorSpotRecord
     from finishlab.colorimetry.difference import DeltaE, SignedDifference
     from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
     from finishlab.errors import (
@@ -111,7 +111,7 @@ _MODULES: Final[dict[str, tuple[str, ...]]] = {
     "measure.areas": ("GreyArea", "PixelPolygon", "PixelRect"),
     "measure.results": ("FieldMeasurement", "Measurement", "Spread", "StripReading", "Texture"),
     "quality": ("Doubt",),
-    "board.records": ("BoardRecord", "FloorSpotRecord"),
+    "board": ("BoardRecord", "FloorSpotRecord"),
     "rank.comparing": ("Comparison", "compare", "rank_boards"),
     "measuring.logged": ("log_board", "log_board_photos", "log_floor_spots"),
     "measuring.photos": ("How", "MeasureOptions", "PhotoResult", "measure_photo", "measure_photos"),

@@ -1,9 +1,9 @@
-"""The coatings of a stair as one table: kinds, what they cover, how long they take, and which holds on which.
+"""The coatings and woods of a stair as tables: what is usual of each, which coating holds on which, how wood takes it.
 
-A new kind is one entry here: recipes, cans, plan, schedule, quantities, cautions and docs/coatings.md read the table.
-The coverages gather what makers' labels give, and they conflict up to threefold, so every figure is a range. The times
-are for about 21 C and 50 % relative humidity. No standard or study stands behind either: **common practice, no
-source**, unless marked. A label always wins.
+A new kind, or a new wood, is one entry here: recipes, cans, plan, schedule, quantities, cautions and docs/coatings.md
+read the tables. The coverages gather what makers' labels give, and they conflict up to threefold, so every figure is a
+range. The times are for about 21 C and 50 % relative humidity. No standard or study stands behind either: **common
+practice, no source**, unless marked. A label always wins.
 """
 
 from __future__ import annotations
@@ -19,13 +19,16 @@ from finishlab.errors import UsageError
 __all__ = [
     "COATINGS",
     "COMMON",
+    "FINEST",
     "FOLLOWS",
+    "WOODS",
     "Coating",
     "Follow",
     "Layer",
     "Role",
     "Usual",
     "Verdict",
+    "Wood",
     "can_kinds",
     "coating",
     "follow",
@@ -34,7 +37,9 @@ __all__ = [
     "of_step",
     "stain_bases",
     "topcoat_kinds",
+    "wood_in",
 ]
+
 
 COMMON: Final = "common practice, no source"
 
@@ -343,3 +348,62 @@ def of_step(section: str, kind: str | None) -> Coating | None:
 def _unknown(kind: str) -> UsageError:
     coats = ", ".join(each.kind for each in COATINGS.values() if each.usual is not None)
     return UsageError("unknown-liquid", f"“{kind}” is not a kind of coating.", f"Choose one of: {coats}.")
+
+
+FINEST: Final = 220
+"""Finest grit before a stain on a wood that is not in the table (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wood:
+    """A wood as a finisher sees it."""
+
+    name: str
+    also: tuple[str, ...] = ()
+    """Other names, in other languages too."""
+    blotches: bool = False
+    """Whether a penetrating stain goes on unevenly: it wants a conditioner, a gel, or a test."""
+    tannin: Literal["little", "much"] = "little"
+    """Much tannin turns grey to black with water and iron, and darkens with anything alkaline."""
+    oily: bool = False
+    """Whether its own oil keeps a film from drying or holding."""
+    finest: int = 180
+    """Finest grit before a stain; finer takes less colour."""
+    source: str = COMMON
+
+
+_GROWN: Final = (
+    Wood("red oak", ("roteiche",), tannin="much"),
+    Wood("white oak", ("weißeiche", "weisseiche"), tannin="much"),
+    Wood("oak", ("eiche", "chêne", "roble", "quercia", "eik", "ek"), tannin="much"),
+    Wood("ash", ("esche", "frêne", "fresno")),
+    Wood("hickory", ("pecan",)),
+    Wood("walnut", ("nussbaum", "noyer", "nogal"), tannin="much"),
+    Wood("chestnut", ("kastanie", "châtaignier"), tannin="much"),
+    Wood("maple", ("ahorn", "érable", "arce"), blotches=True, finest=220),
+    Wood("birch", ("birke", "bouleau", "abedul"), blotches=True, finest=220),
+    Wood("cherry", ("kirsche", "kirschbaum", "merisier", "cerezo"), blotches=True, tannin="much", finest=220),
+    Wood("beech", ("buche", "hêtre", "haya"), blotches=True, finest=220),
+    Wood("alder", ("erle", "aulne"), blotches=True, finest=220),
+    Wood("poplar", ("aspen", "pappel", "peuplier"), blotches=True, finest=220),
+    Wood("pine", ("kiefer", "pin", "pino", "furu"), blotches=True),
+    Wood("fir", ("spruce", "hemlock", "douglasie", "fichte", "tanne", "épicéa"), blotches=True),
+    Wood("mahogany", ("sapele", "mahagoni", "acajou"), tannin="much"),
+    Wood("teak", ("iroko", "teck"), oily=True),
+    Wood("rosewood", ("palisander", "cumaru", "ipe"), oily=True),
+    Wood("bamboo", ("bambus", "bambou"), blotches=True, finest=220),
+)
+WOODS: Final[dict[str, Wood]] = {each.name: each for each in _GROWN}
+"""Name -> wood."""
+
+
+def wood_in(text: str | None) -> Wood | None:
+    """Return the wood that a text names, the longest name first: ``hard maple`` is maple; None where none is named."""
+    words = (text or "").casefold()
+    found = [
+        (name, each)
+        for each in WOODS.values()
+        for name in (each.name, *each.also)
+        if re.search(rf"\b{re.escape(name)}\b", words)
+    ]
+    return max(found, key=lambda pair: len(pair[0]))[1] if found else None

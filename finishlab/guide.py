@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 import click
 
+from finishlab.board import CLEAR_ONLY
 from finishlab.cli.common import json_option, on_terminal, open_logbook, say, show_document
 from finishlab.cli.failures import exit_code_of
 from finishlab.cli.lazy import ExampleCommand, logbook_folder
@@ -163,7 +164,6 @@ def _floor(spots: Sequence[StoredSpot]) -> Step:
 
 
 def _boards(boards: Sequence[LoggedBoard]) -> Step:
-    from finishlab.board.records import CLEAR_ONLY
 
     controls = sum(board.record.purpose == CLEAR_ONLY for board in boards)
     found = _count(len(boards), "board") if boards else "no board yet"
@@ -354,7 +354,7 @@ def _ask_learn() -> Iterator[Words]:
 
 
 def _ask_floor() -> Iterator[Words]:
-    from finishlab.board.records import SURFACES
+    from finishlab.board import SURFACES
 
     photos = _photos("Photos of the floor, or their folder")
     if photos:
@@ -408,7 +408,7 @@ def _photos(question: str) -> Words:
 
 def _run(words: Sequence[str]) -> int:
     """Run a command line as it would be typed, and return its exit code."""
-    from finishlab.cli.root import finishlab
+    from finishlab.cli.lazy import finishlab
 
     say(f"$ finishlab {shlex.join(words)}")
     return exit_code_of(lambda: finishlab.main(["--logbook", str(logbook_folder()), *words], standalone_mode=False))

@@ -10,9 +10,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
-from finishlab.amounts import check_likely
 from finishlab.errors import UsageError
-from finishlab.units import parse_length
+from finishlab.units import check_likely, parse_length
 
 __all__ = ["Section", "read_text", "read_toml", "texts_in"]
 

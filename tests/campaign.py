@@ -28,11 +28,11 @@ from typing import Any, Final
 from click.testing import CliRunner, Result
 from logbook_makers import DAY, keep, measurement, take_back, trial
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord
+from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.cli import finishlab
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook
-from finishlab.recipe.records import Can
+from finishlab.recipe import Can
 from finishlab.stair.records import Flight, Part, PartEvent
 
 READING: Final = (

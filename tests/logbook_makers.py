@@ -11,7 +11,7 @@ from alembic import command
 from alembic.config import Config
 from sqlalchemy import inspect
 
-from finishlab.board.records import PhotoRecord
+from finishlab.board import PhotoRecord
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.imaging.strip import FieldName
@@ -19,7 +19,7 @@ from finishlab.logbook import Logbook, database
 from finishlab.logbook.database import open_engine
 from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, Texture
 from finishlab.quality import doubt
-from finishlab.strip.records import TrialRecord
+from finishlab.strip import TrialRecord
 
 DAY = dt.date(2024, 5, 31)
 

@@ -19,10 +19,10 @@ import numpy as np
 from sqlalchemy import Connection, insert, update
 from sqlalchemy.orm import Session
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord
+from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.difference import delta_e_interval
 from finishlab.colorimetry.estimate import WOOD_ALONE, LabEstimate, SharedEffect
-from finishlab.finish.finish import Finish
+from finishlab.finish import Finish
 from finishlab.logbook import Logbook
 from finishlab.logbook import writing as rows
 from finishlab.logbook.stored import DirectPair
@@ -38,7 +38,7 @@ from finishlab.logbook.tables import (
 )
 from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, Texture
 from finishlab.quality import Doubt, doubt
-from finishlab.recipe.records import Recipe
+from finishlab.recipe import Recipe
 
 FLOOR: Final = np.array([56.0, 8.0, 22.0])
 DAY: Final = dt.date(2024, 5, 31)

@@ -33,7 +33,7 @@ from finishlab.colorimetry.spectra import WAVELENGTHS
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.priors import phone_tone
 from finishlab.imaging.strip import STRIP
-from finishlab.show.pdf.text import POINTS_PER_MM
+from finishlab.show.sheets import POINTS_PER_MM
 from finishlab.strip.page import strip_pdf
 
 __all__ = ["PRINTS", "TONES", "Print", "Shot", "linear_photo", "photo", "true_lightness"]

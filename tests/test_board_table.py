@@ -15,10 +15,10 @@ from hypothesis import strategies as st
 from logbook_makers import DAY, keep, make_photo, measurement
 from observed import BoardSeen, PlankSeen, Seen, observations_of, solve_seen
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord
+from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.colorimetry.table import ColourTable, TableBuilder
-from finishlab.finish.finish import Finish, Preparation, Topcoat
+from finishlab.finish import Finish, Preparation, Topcoat
 from finishlab.logbook import BoardTable, DirectPair, Logbook
 from finishlab.logbook.archive import upgraded
 from finishlab.logbook.merge import checked

@@ -21,7 +21,7 @@ from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.imaging.strip import STRIP
 from finishlab.measure import measure_by_hand
 from finishlab.measuring.photos import MeasureOptions, inspect_photo
-from finishlab.measuring.pictures import picture_of
+from finishlab.measuring.shown import picture_of
 from finishlab.photos import matrix_profile, read_photo, write_jpeg
 
 RECTANGLE = PixelRect(330, 210, 480, 130)

@@ -18,7 +18,7 @@ from conftest import STRIP_NUMBER, Photos, Run
 from PIL import Image
 
 from finishlab.cli import finishlab
-from finishlab.cli.cautions import say_cautions
+from finishlab.cli.common import say_cautions
 from finishlab.cli.failures import exit_code_of
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import PhotoError

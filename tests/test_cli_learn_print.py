@@ -14,7 +14,7 @@ from PIL import Image
 from strip_photo import PRINTS, Shot, pixels_of, true_lightness
 
 from finishlab.imaging.strip import EYE_ROWS
-from finishlab.show.pdf.text import POINTS_PER_MM
+from finishlab.show.sheets import POINTS_PER_MM
 
 SAVING = PRINTS[5]
 

@@ -9,8 +9,8 @@ import pytest
 from click.testing import CliRunner, Result
 from logbook_makers import DAY, keep, measurement
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord
-from finishlab.cli.root import finishlab
+from finishlab.board import BoardRecord, FloorSpotRecord
+from finishlab.cli.lazy import finishlab
 from finishlab.logbook import DirectPair, Logbook
 
 

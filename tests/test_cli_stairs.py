@@ -44,9 +44,9 @@ def stair_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
     run = Run(tmp_path_factory.mktemp("stair") / "logbook")
     for line in ENTERED:
         stairs(run, line)
-    from finishlab.finish.finish import ColourStep, Finish, Topcoat
+    from finishlab.finish import ColourStep, Finish, Topcoat
     from finishlab.logbook import Logbook
-    from finishlab.recipe.records import Can, Label, Recipe
+    from finishlab.recipe import Can, Label, Recipe
 
     with Logbook.open(run.logbook) as log:
         log.add_can(Can("oil stain", "honey", maker="Acme", lot="A1", place="cellar", label=Label(recoat_h=24)))

@@ -12,8 +12,18 @@ from typing import Final
 import pytest
 from conftest import Run
 
-from finishlab.coatings import COATINGS, FOLLOWS, can_kinds, coating, follow, of_step, stain_bases, topcoat_kinds
-from finishlab.woods import WOODS, wood_in
+from finishlab.coatings import (
+    COATINGS,
+    FOLLOWS,
+    WOODS,
+    can_kinds,
+    coating,
+    follow,
+    of_step,
+    stain_bases,
+    topcoat_kinds,
+    wood_in,
+)
 
 NEW_KIND: Final = """
 import sys

@@ -13,15 +13,15 @@ import pytest
 from click.testing import CliRunner
 from logbook_makers import DAY, keep, measurement
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord
-from finishlab.cli.root import finishlab
+from finishlab.board import BoardRecord, FloorSpotRecord
+from finishlab.cli.lazy import finishlab
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
-from finishlab.finish.finish import Finish, Preparation, Topcoat
+from finishlab.finish import Finish, Preparation, Topcoat
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.matching.aims import Aim
 from finishlab.measure import Measurement
 from finishlab.rank.comparing import compare, rank_boards
-from finishlab.recipe.records import Recipe
+from finishlab.recipe import Recipe
 
 FLOOR = np.array([56.0, 8.0, 22.0])
 LAMP = "lamp 2700 k"

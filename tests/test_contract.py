@@ -20,7 +20,7 @@ from click.testing import CliRunner, Result
 from conftest import Photos, Run
 from logbook_makers import DAY, keep, measurement
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord
+from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.cli import finishlab
 from finishlab.finish import commands as finish_commands
 from finishlab.logbook import DirectPair, Logbook

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from observed import BoardSeen, PlankSeen, Seen, gather, observations_of, solve_seen
 
-from finishlab.board.records import BoardRecord
+from finishlab.board import BoardRecord
 from finishlab.colorimetry.delta_e import CIEDE2000_TEXTURE, CMC_2_1, delta_e_00
 from finishlab.colorimetry.difference import DeltaE, SignedDifference, describe, signed_difference
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect

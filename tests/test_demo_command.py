@@ -20,9 +20,22 @@ from build_readme import QUESTIONS, TASKS, shape, shown_commands
 from click.testing import CliRunner
 
 from finishlab.cli import finishlab
-from finishlab.demo import place
-from finishlab.demo.place import MARK, PAGE, PDF, prepare, samples_home
-from finishlab.demo.story import BOARDS, DAY, EVENING, FOLDER, SPOTS, STAND_BACK, STRIP_NUMBER, commands, photos
+from finishlab.demo import (
+    BOARDS,
+    DAY,
+    EVENING,
+    FOLDER,
+    MARK,
+    PAGE,
+    PDF,
+    SPOTS,
+    STAND_BACK,
+    STRIP_NUMBER,
+    commands,
+    photos,
+    prepare,
+    samples_home,
+)
 from finishlab.errors import FinishlabError, OutputError, UsageError
 from finishlab.logbook import Logbook
 
@@ -262,7 +275,7 @@ def test_clearing_deletes_only_what_a_demo_made(tmp_path: Path) -> None:
 
 def test_missing_samples_are_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """An installation without the sample photos says so and what to do."""
-    monkeypatch.setattr(place, "__file__", str(tmp_path / "finishlab" / "demo" / "place.py"))
+    monkeypatch.setattr("finishlab.demo.__file__", str(tmp_path / "finishlab" / "demo.py"))
     with pytest.raises(FinishlabError, match="not all installed") as error:
         samples_home()
     assert error.value.code == "no-sample-photos"
@@ -271,7 +284,7 @@ def test_missing_samples_are_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
 def test_a_command_that_fails_ends_the_demo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """When one of the commands fails, its sentence is shown and its exit code is the demo's; no page is written."""
     words = ("board", "add", f"{FOLDER}/truth.json", "--species", "cherry")
-    monkeypatch.setattr("finishlab.demo.story.commands", lambda: iter([words]))
+    monkeypatch.setattr("finishlab.demo", lambda: iter([words]))
     code, said = refused(tmp_path / "stairs")
     assert code == 3
     assert "Error: " in said

@@ -32,8 +32,7 @@ from render.story_scenes import board_material, scene_of
 
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import lightness_of_reflectance
-from finishlab.demo.place import samples_home
-from finishlab.demo.story import (
+from finishlab.demo import (
     BOARDS,
     FOLDER,
     SPOTS,
@@ -43,6 +42,7 @@ from finishlab.demo.story import (
     StoryPhoto,
     commands,
     photos,
+    samples_home,
 )
 from finishlab.imaging.greys import StripGreys
 from finishlab.imaging.strip import FIELD_NAMES, STRIP, FieldName
@@ -53,7 +53,7 @@ from finishlab.measure import Measurement
 from finishlab.measuring.photos import measure_photo
 from finishlab.photos import matrix_profile, read_photo
 from finishlab.photos.profiles import profile_name
-from finishlab.strip.learning import learn_from_far
+from finishlab.strip.greys import learn_from_far
 
 SAMPLES: Final = samples_home() / FOLDER
 PHOTOS: Final = tuple(photos())

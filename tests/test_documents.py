@@ -14,14 +14,13 @@ import report_samples as samples
 from hypothesis import given
 from hypothesis import strategies as st
 
-from finishlab.board.commands import BOARD
-from finishlab.board.floor_commands import FLOOR
+from finishlab.board.commands import BOARD, FLOOR
 from finishlab.board.shown import what_it_is
 from finishlab.errors import OutputError
 from finishlab.files import write_atomically
 from finishlab.matching.scatter import FloorPool
-from finishlab.measuring.documents import measurement_document
 from finishlab.measuring.photos import PhotoResult
+from finishlab.measuring.shown import measurement_document
 from finishlab.rank.documents import pool_document, ranking_data
 from finishlab.show.document import Document
 from finishlab.show.jsons import dump, json_form

@@ -21,16 +21,16 @@ from click.testing import CliRunner
 from logbook_makers import DAY, measurement, trial
 from PIL import ExifTags, Image
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
-from finishlab.cli.root import finishlab
+from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
+from finishlab.cli.lazy import finishlab
 from finishlab.errors import LogbookError, OutputError
-from finishlab.finish.finish import ColourStep, Finish
+from finishlab.finish import ColourStep, Finish
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.archive import export_logbook, import_logbook, json_schema, upgraded
 from finishlab.logbook.merge import TABLES, Dump, checked
 from finishlab.logbook.store import DATABASE
-from finishlab.recipe.records import Can
+from finishlab.recipe import Can
 from finishlab.stair.records import Flight, Part, PartEvent, PartSizes, StoredStair
 
 

@@ -11,14 +11,23 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from finishlab.amounts import COMMON_PRACTICE
-from finishlab.board.records import BOARD_LIMITS, BoardRecord
+from finishlab.board import BOARD_LIMITS, BoardRecord
 from finishlab.errors import UsageError
+from finishlab.finish import (
+    FINISH_PARTS,
+    ColourStep,
+    Finish,
+    Looking,
+    Preparation,
+    Seal,
+    Topcoat,
+    finish_rows,
+    step_changes,
+)
 from finishlab.finish.fields import FieldSpec, HardLimit, MixPart, Section, parse_fields, section_limits, specs
-from finishlab.finish.finish import FINISH_PARTS, ColourStep, Finish, Looking, Preparation, Seal, Topcoat, step_changes
 from finishlab.finish.warnings import SOFT, WarningContext, board_warnings, warnings
-from finishlab.finish.wording import finish_rows
-from finishlab.recipe.records import CAN_LIMITS, Label
+from finishlab.recipe import CAN_LIMITS, Label
+from finishlab.units import COMMON_PRACTICE
 
 TYPES: Final[dict[str, type[Section]]] = {
     "preparation": Preparation,

@@ -17,7 +17,7 @@ from sqlalchemy import event
 from sqlalchemy.engine import Engine
 
 import finishlab
-from finishlab.board.naming import Shown, read_name
+from finishlab.board.files import Shown, read_name
 
 PACKAGE: Final = Path(finishlab.__file__).parent
 SAMPLES: Final = Path(__file__).parents[1] / "sample_photos"

@@ -7,7 +7,7 @@ from typing import get_args
 
 import pytest
 
-from finishlab.board.records import State
+from finishlab.board import State
 from finishlab.matching.guards import (
     BoardFacts,
     FloorFacts,

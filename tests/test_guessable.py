@@ -22,7 +22,7 @@ from hypothesis import strategies as st
 from logbook_makers import DAY, keep, measurement
 from rich.console import Console
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord
+from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.cli import finishlab
 from finishlab.logbook import Logbook
 from finishlab.show.document import Column, Document, Table

@@ -11,10 +11,9 @@ from click.testing import CliRunner
 from conftest import Run
 from logbook_makers import DAY, keep, measurement
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord
+from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.cli import finishlab
-from finishlab.demo.place import samples_home
-from finishlab.demo.story import FOLDER
+from finishlab.demo import FOLDER, samples_home
 from finishlab.guide import FIRST_HOUR, read_guide
 from finishlab.logbook import Logbook
 

@@ -14,14 +14,14 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from logbook_makers import DAY, keep, measurement
 
-from finishlab.board.records import BoardRecord
+from finishlab.board import BoardRecord
 from finishlab.errors import LogbookError
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.archive import upgraded
 from finishlab.logbook.merge import MergeResult, checked
-from finishlab.logbook.wording import change_line
-from finishlab.recipe.records import Can
+from finishlab.logbook.stored import change_line
+from finishlab.recipe import Can
 from finishlab.stair.records import Flight, Part, PartEvent
 
 FIRST_COAT = PartEvent("coat", DAY, "stain", 1, None, 1)

@@ -17,20 +17,18 @@ LAYERS: Final = (
     ("errors",),
     ("version",),
     ("quality", "units", "coatings", "files"),
-    ("cautions", "woods"),
-    ("amounts",),
+    ("cautions",),
     ("record",),
-    ("finish/records", "toml_file"),
-    ("recipe/records",),
-    ("board/records",),
-    ("finish/wording", "stair/records", "strip/records"),
+    ("finish", "toml_file"),
+    ("recipe",),
+    ("board",),
+    ("finish/wording", "stair/records", "strip"),
     ("colorimetry",),
     ("imaging",),
     ("measure",),
     ("matching", "plan/figures", "mend/table"),
     ("photos", "logbook"),
     ("show",),
-    ("logbook/wording",),
     ("board/shown",),
     ("measuring",),
     ("stair/progress", "strip/page"),
@@ -41,7 +39,6 @@ LAYERS: Final = (
         "report",
         "plan/documents",
         "strip/documents",
-        "demo",
         "logbook/documents",
         "mend/documents",
     ),
@@ -55,7 +52,7 @@ LAYERS: Final = (
         "measuring/commands",
         "strip/commands",
         "guide",
-        "demo/commands",
+        "demo",
         "recipe/commands",
         "rank/commands",
         "report/commands",
@@ -68,18 +65,17 @@ LAYERS: Final = (
 
 INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
     "finish": {
-        "finish/records": ("fields", "finish"),
-        "finish/wording": ("warnings", "wording"),
+        "finish": ("fields",),
+        "finish/wording": ("warnings",),
         "finish/entering": ("entering",),
         "finish/commands": ("commands",),
     },
     "recipe": {
-        "recipe/records": ("records",),
-        "recipe/commands": ("commands", "cans"),
+        "recipe/commands": ("commands",),
     },
     "measuring": {
-        "measuring": ("photos", "documents", "logged", "pictures", "picking"),
-        "measuring/commands": ("commands", "pick_window"),
+        "measuring": ("photos", "shown", "logged"),
+        "measuring/commands": ("commands", "picking"),
     },
     "rank": {
         "rank": ("gathering", "comparing", "sentences", "documents"),
@@ -91,16 +87,11 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "report/commands": ("commands",),
     },
     "board": {
-        "board/records": ("records",),
         "board/shown": ("shown",),
-        "board/commands": ("commands", "adding", "checks", "naming", "table", "floor_commands"),
+        "board/commands": ("commands", "adding", "checks", "files"),
     },
     "logbook": {
-        "logbook/wording": ("wording",),
-        "logbook/documents": (
-            "archive",
-            "checking",
-        ),
+        "logbook/documents": ("archive",),
         "logbook/commands": ("commands",),
     },
     "stair": {
@@ -120,15 +111,10 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "plan/commands": ("commands",),
     },
     "strip": {
-        "strip/records": ("records",),
         "strip/page": ("page",),
-        "strip/learning": ("learning", "trials"),
-        "strip/documents": ("documents",),
-        "strip/commands": ("commands", "camera_commands", "trial_commands"),
-    },
-    "demo": {
-        "demo": ("place", "story"),
-        "demo/commands": ("commands",),
+        "strip/learning": ("trials",),
+        "strip/documents": ("greys",),
+        "strip/commands": ("commands", "camera_commands"),
     },
     "printing": {
         "printing": ("house_file", "labels", "schedule"),
@@ -142,7 +128,7 @@ part of the logbook's room: both build on the tables, and the logbook offers wha
 """
 
 RENDERER: Final = Path(__file__).parent / "render"
-RENDERER_USES: Final = ("finishlab.colorimetry", "finishlab.imaging", "finishlab.demo.story", "render")
+RENDERER_USES: Final = ("finishlab.colorimetry", "finishlab.imaging", "finishlab.demo", "render")
 """What the renderer of the tests' photos may use of ours: what pixels and colours mean, and the demo's story."""
 
 
@@ -157,7 +143,14 @@ STORES: Final = _modules("logbook")
 DOORWAYS: Final = {
     "PIL": ("finishlab.photos",),
     "alembic": ("finishlab.logbook",),
-    "click": ("finishlab.cli", "finishlab.guide", "finishlab.page", "finishlab.rank.options", *COMMANDS),
+    "click": (
+        "finishlab.cli",
+        "finishlab.demo",
+        "finishlab.guide",
+        "finishlab.page",
+        "finishlab.rank.options",
+        *COMMANDS,
+    ),
     "colour": ("finishlab.colorimetry",),
     "cv2": ("finishlab.imaging",),
     "jinja2": ("finishlab.show", "finishlab.page"),
@@ -166,7 +159,7 @@ DOORWAYS: Final = {
         "finishlab.report.plots",
         "finishlab.report.planes",
         "finishlab.show.drawing",
-        "finishlab.show.pdf.text",
+        "finishlab.show.sheets",
     ),
     "numpy": ("finishlab",),
     "pillow_heif": ("finishlab.photos",),
@@ -301,9 +294,9 @@ def test_every_outside_library_has_one_doorway() -> None:
         ("finishlab.show.html", "finishlab.report.story", False),
         ("finishlab.rank", "finishlab.photos.reading", True),
         ("finishlab.colorimetry.spaces", "finishlab", False),
-        ("finishlab.rank", "finishlab.demo.story", False),
-        ("finishlab.demo.story", "finishlab.cli", False),
-        ("finishlab.demo.commands", "finishlab.demo.story", True),
+        ("finishlab.rank", "finishlab.demo", False),
+        ("finishlab.cli.lazy", "finishlab.demo", False),
+        ("finishlab.demo", "finishlab.cli.common", True),
         ("finishlab", "finishlab.rank", True),
         ("finishlab.logbook.store", "finishlab.stair.store.StairStore", True),
         ("finishlab.stair.store", "finishlab.logbook.tables", True),

@@ -17,12 +17,12 @@ import pytest
 from logbook_makers import DAY, keep, make_photo, measurement
 from sqlalchemy import Engine, event
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
+from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import ExitCode, LogbookError, PhotoError, UsageError
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.photo_files import kept_files
 from finishlab.logbook.store import DATABASE
-from finishlab.recipe.records import Can
+from finishlab.recipe import Can
 
 ASH = BoardRecord("ash", "walnut brown", 2, "water PU", note="first try", date=DAY)
 SPOT = FloorSpotRecord("by the stair", date=DAY)

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from finishlab.cli.root import finishlab
+from finishlab.cli.lazy import finishlab
 from finishlab.logbook import Logbook
 from finishlab.plan.drying import gap_rules
 from finishlab.plan.entered import read_plan

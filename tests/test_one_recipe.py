@@ -58,7 +58,7 @@ def stair(run: Run) -> Run:
 
 def board(run: Run, recipe: str) -> str:
     """Log a board of a recipe without a photo's help, and return its number."""
-    from finishlab.board.records import BoardRecord
+    from finishlab.board import BoardRecord
     from finishlab.logbook import Logbook
 
     with Logbook.open(run.logbook) as log:

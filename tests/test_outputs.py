@@ -10,7 +10,7 @@ from click.testing import CliRunner, Result
 from conftest import Photos
 from logbook_makers import DAY, keep, measurement
 
-from finishlab.board.records import BoardRecord
+from finishlab.board import BoardRecord
 from finishlab.cli import finishlab
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook

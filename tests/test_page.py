@@ -16,7 +16,7 @@ import pytest
 import report_samples as samples
 from PIL import Image
 
-from finishlab.board.records import FloorSpotRecord
+from finishlab.board import FloorSpotRecord
 from finishlab.board.shown import SpotRow
 from finishlab.colorimetry.spaces import hex_colour
 from finishlab.errors import OutputError

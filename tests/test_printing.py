@@ -20,10 +20,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from logbook_makers import make_photo, measurement
 
-from finishlab.board.records import BoardRecord, PhotoRecord
-from finishlab.cli.root import finishlab
+from finishlab.board import BoardRecord, PhotoRecord
+from finishlab.cli.lazy import finishlab
 from finishlab.errors import LogbookError, UsageError
-from finishlab.finish.finish import ColourStep, Finish, Preparation, Topcoat
+from finishlab.finish import ColourStep, Finish, Preparation, Topcoat
 from finishlab.imaging.strip import Paper
 from finishlab.logbook import Logbook
 from finishlab.measure import Measurement
@@ -41,15 +41,14 @@ from finishlab.printing.labels import (
     split_wish,
 )
 from finishlab.printing.schedule import SchedulePart, ScheduleStep, ScheduleView, finish_steps, schedule_pdf
-from finishlab.recipe.records import Can, Label, Recipe
+from finishlab.recipe import Can, Label, Recipe
 from finishlab.record import Address
 from finishlab.report.story import report_pdf
 from finishlab.show.document import Column, Facts, Table
 from finishlab.show.pages import Pages, Picture, Pictures, Section, Swatch, Swatches
 from finishlab.show.pdf.flow import HOUSE, REPORT
 from finishlab.show.pdf.pages import pages_pdf
-from finishlab.show.pdf.sheet import qr_modules
-from finishlab.show.pdf.text import (
+from finishlab.show.sheets import (
     DEJAVU,
     POINTS_PER_MM,
     break_lines,
@@ -57,6 +56,7 @@ from finishlab.show.pdf.text import (
     font_runs,
     letters_missing,
     line_width,
+    qr_modules,
     unprintable,
 )
 from finishlab.stair.records import Flight, Part, PartEvent

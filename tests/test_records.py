@@ -12,9 +12,8 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from finishlab import record
-from finishlab.board import records
-from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
+from finishlab import board, record
+from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import ExitCode, UsageError
 from finishlab.record import normalise_light, parse_date
 
@@ -72,7 +71,7 @@ def test_a_board_logged_today_needs_no_date() -> None:
     assert before <= made <= record.today()
 
 
-@pytest.mark.parametrize("coats", [0, 1, records.MAX_COATS, None])
+@pytest.mark.parametrize("coats", [0, 1, board.MAX_COATS, None])
 def test_coats_within_the_limits_are_kept(coats: int | None) -> None:
     """Zero to eight coats, or none named, are possible."""
     assert BoardRecord("ash", coats=coats, date=DAY).coats == coats
@@ -122,7 +121,7 @@ def test_an_unknown_surface_is_refused() -> None:
     with pytest.raises(UsageError) as caught:
         FloorSpotRecord(surface="lava", date=DAY)  # type: ignore[arg-type]  # the mistake under test
     assert caught.value.code == "unknown-surface"
-    assert all(name in caught.value.hint for name in records.SURFACES)
+    assert all(name in caught.value.hint for name in board.SURFACES)
 
 
 def test_records_cannot_be_changed() -> None:
@@ -138,17 +137,17 @@ boards = st.builds(
     BoardRecord,
     species=texts.filter(lambda text: text.isprintable() and text.strip() != ""),
     stain=st.none() | texts,
-    coats=st.none() | st.integers(0, records.MAX_COATS),
+    coats=st.none() | st.integers(0, board.MAX_COATS),
     topcoat=st.none() | texts,
     light=texts,
     note=st.none() | texts,
     date=st.dates(max_value=DAY),
-    purpose=st.sampled_from(records.PURPOSES),
+    purpose=st.sampled_from(board.PURPOSES),
 )
 spots = st.builds(
     FloorSpotRecord,
     spot=st.none() | texts,
-    surface=st.sampled_from(records.SURFACES),
+    surface=st.sampled_from(board.SURFACES),
     light=texts,
     note=st.none() | texts,
     date=st.dates(max_value=DAY),
@@ -217,6 +216,6 @@ def test_dates_are_iso() -> None:
 
 def test_records_are_light() -> None:
     """Importing the records loads neither NumPy nor the database library."""
-    code = "import sys, finishlab.board.records; print(sorted({'numpy', 'sqlalchemy', 'cv2'} & set(sys.modules)))"
+    code = "import sys, finishlab.board; print(sorted({'numpy', 'sqlalchemy', 'cv2'} & set(sys.modules)))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

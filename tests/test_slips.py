@@ -11,8 +11,8 @@ import pytest
 from conftest import Photos, Run
 from logbook_makers import make_photo, measurement
 
+from finishlab.board import BoardRecord
 from finishlab.board.checks import refuse_mixed
-from finishlab.board.records import BoardRecord
 from finishlab.errors import QualityError
 from finishlab.finish.entering import Draft, Entered
 from finishlab.measuring.photos import PhotoResult
@@ -193,7 +193,7 @@ def test_a_bench_is_no_place_of_the_floor(beside: Run, photo: str) -> None:
 
 def test_a_bench_is_asked_about_where_somebody_can_answer(beside: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     """On a terminal the question is put; no leaves nothing logged, yes logs it."""
-    monkeypatch.setattr("finishlab.board.floor_commands.on_terminal", lambda: True)
+    monkeypatch.setattr("finishlab.board.commands.on_terminal", lambda: True)
     done = beside("floor", "add", SAMPLES / BENCH, answers="n\n")
     assert done.exit_code == 2
     assert beside("floor", "show", "F4").exit_code == 6

@@ -12,10 +12,10 @@ from logbook_makers import DAY, keep, measurement
 from sqlalchemy import Engine, event
 
 from finishlab.errors import FinishlabError
-from finishlab.finish.finish import Finish
+from finishlab.finish import Finish
 from finishlab.logbook import Logbook
 from finishlab.logbook.tables import FlightRow, PartEventRow, PartRow
-from finishlab.recipe.records import Can, Recipe
+from finishlab.recipe import Can, Recipe
 from finishlab.stair.records import Flight, Part, PartEvent, PartSizes
 
 NEXT = DAY + dt.timedelta(days=1)

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from finishlab.cli.root import finishlab
+from finishlab.cli.lazy import finishlab
 from finishlab.logbook import Logbook
 from finishlab.plan.walking import walking_document
 from finishlab.stair.names import parse_parts

@@ -11,11 +11,11 @@ import pytest
 from logbook_makers import DAY, keep, measurement
 
 from finishlab.errors import UsageError
-from finishlab.finish.finish import ColourStep, Finish, Seal, Topcoat
+from finishlab.finish import ColourStep, Finish, Seal, Topcoat
 from finishlab.logbook import Logbook
 from finishlab.plan.logged import planned_part
 from finishlab.plan.parts import face_areas
-from finishlab.recipe.records import Can, Label, Recipe
+from finishlab.recipe import Can, Label, Recipe
 from finishlab.stair.deviations import remarks
 from finishlab.stair.documents import due_document, flights_shown, parts_document
 from finishlab.stair.entering import (

@@ -8,11 +8,11 @@ from dataclasses import replace
 import pytest
 import report_samples as samples
 
-from finishlab.board.records import BoardRecord
+from finishlab.board import BoardRecord
 from finishlab.board.shown import board_details, label_facts
 from finishlab.colorimetry.difference import DeltaE, SignedDifference
+from finishlab.finish import ColourStep, Finish, Looking, Preparation, Seal, Topcoat
 from finishlab.finish.fields import MixPart
-from finishlab.finish.finish import ColourStep, Finish, Looking, Preparation, Seal, Topcoat
 from finishlab.matching.aims import CONTRAST, MATCH, Aim
 from finishlab.matching.alternatives import AcrossLights, BoardAcrossLights, Choice, named_light
 from finishlab.matching.next_photo import NextPhoto

@@ -21,7 +21,7 @@ from render.texture import Texture
 from render.view import View
 from rendered import photo_of
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord
+from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.spaces import lightness_of_reflectance, reflectance_of_lightness
 from finishlab.errors import FinishlabError, LogbookError, QualityError, UsageError
 from finishlab.imaging.finder import apply_homography, find_strip
@@ -33,7 +33,7 @@ from finishlab.measure import measure
 from finishlab.measure.areas import GreyArea, PixelRect
 from finishlab.measure.learn_greys import learn_greys
 from finishlab.rank.comparing import compare
-from finishlab.strip.learning import learn_from_readings
+from finishlab.strip.greys import learn_from_readings
 
 OTHER: Final = Printer(paper=0.83, ink=0.035, gamma=1.05)
 """A print that keeps sRGB's tone, somewhat darker."""

@@ -17,7 +17,7 @@ from finishlab.errors import OutputError
 from finishlab.files import write_atomically
 from finishlab.imaging.finder import detect_tags, tag_modules
 from finishlab.imaging.strip import FIELD_NAMES, PAGES, STRIP, Paper, Rect
-from finishlab.show.pdf.text import POINTS_PER_MM
+from finishlab.show.sheets import POINTS_PER_MM
 from finishlab.strip.page import RULER_DROP, RULER_INDENT, module_outlines, strip_layout, strip_pdf
 
 DPI = 400

@@ -11,15 +11,14 @@ import pytest
 import report_samples as samples
 from rich.console import Console
 
-from finishlab.board.commands import BOARD
-from finishlab.board.floor_commands import FLOOR
+from finishlab.board.commands import BOARD, FLOOR
 from finishlab.board.shown import colour_blocks, label_facts
 from finishlab.colorimetry.spaces import hex_colour
 from finishlab.matching.ranking import Ranking
 from finishlab.matching.scatter import FloorPool
 from finishlab.measure import Measurement
-from finishlab.measuring.documents import measurement_document
 from finishlab.measuring.photos import PhotoResult
+from finishlab.measuring.shown import measurement_document
 from finishlab.rank.comparing import Comparison
 from finishlab.rank.documents import comparison_document
 from finishlab.rank.sentences import chance, doubts_once, next_steps, place_mark

@@ -15,14 +15,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.console import Console
 
-from finishlab.board.commands import BOARD
-from finishlab.board.floor_commands import FLOOR
+from finishlab.board.commands import BOARD, FLOOR
 from finishlab.board.shown import BoardRow
 from finishlab.cli import finishlab
 from finishlab.logbook import Logbook
-from finishlab.recipe.cans import CAN
-from finishlab.recipe.commands import RECIPE
-from finishlab.recipe.records import Can
+from finishlab.recipe import Can
+from finishlab.recipe.commands import CAN, RECIPE
 from finishlab.record import Number, number_of
 from finishlab.show.document import Document
 from finishlab.show.jsons import json_form

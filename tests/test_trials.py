@@ -22,7 +22,7 @@ from finishlab.logbook import Logbook
 from finishlab.matching.scatter import USUAL_PHOTO
 from finishlab.matching.trials import LEAST, MOST, Outcome, Part, Side, Trust, judge_trial, trust_of
 from finishlab.rank.comparing import compare
-from finishlab.strip.records import TrialRecord
+from finishlab.strip import TrialRecord
 from finishlab.strip.trials import check_count, tried, trust_line, trust_lines
 
 if TYPE_CHECKING:

@@ -16,8 +16,8 @@ from finishlab.colorimetry.spaces import lab_to_rgb
 from finishlab.colorimetry.spectra import chart_lab
 from finishlab.errors import LogbookError
 from finishlab.logbook import Logbook
-from finishlab.logbook.wording import change_line
-from finishlab.recipe.records import Can
+from finishlab.logbook.stored import change_line
+from finishlab.recipe import Can
 from finishlab.stair.records import Flight, Part, PartEvent
 
 COAT = PartEvent("coat", DAY, "stain", 1)

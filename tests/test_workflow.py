@@ -34,10 +34,10 @@ from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.errors import ExitCode, FinishlabError, LogbookError, NoStripError, PhotoError, QualityError, UsageError
 from finishlab.imaging.strip import STRIP, Rect
-from finishlab.logbook.wording import change_line
+from finishlab.logbook.stored import change_line
 from finishlab.measuring.logged import photo_day
 from finishlab.measuring.photos import PhotoResult, expand_photos, inspect_photo, picture_paths, worst_exit_code
-from finishlab.measuring.pictures import picture_of
+from finishlab.measuring.shown import picture_of
 from finishlab.photos import read_photo
 from finishlab.rank.comparing import compare
 

@@ -9,22 +9,26 @@ from typing import TYPE_CHECKING, Any, Final, cast
 
 import click
 
+from finishlab.board import MAX_COATS, PURPOSES, BoardRecord, FloorSpotRecord
 from finishlab.board.commands import (
+    FLOOR,
+    MANY,
     board_summary,
     boards_document,
     found_words,
     photos_summary,
+    place_words,
     product_words,
+    refuse_other_floor,
+    spot_summary,
 )
-from finishlab.board.floor_commands import FLOOR, MANY, place_words, refuse_other_floor, spot_summary
-from finishlab.board.records import MAX_COATS, PURPOSES, BoardRecord, FloorSpotRecord
-from finishlab.cli.cautions import due_cautions
 from finishlab.cli.common import (
     BeginningChoice,
     area_options,
     checked_light,
     confirm_floor_option,
     doubt_lines,
+    due_cautions,
     json_option,
     measure_all,
     new_light_option,
@@ -44,7 +48,7 @@ from finishlab.finish.commands import draft_options, typed
 from finishlab.record import DAYLIGHT, Light, normalise_light, today
 
 if TYPE_CHECKING:
-    from finishlab.board.naming import Shown
+    from finishlab.board.files import Shown
     from finishlab.finish.entering import Draft, FinishTexts
     from finishlab.imaging.strip import FieldName
     from finishlab.logbook import Logbook, StoredBoard, StoredSpot
@@ -369,7 +373,7 @@ def _folder_plans(log: Logbook, photos: Sequence[str], draft: Draft, *, with_flo
 
     Where nothing says what a photo shows, and the options do, all of them are photos of one board.
     """
-    from finishlab.board.naming import by_name, read_name, read_table, table_beside
+    from finishlab.board.files import by_name, read_name, read_table, table_beside
     from finishlab.measuring.photos import expand_photos
 
     tables = [Path(path) for path in photos if Path(path).suffix.lower() == ".csv"]
@@ -396,7 +400,7 @@ def _folder_plans(log: Logbook, photos: Sequence[str], draft: Draft, *, with_flo
 
 def _all_told(shown: Mapping[Path, Shown | None], *, table: bool) -> dict[Path, Shown]:
     """Return what each photo shows, after asking about those of which nothing says it."""
-    from finishlab.board.naming import EXAMPLE, Shown, read_name
+    from finishlab.board.files import EXAMPLE, Shown, read_name
 
     told = {path: Shown("left out") if each is None and table else each for path, each in shown.items()}
     silent = [path.name for path, each in told.items() if each is None]

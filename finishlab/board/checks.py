@@ -10,7 +10,7 @@ from typing import Final
 
 import numpy as np
 
-from finishlab.board.records import Surface
+from finishlab.board import Surface
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.difference import delta_e_interval
 from finishlab.colorimetry.estimate import LabEstimate

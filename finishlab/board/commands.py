@@ -1,46 +1,62 @@
-"""The commands ``finishlab board``: what is told of a board, its list and page; edit, compare, import."""
+"""The commands ``finishlab board`` and ``floor``: what is told of them, their lists and pages, what changes them."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, TypeVar
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, Final, cast
 
 import click
 
-from finishlab.board.records import MAX_COATS, PURPOSES
+from finishlab.board import MAX_COATS, PURPOSES, SURFACES, FloorSpotRecord, Surface
 from finishlab.board.shown import colours, lights, measured, past
-from finishlab.cli.cautions import say_cautions
 from finishlab.cli.common import (
     BeginningChoice,
+    area_options,
+    changes_given,
+    checked_light,
     colour_words,
     confirm_floor_option,
+    doubt_lines,
     json_option,
+    light_option,
+    list_command,
+    measure_all,
+    new_light_option,
+    on_terminal,
     open_logbook,
+    photos_argument,
     photos_words,
+    print_logged,
     print_results,
+    remove_command,
+    report_failures,
     say,
+    say_cautions,
     say_undo,
+    show_command,
     show_document,
+    untouched,
 )
-from finishlab.cli.kinds import list_command, remove_command, show_command
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import UsageError
 from finishlab.finish.commands import CLEARABLE, draft_options, say_warnings, typed
-from finishlab.record import Number
+from finishlab.record import DAYLIGHT, Number, parse_date, today
 from finishlab.show import jsons
-from finishlab.show.document import Block, Cell, Colour, Column, Document, Facts, Interval, Line, Listing, Table
+from finishlab.show.document import Block, Colour, Document, Facts, Line, Listing
 from finishlab.show.kind import Field, Kind
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from finishlab.board.records import BoardRecord
-    from finishlab.board.shown import BoardRow
-    from finishlab.colorimetry.difference import DeltaE, SignedDifference
-    from finishlab.colorimetry.estimate import LabEstimate
+    from finishlab.board import BoardRecord
+    from finishlab.board.checks import FloorSeen
+    from finishlab.board.shown import BoardRow, SpotRow
     from finishlab.finish.entering import FinishTexts
-    from finishlab.logbook import Logbook, StoredBoard
+    from finishlab.logbook import Logbook, StoredBoard, StoredSpot
+    from finishlab.measure import GreyArea, SurfaceArea
+    from finishlab.measuring.photos import PhotoResult
+
 
 _COMMANDS: Mapping[str, tuple[str, str]] = {
     "add": ("finishlab.board.adding:add", "Measure photos of a test board and log them."),
@@ -147,8 +163,8 @@ def _lit(row: BoardRow) -> str:
 
 def product_words(log: Logbook, *records: BoardRecord) -> list[str]:
     """Return the words of boards' finishes, in short and in full, that say what was put on."""
-    from finishlab.finish.finish import Finish
-    from finishlab.recipe.records import products_of
+    from finishlab.finish import Finish
+    from finishlab.recipe import products_of
 
     cans = {can.number.key: can.record for can in log.cans()}
     words = []
@@ -174,7 +190,7 @@ def board() -> None:
 @json_option
 def history(*, number: str, as_json: bool) -> None:
     """Show what was done to a board, also a removed one."""
-    from finishlab.logbook.wording import change_entry, change_line
+    from finishlab.logbook.stored import change_entry, change_line
 
     board = Number.read("B", number)
     with open_logbook() as log:
@@ -194,154 +210,19 @@ remove = remove_command(
 )
 
 
-Value = TypeVar("Value")
-
-_PARTS = ("preparation", "steps", "seal", "topcoat", "looking")
-
-
-@dataclass(frozen=True, slots=True)
-class _Fields:
-    """One field that both boards, or one of them, have."""
-
-    name: str
-    """Path in the record's JSON."""
-    label: str
-    words: tuple[str | None, str | None]
-    """In words; None where a board does not say it."""
-    values: tuple[Any, Any]
-    """As in the record's JSON."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Colours:
-    """The two boards' colours in one light, each from all its photos in it."""
-
-    light: str
-    labs: tuple[tuple[float, float, float], tuple[float, float, float]]
-    photos: tuple[int, int]
-    delta_e00: DeltaE
-    difference: SignedDifference
-    """The second board minus the first."""
-    in_words: str
-
-
 @click.command(cls=ExampleCommand, examples=("finishlab board compare B2 B5",))
 @click.argument("first", metavar="B2")
 @click.argument("second", metavar="B5")
 @json_option
 def compare(*, first: str, second: str, as_json: bool) -> None:
     """Show every field that differs between two boards, and how far apart their colours are in each light."""
+    from finishlab.board.shown import comparison_document
+
     with open_logbook() as log:
         one, two = log.board(first), log.board(second)
     if one.number == two.number:
         raise UsageError("same-board", f"{one.number} is named twice.", "Name two boards.")
-    show_document(_document(one, two), as_json=as_json)
-
-
-def _document(one: StoredBoard, two: StoredBoard) -> Document:
-    """Hold two boards against each other."""
-    from finishlab.show import jsons
-
-    numbers = (one.number, two.number)
-    fields = _fields(one, two)
-    differ = [each for each in fields if each.values[0] != each.values[1]]
-    lights = [list(dict.fromkeys(m.light for m in board.measurements)) for board in (one, two)]
-    colours = [_colours(one, two, light) for light in lights[0] if light in lights[1]]
-    alone = [[light for light in mine if light not in other] for mine, other in (lights, lights[::-1])]
-    only = {number: found for number, found in zip(numbers, alone, strict=True) if found}
-
-    def by(values: Sequence[Value]) -> dict[str, Value]:
-        return dict(zip(numbers, values, strict=True))
-
-    data = {
-        "boards": list(numbers),
-        "fields": [{"field": f.name, "label": f.label, **by(f.values)} for f in differ],
-        "fields_alike": len(fields) - len(differ),
-        "colours": [
-            {
-                "light": each.light,
-                "lab": by([jsons.lab(lab) for lab in each.labs]),
-                "photos": by(each.photos),
-                "delta_e00": jsons.difference(each.delta_e00),
-                "difference": jsons.difference(each.difference),
-                "in_words": each.in_words,
-            }
-            for each in colours
-        ],
-        "one_board_only": only,
-    }
-    blocks = [Line(f"{one.number} beside {two.number}"), *_field_blocks(numbers, differ, len(fields) - len(differ))]
-    blocks += _colour_blocks(numbers, colours)
-    notes = [f"{number} alone was measured in {', '.join(lights)}." for number, lights in only.items()]
-    return Document("board-comparison", data, [*blocks, Listing("Notes", notes)])
-
-
-def _field_blocks(numbers: tuple[str, str], differ: Sequence[_Fields], alike: int) -> list[Block]:
-    """Return the fields that differ, side by side."""
-    table = Table([Column("field", fold=False), *map(Column, numbers)], [(each.label, *each.words) for each in differ])
-    same = [Line(f"{alike} other field{'' if alike == 1 else 's'} the same")] if alike else []
-    return [table if differ else Line("No field of their records differs."), *same]
-
-
-def _colour_blocks(numbers: tuple[str, str], colours: Sequence[_Colours]) -> list[Block]:
-    """Return the colours, a light a line."""
-    if not colours:
-        return [Line("Their colours cannot be compared: no light in which both were measured.")]
-    heads = [Column(name) for name in ("light", *numbers, "dE00 (95 %)", f"{numbers[1]} is")]
-    rows: list[Sequence[Cell]] = [
-        (
-            each.light,
-            *(" ".join(f"{round(v, 1) + 0.0:.1f}" for v in lab) for lab in each.labs),
-            Interval(each.delta_e00.value, each.delta_e00.low, each.delta_e00.high),
-            each.in_words,
-        )
-        for each in colours
-    ]
-    return [Table(heads, rows, title="Colours, L* a* b*")]
-
-
-def _fields(one: StoredBoard, two: StoredBoard) -> list[_Fields]:
-    """Return every field of their records, in the order of a record, steps after steps."""
-    from finishlab.board.shown import field_rows
-
-    mine, other = (
-        {name: (label, words, value) for name, label, words, value in field_rows(b.record)} for b in (one, two)
-    )
-    none = ("", None, None)
-
-    def place(name: str) -> tuple[int, int, int]:
-        path = name.split(".")
-        section = 1 + _PARTS.index(path[1]) if path[0] == "finish" else 0
-        step = int(path[2]) if len(path) > 3 else 0
-        return section, step, [*(mine if name in mine else other)].index(name)
-
-    found = []
-    for name in sorted(dict.fromkeys((*mine, *other)), key=place):
-        here, there = mine.get(name, none), other.get(name, none)
-        found.append(_Fields(name, here[0] or there[0], (here[1], there[1]), (here[2], there[2])))
-    return found
-
-
-def _colours(one: StoredBoard, two: StoredBoard, light: str) -> _Colours:
-    """Return two boards' colours in a light.
-
-    The interval of their difference counts what moves both photos alike, such as one strip's greys, only once.
-    """
-    import numpy as np
-
-    from finishlab.colorimetry.difference import delta_e_interval, describe, signed_difference
-    from finishlab.matching.scatter import estimate_components, pool_estimates
-
-    seen: list[list[LabEstimate]] = [
-        [m.field.estimate for m in board.measurements if m.light == light] for board in (one, two)
-    ]
-    a, b = (pool_estimates(each) for each in seen)
-    # Where there are repeats their scatter is in the mean already; one photo says nothing of it.
-    photo = np.asarray(estimate_components((), seen).photo)
-    single = sum(len(each) == 1 for each in seen)
-    delta, signed = delta_e_interval(a, b, photo * single), signed_difference(b.lab, a.lab)
-    counts = (len(seen[0]), len(seen[1]))
-    return _Colours(light, (a.lab, b.lab), counts, delta, signed, describe(signed, delta, one.number))
+    show_document(comparison_document(one, two), as_json=as_json)
 
 
 @click.command(
@@ -443,8 +324,8 @@ def import_boards(*, file: str, as_json: bool) -> None:
     as preparation.grits or steps.1.kind. If one row is wrong, none is logged. Photos come afterwards: finishlab board
     add PHOTO --to B1
     """
-    from finishlab.board.table import import_boards as imported
-    from finishlab.board.table import rows_words
+    from finishlab.board.files import import_boards as imported
+    from finishlab.board.files import rows_words
 
     with open_logbook(make=True) as log:
         done = imported(log, file)
@@ -469,3 +350,226 @@ def import_boards(*, file: str, as_json: bool) -> None:
 def _named(seen: Mapping[int, str]) -> str:
     numbers = list(dict.fromkeys(seen.values()))
     return ", ".join(numbers[:5]) + (f" and {len(numbers) - 5} more" if len(numbers) > 5 else "")
+
+
+_FLOOR_COMMANDS: Mapping[str, tuple[str, str]] = {
+    "add": ("finishlab.board.commands:add_spot", "Measure photos of the floor and log them."),
+    "list": ("finishlab.board.commands:list_spots", "List the floor's spots and their pool."),
+    "show": ("finishlab.board.commands:show_spot", "Show all that is logged of a spot."),
+    "edit": ("finishlab.board.commands:edit_spot", "Change what is written of a spot."),
+    "remove": ("finishlab.board.commands:remove_spot", "Leave spots out from now on; their history stays."),
+}
+
+
+MANY: Final = 3
+"""From so many things logged at once it is said how to take all of them back."""
+
+
+def _spot_row(spot: StoredSpot) -> SpotRow:
+    from finishlab.board.shown import spot_row
+
+    return spot_row(spot)
+
+
+def _spot_page(log: Logbook, spot: SpotRow) -> list[Block]:
+    record = spot.record
+    facts = (
+        ("where", record.spot),
+        ("surface", record.surface),
+        ("light", record.light),
+        ("date", record.date),
+        ("note", record.note),
+    )
+    return [Facts(f"Floor spot {spot.number}", facts), *measured(log, spot.colours), past(log, spot.number)]
+
+
+FLOOR: Kind[StoredSpot, SpotRow] = Kind(
+    command="floor",
+    letter="F",
+    format="floor",
+    listed_as="spots",
+    before={"floor": None},
+    fields=(
+        Field(lambda spot: spot.number, key="spot", head="spot"),
+        Field(lambda spot: spot.record.as_dict(), key="record"),
+        Field(lambda spot: Colour(spot.lab), key="lab", head="L* a* b*"),
+        Field(lambda spot: spot.record.spot, head="where", fold=True),
+        Field(lambda spot: spot.record.surface, head="surface", fold=True),
+        Field(lights, head="light", fold=True),
+        Field(lambda spot: spot.record.date, head="date"),
+        Field(colours, key="measurements"),
+    ),
+    none="No floor spot is logged yet. Add one: finishlab floor add PHOTO",
+    page=_spot_page,
+    read=lambda log, light: [_spot_row(each) for each in log.floor_spots(light)],
+    find=lambda log, number: log.floor_spot(number),
+    row=lambda _, spot: _spot_row(spot),
+)
+
+
+def spot_summary(spot: StoredSpot, done: str = "logged") -> str:
+    """Return a floor spot in one line."""
+    where = f" ({spot.record.spot})" if spot.record.spot else ""
+    return f"{spot.number} {done}: {spot.record.surface}{where}{place_words(spot)}, {photos_words(spot)}."
+
+
+def place_words(spot: StoredSpot) -> str:
+    """Return, for the end of a line, the colour of a place."""
+    return colour_words(_spot_row(spot).lab)
+
+
+@click.group(cls=LazyGroup, lazy=_FLOOR_COMMANDS)
+def floor() -> None:
+    """Log and look up places of the floor.
+
+    Photograph five planks or more, the floor against the strip's floor edge.
+    """
+
+
+@click.command(
+    "add",
+    cls=ExampleCommand,
+    examples=(
+        "finishlab floor add plank1.jpg plank2.jpg plank3.jpg",
+        'finishlab floor add lamp.jpg --spot "by the stair" --light "evening lamp" --surface laminate',
+    ),
+)
+@photos_argument
+@click.option("--spot", metavar="TEXT", help="Where on the floor; several photos of one spot are repeats.")
+@click.option("--light", metavar="TEXT", default=DAYLIGHT, show_default=True, help="The light it was taken in.")
+@click.option(
+    "--surface", type=click.Choice(SURFACES), default="vinyl", show_default=True, help="What the floor is made of."
+)
+@click.option("--note", metavar="TEXT", help="Anything else.")
+@click.option("--date", metavar="DATE", help="Day of the photo, e.g. 2024-05-31. [default: as the photo says]")
+@new_light_option
+@confirm_floor_option
+@area_options
+@json_option
+def add_spot(
+    *,
+    photos: tuple[str, ...],
+    spot: str | None,
+    light: str,
+    surface: str,
+    note: str | None,
+    date: str | None,
+    new_light: bool,
+    confirm_floor: bool,
+    greys: tuple[GreyArea, ...],
+    area: SurfaceArea | None,
+    as_json: bool,
+) -> int:
+    """Measure photos of the floor and log them.
+
+    Without --spot each photo is a spot of its own. Unless every photo is good, none is logged.
+    """
+    from finishlab.board.checks import doubt_light, floor_seen
+    from finishlab.measuring.logged import log_floor_spots
+    from finishlab.measuring.photos import MeasureOptions
+
+    day = today() if date is None else parse_date(date)
+    record = FloorSpotRecord(spot, cast("Surface", surface), light, note, day)
+    how = MeasureOptions(("floor",), "wood" if surface == "wood" else "print", greys, area)
+    with open_logbook(make=True) as log:
+        record = replace(record, light=checked_light(log, record.light, new=new_light))
+        results = measure_all(photos, how.with_calibration(log, record.light))
+        code = report_failures(results)
+        if code:
+            say(untouched(results))
+            return code
+        seen = floor_seen(log, record.light, record.surface)
+        refuse_other_floor(results, seen, confirmed=confirm_floor)
+        results = doubt_light(log, results, record.light)
+        spots = log_floor_spots(log, record, results, dated=date is not None)
+        print_logged(FLOOR, log, spots, as_json=as_json)
+    for each in spots:
+        say(spot_summary(each))
+    for line in doubt_lines(results):
+        say(line)
+    if len(spots) >= MANY:
+        say_undo()
+    return 0
+
+
+def refuse_other_floor(results: Sequence[PhotoResult], floor: FloorSeen, *, confirmed: bool) -> None:
+    """See that photos of the floor show it; where they may not, ask.
+
+    Raises
+    ------
+    UsageError
+        ``"not-the-floor"`` where nobody can be asked, or the answer is no.
+    """
+    from finishlab.board.checks import floor_slips
+
+    slips = [] if confirmed else floor_slips(results, floor)
+    if not slips:
+        return
+    told = " ".join(slips)
+    if on_terminal():
+        say(told)
+        if click.confirm("Is it the floor all the same", default=False, err=True):
+            return
+        told = "Nothing was logged."
+    raise UsageError(
+        "not-the-floor",
+        told,
+        "Photograph the floor against the strip's floor edge; if it is the floor: --confirm-floor",
+    )
+
+
+@click.command("list", cls=ExampleCommand, examples=("finishlab floor list",))
+@light_option
+@json_option
+def list_spots(*, light: str | None, as_json: bool) -> None:
+    """List the floor's spots and their pool."""
+    from finishlab.board.shown import spot_row
+    from finishlab.rank.comparing import pool_spots
+    from finishlab.rank.documents import pool_document
+    from finishlab.rank.sentences import floor_line
+
+    with open_logbook() as log:
+        spots = log.floor_spots(light)
+    pooled = pool_spots(spots)
+    rows = [spot_row(spot) for spot in spots]
+    blocks = [*FLOOR.listing(rows)]
+    if pooled is not None:
+        blocks += [Line(floor_line(pooled[1])), Listing("Doubts", [doubt.message for doubt in pooled[1].doubts])]
+    pool = None if pooled is None else pool_document(pooled[1])
+    document = FLOOR.document(rows, blocks, floor=pool, light=None if pooled is None else pooled[0])
+    show_document(document, as_json=as_json)
+    if pooled is not None and not as_json and len({m.light for spot in spots for m in spot.measurements}) > 1:
+        say(f"Pooled from what was taken in {pooled[0]}; name another with --light.")
+
+
+@click.command(
+    "edit",
+    cls=ExampleCommand,
+    examples=('finishlab floor edit F1 --spot "by the stair" --note ""',),
+)
+@click.argument("number", metavar="F1")
+@click.option("--spot", metavar="TEXT", help="Where on the floor.")
+@click.option("--light", metavar="TEXT", help="The light it was taken in; its photos move with it.")
+@click.option("--surface", type=click.Choice(SURFACES), help="What the floor is made of.")
+@click.option("--note", metavar="TEXT", help="Anything else.")
+@click.option("--date", metavar="DATE", help="Day of the photo.")
+@json_option
+def edit_spot(*, number: str, as_json: bool, **values: str | None) -> None:
+    """Change what is written of a spot; what it was stays in its history.
+
+    An empty text takes a field out.
+    """
+    changes = changes_given(**values)
+    with open_logbook() as log:
+        spot = log.edit_floor_spot(number, **changes)
+        print_logged(FLOOR, log, [spot], as_json=as_json, changed=True)
+    say(spot_summary(spot, "changed"))
+
+
+show_spot = show_command(FLOOR, "Show all that is logged of a spot.")
+remove_spot = remove_command(
+    FLOOR,
+    "Leave spots out from now on; their photos and history stay.",
+    "F3",
+    kept="its photos and history stay",
+)

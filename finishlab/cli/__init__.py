@@ -6,7 +6,7 @@ import os
 import sys
 from pathlib import Path
 
-from finishlab.cli.root import finishlab
+from finishlab.cli.lazy import finishlab
 
 __all__ = ["finishlab", "main"]
 

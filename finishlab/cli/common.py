@@ -1,27 +1,30 @@
-"""What several commands share: options, the logbook, output and progress."""
+"""What several commands share: options, the logbook, output, progress, cautions; list, show and remove of each kind."""
 
 from __future__ import annotations
 
 import difflib
 import functools
 import sys
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, TypeVar, cast
 
 import click
 
+from finishlab.cautions import AT_EVERY_COAT, CAUTIONS, cautions_for
 from finishlab.cli.failures import show_error, tell
 from finishlab.cli.heard import heard
-from finishlab.cli.lazy import logbook_folder
+from finishlab.cli.lazy import ExampleCommand, logbook_folder
 from finishlab.errors import LogbookError, UsageError
 from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect, SurfaceArea
 from finishlab.record import Light, normalise_light
+from finishlab.show.kind import Kind, Numbered
 
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from finishlab.cautions import Action
     from finishlab.logbook import Logbook, StoredBoard, StoredSpot
     from finishlab.matching.trials import Trust
     from finishlab.measuring.photos import MeasureOptions, PhotoResult
@@ -35,8 +38,11 @@ __all__ = [
     "colour_words",
     "confirm_floor_option",
     "doubt_lines",
+    "due_cautions",
     "grey_option",
     "json_option",
+    "light_option",
+    "list_command",
     "measure_all",
     "new_light_option",
     "on_terminal",
@@ -46,17 +52,22 @@ __all__ = [
     "photos_argument",
     "photos_words",
     "print_document",
+    "print_logged",
     "print_removed",
     "print_results",
+    "remove_command",
     "report_failures",
     "say",
+    "say_cautions",
     "say_letters",
     "say_undo",
+    "show_command",
     "show_document",
     "trust_known",
     "untouched",
     "with_learned",
 ]
+
 
 _ALIKE: Final = 0.75
 """Likeness of two names from which one may be a slip for the other (`difflib`'s ratio). This tool's own."""
@@ -380,3 +391,130 @@ def photos_words(each: StoredBoard | StoredSpot) -> str:
     count = len(each.measurements)
     lights = ", ".join(dict.fromkeys(m.light for m in each.measurements)) or each.record.light
     return f"{count} photo{'' if count == 1 else 's'} in {lights}"
+
+
+Stored = TypeVar("Stored", bound=Numbered)
+
+light_option = click.option("--light", metavar="TEXT", help="Only what was taken in this light.")
+
+
+def list_command(kind: Kind[Any, Any], words: str, *, by_light: bool = False) -> click.Command:
+    """Return the command that lists a kind of thing; `by_light` for what was photographed."""
+
+    def listed(*, as_json: bool, light: str | None = None) -> None:
+        with open_logbook() as log:
+            rows = kind.read(log, light)
+        show_document(kind.document(rows, kind.listing(rows)), as_json=as_json)
+
+    example = f"finishlab {kind.command} list{' --light daylight' if by_light else ''}"
+    command = json_option(listed)
+    return _command("list", light_option(command) if by_light else command, words, example)
+
+
+def show_command(kind: Kind[Any, Any], words: str) -> click.Command:
+    """Return the command that shows all that is told of one thing."""
+
+    def show(*, number: str, as_json: bool) -> None:
+        with open_logbook() as log:
+            row = kind.row(log, kind.find(log, number))
+            document = kind.document([row], kind.page(log, row))
+        show_document(document, as_json=as_json)
+
+    first = f"{kind.letter}1"
+    command = click.argument("number", metavar=first)(json_option(show))
+    return _command("show", command, words, f"finishlab {kind.command} show {first}")
+
+
+def remove_command(
+    kind: Kind[Any, Any],
+    words: str,
+    example: str,
+    *,
+    kept: str = "its history stays",
+    then: Callable[[Logbook, Sequence[Any]], None] | None = None,
+) -> click.Command:
+    """Return the command that leaves things out from now on.
+
+    Parameters
+    ----------
+    kind
+        What is removed.
+    words
+        The help.
+    example
+        A number for the example.
+    kept
+        What is not lost.
+    then
+        What is to be said once they are removed, as they were stored.
+    """
+
+    def remove(*, numbers: tuple[str, ...], as_json: bool) -> None:
+        with open_logbook() as log:
+            found = {each.number: each for each in (kind.find(log, number) for number in numbers)}
+            log.remove(*found)
+            for number in found:
+                say(f"{number} is removed; {kept}.")
+            say_undo()
+            if as_json:
+                print_removed(list(found))
+            if then is not None:
+                then(log, list(found.values()))
+
+    command = click.argument("numbers", metavar=f"{kind.letter}1...", nargs=-1, required=True)(json_option(remove))
+    return _command("remove", command, words, f"finishlab {kind.command} remove {example}")
+
+
+def print_logged(
+    kind: Kind[Stored, Any], log: Logbook, stored: Sequence[Stored], *, as_json: bool, changed: bool = False
+) -> None:
+    """Print the numbers of what was just logged, nothing of what was only `changed`; with ``--json`` the things."""
+    if as_json:
+        show_document(kind.document([kind.row(log, each) for each in stored]), as_json=True)
+    elif not changed:
+        click.echo("\n".join(each.number for each in stored))
+
+
+def _command(name: str, callback: Callable[..., Any], words: str, example: str) -> click.Command:
+    return click.command(name, cls=ExampleCommand, help=words, examples=(example,))(callback)
+
+
+def due_cautions(
+    log: Logbook, products: Iterable[str | None], actions: Iterable[Action] = ("apply",), *, at_coat: bool = False
+) -> list[str]:
+    """Return what products and work call for and was not said today, a line each; the logbook takes it as said.
+
+    Parameters
+    ----------
+    log
+        The open logbook, which remembers the day.
+    products
+        Names as people write them, one text a product; None is left out.
+    actions
+        What is done.
+    at_coat
+        Whether a coat was given just now: then what holds for each coat is said again.
+    """
+    codes = [caution.code for caution in cautions_for(products, actions)]
+    new = set(log.cautions_due(codes)) if codes else set()
+    return [CAUTIONS[code].spoken for code in codes if code in new or (at_coat and code in AT_EVERY_COAT)]
+
+
+def say_cautions(
+    log: Logbook, products: Iterable[str | None], actions: Iterable[Action] = ("apply",), *, at_coat: bool = False
+) -> None:
+    """Say on stderr what `due_cautions` returns."""
+    for line in due_cautions(log, products, actions, at_coat=at_coat):
+        say(line)
+
+
+@click.command(
+    cls=ExampleCommand,
+    examples=("finishlab cautions", "finishlab cautions --json"),
+)
+@json_option
+def cautions(*, as_json: bool) -> None:
+    """Show every caution with its source: rags, vapour, dust, lead, asbestos, blocked stairs ..."""
+    from finishlab.show.cautions import cautions_document
+
+    show_document(cautions_document(CAUTIONS.values()), as_json=as_json)

@@ -1,21 +1,44 @@
-"""Commands imported only when they are called, so that help comes at once; their examples, and ``--logbook``."""
+"""The command: its commands, imported only when they are called so that help comes at once; what a shell completes.
+
+What an argument or option takes is read off the word that stands for it in the help: ``B3`` is a board, ``PARTS`` are
+parts of the stair. A new command that says ``R1`` there is completed like the others.
+"""
 
 from __future__ import annotations
 
 import difflib
 import importlib
 import os
-from collections.abc import Mapping, Sequence
+import re
+import shlex
+import sys
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import click
-from click.shell_completion import CompletionItem
+from click.shell_completion import BashComplete, CompletionItem, add_completion_class
 
-from finishlab.cli.completion import with_completion
-from finishlab.errors import UsageError
+from finishlab.cli.failures import exit_code_of, quiet_libraries
+from finishlab.errors import FinishlabError, UsageError
+from finishlab.version import __version__
 
-__all__ = ["LOGBOOK_ENV", "ExampleCommand", "LazyGroup", "logbook_folder", "logbook_option"]
+if TYPE_CHECKING:
+    from finishlab.logbook import Logbook
+
+__all__ = [
+    "COMMANDS",
+    "LOGBOOK_ENV",
+    "ExampleCommand",
+    "LazyGroup",
+    "Logged",
+    "finishlab",
+    "logbook_folder",
+    "logbook_option",
+    "logged",
+    "with_completion",
+]
+
 
 LOGBOOK_ENV: Final = "FINISHLAB_LOGBOOK"
 _CHOSEN: Final = "finishlab.logbook"
@@ -157,3 +180,194 @@ class ExampleCommand(_WithLogbook):
             for line in self.examples:
                 formatter.write(f"{'':>{formatter.current_indent}}{line}\n")
         super().format_epilog(ctx, formatter)
+
+
+Source = Literal["B", "F", "R", "C", "H", "PART", "strip", "camera", "light"]
+
+Words = Iterable[tuple[str, str | None]]
+"""What can be typed, each with a word on it."""
+
+
+def _boards(log: Logbook) -> Words:
+    from finishlab.board.shown import what_it_is
+
+    return ((each.number, what_it_is(each.record)) for each in log.boards(brief=True))
+
+
+def _parts(log: Logbook) -> Words:
+    stair = log.stair()
+    alone = len({part.name.level for part in stair.parts}) == 1  # then a part is known without its flight
+    return ((part.code.partition(".")[2] if alone else part.code, stair.words(part)) for part in stair.parts)
+
+
+def _lights(log: Logbook) -> Words:
+    measured = [each.measurements for each in log.boards(brief=True)]
+    measured += [each.measurements for each in log.floor_spots()]
+    return ((one.light, None) for several in measured for one in several)
+
+
+_LOGGED: Final[Mapping[Source, Callable[[Logbook], Words]]] = {
+    "B": _boards,
+    "F": lambda log: ((each.number, each.record.spot) for each in log.floor_spots()),
+    "R": lambda log: ((each.number, each.record.name) for each in log.recipes()),
+    "C": lambda log: ((each.number, each.record.product) for each in log.cans()),
+    "H": lambda log: ((each.number, each.record.kind) for each in log.trials()),
+    "PART": _parts,
+    "strip": lambda log: ((str(number), None) for number in log.strips()),
+    "camera": lambda log: ((each.camera, each.light) for each in log.camera_profiles()),
+    "light": _lights,
+}
+
+
+@add_completion_class
+class QuotedBash(BashComplete):
+    """Completion for bash that quotes what has spaces, such as the kinds of a can; click's own takes it apart."""
+
+    name = "bash"
+
+    def format_completion(self, item: CompletionItem) -> str:
+        """Return a line of the answer."""
+        return f"{item.type},{shlex.quote(item.value) if item.type == 'plain' else item.value}"
+
+
+class Logged(click.ParamType[str]):
+    """A text that names something that was logged, which a shell can complete."""
+
+    name = "text"
+
+    def __init__(self, *what: Source) -> None:
+        self.what = what
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:  # noqa: ANN401
+        """Return the text as it was typed."""
+        del param, ctx
+        return str(value)
+
+    def shell_complete(self, ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+        """Return what is logged and begins so."""
+        del param
+        return _begun(ctx, self.what, incomplete)
+
+
+def logged(*what: Source) -> Callable[[click.Context, click.Parameter, str], list[CompletionItem]]:
+    """Return what completes a parameter that is no plain text, for click's ``shell_complete``."""
+    return lambda ctx, _, incomplete: _begun(ctx, what, incomplete)
+
+
+def _begun(ctx: click.Context, what: Iterable[Source], incomplete: str) -> list[CompletionItem]:
+    """Return what is logged of some kinds and begins as was typed; nothing where no logbook can be read."""
+    with ctx.scope(cleanup=False):
+        folder = logbook_folder()
+    try:
+        found = _read(folder, what)
+    except (FinishlabError, OSError):  # completing is no place to say what is wrong
+        return []
+    begun = incomplete.casefold()
+    return [CompletionItem(word, help=said or None) for word, said in found if word.casefold().startswith(begun)]
+
+
+def _read(folder: Path, what: Iterable[Source]) -> list[tuple[str, str | None]]:
+    from finishlab.logbook.store import Logbook
+
+    log_or_none = Logbook.open_existing(folder)
+    if log_or_none is None:
+        return []
+    with log_or_none as log:
+        return list(dict.fromkeys(pair for each in what for pair in _LOGGED[each](log)))
+
+
+def with_completion(param: click.Parameter) -> None:
+    """Let a shell complete a parameter whose word in the help names something that is logged."""
+    found = re.findall(r"\b[BFRCH](?=\d)|PART|\bT(?=\d)", param.metavar or "")
+    what: list[Any] = ["PART" if each == "T" else each for each in dict.fromkeys(found)]
+    if "--light" in param.opts:
+        what.append("light")
+    if what and param.type is click.STRING:
+        param.type = Logged(*what)
+
+
+COMMANDS: Final = {
+    "start": ("finishlab.guide:start", "Go through the first hour, step by step."),
+    "status": ("finishlab.guide:status", "Say how far the job is, and what is next."),
+    "strip": ("finishlab.strip.commands:strip", "Write the grey strip to print, as a PDF."),
+    "measure": ("finishlab.measuring.commands:measure", "Measure the colours in photos; nothing is logged."),
+    "pick": ("finishlab.measuring.commands:pick", "Without a strip: click greys and surface in the photo."),
+    "floor": ("finishlab.board.commands:floor", "Log and look up places of the floor."),
+    "board": ("finishlab.board.commands:board", "Log and look up test boards."),
+    "camera": ("finishlab.strip.camera_commands:camera", "Teach finishlab how a camera sees colours, with a chart."),
+    "recipe": ("finishlab.recipe.commands:recipe", "Write down finishes that boards and treads share."),
+    "can": ("finishlab.recipe.commands:can", "Log cans of stain and finish, and where the rest is."),
+    "approve": ("finishlab.recipe.commands:approve", "Make a board's recipe the standard for the treads."),
+    "standard": ("finishlab.recipe.commands:standard", "Show the approved standard, and with --all the earlier ones."),
+    "stairs": ("finishlab.stair.commands:stairs", "Enter the stair, log and look up its parts."),
+    "rank": ("finishlab.rank.commands:rank", "Say which board comes closest to the floor."),
+    "trial": ("finishlab.strip.commands:trial", "Try your own phone, print and room against a known truth."),
+    "report": ("finishlab.report.commands:report", "Write the answer with its pictures, as a page and a PDF."),
+    "remeasure": ("finishlab.measuring.commands:remeasure", "Measure logged photos again, with what is known today."),
+    "plan": ("finishlab.plan.commands:plan", "Plan the stair: quantities, cutting, days, risers, floor."),
+    "mend": ("finishlab.mend.commands:mend", "Say what to do when a coat went wrong, and years later."),
+    "cautions": ("finishlab.cli.common:cautions", "Show every caution with its source."),
+    "labels": ("finishlab.printing.commands:labels", "Print labels for board backs and tread undersides."),
+    "schedule": ("finishlab.printing.commands:schedule", "Print a finishing schedule for the bench."),
+    "house-file": ("finishlab.printing.commands:house_file", "Print a file of everything for the drawer."),
+    "history": ("finishlab.logbook.commands:history", "Show what was changed: who, when, what."),
+    "undo": ("finishlab.logbook.commands:undo", "Take back what the last command changed."),
+    "redo": ("finishlab.logbook.commands:redo", "Bring back what undo took back."),
+    "export": ("finishlab.logbook.commands:export", "Write the whole logbook into one archive."),
+    "import": ("finishlab.logbook.commands:import_", "Take an archive into the logbook: nothing twice, nothing lost."),
+    "check": ("finishlab.logbook.commands:check", "See that the logbook is sound; move aside what is not."),
+    "backup": ("finishlab.logbook.commands:backup", "Copy the logbook into another folder, also while it is in use."),
+    "demo": ("finishlab.demo:demo", "Try it all on rendered sample photos."),
+}
+"""Name -> where the command is, and its line in the help."""
+
+_CONTEXT: Final = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
+
+
+class RootGroup(LazyGroup):
+    """The group that turns whatever stops a command into a sentence and an exit code."""
+
+    def main(
+        self,
+        args: Sequence[str] | None = None,
+        prog_name: str | None = None,
+        complete_var: str | None = None,
+        standalone_mode: bool = True,  # noqa: FBT001, FBT002 - click's own
+        **extra: Any,  # noqa: ANN401 - click's own
+    ) -> Any:  # noqa: ANN401 - click's own
+        """Run the command line; in standalone mode the process ends with the contract's exit code."""
+
+        def run() -> object:
+            # Names are given, so that help reads the same however the command was started.
+            name = prog_name or "finishlab"
+            return click.Group.main(
+                self, args=args, prog_name=name, complete_var=complete_var, standalone_mode=False, **extra
+            )
+
+        if not standalone_mode:
+            return run()
+        with quiet_libraries():
+            code = exit_code_of(run)
+        sys.exit(code)
+
+    def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - click's own
+        """Run the command; Ctrl-C and a closed pipe are told from click's own ways with them."""
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt:
+            raise click.Abort from None
+
+
+@click.group(
+    cls=RootGroup,
+    lazy=COMMANDS,
+    params=[logbook_option(hidden=False)],
+    context_settings=_CONTEXT,
+    epilog=("First: finishlab start. Labels and safety data sheets win over anything said here."),
+)
+@click.version_option(__version__, prog_name="finishlab", message="%(prog)s %(version)s")
+def finishlab() -> None:
+    """Find the stair finish that goes well with a floor.
+
+    Print the grey strip, photograph floor and test boards beside it, log them, and read which board comes closest.
+    """

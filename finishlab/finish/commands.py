@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar, cast
 
 import click
 
-from finishlab.board.records import CLEAR_ONLY, STATES
+from finishlab.board import CLEAR_ONLY, STATES
 from finishlab.cli.common import on_terminal, options, say
 from finishlab.errors import UsageError
+from finishlab.finish import FINISH_PARTS, MOST_STEPS, ColourStep, Finish, FinishPart
 from finishlab.finish.fields import FieldSpec, Section, changed, parse_fields, specs
-from finishlab.finish.finish import FINISH_PARTS, MOST_STEPS, ColourStep, Finish, FinishPart
 
 if TYPE_CHECKING:
     from finishlab.finish.entering import Draft, Entered, FinishTexts

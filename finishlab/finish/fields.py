@@ -13,11 +13,10 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from typing import Any, ClassVar, Final, Literal, NamedTuple, Self, TypeVar, cast
 
-from finishlab.amounts import COMMON_PRACTICE, UNITS, check_likely, read_figure
 from finishlab.coatings import COATINGS
 from finishlab.errors import UsageError
 from finishlab.record import Number, Record, line, normalize, number_of
-from finishlab.units import as_typed_text, is_us, split_sizes
+from finishlab.units import COMMON_PRACTICE, UNITS, as_typed_text, check_likely, is_us, read_figure, split_sizes
 
 __all__ = [
     "FieldSpec",

@@ -7,14 +7,12 @@ from dataclasses import dataclass, field, replace
 from itertools import pairwise, zip_longest
 from typing import Any, Final
 
-from finishlab.amounts import COMMON_PRACTICE
-from finishlab.board.records import FINISHED_STATES, BoardRecord
-from finishlab.coatings import Coating, Layer, follow_notes, of_step
-from finishlab.finish.finish import ColourStep, Finish
-from finishlab.recipe.records import Label
+from finishlab.board import FINISHED_STATES, BoardRecord
+from finishlab.coatings import FINEST, Coating, Layer, Wood, follow_notes, of_step, wood_in
+from finishlab.finish import ColourStep, Finish
+from finishlab.recipe import Label
 from finishlab.record import named
-from finishlab.units import as_typed_text
-from finishlab.woods import FINEST, Wood, wood_in
+from finishlab.units import COMMON_PRACTICE, as_typed_text
 
 __all__ = ["SOFT", "FinishWarning", "SoftLimit", "WarningContext", "board_warnings", "warnings"]
 

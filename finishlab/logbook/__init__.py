@@ -6,9 +6,9 @@ import importlib
 from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
-    from finishlab.logbook.board_table import BoardTable, LoggedBoard, LoggedColour, LoggedPair
     from finishlab.logbook.calibration import StoredGreys
     from finishlab.logbook.history import Undone
+    from finishlab.logbook.reading import BoardTable, LoggedBoard, LoggedColour, LoggedPair
     from finishlab.logbook.store import Logbook
     from finishlab.logbook.stored import (
         Change,
@@ -46,11 +46,11 @@ __all__ = [
 # A subject's own store (`finishlab.stair.store`) builds on modules in here, and `Logbook` on it: loading them only when
 # they are used lets either be imported first.
 _ELSEWHERE: Final = {
-    "BoardTable": "board_table",
+    "BoardTable": "reading",
     "Logbook": "store",
-    "LoggedBoard": "board_table",
-    "LoggedColour": "board_table",
-    "LoggedPair": "board_table",
+    "LoggedBoard": "reading",
+    "LoggedColour": "reading",
+    "LoggedPair": "reading",
     "StoredGreys": "calibration",
     "Undone": "history",
 }

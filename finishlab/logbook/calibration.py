@@ -28,7 +28,7 @@ from finishlab.logbook.tables import (
 )
 from finishlab.logbook.writing import kept_photo, note_change, now
 from finishlab.record import Light, normalise_light
-from finishlab.strip.records import TrialRecord
+from finishlab.strip import TrialRecord
 
 __all__ = ["CalibrationStore", "StoredGreys"]
 

@@ -11,7 +11,7 @@ from typing import Any, Final, Literal, TypeVar, cast
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord
+from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.errors import LogbookError, UsageError
 from finishlab.files import SAID
 from finishlab.logbook.tables import (
@@ -26,9 +26,9 @@ from finishlab.logbook.tables import (
     Unreadable,
 )
 from finishlab.logbook.writing import AnyRecord, change_light, note_change, now, record_values
-from finishlab.recipe.records import Can, Recipe
+from finishlab.recipe import Can, Recipe
 from finishlab.record import Number, Record
-from finishlab.strip.records import TrialRecord
+from finishlab.strip import TrialRecord
 
 __all__ = [
     "KINDS",

@@ -20,7 +20,7 @@ from sqlalchemy import Connection, Table, delete, select, update
 from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError
-from finishlab.logbook.checks import check_row
+from finishlab.logbook.audit import check_row
 from finishlab.logbook.entities import KINDS, why
 from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.tables import DAMAGED, Base, ChangeRow, CounterRow, ImageRow, column_value, plain_value

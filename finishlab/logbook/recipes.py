@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from finishlab.board.records import BoardRecord
+from finishlab.board import BoardRecord
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.database import Transactions
@@ -17,7 +17,7 @@ from finishlab.logbook.entities import check_named, edit, find, record_in
 from finishlab.logbook.reading import read_approvals, read_numbered
 from finishlab.logbook.stored import StoredApproval, StoredCan, StoredRecipe
 from finishlab.logbook.tables import ApprovalRow, BatchRow, BoardRow, ChangeRow, RecipeRow
-from finishlab.recipe.records import Approval, Can, Recipe
+from finishlab.recipe import Approval, Can, Recipe
 from finishlab.record import today
 
 __all__ = ["STANDARD", "RecipeStore", "check_recipe_name", "chosen_recipe"]

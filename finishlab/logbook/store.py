@@ -18,14 +18,12 @@ from sqlalchemy import ColumnElement, or_, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
+from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
-from finishlab.logbook.audit import AuditStore
+from finishlab.logbook.audit import AuditStore, faults
 from finishlab.logbook.backup import BackupStore
-from finishlab.logbook.board_table import BoardTable, read_board_table, read_sampled_colours
 from finishlab.logbook.calibration import CalibrationStore
-from finishlab.logbook.checks import faults
 from finishlab.logbook.database import (
     DATABASE,
     check_folder,
@@ -40,7 +38,14 @@ from finishlab.logbook.entities import damaged as unreadable
 from finishlab.logbook.history import HistoryStore
 from finishlab.logbook.merge import Dump, MergeResult, Tables, damaged, merge, read_dump
 from finishlab.logbook.photo_files import KeptPhoto, photo_place
-from finishlab.logbook.reading import many_objects, read_boards, read_spots
+from finishlab.logbook.reading import (
+    BoardTable,
+    many_objects,
+    read_board_table,
+    read_boards,
+    read_sampled_colours,
+    read_spots,
+)
 from finishlab.logbook.recipes import RecipeStore
 from finishlab.logbook.stored import DirectPair, StoredBoard, StoredSpot
 from finishlab.logbook.tables import (

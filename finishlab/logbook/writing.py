@@ -16,7 +16,7 @@ from sqlalchemy import event, inspect, select, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import ORMExecuteState, Session, UOWTransaction, aliased
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord
+from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.errors import LogbookError, UsageError
 from finishlab.imaging.strip import FieldName
 from finishlab.logbook.database import WritingSession
@@ -42,10 +42,10 @@ from finishlab.logbook.tables import (
     plain_value,
 )
 from finishlab.measure import FieldMeasurement, Measurement
-from finishlab.recipe.records import Approval, Can, Recipe
+from finishlab.recipe import Approval, Can, Recipe
 from finishlab.record import Light
 from finishlab.stair.records import Flight, Part
-from finishlab.strip.records import TrialRecord
+from finishlab.strip import TrialRecord
 
 __all__ = [
     "HOLDERS",

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
 
-from finishlab.board.records import FINISHED_STATES, State
+from finishlab.board import FINISHED_STATES, State
 from finishlab.quality import Doubt, doubt
 
 __all__ = [

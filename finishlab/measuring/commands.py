@@ -94,8 +94,8 @@ def measure(
     A folder stands for the photos in it. With several photos each is tried, whatever happens to the others.
     Where a logbook has learned the strip's own greys they are used.
     """
-    from finishlab.measuring.documents import measurement_document
     from finishlab.measuring.photos import InterruptedMeasuringError, MeasureOptions
+    from finishlab.measuring.shown import measurement_document
     from finishlab.strip.trials import trust_entry, trust_line, trusted
 
     check_picture_name(save_picture)
@@ -137,9 +137,9 @@ def pick(*, photo: str, save_picture: str | None, as_json: bool) -> int:
 
     The line that measures the same without the window is printed on stderr. Needs a screen.
     """
-    from finishlab.measuring.documents import measurement_document
     from finishlab.measuring.photos import MeasureOptions
-    from finishlab.measuring.pick_window import PickWindow, open_screen
+    from finishlab.measuring.picking import PickWindow, open_screen
+    from finishlab.measuring.shown import measurement_document
 
     check_picture_name(save_picture)
     root = open_screen()

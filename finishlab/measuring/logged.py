@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, cast
 
-from finishlab.board.records import BoardRecord, FloorSpotRecord, PhotoRecord
+from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import FinishlabError, LogbookError
 from finishlab.logbook import DirectPair, Logbook, StoredBoard, StoredMeasurement, StoredSpot
 from finishlab.measure import GreyArea, Measurement, PixelPolygon, PixelRect

@@ -470,7 +470,7 @@ def _measure_one(job: Job) -> PhotoResult:
             raise
         return PhotoResult(str(path), error=internal_error(failure, path.name))
     if picture is not None:
-        from finishlab.measuring.pictures import save_picture
+        from finishlab.measuring.shown import save_picture
 
         try:
             save_picture(picture, inspection, image)
@@ -481,7 +481,7 @@ def _measure_one(job: Job) -> PhotoResult:
 
 def _draw_refusal(picture: Path, path: Path, options: MeasureOptions, failure: FinishlabError) -> None:
     """Draw what is known of a photo that gave no figure; that failure stays the one that is told."""
-    from finishlab.measuring.pictures import save_refusal
+    from finishlab.measuring.shown import save_refusal
 
     areas = () if options.area is None else (*(grey.rect for grey in options.greys), options.area.box)
     with contextlib.suppress(FinishlabError):

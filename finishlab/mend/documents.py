@@ -12,19 +12,18 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 from finishlab.cautions import Caution, cautions_for
-from finishlab.coatings import COATINGS, COMMON, Coating, coating, follow, of_step
+from finishlab.coatings import COATINGS, COMMON, Coating, coating, follow, of_step, wood_in
 from finishlab.errors import UsageError
-from finishlab.finish.finish import Finish
+from finishlab.finish import Finish
 from finishlab.mend.faults import FAULTS, OLD_CANS, TRY_FIRST, YEARLY, Ask, Fault, look_alikes
 from finishlab.show.cautions import caution_blocks, caution_data
 from finishlab.show.document import Block, Column, Document, Line, Listing, Paragraph, Table
 from finishlab.stair.deviations import deviations
 from finishlab.stair.documents import PartShown, parts_shown
 from finishlab.stair.progress import Progress, can_words, progress_of, recipe_of
-from finishlab.woods import wood_in
 
 if TYPE_CHECKING:
-    from finishlab.recipe.records import Label
+    from finishlab.recipe import Label
     from finishlab.stair.records import Conditions, StoredEvent, StoredPart, StoredStair
 
 __all__ = ["PartRecord", "care_document", "fault_document", "faults_document", "part_record"]

@@ -140,7 +140,7 @@ def ask(folder: Path, command: str, *arguments: str | Path, may_fail: bool = Fal
     _refuse_unlisted(command, options, arguments)
     if arguments:
         words += ["--", *(str(argument) for argument in arguments)]
-    from finishlab.cli.root import finishlab
+    from finishlab.cli.lazy import finishlab
 
     with listening() as heard:
         line = ["--logbook", str(folder), *words]
@@ -203,7 +203,7 @@ def _file_params(command: str) -> set[str]:
 def _command(path: str) -> click.Command:
     import click
 
-    from finishlab.cli.root import finishlab
+    from finishlab.cli.lazy import finishlab
 
     found: click.Command = finishlab
     context = click.Context(found)

@@ -120,7 +120,7 @@ def need_treads(stair: StairPlan) -> None:
 
 def added_length(text: str | None) -> float:
     """Return a length that is added, mm; 0 and less than 0 are meant here."""
-    from finishlab.amounts import read_length
+    from finishlab.units import read_length
 
     if text is None or text.strip() in {"0", "0mm", "0in"}:
         return 0.0
@@ -136,11 +136,10 @@ def _logged(recipe: str | None, *, products: bool, sized: bool) -> StairPlan:
 
 
 def _stair(file: str | None, given: dict[str, Any], *, sized: bool) -> StairPlan:
-    from finishlab.amounts import read_lengths
     from finishlab.plan.entered import flat_parts, parse_odd, read_plan
     from finishlab.plan.parts import Shape
     from finishlab.plan.stair_plan import StairPlan
-    from finishlab.units import is_us
+    from finishlab.units import is_us, read_lengths
 
     named = [name for name in _STAIR if given[name] not in (None, ())]
     if file is not None:
@@ -287,12 +286,11 @@ def cutting(
     Out-of-square treads come with their back width, sides, angles and both diagonals to check. A measured back is kept:
     with one angle the other is worked out of it. Boards narrower than a tread are taken to be glued up.
     """
-    from finishlab.amounts import read_length
     from finishlab.cautions import cautions_for
     from finishlab.plan.documents import cutting_document
     from finishlab.plan.entered import parse_stock
     from finishlab.plan.woodwork import ALLOWANCE, KERF, SPARES, plan_cutting
-    from finishlab.units import MM_PER_INCH, is_us
+    from finishlab.units import MM_PER_INCH, is_us, read_length
 
     del from_file
     need_treads(stair)
@@ -474,11 +472,10 @@ def risers(
     Measure from floor to tread to floor as they are now, and give what is added. The figures are those of the US model
     code, by edition; the local code and the inspector decide.
     """
-    from finishlab.amounts import read_length
     from finishlab.plan.documents import risers_document
     from finishlab.plan.parts import Part, Shape, unlikely_sizes
     from finishlab.plan.woodwork import check_risers
-    from finishlab.units import is_us
+    from finishlab.units import is_us, read_length
 
     if count is not None and len(risers) > 1:
         raise UsageError("count-and-risers", "Several risers are measured and counted.", "Leave out --count.")

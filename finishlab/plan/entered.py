@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final, cast
 
-from finishlab.amounts import read_lengths
 from finishlab.coatings import coating
 from finishlab.errors import UsageError
 from finishlab.plan.calendar import Fitting
@@ -17,7 +16,7 @@ from finishlab.plan.stair_plan import USUAL_PARTS, Can, Coats, Product, StairPla
 from finishlab.plan.woodwork import Stock
 from finishlab.stair.names import PART_KINDS, PartKind
 from finishlab.toml_file import Section, read_toml, texts_in
-from finishlab.units import is_us, parse_area, parse_coverage, parse_volume, split_sizes
+from finishlab.units import is_us, parse_area, parse_coverage, parse_volume, read_lengths, split_sizes
 
 __all__ = ["Said", "flat_parts", "parse_can", "parse_odd", "parse_room", "parse_stock", "product_of", "read_plan"]
 

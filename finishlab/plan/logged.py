@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 from finishlab.coatings import Coating, can_kinds, coating, kind_in, of_step
 from finishlab.errors import UsageError
-from finishlab.finish.finish import ColourStep, Seal, Topcoat
+from finishlab.finish import ColourStep, Seal, Topcoat
 from finishlab.logbook.recipes import chosen_recipe
 from finishlab.plan.drying import Laid, recoat_times
 from finishlab.plan.entered import product_of
@@ -36,8 +36,8 @@ from finishlab.units import LITRES_PER_QT
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.plan.drying import Coat, Times, Window
-    from finishlab.recipe.records import Can as LoggedCan
-    from finishlab.recipe.records import Label
+    from finishlab.recipe import Can as LoggedCan
+    from finishlab.recipe import Label
     from finishlab.stair.records import CoatStep, StoredEvent, StoredPart, StoredStair
 
 __all__ = ["coats_laid", "finish_products", "logged_plan", "logged_products", "logged_stair", "planned_part"]

@@ -14,9 +14,9 @@ from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from finishlab.amounts import likely_length
 from finishlab.errors import UsageError
 from finishlab.stair.names import PART_KINDS, PartKind, level_title
+from finishlab.units import likely_length
 
 __all__ = [
     "UPRIGHT",
@@ -297,7 +297,7 @@ def _angle(cot: float) -> float:
 
 
 def unlikely_sizes(parts: Iterable[Part]) -> tuple[str, ...]:
-    """Return a sentence for each size that treads and risers hardly have; see `finishlab.amounts.LIKELY`."""
+    """Return a sentence for each size that treads and risers hardly have; see `finishlab.units.LIKELY`."""
     found: dict[str, None] = {}
     for part in parts:
         if part.kind not in {"tread", "riser"}:

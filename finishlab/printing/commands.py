@@ -151,7 +151,7 @@ def _write(
 ) -> None:
     """Write a PDF, say which letters of what it says no font has, and print its document or where it is."""
     from finishlab.files import write_atomically
-    from finishlab.show.pdf.text import letters_missing
+    from finishlab.show.sheets import letters_missing
 
     write_atomically(output, pdf)
     say_letters(letters_missing(said), more)

@@ -11,7 +11,7 @@ from finishlab.cautions import CAUTIONS, DEFERS
 from finishlab.coatings import COATINGS
 from finishlab.colorimetry.spaces import hex_colour
 from finishlab.errors import FinishlabError
-from finishlab.finish.finish import Finish
+from finishlab.finish import Finish
 from finishlab.mend.faults import FAULTS, OLD_CANS, TRY_FIRST, YEARLY
 from finishlab.printing.labels import recipe_words
 from finishlab.printing.schedule import finish_steps
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     from finishlab.board.shown import Lab
     from finishlab.logbook import Logbook, StoredApproval
-    from finishlab.recipe.records import Can
+    from finishlab.recipe import Can
     from finishlab.stair.records import StoredEvent, StoredStair
 
 __all__ = ["house_pages", "house_summary"]

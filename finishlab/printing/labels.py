@@ -17,13 +17,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
-from finishlab.board.records import BoardRecord
+from finishlab.board import BoardRecord
 from finishlab.errors import LogbookError
 from finishlab.imaging.strip import PAGES, Paper, Rect
-from finishlab.recipe.records import Recipe
+from finishlab.recipe import Recipe
 from finishlab.record import Address, today
-from finishlab.show.pdf.sheet import Sheet, qr_modules, qr_width
-from finishlab.show.pdf.text import fit, line_width
+from finishlab.show.sheets import Sheet, fit, line_width, qr_modules, qr_width
 from finishlab.stair.documents import size_words
 from finishlab.stair.progress import progress_of, recipe_of
 from finishlab.strip.page import module_outlines

@@ -14,20 +14,19 @@ from typing import TYPE_CHECKING, Final
 
 from finishlab.cautions import DEFERS, Action, cautions_for
 from finishlab.coatings import Usual, of_step
+from finishlab.finish import ColourStep, Finish, Preparation, Seal, Topcoat
 from finishlab.finish.fields import Section, specs
-from finishlab.finish.finish import ColourStep, Finish, Preparation, Seal, Topcoat
 from finishlab.imaging.strip import PAGES, Paper
 from finishlab.logbook.recipes import chosen_recipe
 from finishlab.printing.labels import recipe_words
-from finishlab.recipe.records import products_of
+from finishlab.recipe import products_of
 from finishlab.record import today
-from finishlab.show.pdf.sheet import Sheet
-from finishlab.show.pdf.text import MISSING_NOTE, Setting, break_lines, cap_of, fit, letters_missing, line_width
+from finishlab.show.sheets import MISSING_NOTE, Setting, Sheet, break_lines, cap_of, fit, letters_missing, line_width
 from finishlab.stair.progress import can_words, coats_of, progress_of, recipe_of, resolved
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
-    from finishlab.recipe.records import Can, Label
+    from finishlab.recipe import Can, Label
     from finishlab.stair.progress import Progress
     from finishlab.stair.records import StoredPart, StoredStair
 

@@ -9,7 +9,7 @@ from typing import Final, NamedTuple, TypeVar
 
 import numpy as np
 
-from finishlab.board.records import BoardRecord
+from finishlab.board import BoardRecord
 from finishlab.board.shown import profile_name
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.estimate import LabEstimate

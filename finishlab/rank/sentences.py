@@ -10,7 +10,7 @@ from finishlab.board.shown import what_it_is
 from finishlab.matching.scatter import FEW_SPOTS
 
 if TYPE_CHECKING:
-    from finishlab.board.records import BoardRecord
+    from finishlab.board import BoardRecord
     from finishlab.colorimetry.difference import DeltaE
     from finishlab.logbook import LoggedBoard
     from finishlab.matching.next_photo import NextPhoto

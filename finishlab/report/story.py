@@ -348,7 +348,7 @@ def report_pdf(content: ReportContent, *, paper: Paper = "a4") -> tuple[bytes, s
     from finishlab.photos.profiles import matrix_profile
     from finishlab.show.pdf.flow import REPORT
     from finishlab.show.pdf.pages import pages_pdf
-    from finishlab.show.pdf.text import letters_missing
+    from finishlab.show.sheets import letters_missing
 
     pages = report_pages(content, across=4)
     return pages_pdf(pages, REPORT, matrix_profile("sRGB"), paper=paper), letters_missing(pages)

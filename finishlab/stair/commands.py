@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
-from finishlab.cli.cautions import say_cautions
 from finishlab.cli.common import (
     area_options,
     doubt_lines,
@@ -19,6 +18,7 @@ from finishlab.cli.common import (
     open_logbook,
     report_failures,
     say,
+    say_cautions,
     show_document,
     untouched,
 )

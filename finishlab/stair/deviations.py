@@ -13,7 +13,7 @@ from dataclasses import dataclass, fields, replace
 from typing import Final
 
 from finishlab.coatings import COATINGS, Coating, Role, coating, of_step
-from finishlab.finish.finish import ColourStep
+from finishlab.finish import ColourStep
 from finishlab.stair.progress import (
     TOPCOATS,
     WORN,

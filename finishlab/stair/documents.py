@@ -10,7 +10,7 @@ from statistics import median
 from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.board.shown import colour_blocks, colour_document, colour_row, photo_namer
-from finishlab.logbook.wording import change_line
+from finishlab.logbook.stored import change_line
 from finishlab.record import DAYLIGHT
 from finishlab.record import today as this_day
 from finishlab.show.document import Block, Cell, Colour, Column, Document, Facts, Line, Listing, Table

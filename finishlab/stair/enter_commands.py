@@ -166,7 +166,7 @@ def _three_sizes(text: str, names: tuple[str, str, str]) -> dict[str, str]:
 
 def _lengths(texts: Mapping[str, str], kind: str) -> dict[str, Any]:
     """Return typed lengths as `PartSizes` keeps them: in mm, with those that were typed in inches named."""
-    from finishlab.amounts import in_inches, read_lengths
+    from finishlab.units import in_inches, read_lengths
 
     return {**read_lengths(texts, kind), "inches": in_inches(texts)} if texts else {}
 

@@ -9,8 +9,8 @@ from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
 from finishlab.coatings import of_step
-from finishlab.finish.finish import ColourStep, Finish, Seal, Topcoat
-from finishlab.recipe.records import Can
+from finishlab.finish import ColourStep, Finish, Seal, Topcoat
+from finishlab.recipe import Can
 from finishlab.stair.names import PartKind
 from finishlab.stair.records import COAT_STEPS, CoatStep, StoredEvent, StoredPart, StoredStair
 

@@ -14,7 +14,7 @@ from dataclasses import InitVar, dataclass, field, fields
 from typing import Any, Final, Literal, get_args
 
 from finishlab.errors import UsageError
-from finishlab.recipe.records import Approval, Can, Recipe
+from finishlab.recipe import Approval, Can, Recipe
 from finishlab.record import DatedRecord, Light, Record, check_choice, checked_date, line, normalize, note_text, today
 from finishlab.stair.names import (
     FLIGHT_KINDS,

@@ -35,7 +35,7 @@ from finishlab.logbook.tables import (
     Unreadable,
 )
 from finishlab.measure import Measurement
-from finishlab.recipe.records import Can, Recipe
+from finishlab.recipe import Can, Recipe
 from finishlab.record import Record, normalise_light
 from finishlab.stair.names import PartName, level_of, level_title
 from finishlab.stair.records import (

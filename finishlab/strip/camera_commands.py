@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from finishlab.cli.common import grey_option, json_option, open_logbook, print_results, say, show_document, with_learned
-from finishlab.cli.completion import logged
-from finishlab.cli.lazy import ExampleCommand, LazyGroup
+from finishlab.cli.lazy import ExampleCommand, LazyGroup, logged
 from finishlab.errors import LogbookError, UsageError
 from finishlab.measure.areas import GreyArea, KnownColour
 from finishlab.record import normalise_light, today

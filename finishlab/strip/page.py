@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from finishlab.imaging.strip import EYE_ROWS, PAGES, STRIP, EyeRow, Paper, Rect, Screen, StripGeometry
-from finishlab.show.pdf.sheet import Sheet
+from finishlab.show.sheets import Sheet
 
 __all__ = ["RULER_DROP", "RULER_INDENT", "eye_page_pdf", "module_outlines", "strip_layout", "strip_pdf"]
 

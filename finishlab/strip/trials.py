@@ -14,7 +14,7 @@ from finishlab.matching.trials import LEAST, PRIOR, TRIED, Outcome, Side, Trust,
 from finishlab.measuring.photos import PhotoResult
 from finishlab.quality import Doubt, doubt
 from finishlab.record import today
-from finishlab.strip.records import TrialKind, TrialRecord
+from finishlab.strip import TrialKind, TrialRecord
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName

@@ -7,7 +7,7 @@ from functools import cache
 from typing import Final
 from zlib import crc32
 
-from finishlab.demo.story import (
+from finishlab.demo import (
     BOARDS,
     HONEY,
     SPOTS,

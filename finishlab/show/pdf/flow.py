@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from finishlab.imaging.strip import PAGES, Paper
-from finishlab.show.pdf.sheet import Sheet
-from finishlab.show.pdf.text import DEJAVU, HELVETICA, Face, break_lines, cap_of, fit, line_width
+from finishlab.show.sheets import DEJAVU, HELVETICA, Face, Sheet, break_lines, cap_of, fit, line_width
 
 __all__ = ["HOUSE", "REPORT", "Flow", "Look", "Piece", "Style"]
 

@@ -27,11 +27,11 @@ from finishlab.show.pages import (
     Words,
 )
 from finishlab.show.pdf.flow import Flow, Look, Piece
-from finishlab.show.pdf.text import MISSING_NOTE, letters_missing
+from finishlab.show.sheets import MISSING_NOTE, letters_missing
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import Paper
-    from finishlab.show.pdf.sheet import Sheet
+    from finishlab.show.sheets import Sheet
 
 __all__ = ["pages_pdf"]
 
