@@ -1,6 +1,6 @@
 """A person with a phone or a laptop at the page: a real server, a real browser, and what their fingers do counted.
 
-Used by the browser's tests, by docs/build_page_pictures.py, and by docs/build_page_taps.py.
+Used by the browser's tests and by docs/build_page_figures.py.
 """
 
 from __future__ import annotations
@@ -11,14 +11,16 @@ import shutil
 import subprocess
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from finishlab.page.texts import words_in
+
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, BrowserContext, Locator, Page, Request, Response
+    from playwright.sync_api import Browser, ConsoleMessage, Locator, Page, Request, Response
 
 CHROMIUM: Final = shutil.which("chromium") or shutil.which("chromium-browser")
 PHOTOS: Final = Path(__file__).parent.parent / "sample_photos"
@@ -45,7 +47,7 @@ def served(folder: Path) -> Iterator[Served]:
     words = [sys.executable, "-m", "finishlab.cli", "--logbook", str(folder), "page", "--port", "0", "--no-browser"]
     log = folder.parent / "server.txt"
     with log.open("w") as told:
-        process = subprocess.Popen(words, stdout=told, stderr=told, env={**os.environ, "COLUMNS": "200"})  # noqa: S603
+        process = subprocess.Popen(words, stdout=told, stderr=told, env={**os.environ, "COLUMNS": "200"})
         try:
             yield _ready(process, log)
         finally:
@@ -83,27 +85,34 @@ class Person:
 
     page: Page
     home: str
+    language: str = "en"
     taps: int = 0
     letters: int = 0
     wrong: list[str] = field(default_factory=list)
     """Errors in the console, requests to elsewhere, answers that failed."""
-    expected: set[int] = field(default_factory=lambda: {200, 303})
-    """Statuses that answers may have."""
 
     def __post_init__(self) -> None:
         """Listen to what the browser says."""
-        self.page.on("console", lambda said: self.wrong.append(said.text) if said.type in {"error", "warning"} else None)
+        self.page.on("console", self._said)
         self.page.on("pageerror", lambda error: self.wrong.append(str(error)))
         self.page.on("request", self._asked)
         self.page.on("response", self._answered)
+
+    def _said(self, message: ConsoleMessage) -> None:
+        if message.type in {"error", "warning"}:
+            self.wrong.append(f"{message.text} ({self.page.url})")
 
     def _asked(self, request: Request) -> None:
         if not request.url.startswith((f"{self.home}/", "blob:", "data:")):
             self.wrong.append(f"asks {request.url}")
 
     def _answered(self, response: Response) -> None:
-        if response.status not in self.expected:
+        if response.status not in {200, 303}:
             self.wrong.append(f"{response.status} {response.url}")
+
+    def words(self, key: str, **places: object) -> str:
+        """Return a text of the page in this person's language."""
+        return words_in(self.language)(key, **places)
 
     def go(self, address: str) -> None:
         """Open an address of the page."""
@@ -111,32 +120,96 @@ class Person:
 
     def tap(self, what: Locator) -> None:
         """Tap once."""
-        what.scroll_into_view_if_needed()
         what.click()
         self.taps += 1
 
-    def button(self, name: str) -> None:
-        """Tap a button or a link by its name."""
-        button = self.page.get_by_role("button", name=name, exact=True)
-        self.tap(button if button.count() else self.page.get_by_role("link", name=name, exact=True).first)
+    def button(self, key: str, **places: object) -> None:
+        """Tap the first button of this name."""
+        self.tap(self.page.get_by_role("button", name=self.words(key, **places), exact=True).first)
 
     def write(self, name: str, text: str) -> None:
-        """Tap into a field, if something else stands there, and type."""
-        place = self.page.locator(f"[name={name}]").first
+        """Tap into a field and type, if something else stands there."""
+        place = self.page.locator(f"input[name={name}]:visible").first
         if place.input_value() != text:
             self.taps += 1
             self.letters += len(text)
             place.fill(text)
 
     def choose(self, name: str, value: str) -> None:
-        """Choose of a list: a tap to open it, a tap on what is meant, unless it stands there already."""
-        place = self.page.locator(f"select[name={name}]")
+        """Choose of a list, if something else stands there: a tap to open it, a tap on what is meant."""
+        place = self.page.locator(f"select[name={name}]:visible").first
         if place.input_value() != value:
             self.taps += 2
             place.select_option(value)
 
-    def photograph(self, *names: str) -> None:
-        """Take photos as good as the samples: open the page, one tap to the camera or the gallery, a shot or tap each."""
-        self.go("/photograph")
-        self.taps += 1 + len(names)
-        self.page.set_input_files("#gallery", [PHOTOS / name for name in names])
+    def tick(self, box: str, value: str) -> None:
+        """Tick a box or take one of several, if it is not so already."""
+        place = self.page.locator(f'input[name="{box}"][value="{value}"]')
+        if not place.is_checked():
+            self.tap(place)
+
+
+def pair(person: Person, code: str) -> None:
+    """Type the code that stands in the terminal."""
+    person.go("/pair")
+    person.write("code", code)
+    person.button("guard.let_in")
+
+
+def photograph(person: Person, names: Sequence[str], kind: str, fields: Mapping[str, str]) -> None:
+    """Photograph things, as good as the samples are, and log them as what they are.
+
+    The photos are called as phones call them, so that their names say nothing. One tap opens the camera, one takes the
+    photo, one keeps it.
+    """
+    person.go("/photograph")
+    person.taps += 3 * len(names)
+    files = [
+        {"name": f"IMG_{2041 + number}.jpg", "mimeType": "image/jpeg", "buffer": (PHOTOS / name).read_bytes()}
+        for number, name in enumerate(names)
+    ]
+    person.page.set_input_files("#gallery", files)
+    person.page.wait_for_url("**/photograph/seen**")
+    person.tick("kind", kind)
+    for name, text in fields.items():
+        (person.choose if person.page.locator(f"select[name={name}]").count() else person.write)(name, text)
+    person.button("photograph.log")
+    person.page.wait_for_url("**/photograph/logged**")
+
+
+def enter_stair(person: Person, risers: str = "5") -> None:
+    """Enter a small stair."""
+    person.go("/stair/add")
+    person.write("words", risers)
+    person.write("tread", "914x292x27")
+    person.button("stair.add")
+    person.page.wait_for_url("**/stair")
+
+
+def log_coat(person: Person, what: str, parts: Sequence[str]) -> None:
+    """Log a coat on parts of the stair."""
+    person.go("/stair")
+    for each in parts:
+        person.tick(each, "part")
+    person.tap(person.page.locator(f'button[name=what][value="{what}"]'))
+    person.page.wait_for_url("**/stair/log**")
+    person.button("stair.log_it")
+    person.page.wait_for_url("**/stair")
+
+
+def addresses(person: Person) -> list[str]:
+    """Return an address of every kind of page that links lead to from the start, in the order they are met."""
+    found: dict[str, str] = {}
+    open_ = ["/"]
+    while open_:
+        address = open_.pop(0)
+        kind = re.sub(r"\d+", "#", re.sub(r"(?<==)[^&]*", "", address))
+        if kind in found:
+            continue
+        found[kind] = address
+        person.go(address)
+        links: list[str] = person.page.eval_on_selector_all(
+            "a[href]", "all => all.map(each => each.getAttribute('href').split('#')[0])"
+        )
+        open_ += [each for each in links if each.startswith("/") and not each.endswith((".pdf", ".zip"))]
+    return list(found.values())

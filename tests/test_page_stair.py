@@ -89,8 +89,8 @@ def test_fields_are_filled_in_as_they_were_the_last_time(stair: Visits, run: Run
 def test_cautions_stand_at_the_form_and_after_logging(stair: Visits) -> None:
     """Where an oil stain may be named, rags and wet treads are warned of before it is logged, rags after it again."""
     form = stair.get(f"/stair/log?{CHOSEN}&what=stain").text
-    assert form.index("ags with oil") < form.index("<button")
-    assert "block the stair at top and bottom" in form
+    assert form.index("Rags with oil") < form.index("<button")
+    assert "Block the stair at top and bottom" in form
     assert "catch fire" in sent(stair, f"{CHOSEN}&what=stain", can="C1").text
     assert "causes cancer" in stair.get("/stair/log?1.T2=part&what=sanded").text
     assert "catch fire" not in stair.get("/stair/log?1.T2=part&what=sanded").text

@@ -15,12 +15,13 @@ from finishlab.errors import UsageError
 from finishlab.page.app import Answer, Onward, Page, Route, Visit
 
 if TYPE_CHECKING:
+    from finishlab.cautions import Caution
     from finishlab.logbook import Logbook
     from finishlab.page.asking import Value
     from finishlab.page.texts import Words
     from finishlab.recipe.records import Can
     from finishlab.show.document import Document
-    from finishlab.stair.documents import FlightShown
+    from finishlab.stair.documents import FlightShown, PartShown
     from finishlab.stair.entering import Done
     from finishlab.stair.records import PartEvent, StoredEvent, StoredPart, StoredStair
 
@@ -55,6 +56,18 @@ class _Choice:
     state: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class _Flight:
+    """What can be chosen of a flight or landing."""
+
+    title: str
+    many: tuple[_Choice, ...]
+    """Groups of parts."""
+    steps: tuple[_Choice, ...]
+    """What is stepped on, from the top down."""
+    others: tuple[_Choice, ...]
+
+
 @contextmanager
 def _logbook(visit: Visit) -> Iterator[Logbook]:
     """Open the logbook; one without a stair is as good as none."""
@@ -78,7 +91,7 @@ def _stair(visit: Visit) -> Answer:
         flights = flights_shown(stair)
         values: dict[str, Any] = {
             "drawing": _drawing(visit, log, flights),
-            "flights": [(_title(visit.words, flight), _choices(visit.words, flight)) for flight in reversed(flights)],
+            "flights": [_choices(visit.words, flight) for flight in reversed(flights)],
             "notes": stair_notes(flights),
             "tonight": _told(visit, walking_document(log)),
             "due": _told(visit, due_document(stair)),
@@ -103,21 +116,26 @@ def _drawing(visit: Visit, log: Logbook, flights: Sequence[FlightShown]) -> str:
     return Markup(drawn)  # noqa: S704 - escapes what it is given
 
 
-def _choices(words: Words, flight: FlightShown) -> list[_Choice]:
-    """Return what can be chosen of a flight: many at once, then part by part from the top down."""
-    treads = [part for part in flight.parts if part.record.kind == "tread"]
-    code = flight.parts[0].name.code.partition(".")[0] if flight.parts else ""
-    groups = _GROUPS if any(part.record.kind == "riser" for part in flight.parts) else _GROUPS[:-1]
-    many = groups if len(treads) >= _FEWEST else ()
-    ordered = [*reversed(treads), *(part for part in flight.parts if part.record.kind != "tread")]
-    single = [_Choice(part.name.code, _named(words, part.words), _named(words, part.state)) for part in ordered]
-    return [_Choice(f"{code}/{each}", words.of(each)) for each in many] + single
-
-
-def _title(words: Words, flight: FlightShown) -> str:
+def _choices(words: Words, flight: FlightShown) -> _Flight:
+    """Return what can be chosen of a flight: many at once, and part by part."""
+    from finishlab.plan.parts import WALKED_ON
     from finishlab.stair.documents import flight_heading
 
-    return _named(words, flight_heading(flight))
+    parts = [part for part in flight.parts if part.record.kind in WALKED_ON]
+    others = [part for part in flight.parts if part not in parts]
+    code = flight.parts[0].name.code.partition(".")[0] if flight.parts else ""
+    groups = _GROUPS if any(part.record.kind == "riser" for part in others) else _GROUPS[:-1]
+    many = groups if sum(part.record.kind == "tread" for part in parts) >= _FEWEST else ()
+
+    def one(part: PartShown) -> _Choice:
+        return _Choice(part.name.code, _named(words, part.name.words(with_level=False)), _named(words, part.state))
+
+    return _Flight(
+        _named(words, flight_heading(flight)),
+        tuple(_Choice(f"{code}/{each}", words.of(each)) for each in many),
+        tuple(map(one, reversed(parts))),
+        tuple(map(one, others)),
+    )
 
 
 def _named(words: Words, text: str) -> str:
@@ -207,7 +225,9 @@ def _cans(log: Logbook, done: Done) -> dict[int, str]:
     return {number: can_words(number, live) or "" for number in ordered}
 
 
-def _cautions(stair: StoredStair, parts: Sequence[StoredPart], done: Done, cans: Mapping[int, str]) -> list[str]:
+def _cautions(
+    stair: StoredStair, parts: Sequence[StoredPart], done: Done, cans: Mapping[int, str]
+) -> tuple[Caution, ...]:
     """Return what work and products call for: of every can that may be named, for the form comes before the choice."""
     from finishlab.cautions import cautions_for
     from finishlab.stair.commands import called_for
@@ -219,7 +239,7 @@ def _cautions(stair: StoredStair, parts: Sequence[StoredPart], done: Done, cans:
     for number in (None, *cans) if coated else (None,):
         events += next_events(stair, parts, done, batch_number=number, **note)
     products, actions = called_for(stair, events)
-    return [each.spoken for each in cautions_for(products, actions)]
+    return cautions_for(products, actions)
 
 
 def _filled(stair: StoredStair, parts: Sequence[StoredPart], done: Done) -> dict[str, str]:

@@ -250,8 +250,7 @@ def _told(view: View, visit: Visit) -> Answer:
         return _page(visit, view.title, "told.html.j2", values)
     asked = _asked(visit, view.command, *arguments, **options, **view.fixed)
     values |= {"blocks": _markup(visit, _blocks(asked)), "notes": asked.said}
-    return _page(visit, view.title, "told.html.j2", values, errors=asked.errors, status=_status(asked, typed=typed)
-    )
+    return _page(visit, view.title, "told.html.j2", values, errors=asked.errors, status=_status(asked, typed=typed))
 
 
 def _plan(visit: Visit) -> Answer:
