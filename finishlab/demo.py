@@ -471,10 +471,11 @@ def _rankings(folder: Path) -> dict[str, Any]:
     from finishlab.rank.comparing import rank_boards
     from finishlab.rank.documents import ranking_data
     from finishlab.show.document import Document
-    from finishlab.show.jsons import json_form
 
     with Logbook.open(folder) as log:
-        return {light: json_form(Document("ranking", ranking_data(rank_boards(log, light=light)))) for light in _LIGHTS}
+        return {
+            light: Document("ranking", ranking_data(rank_boards(log, light=light))).json_form() for light in _LIGHTS
+        }
 
 
 def _report(folder: Path) -> None:

@@ -23,15 +23,15 @@ from finishlab.measuring.photos import PhotoResult
 from finishlab.measuring.shown import measurement_document
 from finishlab.rank.documents import pool_document, ranking_data
 from finishlab.show.document import Document
-from finishlab.show.jsons import dump, json_form
+from finishlab.show.jsons import dump
 
 
 def _documents() -> list[tuple[str, dict[str, Any]]]:
     return [
-        ("measurement", json_form(measurement_document(samples.photo_results()))),
-        ("ranking", json_form(Document("ranking", ranking_data(samples.ranking())))),
-        ("boards", json_form(BOARD.document(list(samples.board_rows().values())))),
-        ("floor", json_form(FLOOR.document(samples.spot_rows(), floor=pool_document(samples.floor_pool())))),
+        ("measurement", measurement_document(samples.photo_results()).json_form()),
+        ("ranking", Document("ranking", ranking_data(samples.ranking())).json_form()),
+        ("boards", BOARD.document(list(samples.board_rows().values())).json_form()),
+        ("floor", FLOOR.document(samples.spot_rows(), floor=pool_document(samples.floor_pool())).json_form()),
     ]
 
 
@@ -65,7 +65,7 @@ def test_figures_are_finite_and_no_longer_than_they_can_bear(document: dict[str,
 
 def test_measurement_document_has_the_contracts_shape() -> None:
     """Each photo tells path, ok, error, strip, fields and pair; a failed one its code, message and hint, no figures."""
-    good, no_strip, bad = json_form(measurement_document(samples.photo_results()))["photos"]
+    good, no_strip, bad = measurement_document(samples.photo_results()).json_form()["photos"]
     for photo in (good, no_strip, bad):
         pair = [] if photo["delta_e00"] is None else ["costs"]
         assert list(photo) == ["path", "ok", "error", "strip", "fields", "delta_e00", *pair]
@@ -98,7 +98,7 @@ def test_refused_photo_keeps_its_figures() -> None:
     result = PhotoResult(
         "glare.jpg", samples.measurement(), QualityError("too-much-glare", "Half of it mirrors the light.")
     )
-    (photo,) = json_form(measurement_document([result]))["photos"]
+    (photo,) = measurement_document([result]).json_form()["photos"]
     assert photo["ok"] is False
     assert photo["error"]["code"] == "too-much-glare"
     assert photo["fields"]["board"]["lab"][0] == 55.123
@@ -143,13 +143,13 @@ def test_unknown_figures_are_null() -> None:
 
 def test_boards_and_floor_documents_trace_each_figure() -> None:
     """Each logged colour stands beside its light, photo, strip number and version; the record is whole."""
-    board = json_form(BOARD.document(list(samples.board_rows().values())))["boards"][0]
+    board = BOARD.document(list(samples.board_rows().values())).json_form()["boards"][0]
     assert board["board"] == "B4"
     assert board["record"]["species"] == "ash"
     assert board["record"]["date"] == "2024-05-31"
     (found,) = board["measurements"]
     assert (found["light"], found["photo"], found["strip"], found["version"]) == ("daylight", "b4.jpg", 412, "0.1.0")
-    floor = json_form(FLOOR.document(samples.spot_rows()))
+    floor = FLOOR.document(samples.spot_rows()).json_form()
     assert floor["floor"] is None
     assert [s["spot"] for s in floor["spots"]] == ["F1", "F2", "F3", "F4"]
 

@@ -30,7 +30,6 @@ from finishlab.rank.sentences import chance
 from finishlab.report.contents import gather_report
 from finishlab.report.story import report_html, report_pages, report_pdf
 from finishlab.show.document import Document, Interval
-from finishlab.show.jsons import json_form
 from finishlab.show.pages import Cards, Chart
 from finishlab.show.terminal import render
 
@@ -122,7 +121,7 @@ def told_of(folder: Path) -> Told:
     asked += [("board", "compare", *numbered[:2])] if len(numbered) > 1 else []
     lists = {" ".join(each[:2]): run(folder, *each, "--json") for each in asked}
     glance, full = (" ".join(words(document(found, full=full).blocks)) for full in (False, True))
-    data = json_form(document(found, as_json=True))
+    data = document(found, as_json=True).json_form()
     return Told(found, data, glance, full, " ".join(words(pages)), cards, lists)
 
 

@@ -19,10 +19,10 @@ import finishlab.plan
 from finishlab.cautions import CAUTIONS
 from finishlab.coatings import COMMON
 from finishlab.errors import UsageError
+from finishlab.files import csv_text
 from finishlab.plan.days import Entry, icalendar_text
 from finishlab.plan.entered import read_plan
 from finishlab.plan.stair_plan import jobs_of
-from finishlab.show.csv_text import csv_text
 
 TREADS = ("--treads", 13, "--front", "36in", "--depth", "11.5in", "--thickness", "1 1/16in")
 EXAMPLE = (Path(finishlab.plan.__file__).parent / "example.toml").read_text(encoding="utf-8")

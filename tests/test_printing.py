@@ -45,9 +45,9 @@ from finishlab.recipe import Can, Label, Recipe
 from finishlab.record import Address
 from finishlab.report.story import report_pdf
 from finishlab.show.document import Column, Facts, Table
+from finishlab.show.flow import HOUSE, REPORT
 from finishlab.show.pages import Pages, Picture, Pictures, Section, Swatch, Swatches
-from finishlab.show.pdf.flow import HOUSE, REPORT
-from finishlab.show.pdf.pages import pages_pdf
+from finishlab.show.pdf import pages_pdf
 from finishlab.show.sheets import (
     DEJAVU,
     POINTS_PER_MM,

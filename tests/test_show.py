@@ -23,7 +23,6 @@ from finishlab.show.document import (
     Share,
     Table,
 )
-from finishlab.show.jsons import json_form
 from finishlab.show.terminal import render
 
 OAK = (60.0, -0.2, 28.4)
@@ -100,5 +99,5 @@ def test_lines_of_a_drawing_are_spelt_as_the_terminal_can() -> None:
 def test_the_json_form_says_what_it_is() -> None:
     """Format and colour space come first, then the document's own values; its blocks are for people."""
     document = Document("thing", {"parts": [1]}, (Line("for people"),))
-    assert json_form(document) == {"format": "finishlab/thing/1", "colour_space": "CIELAB D65 2deg", "parts": [1]}
-    assert list(json_form(document))[:2] == ["format", "colour_space"]
+    assert document.json_form() == {"format": "finishlab/thing/1", "colour_space": "CIELAB D65 2deg", "parts": [1]}
+    assert list(document.json_form())[:2] == ["format", "colour_space"]

@@ -22,9 +22,7 @@ from finishlab.logbook import Logbook
 from finishlab.recipe import Can
 from finishlab.recipe.commands import CAN, RECIPE
 from finishlab.record import Number, number_of
-from finishlab.show.document import Document
-from finishlab.show.jsons import json_form
-from finishlab.show.kind import Field, Kind
+from finishlab.show.document import Document, Field, Kind
 from finishlab.show.terminal import render
 
 
@@ -43,7 +41,7 @@ def test_a_column_of_a_list_is_one_entry() -> None:
     heads = _printed(document).splitlines()[1].split("  ")
     assert heads[-1].strip() == "made by"
     assert _printed(document).count("nobody") == len(rows)
-    assert [board["made_by"] for board in json_form(document)["boards"]] == ["nobody"] * len(rows)
+    assert [board["made_by"] for board in document.json_form()["boards"]] == ["nobody"] * len(rows)
 
 
 @pytest.mark.parametrize("kind", [BOARD, FLOOR, RECIPE, CAN], ids=lambda kind: kind.command)

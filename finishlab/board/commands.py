@@ -43,8 +43,7 @@ from finishlab.errors import UsageError
 from finishlab.finish.commands import CLEARABLE, draft_options, say_warnings, typed
 from finishlab.record import DAYLIGHT, Number, parse_date, today
 from finishlab.show import jsons
-from finishlab.show.document import Block, Colour, Document, Facts, Line, Listing
-from finishlab.show.kind import Field, Kind
+from finishlab.show.document import Block, Colour, Document, Facts, Field, Kind, Line, Listing
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

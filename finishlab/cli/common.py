@@ -19,7 +19,7 @@ from finishlab.cli.lazy import ExampleCommand, logbook_folder
 from finishlab.errors import LogbookError, UsageError
 from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect, SurfaceArea
 from finishlab.record import Light, normalise_light
-from finishlab.show.kind import Kind, Numbered
+from finishlab.show.document import Kind, Numbered
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -332,9 +332,7 @@ def show_document(document: Document, *, as_json: bool) -> None:
     if listener is not None and not as_json:
         listener.documents.append(document)
     elif as_json:
-        from finishlab.show.jsons import json_form
-
-        print_document(json_form(document))
+        print_document(document.json_form())
     else:
         from finishlab.show.terminal import render
 
@@ -515,6 +513,6 @@ def say_cautions(
 @json_option
 def cautions(*, as_json: bool) -> None:
     """Show every caution with its source: rags, vapour, dust, lead, asbestos, blocked stairs ..."""
-    from finishlab.show.cautions import cautions_document
+    from finishlab.show.document import cautions_document
 
     show_document(cautions_document(CAUTIONS.values()), as_json=as_json)

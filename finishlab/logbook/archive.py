@@ -22,7 +22,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.types import JSON, BigInteger, Date, DateTime, Float, Integer, String, Text
 
 from finishlab.errors import LogbookError, OutputError
-from finishlab.files import whole_file
+from finishlab.files import Cell, csv_text, whole_file
 from finishlab.logbook.database import migrate, migrate_to, open_engine
 from finishlab.logbook.merge import FORMAT, TABLES, Dump, MergeResult, checked, damaged, decoded_row, read_dump
 from finishlab.logbook.migrations import HEAD
@@ -30,7 +30,6 @@ from finishlab.logbook.photo_files import photo_place
 from finishlab.logbook.store import Logbook
 from finishlab.logbook.tables import DAMAGED, Base, Day, UtcDateTime
 from finishlab.photos.privacy import shareable
-from finishlab.show.csv_text import Cell, csv_text
 from finishlab.version import __version__
 
 __all__ = [

@@ -16,8 +16,17 @@ from finishlab.coatings import COATINGS, COMMON, Coating, coating, follow, of_st
 from finishlab.errors import UsageError
 from finishlab.finish import Finish
 from finishlab.mend.faults import FAULTS, OLD_CANS, TRY_FIRST, YEARLY, Ask, Fault, look_alikes
-from finishlab.show.cautions import caution_blocks, caution_data
-from finishlab.show.document import Block, Column, Document, Line, Listing, Paragraph, Table
+from finishlab.show.document import (
+    Block,
+    Column,
+    Document,
+    Line,
+    Listing,
+    Paragraph,
+    Table,
+    caution_blocks,
+    caution_data,
+)
 from finishlab.stair.deviations import deviations
 from finishlab.stair.documents import PartShown, parts_shown
 from finishlab.stair.progress import Progress, can_words, progress_of, recipe_of

@@ -14,14 +14,13 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from finishlab.cautions import DEFERS, Caution, cautions_for
+from finishlab.files import Cell, csv_text
 from finishlab.plan.calendar import SAND_LAST, Calendar, Event, Night, Way, nights
 from finishlab.plan.documents import part_data
 from finishlab.plan.drying import Window
 from finishlab.plan.parts import UPRIGHT, WALKED_ON, full_name, named
 from finishlab.plan.stair_plan import Product, StairPlan
-from finishlab.show.cautions import caution_blocks, caution_data
-from finishlab.show.csv_text import Cell, csv_text
-from finishlab.show.document import Block, Document, Line, Listing, Paragraph
+from finishlab.show.document import Block, Document, Line, Listing, Paragraph, caution_blocks, caution_data
 from finishlab.stair.names import level_title
 
 __all__ = ["Entry", "calendar_csv", "calendar_document", "calendar_ics", "icalendar_text", "short_moment", "stay_words"]

@@ -27,8 +27,7 @@ from finishlab.errors import UsageError
 from finishlab.finish.commands import part_options, say_warnings
 from finishlab.recipe import CAN_KINDS, Can, Label
 from finishlab.record import parse_date
-from finishlab.show.document import Block, Document, Facts, Line, Listing
-from finishlab.show.kind import Field, Kind
+from finishlab.show.document import Block, Document, Facts, Field, Kind, Line, Listing
 from finishlab.units import left_text
 
 if TYPE_CHECKING:

@@ -1,6 +1,6 @@
-"""A document as JSON: it says its format and its colour space, and holds finite numbers.
+"""A document's figures as JSON: finite numbers, rounded to what they can bear.
 
-Figures are rounded to what they can bear: CIELAB and CIEDE2000 to three decimals, shares and probabilities to four.
+CIELAB and CIEDE2000 have three decimals, shares and probabilities four.
 """
 
 from __future__ import annotations
@@ -11,22 +11,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from finishlab.show.document import Document
-
 if TYPE_CHECKING:
     from finishlab.colorimetry.difference import DeltaE, SignedDifference
     from finishlab.measure import Texture
     from finishlab.quality import Doubt
 
-__all__ = ["difference", "doubts", "dump", "json_form", "lab", "rounded", "texture"]
-
-
-def json_form(document: Document) -> dict[str, Any]:
-    """Return the JSON form of a document."""
-    from finishlab.colorimetry.estimate import COLOUR_SPACE  # loads NumPy, which help need not
-
-    head = {"format": f"finishlab/{document.kind}/{document.version}", "colour_space": COLOUR_SPACE}
-    return head | dict(document.data)
+__all__ = ["difference", "doubts", "dump", "lab", "rounded", "texture"]
 
 
 def dump(document: Mapping[str, Any]) -> str:

@@ -1,6 +1,6 @@
 """What is shown on pages, as one value: words, pictures, swatches, charts and cards, beside facts, tables and lists.
 
-Those who fill pages know of boards and cans; those who render them (`finishlab.show.html`, `finishlab.show.pdf.pages`)
+Those who fill pages know of boards and cans; those who render them (`finishlab.show.html`, `finishlab.show.pdf`)
 know of blocks only.
 """
 

@@ -28,8 +28,7 @@ from finishlab.cli.lazy import ExampleCommand, LazyGroup, logged
 from finishlab.errors import LogbookError, UsageError
 from finishlab.record import Number
 from finishlab.show import jsons
-from finishlab.show.document import Document, Line, Listing
-from finishlab.show.kind import Field, Listed
+from finishlab.show.document import Document, Field, Line, Listed, Listing
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 from xml.etree import ElementTree as ET
 
 from finishlab.show.document import Column, Facts, Listing, Table
+from finishlab.show.flow import Flow, Look, Piece
 from finishlab.show.pages import (
     PICTURE_BAR_MM,
     Block,
@@ -26,7 +27,6 @@ from finishlab.show.pages import (
     Swatches,
     Words,
 )
-from finishlab.show.pdf.flow import Flow, Look, Piece
 from finishlab.show.sheets import MISSING_NOTE, letters_missing
 
 if TYPE_CHECKING:
