@@ -28,6 +28,7 @@ PHONE: Final[dict[str, Any]] = {
     "viewport": {"width": 390, "height": 844}, "device_scale_factor": 2, "is_mobile": True, "has_touch": True,
 }  # fmt: skip
 LAPTOP: Final[dict[str, Any]] = {"viewport": {"width": 1280, "height": 900}}
+_CODE: Final = re.compile(r"type (\d{4}) (\d{4})")
 _READY: Final = 30.0
 """Seconds a server may take to say its address."""
 
@@ -38,7 +39,14 @@ class Served:
 
     address: str
     """``http://127.0.0.1:40123``."""
-    code: str
+    told: Path
+    """What the command says."""
+
+    @property
+    def code(self) -> str:
+        """The code that stands in its terminal now: each is good for one browser."""
+        *_, last = _CODE.finditer(self.told.read_text())
+        return last[1] + last[2]
 
 
 @contextmanager
@@ -61,9 +69,8 @@ def _ready(process: subprocess.Popen[bytes], log: Path) -> Served:
     while time.monotonic() < until and process.poll() is None:
         text = log.read_text()
         address = re.search(r"http://127\.0\.0\.1:\d+", text)
-        code = re.search(r"type (\d{4}) (\d{4})", text)
-        if address and code:
-            return Served(address[0], code[1] + code[2])
+        if address and _CODE.search(text):
+            return Served(address[0], log)
         time.sleep(0.05)
     raise AssertionError(log.read_text())
 
@@ -149,10 +156,10 @@ class Person:
             self.tap(place)
 
 
-def pair(person: Person, code: str) -> None:
+def pair(person: Person, at: Served) -> None:
     """Type the code that stands in the terminal."""
     person.go("/pair")
-    person.write("code", code)
+    person.write("code", at.code)
     person.button("guard.let_in")
 
 
