@@ -153,6 +153,7 @@ DOORWAYS: Final = {
     ),
     "colour": ("finishlab.colorimetry",),
     "cv2": ("finishlab.imaging",),
+    "h11": ("finishlab.page.server",),
     "jinja2": ("finishlab.show", "finishlab.page"),
     "markupsafe": ("finishlab.show", "finishlab.page"),
     "matplotlib": (

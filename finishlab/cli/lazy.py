@@ -306,6 +306,7 @@ COMMANDS: Final = {
     "remeasure": ("finishlab.measuring.commands:remeasure", "Measure logged photos again, with what is known today."),
     "plan": ("finishlab.plan.commands:plan", "Plan the stair: quantities, cutting, days, risers, floor."),
     "mend": ("finishlab.mend.commands:mend", "Say what to do when a coat went wrong, and years later."),
+    "page": ("finishlab.page.commands:page", "Photograph, look up and log from a phone or a browser."),
     "cautions": ("finishlab.cli.common:cautions", "Show every caution with its source."),
     "labels": ("finishlab.printing.commands:labels", "Print labels for board backs and tread undersides."),
     "schedule": ("finishlab.printing.commands:schedule", "Print a finishing schedule for the bench."),

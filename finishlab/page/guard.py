@@ -98,7 +98,7 @@ class Pairing:
     Parameters
     ----------
     changed
-        Called when code and key are others than before: after each pairing, and after too many wrong tries.
+        Called when code and key are others than before: after one was used, and after too many wrong tries.
     clock
         Seconds, for the waits.
     """
@@ -110,12 +110,20 @@ class Pairing:
         self._lock = threading.Lock()
         self._wrong = 0
         self._not_before = 0.0
+        self._links: set[str] = set()
         self.code = self.key = ""
         self._renew()
 
     def _renew(self) -> None:
         self.code = f"{secrets.randbelow(10**8):08d}"
-        self.key = secrets.token_urlsafe(24)
+        self._links.discard(self.key)
+        self.key = self.link()
+
+    def link(self) -> str:
+        """Return a key for an address that pairs once."""
+        key = secrets.token_urlsafe(24)
+        self._links.add(key)
+        return key
 
     def visitor(self, cookie: str) -> Visitor | None:
         """Return the visitor with this cookie; None for no or a wrong one."""
@@ -126,25 +134,36 @@ class Pairing:
         with self._lock:
             if self._clock() < self._not_before:
                 return None
-            typed = "".join(given.split()).replace("-", "")
-            right = secrets.compare_digest(typed.encode(), self.code.encode()) | secrets.compare_digest(
-                given.encode(), self.key.encode()
-            )
-            if right:
-                self._wrong = 0
-                cookie, visitor = secrets.token_urlsafe(32), Visitor()
-                self._visitors[cookie] = visitor
-                while len(self._visitors) > _VISITORS:
-                    self._visitors.popitem(last=False)
-                self._renew()
-            else:
+            before, found = self.code, self._let_in() if self._right(given) else None
+            if found is None:
                 self._wrong += 1
-                self._not_before = self._clock() + min(_LONGEST_WAIT, 2.0 ** (self._wrong - 1))
+                self._not_before = self._clock() + min(_LONGEST_WAIT, 2.0 ** min(self._wrong - 1, 10))
                 if self._wrong % CODE_TRIES == 0:
                     self._renew()
-        if right or self._wrong % CODE_TRIES == 0:
+        if self.code != before:
             self._changed()
-        return (cookie, visitor) if right else None
+        return found
+
+    def _right(self, given: str) -> bool:
+        """Return whether it is the code or a key; either is then used up."""
+        if given in self._links:  # keys are too long to be guessed by how long this takes
+            self._links.remove(given)
+            if given == self.key:
+                self._renew()
+            return True
+        typed = "".join(given.split()).replace("-", "")
+        right = secrets.compare_digest(typed.encode(), self.code.encode())
+        if right:
+            self._renew()
+        return right
+
+    def _let_in(self) -> tuple[str, Visitor]:
+        self._wrong = 0
+        cookie, visitor = secrets.token_urlsafe(32), Visitor()
+        self._visitors[cookie] = visitor
+        while len(self._visitors) > _VISITORS:
+            self._visitors.popitem(last=False)
+        return cookie, visitor
 
 
 class Guard:

@@ -1,0 +1,35 @@
+// All pages read and work without this. It says when a page is old, sends a pairing key that a picture brought,
+// and keeps a form from being sent twice by an impatient thumb.
+"use strict";
+
+const AGE_MS = 15000;
+
+for (const form of document.querySelectorAll("form[data-go]")) form.requestSubmit();
+
+const old = document.getElementById("old");
+async function lookWhetherOld() {
+  if (document.hidden || old.textContent) return;
+  try {
+    const answer = await fetch("/state", { headers: { accept: "application/json" } });
+    if (!answer.ok) return;
+    const { state } = await answer.json();
+    if (String(state) === document.body.dataset.state) return;
+    const again = document.createElement("a");
+    again.href = location.pathname + location.search;
+    again.textContent = old.dataset.link;
+    old.append(old.dataset.text + " ", again);
+  } catch {
+    // The network is away; the page says as of when it is.
+  }
+}
+if (old) {
+  setInterval(lookWhetherOld, AGE_MS);
+  document.addEventListener("visibilitychange", lookWhetherOld);
+}
+
+document.addEventListener("submit", (event) => {
+  // After the form has been read: a disabled button would not be sent with it.
+  setTimeout(() => { for (const each of event.target.querySelectorAll("button")) each.disabled = true; });
+});
+// A page that comes back from the browser's own memory can be sent again.
+window.addEventListener("pageshow", () => { for (const each of document.querySelectorAll("button:disabled")) each.disabled = false; });

@@ -1,0 +1,70 @@
+"""``finishlab page``: the logbook on a phone or in a browser."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING, Final
+
+import click
+
+from finishlab.cli.common import on_terminal, print_results, say
+from finishlab.cli.lazy import ExampleCommand, logbook_folder
+
+if TYPE_CHECKING:
+    from finishlab.page.guard import Pairing
+
+__all__ = ["page"]
+
+PORT: Final = 8455
+"""Always the same unless told, so that an icon on a phone's home screen goes on working. This tool's own."""
+
+
+@click.command(cls=ExampleCommand, examples=("finishlab page", "finishlab page --lan"))
+@click.option("--lan", is_flag=True, help="Let phones in the same network in, each after pairing.")
+@click.option(
+    "--port", type=click.IntRange(0, 65535), metavar="PORT", default=PORT, show_default=True, help="0 for any free one."
+)
+@click.option("--no-browser", is_flag=True, help="Open no browser; the address and the code are shown all the same.")
+def page(*, lan: bool, port: int, no_browser: bool) -> None:
+    """Photograph, look up and log from a phone or a browser, until Ctrl-C.
+
+    Without --lan only this computer can reach it. What a home network without encryption cannot promise stands in
+    docs/security.md.
+    """
+    from finishlab.logbook.store import Logbook
+    from finishlab.page.app import application
+    from finishlab.page.guard import Pairing
+    from finishlab.page.server import LOOPBACK, bound, lan_address, serve
+
+    folder = logbook_folder()
+    known = Logbook.open_existing(folder)  # what is wrong with it is said now, and an old one carried forward
+    if known is not None:
+        known.close()
+    addresses = [LOOPBACK, lan_address()] if lan else [LOOPBACK]
+    sockets = bound(addresses, port)
+    port = sockets[0].getsockname()[1]
+    places = [f"{address}:{port}" for address in addresses]
+    pairing = Pairing(lambda: _tell_code(places[-1], pairing, lan=lan))
+    app = application(folder, pairing, frozenset({*places, f"localhost:{port}"}))
+    print_results("\n".join(f"http://{place}/" for place in places))
+    sys.stdout.flush()
+    _tell_code(places[-1], pairing, lan=lan)
+    say("Ctrl-C ends it.")
+    if on_terminal() and not no_browser:
+        import webbrowser
+
+        # The key in it is good for once; sockets are bound already, so a fast browser only waits a moment.
+        webbrowser.open(f"http://{places[0]}/pair?key={pairing.link()}")
+    serve(app, sockets)
+    say("The page is closed.")
+
+
+def _tell_code(place: str, pairing: Pairing, *, lan: bool) -> None:
+    """Say how a phone or another browser is paired; each code and each picture is good for one."""
+    if lan and sys.stderr.isatty():
+        import segno
+
+        say("\nTo pair a phone, point its camera at this:")
+        segno.make_qr(f"http://{place}/pair?key={pairing.key}").terminal(out=sys.stderr, compact=True)
+    code = pairing.code
+    say(f"To pair {'a phone' if lan else 'another browser'}, open http://{place}/ and type {code[:4]} {code[4:]}")
