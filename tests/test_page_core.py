@@ -10,7 +10,7 @@ def test_a_paired_browser_sees_the_start(page: Visits, run: Run) -> None:
     """Once paired by the code, a browser is shown how far the job is."""
     run("recipe", "add", "plain")
     assert page.get("/").status_code == 200
-    assert "status" in page.get("/").text
+    assert "Print the strip" in page.get("/").text
 
 
 def test_a_stranger_sees_nothing(stranger: Visits, run: Run) -> None:

@@ -2,7 +2,7 @@
 
 A view is a plain function of a `Visit`; it runs in a thread, so it may open the logbook and run commands. To add one:
 write ``def boards(visit: Visit) -> Answer`` in a module of this room, give the module a table ``ROUTES`` of `Route`,
-and name the module in `_VIEWS`. ``show`` answers GET, ``do`` answers a posted form; where ``do`` raises, ``show`` of
+and name the module in `VIEWS`. ``show`` answers GET, ``do`` answers a posted form; where ``do`` raises, ``show`` of
 the same route is shown again with the sentence above and every field as it was typed (`Visit.typed`). A form is begun
 with the macro ``form`` of ``macros.html.j2``, which carries what this module checks: whose form it is, that it is sent
 once only, and which things it is about, so that a change made meanwhile is shown before it is written over.
@@ -34,11 +34,16 @@ if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
-__all__ = ["Answer", "Form", "Onward", "Page", "Route", "Sent", "Upload", "Visit", "application"]
+__all__ = ["ORDER", "VIEWS", "Answer", "Form", "Onward", "Page", "Route", "Sent", "Upload", "Visit", "application"]
 
 _HERE: Final = Path(__file__).parent
-_VIEWS: Final = ("finishlab.page.stair", "finishlab.page.settings")
-"""Modules with ``ROUTES``, in the order of the list of pages."""
+VIEWS: Final = ("finishlab.page.answer", "finishlab.page.views", "finishlab.page.stair", "finishlab.page.settings")
+"""Modules with ``ROUTES``."""
+ORDER: Final = (
+    *("/", "/photograph", "/boards", "/floor", "/ranking", "/next", "/stair", "/plan", "/print", "/recipes", "/cans"),
+    *("/history", "/settings"),
+)
+"""Of the list of pages."""
 FORM_BYTES: Final = 256 * 1024
 """Of a form without photos."""
 _STATUS: Final = {
@@ -172,7 +177,7 @@ def application(folder: Path, pairing: Pairing, hosts: frozenset[str]) -> Guard:
     hosts
         ``host:port`` under which it may be addressed.
     """
-    site = _Site(folder, pairing, [route for name in _VIEWS for route in importlib.import_module(name).ROUTES])
+    site = _Site(folder, pairing, [route for name in VIEWS for route in importlib.import_module(name).ROUTES])
     return Guard(site.starlette(), pairing, hosts, most_bytes=site.most_bytes, refused=site.refused)
 
 
@@ -183,7 +188,8 @@ class _Site:
         self.folder = folder
         self.pairing = pairing
         self.routes = routes
-        self.listed = [(route.address, route.title) for route in routes if route.title]
+        listed = {route.address: route.title for route in routes if route.title}
+        self.listed = [(address, listed[address]) for address in ORDER if address in listed]
         self.writing = threading.Lock()
         self.environment = _environment()
 

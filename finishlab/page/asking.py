@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from finishlab.show.document import Document
 
-__all__ = ["MAY_ASK", "Asked", "RefusedError", "Value", "ask"]
+__all__ = ["MAY_ASK", "Asked", "RefusedError", "Value", "ask", "command_of", "option_words"]
 
 Value = str | int | float | bool | Path | Sequence[str] | None
 """Of an option: True for a flag, a sequence for one given several times, None or False for one that is left out."""
@@ -44,9 +44,13 @@ MAY_ASK: Final = frozenset(
         "board remove",
         "board compare",
         "recipe add",
+        "recipe edit",
+        "recipe remove",
         "recipe list",
         "recipe show",
         "can add",
+        "can edit",
+        "can remove",
         "can list",
         "can show",
         "approve",
@@ -73,6 +77,7 @@ MAY_ASK: Final = frozenset(
         "labels",
         "schedule",
         "house-file",
+        "report",
         "history",
         "undo",
         "redo",
@@ -136,7 +141,7 @@ def ask(folder: Path, command: str, *arguments: str | Path, may_fail: bool = Fal
     RefusedError
         If the command failed.
     """
-    words = [*command.split(), *_words(options)]
+    words = [*command.split(), *option_words(options)]
     _refuse_unlisted(command, options, arguments)
     if arguments:
         words += ["--", *(str(argument) for argument in arguments)]
@@ -151,7 +156,8 @@ def ask(folder: Path, command: str, *arguments: str | Path, may_fail: bool = Fal
     return asked
 
 
-def _words(options: Mapping[str, Value]) -> list[str]:
+def option_words(options: Mapping[str, Value]) -> list[str]:
+    """Return options as a command line has them."""
     words: list[str] = []
     for name, value in options.items():
         option = _option(name)
@@ -191,7 +197,7 @@ def _file_params(command: str) -> set[str]:
     """Return the options of a command that name a file, and an empty text where its arguments do."""
     import click
 
-    found = _command(command)
+    found = command_of(command)
     return {
         option
         for param in found.params
@@ -200,7 +206,8 @@ def _file_params(command: str) -> set[str]:
     }
 
 
-def _command(path: str) -> click.Command:
+def command_of(path: str) -> click.Command:
+    """Return a command by its name, such as ``"board edit"``."""
     import click
 
     from finishlab.cli.lazy import finishlab

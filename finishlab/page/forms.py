@@ -44,6 +44,11 @@ class Field:
     value: str = ""
     """What stands there before anything is typed; ``"yes"`` in a box that is ticked."""
 
+    @property
+    def option(self) -> str:
+        """What it is called by the command."""
+        return self.name.rpartition(".")[2]
+
 
 @dataclass(frozen=True, slots=True)
 class Group:
@@ -58,10 +63,25 @@ class Group:
         return any(each.value for each in self.fields)
 
 
-def fields_of(command: click.Command, names: Sequence[str], values: Mapping[str, object] | None = None) -> list[Field]:
-    """Return options and arguments of a command as fields, with the values that stand there."""
+def fields_of(
+    command: click.Command, names: Sequence[str], values: Mapping[str, object] | None = None, *, before: str = ""
+) -> list[Field]:
+    """Return options and arguments of a command as fields, with the values that stand there.
+
+    Parameters
+    ----------
+    command
+        The command.
+    names
+        Options by their long name, with ``_`` for ``-``.
+    values
+        What stands there now, by the same names.
+    before
+        Put before a field's name, where a form has other fields of the same names.
+    """
     found = {_called(param): param for param in command.params}
-    return [_field(name, found[name], (values or {}).get(name)) for name in names]
+    fields = [_field(name, found[name], (values or {}).get(name)) for name in names]
+    return [replace(field, name=f"{before}{field.name}") for field in fields]
 
 
 def _called(param: click.Parameter) -> str:
@@ -113,11 +133,11 @@ def given(fields: Sequence[Field], typed: Mapping[str, str]) -> dict[str, Value]
     for field in fields:
         text = typed.get(field.name, "").strip()
         if field.look == "box":
-            options[field.name] = text == "yes"
+            options[field.option] = text == "yes"
         elif field.look == "lines":
-            options[field.name] = [line.strip() for line in text.splitlines() if line.strip()]
+            options[field.option] = [line.strip() for line in text.splitlines() if line.strip()]
         elif text:
-            options[field.name] = text
+            options[field.option] = text
     return options
 
 

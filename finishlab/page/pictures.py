@@ -9,7 +9,6 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Generic, TypeVar
 
@@ -20,22 +19,13 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-__all__ = ["KEPT_BYTES", "SIZES", "Kept", "Shown", "crop", "photos_of", "picture"]
+__all__ = ["KEPT_BYTES", "SIZES", "Kept", "crop", "picture"]
 
 SIZES: Final = {"small": 480, "large": 1600}
 """Name of a size -> pixels of the long side."""
 KEPT_BYTES: Final = 24_000_000
 """Of pictures in memory: about 600 small ones."""
 _QUALITY: Final = {"small": 80, "large": 88}
-
-
-@dataclass(frozen=True, slots=True)
-class Shown:
-    """A photo of a thing."""
-
-    place: int
-    """From 1 on, in the order they were logged."""
-    light: str
 
 
 class Kept(Generic[T]):
@@ -84,19 +74,7 @@ class Kept(Generic[T]):
                 self._size -= self._weigh(self._found.popitem(last=False)[1])
 
 
-_KEPT: Final = Kept(KEPT_BYTES, len)
-
-
-def photos_of(folder: Path, number: str) -> list[Shown]:
-    """Return the photos of a board or a floor spot, each once.
-
-    Raises
-    ------
-    LogbookError
-        If there is no such thing.
-    """
-    with _logbook(folder) as log:
-        return [Shown(place, light) for place, (_, light) in enumerate(_photos(log, number), 1)]
+_KEPT: Final = Kept[bytes](KEPT_BYTES, len)
 
 
 def picture(folder: Path, number: str, place: int, size: str) -> bytes:
@@ -115,7 +93,7 @@ def picture(folder: Path, number: str, place: int, size: str) -> bytes:
         photos = _photos(log, number)
         if not 1 <= place <= len(photos) or size not in SIZES:
             raise _none(number)
-        sha256 = photos[place - 1][0]
+        sha256 = photos[place - 1]
         path = log.photo_path(sha256)
     return _KEPT.get((sha256, size), lambda: thumbnail(path, SIZES[size], quality=_QUALITY[size]))
 
@@ -153,10 +131,10 @@ def crop(folder: Path, number: str, light: str, floor: tuple[float, ...], state:
     return _KEPT.get((str(folder), number, light, state), make)
 
 
-def _photos(log: Logbook, number: str) -> list[tuple[str, str]]:
-    """Return hash and light of each photo of a thing, once each, in the order they were logged."""
+def _photos(log: Logbook, number: str) -> list[str]:
+    """Return the hash of each photo of a board or a floor spot, once, in the order they were logged."""
     thing = log.floor_spot(number) if number[:1] in {"F", "f"} else log.board(number)
-    return list({found.photo: (found.photo, found.light) for found in thing.measurements}.values())
+    return list(dict.fromkeys(found.photo for found in thing.measurements))
 
 
 def _logbook(folder: Path) -> Logbook:

@@ -1,18 +1,30 @@
-"""How documents are read on a page: in the visitor's language, commands they name as links, numbers of things too."""
+"""What commands say, asked once for each state of the logbook, and how it is read on a page.
+
+A document is read in the visitor's language, with the commands it names as links to pages, and numbers of things too.
+"""
 
 from __future__ import annotations
 
 import functools
 import re
-from typing import TYPE_CHECKING, Final
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, Final
 
+from finishlab.page.app import Page, Visit
+from finishlab.page.asking import Asked, Value
+from finishlab.page.pictures import Kept
 from finishlab.page.texts import Words, words_in
-from finishlab.show.html import Reader
+from finishlab.show.document import Block, Line
+from finishlab.show.html import Reader, blocks_html
 
 if TYPE_CHECKING:
+    from collections.abc import Hashable
+
     from markupsafe import Markup
 
-__all__ = ["PAGES", "page_of", "reader"]
+    from finishlab.errors import FinishlabError
+
+__all__ = ["PAGES", "asked_of", "blocks_of", "kept", "markup", "page", "page_of", "reader"]
 
 PAGES: Final = {
     "start": ("/", "start.title"),
@@ -30,7 +42,7 @@ PAGES: Final = {
     "approve": ("/boards/{}/approve", "approve.title"),
     "standard": ("/standard", "standard.title"),
     "rank": ("/ranking", "ranking.title"),
-    "rank --full": ("/ranking#all", "ranking.all"),
+    "rank --full": ("/ranking#all", "ranking.below"),
     "stairs": ("/stair", "stair.title"),
     "plan": ("/plan", "plan.title"),
     "plan quantities": ("/plan/quantities", "plan.quantities"),
@@ -54,7 +66,8 @@ _COMMAND: Final = re.compile(
     r"finishlab(?P<words>(?: [a-z][a-z-]*){1,2})"
     r"""(?P<rest>(?: (?:--[a-z-]+|[A-Z][A-Z0-9.]*|"[^"]*"|“[^”]*”|[A-Z]\d+))*)"""
 )
-_LINKS: Final = re.compile(f"(?P<command>{_COMMAND.pattern})|\\b(?P<number>{_NUMBER.pattern})\\b")
+_LINKS: Final = re.compile(f"(?P<command>{_COMMAND.pattern})|\\b(?P<number>[BF][1-9]\\d{{0,5}})\\b")
+"""In a sentence, recipes and cans stay as they are: R311 is a section of a code too."""
 _READ: Final = 4096
 """Texts whose links were found that are kept."""
 
@@ -124,6 +137,8 @@ def _named(words: list[str], rest: str) -> tuple[tuple[str, str], str] | None:
     if name not in PAGES:
         return None
     address, title = PAGES[name]
+    if title not in words_in("en").own:  # its page is not built
+        return None
     number = _NUMBER.search(rest)
     if "{}" in address:
         address = address.format(number[0]) if number else _THINGS["B"]
@@ -140,3 +155,47 @@ def page_of(command: str) -> tuple[str, str] | None:
     found = _COMMAND.match(command)
     place = _named(found["words"].split(), found["rest"]) if found else None
     return None if place is None else place[0]
+
+
+_KEPT: Final[Kept[Any]] = Kept(300, lambda _: 1)
+"""What was asked lately, by the state of the logbook it was asked of."""
+
+
+def kept(visit: Visit, what: tuple[Hashable, ...], make: Callable[[], Any]) -> Any:  # noqa: ANN401 - whatever is made
+    """Return what was made of this state of the logbook today; a plan begins tomorrow."""
+    from finishlab.record import today
+
+    return _KEPT.get((visit.folder, visit.state, today(), *what), make)
+
+
+def asked_of(visit: Visit, command: str, *arguments: str, **options: Value) -> Asked:
+    """Return what a command that only looks up says, asked once for each state of the logbook."""
+    named = tuple((name, tuple(value) if isinstance(value, list) else value) for name, value in options.items())
+    asked: Asked = kept(
+        visit, (command, arguments, named), lambda: visit.ask(command, *arguments, may_fail=True, **options)
+    )
+    return asked
+
+
+def page(
+    visit: Visit,
+    title: str,
+    template: str,
+    values: Mapping[str, Any],
+    errors: Sequence[FinishlabError] = (),
+    status: int = 200,
+) -> Page:
+    """Return a page of this module's templates; `title` is the key of its heading, or the heading."""
+    heading = visit.words(title) if title in visit.words.own else title
+    return Page(heading, template, {"read": reader(visit.words), **values}, errors=errors, status=status)
+
+
+def markup(visit: Visit, blocks: Sequence[Block]) -> Markup:
+    """Return blocks as this visitor reads them."""
+    return blocks_html(blocks, reader(visit.words))
+
+
+def blocks_of(asked: Asked) -> list[Block]:
+    """Return all that a command said: its documents' blocks, and its lines."""
+    blocks = [block for each in asked.documents for block in each.blocks]
+    return [*blocks, *(Line(text, whole=True) for text in asked.results)]

@@ -28,13 +28,7 @@ def _set(visit: Visit) -> Answer:
     return Onward("/settings")
 
 
-def _start(visit: Visit) -> Answer:
-    """Show how far the job is. A view: it asks a command, and shows its document."""
-    return Page(visit.words("start.title"), "document.html.j2", {"documents": visit.ask("status").documents})
-
-
 ROUTES: Final = (
-    Route("/", show=_start, title="start.title"),
     Route("/state", show=_state),
     Route("/settings", show=_settings, do=_set, title="settings.title"),
 )
