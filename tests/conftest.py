@@ -131,7 +131,7 @@ def _new_logbooks_are_copied(tmp_path_factory: pytest.TempPathFactory) -> Iterat
     """
     folder = tmp_path_factory.mktemp("template")
     Logbook.open(folder).close()
-    template = sqlite3.connect(folder / DATABASE, check_same_thread=False)
+    template = sqlite3.connect(folder / DATABASE, check_same_thread=False)  # the page opens logbooks in threads
 
     def upgrade(engine: Engine, revision: str) -> None:
         with engine.connect() as connection:

@@ -470,7 +470,7 @@ def print_logged(
     if as_json:
         show_document(kind.document([kind.row(log, each) for each in stored]), as_json=True)
     elif not changed:
-        click.echo("\n".join(each.number for each in stored))
+        print_results("\n".join(each.number for each in stored))
 
 
 def _command(name: str, callback: Callable[..., Any], words: str, example: str) -> click.Command:

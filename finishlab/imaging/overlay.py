@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from finishlab.colorimetry.spaces import lab_to_srgb8, linear_to_srgb
+from finishlab.colorimetry.spaces import lab_to_srgb8, srgb8_of_linear
 from finishlab.imaging import drawing
 from finishlab.imaging.correction import Correction
 from finishlab.imaging.drawing import BLACK, WHITE, Ink
@@ -53,6 +53,8 @@ def check_picture(
     fit: StripFit,
     fields: Mapping[FieldName, FieldDrawing],
     correction: Correction | None = None,
+    *,
+    long_side: int = _LONG_SIDE,
 ) -> np.ndarray:
     """Return the photo with everything found drawn on it, shape (H, W, 3), uint8 sRGB.
 
@@ -70,8 +72,10 @@ def check_picture(
     correction
         The fit of tone and light. Adds lines of equal light over strip and fields, in per cent of the light at the
         strip's centre, and crosses out the greys that were not believed.
+    long_side
+        Pixels of the picture's long side, at most.
     """
-    factor = min(1.0, _LONG_SIDE / max(image.size))
+    factor = min(1.0, long_side / max(image.size))
     canvas = _shrunk(image, factor)
     # pixel centres stay pixel centres: a plain factor would be off by up to half a pixel
     shift = (factor - 1) / 2
@@ -106,8 +110,7 @@ def _shrunk(image: LinearImage, factor: float) -> np.ndarray:
     """Return the photo at the picture's size, 8 bit sRGB."""
     size = (round(image.size[0] * factor), round(image.size[1] * factor))
     small = cv2.resize(image.encoded, size, interpolation=cv2.INTER_AREA)
-    linear = image.decode[small] @ image.to_srgb.T.astype(np.float32)
-    return np.ascontiguousarray((linear_to_srgb(np.clip(linear, 0, 1)) * 255 + 0.5).astype(np.uint8))
+    return srgb8_of_linear(image.decode[small] @ image.to_srgb.T.astype(np.float32))
 
 
 def _points(matrix: np.ndarray, corners: np.ndarray) -> np.ndarray:

@@ -55,6 +55,7 @@ from finishlab.logbook.tables import (
     MeasurementRow,
     PairRow,
     PartEventRow,
+    PartRow,
     PhotoRow,
     StripRow,
 )
@@ -499,28 +500,34 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
 
     def boards_of_photos(self, photos: Collection[str]) -> dict[str, str]:
         """Return the board that each photo was measured for, by the start of its hash; those that were for none not."""
-        return self._owners(BoardRow, MeasurementRow.board_number, photos)
+        found = self._owners(BoardRow, BoardRow.number, MeasurementRow.board_number, photos)
+        return {photo: f"B{number}" for photo, number in found.items()}
 
     def spots_of_photos(self, photos: Collection[str]) -> dict[str, str]:
         """Return the floor spot that each photo was measured for; as `boards_of_photos`."""
-        return self._owners(FloorSpotRow, MeasurementRow.spot_number, photos)
+        found = self._owners(FloorSpotRow, FloorSpotRow.number, MeasurementRow.spot_number, photos)
+        return {photo: f"F{number}" for photo, number in found.items()}
+
+    def parts_of_photos(self, photos: Collection[str]) -> dict[str, int]:
+        """Return the part (`StoredPart.ident`) that each photo was measured for; as `boards_of_photos`."""
+        return self._owners(PartRow, PartRow.id, MeasurementRow.part_id, photos)
 
     def _owners(
         self,
-        table: type[BoardRow | FloorSpotRow],
+        table: type[BoardRow | FloorSpotRow | PartRow],
+        key: InstrumentedAttribute[int],
         owner: InstrumentedAttribute[int | None],
         photos: Collection[str],
-    ) -> dict[str, str]:
+    ) -> dict[str, int]:
         if not photos:
             return {}
         # A range and not LIKE, which no index serves; "g" comes after every digit of a hash.
         ranges = (MeasurementRow.photo_sha256.between(start, f"{start}g") for start in photos)
-        asked = select(MeasurementRow.photo_sha256, owner).join(table, owner == table.number)
+        asked = select(MeasurementRow.photo_sha256, key).join(table, owner == key)
         asked = asked.where(table.removed.is_(None), or_(*ranges)).order_by(MeasurementRow.id)
-        letter = "B" if table is BoardRow else "F"
         with self._read() as session:
             found = session.execute(asked).all()
-        return {start: f"{letter}{number}" for sha256, number in found for start in photos if sha256.startswith(start)}
+        return {start: number for sha256, number in found for start in photos if sha256.startswith(start)}
 
     def kinds_of_boards(self, besides: str) -> frozenset[tuple[str, bool]]:
         """Return what the other boards are for, each purpose with whether such a board is stained."""

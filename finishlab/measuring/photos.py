@@ -12,9 +12,10 @@ import warnings
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
+from contextvars import ContextVar
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final, TypeVar, cast
 
 from finishlab.errors import (
     DEBUG,
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
     from finishlab.logbook import Logbook
     from finishlab.measure import GreyArea, HandInspection, Inspection, Measurement, SurfaceArea, SurfaceKind
+    from finishlab.measure.learn_print import PrintFit
 
 __all__ = [
     "PHOTO_SUFFIXES",
@@ -44,11 +46,17 @@ __all__ = [
     "MeasureOptions",
     "PhotoResult",
     "expand_photos",
+    "found_strip",
     "inspect_photo",
+    "look",
+    "looking_elsewhere",
+    "measure_one",
     "measure_photo",
     "measure_photos",
     "photo_and_strip",
     "picture_paths",
+    "prepare_worker",
+    "print_in",
     "processors",
     "profile_of",
     "with_path",
@@ -257,7 +265,7 @@ def inspect_photo(
         kind: SurfaceKind = options.floor_is if options.fields == ("floor",) else "wood"
         profile = profile_of(image, options.profiles)
         return measure_by_hand(image, options.greys, options.area, kind, profile), image
-    image, fit = _found_strip(path)
+    image, fit = found_strip(path)
     known = {each.number: each for each in options.strip_greys}
     return measure(image, options.fields, options.floor_is, fit, known.get, profile_of(image, options.profiles)), image
 
@@ -268,8 +276,8 @@ def profile_of(image: LinearImage, profiles: Sequence[CameraProfile]) -> CameraP
     return next((each for each in profiles if camera and each.camera == camera), None)
 
 
-def _found_strip(path: Path) -> tuple[LinearImage, StripFit]:
-    """Return the photo at the least size that will do, and the strip in it."""
+def found_strip(path: Path) -> tuple[LinearImage, StripFit]:
+    """Return the photo at the least size that will do, and the strip in it; `NoStripError` where there is none."""
     from finishlab.imaging.finder import find_strip
     from finishlab.imaging.texture import looks_blurred
     from finishlab.photos import read_photo
@@ -296,6 +304,22 @@ def _found_strip(path: Path) -> tuple[LinearImage, StripFit]:
         del image  # before the next is decoded: a very large photo is not to be held twice
 
 
+def print_in(path: Path) -> PrintFit:
+    """Return what a photo of the strip from a few steps back says of its print.
+
+    Raises
+    ------
+    PhotoError
+        If the file cannot be read as a photo.
+    FinishlabError
+        What `finishlab.measure.learn_print.look_at_print` raises.
+    """
+    from finishlab.measure.learn_print import look_at_print
+    from finishlab.photos import read_photo
+
+    return look_at_print(read_photo(path))
+
+
 def photo_and_strip(path: Path, *, by_hand: bool = False) -> tuple[LinearImage, StripFit | None]:
     """Return a photo and the strip in it, None where none is found or, `by_hand`, none is looked for."""
     from finishlab.photos import read_photo
@@ -303,7 +327,7 @@ def photo_and_strip(path: Path, *, by_hand: bool = False) -> tuple[LinearImage, 
     if by_hand:
         return read_photo(path), None
     try:
-        return _found_strip(path)
+        return found_strip(path)
     except NoStripError:
         return read_photo(path, long_side=_QUICK_LONG_SIDE), None
 
@@ -393,18 +417,46 @@ class InterruptedMeasuringError(KeyboardInterrupt):
 
 
 Job = tuple[Path, FinishlabError | None, MeasureOptions, Path | None]
+Found = TypeVar("Found")
+_ELSEWHERE: ContextVar[Callable[..., Any] | None] = ContextVar("finishlab.photos_elsewhere", default=None)
+
+
+@contextlib.contextmanager
+def looking_elsewhere(run: Callable[..., Any]) -> Iterator[None]:
+    """Have photos opened by `run`, in this context alone: it is given the work and its arguments, as `look` is.
+
+    Who serves photos of others has them opened in processes that may break, and knows some answers already.
+    """
+    before = _ELSEWHERE.set(run)
+    try:
+        yield
+    finally:
+        _ELSEWHERE.reset(before)
+
+
+def look(work: Callable[..., Found], *args: object) -> Found:
+    """Return what some work on a photo gives, done here unless this context has it done elsewhere."""
+    run = _ELSEWHERE.get()
+    return work(*args) if run is None else cast("Found", run(work, *args))
+
+
+def _looked(job: Job) -> PhotoResult:
+    try:
+        return look(measure_one, job)
+    except FinishlabError as failure:  # of who did the work, not of the photo
+        return PhotoResult(str(job[0]), error=failure)
 
 
 def _run(jobs: Sequence[Job], workers: int) -> Iterator[tuple[int, PhotoResult]]:
     """Yield each job's number and result as they are done."""
-    if workers <= 1 or len(jobs) <= _ALONE:
-        yield from ((index, _measure_one(job)) for index, job in enumerate(jobs))
+    if workers <= 1 or len(jobs) <= _ALONE or _ELSEWHERE.get() is not None:
+        yield from ((index, _looked(job)) for index, job in enumerate(jobs))
         return
     # Processes are started afresh: a copy of this one may hold locks of threads that were not copied.
     context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(min(workers, len(jobs)), context, _prepare_worker, (tuple(sys.warnoptions),)) as pool:
+    with ProcessPoolExecutor(min(workers, len(jobs)), context, prepare_worker, (tuple(sys.warnoptions),)) as pool:
         with _deaf_to_interrupts():
-            running = {pool.submit(_measure_one, job): index for index, job in enumerate(jobs)}
+            running = {pool.submit(measure_one, job): index for index, job in enumerate(jobs)}
         try:
             for future in as_completed(running):
                 yield running[future], _outcome(future, jobs[running[future]][0])
@@ -438,7 +490,8 @@ def _outcome(future: Future[PhotoResult], path: Path) -> PhotoResult:
         return PhotoResult(str(path), error=error)
 
 
-def _prepare_worker(warn_options: tuple[str, ...]) -> None:
+def prepare_worker(warn_options: tuple[str, ...]) -> None:
+    """Set up a process that measures photos for another one: it ends with that one."""
     # One worker a processor is enough: the image library shall not start threads of its own beside.
     os.environ["OPENCV_FOR_THREADS_NUM"] = "1"
     if not warn_options and not os.environ.get(DEBUG):
@@ -454,7 +507,7 @@ def _end_with_parent() -> None:
         os._exit(1)
 
 
-def _measure_one(job: Job) -> PhotoResult:
+def measure_one(job: Job) -> PhotoResult:
     """Measure one photo; whatever goes wrong is in the result, so that the others are still tried."""
     path, error, options, picture = job
     if error is not None:

@@ -31,11 +31,13 @@ if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
     from finishlab.matching.costs import Costs
     from finishlab.measure import FieldMeasurement, Inspection, StripReading
+    from finishlab.measure.flow import PartialInspection
     from finishlab.measuring.photos import PhotoResult
 
 __all__ = [
     "measurement_document",
     "picture_of",
+    "picture_of_refused",
     "save_picture",
     "save_refusal",
 ]
@@ -199,7 +201,9 @@ def save_picture(path: Path, inspection: Inspection | HandInspection, image: Lin
     write_png(path, _joined(picture_of(inspection, image), _panel_of(inspection)))
 
 
-def picture_of(inspection: Inspection | HandInspection, image: LinearImage) -> np.ndarray:
+def picture_of(
+    inspection: Inspection | HandInspection, image: LinearImage, *, long_side: int = _LONG_SIDE
+) -> np.ndarray:
     """Return the photo with all that was found in it, shape (H, W, 3), uint8 sRGB; without the panel."""
     if isinstance(inspection, HandInspection):
         return _picture_by_hand(inspection, image)
@@ -213,7 +217,21 @@ def picture_of(inspection: Inspection | HandInspection, image: LinearImage) -> n
         )
         for name, view in inspection.views.items()
     }
-    return check_picture(image, inspection.fit, drawings, inspection.correction)
+    return check_picture(image, inspection.fit, drawings, inspection.correction, long_side=long_side)
+
+
+def picture_of_refused(
+    image: LinearImage, fit: StripFit, fields: Sequence[FieldName], *, long_side: int = _LONG_SIDE
+) -> tuple[np.ndarray, PartialInspection]:
+    """Return a photo that gave no figure with what was found in it, as `picture_of` does, and what that was."""
+    from finishlab.measure.flow import inspect_partly
+
+    seen = inspect_partly(image, fit, fields)
+    drawings = {
+        name: FieldDrawing(seen.surfaces.get(name), STRIP.fields[name], PX_PER_MM, None, f"{name}: no figure")
+        for name in fields
+    }
+    return check_picture(image, fit, drawings, seen.correction, long_side=long_side), seen
 
 
 def save_refusal(
@@ -246,23 +264,17 @@ def save_refusal(
     OutputError
         If the file cannot be written.
     """
-    from finishlab.measure.flow import inspect_partly
-
     if fit is None:
         canvas, factor = _canvas(image)
         for rect in areas:
             _outline(canvas, _box(rect, factor))
         write_png(path, _joined(canvas, PanelContent(refused=error.message, hint=error.hint)))
         return
-    seen = inspect_partly(image, fit, fields)
-    drawings = {
-        name: FieldDrawing(seen.surfaces.get(name), STRIP.fields[name], PX_PER_MM, None, f"{name}: no figure")
-        for name in fields
-    }
+    picture, seen = picture_of_refused(image, fit, fields)
     content = PanelContent(
         refused=error.message, hint=error.hint, correction=seen.correction, greys=GreyPoints(seen.readings, seen.greys)
     )
-    write_png(path, _joined(check_picture(image, fit, drawings, seen.correction), content))
+    write_png(path, _joined(picture, content))
 
 
 def _joined(canvas: np.ndarray, content: PanelContent) -> np.ndarray:

@@ -37,7 +37,10 @@ if TYPE_CHECKING:
 __all__ = ["ORDER", "VIEWS", "Answer", "Form", "Onward", "Page", "Route", "Sent", "Upload", "Visit", "application"]
 
 _HERE: Final = Path(__file__).parent
-VIEWS: Final = ("finishlab.page.answer", "finishlab.page.views", "finishlab.page.stair", "finishlab.page.settings")
+VIEWS: Final = (
+    *("finishlab.page.answer", "finishlab.page.photograph", "finishlab.page.views", "finishlab.page.stair"),
+    "finishlab.page.settings",
+)
 """Modules with ``ROUTES``."""
 ORDER: Final = (
     *("/", "/photograph", "/boards", "/floor", "/ranking", "/next", "/stair", "/plan", "/print", "/recipes", "/cans"),

@@ -14,7 +14,17 @@ from typing import Final
 
 from finishlab.errors import PhotoError
 
-__all__ = ["FORMATS_READ", "MAX_MEGAPIXELS", "PhotoFile", "check_size", "load_file", "png_chunks", "too_large"]
+__all__ = [
+    "FORMATS_READ",
+    "HEAD_BYTES",
+    "MAX_MEGAPIXELS",
+    "PhotoFile",
+    "check_size",
+    "load_file",
+    "photo_kind",
+    "png_chunks",
+    "too_large",
+]
 
 FORMATS_READ: Final = "JPEG, PNG, TIFF, WebP or HEIC"
 MAX_MEGAPIXELS: Final = 100
@@ -22,6 +32,8 @@ MAX_MEGAPIXELS: Final = 100
 _MAX_BYTES: Final = 800_000_000
 """A photo of `MAX_MEGAPIXELS` with 16 bits and no compression takes 600 MB; anything larger is not read at all."""
 
+HEAD_BYTES: Final = 32
+"""Of a file, that tell what it is."""
 _HEIF_BRANDS: Final = {b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"}
 _RAW_HEADS: Final = (b"FUJIFILM", b"IIU\0", b"IIRO", b"IIRS", b"MMOR", b"FOVb")
 """First bytes of raw files that are not plain TIFFs (LibRaw's list, from memory)."""
@@ -93,13 +105,30 @@ def load_file(path: Path) -> PhotoFile:
         If there is no such file, it is a folder, cannot be read, is empty, too large or no picture.
     """
     data = _read_bytes(path)
-    head = data[:32]
-    kind = _format(head)
-    file = PhotoFile(path, data, hashlib.sha256(data).hexdigest(), kind or "")
-    if kind is None:
-        raise _not_read(file, head)
+    file = PhotoFile(path, data, hashlib.sha256(data).hexdigest(), photo_kind(path.name, data[:HEAD_BYTES]))
     _check_complete(file)
     return file
+
+
+def photo_kind(name: str, head: bytes) -> str:
+    """Return what kind of picture a file says it is, see `PhotoFile.format`.
+
+    Parameters
+    ----------
+    name
+        The file's, for sentences.
+    head
+        Its first `HEAD_BYTES` bytes.
+
+    Raises
+    ------
+    PhotoError
+        ``"photo-empty"``, ``"photo-format"`` or ``"not-a-photo"``.
+    """
+    kind = _format(head)
+    if kind is None:
+        raise _not_read(PhotoFile(Path(name), head, "", ""), head)
+    return kind
 
 
 def _read_bytes(path: Path) -> bytes:
@@ -126,8 +155,6 @@ def _read_bytes(path: Path) -> bytes:
         raise PhotoError(
             "photo-unreadable", f"{path.name} cannot be read ({reason}).", "Check that the file is yours to read."
         ) from error
-    if not data:
-        raise PhotoError("photo-empty", f"{path.name} is empty.", "Copy it again from the phone or camera.")
     return data
 
 
@@ -146,6 +173,8 @@ def _format(head: bytes) -> str | None:
 
 
 def _not_read(file: PhotoFile, head: bytes) -> PhotoError:
+    if not head:
+        return file.unreadable("photo-empty", "is empty", "Copy it again from the phone or camera.")
     if head[4:8] == b"ftyp":
         avif = head[8:12] in (b"avif", b"avis")
         return file.unsupported("an AVIF picture" if avif else "a video")

@@ -127,16 +127,15 @@ def learn_from_far(
         What `finishlab.measure.learn_print.learn_print` raises, and `learn_from_readings`.
     """
     from finishlab.imaging.greys import greys_of_readings
-    from finishlab.measure.learn_print import learn_print, look_at_print
-    from finishlab.measuring.photos import with_path
-    from finishlab.photos import read_photo
+    from finishlab.measure.learn_print import learn_print
+    from finishlab.measuring.photos import look, print_in, with_path
 
     if readings:
         _check(readings)
     looks, errors = [], []
     for path in paths:
         try:
-            looks.append(look_at_print(read_photo(Path(path))))
+            looks.append(look(print_in, Path(path)))
         except FinishlabError as error:
             errors.append(with_path(error, Path(path)))
     if not looks:

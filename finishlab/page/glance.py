@@ -1,0 +1,225 @@
+"""What one photo shows at first sight, found in a worker: its strip, its surfaces, what it most likely is, a picture.
+
+The way is that of the commands; nothing is judged here. What was measured goes back in the form in which a command asks
+for it (`Glance.made`), so that a photo that is then logged as what it looked like is not measured again.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, Literal
+
+from finishlab.errors import FinishlabError, NoStripError, QualityError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from finishlab.board.checks import FloorSeen
+    from finishlab.imaging.finder import StripFit
+    from finishlab.imaging.pixels import LinearImage
+    from finishlab.measure import Inspection, Measurement
+    from finishlab.measuring.photos import MeasureOptions
+    from finishlab.quality import Doubt
+
+__all__ = ["Glance", "KindName", "Known", "glance"]
+
+KindName = Literal["strip", "floor", "board", "pair", "tread"]
+"""What a photo can be of: the strip from afar, a place of the floor, a board, a board beside the floor, a tread."""
+_AFAR: Final = 0.32
+"""Share of the photo's long side below which the strip is seen from afar: it takes half of it to measure beside, and a
+tenth to a quarter to learn its print from."""
+_ALIKE: Final = 2.0
+"""dE00 below which both sides of the strip may well be one surface. This tool's own: both sides of one rendered floor
+differ by 0 to 1.3; a proposal only."""
+_PICTURE: Final = 1200
+"""Pixels of the picture's long side: a phone's screen has no more."""
+_QUALITY: Final = 80
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What the logbook knows that a photo is looked at with."""
+
+    asked: Mapping[KindName, MeasureOptions]
+    """Kind -> how the command for it measures, with what is known of strips and cameras; none for the strip itself."""
+    seen: FloorSeen
+    alone: KindName = "board"
+    """What a surface without the floor is rather: a board, or a tread."""
+    floor_next: bool = True
+    """Whether a photo with one surface all around is rather of the floor."""
+
+
+@dataclass(frozen=True, slots=True)
+class Glance:
+    """What was found."""
+
+    kind: KindName | None = None
+    """What it most likely is; None where nothing says it."""
+    strip: int | None = None
+    """The strip's number."""
+    tilt_deg: float | None = None
+    """How far off straight above the camera was; None where no strip was found."""
+    measurement: Measurement | None = None
+    error: FinishlabError | None = None
+    """Why it gives no figure."""
+    doubts: tuple[Doubt, ...] = ()
+    made: tuple[tuple[Any, tuple[Any, ...], Any], ...] = ()
+    """Work, its arguments, what came of it: as a command would ask for it."""
+
+    @property
+    def found(self) -> bool:
+        """Whether the strip was found."""
+        return self.tilt_deg is not None
+
+
+def glance(path: Path, known: Known, picture: Path) -> Glance:
+    """Look at one photo, and write a picture of what was found in it.
+
+    Parameters
+    ----------
+    path
+        The photo.
+    known
+        What the logbook knows.
+    picture
+        Where the picture goes, a JPEG.
+
+    Returns
+    -------
+    Glance
+        What is wrong with the photo is in it.
+    """
+    from finishlab.measuring.photos import found_strip
+
+    try:
+        image, fit = found_strip(path)
+    except NoStripError as error:
+        return _from_afar(path, picture, error)
+    except FinishlabError as error:
+        return Glance(error=error)
+    if _share(image, fit) < _AFAR:
+        return _from_afar(path, picture, None)
+    try:
+        found = _inspected(image, fit, known)
+    except QualityError as error:
+        return _refused(image, fit, picture, error)
+    kind = _kind_of(found.measurement, known)
+    shown, made = _as_asked(path, image, fit, known, found, kind)
+    _draw(picture, shown, image)
+    result = shown.measurement
+    doubts = {each.code: each for field in result.fields.values() for each in field.doubts}
+    return Glance(kind, fit.number, fit.tilt_deg, result, None, tuple(doubts.values()), made)
+
+
+def _share(image: LinearImage, fit: StripFit) -> float:
+    """Return how much of the photo's long side the strip takes."""
+    from finishlab.imaging.strip import STRIP
+
+    return fit.px_per_mm * STRIP.width / max(image.size)
+
+
+def _inspected(image: LinearImage, fit: StripFit, known: Known) -> Inspection:
+    """Measure both sides of the strip, or that which allows it.
+
+    Raises
+    ------
+    QualityError
+        Why neither does.
+    """
+    first: QualityError | None = None
+    for kind in ("pair", known.alone, "floor"):
+        try:
+            return _measured(image, fit, known.asked[kind])
+        except QualityError as error:
+            first = first or error
+    raise first or AssertionError
+
+
+def _measured(image: LinearImage, fit: StripFit, options: MeasureOptions) -> Inspection:
+    from finishlab.measure import measure
+    from finishlab.measuring.photos import profile_of
+
+    greys = {each.number: each for each in options.strip_greys}
+    return measure(image, options.fields, options.floor_is, fit, greys.get, profile_of(image, options.profiles))
+
+
+def _kind_of(found: Measurement, known: Known) -> KindName:
+    """Return what a photo most likely shows, by what lies at the two sides of the strip."""
+    if "floor" not in found.fields:
+        return known.alone
+    if "board" not in found.fields:
+        return "floor"
+    floor_there = known.seen.strange(found.fields["floor"]) is None
+    alike = found.pair is not None and found.pair.value < _ALIKE
+    if alike and (known.floor_next or not floor_there):
+        return "floor"
+    return "pair" if floor_there else known.alone
+
+
+def _as_asked(
+    path: Path, image: LinearImage, fit: StripFit, known: Known, found: Inspection, kind: KindName
+) -> tuple[Inspection, tuple[tuple[Any, tuple[Any, ...], Any], ...]]:
+    """Return the photo measured as the command for its kind measures it, and that as such a command asks for it."""
+    from finishlab.measuring.photos import PhotoResult, measure_one
+
+    options = known.asked[kind]
+    if tuple(found.views) != options.fields:
+        with contextlib.suppress(QualityError):
+            found = _measured(image, fit, options)
+    job = (path, None, options, None)
+    return found, ((measure_one, (job,), PhotoResult(str(path), found.measurement)),)
+
+
+def _from_afar(path: Path, picture: Path, none: NoStripError | None) -> Glance:
+    """Look at a photo of the strip from a few steps back; where there is no strip either, `none` says so."""
+    from finishlab.imaging.finder import find_strip
+    from finishlab.imaging.overlay import check_picture
+    from finishlab.measure.learn_print import look_at_print
+    from finishlab.measuring.photos import print_in
+    from finishlab.photos import read_photo
+
+    image = read_photo(path)
+    try:
+        fit = find_strip(image, small=True)
+    except NoStripError as error:
+        _draw_photo(picture, image)
+        return Glance(error=none or error)
+    _write(picture, check_picture(image, fit, {}, long_side=_PICTURE))
+    try:
+        look = look_at_print(image)
+    except FinishlabError as error:
+        return Glance("strip", fit.number, fit.tilt_deg, error=error)
+    made = ((print_in, (path,), look),)
+    return Glance("strip", look.number, fit.tilt_deg, doubts=look.doubts, made=made)
+
+
+def _refused(image: LinearImage, fit: StripFit, picture: Path, error: QualityError) -> Glance:
+    from finishlab.measuring.shown import picture_of_refused
+
+    _write(picture, picture_of_refused(image, fit, ("board", "floor"), long_side=_PICTURE)[0])
+    return Glance(None, fit.number, fit.tilt_deg, error=error)
+
+
+def _draw(picture: Path, found: Inspection, image: LinearImage) -> None:
+    from finishlab.measuring.shown import picture_of
+
+    _write(picture, picture_of(found, image, long_side=_PICTURE))
+
+
+def _draw_photo(picture: Path, image: LinearImage) -> None:
+    from finishlab.imaging.opencv import shrink
+    from finishlab.photos import srgb_pixels
+
+    small = replace(image, encoded=shrink(image.encoded, max(1.0, max(image.size) / _PICTURE)))
+    _write(picture, srgb_pixels(small))
+
+
+def _write(picture: Path, pixels: Any) -> None:  # noqa: ANN401 - an array, of a library that is loaded late
+    """Write a picture whole or not at all; it has nothing of the photo but its pixels."""
+    from finishlab.photos import write_jpeg
+
+    part = picture.with_suffix(".part")
+    part.write_bytes(write_jpeg(pixels, quality=_QUALITY))
+    part.replace(picture)
