@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.page.asking import Value
     from finishlab.page.texts import Words
-    from finishlab.recipe.records import Can
+    from finishlab.recipe import Can
     from finishlab.show.document import Document
     from finishlab.stair.documents import FlightShown, PartShown
     from finishlab.stair.entering import Done
