@@ -121,7 +121,7 @@ def _compared(log: Logbook) -> Comparison | None:
     from finishlab.rank.comparing import compare
 
     try:
-        return compare(log)
+        return compare(log, full=False)
     except FinishlabError:
         return None
 

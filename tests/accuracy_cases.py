@@ -23,9 +23,9 @@ from render.view import Light, View
 
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.estimate import LabEstimate
-from finishlab.imaging.colours import SATURATION_BOOST
 from finishlab.imaging.greys import USUAL, StripGreys
 from finishlab.imaging.pixels import LinearImage
+from finishlab.imaging.processing import SATURATION_BOOST
 from finishlab.imaging.strip import FieldName
 from finishlab.matching.scatter import pool_estimates
 

@@ -38,11 +38,11 @@ class Guess:
     """Which way of measuring it bears on: a name of `accuracy_ways.WAYS`."""
 
 
-_COLOURS: Final = "finishlab.imaging.colours"
+_COLOURS: Final = "finishlab.imaging.processing"
 _GREYS: Final = "finishlab.imaging.greys"
-_PRINT: Final = "finishlab.imaging.priors"
+_PRINT: Final = "finishlab.imaging.strip"
 _LEARN: Final = "finishlab.measure.learn_print"
-_SCREENS: Final = "finishlab.imaging.screens"
+_SCREENS: Final = "finishlab.imaging.rectify"
 
 GUESSES: Final = (
     Guess("phones boost saturation by 2 +- 7 %: -2 or 10 %", _COLOURS, "SATURATION_BOOST", ((0.98, 0.07), (1.1, 0.07))),
@@ -78,7 +78,7 @@ GUESSES: Final = (
     ),
     Guess(
         "slope of raw files, 1 +- 0.02: +- 0.005 or 0.05",
-        "finishlab.imaging.priors",
+        "finishlab.imaging.correction",
         "straight_tone.__wrapped__.__defaults__",
         ((0.005,), (0.05,)),
         "raw",
@@ -98,9 +98,9 @@ GUESSES: Final = (
 """Every constant marked 'common practice, no source' that a figure rests on."""
 
 WORDS_ONLY: Final = {
-    ("finishlab.imaging.texture", "_COARSE_MM"): "how grain is described",
-    ("finishlab.measure.quality_checks", "_WOOD_HUE"): "when a colour is called no wood's",
-    ("finishlab.measure.quality_checks", "_CROSSED_DEG"): "when grains of two photos are said to cross",
+    ("finishlab.imaging.sampling", "_COARSE_MM"): "how grain is described",
+    ("finishlab.measure.uncertainty_budget", "_WOOD_HUE"): "when a colour is called no wood's",
+    ("finishlab.measure.uncertainty_budget", "_CROSSED_DEG"): "when grains of two photos are said to cross",
     ("finishlab.matching.guards", "FAR_DAYS"): "when photos are said to lie far apart in time",
     ("finishlab.matching.guards", "SHEEN_GU"): "when gloss is said to differ",
     ("finishlab.matching.guards", "CROSSED_DEG"): "when grains are said to cross",

@@ -29,8 +29,8 @@ from finishlab.imaging.pixels import LinearImage, PhotoInfo
 from finishlab.imaging.strip import FieldName
 from finishlab.measure.flow import Inspection, measure
 from finishlab.measure.results import SurfaceKind
+from finishlab.photos.decoders import chroma_blocks
 from finishlab.photos.header import chroma_step
-from finishlab.photos.jpeg import chroma_blocks
 
 Record = dict[str, Any]
 """One measurement beside its truth, as JSON can hold it."""

@@ -20,11 +20,10 @@ from render.chance import random_scene
 
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import rgb_to_lab
-from finishlab.imaging.colours import SATURATION_BOOST, unboosted, unboosted_readings, white_matrix
-from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
+from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction, phone_tone
 from finishlab.imaging.greys import USUAL
 from finishlab.imaging.pixels import LinearImage
-from finishlab.imaging.priors import phone_tone
+from finishlab.imaging.processing import SATURATION_BOOST, unboosted, unboosted_readings, white_matrix
 from finishlab.imaging.rectify import CorrectedImage, flatten, read_patches
 from finishlab.imaging.strip import STRIP, FieldName, Rect
 from finishlab.measure.flow import PX_PER_MM, Inspection

@@ -35,8 +35,8 @@ from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import reflectance_of_lightness, rgb_to_lab
 from finishlab.colorimetry.spectra import chart_lab
 from finishlab.errors import FinishlabError
-from finishlab.imaging.colours import SATURATION_BOOST, unboosted
 from finishlab.imaging.pixels import LinearImage
+from finishlab.imaging.processing import SATURATION_BOOST, unboosted
 from finishlab.imaging.strip import Rect
 from finishlab.measure.areas import GreyArea, PixelRect
 from finishlab.measure.by_hand import colours_by_hand

@@ -8,7 +8,9 @@ round that fails can be run again.
 from __future__ import annotations
 
 import argparse
+import hashlib
 import json
+import multiprocessing
 import os
 import random
 import shutil
@@ -22,16 +24,18 @@ import zipfile
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from multiprocessing.connection import Connection
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, NoReturn
 
-from click.testing import CliRunner, Result
-from logbook_makers import DAY, keep, measurement, take_back, trial
+from click.testing import CliRunner
+from logbook_makers import DAY, keep, measurement, old_logbook, trial
 
-from finishlab.board import BoardRecord, FloorSpotRecord
+from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.cli import finishlab
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook
+from finishlab.logbook.archive import export_logbook
 from finishlab.recipe import Can
 from finishlab.stair.records import Flight, Part, PartEvent
 
@@ -114,13 +118,44 @@ def fill(folder: Path) -> Path:
     return folder / "log"
 
 
-def run(log: Path, *words: str) -> Result:
-    """Run a command in this process on a logbook."""
+HANG_S: Final = 10.0
+"""Seconds of processor time after which a command counts as hung; others may use the machine meanwhile."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ran:
+    """How a command ended."""
+
+    exit_code: int
+    output: str
+    stdout: str = ""
+    stderr: str = ""
+
+
+class _HungError(BaseException):
+    """Not to be caught by what runs."""
+
+
+def _hung(_signal: int, _frame: object) -> NoReturn:
+    raise _HungError
+
+
+def run(log: Path, *words: str) -> Ran:
+    """Run a command in this process on a logbook; stop it when it takes too long."""
     env = {"FINISHLAB_LOGBOOK": str(log), "FINISHLAB_DEBUG": "", "COLUMNS": "100"}
-    return CliRunner(env=env).invoke(finishlab, words)
+    before = signal.signal(signal.SIGPROF, _hung)
+    signal.setitimer(signal.ITIMER_PROF, HANG_S)
+    try:
+        result = CliRunner(env=env).invoke(finishlab, words)
+    except _HungError:
+        return Ran(-1, f"hung for more than {HANG_S} s of processor time")
+    finally:
+        signal.setitimer(signal.ITIMER_PROF, 0.0)
+        signal.signal(signal.SIGPROF, before)
+    return Ran(result.exit_code, result.output, result.stdout, result.stderr)
 
 
-def said_badly(result: Result) -> str | None:
+def said_badly(result: Ran) -> str | None:
     """Return what is wrong with how a command ended, whatever its answer is; None if nothing."""
     text = result.output
     if "Traceback" in text or "Something went wrong" in text or result.exit_code not in range(7):
@@ -300,57 +335,74 @@ COMMANDS: Final = (
     ("backup", "BACKUP"),
     ("import", "ARCHIVE"),
 )
-"""What is killed; of an old logbook, which is brought up to date first, the first command is."""
+"""What is killed."""
+OLDER: Final = ("0004", "0001", "0005", "0002", "0006", "0003")
+"""The steps a logbook can be at that was left alone for years."""
 
 
 def try_kills(rounds: int, folder: Path, seed: int = 1) -> Figures:
-    """Kill the real command at a random moment, over and over on one logbook; what it acknowledged must be there.
+    """Kill the real command at a random moment of its work, over and over on one logbook; what it said stays.
 
     After each kill the logbook must be sound but for files the next write clears, and after the next write sound.
     """
     log = fill(folder)
-    archive = folder / "sent.zip"
-    assert run(log, "export", str(archive)).exit_code == 0
     figures, chance = Figures(rounds), random.Random(seed)  # noqa: S311 - a draw, no secret
-    begun = time.monotonic()
-    assert _killed(log, ["can", "add", "first", "--kind", "oil stain"], 100.0)[0] == 0
-    whole = time.monotonic() - begun
     acknowledged: set[str] = set()
+    seen: set[str] = set()
+    spans: dict[tuple[Sequence[str], bool], Watched] = {}
     for number in range(seed, seed + rounds):
-        words = words_of(chance.choice(COMMANDS), folder, number)
-        ended, told = _killed(log, words, chance.uniform(0.3, 2.5) * whole)
-        killed = "killed after its write" if f"s{number}" in _known(log) else "killed"
-        figures.outcomes[killed if ended is None else f"ended with {ended}"] += 1
+        command, anew = chance.choice(COMMANDS), number % ANEW == 0
+        if (command, anew) not in spans:
+            shutil.copytree(log, folder / "tried", ignore_dangling_symlinks=True)
+            words = words_of(command, folder, number, copy="tried-copy")
+            spans[command, anew] = _watched(folder / "tried", words, anew=anew)
+            for used in ("tried", "tried-copy"):
+                shutil.rmtree(folder / used, ignore_errors=True)
+        words = words_of(command, folder, number)
+        aim = spans[command, anew].aim(chance)
+        done = _watched(log, words, aim, anew=anew)
+        figures.outcomes[_told(done, after=f"s{number}" in _known(log))] += 1
+        ended, told = done.ended, done.told
         wrong = [] if ended in {None, 0, 1, 2, 3, 5, 6} else [f"code {ended}: {told[-200:]}"]
         wrong += [told[-200:]] if "Traceback" in told or "Something went wrong" in told else []
-        if ended == 0 and words[1:2] == ["add"]:
+        if ended == 0 and (words[1:2] == ["add"] or words[0] == "import"):
             acknowledged.add(f"s{number}")
         wrong += _unsound(log, acknowledged)
-        figures.faults += [f"kill {number} ({' '.join(words[:2])}): {each}" for each in wrong]
+        figures.faults += [
+            f"kill {number} ({' '.join(words[:2])}, {aim}): {each}" for each in wrong if each not in seen
+        ]
+        seen.update(wrong)
     return figures
 
 
+def _told(done: Watched, *, after: bool) -> str:
+    if done.ended is not None:
+        return f"ended with {done.ended}"
+    if after:
+        return "killed after its write"
+    return "killed before it wrote" if done.wrote is None else "killed while it wrote"
+
+
 def try_migrations(rounds: int, folder: Path, seed: int = 1) -> Figures:
-    """Kill the first command on an older logbook while it is brought up to date; the next one finds it whole."""
-    log = fill(folder)
-    take_back(log / "logbook.db", "0004_camera_profiles")
-    for beside in log.glob("logbook.db-*"):
-        beside.unlink()
+    """Kill the first command on a logbook of each older step while it is brought up; the next one finds it whole."""
+    steps = OLDER[:rounds]
+    olds = {step: old_logbook(step, folder / step) for step in steps}
     figures, chance = Figures(rounds), random.Random(seed)  # noqa: S311 - a draw, no secret
-    begun = time.monotonic()
-    shutil.copytree(log, folder / "first")
-    assert _killed(folder / "first", ["board", "list"], 100.0)[0] == 0
-    whole = time.monotonic() - begun
+    spans: dict[str, Watched] = {}
     for number in range(seed, seed + rounds):
-        place = folder / f"old-{number}"
-        shutil.copytree(log, place)
-        ended, _ = _killed(place, ["board", "list"], chance.uniform(0.3, 1.1) * whole)
-        step = _step(place)
-        figures.outcomes[f"killed at {step}" if ended is None else f"ended with {ended}"] += 1
+        old, place = olds[steps[number % len(steps)]], folder / f"old-{number}"
+        if old.name not in spans:
+            shutil.copytree(old, place)
+            spans[old.name] = _watched(place, ["board", "list"])
+            shutil.rmtree(place)
+        shutil.copytree(old, place)
+        done = _watched(place, ["board", "list"], spans[old.name].aim(chance))
+        at = "before" if _step(place) == old.name else "at today's step"
+        figures.outcomes[f"killed {at}" if done.ended is None else f"ended with {done.ended}"] += 1
         result = run(place, "board", "list")
         wrong = [] if result.exit_code == 0 and "B2" in result.output else [result.output[-200:]]
         with Logbook.open(place) as opened:
-            wrong += [each.what for each in opened.audit()]
+            wrong += [each.what for each in opened.audit() if each.code != "photo-missing"]  # old ones are kept without
         figures.faults += [f"migration {number}: {each}" for each in wrong]
         shutil.rmtree(place)
     return figures
@@ -378,24 +430,162 @@ def _photo(folder: Path, number: int) -> Path:
     return path
 
 
-def _killed(log: Path, words: Sequence[str], after: float) -> tuple[int | None, str]:
-    """Run the real command and kill it after some seconds; return its exit code (None if killed) and words."""
-    env = os.environ | {"FINISHLAB_LOGBOOK": str(log), "FINISHLAB_DEBUG": ""}
-    command = [sys.executable, "-m", "finishlab.cli", *words]
-    with subprocess.Popen(command, env=env, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as running:
+ANEW: Final = 8
+"""One command of so many is started as a user starts it, the others from a process that has loaded the program."""
+
+
+@dataclass(frozen=True, slots=True)
+class Watched:
+    """How a command went: when it wrote first and when it ended, s after its start; None for what it did not."""
+
+    ended: int | None
+    told: str
+    wrote: float | None
+    took: float
+
+    def aim(self, chance: random.Random) -> Aim:
+        """Return a moment to kill it at: most of them soon after its first write."""
+        if self.wrote is not None and chance.random() < 0.7:
+            return Aim(chance.random() ** 2 * (self.took - self.wrote), after_write=True)
+        return Aim(chance.uniform(0.05, 1.1) * self.took)
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """When to kill: s after the start, or after the first write."""
+
+    seconds: float
+    after_write: bool = False
+
+
+def _signs(log: Path) -> set[tuple[str, int, int]]:
+    """Return what a command on the logbook changes first: journal, database, photos on their way, a backup begun."""
+    signs = set()
+    copy = log.with_name("copy" if log.name == "log" else f"{log.name}-copy")
+    for place in (log, log / "photos" / ".incoming", copy, copy / "photos" / ".incoming"):
         try:
-            told = running.communicate(timeout=after)[0]
-        except subprocess.TimeoutExpired:
-            running.send_signal(signal.SIGKILL)
-            told = running.communicate()[0]
-    return (None if running.returncode == -signal.SIGKILL else running.returncode), told
+            signs |= {(e.path, e.stat().st_size, e.stat().st_mtime_ns) for e in os.scandir(place) if e.is_file()}
+        except OSError:
+            continue  # not there, or gone while it was looked at
+    return {sign for sign in signs if not sign[0].endswith("-shm") and (sign[1] or not sign[0].endswith("-wal"))}
 
 
-def words_of(command: Sequence[str], folder: Path, number: int) -> list[str]:
-    """Return the words of one of `COMMANDS`, with a new photo and name; ``sent.zip`` in the folder is the archive."""
-    files = {"BACKUP": folder / "copy", "ARCHIVE": folder / "sent.zip"}
-    named = {name: str(path) for name, path in files.items()} | {"SPOT": f"s{number}"}
-    return [str(_photo(folder, number)) if word == "PHOTO" else named.get(word, word) for word in command]
+def _watched(log: Path, words: Sequence[str], aim: Aim | None = None, *, anew: bool = False) -> Watched:
+    """Run the real command in a process of its own, and kill it at a moment if one is given."""
+    said = log.with_name("said.txt")
+    signs, wrote, killed = _signs(log), None, False
+    running = _begun(log, words, said, anew=anew)
+    start = time.monotonic()
+    while running.poll() is None:
+        now = time.monotonic() - start
+        if wrote is None and _signs(log) != signs:
+            wrote = now
+        since = now if aim is None or not aim.after_write else None if wrote is None else now - wrote
+        if aim is not None and since is not None and since >= aim.seconds and not killed:
+            running.kill()
+            killed = True
+        time.sleep(0.0002)
+    ended = running.poll()
+    told = said.read_text(encoding="utf-8", errors="replace") if said.exists() else ""
+    return Watched(None if ended == -signal.SIGKILL else ended, told, wrote, time.monotonic() - start)
+
+
+def _begun(log: Path, words: Sequence[str], said: Path, *, anew: bool) -> subprocess.Popen[bytes] | Forked:
+    env = {"FINISHLAB_LOGBOOK": str(log), "FINISHLAB_DEBUG": "", "OPENBLAS_NUM_THREADS": "1"}
+    if not anew:
+        return Forked(list(words), env, str(said))
+    with said.open("wb") as out:
+        command = [sys.executable, "-m", "finishlab.cli", *words]
+        return subprocess.Popen(command, env=os.environ | env, stdout=out, stderr=subprocess.STDOUT)
+
+
+class Forked:
+    """A command in a process of its own, forked from one that has run commands already: it begins with its work."""
+
+    _server: Connection | None = None
+
+    def __init__(self, words: list[str], env: dict[str, str], said: str) -> None:
+        if Forked._server is None:
+            spawn = multiprocessing.get_context("spawn")
+            Forked._server, theirs = spawn.Pipe()
+            spawn.Process(target=_serve, args=(theirs,), daemon=True).start()
+        self._pipe = Forked._server
+        self._pipe.send((words, env, said))
+        self._pid: int = self._pipe.recv()
+        self._code: int | None = None
+
+    def poll(self) -> int | None:
+        """Return the exit code, None while it runs; minus the signal's number where one ended it."""
+        if self._code is None and self._pipe.poll():
+            self._code = self._pipe.recv()
+        return self._code
+
+    def kill(self) -> None:
+        """Kill it."""
+        os.kill(self._pid, signal.SIGKILL)
+
+
+def _serve(pipe: Connection) -> None:
+    """Load what commands need, then fork a process for each command that comes."""
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = Path(scratch)
+        for number, command in enumerate(COMMANDS):
+            run(folder / "log", *words_of(command, folder, number))
+    while True:
+        try:
+            words, env, said = pipe.recv()
+        except EOFError:
+            return
+        pid = os.fork()
+        if pid == 0:
+            _command(words, env, said)
+        pipe.send(pid)
+        pipe.send(os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]))
+
+
+def _command(words: list[str], env: dict[str, str], said: str) -> NoReturn:
+    """Run a command and end this process with its code."""
+    from finishlab.cli import main
+
+    os.environ.update(env)
+    out = os.open(said, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+    for stream in (1, 2):
+        os.dup2(out, stream)
+    sys.argv = ["finishlab", *words]
+    code = 1
+    try:
+        main()
+    except SystemExit as end:
+        code = int(end.code or 0)
+    finally:
+        sys.stdout.flush()
+        os._exit(code)
+
+
+def words_of(command: Sequence[str], folder: Path, number: int, copy: str = "copy") -> list[str]:
+    """Return the words of one of `COMMANDS`, with a new photo and name, and an archive that holds them."""
+    made = {
+        "PHOTO": lambda: str(_photo(folder, number)),
+        "ARCHIVE": lambda: str(_archive(folder, number)),
+        "BACKUP": lambda: str(folder / copy),
+        "SPOT": lambda: f"s{number}",
+    }
+    return [made.get(word, lambda word=word: word)() for word in command]
+
+
+def _archive(folder: Path, number: int) -> Path:
+    """Return an archive of a board with a photo that no logbook holds yet."""
+    path = folder / f"sent-{number}.zip"
+    path.unlink(missing_ok=True)
+    with Logbook.open(folder / f"sender-{number}", who="another") as log:
+        photo = _photo(folder, 10_000 + number)
+        sha256 = hashlib.sha256(photo.read_bytes()).hexdigest()
+        record = PhotoRecord(sha256, photo.name, 40, 20, suffix=".png")
+        log.keep_photo(photo, record)
+        log.add_board(BoardRecord(f"s{number}"), [measurement(record)])
+        export_logbook(log, path)
+    shutil.rmtree(folder / f"sender-{number}")
+    return path
 
 
 def _known(log: Path) -> set[str]:

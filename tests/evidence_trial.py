@@ -21,9 +21,8 @@ import numpy as np
 
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.difference import difference_intervals
-from finishlab.colorimetry.estimate import MATRIX_ERRORS, PRINT_AGAINST_WOOD, WOOD_ALONE
+from finishlab.colorimetry.estimate import MATRIX_ERRORS, PRINT_AGAINST_WOOD, WOOD_ALONE, ColourTable
 from finishlab.colorimetry.spaces import lab_to_rgb, linear_to_srgb, rgb_to_lab, srgb_to_linear
-from finishlab.colorimetry.table import ColourTable
 from finishlab.matching.gls import Solution, solve
 from finishlab.matching.observations import Observations, ObservationsBuilder
 from finishlab.matching.ranking import Ranking, rank_colours

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
+import gzip
 import hashlib
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 from alembic import command
@@ -17,11 +19,12 @@ from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.imaging.strip import FieldName
 from finishlab.logbook import Logbook, database
 from finishlab.logbook.database import open_engine
-from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, Texture
+from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, Texture
 from finishlab.quality import doubt
 from finishlab.strip import TrialRecord
 
 DAY = dt.date(2024, 5, 31)
+OLD_LOGBOOKS = Path(__file__).parent / "old_logbooks"
 
 
 def field(name: FieldName = "board", lightness: float = 50.0) -> FieldMeasurement:
@@ -106,3 +109,11 @@ def take_back(file: Path, revision: str) -> None:
         other.execute(f"DELETE FROM main.counters WHERE name NOT IN ({counted})")  # noqa: S608 - as above
     other.close()
     old.replace(file)
+
+
+def old_logbook(step: str, log: Path) -> Path:
+    """Lay down the logbook that the program of a step of the tables, such as ``0001``, left; return its folder."""
+    log.mkdir()
+    with closing(sqlite3.connect(log / "logbook.db")) as database:
+        database.executescript(gzip.decompress((OLD_LOGBOOKS / f"{step}.sql.gz").read_bytes()).decode())
+    return log

@@ -36,7 +36,7 @@ from finishlab.logbook.tables import (
     RecipeRow,
     StripRow,
 )
-from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, Texture
+from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, Texture
 from finishlab.quality import Doubt, doubt
 from finishlab.recipe import Recipe
 

@@ -9,8 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from finishlab.colorimetry.delta_e import delta_e_00
-from finishlab.colorimetry.estimate import LabEstimate
-from finishlab.colorimetry.table import ColourTable
+from finishlab.colorimetry.estimate import ColourTable, LabEstimate
 from finishlab.matching.aims import MATCH, Aim
 from finishlab.matching.gls import Solution, solve
 from finishlab.matching.joint import JointColours, draw_colours

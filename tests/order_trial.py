@@ -22,9 +22,9 @@ from rendered import greys_of_print
 
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import linear_to_srgb, rgb_to_lab
-from finishlab.imaging.colours import LUMA, SATURATION_BOOST, USUAL_MATRIX, unboosted
 from finishlab.imaging.correction import FitPriors, fit_correction
 from finishlab.imaging.greys import USUAL
+from finishlab.imaging.processing import LUMA, SATURATION_BOOST, USUAL_MATRIX, unboosted
 from finishlab.imaging.strip import FieldName
 from finishlab.measure.flow import Inspection
 

@@ -18,7 +18,7 @@ from finishlab.errors import NoStripError, PhotoError
 from finishlab.logbook import LoggedBoard, LoggedColour
 from finishlab.matching.ranking import RankedBoard, Ranking
 from finishlab.matching.scatter import FloorPool
-from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading
+from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading
 from finishlab.measuring.photos import PhotoResult
 from finishlab.quality import doubt
 from finishlab.report.contents import ReportContent

@@ -30,8 +30,8 @@ from scipy.ndimage import (
 
 from finishlab.colorimetry.spaces import linear_to_srgb, srgb_to_linear
 from finishlab.colorimetry.spectra import WAVELENGTHS
+from finishlab.imaging.correction import phone_tone
 from finishlab.imaging.pixels import LinearImage
-from finishlab.imaging.priors import phone_tone
 from finishlab.imaging.strip import STRIP
 from finishlab.show.sheets import POINTS_PER_MM
 from finishlab.strip.page import strip_pdf

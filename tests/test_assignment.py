@@ -8,8 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import linear_sum_assignment
 
-from finishlab.colorimetry.delta_e import delta_e_00
-from finishlab.matching.transport import cheapest_pairs
+from finishlab.colorimetry.delta_e import cheapest_pairs, delta_e_00
 
 
 @given(st.integers(1, 12), st.integers(0, 2**32 - 1), st.booleans())

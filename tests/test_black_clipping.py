@@ -12,11 +12,12 @@ from render.spectral import Material, finish
 from rendered import DECODE, photo_of, rendered, scene_with, with_board, with_floor
 
 from finishlab.errors import ExitCode, QualityError
-from finishlab.imaging.clipping import BlackClipping, black_clipping
 from finishlab.imaging.pixels import LinearImage, PhotoInfo
-from finishlab.measure import GreyArea, PixelRect, measure, measure_by_hand
-from finishlab.measure.flow import Inspection
-from finishlab.measure.quality_checks import judge_field
+from finishlab.imaging.sampling import BlackClipping, black_clipping
+from finishlab.measure.areas import GreyArea, PixelRect
+from finishlab.measure.by_hand import measure_by_hand
+from finishlab.measure.flow import Inspection, measure
+from finishlab.measure.uncertainty_budget import judge_field
 from finishlab.quality import Doubt
 
 STACKED = "Sigma SDMerill (NPL)"

@@ -16,8 +16,7 @@ from logbook_makers import DAY, keep, make_photo, measurement
 from observed import BoardSeen, PlankSeen, Seen, observations_of, solve_seen
 
 from finishlab.board import BoardRecord, FloorSpotRecord
-from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
-from finishlab.colorimetry.table import ColourTable, TableBuilder
+from finishlab.colorimetry.estimate import ColourTable, LabEstimate, SharedEffect, TableBuilder
 from finishlab.finish import Finish, Preparation, Topcoat
 from finishlab.logbook import BoardTable, DirectPair, Logbook
 from finishlab.logbook.archive import upgraded

@@ -10,9 +10,8 @@ from render.camera import CAMERAS
 
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import rgb_to_lab
-from finishlab.imaging.colours import SATURATION_BOOST
-from finishlab.measure import measure_by_hand
-from finishlab.measure.by_hand import colours_by_hand
+from finishlab.imaging.processing import SATURATION_BOOST
+from finishlab.measure.by_hand import colours_by_hand, measure_by_hand
 
 FILTERED = tuple(camera for camera in CAMERAS if not camera.startswith("Sigma"))
 """The cameras with a colour filter array; the one without is not reached by greys (`by_hand_trial`)."""

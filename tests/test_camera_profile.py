@@ -32,9 +32,9 @@ from finishlab.colorimetry.spaces import (
 from finishlab.colorimetry.spectra import CHART_EDITIONS, DEFAULT_EDITION, chart_lab, chart_reflectances
 from finishlab.errors import UsageError
 from finishlab.imaging.chart import chart_from_corners
-from finishlab.imaging.colours import unboosted
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.imaging.pixels import LinearImage
+from finishlab.imaging.processing import unboosted
 from finishlab.imaging.strip import STRIP, Rect
 from finishlab.measure.areas import GreyArea, KnownColour, PixelRect
 from finishlab.measure.by_hand import measure_by_hand

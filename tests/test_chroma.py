@@ -22,10 +22,13 @@ from finishlab.imaging.opencv import turn_upright
 from finishlab.imaging.pixels import ChromaBlocks, LinearImage
 from finishlab.imaging.sampling import CHROMA_TO_RGB, chroma_move, mean_before_rounding
 from finishlab.imaging.strip import FIELD_NAMES
-from finishlab.measure import GreyArea, Measurement, PixelRect, measure, measure_by_hand
+from finishlab.measure.areas import GreyArea, PixelRect
+from finishlab.measure.by_hand import measure_by_hand
+from finishlab.measure.flow import measure
+from finishlab.measure.results import Measurement
 from finishlab.photos import read_photo
+from finishlab.photos.decoders import chroma_blocks
 from finishlab.photos.header import chroma_step
-from finishlab.photos.jpeg import chroma_blocks
 
 ROUNDED_ON_THE_WAY = 0.5
 """Codes by which the encoder's own whole numbers may carry a block's mean over a limit."""

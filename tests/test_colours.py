@@ -10,8 +10,8 @@ from render.camera import colour_matrix, saturate
 from render.printers import Printer
 
 from finishlab.colorimetry.spaces import linear_to_srgb, srgb_to_linear
-from finishlab.imaging.colours import USUAL_MATRIX, unboosted, unboosted_readings, white_matrix
 from finishlab.imaging.correction import PatchReadings, fit_correction
+from finishlab.imaging.processing import USUAL_MATRIX, unboosted, unboosted_readings, white_matrix
 from finishlab.imaging.strip import STRIP
 from finishlab.photos.profiles import named_encoding
 

@@ -19,7 +19,7 @@ from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.finish import Finish, Preparation, Topcoat
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.matching.aims import Aim
-from finishlab.measure import Measurement
+from finishlab.measure.results import Measurement
 from finishlab.rank.comparing import compare, rank_boards
 from finishlab.recipe import Recipe
 
@@ -166,18 +166,6 @@ def test_boards_in_doubt_get_a_next_photo(log: Logbook, tmp_path: Path) -> None:
     assert rank_boards(log).next_photos == ()
 
 
-def test_recipes_are_ranked_in_place_of_boards(log: Logbook, tmp_path: Path) -> None:
-    """With a recipe of two boards the recipes are ranked too, each by the mean of its boards."""
-    add_floor(log, tmp_path)
-    for i, step in enumerate(((4, 0, 0), (6, 0, 0), (9, 0, 0))):
-        add_board(log, tmp_path, f"b{i}", step)
-    found = compare(log, recipes={"B1": "R1", "B2": "R1"}).recipes
-    assert found is not None
-    assert [b.board for b in found.boards] == ["R1", "B3"]
-    assert found.boards[0].difference.dL == pytest.approx(5.0, abs=0.7)
-    assert compare(log).recipes is None
-
-
 def test_the_best_under_each_aim_and_its_cost(log: Logbook, tmp_path: Path) -> None:
     """Match and contrast name their boards; each costs under the other what the other's best is nearer."""
     add_floor(log, tmp_path)
@@ -248,16 +236,18 @@ def test_the_record_of_a_board_speaks_in_the_ranking(log: Logbook, tmp_path: Pat
 
 
 def test_boards_of_one_recipe_are_pooled_by_their_records(log: Logbook, tmp_path: Path) -> None:
-    """Two boards under one recipe stand as one in the ranking of recipes, with the number people read."""
+    """Two boards under one recipe stand as one among the recipes, by their mean, with the number people read."""
     add_floor(log, tmp_path)
-    for name, step in (("a", 1.0), ("b", 2.0), ("c", 6.0)):
+    for name, step in (("a", 4.0), ("b", 6.0), ("c", 9.0)):
         add_board(log, tmp_path, name, (step, 0.0, 0.0))
+    assert compare(log).recipes is None
     made = log.add_recipe(Recipe("walnut"))
     for number in ("B1", "B2"):
         log.edit_board(number, recipe_number=int(made.number[1:]))
     pooled = compare(log).recipes
     assert pooled is not None
-    assert pooled.boards[0].board == "R1"
+    assert [each.board for each in pooled.boards] == ["R1", "B3"]
+    assert pooled.boards[0].difference.dL == pytest.approx(5.0, abs=0.7)
     assert pooled.boards[0].photos == 2
 
 

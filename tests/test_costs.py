@@ -15,19 +15,21 @@ from observed import BoardSeen, PlankSeen, Seen, observations_of
 from finishlab.colorimetry.camera_profile import fit_profile
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.difference import DeltaE, delta_e_interval
-from finishlab.colorimetry.estimate import LabEstimate, SharedEffect, draw
-from finishlab.colorimetry.spaces import lab_to_rgb
-from finishlab.colorimetry.spectra import chart_lab
-from finishlab.colorimetry.table import (
+from finishlab.colorimetry.estimate import (
     SOURCES,
     ColourTable,
+    LabEstimate,
+    SharedEffect,
     Source,
+    draw,
     listed,
     print_open,
     scaled,
     scaled_table,
     source_of,
 )
+from finishlab.colorimetry.spaces import lab_to_rgb
+from finishlab.colorimetry.spectra import chart_lab
 from finishlab.imaging.greys import USUAL, greys_of_readings
 from finishlab.matching.costs import (
     LEARNED_LIGHTNESS,
@@ -148,7 +150,7 @@ def costs_of(boards: list[BoardSeen], planks: list[PlankSeen], usual: Components
     observed = observations_of(boards, planks)
     solved, names = solve(observed, usual), [board.board for board in boards]
     ranking = rank_colours(FloorPool(solved.floor, 1, None), solved.colours, names, count=10)
-    return board_costs(observed, usual, ranking, names)
+    return board_costs(observed, solved, {number: names.index(number) for number in ranking.numbers[:5]})
 
 
 def test_a_ranked_board_costs_what_the_same_pair_does() -> None:

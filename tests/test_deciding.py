@@ -19,9 +19,9 @@ from finishlab.colorimetry.difference import DeltaE, SignedDifference, describe,
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.matching.aims import CONTRAST, LIMITS, MATCH, STEP, Aim, within
 from finishlab.matching.alternatives import compare_aims
+from finishlab.matching.costs import NextPhoto, next_photos
 from finishlab.matching.gls import Solution
 from finishlab.matching.joint import pool_recipes
-from finishlab.matching.next_photo import NextPhoto, next_photos
 from finishlab.matching.ranking import RANGES, Ranking, lay_sentence, range_words, rank_colours
 from finishlab.matching.scatter import Components, FloorSpot, pool_floor
 from finishlab.rank.documents import ranking_data

@@ -49,7 +49,7 @@ from finishlab.imaging.strip import FIELD_NAMES, STRIP, FieldName
 from finishlab.logbook import Logbook
 from finishlab.matching.ranking import Ranking
 from finishlab.matching.scatter import FloorSpot, pool_floor
-from finishlab.measure import Measurement
+from finishlab.measure.results import Measurement
 from finishlab.measuring.photos import measure_photo
 from finishlab.photos import matrix_profile, read_photo
 from finishlab.photos.profiles import profile_name

@@ -14,9 +14,20 @@ from render.spectral import finish, print_material
 from scipy.optimize import linprog
 from scipy.stats import wasserstein_distance
 
-from finishlab.colorimetry.delta_e import CIEDE2000, CIEDE2000_TEXTURE, CMC_2_1, Formula, delta_e_00, delta_e_cmc
+from finishlab.colorimetry.delta_e import (
+    CIEDE2000,
+    CIEDE2000_TEXTURE,
+    CMC_2_1,
+    Formula,
+    centred,
+    delta_e_00,
+    delta_e_cmc,
+    equal_shares,
+    merge_colours,
+    plank_yardstick,
+    transport_distance,
+)
 from finishlab.colorimetry.difference import difference_intervals
-from finishlab.colorimetry.palette import equal_shares
 from finishlab.colorimetry.spectra import (
     corrected_batch,
     illuminant,
@@ -26,7 +37,6 @@ from finishlab.colorimetry.spectra import (
     white_xyz,
     xyz_from_reflectance,
 )
-from finishlab.matching.transport import centred, merge_colours, plank_yardstick, transport_distance
 
 RNG = np.random.default_rng(11)
 ONE = RNG.uniform((20, -20, -20), (90, 40, 60), (300, 3))

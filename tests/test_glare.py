@@ -7,7 +7,7 @@ import pytest
 from rendered import corrected_field, streaks
 
 from finishlab.colorimetry.spaces import lab_to_rgb
-from finishlab.imaging.clipping import added_white, glare_mask
+from finishlab.imaging.surface import added_white, glare_mask
 
 WOOD = (50.0, 9.0, 22.0)
 RGB = np.asarray(lab_to_rgb(np.array(WOOD)), dtype=np.float32)

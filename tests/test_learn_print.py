@@ -13,7 +13,7 @@ from finishlab.errors import ExitCode, QualityError, UsageError
 from finishlab.imaging.finder import apply_homography, find_strip
 from finishlab.imaging.greys import StripGreys
 from finishlab.imaging.pixels import LinearImage
-from finishlab.imaging.screens import screen_reflectance
+from finishlab.imaging.rectify import screen_reflectance
 from finishlab.imaging.strip import EYE_ROWS
 from finishlab.measure.learn_print import LearnedPrint, greys_seen, learn_print, look_at_print
 

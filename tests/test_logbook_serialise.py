@@ -24,7 +24,7 @@ from finishlab.logbook.stored import (
     strip_from_dict,
     strip_to_dict,
 )
-from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, Texture
+from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, Texture
 
 finite = st.floats(-1e6, 1e6)
 shares = st.floats(0, 1)

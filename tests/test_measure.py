@@ -27,7 +27,6 @@ from rendered import (
     with_floor,
 )
 
-import finishlab.measure
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.estimate import PRINT_AGAINST_WOOD
 from finishlab.colorimetry.spaces import lightness_of_reflectance
@@ -36,8 +35,11 @@ from finishlab.imaging.finder import find_strip
 from finishlab.imaging.opencv import shrink
 from finishlab.imaging.rectify import blur_mm, flatten, read_patches
 from finishlab.imaging.strip import FIELD_NAMES, STRIP, Rect
-from finishlab.measure import GreyArea, Inspection, Measurement, PixelRect, measure, measure_by_hand
-from finishlab.measure.quality_checks import judge_strip
+from finishlab.measure.areas import GreyArea, PixelRect
+from finishlab.measure.by_hand import measure_by_hand
+from finishlab.measure.flow import Inspection, measure
+from finishlab.measure.results import Measurement
+from finishlab.measure.uncertainty_budget import judge_strip
 from finishlab.version import __version__
 
 SKIN = grey_material(0.35, warm=0.6, name="hand")
@@ -475,12 +477,3 @@ def test_by_hand_from_greys(count: int) -> None:
     assert float(delta_e_00(lab, np.array(scene.board.material.lab))) < 3.0
     assert ("one-grey" in codes(found, "board")) == (count == 1)
     assert "no-strip-used" in codes(found, "board")
-
-
-def test_doorway_of_the_room() -> None:
-    """The room's names load when asked for, and a name it has not is an attribute error."""
-    assert set(finishlab.measure.__all__) <= set(dir(finishlab.measure))
-    for name in finishlab.measure.__all__:
-        assert getattr(finishlab.measure, name) is not None
-    with pytest.raises(AttributeError, match="no attribute 'nothing'"):
-        _ = finishlab.measure.nothing

@@ -14,8 +14,7 @@ from finishlab.colorimetry.delta_e import CMC_2_1
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.matching.aims import CONTRAST, MATCH, Aim
 from finishlab.matching.joint import JointColours
-from finishlab.matching.orders import Orders, distances_of, ties_of
-from finishlab.matching.ranking import rank_colours
+from finishlab.matching.ranking import Orders, distances_of, rank_colours, ties_of
 from finishlab.matching.scatter import FloorSpot, pool_floor
 
 FLOOR = np.array([56.0, 8.0, 22.0])

@@ -12,13 +12,23 @@ from render.view import Light, project
 from rendered import photo_of, rendered, scene_with, view_of
 
 from finishlab.colorimetry.spaces import lab_to_srgb8
-from finishlab.imaging.drawing import dashed, text_size, wrapped, write
 from finishlab.imaging.finder import StripFit
-from finishlab.imaging.overlay import FieldDrawing, check_picture, light_lines
-from finishlab.imaging.panel import GreyPoints, PanelContent, PanelField, draw_panel
+from finishlab.imaging.overlay import (
+    FieldDrawing,
+    GreyPoints,
+    PanelContent,
+    PanelField,
+    check_picture,
+    dashed,
+    draw_panel,
+    light_lines,
+    text_size,
+    wrapped,
+    write,
+)
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.strip import FIELD_NAMES, STRIP, FieldName, Rect
-from finishlab.measure import Inspection, measure
+from finishlab.measure.flow import Inspection, measure
 
 SCENE = scene_with(view=view_of(), glares=(Glare(80.0, -22.0, 0.05, (18.0, 9.0)),))
 MARKS = {"sampled": (0, 190, 255), "glare": (255, 0, 200), "left out": (255, 140, 0), "frame": (255, 255, 255)}

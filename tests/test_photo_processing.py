@@ -18,9 +18,10 @@ from render.spectral import grey_material
 from render.view import Light, View, homography, project, world_grid
 from rendered import photo_of, rendered, scene_with, view_of
 
-from finishlab.imaging.local_tone import LocalTone
-from finishlab.measure import Measurement, measure
-from finishlab.measure.quality_checks import judge_local_tone
+from finishlab.imaging.processing import LocalTone
+from finishlab.measure.flow import measure
+from finishlab.measure.results import Measurement
+from finishlab.measure.uncertainty_budget import judge_local_tone
 
 VIEW = view_of(1200, 900, 0.6, tilt=6.0)
 

@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from finishlab.cli import finishlab
 from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.errors import UsageError
-from finishlab.measure import GreyArea, PixelPolygon, PixelRect
+from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect
 from finishlab.measuring.picking import KNOWN_GREYS, Picking, preview
 
 TOOLS = ("Xvfb", "xdotool")

@@ -20,10 +20,9 @@ from published_ramps import ramps
 
 from finishlab.colorimetry.spaces import lab_to_rgb, lightness_of_reflectance, rgb_to_xyz, srgb_to_linear
 from finishlab.colorimetry.spectra import chart_lab
-from finishlab.imaging.colours import LUMA
-from finishlab.imaging.correction import Correction, PatchReadings, fit_correction
+from finishlab.imaging.correction import Correction, PatchReadings, TonePrior, fit_correction, phone_tone
 from finishlab.imaging.greys import USUAL, StripGreys, greys_found
-from finishlab.imaging.priors import TonePrior, phone_tone
+from finishlab.imaging.processing import LUMA
 from finishlab.imaging.strip import STRIP
 
 PLACES: Final = np.array([patch.sample.centre for patch in STRIP.patches])

@@ -26,7 +26,7 @@ from finishlab.errors import LogbookError, UsageError
 from finishlab.finish import ColourStep, Finish, Preparation, Topcoat
 from finishlab.imaging.strip import Paper
 from finishlab.logbook import Logbook
-from finishlab.measure import Measurement
+from finishlab.measure.results import Measurement
 from finishlab.photos import matrix_profile
 from finishlab.printing.commands import LABEL_SHEETS
 from finishlab.printing.house_file import house_pages

@@ -11,13 +11,11 @@ import sys
 from importlib import resources
 from importlib.metadata import entry_points, version
 from pathlib import Path
-from types import ModuleType
 from typing import Final
 
 import pytest
 
 import finishlab
-import finishlab.measure
 
 ROOT: Final = Path(__file__).parents[1]
 HEAVY: Final = (
@@ -58,12 +56,11 @@ def run(program: str, *words: str, folder: Path | None = None) -> str:
     return done.stdout
 
 
-@pytest.mark.parametrize("room", [finishlab, finishlab.measure])
-def test_offered_names_are_there_and_documented(room: ModuleType) -> None:
-    """Every name a room offers can be had from it, is the thing of that name, says what it is and is listed."""
-    for name in room.__all__:
-        thing = getattr(room, name)
-        assert name in dir(room), name
+def test_offered_names_are_there_and_documented() -> None:
+    """Every name the package offers can be had from it, is the thing of that name, says what it is and is listed."""
+    for name in finishlab.__all__:
+        thing = getattr(finishlab, name)
+        assert name in dir(finishlab), name
         if name == "__version__":
             assert re.fullmatch(r"\d+\.\d+\.\d+", thing)
         elif inspect.isfunction(thing) or inspect.isclass(thing):
@@ -83,11 +80,10 @@ def test_the_job_can_be_done_from_python() -> None:
     }
 
 
-@pytest.mark.parametrize("room", [finishlab, finishlab.measure])
-def test_unknown_names_are_refused(room: ModuleType) -> None:
-    """A name a room does not offer is an AttributeError, as anywhere."""
+def test_unknown_names_are_refused() -> None:
+    """A name the package does not offer is an AttributeError, as anywhere."""
     with pytest.raises(AttributeError, match="has no attribute 'no_such_name'"):
-        room.no_such_name  # noqa: B018 - the look-up is what fails
+        finishlab.no_such_name  # noqa: B018 - the look-up is what fails
 
 
 def test_public_functions_document_parameters_and_failures() -> None:
@@ -124,7 +120,7 @@ except SystemExit as end:
 
 def test_measuring_and_ranking_need_no_spectra() -> None:
     """The measuring and matching rooms import without colour-science, which only rendering and tests need."""
-    loaded = run(f"import sys, finishlab.measure, finishlab.matching.ranking, finishlab.photos; {LOADED}")
+    loaded = run(f"import sys, finishlab.measure.flow, finishlab.matching.ranking, finishlab.photos; {LOADED}")
     assert "colour" not in loaded
 
 

@@ -16,7 +16,6 @@ from pathlib import Path
 
 import campaign
 import pytest
-from click.testing import Result
 
 from finishlab.logbook import Logbook
 from finishlab.logbook.photo_files import kept_files
@@ -50,7 +49,6 @@ def sql(log: Path, *statements: str) -> None:
 
 def test_what_is_killed_ends_well_when_it_is_let_be(filled: Path, tmp_path: Path) -> None:
     """Each command that the campaign kills does its work: else the kills would say nothing."""
-    shutil.copy(tmp_path / "good.zip", tmp_path / "sent.zip")
     for number, command in enumerate(campaign.COMMANDS):
         result = campaign.run(filled, *campaign.words_of(command, tmp_path, number))
         assert (result.exit_code, campaign.said_badly(result)) == (0, None), result.output
@@ -121,7 +119,7 @@ HOSTILE: dict[str, Callable[[dict[str, bytes]], None]] = {
 """What is wrong with an archive -> what makes it so."""
 
 
-def refused(result: Result) -> None:
+def refused(result: campaign.Ran) -> None:
     """See that an import ended in one sentence and code 6."""
     assert (result.exit_code, campaign.said_badly(result)) == (6, None), result.output
     assert result.output.startswith("Error: ")

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from rendered import photo_of, straight_fit
 from scipy.ndimage import gaussian_filter1d
 
-from finishlab.imaging.priors import straight_tone
-from finishlab.imaging.screens import read_areas, screen_reflectance
+from finishlab.imaging.correction import straight_tone
+from finishlab.imaging.rectify import read_areas, screen_reflectance
 from finishlab.imaging.strip import STRIP, Screen
 
 PAPER, BLACK = 0.82, 0.04

@@ -15,7 +15,7 @@ from rendered import photo_of
 from finishlab.errors import NoStripError
 from finishlab.imaging.finder import find_strip
 from finishlab.imaging.pixels import LinearImage
-from finishlab.imaging.texture import looks_blurred
+from finishlab.imaging.sampling import looks_blurred
 
 
 @cache

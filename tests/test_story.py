@@ -15,7 +15,7 @@ from finishlab.finish import ColourStep, Finish, Looking, Preparation, Seal, Top
 from finishlab.finish.fields import MixPart
 from finishlab.matching.aims import CONTRAST, MATCH, Aim
 from finishlab.matching.alternatives import AcrossLights, BoardAcrossLights, Choice, named_light
-from finishlab.matching.next_photo import NextPhoto
+from finishlab.matching.costs import NextPhoto
 from finishlab.quality import doubt
 from finishlab.report.contents import MOST_TOLD, ReportContent
 from finishlab.report.pictures import charts

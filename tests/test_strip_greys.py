@@ -29,8 +29,8 @@ from finishlab.imaging.greys import USUAL, StripGreys, greys_of_readings
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.strip import STRIP, Rect
 from finishlab.logbook import Logbook
-from finishlab.measure import measure
 from finishlab.measure.areas import GreyArea, PixelRect
+from finishlab.measure.flow import measure
 from finishlab.measure.learn_greys import learn_greys
 from finishlab.rank.comparing import compare
 from finishlab.strip.greys import learn_from_readings

@@ -16,7 +16,7 @@ from finishlab.board.shown import colour_blocks, label_facts
 from finishlab.colorimetry.spaces import hex_colour
 from finishlab.matching.ranking import Ranking
 from finishlab.matching.scatter import FloorPool
-from finishlab.measure import Measurement
+from finishlab.measure.results import Measurement
 from finishlab.measuring.photos import PhotoResult
 from finishlab.measuring.shown import measurement_document
 from finishlab.rank.comparing import Comparison

@@ -13,9 +13,10 @@ from rendered import PLAIN, corrected_field, photo_of, rendered, scene_with, str
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.imaging.rectify import CorrectedImage
+from finishlab.imaging.sampling import texture_of
 from finishlab.imaging.strip import STRIP, FieldName
-from finishlab.imaging.texture import texture_of
-from finishlab.measure import Measurement, measure
+from finishlab.measure.flow import measure
+from finishlab.measure.results import Measurement
 
 GREY = 0.25
 

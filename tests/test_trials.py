@@ -15,8 +15,7 @@ from scipy.stats import chi2
 
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.difference import difference_intervals, joint_covariance
-from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
-from finishlab.colorimetry.table import scaled
+from finishlab.colorimetry.estimate import LabEstimate, SharedEffect, scaled
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import Logbook
 from finishlab.matching.scatter import USUAL_PHOTO

@@ -52,7 +52,8 @@ if TYPE_CHECKING:
     from finishlab.finish.entering import Draft, FinishTexts
     from finishlab.imaging.strip import FieldName
     from finishlab.logbook import Logbook, StoredBoard, StoredSpot
-    from finishlab.measure import GreyArea, SurfaceArea, SurfaceKind
+    from finishlab.measure.areas import GreyArea, SurfaceArea
+    from finishlab.measure.results import SurfaceKind
     from finishlab.measuring.photos import MeasureOptions, PhotoResult
     from finishlab.show.document import Document
 

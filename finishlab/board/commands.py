@@ -53,7 +53,7 @@ if TYPE_CHECKING:
     from finishlab.board.shown import BoardRow, SpotRow
     from finishlab.finish.entering import FinishTexts
     from finishlab.logbook import Logbook, StoredBoard, StoredSpot
-    from finishlab.measure import GreyArea, SurfaceArea
+    from finishlab.measure.areas import GreyArea, SurfaceArea
     from finishlab.measuring.photos import PhotoResult
 
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from finishlab.colorimetry.difference import DeltaE, SignedDifference
     from finishlab.colorimetry.estimate import LabEstimate
     from finishlab.logbook import Logbook, StoredBoard, StoredMeasurement, StoredSpot
-    from finishlab.measure import Texture  # measuring loads OpenCV; showing its results does not
+    from finishlab.measure.results import Texture  # measuring loads OpenCV; showing its results does not
     from finishlab.record import Light
 
 __all__ = [

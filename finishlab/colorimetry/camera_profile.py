@@ -22,8 +22,6 @@ import numpy as np
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import lab_jacobian, rgb_to_lab
 
-__all__ = ["LEAST_PATCHES", "CameraProfile", "Colours", "ProfileErrors", "ProfileKind", "fit_profile"]
-
 ProfileKind = Literal["matrix", "root-polynomial"]
 
 Colours = Callable[[float], np.ndarray]

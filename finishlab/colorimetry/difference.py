@@ -27,20 +27,6 @@ from numpy.typing import ArrayLike, NDArray
 from finishlab.colorimetry.delta_e import CIEDE2000, Formula, delta_e_00
 from finishlab.colorimetry.estimate import LabEstimate
 
-__all__ = [
-    "BANDS",
-    "LEVEL",
-    "DeltaE",
-    "SignedDifference",
-    "band",
-    "delta_e_00",
-    "delta_e_interval",
-    "describe",
-    "difference_intervals",
-    "joint_covariance",
-    "signed_difference",
-]
-
 FloatArray = NDArray[np.float64]
 
 LEVEL: Final = 0.95

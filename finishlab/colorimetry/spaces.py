@@ -16,27 +16,6 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = [
-    "D65_XY",
-    "D65_XYZ",
-    "RGB_TO_XYZ",
-    "XYZ_TO_RGB",
-    "hex_colour",
-    "lab_jacobian",
-    "lab_to_rgb",
-    "lab_to_srgb8",
-    "lab_to_xyz",
-    "lightness_of_reflectance",
-    "linear_to_srgb",
-    "reflectance_of_lightness",
-    "rgb_to_lab",
-    "rgb_to_xyz",
-    "srgb8_of_linear",
-    "srgb_to_linear",
-    "xyz_to_lab",
-    "xyz_to_rgb",
-]
-
 FloatArray = NDArray[np.floating[Any]]
 
 D65_XY: Final[tuple[float, float]] = (0.3127, 0.3290)

@@ -21,30 +21,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from finishlab.colorimetry.delta_e import CIEDE2000, Formula
 
-__all__ = [
-    "CHARTS",
-    "CHART_EDITIONS",
-    "DEFAULT_EDITION",
-    "LIGHTS",
-    "WAVELENGTHS",
-    "LightKind",
-    "camera_sensitivities",
-    "chart_lab",
-    "chart_reflectances",
-    "chart_words",
-    "colour_temperature",
-    "corrected_batch",
-    "edition_named",
-    "illuminant",
-    "lab_from_reflectance",
-    "lab_from_xyz",
-    "metamerism_index",
-    "observer",
-    "reference_delta_e_00",
-    "white_xyz",
-    "xyz_from_reflectance",
-]
-
 LightKind = Literal["daylight", "lamp", "led", "fluorescent"]
 
 WAVELENGTHS: Final[np.ndarray] = np.arange(400.0, 701.0, 5.0)

@@ -19,8 +19,6 @@ from finishlab.imaging.finder import apply_homography
 from finishlab.imaging.opencv import cv2, shrink, warp
 from finishlab.imaging.pixels import LinearImage
 
-__all__ = ["ChartFit", "ChartReadings", "candidate_corners", "chart_from_corners", "find_chart", "read_chart"]
-
 _WINDOWS: Final = (11, 31, 75)
 """Sides of the neighbourhoods that a pixel is compared with: small charts and large."""
 _STEPS: Final = (3, -3)

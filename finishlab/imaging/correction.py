@@ -13,19 +13,124 @@ of the answer stays honest. Readings that fit badly lose weight, down to nothing
 
 docs/decisions/0004-joint-fit.md records the trial of this against simpler fits, 0019-print-and-camera.md how the blame
 is shared.
+
+**Tone** is believed in before a photo is seen. Beside greys that nobody measured, the camera is the better known of the
+two, but not by its straightness: phones press highlights together and steepen the middle, and where on the curve a grey
+lies is told by its code. The belief is therefore laid over the codes themselves: a usual curve and a few smooth
+departures from it, each a unit Gaussian. docs/decisions/0019-print-and-camera.md has the figures.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cache
 from typing import Final
 
 import numpy as np
 
-from finishlab.imaging.priors import TonePrior, phone_tone, straight_tone
 from finishlab.imaging.strip import STRIP
 
-__all__ = ["Correction", "FitPriors", "KnownGreys", "PatchReadings", "fit_correction"]
+_GRID: Final = np.linspace(-9.0, 0.0, 181)
+"""Natural log of the file's linear values (sRGB-decoded codes) that curves are tabulated at."""
+_SLOPE_AT: Final = (-9.0, -3.5, -2.3, -1.6, -1.2, -0.8, -0.5, -0.2, -0.1, 0.0)
+_SLOPE: Final = (0.82, 0.80, 0.83, 0.89, 0.97, 1.09, 1.25, 1.48, 1.67, 1.98)
+"""Usual slope of log light against log code at those logs."""
+_COMMON: Final = 0.05
+"""Relative standard deviation of the slope, the same at all codes."""
+_LOCAL: Final = (0.07, 0.9)
+"""The same from code to code, and over how much of the log it stays alike."""
+_TOP: Final = (0.4, 0.25)
+"""The same again, added towards the brightest codes, and over how much of the log it fades."""
+_USED: Final = (-4.5, -0.15)
+"""Logs that a photo's greys usually span; the departures are told apart there."""
+_MODES: Final = 9
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class TonePrior:
+    """A usual curve from the log of a linear value to the log of light, and independent departures from it.
+
+    Beyond the grid curves go on straight; their height is left to the photo's exposure.
+    """
+
+    name: str
+    """What its departures are called."""
+    grid: np.ndarray
+    """Shape (n,): logs of linear values, rising."""
+    mean: np.ndarray
+    """Shape (n,): log light."""
+    modes: np.ndarray
+    """Shape (n, terms): change of log light for one standard deviation of each departure."""
+
+    @property
+    def terms(self) -> int:
+        """How many departures there are."""
+        return int(self.modes.shape[1])
+
+    def usual(self, u: np.ndarray) -> np.ndarray:
+        """Return the usual curve at logs of linear values, same shape."""
+        return np.asarray(np.interp(u, self.grid, self.mean))
+
+    def departures(self, u: np.ndarray | float) -> np.ndarray:
+        """Return the departures at logs of linear values, shape (..., terms)."""
+        at = np.asarray(u, dtype=float)
+        part = np.clip(np.searchsorted(self.grid, at), 1, len(self.grid) - 1)
+        share = np.clip((at - self.grid[part - 1]) / (self.grid[part] - self.grid[part - 1]), 0.0, 1.0)[..., None]
+        return np.asarray(self.modes[part - 1] + share * (self.modes[part] - self.modes[part - 1]))
+
+
+def _integrated(slope: np.ndarray) -> np.ndarray:
+    """Return the integral over the grid from its upper end, of one slope or of columns of them."""
+    step = np.diff(_GRID)
+    pieces = (slope[1:] + slope[:-1]) / 2 * (step if slope.ndim == 1 else step[:, None])
+    return np.asarray(np.concatenate([np.zeros_like(slope[:1]), np.cumsum(pieces, axis=0)]) - pieces.sum(axis=0))
+
+
+@cache
+def phone_tone() -> TonePrior:
+    """Return what is believed of the tone curve of a phone or camera that saves developed pictures."""
+    slope = np.interp(_GRID, _SLOPE_AT, _SLOPE)
+    near, reach = _LOCAL
+    top = np.exp(_GRID / _TOP[1])
+    spread = _COMMON**2 + near**2 * _alike(reach) + np.outer(top, top) * _TOP[0] ** 2
+    kernel = slope[:, None] * spread * slope
+    return TonePrior("tone", _GRID, _integrated(slope), _departures(kernel))
+
+
+@cache
+def straight_tone(sigma: float = 0.02) -> TonePrior:
+    """Return what is believed of linear light: a slope of one, give or take lens flare and black level.
+
+    Parameters
+    ----------
+    sigma
+        Standard deviation of the slope; common practice, no source.
+    """
+    kernel = sigma**2 * (0.5 + 0.5 * _alike(_LOCAL[1]))
+    return TonePrior("linear", _GRID, _integrated(np.ones_like(_GRID)), _departures(kernel))
+
+
+def _alike(reach: float) -> np.ndarray:
+    """Return how alike slopes are from code to code: Matern's covariance of order 3/2, which allows a sudden bend."""
+    gap = np.sqrt(3.0) * np.abs(_GRID[:, None] - _GRID[None, :]) / reach
+    return np.asarray((1.0 + gap) * np.exp(-gap))
+
+
+def _departures(kernel: np.ndarray) -> np.ndarray:
+    """Return the largest independent departures, shape (n, terms), of curves whose slopes have a covariance.
+
+    Height is left out, as the mean over the codes in use; largest means there.
+    """
+    used = (np.abs(_GRID - sum(_USED) / 2) <= (_USED[1] - _USED[0]) / 2).astype(float)
+    lift = _integrated(np.eye(len(_GRID)))
+    lift -= used @ lift / used.sum()
+    covariance = lift @ kernel @ lift.T
+    weighted = covariance * np.sqrt(np.outer(used, used))
+    sizes, axes = np.linalg.eigh(weighted)
+    order = np.argsort(sizes)[::-1][:_MODES]
+    # Regress every code's departure on the axes, so that the curves go on beyond the codes in use.
+    return np.asarray(covariance @ (np.sqrt(used)[:, None] * axes[:, order]) / np.sqrt(sizes[order]))
+
 
 _CENTRE: Final = np.array([STRIP.width / 2, STRIP.height / 2])
 _REACH: Final = 90.0

@@ -21,8 +21,6 @@ from finishlab.imaging.opencv import cv2, grey_of, shrink
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.strip import STRIP, Rect, StripGeometry, Tag
 
-__all__ = ["MODULES", "StripFit", "apply_homography", "detect_tags", "find_strip", "tag_modules"]
-
 MODULES = 7
 """Modules along one side of a tag, its black border included."""
 

@@ -16,19 +16,7 @@ import numpy as np
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance, reflectance_of_lightness
 from finishlab.imaging.correction import Correction, KnownGreys
-from finishlab.imaging.priors import usual_print
-from finishlab.imaging.strip import STRIP
-
-__all__ = [
-    "USUAL",
-    "GreysOf",
-    "GreysSource",
-    "StripGreys",
-    "axes_of",
-    "greys_found",
-    "greys_of_logs",
-    "greys_of_readings",
-]
+from finishlab.imaging.strip import STRIP, usual_print
 
 GreysSource = Literal["usual", "typed", "photo", "screens", "raw", "seen"]
 

@@ -13,19 +13,7 @@ import numpy as np
 
 from finishlab.errors import MissingLibraryError
 
-__all__ = [
-    "any_channel_at_least",
-    "apply_table",
-    "channel_mean",
-    "cv2",
-    "decode_16bit",
-    "enlarge",
-    "grey_of",
-    "recolour",
-    "shrink",
-    "turn_upright",
-    "warp",
-]
+__all__ = ["cv2"]
 
 try:
     import cv2

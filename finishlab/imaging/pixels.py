@@ -12,8 +12,6 @@ import numpy as np
 
 from finishlab.quality import Doubt
 
-__all__ = ["ChromaBlocks", "LinearImage", "PhotoInfo"]
-
 
 @dataclass(frozen=True, slots=True)
 class PhotoInfo:

@@ -46,7 +46,7 @@ from finishlab.logbook.tables import (
     plain_value,
 )
 from finishlab.logbook.writing import note_change
-from finishlab.measure import FieldMeasurement
+from finishlab.measure.results import FieldMeasurement
 from finishlab.recipe import Approval
 from finishlab.record import normalise_light
 from finishlab.stair.store import event_record, flight_record, part_record

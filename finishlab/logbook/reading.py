@@ -22,7 +22,7 @@ from sqlalchemy.orm import Session
 
 from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.difference import DeltaE
-from finishlab.colorimetry.table import ColourTable, TableBuilder
+from finishlab.colorimetry.estimate import ColourTable, TableBuilder
 from finishlab.errors import LogbookError
 from finishlab.finish import Finish
 from finishlab.logbook.entities import KINDS, AnyRow, damaged, decoded, readable, record_in, subject_name

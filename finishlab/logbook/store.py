@@ -59,7 +59,7 @@ from finishlab.logbook.tables import (
     PhotoRow,
     StripRow,
 )
-from finishlab.measure import Measurement
+from finishlab.measure.results import Measurement
 from finishlab.record import normalise_light
 from finishlab.stair.store import StairStore, part_code
 

@@ -16,7 +16,7 @@ from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.finish import Finish, finish_changes
 from finishlab.imaging.strip import FIELD_NAMES, FieldName
-from finishlab.measure import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind, Texture
+from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind, Texture
 from finishlab.quality import Doubt
 from finishlab.recipe import Approval, Can, Label, Recipe
 from finishlab.record import Light, Number, Record

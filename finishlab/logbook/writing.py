@@ -41,7 +41,7 @@ from finishlab.logbook.tables import (
     batches,
     plain_value,
 )
-from finishlab.measure import FieldMeasurement, Measurement
+from finishlab.measure.results import FieldMeasurement, Measurement
 from finishlab.recipe import Approval, Can, Recipe
 from finishlab.record import Light
 from finishlab.stair.records import Flight, Part

@@ -16,8 +16,6 @@ from numpy.typing import NDArray
 
 from finishlab.colorimetry.delta_e import CIEDE2000, Formula
 
-__all__ = ["CONTRAST", "HUE_WITHIN", "LEAST_STEP", "LIMITS", "MATCH", "STEP", "Aim", "AimName", "Limit", "within"]
-
 FloatArray = NDArray[np.float64]
 
 AimName = Literal["match", "contrast"]

@@ -22,20 +22,6 @@ from finishlab.matching.aims import Aim
 from finishlab.matching.ranking import RankedBoard, Ranking
 from finishlab.quality import Doubt, doubt
 
-__all__ = [
-    "MOVES",
-    "AcrossLights",
-    "BoardAcrossLights",
-    "Choice",
-    "LampColour",
-    "LightKind",
-    "NamedLight",
-    "compare_aims",
-    "compare_lights",
-    "missing_photos",
-    "named_light",
-]
-
 FloatArray = NDArray[np.float64]
 
 LightKind = Literal["daylight", "lamp", "other"]

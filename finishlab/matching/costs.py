@@ -1,4 +1,4 @@
-"""What an interval is made of: how much of it the print of the strip causes, the camera, light, grain and planks.
+"""What an interval is made of, source by source, and which one more photo would do most to settle which board is best.
 
 The square of a CIEDE2000 difference d scatters with the variance ``4 d^2 s'J s + 2 tr(M C M C)``, where J is the
 covariance of both colours together, s the slopes of the difference, C the covariance of the difference and M the local
@@ -8,6 +8,12 @@ metric (`finishlab.colorimetry.difference`). Each source is a part of J and of C
 Of boards and a floor that were found together by least squares the part of a source is how the covariance answers when
 that source's variance grows: for the best weights the derivative is the source's part exactly, and since the covariance
 is homogeneous in all of them the parts add up again.
+
+A photo that may be taken is added to the evidence as one like those already there. What the errors of all colours would
+be after it follows without knowing what it will show. How the means would move is as uncertain as the errors would
+shrink. So it is drawn what the photo may show, and each time what would then be believed: the chance of picking the
+right board after the photo, averaged, less the chance today, is the photo's worth (the expected value of sample
+information: H. Raiffa, R. Schlaifer, Applied Statistical Decision Theory, 1961).
 """
 
 from __future__ import annotations
@@ -15,16 +21,17 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from finishlab.colorimetry.delta_e import CIEDE2000
 from finishlab.colorimetry.difference import DeltaE, difference_intervals
-from finishlab.colorimetry.estimate import LabEstimate
-from finishlab.colorimetry.table import (
+from finishlab.colorimetry.estimate import (
     SOURCES,
+    LabEstimate,
+    SharedEffect,
     Source,
     of_tone,
     open_prints,
@@ -34,23 +41,11 @@ from finishlab.colorimetry.table import (
     tones,
 )
 from finishlab.imaging.greys import USUAL
-from finishlab.matching.gls import solve
+from finishlab.matching.aims import Aim, within
+from finishlab.matching.gls import Solution, solve
 from finishlab.matching.observations import Observations
-from finishlab.matching.ranking import Ranking
 from finishlab.matching.scatter import Components
 from finishlab.quality import Doubt, doubt
-
-__all__ = [
-    "MATTERS",
-    "Costs",
-    "board_costs",
-    "costs_entry",
-    "costs_line",
-    "pair_costs",
-    "part_words",
-    "print_doubt",
-    "shares_of",
-]
 
 FloatArray = NDArray[np.float64]
 
@@ -59,8 +54,6 @@ MATTERS: Final = 0.2
 LEARNED_LIGHTNESS: Final = 2.0
 """What one photo from two or three steps back leaves of the doubt of a strip's greys, L*, root mean square: about what
 is stated of the rendered print of the sample photos. Of usual prints it is `USUAL.standard_error`."""
-_TOLD: Final = 5
-"""Boards, from the nearest on, whose costs are told."""
 _MOST_SOLVED: Final = 100
 """Boards up to which all are solved again for it; of more only those that are told, with the floor."""
 _STEP: Final = 1e-3
@@ -142,41 +135,35 @@ def pair_costs(one: LabEstimate, two: LabEstimate) -> Costs:
     return _costs(one.lab, two.lab, joint, parts, still_open, tone)
 
 
-def board_costs(
-    observed: Observations, components: Components, ranking: Ranking, numbers: Sequence[str]
-) -> tuple[Costs, ...]:
-    """Return what the intervals of the first boards of a ranking are made of, from the floor to each of them.
+def board_costs(observed: Observations, solved: Solution, boards: Mapping[str, int]) -> tuple[Costs, ...]:
+    """Return what the intervals of boards are made of, from the floor to each of them.
 
     Parameters
     ----------
-    observed, components
-        What the ranking was made from.
-    ranking
-        What came of it.
-    numbers
-        What the observed boards are called, in their order.
+    observed, solved
+        What was observed of all boards and the floor, and what came of it.
+    boards
+        What the boards to be told of are called, and which of those observed each is.
     """
-    told = ranking.boards[:_TOLD]
-    place = {number: i for i, number in enumerate(numbers)}
-    picks = [place[board.board] for board in told]
-    if len(numbers) > _MOST_SOLVED:
+    picks, components = list(boards.values()), solved.components
+    labs, floor = solved.colours.labs[picks].tolist(), solved.floor.lab
+    joint = solved.colours.joint_with_floor()
+    if observed.boards > _MOST_SOLVED:
         few = observed.only(picks)
         # without the floors beside other boards there may be none left to compare with
         if np.any(few.plank >= 0):
-            observed, picks = few, list(range(len(picks)))
-    joint = _joint(observed, components)
+            observed, picks, joint = few, list(range(len(picks))), _joint(few, components)
     parts = {source: _answer(joint, observed, components, source) for source in SOURCES}
     # what is left is what the camera gets wrong of each wood, which no effect names
     parts["camera"] = parts["camera"] + joint - np.sum(list(parts.values()), axis=0)
     still_open = _answer_of(joint, observed, components, open_prints(observed.colours))
     tone = _answer_of(joint, observed, components, tones(observed.colours))
-    floor = ranking.floor.lab
     return tuple(
         replace(
-            _costs(board.lab, floor, joint[i], {each: part[i] for each, part in parts.items()}, still_open[i], tone[i]),
-            board=board.board,
+            _costs(lab, floor, joint[i], {each: part[i] for each, part in parts.items()}, still_open[i], tone[i]),
+            board=name,
         )
-        for board, i in zip(told, picks, strict=True)
+        for name, lab, i in zip(boards, labs, picks, strict=True)
     )
 
 
@@ -306,3 +293,174 @@ def costs_line(costs: Costs) -> str:
 
 def _figures(figures: dict[str, float]) -> dict[str, float]:
     return {name: round(value, 3) for name, value in figures.items()}
+
+
+MOST_BOARDS: Final = 6
+"""Boards of which it is worked out what a photo would bring: beyond them a photo settles nothing by itself."""
+_SHOWN: Final = 60
+_BELIEVED: Final = 250
+"""What the photo may show, and what may be true after it: numbers of draws."""
+_BATCH: Final = 5
+"""Photos shown that are thought through together: small arrays stay near the processor."""
+_BROKEN: Final = 1000.0
+_WORTH: Final = 0.02
+"""Growth of the chance below which a photo is called hardly worth taking."""
+_NEW: Final = "the next photo"
+_What = Literal["board with floor", "board", "floor"]
+_EASIER: Final = 0.005
+"""Chance that is given up for a photo that takes less arranging."""
+
+
+@dataclass(frozen=True, slots=True)
+class NextPhoto:
+    """One more photo, and what it is expected to bring."""
+
+    what: _What
+    board: str | None
+    """The board to photograph; None for the floor alone."""
+    now: float
+    """Chance that the board picked today is truly the best."""
+    then: float
+    """That chance after the photo, averaged over what the photo may show."""
+    in_words: str = ""
+
+    @property
+    def gain(self) -> float:
+        """By how much the chance of picking the right board grows."""
+        return self.then - self.now
+
+    def as_dict(self) -> dict[str, object]:
+        """Return the JSON form."""
+        return {
+            "what": self.what,
+            "board": self.board,
+            "chance_right_now": round(self.now, 4),
+            "chance_right_then": round(self.then, 4),
+            "in_words": self.in_words,
+        }
+
+
+def next_photos(
+    observed: Observations,
+    numbers: Sequence[str],
+    components: Components,
+    aim: Aim,
+    *,
+    now: float | None = None,
+    seed: int = 0,
+) -> tuple[NextPhoto, ...]:
+    """Return what one more photo of each board, beside the floor or alone, or of one more plank, would bring.
+
+    Parameters
+    ----------
+    observed
+        The boards between which it is open which is the best, at most `MOST_BOARDS`, and the floor, as measured.
+    numbers
+        What these boards are called, in the same order.
+    components
+        How planks and photos scatter.
+    aim
+        What the boards are compared for.
+    now
+        Chance that the board picked today is the best, as the ranking states it; without it, as found here.
+    seed
+        Seed of the draws.
+
+    Returns
+    -------
+    tuple
+        The photos, the one that brings most first, of equals the one that is less work; empty with fewer than two
+        boards, or where the floor was not seen.
+    """
+    if len(numbers) < 2 or not np.any(observed.plank >= 0):
+        return ()
+    today = solve(observed, components)
+    floor = _a_floor(observed)
+    options: list[tuple[_What, str | None, Observations]] = []
+    for block, name in enumerate(numbers):
+        own = np.flatnonzero((observed.block == block) & (observed.plank < 0))
+        seen = _in_next_photo(observed.colours.estimate(int(observed.rows[own[-1]])))
+        options.append(("board", name, observed.with_photo(block, seen, None)))
+        options.append(("board with floor", name, observed.with_photo(block, seen, _beside(seen, floor))))
+    options.append(("floor", None, observed.with_photo(int(observed.block[-1]) + 1, None, _in_next_photo(floor))))
+    found = []
+    for what, board, more in options:
+        before, after = _chances(today, solve(more, components), aim, np.random.default_rng(seed))
+        chance = before if now is None else now
+        after = min(1.0, chance + after - before)
+        found.append(NextPhoto(what, board, chance, after, _in_words(what, board, chance, after)))
+    return tuple(sorted(found, key=lambda photo: -photo.gain + _EASIER * (photo.what == "board with floor")))
+
+
+def _a_floor(observed: Observations) -> LabEstimate:
+    """Return a colour of the floor: the last of its spots or, without them, the first that was seen beside a board."""
+    of_spots = observed.block[-1] >= observed.boards
+    row = observed.rows[-1] if of_spots else observed.rows[np.argmax(observed.plank >= 0)]
+    return observed.colours.estimate(int(row))
+
+
+def _in_next_photo(estimate: LabEstimate) -> LabEstimate:
+    """Return a colour as if it were seen in the next photo: what only its own photo feels belongs to that one."""
+    effects = [replace(e, scope=_NEW) if e.scope.startswith("photo:") else e for e in estimate.shared]
+    return replace(estimate, shared=tuple(effects))
+
+
+def _beside(board: LabEstimate, floor: LabEstimate) -> LabEstimate:
+    """Return the floor beside a board in the next photo; what the photo's fit does to one it does to the other."""
+    of_photo = [e for e in board.shared if e.scope == _NEW]
+    others: list[SharedEffect] = [e for e in floor.shared if not e.scope.startswith("photo:")]
+    return replace(floor, shared=(*of_photo, *others))
+
+
+def _chances(today: Solution, then: Solution, aim: Aim, rng: np.random.Generator) -> tuple[float, float]:
+    """Chance of picking the best board now, and after the photo, both from the same draws."""
+    before, after = _together(today), _together(then)
+    size = len(before)
+    mean = np.concatenate([today.colours.labs.ravel(), today.colours.floor_lab])
+    shown = mean + rng.standard_normal((_SHOWN, size)) @ _root(before - after).T
+    rest = rng.standard_normal((_BELIEVED, size)) @ _root(after).T
+    best = np.concatenate([_best(aim, shown[i : i + _BATCH], rest) for i in range(0, _SHOWN, _BATCH)])
+    shares = np.stack([np.mean(best == i, axis=1) for i in range(size // 3 - 1)], axis=1)
+    now = float(shares.mean(axis=0).max())
+    return now, max(now, float(shares.max(axis=1).mean()))  # equal but for rounding where nothing is learned
+
+
+def _best(aim: Aim, shown: FloatArray, rest: FloatArray) -> NDArray[np.intp]:
+    """Which board is the best in each world, shape (photos shown, worlds believed after each)."""
+    believed = (shown[:, None, :] + rest[None]).reshape(len(shown), len(rest), -1, 3)
+    boards, floor = believed[:, :, :-1], believed[:, :, -1:]
+    scores = aim.score(boards, floor)
+    if aim.limits or aim.name == "contrast":
+        scores = scores + _BROKEN * ~within(aim, boards, floor)
+    return np.asarray(np.argmin(scores, axis=2))
+
+
+def _together(solved: Solution) -> FloatArray:
+    """Covariance of all boards and the floor, shape (3n + 3, 3n + 3)."""
+    colours = solved.colours
+    n, k = len(colours.labs), len(colours.floor_vectors)
+    spread = np.concatenate([np.moveaxis(colours.moves, 1, 0).reshape(k, -1), colours.floor_vectors], axis=1)
+    joint: FloatArray = spread.T @ spread
+    for i in range(n):
+        joint[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] += colours.own[i]
+    return joint
+
+
+def _root(covariance: FloatArray) -> FloatArray:
+    values, axes = np.linalg.eigh((covariance + covariance.T) / 2)
+    root: FloatArray = axes * np.sqrt(np.clip(values, 0.0, None))
+    return root
+
+
+def _in_words(what: _What, board: str | None, now: float, then: float) -> str:
+    photo = {
+        "board": f"{board} alone",
+        "board with floor": f"{board} with the floor beside it",
+        "floor": "one more plank of the floor",
+    }[what]
+    if then - now < _WORTH:
+        return f"One more photo of {photo} would hardly help."
+    return (
+        f"One more photo of {photo} would raise the chance of picking the right board from {100 * now:.0f} % to "
+        f"about {100 * then:.0f} %."
+    )

@@ -32,8 +32,6 @@ from finishlab.matching.joint import JointColours, learn_prior
 from finishlab.matching.observations import Observations, with_surface_effects
 from finishlab.matching.scatter import Components
 
-__all__ = ["Solution", "solve"]
-
 FloatArray = NDArray[np.float64]
 Ints = NDArray[np.intp]
 

@@ -15,19 +15,6 @@ from typing import Final
 from finishlab.board import FINISHED_STATES, State
 from finishlab.quality import Doubt, doubt
 
-__all__ = [
-    "FAR_DAYS",
-    "SHEEN_GU",
-    "BoardFacts",
-    "FloorFacts",
-    "board_guards",
-    "floor_guards",
-    "may_be_final",
-    "sheen_of",
-    "told_of_floor",
-    "told_wet",
-]
-
 FAR_DAYS: Final = 30
 """Days between photos of board and floor above which both may have changed (common practice, no source)."""
 SHEEN_GU: Final = 10.0

@@ -27,8 +27,6 @@ from numpy.typing import NDArray
 
 from finishlab.matching.scatter import positive_part
 
-__all__ = ["USUAL_BOARD", "JointColours", "PooledRecipes", "Prior", "draw_colours", "learn_prior", "pool_recipes"]
-
 FloatArray = NDArray[np.float64]
 
 _USUAL_SHAPE: Final = np.diag([1.0, 0.36, 0.64])

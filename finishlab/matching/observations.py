@@ -25,11 +25,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from finishlab.colorimetry.estimate import LabEstimate, less_wood
+from finishlab.colorimetry.estimate import ColourTable, LabEstimate, less_wood
 from finishlab.colorimetry.spaces import lab_to_rgb, linear_to_srgb, rgb_to_lab, srgb_to_linear
-from finishlab.colorimetry.table import ColourTable
-
-__all__ = ["Observations", "ObservationsBuilder", "beside", "carried", "with_surface_effects"]
 
 FloatArray = NDArray[np.float64]
 Ints = NDArray[np.intp]

@@ -22,22 +22,6 @@ from finishlab.errors import LogbookError
 from finishlab.matching.observations import Observations, with_surface_effects
 from finishlab.quality import Doubt, doubt
 
-__all__ = [
-    "FEW_SPOTS",
-    "MOST_OBSERVED",
-    "SPREAD_LIMIT",
-    "USUAL_PHOTO",
-    "USUAL_PLANK",
-    "Components",
-    "FloorPool",
-    "FloorSpot",
-    "components_of",
-    "estimate_components",
-    "pool_estimates",
-    "pool_floor",
-    "positive_part",
-]
-
 FloatArray = NDArray[np.float64]
 Matrix = tuple[tuple[float, ...], ...]
 
@@ -232,11 +216,9 @@ class FloorPool:
     plank_covariance: tuple[tuple[float, float, float], ...] | None = None
     """How planks scatter in (L*, a*, b*), shape (3, 3), measuring errors taken out: the ellipse of one more plank.
     With few planks it leans on what floors usually do (`Components`)."""
-    colours: tuple[tuple[float, float, float], ...] | None = None
-    """The floor's sampled colours: equal shares of all its planks, about its mean; None where none were kept."""
     colours_e00: float | None = None
     """How far its planks' colours lie from those of the floor as a whole, on average: the yardstick of
-    `RankedBoard.colours_e00` (`finishlab.matching.transport`)."""
+    `RankedBoard.colours_e00` (`finishlab.colorimetry.delta_e`)."""
 
     def __post_init__(self) -> None:
         if self.spots < 1 or (self.spread_e00 is None) != (self.spots == 1):

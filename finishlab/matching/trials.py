@@ -23,11 +23,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from finishlab.colorimetry.delta_e import CIEDE2000
-from finishlab.colorimetry.estimate import WOOD_ALONE, LabEstimate
-from finishlab.colorimetry.table import Factors, Source
+from finishlab.colorimetry.estimate import WOOD_ALONE, Factors, LabEstimate, Source
 from finishlab.matching.scatter import USUAL_PHOTO
-
-__all__ = ["LEAST", "MOST", "PRIOR", "TRIED", "Outcome", "Part", "Side", "Trust", "judge_trial", "trust_of"]
 
 FloatArray = NDArray[np.float64]
 

@@ -12,8 +12,6 @@ from finishlab.errors import UsageError
 if TYPE_CHECKING:
     import numpy as np
 
-__all__ = ["GreyArea", "KnownColour", "PixelPolygon", "PixelRect", "SurfaceArea"]
-
 _WHOLE: Final = re.compile(r"\s*[+-]?[0-9]{1,9}\s*")
 _HINT_RECT: Final = (
     "Write X,Y,W,H in whole pixels of the upright, full-size photo: left, top, width, height; "

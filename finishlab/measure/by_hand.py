@@ -19,25 +19,21 @@ from finishlab.colorimetry.camera_profile import CameraProfile, Colours
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.colorimetry.spaces import reflectance_of_lightness
 from finishlab.errors import QualityError, UsageError
-from finishlab.imaging.clipping import black_clipping, glare_mask
-from finishlab.imaging.colours import plain_colours
 from finishlab.imaging.correction import Correction, FitPriors, KnownGreys, PatchReadings, fit_correction
 from finishlab.imaging.finder import apply_homography
 from finishlab.imaging.opencv import any_channel_at_least, apply_table, recolour, shrink
 from finishlab.imaging.pixels import LinearImage
+from finishlab.imaging.processing import plain_colours
 from finishlab.imaging.rectify import CorrectedImage
-from finishlab.imaging.sampling import dequantize_chroma, sample
+from finishlab.imaging.sampling import black_clipping, dequantize_chroma, sample
 from finishlab.imaging.strip import STRIP, Rect
-from finishlab.imaging.surface import Surface
+from finishlab.imaging.surface import Surface, glare_mask
 from finishlab.measure.areas import GreyArea, PixelRect, SurfaceArea
 from finishlab.measure.flow import PX_PER_MM, FieldView, field_result, profile_setting
-from finishlab.measure.quality_checks import LITTLE, judge_black_clipping
 from finishlab.measure.results import Measurement, SurfaceKind
-from finishlab.measure.uncertainty_budget import PhotoFit, estimate_colours
+from finishlab.measure.uncertainty_budget import LITTLE, PhotoFit, estimate_colours, judge_black_clipping
 from finishlab.quality import doubt
 from finishlab.version import __version__
-
-__all__ = ["HandInspection", "colours_by_hand", "measure_by_hand"]
 
 _SPAN_MM: Final = 380.0
 """What the photo's long side is taken to be: a phone held over two sheets of paper (common practice, no source)."""

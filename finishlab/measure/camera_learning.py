@@ -20,22 +20,19 @@ from finishlab.colorimetry.spaces import lab_to_rgb, rgb_to_xyz
 from finishlab.colorimetry.spectra import CHART_EDITIONS, DEFAULT_EDITION, chart_lab, edition_named
 from finishlab.errors import NoStripError, QualityError, UsageError
 from finishlab.imaging.chart import ChartFit, ChartReadings, chart_from_corners, find_chart, read_chart
-from finishlab.imaging.colours import RAW_SATURATION, SATURATION_BOOST, plain_colours
 from finishlab.imaging.correction import FitPriors, PatchReadings, fit_correction
 from finishlab.imaging.finder import StripFit, apply_homography, find_strip
 from finishlab.imaging.greys import GreysOf, StripGreys
-from finishlab.imaging.local_tone import local_tone
 from finishlab.imaging.pixels import LinearImage
+from finishlab.imaging.processing import RAW_SATURATION, SATURATION_BOOST, local_tone, plain_colours
 from finishlab.imaging.rectify import blur_mm, flatten, read_patches
 from finishlab.imaging.strip import STRIP, Rect
 from finishlab.measure.areas import GreyArea, KnownColour
 from finishlab.measure.by_hand import colours_by_hand
 from finishlab.measure.flow import PX_PER_MM, greys_known
 from finishlab.measure.learn_greys import KnownPatches, LearnedGreys, greys_beside
-from finishlab.measure.quality_checks import judge_light, judge_local_tone, judge_strip
+from finishlab.measure.uncertainty_budget import judge_light, judge_local_tone, judge_strip
 from finishlab.quality import Doubt
-
-__all__ = ["LearnedProfile", "check_camera_named", "learn_from_patches", "learn_profile"]
 
 _NEUTRALS: Final = slice(18, 24)
 _GREYS: Final = ("white", "neutral 8", "neutral 6.5", "neutral 5", "neutral 3.5", "black")

@@ -12,22 +12,24 @@ from typing import Any, Final
 import numpy as np
 
 from finishlab.colorimetry.camera_profile import CameraProfile
+from finishlab.colorimetry.delta_e import PALETTE_SIZE, equal_shares
 from finishlab.colorimetry.difference import delta_e_interval
 from finishlab.colorimetry.estimate import LabEstimate
-from finishlab.colorimetry.palette import PALETTE_SIZE, equal_shares
 from finishlab.colorimetry.spaces import rgb_to_lab
 from finishlab.errors import FinishlabError
-from finishlab.imaging.clipping import BlackClipping, black_clipping
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
 from finishlab.imaging.finder import StripFit, find_strip
 from finishlab.imaging.greys import USUAL, GreysOf, StripGreys
-from finishlab.imaging.local_tone import LocalTone, local_tone
 from finishlab.imaging.pixels import LinearImage
+from finishlab.imaging.processing import LocalTone, local_tone
 from finishlab.imaging.rectify import CorrectedImage, blur_mm, correct, flatten, read_patches
-from finishlab.imaging.sampling import Sample, dequantize_chroma, sample
+from finishlab.imaging.sampling import BlackClipping, Sample, black_clipping, dequantize_chroma, sample
 from finishlab.imaging.strip import STRIP, FieldName, Rect
 from finishlab.imaging.surface import Surface, find_surface
-from finishlab.measure.quality_checks import (
+from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind, Texture
+from finishlab.measure.uncertainty_budget import (
+    PhotoFit,
+    estimate_colours,
     field_texture,
     grain_doubts,
     judge_field,
@@ -35,22 +37,8 @@ from finishlab.measure.quality_checks import (
     judge_local_tone,
     judge_strip,
 )
-from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind, Texture
-from finishlab.measure.uncertainty_budget import PhotoFit, estimate_colours
 from finishlab.quality import Doubt
 from finishlab.version import __version__
-
-__all__ = [
-    "PX_PER_MM",
-    "FieldView",
-    "Inspection",
-    "PartialInspection",
-    "field_result",
-    "greys_known",
-    "inspect_partly",
-    "measure",
-    "profile_setting",
-]
 
 PX_PER_MM: Final = 4.0
 """Resolution at which fields are laid flat; finer than the pores matter, coarse enough to be quick."""
@@ -211,7 +199,7 @@ def field_result(
     Raises
     ------
     QualityError
-        See `finishlab.measure.quality_checks.judge_field`.
+        See `finishlab.measure.uncertainty_budget.judge_field`.
     """
     doubts = judge_field(name, view.image, view.surface, estimate, correction, view.lost, lost_beside)
     fine = rgb_to_lab(np.maximum(view.sample.fine, 1e-4))

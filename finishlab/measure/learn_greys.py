@@ -23,10 +23,8 @@ from finishlab.imaging.rectify import blur_mm, flatten, read_patches
 from finishlab.imaging.strip import STRIP, Rect
 from finishlab.measure.areas import GreyArea
 from finishlab.measure.flow import PX_PER_MM
-from finishlab.measure.quality_checks import judge_light, judge_strip
+from finishlab.measure.uncertainty_budget import judge_light, judge_strip
 from finishlab.quality import Doubt
-
-__all__ = ["KnownPatches", "LearnedGreys", "greys_beside", "learn_greys"]
 
 _KNOWN: Final = 0.5
 """Error of a known grey's lightness, L*: cards are sold to about half a unit (common practice, no source)."""

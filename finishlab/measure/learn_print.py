@@ -22,13 +22,10 @@ from finishlab.imaging.correction import Correction, FitPriors, KnownGreys, Patc
 from finishlab.imaging.finder import StripFit, find_strip
 from finishlab.imaging.greys import GreysSource, StripGreys, axes_of, greys_of_logs
 from finishlab.imaging.pixels import LinearImage
-from finishlab.imaging.priors import usual_print
-from finishlab.imaging.screens import GROWTH, SPREAD, AreaMeans, read_areas, screen_reflectance
-from finishlab.imaging.strip import EYE_ROWS, STRIP, GreyPatch, Screen
-from finishlab.measure.quality_checks import judge_light, judge_strip
+from finishlab.imaging.rectify import GROWTH, SPREAD, AreaMeans, read_areas, screen_reflectance
+from finishlab.imaging.strip import EYE_ROWS, STRIP, GreyPatch, Screen, usual_print
+from finishlab.measure.uncertainty_budget import judge_light, judge_strip
 from finishlab.quality import Doubt
-
-__all__ = ["LearnedPrint", "PrintFit", "greys_seen", "learn_print", "look_at_print"]
 
 _LEVELS: Final = np.array([patch.level for patch in STRIP.patches])
 _PAPER: Final = len(STRIP.greys) - 1

@@ -11,8 +11,6 @@ from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.imaging.strip import FieldName
 from finishlab.quality import Doubt
 
-__all__ = ["FieldMeasurement", "Measurement", "Spread", "StripReading", "SurfaceKind", "Texture"]
-
 SurfaceKind = Literal["wood", "print"]
 
 
@@ -28,7 +26,7 @@ class Spread:
 
 @dataclass(frozen=True, slots=True)
 class Texture:
-    """How one surface looks beyond its mean; see `finishlab.imaging.texture`."""
+    """How one surface looks beyond its mean; see `finishlab.imaging.sampling`."""
 
     contrast: float
     """Grain: standard deviation of L* between 0.5 and 8 mm."""
@@ -59,7 +57,7 @@ class FieldMeasurement:
     texture: Texture | None = None
     """None where it was not measured: without the strip nothing says how long a millimetre is."""
     colours: tuple[tuple[float, float, float], ...] | None = None
-    """CIELAB of equal shares of the surface (`finishlab.colorimetry.palette`); None in measurements of before they were
+    """CIELAB of equal shares of the surface (`finishlab.colorimetry.delta_e`); None in measurements of before they were
     kept, and on too small a surface."""
 
 

@@ -27,7 +27,8 @@ from finishlab.errors import UsageError
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
-    from finishlab.measure import GreyArea, SurfaceArea, SurfaceKind
+    from finishlab.measure.areas import GreyArea, SurfaceArea
+    from finishlab.measure.results import SurfaceKind
     from finishlab.measuring.logged import Remeasured
 
 

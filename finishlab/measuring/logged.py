@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Final, cast
 from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import FinishlabError, LogbookError
 from finishlab.logbook import DirectPair, Logbook, StoredBoard, StoredMeasurement, StoredSpot
-from finishlab.measure import GreyArea, Measurement, PixelPolygon, PixelRect
+from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect
+from finishlab.measure.results import Measurement
 from finishlab.measuring.photos import MeasureOptions, PhotoResult, measure_photos
 from finishlab.photos import photo_facts
 from finishlab.record import today
@@ -21,7 +22,7 @@ from finishlab.stair.records import StoredPart
 if TYPE_CHECKING:
     from finishlab.colorimetry.estimate import LabEstimate
     from finishlab.imaging.strip import FieldName
-    from finishlab.measure import SurfaceKind
+    from finishlab.measure.results import SurfaceKind
 
 __all__ = [
     "Remeasured",

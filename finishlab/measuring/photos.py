@@ -36,8 +36,11 @@ if TYPE_CHECKING:
     from finishlab.imaging.pixels import LinearImage
     from finishlab.imaging.strip import FieldName
     from finishlab.logbook import Logbook
-    from finishlab.measure import GreyArea, HandInspection, Inspection, Measurement, SurfaceArea, SurfaceKind
+    from finishlab.measure.areas import GreyArea, SurfaceArea
+    from finishlab.measure.by_hand import HandInspection
+    from finishlab.measure.flow import Inspection
     from finishlab.measure.learn_print import PrintFit
+    from finishlab.measure.results import Measurement, SurfaceKind
 
 __all__ = [
     "PHOTO_SUFFIXES",
@@ -256,7 +259,8 @@ def inspect_photo(
     path: str | Path, options: MeasureOptions | None = None
 ) -> tuple[Inspection | HandInspection, LinearImage]:
     """Measure as `measure_photo` does; return all that was found, and the decoded photo, for a picture."""
-    from finishlab.measure import measure, measure_by_hand
+    from finishlab.measure.by_hand import measure_by_hand
+    from finishlab.measure.flow import measure
     from finishlab.photos import read_photo
 
     options, path = options or MeasureOptions(), Path(path)
@@ -279,7 +283,7 @@ def profile_of(image: LinearImage, profiles: Sequence[CameraProfile]) -> CameraP
 def found_strip(path: Path) -> tuple[LinearImage, StripFit]:
     """Return the photo at the least size that will do, and the strip in it; `NoStripError` where there is none."""
     from finishlab.imaging.finder import find_strip
-    from finishlab.imaging.texture import looks_blurred
+    from finishlab.imaging.sampling import looks_blurred
     from finishlab.photos import read_photo
 
     wanted: int | None = _QUICK_LONG_SIDE

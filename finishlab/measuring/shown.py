@@ -10,13 +10,26 @@ import numpy as np
 
 from finishlab.board.shown import profile_line
 from finishlab.colorimetry.spaces import lab_to_srgb8
-from finishlab.imaging.drawing import WHITE, Ink, line
 from finishlab.imaging.opencv import shrink
-from finishlab.imaging.overlay import GLARE, LEFT_OUT, SAMPLED, FieldDrawing, check_picture, hatch
-from finishlab.imaging.panel import GreyPoints, PanelContent, PanelField, draw_panel
+from finishlab.imaging.overlay import (
+    GLARE,
+    LEFT_OUT,
+    SAMPLED,
+    WHITE,
+    FieldDrawing,
+    GreyPoints,
+    Ink,
+    PanelContent,
+    PanelField,
+    check_picture,
+    draw_panel,
+    hatch,
+    line,
+)
 from finishlab.imaging.strip import STRIP
 from finishlab.matching.costs import costs_entry, costs_line
-from finishlab.measure import HandInspection, PixelRect
+from finishlab.measure.areas import PixelRect
+from finishlab.measure.by_hand import HandInspection
 from finishlab.measure.flow import PX_PER_MM
 from finishlab.photos import srgb_pixels, write_png
 from finishlab.show import jsons
@@ -30,8 +43,8 @@ if TYPE_CHECKING:
     from finishlab.imaging.pixels import LinearImage
     from finishlab.imaging.strip import FieldName
     from finishlab.matching.costs import Costs
-    from finishlab.measure import FieldMeasurement, Inspection, StripReading
-    from finishlab.measure.flow import PartialInspection
+    from finishlab.measure.flow import Inspection, PartialInspection
+    from finishlab.measure.results import FieldMeasurement, StripReading
     from finishlab.measuring.photos import PhotoResult
 
 __all__ = [

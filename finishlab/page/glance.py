@@ -19,7 +19,8 @@ if TYPE_CHECKING:
     from finishlab.board.checks import FloorSeen
     from finishlab.imaging.finder import StripFit
     from finishlab.imaging.pixels import LinearImage
-    from finishlab.measure import Inspection, Measurement
+    from finishlab.measure.flow import Inspection
+    from finishlab.measure.results import Measurement
     from finishlab.measuring.photos import MeasureOptions
     from finishlab.quality import Doubt
 
@@ -138,7 +139,7 @@ def _inspected(image: LinearImage, fit: StripFit, known: Known) -> Inspection:
 
 
 def _measured(image: LinearImage, fit: StripFit, options: MeasureOptions) -> Inspection:
-    from finishlab.measure import measure
+    from finishlab.measure.flow import measure
     from finishlab.measuring.photos import profile_of
 
     greys = {each.number: each for each in options.strip_greys}

@@ -22,7 +22,7 @@ from finishlab.page.waiting import MOST_BYTES, PHOTO_ID, Bench, Waiting, bench_o
 from finishlab.record import DAYLIGHT
 
 if TYPE_CHECKING:
-    from finishlab.board.naming import Shown
+    from finishlab.board.files import Shown
     from finishlab.logbook import Logbook
     from finishlab.page.texts import Words
     from finishlab.quality import Doubt
@@ -271,7 +271,7 @@ def _for_page(words: Words, photos: Sequence[Waiting], error: FinishlabError) ->
 
 def _by_name(photo: Waiting) -> tuple[KindName, Shown] | None:
     """Return what a photo shows by its file's name; None where the name says nothing, as names of phones do."""
-    from finishlab.board.naming import read_name
+    from finishlab.board.files import read_name
 
     stem = Path(photo.name).stem
     if stem.casefold().startswith("strip"):
@@ -315,9 +315,9 @@ def _filled(visit: Visit, log: Logbook | None, photos: Sequence[Waiting]) -> dic
 
 def _offered(visit: Visit, log: Logbook | None) -> dict[str, Any]:
     """Return what can be chosen in the fields."""
-    from finishlab.board.records import PURPOSES, STATES, SURFACES
+    from finishlab.board import PURPOSES, STATES, SURFACES
     from finishlab.board.shown import what_it_is
-    from finishlab.woods import WOODS
+    from finishlab.coatings import WOODS
 
     records = [] if log is None else [(each.number, each.record) for each in log.board_table().boards]
     stair = None if log is None else log.stair()

@@ -6,25 +6,17 @@ Everything that is wrong with a file before a pixel is decoded is said here, in 
 from __future__ import annotations
 
 import hashlib
+import os
 import stat
 import struct
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 from finishlab.errors import PhotoError
-
-__all__ = [
-    "FORMATS_READ",
-    "HEAD_BYTES",
-    "MAX_MEGAPIXELS",
-    "PhotoFile",
-    "check_size",
-    "load_file",
-    "photo_kind",
-    "png_chunks",
-    "too_large",
-]
 
 FORMATS_READ: Final = "JPEG, PNG, TIFF, WebP or HEIC"
 MAX_MEGAPIXELS: Final = 100
@@ -48,6 +40,44 @@ _OTHER_FORMATS: Final = {
     b"II\x2b\x00": "a BigTIFF",
     b"MM\x00\x2b": "a BigTIFF",
 }
+DECODING_ERRORS: Final = (
+    OSError,
+    ValueError,
+    SyntaxError,
+    EOFError,
+    IndexError,
+    KeyError,
+    TypeError,
+    RuntimeError,
+    struct.error,
+)
+"""What Pillow and pillow-heif raise on damaged files; the exceptions of their own are kinds of these."""
+
+
+@contextmanager
+def quiet(*, stderr: bool = False) -> Iterator[None]:
+    """Keep the picture libraries' remarks from the user.
+
+    They tell of odd metadata and of large pictures; what matters of that is reported by this package as an error with
+    a sentence of its own.
+
+    Parameters
+    ----------
+    stderr
+        Also what is written straight to stderr, past Python: LibRaw and LibTIFF ask nobody and know no setting for it.
+    """
+    kept = os.dup(2) if stderr else None
+    try:
+        if kept is not None:
+            with open(os.devnull, "wb") as nothing:  # noqa: PTH123 - a device, not a path
+                os.dup2(nothing.fileno(), 2)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            yield
+    finally:
+        if kept is not None:
+            os.dup2(kept, 2)
+            os.close(kept)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +90,7 @@ class PhotoFile:
     format: str
     """``"JPEG"``, ``"PNG"``, ``"TIFF"``, ``"WEBP"``, ``"HEIC"`` or ``"RAW"``.
 
-    Many raw files are TIFFs, see `finishlab.photos.raw.is_raw`.
+    Many raw files are TIFFs, see `finishlab.photos.decoders.is_raw`.
     """
 
     @property

@@ -5,10 +5,7 @@ from __future__ import annotations
 import io
 import logging
 import re
-import struct
-import warnings
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
@@ -16,21 +13,9 @@ from typing import Any, Final
 import pillow_heif
 from PIL import ExifTags, Image
 
-from finishlab.photos.files import PhotoFile, check_size, png_chunks, too_large
-from finishlab.photos.raw import is_raw, open_raw, raw_exif, raw_size
+from finishlab.photos.decoders import is_raw, open_raw, raw_exif, raw_size
+from finishlab.photos.files import DECODING_ERRORS, PhotoFile, check_size, png_chunks, quiet, too_large
 from finishlab.quality import Doubt, doubt
-
-__all__ = [
-    "DECODING_ERRORS",
-    "GAIN_MAP",
-    "PANORAMA",
-    "Header",
-    "chroma_step",
-    "exif_directory",
-    "file_doubts",
-    "open_header",
-    "quiet",
-]
 
 # -- what a file says of itself beside its picture that makes a measurement less sure --
 
@@ -92,19 +77,6 @@ def file_doubts(file: PhotoFile, size: tuple[int, int], step: float = 0.0) -> tu
     return tuple(out)
 
 
-DECODING_ERRORS: Final = (
-    OSError,
-    ValueError,
-    SyntaxError,
-    EOFError,
-    IndexError,
-    KeyError,
-    TypeError,
-    RuntimeError,
-    struct.error,
-)
-"""What Pillow and pillow-heif raise on damaged files; the exceptions of their own are kinds of these."""
-
 # Pillow logs remarks on odd files; without a handler of its own Python would print them to stderr.
 logging.getLogger("PIL").addHandler(logging.NullHandler())
 
@@ -154,18 +126,6 @@ class Header:
         return (height, width) if self.orientation >= 5 else (width, height)
 
 
-@contextmanager
-def quiet() -> Iterator[None]:
-    """Keep the picture libraries' warnings from the user.
-
-    They tell of odd metadata and of large pictures; what matters of that is reported by this package as an error with
-    a sentence of its own.
-    """
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        yield
-
-
 def open_header(file: PhotoFile) -> Header:
     """Read the header of a photo.
 
@@ -184,7 +144,7 @@ def _open_raw(file: PhotoFile) -> Header:
     raw = open_raw(file)
     size = raw_size(raw)
     check_size(file, *size)
-    exif = raw_exif(file, raw, DECODING_ERRORS)
+    exif = raw_exif(file, raw)
     return Header(
         file=file,
         image=raw,

@@ -11,9 +11,8 @@ from typing import Any, Final
 import pillow_heif
 from PIL import ExifTags, Image
 
-from finishlab.photos.header import DECODING_ERRORS, GAIN_MAP, PANORAMA, exif_directory
-
-__all__ = ["NotUnderstoodError", "cleaned_heif", "cleaned_tiff", "exif_of", "kept_exif", "kept_xmp"]
+from finishlab.photos.files import DECODING_ERRORS
+from finishlab.photos.header import GAIN_MAP, PANORAMA, exif_directory
 
 # -- what is still said beside the picture --
 

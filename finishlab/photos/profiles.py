@@ -16,18 +16,6 @@ from typing import Final, Literal
 
 import numpy as np
 
-__all__ = [
-    "ColourEncoding",
-    "Primaries",
-    "UnsuitedProfileError",
-    "encoding_from_cicp",
-    "encoding_from_gamma",
-    "encoding_from_icc",
-    "matrix_profile",
-    "named_encoding",
-    "profile_name",
-]
-
 Curve = Callable[[np.ndarray], np.ndarray]
 SpaceName = Literal["sRGB", "Display P3", "Adobe RGB", "ProPhoto RGB"]
 

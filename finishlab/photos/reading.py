@@ -14,14 +14,11 @@ from PIL import Image, ImageCms
 from finishlab.errors import PhotoError
 from finishlab.imaging.pixels import LinearImage, PhotoInfo
 from finishlab.photos import profiles
-from finishlab.photos.files import PhotoFile, load_file, png_chunks
-from finishlab.photos.header import DECODING_ERRORS, Header, chroma_step, file_doubts, open_header, quiet
-from finishlab.photos.jpeg import chroma_blocks, decode_jpeg
+from finishlab.photos.decoders import RAW_WHITE, chroma_blocks, decode_jpeg, decode_raw, raw_encoding
+from finishlab.photos.files import DECODING_ERRORS, PhotoFile, load_file, png_chunks, quiet
+from finishlab.photos.header import Header, chroma_step, file_doubts, open_header
 from finishlab.photos.profiles import ColourEncoding, UnsuitedProfileError
-from finishlab.photos.raw import RAW_WHITE, decode_raw, raw_encoding, silent
 from finishlab.quality import Doubt, doubt
-
-__all__ = ["PhotoFacts", "photo_facts", "read_photo"]
 
 _ALIKE: Final = 2 / 255
 """How far a grey photo's channels may be apart, over the largest code: what JPEG does to a grey."""
@@ -169,14 +166,11 @@ def _check_kind(header: Header) -> None:
 
 def _decode(header: Header, long_side: int | None) -> tuple[np.ndarray, int]:
     """Return codes, shape (H, W, 3), or (H, W) for a greyscale photo, not yet upright, and the code of white."""
-    with quiet():
+    with quiet(stderr=header.file.format == "TIFF"):
         if header.raw:
             return decode_raw(header.file, header.image, long_side), RAW_WHITE
         if header.file.format == "HEIC":
             return _decode_heic(header)
-        if header.file.format == "TIFF":
-            with silent():
-                return _decode_opencv(header) if header.by_opencv else (_decode_pillow(header), 255)
         if header.by_opencv:
             return _decode_opencv(header)
         if header.file.format == "JPEG" and header.mode in ("RGB", "L"):

@@ -9,24 +9,22 @@ from typing import Final
 
 import numpy as np
 
+from finishlab.colorimetry.delta_e import centred, merge_colours, plank_yardstick, transport_distance
 from finishlab.errors import LogbookError
 from finishlab.logbook import BoardTable, Logbook, LoggedBoard, StoredSpot
 from finishlab.logbook.reading import many_objects
 from finishlab.matching.aims import CONTRAST, MATCH, STEP, Aim, within
 from finishlab.matching.alternatives import AcrossLights, Choice, compare_aims, compare_lights, named_light
-from finishlab.matching.costs import Costs, board_costs, print_doubt
+from finishlab.matching.costs import MOST_BOARDS, Costs, board_costs, next_photos, print_doubt
 from finishlab.matching.gls import Solution, solve
 from finishlab.matching.guards import floor_guards
 from finishlab.matching.joint import pool_recipes
-from finishlab.matching.next_photo import MOST_BOARDS, next_photos
 from finishlab.matching.observations import Observations, with_surface_effects
-from finishlab.matching.ranking import RankedBoard, Ranking, as_rows, rank_colours
-from finishlab.matching.scatter import Components, FloorPool, components_of
-from finishlab.matching.transport import centred, transport_distance
+from finishlab.matching.ranking import Ranking, as_rows, rank_colours
+from finishlab.matching.scatter import Components, FloorPool, components_of, pool_floor
 from finishlab.matching.trials import Trust
 from finishlab.quality import Doubt, doubt
 from finishlab.rank.gathering import (
-    Colours,
     FloorSeen,
     lights_hint,
     lights_of,
@@ -43,10 +41,10 @@ from finishlab.rank.gathering import (
 from finishlab.record import DAYLIGHT, Light, normalise_light
 from finishlab.strip.trials import trust_in
 
-__all__ = ["Comparison", "compare", "pool_spots", "rank_boards"]
-
 _MOST_PAIRED: Final = 60
 """Boards, from the nearest on, whose sampled colours are paired with the floor's."""
+_MOST_COSTS: Final = 5
+"""Boards, from the nearest on, of which it is told what their intervals are made of."""
 _MOST_CHOSEN: Final = 100
 """Boards looked at for the best under the other aim."""
 _REACHED: Final = 1.0
@@ -156,7 +154,7 @@ def rank_boards(log: Logbook, *, light: str | None = None, aim: Aim = MATCH) -> 
     with many_objects():
         logged = _read(log)
         chosen = _main_light(logged, light)
-        return _ranked(log, logged, _see(logged, chosen, strict=light is not None), aim)
+        return _ranked(log, logged, _see(logged, chosen, strict=light is not None), aim, full=True)
 
 
 def compare(
@@ -165,7 +163,7 @@ def compare(
     light: str | None = None,
     aim: Aim = MATCH,
     other: Aim | None = None,
-    recipes: Mapping[str, str] | None = None,
+    full: bool = True,
 ) -> Comparison:
     """Rank as `rank_boards` does, in every light, for both aims, and by recipe.
 
@@ -178,15 +176,12 @@ def compare(
     other
         The aim that the best board's cost is told under; without it a contrast beside a match, and a match beside a
         contrast.
-    recipes
-        Board -> recipe; boards of one recipe are pooled. Without it, as the boards' records say.
+    full
+        Whether to work out what only a full answer shows: sampled colours, the other aim, and recipes.
     """
     with many_objects():
         logged = _read(log)
-        if recipes is None:
-            records = {board.number: board.record for board in logged.boards.boards}
-            recipes = {n: f"R{r.recipe_number}" for n, r in records.items() if r.recipe_number is not None}
-        return _compare(log, logged, light, aim, other, recipes)
+        return _compare(log, logged, light, aim, other or _opposite(aim), full=full)
 
 
 def _read(log: Logbook) -> _Logged:
@@ -208,17 +203,15 @@ def _tread_grit(log: Logbook) -> int | None:
     return last.pop() if len(last) == 1 else None
 
 
-def _compare(
-    log: Logbook, logged: _Logged, light: str | None, aim: Aim, other: Aim | None, recipes: Mapping[str, str]
-) -> Comparison:
+def _compare(log: Logbook, logged: _Logged, light: str | None, aim: Aim, other: Aim, *, full: bool) -> Comparison:
     chosen = _main_light(logged, light)
     seen = _see(logged, chosen, strict=light is not None)
-    ranking = _ranked(log, logged, seen, aim)
+    ranking = _ranked(log, logged, seen, aim, full=full)
     rankings = {chosen: ranking}
     for each in _other_lights(logged, chosen):
         rankings[each] = _see(logged, each, strict=True).rank(aim)
     lights = compare_lights([named_light(each) for each in rankings], rankings)
-    costs = board_costs(seen.observed, seen.components, ranking, seen.numbers)
+    costs = board_costs(seen.observed, seen.solved, {n: seen.numbers.index(n) for n in ranking.numbers[:_MOST_COSTS]})
     ranking = _with_doubts(ranking, lights, print_doubt(costs))
     measured = set(seen.numbers)
     return Comparison(
@@ -227,12 +220,12 @@ def _compare(
         chosen,
         tuple(board.number for board in logged.boards.boards if board.number not in measured),
         lights,
-        _choices(seen, ranking, other or _opposite(aim)),
-        _by_recipe(seen, aim, recipes),
+        _choices(seen, ranking, other) if full else (),
+        _by_recipe(seen, aim) if full else None,
         costs,
         logged.trust,
         {board.number: _measured_lab(logged.boards, board, chosen) for board in seen.boards},
-        seen.floor.pool().lab,
+        pool_floor(seen.floor.spots).lab,
     )
 
 
@@ -248,7 +241,8 @@ def pool_spots(spots: Sequence[StoredSpot], light: Light | None = None) -> tuple
     chosen = light if light is not None else most(counted)
     if chosen is None or not counted[chosen]:
         return None
-    return chosen, see_floor(None, spots, chosen, strict=True).pool()
+    floor = see_floor(None, spots, chosen, strict=True)
+    return chosen, replace(pool_floor(floor.spots), colours_e00=plank_yardstick(floor.colours))
 
 
 def _main_light(logged: _Logged, light: str | None) -> Light:
@@ -278,7 +272,7 @@ def _see(logged: _Logged, light: Light, *, strict: bool) -> _InLight:
     """
     floor = see_floor(logged.boards, logged.spots, light, strict=strict)
     floor = replace(floor, facts=replace(floor.facts, tread_grit=logged.tread_grit))
-    pool = floor.pool()
+    pool = pool_floor(floor.spots)
     boards = [board for board in logged.boards.boards if light in board.lights]
     _require_boards(logged, boards, light)
     measured = observations_of(logged.boards, boards, light, floor)
@@ -327,21 +321,19 @@ def _lighter_than_clear(seen: _InLight, aim: Aim) -> dict[str, Doubt]:
     return lighter
 
 
-def _ranked(log: Logbook, logged: _Logged, seen: _InLight, aim: Aim) -> Ranking:
+def _ranked(log: Logbook, logged: _Logged, seen: _InLight, aim: Aim, *, full: bool) -> Ranking:
     """Rank, and add facts of the boards and what only the first ones are worth: paired colours, the next photo."""
     ranking = seen.rank(aim)
-    floor = ranking.floor
-    nearest = ranking.numbers[:_MOST_PAIRED]
-    colours = log.sampled_colours(nearest, seen.light) if floor.colours is not None else {}
+    if full:
+        ranking = _paired(log, seen, ranking)
     lighter = _lighter_than_clear(seen, aim)
     by_number = {board.number: board for board in seen.boards}
     boards = []
     for ranked in ranking.boards:
         board = by_number[ranked.board]
-        told = with_facts(ranked, logged.boards, board, seen.light, seen.floor, floor)
+        told = with_facts(ranked, logged.boards, board, seen.light, seen.floor, ranking.floor)
         clear = lighter.get(board.record.species.casefold())
-        told = told if clear is None else replace(told, doubts=(clear, *told.doubts))
-        boards.append(_paired(told, colours.get(ranked.board), floor))
+        boards.append(told if clear is None else replace(told, doubts=(clear, *told.doubts)))
     ranking = replace(ranking, boards=tuple(boards))
     leaders = {board.board for board in ranking.leaders[:MOST_BOARDS]}
     picks = [i for i, number in enumerate(seen.numbers) if number in leaders]
@@ -352,16 +344,21 @@ def _ranked(log: Logbook, logged: _Logged, seen: _InLight, aim: Aim) -> Ranking:
     return replace(ranking, next_photos=next_photos(few, named, seen.components, aim, now=chance))
 
 
-def _paired(board: RankedBoard, colours: Colours | None, floor: FloorPool) -> RankedBoard:
-    """Add how far the board's sampled colours lie from the floor's."""
-    if colours is None or floor.colours is None:
-        return board
-    whole = centred(floor.colours, floor.lab)
-    return replace(
-        board,
-        colours_e00=transport_distance(whole, centred(colours, board.lab)),
-        figure_e00=transport_distance(whole, centred(colours, floor.lab)),
-    )
+def _paired(log: Logbook, seen: _InLight, ranking: Ranking) -> Ranking:
+    """Add how far sampled colours lie apart: those of the planks, and of the first boards from the floor's."""
+    planks = seen.floor.colours
+    if not planks:
+        return ranking
+    floor = replace(ranking.floor, colours_e00=plank_yardstick(planks))
+    whole = centred(merge_colours(planks), floor.lab)
+    sampled = log.sampled_colours(ranking.numbers[:_MOST_PAIRED], seen.light)
+    boards = list(ranking.boards)
+    for i, board in enumerate(boards[:_MOST_PAIRED]):
+        colours = sampled.get(board.board)
+        if colours is not None:
+            apart, unlike = (transport_distance(whole, centred(colours, lab)) for lab in (board.lab, floor.lab))
+            boards[i] = replace(board, colours_e00=apart, figure_e00=unlike)
+    return replace(ranking, floor=floor, boards=tuple(boards))
 
 
 def _with_doubts(ranking: Ranking, lights: AcrossLights, of_print: Doubt | None) -> Ranking:
@@ -390,7 +387,9 @@ def _choices(seen: _InLight, ranking: Ranking, other: Aim) -> tuple[Choice, ...]
     return compare_aims([ranking, rank_colours(seen.pool, colours.only(picks), numbers, aim=other)])
 
 
-def _by_recipe(seen: _InLight, aim: Aim, recipes: Mapping[str, str]) -> Ranking | None:
+def _by_recipe(seen: _InLight, aim: Aim) -> Ranking | None:
+    made_by = {board.number: board.record.recipe_number for board in seen.boards}
+    recipes = {number: f"R{recipe}" for number, recipe in made_by.items() if recipe is not None}
     pooled = pool_recipes(seen.solved.colours, seen.numbers, recipes)
     if pooled is None:
         return None

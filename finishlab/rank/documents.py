@@ -40,8 +40,6 @@ if TYPE_CHECKING:
     from finishlab.matching.scatter import FloorPool
     from finishlab.rank.comparing import Comparison
 
-__all__ = ["comparison_document", "lights_entry", "lights_rows", "pool_document", "ranking_data", "recipes_rows"]
-
 _LIGHTS_HEAD: Final = ("board", "worst light", "moves", "metamerism (95 %)")
 _MOVES_TOLD: Final = (
     "moves: dE00 there less dE00 in the first light; metamerism: the index after ISO 18314-4, which cannot be told "

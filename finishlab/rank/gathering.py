@@ -12,8 +12,7 @@ import numpy as np
 from finishlab.board import BoardRecord
 from finishlab.board.shown import profile_name
 from finishlab.colorimetry.delta_e import delta_e_00
-from finishlab.colorimetry.estimate import LabEstimate
-from finishlab.colorimetry.table import ColourTable, scaled, scaled_table
+from finishlab.colorimetry.estimate import ColourTable, LabEstimate, scaled, scaled_table
 from finishlab.errors import LogbookError
 from finishlab.logbook import BoardTable, LoggedBoard, LoggedColour, LoggedPair, StoredMeasurement, StoredSpot
 from finishlab.matching.guards import (
@@ -27,27 +26,10 @@ from finishlab.matching.guards import (
 )
 from finishlab.matching.observations import Observations, ObservationsBuilder, beside
 from finishlab.matching.ranking import RankedBoard
-from finishlab.matching.scatter import SPREAD_LIMIT, Components, FloorPool, FloorSpot, pool_floor
-from finishlab.matching.transport import merge_colours, plank_yardstick
+from finishlab.matching.scatter import SPREAD_LIMIT, Components, FloorPool, FloorSpot
 from finishlab.matching.trials import Trust
 from finishlab.quality import Doubt, doubt
 from finishlab.record import DAYLIGHT, Light
-
-__all__ = [
-    "FloorSeen",
-    "in_light",
-    "lights_hint",
-    "lights_of",
-    "most",
-    "observations_of",
-    "paired_lights",
-    "see_floor",
-    "spot_lights",
-    "trusted_boards",
-    "trusted_components",
-    "trusted_spots",
-    "with_facts",
-]
 
 _NO_TOPCOAT: Final = {None, "", "none", "no", "-"}
 _MOST_COLOURS: Final = 40
@@ -85,21 +67,6 @@ class FloorSeen:
     """The sampled colours of each plank."""
     profiles: frozenset[str] = frozenset()
     """Which camera profiles it was measured with, as a reader would name them."""
-
-    def pool(self) -> FloorPool:
-        """Return the floor's pool.
-
-        Raises
-        ------
-        LogbookError
-            ``no-floor`` if it was not measured.
-        """
-        pool = pool_floor(self.spots)
-        if not self.colours:
-            return pool
-        whole = merge_colours(self.colours)
-        rows = tuple((float(c[0]), float(c[1]), float(c[2])) for c in whole)
-        return replace(pool, colours=rows, colours_e00=plank_yardstick(self.colours))
 
 
 def see_floor(logged: BoardTable | None, spots: Sequence[StoredSpot], light: Light, *, strict: bool) -> FloorSeen:

@@ -13,35 +13,10 @@ if TYPE_CHECKING:
     from finishlab.board import BoardRecord
     from finishlab.colorimetry.difference import DeltaE
     from finishlab.logbook import LoggedBoard
-    from finishlab.matching.next_photo import NextPhoto
+    from finishlab.matching.costs import NextPhoto
     from finishlab.matching.ranking import RankedBoard, Ranking
     from finishlab.matching.scatter import FloorPool
     from finishlab.quality import Doubt
-
-__all__ = [
-    "aim_line",
-    "answer",
-    "answer_detail",
-    "as_sentence",
-    "chance",
-    "colours_line",
-    "deciding_doubt",
-    "doubts_once",
-    "finish_words",
-    "floor_line",
-    "headline",
-    "how_far",
-    "how_sure",
-    "inseparable_lines",
-    "interval",
-    "is_plain",
-    "next_steps",
-    "own_line",
-    "place_mark",
-    "runner_up",
-    "score_cell",
-    "tie_marks",
-]
 
 _MOSTLY_OWN: Final = 0.75
 """Share of an interval's width from which on it is called the board's own without more words."""

@@ -10,7 +10,7 @@ import click
 from finishlab.cli.common import json_option, open_logbook, print_document, print_results, say, say_letters
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import UsageError, harmless
-from finishlab.rank.options import aim_options, other_aim, read_aim
+from finishlab.rank.commands import aim_options, other_aim, read_aim
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import Paper

@@ -1,32 +1,317 @@
-"""The drawings of a report, made of its ranking: which boards are shown, in what order, with what words beneath."""
+"""The drawings of a report, made of its ranking, with the words beneath, and where boards lie about the floor."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Final
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final, Literal
 
+import numpy as np
+from numpy.typing import NDArray
+
+from finishlab.colorimetry.spaces import hex_colour
 from finishlab.matching.costs import costs_line
 from finishlab.rank.sentences import tie_marks
 from finishlab.report.contents import ReportContent
-from finishlab.report.planes import plane_plot
 from finishlab.report.plots import (
     CLIPPED,
+    Kind,
+    Lab,
     PlottedBoard,
     PlottedFloor,
+    chroma_covariance,
     clipping,
     coats_plot,
     costs_plot,
     interval_plot,
     swatch_plot,
 )
-from finishlab.show.drawing import Drawing
+from finishlab.show.drawing import FONT_SIZE, INK, SOFT, WIDTH, Drawing, drawing_rules, figure_of, plain_axes
 from finishlab.show.pages import Chart
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
     from finishlab.matching.ranking import RankedBoard
     from finishlab.report.plots import Kind
 
-__all__ = ["charts"]
+Plane = Literal["a*b*", "L*C*"]
+
+HOLDS: Final = math.sqrt(-2.0 * math.log(0.05))
+"""Radius, in standard deviations, that holds 95 % of a normal distribution in the plane (chi squared, 2 degrees)."""
+
+_LEFT, _RIGHT, _TOP, _BASE = 44.0, 10.0, 12.0, 40.0
+_LEGEND: Final = 46.0
+_INNER: Final = WIDTH - _LEFT - _RIGHT
+_MARKS: Final[dict[Kind, tuple[str, float]]] = {"leading": ("D", 8.5), "candidate": ("o", 8.0), "other": ("^", 8.0)}
+_MIDDLE_EDGE: Final = 1.1
+_LEAST_HALF: Final = 3.0
+"""Least half width of a plane, CIELAB units: a board as good as the floor must not look far off."""
+_WAYS: Final = 16
+_REACHES: Final = (13.0, 21.0, 31.0, 43.0)
+"""Points from the mark to the middle of the name's near side, nearest first."""
+_LETTER, _HEIGHT = 0.66, 12.0
+_LINE_FROM: Final = 20.0
+"""From this far on a line leads from the mark to its name."""
+_MARK: Final = 6.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Point:
+    name: str
+    at: NDArray[np.float64]
+    colour: str
+    kind: Kind
+    covariance: NDArray[np.float64] | None
+
+
+def plane_plot(boards: Sequence[PlottedBoard], floor: PlottedFloor, plane: Plane) -> Drawing:
+    """Draw boards and floor in a plane of CIELAB, both axes to one scale.
+
+    Parameters
+    ----------
+    boards
+        The boards.
+    floor
+        The floor; its spread is an ellipse that holds 95 % of planks.
+    plane
+        ``"a*b*"`` or ``"L*C*"``.
+
+    Raises
+    ------
+    ValueError
+        If there is no board.
+    """
+    if not boards:
+        raise ValueError("no plane without a board")
+    points = [_point(board, plane) for board in boards]
+    centre = _at(floor.lab, plane)
+    spread = None if floor.spread is None else _seen(floor.lab, floor.spread, plane)
+    with drawing_rules():
+        figure = figure_of(_TOP + _INNER + _BASE + _LEGEND)
+        axes = plain_axes(figure, (_LEFT, _TOP, _INNER, _INNER))
+        middle, half = _window(points, centre, spread)
+        axes.set_xlim(middle[0] - half, middle[0] + half)
+        axes.set_ylim(middle[1] - half, middle[1] + half)
+        _floor(axes, floor, centre, spread, plane)
+        for point in points:
+            _board(axes, point)
+        lighter = [
+            f" {board.lab[0] - floor.lab[0]:+.0f}".replace("-0", "+0") if plane == "a*b*" else "" for board in boards
+        ]
+        named = [(p.name + lift, p.at, p.kind == "leading") for p, lift in zip(points, lighter, strict=True)]
+        place_labels(axes, [*named, ("floor", centre, True)], unit=2 * half / _INNER)
+        _name_axes(axes, plane)
+        _legend(axes, points, spread is not None, bool(floor.planks))
+    told = [f"{p.name} at {p.at[0]:.1f}, {p.at[1]:.1f}" for p in points]
+    names = "a* and b*" if plane == "a*b*" else "C* and L*"
+    words = f"{names}: floor at {centre[0]:.1f}, {centre[1]:.1f}; {'; '.join(told)}."
+    title = "Redder or greener, yellower or bluer" if plane == "a*b*" else "Lighter or darker, fuller or duller"
+    return Drawing(figure, f"{title}: boards and floor ({plane})", words)
+
+
+def _at(lab: Lab, plane: Plane) -> NDArray[np.float64]:
+    if plane == "a*b*":
+        return np.array([lab[1], lab[2]])
+    return np.array([math.hypot(lab[1], lab[2]), lab[0]])
+
+
+def _seen(lab: Lab, covariance: object, plane: Plane) -> NDArray[np.float64]:
+    """Return a covariance as the plane shows it, shape (2, 2)."""
+    whole = np.asarray(covariance, dtype=np.float64)
+    if plane == "a*b*":
+        return np.asarray(whole[1:, 1:])
+    return chroma_covariance(lab, tuple(tuple(row) for row in whole.tolist()))
+
+
+def _point(board: PlottedBoard, plane: Plane) -> _Point:
+    seen = None if board.covariance is None else _seen(board.lab, board.covariance, plane)
+    return _Point(board.name, _at(board.lab, plane), hex_colour(board.lab), board.kind, seen)
+
+
+def _window(
+    points: Sequence[_Point], centre: NDArray[np.float64], spread: NDArray[np.float64] | None
+) -> tuple[NDArray[np.float64], float]:
+    """Return the middle and half the width of the square that holds everything with its ellipses."""
+    ends = []
+    for at, covariance in [(p.at, p.covariance) for p in points] + [(centre, spread)]:
+        reach = 0.0 if covariance is None else HOLDS * np.sqrt(np.clip(np.diag(covariance), 0.0, None))
+        ends += [at - reach, at + reach]
+    low, high = np.min(ends, axis=0), np.max(ends, axis=0)
+    half = max(float((high - low).max()) / 2 * _MIDDLE_EDGE, _LEAST_HALF)
+    return (low + high) / 2, half
+
+
+def _ellipse(at: NDArray[np.float64], covariance: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the outline that holds 95 %, shape (n, 2)."""
+    values, axes = np.linalg.eigh(covariance)
+    turn = np.linspace(0.0, 2.0 * np.pi, 73)
+    circle = np.stack([np.cos(turn), np.sin(turn)])
+    return np.asarray(at + (axes * (HOLDS * np.sqrt(np.clip(values, 0.0, None))) @ circle).T)
+
+
+def _floor(
+    axes: Axes, floor: PlottedFloor, centre: NDArray[np.float64], spread: NDArray[np.float64] | None, plane: Plane
+) -> None:
+    from matplotlib.patches import Polygon
+
+    if spread is not None:
+        look: dict[str, Any] = {
+            "facecolor": "#e4e4e4",
+            "edgecolor": "#6a6a6a",
+            "hatch": "////",
+            "linewidth": 1.2,
+            "zorder": 1.5,
+        }
+        axes.add_patch(Polygon(_ellipse(centre, spread), closed=True, **look))
+    for _, lab in floor.planks:
+        x, y = _at(lab, plane)
+        axes.plot([x], [y], "+", color=INK, markersize=7, markeredgewidth=1.2, zorder=3)
+    axes.plot(
+        *centre,
+        marker="s",
+        markersize=13,
+        markerfacecolor=hex_colour(floor.lab),
+        markeredgecolor=INK,
+        markeredgewidth=1.8,
+        zorder=4,
+    )
+
+
+def _board(axes: Axes, point: _Point) -> None:
+    if point.covariance is not None:
+        x, y = _ellipse(point.at, point.covariance).T
+        look = (SOFT, 1.1, "-") if point.kind == "leading" else ("#8a8a8a", 0.7, "--")
+        axes.plot(x, y, color=look[0], linewidth=look[1], linestyle=look[2], zorder=2)
+    mark, size = _MARKS[point.kind]
+    axes.plot(
+        *point.at,
+        marker=mark,
+        markersize=size,
+        markerfacecolor=point.colour,
+        markeredgecolor=INK,
+        markeredgewidth=1.2,
+        zorder=5,
+    )
+
+
+def _name_axes(axes: Axes, plane: Plane) -> None:
+    left, right = "\N{LEFTWARDS ARROW}", "\N{RIGHTWARDS ARROW}"
+    if plane == "a*b*":
+        axes.set_xlabel(f"{left} greener  \N{MIDDLE DOT}  a*  \N{MIDDLE DOT}  redder {right}")
+        axes.set_ylabel(f"{left} bluer  \N{MIDDLE DOT}  b*  \N{MIDDLE DOT}  yellower {right}")
+    else:
+        axes.set_xlabel(f"{left} duller  \N{MIDDLE DOT}  C*  \N{MIDDLE DOT}  fuller {right}")
+        axes.set_ylabel(f"{left} darker  \N{MIDDLE DOT}  L*  \N{MIDDLE DOT}  lighter {right}")
+    axes.yaxis.set_label_coords(-31.0 / _INNER, 0.5)
+    axes.xaxis.set_label_coords(0.5, -24.0 / _INNER)
+    step = next(s for s in (1, 2, 5, 10, 20, 50) if np.ptp(axes.get_xlim()) / s <= 8)
+    for set_ticks, ends in ((axes.set_xticks, axes.get_xlim()), (axes.set_yticks, axes.get_ylim())):
+        low, high = math.ceil(ends[0] / step), math.floor(ends[1] / step)
+        set_ticks([i * step for i in range(low, high + 1)])
+
+
+def _legend(axes: Axes, points: Sequence[_Point], spread: bool, planks: bool) -> None:  # noqa: FBT001 - what is drawn
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Patch
+
+    said: dict[Kind, str] = {
+        "leading": "may be nearest",
+        "candidate": "board",
+        "other": "raw or clear only",
+    }
+    kinds = [kind for kind in said if any(p.kind == kind for p in points)]
+    plain: dict[str, Any] = {"linestyle": "none", "markerfacecolor": "white", "markeredgecolor": INK}
+    handles: list[object] = [Line2D([], [], marker=_MARKS[k][0], markersize=7, label=said[k], **plain) for k in kinds]
+    if spread:
+        handles.append(Patch(facecolor="#e4e4e4", edgecolor="#6a6a6a", hatch="////", label="planks, 95 %"))
+    if planks:
+        handles.append(Line2D([], [], marker="+", markersize=7, linestyle="none", color=INK, label="plank"))
+    if any(p.covariance is not None for p in points):
+        handles.append(Line2D([], [], color=SOFT, linewidth=0.9, linestyle="--", label="board, 95 %"))
+    axes.legend(
+        handles=handles,
+        loc="upper left",
+        bbox_to_anchor=(-_LEFT / _INNER, -_BASE / _INNER),
+        bbox_transform=axes.transAxes,
+        borderaxespad=0.0,
+        ncols=3,
+        frameon=False,
+        handletextpad=0.4,
+        columnspacing=0.8,
+        fontsize=FONT_SIZE - 0.5,
+        handlelength=1.5,
+    )
+
+
+def place_labels(axes: Axes, named: Sequence[tuple[str, NDArray[np.float64], bool]], *, unit: float) -> None:
+    """Write names into axes of one scale.
+
+    Parameters
+    ----------
+    axes
+        Where to; its limits are set already.
+    named
+        Name, place (x, y) and whether it is set bold.
+    unit
+        Axis units a point of the drawing stands for.
+    """
+    left, right = axes.get_xlim()
+    low, high = axes.get_ylim()
+    marks = [_box(at, np.array([_MARK, _MARK]) * unit) for _, at, _ in named]
+    taken: list[tuple[float, float, float, float]] = []
+    for i, (name, at, bold) in enumerate(named):
+        size = np.array([_LETTER * FONT_SIZE * len(name) * (1.08 if bold else 1.0), _HEIGHT]) * unit / 2
+        best, where, reach = math.inf, at, 0.0
+        for step, turn, middle in _candidates(at, size, unit):
+            box = _box(middle, size)
+            outside = max(0.0, left - box[0], box[2] - right, low - box[1], box[3] - high)
+            hidden = sum(_overlap(box, other) for k, other in enumerate(marks) if k != i)
+            hidden += 1.6 * sum(_overlap(box, other) for other in taken)
+            cost = hidden / float(4 * size[0] * size[1]) + 10 * outside / unit + 0.012 * step + 0.002 * turn
+            if cost < best:
+                best, where, reach = cost, middle, step
+        if reach >= _LINE_FROM:
+            axes.plot([at[0], where[0]], [at[1], where[1]], color=SOFT, linewidth=0.6, zorder=5.5)
+        axes.text(
+            float(where[0]),
+            float(where[1]),
+            name,
+            ha="center",
+            va="center",
+            weight="bold" if bold else "normal",
+            color=INK,
+            zorder=7,
+            bbox={"boxstyle": "square,pad=0.08", "facecolor": "white", "edgecolor": "none", "alpha": 0.72},
+        )
+        taken.append(_box(where, size))
+
+
+def _candidates(
+    at: NDArray[np.float64], size: NDArray[np.float64], unit: float
+) -> list[tuple[float, int, NDArray[np.float64]]]:
+    """Return reach, how far turned from the right, and the middle of each place a name may take."""
+    found = []
+    for reach in _REACHES:
+        for i in range(_WAYS):
+            angle = 2 * math.pi * i / _WAYS
+            way = np.array([math.cos(angle), math.sin(angle)])
+            middle = at + way * (reach * unit - _MARK * unit / 2) + way * size * 0.9
+            found.append((reach, min(i, _WAYS - i), middle))
+    return found
+
+
+def _box(middle: NDArray[np.float64], half: NDArray[np.float64]) -> tuple[float, float, float, float]:
+    low, high = middle - half, middle + half
+    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+
+def _overlap(one: tuple[float, float, float, float], two: tuple[float, float, float, float]) -> float:
+    wide = min(one[2], two[2]) - max(one[0], two[0])
+    high = min(one[3], two[3]) - max(one[1], two[1])
+    return wide * high if wide > 0 and high > 0 else 0.0
+
 
 _MOST_PATHS: Final = 4
 _MOST_ALIKE: Final = 3
@@ -47,7 +332,7 @@ def charts(content: ReportContent, *, columns: int = 2) -> list[Chart]:
     ranked = content.pictured
     if not ranked:
         return []
-    floor = _floor(content)
+    floor = _plotted_floor(content)
     leaders = {board.board for board in content.ranking.leaders}
     boards = [_plotted(board, content, leaders) for board in ranked]
     return [
@@ -75,7 +360,7 @@ def charts(content: ReportContent, *, columns: int = 2) -> list[Chart]:
     ]
 
 
-def _floor(content: ReportContent) -> PlottedFloor:
+def _plotted_floor(content: ReportContent) -> PlottedFloor:
     pool = content.ranking.floor
     planks = pool.planks or tuple((spot.number, spot.lab) for spot in content.spots if spot.lab is not None)
     return PlottedFloor(pool.lab, pool.plank_covariance, planks)

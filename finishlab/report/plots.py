@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.difference import DeltaE
+from finishlab.colorimetry.estimate import SOURCES, Source
 from finishlab.colorimetry.spaces import hex_colour, lab_to_rgb, rgb_to_lab
-from finishlab.colorimetry.table import SOURCES, Source
 from finishlab.show.drawing import (
     BAND,
     FONT_SIZE,
@@ -34,21 +34,6 @@ from finishlab.show.drawing import (
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
-
-__all__ = [
-    "CLIPPED",
-    "Covariance",
-    "Kind",
-    "Lab",
-    "PlottedBoard",
-    "PlottedFloor",
-    "chroma_covariance",
-    "clipping",
-    "coats_plot",
-    "costs_plot",
-    "interval_plot",
-    "swatch_plot",
-]
 
 Lab = tuple[float, float, float]
 """CIELAB D65 2 degrees."""

@@ -53,8 +53,6 @@ if TYPE_CHECKING:
     from finishlab.imaging.strip import Paper
     from finishlab.matching.ranking import RankedBoard
 
-__all__ = ["LABELS_WIN", "METHOD", "RENDERED", "report_html", "report_pages", "report_pdf", "write_report"]
-
 METHOD: Final = (
     "Each photo shows the work beside a printed grey strip. Its greys give the tone curve of the camera, the colour of "
     "the light and how it falls off across the picture, all in one fit; so the photo is brought to linear light. "

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from finishlab.colorimetry.difference import DeltaE, SignedDifference
-    from finishlab.measure import Texture
+    from finishlab.measure.results import Texture
     from finishlab.quality import Doubt
 
 __all__ = ["difference", "doubts", "dump", "lab", "rounded", "texture"]

@@ -28,7 +28,7 @@ from finishlab.errors import LogbookError, UsageError
 if TYPE_CHECKING:
     from finishlab.cautions import Action
     from finishlab.logbook import Logbook
-    from finishlab.measure import GreyArea, SurfaceArea
+    from finishlab.measure.areas import GreyArea, SurfaceArea
     from finishlab.measuring.photos import PhotoResult
     from finishlab.stair.documents import PartShown
     from finishlab.stair.records import CoatStep, PartEvent, StoredPart, StoredStair

@@ -34,7 +34,7 @@ from finishlab.logbook.tables import (
     RecipeRow,
     Unreadable,
 )
-from finishlab.measure import Measurement
+from finishlab.measure.results import Measurement
 from finishlab.recipe import Can, Recipe
 from finishlab.record import Record, normalise_light
 from finishlab.stair.names import PartName, level_of, level_title

@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from finishlab.imaging.strip import Paper
     from finishlab.logbook import Logbook
     from finishlab.matching.trials import Trust
-    from finishlab.measure import GreyArea
+    from finishlab.measure.areas import GreyArea
     from finishlab.quality import Doubt
     from finishlab.strip import TrialKind
     from finishlab.strip.trials import Tried

@@ -13,8 +13,7 @@ import numpy as np
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.errors import FinishlabError, UsageError
-from finishlab.imaging.priors import usual_print
-from finishlab.imaging.strip import STRIP
+from finishlab.imaging.strip import STRIP, usual_print
 from finishlab.show.document import Document, Line
 from finishlab.show.drawing import (
     BAND,
@@ -31,7 +30,7 @@ from finishlab.show.drawing import (
 if TYPE_CHECKING:
     from finishlab.imaging.greys import StripGreys
     from finishlab.logbook import Logbook, StoredChange, StoredGreys
-    from finishlab.measure import GreyArea
+    from finishlab.measure.areas import GreyArea
     from finishlab.measure.learn_greys import LearnedGreys
     from finishlab.measure.learn_print import LearnedPrint
 

@@ -6,8 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
-from finishlab.colorimetry.estimate import LabEstimate
-from finishlab.colorimetry.table import scaled
+from finishlab.colorimetry.estimate import LabEstimate, scaled
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook.entities import left_out
 from finishlab.matching.trials import LEAST, PRIOR, TRIED, Outcome, Side, Trust, judge_trial, trust_of
@@ -19,7 +18,7 @@ from finishlab.strip import TrialKind, TrialRecord
 if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
     from finishlab.logbook import Logbook, StoredTrial
-    from finishlab.measure import Measurement
+    from finishlab.measure.results import Measurement
 
 __all__ = [
     "FIELDS_OF",

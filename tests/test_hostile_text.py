@@ -1,0 +1,36 @@
+"""Text from anywhere: a board's file, a table of boards, a plan; taken in whole or refused in a sentence."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from campaign import fill, run
+from hostile_text import KINDS, tried
+
+CASES = 200
+
+
+def test_no_text_brings_the_program_down(tmp_path: Path) -> None:
+    """Of files changed at random each is taken in and can be taken back, or is refused and the logbook stays as it was.
+
+    The campaign of docs/reliability.md goes on from here with many times as many.
+    """
+    log = fill(tmp_path)
+    came = []
+    for number in range(CASES):
+        what, wrong = tried(number, log)
+        assert not wrong, f"case {number}"
+        came.append(what)
+    assert min(came.count("taken in"), came.count("refused")) > CASES / 10
+
+
+@pytest.mark.parametrize("name", KINDS)
+def test_the_files_are_well_before_they_are_changed(name: str, tmp_path: Path) -> None:
+    """Each file is taken by every command it is given to: else the cases would say nothing."""
+    log = fill(tmp_path)
+    text, commands = KINDS[name]
+    (tmp_path / name).write_text(text, encoding="utf-8")
+    for words in commands:
+        result = run(log, *(str(tmp_path / name) if word == "FILE" else word for word in words))
+        assert result.exit_code == 0, result.output
