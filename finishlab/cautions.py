@@ -18,8 +18,6 @@ from typing import Final, Literal, get_args
 
 from finishlab.coatings import kind_in
 
-__all__ = ["ACTIONS", "AT_EVERY_COAT", "CAUTIONS", "DEFERS", "Action", "Caution", "cautions_for", "due"]
-
 DEFERS: Final = (
     "Read the label and the safety data sheet: they win over anything said here. "
     "Where the local code or a licensed person has a say, they decide."

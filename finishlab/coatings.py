@@ -16,31 +16,6 @@ from typing import Final, Literal
 
 from finishlab.errors import UsageError
 
-__all__ = [
-    "COATINGS",
-    "COMMON",
-    "FINEST",
-    "FOLLOWS",
-    "WOODS",
-    "Coating",
-    "Follow",
-    "Layer",
-    "Role",
-    "Usual",
-    "Verdict",
-    "Wood",
-    "can_kinds",
-    "coating",
-    "follow",
-    "follow_notes",
-    "kind_in",
-    "of_step",
-    "stain_bases",
-    "topcoat_kinds",
-    "wood_in",
-]
-
-
 COMMON: Final = "common practice, no source"
 
 Role = Literal["stain", "seal", "topcoat", "paint", "aid"]

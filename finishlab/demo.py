@@ -23,30 +23,6 @@ from finishlab.cli.common import json_option, print_document, say
 from finishlab.cli.lazy import ExampleCommand
 from finishlab.errors import FinishlabError, OutputError, UsageError
 
-__all__ = [
-    "BOARDS",
-    "DAY",
-    "EVENING",
-    "FOLDER",
-    "MARK",
-    "PAGE",
-    "PDF",
-    "SPECIES",
-    "SPOTS",
-    "STAINS",
-    "STAND_BACK",
-    "STRIP_NUMBER",
-    "StoryBoard",
-    "StoryPhoto",
-    "StorySpot",
-    "commands",
-    "demo",
-    "photos",
-    "prepare",
-    "samples_home",
-]
-
-
 FOLDER: Final = "sample_photos"
 """Where the rendered photos lie."""
 STRIP_NUMBER: Final = 1043

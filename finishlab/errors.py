@@ -10,22 +10,6 @@ from __future__ import annotations
 from enum import IntEnum
 from typing import ClassVar, Final
 
-__all__ = [
-    "DEBUG",
-    "ExitCode",
-    "FinishlabError",
-    "LogbookError",
-    "MissingLibraryError",
-    "NoStripError",
-    "OutputError",
-    "PhotoError",
-    "QualityError",
-    "UsageError",
-    "harmless",
-    "internal_error",
-]
-
-
 DEBUG: Final = "FINISHLAB_DEBUG"
 """Environment variable that lets tracebacks and library warnings through."""
 

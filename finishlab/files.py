@@ -21,18 +21,6 @@ from typing import IO, Final
 
 from finishlab.errors import OutputError
 
-__all__ = [
-    "LOGBOOK_FILE",
-    "PHOTO_FOLDER",
-    "SAID",
-    "Cell",
-    "csv_text",
-    "guarded",
-    "whole_file",
-    "write_atomically",
-]
-
-
 LOGBOOK_FILE: Final = "logbook.db"
 """Name of the database in a logbook's folder."""
 PHOTO_FOLDER: Final = "photos"

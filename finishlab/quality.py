@@ -9,8 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Final
 
-__all__ = ["DOUBTS", "Doubt", "DoubtKind", "doubt"]
-
 
 @dataclass(frozen=True, slots=True)
 class DoubtKind:

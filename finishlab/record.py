@@ -13,31 +13,6 @@ from urllib.parse import quote, unquote
 
 from finishlab.errors import UsageError
 
-__all__ = [
-    "ADDRESS_KINDS",
-    "DAYLIGHT",
-    "LONG_TEXT",
-    "SHORT_TEXT",
-    "Address",
-    "AddressKind",
-    "DatedRecord",
-    "Light",
-    "Number",
-    "Record",
-    "check_choice",
-    "checked_date",
-    "cut_name",
-    "line",
-    "named",
-    "normalise_light",
-    "normalize",
-    "note_text",
-    "number_of",
-    "one_line",
-    "parse_date",
-    "today",
-]
-
 Light = str
 """Name of a light in the user's own words, spelt as `normalise_light` spells it."""
 DAYLIGHT: Final[Light] = "daylight"

@@ -13,8 +13,6 @@ from typing import Any, Final, TypeVar
 from finishlab.errors import UsageError
 from finishlab.units import check_likely, parse_length
 
-__all__ = ["Section", "read_text", "read_toml", "texts_in"]
-
 Value = TypeVar("Value")
 COMPARE: Final = "Compare it with: finishlab plan example"
 """The hint where something in a plan is wrong."""

@@ -16,41 +16,6 @@ from typing import Final
 
 from finishlab.errors import UsageError
 
-__all__ = [
-    "COMMON_PRACTICE",
-    "FT2_PER_GAL",
-    "LENGTHS",
-    "LIKELY",
-    "LITRES_PER_GAL",
-    "LITRES_PER_QT",
-    "M2_PER_FT2",
-    "MM_PER_INCH",
-    "UNITS",
-    "VOLUMES",
-    "LikelyLength",
-    "area_text",
-    "as_typed_text",
-    "check_likely",
-    "has_unit",
-    "in_inches",
-    "inches_text",
-    "is_us",
-    "left_text",
-    "length_text",
-    "likely_length",
-    "limit_text",
-    "parse_area",
-    "parse_coverage",
-    "parse_length",
-    "parse_volume",
-    "read_figure",
-    "read_length",
-    "read_lengths",
-    "split_sizes",
-    "volume_text",
-]
-
-
 MM_PER_INCH: Final = 25.4
 M2_PER_FT2: Final = (12 * MM_PER_INCH / 1000) ** 2
 LITRES_PER_GAL: Final = 231 * MM_PER_INCH**3 / 1e6

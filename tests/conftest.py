@@ -27,10 +27,10 @@ from render.view import View
 from sqlalchemy import Engine
 
 from finishlab.cli import finishlab
+from finishlab.files import LOGBOOK_FILE
 from finishlab.imaging.strip import Rect
 from finishlab.logbook import Logbook, database
 from finishlab.logbook.migrations import HEAD
-from finishlab.logbook.store import DATABASE
 from finishlab.photos import CameraTags, matrix_profile, write_jpeg
 
 if TYPE_CHECKING:
@@ -131,7 +131,7 @@ def _new_logbooks_are_copied(tmp_path_factory: pytest.TempPathFactory) -> Iterat
     """
     folder = tmp_path_factory.mktemp("template")
     Logbook.open(folder).close()
-    template = sqlite3.connect(folder / DATABASE, check_same_thread=False)  # the page opens logbooks in threads
+    template = sqlite3.connect(folder / LOGBOOK_FILE, check_same_thread=False)  # the page opens logbooks in threads
 
     def upgrade(engine: Engine, revision: str) -> None:
         with engine.connect() as connection:

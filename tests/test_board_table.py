@@ -17,11 +17,11 @@ from observed import BoardSeen, PlankSeen, Seen, observations_of, solve_seen
 
 from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.estimate import ColourTable, LabEstimate, SharedEffect, TableBuilder
+from finishlab.files import LOGBOOK_FILE
 from finishlab.finish import Finish, Preparation, Topcoat
 from finishlab.logbook import BoardTable, DirectPair, Logbook
 from finishlab.logbook.archive import upgraded
 from finishlab.logbook.merge import checked
-from finishlab.logbook.store import DATABASE
 from finishlab.matching.gls import solve
 from finishlab.matching.observations import Observations
 from finishlab.matching.scatter import components_of
@@ -92,7 +92,7 @@ def test_boards_of_the_table_say_what_whole_ones_say(log: Logbook) -> None:
 
 def test_a_changed_pair_is_no_longer_its_look(log: Logbook) -> None:
     """Where the pair's board was measured otherwise than the look of the same photo, both colours are kept."""
-    with sqlite3.connect(log.folder / DATABASE) as other:
+    with sqlite3.connect(log.folder / LOGBOOK_FILE) as other:
         (text,) = other.execute("SELECT board_result FROM pairs").fetchone()
         result = json.loads(text)
         result["estimate"]["lab"][0] += 1.0
@@ -136,7 +136,7 @@ def test_a_damaged_colour_is_named(
     log: Logbook, broken: dict[str, object], told: str, caplog: pytest.LogCaptureFixture
 ) -> None:
     """A colour that cannot be meant is left out, with a word that names its board."""
-    with sqlite3.connect(log.folder / DATABASE) as other:
+    with sqlite3.connect(log.folder / LOGBOOK_FILE) as other:
         (text,) = other.execute("SELECT result FROM measurements WHERE board_number = 2").fetchone()
         result = json.loads(text)
         result["estimate"] |= broken
@@ -155,7 +155,7 @@ def _check_left_out(log: Logbook, caplog: pytest.LogCaptureFixture, told: str) -
 
 def test_text_that_is_no_json_is_a_damaged_logbook(log: Logbook, caplog: pytest.LogCaptureFixture) -> None:
     """A broken entry is left out with a word, whatever reads it."""
-    with sqlite3.connect(log.folder / DATABASE) as other:
+    with sqlite3.connect(log.folder / LOGBOOK_FILE) as other:
         other.execute("UPDATE measurements SET result = '{' WHERE board_number = 2")
     other.close()
     _check_left_out(log, caplog, "")

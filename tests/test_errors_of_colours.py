@@ -17,12 +17,16 @@ from finishlab.colorimetry.estimate import (
     MATRIX_ERRORS,
     PRINT_AGAINST_WOOD,
     WOOD_ALONE,
+    ColourTable,
     LabEstimate,
     SharedEffect,
+    TableBuilder,
     less_wood,
+    scaled,
+    scaled_table,
 )
-from finishlab.colorimetry.table import ColourTable, TableBuilder, scaled, scaled_table
 
+Triple = tuple[float, float, float]
 WOODS = ((38.0, 12.0, 20.0), (52.0, 14.0, 30.0), (58.0, 8.0, 24.0), (70.0, 5.0, 22.0))
 
 
@@ -135,13 +139,13 @@ def test_a_small_difference_is_named_the_right_way(board: tuple[float, float, fl
 @pytest.mark.parametrize(
     "own",
     [
-        [[10.0, 0.005, 0.0], [0.0, 10.0, 0.0], [0.0, 0.0, 10.0]],  # not symmetric, by more than rounding of its size
-        [[1.0, 0.0, 0.5], [0.0, 1.0, 0.0], [0.5, 0.0, 0.2]],  # not positive, in the last pivot only
-        [[1.0, 0.0, 0.0], [0.0, 1.0, 0.5], [0.0, 0.5, 0.2]],
-        [[1.0, 1.1, 0.0], [1.1, 1.0, 0.0], [0.0, 0.0, 1.0]],
+        ((10.0, 0.005, 0.0), (0.0, 10.0, 0.0), (0.0, 0.0, 10.0)),  # not symmetric, by more than rounding of its size
+        ((1.0, 0.0, 0.5), (0.0, 1.0, 0.0), (0.5, 0.0, 0.2)),  # not positive, in the last pivot only
+        ((1.0, 0.0, 0.0), (0.0, 1.0, 0.5), (0.0, 0.5, 0.2)),
+        ((1.0, 1.1, 0.0), (1.1, 1.0, 0.0), (0.0, 0.0, 1.0)),
     ],
 )
-def test_a_table_refuses_what_is_no_covariance(own: list[list[float]]) -> None:
+def test_a_table_refuses_what_is_no_covariance(own: tuple[Triple, Triple, Triple]) -> None:
     """A covariance that fails in one pivot, or is uneven for its size, is refused in a table as one by one."""
     with pytest.raises(ValueError, match="covariance"):
         replace(LabEstimate.build(np.array(WOODS[0]), np.eye(3)), own=own)

@@ -24,12 +24,12 @@ from PIL import ExifTags, Image
 from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.cli.lazy import finishlab
 from finishlab.errors import LogbookError, OutputError
+from finishlab.files import LOGBOOK_FILE
 from finishlab.finish import ColourStep, Finish
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.archive import export_logbook, import_logbook, json_schema, upgraded
 from finishlab.logbook.merge import TABLES, Dump, checked
-from finishlab.logbook.store import DATABASE
 from finishlab.recipe import Can
 from finishlab.stair.records import Flight, Part, PartEvent, PartSizes, StoredStair
 
@@ -420,7 +420,7 @@ def test_an_archive_of_an_older_logbook_is_taken_in(tmp_path: Path) -> None:
 def test_a_backup_is_a_logbook_while_the_first_is_in_use(filled: Path, tmp_path: Path) -> None:
     """A backup made amid an open transaction holds what was logged before; naming it again brings it up to date."""
     with Logbook.open(filled) as log:
-        busy = sqlite3.connect(filled / DATABASE, isolation_level=None)
+        busy = sqlite3.connect(filled / LOGBOOK_FILE, isolation_level=None)
         busy.execute("BEGIN IMMEDIATE")
         busy.execute("UPDATE boards SET species = 'unfinished'")
         log.backup(tmp_path / "copy")

@@ -19,9 +19,9 @@ from sqlalchemy import Engine, event
 
 from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import ExitCode, LogbookError, PhotoError, UsageError
+from finishlab.files import LOGBOOK_FILE
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.photo_files import kept_files
-from finishlab.logbook.store import DATABASE
 from finishlab.recipe import Can
 
 ASH = BoardRecord("ash", "walnut brown", 2, "water PU", note="first try", date=DAY)
@@ -348,7 +348,7 @@ def test_what_is_removed_is_hidden_not_lost(log: Logbook, tmp_path: Path) -> Non
     assert [c.what for c in log.history("B1")] == ["add", "remove"]
     assert log.history("B1")[-1].before == ASH.as_dict()
     assert log.photo_path(photo.sha256).is_file()
-    other = sqlite3.connect(log.folder / DATABASE)
+    other = sqlite3.connect(log.folder / LOGBOOK_FILE)
     assert other.execute("SELECT count(*) FROM measurements WHERE board_number = 1").fetchone() == (1,)
     other.close()
     assert log.add_board(ASH, [measurement(photo)]).number == "B2"
@@ -464,7 +464,7 @@ def test_first_use_makes_the_folder(tmp_path: Path) -> None:
     """Folder, database and photos/ are made, also below folders that do not exist yet."""
     folder = tmp_path / "a" / "b 100%"
     with Logbook.open(folder):
-        assert (folder / DATABASE).is_file()
+        assert (folder / LOGBOOK_FILE).is_file()
         assert (folder / "photos").is_dir()
 
 
@@ -473,7 +473,7 @@ def test_a_logbook_can_be_moved(tmp_path: Path) -> None:
     with Logbook.open(tmp_path / "here") as log:
         record = keep(log, tmp_path)
         board = log.add_board(ASH, [measurement(record)])
-    assert sorted(p.name for p in (tmp_path / "here").iterdir()) == [DATABASE, "photos"]
+    assert sorted(p.name for p in (tmp_path / "here").iterdir()) == [LOGBOOK_FILE, "photos"]
     (tmp_path / "here").rename(tmp_path / "there")
     with Logbook.open(tmp_path / "there") as log:
         assert log.board("B1") == board
@@ -498,7 +498,7 @@ def test_an_unwritable_folder_is_said_so(tmp_path: Path, monkeypatch: pytest.Mon
     with Logbook.open(folder) as log:
         log.add_can(Can("oil stain", "walnut", date=DAY))
     real = os.access
-    for closed in (folder, folder / DATABASE):
+    for closed in (folder, folder / LOGBOOK_FILE):
         monkeypatch.setattr(os, "access", lambda path, mode, closed=closed: Path(path) != closed and real(path, mode))
         with Logbook.open(folder) as log:
             assert [can.number for can in log.cans()] == ["C1"]
@@ -524,16 +524,16 @@ def test_a_damaged_database_is_said_so(tmp_path: Path) -> None:
     folder = tmp_path / "log"
     with Logbook.open(folder) as log:
         _add(log, tmp_path, "1.jpg")
-    whole = (folder / DATABASE).read_bytes()
+    whole = (folder / LOGBOOK_FILE).read_bytes()
     for spoilt in (b"this is no database" * 100, whole[:5000]):
-        (folder / DATABASE).write_bytes(spoilt)
+        (folder / LOGBOOK_FILE).write_bytes(spoilt)
         with pytest.raises(LogbookError) as caught:
             Logbook.open(folder).boards()
         assert caught.value.code == "logbook-damaged"
         assert caught.value.hint
-        assert (folder / DATABASE).read_bytes() == spoilt
-    (folder / DATABASE).unlink()
-    (folder / DATABASE).mkdir()
+        assert (folder / LOGBOOK_FILE).read_bytes() == spoilt
+    (folder / LOGBOOK_FILE).unlink()
+    (folder / LOGBOOK_FILE).mkdir()
     with pytest.raises(LogbookError) as caught:
         Logbook.open(folder)
     assert caught.value.code == "logbook-unwritable"
@@ -555,7 +555,7 @@ def test_a_damaged_entry_is_said_so(
 ) -> None:
     """An entry spoilt by another program gives a sentence when it is asked for; a list leaves it out, with a word."""
     _add(log, tmp_path, "1.jpg")
-    with sqlite3.connect(log.folder / DATABASE) as other:
+    with sqlite3.connect(log.folder / LOGBOOK_FILE) as other:
         other.execute(statement)
     other.close()
     with pytest.raises(LogbookError) as caught:
@@ -578,7 +578,7 @@ def test_an_address_places_the_database_elsewhere(tmp_path: Path) -> None:
     """With an address the folder holds the photos only."""
     with Logbook.open(tmp_path / "log", address=f"sqlite:///{tmp_path / 'elsewhere.db'}") as log:
         _add(log, tmp_path, "1.jpg")
-    assert not (tmp_path / "log" / DATABASE).exists()
+    assert not (tmp_path / "log" / LOGBOOK_FILE).exists()
     with Logbook.open(tmp_path / "log", address=f"sqlite:///{tmp_path / 'elsewhere.db'}") as log:
         assert [b.number for b in log.boards()] == ["B1"]
 
@@ -586,7 +586,7 @@ def test_an_address_places_the_database_elsewhere(tmp_path: Path) -> None:
 def test_a_logbook_held_by_another_is_said_so(log: Logbook, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """When another program writes and does not end, the wait ends with a sentence."""
     monkeypatch.setattr("finishlab.logbook.database.BUSY_SECONDS", 0.05)
-    other = sqlite3.connect(log.folder / DATABASE, isolation_level=None)
+    other = sqlite3.connect(log.folder / LOGBOOK_FILE, isolation_level=None)
     with Logbook.open(log.folder) as impatient:
         photo = keep(impatient, tmp_path, "1.jpg")
         other.execute("BEGIN IMMEDIATE")

@@ -26,13 +26,13 @@ from finishlab.colorimetry.camera_profile import fit_profile
 from finishlab.colorimetry.spaces import lab_to_rgb
 from finishlab.colorimetry.spectra import chart_lab
 from finishlab.errors import LogbookError
+from finishlab.files import LOGBOOK_FILE
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import Logbook, database
 from finishlab.logbook.archive import upgraded
 from finishlab.logbook.database import migrate, open_engine
 from finishlab.logbook.merge import MergeResult, checked
 from finishlab.logbook.migrations import HEAD
-from finishlab.logbook.store import DATABASE
 from finishlab.logbook.tables import Base, BoardRow, FloorSpotRow, PhotoRow, TrialRow
 from finishlab.recipe import Can
 from finishlab.stair.records import Conditions, Flight, Part, PartEvent
@@ -126,7 +126,7 @@ def test_migrating_twice_does_nothing(migrated: Engine) -> None:
 def test_a_newer_logbook_is_refused(tmp_path: Path) -> None:
     """A logbook at a revision this program does not know is refused with a sentence and left as it is."""
     Logbook.open(tmp_path / "log").close()
-    file = tmp_path / "log" / DATABASE
+    file = tmp_path / "log" / LOGBOOK_FILE
     with sqlite3.connect(file) as other:
         other.execute("UPDATE alembic_version SET version_num = '9999_later'")
     other.close()
@@ -142,7 +142,7 @@ def test_a_newer_logbook_is_refused(tmp_path: Path) -> None:
 def test_another_programs_database_is_refused(tmp_path: Path) -> None:
     """Tables of something else are not written into."""
     (tmp_path / "log").mkdir()
-    with sqlite3.connect(tmp_path / "log" / DATABASE) as other:
+    with sqlite3.connect(tmp_path / "log" / LOGBOOK_FILE) as other:
         other.execute("CREATE TABLE songs (name TEXT)")
     other.close()
     with pytest.raises(LogbookError) as caught:
@@ -153,7 +153,7 @@ def test_another_programs_database_is_refused(tmp_path: Path) -> None:
 def test_an_empty_file_is_a_new_logbook(tmp_path: Path) -> None:
     """A database that was only begun (an empty file) is filled."""
     (tmp_path / "log").mkdir()
-    (tmp_path / "log" / DATABASE).touch()
+    (tmp_path / "log" / LOGBOOK_FILE).touch()
     with Logbook.open(tmp_path / "log") as log:
         assert log.boards() == []
 
@@ -183,7 +183,7 @@ def test_an_old_logbook_is_brought_up_with_what_it_holds(tmp_path: Path, monkeyp
     )
     with Logbook.open(tmp_path / "log") as log:
         assert log.board("B1") == board
-    other = sqlite3.connect(tmp_path / "log" / DATABASE)
+    other = sqlite3.connect(tmp_path / "log" / LOGBOOK_FILE)
     assert other.execute("SELECT later FROM boards").fetchall() == [(None,)]
     assert other.execute("SELECT version_num FROM alembic_version").fetchall() == [("9999_later",)]
     other.close()
@@ -194,7 +194,7 @@ def test_a_logbook_of_the_first_tables_learns_strips(tmp_path: Path) -> None:
     with Logbook.open(tmp_path / "log") as log:
         log.add_board(BoardRecord("ash", date=DAY), [measurement(keep(log, tmp_path))])
         board = log.board("B1")
-    take_back(tmp_path / "log" / DATABASE, "0001_first_tables")
+    take_back(tmp_path / "log" / LOGBOOK_FILE, "0001_first_tables")
     with Logbook.open(tmp_path / "log") as log:
         assert log.boards() == [board]
         assert log.learned_greys() == ()
@@ -208,7 +208,7 @@ def test_a_logbook_from_before_cameras_were_learned_learns_one(tmp_path: Path) -
         photo = keep(log, tmp_path)
         log.add_board(BoardRecord("ash", date=DAY), [measurement(photo)])
         board = log.board("B1")
-    take_back(tmp_path / "log" / DATABASE, "0003_finish_record")
+    take_back(tmp_path / "log" / LOGBOOK_FILE, "0003_finish_record")
     reference = np.array(list(chart_lab().values()))
     profile = fit_profile(lab_to_rgb(reference), reference, "matrix")
     with Logbook.open(tmp_path / "log") as log:
@@ -236,7 +236,7 @@ def _without_images(tmp_path: Path) -> tuple[Path, Path]:
     """Return two copies of one logbook from before images were kept."""
     with Logbook.open(tmp_path / "a") as log:
         _fill(log, tmp_path)
-    take_back(tmp_path / "a" / DATABASE, "0004_camera_profiles")
+    take_back(tmp_path / "a" / LOGBOOK_FILE, "0004_camera_profiles")
     shutil.copytree(tmp_path / "a", tmp_path / "b")
     return tmp_path / "a", tmp_path / "b"
 
@@ -274,7 +274,7 @@ def test_a_logbook_from_before_trials_takes_one(tmp_path: Path) -> None:
         log.add_board(BoardRecord("ash", date=DAY), [measurement(keep(log, tmp_path))])
         log.learn_strip(greys_of_readings({7: [93.0]}, number=412))
         board, greys = log.board("B1"), log.learned_greys()
-    take_back(tmp_path / "log" / DATABASE, "0004_camera_profiles")
+    take_back(tmp_path / "log" / LOGBOOK_FILE, "0004_camera_profiles")
     with Logbook.open(tmp_path / "log") as log:
         assert (log.boards(), log.learned_greys(), log.trials()) == ([board], greys, [])
         assert [each.number for each in log.add_trials([trial()])] == ["H1"]
@@ -285,7 +285,7 @@ def test_a_logbook_from_before_conditions_keeps_how_a_coat_is_given(tmp_path: Pa
     with Logbook.open(tmp_path / "log") as log:
         _fill(log, tmp_path)
         events = log.stair().events
-    take_back(tmp_path / "log" / DATABASE, "0006_row_images")
+    take_back(tmp_path / "log" / LOGBOOK_FILE, "0006_row_images")
     with Logbook.open(tmp_path / "log") as log:
         assert log.stair().events == events
         coat = PartEvent("coat", DAY, "stain", 1, conditions=Conditions(time="14:30", air_c=19))

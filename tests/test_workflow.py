@@ -259,7 +259,7 @@ def test_what_nobody_foresaw_is_one_photos_failure(photos: Photos, monkeypatch: 
         measured(photos, "pair")
 
 
-@pytest.mark.parametrize("name", [n for n in errors.__all__ if n.endswith("Error")])
+@pytest.mark.parametrize("name", sorted(n for n in vars(errors) if n.endswith("Error")))
 def test_failures_travel_between_processes_whole(name: str) -> None:
     """A failure comes out of a worker process with its type, code, message and hint."""
     error = getattr(errors, name)("some-code", "A sentence.", "A hint.")

@@ -30,23 +30,6 @@ from finishlab.record import (
     today,
 )
 
-__all__ = [
-    "BOARD_LIMITS",
-    "CLEAR_ONLY",
-    "FINISHED_STATES",
-    "MAX_COATS",
-    "PURPOSES",
-    "STATES",
-    "SURFACES",
-    "BoardRecord",
-    "FloorSpotRecord",
-    "PhotoRecord",
-    "Purpose",
-    "State",
-    "Surface",
-]
-
-
 Purpose = Literal["candidate", "clear-only control", "raw", "step", "approved standard", "witness"]
 PURPOSES: Final[tuple[Purpose, ...]] = get_args(Purpose)
 """What a test board is for (common practice, no source)."""

@@ -57,7 +57,6 @@ if TYPE_CHECKING:
     from finishlab.measuring.photos import MeasureOptions, PhotoResult
     from finishlab.show.document import Document
 
-__all__ = ["add"]
 
 _RECORD: Final = ("species", "stain", "coats", "topcoat", "purpose", "note", "date", "state", "maker")
 

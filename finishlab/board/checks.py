@@ -24,15 +24,6 @@ from finishlab.measuring.photos import PhotoResult
 from finishlab.quality import doubt
 from finishlab.record import DAYLIGHT, Light
 
-__all__ = [
-    "FloorSeen",
-    "doubt_floor",
-    "doubt_light",
-    "floor_seen",
-    "floor_slips",
-    "refuse_mixed",
-]
-
 _ONE_SURFACE: Final = 2.0
 """dE00 by which places of one board may differ beyond what their photos' errors explain. This tool's own; near the 2
 units of CIE 1976 that one wood surface spans (Buchelt, Wagenfuehr, Eur. J. Wood Prod. 70 (2012) 377)."""

@@ -19,18 +19,6 @@ if TYPE_CHECKING:
     from finishlab.board import BoardRecord
     from finishlab.logbook import Logbook, StoredBoard
 
-__all__ = [
-    "EXAMPLE",
-    "Imported",
-    "Shown",
-    "by_name",
-    "import_boards",
-    "read_name",
-    "read_table",
-    "rows_words",
-    "table_beside",
-]
-
 
 EXAMPLE: Final = "walnut-2-coats-satin.jpg"
 """A name that says what its photo shows."""

@@ -22,29 +22,6 @@ if TYPE_CHECKING:
     from finishlab.measure.results import Texture  # measuring loads OpenCV; showing its results does not
     from finishlab.record import Light
 
-__all__ = [
-    "BoardRow",
-    "ColourRow",
-    "Fact",
-    "Lab",
-    "SpotRow",
-    "board_details",
-    "board_row",
-    "colour_document",
-    "colour_row",
-    "colours",
-    "comparison_document",
-    "field_rows",
-    "label_facts",
-    "lights",
-    "measured",
-    "past",
-    "photo_namer",
-    "profile_line",
-    "profile_name",
-    "spot_row",
-    "what_it_is",
-]
 
 Lab = tuple[float, float, float]
 """CIELAB D65 2 degrees."""

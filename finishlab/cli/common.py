@@ -30,44 +30,6 @@ if TYPE_CHECKING:
     from finishlab.measuring.photos import MeasureOptions, PhotoResult
     from finishlab.show.document import Document
 
-__all__ = [
-    "BeginningChoice",
-    "area_options",
-    "changes_given",
-    "checked_light",
-    "colour_words",
-    "confirm_floor_option",
-    "doubt_lines",
-    "due_cautions",
-    "grey_option",
-    "json_option",
-    "light_option",
-    "list_command",
-    "measure_all",
-    "new_light_option",
-    "on_terminal",
-    "open_logbook",
-    "options",
-    "out",
-    "photos_argument",
-    "photos_words",
-    "print_document",
-    "print_logged",
-    "print_removed",
-    "print_results",
-    "remove_command",
-    "report_failures",
-    "say",
-    "say_cautions",
-    "say_letters",
-    "say_undo",
-    "show_command",
-    "show_document",
-    "trust_known",
-    "untouched",
-    "with_learned",
-]
-
 
 _ALIKE: Final = 0.75
 """Likeness of two names from which one may be a slip for the other (`difflib`'s ratio). This tool's own."""

@@ -18,8 +18,6 @@ from finishlab.cli.heard import heard
 from finishlab.errors import DEBUG, ExitCode, FinishlabError, OutputError, UsageError, harmless, internal_error
 from finishlab.files import SAID
 
-__all__ = ["INTERRUPTED", "exit_code_of", "failure_of", "quiet_libraries", "show_error", "tell"]
-
 INTERRUPTED: Final = 130
 """Exit code after Ctrl-C: 128 and the signal's number, as shells have it."""
 

@@ -26,19 +26,6 @@ from finishlab.version import __version__
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
 
-__all__ = [
-    "COMMANDS",
-    "LOGBOOK_ENV",
-    "ExampleCommand",
-    "LazyGroup",
-    "Logged",
-    "finishlab",
-    "logbook_folder",
-    "logbook_option",
-    "logged",
-    "with_completion",
-]
-
 
 LOGBOOK_ENV: Final = "FINISHLAB_LOGBOOK"
 _CHOSEN: Final = "finishlab.logbook"

@@ -19,27 +19,6 @@ from finishlab.finish.fields import FieldSpec, HardLimit, MixPart, Section, pars
 from finishlab.record import SHORT_TEXT
 from finishlab.units import read_figure
 
-__all__ = [
-    "FINISH_PARTS",
-    "MOST_STEPS",
-    "SHEEN_GU",
-    "STEP_KINDS",
-    "TOPCOAT_KINDS",
-    "ColourStep",
-    "Finish",
-    "FinishPart",
-    "Looking",
-    "Preparation",
-    "Row",
-    "Seal",
-    "Topcoat",
-    "finish_changes",
-    "finish_fields",
-    "finish_rows",
-    "step_changes",
-]
-
-
 STEP_KINDS: Final = stain_bases()
 """What a stain is based on."""
 

@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from finishlab.finish.entering import Draft, Entered, FinishTexts
     from finishlab.finish.warnings import FinishWarning
 
-__all__ = ["CLEARABLE", "ask_missing", "draft_options", "part_options", "say_warnings", "typed"]
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 

@@ -28,23 +28,6 @@ from finishlab.toml_file import Section as Table
 from finishlab.toml_file import read_text, read_toml
 from finishlab.units import read_figure
 
-__all__ = [
-    "UNSTAINED",
-    "Draft",
-    "Entered",
-    "FinishTexts",
-    "HasRecipes",
-    "draft_like",
-    "draft_of",
-    "entered_texts",
-    "finish_context",
-    "is_unstained",
-    "new_warnings",
-    "read_record_file",
-    "read_record_rows",
-    "read_rows_beside",
-]
-
 UNSTAINED: Final = ("raw", CLEAR_ONLY)
 """Purposes of boards that have no stain."""
 

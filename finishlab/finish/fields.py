@@ -18,21 +18,6 @@ from finishlab.errors import UsageError
 from finishlab.record import Number, Record, line, normalize, number_of
 from finishlab.units import COMMON_PRACTICE, UNITS, as_typed_text, check_likely, is_us, read_figure, split_sizes
 
-__all__ = [
-    "FieldSpec",
-    "Form",
-    "HardLimit",
-    "MixPart",
-    "Section",
-    "changed",
-    "likely_sides",
-    "parse_fields",
-    "section_limits",
-    "specs",
-    "typed",
-    "typed_key",
-]
-
 Form = Literal["text", "choice", "number", "count", "flag", "grits", "size", "ratio", "mix", "can", "unit"]
 """How a field is typed and kept, see `_FORMS`; a unit is kept with what was typed in it."""
 

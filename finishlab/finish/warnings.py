@@ -14,8 +14,6 @@ from finishlab.recipe import Label
 from finishlab.record import named
 from finishlab.units import COMMON_PRACTICE, as_typed_text
 
-__all__ = ["SOFT", "FinishWarning", "SoftLimit", "WarningContext", "board_warnings", "warnings"]
-
 _PENETRATING: Final = ("oil", "water", "dye")
 """Bases of stains that soak in."""
 _USUAL_TOPCOATS: Final = 3

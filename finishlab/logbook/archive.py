@@ -32,18 +32,6 @@ from finishlab.logbook.tables import DAMAGED, Base, Day, UtcDateTime
 from finishlab.photos.writing import shareable
 from finishlab.version import __version__
 
-__all__ = [
-    "ArchiveReader",
-    "ArchiveWriter",
-    "Exported",
-    "export_logbook",
-    "import_logbook",
-    "json_schema",
-    "open_archive",
-    "upgraded",
-    "write_archive",
-]
-
 
 def upgraded(dump: Dump) -> Dump:
     """Return a dump of an older finishlab with its tables at today's step.

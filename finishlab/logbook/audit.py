@@ -52,18 +52,6 @@ from finishlab.record import normalise_light
 from finishlab.stair.store import event_record, flight_record, part_record
 from finishlab.strip import TrialRecord
 
-__all__ = [
-    "ASIDE",
-    "DAMAGED",
-    "TABLES",
-    "AuditStore",
-    "Finding",
-    "check_row",
-    "faults",
-    "spoilt",
-]
-
-
 ASIDE: Final = "aside"
 """Folder in the logbook's for what was moved out of the way."""
 _WHEN: Final = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)

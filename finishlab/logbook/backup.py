@@ -13,11 +13,10 @@ from typing import Final
 from sqlalchemy import select
 
 from finishlab.errors import LogbookError, OutputError, PhotoError
-from finishlab.logbook.database import DATABASE, Transactions, named_folder
-from finishlab.logbook.photo_files import PHOTOS, clear_leftovers, keep_file, photo_place
+from finishlab.files import LOGBOOK_FILE, PHOTO_FOLDER
+from finishlab.logbook.database import Transactions, named_folder
+from finishlab.logbook.photo_files import clear_leftovers, keep_file, photo_place
 from finishlab.logbook.tables import PhotoRow
-
-__all__ = ["BackedUp", "BackupStore"]
 
 _HALF: Final = re.compile(r"\.[0-9a-f]{32}\.db(-journal|-wal|-shm)?")
 """Names of databases that are being copied."""
@@ -58,15 +57,15 @@ class BackupStore(Transactions):
         place = named_folder(folder).absolute()
         self._check_backup(place)
         try:
-            (place / PHOTOS).mkdir(parents=True, exist_ok=True)
+            (place / PHOTO_FOLDER).mkdir(parents=True, exist_ok=True)
             clear_leftovers(place, lambda _: True)
             incoming = self._copied_database(place)
             try:
                 # Photos before the database that names them, as everywhere: a photo that nothing names is no harm.
                 done = self._copy_photos(place)
                 for stale in ("-wal", "-shm"):
-                    (place / f"{DATABASE}{stale}").unlink(missing_ok=True)
-                incoming.replace(place / DATABASE)
+                    (place / f"{LOGBOOK_FILE}{stale}").unlink(missing_ok=True)
+                incoming.replace(place / LOGBOOK_FILE)
             finally:
                 incoming.unlink(missing_ok=True)
         except OSError as error:
@@ -95,14 +94,14 @@ class BackupStore(Transactions):
     def _check_backup(self, place: Path) -> None:
         there = {each.name for each in place.iterdir()} if place.is_dir() else set()
         inside = place.resolve().is_relative_to(self._folder.resolve())
-        cut_short = all(name == PHOTOS or _HALF.fullmatch(name) for name in there)
-        if inside or (place.exists() and not place.is_dir()) or not (cut_short or DATABASE in there):
+        cut_short = all(name == PHOTO_FOLDER or _HALF.fullmatch(name) for name in there)
+        if inside or (place.exists() and not place.is_dir()) or not (cut_short or LOGBOOK_FILE in there):
             raise OutputError(
                 "backup-elsewhere",
                 f"{place} is no place for a backup: it holds other files, or lies inside the logbook.",
                 "Name a new or empty folder, or that of an earlier backup.",
             )
-        if DATABASE in there and not self._same_logbook(place):
+        if LOGBOOK_FILE in there and not self._same_logbook(place):
             raise OutputError(
                 "backup-elsewhere",
                 f"{place} holds another logbook, which would be lost.",
@@ -113,7 +112,7 @@ class BackupStore(Transactions):
         """Say whether a folder holds an earlier state of this logbook: every change it knows is known here."""
         asked = "SELECT made, what, subject FROM changes"
         try:
-            with closing(sqlite3.connect(f"{(place / DATABASE).as_uri()}?mode=ro", uri=True)) as other:
+            with closing(sqlite3.connect(f"{(place / LOGBOOK_FILE).as_uri()}?mode=ro", uri=True)) as other:
                 theirs = set(other.execute(asked))
         except (sqlite3.Error, ValueError):
             return False

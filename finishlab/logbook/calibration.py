@@ -30,8 +30,6 @@ from finishlab.logbook.writing import kept_photo, note_change, now
 from finishlab.record import Light, normalise_light
 from finishlab.strip import TrialRecord
 
-__all__ = ["CalibrationStore", "StoredGreys"]
-
 
 @dataclass(frozen=True, slots=True)
 class StoredGreys:

@@ -26,12 +26,6 @@ if TYPE_CHECKING:
     from finishlab.logbook import Change, Undone
     from finishlab.logbook.merge import MergeResult
 
-__all__ = [
-    "Again",
-    "check_document",
-    "measure_sample",
-]
-
 
 _SAMPLE = 5
 _NEWEST = 20

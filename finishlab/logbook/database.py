@@ -23,33 +23,13 @@ from sqlalchemy.orm import Session
 from sqlalchemy.pool import QueuePool
 
 from finishlab.errors import LogbookError
-from finishlab.files import LOGBOOK_FILE as DATABASE
+from finishlab.files import LOGBOOK_FILE, PHOTO_FOLDER
 from finishlab.logbook.migrations import HEAD
-from finishlab.logbook.photo_files import INCOMING, PHOTOS, KeptPhoto, clear_leftovers
+from finishlab.logbook.photo_files import INCOMING, KeptPhoto, clear_leftovers
 from finishlab.logbook.tables import PhotoRow, Unreadable
 
 if TYPE_CHECKING:
     from alembic.config import Config
-
-__all__ = [
-    "BUSY_SECONDS",
-    "DATABASE",
-    "Transactions",
-    "WritingSession",
-    "check_folder",
-    "failures_named",
-    "last_change",
-    "login_name",
-    "make_folder",
-    "migrate",
-    "migrate_to",
-    "named_folder",
-    "open_database",
-    "open_engine",
-    "set_up_sqlite",
-    "stored_revision",
-    "writing",
-]
 
 
 BUSY_SECONDS: Final = 30.0
@@ -390,10 +370,13 @@ def last_change(folder: Path, subjects: Sequence[str] = ()) -> int:
     subjects
         Only of these, as the history names them.
     """
-    if not (folder / DATABASE).is_file():
+    if not (folder / LOGBOOK_FILE).is_file():
         return 0
     among = f" WHERE subject IN ({', '.join('?' * len(subjects))})" if subjects else ""
-    with failures_named(str(folder)), closing(sqlite3.connect(folder / DATABASE, timeout=BUSY_SECONDS)) as connection:
+    with (
+        failures_named(str(folder)),
+        closing(sqlite3.connect(folder / LOGBOOK_FILE, timeout=BUSY_SECONDS)) as connection,
+    ):
         found = connection.execute(f"SELECT max(id) FROM changes{among}", tuple(subjects)).fetchone()  # noqa: S608 - places only
     return int(found[0] or 0)
 
@@ -402,14 +385,14 @@ def make_folder(folder: Path) -> None:
     """Make the logbook's folder and its `photos/` where they are not there."""
     check_folder(folder)
     with failures_named(str(folder)):
-        _refuse_foreign(folder / DATABASE)
-        if not (folder / PHOTOS).is_dir() and not _only_read(folder):
-            (folder / PHOTOS).mkdir(parents=True, exist_ok=True)
+        _refuse_foreign(folder / LOGBOOK_FILE)
+        if not (folder / PHOTO_FOLDER).is_dir() and not _only_read(folder):
+            (folder / PHOTO_FOLDER).mkdir(parents=True, exist_ok=True)
 
 
 def _only_read(folder: Path) -> bool:
     """Say whether a folder that has a database may not be written."""
-    return (folder / DATABASE).is_file() and not os.access(folder, os.W_OK)
+    return (folder / LOGBOOK_FILE).is_file() and not os.access(folder, os.W_OK)
 
 
 def check_folder(folder: Path) -> None:

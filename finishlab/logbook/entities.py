@@ -30,27 +30,6 @@ from finishlab.recipe import Can, Recipe
 from finishlab.record import Number, Record
 from finishlab.strip import TrialRecord
 
-__all__ = [
-    "KINDS",
-    "AnyRow",
-    "Kind",
-    "check_named",
-    "check_unused",
-    "damaged",
-    "decoded",
-    "edit",
-    "find",
-    "left_out",
-    "read_record",
-    "readable",
-    "record_in",
-    "remove",
-    "subject_name",
-    "table_of",
-    "why",
-]
-
-
 AnyRow = BoardRow | FloorSpotRow | RecipeRow | BatchRow | TrialRow
 R = TypeVar("R", bound=Record)
 

@@ -46,23 +46,6 @@ from finishlab.record import today
 from finishlab.stair.names import level_code, level_title, parse_level
 from finishlab.stair.store import check_events, noted_part, part_code, part_name, part_record, stair_levels
 
-__all__ = [
-    "STEPS",
-    "UNDONE",
-    "Entry",
-    "HistoryStore",
-    "PuttingBack",
-    "Step",
-    "Undone",
-    "check_put_back",
-    "entries_to_redo",
-    "entries_to_undo",
-    "is_shown",
-    "record_of",
-    "subject_of",
-]
-
-
 _PART: Final = re.compile(r"[A-Z]{1,3}[0-9]{1,4}[LR]?", re.IGNORECASE)
 _STRIP: Final = re.compile(r"s(?:trip)?\s*0*([0-9]{1,9})", re.IGNORECASE)
 

@@ -27,9 +27,6 @@ from finishlab.logbook.tables import DAMAGED, Base, ChangeRow, CounterRow, Image
 from finishlab.logbook.writing import HOLDERS, LASTING, note_change, now, thing_of
 from finishlab.stair.names import level_code, level_title, parse_level
 
-__all__ = ["LETTERS", "Keys", "MergeResult", "Side", "Winner", "merge", "renamed", "renamed_subject"]
-
-
 FORMAT: Final = "finishlab/logbook/1"
 TABLES: Final[tuple[Table, ...]] = tuple(Base.metadata.sorted_tables)
 """Every table, those that are named by others before those that name them."""

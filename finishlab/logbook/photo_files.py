@@ -21,11 +21,9 @@ from pathlib import Path
 from typing import Any, Final
 
 from finishlab.errors import LogbookError, PhotoError
-from finishlab.files import PHOTO_FOLDER as PHOTOS
+from finishlab.files import PHOTO_FOLDER
 
-__all__ = ["INCOMING", "PHOTOS", "KeptPhoto", "clear_leftovers", "file_hash", "keep_file", "kept_files", "photo_place"]
-
-INCOMING: Final = Path(PHOTOS) / ".incoming"
+INCOMING: Final = Path(PHOTO_FOLDER) / ".incoming"
 """Where photos are copied to before they are moved into their place; in the logbook's folder."""
 _CHUNK: Final = 1 << 20
 _LEFTOVER_SECONDS: Final = 24 * 3600.0
@@ -35,12 +33,12 @@ _PHOTO: Final = re.compile(r"[0-9a-f]{64}(\.[a-z0-9]{1,8})?")
 
 def photo_place(folder: Path, sha256: str, suffix: str) -> Path:
     """Return where a photo lies in the logbook's folder: ``photos/<first two digits>/<hash><suffix>``."""
-    return folder / PHOTOS / sha256[:2] / f"{sha256}{suffix}"
+    return folder / PHOTO_FOLDER / sha256[:2] / f"{sha256}{suffix}"
 
 
 def kept_files(folder: Path) -> Iterator[Path]:
     """Yield every photo's file in the logbook's folder, whether the database knows of it or not."""
-    for path in sorted((folder / PHOTOS).glob("[0-9a-f][0-9a-f]/*")):
+    for path in sorted((folder / PHOTO_FOLDER).glob("[0-9a-f][0-9a-f]/*")):
         if _PHOTO.fullmatch(path.name):
             yield path
 

@@ -54,24 +54,6 @@ from finishlab.quality import Doubt
 from finishlab.recipe import Approval
 from finishlab.record import Light, Record
 
-__all__ = [
-    "BoardTable",
-    "LoggedBoard",
-    "LoggedColour",
-    "LoggedPair",
-    "change_of",
-    "many_objects",
-    "read_approvals",
-    "read_board_table",
-    "read_boards",
-    "read_history",
-    "read_numbered",
-    "read_part_measurements",
-    "read_sampled_colours",
-    "read_spots",
-]
-
-
 R = TypeVar("R", bound=Record)
 Numbered = TypeVar("Numbered", RecipeRow, BatchRow, TrialRow)
 

@@ -20,8 +20,6 @@ from finishlab.logbook.tables import ApprovalRow, BatchRow, BoardRow, ChangeRow,
 from finishlab.recipe import Approval, Can, Recipe
 from finishlab.record import today
 
-__all__ = ["STANDARD", "RecipeStore", "check_recipe_name", "chosen_recipe"]
-
 STANDARD = "standard"
 """Name of the standard in the history."""
 

@@ -20,12 +20,12 @@ from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import LogbookError, UsageError
+from finishlab.files import LOGBOOK_FILE
 from finishlab.logbook import writing as rows
 from finishlab.logbook.audit import AuditStore, faults
 from finishlab.logbook.backup import BackupStore
 from finishlab.logbook.calibration import CalibrationStore
 from finishlab.logbook.database import (
-    DATABASE,
     check_folder,
     failures_named,
     login_name,
@@ -62,8 +62,6 @@ from finishlab.logbook.tables import (
 from finishlab.measure.results import Measurement
 from finishlab.record import normalise_light
 from finishlab.stair.store import StairStore, part_code
-
-__all__ = ["DATABASE", "Logbook"]
 
 
 class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditStore, StairStore):
@@ -104,11 +102,11 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
         """Open the logbook in `folder` if there is one; nothing is made, and errors are as in `open`."""
         folder = named_folder(folder)
         check_folder(folder)
-        return cls._opened(folder, None, who) if (folder / DATABASE).is_file() else None
+        return cls._opened(folder, None, who) if (folder / LOGBOOK_FILE).is_file() else None
 
     @classmethod
     def _opened(cls, folder: Path, address: str | None, who: str | None) -> Self:
-        engine, only_read = open_database(address if address is not None else folder / DATABASE, str(folder))
+        engine, only_read = open_database(address if address is not None else folder / LOGBOOK_FILE, str(folder))
         return cls(folder, engine, who or login_name(), only_read)
 
     @property

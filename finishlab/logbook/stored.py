@@ -24,29 +24,6 @@ from finishlab.stair.records import PartSizes, size_facts
 from finishlab.strip import TrialRecord
 from finishlab.units import left_text
 
-__all__ = [
-    "FLOOR_IN_DOUBT",
-    "Change",
-    "DirectPair",
-    "Stored",
-    "StoredApproval",
-    "StoredBoard",
-    "StoredCan",
-    "StoredMeasurement",
-    "StoredPair",
-    "StoredRecipe",
-    "StoredSpot",
-    "StoredTrial",
-    "change_entry",
-    "change_line",
-    "field_from_dict",
-    "field_to_dict",
-    "plain",
-    "strip_from_dict",
-    "strip_to_dict",
-]
-
-
 R = TypeVar("R", bound=Record)
 
 FLOOR_IN_DOUBT: Final = "floor-in-doubt"

@@ -32,39 +32,6 @@ from sqlalchemy.types import TypeDecorator, TypeEngine
 
 from finishlab.errors import UsageError
 
-__all__ = [
-    "DAMAGED",
-    "ApprovalRow",
-    "Base",
-    "BatchRow",
-    "BoardRow",
-    "CameraProfileRow",
-    "CautionRow",
-    "ChangeRow",
-    "CounterRow",
-    "Day",
-    "FlightRow",
-    "FloorSpotRow",
-    "ImageRow",
-    "LastingRow",
-    "MeasurementRow",
-    "PairRow",
-    "PartEventRow",
-    "PartRow",
-    "PhotoRow",
-    "RecipeRow",
-    "StripGreysRow",
-    "StripRow",
-    "TrialRow",
-    "Unreadable",
-    "UtcDateTime",
-    "batches",
-    "column_value",
-    "plain_value",
-    "row_values",
-]
-
-
 T = TypeVar("T")
 _KEYS_A_QUERY: Final = 500
 """Databases take no more than some thousand."""

@@ -47,31 +47,6 @@ from finishlab.record import Light
 from finishlab.stair.records import Flight, Part
 from finishlab.strip import TrialRecord
 
-__all__ = [
-    "HOLDERS",
-    "LASTING",
-    "OWNERS",
-    "AnyRecord",
-    "add_board_rows",
-    "add_measurements",
-    "add_pairs",
-    "add_row",
-    "change_light",
-    "find_photo",
-    "insert_if_missing",
-    "kept_photo",
-    "measured_values",
-    "note_change",
-    "now",
-    "paired_values",
-    "record_values",
-    "refuse_elsewhere",
-    "refuse_twice",
-    "taken_images",
-    "thing_of",
-]
-
-
 LASTING: Final[Mapping[str, type[LastingRow]]] = {
     mapper.class_.__tablename__: mapper.class_
     for mapper in Base.registry.mappers

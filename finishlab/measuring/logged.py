@@ -24,20 +24,6 @@ if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
     from finishlab.measure.results import SurfaceKind
 
-__all__ = [
-    "Remeasured",
-    "keep_original",
-    "keep_photos",
-    "log_board",
-    "log_board_photos",
-    "log_floor_spots",
-    "measured_again",
-    "measured_of",
-    "photo_day",
-    "refuse_known",
-    "remeasure",
-]
-
 
 def refuse_known(log: Logbook, results: Sequence[PhotoResult]) -> None:
     """Refuse photos of which one is logged already, or named twice; LogbookError ``"photo-logged-twice"``."""

@@ -42,29 +42,6 @@ if TYPE_CHECKING:
     from finishlab.measure.learn_print import PrintFit
     from finishlab.measure.results import Measurement, SurfaceKind
 
-__all__ = [
-    "PHOTO_SUFFIXES",
-    "How",
-    "InterruptedMeasuringError",
-    "MeasureOptions",
-    "PhotoResult",
-    "expand_photos",
-    "found_strip",
-    "inspect_photo",
-    "look",
-    "looking_elsewhere",
-    "measure_one",
-    "measure_photo",
-    "measure_photos",
-    "photo_and_strip",
-    "picture_paths",
-    "prepare_worker",
-    "print_in",
-    "processors",
-    "profile_of",
-    "with_path",
-    "worst_exit_code",
-]
 
 PHOTO_SUFFIXES: Final = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif"})
 """Endings by which a folder's photos are known; a file named by itself may have any."""

@@ -20,15 +20,6 @@ if TYPE_CHECKING:
 
     import numpy as np
 
-__all__ = [
-    "KNOWN_GREYS",
-    "PickWindow",
-    "Picking",
-    "Tool",
-    "open_screen",
-    "preview",
-]
-
 
 Tool = Literal["grey", "area", "polygon"]
 

@@ -47,14 +47,6 @@ if TYPE_CHECKING:
     from finishlab.measure.results import FieldMeasurement, StripReading
     from finishlab.measuring.photos import PhotoResult
 
-__all__ = [
-    "measurement_document",
-    "picture_of",
-    "picture_of_refused",
-    "save_picture",
-    "save_refusal",
-]
-
 
 _COLUMNS = (
     Column("photo"),

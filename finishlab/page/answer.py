@@ -28,7 +28,7 @@ _CROPPED: Final = 6
 
 def _guide(visit: Visit) -> Document:
     """Return how far the job is, also before anything is logged."""
-    from finishlab.guide.steps import read_guide, status_document
+    from finishlab.guide import read_guide, status_document
 
     asked = asked_of(visit, "status")
     if asked.documents:

@@ -164,7 +164,7 @@ def finish_groups(finish: Mapping[str, Any] | None, *, own: bool = True) -> list
     own
         Whether those too that belong to one piece of wood and not to a recipe.
     """
-    from finishlab.finish.finish import FINISH_PARTS, MOST_STEPS
+    from finishlab.finish import FINISH_PARTS, MOST_STEPS
 
     groups = []
     for part in FINISH_PARTS:

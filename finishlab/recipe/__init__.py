@@ -24,17 +24,6 @@ from finishlab.record import (
     today,
 )
 
-__all__ = [
-    "CAN_KINDS",
-    "CAN_LIMITS",
-    "Approval",
-    "Can",
-    "Label",
-    "Recipe",
-    "products_of",
-]
-
-
 CAN_KINDS: Final = can_kinds()
 """What a can may hold."""
 

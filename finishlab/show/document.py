@@ -19,29 +19,6 @@ from finishlab.show import jsons
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
 
-__all__ = [
-    "Bar",
-    "Block",
-    "Cell",
-    "Colour",
-    "Column",
-    "Document",
-    "Facts",
-    "Field",
-    "Interval",
-    "Kind",
-    "Line",
-    "Listed",
-    "Listing",
-    "Numbered",
-    "Paragraph",
-    "Share",
-    "Table",
-    "caution_blocks",
-    "caution_data",
-    "cautions_document",
-]
-
 
 Lab = tuple[float, float, float]
 

@@ -14,18 +14,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = [
-    "BAND",
-    "FONT_SIZE",
-    "INK",
-    "SOFT",
-    "SURROUND",
-    "WIDTH",
-    "Drawing",
-    "drawing_rules",
-    "figure_of",
-    "plain_axes",
-]
 
 WIDTH: Final = 320.0
 """Width of every drawing in points: the text column of a phone of 390 pixels, so that words stay readable there."""

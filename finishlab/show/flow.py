@@ -9,8 +9,6 @@ from typing import Final
 from finishlab.imaging.strip import PAGES, Paper
 from finishlab.show.sheets import DEJAVU, HELVETICA, Face, Sheet, break_lines, cap_of, fit, line_width
 
-__all__ = ["HOUSE", "REPORT", "Flow", "Look", "Piece", "Style"]
-
 _FOOT: Final = 8.6
 """From the bottom of the sheet to the baseline of its last line."""
 

@@ -16,8 +16,6 @@ if TYPE_CHECKING:
     from finishlab.measure.results import Texture
     from finishlab.quality import Doubt
 
-__all__ = ["difference", "doubts", "dump", "lab", "rounded", "texture"]
-
 
 def dump(document: Mapping[str, Any]) -> str:
     """Return a document as text with a line break at its end.

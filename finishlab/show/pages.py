@@ -16,24 +16,6 @@ from finishlab.show.document import Column, Facts, Listing, Table
 if TYPE_CHECKING:
     from finishlab.show.drawing import Drawing
 
-__all__ = [
-    "PICTURE_BAR_MM",
-    "Block",
-    "Card",
-    "Cards",
-    "Chart",
-    "Charts",
-    "Colours",
-    "Figure",
-    "Outline",
-    "Pages",
-    "Picture",
-    "Pictures",
-    "Section",
-    "Swatch",
-    "Swatches",
-    "Words",
-]
 
 PICTURE_BAR_MM: Final = 50
 """Length of the scale below a picture whose scale is known."""

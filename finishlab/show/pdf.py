@@ -33,7 +33,6 @@ if TYPE_CHECKING:
     from finishlab.imaging.strip import Paper
     from finishlab.show.sheets import Sheet
 
-__all__ = ["pages_pdf"]
 
 _DPI: Final = 220
 _GUTTER: Final = 5.0

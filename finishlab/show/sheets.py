@@ -18,28 +18,6 @@ from typing import Any, Final, Literal
 
 import numpy as np
 
-__all__ = [
-    "DEJAVU",
-    "HELVETICA",
-    "MISSING_NOTE",
-    "POINTS_PER_MM",
-    "Align",
-    "Face",
-    "Setting",
-    "Sheet",
-    "break_lines",
-    "cap_of",
-    "fit",
-    "font_runs",
-    "letters_missing",
-    "line_width",
-    "points",
-    "qr_modules",
-    "qr_width",
-    "unprintable",
-]
-
-
 # -- which font has which letters --
 
 Face = Literal["Helvetica", "DejaVu"]

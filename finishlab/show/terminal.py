@@ -35,24 +35,6 @@ if TYPE_CHECKING:
     from rich.table import Table as Grid
     from rich.text import Text
 
-__all__ = [
-    "Head",
-    "add_row",
-    "as_text",
-    "blank",
-    "colour_cells",
-    "colour_heads",
-    "lab_words",
-    "new_table",
-    "print_facts",
-    "print_list",
-    "print_rows",
-    "print_table",
-    "render",
-    "say",
-    "shows_colour",
-    "swatch",
-]
 
 _WIDEST: Final = 100
 """Longer lines of a paragraph are hard to read."""

@@ -20,13 +20,6 @@ from finishlab.record import (
     today,
 )
 
-__all__ = [
-    "TRIAL_KINDS",
-    "TrialKind",
-    "TrialRecord",
-]
-
-
 TrialKind = Literal["same", "swap", "repeat"]
 TRIAL_KINDS: Final[tuple[TrialKind, ...]] = get_args(TrialKind)
 """One board at both edges; board and floor changed over; one board photographed again."""

@@ -34,19 +34,6 @@ if TYPE_CHECKING:
     from finishlab.measure.learn_greys import LearnedGreys
     from finishlab.measure.learn_print import LearnedPrint
 
-__all__ = [
-    "check_curve_name",
-    "greys_document",
-    "learn_from_eye",
-    "learn_from_far",
-    "learn_from_photo",
-    "learn_from_readings",
-    "print_in_words",
-    "save_curve",
-    "strip_document",
-    "usual_curve",
-]
-
 
 _AGREE: Final = 1.5
 """Repeat readings of one grey differ by less, L*: more is a slip of the hand, not noise."""

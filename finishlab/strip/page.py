@@ -10,8 +10,6 @@ import numpy as np
 from finishlab.imaging.strip import EYE_ROWS, PAGES, STRIP, EyeRow, Paper, Rect, Screen, StripGeometry
 from finishlab.show.sheets import Sheet
 
-__all__ = ["RULER_DROP", "RULER_INDENT", "eye_page_pdf", "module_outlines", "strip_layout", "strip_pdf"]
-
 _CUT_LINE = 0.2
 _CUT_GREY = 0.6
 _BAND_GREY = 0.35

@@ -20,18 +20,6 @@ if TYPE_CHECKING:
     from finishlab.logbook import Logbook, StoredTrial
     from finishlab.measure.results import Measurement
 
-__all__ = [
-    "FIELDS_OF",
-    "Tried",
-    "check_count",
-    "log_trials",
-    "tried",
-    "trust_entry",
-    "trust_in",
-    "trust_line",
-    "trust_lines",
-    "trusted",
-]
 
 FIELDS_OF: Final[dict[TrialKind, tuple[FieldName, ...]]] = {
     "same": ("board", "floor"),

@@ -4,7 +4,5 @@ from __future__ import annotations
 
 from typing import Final
 
-__all__ = ["HEAD"]
-
 HEAD: Final = "0007_conditions"
 """The newest revision. It is written here too, so that an up-to-date logbook opens without loading Alembic."""
