@@ -114,7 +114,7 @@ class Person:
             self.wrong.append(f"asks {request.url}")
 
     def _answered(self, response: Response) -> None:
-        if response.status not in {200, 303}:
+        if response.status not in {200, 303, 304}:
             self.wrong.append(f"{response.status} {response.url}")
 
     def words(self, key: str, **places: object) -> str:

@@ -25,8 +25,6 @@ if TYPE_CHECKING:
     from finishlab.stair.entering import Done
     from finishlab.stair.records import PartEvent, StoredEvent, StoredPart, StoredStair
 
-__all__ = ["ROUTES"]
-
 _DONE: Final = (
     "stain", "seal", "topcoat", "sanded", "rubbed-out", "dry-fitted", "fitted", "touched-up", "note",
 )  # fmt: skip

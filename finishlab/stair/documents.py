@@ -44,28 +44,6 @@ from finishlab.units import inches_text
 if TYPE_CHECKING:
     from finishlab.logbook import Change, Logbook
 
-__all__ = [
-    "FlightShown",
-    "Lab",
-    "PartShown",
-    "back_words",
-    "coats_words",
-    "colours_now",
-    "deviations_document",
-    "due_document",
-    "events_document",
-    "flight_heading",
-    "flights_shown",
-    "grouped",
-    "parts_document",
-    "parts_shown",
-    "recipe_changes",
-    "size_words",
-    "stair_document",
-    "stair_notes",
-    "usual_can",
-]
-
 Lab = tuple[float, float, float]
 
 FEWEST: Final = 4

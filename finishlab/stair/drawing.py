@@ -19,8 +19,6 @@ from finishlab.colorimetry.spaces import hex_colour
 from finishlab.stair.documents import FlightShown, Lab, PartShown, back_words, flight_heading, grouped, stair_notes
 from finishlab.stair.names import listed
 
-__all__ = ["LEGEND", "linked_stair", "stair_svg"]
-
 _HEIGHTS: Final = {"tread": 24.0, "riser": 15.0, "landing nosing": 18.0, "landing board": 20.0}
 _DRAWN: Final = tuple(_HEIGHTS)
 _BARE: Final = "#ffffff"
