@@ -218,5 +218,7 @@ def addresses(person: Person) -> list[str]:
         links: list[str] = person.page.eval_on_selector_all(
             "a[href]", "all => all.map(each => each.getAttribute('href').split('#')[0])"
         )
-        open_ += [each for each in links if each.startswith("/") and not each.endswith((".pdf", ".zip"))]
+        open_ += [
+            each for each in links if each.startswith("/") and not each.endswith(".pdf") and "/pictures/" not in each
+        ]
     return list(found.values())

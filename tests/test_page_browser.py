@@ -135,12 +135,18 @@ def _faults(person: Person, address: str) -> list[str]:
     return wrong
 
 
+@pytest.fixture(scope="module")
+def seen(phone: Person) -> list[str]:
+    """Return an address of every kind of page."""
+    return addresses(phone)
+
+
 @pytest.mark.parametrize(("screen", "language"), [("phone", "en"), ("laptop", "de")])
-def test_every_page_is_sound(home: Home, phone: Person, screen: str, language: str) -> None:
+def test_every_page_is_sound(home: Home, phone: Person, seen: list[str], screen: str, language: str) -> None:
     """On both screens and in both languages: no finding of axe-core, nothing too wide or too low, no error."""
     person = phone if screen == "phone" else home.person(LAPTOP, language)
-    faults, seen = [], addresses(person)
     assert len(seen) > 15
+    faults = []
     for address in seen:
         faults += _faults(person, address)
         if PICTURES:
@@ -150,10 +156,10 @@ def test_every_page_is_sound(home: Home, phone: Person, screen: str, language: s
     assert not person.wrong
 
 
-def test_reading_and_logging_need_no_script(home: Home, phone: Person) -> None:
+def test_reading_and_logging_need_no_script(home: Home, seen: list[str]) -> None:
     """Without JavaScript each page can be read, and what is done to a part can be logged."""
     person = home.person(PHONE, "en", java_script_enabled=False)
-    for address in addresses(phone):
+    for address in seen:
         person.go(address)
         assert person.page.inner_text("h1").strip(), address
     log_coat(person, "topcoat", ["1.T4"])
