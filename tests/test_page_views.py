@@ -104,7 +104,7 @@ def test_every_page_is_whole(reading: Visits, address: str) -> None:
 def test_no_link_leads_nowhere(reading: Visits) -> None:
     """Whatever the pages link to, or ask a browser to load, is there."""
     to = {link for address in LOGGED for link in re.findall(r'(?:href|src)="(/[^"#]*)', reading.get(address).text)}
-    asked = {html.unescape(link) for link in to if not link.endswith((".pdf", ".png", ".svg", ".webmanifest"))}
+    asked = {html.unescape(link) for link in to if not link.endswith((".pdf", ".png", ".webmanifest"))}
     assert {link for link in asked if reading.get(link).status_code != 200} == set()
 
 

@@ -444,10 +444,8 @@ def check_picture(
 
     Parameters
     ----------
-    image
-        The photo.
-    fit
-        Where the strip lies in it.
+    image, fit
+        The photo, and where the strip lies in it.
     fields
         What was found in the fields.
     correction
@@ -489,8 +487,7 @@ def hatch(height: int, width: int, *, glare: bool) -> np.ndarray:
 
 def _shrunk(image: LinearImage, factor: float) -> np.ndarray:
     """Return the photo at the picture's size, 8 bit sRGB."""
-    size = (round(image.size[0] * factor), round(image.size[1] * factor))
-    small = cv2.resize(image.encoded, size, interpolation=cv2.INTER_AREA)
+    small = cv2.resize(image.encoded, [round(side * factor) for side in image.size], interpolation=cv2.INTER_AREA)
     return srgb8_of_linear(image.decode[small] @ image.to_srgb.T.astype(np.float32))
 
 

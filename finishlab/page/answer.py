@@ -90,9 +90,9 @@ def _ranked(visit: Visit, query: Mapping[str, str]) -> _Ranked:
 def _weighed(folder: Path, options: Mapping[str, Value]) -> _Ranked:
     """Do as ``rank`` does, once for its three ways of telling."""
     from finishlab.logbook.store import Logbook
+    from finishlab.rank.commands import other_aim, read_aim
     from finishlab.rank.comparing import compare
     from finishlab.rank.documents import comparison_document
-    from finishlab.rank.options import other_aim, read_aim
 
     wanted = command_of("rank").make_context("rank", option_words(options)).params
     light = wanted.pop("light")

@@ -38,7 +38,10 @@ __all__ = ["ORDER", "VIEWS", "Answer", "Form", "Onward", "Page", "Route", "Sent"
 
 _HERE: Final = Path(__file__).parent
 VIEWS: Final = (
-    *("finishlab.page.answer", "finishlab.page.photograph", "finishlab.page.views", "finishlab.page.stair"),
+    "finishlab.page.answer",
+    "finishlab.page.photograph",
+    "finishlab.page.views",
+    "finishlab.page.stair",
     "finishlab.page.settings",
 )
 """Modules with ``ROUTES``."""

@@ -119,7 +119,7 @@ def crop(folder: Path, number: str, light: str, floor: tuple[float, ...], state:
     LogbookError
         If its photo gives none.
     """
-    from finishlab.report.crops import crops_of
+    from finishlab.report.contents import crops_of
 
     def make() -> bytes:
         with _logbook(folder) as log:
