@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any, Final
 from finishlab.page.texts import words_in
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, ConsoleMessage, Locator, Page, Request, Response
+    from playwright.sync_api import Browser, ConsoleMessage, FilePayload, Locator, Page, Request, Response
 
 CHROMIUM: Final = shutil.which("chromium") or shutil.which("chromium-browser")
 PHOTOS: Final = Path(__file__).parent.parent / "sample_photos"
@@ -171,7 +171,7 @@ def photograph(person: Person, names: Sequence[str], kind: str, fields: Mapping[
     """
     person.go("/photograph")
     person.taps += 3 * len(names)
-    files = [
+    files: list[FilePayload] = [
         {"name": f"IMG_{2041 + number}.jpg", "mimeType": "image/jpeg", "buffer": (PHOTOS / name).read_bytes()}
         for number, name in enumerate(names)
     ]

@@ -35,7 +35,8 @@ _MORE: Final = ("faces", "applicator", "air", "humidity", "wipe", "mixed", "reci
 """Options of `finishlab stairs log`: those asked for first, and those that are folded away."""
 _SIZES: Final = ("tread", "nosing", "riser", "top_nosing", "landing_board")
 _SIDED: Final = ("returns", "skirts", "stringers")
-"""Options of `finishlab stairs add`: sizes, and at which sides something is."""
+_ADDED: Final = ("landing_boards", "species", "recipe", "name")
+"""Options of `finishlab stairs add`: sizes, at which sides something is, and others."""
 _FIGURES: Final = re.compile(r"\d[\d,-]*")
 _CHOSEN: Final = "part"
 """Value of a box that chooses parts; its name says which."""
@@ -148,13 +149,11 @@ def _figured(words: Words, piece: str) -> str:
     return piece if told == masked else re.sub("#", lambda _: next(figures, "#"), told)
 
 
-def _told(visit: Visit, *documents: Document) -> str:
-    from markupsafe import Markup
-
+def _told(visit: Visit, document: Document, *, level: int = 3) -> str:
     from finishlab.page.reading import reader
     from finishlab.show.html import blocks_html
 
-    return Markup("").join(blocks_html(each.blocks, reader(visit.words), level=3) for each in documents)
+    return blocks_html(document.blocks, reader(visit.words), level=level)
 
 
 def _chosen(visit: Visit, stair: StoredStair) -> list[StoredPart]:
@@ -175,7 +174,7 @@ def _part(visit: Visit) -> Answer:
         stair = log.stair()
         parts = _chosen(visit, stair)
         codes = ",".join(part.code for part in parts)
-        told = _told(visit, parts_document(log, codes))
+        told = _told(visit, parts_document(log, codes), level=2)
     title = _capital(_named(visit.words, stair.listed(part.name for part in parts)))
     return Page(title, "stair_part.html.j2", {"told": told, "parts": codes, "done": _DONE})
 
@@ -184,7 +183,7 @@ def _form(visit: Visit) -> Answer:
     """Show the form for what was done to parts, filled in as it was the last time."""
     from finishlab.stair.entering import read_event
 
-    what = visit.query.get("what", "")
+    what = visit.form.text("what") or visit.query.get("what", "")
     done = read_event(what)
     if done is None:
         raise UsageError("no-event", visit.words("stair.no_event"), visit.words("stair.choose_first"))
@@ -273,7 +272,7 @@ def _log(visit: Visit) -> Answer:
     form = visit.form
     words = " ".join(filter(None, (form.text("parts"), form.text("what"), form.text("coat"))))
     options = {name: form.text(name) or None for name in (*_ALWAYS, *_MORE)}
-    said = visit.ask("stairs log", words, **options).said
+    said = visit.ask("stairs log", words, may_fail=False, **options).said
     return Onward("/stair", said)
 
 
@@ -296,12 +295,9 @@ def _add_form(visit: Visit) -> Answer:
 
 def _add(visit: Visit) -> Answer:
     form = visit.form
-    options: dict[str, Value] = {
-        name: form.text(name) or None for name in (*_SIZES, *_SIDED, "species", "recipe", "name")
-    }
+    options: dict[str, Value] = {name: form.text(name) or None for name in (*_SIZES, *_SIDED, *_ADDED)}
     options |= {name: form.text(name) == "yes" for name in ("no_risers", "no_top_nosing")}
-    boards = form.text("landing_boards")
-    said = visit.ask("stairs add", form.text("words"), landing_boards=boards or None, **options).said
+    said = visit.ask("stairs add", form.text("words"), may_fail=False, **options).said
     return Onward("/stair", said)
 
 
