@@ -127,20 +127,30 @@ def _f_slope(ratio: FloatArray) -> FloatArray:
     return np.where(ratio > _EDGE**3, 1.0 / (3.0 * np.cbrt(safe) ** 2), _SLOPE)
 
 
-def xyz_to_lab(xyz: ArrayLike) -> FloatArray:
-    """XYZ with Y of white = 1, shape (..., 3), to CIELAB D65 2 degrees (ISO/CIE 11664-4:2019)."""
-    v = _floats(xyz)
-    f = _f(v / D65_XYZ.astype(v.dtype, copy=False))
+def ratio_to_lab(ratio: ArrayLike) -> FloatArray:
+    """X/Xn, Y/Yn, Z/Zn, shape (..., 3), to CIELAB relative to that white (ISO/CIE 11664-4:2019)."""
+    f = _f(_floats(ratio))
     fx, fy, fz = f[..., 0], f[..., 1], f[..., 2]
     return np.stack([116.0 * fy - 16.0, 500.0 * (fx - fy), 200.0 * (fy - fz)], axis=-1)
 
 
-def lab_to_xyz(lab: ArrayLike) -> FloatArray:
-    """CIELAB D65 2 degrees, shape (..., 3), to XYZ with Y of white = 1 (ISO/CIE 11664-4:2019)."""
+def lab_to_ratio(lab: ArrayLike) -> FloatArray:
+    """CIELAB, shape (..., 3), to X/Xn, Y/Yn, Z/Zn of its white (ISO/CIE 11664-4:2019)."""
     v = _floats(lab)
     fy = (v[..., 0] + 16.0) / 116.0
-    f = np.stack([fy + v[..., 1] / 500.0, fy, fy - v[..., 2] / 200.0], axis=-1)
-    return _f_inverse(f) * D65_XYZ.astype(v.dtype, copy=False)
+    return _f_inverse(np.stack([fy + v[..., 1] / 500.0, fy, fy - v[..., 2] / 200.0], axis=-1))
+
+
+def xyz_to_lab(xyz: ArrayLike) -> FloatArray:
+    """XYZ with Y of white = 1, shape (..., 3), to CIELAB D65 2 degrees (ISO/CIE 11664-4:2019)."""
+    v = _floats(xyz)
+    return ratio_to_lab(v / D65_XYZ.astype(v.dtype, copy=False))
+
+
+def lab_to_xyz(lab: ArrayLike) -> FloatArray:
+    """CIELAB D65 2 degrees, shape (..., 3), to XYZ with Y of white = 1 (ISO/CIE 11664-4:2019)."""
+    ratio = lab_to_ratio(lab)
+    return ratio * D65_XYZ.astype(ratio.dtype, copy=False)
 
 
 def rgb_to_lab(rgb: ArrayLike) -> FloatArray:

@@ -14,37 +14,15 @@ from __future__ import annotations
 import warnings
 from functools import cache
 from types import ModuleType
-from typing import Any, Final, Literal
+from typing import Any, Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from finishlab.colorimetry.delta_e import CIEDE2000, Formula
-
-LightKind = Literal["daylight", "lamp", "led", "fluorescent"]
+from finishlab.colorimetry.spaces import lab_to_ratio, ratio_to_lab
 
 WAVELENGTHS: Final[np.ndarray] = np.arange(400.0, 701.0, 5.0)
 """The common grid in nanometres, shape (61,)."""
-
-LIGHTS: Final[dict[str, LightKind]] = {
-    "D65": "daylight",
-    "D50": "daylight",
-    "D55": "daylight",
-    "D75": "daylight",
-    "A": "lamp",
-    "2700K": "lamp",
-    "3000K": "lamp",
-    "LED-B1": "led",
-    "LED-B2": "led",
-    "LED-B3": "led",
-    "LED-B4": "led",
-    "LED-B5": "led",
-    "LED-V1": "led",
-    "FL2": "fluorescent",
-    "FL11": "fluorescent",
-    "FL12": "fluorescent",
-}
-"""Lights by name (CIE 015:2018; ``2700K`` and ``3000K`` are Planck radiators) and the kind of each."""
 
 _EDITIONS: Final[dict[str, str]] = {
     "from November 2014": "ColorChecker24 - After November 2014",
@@ -99,7 +77,8 @@ def illuminant(name: str) -> np.ndarray:
     Parameters
     ----------
     name
-        One of `LIGHTS`.
+        ``"D65"``, ``"A"``, ``"LED-B1"``, ``"FL11"`` and the like, as CIE 015:2018 names them; ``"2700K"`` is a Planck
+        radiator.
 
     Raises
     ------
@@ -111,8 +90,6 @@ def illuminant(name: str) -> np.ndarray:
     CIE standard illuminants A and D, fluorescent FL and LED series from CIE 015:2018 through colour-science; Planck
     radiators by c2 = 1.4388e-2 m K (CIE 015:2018).
     """
-    if name not in LIGHTS:
-        raise KeyError(f"no light called {name!r}")
     if name.endswith("K"):
         metres = WAVELENGTHS * 1e-9
         power = metres**-5 / np.expm1(1.4388e-2 / (metres * float(name[:-1])))
@@ -187,7 +164,7 @@ def _adapted_lab(edition: str) -> dict[str, np.ndarray]:
     for name, (x, y, luminance) in chart.data.items():
         xyz = np.array([x / y, 1.0, (1.0 - x - y) / y]) * luminance
         adapted = colour.adaptation.chromatic_adaptation_VonKries(xyz, source, white, transform="CAT02")
-        out[name] = lab_from_xyz(adapted, white)
+        out[name] = ratio_to_lab(np.asarray(adapted, dtype=float) / white)
     return out
 
 
@@ -212,7 +189,7 @@ def xyz_from_reflectance(reflectance: np.ndarray, light: str = "D65") -> np.ndar
     reflectance
         Reflectance factor, shape (..., 61).
     light
-        One of `LIGHTS`.
+        As `illuminant` takes it.
 
     Returns
     -------
@@ -222,56 +199,12 @@ def xyz_from_reflectance(reflectance: np.ndarray, light: str = "D65") -> np.ndar
     return np.asarray(np.asarray(reflectance, dtype=float) @ (weights / weights[:, 1].sum()))
 
 
-def lab_from_xyz(xyz: np.ndarray, white: np.ndarray) -> np.ndarray:
-    """Return CIELAB (ISO/CIE 11664-4:2019) of XYZ relative to a white, both of the same scale, shape (..., 3)."""
-    ratio = np.asarray(xyz, dtype=float) / np.asarray(white, dtype=float)
-    delta = 6.0 / 29.0
-    f = np.where(ratio > delta**3, np.cbrt(ratio), ratio / (3 * delta**2) + 4.0 / 29.0)
-    return np.stack([116 * f[..., 1] - 16, 500 * (f[..., 0] - f[..., 1]), 200 * (f[..., 1] - f[..., 2])], axis=-1)
-
-
 def lab_from_reflectance(reflectance: np.ndarray, light: str = "D65") -> np.ndarray:
     """Return CIELAB of reflectance spectra under a light, white the perfect diffuser in it, shape (..., 3)."""
-    return lab_from_xyz(xyz_from_reflectance(reflectance, light), white_xyz(light))
+    return ratio_to_lab(xyz_from_reflectance(reflectance, light) / white_xyz(light))
 
 
-def colour_temperature(light: str) -> float:
-    """Return a light's correlated colour temperature in kelvin (McCamy 1992, good to a few kelvin near the locus)."""
-    x, y, _ = white_xyz(light) / white_xyz(light).sum()
-    n = (x - 0.3320) / (0.1858 - y)
-    return float(449.0 * n**3 + 3525.0 * n**2 + 6823.3 * n + 5520.33)
-
-
-def reference_delta_e_00(first: ArrayLike, second: ArrayLike) -> np.ndarray:
-    """Return CIEDE2000 (ISO/CIE 11664-6:2022, kL = kC = kH = 1) by colour-science: a second opinion on our own."""
-    return np.asarray(_colour().difference.delta_E_CIE2000(np.asarray(first), np.asarray(second)), dtype=float)
-
-
-FloatArray = NDArray[np.float64]
-
-_DELTA = 6.0 / 29.0
-
-
-def metamerism_index(
-    standard: tuple[ArrayLike, ArrayLike], batch: tuple[ArrayLike, ArrayLike], formula: Formula = CIEDE2000
-) -> FloatArray:
-    """Return the metamerism index of pairs.
-
-    Parameters
-    ----------
-    standard, batch
-        CIELAB in the reference light and in the test light, each relative to white in that light, shapes (..., 3).
-    formula
-        The colour-difference formula.
-
-    Returns
-    -------
-    ndarray, shape (...)
-    """
-    return formula.difference(standard[1], corrected_batch(standard[0], batch[0], batch[1]))
-
-
-def corrected_batch(standard_reference: ArrayLike, batch_reference: ArrayLike, batch_test: ArrayLike) -> FloatArray:
+def corrected_batch(standard_reference: ArrayLike, batch_reference: ArrayLike, batch_test: ArrayLike) -> np.ndarray:
     """Return the batch in the test light as it would be if it matched the standard in the reference light.
 
     X, Y and Z of the batch in the test light are each multiplied by the ratio that makes batch and standard equal in
@@ -282,20 +215,5 @@ def corrected_batch(standard_reference: ArrayLike, batch_reference: ArrayLike, b
     standard_reference, batch_reference, batch_test
         CIELAB, each relative to white in its light, shapes (..., 3).
     """
-    ratio = _relative_xyz(standard_reference) / np.maximum(_relative_xyz(batch_reference), 1e-6)
-    return _lab(_relative_xyz(batch_test) * ratio)
-
-
-def _relative_xyz(lab: ArrayLike) -> FloatArray:
-    """X/Xn, Y/Yn, Z/Zn of CIELAB (ISO/CIE 11664-4:2019, inverse)."""
-    values = np.asarray(lab, dtype=np.float64)
-    y = (values[..., 0] + 16.0) / 116.0
-    f = np.stack([y + values[..., 1] / 500.0, y, y - values[..., 2] / 200.0], axis=-1)
-    return np.where(f > _DELTA, f**3, 3.0 * _DELTA**2 * (f - 4.0 / 29.0))
-
-
-def _lab(ratio: FloatArray) -> FloatArray:
-    f = np.where(ratio > _DELTA**3, np.cbrt(ratio), ratio / (3.0 * _DELTA**2) + 4.0 / 29.0)
-    return np.stack(
-        [116.0 * f[..., 1] - 16.0, 500.0 * (f[..., 0] - f[..., 1]), 200.0 * (f[..., 1] - f[..., 2])], axis=-1
-    )
+    ratio = lab_to_ratio(standard_reference) / np.maximum(lab_to_ratio(batch_reference), 1e-6)
+    return ratio_to_lab(lab_to_ratio(batch_test) * ratio)

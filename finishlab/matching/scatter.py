@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from finishlab.colorimetry.delta_e import delta_e_00
-from finishlab.colorimetry.estimate import WOOD_ALONE, LabEstimate, SharedEffect
+from finishlab.colorimetry.estimate import WOOD_ALONE, LabEstimate, SharedEffect, moves_of, positive_part, triple
 from finishlab.errors import LogbookError
 from finishlab.matching.observations import Observations, with_surface_effects
 from finishlab.quality import Doubt, doubt
@@ -107,13 +107,6 @@ def _groups(
     return [[observed.colours.estimate(int(row)) for row in each] for each in rows]
 
 
-def positive_part(matrix: FloatArray) -> FloatArray:
-    """Nearest positive semi-definite matrix: negative eigenvalues, which only noise makes, are set to nothing."""
-    values, axes = np.linalg.eigh(matrix)
-    result: FloatArray = (axes * np.clip(values, 0.0, None)) @ axes.T
-    return result
-
-
 def _photo_scatter(repeats: Sequence[Sequence[LabEstimate]]) -> tuple[FloatArray, int]:
     """Sum of squares within things that their errors do not explain, and its degrees of freedom."""
     total, count = np.zeros((3, 3)), 0
@@ -138,25 +131,15 @@ def _mean(estimates: Sequence[LabEstimate], photo: FloatArray) -> LabEstimate:
     """Plain mean of one plank's photos, its shared effects kept."""
     n = len(estimates)
     own = (np.mean([e.own_of_photo for e in estimates], axis=0) + photo) / n
-    moved: dict[tuple[str, str], FloatArray] = {}
-    for estimate in estimates:
-        for effect in estimate.shared:
-            vector = moved.setdefault((effect.name, effect.scope), np.zeros(3))
-            vector += np.asarray(effect.vector) / n
-    shared = [SharedEffect(*key, (float(v[0]), float(v[1]), float(v[2]))) for key, v in moved.items()]
+    shared = [SharedEffect(*key, triple((moves / n).sum(axis=0))) for key, moves in moves_of(estimates).items()]
     return LabEstimate.build(np.mean([e.lab for e in estimates], axis=0), own, shared)
 
 
 def _explained(estimates: Sequence[LabEstimate]) -> FloatArray:
     """Scatter (n - 1) that own errors and effects not shared by all must be expected to make."""
-    n = len(estimates)
     expected: FloatArray = np.mean([e.own_of_photo for e in estimates], axis=0)
-    moved: dict[tuple[str, str], FloatArray] = {}
-    for i, estimate in enumerate(estimates):
-        for effect in estimate.shared:
-            moved.setdefault((effect.name, effect.scope), np.zeros((n, 3)))[i] += effect.vector
-    for vectors in moved.values():
-        expected = expected + np.cov(vectors.T)
+    for moves in moves_of(estimates).values():
+        expected = expected + np.cov(moves.T)
     return expected
 
 
@@ -294,16 +277,10 @@ def pool_estimates(estimates: Sequence[LabEstimate]) -> LabEstimate:
         return estimates[0]
     labs = np.array([e.lab for e in estimates])
     own = np.mean([e.own_of_photo for e in estimates], axis=0)
-    moved: dict[tuple[str, str], FloatArray] = {}
-    for i, estimate in enumerate(estimates):
-        for effect in estimate.shared:
-            moved.setdefault((effect.name, effect.scope), np.zeros((n, 3)))[i] += effect.vector
+    moved = moves_of(estimates)
     explained = own + sum((np.cov(vectors.T) for vectors in moved.values()), np.zeros((3, 3)))
     between = _in_all_directions(positive_part(np.cov(labs.T) - explained), n)
-    shared = [
-        SharedEffect(name, scope, (float(v[0]), float(v[1]), float(v[2])))
-        for (name, scope), v in ((key, vectors.mean(axis=0)) for key, vectors in moved.items())
-    ]
+    shared = [SharedEffect(*key, triple(moves.mean(axis=0))) for key, moves in moved.items()]
     share = _wood_share(estimates)
     whole = (own + between * _small_number_factor(n)) / n + share * WOOD_ALONE
     return LabEstimate.build(labs.mean(axis=0), whole, shared, wood=share > 0.0)

@@ -227,15 +227,14 @@ def _cautions(
 ) -> tuple[Caution, ...]:
     """Return what work and products call for: of every can that may be named, for the form comes before the choice."""
     from finishlab.cautions import cautions_for
-    from finishlab.stair.commands import called_for
-    from finishlab.stair.entering import next_events
+    from finishlab.stair.entering import next_events, work_done
 
     coated = done.kind in {"coat", "touched up"}
     note = {"note": "-"} if done.kind == "note" else {}
     events: list[tuple[int, PartEvent]] = []
     for number in (None, *cans) if coated else (None,):
         events += next_events(stair, parts, done, batch_number=number, **note)
-    products, actions = called_for(stair, events)
+    products, actions = work_done(stair, events)
     return cautions_for(products, actions)
 
 

@@ -363,8 +363,8 @@ def calendar(
     """
     from finishlab.cautions import cautions_for
     from finishlab.plan.days import calendar_csv, calendar_document, calendar_ics
-    from finishlab.plan.parts import UPRIGHT
     from finishlab.plan.stair_plan import calendar_of
+    from finishlab.stair.names import UPRIGHT
 
     plan = _with_days(_with_coats(stair, options, from_file=from_file), options)
     found = calendar_of(plan)

@@ -10,7 +10,7 @@ from typing import Any, Final
 from finishlab.cautions import Action, Caution, cautions_for
 from finishlab.coatings import COMMON
 from finishlab.files import Cell, csv_text
-from finishlab.plan.parts import UPRIGHT, Part, Shape, named
+from finishlab.plan.parts import Part, Shape, named
 from finishlab.plan.stair_plan import Coats, Purchase, Quantity, StairPlan
 from finishlab.plan.woodwork import (
     CODE,
@@ -24,7 +24,7 @@ from finishlab.plan.woodwork import (
     RiserCheck,
 )
 from finishlab.show.document import Block, Document, Line, Paragraph, caution_blocks, caution_data
-from finishlab.stair.names import level_title
+from finishlab.stair.names import UPRIGHT, level_title
 from finishlab.units import FT2_PER_GAL, area_text, as_typed_text, inches_text, length_text, limit_text, volume_text
 
 __all__ = [

@@ -19,7 +19,6 @@ from finishlab.stair.names import PART_KINDS, PartKind, level_title
 from finishlab.units import likely_length
 
 __all__ = [
-    "UPRIGHT",
     "WALKED_ON",
     "Climb",
     "Corners",
@@ -40,9 +39,6 @@ __all__ = [
 
 WALKED_ON: Final[tuple[PartKind, ...]] = ("tread", "landing nosing", "landing board")
 """Parts a person steps on, on the way up."""
-
-UPRIGHT: Final[tuple[PartKind, ...]] = ("riser", "stringer", "skirt")
-"""Parts of which only the face is seen and coated."""
 
 Edge = Literal["square", "half-round"]
 _STEEPEST: Final = 20.0

@@ -16,9 +16,9 @@ from finishlab.coatings import COMMON, Layer, coating, follow_notes
 from finishlab.errors import UsageError
 from finishlab.plan.calendar import Calendar, Fitting, Job, plan_calendar
 from finishlab.plan.drying import Coat, Laid, WorkHours
-from finishlab.plan.parts import UPRIGHT, Part, face_areas, need_flight
+from finishlab.plan.parts import Part, face_areas, need_flight
 from finishlab.plan.woodwork import Stock
-from finishlab.stair.names import PartKind
+from finishlab.stair.names import UPRIGHT, PartKind
 
 __all__ = [
     "DEFAULT_WASTE",

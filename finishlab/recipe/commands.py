@@ -366,12 +366,10 @@ def _can_rows(log: Logbook, light: str | None = None) -> list[CanRow]:
     went_on: dict[int, list[str]] = {}
     alike: dict[int, dict[str, list[StoredPart]]] = {}
     for event in stair.events:
-        record = event.record
-        if record.batch_number is not None:
-            what = f"{record.step} {record.coat}" if record.kind == "coat" else record.kind
-            went_on.setdefault(record.batch_number, []).append(f"{names[event.part]}: {what}, {record.date}")
-            coats = alike.setdefault(record.batch_number, {})
-            coats.setdefault(f"{what}, {record.date}", []).append(stair.part(event.part))
+        if event.batch_number is not None:
+            went_on.setdefault(event.batch_number, []).append(f"{names[event.part]}: {event.what}, {event.date}")
+            coats = alike.setdefault(event.batch_number, {})
+            coats.setdefault(f"{event.what}, {event.date}", []).append(stair.part(event.part))
     boards: dict[int, list[str]] = {}
     for board in log.boards(brief=True):
         for number in board.record.finish.cans() if board.record.finish is not None else ():

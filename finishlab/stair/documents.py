@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import median
 from typing import TYPE_CHECKING, Any, Final
@@ -158,14 +158,14 @@ class FlightShown:
     parts: tuple[PartShown, ...]
 
 
-def flights_shown(stair: StoredStair) -> list[FlightShown]:
-    """Return the flights from the bottom up with their parts."""
-    shown = parts_shown(stair)
-    flights = []
-    for flight in stair.flights:
-        parts = tuple(shown[part.ident] for part in stair.parts if part.record.flight_number == flight.number)
-        flights.append(FlightShown(flight.title, flight.record, parts))
-    return flights
+def flights_shown(stair: StoredStair, only: Collection[str] | None = None) -> list[FlightShown]:
+    """Return the flights from the bottom up with their parts; with `only`, with those of these codes."""
+    shown, parts = parts_shown(stair), [part for part in stair.parts if only is None or part.code in only]
+    mine = {
+        flight.number: tuple(shown[part.ident] for part in parts if part.record.flight_number == flight.number)
+        for flight in stair.flights
+    }
+    return [FlightShown(flight.title, flight.record, mine[flight.number]) for flight in stair.flights]
 
 
 def parts_shown(stair: StoredStair, given: Mapping[CoatStep, int] | None = None) -> dict[int, PartShown]:
@@ -462,7 +462,7 @@ def _event(stair: StoredStair, event: StoredEvent) -> dict[str, str | None]:
     return {
         "event": f"E{event.ident}",
         "date": event.date.isoformat(),
-        "what": f"{event.step} {event.coat}" if event.kind == "coat" else event.kind,
+        "what": event.what,
         "recipe": None if event.recipe_number is None else f"R{event.recipe_number}",
         "can": can_words(event.batch_number, stair.cans),
         "remarks": "; ".join(remark for remark in remarks if remark),
@@ -604,11 +604,9 @@ def deviations_document(stair: StoredStair, text: str = "") -> Document:
 def _not_before(stair: StoredStair, progress: Progress, step: CoatStep) -> dt.date | None:
     """Return the first day on which the label of the last coat's can allows a coat of a step."""
     last = progress.last_coat
-    can = None if last is None or last.batch_number is None else stair.cans.get(last.batch_number)
-    if last is None or can is None or can.label is None:
-        return None
-    wait = can.label.next_coat_h(another=last.step != step)
-    if wait is None:
+    label = stair.label_of(last)
+    wait = None if last is None or label is None else label.next_coat_h(another=last.step != step)
+    if last is None or wait is None:
         return None
     if last.conditions.time is not None:
         return (last.moment + dt.timedelta(hours=wait)).date()

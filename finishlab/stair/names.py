@@ -22,6 +22,7 @@ __all__ = [
     "PART_KINDS",
     "SIDED",
     "SIDES",
+    "UPRIGHT",
     "FlightKind",
     "PartKind",
     "PartName",
@@ -47,6 +48,9 @@ SIDES: Final[tuple[Side, ...]] = get_args(Side)
 """Seen from below."""
 SIDED: Final[tuple[PartKind, ...]] = ("nosing", "return", "stringer", "skirt")
 """Parts of which there can be one at each side."""
+
+UPRIGHT: Final[tuple[PartKind, ...]] = ("riser", "stringer", "skirt")
+"""Parts of which only the face is seen and coated."""
 
 MOST_PLACES: Final = 200
 """Most parts of one kind in a flight, and most risers."""

@@ -14,7 +14,7 @@ from dataclasses import InitVar, dataclass, field, fields
 from typing import Any, Final, Literal, get_args
 
 from finishlab.errors import UsageError
-from finishlab.recipe import Approval, Can, Recipe
+from finishlab.recipe import Approval, Can, Label, Recipe
 from finishlab.record import DatedRecord, Light, Record, check_choice, checked_date, line, normalize, note_text, today
 from finishlab.stair.names import (
     FLIGHT_KINDS,
@@ -372,6 +372,11 @@ class PartEvent(DatedRecord):
         _check_count("coat", f"There is no {self.step} coat {self.coat}.", self.coat, MOST_PART_COATS)
 
     @property
+    def what(self) -> str:
+        """``"topcoat 2"``, ``"sanded"``."""
+        return f"{self.step} {self.coat}" if self.kind == "coat" else self.kind
+
+    @property
     def moment(self) -> dt.datetime:
         """When it was done, local time; without an hour noon, which is within half a day of it."""
         hour, minute = map(int, (self.conditions.time or "12:00").split(":"))
@@ -495,6 +500,15 @@ class StoredStair:
     def part(self, ident: int) -> StoredPart:
         """Return a part; KeyError if there is none."""
         return next(part for part in self.parts if part.ident == ident)
+
+    def can_of(self, event: PartEvent | None) -> Can | None:
+        """Return the can a coat came from; None where none is named, or it is not there."""
+        return None if event is None else self.cans.get(event.batch_number or 0)
+
+    def label_of(self, event: PartEvent | None) -> Label | None:
+        """Return the label of that can, where it is written down."""
+        can = self.can_of(event)
+        return None if can is None else can.label
 
     def named(self, text: str) -> list[StoredPart]:
         """Return the parts somebody means, in the order of the stair.

@@ -18,12 +18,11 @@ from finishlab.colorimetry.spectra import (
     WAVELENGTHS,
     camera_sensitivities,
     chart_reflectances,
-    colour_temperature,
     illuminant,
     white_xyz,
     xyz_from_reflectance,
 )
-from render.spectral import read_table
+from render.spectral import colour_temperature, read_table
 
 __all__ = [
     "CAMERAS",
