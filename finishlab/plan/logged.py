@@ -40,6 +40,7 @@ if TYPE_CHECKING:
     from finishlab.recipe import Label
     from finishlab.stair.records import CoatStep, StoredEvent, StoredPart, StoredStair
 
+
 _US_SIZES: Final = {
     0.125: "1/4 pt", 0.25: "1/2 pt", 0.5: "1 pt", 1: "1 qt", 2: "1/2 gal", 4: "1 gal", 5: "5 qt", 20: "5 gal",
 }  # fmt: skip

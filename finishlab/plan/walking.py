@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from finishlab.plan.drying import Laid
     from finishlab.stair.records import StoredEvent, StoredPart, StoredStair
 
+
 _GLUE: Final = dt.timedelta(days=2)
 """How long after a part was fitted it is worth saying that its adhesive is not known."""
 _COLUMNS: Final = (Column("parts"), Column("from", fold=False), Column("since"))

@@ -44,9 +44,10 @@ from finishlab.units import inches_text
 if TYPE_CHECKING:
     from finishlab.logbook import Change, Logbook
 
+
 Lab = tuple[float, float, float]
 
-FEWEST: Final = 4
+_FEWEST: Final = 4
 """Parts of one kind and state that must be measured before one can stand apart."""
 _LEAST: Final = 2.0
 """CIEDE2000 below which no part stands apart: wood varies as much within one surface. The tool's own."""
@@ -76,7 +77,7 @@ def colours_now(stair: StoredStair, progress: Mapping[int, Progress]) -> dict[in
         if known.order[colour.event] > known.coloured_after:
             by_part[colour.part].append(colour)
     found = {ident: _mean(colours) for ident, colours in by_part.items()}
-    if len(found) >= FEWEST:
+    if len(found) >= _FEWEST:
         _tell_apart(stair, progress, found)
     return found
 
@@ -97,7 +98,7 @@ def _tell_apart(stair: StoredStair, progress: Mapping[int, Progress], found: dic
             state = tuple(known.count(step) for step in ("stain", "seal", "topcoat"))
             alike[part.record.kind, state, found[part.ident].light].append(part.ident)
     for idents in alike.values():
-        if len(idents) >= FEWEST:
+        if len(idents) >= _FEWEST:
             for ident in idents:
                 note = _apart(found[ident].lab, [found[other].lab for other in idents if other != ident])
                 if note:
