@@ -96,7 +96,7 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "stair/records": ("names", "records"),
         "logbook": ("store",),
         "stair/progress": ("progress", "deviations", "documents", "entering", "drawing"),
-        "stair/commands": ("commands", "enter_commands"),
+        "stair/commands": ("commands",),
     },
     "mend": {
         "mend/table": ("faults",),

@@ -169,6 +169,8 @@ class LabEstimate:
     @classmethod
     def from_dict(cls, data: Mapping[str, Any], *, wood: bool = False) -> LabEstimate:
         """Rebuild an estimate from `as_dict`; of which surface it is stands beside it."""
+        if not all(isinstance(e[name], str) for e in data["shared"] for name in ("name", "scope")):
+            raise TypeError("a shared effect and whom it is shared with are texts")
         shared = tuple(SharedEffect(e["name"], e["scope"], tuple(e["vector"])) for e in data["shared"])
         one, two, three = data["own_covariance"]
         return cls(tuple(data["lab"]), (tuple(one), tuple(two), tuple(three)), shared, wood)

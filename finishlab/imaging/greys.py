@@ -126,7 +126,9 @@ class StripGreys:
     def settings(self) -> dict[str, Any]:
         """Return what a measurement's record says of the greys it was made with."""
         said: dict[str, Any] = {"source": self.source, "key": self.key}
-        if self.source != "usual":
+        if self.source == "usual":
+            said["photos"] = self.photos
+        else:
             said |= {"number": self.number, "learned": self.learned}
         return said | {
             "lightness": [round(value, 2) for value in self.lightness],

@@ -16,6 +16,7 @@ from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.finish import Finish, finish_changes
 from finishlab.imaging.strip import FIELD_NAMES, FieldName
+from finishlab.logbook.tables import DAMAGED
 from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind, Texture
 from finishlab.quality import Doubt
 from finishlab.recipe import Approval, Can, Label, Recipe
@@ -310,13 +311,19 @@ _TOLD_OF_CAMERA: Final = {"forget": "profile forgotten", "learn": "profile learn
 
 def change_line(change: Change) -> str:
     """Return a change of the history in one line."""
-    when = f"{change.made.astimezone():%Y-%m-%d %H:%M}"
-    line = f"{when} {_told(change, change.what)} by {change.who}"
+    line = f"{change.made.astimezone():%Y-%m-%d %H:%M} {_told(change, change.what)} by {change.who}"
+    try:
+        return line + _details_of(change)
+    except DAMAGED:  # what one entry says takes the others not along
+        return f"{line}: what it says cannot be read"
+
+
+def _details_of(change: Change) -> str:
     before, after = change.before or {}, change.after or {}
-    kind = change.what
+    kind, line = change.what, ""
     if kind in {"undo", "redo"}:
         undone = after.get("undone") or {}
-        line += f", “{_told(change, undone.get('what', ''))}”"
+        line = f", “{_told(change, undone.get('what', ''))}”"
         kind = str(undone.get("as"))
     details = _of_kind(kind, before, after)
     return f"{line}: {details}" if details else line
