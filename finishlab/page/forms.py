@@ -21,8 +21,8 @@ __all__ = ["Field", "Group", "changes", "fields_of", "finish_changes", "finish_g
 
 Look = Literal["text", "number", "date", "choice", "box", "lines"]
 
-_PLAIN_UNITS: Final = frozenset({"TEXT", "N", "NAME", "DATE", "FIELDS", "R1", "C1", "B3", "WOOD", "KIND"})
-"""What stands for a value in a help and tells nobody its unit."""
+_UNITS: Final = {"PERCENT": "%", "DEGREES": "degrees", "HOURS": "h", "L*": "L*"}
+"""What stands for a value in a help and says its unit. Other capitals say none; signs among them say how to write it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,7 +96,7 @@ def _field(name: str, param: click.Parameter, value: object) -> Field:
         name=name,
         label=name.replace("_", " "),
         hint=help_ + (f" [default{rest}" if rest else ""),
-        unit="" if metavar.strip("[]") in _PLAIN_UNITS else metavar,
+        unit=_UNITS.get(metavar, "" if metavar.strip("[]").replace("...", "").isalnum() else metavar),
         needed=param.required,
         value=_words(value),
     )
