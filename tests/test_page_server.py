@@ -47,7 +47,7 @@ class _Probe:
 
 
 def _with_address(address: str | None, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(server.socket, "socket", lambda *_: _Probe(address))
+    monkeypatch.setattr("finishlab.page.server.socket.socket", lambda *_: _Probe(address))
 
 
 @pytest.mark.parametrize("address", ["192.168.1.20", "10.0.0.7", "172.16.4.2", "169.254.8.8"])
