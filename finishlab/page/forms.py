@@ -22,7 +22,7 @@ __all__ = ["Field", "Group", "changes", "fields_of", "finish_changes", "finish_g
 Look = Literal["text", "number", "date", "choice", "box", "lines"]
 
 _UNITS: Final = {"PERCENT": "%", "DEGREES": "degrees", "HOURS": "h", "L*": "L*"}
-"""What stands for a value in a help and says its unit. Other capitals say none; signs among them say how to write it."""
+"""What stands for a value in a help and says its unit. Other capitals say none; signs say how it is written."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
