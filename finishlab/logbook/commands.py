@@ -10,14 +10,13 @@ import click
 
 from finishlab.cli.common import (
     json_option,
-    logbook_folder,
     open_logbook,
     print_document,
     print_results,
     say,
     show_document,
 )
-from finishlab.cli.lazy import ExampleCommand
+from finishlab.cli.lazy import ExampleCommand, logbook_folder
 from finishlab.errors import ExitCode, harmless
 
 if TYPE_CHECKING:
