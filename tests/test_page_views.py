@@ -176,7 +176,7 @@ def test_an_edit_writes_what_was_changed_alone(page: Visits, run: Run) -> None:
     assert after["finish"]["steps"] == [{"wipe_min": 8.0}]
     assert after["finish"]["topcoat"] == {"sheen": "satin"}
     assert (after["stain"], after["light"], after["date"]) == (before["stain"], before["light"], before["date"])
-    assert "B1 changed" in found.text
+    assert "B1 changed" in _plain(found.text)
 
 
 def test_an_edit_that_fails_keeps_what_was_typed(page: Visits, run: Run) -> None:
@@ -318,9 +318,16 @@ def test_commands_named_in_a_text_are_links() -> None:
     assert undo == 'Take it back with: <a href="/history">History</a>'
     assert prose("Begin with: finishlab backup FOLDER") == "Begin with: finishlab backup FOLDER"
     assert prose("Look at B10 <now>") == 'Look at <a href="/boards/B10">B10</a> &lt;now&gt;'
-    approve = page_of('finishlab approve B3 --reason "as the floor"')
-    assert approve == ("/boards/B3/approve", "approve.title")
-    assert page_of("finishlab plan quantities --recipe R1") == ("/plan/quantities", "plan.quantities")
+    edit = prose("Say it, for example: finishlab recipe edit R1 --step “1: kind=oil”")
+    assert edit == 'Say it, for example: <a href="/recipes/R1/edit">Change R1</a>'
+    english = words_in("en")
+    approve = page_of(english, 'finishlab approve B3 --reason "as the floor"')
+    assert approve == ("/boards/B3/approve", "Approve for the treads")
+    assert page_of(english, "finishlab plan quantities --recipe R1") == ("/plan/quantities", "What to buy")
+    assert page_of(english, "finishlab board edit") == ("/boards", "Boards")
+
+
+_FIRST: Final = {"boards": "B1", "floor": "F1", "recipes": "R1", "cans": "C1"}
 
 
 def test_links_name_pages_that_there_are(reading: Visits) -> None:
@@ -328,7 +335,9 @@ def test_links_name_pages_that_there_are(reading: Visits) -> None:
     for command, (address, title) in PAGES.items():
         command_of(command.removesuffix(" --full"))
         if title in words_in("en").own:
-            assert reading.get(address.format("B1").partition("#")[0]).status_code == 200, address
+            assert (
+                reading.get(address.format(_FIRST.get(address.split("/")[1], "")).partition("#")[0]).status_code == 200
+            ), address
 
 
 def test_what_is_kept_is_made_once_and_not_without_end() -> None:

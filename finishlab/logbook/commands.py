@@ -8,15 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from finishlab.cli.common import (
-    json_option,
-    open_logbook,
-    print_document,
-    print_results,
-    say,
-    show_document,
-)
-from finishlab.cli.lazy import ExampleCommand, logbook_folder
+from finishlab.cli.common import json_option, open_logbook, print_document, print_results, say, show_document
+from finishlab.cli.lazy import command, logbook_folder
 from finishlab.errors import ExitCode, harmless
 
 if TYPE_CHECKING:
@@ -31,10 +24,7 @@ _NEWEST = 20
 _NAMED = 12
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab history", "finishlab history B3", "finishlab history standard", "finishlab history 2.T7"),
-)
+@command("finishlab history", "finishlab history B3", "finishlab history standard", "finishlab history 2.T7")
 @click.argument("subject", metavar="[B3|F2|R1|C2|T7|standard]", required=False)
 @click.option("--last", type=click.IntRange(1), metavar="N", help=f"Only the newest. [without a subject: {_NEWEST}]")
 @json_option
@@ -76,10 +66,7 @@ def _subjects(names: Sequence[str]) -> str:
     return f"{', '.join(names[:_NAMED])}{more}"
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab undo", "finishlab undo B3", "finishlab undo 2.T7", 'finishlab undo "flight 1"'),
-)
+@command("finishlab undo", "finishlab undo B3", "finishlab undo 2.T7", 'finishlab undo "flight 1"')
 @click.argument("subject", metavar="[B3|F2|R1|C2|T7|standard]", required=False)
 @json_option
 def undo(*, subject: str | None, as_json: bool) -> None:
@@ -91,10 +78,7 @@ def undo(*, subject: str | None, as_json: bool) -> None:
         _tell("Taken back", "undo", log.undo(subject), as_json=as_json)
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab redo", "finishlab redo B3"),
-)
+@command("finishlab redo", "finishlab redo B3")
 @click.argument("subject", metavar="[B3|F2|R1|C2|T7|standard]", required=False)
 @json_option
 def redo(*, subject: str | None, as_json: bool) -> None:
@@ -120,10 +104,7 @@ def _tell(said: str, step: str, done: Sequence[Undone], *, as_json: bool) -> Non
         say(f"{said}, of {_subjects(names)}: {line}.")
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab check", "finishlab check --repair", "finishlab check --sample 0"),
-)
+@command("finishlab check", "finishlab check --repair", "finishlab check --sample 0")
 @click.option("--repair", is_flag=True, help="Move aside what cannot be read, and put right what can be.")
 @click.option(
     "--sample", type=click.IntRange(0), default=_SAMPLE, metavar="N", help="Measure so many photos again [5]."
@@ -177,11 +158,7 @@ def counted(number: int, name: str) -> str:
     return f"{number} {one if number == 1 else many}"
 
 
-@click.command(
-    "export",
-    cls=ExampleCommand,
-    examples=("finishlab export stairs.zip", "finishlab export figures.zip --without-photos"),
-)
+@command("finishlab export stairs.zip", "finishlab export figures.zip --without-photos", name="export")
 @click.argument("archive", metavar="FILE.zip", type=_PLACE)
 @click.option("--without-photos", is_flag=True, help="Leave the photos out.")
 @json_option
@@ -215,11 +192,7 @@ def export(*, archive: Path, without_photos: bool, as_json: bool) -> None:
     say(f"{archive} holds {parts[0]}, {parts[1]} and {parts[2]}, with all their history.")
 
 
-@click.command(
-    "import",
-    cls=ExampleCommand,
-    examples=("finishlab import stairs.zip",),
-)
+@command("finishlab import stairs.zip", name="import")
 @click.argument("archive", metavar="FILE.zip", type=_PLACE)
 @json_option
 def import_(*, archive: Path, as_json: bool) -> None:
@@ -256,10 +229,7 @@ def _told(done: MergeResult) -> list[str]:
     return lines
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab backup /media/usb/stairs",),
-)
+@command("finishlab backup /media/usb/stairs")
 @click.argument("folder", metavar="FOLDER", type=_PLACE)
 @json_option
 def backup(*, folder: Path, as_json: bool) -> int:

@@ -22,7 +22,7 @@ from finishlab.cli.common import (
     with_learned,
 )
 from finishlab.cli.failures import INTERRUPTED, show_error
-from finishlab.cli.lazy import ExampleCommand
+from finishlab.cli.lazy import command
 from finishlab.errors import UsageError
 
 if TYPE_CHECKING:
@@ -44,14 +44,11 @@ def check_picture_name(name: str | None) -> None:
         raise UsageError("picture-not-png", f"{name} is not the name of a PNG.", "End the name in .png.")
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=(
-        "finishlab measure board.jpg --save-picture check.png",
-        "finishlab measure photos/ --field both --json",
-        "finishlab measure board.jpg --grey 120,80,60,40:50 --area 900,400,300,200",
-        "finishlab measure board.jpg --grey 120,80,60,40:50 --polygon 900,400,1300,420,1280,700,910,690",
-    ),
+@command(
+    "finishlab measure board.jpg --save-picture check.png",
+    "finishlab measure photos/ --field both --json",
+    "finishlab measure board.jpg --grey 120,80,60,40:50 --area 900,400,300,200",
+    "finishlab measure board.jpg --grey 120,80,60,40:50 --polygon 900,400,1300,420,1280,700,910,690",
 )
 @photos_argument
 @click.option(
@@ -126,10 +123,7 @@ def measure(
     return code
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab pick board.jpg",),
-)
+@command("finishlab pick board.jpg")
 @click.argument("photo", type=click.Path())
 @click.option("--save-picture", type=click.Path(), metavar="OUT.png", help="The photo with all that was found in it.")
 @json_option
@@ -161,10 +155,7 @@ def pick(*, photo: str, save_picture: str | None, as_json: bool) -> int:
     return report_failures(results)
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab remeasure", "finishlab remeasure F1 F2 B3", "finishlab remeasure 'tread 7'"),
-)
+@command("finishlab remeasure", "finishlab remeasure F1 F2 B3", "finishlab remeasure 'tread 7'")
 @click.argument("numbers", nargs=-1, metavar="[B1|F1|PART]...")
 @json_option
 def remeasure(numbers: tuple[str, ...], *, as_json: bool) -> int:

@@ -35,7 +35,6 @@ if TYPE_CHECKING:
     from finishlab.recipe import Label
     from finishlab.stair.records import Conditions, StoredEvent, StoredPart, StoredStair
 
-__all__ = ["PartRecord", "care_document", "fault_document", "faults_document", "part_record"]
 
 _YEAR: Final = 365.25
 _TOLD_BY_WAITS: Final = frozenset({"air", "damp", "too-soon", "window-closed"})

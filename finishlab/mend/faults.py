@@ -16,8 +16,6 @@ from finishlab.cautions import Action
 from finishlab.coatings import COMMON
 from finishlab.errors import UsageError
 
-__all__ = ["FAULTS", "OLD_CANS", "TRY_FIRST", "YEARLY", "Ask", "Fault", "fault_of", "look_alikes"]
-
 Ask = Literal["coats", "waits", "wood", "neighbours", "colour", "age"]
 """What of the record of a part matters: its coats with product and day, the waits between them and how damp it was, its
 wood, the cans its neighbours got, its colour beside theirs, how old it is."""

@@ -18,13 +18,6 @@ if TYPE_CHECKING:
     from finishlab.cautions import Action
     from finishlab.plan.stair_plan import StairPlan
 
-__all__ = [
-    "added_length",
-    "csv_option",
-    "need_treads",
-    "stair_options",
-    "write_text",
-]
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 

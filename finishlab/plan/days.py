@@ -23,8 +23,6 @@ from finishlab.plan.stair_plan import Product, StairPlan
 from finishlab.show.document import Block, Document, Line, Listing, Paragraph, caution_blocks, caution_data
 from finishlab.stair.names import UPRIGHT, level_title
 
-__all__ = ["Entry", "calendar_csv", "calendar_document", "calendar_ics", "icalendar_text", "short_moment", "stay_words"]
-
 _WEEKDAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _MONTHS: Final = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",

@@ -18,8 +18,6 @@ from finishlab.stair.names import PART_KINDS, UPRIGHT, PartKind
 from finishlab.toml_file import Section, read_toml, texts_in
 from finishlab.units import is_us, parse_area, parse_coverage, parse_volume, read_lengths, split_sizes
 
-__all__ = ["Said", "flat_parts", "parse_can", "parse_odd", "parse_room", "parse_stock", "product_of", "read_plan"]
-
 _FILE: Final = "the file"
 """Who says a figure that stands in it."""
 _MOST_PARTS: Final = 200

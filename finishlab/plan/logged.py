@@ -40,7 +40,6 @@ if TYPE_CHECKING:
     from finishlab.recipe import Label
     from finishlab.stair.records import CoatStep, StoredEvent, StoredPart, StoredStair
 
-__all__ = ["coats_laid", "finish_products", "logged_plan", "logged_products", "logged_stair", "planned_part"]
 
 _US_SIZES: Final = {
     0.125: "1/4 pt", 0.25: "1/2 pt", 0.5: "1 pt", 1: "1 qt", 2: "1/2 gal", 4: "1 gal", 5: "5 qt", 20: "5 gal",

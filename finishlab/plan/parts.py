@@ -18,25 +18,6 @@ from finishlab.errors import UsageError
 from finishlab.stair.names import PART_KINDS, PartKind, level_title
 from finishlab.units import likely_length
 
-__all__ = [
-    "WALKED_ON",
-    "Climb",
-    "Corners",
-    "Part",
-    "Shape",
-    "Step",
-    "alternating",
-    "back_width",
-    "corners",
-    "face_areas",
-    "full_name",
-    "named",
-    "need_flight",
-    "parted",
-    "unlikely_sizes",
-    "way_up",
-]
-
 WALKED_ON: Final[tuple[PartKind, ...]] = ("tread", "landing nosing", "landing board")
 """Parts a person steps on, on the way up."""
 

@@ -20,26 +20,6 @@ from finishlab.plan.parts import Part, face_areas, need_flight
 from finishlab.plan.woodwork import Stock
 from finishlab.stair.names import UPRIGHT, PartKind
 
-__all__ = [
-    "DEFAULT_WASTE",
-    "USUAL_PARTS",
-    "Can",
-    "Coats",
-    "Need",
-    "Origin",
-    "Product",
-    "Purchase",
-    "Quantity",
-    "StairPlan",
-    "calendar_of",
-    "coat_area",
-    "follow_notes_of",
-    "jobs_of",
-    "need",
-    "purchase",
-    "quantities_of",
-]
-
 DEFAULT_WASTE: Final = 0.15
 """Share of a liquid lost in can, rag and brush: 10 to 20 % is usual (common practice, no source)."""
 _MOST_COATS: Final = 8

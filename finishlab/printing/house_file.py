@@ -32,7 +32,6 @@ if TYPE_CHECKING:
     from finishlab.recipe import Can
     from finishlab.stair.records import StoredEvent, StoredStair
 
-__all__ = ["house_pages", "house_summary"]
 
 _PHOTO_PIXELS: Final = 900
 _MOST_PHOTOS: Final = 24

@@ -33,18 +33,6 @@ if TYPE_CHECKING:
     from finishlab.stair.progress import PartRecipe
     from finishlab.stair.records import StoredPart, StoredStair
 
-__all__ = [
-    "QR_LEAST",
-    "SHEETS",
-    "LabelSheet",
-    "LabelView",
-    "Wish",
-    "label_views",
-    "labels_pdf",
-    "qr_text",
-    "recipe_words",
-    "split_wish",
-]
 
 _EPSILON: Final = 1e-6
 

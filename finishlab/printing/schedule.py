@@ -30,14 +30,6 @@ if TYPE_CHECKING:
     from finishlab.stair.progress import Progress
     from finishlab.stair.records import StoredPart, StoredStair
 
-__all__ = [
-    "SchedulePart",
-    "ScheduleStep",
-    "ScheduleView",
-    "finish_steps",
-    "schedule_pdf",
-    "schedule_view",
-]
 
 _MARGIN: Final = 12.0
 _LEAST_CAP: Final = cap_of(8.0)

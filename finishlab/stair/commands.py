@@ -257,7 +257,7 @@ def _print_stair(stair: StoredStair) -> None:
 
 
 @click.command(cls=ExampleCommand, examples=("finishlab stairs show", "finishlab stairs show --svg stair.svg"))
-@click.option("--svg", metavar="FILE", help="Draw it into an SVG file too, seen from below.")
+@click.option("--svg", type=click.Path(), metavar="FILE", help="Draw it into an SVG file too, seen from below.")
 @json_option
 def show(*, svg: str | None, as_json: bool) -> None:
     """Draw the stair: each part with its state in words and its measured colour."""

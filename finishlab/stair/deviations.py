@@ -36,8 +36,6 @@ from finishlab.stair.records import (
     StoredStair,
 )
 
-__all__ = ["Deviation", "deviations", "remarks", "window_closed"]
-
 _FITS: Final[Mapping[CoatStep, tuple[Role, ...]]] = {
     "stain": ("stain",),
     "seal": ("seal", "topcoat"),

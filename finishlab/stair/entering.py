@@ -41,26 +41,6 @@ if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.measure.results import Measurement
 
-__all__ = [
-    "Done",
-    "PartPlan",
-    "edit_named",
-    "event_number",
-    "kind_meant",
-    "logged_words",
-    "measured_entries",
-    "new_flights",
-    "new_parts",
-    "next_events",
-    "parts_and_photos",
-    "read_event",
-    "read_sizes",
-    "remove_named",
-    "size_remarks",
-    "split_words",
-    "three_sizes",
-    "work_done",
-]
 
 _HINT: Final = "Write the risers of each flight from the bottom up, and landing between them: 7 landing 7."
 _APART_MM: Final = 2.0
@@ -247,7 +227,7 @@ def read_sizes(texts: Mapping[str, str], kind: str) -> dict[str, Any]:
     return {**read_lengths(texts, kind), "inches": in_inches(texts)} if texts else {}
 
 
-EVENT_HINT: Final = (
+_EVENT_HINT: Final = (
     "Say what was done: dry-fitted, sanded, stain, seal, topcoat (each with the number of its coat if you like), "
     "rubbed-out, fitted, touched-up or note."
 )
@@ -280,7 +260,7 @@ def split_words(words: Sequence[str]) -> tuple[str, Done]:
         done = read_event(" ".join(tokens[start:]))
         if done is not None:
             return " ".join(tokens[:start]), done
-    raise UsageError("no-event", f"“{' '.join(tokens)}” does not say what was done.", EVENT_HINT)
+    raise UsageError("no-event", f"“{' '.join(tokens)}” does not say what was done.", _EVENT_HINT)
 
 
 def read_event(text: str) -> Done | None:

@@ -16,26 +16,6 @@ from typing import Final, Literal, get_args
 
 from finishlab.errors import LogbookError, UsageError
 
-__all__ = [
-    "FLIGHT_KINDS",
-    "MOST_PLACES",
-    "PART_KINDS",
-    "SIDED",
-    "SIDES",
-    "UPRIGHT",
-    "FlightKind",
-    "PartKind",
-    "PartName",
-    "Side",
-    "Wanted",
-    "level_of",
-    "level_title",
-    "listed",
-    "parse_level",
-    "parse_parts",
-    "select",
-]
-
 FlightKind = Literal["flight", "landing"]
 FLIGHT_KINDS: Final[tuple[FlightKind, ...]] = get_args(FlightKind)
 

@@ -13,24 +13,6 @@ from finishlab.recipe import Can
 from finishlab.stair.names import PartKind
 from finishlab.stair.records import COAT_STEPS, CoatStep, StoredEvent, StoredPart, StoredStair
 
-__all__ = [
-    "TOPCOATS",
-    "WORN",
-    "Layer",
-    "PartRecipe",
-    "Progress",
-    "can_words",
-    "coats_of",
-    "layers",
-    "missing",
-    "passed_over",
-    "progress_of",
-    "recipe_of",
-    "resolved",
-    "state_words",
-    "wanted",
-]
-
 TOPCOATS: Final = 3
 """Topcoats a tread wants at least (general articles; four for hard use)."""
 WORN: Final[tuple[PartKind, ...]] = ("tread", "nosing", "landing nosing", "return", "landing board")

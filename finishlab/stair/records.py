@@ -33,26 +33,6 @@ from finishlab.stair.names import (
 )
 from finishlab.units import as_typed_text
 
-__all__ = [
-    "COAT_STEPS",
-    "EVENT_KINDS",
-    "SIZE_NAMES",
-    "CoatStep",
-    "Conditions",
-    "EventKind",
-    "Flight",
-    "Part",
-    "PartEvent",
-    "PartSizes",
-    "Standing",
-    "StoredColour",
-    "StoredEvent",
-    "StoredFlight",
-    "StoredPart",
-    "StoredStair",
-    "size_facts",
-]
-
 EventKind = Literal["dry-fitted", "sanded", "coat", "rubbed out", "fitted", "touched up", "measured", "note"]
 EVENT_KINDS: Final[tuple[EventKind, ...]] = get_args(EventKind)
 """What is done to a part; ``sanded`` is sanding of the wood, before any colour."""
@@ -61,7 +41,7 @@ CoatStep = Literal["stain", "seal", "topcoat"]
 COAT_STEPS: Final[tuple[CoatStep, ...]] = get_args(CoatStep)
 """What a coat can be, in the order of the work."""
 
-MOST_PART_COATS: Final = 8
+_MOST_PART_COATS: Final = 8
 """Most coats of one step on a part (common practice, no source)."""
 _MOST_MM: Final = 10_000.0
 _ANGLES: Final = (20.0, 160.0)
@@ -369,7 +349,7 @@ class PartEvent(DatedRecord):
         if self.step is None or self.coat is None:
             raise UsageError("coat-without-step", "The coat does not say what it is of.", "Say stain, seal or topcoat.")
         check_choice("step", self.step, COAT_STEPS)
-        _check_count("coat", f"There is no {self.step} coat {self.coat}.", self.coat, MOST_PART_COATS)
+        _check_count("coat", f"There is no {self.step} coat {self.coat}.", self.coat, _MOST_PART_COATS)
 
     @property
     def what(self) -> str:
