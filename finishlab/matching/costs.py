@@ -45,8 +45,7 @@ from finishlab.colorimetry.estimate import (
 from finishlab.imaging.greys import USUAL
 from finishlab.matching.aims import Aim, within
 from finishlab.matching.gls import Solution, solve
-from finishlab.matching.observations import Observations
-from finishlab.matching.scatter import Components
+from finishlab.matching.scatter import Components, Observations
 from finishlab.quality import Doubt, doubt
 
 FloatArray = NDArray[np.float64]
