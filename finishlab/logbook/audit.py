@@ -10,14 +10,10 @@ from __future__ import annotations
 import datetime as dt
 import json
 import math
-import os
 import re
-import shutil
-import sqlite3
 import uuid
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import closing, suppress
 from dataclasses import dataclass, field, fields
 from functools import partial
 from pathlib import Path
@@ -33,12 +29,10 @@ from finishlab.board import PhotoRecord
 from finishlab.colorimetry.camera_profile import CameraProfile
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate
-from finishlab.errors import LogbookError
-from finishlab.files import LOGBOOK_FILE, write_atomically
+from finishlab.files import write_atomically
 from finishlab.imaging.greys import StripGreys
-from finishlab.logbook.database import Transactions, failures_named, migrate_to, open_database, open_engine
+from finishlab.logbook.database import Transactions
 from finishlab.logbook.entities import KINDS, record_in, why
-from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.photo_files import file_hash, kept_files, photo_place
 from finishlab.logbook.stored import field_from_dict, strip_from_dict
 from finishlab.logbook.tables import (
@@ -148,136 +142,6 @@ class AuditStore(Transactions):
         ] + [each for each in found if each.code == "database"]
 
 
-@dataclass(frozen=True, slots=True)
-class Saved:
-    """What was made of the part of a damaged database that can be read."""
-
-    folder: Path
-    """A logbook of its own."""
-    entries: int
-    torn: tuple[str, ...]
-    """Tables of which not every row could be read."""
-
-
-def save_readable(folder: Path, who: str) -> Saved:
-    """Make a logbook of what can still be read of a damaged one, in its `aside/`; the damaged one stays as it is.
-
-    Tables are read row by row from both ends, and between them by their numbers, so that a page that is destroyed costs
-    the rows on it only. What then cannot be meant goes aside once more, as everywhere.
-
-    Raises
-    ------
-    LogbookError
-        ``"logbook-damaged"`` if nothing can be read, and what writing raises.
-    """
-    place = folder / ASIDE / f"{dt.datetime.now(tz=dt.UTC):%Y-%m-%dT%H-%M-%S-%f}"
-    with failures_named(str(folder)):
-        place.mkdir(parents=True)
-        try:
-            step, found, torn = _readable(folder, place)
-            _fill(place, step, found)
-        except BaseException:
-            shutil.rmtree(place)
-            raise
-        _photos_too(folder, place)
-        engine, _ = open_database(place / LOGBOOK_FILE, str(place))
-        store = AuditStore(place, engine, who)
-        with store._write() as session:  # noqa: SLF001 - of this very class
-            _restore_counters(session)
-        store.audit(repair=True)
-        with Session(engine) as session:
-            left = sum(session.scalar(select(func.count()).select_from(table)) or 0 for table in TABLES.values())
-        engine.dispose()
-    return Saved(place, left, torn)
-
-
-def _photos_too(folder: Path, place: Path) -> None:
-    """Give a logbook another's photos, without a second copy where the disk can do that: nobody ever changes one."""
-    for path in kept_files(folder):
-        there = place / path.relative_to(folder)
-        there.parent.mkdir(parents=True, exist_ok=True)
-        try:
-            os.link(path, there)
-        except OSError:
-            shutil.copyfile(path, there)
-
-
-def _nothing_left(folder: Path) -> LogbookError:
-    return LogbookError(
-        "logbook-damaged",
-        f"Nothing of the database of the logbook in {folder} can be read.",
-        "Restore the folder from a backup; the photos are still in it.",
-    )
-
-
-_Raw = dict[str, tuple[list[str], dict[int, tuple[Any, ...]]]]
-"""Table -> its columns, and its rows by their numbers, as the database has them."""
-
-
-def _readable(folder: Path, place: Path) -> tuple[str, _Raw, tuple[str, ...]]:
-    """Return the step of a damaged database's tables, the rows that can be read, and the tables that lost some."""
-    copy = place / "damaged.db"  # SQLite writes where it reads a journal; what is damaged stays as it is
-    for ending in ("", "-wal"):
-        if (source := Path(f"{folder / LOGBOOK_FILE}{ending}")).is_file():
-            shutil.copyfile(source, f"{copy}{ending}")
-    found: _Raw = {}
-    torn, step = [], HEAD
-    with closing(sqlite3.connect(copy)) as database:
-        database.text_factory = lambda raw: raw.decode("utf-8", "replace")
-        with suppress(sqlite3.DatabaseError, TypeError):
-            (step,) = database.execute("SELECT version_num FROM alembic_version").fetchone()
-        for name in TABLES:
-            try:
-                columns = [str(each[1]) for each in database.execute(f"PRAGMA table_info({name})")]
-            except sqlite3.DatabaseError:
-                columns = []
-            if columns:
-                rows, whole = _rows_of(database, name)
-                found[name] = (columns, rows)
-                torn += [] if whole else [name]
-    for rest in place.glob("damaged.db*"):
-        rest.unlink()
-    if not any(rows for _, rows in found.values()):
-        raise _nothing_left(folder)
-    return str(step), found, tuple(torn)
-
-
-def _rows_of(database: sqlite3.Connection, table: str) -> tuple[dict[int, tuple[Any, ...]], bool]:
-    """Return a table's rows by their numbers, and whether that is all of them."""
-    found: dict[int, tuple[Any, ...]] = {}
-    asked = f"SELECT rowid, * FROM {table}"  # noqa: S608 - a table of ours
-    for order in ("", " DESC"):
-        try:
-            for row in database.execute(f"{asked} ORDER BY rowid{order}"):
-                found[row[0]] = row[1:]
-        except sqlite3.DatabaseError:
-            continue
-        return found, not order
-    for number in set(range(min(found, default=0), min(max(found, default=0), _MOST_ROWS))) - set(found):
-        with suppress(sqlite3.DatabaseError):
-            found |= {row[0]: row[1:] for row in database.execute(f"{asked} WHERE rowid = ?", [number])}
-    return found, False
-
-
-_MOST_ROWS: Final = 200_000
-"""Numbers of rows up to which single ones are looked for."""
-
-
-def _fill(place: Path, step: str, found: _Raw) -> None:
-    """Write rows into new tables of their step; one that breaks a rule of its table is left out."""
-    engine = open_engine(place / LOGBOOK_FILE)
-    try:
-        if not migrate_to(engine, step):
-            raise _nothing_left(place.parent.parent)
-    finally:
-        engine.dispose()
-    with closing(sqlite3.connect(place / LOGBOOK_FILE)) as new, new:
-        for name, (columns, rows) in found.items():
-            marks = ", ".join("?" * len(columns))
-            named = ", ".join(f'"{each}"' for each in columns)
-            new.executemany(f"INSERT OR IGNORE INTO {name} ({named}) VALUES ({marks})", rows.values())  # noqa: S608
-
-
 def _database_findings(connection: Connection, *, repair: bool) -> Iterator[Finding]:
     """Yield what the database says of itself, and tables that are not as they should be."""
     if connection.dialect.name == "sqlite":
@@ -372,7 +236,7 @@ def _move_aside(session: Session, bad: _Bad, aside: Path, folder: Path) -> None:
             row = session.execute(select(TABLES[name]).where(key == each)).mappings().one()
             taken.setdefault(name, []).append({column: plain_value(value) for column, value in row.items()})
             session.connection().execute(TABLES[name].delete().where(key == each))
-    _restore_counters(session)
+    restore_counters(session)
     aside.mkdir(parents=True)
     if taken:
         document = {"format": "finishlab/aside/1", "tables": taken}
@@ -402,7 +266,7 @@ def _mend(session: Session, bad: Rows) -> dict[str, list[Mapping[str, Any]]]:
     return was
 
 
-def _restore_counters(session: Session) -> None:
+def restore_counters(session: Session) -> None:
     """See that every kind of numbered thing has its counter, and that no number is given again."""
     for table in KINDS:
         last = session.scalar(select(func.max(table.number))) or 0

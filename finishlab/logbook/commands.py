@@ -117,7 +117,8 @@ def check(*, repair: bool, sample: int, as_json: bool) -> int:
     the database itself is damaged, what can still be read becomes a logbook of its own there.
     """
     from finishlab.errors import LogbookError
-    from finishlab.logbook.audit import Finding, save_readable
+    from finishlab.logbook.audit import Finding
+    from finishlab.logbook.backup import save_readable
     from finishlab.logbook.database import login_name
     from finishlab.measuring.logged import measure_sample
     from finishlab.measuring.shown import check_document

@@ -28,7 +28,8 @@ from finishlab.imaging.overlay import (
     line,
 )
 from finishlab.imaging.strip import STRIP
-from finishlab.logbook.audit import ASIDE, Finding, Saved
+from finishlab.logbook.audit import ASIDE, Finding
+from finishlab.logbook.backup import Saved
 from finishlab.matching.costs import costs_entry, costs_line
 from finishlab.measure.areas import PixelRect
 from finishlab.measure.by_hand import HandInspection
