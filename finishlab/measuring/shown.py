@@ -36,6 +36,7 @@ from finishlab.measure.by_hand import HandInspection
 from finishlab.measure.flow import PX_PER_MM
 from finishlab.measuring.logged import SAME, Again
 from finishlab.photos import srgb_pixels, write_png
+from finishlab.record import plain
 from finishlab.show import jsons
 from finishlab.show.document import Block, Cell, Colour, Column, Document, Interval, Line, Listing, Table
 
@@ -406,7 +407,7 @@ def check_document(
     data = {
         "sound": not open_ones,
         "findings": [{"code": each.code, "what": each.what, "mended": each.mended} for each in found],
-        "measured_again": [each.as_dict() for each in again],
+        "measured_again": plain(again),
     }
     if saved is not None:
         data["saved"] = {"folder": str(saved.folder), "entries": saved.entries, "torn": list(saved.torn)}
