@@ -34,6 +34,7 @@ from finishlab.measure.by_hand import HandInspection
 from finishlab.measure.flow import PX_PER_MM
 from finishlab.measuring.logged import SAME, Again
 from finishlab.photos import srgb_pixels, write_png
+from finishlab.record import plain
 from finishlab.show import jsons
 from finishlab.show.document import Block, Cell, Colour, Column, Document, Interval, Line, Listing, Table
 
@@ -399,7 +400,7 @@ def check_document(found: Sequence[Finding], again: Sequence[Again], *, repair: 
     data = {
         "sound": not open_ones,
         "findings": [{"code": each.code, "what": each.what, "mended": each.mended} for each in found],
-        "measured_again": [each.as_dict() for each in again],
+        "measured_again": plain(again),
     }
     return Document("check", data, blocks)
 
