@@ -308,16 +308,20 @@ def can_kinds() -> tuple[str, ...]:
     return (*(name for each in COATINGS.values() for name in each.recorded), "other")
 
 
-def of_step(section: str, kind: str | None) -> Coating | None:
+def of_step(section: str, kind: str | None, words: str | None = None) -> Coating | None:
     """Return the coating of a section of a finish: ``"step"`` by its base, ``"seal"``, ``"topcoat"`` by its kind.
 
-    None where the kind is not known.
+    Where no kind is written down it is the one that the section's own words name, as in "walnut oil stain"; None where
+    none does.
     """
     if section == "seal":
         return COATINGS["sealer"]
-    if section == "step":
-        return next((each for each in COATINGS.values() if kind and each.base == kind), None)
-    return next((each for each in COATINGS.values() if each.role == "topcoat" and kind in each.recorded), None)
+    role = "stain" if section == "step" else "topcoat"
+    if kind is None:
+        named = kind_in((words or "").casefold())
+        return named if named is not None and named.role == role else None
+    mine = (each for each in COATINGS.values() if each.role == role)
+    return next((each for each in mine if kind == each.base or (not each.base and kind in each.recorded)), None)
 
 
 def _unknown(kind: str) -> UsageError:

@@ -20,7 +20,7 @@ from typing import Any, Final, Literal
 import click
 
 from finishlab.cli.common import json_option, print_document, say
-from finishlab.cli.lazy import ExampleCommand
+from finishlab.cli.lazy import command, finishlab
 from finishlab.errors import FinishlabError, OutputError, UsageError
 
 FOLDER: Final = "sample_photos"
@@ -386,13 +386,7 @@ _LIGHTS: Final = ("daylight", "evening lamp")
 _TITLE: Final = "Demo: stair treads of cherry for a smoked-larch floor"
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=(
-        "finishlab demo",
-        "finishlab demo --into /tmp/stairs",
-    ),
-)
+@command("finishlab demo", "finishlab demo --into /tmp/stairs")
 @click.option(
     "--into",
     type=click.Path(path_type=Path),
@@ -488,8 +482,6 @@ def _rank(folder: Path, light: str) -> None:
 
 def _run(folder: Path, words: Sequence[str]) -> int:
     """Run a command line as the shell would, but in this process; failures are raised."""
-    from finishlab.cli.lazy import finishlab
-
     code = finishlab.main(["--logbook", str(folder), *words], standalone_mode=False)
     return code if isinstance(code, int) else 0
 

@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from finishlab.logbook import Logbook, LoggedBoard, StoredSpot
     from finishlab.rank.comparing import Comparison
 
-__all__ = ["FIRST_HOUR", "STRIP_FILE", "Guide", "Step", "StepName", "read_guide", "start", "status", "status_document"]
 
 StepName = Literal["print", "learn", "floor", "boards", "check", "answer", "second light", "standard", "stair"]
 State = Literal["done", "partly", "open"]

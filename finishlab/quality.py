@@ -328,11 +328,13 @@ class Doubt:
 
     @classmethod
     def from_dict(cls, data: dict[str, object]) -> Doubt:
-        """Rebuild a doubt from `as_dict`."""
+        """Rebuild a doubt from `as_dict`; raises what formatting raises if its sentence cannot be said."""
         figures = data.get("figures", {})
         if not isinstance(figures, dict):
             raise TypeError("figures must be a mapping")
-        return cls(str(data["code"]), figures)
+        found = cls(str(data["code"]), figures)
+        _ = found.message
+        return found
 
 
 def doubt(code: str, **figures: float | str) -> Doubt:

@@ -10,10 +10,10 @@ from __future__ import annotations
 import numpy as np
 from render.camera import CAMERAS, ideal_lab
 from render.chance import random_pair, wood_pool
+from render.spectral import LIGHTS
 
 from finishlab.colorimetry.estimate import matrix_effects
 from finishlab.colorimetry.spaces import lab_to_rgb
-from finishlab.colorimetry.spectra import LIGHTS
 
 WOODS, PRINTS = 300, 200
 CELLS = [(0, 1), (0, 2), (1, 0), (1, 2), (2, 0), (2, 1)]

@@ -5,9 +5,11 @@ from __future__ import annotations
 import datetime as dt
 import os
 import sqlite3
+import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
+from types import ModuleType
 from typing import TYPE_CHECKING, Final
 
 # Before NumPy is loaded: tests run beside one another already, and the matrices here are too small for two threads.
@@ -201,3 +203,13 @@ def stranger(logbook: Path) -> Iterator[Visits]:
 
     with visiting(logbook, paired=False) as visits:
         yield visits
+
+
+@pytest.fixture(scope="session")
+def colour() -> ModuleType:
+    """colour-science, whose import warns when a plot library is missing."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        import colour
+    module: ModuleType = colour
+    return module

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+import socket
+import threading
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +14,7 @@ from typing import Any, Final
 from httpx2 import Response
 from starlette.testclient import TestClient
 
-from finishlab.page.app import application
+from finishlab.page.app import Route, application
 from finishlab.page.guard import Pairing
 
 HOST: Final = "127.0.0.1:8455"
@@ -52,11 +54,49 @@ class Visits:
 
 
 @contextmanager
-def visiting(folder: Path, *, paired: bool = True, pairing: Pairing | None = None) -> Iterator[Visits]:
+def visiting(
+    folder: Path, *, paired: bool = True, pairing: Pairing | None = None, routes: Sequence[Route] | None = None
+) -> Iterator[Visits]:
     """Give a browser on the page of a logbook."""
     pairing = pairing or Pairing()
-    guard = application(folder, pairing, frozenset({HOST}))
+    guard = application(folder, pairing, frozenset({HOST}), routes)
     with TestClient(guard, base_url=f"http://{HOST}", raise_server_exceptions=True) as client:
         if paired:
-            assert client.post("/pair", data={"code": pairing.code}).status_code in {200, 409}
+            assert client.post("/pair", data={"code": pairing.code}, follow_redirects=False).status_code == 303
         yield Visits(folder, pairing, client)
+
+
+@dataclass(frozen=True)
+class Live:
+    """A server of the page on this computer."""
+
+    pairing: Pairing
+    port: int
+
+    def talk(self, sent: bytes, *, seconds: float = 20.0) -> bytes:
+        """Send bytes as they are, and return all that is answered until the server ends the connection."""
+        with self.connected(seconds) as connection:
+            connection.sendall(sent)
+            return b"".join(iter(lambda: connection.recv(65536), b""))
+
+    def connected(self, seconds: float = 20.0) -> socket.socket:
+        """Return a connection to it."""
+        return socket.create_connection(("127.0.0.1", self.port), seconds)
+
+
+@contextmanager
+def living(folder: Path, routes: Sequence[Route] | None = None) -> Iterator[Live]:
+    """Serve the page of a logbook from a thread."""
+    from finishlab.page.server import bound, served
+
+    pairing = Pairing()
+    sockets = bound(["127.0.0.1"], 0)
+    port = sockets[0].getsockname()[1]
+    server = served(application(folder, pairing, frozenset({f"127.0.0.1:{port}"}), routes))
+    thread = threading.Thread(target=server.run, kwargs={"sockets": sockets})
+    thread.start()
+    try:
+        yield Live(pairing, port)
+    finally:
+        server.should_exit = True
+        thread.join()

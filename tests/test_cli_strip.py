@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 from conftest import STRIP_NUMBER, Photos, Run
+from logbook_makers import DAY, keep, measurement
+
+from finishlab.board import BoardRecord
+from finishlab.logbook import Logbook
+from finishlab.measuring.logged import why_moved
 
 TYPED = ("--black", "24.1", "--lightness", "3:55.2", "--lightness", "5:73.0", "--white", "92.0")
 
@@ -157,6 +163,7 @@ def test_remeasuring_uses_todays_knowledge(run: Run, photos: Photos) -> None:
     done = run("remeasure", "F1")
     assert done.exit_code == 0, done.stderr
     assert done.stdout.startswith("F1: L* a* b* moved by ")
+    assert f"\n  the print of strip {STRIP_NUMBER} was learned on " in done.stdout
     assert document(run("floor", "show", "F1", "--json").stdout)["spots"][0]["lab"] != old
     ranked = document(run("rank", "--json").stdout)["ranking"][0]
     assert "greys-differ" not in {each["code"] for each in ranked["doubts"]}
@@ -164,6 +171,51 @@ def test_remeasuring_uses_todays_knowledge(run: Run, photos: Photos) -> None:
     everything = document(run("remeasure", "--json").stdout)
     assert [each["number"] for each in everything["subjects"]] == ["F1", "B1"]
     assert all(each["ok"] and each["before"] == each["after"] for each in everything["subjects"])
+    assert [each["why"] for each in everything["subjects"]] == [[[]], [[]]]
+    assert run("remeasure", "F1").stdout == "F1: as it was\n"
+
+
+LEARNED = {"key": "1", "source": "typed", "number": 412, "learned": "2024-05-31T10:00:00+00:00"}
+PROFILE = {"camera": "Acme", "light": "daylight", "date": "2024-05-31"}
+
+
+@pytest.mark.parametrize(
+    ("was", "now", "why"),
+    [
+        ({}, {"print": LEARNED}, "the print of strip 412 was learned on 2024-05-31"),
+        (
+            {"print": LEARNED | {"key": "2"}},
+            {"print": LEARNED},
+            "the print of strip 412 was learned anew on 2024-05-31",
+        ),
+        ({"print": LEARNED}, {"print": {"key": "usual"}}, "what was learned of the print of strip 412 holds no more"),
+        ({}, {"print": {"key": "usual"}}, "a print nobody learned is taken for another than it was"),
+        (
+            {"print": {"key": "usual", "photos": 2}},
+            {"print": {"key": "usual", "photos": 5}},
+            "5 logged photos say how its strip was printed, before 2",
+        ),
+        ({}, {"camera_profile": PROFILE}, "the camera's profile for daylight was learned on 2024-05-31"),
+        ({"camera_profile": PROFILE}, {}, "no profile of the camera is known for daylight"),
+        (
+            {"camera_profile": PROFILE | {"light": "evening"}},
+            {"camera_profile": PROFILE},
+            "its light is called daylight now, and not evening",
+        ),
+        ({"fields": ["board"]}, {"fields": ["board", "floor"]}, "measured by itself now, or with what lies beside it"),
+        ({"greys": ["0,0,9,9:50"], "area": "0,0,9,9"}, {"greys": ["0,0,9,9:50"], "area": "0,0,9,9"}, None),
+    ],
+)
+def test_why_a_colour_moved_is_told(
+    was: dict[str, object], now: dict[str, object], why: str | None, tmp_path: Path
+) -> None:
+    """What a stored measurement knows of how it was made is held against how it is made now; the version too."""
+    with Logbook.open(tmp_path / "log") as log:
+        found = replace(measurement(keep(log, tmp_path)), settings=was)
+        (old,) = log.add_board(BoardRecord("ash", date=DAY), [found]).measurements
+    told = why_moved(old, now, old.version)
+    assert (told[0] if told else None) == why
+    assert why_moved(old, was, "9.0") == (f"finishlab {old.version} measured it, now 9.0 does",)
 
 
 def test_a_subject_whose_photo_is_gone_is_left_as_it_was(run: Run, photos: Photos, logbook: Path) -> None:

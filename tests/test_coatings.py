@@ -95,6 +95,25 @@ def test_every_topcoat_has_usual_figures_and_its_can(kind: str) -> None:
     assert kind in can_kinds()
 
 
+@pytest.mark.parametrize(
+    ("section", "words", "kind"),
+    [
+        ("step", "Acme walnut OIL STAIN", "oil stain"),
+        ("step", "gel stain over oil stain", "oil stain"),
+        ("step", "walnut", None),
+        ("step", "hardwax oil", None),
+        ("topcoat", "Clear water polyurethane", "water polyurethane"),
+        ("topcoat", "Danish oil", "penetrating oil"),
+        ("topcoat", "oil stain", None),
+    ],
+)
+def test_a_kind_is_read_from_the_words_of_a_finish(section: str, words: str, kind: str | None) -> None:
+    """Where no kind is written down it is the one the section's own words name, of that section's role; else none."""
+    found = of_step(section, None, words)
+    assert (None if found is None else found.kind) == kind
+    assert of_step("topcoat", "other", "water polyurethane") is None, "a kind that is written down is not read over"
+
+
 PAIRS: Final = (
     ("oil polyurethane", "oil stain", "does not hold"),
     ("hardwax oil", "water polyurethane", "does not hold"),

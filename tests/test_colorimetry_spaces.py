@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from types import ModuleType
 
 import numpy as np
@@ -24,15 +23,6 @@ COLORCHECKER_2005_LAB_D50 = [
     (51.935, 49.986, -14.574), (51.038, -28.631, -28.638), (96.539, -0.425, 1.186), (81.257, -0.638, -0.335),
     (66.766, -0.734, -0.504), (50.867, -0.153, -0.270), (35.656, -0.421, -1.231), (20.461, -0.079, -0.973),
 ]  # fmt: skip
-
-
-@pytest.fixture(scope="module")
-def colour() -> ModuleType:
-    """colour-science, whose import warns when a plot library is missing."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        import colour
-    return colour
 
 
 def code(*values: int) -> np.ndarray:

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from typing import Any, Final
+from typing import Any, Final, get_args
 
 import pytest
 from conftest import Run
 from hypothesis import given
 from hypothesis import strategies as st
 
+from finishlab.cautions import Action
 from finishlab.coatings import COATINGS, COMMON
 from finishlab.errors import UsageError
-from finishlab.mend.faults import FAULTS, TRY_FIRST, Fault, fault_of, look_alikes
+from finishlab.mend.faults import FAULTS, TRY_FIRST, Ask, Fault, fault_of, look_alikes
 
 DAY: Final = dt.datetime.now(tz=dt.UTC).astimezone().date() - dt.timedelta(days=8)
 """Eight days ago."""
@@ -72,6 +73,16 @@ def test_every_fault_says_all_that_is_needed(fault: Fault) -> None:
     assert fault.never
     assert look_alikes(fault)
     assert all(other is not fault for other, _ in look_alikes(fault))
+
+
+@pytest.mark.parametrize("fault", FAULTS.values(), ids=lambda each: each.name)
+def test_every_fault_asks_and_does_what_there_is(fault: Fault) -> None:
+    """What a fault of the table asks of the record, does and looks like are questions, actions and faults there are."""
+    assert set(fault.ask) <= set(get_args(Ask))
+    assert set(fault.actions) <= set(get_args(Action))
+    assert {name for name, _ in fault.unlike} <= set(FAULTS) - {fault.name}
+    texts = [fault.name, fault.look, fault.why, fault.finisher, *fault.also, *fault.first, *fault.never]
+    assert all(isinstance(text, str) and text == " ".join(text.split()) for text in texts)
 
 
 def test_every_word_means_one_fault() -> None:

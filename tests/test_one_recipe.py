@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import shlex
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -433,6 +434,31 @@ def test_a_coat_of_nobody_knows_what_counts_as_oil(run: Run) -> None:
     """Stain logged on a part without a recipe brings the caution of oily rags."""
     assert run("stairs", "add", 3, "--tread", "914x292x27").exit_code == 0
     assert "rags with oil" in run("stairs", "log", "tread 1", "stain").stderr
+
+
+def test_a_kind_in_everyday_words_is_known_everywhere(run: Run, tmp_path: Path) -> None:
+    """Schedule, mending, deviations and what follows on what know the kinds that a recipe's words name."""
+    words = "--step 'colour=walnut oil stain' --top 'product=water polyurethane'"
+    assert "water over fresh oil beads and peels" in do(run, f"recipe add Warm {words}")
+    do(run, "stairs add 3 --tread 914x292x27 --recipe R1", "can add honey --kind 'gel stain'")
+    assert (
+        "usual: 24 to 72 h under another product"
+        in told(run, f"schedule R1 --output {tmp_path / 's.pdf'}")["steps"][1]["time"]
+    )
+    assert "holds gel stain, and R1 asks for oil stain" in do(run, "stairs log tread 1 stain --can C1")
+    do(run, "stairs log tread 2 stain", "stairs log tread 2 topcoat")
+    assert "topcoat 1 (water polyurethane)" in do(run, "mend peeling --part 'tread 2'")
+    assert "usual (common practice, no source) are at least 24 h, so too soon" in do(
+        run, "mend peeling --part 'tread 2'"
+    )
+
+
+def test_a_topcoat_whose_words_say_nothing_counts_as_oil(run: Run) -> None:
+    """Each coat of a topcoat of which neither kind nor words tell what it is brings the caution of oily rags."""
+    do(run, "recipe add Odd --top 'product=Best'", "stairs add 3 --tread 914x292x27 --recipe R1")
+    assert "rags with oil" in do(run, "stairs log tread 1 topcoat")
+    do(run, "recipe edit R1 --top 'product=water polyurethane'")
+    assert "rags with oil" not in do(run, "stairs log tread 1 topcoat")
 
 
 def test_a_topcoat_over_too_little_stain_is_noticed(run: Run) -> None:

@@ -16,6 +16,8 @@ from conftest import Photos, Run
 from page_visits import Visits, visiting
 from PIL import ExifTags, Image
 
+from finishlab.cautions import CAUTIONS
+from finishlab.guide import read_guide
 from finishlab.page import app
 from finishlab.page.asking import command_of
 from finishlab.page.forms import Field, changes, fields_of, finish_changes, finish_groups, given
@@ -23,6 +25,7 @@ from finishlab.page.pictures import Kept
 from finishlab.page.reading import PAGES, page_of, reader
 from finishlab.page.texts import words_in
 from finishlab.page.views import PRINTED, THINGS, TOLD, View
+from finishlab.quality import DOUBTS
 
 LOGGED: Final = (
     "/",
@@ -176,7 +179,7 @@ def test_an_edit_writes_what_was_changed_alone(page: Visits, run: Run) -> None:
     assert after["finish"]["steps"] == [{"wipe_min": 8.0}]
     assert after["finish"]["topcoat"] == {"sheen": "satin"}
     assert (after["stain"], after["light"], after["date"]) == (before["stain"], before["light"], before["date"])
-    assert "B1 changed" in found.text
+    assert "B1 changed" in _plain(found.text)
 
 
 def test_an_edit_that_fails_keeps_what_was_typed(page: Visits, run: Run) -> None:
@@ -318,9 +321,16 @@ def test_commands_named_in_a_text_are_links() -> None:
     assert undo == 'Take it back with: <a href="/history">History</a>'
     assert prose("Begin with: finishlab backup FOLDER") == "Begin with: finishlab backup FOLDER"
     assert prose("Look at B10 <now>") == 'Look at <a href="/boards/B10">B10</a> &lt;now&gt;'
-    approve = page_of('finishlab approve B3 --reason "as the floor"')
-    assert approve == ("/boards/B3/approve", "approve.title")
-    assert page_of("finishlab plan quantities --recipe R1") == ("/plan/quantities", "plan.quantities")
+    edit = prose("Say it, for example: finishlab recipe edit R1 --step “1: kind=oil”")
+    assert edit == 'Say it, for example: <a href="/recipes/R1/edit">Change R1</a>'
+    english = words_in("en")
+    approve = page_of(english, 'finishlab approve B3 --reason "as the floor"')
+    assert approve == ("/boards/B3/approve", "Approve for the treads")
+    assert page_of(english, "finishlab plan quantities --recipe R1") == ("/plan/quantities", "What to buy")
+    assert page_of(english, "finishlab board edit") == ("/boards", "Boards")
+
+
+_FIRST: Final = {"boards": "B1", "floor": "F1", "recipes": "R1", "cans": "C1"}
 
 
 def test_links_name_pages_that_there_are(reading: Visits) -> None:
@@ -328,7 +338,9 @@ def test_links_name_pages_that_there_are(reading: Visits) -> None:
     for command, (address, title) in PAGES.items():
         command_of(command.removesuffix(" --full"))
         if title in words_in("en").own:
-            assert reading.get(address.format("B1").partition("#")[0]).status_code == 200, address
+            assert (
+                reading.get(address.format(_FIRST.get(address.split("/")[1], "")).partition("#")[0]).status_code == 200
+            ), address
 
 
 def test_what_is_kept_is_made_once_and_not_without_end() -> None:
@@ -361,6 +373,42 @@ def _fields(page: Visits, address: str) -> dict[str, str]:
     selects = re.findall(r'<select id="f-[^"]*" name="[^"]*".*?</select>', text, re.DOTALL)
     values = [(re.findall(r'<option value="([^"]*)" selected', each) or [""])[0] for each in selects]
     return {name: html.unescape(value) for name, value in [*inputs, *zip(chosen, values, strict=True)]}
+
+
+def test_documents_are_told_in_german() -> None:
+    """Every doubt, caution and step of the guide, and whatever the forms ask for, has its German words."""
+    german = words_in("de")
+    doubts = [re.sub(r"{(\w+)(:[^}]*)?}", "7", kind.sentence) for kind in DOUBTS.values()]
+    cautions = [text for each in CAUTIONS.values() for text in (each.title, each.short, each.long, each.spoken)]
+    steps = [text for step in read_guide(None, Path()).steps for text in (step.title, step.state, step.missing)]
+    views = [(view.command, (*view.arguments, *view.options)) for view in (*TOLD, *PRINTED)]
+    asked = [field for command, names in views for field in fields_of(command_of(command), names)]
+    asked += [field for thing in THINGS for field in fields_of(command_of(f"{thing.command} edit"), thing.own)]
+    asked += [field for group in finish_groups(None) for field in group.fields]
+    words = {
+        *doubts,
+        *cautions,
+        *filter(None, steps),
+        *(text for each in asked for text in (each.label, each.hint, *each.choices) if text),
+    }
+    assert sorted(text for text in words if german.of(text) == text) == []
+
+
+def test_what_stands_in_a_sentence_is_told_too() -> None:
+    """Figures, numbers and names stay; directions of a difference and doubts within a line are put in German."""
+    german = words_in("de")
+    assert german.of(
+        "Too few places of the floor were measured (so far: 3); five planks or more show its own spread."
+    ) == ("Zu wenige Stellen des Bodens sind gemessen (bisher: 3); fünf Dielen oder mehr zeigen, wie er selbst streut.")
+    assert german.of(
+        "B4: 6 % of the surface mirrors the light and was left out; turn the work or the light."
+    ).startswith("B4: 6 %")
+    assert german.of("close, much lighter, a touch bluer and a touch greener than the floor") == (
+        "nah, viel heller, eine Spur blauer und eine Spur grüner als der Boden"
+    )
+    assert german.of("{0.__class__} than the floor") == "{0.__class__} than the floor"
+    assert german.of("my {own} note") == "my {own} note"
+    assert words_in("en").of("close") == "close"
 
 
 def test_no_view_is_left_out() -> None:

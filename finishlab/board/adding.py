@@ -42,7 +42,7 @@ from finishlab.cli.common import (
     show_document,
     untouched,
 )
-from finishlab.cli.lazy import ExampleCommand
+from finishlab.cli.lazy import command
 from finishlab.errors import UsageError
 from finishlab.finish.commands import draft_options, typed
 from finishlab.record import DAYLIGHT, Light, normalise_light, today
@@ -76,18 +76,15 @@ class _Plan:
     """Light -> its photos, each with whether the floor lies beside the board in it."""
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=(
-        'finishlab board add board.jpg --species ash --stain walnut --coats 2 --topcoat "satin polyurethane"',
-        "finishlab board add photos/ --species ash",
-        "finishlab board add photos/boards.csv",
-        "finishlab board add both.jpg --species ash --stain walnut --with-floor",
-        'finishlab board add next.jpg --like B1 --step "oil; colour=walnut; wipe=10" --state topcoated',
-        "finishlab board add board.jpg --from board.toml --ask",
-        "finishlab board add one.jpg two.jpg --each --species ash --stain walnut",
-        'finishlab board add lamp.jpg --to B1 --light "evening lamp"',
-    ),
+@command(
+    'finishlab board add board.jpg --species ash --stain walnut --coats 2 --topcoat "satin polyurethane"',
+    "finishlab board add photos/ --species ash",
+    "finishlab board add photos/boards.csv",
+    "finishlab board add both.jpg --species ash --stain walnut --with-floor",
+    'finishlab board add next.jpg --like B1 --step "oil; colour=walnut; wipe=10" --state topcoated',
+    "finishlab board add board.jpg --from board.toml --ask",
+    "finishlab board add one.jpg two.jpg --each --species ash --stain walnut",
+    'finishlab board add lamp.jpg --to B1 --light "evening lamp"',
 )
 @photos_argument
 @click.option("--species", metavar="WOOD", help="The wood; needed for a new board.")

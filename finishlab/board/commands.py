@@ -20,25 +20,25 @@ from finishlab.cli.common import (
     doubt_lines,
     json_option,
     light_option,
-    list_command,
     measure_all,
     new_light_option,
+    offer_list,
+    offer_remove,
+    offer_show,
     on_terminal,
     open_logbook,
     photos_argument,
     photos_words,
     print_logged,
     print_results,
-    remove_command,
     report_failures,
     say,
     say_cautions,
     say_undo,
-    show_command,
     show_document,
     untouched,
 )
-from finishlab.cli.lazy import ExampleCommand, LazyGroup
+from finishlab.cli.lazy import LazyGroup
 from finishlab.errors import UsageError
 from finishlab.finish.commands import CLEARABLE, draft_options, say_warnings, typed
 from finishlab.record import DAYLIGHT, Number, parse_date, today
@@ -55,18 +55,6 @@ if TYPE_CHECKING:
     from finishlab.logbook import Logbook, StoredBoard, StoredSpot
     from finishlab.measure.areas import GreyArea, SurfaceArea
     from finishlab.measuring.photos import PhotoResult
-
-
-_COMMANDS: Mapping[str, tuple[str, str]] = {
-    "add": ("finishlab.board.adding:add", "Measure photos of a test board and log them."),
-    "import": ("finishlab.board.commands:import_boards", "Log every row of a CSV file as a board."),
-    "list": ("finishlab.board.commands:list_boards", "List the test boards."),
-    "show": ("finishlab.board.commands:show", "Show all that is logged of a board."),
-    "compare": ("finishlab.board.commands:compare", "Show what differs between two boards, and their colours."),
-    "edit": ("finishlab.board.commands:edit", "Change what is written of a board."),
-    "remove": ("finishlab.board.commands:remove", "Leave boards out from now on; their history stays."),
-    "history": ("finishlab.board.commands:history", "Show what was done to a board, also a removed one."),
-}
 
 
 def _row(board: StoredBoard, light: str | None = None) -> BoardRow:
@@ -173,7 +161,9 @@ def product_words(log: Logbook, *records: BoardRecord) -> list[str]:
     return words
 
 
-@click.group(cls=LazyGroup, lazy=_COMMANDS)
+@click.group(
+    cls=LazyGroup, lazy={"add": ("finishlab.board.adding:add", "Measure photos of a test board and log them.")}
+)
 def board() -> None:
     """Log and look up test boards.
 
@@ -181,35 +171,49 @@ def board() -> None:
     """
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab board history B1",),
-)
-@click.argument("number", metavar="B1")
+@board.has("import", "Log every row of a CSV file as a board.", "finishlab board import boards.csv")
+@click.argument("file", metavar="FILE.csv", type=click.Path())
 @json_option
-def history(*, number: str, as_json: bool) -> None:
-    """Show what was done to a board, also a removed one."""
-    from finishlab.logbook.stored import change_entry, change_line
+def import_boards(*, file: str, as_json: bool) -> None:
+    """Log every row of a CSV file as a board; print their numbers.
 
-    board = Number.read("B", number)
-    with open_logbook() as log:
-        changes = log.history(board)
-    data = {"board": board, "changes": [change_entry(change) for change in changes]}
-    lines = [Line(change_line(change), whole=True) for change in changes]
-    show_document(Document("history", data, lines), as_json=as_json)
+    The head names the fields: species, stain, coats, topcoat, purpose, state, date, note, and those of the finish such
+    as preparation.grits or steps.1.kind. If one row is wrong, none is logged. Photos come afterwards: finishlab board
+    add PHOTO --to B1
+    """
+    from finishlab.board.files import import_boards as imported
+    from finishlab.board.files import rows_words
+
+    with open_logbook(make=True) as log:
+        done = imported(log, file)
+        if as_json:
+            show_document(boards_document(done.boards), as_json=True)
+        else:
+            print_results("\n".join(board.number for board in done.boards))
+        first, last = done.boards[0].number, done.boards[-1].number
+        span = first if first == last else f"{first} to {last}"
+        what = "1 board" if first == last else f"{len(done.boards)} boards"
+        say(f"{what} logged: {span}. Add a photo with: finishlab board add PHOTO --to {first}")
+        if first != last:
+            say_undo()
+        for message, rows in done.warnings.items():
+            say(f"Worth a thought, {rows_words(rows)}: {message}")
+        if done.seen:
+            twice = rows_words(list(done.seen))
+            say(f"Worth a thought, {twice}: a board that says just the same was logged before: {_named(done.seen)}.")
+        say_cautions(log, product_words(log, *(board.record for board in done.boards)))
 
 
-list_boards = list_command(BOARD, "List the test boards.", by_light=True)
-show = show_command(BOARD, "Show all that is logged of a board.")
-remove = remove_command(
-    BOARD,
-    "Leave boards out from now on; their photos and history stay, and no number is given twice.",
-    "B3",
-    kept="its photos and history stay",
-)
+def _named(seen: Mapping[int, str]) -> str:
+    numbers = list(dict.fromkeys(seen.values()))
+    return ", ".join(numbers[:5]) + (f" and {len(numbers) - 5} more" if len(numbers) > 5 else "")
 
 
-@click.command(cls=ExampleCommand, examples=("finishlab board compare B2 B5",))
+offer_list(board, BOARD, "List the test boards.", by_light=True)
+offer_show(board, BOARD, "Show all that is logged of a board.")
+
+
+@board.has("compare", "Show what differs between two boards, and their colours.", "finishlab board compare B2 B5")
 @click.argument("first", metavar="B2")
 @click.argument("second", metavar="B5")
 @json_option
@@ -224,13 +228,12 @@ def compare(*, first: str, second: str, as_json: bool) -> None:
     show_document(comparison_document(one, two), as_json=as_json)
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=(
-        'finishlab board edit B2 --topcoat "satin water polyurethane"',
-        'finishlab board edit B2 --state cured --step "2: wipe=5"',
-        "finishlab board edit B2 --clear coats",
-    ),
+@board.has(
+    "edit",
+    "Change what is written of a board.",
+    'finishlab board edit B2 --topcoat "satin water polyurethane"',
+    'finishlab board edit B2 --state cured --step "2: wipe=5"',
+    "finishlab board edit B2 --clear coats",
 )
 @click.argument("number", metavar="B1")
 @click.option("--species", metavar="WOOD", help="The wood.")
@@ -309,55 +312,29 @@ def _changes(
     return draft.changes(before)
 
 
-@click.command(
-    "import",
-    cls=ExampleCommand,
-    examples=("finishlab board import boards.csv",),
+offer_remove(
+    board,
+    BOARD,
+    "Leave boards out from now on; their history stays.",
+    example="B3",
+    words="Leave boards out from now on; their photos and history stay, and no number is given twice.",
+    kept="its photos and history stay",
 )
-@click.argument("file", metavar="FILE.csv", type=click.Path())
+
+
+@board.has("history", "Show what was done to a board, also a removed one.", "finishlab board history B1")
+@click.argument("number", metavar="B1")
 @json_option
-def import_boards(*, file: str, as_json: bool) -> None:
-    """Log every row of a CSV file as a board; print their numbers.
+def history(*, number: str, as_json: bool) -> None:
+    """Show what was done to a board, also a removed one."""
+    from finishlab.logbook.stored import change_entry, change_line
 
-    The head names the fields: species, stain, coats, topcoat, purpose, state, date, note, and those of the finish such
-    as preparation.grits or steps.1.kind. If one row is wrong, none is logged. Photos come afterwards: finishlab board
-    add PHOTO --to B1
-    """
-    from finishlab.board.files import import_boards as imported
-    from finishlab.board.files import rows_words
-
-    with open_logbook(make=True) as log:
-        done = imported(log, file)
-        if as_json:
-            show_document(boards_document(done.boards), as_json=True)
-        else:
-            print_results("\n".join(board.number for board in done.boards))
-        first, last = done.boards[0].number, done.boards[-1].number
-        span = first if first == last else f"{first} to {last}"
-        what = "1 board" if first == last else f"{len(done.boards)} boards"
-        say(f"{what} logged: {span}. Add a photo with: finishlab board add PHOTO --to {first}")
-        if first != last:
-            say_undo()
-        for message, rows in done.warnings.items():
-            say(f"Worth a thought, {rows_words(rows)}: {message}")
-        if done.seen:
-            twice = rows_words(list(done.seen))
-            say(f"Worth a thought, {twice}: a board that says just the same was logged before: {_named(done.seen)}.")
-        say_cautions(log, product_words(log, *(board.record for board in done.boards)))
-
-
-def _named(seen: Mapping[int, str]) -> str:
-    numbers = list(dict.fromkeys(seen.values()))
-    return ", ".join(numbers[:5]) + (f" and {len(numbers) - 5} more" if len(numbers) > 5 else "")
-
-
-_FLOOR_COMMANDS: Mapping[str, tuple[str, str]] = {
-    "add": ("finishlab.board.commands:add_spot", "Measure photos of the floor and log them."),
-    "list": ("finishlab.board.commands:list_spots", "List the floor's spots and their pool."),
-    "show": ("finishlab.board.commands:show_spot", "Show all that is logged of a spot."),
-    "edit": ("finishlab.board.commands:edit_spot", "Change what is written of a spot."),
-    "remove": ("finishlab.board.commands:remove_spot", "Leave spots out from now on; their history stays."),
-}
+    board = Number.read("B", number)
+    with open_logbook() as log:
+        changes = log.history(board)
+    data = {"board": board, "changes": [change_entry(change) for change in changes]}
+    lines = [Line(change_line(change), whole=True) for change in changes]
+    show_document(Document("history", data, lines), as_json=as_json)
 
 
 MANY: Final = 3
@@ -417,7 +394,7 @@ def place_words(spot: StoredSpot) -> str:
     return colour_words(_spot_row(spot).lab)
 
 
-@click.group(cls=LazyGroup, lazy=_FLOOR_COMMANDS)
+@click.group(cls=LazyGroup)
 def floor() -> None:
     """Log and look up places of the floor.
 
@@ -425,13 +402,11 @@ def floor() -> None:
     """
 
 
-@click.command(
+@floor.has(
     "add",
-    cls=ExampleCommand,
-    examples=(
-        "finishlab floor add plank1.jpg plank2.jpg plank3.jpg",
-        'finishlab floor add lamp.jpg --spot "by the stair" --light "evening lamp" --surface laminate',
-    ),
+    "Measure photos of the floor and log them.",
+    "finishlab floor add plank1.jpg plank2.jpg plank3.jpg",
+    'finishlab floor add lamp.jpg --spot "by the stair" --light "evening lamp" --surface laminate',
 )
 @photos_argument
 @click.option("--spot", metavar="TEXT", help="Where on the floor; several photos of one spot are repeats.")
@@ -517,7 +492,7 @@ def refuse_other_floor(results: Sequence[PhotoResult], floor: FloorSeen, *, conf
     )
 
 
-@click.command("list", cls=ExampleCommand, examples=("finishlab floor list",))
+@floor.has("list", "List the floor's spots and their pool.", "finishlab floor list")
 @light_option
 @json_option
 def list_spots(*, light: str | None, as_json: bool) -> None:
@@ -541,11 +516,10 @@ def list_spots(*, light: str | None, as_json: bool) -> None:
         say(f"Pooled from what was taken in {pooled[0]}; name another with --light.")
 
 
-@click.command(
-    "edit",
-    cls=ExampleCommand,
-    examples=('finishlab floor edit F1 --spot "by the stair" --note ""',),
-)
+offer_show(floor, FLOOR, "Show all that is logged of a spot.")
+
+
+@floor.has("edit", "Change what is written of a spot.", 'finishlab floor edit F1 --spot "by the stair" --note ""')
 @click.argument("number", metavar="F1")
 @click.option("--spot", metavar="TEXT", help="Where on the floor.")
 @click.option("--light", metavar="TEXT", help="The light it was taken in; its photos move with it.")
@@ -565,10 +539,11 @@ def edit_spot(*, number: str, as_json: bool, **values: str | None) -> None:
     say(spot_summary(spot, "changed"))
 
 
-show_spot = show_command(FLOOR, "Show all that is logged of a spot.")
-remove_spot = remove_command(
+offer_remove(
+    floor,
     FLOOR,
-    "Leave spots out from now on; their photos and history stay.",
-    "F3",
+    "Leave spots out from now on; their history stays.",
+    example="F3",
+    words="Leave spots out from now on; their photos and history stay.",
     kept="its photos and history stay",
 )

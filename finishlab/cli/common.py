@@ -15,7 +15,7 @@ import click
 from finishlab.cautions import AT_EVERY_COAT, CAUTIONS, cautions_for
 from finishlab.cli.failures import show_error, tell
 from finishlab.cli.heard import heard
-from finishlab.cli.lazy import ExampleCommand, logbook_folder
+from finishlab.cli.lazy import LazyGroup, command, logbook_folder
 from finishlab.errors import LogbookError, UsageError
 from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect, SurfaceArea
 from finishlab.record import Light, normalise_light
@@ -358,8 +358,10 @@ Stored = TypeVar("Stored", bound=Numbered)
 light_option = click.option("--light", metavar="TEXT", help="Only what was taken in this light.")
 
 
-def list_command(kind: Kind[Any, Any], words: str, *, by_light: bool = False) -> click.Command:
-    """Return the command that lists a kind of thing; `by_light` for what was photographed."""
+def offer_list(
+    group: LazyGroup, kind: Kind[Any, Any], line: str, *, words: str | None = None, by_light: bool = False
+) -> None:
+    """Give a group the command that lists a kind of thing; `by_light` for what was photographed."""
 
     def listed(*, as_json: bool, light: str | None = None) -> None:
         with open_logbook() as log:
@@ -367,12 +369,12 @@ def list_command(kind: Kind[Any, Any], words: str, *, by_light: bool = False) ->
         show_document(kind.document(rows, kind.listing(rows)), as_json=as_json)
 
     example = f"finishlab {kind.command} list{' --light daylight' if by_light else ''}"
-    command = json_option(listed)
-    return _command("list", light_option(command) if by_light else command, words, example)
+    found = json_option(listed)
+    group.has("list", line, example, words=words or line)(light_option(found) if by_light else found)
 
 
-def show_command(kind: Kind[Any, Any], words: str) -> click.Command:
-    """Return the command that shows all that is told of one thing."""
+def offer_show(group: LazyGroup, kind: Kind[Any, Any], line: str, *, words: str | None = None) -> None:
+    """Give a group the command that shows all that is told of one thing."""
 
     def show(*, number: str, as_json: bool) -> None:
         with open_logbook() as log:
@@ -381,28 +383,30 @@ def show_command(kind: Kind[Any, Any], words: str) -> click.Command:
         show_document(document, as_json=as_json)
 
     first = f"{kind.letter}1"
-    command = click.argument("number", metavar=first)(json_option(show))
-    return _command("show", command, words, f"finishlab {kind.command} show {first}")
+    found = click.argument("number", metavar=first)(json_option(show))
+    group.has("show", line, f"finishlab {kind.command} show {first}", words=words or line)(found)
 
 
-def remove_command(
+def offer_remove(
+    group: LazyGroup,
     kind: Kind[Any, Any],
-    words: str,
-    example: str,
+    line: str,
     *,
+    example: str,
+    words: str | None = None,
     kept: str = "its history stays",
     then: Callable[[Logbook, Sequence[Any]], None] | None = None,
-) -> click.Command:
-    """Return the command that leaves things out from now on.
+) -> None:
+    """Give a group the command that leaves things out from now on.
 
     Parameters
     ----------
-    kind
-        What is removed.
-    words
-        The help.
+    group, kind, line
+        Whose, of what, and its line in the group's help.
     example
         A number for the example.
+    words
+        Its help, where that is not the line.
     kept
         What is not lost.
     then
@@ -421,8 +425,8 @@ def remove_command(
             if then is not None:
                 then(log, list(found.values()))
 
-    command = click.argument("numbers", metavar=f"{kind.letter}1...", nargs=-1, required=True)(json_option(remove))
-    return _command("remove", command, words, f"finishlab {kind.command} remove {example}")
+    found = click.argument("numbers", metavar=f"{kind.letter}1...", nargs=-1, required=True)(json_option(remove))
+    group.has("remove", line, f"finishlab {kind.command} remove {example}", words=words or line)(found)
 
 
 def print_logged(
@@ -433,10 +437,6 @@ def print_logged(
         show_document(kind.document([kind.row(log, each) for each in stored]), as_json=True)
     elif not changed:
         print_results("\n".join(each.number for each in stored))
-
-
-def _command(name: str, callback: Callable[..., Any], words: str, example: str) -> click.Command:
-    return click.command(name, cls=ExampleCommand, help=words, examples=(example,))(callback)
 
 
 def due_cautions(
@@ -468,10 +468,7 @@ def say_cautions(
         say(line)
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab cautions", "finishlab cautions --json"),
-)
+@command("finishlab cautions", "finishlab cautions --json")
 @json_option
 def cautions(*, as_json: bool) -> None:
     """Show every caution with its source: rags, vapour, dust, lead, asbestos, blocked stairs ..."""

@@ -95,18 +95,68 @@ class _WithLogbook(click.Command):
         return own if ctx.parent is None else [*own, _LOGBOOK]
 
 
+class ExampleCommand(_WithLogbook):
+    """A command whose help ends with examples.
+
+    Parameters
+    ----------
+    examples
+        Command lines, shown as they are.
+    """
+
+    def __init__(self, *args: Any, examples: Sequence[str], **extra: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **extra)
+        self.examples = tuple(examples)
+
+    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the examples."""
+        with formatter.section("Examples" if len(self.examples) > 1 else "Example"):
+            for line in self.examples:
+                formatter.write(f"{'':>{formatter.current_indent}}{line}\n")
+        super().format_epilog(ctx, formatter)
+
+
+def command(*examples: str, name: str | None = None) -> Callable[[Callable[..., Any]], ExampleCommand]:
+    """Return what makes a command of a function: its docstring is the help, which ends with the examples."""
+    return click.command(name, cls=ExampleCommand, examples=examples)
+
+
 class LazyGroup(_WithLogbook, click.Group):
-    """A group that knows its commands by where they are.
+    """A group that knows its commands, or where they are.
 
     Parameters
     ----------
     lazy
-        Name -> (``"module:object"``, one line of help), in the order in which help shows them.
+        Name -> (``"module:object"``, one line of help), the first in the order in which help shows them.
     """
 
-    def __init__(self, *args: Any, lazy: Mapping[str, tuple[str, str]], **extra: Any) -> None:  # noqa: ANN401
+    def __init__(self, *args: Any, lazy: Mapping[str, tuple[str, str]] | None = None, **extra: Any) -> None:  # noqa: ANN401
         super().__init__(*args, **extra)
-        self.lazy = dict(lazy)
+        self.lazy: dict[str, tuple[str | click.Command, str]] = dict(lazy or {})
+
+    def has(
+        self, name: str, line: str, *examples: str, words: str | None = None
+    ) -> Callable[[Callable[..., Any]], ExampleCommand]:
+        """Return what makes a command of a function that comes next in the group.
+
+        Parameters
+        ----------
+        name
+            What is typed.
+        line
+            Its line in the group's help.
+        examples
+            At the end of its own help.
+        words
+            Its own help, where that is not the function's docstring.
+        """
+
+        def made(function: Callable[..., Any]) -> ExampleCommand:
+            found = click.command(name, cls=ExampleCommand, examples=examples, help=words, short_help=line)(function)
+            self.lazy[name] = found, line
+            return found
+
+        return made
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Return the names of the commands, in the order of the work."""
@@ -114,15 +164,15 @@ class LazyGroup(_WithLogbook, click.Group):
         return list(self.lazy)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        """Import and return a command; its line in the help stands here and nowhere else."""
+        """Return a command, imported where it must be; its line in the help stands here and nowhere else."""
         del ctx
-        if cmd_name not in self.lazy:
-            return None
-        place, line = self.lazy[cmd_name]
-        module, _, name = place.partition(":")
-        command: click.Command = getattr(importlib.import_module(module), name)
-        command.short_help = line
-        return command
+        place, line = self.lazy.get(cmd_name, (None, ""))
+        if isinstance(place, str):
+            module, _, name = place.partition(":")
+            found: click.Command = getattr(importlib.import_module(module), name)
+            found.short_help = line
+            return found
+        return place
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -148,27 +198,6 @@ class LazyGroup(_WithLogbook, click.Group):
             formatter.write_dl([(name, text) for name, (_, text) in self.lazy.items()])
 
 
-class ExampleCommand(_WithLogbook):
-    """A command whose help ends with examples.
-
-    Parameters
-    ----------
-    examples
-        Command lines, shown as they are.
-    """
-
-    def __init__(self, *args: Any, examples: Sequence[str], **extra: Any) -> None:  # noqa: ANN401
-        super().__init__(*args, **extra)
-        self.examples = tuple(examples)
-
-    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """Write the examples."""
-        with formatter.section("Examples" if len(self.examples) > 1 else "Example"):
-            for line in self.examples:
-                formatter.write(f"{'':>{formatter.current_indent}}{line}\n")
-        super().format_epilog(ctx, formatter)
-
-
 Source = Literal["B", "F", "R", "C", "H", "PART", "strip", "camera", "light"]
 
 Words = Iterable[tuple[str, str | None]]
@@ -178,19 +207,13 @@ Words = Iterable[tuple[str, str | None]]
 def _boards(log: Logbook) -> Words:
     from finishlab.board.shown import what_it_is
 
-    return ((each.number, what_it_is(each.record)) for each in log.boards(brief=True))
+    return ((each.number, what_it_is(each.record)) for each in log.board_table().boards)
 
 
 def _parts(log: Logbook) -> Words:
     stair = log.stair()
     alone = len({part.name.level for part in stair.parts}) == 1  # then a part is known without its flight
     return ((part.code.partition(".")[2] if alone else part.code, stair.words(part)) for part in stair.parts)
-
-
-def _lights(log: Logbook) -> Words:
-    measured = [each.measurements for each in log.boards(brief=True)]
-    measured += [each.measurements for each in log.floor_spots()]
-    return ((one.light, None) for several in measured for one in several)
 
 
 _LOGGED: Final[Mapping[Source, Callable[[Logbook], Words]]] = {
@@ -202,7 +225,7 @@ _LOGGED: Final[Mapping[Source, Callable[[Logbook], Words]]] = {
     "PART": _parts,
     "strip": lambda log: ((str(number), None) for number in log.strips()),
     "camera": lambda log: ((each.camera, each.light) for each in log.camera_profiles()),
-    "light": _lights,
+    "light": lambda log: ((light, None) for light in log.lights_logged()),
 }
 
 

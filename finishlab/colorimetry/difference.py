@@ -25,7 +25,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from finishlab.colorimetry.delta_e import CIEDE2000, Formula, delta_e_00
-from finishlab.colorimetry.estimate import LabEstimate
+from finishlab.colorimetry.estimate import LabEstimate, moves_of
 
 FloatArray = NDArray[np.float64]
 
@@ -65,13 +65,8 @@ def joint_covariance(one: LabEstimate, two: LabEstimate, extra: ArrayLike | None
     joint[:3, :3], joint[3:, 3:] = one.own, two.own
     if extra is not None:
         joint[3:, 3:] += np.asarray(extra, dtype=np.float64)
-    moved: dict[tuple[str, str], FloatArray] = {}
-    for first, estimate in ((0, one), (3, two)):
-        for effect in estimate.shared:
-            vector = moved.setdefault((effect.name, effect.scope), np.zeros(6))
-            vector[first : first + 3] += effect.vector
-    for vector in moved.values():
-        joint += np.outer(vector, vector)
+    for moves in moves_of((one, two)).values():
+        joint += np.outer(moves, moves)
     return joint
 
 
@@ -136,7 +131,7 @@ def _local(
     """
     values, axes = np.linalg.eigh(formula.metric((one + two) / 2.0))
     whiten = np.sqrt(values)[:, :, None] * np.swapaxes(axes, 1, 2)
-    covariance = whiten @ _of_difference(joint) @ np.swapaxes(whiten, 1, 2)
+    covariance = whiten @ of_difference(joint) @ np.swapaxes(whiten, 1, 2)
     direction = np.einsum("nij,nj->ni", whiten, two - one)
     direction /= np.maximum(np.linalg.norm(direction, axis=1), 1e-12)[:, None]
     slopes = np.roll(formula.slopes(two, one), 3, axis=-1)
@@ -149,14 +144,14 @@ def _local(
     return direction * measured[:, None], stretched @ covariance @ stretched
 
 
-def _of_difference(joint: FloatArray) -> FloatArray:
-    result: FloatArray = joint[:, :3, :3] + joint[:, 3:, 3:] - joint[:, :3, 3:] - joint[:, 3:, :3]
-    return result
+def of_difference(joint: FloatArray) -> FloatArray:
+    """Covariance of the difference of two colours, shape (..., 3, 3), of that of both together, shape (..., 6, 6)."""
+    return np.asarray(joint[..., :3, :3] + joint[..., 3:, 3:] - joint[..., :3, 3:] - joint[..., 3:, :3])
 
 
 def _may_be_none(difference: FloatArray, joint: FloatArray) -> NDArray[np.bool_]:
     """Return whether the 95 % region of (L*, a*, b*) about a measured difference, shape (n, 3), holds no difference."""
-    covariance = _of_difference(joint) + _NO_ERROR * np.eye(3)
+    covariance = of_difference(joint) + _NO_ERROR * np.eye(3)
     distance2 = np.einsum("ni,ni->n", difference, np.linalg.solve(covariance, difference[:, :, None])[:, :, 0])
     return np.asarray(distance2 <= _POINT**2)
 

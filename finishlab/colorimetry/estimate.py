@@ -48,9 +48,19 @@ def less_wood(own: np.ndarray) -> np.ndarray:
     own
         Shape (..., 3, 3), each with `WOOD_ALONE` in it.
     """
-    values, axes = np.linalg.eigh(np.asarray(own, dtype=float) - WOOD_ALONE)
-    # rounding may leave a direction a little below nothing
+    return positive_part(np.asarray(own, dtype=float) - WOOD_ALONE)
+
+
+def positive_part(matrix: np.ndarray) -> np.ndarray:
+    """Nearest positive semi-definite matrix, shape (..., n, n): negative eigenvalues, which only noise makes, go."""
+    values, axes = np.linalg.eigh(matrix)
     return np.asarray((axes * np.clip(values, 0.0, None)[..., None, :]) @ np.swapaxes(axes, -1, -2))
+
+
+def root_of(covariance: np.ndarray) -> np.ndarray:
+    """A square root of covariances, shape (..., n, n); unlike Cholesky's it bears a direction without doubt."""
+    values, axes = np.linalg.eigh(covariance)
+    return np.asarray(axes * np.sqrt(np.clip(values, 0.0, None))[..., None, :])
 
 
 def matrix_effects(rgb: np.ndarray, errors: np.ndarray = MATRIX_ERRORS) -> np.ndarray:
@@ -159,6 +169,8 @@ class LabEstimate:
     @classmethod
     def from_dict(cls, data: Mapping[str, Any], *, wood: bool = False) -> LabEstimate:
         """Rebuild an estimate from `as_dict`; of which surface it is stands beside it."""
+        if not all(isinstance(e[name], str) for e in data["shared"] for name in ("name", "scope")):
+            raise TypeError("a shared effect and whom it is shared with are texts")
         shared = tuple(SharedEffect(e["name"], e["scope"], tuple(e["vector"])) for e in data["shared"])
         one, two, three = data["own_covariance"]
         return cls(tuple(data["lab"]), (tuple(one), tuple(two), tuple(three)), shared, wood)
@@ -184,6 +196,15 @@ def _is_covariance(rows: Sequence[Sequence[float]]) -> bool:
     return f - c * c / a - mixed * mixed / second >= 0.0
 
 
+def moves_of(estimates: Sequence[LabEstimate]) -> dict[tuple[str, str], np.ndarray]:
+    """Return what one standard deviation of each shared unknown does to the colours: name and scope -> shape (n, 3)."""
+    moved: dict[tuple[str, str], np.ndarray] = {}
+    for i, estimate in enumerate(estimates):
+        for effect in estimate.shared:
+            moved.setdefault((effect.name, effect.scope), np.zeros((len(estimates), 3)))[i] += effect.vector
+    return moved
+
+
 def draw(estimates: Sequence[LabEstimate], count: int, rng: np.random.Generator) -> np.ndarray:
     """Draw what the true colours may be, shared unknowns drawn once for all.
 
@@ -203,9 +224,7 @@ def draw(estimates: Sequence[LabEstimate], count: int, rng: np.random.Generator)
     unknowns: dict[tuple[str, str], np.ndarray] = {}
     out = np.empty((len(estimates), count, 3))
     for i, estimate in enumerate(estimates):
-        values, vectors = np.linalg.eigh(np.asarray(estimate.own))
-        root = vectors * np.sqrt(np.clip(values, 0.0, None))
-        out[i] = np.asarray(estimate.lab) + rng.standard_normal((count, 3)) @ root.T
+        out[i] = np.asarray(estimate.lab) + rng.standard_normal((count, 3)) @ root_of(np.asarray(estimate.own)).T
         for effect in estimate.shared:
             key = (effect.name, effect.scope)
             if key not in unknowns:
@@ -256,11 +275,10 @@ class ColourTable:
         """Return one of the colours."""
         effects = range(int(self.first[row]), int(self.first[row + 1]))
         shared = [
-            SharedEffect(self.names[self.name[e]], self.scopes[self.scope[e]], _triple(self.vectors[e]))
-            for e in effects
+            SharedEffect(self.names[self.name[e]], self.scopes[self.scope[e]], triple(self.vectors[e])) for e in effects
         ]
-        one, two, three = (_triple(each) for each in self.own[row])
-        return LabEstimate(_triple(self.labs[row]), (one, two, three), tuple(shared), bool(self.wood[row]))
+        one, two, three = (triple(each) for each in self.own[row])
+        return LabEstimate(triple(self.labs[row]), (one, two, three), tuple(shared), bool(self.wood[row]))
 
     def joined(self, other: ColourTable) -> ColourTable:
         """Return both tables' colours, the other's behind; an unknown of both is one."""
@@ -405,7 +423,8 @@ def _array(numbers: array[float]) -> FloatArray:
     return np.array(numbers, dtype=np.float64)
 
 
-def _triple(values: Any) -> tuple[float, float, float]:  # noqa: ANN401 - an array of three
+def triple(values: Any) -> tuple[float, float, float]:  # noqa: ANN401 - an array of three
+    """Return three numbers as plain ones."""
     return float(values[0]), float(values[1]), float(values[2])
 
 

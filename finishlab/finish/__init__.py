@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar, Final, Literal, Self
 
-from finishlab.coatings import stain_bases, topcoat_kinds
+from finishlab.coatings import Coating, of_step, stain_bases, topcoat_kinds
 from finishlab.errors import UsageError
 from finishlab.finish.fields import FieldSpec, HardLimit, MixPart, Section, parse_fields, specs, typed, typed_key
 from finishlab.record import SHORT_TEXT
@@ -128,6 +128,11 @@ class ColourStep(Section):
             return " + ".join(part.colour for part in self.mix)
         return " ".join(word for word in (self.maker, self.colour) if word) or None
 
+    @property
+    def coating(self) -> Coating | None:
+        """What it is of: by its kind, else by its own words; None where neither says."""
+        return of_step("step", self.kind, self.name)
+
 
 @dataclass(frozen=True, slots=True)
 class Seal(Section):
@@ -146,6 +151,11 @@ class Seal(Section):
     lot: str | None = typed("lot", "lot")
     can_number: int | None = typed("can", "can", form="can")
     coats: int | None = typed("coats", "coats", form="count", low=0, high=2)
+
+    @property
+    def coating(self) -> Coating | None:
+        """What it is of: whatever its kind, its figures are a sealer's."""
+        return of_step("seal", self.kind)
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,6 +194,11 @@ class Topcoat(Section):
         what = self.product if self.kind in {None, "other"} else self.kind
         words = [self.maker if what is None or what == self.product else None, self.sheen, what]
         return " ".join(word for word in words if word)[:SHORT_TEXT] or None
+
+    @property
+    def coating(self) -> Coating | None:
+        """What it is of: by its kind, else by its own words; None where neither says."""
+        return of_step("topcoat", self.kind, self.product)
 
     @property
     def gloss_range(self) -> tuple[float, float] | None:

@@ -8,7 +8,7 @@ from itertools import pairwise, zip_longest
 from typing import Any, Final
 
 from finishlab.board import FINISHED_STATES, BoardRecord
-from finishlab.coatings import FINEST, Coating, Layer, Wood, follow_notes, of_step, wood_in
+from finishlab.coatings import FINEST, Coating, Layer, Wood, follow_notes, wood_in
 from finishlab.finish import ColourStep, Finish
 from finishlab.recipe import Label
 from finishlab.record import named
@@ -198,9 +198,9 @@ def _layers(finish: Finish) -> tuple[Coating, ...]:
     """Return the coatings of a finish in their order, those whose kind is known."""
     sealed = finish.seal is not None and finish.seal.kind not in {None, "none"}
     found = [
-        *(of_step("step", step.kind) for step in finish.steps),
-        of_step("seal", None) if sealed else None,
-        of_step("topcoat", None if finish.topcoat is None else finish.topcoat.kind),
+        *(step.coating for step in finish.steps),
+        finish.seal.coating if finish.seal is not None and sealed else None,
+        None if finish.topcoat is None else finish.topcoat.coating,
     ]
     return tuple(each for each in found if each is not None)
 
@@ -212,7 +212,7 @@ def _grain(_row: SoftLimit, finish: Finish, _known: WarningContext) -> list[Figu
 
 
 def _follows(_row: SoftLimit, finish: Finish, _known: WarningContext) -> list[Figures]:
-    waits = [step.next_h for step in finish.steps if of_step("step", step.kind) is not None]
+    waits = [step.next_h for step in finish.steps if step.coating is not None]
     layers = [Layer(each.kind, wait) for each, wait in zip_longest(_layers(finish), waits) if each is not None]
     return [{"note": note} for note in follow_notes(layers)]
 
@@ -279,7 +279,7 @@ def _topcoats(_row: SoftLimit, finish: Finish, known: WarningContext) -> list[Fi
     top = finish.topcoat
     if not known.on_tread or top is None or top.coats is None:
         return []
-    kind = of_step("topcoat", top.kind)
+    kind = top.coating
     usual = _USUAL_TOPCOATS if kind is None else kind.figures.coats
     return _said(top.coats < usual, value=top.coats, usual=usual)
 

@@ -2,23 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import click
 
 from finishlab.cli.common import json_option, open_logbook, print_document, print_results, say, show_document
-from finishlab.cli.lazy import ExampleCommand
-from finishlab.colorimetry.delta_e import delta_e_00
-from finishlab.errors import ExitCode, FinishlabError, harmless
-from finishlab.logbook.audit import ASIDE, Finding
-from finishlab.logbook.store import Logbook
-from finishlab.logbook.stored import StoredBoard, StoredMeasurement, StoredSpot
-from finishlab.measuring.logged import measured_again
-from finishlab.show.document import Document, Line, Listing
+from finishlab.cli.lazy import command, logbook_folder
+from finishlab.errors import ExitCode, harmless
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -32,10 +24,7 @@ _NEWEST = 20
 _NAMED = 12
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab history", "finishlab history B3", "finishlab history standard", "finishlab history 2.T7"),
-)
+@command("finishlab history", "finishlab history B3", "finishlab history standard", "finishlab history 2.T7")
 @click.argument("subject", metavar="[B3|F2|R1|C2|T7|standard]", required=False)
 @click.option("--last", type=click.IntRange(1), metavar="N", help=f"Only the newest. [without a subject: {_NEWEST}]")
 @json_option
@@ -77,10 +66,7 @@ def _subjects(names: Sequence[str]) -> str:
     return f"{', '.join(names[:_NAMED])}{more}"
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab undo", "finishlab undo B3", "finishlab undo 2.T7", 'finishlab undo "flight 1"'),
-)
+@command("finishlab undo", "finishlab undo B3", "finishlab undo 2.T7", 'finishlab undo "flight 1"')
 @click.argument("subject", metavar="[B3|F2|R1|C2|T7|standard]", required=False)
 @json_option
 def undo(*, subject: str | None, as_json: bool) -> None:
@@ -92,10 +78,7 @@ def undo(*, subject: str | None, as_json: bool) -> None:
         _tell("Taken back", "undo", log.undo(subject), as_json=as_json)
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab redo", "finishlab redo B3"),
-)
+@command("finishlab redo", "finishlab redo B3")
 @click.argument("subject", metavar="[B3|F2|R1|C2|T7|standard]", required=False)
 @json_option
 def redo(*, subject: str | None, as_json: bool) -> None:
@@ -121,10 +104,7 @@ def _tell(said: str, step: str, done: Sequence[Undone], *, as_json: bool) -> Non
         say(f"{said}, of {_subjects(names)}: {line}.")
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab check", "finishlab check --repair", "finishlab check --sample 0"),
-)
+@command("finishlab check", "finishlab check --repair", "finishlab check --sample 0")
 @click.option("--repair", is_flag=True, help="Move aside what cannot be read, and put right what can be.")
 @click.option(
     "--sample", type=click.IntRange(0), default=_SAMPLE, metavar="N", help="Measure so many photos again [5]."
@@ -133,12 +113,27 @@ def _tell(said: str, step: str, done: Sequence[Undone], *, as_json: bool) -> Non
 def check(*, repair: bool, sample: int, as_json: bool) -> int:
     """See that the logbook is sound: database, entries, every kept photo; some photos are measured again.
 
-    With --repair nothing is deleted: what no command can read goes into the folder "aside" of the logbook.
+    With --repair nothing is deleted: what no command can read goes into the folder "aside" of the logbook. Where
+    the database itself is damaged, what can still be read becomes a logbook of its own there.
     """
-    with open_logbook() as log:
-        found = log.audit(repair=repair)
-        again = measure_sample(log, sample)
-    document = check_document(found, again, repair=repair)
+    from finishlab.errors import LogbookError
+    from finishlab.logbook.audit import Finding
+    from finishlab.logbook.backup import save_readable
+    from finishlab.logbook.database import login_name
+    from finishlab.measuring.logged import measure_sample
+    from finishlab.measuring.shown import check_document
+
+    saved = None
+    try:
+        with open_logbook() as log:
+            found, again = log.audit(repair=repair), measure_sample(log, sample)
+    except LogbookError as error:
+        if not repair or error.code != "logbook-damaged":
+            raise
+        found, again = [Finding("database", error.message)], []
+    if repair and any(each.code == "database" and not each.mended for each in found):
+        saved = save_readable(logbook_folder(), login_name())
+    document = check_document(found, again, repair=repair, saved=saved)
     show_document(document, as_json=as_json)
     return 0 if document.data["sound"] else int(ExitCode.LOGBOOK)
 
@@ -164,11 +159,7 @@ def counted(number: int, name: str) -> str:
     return f"{number} {one if number == 1 else many}"
 
 
-@click.command(
-    "export",
-    cls=ExampleCommand,
-    examples=("finishlab export stairs.zip", "finishlab export figures.zip --without-photos"),
-)
+@command("finishlab export stairs.zip", "finishlab export figures.zip --without-photos", name="export")
 @click.argument("archive", metavar="FILE.zip", type=_PLACE)
 @click.option("--without-photos", is_flag=True, help="Leave the photos out.")
 @json_option
@@ -202,11 +193,7 @@ def export(*, archive: Path, without_photos: bool, as_json: bool) -> None:
     say(f"{archive} holds {parts[0]}, {parts[1]} and {parts[2]}, with all their history.")
 
 
-@click.command(
-    "import",
-    cls=ExampleCommand,
-    examples=("finishlab import stairs.zip",),
-)
+@command("finishlab import stairs.zip", name="import")
 @click.argument("archive", metavar="FILE.zip", type=_PLACE)
 @json_option
 def import_(*, archive: Path, as_json: bool) -> None:
@@ -243,10 +230,7 @@ def _told(done: MergeResult) -> list[str]:
     return lines
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab backup /media/usb/stairs",),
-)
+@command("finishlab backup /media/usb/stairs")
 @click.argument("folder", metavar="FOLDER", type=_PLACE)
 @json_option
 def backup(*, folder: Path, as_json: bool) -> int:
@@ -269,92 +253,3 @@ def backup(*, folder: Path, as_json: bool) -> int:
         "they may name the places they were taken at."
     )
     return int(ExitCode.LOGBOOK) if done.missing else 0
-
-
-SAME: Final = 0.005
-"""CIEDE2000 up to which a colour counts as the same: two decimals are shown."""
-
-
-@dataclass(frozen=True, slots=True)
-class Again:
-    """A logged colour beside what its photo gives today."""
-
-    number: str
-    photo: str
-    version: str
-    """finishlab's version when it was logged."""
-    delta_e00: float | None
-    """CIEDE2000 between the two; None if the photo gives no colour."""
-    error: FinishlabError | None = None
-
-    def as_dict(self) -> dict[str, object]:
-        """Return the JSON form."""
-        return {
-            "number": self.number,
-            "photo": self.photo,
-            "version": self.version,
-            "delta_e00": self.delta_e00,
-            "error": None if self.error is None else self.error.as_dict(),
-        }
-
-
-def measure_sample(log: Logbook, size: int, on_photo: Callable[[], None] = lambda: None) -> list[Again]:
-    """Measure some logged photos again, spread evenly over boards and floor; nothing is logged."""
-    things: list[StoredBoard | StoredSpot] = [*log.floor_spots(), *log.boards()]
-    logged = [(each.number, found) for each in things for found in each.measurements]
-    step = max(1, -(-len(logged) // size)) if size else 0
-    again = []
-    for number, found in logged[::step] if step else ():
-        again.append(_again(log, number, found))
-        on_photo()
-    return again
-
-
-def _again(log: Logbook, number: str, found: StoredMeasurement) -> Again:
-    try:
-        result = measured_again(log, found)
-    except FinishlabError as error:
-        return Again(number, found.photo[:16], found.version, None, error)
-    now = None if result.measurement is None else result.measurement.fields.get(found.field.name)
-    if now is None:
-        return Again(number, found.photo[:16], found.version, None, result.error)
-    off = float(delta_e_00(found.field.estimate.lab, now.estimate.lab))
-    return Again(number, found.photo[:16], found.version, round(off, 4))
-
-
-def check_document(found: Sequence[Finding], again: Sequence[Again], *, repair: bool) -> Document:
-    """Return what a check says."""
-    open_ones = [each for each in found if not each.mended]
-    moved = [each for each in again if each.delta_e00 is not None and each.delta_e00 > SAME]
-    failed = [each for each in again if each.error is not None]
-    blocks: list[Line | Listing] = [
-        Listing("Not as it should be:", [each.what for each in open_ones]),
-        Listing("Put right, or moved aside:", [each.what for each in found if each.mended]),
-        Listing("Measured again, photos that give no colour:", [_failed(each) for each in failed]),
-        Listing(
-            "Measured again, colours that differ from what was logged (finishlab remeasure takes the new ones):",
-            [f"{each.number}: dE00 {each.delta_e00:.2f}, logged by finishlab {each.version}" for each in moved],
-        ),
-    ]
-    same = len(again) - len(moved) - len(failed)
-    if again:
-        blocks.append(Line(f"{same} of {len(again)} colours measured again are as they were logged."))
-    blocks.append(Line(_conclusion(open_ones, repair=repair, mended=len(found) - len(open_ones))))
-    data = {
-        "sound": not open_ones,
-        "findings": [{"code": each.code, "what": each.what, "mended": each.mended} for each in found],
-        "measured_again": [each.as_dict() for each in again],
-    }
-    return Document("check", data, blocks)
-
-
-def _failed(each: Again) -> str:
-    return f"{each.number}: {'' if each.error is None else each.error.message}"
-
-
-def _conclusion(left: Sequence[Finding], *, repair: bool, mended: int) -> str:
-    if left and not repair:
-        return "Nothing was changed. What can be mended is moved aside, never deleted, by: finishlab check --repair"
-    if left:
-        return "What is left wants a backup: photos can be put back by adding them again, the rest from a copy."
-    return f"What was moved aside lies in the logbook's folder {ASIDE}/." if mended else "The logbook is sound."

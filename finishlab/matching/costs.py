@@ -27,15 +27,17 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from finishlab.colorimetry.delta_e import CIEDE2000
-from finishlab.colorimetry.difference import DeltaE, difference_intervals
+from finishlab.colorimetry.difference import DeltaE, difference_intervals, of_difference
 from finishlab.colorimetry.estimate import (
     SOURCES,
     LabEstimate,
     SharedEffect,
     Source,
+    moves_of,
     of_tone,
     open_prints,
     print_open,
+    root_of,
     scaled_table,
     source_of,
     tones,
@@ -43,8 +45,7 @@ from finishlab.colorimetry.estimate import (
 from finishlab.imaging.greys import USUAL
 from finishlab.matching.aims import Aim, within
 from finishlab.matching.gls import Solution, solve
-from finishlab.matching.observations import Observations
-from finishlab.matching.scatter import Components
+from finishlab.matching.scatter import Components, Observations
 from finishlab.quality import Doubt, doubt
 
 FloatArray = NDArray[np.float64]
@@ -97,21 +98,15 @@ def shares_of(lab1: ArrayLike, lab2: ArrayLike, joint: ArrayLike, parts: Sequenc
     metric = CIEDE2000.metric((one + two) / 2.0)
     # the slopes come with the standard, here the second colour, first
     slopes = np.roll(CIEDE2000.slopes(two, one), 3)
-    whole = metric @ _apart(np.asarray(joint, dtype=np.float64)) @ metric
+    whole = metric @ of_difference(np.asarray(joint, dtype=np.float64)) @ metric
     square = float(CIEDE2000.difference(two, one)) ** 2
 
     def size(part: ArrayLike) -> float:
         of = np.asarray(part, dtype=np.float64)
-        return max(4.0 * square * float(slopes @ of @ slopes) + 2.0 * float(np.sum(whole * _apart(of))), 0.0)
+        return max(4.0 * square * float(slopes @ of @ slopes) + 2.0 * float(np.sum(whole * of_difference(of))), 0.0)
 
     total = size(joint)
     return [size(part) / total if total > 0.0 else 0.0 for part in parts]
-
-
-def _apart(joint: FloatArray) -> FloatArray:
-    """Covariance of the difference of two colours, of that of both together."""
-    apart: FloatArray = joint[:3, :3] + joint[3:, 3:] - joint[:3, 3:] - joint[3:, :3]
-    return apart
 
 
 def pair_costs(one: LabEstimate, two: LabEstimate) -> Costs:
@@ -120,14 +115,9 @@ def pair_costs(one: LabEstimate, two: LabEstimate) -> Costs:
     for place, each in ((slice(3), one), (slice(3, 6), two)):
         parts["grain"][place, place] = each.own_of_photo
         parts["camera"][place, place] += np.asarray(each.own) - each.own_of_photo
-    moved: dict[tuple[str, str], FloatArray] = {}
-    for first, estimate in ((0, one), (3, two)):
-        for effect in estimate.shared:
-            vector = moved.setdefault((effect.name, effect.scope), np.zeros(6))
-            vector[first : first + 3] += effect.vector
     still_open, tone = np.zeros((6, 6)), np.zeros((6, 6))
-    for (name, scope), vector in moved.items():
-        part = np.outer(vector, vector)
+    for (name, scope), moves in moves_of((one, two)).items():
+        part = np.outer(moves, moves)
         parts[source_of(name)] += part
         still_open += part * print_open(name, scope)
         tone += part * of_tone(name)
@@ -329,16 +319,6 @@ class NextPhoto:
         """By how much the chance of picking the right board grows."""
         return self.then - self.now
 
-    def as_dict(self) -> dict[str, object]:
-        """Return the JSON form."""
-        return {
-            "what": self.what,
-            "board": self.board,
-            "chance_right_now": round(self.now, 4),
-            "chance_right_then": round(self.then, 4),
-            "in_words": self.in_words,
-        }
-
 
 def next_photos(
     observed: Observations,
@@ -417,8 +397,8 @@ def _chances(today: Solution, then: Solution, aim: Aim, rng: np.random.Generator
     before, after = _together(today), _together(then)
     size = len(before)
     mean = np.concatenate([today.colours.labs.ravel(), today.colours.floor_lab])
-    shown = mean + rng.standard_normal((_SHOWN, size)) @ _root(before - after).T
-    rest = rng.standard_normal((_BELIEVED, size)) @ _root(after).T
+    shown = mean + rng.standard_normal((_SHOWN, size)) @ root_of(before - after).T
+    rest = rng.standard_normal((_BELIEVED, size)) @ root_of(after).T
     best = np.concatenate([_best(aim, shown[i : i + _BATCH], rest) for i in range(0, _SHOWN, _BATCH)])
     shares = np.stack([np.mean(best == i, axis=1) for i in range(size // 3 - 1)], axis=1)
     now = float(shares.mean(axis=0).max())
@@ -443,13 +423,7 @@ def _together(solved: Solution) -> FloatArray:
     joint: FloatArray = spread.T @ spread
     for i in range(n):
         joint[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] += colours.own[i]
-    return joint
-
-
-def _root(covariance: FloatArray) -> FloatArray:
-    values, axes = np.linalg.eigh((covariance + covariance.T) / 2)
-    root: FloatArray = axes * np.sqrt(np.clip(values, 0.0, None))
-    return root
+    return (joint + joint.T) / 2
 
 
 def _in_words(what: _What, board: str | None, now: float, then: float) -> str:

@@ -25,12 +25,12 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from finishlab.colorimetry.estimate import WOOD_ALONE, LabEstimate
+from finishlab.colorimetry.difference import of_difference
+from finishlab.colorimetry.estimate import WOOD_ALONE, LabEstimate, root_of
 from finishlab.matching.joint import JointColours, learn_prior
-from finishlab.matching.observations import Observations, with_surface_effects
-from finishlab.matching.scatter import Components
+from finishlab.matching.scatter import Components, Observations, with_surface_effects
 
 FloatArray = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -42,13 +42,7 @@ _JITTER: Final = 1e-8
 _AXES: Final = np.arange(3)
 
 
-def _root(covariance: ArrayLike) -> FloatArray:
-    values, axes = np.linalg.eigh(np.asarray(covariance, dtype=np.float64))
-    root: FloatArray = axes * np.sqrt(np.clip(values, 0.0, None))
-    return root
-
-
-_WOOD_ROOT: Final = _root(WOOD_ALONE)
+_WOOD_ROOT: Final = root_of(WOOD_ALONE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,10 +57,7 @@ class Solution:
 
     def difference_covariance(self) -> FloatArray:
         """Covariance of board minus floor, shape (n, 3, 3)."""
-        joint = self.colours.joint_with_floor()
-        across = joint[:, :3, 3:]
-        covariance: FloatArray = joint[:, :3, :3] + joint[:, 3:, 3:] - across - np.swapaxes(across, 1, 2)
-        return covariance
+        return of_difference(self.colours.joint_with_floor())
 
 
 def solve(observed: Observations, components: Components) -> Solution:
@@ -205,7 +196,7 @@ class _Layout:
         photo_column, end = _columns_of(observed.photo, observed.block, end)
         plank_column, end = _columns_of(observed.plank, observed.block, end)
         wood_column, end = _columns_of(observed.wood, observed.block, end)
-        roots = _root(components.plank), _root(components.photo)
+        roots = root_of(np.array(components.plank)), root_of(np.array(components.photo))
         return cls(observed, end, key_column, photo_column, plank_column, wood_column, *roots)
 
     def arrays(self, chunk: _Chunk) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -25,7 +25,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from finishlab.matching.scatter import positive_part
+from finishlab.colorimetry.estimate import positive_part, root_of
 
 FloatArray = NDArray[np.float64]
 
@@ -183,8 +183,7 @@ def _shares(logarithm: FloatArray) -> FloatArray:
 def _shape(labs: FloatArray, own: FloatArray) -> FloatArray:
     """Covariance between boards but for its size, leaning on the usual one."""
     n = len(labs)
-    values, axes = np.linalg.eigh(np.cov(labs.T) - own.mean(axis=0))
-    between = (axes * np.clip(values, 0.0, None)) @ axes.T
+    between = positive_part(np.cov(labs.T) - own.mean(axis=0))
     size = np.trace(between) / np.trace(_USUAL_SHAPE)
     if size <= 0.0:
         return _USUAL_SHAPE
@@ -256,7 +255,7 @@ def draw_colours(
     floor = colours.floor_lab + unknowns @ colours.floor_vectors
     if scatter is not None:
         scatter = replace(scatter, middles=scatter.middles + floor)
-    floor = floor + rng.standard_normal((count, 3)) @ _root(colours.floor_own).T
+    floor = floor + rng.standard_normal((count, 3)) @ root_of(colours.floor_own).T
     return _drawn(colours, picks, unknowns, scatter, rng), floor
 
 
@@ -271,20 +270,13 @@ def _drawn(
     for first in range(0, len(picks), _BATCH):
         part = picks[first : first + _BATCH]
         moves = unknowns @ np.moveaxis(colours.moves[part], 0, 1).reshape(-1, 3 * len(part))
-        roots = _root(colours.own[part] + _EXACT * np.eye(3))
+        roots = root_of(colours.own[part] + _EXACT * np.eye(3))
         for k, board in enumerate(part):
             measured = colours.labs[board] + moves[:, 3 * k : 3 * k + 3]
             if scatter is None:
                 yield measured + rng.standard_normal((count, 3)) @ roots[k].T
             else:
                 yield scatter.believed(measured, roots[k], rng)
-
-
-def _root(covariance: FloatArray) -> FloatArray:
-    """A square root of covariances, shape (..., 3, 3); unlike Cholesky's it bears a direction without doubt."""
-    values, axes = np.linalg.eigh(covariance)
-    root: FloatArray = axes * np.sqrt(np.clip(values, 0.0, None))[..., None, :]
-    return root
 
 
 @dataclass(frozen=True, slots=True)

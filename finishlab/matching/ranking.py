@@ -29,8 +29,10 @@ from finishlab.colorimetry.difference import (
     SignedDifference,
     describe,
     difference_intervals,
+    of_difference,
     signed_difference,
 )
+from finishlab.colorimetry.estimate import root_of, triple
 from finishlab.matching.aims import MATCH, Aim, within
 from finishlab.matching.costs import NextPhoto
 from finishlab.matching.joint import JointColours, draw_colours
@@ -93,8 +95,7 @@ def distances_of(colours: JointColours, aim: Aim) -> Distances:
     if aim.name != "match" or aim.formula != CIEDE2000:
         targets = aim.targets(colours.labs, colours.floor_lab)
         score = np.stack(difference_intervals(colours.labs, targets, joint, aim.scored_by))
-    apart = joint[:, :3, :3] + joint[:, 3:, 3:] - joint[:, :3, 3:] - joint[:, 3:, :3]
-    return Distances(delta_e00, score, apart)
+    return Distances(delta_e00, score, of_difference(joint))
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,18 +246,12 @@ class Slopes:
         of_floor, of_board = slopes[:, :3], slopes[:, 3:]
         shared = of_floor @ colours.floor_vectors.T + np.einsum("nki,ni->nk", colours.moves, of_board)
         own = np.einsum("ni,nij,nj->n", of_board, colours.own, of_board)
-        return cls(np.hstack([shared, of_floor @ _root(colours.floor_own)]), own)
+        return cls(np.hstack([shared, of_floor @ root_of(colours.floor_own)]), own)
 
     def spread(self, one: int, two: int) -> float:
         """Return the standard deviation of the difference of two boards' scores."""
         apart = self.shared[one] - self.shared[two]
         return float(np.sqrt(apart @ apart + self.own[one] + self.own[two]))
-
-
-def _root(covariance: FloatArray) -> FloatArray:
-    values, axes = np.linalg.eigh(covariance)
-    root: FloatArray = axes * np.sqrt(np.clip(values, 0.0, None))
-    return root
 
 
 def ties_of(orders: Orders) -> list[range]:
@@ -303,10 +298,6 @@ class Margin:
     next: str
     by: Spread
     """In units of the score. Below 0 the next may be the nearer."""
-
-    def as_dict(self) -> dict[str, object]:
-        """Return the JSON form."""
-        return {"board": self.first, "next": self.next, **{k: round(v, 3) + 0.0 for k, v in self.by.as_dict().items()}}
 
 
 @dataclass(frozen=True, slots=True)
@@ -494,7 +485,7 @@ def _inside(own: Spread | None, whole: DeltaE) -> Spread | None:
 
 def as_rows(matrix: Sequence[Sequence[float]]) -> tuple[tuple[float, float, float], ...]:
     """Return a 3 x 3 matrix as plain tuples."""
-    return tuple((float(r[0]), float(r[1]), float(r[2])) for r in matrix)
+    return tuple(triple(row) for row in matrix)
 
 
 def range_words(ratio: float, spread_e00: float | None = None) -> str:

@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from finishlab.colorimetry.delta_e import CIEDE2000
-from finishlab.colorimetry.estimate import WOOD_ALONE, Factors, LabEstimate, Source
+from finishlab.colorimetry.estimate import WOOD_ALONE, Factors, LabEstimate, Source, moves_of
 from finishlab.matching.scatter import USUAL_PHOTO
 
 FloatArray = NDArray[np.float64]
@@ -178,7 +178,6 @@ def _weights(kind: str, count: int) -> FloatArray:
 def _covariance(weights: FloatArray, sides: Sequence[Side], surfaces: Sequence[int]) -> FloatArray:
     """Covariance of a weighted sum of colours, what they share counted once; photos scatter as usual."""
     total = np.zeros((3, 3))
-    moved: dict[tuple[str, str], FloatArray] = {}
     photos: dict[str, float] = {}
     woods: dict[tuple[int, str], float] = {}
     for weight, side, surface in zip(weights, sides, surfaces, strict=True):
@@ -186,10 +185,8 @@ def _covariance(weights: FloatArray, sides: Sequence[Side], surfaces: Sequence[i
         photos[side.photo] = photos.get(side.photo, 0.0) + float(weight)
         wood = surface, side.estimate.camera
         woods[wood] = woods.get(wood, 0.0) + float(weight) * side.estimate.wood
-        for effect in side.estimate.shared:
-            vector = moved.setdefault((effect.name, effect.scope), np.zeros(3))
-            vector += weight * np.asarray(effect.vector)
-    for vector in moved.values():
+    for moves in moves_of([side.estimate for side in sides]).values():
+        vector = (weights[:, None] * moves).sum(axis=0)
         total += np.outer(vector, vector)
     # never exactly none, so that no division fails: a hundredth of a unit
     scatter = sum(weight**2 for weight in photos.values())

@@ -14,7 +14,7 @@ import numpy as np
 from finishlab.colorimetry.camera_profile import CameraProfile
 from finishlab.colorimetry.delta_e import PALETTE_SIZE, equal_shares
 from finishlab.colorimetry.difference import delta_e_interval
-from finishlab.colorimetry.estimate import LabEstimate
+from finishlab.colorimetry.estimate import LabEstimate, triple
 from finishlab.colorimetry.spaces import rgb_to_lab
 from finishlab.errors import FinishlabError
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, fit_correction
@@ -206,7 +206,7 @@ def field_result(
     blocks = rgb_to_lab(np.maximum(view.sample.blocks, 1e-4))
     covariance = np.cov(blocks.T) if len(blocks) > 1 else np.zeros((3, 3))
     low, high = np.quantile(fine[:, 0], [0.1, 0.9])
-    rows = tuple((float(r[0]), float(r[1]), float(r[2])) for r in covariance)
+    rows = tuple(triple(row) for row in covariance)
     return FieldMeasurement(
         name=name,
         kind=kind,
@@ -225,7 +225,7 @@ def _colours(fine: np.ndarray) -> tuple[tuple[float, float, float], ...] | None:
     if len(fine) < PALETTE_SIZE:
         return None
     rounded = np.round(equal_shares(fine), 2) + 0.0  # a hundredth of a unit is finer than any of it is known
-    return tuple((float(c[0]), float(c[1]), float(c[2])) for c in rounded)
+    return tuple(triple(each) for each in rounded)
 
 
 def _reading(fit: StripFit, image: LinearImage) -> StripReading:
@@ -242,11 +242,17 @@ def _reading(fit: StripFit, image: LinearImage) -> StripReading:
     )
 
 
-def _figures(correction: Correction, blur: float, evened: LocalTone | None) -> dict[str, Any]:
+def fit_figures(correction: Correction) -> dict[str, Any]:
+    """Return what a measurement's record says of every fit."""
     return {
         "residual_percent": round(100 * correction.residual, 3),
         "misfit": round(correction.misfit, 3),
         "veiling_glare": [round(float(g), 4) for g in correction.glare],
+    }
+
+
+def _figures(correction: Correction, blur: float, evened: LocalTone | None) -> dict[str, Any]:
+    return fit_figures(correction) | {
         "cast": [round(float(c), 4) for c in correction.cast],
         "blur_mm": round(blur, 3) if np.isfinite(blur) else None,
         "local_tone": None

@@ -22,7 +22,15 @@ from typing import Final
 import numpy as np
 
 from finishlab.colorimetry.camera_profile import CameraProfile
-from finishlab.colorimetry.estimate import PRINT_AGAINST_WOOD, WOOD_ALONE, LabEstimate, SharedEffect, matrix_effects
+from finishlab.colorimetry.estimate import (
+    PRINT_AGAINST_WOOD,
+    WOOD_ALONE,
+    LabEstimate,
+    SharedEffect,
+    matrix_effects,
+    root_of,
+    triple,
+)
 from finishlab.colorimetry.spaces import (
     lab_to_rgb,
     lightness_of_reflectance,
@@ -273,7 +281,7 @@ def _causes(fit: PhotoFit) -> list[_Cause]:
 
 
 def _effect(name: str, scope: str, vector: np.ndarray) -> SharedEffect:
-    return SharedEffect(name, scope, (float(vector[0]), float(vector[1]), float(vector[2])))
+    return SharedEffect(name, scope, triple(vector))
 
 
 def _saturation_effect(found: Sample, lab: np.ndarray, fit: PhotoFit) -> SharedEffect:
@@ -313,8 +321,7 @@ def _profile_effects(found: Sample, lab: np.ndarray, fit: PhotoFit) -> list[Shar
 
 def _against_wood(fit: PhotoFit) -> list[SharedEffect]:
     """Return what a camera gets wrong of prints beyond a matrix."""
-    values, vectors = np.linalg.eigh(PRINT_AGAINST_WOOD)
-    axes = vectors * np.sqrt(np.clip(values, 0.0, None))
+    axes = root_of(PRINT_AGAINST_WOOD)
     return [_effect(f"camera-print-{i + 1}", fit.camera_scope, axes[:, i]) for i in range(3)]
 
 

@@ -22,7 +22,7 @@ from finishlab.cli.common import (
     with_learned,
 )
 from finishlab.cli.failures import INTERRUPTED, show_error
-from finishlab.cli.lazy import ExampleCommand
+from finishlab.cli.lazy import command
 from finishlab.errors import UsageError
 
 if TYPE_CHECKING:
@@ -44,14 +44,11 @@ def check_picture_name(name: str | None) -> None:
         raise UsageError("picture-not-png", f"{name} is not the name of a PNG.", "End the name in .png.")
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=(
-        "finishlab measure board.jpg --save-picture check.png",
-        "finishlab measure photos/ --field both --json",
-        "finishlab measure board.jpg --grey 120,80,60,40:50 --area 900,400,300,200",
-        "finishlab measure board.jpg --grey 120,80,60,40:50 --polygon 900,400,1300,420,1280,700,910,690",
-    ),
+@command(
+    "finishlab measure board.jpg --save-picture check.png",
+    "finishlab measure photos/ --field both --json",
+    "finishlab measure board.jpg --grey 120,80,60,40:50 --area 900,400,300,200",
+    "finishlab measure board.jpg --grey 120,80,60,40:50 --polygon 900,400,1300,420,1280,700,910,690",
 )
 @photos_argument
 @click.option(
@@ -126,10 +123,7 @@ def measure(
     return code
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab pick board.jpg",),
-)
+@command("finishlab pick board.jpg")
 @click.argument("photo", type=click.Path())
 @click.option("--save-picture", type=click.Path(), metavar="OUT.png", help="The photo with all that was found in it.")
 @json_option
@@ -161,10 +155,7 @@ def pick(*, photo: str, save_picture: str | None, as_json: bool) -> int:
     return report_failures(results)
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab remeasure", "finishlab remeasure F1 F2 B3", "finishlab remeasure 'tread 7'"),
-)
+@command("finishlab remeasure", "finishlab remeasure F1 F2 B3", "finishlab remeasure 'tread 7'")
 @click.argument("numbers", nargs=-1, metavar="[B1|F1|PART]...")
 @json_option
 def remeasure(numbers: tuple[str, ...], *, as_json: bool) -> int:
@@ -187,22 +178,43 @@ def remeasure(numbers: tuple[str, ...], *, as_json: bool) -> int:
         elif not each.before:
             say(f"{each.number} has no photo to measure again.")
         elif not as_json:
-            moves = (_moved(old.lab, new.lab) for old, new in zip(each.before, each.after, strict=True))
-            print_results(f"{each.number}: L* a* b* moved by {'; '.join(moves)}")
+            print_results(_told_again(each))
     if not found:
         say("Nothing is logged yet.")
     return max((int(error.exit_code) for each in found for error in each.errors), default=0)
 
 
 def _again(found: Remeasured) -> dict[str, Any]:
-    """Return number, colours before and after, and failures of a board, a spot or a part."""
+    """Return number, colours before and after, why they moved, and failures of a board, a spot or a part."""
     return {
         "number": found.number,
         "ok": not found.errors,
-        "before": [[round(value, 3) for value in each.lab] for each in found.before],
-        "after": [[round(value, 3) for value in each.lab] for each in found.after],
+        "before": [[round(value, 3) for value in each.field.estimate.lab] for each in found.before],
+        "after": [[round(value, 3) for value in each.field.estimate.lab] for each in found.after],
+        "why": [list(each) for each in _reasons(found)],
         "errors": [error.as_dict() for error in found.errors],
     }
+
+
+def _reasons(found: Remeasured) -> list[tuple[str, ...]]:
+    from finishlab.measuring.logged import why_moved
+
+    pairs = zip(found.before, found.after, strict=False)  # none after a failure
+    return [why_moved(old, new.settings, new.version) for old, new in pairs]
+
+
+def _told_again(found: Remeasured) -> str:
+    """Return by how much a subject's colours moved, and why: a line, and one more for each reason."""
+    from finishlab.colorimetry.delta_e import delta_e_00
+    from finishlab.measuring.logged import SAME
+
+    labs = [(o.field.estimate.lab, n.field.estimate.lab) for o, n in zip(found.before, found.after, strict=True)]
+    if all(delta_e_00(old, new) <= SAME for old, new in labs):
+        return f"{found.number}: as it was"
+    moves = "; ".join(_moved(old, new) for old, new in labs)
+    why = list(dict.fromkeys(reason for reasons in _reasons(found) for reason in reasons))
+    unknown = f"finishlab measures otherwise than it did, still as version {found.after[0].version}"
+    return "\n".join([f"{found.number}: L* a* b* moved by {moves}", *(f"  {each}" for each in why or [unknown])])
 
 
 def _moved(old: tuple[float, float, float], new: tuple[float, float, float]) -> str:

@@ -1,15 +1,16 @@
-"""Measured photos into the logbook, all or nothing, and logged photos measured again."""
+"""Measured photos into the logbook, all or nothing, and logged photos measured again: for good, or to see."""
 
 from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, cast
+from typing import TYPE_CHECKING, Any, Final, cast
 
 from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
+from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.errors import FinishlabError, LogbookError
 from finishlab.logbook import DirectPair, Logbook, StoredBoard, StoredMeasurement, StoredSpot
 from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect
@@ -20,7 +21,6 @@ from finishlab.record import today
 from finishlab.stair.records import StoredPart
 
 if TYPE_CHECKING:
-    from finishlab.colorimetry.estimate import LabEstimate
     from finishlab.imaging.strip import FieldName
     from finishlab.measure.results import SurfaceKind
 
@@ -177,6 +177,8 @@ def _refuse_known(results: Sequence[PhotoResult], logged: Callable[[Collection[s
 
 
 _Subject = StoredBoard | StoredSpot | StoredPart
+SAME: Final = 0.005
+"""CIEDE2000 up to which a colour counts as the same: two decimals are shown."""
 _NUMBER: Final = re.compile(r"[BbFf][0-9]{1,9}")
 
 
@@ -185,10 +187,62 @@ class Remeasured:
     """What came of one board or floor spot."""
 
     number: str
-    before: tuple[LabEstimate, ...]
-    after: tuple[LabEstimate, ...]
+    before: tuple[StoredMeasurement, ...]
+    after: tuple[StoredMeasurement, ...]
     """Empty where a photo failed: the subject was then left as it was."""
     errors: tuple[FinishlabError, ...] = ()
+
+
+def why_moved(old: StoredMeasurement, settings: Mapping[str, Any], version: str) -> tuple[str, ...]:
+    """Return what is otherwise in how a photo was measured and how it is measured now; empty if nothing is.
+
+    Parameters
+    ----------
+    old
+        The logged colour.
+    settings, version
+        Of the new measurement.
+    """
+    reasons = [
+        *_print_moved(old.settings.get("print") or {}, settings.get("print") or {}),
+        *_profile_moved(old, old.profile, settings.get("camera_profile")),
+    ]
+    if _fields(old.settings) != _fields(settings):
+        reasons.append("measured by itself now, or with what lies beside it")
+    if old.version != version:
+        reasons.append(f"finishlab {old.version} measured it, now {version} does")
+    return tuple(reasons)
+
+
+def _fields(settings: Mapping[str, Any]) -> list[str]:
+    return [] if settings.get("area") else sorted(settings.get("fields") or ())
+
+
+def _print_moved(was: Mapping[str, Any], now: Mapping[str, Any]) -> Iterator[str]:
+    if was.get("key", "nominal") != now.get("key", "nominal"):
+        if now.get("learned"):
+            anew = "anew " if was.get("learned") else ""
+            yield f"the print of strip {now.get('number')} was learned {anew}on {str(now['learned'])[:10]}"
+        elif was.get("learned"):
+            yield f"what was learned of the print of strip {was.get('number')} holds no more"
+        else:
+            yield "a print nobody learned is taken for another than it was"
+    elif was.get("photos") != now.get("photos") and (now.get("photos") or was.get("photos")):
+        before = "nobody noted how many" if was.get("photos") is None else str(was["photos"])
+        yield f"{now.get('photos')} logged photos say how its strip was printed, before {before}"
+
+
+def _profile_moved(
+    old: StoredMeasurement, was: Mapping[str, Any] | None, now: Mapping[str, Any] | None
+) -> Iterator[str]:
+    if was == now:
+        return
+    if was is not None and was.get("light") != old.light:
+        yield f"its light is called {old.light} now, and not {was.get('light')}"
+    if now is None:
+        yield f"no profile of the camera is known for {old.light}"
+    else:
+        yield f"the camera's profile for {now['light']} was learned on {now.get('date')}"
 
 
 def remeasure(log: Logbook, numbers: Sequence[str] = ()) -> list[Remeasured]:
@@ -230,7 +284,6 @@ def remeasure(log: Logbook, numbers: Sequence[str] = ()) -> list[Remeasured]:
 def _renewed(log: Logbook, subject: _Subject) -> Remeasured:
     name = subject.code if isinstance(subject, StoredPart) else subject.number
     logged = _logged(log, subject)
-    before = tuple(found.field.estimate for found in logged)
     paired = {pair.photo for pair in subject.pairs} if isinstance(subject, StoredBoard) else set()
     measured: list[Measurement] = []
     errors: list[FinishlabError] = []
@@ -245,13 +298,13 @@ def _renewed(log: Logbook, subject: _Subject) -> Remeasured:
         elif result.measurement is not None:
             measured.append(result.measurement)
     if errors or not measured:
-        return Remeasured(name, before, (), tuple(errors))
+        return Remeasured(name, logged, (), tuple(errors))
     if isinstance(subject, StoredPart):
         log.remeasure_part(subject.ident, measured)
-        return Remeasured(name, before, tuple(found.field.estimate for found in _logged(log, subject)))
+        return Remeasured(name, logged, _logged(log, subject))
     log.remeasure(subject.number, measured)
     now = log.floor_spot(subject.number) if isinstance(subject, StoredSpot) else log.board(subject.number)
-    return Remeasured(name, before, tuple(found.field.estimate for found in now.measurements))
+    return Remeasured(name, logged, now.measurements)
 
 
 def measured_again(log: Logbook, found: StoredMeasurement, *, pair: bool = False) -> PhotoResult:
@@ -286,3 +339,47 @@ def _how(log: Logbook, found: StoredMeasurement, *, pair: bool) -> MeasureOption
         floor_is = found.field.kind
     fields: tuple[FieldName, ...] = ("board", "floor") if pair else (found.field.name,)
     return MeasureOptions(fields, floor_is).with_calibration(log, found.light)
+
+
+@dataclass(frozen=True, slots=True)
+class Again:
+    """A logged colour beside what its photo gives today."""
+
+    number: str
+    photo: str
+    version: str
+    """finishlab's version when it was logged."""
+    delta_e00: float | None
+    """CIEDE2000 between the two; None if the photo gives no colour."""
+    error: FinishlabError | None = None
+    why: tuple[str, ...] = ()
+    """What is otherwise in how it is measured."""
+
+
+def measure_sample(log: Logbook, size: int, on_photo: Callable[[], None] = lambda: None) -> list[Again]:
+    """Measure some logged photos again, spread evenly over floor, boards and stair; nothing is logged."""
+    things: list[StoredBoard | StoredSpot] = [*log.floor_spots(), *log.boards()]
+    logged: list[tuple[str, StoredMeasurement]] = [
+        (each.number, found) for each in things for found in each.measurements
+    ]
+    logged += [(part.code, found) for part in log.stair_parts() for found in log.part_measurements(part.ident)]
+    step = max(1, -(-len(logged) // size)) if size else 0
+    again = []
+    for number, found in logged[::step] if step else ():
+        again.append(_again(log, number, found))
+        on_photo()
+    return again
+
+
+def _again(log: Logbook, number: str, found: StoredMeasurement) -> Again:
+    try:
+        result = measured_again(log, found)
+    except FinishlabError as error:
+        return Again(number, found.photo[:16], found.version, None, error)
+    measured = result.measurement
+    now = None if measured is None else measured.fields.get(found.field.name)
+    if measured is None or now is None:
+        return Again(number, found.photo[:16], found.version, None, result.error)
+    off = float(delta_e_00(found.field.estimate.lab, now.estimate.lab))
+    why = why_moved(found, measured.settings, measured.version)
+    return Again(number, found.photo[:16], found.version, round(off, 4), why=why)

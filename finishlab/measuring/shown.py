@@ -1,7 +1,8 @@
-"""What was measured, as a document, and as a picture that shows what was found in a photo, and why."""
+"""What was measured, or again by a check, as a document; and a picture that shows what was found in a photo."""
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -27,11 +28,15 @@ from finishlab.imaging.overlay import (
     line,
 )
 from finishlab.imaging.strip import STRIP
+from finishlab.logbook.audit import ASIDE, Finding
+from finishlab.logbook.backup import Saved
 from finishlab.matching.costs import costs_entry, costs_line
 from finishlab.measure.areas import PixelRect
 from finishlab.measure.by_hand import HandInspection
 from finishlab.measure.flow import PX_PER_MM
+from finishlab.measuring.logged import SAME, Again
 from finishlab.photos import srgb_pixels, write_png
+from finishlab.record import plain
 from finishlab.show import jsons
 from finishlab.show.document import Block, Cell, Colour, Column, Document, Interval, Line, Listing, Table
 
@@ -374,3 +379,61 @@ def _outline(canvas: np.ndarray, box: tuple[int, int, int, int], ink: Ink = WHIT
     top, left, bottom, right = box
     corners = ((left - 2, top - 2), (right + 1, top - 2), (right + 1, bottom + 1), (left - 2, bottom + 1))
     line(canvas, np.array(corners), ink, closed=True)
+
+
+def check_document(
+    found: Sequence[Finding], again: Sequence[Again], *, repair: bool, saved: Saved | None = None
+) -> Document:
+    """Return what a check says; `saved` is what was made of a database whose pages are destroyed."""
+    open_ones = [each for each in found if not each.mended]
+    moved = [each for each in again if each.delta_e00 is not None and each.delta_e00 > SAME]
+    failed = [each for each in again if each.error is not None]
+    blocks: list[Line | Listing] = [
+        Listing("Not as it should be:", [each.what for each in open_ones]),
+        Listing("Put right, or moved aside:", [each.what for each in found if each.mended]),
+        Listing("Measured again, photos that give no colour:", [_failed(each) for each in failed]),
+        Listing(
+            "Measured again, colours that differ from what was logged (finishlab remeasure takes the new ones):",
+            [f"{each.number}: dE00 {each.delta_e00:.2f}; {'; '.join(each.why) or _unsaid(each)}" for each in moved],
+        ),
+    ]
+    same = len(again) - len(moved) - len(failed)
+    if again:
+        blocks.append(Line(f"{same} of {len(again)} colours measured again are as they were logged."))
+    if saved is None:
+        blocks.append(Line(_conclusion(open_ones, repair=repair, mended=len(found) - len(open_ones))))
+    else:
+        blocks += _saved(saved)
+    data = {
+        "sound": not open_ones,
+        "findings": [{"code": each.code, "what": each.what, "mended": each.mended} for each in found],
+        "measured_again": plain(again),
+    }
+    if saved is not None:
+        data["saved"] = {"folder": str(saved.folder), "entries": saved.entries, "torn": list(saved.torn)}
+    return Document("check", data, blocks)
+
+
+def _saved(saved: Saved) -> list[Line | Listing]:
+    return [
+        Line(f"The {saved.entries} entries that can still be read were saved as a logbook of its own."),
+        Listing("Of these tables some entries are lost:", list(saved.torn)),
+        Line(f"See it with: finishlab --logbook {shlex.quote(str(saved.folder))} board list"),
+        Line("A backup may hold more. The damaged logbook is as it was."),
+    ]
+
+
+def _unsaid(each: Again) -> str:
+    return f"finishlab measures otherwise than it did as version {each.version}"
+
+
+def _failed(each: Again) -> str:
+    return f"{each.number}: {'' if each.error is None else each.error.message}"
+
+
+def _conclusion(left: Sequence[Finding], *, repair: bool, mended: int) -> str:
+    if left and not repair:
+        return "Nothing was changed. What can be mended is moved aside, never deleted, by: finishlab check --repair"
+    if left:
+        return "What is left wants a backup: photos can be put back by adding them again, the rest from a copy."
+    return f"What was moved aside lies in the logbook's folder {ASIDE}/." if mended else "The logbook is sound."

@@ -12,7 +12,6 @@ from finishlab.cli.lazy import ExampleCommand
 if TYPE_CHECKING:
     from finishlab.mend.documents import PartRecord
 
-__all__ = ["mend"]
 
 _CARE = ("care", "years later", "maintenance", "upkeep")
 

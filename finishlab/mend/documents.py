@@ -12,7 +12,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 from finishlab.cautions import Caution, cautions_for
-from finishlab.coatings import COATINGS, COMMON, Coating, coating, follow, of_step, wood_in
+from finishlab.coatings import COATINGS, COMMON, Coating, coating, follow, wood_in
 from finishlab.errors import UsageError
 from finishlab.finish import Finish
 from finishlab.mend.faults import FAULTS, OLD_CANS, TRY_FIRST, YEARLY, Ask, Fault, look_alikes
@@ -35,7 +35,6 @@ if TYPE_CHECKING:
     from finishlab.recipe import Label
     from finishlab.stair.records import Conditions, StoredEvent, StoredPart, StoredStair
 
-__all__ = ["PartRecord", "care_document", "fault_document", "faults_document", "part_record"]
 
 _YEAR: Final = 365.25
 _TOLD_BY_WAITS: Final = frozenset({"air", "damp", "too-soon", "window-closed"})
@@ -76,22 +75,16 @@ class PartRecord:
 
     def kind(self, event: StoredEvent) -> Coating | None:
         """Return what a coat is of: as its can says, else as the recipe; None where neither does."""
-        can = self.stair.cans.get(event.batch_number or 0)
+        can = self.stair.can_of(event)
         if can is not None:
             try:
                 return coating(can.kind)
             except UsageError:
                 return None
-        if event.step == "stain":
-            steps = self.finish.steps[(event.coat or 1) - 1 :][:1]
-            return of_step("step", steps[0].kind) if steps else None
-        top = self.finish.topcoat
-        return of_step(event.step or "", None if top is None else top.kind)
-
-    def label(self, event: StoredEvent) -> Label | None:
-        """Return the label of a coat's can."""
-        can = self.stair.cans.get(event.batch_number or 0)
-        return None if can is None else can.label
+        if event.step == "seal":
+            return COATINGS["sealer"]
+        said = self.finish.steps[(event.coat or 1) - 1 :][:1] if event.step == "stain" else (self.finish.topcoat,)
+        return next((section.coating for section in said if section is not None), None)
 
     @property
     def last_kind(self) -> Coating | None:
@@ -99,7 +92,7 @@ class PartRecord:
         if self.coats:
             return self.kind(self.coats[-1])
         top = self.finish.topcoat
-        return None if top is None else of_step("topcoat", top.kind)
+        return None if top is None else top.coating
 
     def says(self, fault: Fault) -> list[str]:
         """Return what matters of it for a fault, a sentence each; what was not written down is named too."""
@@ -149,7 +142,7 @@ def _waits(record: PartRecord) -> Iterator[str]:
 
 def _wait(record: PartRecord, below: StoredEvent, above: StoredEvent) -> Iterator[str]:
     """Hold the days between two coats against the label of the lower one, or what is usual; and whether they hold."""
-    kinds, label = (record.kind(below), record.kind(above)), record.label(below)
+    kinds, label = (record.kind(below), record.kind(above)), record.stair.label_of(below)
     days = (above.date - below.date).days
     exact = (above.moment - below.moment).total_seconds() / 3600 if _timed(below) and _timed(above) else None
     words = (
@@ -306,7 +299,7 @@ def _age(record: PartRecord) -> Iterator[str]:
         yield "when it got its last coat is not written down"
         return
     last = record.coats[-1]
-    kind, label = record.kind(last), record.label(last)
+    kind, label = record.kind(last), record.stair.label_of(last)
     yield f"its last coat is from {last.date}, {_ago(record, last.date)}"
     cure = label.cure_d if label is not None and label.cure_d is not None else None
     who = "its label" if cure is not None else COMMON

@@ -47,7 +47,7 @@ def _start(visit: Visit) -> Answer:
         "steps": steps,
         "next": following,
         "missing": read.prose(following["missing"]) if following else "",
-        "to": page_of(following["command"] or "") if following else None,
+        "to": page_of(visit.words, following["command"] or "") if following else None,
         "pages": _STEP_PAGES,
     }
     return page(visit, "start.title", "start.html.j2", values)
@@ -173,7 +173,7 @@ def _next(visit: Visit) -> Answer:
     values = {
         "next": following,
         "missing": reader(visit.words).prose(following["missing"]) if following else "",
-        "to": page_of(following["command"] or "") if following else None,
+        "to": page_of(visit.words, following["command"] or "") if following else None,
         "blocks": markup(visit, blocks),
     }
     return page(visit, "next.title", "next.html.j2", values)

@@ -19,12 +19,13 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO, Final
+from urllib.parse import urlencode
 
 from finishlab.cli.failures import failure_of
 from finishlab.errors import ExitCode, FinishlabError
 from finishlab.logbook.database import last_change
 from finishlab.page.asking import Asked, RefusedError, Value, ask
-from finishlab.page.guard import STAY, Guard, Pairing, Visitor
+from finishlab.page.guard import STAY, BodyError, Guard, Pairing, Visitor
 from finishlab.page.texts import LANGUAGES, Words, words_for, words_in
 
 if TYPE_CHECKING:
@@ -34,13 +35,27 @@ if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
-__all__ = ["ORDER", "VIEWS", "Answer", "Form", "Onward", "Page", "Route", "Sent", "Upload", "Visit", "application"]
+__all__ = [
+    "ORDER",
+    "VIEWS",
+    "Answer",
+    "Form",
+    "Onward",
+    "Page",
+    "Route",
+    "Sent",
+    "Upload",
+    "Visit",
+    "all_routes",
+    "application",
+]
 
 _HERE: Final = Path(__file__).parent
 VIEWS: Final = (
     "finishlab.page.answer",
     "finishlab.page.photograph",
     "finishlab.page.views",
+    "finishlab.page.stair",
     "finishlab.page.settings",
 )
 """Modules with ``ROUTES``."""
@@ -141,6 +156,11 @@ class Visit:
     state: int
     """Number of the newest entry of the history as the page was made; 0 while nothing is logged."""
 
+    @property
+    def again(self) -> str:
+        """The address with all that was asked for in it."""
+        return f"{self.address}?{urlencode(self.query)}" if self.query else self.address
+
     def ask(self, command: str, *arguments: str | Path, may_fail: bool = False, **options: Value) -> Asked:
         """Run a command on this logbook, see `finishlab.page.asking.ask`."""
         return ask(self.folder, command, *arguments, may_fail=may_fail, **options)
@@ -170,7 +190,12 @@ class Route:
     """Of what may be posted to it."""
 
 
-def application(folder: Path, pairing: Pairing, hosts: frozenset[str]) -> Guard:
+def all_routes() -> tuple[Route, ...]:
+    """Return the addresses of all views."""
+    return tuple(route for name in VIEWS for route in importlib.import_module(name).ROUTES)
+
+
+def application(folder: Path, pairing: Pairing, hosts: frozenset[str], routes: Sequence[Route] | None = None) -> Guard:
     """Return the application that serves a logbook.
 
     Parameters
@@ -181,8 +206,10 @@ def application(folder: Path, pairing: Pairing, hosts: frozenset[str]) -> Guard:
         Who may come in.
     hosts
         ``host:port`` under which it may be addressed.
+    routes
+        Others than those of all views.
     """
-    site = _Site(folder, pairing, [route for name in VIEWS for route in importlib.import_module(name).ROUTES])
+    site = _Site(folder, pairing, all_routes() if routes is None else routes)
     return Guard(site.starlette(), pairing, hosts, most_bytes=site.most_bytes, refused=site.refused)
 
 
@@ -215,7 +242,8 @@ class _Site:
         ]
         paths.append(Path_("/pair", self._pair, methods=["GET", "POST"]))
         static = Mount("/static", StaticFiles(directory=_HERE / "static"))
-        return Starlette(routes=[*paths, static], exception_handlers={404: self._missing, 405: self._missing})
+        failures: dict[Any, Any] = {404: self._missed, 405: self._missed, 400: self._missed, BodyError: self._missed}
+        return Starlette(routes=[*paths, static], exception_handlers=failures)
 
     def most_bytes(self, path: str) -> int:
         """Return how much may be posted to an address."""
@@ -247,8 +275,14 @@ class _Site:
         answer.set_cookie(name, found[0], max_age=STAY, httponly=True, samesite="strict")
         return answer
 
-    async def _missing(self, request: Request, error: Exception) -> Response:
-        return self.refused(request.scope, getattr(error, "status_code", 404), "guard.missing")
+    async def _missed(self, request: Request, error: Exception) -> Response:
+        if isinstance(error, BodyError):
+            answer = self.refused(request.scope, error.status, error.key)
+        else:
+            status = getattr(error, "status_code", 404)
+            answer = self.refused(request.scope, status, "guard.form" if status == 400 else "guard.missing")
+        answer.headers["connection"] = "close"
+        return answer
 
     def _endpoint(self, route: Route) -> Callable[[Request], Any]:
         async def endpoint(request: Request) -> Response:
@@ -329,6 +363,8 @@ class _Site:
         from starlette.responses import HTMLResponse, RedirectResponse
         from starlette.responses import Response as Plain
 
+        from finishlab.page.reading import reader
+
         if isinstance(answer, Onward):
             visit.visitor.said += answer.said
             return RedirectResponse(answer.address, 303)
@@ -343,6 +379,7 @@ class _Site:
             said=said,
             visit=visit,
             w=visit.words,
+            read=reader(visit.words),
             listed=self.listed,
             languages=LANGUAGES,
             now=time.strftime("%H:%M"),

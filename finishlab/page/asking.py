@@ -56,6 +56,7 @@ MAY_ASK: Final = frozenset(
         "approve",
         "standard",
         "stairs show",
+        "stairs add",
         "stairs log",
         "stairs measure",
         "stairs part",
@@ -83,6 +84,10 @@ MAY_ASK: Final = frozenset(
     }
 )
 """Commands the page may run; none that reads or writes elsewhere than the logbook, unless it is told the file."""
+
+
+_MIXED: Final = "stairs measure"
+"""The command whose words are parts first, and then photos."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,8 +193,17 @@ def _refuse_unlisted(command: str, options: Mapping[str, Value], arguments: Sequ
     for name, value in options.items():
         if _option(name) in files and not isinstance(value, Path | None):
             raise _not_allowed(f"The page does not name files for {_option(name)}.")
-    if "" in files and any(not isinstance(argument, Path) for argument in arguments):
+    texts = [argument for argument in arguments if not isinstance(argument, Path)]
+    if ("" in files and texts) or (command == _MIXED and any(_may_be_file(text) for text in texts)):
         raise _not_allowed(f"The page does not name files for “{command}”.")
+
+
+def _may_be_file(text: str) -> bool:
+    """Return whether a text that should name parts could name a file."""
+    try:
+        return any(mark in text for mark in "/\\\0") or any(Path(word).exists() for word in text.split())
+    except (OSError, ValueError):
+        return True
 
 
 def _file_params(command: str) -> set[str]:

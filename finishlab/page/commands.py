@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 import click
 
-from finishlab.cli.common import on_terminal, print_results, say
+from finishlab.cli.common import json_option, on_terminal, say, show_document
 from finishlab.cli.lazy import ExampleCommand, logbook_folder
+from finishlab.show.document import Document, Line
 
 if TYPE_CHECKING:
     from finishlab.page.guard import Pairing
@@ -25,7 +27,8 @@ PORT: Final = 8455
     "--port", type=click.IntRange(0, 65535), metavar="PORT", default=PORT, show_default=True, help="0 for any free one."
 )
 @click.option("--no-browser", is_flag=True, help="Open no browser; the address and the code are shown all the same.")
-def page(*, lan: bool, port: int, no_browser: bool) -> None:
+@json_option
+def page(*, lan: bool, port: int, no_browser: bool, as_json: bool) -> None:
     """Photograph, look up and log from a phone or a browser, until Ctrl-C.
 
     Without --lan only this computer can reach it. What a home network without encryption cannot promise stands in
@@ -47,14 +50,14 @@ def page(*, lan: bool, port: int, no_browser: bool) -> None:
     places = [f"{address}:{port}" for address in addresses]
     pairing = Pairing(lambda: _tell_code(places[-1], pairing, lan=lan))
     app = application(folder, pairing, frozenset({*places, f"localhost:{port}"}))
-    print_results("\n".join(f"http://{place}/" for place in places))
+    show_document(_started(places, pairing), as_json=as_json)
     sys.stdout.flush()
     _tell_code(places[-1], pairing, lan=lan)
     say("Ctrl-C ends it.")
     if on_terminal() and not no_browser:
         import webbrowser
 
-        # The key in it is good for once; sockets are bound already, so a fast browser only waits a moment.
+        # The key in it is good for once; a browser that is faster than the server waits.
         webbrowser.open(f"http://{places[0]}/pair?key={pairing.link()}")
     bench_of(folder)  # what a killed server left is cleared, and who looks at photos gets ready
     try:
@@ -62,6 +65,13 @@ def page(*, lan: bool, port: int, no_browser: bool) -> None:
     finally:
         end()
     say("The page is closed.")
+
+
+def _started(places: Sequence[str], pairing: Pairing) -> Document:
+    """Return where the page is, and for programs how they are paired."""
+    links = [f"http://{place}/" for place in places]
+    data = {"addresses": links, "code": pairing.code, "pairing_link": f"{links[-1]}pair?key={pairing.key}"}
+    return Document("page", data, [Line(link, whole=True) for link in links])
 
 
 def _tell_code(place: str, pairing: Pairing, *, lan: bool) -> None:

@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Any, Final
 if TYPE_CHECKING:
     from starlette.responses import Response
 
-__all__ = ["CODE_TRIES", "HEADERS", "STAY", "Guard", "Once", "Pairing", "Visitor"]
+__all__ = ["CODE_TRIES", "HEADERS", "STAY", "BodyError", "Guard", "Once", "Pairing", "Visitor"]
 
 Scope = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
@@ -216,12 +216,7 @@ class Guard:
             await answer(scope, receive, sender)
             return
         body = _Body(receive, self._most_bytes(scope["path"]))
-        try:
-            await self.app(scope, body.receive, sender)
-        except _TooMuchError:
-            await self._refused(scope, 413, "guard.too_much")(scope, receive, sender)
-        except TimeoutError:
-            await self._refused(scope, 408, "guard.too_slow")(scope, receive, sender)
+        await self.app(scope, body.receive, sender)
 
     def cookie_name(self, host: str) -> str:
         """Return the cookie's name: browsers keep cookies of all ports of a host together."""
@@ -272,8 +267,19 @@ def _with_headers(send: Send, path: str) -> Send:
     return sender
 
 
-class _TooMuchError(Exception):
-    """A body is larger than its page takes."""
+class BodyError(Exception):
+    """A body is larger than its page takes, or too slow.
+
+    Parameters
+    ----------
+    status, key
+        HTTP status, and key of the sentence.
+    """
+
+    def __init__(self, status: int, key: str) -> None:
+        super().__init__(key)
+        self.status = status
+        self.key = key
 
 
 class _Body:
@@ -291,16 +297,19 @@ class _Body:
 
         Raises
         ------
-        TimeoutError
-            If it does not come in time.
+        BodyError
+            If it does not come in time, or is more than may come.
         """
         if self._ended:  # what comes now is the other side going away
             return await self._receive()
         left = self._started + _QUIET + self._bytes / _SLOWEST - time.monotonic()
-        message = await asyncio.wait_for(self._receive(), max(0.0, min(_QUIET, left)))
+        try:
+            message = await asyncio.wait_for(self._receive(), max(0.0, min(_QUIET, left)))
+        except TimeoutError as error:
+            raise BodyError(408, "guard.too_slow") from error
         if message["type"] == "http.request":
             self._bytes += len(message.get("body", b""))
             self._ended = not message.get("more_body", False)
             if self._bytes > self._most:
-                raise _TooMuchError
+                raise BodyError(413, "guard.too_much")
         return message

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 __all__ = ["PAGES", "asked_of", "blocks_of", "kept", "markup", "page", "page_of", "reader"]
 
+_LISTS: Final = {"board": "/boards", "floor": "/floor", "recipe": "/recipes", "can": "/cans"}
 PAGES: Final = {
     "start": ("/", "start.title"),
     "status": ("/", "start.title"),
@@ -39,6 +40,7 @@ PAGES: Final = {
     "recipe add": ("/recipes/new", "recipe.new"),
     "can": ("/cans", "can.list"),
     "can add": ("/cans/new", "can.new"),
+    **{f"{each} edit": (f"{address}/{{}}/edit", "page.edit") for each, address in _LISTS.items()},
     "approve": ("/boards/{}/approve", "approve.title"),
     "standard": ("/standard", "standard.title"),
     "rank": ("/ranking", "ranking.title"),
@@ -118,43 +120,35 @@ def _link(language: str, found: re.Match[str]) -> Markup | None:
     number = found["number"]
     if number is not None:
         return Markup('<a href="{}">{}</a>').format(_address(number), number)
-    place = _named(found["words"].split(), found["rest"])
+    place = _named(words_in(language), found["words"].split(), found["rest"])
     if place is None:
         return None
-    (address, title), left = place
-    # What stood behind a command of one word is a word of the sentence.
-    more = Markup(" {}").format(left) if left else Markup("")
-    return Markup('<a href="{}">{}</a>{}').format(address, words_in(language)(title), more)
+    address, name, left = place
+    return Markup('<a href="{}">{}</a>{}').format(address, name, left)
 
 
-def _named(words: list[str], rest: str) -> tuple[tuple[str, str], str] | None:
-    """Return page and title key of a command, and the words that are none of it."""
-    flagged = f"{words[0]}{rest}"
-    if len(words) == 1 and flagged in PAGES:
-        return PAGES[flagged], ""
-    both = " ".join(words)
-    name = both if both in PAGES else words[0]
-    if name not in PAGES:
+def _named(words: Words, said: Sequence[str], rest: str) -> tuple[str, str, str] | None:
+    """Return address and name of a command's page, and what stood behind the command and is none of it."""
+    one, number = said[0], _NUMBER.search(rest)
+    choices = [f"{one}{rest}" if len(said) == 1 else " ".join(said), one]
+    command = next((each for each in choices if each in PAGES and (number or "{}" not in PAGES[each][0])), None)
+    if command is None or PAGES[command][1] not in words.own:  # a page that is not built
         return None
-    address, title = PAGES[name]
-    if title not in words_in("en").own:  # its page is not built
-        return None
-    number = _NUMBER.search(rest)
-    if "{}" in address:
-        address = address.format(number[0]) if number else _THINGS["B"]
-    of_command = name == both or len(words) == 1 or words[0] in _GROUPS
-    return (address, title), "" if of_command else words[1] + rest
+    address, title = PAGES[command]
+    of_command = command != one or len(said) == 1 or one in _GROUPS
+    what = number[0] if number else ""
+    return address.format(what), words(title, what=what), "" if of_command else f" {said[1]}{rest}"
 
 
 _GROUPS: Final = frozenset({"board", "floor", "recipe", "can", "stairs", "strip", "plan"})
 """Commands whose second word is a command too."""
 
 
-def page_of(command: str) -> tuple[str, str] | None:
-    """Return the page, and the key of its name, for a whole command line; None where there is none."""
+def page_of(words: Words, command: str) -> tuple[str, str] | None:
+    """Return address and name of the page that does what a command line does; None where there is none."""
     found = _COMMAND.match(command)
-    place = _named(found["words"].split(), found["rest"]) if found else None
-    return None if place is None else place[0]
+    place = _named(words, found["words"].split(), found["rest"]) if found else None
+    return place and place[:2]
 
 
 _KEPT: Final[Kept[Any]] = Kept(300, lambda _: 1)
@@ -187,7 +181,7 @@ def page(
 ) -> Page:
     """Return a page of this module's templates; `title` is the key of its heading, or the heading."""
     heading = visit.words(title) if title in visit.words.own else title
-    return Page(heading, template, {"read": reader(visit.words), **values}, errors=errors, status=status)
+    return Page(heading, template, values, errors=errors, status=status)
 
 
 def markup(visit: Visit, blocks: Sequence[Block]) -> Markup:

@@ -75,6 +75,7 @@ def bound(addresses: Sequence[str], port: int) -> list[socket.socket]:
             sockets.append(made)
             made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             made.bind((address, port))
+            made.listen()  # from here on a browser that comes before the server runs waits
             port = made.getsockname()[1]
     except OSError as error:
         for each in sockets:

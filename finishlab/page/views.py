@@ -221,7 +221,7 @@ def _plan(visit: Visit) -> Answer:
 def _list(thing: Thing, visit: Visit) -> Answer:
     asked = asked_of(visit, f"{thing.command} list")
     values = {"blocks": markup(visit, blocks_of(asked)), "notes": asked.said, "thing": thing}
-    values["photograph"] = page_of("finishlab board add") if thing.pictured else None
+    values["photograph"] = page_of(visit.words, "finishlab board add") if thing.pictured else None
     return page(visit, f"{thing.command}.list", "list.html.j2", values, errors=asked.errors)
 
 
@@ -258,6 +258,8 @@ def _groups(thing: Thing, verb: str, names: Sequence[str], record: Mapping[str, 
     """Return all fields of a thing: of its record, and of its finish."""
     in_litres = {name: record.get(f"{name}_l") for name in thing.litres}
     record = {**record, **{name: f"{value:.4g}L" for name, value in in_litres.items() if value is not None}}
+    if record.get("recipe_number"):
+        record = {**record, "recipe": f"R{record['recipe_number']}"}
     # A form of the page has a field "state" of its own, as a board has.
     fields = forms.fields_of(command_of(f"{thing.command} {verb}"), names, record, before="own.")
     groups = [forms.Group("", tuple(fields))]

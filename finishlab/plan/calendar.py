@@ -18,20 +18,7 @@ from finishlab.plan.drying import Coat, Laid, PlannedCoat, WorkHours, plan_coats
 from finishlab.plan.parts import WALKED_ON, Climb, Part, Step, alternating, named, parted, way_up
 from finishlab.stair.names import PART_KINDS, PartKind, level_title
 
-__all__ = [
-    "Calendar",
-    "Closed",
-    "Event",
-    "EventKind",
-    "Fitting",
-    "Job",
-    "Night",
-    "Way",
-    "nights",
-    "plan_calendar",
-]
-
-STACK_HOURS: Final = 48.0
+_STACK_HOURS: Final = 48.0
 """Hours after the last coat before finished treads are stacked, carried and fitted (trade advice)."""
 EventKind = Literal["cover", "rub-out", "coat", "recoat", "fit", "walk-on", "use", "cure"]
 _LAST_YEAR: Final = 2200
@@ -63,7 +50,7 @@ class Fitting:
 
     hours_each: float = 1.0
     set_hours: float = 0.0
-    ready_after: float = STACK_HOURS
+    ready_after: float = _STACK_HOURS
 
     def __post_init__(self) -> None:
         for name in ("hours_each", "set_hours", "ready_after"):

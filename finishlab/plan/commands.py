@@ -18,13 +18,6 @@ if TYPE_CHECKING:
     from finishlab.cautions import Action
     from finishlab.plan.stair_plan import StairPlan
 
-__all__ = [
-    "added_length",
-    "csv_option",
-    "need_treads",
-    "stair_options",
-    "write_text",
-]
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -363,8 +356,8 @@ def calendar(
     """
     from finishlab.cautions import cautions_for
     from finishlab.plan.days import calendar_csv, calendar_document, calendar_ics
-    from finishlab.plan.parts import UPRIGHT
     from finishlab.plan.stair_plan import calendar_of
+    from finishlab.stair.names import UPRIGHT
 
     plan = _with_days(_with_coats(stair, options, from_file=from_file), options)
     found = calendar_of(plan)

@@ -18,12 +18,10 @@ from finishlab.files import Cell, csv_text
 from finishlab.plan.calendar import SAND_LAST, Calendar, Event, Night, Way, nights
 from finishlab.plan.documents import part_data
 from finishlab.plan.drying import Window
-from finishlab.plan.parts import UPRIGHT, WALKED_ON, full_name, named
+from finishlab.plan.parts import WALKED_ON, full_name, named
 from finishlab.plan.stair_plan import Product, StairPlan
 from finishlab.show.document import Block, Document, Line, Listing, Paragraph, caution_blocks, caution_data
-from finishlab.stair.names import level_title
-
-__all__ = ["Entry", "calendar_csv", "calendar_document", "calendar_ics", "icalendar_text", "short_moment", "stay_words"]
+from finishlab.stair.names import UPRIGHT, level_title
 
 _WEEKDAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _MONTHS: Final = (

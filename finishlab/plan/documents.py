@@ -10,7 +10,7 @@ from typing import Any, Final
 from finishlab.cautions import Action, Caution, cautions_for
 from finishlab.coatings import COMMON
 from finishlab.files import Cell, csv_text
-from finishlab.plan.parts import UPRIGHT, Part, Shape, named
+from finishlab.plan.parts import Part, Shape, named
 from finishlab.plan.stair_plan import Coats, Purchase, Quantity, StairPlan
 from finishlab.plan.woodwork import (
     CODE,
@@ -24,22 +24,12 @@ from finishlab.plan.woodwork import (
     RiserCheck,
 )
 from finishlab.show.document import Block, Document, Line, Paragraph, caution_blocks, caution_data
-from finishlab.stair.names import level_title
+from finishlab.stair.names import UPRIGHT, level_title
 from finishlab.units import FT2_PER_GAL, area_text, as_typed_text, inches_text, length_text, limit_text, volume_text
-
-__all__ = [
-    "cutting_csv",
-    "cutting_document",
-    "floor_document",
-    "part_data",
-    "quantities_csv",
-    "quantities_document",
-    "risers_document",
-]
 
 _FT2_PER_QT: Final = 4 * FT2_PER_GAL
 """1 ft2/qt in m2/L."""
-ACCLIMATISE: Final = (
+_ACCLIMATISE: Final = (
     "Let the boards lie in the warm, dry room for a week or two, stacked with air between, until a moisture meter "
     "shows 6 to 9 % and no change from day to day; measure and cut then (common practice, no source)."
 )
@@ -285,7 +275,7 @@ def _to_cut(plan: StairPlan, found: CuttingPlan, sources: Mapping[str, str]) -> 
         f"({sources['kerf_mm']}), each piece is {long(found.allowance)} longer than its tread for cutting to fit "
         f"({sources['allowance_mm']})."
     )
-    yield Paragraph(ACCLIMATISE)
+    yield Paragraph(_ACCLIMATISE)
     yield Line()
     yield from _pieces(plan, found.pieces)
     yield Paragraph("From each board, lane by lane:")

@@ -15,24 +15,6 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from finishlab.coatings import COMMON, coating
 from finishlab.errors import UsageError
 
-__all__ = [
-    "DAYS",
-    "STEP",
-    "Coat",
-    "PlannedCoat",
-    "Times",
-    "Window",
-    "WorkHours",
-    "default_coat",
-    "gap_rules",
-    "machine_zone",
-    "parse_days",
-    "parse_hours",
-    "parse_zone",
-    "plan_coats",
-    "recoat_times",
-]
-
 DAYS: Final = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 STEP: Final = dt.timedelta(minutes=30)
 """Work starts on the hour or the half hour."""

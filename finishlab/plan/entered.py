@@ -11,14 +11,12 @@ from finishlab.coatings import coating
 from finishlab.errors import UsageError
 from finishlab.plan.calendar import Fitting
 from finishlab.plan.drying import Coat, WorkHours, default_coat, parse_days, parse_hours, parse_zone, recoat_times
-from finishlab.plan.parts import UPRIGHT, Part, Shape
+from finishlab.plan.parts import Part, Shape
 from finishlab.plan.stair_plan import USUAL_PARTS, Can, Coats, Product, StairPlan
 from finishlab.plan.woodwork import Stock
-from finishlab.stair.names import PART_KINDS, PartKind
+from finishlab.stair.names import PART_KINDS, UPRIGHT, PartKind
 from finishlab.toml_file import Section, read_toml, texts_in
 from finishlab.units import is_us, parse_area, parse_coverage, parse_volume, read_lengths, split_sizes
-
-__all__ = ["Said", "flat_parts", "parse_can", "parse_odd", "parse_room", "parse_stock", "product_of", "read_plan"]
 
 _FILE: Final = "the file"
 """Who says a figure that stands in it."""

@@ -9,15 +9,15 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import TYPE_CHECKING, Final
 
-from finishlab.coatings import Coating, can_kinds, coating, kind_in, of_step
+from finishlab.coatings import can_kinds, coating
 from finishlab.errors import UsageError
-from finishlab.finish import ColourStep, Seal, Topcoat
+from finishlab.finish import ColourStep, Topcoat
 from finishlab.logbook.recipes import chosen_recipe
 from finishlab.plan.drying import Laid, recoat_times
 from finishlab.plan.entered import product_of
-from finishlab.plan.parts import UPRIGHT, Part, Shape
+from finishlab.plan.parts import Part, Shape
 from finishlab.plan.stair_plan import Can, Coats, Origin, Product, StairPlan
-from finishlab.stair.names import PartName, listed
+from finishlab.stair.names import UPRIGHT, PartName, listed
 from finishlab.stair.progress import (
     WORN,
     Layer,
@@ -40,7 +40,6 @@ if TYPE_CHECKING:
     from finishlab.recipe import Label
     from finishlab.stair.records import CoatStep, StoredEvent, StoredPart, StoredStair
 
-__all__ = ["coats_laid", "finish_products", "logged_plan", "logged_products", "logged_stair", "planned_part"]
 
 _US_SIZES: Final = {
     0.125: "1/4 pt", 0.25: "1/2 pt", 0.5: "1 pt", 1: "1 qt", 2: "1/2 gal", 4: "1 gal", 5: "5 qt", 20: "5 gal",
@@ -208,7 +207,7 @@ class _Work:
     def coat(self, event: StoredEvent, made: Sequence[Made]) -> Coat:
         """Return what was put on, with the times of its own can, else of its recipe's products, else usual ones."""
         step: CoatStep = event.step or "topcoat"
-        can = self.stair.cans.get(event.batch_number or 0)
+        can = self.stair.can_of(event)
         of_step = [each for each in made if each.layers[0].step == step]
         same = [each for each in of_step if any(layer.number == event.coat for layer in each.layers)]
         mine = next(iter(same or of_step[-1:]), None)
@@ -334,7 +333,7 @@ def _products(recipe: PartRecipe, cans: Mapping[int, LoggedCan]) -> Iterator[Mad
     for _, alike in groupby(layers(recipe.finish), key=_same):
         mine = tuple(alike)
         section = mine[0].section
-        kind = of_step(section.SECTION, section.kind) or _by_its_words(section)
+        kind = section.coating
         if kind is None:
             what, example = "topcoat it has", "--top “oil pu”"
             if isinstance(section, ColourStep):
@@ -359,17 +358,9 @@ def _products(recipe: PartRecipe, cans: Mapping[int, LoggedCan]) -> Iterator[Mad
         yield Made(_said(product, origin, section.can_number, cans, wait), mine)
 
 
-def _by_its_words(section: ColourStep | Seal | Topcoat) -> Coating | None:
-    """Return the kind that a stain's or topcoat's own words name, as in "walnut oil stain"; None where none does."""
-    if isinstance(section, Seal) or section.kind is not None:
-        return None
-    kind = kind_in(((section.name if isinstance(section, ColourStep) else section.product) or "").casefold())
-    return kind if kind is not None and kind.role == section.SECTION.replace("step", "stain") else None
-
-
 def _on_can(number: int | None, cans: Mapping[int, LoggedCan]) -> str:
     """Return the product's name as its can has it; empty where no can is named."""
-    can = None if number is None else cans.get(number)
+    can = cans.get(number or 0)
     return "" if can is None else " ".join(word for word in (can.maker, can.product) if word)
 
 

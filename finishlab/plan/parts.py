@@ -18,31 +18,8 @@ from finishlab.errors import UsageError
 from finishlab.stair.names import PART_KINDS, PartKind, level_title
 from finishlab.units import likely_length
 
-__all__ = [
-    "UPRIGHT",
-    "WALKED_ON",
-    "Climb",
-    "Corners",
-    "Part",
-    "Shape",
-    "Step",
-    "alternating",
-    "back_width",
-    "corners",
-    "face_areas",
-    "full_name",
-    "named",
-    "need_flight",
-    "parted",
-    "unlikely_sizes",
-    "way_up",
-]
-
 WALKED_ON: Final[tuple[PartKind, ...]] = ("tread", "landing nosing", "landing board")
 """Parts a person steps on, on the way up."""
-
-UPRIGHT: Final[tuple[PartKind, ...]] = ("riser", "stringer", "skirt")
-"""Parts of which only the face is seen and coated."""
 
 Edge = Literal["square", "half-round"]
 _STEEPEST: Final = 20.0

@@ -16,29 +16,9 @@ from finishlab.coatings import COMMON, Layer, coating, follow_notes
 from finishlab.errors import UsageError
 from finishlab.plan.calendar import Calendar, Fitting, Job, plan_calendar
 from finishlab.plan.drying import Coat, Laid, WorkHours
-from finishlab.plan.parts import UPRIGHT, Part, face_areas, need_flight
+from finishlab.plan.parts import Part, face_areas, need_flight
 from finishlab.plan.woodwork import Stock
-from finishlab.stair.names import PartKind
-
-__all__ = [
-    "DEFAULT_WASTE",
-    "USUAL_PARTS",
-    "Can",
-    "Coats",
-    "Need",
-    "Origin",
-    "Product",
-    "Purchase",
-    "Quantity",
-    "StairPlan",
-    "calendar_of",
-    "coat_area",
-    "follow_notes_of",
-    "jobs_of",
-    "need",
-    "purchase",
-    "quantities_of",
-]
+from finishlab.stair.names import UPRIGHT, PartKind
 
 DEFAULT_WASTE: Final = 0.15
 """Share of a liquid lost in can, rag and brush: 10 to 20 % is usual (common practice, no source)."""

@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from finishlab.plan.drying import Laid
     from finishlab.stair.records import StoredEvent, StoredPart, StoredStair
 
-__all__ = ["walking_document"]
 
 _GLUE: Final = dt.timedelta(days=2)
 """How long after a part was fitted it is worth saying that its adhesive is not known."""

@@ -21,26 +21,6 @@ from finishlab.errors import UsageError
 from finishlab.plan.parts import Part, corners, full_name, need_flight
 from finishlab.units import MM_PER_INCH, length_text
 
-__all__ = [
-    "ALLOWANCE",
-    "CODE",
-    "FLOOR_WASTE",
-    "KERF",
-    "NOSING",
-    "NO_NOSING_FROM",
-    "SPARES",
-    "WHO_DECIDES",
-    "CodeFigure",
-    "CuttingPlan",
-    "FloorPurchase",
-    "Piece",
-    "RiserCheck",
-    "Stock",
-    "check_risers",
-    "floor_purchase",
-    "plan_cutting",
-]
-
 KERF: Final = 3.2
 """Width of a saw cut, mm (1/8 in; common practice, no source)."""
 ALLOWANCE: Final = 25.0
@@ -276,10 +256,10 @@ def _lay_out(
 CODE: Final = "International Residential Code (US model code), 2018 edition, section R311.7"
 WHO_DECIDES: Final = "The local code and the inspector decide; editions and amendments differ."
 
-MOST_RISER: Final = 7.75 * MM_PER_INCH
-MOST_VARIATION: Final = 0.375 * MM_PER_INCH
+_MOST_RISER: Final = 7.75 * MM_PER_INCH
+_MOST_VARIATION: Final = 0.375 * MM_PER_INCH
 """Between the largest and the smallest riser of a flight, mm."""
-LEAST_TREAD: Final = 10 * MM_PER_INCH
+_LEAST_TREAD: Final = 10 * MM_PER_INCH
 NOSING: Final = (0.75 * MM_PER_INCH, 1.25 * MM_PER_INCH)
 NO_NOSING_FROM: Final = 11 * MM_PER_INCH
 """From this tread depth on no nosing is asked for, mm (R311.7.5.3, exception; from memory)."""
@@ -384,11 +364,11 @@ def check_risers(
         if not 0 < old < 1000 or new <= 0:
             raise UsageError("bad-riser", f"Riser {number} cannot be {min(old, new):.1f} mm.", "Measure it again.")
     figures = [
-        CodeFigure("highest riser", max(after), most=MOST_RISER),
-        CodeFigure("risers differ by", max(after) - min(after), most=MOST_VARIATION),
+        CodeFigure("highest riser", max(after), most=_MOST_RISER),
+        CodeFigure("risers differ by", max(after) - min(after), most=_MOST_VARIATION),
     ]
     if tread_depth is not None:
-        figures.append(CodeFigure("tread, nosing to nosing", tread_depth, least=LEAST_TREAD))
+        figures.append(CodeFigure("tread, nosing to nosing", tread_depth, least=_LEAST_TREAD))
     asked = tread_depth is None or tread_depth < NO_NOSING_FROM - _ROUNDING
     if nosing is not None:
         figures.append(CodeFigure("nosing", nosing, least=NOSING[0] if asked else None, most=NOSING[1]))
@@ -411,13 +391,13 @@ def _tread_allowed(risers: Sequence[float], lower: float, upper: float) -> tuple
     if len(risers) == 1:
         return None
     first, last, between = risers[0] - lower, risers[-1] + upper, risers[1:-1]
-    least, most = [last - MOST_RISER], [MOST_RISER - first]
+    least, most = [last - _MOST_RISER], [_MOST_RISER - first]
     for each in (max(between), min(between)) if between else ():
-        least += [each - MOST_VARIATION - first, last - each - MOST_VARIATION]
-        most += [each + MOST_VARIATION - first, last - each + MOST_VARIATION]
-    least.append((last - first - MOST_VARIATION) / 2)
-    most.append((last - first + MOST_VARIATION) / 2)
-    if between and (max(between) > MOST_RISER or max(between) - min(between) > MOST_VARIATION):
+        least += [each - _MOST_VARIATION - first, last - each - _MOST_VARIATION]
+        most += [each + _MOST_VARIATION - first, last - each + _MOST_VARIATION]
+    least.append((last - first - _MOST_VARIATION) / 2)
+    most.append((last - first + _MOST_VARIATION) / 2)
+    if between and (max(between) > _MOST_RISER or max(between) - min(between) > _MOST_VARIATION):
         return None
     low, high = max(least), min(most)
     return (low, high) if low <= high + _ROUNDING else None

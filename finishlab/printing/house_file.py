@@ -32,7 +32,6 @@ if TYPE_CHECKING:
     from finishlab.recipe import Can
     from finishlab.stair.records import StoredEvent, StoredStair
 
-__all__ = ["house_pages", "house_summary"]
 
 _PHOTO_PIXELS: Final = 900
 _MOST_PHOTOS: Final = 24
@@ -218,13 +217,12 @@ def _coated(stair: StoredStair) -> Iterator[Section]:
             marked.setdefault(found.event, []).append(found.sentence)
     lines: dict[int, list[str]] = {}
     for event in stair.events:
-        what = f"{event.step} {event.coat}" if event.kind == "coat" else event.kind
         can = f" from C{event.batch_number}" if event.batch_number is not None else ""
         odd = f" (not as the recipe: {event.deviation})" if event.deviation else ""
         note = f" ({event.note})" if event.note else ""
         how = f" ({event.conditions.words})" if event.conditions.words else ""
         mark = "".join(f" [! {sentence}]" for sentence in marked.get(event.ident, ()))
-        lines.setdefault(event.part, []).append(f"{event.date} {what}{can}{how}{odd}{note}{mark}")
+        lines.setdefault(event.part, []).append(f"{event.date} {event.what}{can}{how}{odd}{note}{mark}")
     told = tuple((words[part.ident], "; ".join(lines[part.ident])) for part in stair.parts if part.ident in lines)
     if told:
         yield _told("What was done to each part", told)
@@ -259,7 +257,7 @@ def _photos(log: Logbook) -> Iterator[Section]:
 
 def _pictures(log: Logbook, captions: Iterable[tuple[str, str]], pixels: int) -> Iterator[Picture]:
     """Return small pictures; a photo whose file is gone or damaged is passed over."""
-    from finishlab.photos.writing import thumbnail
+    from finishlab.photos.reading import thumbnail
 
     for photo, caption in captions:
         try:

@@ -24,6 +24,7 @@ from finishlab.recipe import Recipe
 from finishlab.record import Address, today
 from finishlab.show.sheets import Sheet, fit, line_width, qr_modules, qr_width
 from finishlab.stair.documents import size_words
+from finishlab.stair.names import UPRIGHT
 from finishlab.stair.progress import progress_of, recipe_of
 from finishlab.strip.page import module_outlines
 
@@ -32,18 +33,6 @@ if TYPE_CHECKING:
     from finishlab.stair.progress import PartRecipe
     from finishlab.stair.records import StoredPart, StoredStair
 
-__all__ = [
-    "QR_LEAST",
-    "SHEETS",
-    "LabelSheet",
-    "LabelView",
-    "Wish",
-    "label_views",
-    "labels_pdf",
-    "qr_text",
-    "recipe_words",
-    "split_wish",
-]
 
 _EPSILON: Final = 1e-6
 
@@ -142,7 +131,6 @@ _BAND: Final = 3.6
 """Height of the band with the arrow to the front edge."""
 _CUT_GREY: Final = 0.6
 _BOARD: Final = re.compile(r"[Bb]\d{1,9}")
-_UPRIGHT: Final = ("riser", "stringer", "skirt")
 
 
 @dataclass(frozen=True, slots=True)
@@ -376,7 +364,7 @@ def _part_label(
     if flight is not None and flight.record.name:
         place = f"{flight.title}, {flight.record.name}"
     told = [part.record.species, size_words(part.record.sizes), part.record.note]
-    upright = part.record.kind in _UPRIGHT
+    upright = part.record.kind in UPRIGHT
     return LabelView(
         number=stair.words(part),
         address=str(Address("part", part.code, logbook)),

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from finishlab.cautions import DEFERS, Action, cautions_for
-from finishlab.coatings import Usual, of_step
+from finishlab.coatings import Usual
 from finishlab.finish import ColourStep, Finish, Preparation, Seal, Topcoat
 from finishlab.finish.fields import Section, specs
 from finishlab.imaging.strip import PAGES, Paper
@@ -30,14 +30,6 @@ if TYPE_CHECKING:
     from finishlab.stair.progress import Progress
     from finishlab.stair.records import StoredPart, StoredStair
 
-__all__ = [
-    "SchedulePart",
-    "ScheduleStep",
-    "ScheduleView",
-    "finish_steps",
-    "schedule_pdf",
-    "schedule_view",
-]
 
 _MARGIN: Final = 12.0
 _LEAST_CAP: Final = cap_of(8.0)
@@ -447,8 +439,7 @@ def _next(
 
 def _usual(section: ColourStep | Seal | Topcoat) -> Usual | None:
     """Return what is usual of a section of a finish; None where its kind is not known."""
-    found = of_step(section.SECTION, section.kind)
-    return None if found is None else found.usual
+    return None if section.coating is None else section.coating.usual
 
 
 def _span(values: tuple[float, float]) -> str:

@@ -12,17 +12,17 @@ import click
 from finishlab.cli.common import (
     changes_given,
     json_option,
-    list_command,
+    offer_list,
+    offer_remove,
+    offer_show,
     open_logbook,
     options,
     print_logged,
-    remove_command,
     say,
     say_cautions,
-    show_command,
     show_document,
 )
-from finishlab.cli.lazy import ExampleCommand, LazyGroup
+from finishlab.cli.lazy import LazyGroup, command
 from finishlab.errors import UsageError
 from finishlab.finish.commands import part_options, say_warnings
 from finishlab.recipe import CAN_KINDS, Can, Label
@@ -38,13 +38,6 @@ if TYPE_CHECKING:
     from finishlab.stair.records import StoredPart
 
 
-_COMMANDS: Mapping[str, tuple[str, str]] = {
-    "add": ("finishlab.recipe.commands:add", "Write down a recipe."),
-    "list": ("finishlab.recipe.commands:list_recipes", "List the recipes."),
-    "show": ("finishlab.recipe.commands:show", "Show a recipe and what is finished by it."),
-    "edit": ("finishlab.recipe.commands:edit", "Change a recipe; what it was stays in its history."),
-    "remove": ("finishlab.recipe.commands:remove", "Leave recipes out from now on; their history stays."),
-}
 _note_option = click.option("--note", metavar="TEXT", help="Anything else.")
 
 
@@ -68,7 +61,7 @@ def _rows(log: Logbook, light: str | None = None) -> list[RecipeRow]:
     del light
     standard = log.standard()
     boards: dict[str, list[str]] = {}
-    for board in log.boards(brief=True):
+    for board in log.board_table().boards:
         boards.setdefault(board.record.recipe or "", []).append(board.number)
     stair = log.stair()
     parts: dict[int | None, list[StoredPart]] = {}
@@ -128,7 +121,7 @@ RECIPE: Kind[StoredRecipe, RecipeRow] = Kind(
 )
 
 
-@click.group(cls=LazyGroup, lazy=_COMMANDS)
+@click.group(cls=LazyGroup)
 def recipe() -> None:
     """Write down finishes that boards and treads share.
 
@@ -137,12 +130,11 @@ def recipe() -> None:
     """
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=(
-        'finishlab recipe add "walnut, satin" --step "water; colour=walnut; coats=2" --top "water pu; coats=3"',
-        'finishlab recipe add "as on B3" --from-board B3',
-    ),
+@recipe.has(
+    "add",
+    "Write down a recipe.",
+    'finishlab recipe add "walnut, satin" --step "water; colour=walnut; coats=2" --top "water pu; coats=3"',
+    'finishlab recipe add "as on B3" --from-board B3',
 )
 @click.argument("name", metavar="NAME")
 @click.option("--from-board", "board", metavar="B3", help="As this board was finished; whatever else is said wins.")
@@ -163,9 +155,20 @@ def add(*, name: str, board: str | None, note: str | None, parts: dict[str, Any]
         _say_done(log, made, "logged")
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=('finishlab recipe edit R1 --top "coats=4"', 'finishlab recipe edit R1 --step "1: wipe=5"'),
+offer_list(recipe, RECIPE, "List the recipes.", words="List the recipes, and which is the standard.")
+offer_show(
+    recipe,
+    RECIPE,
+    "Show a recipe and what is finished by it.",
+    words="Show a recipe, its steps in order, and the boards and stair parts that are finished by it.",
+)
+
+
+@recipe.has(
+    "edit",
+    "Change a recipe; what it was stays in its history.",
+    'finishlab recipe edit R1 --top "coats=4"',
+    'finishlab recipe edit R1 --step "1: wipe=5"',
 )
 @click.argument("number", metavar="R1")
 @click.option("--name", metavar="TEXT", help="Another name.")
@@ -186,6 +189,15 @@ def edit(*, number: str, name: str | None, note: str | None, parts: dict[str, An
         made = log.edit_recipe(number, **changes)
         print_logged(RECIPE, log, [made], as_json=as_json, changed=True)
         _say_done(log, made, "changed")
+
+
+offer_remove(
+    recipe,
+    RECIPE,
+    "Leave recipes out from now on; their history stays.",
+    example="R2",
+    words="Leave recipes out from now on; their history stays, and no number is given twice.",
+)
 
 
 def _changed(finish: Finish, parts: dict[str, Any]) -> Finish:
@@ -215,15 +227,6 @@ def _say_done(log: Logbook, made: StoredRecipe, word: str) -> None:
     slips = warnings(made.record.finish, WarningContext(labels=labels))
     say_warnings(slip for slip in slips if slip.code != "stock-lot-unknown")  # a recipe is of no one piece of wood
     say_cautions(log, products_of(made.record.finish, cans))
-
-
-list_recipes = list_command(RECIPE, "List the recipes, and which is the standard.")
-show = show_command(
-    RECIPE, "Show a recipe, its steps in order, and the boards and stair parts that are finished by it."
-)
-remove = remove_command(
-    RECIPE, "Leave recipes out from now on; their history stays, and no number is given twice.", "R2"
-)
 
 
 def _standards(log: Logbook, *, earlier: bool = False) -> Document:
@@ -262,10 +265,7 @@ def _facts(standard: StoredApproval, name: str | None) -> Facts:
     )
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=('finishlab approve B10 --reason "closest by day and by lamp"',),
-)
+@command('finishlab approve B10 --reason "closest by day and by lamp"')
 @click.argument("number", metavar="B3")
 @click.option("--reason", metavar="TEXT", help="Why this one.")
 @click.option("--date", metavar="DATE", help="Day of the decision, e.g. 2024-05-31. [default: today]")
@@ -306,10 +306,7 @@ def _topcoated(record: BoardRecord) -> bool:
     return record.topcoat is not None or (record.finish is not None and record.finish.topcoat is not None)
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab standard", "finishlab standard --all"),
-)
+@command("finishlab standard", "finishlab standard --all")
 @click.option("--all", "earlier", is_flag=True, help="Earlier standards too, the newest first.")
 @json_option
 def standard(*, earlier: bool, as_json: bool) -> None:
@@ -322,13 +319,6 @@ def standard(*, earlier: bool, as_json: bool) -> None:
     show_document(document, as_json=as_json)
 
 
-_CAN_COMMANDS: Mapping[str, tuple[str, str]] = {
-    "add": ("finishlab.recipe.commands:add_can", "Log a can with its lot."),
-    "list": ("finishlab.recipe.commands:list_cans", "List the cans, what is left and where."),
-    "show": ("finishlab.recipe.commands:show_can", "Show a can and what it went on."),
-    "edit": ("finishlab.recipe.commands:edit_can", "Change what is written of a can."),
-    "remove": ("finishlab.recipe.commands:remove_can", "Leave cans out from now on; their history stays."),
-}
 _field_options = options(
     click.option("--maker", metavar="NAME", help="Who made it."),
     click.option("--lot", metavar="TEXT", help="Lot or batch number on the can."),
@@ -366,14 +356,12 @@ def _can_rows(log: Logbook, light: str | None = None) -> list[CanRow]:
     went_on: dict[int, list[str]] = {}
     alike: dict[int, dict[str, list[StoredPart]]] = {}
     for event in stair.events:
-        record = event.record
-        if record.batch_number is not None:
-            what = f"{record.step} {record.coat}" if record.kind == "coat" else record.kind
-            went_on.setdefault(record.batch_number, []).append(f"{names[event.part]}: {what}, {record.date}")
-            coats = alike.setdefault(record.batch_number, {})
-            coats.setdefault(f"{what}, {record.date}", []).append(stair.part(event.part))
+        if event.batch_number is not None:
+            went_on.setdefault(event.batch_number, []).append(f"{names[event.part]}: {event.what}, {event.date}")
+            coats = alike.setdefault(event.batch_number, {})
+            coats.setdefault(f"{event.what}, {event.date}", []).append(stair.part(event.part))
     boards: dict[int, list[str]] = {}
-    for board in log.boards(brief=True):
+    for board in log.board_table().boards:
         for number in board.record.finish.cans() if board.record.finish is not None else ():
             went_on.setdefault(number, []).append(f"board {board.number}")
             boards.setdefault(number, []).append(board.number)
@@ -434,18 +422,16 @@ CAN: Kind[StoredCan, CanRow] = Kind(
 )
 
 
-@click.group(cls=LazyGroup, lazy=_CAN_COMMANDS)
+@click.group(cls=LazyGroup)
 def can() -> None:
     """Log cans of stain and finish: lot, what the label says, how much is left and where."""
 
 
-@click.command(
+@can.has(
     "add",
-    cls=ExampleCommand,
-    examples=(
-        'finishlab can add "walnut brown" --kind "water stain" --lot W-204 --size 1L --place "cellar, left shelf"',
-        'finishlab can add "floor finish" --kind "hardwax oil" --lot 77 --size 2.5L --label "coverage=24; recoat=12"',
-    ),
+    "Log a can with its lot.",
+    'finishlab can add "walnut brown" --kind "water stain" --lot W-204 --size 1L --place "cellar, left shelf"',
+    'finishlab can add "floor finish" --kind "hardwax oil" --lot 77 --size 2.5L --label "coverage=24; recoat=12"',
 )
 @click.argument("product", metavar="PRODUCT")
 @click.option("--kind", type=click.Choice(CAN_KINDS), required=True, help="What is in it.")
@@ -461,11 +447,11 @@ def add_can(*, product: str, kind: str, as_json: bool, **values: Any) -> None:  
         say_cautions(log, [f"{record.kind} {record.product}"])
 
 
-@click.command(
-    "edit",
-    cls=ExampleCommand,
-    examples=('finishlab can edit C1 --left 0.3L --place "attic"',),
-)
+offer_list(can, CAN, "List the cans, what is left and where.")
+offer_show(can, CAN, "Show a can and what it went on.")
+
+
+@can.has("edit", "Change what is written of a can.", 'finishlab can edit C1 --left 0.3L --place "attic"')
 @click.argument("number", metavar="C1")
 @click.option("--product", metavar="TEXT", help="What is in it, as its label says.")
 @click.option("--kind", type=click.Choice(CAN_KINDS), help="What kind it is.")
@@ -526,8 +512,11 @@ def _say_disposal(log: Logbook, cans: Sequence[StoredCan]) -> None:
     say_cautions(log, [f"{can.record.kind} {can.record.product}" for can in cans], ["dispose"])
 
 
-list_cans = list_command(CAN, "List the cans, what is left and where.")
-show_can = show_command(CAN, "Show a can and what it went on.")
-remove_can = remove_command(
-    CAN, "Leave cans out from now on; their history stays, and no number is given twice.", "C2", then=_say_disposal
+offer_remove(
+    can,
+    CAN,
+    "Leave cans out from now on; their history stays.",
+    example="C2",
+    words="Leave cans out from now on; their history stays, and no number is given twice.",
+    then=_say_disposal,
 )

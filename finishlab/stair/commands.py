@@ -1,44 +1,46 @@
-"""``finishlab stairs``: the stair shown, and what is done to its parts logged and measured."""
+"""``finishlab stairs``: the stair entered and shown, and what is done to its parts logged, measured and corrected."""
 
 from __future__ import annotations
 
-import datetime as dt
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
-from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, TypeVar
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
 from finishlab.cli.common import (
     area_options,
+    changes_given,
+    colour_words,
     doubt_lines,
     json_option,
     measure_all,
     open_logbook,
+    options,
+    print_removed,
     report_failures,
     say,
     say_cautions,
+    say_undo,
     show_document,
     untouched,
 )
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
-from finishlab.errors import LogbookError, UsageError
+from finishlab.errors import UsageError
+from finishlab.stair.names import SIDES, PartKind, listed
+from finishlab.stair.records import COAT_STEPS, PartSizes
 
 if TYPE_CHECKING:
-    from finishlab.cautions import Action
+    import datetime as dt
+
     from finishlab.logbook import Logbook
     from finishlab.measure.areas import GreyArea, SurfaceArea
-    from finishlab.measuring.photos import PhotoResult
     from finishlab.stair.documents import PartShown
-    from finishlab.stair.records import CoatStep, PartEvent, StoredPart, StoredStair
+    from finishlab.stair.records import StoredPart, StoredStair
 
 _COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
-    "add": ("finishlab.stair.enter_commands:add", "Enter flights and landings with their parts."),
-    "add-parts": (
-        "finishlab.stair.enter_commands:add_parts",
-        "Enter further parts: nosings, returns, boards, skirts.",
-    ),
+    "add": ("finishlab.stair.commands:add", "Enter flights and landings with their parts."),
+    "add-parts": ("finishlab.stair.commands:add_parts", "Enter further parts: nosings, returns, boards, skirts."),
     "show": ("finishlab.stair.commands:show", "Draw the stair: each part's state and colour."),
     "log": ("finishlab.stair.commands:log_event", "Log what was done to parts."),
     "measure": ("finishlab.stair.commands:measure_parts", "Measure parts in photos and log their colour."),
@@ -46,25 +48,126 @@ _COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
     "due": ("finishlab.stair.commands:due", "Say which parts are still short of a coat."),
     "walk": ("finishlab.stair.commands:walk", "Say which steps can be walked on now, and from when the others."),
     "deviations": ("finishlab.stair.commands:list_deviations", "List what was done otherwise than planned."),
-    "edit": ("finishlab.stair.enter_commands:edit", "Change sizes, wood, recipe or notes of parts; or a flight."),
-    "edit-event": ("finishlab.stair.enter_commands:edit_event", "Change what was logged of a part."),
-    "remove": ("finishlab.stair.enter_commands:remove", "Leave parts, flights or events out from now on."),
+    "edit": ("finishlab.stair.commands:edit", "Change sizes, wood, recipe or notes of parts; or a flight."),
+    "edit-event": ("finishlab.stair.commands:edit_event", "Change what was logged of a part."),
+    "remove": ("finishlab.stair.commands:remove", "Leave parts, flights or events out from now on."),
 }
-_ACTIONS: Final[Mapping[str, set[Action]]] = {
-    "sanded": {"sand"},
-    "rubbed out": {"sand"},
-    "coat": {"apply", "wet stair"},
-    "touched up": {"apply"},
-    "dry-fitted": {"fit"},
-    "fitted": {"fit"},
-}
-"""What an event means for the cautions."""
-_OLD: Final = ("riser", "stringer", "skirt")
-"""Parts that mostly stay when treads are new, with their old paint."""
 
 
-Command = TypeVar("Command", bound=Callable[..., Any])
-CONDITIONS: Final = ("time", "air_c", "rh_percent", "applicator", "wipe_min", "mixed")
+@dataclass(frozen=True, slots=True)
+class _Field:
+    """One thing that is written of a part, or of what was done to one."""
+
+    option: str
+    """How it is typed, and taken out with ``--clear``."""
+    help: str
+    metavar: str = "TEXT"
+    column: str = ""
+    """What the record calls it, where that is not the option."""
+    kind: click.ParamType[Any] | type = str
+    """What can be typed."""
+
+    @property
+    def name(self) -> str:
+        """Its name in the record."""
+        return self.column or self.option.replace("-", "_")
+
+    def typed(self, **words: str) -> Callable[[Any], Any]:
+        """Return its option; `words` go into its help."""
+        said = self.help.format(**words)
+        return click.option(f"--{self.option}", self.name, type=self.kind, metavar=self.metavar, help=said)
+
+
+_SIZES: Final = (
+    _Field("front", "Width along the front edge; the length of a riser, nosing, skirt or stringer.", "LENGTH"),
+    _Field("back", "Width along the back edge.", "LENGTH"),
+    _Field("depth", "From front to back, square to the front edge.", "LENGTH"),
+    _Field("thickness", "Thickness.", "LENGTH"),
+    _Field("nosing", "How far the front edge stands out over the riser.", "LENGTH"),
+    _Field("height", "Height of a riser, skirt or stringer.", "LENGTH"),
+    _Field("left-angle", "Angle inside the part between its front edge and left end, degrees.", "DEG", kind=float),
+    _Field("right-angle", "The same at the right end.", "DEG", kind=float),
+)
+_PART: Final = (
+    _Field("species", "The wood.", "WOOD"),
+    _Field("recipe", "The recipe {kept} to be finished by.", "R1", "recipe_number"),
+    _Field("fixing", "How {kept} fixed, adhesive named."),
+    _Field("note", "Anything else."),
+)
+_EVENT: Final = (
+    _Field("recipe", "The recipe, by number or name.{unless}", "R1", "recipe_number"),
+    _Field("can", "The can it came from.", "C1", "batch_number"),
+    _Field("faces", "What was coated, e.g. “top and edges”."),
+    _Field("deviation", "What was done otherwise than the recipe says."),
+    _Field("note", "Anything else."),
+)
+_CONDITIONS: Final = (
+    _Field("time", "The hour it was done, e.g. 14:30.", "HH:MM"),
+    _Field("air", "Temperature of the air.", "C", "air_c", float),
+    _Field("humidity", "Relative humidity.", "PERCENT", "rh_percent", float),
+    _Field("applicator", "Rag, brush, foam, pad ..."),
+    _Field("wipe", "Minutes before it was wiped off.", "MIN", "wipe_min", float),
+    _Field("mixed", "When a two-part product was mixed: held against its pot life.", "HH:MM"),
+)
+_SIZED: Final[Mapping[PartKind, str]] = {
+    "tread": "tread", "riser": "riser", "landing nosing": "top_nosing", "landing board": "landing_board",
+}  # fmt: skip
+"""Kind of part -> the option its size is given by."""
+_BOTH_SIDES: Final[Mapping[PartKind, str]] = {"return": "returns", "skirt": "skirts", "stringer": "stringers"}
+"""Kind of part -> the option that says at which sides of the flight it is."""
+_SIDES: Final = click.Choice(["left", "right", "both"])
+
+
+def _fields(*each: _Field, **words: str) -> Callable[[Any], Any]:
+    """Return what adds the options of fields to a command."""
+    return options(*(one.typed(**words) for one in each))
+
+
+def _clear(*each: _Field) -> Callable[[Any], Any]:
+    names = [one.option for one in each]
+    return click.option(
+        "--clear", type=click.Choice(names), multiple=True, help="Take a field out; may be given again."
+    )
+
+
+def _given(fields: Sequence[_Field], values: dict[str, Any], clear: Sequence[str] = ()) -> dict[str, Any]:
+    """Take out of the options what was given of some fields, None for what is to be taken out.
+
+    Raises
+    ------
+    UsageError
+        ``"set-and-cleared"``.
+    """
+    typed = {each.name: values.pop(each.name) for each in fields}
+    given = {name: value for name, value in typed.items() if value is not None}
+    for each in fields:
+        if each.option in clear and each.name in given:
+            words = each.option.replace("-", " ")
+            raise UsageError(
+                "set-and-cleared", f"The {words} cannot be set and taken out at once.", "Name one of both."
+            )
+    return given | {each.name: None for each in fields if each.option in clear}
+
+
+def _numbered(log: Logbook, given: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what was given, with the number of the recipe (by number or name) and of the can.
+
+    Raises
+    ------
+    LogbookError
+        ``"unknown-recipe"``, ``"unknown-can"``.
+    """
+    recipe, can = given.get("recipe_number"), given.get("batch_number")
+    found = {} if recipe is None else {"recipe_number": log.recipe(recipe).number.key}
+    return {**given, **found} if can is None else {**given, **found, "batch_number": log.can_number(can)}
+
+
+def _sizes(values: dict[str, Any], kind: str = "part", clear: Sequence[str] = ()) -> dict[str, Any]:
+    """Take the sizes out of the options that were given."""
+    from finishlab.stair.entering import read_sizes
+
+    given = _given(_SIZES, values, clear)
+    return given | read_sizes({name: text for name, text in given.items() if isinstance(text, str)}, kind)
 
 
 @click.group(cls=LazyGroup, lazy=_COMMANDS)
@@ -77,8 +180,84 @@ def stairs() -> None:
     """
 
 
+@click.command(
+    cls=ExampleCommand,
+    examples=(
+        "finishlab stairs add 7 landing 7 --tread 914x292x27 --riser 914x190x19 --landing-boards 6 --species 'red oak'",
+        "finishlab stairs add 14 --tread '36x11.5x1 1/16in' --nosing 1in --returns left",
+        "finishlab stairs add landing --above 1",
+    ),
+)
+@click.argument("words", nargs=-1, required=True, metavar="RISERS|landing ...")
+@click.option("--tread", metavar="WxDxT", help="Size of the treads: front width, depth, thickness.")
+@click.option("--nosing", metavar="LENGTH", help="How far the treads stand out over the risers.")
+@click.option("--riser", metavar="WxHxT", help="Size of the risers: width, height, thickness.")
+@click.option("--no-risers", is_flag=True, help="Leave the risers out: open, or none of yours to finish.")
+@click.option("--top-nosing", metavar="WxDxT", help="Size of the nosing at the top of each flight.")
+@click.option("--no-top-nosing", is_flag=True, help="The flights have none.")
+@click.option("--landing-boards", type=click.IntRange(0, 200), default=0, metavar="N", help="Boards on each landing.")
+@click.option("--landing-board", metavar="WxDxT", help="Size of the landing boards.")
+@click.option("--returns", type=_SIDES, help="Treads end in a mitred return, at which side.")
+@click.option("--skirts", type=_SIDES, help="A skirt board along each flight, at which side.")
+@click.option("--stringers", type=_SIDES, help="A stringer along each flight to be finished, at which side.")
+@click.option("--species", metavar="WOOD", help="The wood of all these parts.")
+@click.option("--recipe", "recipe_number", metavar="R1", help="The recipe they are to be finished by.")
+@click.option("--name", metavar="TEXT", help="What the one flight or landing is called, e.g. “to the attic”.")
+@click.option("--above", type=click.IntRange(0, 99), metavar="N", help="A forgotten landing: the flight below it.")
+@json_option
+def add(*, words: tuple[str, ...], as_json: bool, **values: Any) -> None:  # noqa: ANN401 - texts, figures and flags
+    """Enter flights by their risers, and landings between them, from the bottom up, with all their parts.
+
+    A flight has one tread fewer than risers, since the floor above is the last step, and a nosing at its top.
+    Sizes hold for all that are entered; change single ones with: finishlab stairs edit
+    """
+    from finishlab.stair.entering import PartPlan, new_flights
+
+    sides = {kind: values[option] for kind, option in _BOTH_SIDES.items() if values[option] is not None}
+    with open_logbook(make=True) as log:
+        plan = PartPlan(
+            _sizes_by_kind(values),
+            risers=not values["no_risers"],
+            top_nosing=not values["no_top_nosing"],
+            landing_boards=values["landing_boards"],
+            sided={kind: SIDES if side == "both" else (side,) for kind, side in sides.items()},
+            species=values["species"],
+            recipe_number=_numbered(log, values)["recipe_number"],
+        )
+        flights, parts = new_flights(log.stair(), words, plan, name=values["name"], above=values["above"])
+        log.add_flights(flights, parts)
+        stair = log.stair()
+    for flight in stair.flights:
+        if flight.number in flights:
+            names = [part.name for part in stair.parts if part.record.flight_number == flight.number]
+            say(f"{flight.title.capitalize()} entered: {listed(names, with_level=False) or 'no parts yet'}.")
+    if as_json:
+        _print_stair(stair)
+
+
+def _sizes_by_kind(values: dict[str, Any]) -> dict[PartKind, PartSizes]:
+    """Return the sizes that were typed, by the kind of part."""
+    from finishlab.stair.entering import read_sizes, three_sizes
+
+    sizes: dict[PartKind, PartSizes] = {}
+    for kind, option in _SIZED.items():
+        names = ("front", "height" if kind == "riser" else "depth", "thickness")
+        texts = {} if values[option] is None else three_sizes(values[option], names)
+        if kind == "tread" and values["nosing"] is not None:
+            texts["nosing"] = values["nosing"]
+        if texts:
+            sizes[kind] = PartSizes(**read_sizes(texts, kind))
+    return sizes
+
+
+def _print_stair(stair: StoredStair) -> None:
+    from finishlab.stair.documents import flights_shown, stair_document
+
+    show_document(stair_document(flights_shown(stair)), as_json=True)
+
+
 @click.command(cls=ExampleCommand, examples=("finishlab stairs show", "finishlab stairs show --svg stair.svg"))
-@click.option("--svg", metavar="FILE", help="Draw it into an SVG file too, seen from below.")
+@click.option("--svg", type=click.Path(), metavar="FILE", help="Draw it into an SVG file too, seen from below.")
 @json_option
 def show(*, svg: str | None, as_json: bool) -> None:
     """Draw the stair: each part with its state in words and its measured colour."""
@@ -113,8 +292,11 @@ def part(*, parts: tuple[str, ...], as_json: bool) -> None:
     show_document(document, as_json=as_json)
 
 
-_WANTED: Final[Mapping[CoatStep, str]] = {"stain": "stain_coats", "seal": "seal_coats", "topcoat": "topcoats"}
-"""What a coat can be of -> the option that says how many are wanted."""
+_WANTED: Final = (
+    _Field("stain-coats", "Stain coats wanted. [default: the recipe's]", "N", "stain", click.IntRange(0, 8)),
+    _Field("seal-coats", "Sealer coats wanted. [default: the recipe's]", "N", "seal", click.IntRange(0, 8)),
+    _Field("topcoats", "Topcoats wanted. [default: the recipe's]", "N", "topcoat", click.IntRange(0, 8)),
+)
 
 
 @click.command(
@@ -122,25 +304,19 @@ _WANTED: Final[Mapping[CoatStep, str]] = {"stain": "stain_coats", "seal": "seal_
     examples=("finishlab stairs due", "finishlab stairs due all treads --stain-coats 1 --topcoats 4"),
 )
 @click.argument("parts", nargs=-1, metavar="[PARTS]")
-@click.option(
-    "--stain-coats", type=click.IntRange(0, 8), metavar="N", help="Stain coats wanted. [default: the recipe's]"
-)
-@click.option(
-    "--seal-coats", type=click.IntRange(0, 8), metavar="N", help="Sealer coats wanted. [default: the recipe's]"
-)
-@click.option("--topcoats", type=click.IntRange(0, 8), metavar="N", help="Topcoats wanted. [default: the recipe's]")
+@_fields(*_WANTED)
 @json_option
-def due(*, parts: tuple[str, ...], as_json: bool, **coats: int | None) -> None:
+def due(*, parts: tuple[str, ...], as_json: bool, **coats: Any) -> None:  # noqa: ANN401 - whole numbers
     """Say which parts are still short of a coat, which coat is next, and from when on its label allows it.
 
     How many coats a part is to have says its recipe, or the options.
     """
     from finishlab.stair.documents import due_document
 
-    told = {step: coats[name] for step, name in _WANTED.items()}
     with open_logbook() as log:
         stair = log.stair()
-    document = due_document(stair, " ".join(parts), {step: n for step, n in told.items() if n is not None})
+    wanted: dict[Any, int] = _given(_WANTED, coats)
+    document = due_document(stair, " ".join(parts), wanted)
     if stair.parts or as_json:
         show_document(document, as_json=as_json)
     else:
@@ -180,30 +356,6 @@ def list_deviations(*, parts: tuple[str, ...], as_json: bool) -> None:
     show_document(document, as_json=as_json)
 
 
-def condition_options(command: Command) -> Command:
-    """Add how a coat was given: hour, air, humidity, applicator, wiping and mixing."""
-    for option in reversed(
-        (
-            click.option("--time", metavar="HH:MM", help="The hour it was done, e.g. 14:30."),
-            click.option("--air", "air_c", type=float, metavar="C", help="Temperature of the air."),
-            click.option("--humidity", "rh_percent", type=float, metavar="PERCENT", help="Relative humidity."),
-            click.option("--applicator", metavar="TEXT", help="Rag, brush, foam, pad ..."),
-            click.option("--wipe", "wipe_min", type=float, metavar="MIN", help="Minutes before it was wiped off."),
-            click.option(
-                "--mixed", metavar="HH:MM", help="When a two-part product was mixed: held against its pot life."
-            ),
-        )
-    ):
-        command = option(command)
-    return command
-
-
-def conditions_given(values: dict[str, Any]) -> dict[str, Any]:
-    """Take how a coat was given out of the options that were given."""
-    taken = {name: values.pop(name) for name in CONDITIONS if name in values}
-    return {name: value for name, value in taken.items() if value is not None}
-
-
 @click.command(
     "log",
     cls=ExampleCommand,
@@ -216,22 +368,11 @@ def conditions_given(values: dict[str, Any]) -> dict[str, Any]:
     ),
 )
 @click.argument("words", nargs=-1, required=True, metavar="PARTS EVENT")
-@click.option("--recipe", metavar="R1", help="The recipe, by number or name. [default: the part's own]")
-@click.option("--can", metavar="C1", help="The can it came from.")
-@click.option("--faces", metavar="TEXT", help="What was coated, e.g. “top and edges”.")
-@click.option("--deviation", metavar="TEXT", help="What was done otherwise than the recipe says.")
-@click.option("--note", metavar="TEXT", help="Anything else.")
+@_fields(*_EVENT, unless=" [default: the part's own]")
 @click.option("--date", metavar="DATE", help="The day it was done, e.g. 2024-05-31. [default: today]")
-@condition_options
+@_fields(*_CONDITIONS)
 @json_option
-def log_event(
-    *,
-    words: tuple[str, ...],
-    recipe: str | None,
-    can: str | None,
-    as_json: bool,
-    **values: Any,  # noqa: ANN401 - texts and figures
-) -> None:
+def log_event(*, words: tuple[str, ...], date: str | None, as_json: bool, **values: Any) -> None:  # noqa: ANN401 - texts and figures
     """Log what was done to parts: first the parts, then what was done.
 
     That is one of: dry-fitted, sanded, stain, seal, topcoat, rubbed-out, fitted, touched-up, note. A coat counts on by
@@ -240,85 +381,30 @@ def log_event(
     it is listed again by: finishlab stairs deviations
     """
     from finishlab.stair.deviations import remarks
-    from finishlab.stair.entering import next_events, split_words
+    from finishlab.stair.entering import logged_words, next_events, split_words, work_done
 
     text, done = split_words(words)
-    conditions = conditions_given(values)
-    given = {name: value for name, value in values.items() if value is not None}
+    conditions, given = _given(_CONDITIONS, values), _given(_EVENT, values)
+    given |= {} if date is None else {"date": date}
     with open_logbook() as log:
-        named = numbers_named(log, recipe, can)
+        given = _numbered(log, given)
         stair = log.stair()
         parts = stair.named(text)
-        events = next_events(stair, parts, done, **given, **named, conditions=conditions)
+        events = next_events(stair, parts, done, **given, conditions=conditions)
         noted = remarks(stair, events)
         idents = log.log_events(events)
         if as_json:
-            from finishlab.stair.documents import events_document
-
-            logged = [(f"E{ident}", part.code) for ident, part in zip(idents, parts, strict=True)]
-            show_document(events_document(logged, noted), as_json=True)
-        _tell(stair, parts, events)
-        for line in noted:
-            say(f"  - {line}")
-        _caution(log, stair, events)
+            _print_events(zip(idents, parts, strict=True), noted)
+        for line in (*logged_words(stair, parts, events), *(f"  - {line}" for line in noted)):
+            say(line)
+        products, actions = work_done(stair, events)
+        say_cautions(log, products, actions, at_coat=bool(products))
 
 
-def numbers_named(log: Logbook, recipe: str | None = None, can: str | None = None) -> dict[str, int]:
-    """Return the numbers of the recipe (by number or name) and the can that are named, by the field they go into.
+def _print_events(logged: Iterable[tuple[int, StoredPart]], notes: Sequence[str] = ()) -> None:
+    from finishlab.stair.documents import events_document
 
-    Raises
-    ------
-    LogbookError
-        ``"unknown-recipe"``, ``"unknown-can"``.
-    """
-    named = {} if recipe is None else {"recipe_number": log.recipe(recipe).number.key}
-    return named if can is None else named | {"batch_number": log.can_number(can)}
-
-
-def _tell(stair: StoredStair, parts: Sequence[StoredPart], events: Sequence[tuple[int, PartEvent]]) -> None:
-    """Say what was logged, the same for many parts in one line."""
-    groups: dict[str, list[StoredPart]] = {}
-    for part, (_, event) in zip(parts, events, strict=True):
-        what = f"{event.step} {event.coat}" if event.kind == "coat" else event.kind
-        recipe = f" of R{event.recipe_number}" if event.recipe_number is not None else ""
-        can = f" from C{event.batch_number}" if event.batch_number is not None else ""
-        groups.setdefault(f"{what}{recipe}{can} on {event.date}", []).append(part)
-    for what, alike in groups.items():
-        say(f"{stair.listed(part.name for part in alike)}: {what}.")
-
-
-def _caution(log: Logbook, stair: StoredStair, events: Sequence[tuple[int, PartEvent]]) -> None:
-    """Say what matters now: the one place where the stair's commands do."""
-    kinds = {part.ident: part.record.kind for part in stair.parts}
-    actions = {action for _, event in events for action in _ACTIONS.get(event.kind, ())}
-    if any(event.kind == "sanded" and kinds[ident] in _OLD for ident, event in events):
-        actions.add("strip")
-    products: dict[str | None, None] = {}
-    for _, event in events:
-        if event.kind in {"coat", "touched up"}:
-            products |= dict.fromkeys(_products(stair, event))
-    say_cautions(log, products, sorted(actions), at_coat=bool(products))
-
-
-def _products(stair: StoredStair, event: PartEvent) -> list[str | None]:
-    """Return the names of what was put on: as its can says, else as the recipe does."""
-    can = stair.cans.get(event.batch_number or 0)
-    if can is not None:
-        return [f"{can.kind} {can.product}"]
-    recipe = stair.recipes.get(event.recipe_number or 0)
-    if recipe is None:
-        return [_UNSAID.get(event.step or "")]
-    finish = recipe.finish
-    if event.step == "stain":
-        return [f"{step.kind or step.name or ''} stain" for step in finish.steps] or [_UNSAID["stain"]]
-    if event.step == "topcoat":
-        top = finish.topcoat
-        return [_UNSAID["topcoat"] if top is None else top.kind or top.product or _UNSAID["topcoat"]]
-    return []
-
-
-_UNSAID: Final = {"stain": "stain", "topcoat": "varnish"}
-"""What a coat of nobody knows what is taken for: unknown stains and varnishes count as oil (common practice)."""
+    show_document(events_document([(f"E{ident}", part.code) for ident, part in logged], notes), as_json=True)
 
 
 @click.command(
@@ -350,13 +436,14 @@ def measure_parts(
     One part with all its photos, which are repeats; or a photo for each part, in the order from the bottom up. Unless
     every photo is good, nothing is logged.
     """
-    from finishlab.measuring.logged import photo_day
-    from finishlab.measuring.photos import MeasureOptions
+    from finishlab.measuring.logged import keep_photos, measured_of, photo_day
+    from finishlab.measuring.photos import PHOTO_SUFFIXES, MeasureOptions
     from finishlab.record import parse_date, today
-    from finishlab.stair.documents import flights_shown
+    from finishlab.stair.documents import flights_shown, stair_document
+    from finishlab.stair.entering import measured_entries, parts_and_photos
     from finishlab.stair.records import PartEvent
 
-    text, photos = _parts_and_photos(words)
+    text, photos = parts_and_photos(words, PHOTO_SUFFIXES)
     with open_logbook() as log:
         parts = log.stair().named(text)
         results = measure_all(photos, MeasureOptions(("board",), "wood", greys, area).with_calibration(log, light))
@@ -365,79 +452,149 @@ def measure_parts(
             say(untouched(results))
             return code
         day = parse_date(date) if date is not None else photo_day(results[0].path) or today()
-        _log_colours(log, parts, results, light=light, event=PartEvent("measured", day, note=note))
-        flights = flights_shown(log.stair())
-    mine = {part.code for part in parts}
-    chosen = [replace(flight, parts=tuple(p for p in flight.parts if p.name.code in mine)) for flight in flights]
+        names = [result.path.rsplit("/", 1)[-1] for result in results]
+        event = PartEvent("measured", day, note=note)
+        entries = measured_entries(parts, measured_of(results), names, event)
+        keep_photos(log, results)
+        log.add_part_measurements(entries, light=light)
+        flights = flights_shown(log.stair(), {part.code for part in parts})
     if as_json:
-        from finishlab.stair.documents import stair_document
-
-        show_document(stair_document(chosen), as_json=True)
-    for flight in chosen:
-        for measured in flight.parts:
-            _tell_colour(measured, day)
-    for line in doubt_lines(results):
+        show_document(stair_document(flights), as_json=True)
+    told = [line for flight in flights for part in flight.parts for line in _colour_lines(part, day)]
+    for line in (*told, *doubt_lines(results)):
         say(line)
     return 0
 
 
-def _log_colours(
-    log: Logbook, parts: Sequence[StoredPart], results: Sequence[PhotoResult], *, light: str | None, event: PartEvent
-) -> None:
-    """Log the colour of parts: all photos of one part, or a photo a part in the same order.
-
-    Raises
-    ------
-    UsageError
-        ``"photos-and-parts"`` if the numbers of both do not go together.
-    LogbookError
-        ``"photo-logged-twice"``, ``"photo-changed"``, and what the logbook can raise.
-    """
-    from finishlab.measuring.logged import keep_photos, measured_of
-
-    if len(parts) > 1 and len(parts) != len(results):
-        raise UsageError(
-            "photos-and-parts",
-            f"{len(results)} photos cannot be shared out among {len(parts)} parts.",
-            "Name one part with all its photos, or a photo for each part, in the order from the bottom up.",
-        )
-    measured = measured_of(results)
-    if len({each.photo_id for each in measured}) < len(measured):
-        raise LogbookError("photo-logged-twice", "One photo is named twice.", "Name each photo once.")
-    keep_photos(log, results)
-    groups = [measured] if len(parts) == 1 else [[each] for each in measured]
-    named = [result.path.rsplit("/", 1)[-1] for result in results]
-    notes = [", ".join(named)] if len(parts) == 1 else named
-    entries = [
-        (part.ident, group, replace(event, note=event.note or note, latest=dt.date.max))
-        for part, group, note in zip(parts, groups, notes, strict=True)
-    ]
-    log.add_part_measurements(entries, light=light)
-
-
-def _tell_colour(part: PartShown, day: dt.date) -> None:
+def _colour_lines(part: PartShown, day: dt.date) -> Iterator[str]:
     """Say what was measured of a part, and what is odd about it."""
-    colour = "" if part.lab is None else ", L* {:.1f} a* {:.1f} b* {:.1f}".format(*part.lab) + f" in {part.light}"
-    say(f"{part.words}: measured{colour} ({part.state}).")
+    colour = "" if part.lab is None else f"{colour_words(part.lab)} in {part.light}"
+    yield f"{part.words}: measured{colour} ({part.state})."
     if part.lab is None:
-        say(
+        yield (
             f"  - On {day} it was not yet as it is now, so this is not its colour now; "
             "if the photo's own date is wrong, log it again with --date."
         )
     if part.note:
-        say(f"  - It is {part.note}: set it aside, or put it where it is not noticed.")
+        yield f"  - It is {part.note}: set it aside, or put it where it is not noticed."
 
 
-def _parts_and_photos(words: Sequence[str]) -> tuple[str, list[str]]:
-    """Return the parts' words and the photos after them, from the first word on that is a file or called like one."""
-    for start, word in enumerate(words):
-        if start and _is_photo(word):
-            return " ".join(words[:start]), list(words[start:])
-    raise UsageError("no-photo", "No photo is named.", "Name the parts, then their photos: tread 7 tread7.jpg")
+@click.command(
+    "add-parts",
+    cls=ExampleCommand,
+    examples=(
+        "finishlab stairs add-parts 2/returns 1-6 left --front 320 --depth 40 --thickness 27",
+        "finishlab stairs add-parts landing 1 landing boards 1-5 --front 900 --depth 120 --thickness 20",
+    ),
+)
+@click.argument("parts", nargs=-1, required=True, metavar="PARTS")
+@_fields(*_SIZES, *_PART, kept="they are")
+@json_option
+def add_parts(*, parts: tuple[str, ...], as_json: bool, **values: Any) -> None:  # noqa: ANN401 - texts and figures
+    """Enter further parts of flights and landings that are there."""
+    from finishlab.stair.entering import new_parts, size_remarks
+
+    sizes, given = PartSizes(**_sizes(values)), _given(_PART, values)
+    with open_logbook() as log:
+        given = _numbered(log, given)
+        before = log.stair()
+        log.add_parts(new_parts(before, " ".join(parts), sizes, **given))
+        stair = log.stair()
+    old = {part.ident for part in before.parts}
+    names = listed([part.name for part in stair.parts if part.ident not in old])
+    say(f"Entered: {names}.")
+    for line in size_remarks([(names, sizes)]):
+        say(line)
+    if as_json:
+        _print_stair(stair)
 
 
-def _is_photo(word: str) -> bool:
-    from finishlab.measuring.photos import PHOTO_SUFFIXES
+@click.command(
+    cls=ExampleCommand,
+    examples=(
+        "finishlab stairs edit 2/tread 3 --front 920 --back 908 --left-angle 91.5",
+        "finishlab stairs edit all treads --recipe R1",
+        "finishlab stairs edit flight 2 --name 'to the attic'",
+    ),
+)
+@click.argument("parts", nargs=-1, required=True, metavar="PARTS|FLIGHT")
+@_fields(*_SIZES, *_PART, kept="it is")
+@click.option("--name", metavar="TEXT", help="Of a flight: what it is called.")
+@click.option("--risers", type=click.IntRange(1, 200), metavar="N", help="Of a flight: its risers.")
+@_clear(*_SIZES, *_PART)
+@json_option
+def edit(*, parts: tuple[str, ...], clear: tuple[str, ...], as_json: bool, **values: Any) -> None:  # noqa: ANN401 - as above
+    """Change what is written of parts, many at once or one; or of a flight or landing.
 
-    path = Path(word)
-    return path.suffix.lower() in PHOTO_SUFFIXES or (not word.isdigit() and path.exists())
+    Sizes that are not named stay as they are, and what was written before stays in the history.
+    """
+    from finishlab.stair.entering import edit_named, kind_meant
+
+    text = " ".join(parts)
+    sizes, given = _sizes(values, kind_meant(text), clear), _given(_PART, values, clear)
+    given |= {name: value for name, value in values.items() if value is not None}
+    if not sizes and not given:
+        changes_given()
+    with open_logbook() as log:
+        for line in edit_named(log, " ".join(text.split()), _numbered(log, given), sizes):
+            say(line)
+        if as_json:
+            _print_stair(log.stair())
+
+
+@click.command(
+    "edit-event",
+    cls=ExampleCommand,
+    examples=(
+        "finishlab stairs edit-event E12 --can C2 --date 2024-05-30",
+        "finishlab stairs edit-event E12 E13 --air 18 --clear recipe",
+    ),
+)
+@click.argument("numbers", nargs=-1, required=True, metavar="E12 ...")
+@click.option("--date", metavar="DATE", help="The day it was done.")
+@click.option("--of", "step", type=click.Choice(COAT_STEPS), help="Of a coat: what of.")
+@click.option("--coat", type=click.IntRange(1, 8), metavar="N", help="Of a coat: which one.")
+@_fields(*_EVENT, *_CONDITIONS, unless="")
+@_clear(*_EVENT, *_CONDITIONS)
+@json_option
+def edit_event(*, numbers: tuple[str, ...], clear: tuple[str, ...], as_json: bool, **values: Any) -> None:  # noqa: ANN401 - as above
+    """Change what was logged of parts, many events at once or one; what it was stays in the parts' history.
+
+    An empty text takes a field out, and so does --clear.
+    """
+    from finishlab.stair.entering import event_number
+
+    conditions, given = _given(_CONDITIONS, values, clear), _given(_EVENT, values, clear)
+    given |= {name: value for name, value in values.items() if value is not None}
+    if not given and not conditions:
+        changes_given()
+    idents = [event_number(number) for number in numbers]
+    with open_logbook() as log:
+        given = _numbered(log, given)
+        mine = [log.event_part(ident) for ident in idents]
+        events = {event.ident: event for event in log.stair().events}
+        for ident in idents:
+            known = events[ident].conditions.as_dict() if ident in events else {}
+            log.edit_event(ident, **given, **({"conditions": {**known, **conditions}} if conditions else {}))
+        stair = log.stair()
+    if as_json:
+        _print_events((ident, stair.part(part)) for ident, part in zip(idents, mine, strict=True))
+    say(f"{', '.join(f'E{ident}' for ident in idents)} changed.")
+
+
+@click.command(
+    cls=ExampleCommand,
+    examples=("finishlab stairs remove 2/riser 3", "finishlab stairs remove flight 2", "finishlab stairs remove E12"),
+)
+@click.argument("parts", nargs=-1, required=True, metavar="PARTS|FLIGHT|E12 ...")
+@json_option
+def remove(*, parts: tuple[str, ...], as_json: bool) -> None:
+    """Leave parts, a flight with all its parts, or events out from now on; their history stays."""
+    from finishlab.stair.entering import remove_named
+
+    with open_logbook() as log:
+        gone, told = remove_named(log, " ".join(" ".join(parts).split()))
+        say(told)
+        say_undo()
+    if as_json:
+        print_removed(gone)

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from typing import Final
 
-from finishlab.coatings import COATINGS, Coating, Role, coating, of_step
+from finishlab.coatings import COATINGS, Coating, Role, coating
 from finishlab.finish import ColourStep
 from finishlab.stair.progress import (
     TOPCOATS,
@@ -35,8 +35,6 @@ from finishlab.stair.records import (
     StoredPart,
     StoredStair,
 )
-
-__all__ = ["Deviation", "deviations", "remarks", "window_closed"]
 
 _FITS: Final[Mapping[CoatStep, tuple[Role, ...]]] = {
     "stain": ("stain",),
@@ -117,7 +115,7 @@ def _noticed(stair: StoredStair) -> Iterator[Deviation]:
 
 
 def _lot(stair: StoredStair, event: PartEvent) -> tuple[int | None, str, str] | None:
-    can = None if event.batch_number is None else stair.cans.get(event.batch_number)
+    can = stair.can_of(event)
     return None if can is None or can.lot is None else (event.recipe_number, event.step or "", can.lot)
 
 
@@ -212,7 +210,7 @@ def _coat(known: Progress, event: StoredEvent, recipe: PartRecipe | None) -> Ite
 
 def _can(stair: StoredStair, event: StoredEvent, recipe: PartRecipe | None) -> Iterator[tuple[str, str]]:
     """Tell a can that holds something else than the coat it is said to be, or than the recipe asks for."""
-    can = None if event.batch_number is None else stair.cans.get(event.batch_number)
+    can = stair.can_of(event)
     held = None if can is None else _known(can.kind)
     step = event.step or "topcoat"
     if can is None or held is None:
@@ -223,12 +221,12 @@ def _can(stair: StoredStair, event: StoredEvent, recipe: PartRecipe | None) -> I
     layer = None if recipe is None else _layer_of(recipe, step, event.coat or 1)
     if recipe is None or layer is None:
         return
-    asked = of_step(layer.section.SECTION, layer.section.kind)
+    asked = layer.section.coating
     if asked is not None and step != "seal" and asked.kind != held.kind:
         yield "wrong-can", f"C{event.batch_number} holds {can.kind}, and R{recipe.number} asks for {asked.kind}."
         return
     named = layer.section.can_number
-    other = None if named is None else stair.cans.get(named)
+    other = stair.cans.get(named or 0)
     if other is not None and (other.maker, other.product) != (can.maker, can.product):
         yield (
             "wrong-can",
@@ -261,8 +259,7 @@ def _apart(last: StoredEvent, then: PartEvent) -> tuple[float, float]:
 
 def _too_soon(stair: StoredStair, known: Progress, last: StoredEvent, event: StoredEvent) -> Iterable[tuple[str, str]]:
     """Say where the label of the last coat's can asks for more time, or for less, than there was."""
-    can = None if last.batch_number is None else stair.cans.get(last.batch_number)
-    label = None if can is None else can.label
+    label = stair.label_of(last)
     if label is None or event.date < last.date:
         return
     wanted_h = label.next_coat_h(another=last.step != event.step)
@@ -289,8 +286,8 @@ def window_closed(stair: StoredStair, known: Progress, today: dt.date) -> dt.dat
     Without the hour of the coat its window is taken to end with the day, so that it is not told too early.
     """
     last = known.last_coat
-    can = None if last is None or last.batch_number is None else stair.cans.get(last.batch_number)
-    within = None if can is None or can.label is None else can.label.recoat_within_h
+    label = stair.label_of(last)
+    within = None if label is None else label.recoat_within_h
     if last is None or within is None or known.rubbed_out:
         return None
     if last.conditions.time is None:
@@ -303,7 +300,7 @@ def window_closed(stair: StoredStair, known: Progress, today: dt.date) -> dt.dat
 def _conditions(stair: StoredStair, event: StoredEvent, recipe: PartRecipe | None) -> Iterator[tuple[str, str]]:
     """Tell air, damp, pot life, and a wiping or an applicator that is not the recipe's."""
     done = event.conditions
-    can = None if event.batch_number is None else stair.cans.get(event.batch_number)
+    can = stair.can_of(event)
     kind = None if can is None else _known(can.kind)
     usual = None if kind is None else kind.usual
     low, high = _AIR_C if usual is None else usual.air_c
@@ -334,7 +331,7 @@ def _conditions(stair: StoredStair, event: StoredEvent, recipe: PartRecipe | Non
 def _other_lot(
     stair: StoredStair, event: StoredEvent, recipe: PartRecipe | None, lots: _LOTS
 ) -> Iterator[tuple[str, str]]:
-    can = None if event.batch_number is None else stair.cans.get(event.batch_number)
+    can = stair.can_of(event)
     number = event.recipe_number if recipe is None or event.recipe_number is not None else recipe.number
     mine = (lot for (of, step, lot), count in lots.items() if count > 0 and (of, step) == (number, event.step))
     first = next(mine, None)

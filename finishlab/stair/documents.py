@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import median
 from typing import TYPE_CHECKING, Any, Final
@@ -44,30 +44,10 @@ from finishlab.units import inches_text
 if TYPE_CHECKING:
     from finishlab.logbook import Change, Logbook
 
-__all__ = [
-    "FlightShown",
-    "Lab",
-    "PartShown",
-    "back_words",
-    "coats_words",
-    "colours_now",
-    "deviations_document",
-    "due_document",
-    "events_document",
-    "flight_heading",
-    "flights_shown",
-    "grouped",
-    "parts_document",
-    "parts_shown",
-    "recipe_changes",
-    "size_words",
-    "stair_document",
-    "stair_notes",
-]
 
 Lab = tuple[float, float, float]
 
-FEWEST: Final = 4
+_FEWEST: Final = 4
 """Parts of one kind and state that must be measured before one can stand apart."""
 _LEAST: Final = 2.0
 """CIEDE2000 below which no part stands apart: wood varies as much within one surface. The tool's own."""
@@ -97,7 +77,7 @@ def colours_now(stair: StoredStair, progress: Mapping[int, Progress]) -> dict[in
         if known.order[colour.event] > known.coloured_after:
             by_part[colour.part].append(colour)
     found = {ident: _mean(colours) for ident, colours in by_part.items()}
-    if len(found) >= FEWEST:
+    if len(found) >= _FEWEST:
         _tell_apart(stair, progress, found)
     return found
 
@@ -118,7 +98,7 @@ def _tell_apart(stair: StoredStair, progress: Mapping[int, Progress], found: dic
             state = tuple(known.count(step) for step in ("stain", "seal", "topcoat"))
             alike[part.record.kind, state, found[part.ident].light].append(part.ident)
     for idents in alike.values():
-        if len(idents) >= FEWEST:
+        if len(idents) >= _FEWEST:
             for ident in idents:
                 note = _apart(found[ident].lab, [found[other].lab for other in idents if other != ident])
                 if note:
@@ -179,14 +159,14 @@ class FlightShown:
     parts: tuple[PartShown, ...]
 
 
-def flights_shown(stair: StoredStair) -> list[FlightShown]:
-    """Return the flights from the bottom up with their parts."""
-    shown = parts_shown(stair)
-    flights = []
-    for flight in stair.flights:
-        parts = tuple(shown[part.ident] for part in stair.parts if part.record.flight_number == flight.number)
-        flights.append(FlightShown(flight.title, flight.record, parts))
-    return flights
+def flights_shown(stair: StoredStair, only: Collection[str] | None = None) -> list[FlightShown]:
+    """Return the flights from the bottom up with their parts; with `only`, with those of these codes."""
+    shown, parts = parts_shown(stair), [part for part in stair.parts if only is None or part.code in only]
+    mine = {
+        flight.number: tuple(shown[part.ident] for part in parts if part.record.flight_number == flight.number)
+        for flight in stair.flights
+    }
+    return [FlightShown(flight.title, flight.record, mine[flight.number]) for flight in stair.flights]
 
 
 def parts_shown(stair: StoredStair, given: Mapping[CoatStep, int] | None = None) -> dict[int, PartShown]:
@@ -483,7 +463,7 @@ def _event(stair: StoredStair, event: StoredEvent) -> dict[str, str | None]:
     return {
         "event": f"E{event.ident}",
         "date": event.date.isoformat(),
-        "what": f"{event.step} {event.coat}" if event.kind == "coat" else event.kind,
+        "what": event.what,
         "recipe": None if event.recipe_number is None else f"R{event.recipe_number}",
         "can": can_words(event.batch_number, stair.cans),
         "remarks": "; ".join(remark for remark in remarks if remark),
@@ -538,7 +518,13 @@ def due_document(
         if end is not None:
             closed[remark] = end
         first = _not_before(stair, known, step)
-        key = (told, f"{step} {short[step][0]}", first, _usual_can(stair, part, step, progress), remark)
+        key = (
+            told,
+            f"{step} {short[step][0]}",
+            first,
+            can_words(usual_can(stair, part, step, progress), stair.cans),
+            remark,
+        )
         groups.setdefault(key, []).append(row)
     rows = [(stair.listed(part.name for part in parts), *key) for key, parts in groups.items()]
     data = [
@@ -619,18 +605,16 @@ def deviations_document(stair: StoredStair, text: str = "") -> Document:
 def _not_before(stair: StoredStair, progress: Progress, step: CoatStep) -> dt.date | None:
     """Return the first day on which the label of the last coat's can allows a coat of a step."""
     last = progress.last_coat
-    can = None if last is None or last.batch_number is None else stair.cans.get(last.batch_number)
-    if last is None or can is None or can.label is None:
-        return None
-    wait = can.label.next_coat_h(another=last.step != step)
-    if wait is None:
+    label = stair.label_of(last)
+    wait = None if last is None or label is None else label.next_coat_h(another=last.step != step)
+    if last is None or wait is None:
         return None
     if last.conditions.time is not None:
         return (last.moment + dt.timedelta(hours=wait)).date()
     return last.date + dt.timedelta(days=int(wait // _HOURS_A_DAY))
 
 
-def _usual_can(stair: StoredStair, part: StoredPart, step: CoatStep, progress: Mapping[int, Progress]) -> str | None:
+def usual_can(stair: StoredStair, part: StoredPart, step: CoatStep, progress: Mapping[int, Progress]) -> int | None:
     """Return the can a step was last done from, on this part or on others of its recipe, else the recipe's."""
     found = recipe_of(stair, part, progress.get(part.ident))
     recipe = None if found is None else found.number
@@ -641,13 +625,13 @@ def _usual_can(stair: StoredStair, part: StoredPart, step: CoatStep, progress: M
         if event.batch_number is not None and event.recipe_number == recipe
     ]
     if coats:
-        return can_words(max(coats, key=lambda event: (event.date, event.ident)).batch_number, stair.cans)
+        return max(coats, key=lambda event: (event.date, event.ident)).batch_number
     if found is None:
         return None
     finish = found.finish
     named = finish.steps if step == "stain" else (finish.seal if step == "seal" else finish.topcoat,)
     numbers = (each.can_number for each in named if each is not None and each.can_number is not None)
-    return can_words(next(numbers, None), stair.cans)
+    return next(numbers, None)
 
 
 def events_document(events: Iterable[tuple[str, str]], notes: Sequence[str]) -> Document:

@@ -16,25 +16,6 @@ from typing import Final, Literal, get_args
 
 from finishlab.errors import LogbookError, UsageError
 
-__all__ = [
-    "FLIGHT_KINDS",
-    "MOST_PLACES",
-    "PART_KINDS",
-    "SIDED",
-    "SIDES",
-    "FlightKind",
-    "PartKind",
-    "PartName",
-    "Side",
-    "Wanted",
-    "level_of",
-    "level_title",
-    "listed",
-    "parse_level",
-    "parse_parts",
-    "select",
-]
-
 FlightKind = Literal["flight", "landing"]
 FLIGHT_KINDS: Final[tuple[FlightKind, ...]] = get_args(FlightKind)
 
@@ -47,6 +28,9 @@ SIDES: Final[tuple[Side, ...]] = get_args(Side)
 """Seen from below."""
 SIDED: Final[tuple[PartKind, ...]] = ("nosing", "return", "stringer", "skirt")
 """Parts of which there can be one at each side."""
+
+UPRIGHT: Final[tuple[PartKind, ...]] = ("riser", "stringer", "skirt")
+"""Parts of which only the face is seen and coated."""
 
 MOST_PLACES: Final = 200
 """Most parts of one kind in a flight, and most risers."""

@@ -8,29 +8,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
-from finishlab.coatings import of_step
 from finishlab.finish import ColourStep, Finish, Seal, Topcoat
 from finishlab.recipe import Can
 from finishlab.stair.names import PartKind
 from finishlab.stair.records import COAT_STEPS, CoatStep, StoredEvent, StoredPart, StoredStair
-
-__all__ = [
-    "TOPCOATS",
-    "WORN",
-    "Layer",
-    "PartRecipe",
-    "Progress",
-    "can_words",
-    "coats_of",
-    "layers",
-    "missing",
-    "passed_over",
-    "progress_of",
-    "recipe_of",
-    "resolved",
-    "state_words",
-    "wanted",
-]
 
 TOPCOATS: Final = 3
 """Topcoats a tread wants at least (general articles; four for hard use)."""
@@ -123,15 +104,10 @@ def layers(finish: Finish) -> tuple[Layer, ...]:
         count = seal.coats if seal.coats is not None else int(seal.kind not in {None, "none"})
         found += [Layer("seal", number, seal) for number in range(1, count + 1)]
     if top is not None:
-        count = usual_coats(top.kind) if top.coats is None else top.coats
+        usual = TOPCOATS if top.coating is None else top.coating.figures.coats
+        count = usual if top.coats is None else top.coats
         found += [Layer("topcoat", number, top) for number in range(1, count + 1)]
     return tuple(found)
-
-
-def usual_coats(kind: str | None) -> int:
-    """Return how many topcoats of a kind a tread usually gets."""
-    film = of_step("topcoat", kind)
-    return TOPCOATS if film is None or film.usual is None else film.usual.coats
 
 
 def coats_of(finish: Finish) -> dict[CoatStep, int]:

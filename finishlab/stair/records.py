@@ -14,7 +14,7 @@ from dataclasses import InitVar, dataclass, field, fields
 from typing import Any, Final, Literal, get_args
 
 from finishlab.errors import UsageError
-from finishlab.recipe import Approval, Can, Recipe
+from finishlab.recipe import Approval, Can, Label, Recipe
 from finishlab.record import DatedRecord, Light, Record, check_choice, checked_date, line, normalize, note_text, today
 from finishlab.stair.names import (
     FLIGHT_KINDS,
@@ -33,26 +33,6 @@ from finishlab.stair.names import (
 )
 from finishlab.units import as_typed_text
 
-__all__ = [
-    "COAT_STEPS",
-    "EVENT_KINDS",
-    "SIZE_NAMES",
-    "CoatStep",
-    "Conditions",
-    "EventKind",
-    "Flight",
-    "Part",
-    "PartEvent",
-    "PartSizes",
-    "Standing",
-    "StoredColour",
-    "StoredEvent",
-    "StoredFlight",
-    "StoredPart",
-    "StoredStair",
-    "size_facts",
-]
-
 EventKind = Literal["dry-fitted", "sanded", "coat", "rubbed out", "fitted", "touched up", "measured", "note"]
 EVENT_KINDS: Final[tuple[EventKind, ...]] = get_args(EventKind)
 """What is done to a part; ``sanded`` is sanding of the wood, before any colour."""
@@ -61,7 +41,7 @@ CoatStep = Literal["stain", "seal", "topcoat"]
 COAT_STEPS: Final[tuple[CoatStep, ...]] = get_args(CoatStep)
 """What a coat can be, in the order of the work."""
 
-MOST_PART_COATS: Final = 8
+_MOST_PART_COATS: Final = 8
 """Most coats of one step on a part (common practice, no source)."""
 _MOST_MM: Final = 10_000.0
 _ANGLES: Final = (20.0, 160.0)
@@ -369,7 +349,12 @@ class PartEvent(DatedRecord):
         if self.step is None or self.coat is None:
             raise UsageError("coat-without-step", "The coat does not say what it is of.", "Say stain, seal or topcoat.")
         check_choice("step", self.step, COAT_STEPS)
-        _check_count("coat", f"There is no {self.step} coat {self.coat}.", self.coat, MOST_PART_COATS)
+        _check_count("coat", f"There is no {self.step} coat {self.coat}.", self.coat, _MOST_PART_COATS)
+
+    @property
+    def what(self) -> str:
+        """``"topcoat 2"``, ``"sanded"``."""
+        return f"{self.step} {self.coat}" if self.kind == "coat" else self.kind
 
     @property
     def moment(self) -> dt.datetime:
@@ -495,6 +480,15 @@ class StoredStair:
     def part(self, ident: int) -> StoredPart:
         """Return a part; KeyError if there is none."""
         return next(part for part in self.parts if part.ident == ident)
+
+    def can_of(self, event: PartEvent | None) -> Can | None:
+        """Return the can a coat came from; None where none is named, or it is not there."""
+        return None if event is None else self.cans.get(event.batch_number or 0)
+
+    def label_of(self, event: PartEvent | None) -> Label | None:
+        """Return the label of that can, where it is written down."""
+        can = self.can_of(event)
+        return None if can is None else can.label
 
     def named(self, text: str) -> list[StoredPart]:
         """Return the parts somebody means, in the order of the stair.

@@ -50,29 +50,6 @@ from finishlab.stair.records import (
     StoredStair,
 )
 
-__all__ = [
-    "EVENT_FIELDS",
-    "StairStore",
-    "check_events",
-    "event_record",
-    "event_values",
-    "flight_record",
-    "levels_of",
-    "noted_event",
-    "noted_flight",
-    "noted_part",
-    "part_code",
-    "part_name",
-    "part_record",
-    "read_colours",
-    "read_events",
-    "read_flights",
-    "read_parts",
-    "read_standards",
-    "records_by_number",
-    "stair_levels",
-]
-
 R = TypeVar("R", bound=Record)
 EVENT_FIELDS: Final = tuple(each.name for each in fields(PartEvent))
 

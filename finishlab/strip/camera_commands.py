@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from finishlab.cli.common import grey_option, json_option, open_logbook, print_results, say, show_document, with_learned
-from finishlab.cli.lazy import ExampleCommand, LazyGroup, logged
+from finishlab.cli.lazy import LazyGroup, logged
 from finishlab.errors import LogbookError, UsageError
 from finishlab.measure.areas import GreyArea, KnownColour
 from finishlab.record import normalise_light, today
@@ -21,15 +21,8 @@ if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.measure.camera_learning import LearnedProfile
 
-_COMMANDS: Mapping[str, tuple[str, str]] = {
-    "learn": ("finishlab.strip.camera_commands:learn", "Learn a camera from a photo of a 24-patch chart."),
-    "list": ("finishlab.strip.camera_commands:list_cameras", "List the learned cameras."),
-    "show": ("finishlab.strip.camera_commands:show", "Show what was learned of a camera."),
-    "forget": ("finishlab.strip.camera_commands:forget", "Use a camera's profile no longer; its history stays."),
-}
 
-
-@click.group(cls=LazyGroup, lazy=_COMMANDS)
+@click.group(cls=LazyGroup)
 def camera() -> None:
     """Teach finishlab how a camera sees colours, with a 24-patch chart.
 
@@ -55,13 +48,12 @@ def _patches(ctx: click.Context, param: click.Parameter, value: tuple[str, ...])
     return tuple(KnownColour.parse(text) for text in value)
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=(
-        "finishlab camera learn chart.jpg",
-        'finishlab camera learn chart.jpg --light "evening lamp" --edition 2005',
-        "finishlab camera learn chart.jpg --corners 812,640 1610,655 1598,1190 800,1170",
-    ),
+@camera.has(
+    "learn",
+    "Learn a camera from a photo of a 24-patch chart.",
+    "finishlab camera learn chart.jpg",
+    'finishlab camera learn chart.jpg --light "evening lamp" --edition 2005',
+    "finishlab camera learn chart.jpg --corners 812,640 1610,655 1598,1190 800,1170",
 )
 @click.argument("photo", type=click.Path(), metavar="PHOTO")
 @click.option("--light", metavar="TEXT", help="The light it was taken in. [default: daylight]")
@@ -129,7 +121,7 @@ def _learned(
     path: Path, light: str | None, edition: str | None, corners: Sequence[tuple[float, float]]
 ) -> LearnedProfile:
     """Learn from a chart; strips whose greys were read with an instrument are used, others are learned anew."""
-    from finishlab.colorimetry.spectra import DEFAULT_EDITION
+    from finishlab.colorimetry.spaces import DEFAULT_EDITION
     from finishlab.measure.camera_learning import learn_profile
     from finishlab.measuring.logged import photo_day
     from finishlab.measuring.photos import MeasureOptions
@@ -189,7 +181,7 @@ def _tell(found: LearnedProfile) -> None:
         say(doubt.message)
 
 
-@click.command("list", cls=ExampleCommand, examples=("finishlab camera list",))
+@camera.has("list", "List the learned cameras.", "finishlab camera list")
 @json_option
 def list_cameras(*, as_json: bool) -> None:
     """List the learned cameras, each with its light."""
@@ -205,9 +197,11 @@ def list_cameras(*, as_json: bool) -> None:
     show_document(_document(profiles, lines), as_json=as_json)
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=('finishlab camera show "Acme One"', 'finishlab camera show "Acme One" --light "evening lamp" --json'),
+@camera.has(
+    "show",
+    "Show what was learned of a camera.",
+    'finishlab camera show "Acme One"',
+    'finishlab camera show "Acme One" --light "evening lamp" --json',
 )
 @click.argument("name", metavar="NAME", shell_complete=logged("camera"))
 @click.option("--light", metavar="TEXT", help="Only in this light.")
@@ -219,9 +213,10 @@ def show(*, name: str, light: str | None, as_json: bool) -> None:
     show_document(_document(found, [line for each in found for line in _page(each)]), as_json=as_json)
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=('finishlab camera forget "Acme One" --light "evening lamp"',),
+@camera.has(
+    "forget",
+    "Use a camera's profile no longer; its history stays.",
+    'finishlab camera forget "Acme One" --light "evening lamp"',
 )
 @click.argument("name", metavar="NAME", shell_complete=logged("camera"))
 @click.option("--light", metavar="TEXT", help="Only in this light; else in every light.")
@@ -244,7 +239,7 @@ def _document(profiles: Sequence[CameraProfile], lines: Sequence[str] = ()) -> D
 
 def _page(profile: CameraProfile) -> list[str]:
     """Return what was learned of a camera in one light."""
-    from finishlab.colorimetry.spectra import chart_words
+    from finishlab.colorimetry.spaces import chart_words
 
     boost, error = profile.saturation
     lines = [

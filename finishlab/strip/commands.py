@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, TypeVar, cast
 
@@ -31,8 +31,6 @@ from finishlab.show import jsons
 from finishlab.show.document import Document, Field, Line, Listed, Listing
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from finishlab.imaging.greys import StripGreys
     from finishlab.imaging.strip import Paper
     from finishlab.logbook import Logbook
@@ -41,14 +39,6 @@ if TYPE_CHECKING:
     from finishlab.quality import Doubt
     from finishlab.strip import TrialKind
     from finishlab.strip.trials import Tried
-
-
-_COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
-    "learn": ("finishlab.strip.commands:learn", "Learn the greys of one printed strip."),
-    "list": ("finishlab.strip.commands:list_strips", "List the strips whose greys were learned."),
-    "show": ("finishlab.strip.commands:show", "Show what is known of a strip's greys."),
-    "forget": ("finishlab.strip.commands:forget", "Take a strip for a usual print again."),
-}
 
 
 class _StripGroup(LazyGroup, ExampleCommand):
@@ -62,7 +52,6 @@ class _StripGroup(LazyGroup, ExampleCommand):
 
 @click.group(
     cls=_StripGroup,
-    lazy=_COMMANDS,
     invoke_without_command=True,
     short_help="Write the grey strip to print, as a PDF.",
     examples=(
@@ -194,16 +183,14 @@ def picture_option(command: Command) -> Command:
     )(command)
 
 
-@click.command(
-    cls=ExampleCommand,
-    short_help="Learn the greys of one printed strip.",
-    examples=(
-        "finishlab strip learn stepped-back.jpg --save-picture print.svg",
-        "finishlab strip learn stepped-back.jpg --white 93.5",
-        "finishlab strip learn strip-and-card.jpg --grey 1210,480,160,120:50",
-        "finishlab strip learn --number 412 --black 24.1 --lightness 3:55.2 --lightness 5:74.9 --white 93.5",
-        "finishlab strip learn --number 412 --seen 1:6 --seen 2:5 --seen 3:8",
-    ),
+@strip.has(
+    "learn",
+    "Learn the greys of one printed strip.",
+    "finishlab strip learn stepped-back.jpg --save-picture print.svg",
+    "finishlab strip learn stepped-back.jpg --white 93.5",
+    "finishlab strip learn strip-and-card.jpg --grey 1210,480,160,120:50",
+    "finishlab strip learn --number 412 --black 24.1 --lightness 3:55.2 --lightness 5:74.9 --white 93.5",
+    "finishlab strip learn --number 412 --seen 1:6 --seen 2:5 --seen 3:8",
 )
 @click.argument("photos", nargs=-1, type=click.Path(), metavar="[PHOTO]...")
 @click.option("--number", type=_NUMBER, metavar="N", help="The strip's number; a photo shows it by itself.")
@@ -334,12 +321,7 @@ def _check(
         raise UsageError("no-strip-number", "The strip has no number.", "It is printed on the strip: --number 412.")
 
 
-@click.command(
-    "list",
-    cls=ExampleCommand,
-    short_help="List the strips whose greys were learned.",
-    examples=("finishlab strip list",),
-)
+@strip.has("list", "List the strips whose greys were learned.", "finishlab strip list")
 @json_option
 def list_strips(*, as_json: bool) -> None:
     """List the strips whose greys were learned."""
@@ -353,10 +335,11 @@ def list_strips(*, as_json: bool) -> None:
     show_document(greys_document(found), as_json=as_json)
 
 
-@click.command(
-    cls=ExampleCommand,
-    short_help="Show what is known of a strip's greys.",
-    examples=("finishlab strip show 412", "finishlab strip show 412 --save-picture print.svg"),
+@strip.has(
+    "show",
+    "Show what is known of a strip's greys.",
+    "finishlab strip show 412",
+    "finishlab strip show 412 --save-picture print.svg",
 )
 @click.argument("number", type=_NUMBER, metavar="N", shell_complete=logged("strip"))
 @picture_option
@@ -380,11 +363,7 @@ def show(*, number: int, save_picture: str | None, as_json: bool) -> None:
     show_document(strip_document(learned, changes, photographed), as_json=as_json)
 
 
-@click.command(
-    cls=ExampleCommand,
-    short_help="Take a strip for a usual print again.",
-    examples=("finishlab strip forget 412",),
-)
+@strip.has("forget", "Take a strip for a usual print again.", "finishlab strip forget 412")
 @click.argument("number", type=_NUMBER, metavar="N", shell_complete=logged("strip"))
 @json_option
 def forget(*, number: int, as_json: bool) -> None:
@@ -394,21 +373,6 @@ def forget(*, number: int, as_json: bool) -> None:
     if as_json:
         print_document({"format": "finishlab/strip-forgotten/1", "strip": number})
     say(f"Strip {number:04d} is taken for a usual print again; what was learned stays in its history.")
-
-
-_TRIAL_COMMANDS: Mapping[str, tuple[str, str]] = {
-    "same": (
-        "finishlab.strip.commands:same",
-        "One board at both edges of the strip: it differs from itself by nothing.",
-    ),
-    "swap": ("finishlab.strip.commands:swap", "Board and floor changed over: the same difference both ways."),
-    "repeat": (
-        "finishlab.strip.commands:repeat",
-        "One board photographed again, turned, in other light: the same colour.",
-    ),
-    "show": ("finishlab.strip.commands:show_trials", "Show what the trials achieve beside the stated intervals."),
-    "remove": ("finishlab.strip.commands:remove", "Count trials no longer; their history stays."),
-}
 
 
 _KINDS: Final = {
@@ -455,7 +419,7 @@ def _document(trials: Sequence[Tried], trust: Trust, told: Trust) -> Document:
     return TRIALS.document(trials, blocks, trust=trust_entry(trust))
 
 
-@click.group(cls=LazyGroup, lazy=_TRIAL_COMMANDS)
+@click.group(cls=LazyGroup)
 def trial() -> None:
     """Try your own phone, print and room against a truth that needs no instrument.
 
@@ -472,9 +436,10 @@ _options = options(
 )
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab trial same board-both-edges-1.jpg board-both-edges-2.jpg",),
+@trial.has(
+    "same",
+    "One board at both edges of the strip: it differs from itself by nothing.",
+    "finishlab trial same board-both-edges-1.jpg board-both-edges-2.jpg",
 )
 @_options
 def same(**given: Any) -> int:  # noqa: ANN401 - the options above
@@ -485,9 +450,10 @@ def same(**given: Any) -> int:  # noqa: ANN401 - the options above
     return _log("same", **given)
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab trial swap board-then-floor.jpg floor-then-board.jpg",),
+@trial.has(
+    "swap",
+    "Board and floor changed over: the same difference both ways.",
+    "finishlab trial swap board-then-floor.jpg floor-then-board.jpg",
 )
 @_options
 def swap(**given: Any) -> int:  # noqa: ANN401 - the options above
@@ -498,9 +464,10 @@ def swap(**given: Any) -> int:  # noqa: ANN401 - the options above
     return _log("swap", **given)
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab trial repeat window.jpg turned.jpg cloudy.jpg",),
+@trial.has(
+    "repeat",
+    "One board photographed again, turned, in other light: the same colour.",
+    "finishlab trial repeat window.jpg turned.jpg cloudy.jpg",
 )
 @_options
 def repeat(**given: Any) -> int:  # noqa: ANN401 - the options above
@@ -530,11 +497,7 @@ def _log(kind: TrialKind, *, photos: tuple[str, ...], light: str | None, note: s
     return 0
 
 
-@click.command(
-    "show",
-    cls=ExampleCommand,
-    examples=("finishlab trial show",),
-)
+@trial.has("show", "Show what the trials achieve beside the stated intervals.", "finishlab trial show")
 @json_option
 def show_trials(*, as_json: bool) -> None:
     """Show how the trials came out, and what they say of the stated intervals."""
@@ -550,10 +513,7 @@ def show_trials(*, as_json: bool) -> None:
         say(TRIALS.none)
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab trial remove H2",),
-)
+@trial.has("remove", "Count trials no longer; their history stays.", "finishlab trial remove H2")
 @click.argument("numbers", metavar="H2...", nargs=-1, required=True)
 @json_option
 def remove(*, numbers: tuple[str, ...], as_json: bool) -> None:

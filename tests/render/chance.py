@@ -9,13 +9,12 @@ from typing import Final, Literal
 import numpy as np
 
 from finishlab.colorimetry.delta_e import delta_e_00
-from finishlab.colorimetry.spectra import LIGHTS
 from finishlab.imaging.strip import STRIP, Rect
 from render.camera import CAMERAS, Tone, random_film
 from render.paper import PrintedStrip
 from render.printers import Printer, random_printer
 from render.scene import Glare, Scene, Surface
-from render.spectral import INK_SETS, STAINS, Material, finish, grey_material, print_material, woods
+from render.spectral import INK_SETS, LIGHTS, STAINS, Material, finish, grey_material, print_material, woods
 from render.texture import Texture
 from render.view import Light, View, homography, project
 

@@ -16,14 +16,16 @@ from typing import Final, Literal
 
 import numpy as np
 
-from finishlab.colorimetry.spectra import WAVELENGTHS, chart_reflectances, lab_from_reflectance
+from finishlab.colorimetry.spaces import WAVELENGTHS, chart_reflectances, lab_from_reflectance, white_xyz
 from render.kubelka_munk import k_over_s, reflectance, saunderson_measured
 
 __all__ = [
     "INK_SETS",
+    "LIGHTS",
     "STAINS",
     "Material",
     "coat",
+    "colour_temperature",
     "finish",
     "grey_material",
     "print_material",
@@ -32,8 +34,29 @@ __all__ = [
     "woods",
 ]
 
+LightKind = Literal["daylight", "lamp", "led", "fluorescent"]
 StainName = Literal["brown", "red-brown", "golden", "grey"]
 _DATA: Final = Path(__file__).parent / "data"
+
+LIGHTS: Final[dict[str, LightKind]] = {
+    "D65": "daylight",
+    "D50": "daylight",
+    "D55": "daylight",
+    "D75": "daylight",
+    "A": "lamp",
+    "2700K": "lamp",
+    "3000K": "lamp",
+    "LED-B1": "led",
+    "LED-B2": "led",
+    "LED-B3": "led",
+    "LED-B4": "led",
+    "LED-B5": "led",
+    "LED-V1": "led",
+    "FL2": "fluorescent",
+    "FL11": "fluorescent",
+    "FL12": "fluorescent",
+}
+"""Lights by name (CIE 015:2018; ``2700K`` and ``3000K`` are Planck radiators) and the kind of each."""
 
 STAINS: Final[tuple[StainName, ...]] = ("brown", "red-brown", "golden", "grey")
 """Synthetic stains, each a smooth absorption curve."""
@@ -222,3 +245,10 @@ def grey_material(level: float, *, warm: float = 0.0, name: str = "bench") -> Ma
     """Return a plain surface of one reflectance `level`, tilted by `warm` (relative, from 400 to 700 nm)."""
     tilt = 1.0 + warm * (WAVELENGTHS - 550.0) / 300.0
     return _material(name, "plain", np.clip(level * tilt, 0.0, 1.0))
+
+
+def colour_temperature(light: str) -> float:
+    """Return a light's correlated colour temperature in kelvin (McCamy 1992, good to a few kelvin near the locus)."""
+    x, y, _ = white_xyz(light) / white_xyz(light).sum()
+    n = (x - 0.3320) / (0.1858 - y)
+    return float(449.0 * n**3 + 3525.0 * n**2 + 6823.3 * n + 5520.33)
