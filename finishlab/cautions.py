@@ -58,10 +58,6 @@ class Caution:
         """The short text as one line for the moment of use: ``Caution: rags with oil ...``."""
         return f"Caution: {self.short[:1].lower()}{self.short[1:]}"
 
-    def as_dict(self) -> dict[str, str]:
-        """Return the JSON form."""
-        return {name: getattr(self, name) for name in ("code", "title", "short", "long", "source")}
-
 
 _KINDS: Final = (
     Caution(

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 import re
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, is_dataclass
 from functools import lru_cache
 from typing import Any, Final, Literal, Self, cast, get_args, overload
 from urllib.parse import quote, unquote
@@ -32,7 +33,7 @@ class Record:
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form, one entry a field; dates as ISO 8601, sections in their own JSON form."""
-        return {f.name: _json(getattr(self, f.name)) for f in fields(cast("Any", self))}
+        return {f.name: plain(getattr(self, f.name)) for f in fields(cast("Any", self))}
 
     @classmethod
     def from_dict(cls, data: Mapping[str, Any]) -> Self:
@@ -51,10 +52,40 @@ class DatedRecord(Record):
         return cls(**data, latest=dt.date.max)  # type: ignore[call-arg]  # every dated record takes it
 
 
-def _json(value: Any) -> Any:  # noqa: ANN401 - fields of every type
+def plain(value: object) -> Any:  # noqa: ANN401 - JSON values have no narrower type
+    """Return `value` in JSON's own types, in which it is stored.
+
+    What has fields becomes a mapping of them, a day its ISO 8601 text. Settings and fit figures come as free mappings:
+    tuples and arrays become lists, NumPy scalars Python's, and a figure that is not finite becomes None, since JSON has
+    no name for it.
+
+    Raises
+    ------
+    TypeError
+        If a value has no JSON form.
+    """
+    if hasattr(value, "as_dict"):
+        return value.as_dict()
+    if is_dataclass(value):
+        value = {each.name: getattr(value, each.name) for each in fields(value)}
+    if isinstance(value, Mapping):
+        return {str(key): plain(entry) for key, entry in value.items()}
+    if isinstance(value, list | tuple | set | frozenset):
+        entries = sorted(value, key=repr) if isinstance(value, set | frozenset) else value
+        return [plain(entry) for entry in entries]
+    if hasattr(value, "tolist"):  # NumPy arrays and scalars
+        return plain(value.tolist())
+    return _plain_value(value)
+
+
+def _plain_value(value: object) -> str | int | float | None:
     if isinstance(value, dt.date):
         return value.isoformat()
-    return value.as_dict() if hasattr(value, "as_dict") else value
+    if isinstance(value, float):
+        return float(value) if math.isfinite(value) else None
+    if value is None or isinstance(value, str | int):
+        return value
+    raise TypeError(f"{type(value).__name__} has no JSON form")
 
 
 class Number(str):

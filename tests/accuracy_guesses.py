@@ -86,7 +86,7 @@ GUESSES: Final = (
     Guess("instrument reading of a grey, 0.3 L*: half or double", _GREYS, "_OWN_READING", (0.15, 0.6), "typed"),
     Guess("what such readings share, 0.2 L*: half or double", _GREYS, "_COMMON_READING", (0.1, 0.4), "typed"),
     Guess("match by eye, 1.5 L*: half or double", "finishlab.measure.learn_print", "_EYE", (0.75, 3.0), "seen"),
-    Guess("a grey card, 0.5 L*: half or double", "finishlab.measure.learn_greys", "_KNOWN", (0.25, 1.0), "card"),
+    Guess("a grey card, 0.5 L*: half or double", "finishlab.measure.learn_print", "_KNOWN", (0.25, 1.0), "card"),
     Guess(
         "long side of a photo by hand, 380 mm: 250 or 600",
         "finishlab.measure.by_hand",

@@ -29,7 +29,7 @@ from finishlab.imaging.pixels import LinearImage, PhotoInfo
 from finishlab.imaging.strip import FieldName
 from finishlab.measure.flow import Inspection, measure
 from finishlab.measure.results import SurfaceKind
-from finishlab.photos.decoders import chroma_blocks
+from finishlab.photos.files import chroma_blocks
 from finishlab.photos.header import chroma_step
 
 Record = dict[str, Any]

@@ -22,8 +22,7 @@ from finishlab.imaging.pixels import LinearImage, PhotoInfo
 from finishlab.imaging.strip import EYE_ROWS, STRIP, EyeRow, Rect
 from finishlab.measure.areas import GreyArea, PixelRect
 from finishlab.measure.by_hand import measure_by_hand
-from finishlab.measure.learn_greys import learn_greys
-from finishlab.measure.learn_print import greys_seen
+from finishlab.measure.learn_print import greys_seen, learn_greys
 
 _INSTRUMENT: Final = 0.3
 _CARD: Final = 0.5

@@ -32,8 +32,7 @@ from render.view import View, homography, project
 from rendered import photo_of
 
 from finishlab.colorimetry.delta_e import delta_e_00
-from finishlab.colorimetry.spaces import reflectance_of_lightness, rgb_to_lab
-from finishlab.colorimetry.spectra import chart_lab
+from finishlab.colorimetry.spaces import chart_lab, reflectance_of_lightness, rgb_to_lab
 from finishlab.errors import FinishlabError
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.processing import SATURATION_BOOST, unboosted

@@ -23,8 +23,7 @@ from rendered import photo_of
 
 from finishlab.colorimetry.camera_profile import fit_profile
 from finishlab.colorimetry.delta_e import delta_e_00
-from finishlab.colorimetry.spaces import rgb_to_lab
-from finishlab.colorimetry.spectra import chart_lab, chart_reflectances
+from finishlab.colorimetry.spaces import chart_lab, chart_reflectances, rgb_to_lab
 from finishlab.errors import FinishlabError
 from finishlab.imaging.finder import find_strip
 from finishlab.imaging.strip import FieldName, Rect

@@ -24,9 +24,8 @@ from finishlab.colorimetry.difference import difference_intervals
 from finishlab.colorimetry.estimate import MATRIX_ERRORS, PRINT_AGAINST_WOOD, WOOD_ALONE, ColourTable
 from finishlab.colorimetry.spaces import lab_to_rgb, linear_to_srgb, rgb_to_lab, srgb_to_linear
 from finishlab.matching.gls import Solution, solve
-from finishlab.matching.observations import Observations, ObservationsBuilder
 from finishlab.matching.ranking import Ranking, rank_colours
-from finishlab.matching.scatter import FloorPool, components_of
+from finishlab.matching.scatter import FloorPool, Observations, ObservationsBuilder, components_of
 
 FLOOR: Final = np.array([56.0, 8.0, 22.0])
 PLANK: Final = np.array([1.2, 0.5, 0.8])

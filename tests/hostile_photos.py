@@ -26,7 +26,7 @@ from raw_samples import write_dng
 
 from finishlab.errors import FinishlabError
 from finishlab.photos import read_photo
-from finishlab.photos.writing import shareable
+from finishlab.photos.kept import shareable
 
 __all__ = ["SLOW_S", "corpus", "hostile", "outcome"]
 

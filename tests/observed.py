@@ -13,9 +13,8 @@ from finishlab.colorimetry.estimate import ColourTable, LabEstimate
 from finishlab.matching.aims import MATCH, Aim
 from finishlab.matching.gls import Solution, solve
 from finishlab.matching.joint import JointColours, draw_colours
-from finishlab.matching.observations import Observations, ObservationsBuilder, beside
 from finishlab.matching.ranking import Ranking, rank_colours
-from finishlab.matching.scatter import Components, FloorPool, pool_estimates
+from finishlab.matching.scatter import Components, FloorPool, Observations, ObservationsBuilder, beside, pool_estimates
 from finishlab.quality import Doubt
 
 

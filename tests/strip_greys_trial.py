@@ -30,7 +30,7 @@ from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.strip import STRIP, Rect
 from finishlab.measure.areas import GreyArea, PixelRect
 from finishlab.measure.flow import measure
-from finishlab.measure.learn_greys import learn_greys
+from finishlab.measure.learn_print import learn_greys
 from finishlab.measure.results import SurfaceKind
 
 WAYS = ("nominal", "typed", "one grey", "three greys", "true")

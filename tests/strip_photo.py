@@ -28,8 +28,7 @@ from scipy.ndimage import (
     median_filter,
 )
 
-from finishlab.colorimetry.spaces import linear_to_srgb, srgb_to_linear
-from finishlab.colorimetry.spectra import WAVELENGTHS
+from finishlab.colorimetry.spaces import WAVELENGTHS, linear_to_srgb, srgb_to_linear
 from finishlab.imaging.correction import phone_tone
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.strip import STRIP

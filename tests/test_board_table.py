@@ -23,8 +23,7 @@ from finishlab.logbook import BoardTable, DirectPair, Logbook
 from finishlab.logbook.archive import upgraded
 from finishlab.logbook.merge import checked
 from finishlab.matching.gls import solve
-from finishlab.matching.observations import Observations
-from finishlab.matching.scatter import components_of
+from finishlab.matching.scatter import Observations, components_of
 from finishlab.rank.gathering import observations_of as gathered
 from finishlab.rank.gathering import see_floor
 

@@ -23,13 +23,16 @@ from rendered import greys_of_print, photo_of, rendered, scene_with, view_of
 from finishlab.colorimetry.camera_profile import CameraProfile, ProfileKind, fit_profile
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import (
+    CHART_EDITIONS,
+    DEFAULT_EDITION,
+    chart_lab,
+    chart_reflectances,
     lab_to_rgb,
     lightness_of_reflectance,
     linear_to_srgb,
     rgb_to_lab,
     srgb_to_linear,
 )
-from finishlab.colorimetry.spectra import CHART_EDITIONS, DEFAULT_EDITION, chart_lab, chart_reflectances
 from finishlab.errors import UsageError
 from finishlab.imaging.chart import chart_from_corners
 from finishlab.imaging.greys import greys_of_readings

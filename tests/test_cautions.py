@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from finishlab.cautions import ACTIONS, CAUTIONS, DEFERS, Action, cautions_for, due
 from finishlab.coatings import COATINGS
+from finishlab.record import plain
 
 
 def codes(products: list[str], *actions: Action) -> list[str]:
@@ -24,7 +25,7 @@ def test_every_caution_is_short_long_and_has_a_source(caution: object) -> None:
     assert len(found.short) <= 170
     assert len(found.long) > len(found.short)
     assert found.source
-    assert found.as_dict().keys() == {"code", "title", "short", "long", "source"}
+    assert plain(found).keys() == {"code", "title", "short", "long", "source"}
 
 
 def test_cautions_defer() -> None:

@@ -12,8 +12,7 @@ from render.scene import Scene
 from render.view import homography, project
 from rendered import photo_of, rendered, scene_with, view_of
 
-from finishlab.colorimetry.spaces import lab_to_rgb
-from finishlab.colorimetry.spectra import chart_lab
+from finishlab.colorimetry.spaces import chart_lab, lab_to_rgb
 from finishlab.errors import NoStripError, QualityError
 from finishlab.imaging.chart import ChartFit, chart_from_corners, find_chart, read_chart
 from finishlab.imaging.strip import Rect

@@ -27,7 +27,7 @@ from finishlab.measure.by_hand import measure_by_hand
 from finishlab.measure.flow import measure
 from finishlab.measure.results import Measurement
 from finishlab.photos import read_photo
-from finishlab.photos.decoders import chroma_blocks
+from finishlab.photos.files import chroma_blocks
 from finishlab.photos.header import chroma_step
 
 ROUNDED_ON_THE_WAY = 0.5

@@ -13,7 +13,7 @@ from render.chart import ChartCard
 from render.photo import render_scene
 from render.view import View, homography, project
 
-from finishlab.colorimetry.spectra import chart_lab, chart_words, edition_named
+from finishlab.colorimetry.spaces import chart_lab, chart_words, edition_named
 from finishlab.imaging.strip import Rect
 from finishlab.logbook import Logbook
 from finishlab.photos import matrix_profile, write_jpeg

@@ -75,14 +75,6 @@ def codes(ranking: Any, board: str) -> set[str]:
     return {d.code for b in ranking.boards if b.board == board for d in b.doubts}
 
 
-def test_brief_boards_hold_all_that_ranking_needs(log: Logbook, tmp_path: Path) -> None:
-    """Read briefly, boards are equal to those read in full but for where the strip lay and the fit's figures."""
-    add_board(log, tmp_path, "one", (1, 0, 0))
-    add_pair(log, tmp_path, "B1", "two", (1, 0, 0))
-    (full,), (brief,) = log.boards(), log.boards(brief=True)
-    assert brief == replace(full, measurements=tuple(replace(m, strip=None, correction={}) for m in full.measurements))
-
-
 def test_a_pair_is_one_photo_more_and_narrows_the_interval(log: Logbook, tmp_path: Path) -> None:
     """After a photo of board and floor together the board counts two photos, one pair, and its interval is narrower."""
     add_floor(log, tmp_path)

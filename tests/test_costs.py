@@ -28,8 +28,7 @@ from finishlab.colorimetry.estimate import (
     scaled_table,
     source_of,
 )
-from finishlab.colorimetry.spaces import lab_to_rgb
-from finishlab.colorimetry.spectra import chart_lab
+from finishlab.colorimetry.spaces import chart_lab, lab_to_rgb
 from finishlab.imaging.greys import USUAL, greys_of_readings
 from finishlab.matching.costs import (
     LEARNED_LIGHTNESS,

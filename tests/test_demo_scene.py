@@ -40,14 +40,14 @@ from render.view import Light, View, homography, project, world_grid
 from skimage.color import deltaE_ciede2000
 
 from finishlab.colorimetry.delta_e import delta_e_00
-from finishlab.colorimetry.spaces import srgb_to_linear
-from finishlab.colorimetry.spectra import (
+from finishlab.colorimetry.spaces import (
     CHARTS,
     WAVELENGTHS,
     camera_sensitivities,
     chart_reflectances,
     illuminant,
     lab_from_reflectance,
+    srgb_to_linear,
 )
 from finishlab.imaging.strip import STRIP, Rect
 

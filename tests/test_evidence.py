@@ -15,9 +15,16 @@ from observed import BoardSeen, PlankSeen, Seen, observations_of, solve_seen
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.estimate import WOOD_ALONE, LabEstimate, SharedEffect
 from finishlab.matching.gls import Solution, solve
-from finishlab.matching.observations import Observations, carried, with_surface_effects
 from finishlab.matching.ranking import rank_colours
-from finishlab.matching.scatter import Components, FloorSpot, components_of, pool_floor
+from finishlab.matching.scatter import (
+    Components,
+    FloorSpot,
+    Observations,
+    carried,
+    components_of,
+    pool_floor,
+    with_surface_effects,
+)
 
 FLOOR = np.array([56.0, 8.0, 22.0])
 PLANK = (1.2, 0.5, 0.8)

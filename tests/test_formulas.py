@@ -27,7 +27,7 @@ from finishlab.colorimetry.delta_e import (
     transport_distance,
 )
 from finishlab.colorimetry.difference import difference_intervals
-from finishlab.colorimetry.spectra import (
+from finishlab.colorimetry.spaces import (
     corrected_batch,
     illuminant,
     lab_from_reflectance,

@@ -19,12 +19,10 @@ from finishlab.imaging.strip import FIELD_NAMES
 from finishlab.logbook.stored import (
     StoredMeasurement,
     field_from_dict,
-    field_to_dict,
-    plain,
     strip_from_dict,
-    strip_to_dict,
 )
 from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, Texture
+from finishlab.record import plain
 
 finite = st.floats(-1e6, 1e6)
 shares = st.floats(0, 1)
@@ -75,12 +73,12 @@ strips = st.builds(
 @given(measured_fields)
 def test_a_field_round_trips_through_json(measured: FieldMeasurement) -> None:
     """A field's measurement reads back from its JSON text equal in every float."""
-    assert field_from_dict(json.loads(json.dumps(field_to_dict(measured), allow_nan=False))) == measured
+    assert field_from_dict(json.loads(json.dumps(plain(measured), allow_nan=False))) == measured
 
 
 def test_a_field_stored_before_texture_was_measured() -> None:
     """A field stored without a texture still loads, and has none."""
-    old = field_to_dict(field())
+    old = plain(field())
     del old["texture"]
     assert field_from_dict(old) == replace(field(), texture=None)
 
@@ -88,17 +86,17 @@ def test_a_field_stored_before_texture_was_measured() -> None:
 @given(strips)
 def test_a_strip_round_trips_through_json(reading: StripReading) -> None:
     """Where the strip lay reads back from its JSON text the same."""
-    assert strip_from_dict(json.loads(json.dumps(strip_to_dict(reading), allow_nan=False))) == reading
+    assert strip_from_dict(json.loads(json.dumps(plain(reading), allow_nan=False))) == reading
 
 
 def test_every_part_of_a_measurement_is_stored(tmp_path: Path) -> None:
     """A part that is added to a measurement type cannot be forgotten here."""
     strip = measurement(make_photo(tmp_path)[1]).strip
     assert strip is not None
-    assert set(field_to_dict(field())) == {f.name for f in fields(FieldMeasurement)}
-    assert set(field_to_dict(field())["spread"]) == {f.name for f in fields(Spread)}
-    assert set(field_to_dict(field())["texture"]) == {f.name for f in fields(Texture)}
-    assert set(strip_to_dict(strip)) == {f.name for f in fields(StripReading)}
+    assert set(plain(field())) == {f.name for f in fields(FieldMeasurement)}
+    assert set(plain(field())["spread"]) == {f.name for f in fields(Spread)}
+    assert set(plain(field())["texture"]) == {f.name for f in fields(Texture)}
+    assert set(plain(strip)) == {f.name for f in fields(StripReading)}
     # `photo_id` is stored as the photo, `fields` as the field, `pair` as a row of its own.
     kept = {f.name for f in fields(StoredMeasurement)} | {"photo_id", "fields", "pair"}
     assert {f.name for f in fields(Measurement)} <= kept

@@ -23,8 +23,7 @@ from sqlalchemy.schema import CreateTable
 
 from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.colorimetry.camera_profile import fit_profile
-from finishlab.colorimetry.spaces import lab_to_rgb
-from finishlab.colorimetry.spectra import chart_lab
+from finishlab.colorimetry.spaces import chart_lab, lab_to_rgb
 from finishlab.errors import LogbookError
 from finishlab.files import LOGBOOK_FILE
 from finishlab.imaging.greys import greys_of_readings

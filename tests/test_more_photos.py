@@ -15,7 +15,7 @@ from render.scene import Scene
 from render.view import View
 
 from finishlab.photos import matrix_profile
-from finishlab.photos.writing import write_jpeg
+from finishlab.photos.reading import write_jpeg
 
 TRUE_FLOOR = (55.0, 7.0, 22.0)
 

@@ -18,8 +18,7 @@ import pytest
 from PIL import Image
 from published_ramps import ramps
 
-from finishlab.colorimetry.spaces import lab_to_rgb, lightness_of_reflectance, rgb_to_xyz, srgb_to_linear
-from finishlab.colorimetry.spectra import chart_lab
+from finishlab.colorimetry.spaces import chart_lab, lab_to_rgb, lightness_of_reflectance, rgb_to_xyz, srgb_to_linear
 from finishlab.imaging.correction import Correction, PatchReadings, TonePrior, fit_correction, phone_tone
 from finishlab.imaging.greys import USUAL, StripGreys, greys_found
 from finishlab.imaging.processing import LUMA

@@ -22,7 +22,7 @@ from PIL import ExifTags, Image, PngImagePlugin
 from raw_samples import write_dng
 
 from finishlab.photos import read_photo
-from finishlab.photos.writing import shareable
+from finishlab.photos.kept import shareable
 
 SECRET: Final = b"Sampletown-48.51N-SN12345"
 TEXT: Final = SECRET.decode()

@@ -31,7 +31,7 @@ from finishlab.imaging.strip import STRIP, Rect
 from finishlab.logbook import Logbook
 from finishlab.measure.areas import GreyArea, PixelRect
 from finishlab.measure.flow import measure
-from finishlab.measure.learn_greys import learn_greys
+from finishlab.measure.learn_print import learn_greys
 from finishlab.rank.comparing import compare
 from finishlab.strip.greys import learn_from_readings
 

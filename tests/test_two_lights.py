@@ -12,7 +12,7 @@ from render.spectral import Material, finish, print_material
 
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate
-from finishlab.colorimetry.spectra import lab_from_reflectance
+from finishlab.colorimetry.spaces import lab_from_reflectance
 from finishlab.matching.alternatives import AcrossLights, compare_lights, named_light
 from finishlab.matching.ranking import Ranking, rank_colours
 from finishlab.matching.scatter import Components, FloorSpot, pool_floor
@@ -40,14 +40,6 @@ def test_what_a_light_is_called(text: str, kind: Literal["daylight", "lamp", "ot
     """The kind and the colour temperature are read from free words; a lamp's word wins over daylight's."""
     found = named_light(text)
     assert (found.text, found.kind, found.kelvin) == (text, kind, kelvin)
-
-
-@pytest.mark.parametrize(
-    ("text", "colour"), [("2700 k", "warm"), ("4000 k", "neutral"), ("6500 k", "cool"), ("x", None)]
-)
-def test_lamp_colour(text: str, colour: str | None) -> None:
-    """Warm, neutral and cool white by colour temperature."""
-    assert named_light(text).lamp_colour == colour
 
 
 def exact(lab: np.ndarray, sigma: float = 0.1) -> LabEstimate:

@@ -12,8 +12,7 @@ import pytest
 from logbook_makers import DAY, keep, measurement
 
 from finishlab.colorimetry.camera_profile import fit_profile
-from finishlab.colorimetry.spaces import lab_to_rgb
-from finishlab.colorimetry.spectra import chart_lab
+from finishlab.colorimetry.spaces import chart_lab, lab_to_rgb
 from finishlab.errors import LogbookError
 from finishlab.logbook import Logbook
 from finishlab.logbook.stored import change_line

@@ -193,7 +193,7 @@ def profile_name(profile: Mapping[str, Any] | None) -> str:
 
 def profile_line(profile: Mapping[str, Any]) -> str:
     """Return the sentence that stands beside a colour measured with a camera profile."""
-    from finishlab.colorimetry.spectra import chart_words
+    from finishlab.colorimetry.spaces import chart_words
 
     off, chart = profile["left_out"], chart_words(str(profile["chart"]))
     return (

@@ -207,19 +207,13 @@ Words = Iterable[tuple[str, str | None]]
 def _boards(log: Logbook) -> Words:
     from finishlab.board.shown import what_it_is
 
-    return ((each.number, what_it_is(each.record)) for each in log.boards(brief=True))
+    return ((each.number, what_it_is(each.record)) for each in log.board_table().boards)
 
 
 def _parts(log: Logbook) -> Words:
     stair = log.stair()
     alone = len({part.name.level for part in stair.parts}) == 1  # then a part is known without its flight
     return ((part.code.partition(".")[2] if alone else part.code, stair.words(part)) for part in stair.parts)
-
-
-def _lights(log: Logbook) -> Words:
-    measured = [each.measurements for each in log.boards(brief=True)]
-    measured += [each.measurements for each in log.floor_spots()]
-    return ((one.light, None) for several in measured for one in several)
 
 
 _LOGGED: Final[Mapping[Source, Callable[[Logbook], Words]]] = {
@@ -231,7 +225,7 @@ _LOGGED: Final[Mapping[Source, Callable[[Logbook], Words]]] = {
     "PART": _parts,
     "strip": lambda log: ((str(number), None) for number in log.strips()),
     "camera": lambda log: ((each.camera, each.light) for each in log.camera_profiles()),
-    "light": _lights,
+    "light": lambda log: ((light, None) for light in log.lights_logged()),
 }
 
 

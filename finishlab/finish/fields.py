@@ -15,7 +15,7 @@ from typing import Any, ClassVar, Final, Literal, NamedTuple, Self, TypeVar, cas
 
 from finishlab.coatings import COATINGS
 from finishlab.errors import UsageError
-from finishlab.record import Number, Record, line, normalize, number_of
+from finishlab.record import Number, Record, line, normalize, number_of, plain
 from finishlab.units import COMMON_PRACTICE, UNITS, as_typed_text, check_likely, is_us, read_figure, split_sizes
 
 Form = Literal["text", "choice", "number", "count", "flag", "grits", "size", "ratio", "mix", "can", "unit"]
@@ -207,7 +207,7 @@ class Section:
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form: what is written down, units in the names."""
         shown = ((each, getattr(self, each.name)) for each in specs(type(self), units=True))
-        return {each.name: _plain(value) for each, value in shown if value != each.empty}
+        return {each.name: plain(value) for each, value in shown if value != each.empty}
 
     @classmethod
     def from_dict(cls, data: Mapping[str, Any]) -> Self:
@@ -299,12 +299,6 @@ class MixPart(Record):
         if colour is None:
             raise UsageError("no-colour", "A part of the mix has no colour.", "Write it as: 2 honey + 1 walnut")
         normalize(self, colour=colour, parts=_number("parts", self.parts))
-
-
-def _plain(value: object) -> Any:  # noqa: ANN401 - JSON values
-    if isinstance(value, tuple):
-        return [each.as_dict() if isinstance(each, MixPart) else each for each in value]
-    return value
 
 
 # Each form's value, as it is checked in a record, read from a text and shown.

@@ -242,7 +242,7 @@ def read_chart(image: LinearImage, fit: ChartFit) -> ChartReadings:
     """
     values, whole = np.zeros((24, 3)), np.zeros(24, dtype=bool)
     codes: list[np.ndarray] = []
-    lowest, highest = image.decode[[len(image.decode) // 128, -1 - max(1, len(image.decode) // 128)]]
+    lowest, highest = float(image.decode[len(image.decode) // 128]), image.top
     for i, middle in enumerate(_middles()):
         square = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * _INTERIOR + middle
         outline = apply_homography(fit.to_pixels, square)

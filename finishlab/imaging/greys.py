@@ -93,22 +93,22 @@ class StripGreys:
         values = np.array(self.values)
         share = np.array([change for _, change in self.effects]) / values
         found = values * np.exp(np.array(self.said) @ share)
-        effects = tuple((name, _tuple(found * row)) for (name, _), row in zip(self.effects, share, strict=True))
-        return replace(self, values=_tuple(found), effects=effects)
+        effects = tuple(
+            (name, tuple((found * row).tolist())) for (name, _), row in zip(self.effects, share, strict=True)
+        )
+        return replace(self, values=tuple(found.tolist()), effects=effects)
 
     @property
     def lightness(self) -> tuple[float, ...]:
         """L* of each level."""
-        return tuple(float(value) for value in lightness_of_reflectance(np.array(self.values)))
+        return tuple(lightness_of_reflectance(np.array(self.values)).tolist())
 
     @property
     def standard_error(self) -> tuple[float, ...]:
         """One standard deviation of each level, L*."""
         base = np.array(self.lightness)
         moved = [lightness_of_reflectance(np.maximum(values, 1e-5)) - base for values in self.variants().values()]
-        return (
-            tuple(float(each) for each in np.sqrt((np.array(moved) ** 2).sum(axis=0))) if moved else (0.0,) * len(base)
-        )
+        return tuple(np.sqrt((np.array(moved) ** 2).sum(axis=0)).tolist()) if moved else (0.0,) * len(base)
 
     @property
     def key(self) -> str:
@@ -169,10 +169,6 @@ GreysOf = Callable[[int], StripGreys | None]
 """Looks up what was learned of a strip by its number, which is known only once the strip is found in the photo."""
 
 
-def _tuple(values: np.ndarray) -> tuple[float, ...]:
-    return tuple(float(value) for value in values)
-
-
 def greys_of_logs(
     log_reflectance: np.ndarray,
     departures: np.ndarray,
@@ -195,8 +191,8 @@ def greys_of_logs(
     """
     values = np.exp(log_reflectance)
     kept = [row for row in departures if np.abs(row).max() > _LEAST]
-    effects = tuple((f"print-{i + 1}", _tuple(values * row)) for i, row in enumerate(kept))
-    return StripGreys(_tuple(values), effects, source, number, learned, basis)
+    effects = tuple((f"print-{i + 1}", tuple((values * row).tolist())) for i, row in enumerate(kept))
+    return StripGreys(tuple(values.tolist()), effects, source, number, learned, basis)
 
 
 def axes_of(covariance: np.ndarray) -> np.ndarray:

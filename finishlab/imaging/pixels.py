@@ -96,6 +96,11 @@ class LinearImage:
         """Decoded width over full-size width: 1.0, or less where the file was decoded at a reduced size."""
         return float(self.encoded.shape[1] / self.info.full_size[0])
 
+    @property
+    def top(self) -> float:
+        """Linear value from which a channel counts as clipped."""
+        return float(self.decode[-1 - max(1, len(self.decode) // 128)])
+
     def linear(self, left: int, top: int, right: int, bottom: int) -> np.ndarray:
         """Return linear light of a window of the decoded pixels, in the file's primaries.
 

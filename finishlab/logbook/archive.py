@@ -29,7 +29,7 @@ from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.photo_files import photo_place
 from finishlab.logbook.store import Logbook
 from finishlab.logbook.tables import DAMAGED, Base, Day, UtcDateTime
-from finishlab.photos.writing import shareable
+from finishlab.photos.kept import shareable
 from finishlab.version import __version__
 
 
@@ -354,7 +354,7 @@ class Exported:
     missing: tuple[str, ...]
     """Names of photos whose files are no longer in the logbook, or no longer what they were."""
     kept_back: tuple[str, ...] = ()
-    """Names of photos of which nobody can say what they tell: see `finishlab.photos.writing.shareable`."""
+    """Names of photos of which nobody can say what they tell: see `finishlab.photos.reading.shareable`."""
 
 
 def export_logbook(log: Logbook, path: Path, *, photos: bool = True) -> Exported:

@@ -57,19 +57,6 @@ from finishlab.record import Light, Record
 R = TypeVar("R", bound=Record)
 Numbered = TypeVar("Numbered", RecipeRow, BatchRow, TrialRow)
 
-_BRIEF: Final = (
-    MeasurementRow.board_number,
-    MeasurementRow.photo_sha256,
-    MeasurementRow.result,
-    MeasurementRow.light,
-    MeasurementRow.strip_number,
-    MeasurementRow.version,
-    MeasurementRow.settings,
-    MeasurementRow.created,
-)
-_FETCHED: Final = 500
-"""Rows fetched at once where many are read."""
-
 
 def read_numbered(
     session: Session,
@@ -101,12 +88,11 @@ def read_approvals(session: Session) -> list[StoredApproval]:
 
 
 def read_boards(
-    session: Session, *, number: int | range | None = None, light: Light | None = None, brief: bool = False
+    session: Session, *, number: int | range | None = None, light: Light | None = None
 ) -> list[StoredBoard]:
     """Read the boards that were not removed: all, one, or those of a range of numbers; in three queries.
 
-    With a `light`, only what was measured in it is given, and only boards of which there is something. `brief` leaves
-    out where the strip lay and the fit's figures, which take longer to read than all the rest.
+    With a `light`, only what was measured in it is given, and only boards of which there is something.
     """
     shown: list[ColumnElement[bool]] = [BoardRow.removed.is_(None)]
     if isinstance(number, range):
@@ -115,17 +101,15 @@ def read_boards(
         shown.append(BoardRow.number == number)
     rows = session.scalars(select(BoardRow).where(*shown).order_by(BoardRow.number)).all()
     of_board = MeasurementRow.board_number == BoardRow.number
-    measured = select(*(_BRIEF if brief else (MeasurementRow,))).join(BoardRow, of_board).where(*shown)
+    measured = select(MeasurementRow).join(BoardRow, of_board).where(*shown)
     paired = select(PairRow).join(BoardRow, PairRow.board_number == BoardRow.number).where(*shown)
     if light is not None:
         measured = measured.where(MeasurementRow.light == light)
         paired = paired.where(PairRow.light == light)
     measurements: dict[int | None, list[StoredMeasurement]] = defaultdict(list)
-    ordered = measured.order_by(MeasurementRow.id)
     strict = isinstance(number, int)
-    read: Callable[[Any], StoredMeasurement] = _brief_measurement if brief else _measurement
-    found = session.execute(ordered, execution_options={"yield_per": _FETCHED}) if brief else session.scalars(ordered)
-    for row, said in readable(_of_board, read, found, strict=strict):
+    found = session.scalars(measured.order_by(MeasurementRow.id))
+    for row, said in readable(_of_board, _measurement, found, strict=strict):
         measurements[row.board_number].append(said)
     pairs: dict[int, list[StoredPair]] = defaultdict(list)
     for pair, paired_as in readable(_of_board, _pair, session.scalars(paired.order_by(PairRow.id)), strict=strict):
@@ -209,20 +193,6 @@ def _measurement(row: MeasurementRow) -> StoredMeasurement:
         version=row.version,
         settings=row.settings,
         correction=row.correction,
-        created=row.created,
-    )
-
-
-def _brief_measurement(row: Any) -> StoredMeasurement:  # noqa: ANN401 - a row of the columns of `_BRIEF`
-    return StoredMeasurement(
-        photo=row.photo_sha256,
-        field=field_from_dict(row.result),
-        light=row.light,
-        strip_number=row.strip_number,
-        strip=None,
-        version=row.version,
-        settings=row.settings,
-        correction={},
         created=row.created,
     )
 

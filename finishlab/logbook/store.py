@@ -273,13 +273,10 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
             rows.note_change(session, self._who, "add-photos", f"B{row.number}", after=after)
             return read_boards(session, number=row.number)[0]
 
-    def boards(self, light: str | None = None, *, brief: bool = False) -> list[StoredBoard]:
-        """Return the boards by number; with a light, only those measured in it, and of each only what was.
-
-        `brief` leaves out where the strip lay and the figures of the fit: for ranking many boards.
-        """
+    def boards(self, light: str | None = None) -> list[StoredBoard]:
+        """Return the boards by number; with a light, only those measured in it, and of each only what was."""
         with self._read() as session, many_objects():
-            return read_boards(session, light=None if light is None else normalise_light(light), brief=brief)
+            return read_boards(session, light=None if light is None else normalise_light(light))
 
     def board(self, number: str) -> StoredBoard:
         """Return one board.

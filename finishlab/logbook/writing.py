@@ -20,7 +20,7 @@ from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.errors import LogbookError, UsageError
 from finishlab.imaging.strip import FieldName
 from finishlab.logbook.database import WritingSession
-from finishlab.logbook.stored import FLOOR_IN_DOUBT, DirectPair, field_to_dict, plain, strip_to_dict
+from finishlab.logbook.stored import FLOOR_IN_DOUBT, DirectPair
 from finishlab.logbook.tables import (
     Base,
     BatchRow,
@@ -43,7 +43,7 @@ from finishlab.logbook.tables import (
 )
 from finishlab.measure.results import FieldMeasurement, Measurement
 from finishlab.recipe import Approval, Can, Recipe
-from finishlab.record import Light
+from finishlab.record import Light, plain
 from finishlab.stair.records import Flight, Part
 from finishlab.strip import TrialRecord
 
@@ -326,9 +326,9 @@ def measured_values(session: Session, measurement: Measurement, wanted: FieldNam
         "lab_l": lab[0],
         "lab_a": lab[1],
         "lab_b": lab[2],
-        "result": field_to_dict(measured),
+        "result": plain(measured),
         "strip_number": strip_number,
-        "strip_reading": None if strip is None else strip_to_dict(strip),
+        "strip_reading": plain(strip),
         "correction": plain(measurement.correction),
         "settings": plain(measurement.settings),
         "version": measurement.version,
@@ -339,8 +339,8 @@ def measured_values(session: Session, measurement: Measurement, wanted: FieldNam
 def paired_values(pair: DirectPair) -> dict[str, Any]:
     """Return, by column, what a direct pair says."""
     return {
-        "board_result": field_to_dict(pair.board),
-        "floor_result": field_to_dict(pair.floor),
+        "board_result": plain(pair.board),
+        "floor_result": plain(pair.floor),
         "de00_value": pair.delta_e00.value,
         "de00_low": pair.delta_e00.low,
         "de00_high": pair.delta_e00.high,

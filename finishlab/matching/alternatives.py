@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from finishlab.colorimetry.difference import DeltaE, difference_intervals
-from finishlab.colorimetry.spectra import corrected_batch
+from finishlab.colorimetry.spaces import corrected_batch
 from finishlab.matching.aims import Aim
 from finishlab.matching.ranking import RankedBoard, Ranking
 from finishlab.quality import Doubt, doubt
@@ -25,7 +25,6 @@ from finishlab.quality import Doubt, doubt
 FloatArray = NDArray[np.float64]
 
 LightKind = Literal["daylight", "lamp", "other"]
-LampColour = Literal["warm", "neutral", "cool"]
 
 _KELVIN: Final = re.compile(r"\b(\d{1,2}[ .,]?\d{3})\s?(?:k|kelvin)\b")
 _DAY: Final = re.compile(
@@ -37,9 +36,6 @@ _LAMP: Final = re.compile(
 )
 _LEAST_KELVIN: Final = 1500
 _MOST_KELVIN: Final = 12_000
-_WARM: Final = 3300
-_COOL: Final = 5300
-"""Ends of warm and of neutral white, kelvin: the colour appearance groups of EN 12464-1 (from memory)."""
 MOVES: Final = 1.0
 """CIEDE2000 by which a pair's difference may move between lights without a doubt; this tool's own, below the 1.8 that
 half of observers accept (Paravina et al. 2015)."""
@@ -58,17 +54,6 @@ class NamedLight:
     kind: LightKind
     kelvin: int | None = None
     """Colour temperature, when the name holds one."""
-
-    @property
-    def lamp_colour(self) -> LampColour | None:
-        """Warm, neutral or cool white; None when no colour temperature is named."""
-        if self.kelvin is None:
-            return None
-        return "warm" if self.kelvin < _WARM else "neutral" if self.kelvin <= _COOL else "cool"
-
-    def as_dict(self) -> dict[str, object]:
-        """Return the JSON form."""
-        return {"light": self.text, "kind": self.kind, "kelvin": self.kelvin}
 
 
 def named_light(text: str) -> NamedLight:

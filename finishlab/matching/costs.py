@@ -45,8 +45,7 @@ from finishlab.colorimetry.estimate import (
 from finishlab.imaging.greys import USUAL
 from finishlab.matching.aims import Aim, within
 from finishlab.matching.gls import Solution, solve
-from finishlab.matching.observations import Observations
-from finishlab.matching.scatter import Components
+from finishlab.matching.scatter import Components, Observations
 from finishlab.quality import Doubt, doubt
 
 FloatArray = NDArray[np.float64]
@@ -319,16 +318,6 @@ class NextPhoto:
     def gain(self) -> float:
         """By how much the chance of picking the right board grows."""
         return self.then - self.now
-
-    def as_dict(self) -> dict[str, object]:
-        """Return the JSON form."""
-        return {
-            "what": self.what,
-            "board": self.board,
-            "chance_right_now": round(self.now, 4),
-            "chance_right_then": round(self.then, 4),
-            "in_words": self.in_words,
-        }
 
 
 def next_photos(

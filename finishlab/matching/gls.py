@@ -30,8 +30,7 @@ from numpy.typing import NDArray
 from finishlab.colorimetry.difference import of_difference
 from finishlab.colorimetry.estimate import WOOD_ALONE, LabEstimate, root_of
 from finishlab.matching.joint import JointColours, learn_prior
-from finishlab.matching.observations import Observations, with_surface_effects
-from finishlab.matching.scatter import Components
+from finishlab.matching.scatter import Components, Observations, with_surface_effects
 
 FloatArray = NDArray[np.float64]
 Ints = NDArray[np.intp]

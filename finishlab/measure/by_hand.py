@@ -29,7 +29,7 @@ from finishlab.imaging.sampling import black_clipping, dequantize_chroma, sample
 from finishlab.imaging.strip import STRIP, Rect
 from finishlab.imaging.surface import Surface, glare_mask
 from finishlab.measure.areas import GreyArea, PixelRect, SurfaceArea
-from finishlab.measure.flow import PX_PER_MM, FieldView, field_result, profile_setting
+from finishlab.measure.flow import PX_PER_MM, FieldView, field_result, fit_figures, profile_setting
 from finishlab.measure.results import Measurement, SurfaceKind
 from finishlab.measure.uncertainty_budget import LITTLE, PhotoFit, estimate_colours, judge_black_clipping
 from finishlab.quality import doubt
@@ -95,11 +95,7 @@ def measure_by_hand(
         ``grey-clipped``, ``greys-disagree``, and what judging a surface can raise.
     """
     greys = tuple(greys)
-    _check_areas(image, greys, area)
-    readings = _read_greys(image, greys)
-    known, priors = _known(greys), _priors(linear=image.info.linear)
-    correction = fit_correction(readings, known, priors)
-    _check_agreement(greys, correction)
+    readings, known, priors, correction = _fitted(image, greys, area)
     corrected = _correct(image, correction, area)
     view = _even_view(corrected)
     to_pixels = _to_pixels(image) @ corrected.to_mm()
@@ -125,18 +121,24 @@ def colours_by_hand(image: LinearImage, greys: Sequence[GreyArea], areas: Sequen
     The same steps as `measure_by_hand`, which also says what is raised: for learning a camera from areas of known
     colour.
     """
-    greys = tuple(greys)
-    for area in areas:
-        _check_areas(image, greys, area)
-    readings = _read_greys(image, greys)
-    known, priors = _known(greys), _priors(linear=image.info.linear)
-    correction = fit_correction(readings, known, priors)
-    _check_agreement(greys, correction)
+    readings, known, priors, correction = _fitted(image, tuple(greys), *areas)
     seen = [_even_view(_correct(image, correction, area)).sample for area in areas]
     places = np.array([found.place for found in seen])
     back = np.linalg.inv(image.to_srgb)
     values = np.array([correction.value_of(back @ found.rgb, np.asarray(found.place)) for found in seen])
     return partial(plain_colours, values, places, readings, known, correction, image.to_srgb, priors)
+
+
+def _fitted(
+    image: LinearImage, greys: tuple[GreyArea, ...], *areas: SurfaceArea
+) -> tuple[PatchReadings, KnownGreys, FitPriors, Correction]:
+    """Return the greys as read, what is believed of them and of the photo, and the fit."""
+    check_areas(image, greys, *areas)
+    readings = _read_greys(image, greys)
+    known, priors = _known(greys), _priors(linear=image.info.linear)
+    correction = fit_correction(readings, known, priors)
+    _check_agreement(greys, correction)
+    return readings, known, priors, correction
 
 
 def _known(greys: tuple[GreyArea, ...]) -> KnownGreys:
@@ -155,10 +157,21 @@ def _even_view(corrected: CorrectedImage) -> FieldView:
     return _view(corrected, glare)
 
 
-def _check_areas(image: LinearImage, greys: tuple[GreyArea, ...], area: SurfaceArea) -> None:
+def refuse_clipped(grey: GreyArea, linear: np.ndarray, image: LinearImage) -> None:
+    """Refuse a grey, shape (h, w, 3) in linear light, that the photo cannot hold."""
+    if float((linear >= image.top).any(axis=-1).mean()) > _CLIPPED:
+        raise QualityError(
+            "grey-clipped",
+            f"The grey area {grey} is too bright for the photo to hold.",
+            "Expose less and photograph again, or name a darker grey.",
+        )
+
+
+def check_areas(image: LinearImage, greys: Sequence[GreyArea], *surfaces: SurfaceArea) -> None:
+    """Refuse areas that lie outside the photo or hold next to nothing of it, and none at all."""
     if not greys:
         raise UsageError("no-grey", "No grey area is named.", "Name at least one with --grey X,Y,W,H:L.")
-    for named in (*(grey.rect for grey in greys), area):
+    for named in (*(grey.rect for grey in greys), *surfaces):
         named.check_inside(image.info.full_size)
         rect = _decoded(image, named.box)
         if rect.width * rect.height < _LEAST_PIXELS:
@@ -186,12 +199,7 @@ def _read_greys(image: LinearImage, greys: tuple[GreyArea, ...]) -> PatchReading
     for grey in greys:
         r = _decoded(image, grey.rect)
         linear = image.linear(r.x, r.y, r.x + r.width, r.y + r.height)
-        if float((linear >= _top_value(image)).any(axis=-1).mean()) > _CLIPPED:
-            raise QualityError(
-                "grey-clipped",
-                f"The grey area {grey} is too bright for the photo to hold.",
-                "Expose less and photograph again, or name a darker grey.",
-            )
+        refuse_clipped(grey, linear, image)
         if float(linear.mean(axis=(0, 1)).min()) <= 0.0:
             raise QualityError(
                 "grey-black",
@@ -216,11 +224,6 @@ def _check_agreement(greys: tuple[GreyArea, ...], correction: Correction) -> Non
             f"The {len(greys)} grey areas disagree: {which} cannot be as light as said beside the others.",
             "Check each rectangle and its lightness, and that no shadow lies on them.",
         )
-
-
-def _top_value(image: LinearImage) -> float:
-    codes = len(image.decode)
-    return float(image.decode[-1 - max(1, codes // 128)])
 
 
 def _mm_per_px(image: LinearImage) -> float:
@@ -280,10 +283,8 @@ def _view(corrected: CorrectedImage, glare: np.ndarray) -> FieldView:
     """Take the whole area as the surface, less what mirrors the light or is clipped."""
     inside = corrected.inside
     mask = inside & ~glare & ~corrected.clipped
-    clipped = inside & corrected.clipped & ~glare
-    left_out = {
-        name: float(part.sum() / max(1, inside.sum())) for name, part in (("glare", glare), ("clipped", clipped))
-    }
+    parts = {"glare": glare, "clipped": inside & corrected.clipped & ~glare}
+    left_out = {name: float(part.sum() / max(1, inside.sum())) for name, part in parts.items()}
     surface = Surface(mask, corrected.inside, glare, {k: round(v, 4) for k, v in left_out.items() if v > 0.0005})
     return FieldView(corrected, surface, sample(corrected, surface, least_area_mm2=0.0))
 
@@ -314,11 +315,7 @@ def _measurement(
         strip=None,
         fields={"board": found},
         pair=None,
-        correction={
-            "residual_percent": round(100 * correction.residual, 3),
-            "misfit": round(correction.misfit, 3),
-            "veiling_glare": [round(float(g), 4) for g in correction.glare],
-        },
+        correction=fit_figures(correction),
         settings={"greys": [str(grey) for grey in greys], "area": str(area), "surface": kind},
         version=__version__,
     )

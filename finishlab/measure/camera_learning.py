@@ -16,8 +16,14 @@ from typing import Final
 import numpy as np
 
 from finishlab.colorimetry.camera_profile import LEAST_PATCHES, CameraProfile, Colours, fit_profile
-from finishlab.colorimetry.spaces import lab_to_rgb, rgb_to_xyz
-from finishlab.colorimetry.spectra import CHART_EDITIONS, DEFAULT_EDITION, chart_lab, edition_named
+from finishlab.colorimetry.spaces import (
+    CHART_EDITIONS,
+    DEFAULT_EDITION,
+    chart_lab,
+    edition_named,
+    lab_to_rgb,
+    rgb_to_xyz,
+)
 from finishlab.errors import NoStripError, QualityError, UsageError
 from finishlab.imaging.chart import ChartFit, ChartReadings, chart_from_corners, find_chart, read_chart
 from finishlab.imaging.correction import FitPriors, PatchReadings, fit_correction
@@ -30,7 +36,7 @@ from finishlab.imaging.strip import STRIP, Rect
 from finishlab.measure.areas import GreyArea, KnownColour
 from finishlab.measure.by_hand import colours_by_hand
 from finishlab.measure.flow import PX_PER_MM, greys_known
-from finishlab.measure.learn_greys import KnownPatches, LearnedGreys, greys_beside
+from finishlab.measure.learn_print import KnownPatches, LearnedGreys, greys_beside
 from finishlab.measure.uncertainty_budget import judge_light, judge_local_tone, judge_strip
 from finishlab.quality import Doubt
 

@@ -242,11 +242,17 @@ def _reading(fit: StripFit, image: LinearImage) -> StripReading:
     )
 
 
-def _figures(correction: Correction, blur: float, evened: LocalTone | None) -> dict[str, Any]:
+def fit_figures(correction: Correction) -> dict[str, Any]:
+    """Return what a measurement's record says of every fit."""
     return {
         "residual_percent": round(100 * correction.residual, 3),
         "misfit": round(correction.misfit, 3),
         "veiling_glare": [round(float(g), 4) for g in correction.glare],
+    }
+
+
+def _figures(correction: Correction, blur: float, evened: LocalTone | None) -> dict[str, Any]:
+    return fit_figures(correction) | {
         "cast": [round(float(c), 4) for c in correction.cast],
         "blur_mm": round(blur, 3) if np.isfinite(blur) else None,
         "local_tone": None

@@ -1,11 +1,14 @@
-"""Learn how a printer made a strip from photos taken a few steps back: screens of lines against its greys.
+"""Learn how a printer made a strip: from photos of it, from greys of known lightness beside it, or by eye.
 
-From so far off the camera cannot tell the lines apart: its optics average them in linear light, before any tone curve,
-so each screen is a grey that geometry fixes. Greys, screens, paper and black are weighed in one fit with tone, light
-and glare, and what is usual of prints and phones stands in for what a photo cannot tell. Camera raw files need no
-screens: their tone is known.
+From a few steps back the camera cannot tell the strip's lines apart: its optics average them in linear light, before
+any tone curve, so each screen is a grey that geometry fixes. Greys, screens, paper and black are weighed in one fit
+with tone, light and glare, and what is usual of prints and phones stands in for what a photo cannot tell. Camera raw
+files need no screens: their tone is known.
 
 An eye does it without a camera: a row's lines are as light as the step that vanished in them.
+
+Known greys beside the strip go into the photo's own fit: they tell the tone curve, so that what is left is the print's.
+What they do not decide stays as uncertain as it was.
 """
 
 from __future__ import annotations
@@ -16,14 +19,27 @@ from typing import Final
 
 import numpy as np
 
-from finishlab.colorimetry.spaces import lightness_of_reflectance
+from finishlab.colorimetry.spaces import lightness_of_reflectance, reflectance_of_lightness, rgb_to_xyz
 from finishlab.errors import QualityError, UsageError
 from finishlab.imaging.correction import Correction, FitPriors, KnownGreys, PatchReadings, fit_correction
-from finishlab.imaging.finder import StripFit, find_strip
-from finishlab.imaging.greys import GreysSource, StripGreys, axes_of, greys_of_logs
+from finishlab.imaging.finder import StripFit, apply_homography, find_strip
+from finishlab.imaging.greys import USUAL, GreysSource, StripGreys, axes_of, greys_found, greys_of_logs
+from finishlab.imaging.opencv import apply_table
 from finishlab.imaging.pixels import LinearImage
-from finishlab.imaging.rectify import GROWTH, SPREAD, AreaMeans, read_areas, screen_reflectance
-from finishlab.imaging.strip import EYE_ROWS, STRIP, GreyPatch, Screen, usual_print
+from finishlab.imaging.rectify import (
+    GROWTH,
+    SPREAD,
+    AreaMeans,
+    blur_mm,
+    flatten,
+    read_areas,
+    read_patches,
+    screen_reflectance,
+)
+from finishlab.imaging.strip import EYE_ROWS, STRIP, GreyPatch, Rect, Screen, usual_print
+from finishlab.measure.areas import GreyArea
+from finishlab.measure.by_hand import check_areas, refuse_clipped
+from finishlab.measure.flow import PX_PER_MM
 from finishlab.measure.uncertainty_budget import judge_light, judge_strip
 from finishlab.quality import Doubt
 
@@ -148,7 +164,7 @@ def learn_print(looks: Sequence[PrintFit], *, number: int | None = None, learned
     QualityError
         ``print-unclear``.
     """
-    chosen = _number(looks, number)
+    chosen = _number([look.number for look in looks], number)
     log, covariance = _pooled(looks)
     raw = all(look.linear for look in looks)
     basis = tuple(f"photo {look.photo_id}" for look in looks)
@@ -207,6 +223,12 @@ def _readings(means: AreaMeans, *, linear: bool) -> tuple[PatchReadings, np.ndar
     return PatchReadings(_PLACES, np.repeat(values[:, None], _ALIKE, axis=1), usable), shows
 
 
+def _lines(screens: Sequence[Screen], greys: np.ndarray, growth: float, spread: float) -> list[float]:
+    """Return what screens reflect in a print of these greys; `spread` is the unknown of how far light spreads."""
+    far = max(SPREAD[0] + SPREAD[1] * spread, 0.005)
+    return [screen_reflectance(each, greys[-1], min(greys[0], 0.6 * greys[-1]), growth, far) for each in screens]
+
+
 class _Model:
     """The log of what each area reflects by the unknowns of the print, each a unit Gaussian.
 
@@ -231,9 +253,8 @@ class _Model:
     def seen(self, theta: np.ndarray) -> np.ndarray:
         """Return the log of what each area reflects, shape (N,)."""
         greys = np.exp(self.log_greys(theta))
-        spread = max(SPREAD[0] + SPREAD[1] * theta[self.terms + 1], 0.005)
-        paper, black = greys[-1], min(greys[0], 0.6 * greys[-1])
-        lines = [screen_reflectance(each, paper, black, self.growth(theta), spread) for each in STRIP.screens]
+        paper = greys[-1]
+        lines = _lines(STRIP.screens, greys, self.growth(theta), theta[self.terms + 1])
         beat = 1.0 + self.beats[_IS_SCREEN] * theta[self.terms + 4 :] * paper / np.array(lines)
         light = np.concatenate([greys[_LEVELS], lines * np.maximum(beat, 0.2)])
         pressed = _TOP[0] * np.exp((np.log(light) - np.log(paper)) / _TOP[1])
@@ -303,11 +324,9 @@ def _unclear() -> QualityError:
     )
 
 
-def _number(looks: Sequence[PrintFit], given: int | None) -> int:
+def _number(seen: Sequence[int | None], given: int | None) -> int:
     """Return the number of the one strip that all photos show."""
-    read = {look.number for look in looks if look.number is not None}
-    if given is not None:
-        read.add(given)
+    read = {number for number in (*seen, given) if number is not None}
     if not read:
         raise UsageError(
             "strip-number-needed",
@@ -353,10 +372,7 @@ def greys_seen(seen: Mapping[int, float], *, number: int, learned: str = "", bas
     def apart(theta: np.ndarray) -> np.ndarray:
         """Return by how much L* of each vanished step is above that of its lines."""
         greys = np.exp(usual + theta[:terms] @ departures)
-        growth = GROWTH[0] + GROWTH[1] * theta[terms]
-        spread = max(SPREAD[0] + SPREAD[1] * theta[terms + 1], 0.005)
-        black = min(greys[0], 0.6 * greys[-1])
-        lines = [screen_reflectance(row.screen, greys[-1], black, growth, spread) for row in rows]
+        lines = _lines([row.screen for row in rows], greys, GROWTH[0] + GROWTH[1] * theta[terms], theta[terms + 1])
         ladder = np.interp(places, STRIP.greys, lightness_of_reflectance(greys))
         return np.asarray(ladder - lightness_of_reflectance(np.array(lines)))
 
@@ -369,3 +385,215 @@ def greys_seen(seen: Mapping[int, float], *, number: int, learned: str = "", bas
     left = departures.T @ covariance[:terms, :terms] @ departures
     found = usual + theta[:terms] @ departures
     return greys_of_logs(found, axes_of(left), "seen", number=number, learned=learned, basis=basis)
+
+
+_KNOWN: Final = 0.5
+"""Error of a known grey's lightness, L*: cards are sold to about half a unit (common practice, no source)."""
+_MOST_PIXELS: Final = 200
+"""Pixels of a known grey that are read along each side; more would say no more."""
+_FAR_MM: Final = 100.0
+"""How far beyond the strip a known grey may lie: the light found along the strip is only followed so far."""
+_DISAGREE: Final = 4.0
+"""Error of a known grey, in standard deviations, above which it cannot be what was said."""
+_BELIEVED: Final = 0.1
+"""Least weight that the fit may give it."""
+
+
+@dataclass(frozen=True, slots=True)
+class LearnedGreys:
+    """What a photo told of its strip's greys."""
+
+    greys: StripGreys
+    misfit: tuple[float, ...]
+    """Of each known grey: L* in the photo less L* as said, with the greys as learned."""
+    misfit_before: tuple[float, ...]
+    """The same with the greys of the usual print."""
+    doubts: tuple[Doubt, ...]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class KnownPatches:
+    """Greys of known lightness as the photo shows them."""
+
+    codes: tuple[np.ndarray, ...]
+    """Of each grey: pixels of the photo as coded, shape (h, w, 3)."""
+    middles: np.ndarray
+    """Shape (N, 2): decoded pixels."""
+    lightness: np.ndarray
+    """Shape (N,): L* as known."""
+    names: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Shot:
+    """The photo as the fit needs it: the strip's readings, and pixels, place and lightness of each known grey."""
+
+    readings: PatchReadings
+    decode: np.ndarray
+    to_srgb: np.ndarray
+    codes: tuple[np.ndarray, ...]
+    places: np.ndarray
+    known: np.ndarray
+
+    def seen(self, correction: Correction) -> np.ndarray:
+        """Return L* of each known grey under a correction."""
+        return lightness_of_reflectance(self.luminance(correction))
+
+    def beside(self, correction: Correction) -> PatchReadings:
+        """Return the strip's readings and, behind them, the known greys' as a neutral of their lightness would read.
+
+        A card's cast must not pass for an error of its lightness.
+        """
+        light = self.luminance(correction)
+        values = [correction.value_of(np.full(3, y), place) for y, place in zip(light, self.places, strict=True)]
+        strip, cards = self.readings, np.ones(len(light), dtype=bool)
+        return PatchReadings(
+            np.concatenate([strip.places, self.places]),
+            np.concatenate([strip.values, values]),
+            np.concatenate([strip.usable, cards]),
+            None if strip.trusted is None else np.concatenate([strip.trusted, cards]),
+        )
+
+    def luminance(self, correction: Correction) -> np.ndarray:
+        """Return the corrected luminance of each known grey, never nothing."""
+        table = correction.exposure_table(self.decode)
+        out = []
+        for codes, place in zip(self.codes, self.places, strict=True):
+            exposure = apply_table(codes, table).reshape(-1, 3).mean(axis=0, dtype=np.float64)
+            rgb = self.to_srgb @ ((exposure - correction.glare) / correction.light(place))
+            out.append(max(float(rgb_to_xyz(rgb)[1]), 1e-4))
+        return np.array(out)
+
+
+def learn_greys(
+    image: LinearImage, known: Sequence[GreyArea], *, number: int | None = None, learned: str = ""
+) -> LearnedGreys:
+    """Learn the greys of the strip in a photo.
+
+    Parameters
+    ----------
+    image
+        The photo at full size.
+    known
+        Greys of known lightness that lie beside the strip, in its plane and its light.
+    number
+        The strip's number, where the photo does not show it.
+    learned
+        Kept with the greys, see `StripGreys`.
+
+    Raises
+    ------
+    NoStripError
+        If the strip is not found.
+    UsageError
+        ``no-grey``, ``rectangle-too-small``, ``rectangle-outside-photo``, ``strip-number-needed`` or
+        ``other-strip``.
+    QualityError
+        ``grey-clipped``, ``grey-far``, ``greys-disagree``, and what judging the strip and its light raises.
+    """
+    if image.scale != 1.0:
+        raise ValueError("rectangles are in pixels of the full-size photo")
+    check_areas(image, known)
+    strip = find_strip(image)
+    chosen = _number([strip.number], number)
+    view = flatten(image, strip, Rect(0.0, 0.0, STRIP.width, STRIP.height), PX_PER_MM, image.decode)
+    readings = read_patches(view, strip.roles_seen)
+    doubts = judge_strip(strip, readings, blur_mm(view), image)
+    doubts += judge_light(readings, fit_correction(readings, USUAL.patches(), _usual_priors(image)))
+    found = greys_beside(image, strip, readings, _patches(image, tuple(known)), number=chosen, learned=learned)
+    return replace(found, doubts=tuple(doubts))
+
+
+def greys_beside(
+    image: LinearImage,
+    strip: StripFit,
+    readings: PatchReadings,
+    known: KnownPatches,
+    *,
+    number: int,
+    learned: str = "",
+) -> LearnedGreys:
+    """Learn a strip's greys from patches of known lightness beside it; the photo was judged before.
+
+    Parameters
+    ----------
+    image, strip, readings
+        The photo, where its strip lies, and the strip's greys as read.
+    known
+        The known greys.
+    number, learned
+        See `learn_greys`.
+
+    Raises
+    ------
+    QualityError
+        ``grey-far`` or ``greys-disagree``.
+    """
+    believed, priors = USUAL.patches(), _usual_priors(image)
+    alone = fit_correction(readings, believed, priors)
+    shot = _shot(image, strip, readings, known)
+    together = _together(believed, known)
+    fit = fit_correction(shot.beside(alone), together, priors)
+    _check_agreement(known.names, fit)
+    basis = (f"photo {image.info.photo_id}", *known.names)
+    greys = greys_found(USUAL, fit, number=number, learned=learned, basis=basis)
+    misfit, before = (tuple((shot.seen(each) - shot.known).tolist()) for each in (fit, alone))
+    return LearnedGreys(greys, misfit, before, ())
+
+
+def _usual_priors(image: LinearImage) -> FitPriors:
+    return FitPriors.for_linear() if image.info.linear else FitPriors()
+
+
+def _together(believed: KnownGreys, known: KnownPatches) -> KnownGreys:
+    """Return what is believed of the strip's greys and of the known ones, each of which may be off by itself."""
+    values, lighter = (reflectance_of_lightness(known.lightness + step) for step in (0.0, _KNOWN))
+    strip, cards = believed.departures.shape[1], len(values)
+    departures = np.zeros((len(believed.reflectance) + cards, strip + cards))
+    departures[:-cards, :strip] = believed.departures
+    departures[-cards:, strip:] = np.diag(np.log(lighter / values))
+    names = (*believed.names, *known.names)
+    return KnownGreys(np.concatenate([believed.reflectance, values]), departures, names)
+
+
+def _patches(image: LinearImage, known: tuple[GreyArea, ...]) -> KnownPatches:
+    codes, centres = [], []
+    for grey in known:
+        r = grey.rect
+        step = max(1, r.width // _MOST_PIXELS), max(1, r.height // _MOST_PIXELS)
+        window = image.encoded[r.y : r.y + r.height : step[1], r.x : r.x + r.width : step[0]]
+        refuse_clipped(grey, apply_table(window, image.decode), image)
+        codes.append(np.ascontiguousarray(window))
+        centres.append([r.x + (r.width - 1) / 2, r.y + (r.height - 1) / 2])
+    lightness = np.array([grey.lightness for grey in known])
+    return KnownPatches(tuple(codes), np.array(centres), lightness, tuple(str(grey) for grey in known))
+
+
+def _shot(image: LinearImage, strip: StripFit, readings: PatchReadings, known: KnownPatches) -> _Shot:
+    places = apply_homography(np.linalg.inv(strip.to_pixels), known.middles)
+    for name, (x, y) in zip(known.names, places, strict=True):
+        away = float(np.hypot(max(-x, x - STRIP.width, 0.0), max(-y, y - STRIP.height, 0.0)))
+        if not away <= _FAR_MM:
+            raise QualityError(
+                "grey-far",
+                f"The grey area {name} lies {away:.0f} mm from the strip; its light is not known there.",
+                "Lay the grey flat beside the strip, within a hand's breadth, and photograph again.",
+            )
+    return _Shot(readings, image.decode, image.to_srgb, known.codes, places, known.lightness)
+
+
+def _check_agreement(names: tuple[str, ...], fit: Correction) -> None:
+    cards, where = len(names), fit.layout
+    errors, weights = np.abs(fit.parameters[-cards:]), fit.weights[-cards:]
+    odd = [
+        name for name, off, weight in zip(names, errors, weights, strict=True) if off > _DISAGREE or weight < _BELIEVED
+    ]
+    # A single grey bends print and camera to itself rather than be off; neither can be bent without end.
+    strays = np.concatenate([fit.parameters[where.tone], fit.parameters[where.print]])
+    odd = odd or (list(names) if np.abs(strays).max() > _DISAGREE else [])
+    if odd:
+        raise QualityError(
+            "greys-disagree",
+            f"The known grey {' and '.join(odd)} cannot be as light as said beside any likely print of the strip.",
+            "Check each rectangle and its lightness, and that no shadow or shine lies on it.",
+        )

@@ -355,22 +355,13 @@ class Again:
     why: tuple[str, ...] = ()
     """What is otherwise in how it is measured."""
 
-    def as_dict(self) -> dict[str, object]:
-        """Return the JSON form."""
-        return {
-            "number": self.number,
-            "photo": self.photo,
-            "version": self.version,
-            "delta_e00": self.delta_e00,
-            "error": None if self.error is None else self.error.as_dict(),
-            "why": list(self.why),
-        }
-
 
 def measure_sample(log: Logbook, size: int, on_photo: Callable[[], None] = lambda: None) -> list[Again]:
     """Measure some logged photos again, spread evenly over floor, boards and stair; nothing is logged."""
     things: list[StoredBoard | StoredSpot] = [*log.floor_spots(), *log.boards()]
-    logged = [(each.number, found) for each in things for found in each.measurements]
+    logged: list[tuple[str, StoredMeasurement]] = [
+        (each.number, found) for each in things for found in each.measurements
+    ]
     logged += [(part.code, found) for part in log.stair_parts() for found in log.part_measurements(part.ident)]
     step = max(1, -(-len(logged) // size)) if size else 0
     again = []
@@ -385,9 +376,10 @@ def _again(log: Logbook, number: str, found: StoredMeasurement) -> Again:
         result = measured_again(log, found)
     except FinishlabError as error:
         return Again(number, found.photo[:16], found.version, None, error)
-    now = None if result.measurement is None else result.measurement.fields.get(found.field.name)
-    if now is None:
+    measured = result.measurement
+    now = None if measured is None else measured.fields.get(found.field.name)
+    if measured is None or now is None:
         return Again(number, found.photo[:16], found.version, None, result.error)
     off = float(delta_e_00(found.field.estimate.lab, now.estimate.lab))
-    why = why_moved(found, result.measurement.settings, result.measurement.version)
+    why = why_moved(found, measured.settings, measured.version)
     return Again(number, found.photo[:16], found.version, round(off, 4), why=why)

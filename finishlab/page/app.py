@@ -19,6 +19,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO, Final
+from urllib.parse import urlencode
 
 from finishlab.cli.failures import failure_of
 from finishlab.errors import ExitCode, FinishlabError
@@ -54,6 +55,7 @@ VIEWS: Final = (
     "finishlab.page.answer",
     "finishlab.page.photograph",
     "finishlab.page.views",
+    "finishlab.page.stair",
     "finishlab.page.settings",
 )
 """Modules with ``ROUTES``."""
@@ -153,6 +155,11 @@ class Visit:
     words: Words
     state: int
     """Number of the newest entry of the history as the page was made; 0 while nothing is logged."""
+
+    @property
+    def again(self) -> str:
+        """The address with all that was asked for in it."""
+        return f"{self.address}?{urlencode(self.query)}" if self.query else self.address
 
     def ask(self, command: str, *arguments: str | Path, may_fail: bool = False, **options: Value) -> Asked:
         """Run a command on this logbook, see `finishlab.page.asking.ask`."""

@@ -56,6 +56,7 @@ MAY_ASK: Final = frozenset(
         "approve",
         "standard",
         "stairs show",
+        "stairs add",
         "stairs log",
         "stairs measure",
         "stairs part",

@@ -87,7 +87,7 @@ def picture(folder: Path, number: str, place: int, size: str) -> bytes:
     PhotoError
         If its file cannot be read.
     """
-    from finishlab.photos.writing import thumbnail
+    from finishlab.photos.reading import thumbnail
 
     with _logbook(folder) as log:
         photos = _photos(log, number)

@@ -4,8 +4,16 @@ from __future__ import annotations
 
 from finishlab.photos.files import FORMATS_READ, MAX_MEGAPIXELS
 from finishlab.photos.profiles import matrix_profile
-from finishlab.photos.reading import PhotoFacts, photo_facts, read_photo
-from finishlab.photos.writing import CameraTags, srgb_pixels, thumbnail, write_jpeg, write_png
+from finishlab.photos.reading import (
+    CameraTags,
+    PhotoFacts,
+    photo_facts,
+    read_photo,
+    srgb_pixels,
+    thumbnail,
+    write_jpeg,
+    write_png,
+)
 
 __all__ = [
     "FORMATS_READ",

@@ -6,15 +6,25 @@ import io
 import logging
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Final
 
 import pillow_heif
 from PIL import ExifTags, Image
 
-from finishlab.photos.decoders import is_raw, open_raw, raw_exif, raw_size
-from finishlab.photos.files import DECODING_ERRORS, PhotoFile, check_size, png_chunks, quiet, too_large
+from finishlab.photos.files import (
+    DECODING_ERRORS,
+    PhotoFile,
+    check_size,
+    is_raw,
+    open_raw,
+    png_chunks,
+    quiet,
+    raw_exif,
+    raw_size,
+    too_large,
+)
 from finishlab.quality import Doubt, doubt
 
 # -- what a file says of itself beside its picture that makes a measurement less sure --
@@ -100,21 +110,21 @@ class Header:
     """Pillow's name of the pixel layout."""
     bits: int
     """Bits of one sample as stored: 8, 16, or 10 and 12 in HEIC."""
-    by_opencv: bool
-    """Whether OpenCV is to decode it: Pillow keeps 8 of 16 bits, and lets its TIFF library write to stderr."""
     stored_size: tuple[int, int]
     """Width and height before turning upright."""
-    orientation: int
-    """EXIF orientation still to be applied, 1 to 8."""
     camera: str
     taken: str
-    icc: bytes
-    """The embedded profile, or nothing."""
-    cicp: tuple[int, int] | None
-    """Code points of primaries and transfer, where the file has them."""
     exif_space: str
     """``"sRGB"`` or ``"Adobe RGB"`` where EXIF says so, or an empty string."""
-    info: Mapping[Any, Any]
+    by_opencv: bool = False
+    """Whether OpenCV is to decode it: Pillow keeps 8 of 16 bits, and lets its TIFF library write to stderr."""
+    orientation: int = 1
+    """EXIF orientation still to be applied, 1 to 8."""
+    icc: bytes = b""
+    """The embedded profile, or nothing."""
+    cicp: tuple[int, int] | None = None
+    """Code points of primaries and transfer, where the file has them."""
+    info: Mapping[Any, Any] = field(default_factory=dict)
     """What the library found beside the pixels."""
     raw: bool = False
     """Whether it is a camera raw file."""
@@ -140,27 +150,18 @@ def open_header(file: PhotoFile) -> Header:
         return _open_heic(file) if file.format == "HEIC" else _open_pillow(file)
 
 
+def _header(file: PhotoFile, image: Any, exif: Image.Exif, *, size: tuple[int, int], **said: Any) -> Header:  # noqa: ANN401 - as Header's
+    """Return the header of a photo with what its EXIF says; a raw file's colours are not told by it."""
+    space = "" if said.get("raw") else _exif_space(exif)
+    return Header(file, image, stored_size=size, camera=_camera(exif), taken=_taken(exif), exif_space=space, **said)
+
+
 def _open_raw(file: PhotoFile) -> Header:
     raw = open_raw(file)
     size = raw_size(raw)
     check_size(file, *size)
     exif = raw_exif(file, raw)
-    return Header(
-        file=file,
-        image=raw,
-        mode="RGB;16",
-        bits=16,
-        by_opencv=False,
-        stored_size=size,
-        orientation=1,  # the raw library turns it upright
-        camera=_camera(exif),
-        taken=_taken(exif),
-        icc=b"",
-        cicp=None,
-        exif_space="",
-        info={},
-        raw=True,
-    )
+    return _header(file, raw, exif, mode="RGB;16", bits=16, size=size, raw=True)  # the raw library turns it upright
 
 
 def _open_heic(file: PhotoFile) -> Header:
@@ -177,22 +178,10 @@ def _open_heic(file: PhotoFile) -> Header:
         exif = Image.Exif()
     nclx = info.get("nclx_profile") or {}
     cicp = (nclx["color_primaries"], nclx["transfer_characteristics"]) if nclx else None
-    return Header(
-        file=file,
-        image=image,
-        mode=mode,
-        bits=int(info.get("bit_depth", 8)),
-        by_opencv=False,
-        stored_size=size,
-        # The HEIF library has applied the file's own rotation; ISO/IEC 23008-12 wants EXIF's left alone.
-        orientation=1,
-        camera=_camera(exif),
-        taken=_taken(exif),
-        icc=info.get("icc_profile") or b"",
-        cicp=None if cicp and 2 in cicp else cicp,
-        exif_space=_exif_space(exif),
-        info=info,
-    )
+    # The HEIF library has applied the file's own rotation; ISO/IEC 23008-12 wants EXIF's left alone.
+    bits, icc = int(info.get("bit_depth", 8)), info.get("icc_profile") or b""
+    cicp = None if cicp and 2 in cicp else cicp
+    return _header(file, image, exif, mode=mode, bits=bits, size=size, icc=icc, cicp=cicp, info=info)
 
 
 def _open_pillow(file: PhotoFile) -> Header:
@@ -211,19 +200,17 @@ def _open_pillow(file: PhotoFile) -> Header:
     exif = _exif(image)
     # Pillow turns a TIFF upright by itself when it decodes one, and gives its size as if it had.
     orientation = 1 if file.format == "TIFF" else _orientation(exif)
-    return Header(
-        file=file,
-        image=image,
+    return _header(
+        file,
+        image,
+        exif,
         mode=image.mode,
         bits=bits,
         by_opencv=bits == 16 or (file.format == "TIFF" and _plain_packed(image.tag_v2)),
-        stored_size=image.size,
+        size=image.size,
         orientation=orientation,
-        camera=_camera(exif),
-        taken=_taken(exif),
         icc=image.info.get("icc_profile") or b"",
         cicp=_png_cicp(file),
-        exif_space=_exif_space(exif),
         info=image.info,
     )
 

@@ -257,7 +257,7 @@ def _photos(log: Logbook) -> Iterator[Section]:
 
 def _pictures(log: Logbook, captions: Iterable[tuple[str, str]], pixels: int) -> Iterator[Picture]:
     """Return small pictures; a photo whose file is gone or damaged is passed over."""
-    from finishlab.photos.writing import thumbnail
+    from finishlab.photos.reading import thumbnail
 
     for photo, caption in captions:
         try:

@@ -19,9 +19,15 @@ from finishlab.matching.costs import MOST_BOARDS, Costs, board_costs, next_photo
 from finishlab.matching.gls import Solution, solve
 from finishlab.matching.guards import floor_guards
 from finishlab.matching.joint import pool_recipes
-from finishlab.matching.observations import Observations, with_surface_effects
 from finishlab.matching.ranking import Ranking, as_rows, rank_colours
-from finishlab.matching.scatter import Components, FloorPool, components_of, pool_floor
+from finishlab.matching.scatter import (
+    Components,
+    FloorPool,
+    Observations,
+    components_of,
+    pool_floor,
+    with_surface_effects,
+)
 from finishlab.matching.trials import Trust
 from finishlab.quality import Doubt, doubt
 from finishlab.rank.gathering import (

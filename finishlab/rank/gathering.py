@@ -24,9 +24,16 @@ from finishlab.matching.guards import (
     told_of_floor,
     told_wet,
 )
-from finishlab.matching.observations import Observations, ObservationsBuilder, beside
 from finishlab.matching.ranking import RankedBoard
-from finishlab.matching.scatter import SPREAD_LIMIT, Components, FloorPool, FloorSpot
+from finishlab.matching.scatter import (
+    SPREAD_LIMIT,
+    Components,
+    FloorPool,
+    FloorSpot,
+    Observations,
+    ObservationsBuilder,
+    beside,
+)
 from finishlab.matching.trials import Trust
 from finishlab.quality import Doubt, doubt
 from finishlab.record import DAYLIGHT, Light

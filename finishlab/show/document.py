@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
 from finishlab.cautions import DEFERS, Caution
+from finishlab.record import plain
 from finishlab.show import jsons
 
 if TYPE_CHECKING:
@@ -253,7 +254,7 @@ def cautions_document(cautions: Iterable[Caution]) -> Document:
 
 def caution_data(cautions: Iterable[Caution]) -> dict[str, Any]:
     """Return what a document's JSON form says of cautions."""
-    return {"cautions": [each.as_dict() for each in cautions], "defers": DEFERS}
+    return {"cautions": plain(list(cautions)), "defers": DEFERS}
 
 
 def caution_blocks(cautions: Iterable[Caution], *, sources: bool = False) -> Iterator[Block]:

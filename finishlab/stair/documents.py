@@ -518,7 +518,13 @@ def due_document(
         if end is not None:
             closed[remark] = end
         first = _not_before(stair, known, step)
-        key = (told, f"{step} {short[step][0]}", first, _usual_can(stair, part, step, progress), remark)
+        key = (
+            told,
+            f"{step} {short[step][0]}",
+            first,
+            can_words(usual_can(stair, part, step, progress), stair.cans),
+            remark,
+        )
         groups.setdefault(key, []).append(row)
     rows = [(stair.listed(part.name for part in parts), *key) for key, parts in groups.items()]
     data = [
@@ -608,7 +614,7 @@ def _not_before(stair: StoredStair, progress: Progress, step: CoatStep) -> dt.da
     return last.date + dt.timedelta(days=int(wait // _HOURS_A_DAY))
 
 
-def _usual_can(stair: StoredStair, part: StoredPart, step: CoatStep, progress: Mapping[int, Progress]) -> str | None:
+def usual_can(stair: StoredStair, part: StoredPart, step: CoatStep, progress: Mapping[int, Progress]) -> int | None:
     """Return the can a step was last done from, on this part or on others of its recipe, else the recipe's."""
     found = recipe_of(stair, part, progress.get(part.ident))
     recipe = None if found is None else found.number
@@ -619,13 +625,13 @@ def _usual_can(stair: StoredStair, part: StoredPart, step: CoatStep, progress: M
         if event.batch_number is not None and event.recipe_number == recipe
     ]
     if coats:
-        return can_words(max(coats, key=lambda event: (event.date, event.ident)).batch_number, stair.cans)
+        return max(coats, key=lambda event: (event.date, event.ident)).batch_number
     if found is None:
         return None
     finish = found.finish
     named = finish.steps if step == "stain" else (finish.seal if step == "seal" else finish.topcoat,)
     numbers = (each.can_number for each in named if each is not None and each.can_number is not None)
-    return can_words(next(numbers, None), stair.cans)
+    return next(numbers, None)
 
 
 def events_document(events: Iterable[tuple[str, str]], notes: Sequence[str]) -> Document:

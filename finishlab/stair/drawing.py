@@ -62,7 +62,7 @@ class _Layout:
 
 
 _PAPER: Final = _Layout(880, 20, 160, 280, 320, 745, 18, 0)
-_SCREEN: Final = _Layout(360, 4, 80, 148, 170, 0, 20, 48, 23)
+_SCREEN: Final = _Layout(360, 4, 80, 148, 168, 0, 20, 48, 22)
 """As wide as a phone held upright, each part high enough for a thumb (48 pixels, W3C WCAG 2.2, 2.5.8 wants 24)."""
 
 
@@ -77,6 +77,8 @@ class _Page:
     lay: _Layout
     link: Callable[[str], str] | None = None
     """Parts in words -> the address of their page."""
+    say: Callable[[str], str] = str
+    """A name or a state -> the same in the reader's language."""
     y: float = 20.0
     parts: list[str] = field(default_factory=list)
 
@@ -84,15 +86,19 @@ class _Page:
         """Write a line."""
         self.parts.append(f'<text x="{x:.1f}" y="{y:.1f}"{style}>{escape(_plain(words))}</text>')
 
+    def told(self, name: str, part: PartShown) -> str:
+        """Return what a part is called and how far it is."""
+        return f"{self.say(name)}: {self.say(part.state)}"
+
     @contextmanager
     def part(self, alike: Sequence[PartShown], name: str, low: float) -> Iterator[None]:
         """Make what is drawn meanwhile, from here down to `low`, one link to parts that are alike."""
         if self.link is None:
             yield
             return
-        words = _plain(f"{name}: {alike[0].state}" + ("; not as planned" if alike[0].deviations else ""))
+        words = self.told(name, alike[0]) + (f"; {self.say('not as planned')}" if alike[0].deviations else "")
         to = self.link(listed([part.name for part in alike], with_level=True))
-        self.parts.append(f"<a href={quoteattr(to)} aria-label={quoteattr(words)}>")
+        self.parts.append(f"<a href={quoteattr(to)} aria-label={quoteattr(_plain(words))}>")
         high, width = low - self.y, self.lay.width
         self.parts.append(
             f'<rect class="hit" y="{self.y:.1f}" width="{width}" height="{high:.1f}" fill="transparent"/>'
@@ -141,7 +147,7 @@ def stair_svg(flights: Sequence[FlightShown], colours: Mapping[int, Lab] | None 
     colours
         Recipe -> the colour of its finish, CIELAB D65 2 degrees, as measured on its board.
     """
-    page = _drawn(flights, colours, _PAPER)
+    page = _drawn(flights, _Page(_scale(flights, _PAPER), colours or {}, _PAPER))
     for note in stair_notes(flights):
         page.y += page.lay.line
         page.text(20, page.y, note)
@@ -166,7 +172,12 @@ def stair_svg(flights: Sequence[FlightShown], colours: Mapping[int, Lab] | None 
 
 
 def linked_stair(
-    flights: Sequence[FlightShown], link: Callable[[str], str], *, colours: Mapping[int, Lab] | None = None, title: str
+    flights: Sequence[FlightShown],
+    link: Callable[[str], str],
+    *,
+    colours: Mapping[int, Lab] | None = None,
+    say: Callable[[str], str] = str,
+    title: str,
 ) -> str:
     """Return the stair as an SVG element of a page, each part a link with a name for those who do not see it.
 
@@ -178,10 +189,12 @@ def linked_stair(
         As of `stair_svg`.
     link
         Parts in words, ``"2/tread 7"`` -> an address.
+    say
+        A heading, a name or a state -> the same in the reader's language.
     title
         What the drawing is called.
     """
-    page = _drawn(flights, colours, _SCREEN, link)
+    page = _drawn(flights, _Page(_scale(flights, _SCREEN), colours or {}, _SCREEN, link, say))
     head = (
         f'<svg class="stair" viewBox="0 0 {page.lay.width} {page.y:.0f}" font-size="16" fill="currentColor" '
         f'role="group" aria-label={quoteattr(title)}>'
@@ -189,15 +202,12 @@ def linked_stair(
     return "\n".join([head, *page.parts, "</svg>"]) + "\n"
 
 
-def _drawn(
-    flights: Sequence[FlightShown],
-    colours: Mapping[int, Lab] | None,
-    lay: _Layout,
-    link: Callable[[str], str] | None = None,
-) -> _Page:
+def _scale(flights: Sequence[FlightShown], lay: _Layout) -> float:
     widest = max((part.record.sizes.front or 0.0 for flight in flights for part in flight.parts), default=0.0)
-    scale = lay.widest / max(widest, _USUAL_MM / 3) if widest else lay.widest / _USUAL_MM
-    page = _Page(scale, colours or {}, lay, link)
+    return lay.widest / max(widest, _USUAL_MM / 3) if widest else lay.widest / _USUAL_MM
+
+
+def _drawn(flights: Sequence[FlightShown], page: _Page) -> _Page:
     for flight in reversed(flights):
         _draw_flight(page, flight)
     return page
@@ -205,7 +215,7 @@ def _drawn(
 
 def _draw_flight(page: _Page, flight: FlightShown) -> None:
     page.y += 8
-    page.text(page.lay.left, page.y + 4, flight_heading(flight), ' font-weight="bold"')
+    page.text(page.lay.left, page.y + 4, page.say(flight_heading(flight)), ' font-weight="bold"')
     page.y += 14
     drawn = [part for part in flight.parts if part.record.kind in _DRAWN]
     known = [part.record.sizes.front for part in drawn if part.record.sizes.front is not None]
@@ -223,7 +233,7 @@ def _draw_flight(page: _Page, flight: FlightShown) -> None:
 def _draw_together(page: _Page, name: str, alike: Sequence[PartShown]) -> None:
     """Tell parts that are not drawn, or all risers in one state, in a line."""
     part, lay = alike[0], page.lay
-    lines = _wrapped(page, f"{name}: {part.state}")
+    lines = _wrapped(page, page.told(name, part))
     low = page.y + max(lay.row, lay.line * len(lines))
     with page.part(alike, name, low):
         first = page.y + (low - page.y - lay.line * (len(lines) - 1)) / 2 + 5
@@ -257,7 +267,7 @@ def _draw_part(page: _Page, part: PartShown, usual: float, *, told: bool) -> Non
         lean = (front - back) / 2
     name = part.name.words(with_level=False)
     square = f" (front {sizes.words('front')}, back {back_words(sizes)})" if _slanted(part) else ""
-    lines = _wrapped(page, f"{name}: {part.state}{square}") if told else []
+    lines = _wrapped(page, page.told(name, part) + square) if told else []
     top = page.y
     low = top + max(_HEIGHTS[kind], lay.row if told else 0.0, lay.line * len(lines) if lay.letters else 0.0)
     board = _Board((left, right), (left + lean, left + lean + back), low, top)

@@ -121,7 +121,7 @@ def _learned(
     path: Path, light: str | None, edition: str | None, corners: Sequence[tuple[float, float]]
 ) -> LearnedProfile:
     """Learn from a chart; strips whose greys were read with an instrument are used, others are learned anew."""
-    from finishlab.colorimetry.spectra import DEFAULT_EDITION
+    from finishlab.colorimetry.spaces import DEFAULT_EDITION
     from finishlab.measure.camera_learning import learn_profile
     from finishlab.measuring.logged import photo_day
     from finishlab.measuring.photos import MeasureOptions
@@ -239,7 +239,7 @@ def _document(profiles: Sequence[CameraProfile], lines: Sequence[str] = ()) -> D
 
 def _page(profile: CameraProfile) -> list[str]:
     """Return what was learned of a camera in one light."""
-    from finishlab.colorimetry.spectra import chart_words
+    from finishlab.colorimetry.spaces import chart_words
 
     boost, error = profile.saturation
     lines = [

@@ -31,8 +31,7 @@ if TYPE_CHECKING:
     from finishlab.imaging.greys import StripGreys
     from finishlab.logbook import Logbook, StoredChange, StoredGreys
     from finishlab.measure.areas import GreyArea
-    from finishlab.measure.learn_greys import LearnedGreys
-    from finishlab.measure.learn_print import LearnedPrint
+    from finishlab.measure.learn_print import LearnedGreys, LearnedPrint
 
 
 _AGREE: Final = 1.5
@@ -80,9 +79,9 @@ def learn_from_photo(
     PhotoError
         If the file cannot be read as a photo.
     FinishlabError
-        What `finishlab.measure.learn_greys.learn_greys` raises.
+        What `finishlab.measure.learn_print.learn_greys` raises.
     """
-    from finishlab.measure.learn_greys import learn_greys
+    from finishlab.measure.learn_print import learn_greys
     from finishlab.photos import read_photo
 
     found = learn_greys(read_photo(Path(path)), known, number=number, learned=_now())

@@ -13,12 +13,14 @@ from typing import Final, Literal
 
 import numpy as np
 
-from finishlab.colorimetry.spaces import XYZ_TO_RGB, linear_to_srgb, rgb_to_lab
-from finishlab.colorimetry.spectra import (
+from finishlab.colorimetry.spaces import (
     WAVELENGTHS,
+    XYZ_TO_RGB,
     camera_sensitivities,
     chart_reflectances,
     illuminant,
+    linear_to_srgb,
+    rgb_to_lab,
     white_xyz,
     xyz_from_reflectance,
 )

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from finishlab.colorimetry.spectra import chart_reflectances
+from finishlab.colorimetry.spaces import chart_reflectances
 from finishlab.imaging.strip import Rect
 
 __all__ = ["ChartCard"]
@@ -34,7 +34,7 @@ class ChartCard:
     angle: float = 0.0
     """Turn about the card's centre, degrees clockwise; at 0 the dark skin patch is top left."""
     edition: str = "mean of 30"
-    """One of `finishlab.colorimetry.spectra.CHARTS`."""
+    """One of `finishlab.colorimetry.spaces.CHARTS`."""
 
     def __post_init__(self) -> None:
         if self.rect.width <= self.rect.height:

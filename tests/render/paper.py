@@ -14,7 +14,7 @@ from typing import Final
 
 import numpy as np
 
-from finishlab.colorimetry.spectra import WAVELENGTHS
+from finishlab.colorimetry.spaces import WAVELENGTHS
 from finishlab.imaging.finder import tag_modules
 from finishlab.imaging.strip import STRIP, Rect
 from render.encode import letter_mask

@@ -16,7 +16,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-from finishlab.colorimetry.spectra import WAVELENGTHS, chart_reflectances, lab_from_reflectance, white_xyz
+from finishlab.colorimetry.spaces import WAVELENGTHS, chart_reflectances, lab_from_reflectance, white_xyz
 from render.kubelka_munk import k_over_s, reflectance, saunderson_measured
 
 __all__ = [
