@@ -14,19 +14,16 @@ from finishlab.rank.sentences import (
     aim_line,
     answer,
     as_sentence,
+    at_a_glance,
     chance,
     colours_line,
-    deciding_doubt,
     doubts_once,
     floor_line,
     headline,
-    how_far,
-    how_sure,
     inseparable_lines,
     interval,
     next_steps,
     place_mark,
-    runner_up,
 )
 from finishlab.report.contents import MOST_TOLD, ReportContent
 from finishlab.report.pictures import charts
@@ -141,13 +138,8 @@ def _top(content: ReportContent, found: str) -> Iterator[Block]:
         f"In the middle {first.board}, left and right the floor, edge to edge: mean colours, without grain or gloss.",
         large=True,
     )
-    yield Words(how_far(ranking), "lead")
-    yield Words(how_sure(ranking), strong="How sure:")
-    if len(ranking.boards) > 1:
-        yield Words(runner_up(ranking, content.boards), strong="Next:")
-    doubtful = deciding_doubt(ranking)
-    if doubtful is not None:
-        yield Words(doubtful[1], strong=f"Doubt ({doubtful[0]}):")
+    for what, told in at_a_glance(ranking, content.boards):
+        yield Words(told, strong=what) if what else Words(told, "lead")
     aim = aim_line(ranking)
     if aim:
         yield Words(aim)
