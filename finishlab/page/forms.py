@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Field", "Group", "changes", "fields_of", "finish_changes", "finish_groups", "given"]
 
+_CALLED: Final = {"left": "what is left"}
+"""Options whose name alone could be mistaken beside a field."""
 Look = Literal["text", "number", "date", "choice", "box", "lines"]
 
 _PLAIN_UNITS: Final = frozenset({"TEXT", "N", "NAME", "DATE", "FIELDS", "R1", "C1", "B3", "WOOD", "KIND"})
@@ -94,7 +96,7 @@ def _field(name: str, param: click.Parameter, value: object) -> Field:
     metavar = param.metavar or ""
     field = Field(
         name=name,
-        label=name.replace("_", " "),
+        label=_CALLED.get(name, name.replace("_", " ")),
         hint=help_ + (f" [default{rest}" if rest else ""),
         unit="" if metavar.strip("[]") in _PLAIN_UNITS else metavar,
         needed=param.required,
