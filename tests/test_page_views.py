@@ -16,6 +16,8 @@ from conftest import Photos, Run
 from page_visits import Visits, visiting
 from PIL import ExifTags, Image
 
+from finishlab.cautions import CAUTIONS
+from finishlab.guide import read_guide
 from finishlab.page import app
 from finishlab.page.asking import command_of
 from finishlab.page.forms import Field, changes, fields_of, finish_changes, finish_groups, given
@@ -23,6 +25,7 @@ from finishlab.page.pictures import Kept
 from finishlab.page.reading import PAGES, page_of, reader
 from finishlab.page.texts import words_in
 from finishlab.page.views import PRINTED, THINGS, TOLD, View
+from finishlab.quality import DOUBTS
 
 LOGGED: Final = (
     "/",
@@ -370,6 +373,42 @@ def _fields(page: Visits, address: str) -> dict[str, str]:
     selects = re.findall(r'<select id="f-[^"]*" name="[^"]*".*?</select>', text, re.DOTALL)
     values = [(re.findall(r'<option value="([^"]*)" selected', each) or [""])[0] for each in selects]
     return {name: html.unescape(value) for name, value in [*inputs, *zip(chosen, values, strict=True)]}
+
+
+def test_documents_are_told_in_german() -> None:
+    """Every doubt, caution and step of the guide, and whatever the forms ask for, has its German words."""
+    german = words_in("de")
+    doubts = [re.sub(r"{(\w+)(:[^}]*)?}", "7", kind.sentence) for kind in DOUBTS.values()]
+    cautions = [text for each in CAUTIONS.values() for text in (each.title, each.short, each.long, each.spoken)]
+    steps = [text for step in read_guide(None, Path()).steps for text in (step.title, step.state, step.missing)]
+    views = [(view.command, (*view.arguments, *view.options)) for view in (*TOLD, *PRINTED)]
+    asked = [field for command, names in views for field in fields_of(command_of(command), names)]
+    asked += [field for thing in THINGS for field in fields_of(command_of(f"{thing.command} edit"), thing.own)]
+    asked += [field for group in finish_groups(None) for field in group.fields]
+    words = {
+        *doubts,
+        *cautions,
+        *filter(None, steps),
+        *(text for each in asked for text in (each.label, each.hint, *each.choices) if text),
+    }
+    assert sorted(text for text in words if german.of(text) == text) == []
+
+
+def test_what_stands_in_a_sentence_is_told_too() -> None:
+    """Figures, numbers and names stay; directions of a difference and doubts within a line are put in German."""
+    german = words_in("de")
+    assert german.of(
+        "Too few places of the floor were measured (so far: 3); five planks or more show its own spread."
+    ) == ("Zu wenige Stellen des Bodens sind gemessen (bisher: 3); fünf Dielen oder mehr zeigen, wie er selbst streut.")
+    assert german.of(
+        "B4: 6 % of the surface mirrors the light and was left out; turn the work or the light."
+    ).startswith("B4: 6 %")
+    assert german.of("close, much lighter, a touch bluer and a touch greener than the floor") == (
+        "nah, viel heller, eine Spur blauer und eine Spur grüner als der Boden"
+    )
+    assert german.of("{0.__class__} than the floor") == "{0.__class__} than the floor"
+    assert german.of("my {own} note") == "my {own} note"
+    assert words_in("en").of("close") == "close"
 
 
 def test_no_view_is_left_out() -> None:

@@ -55,10 +55,6 @@ class NamedLight:
     kelvin: int | None = None
     """Colour temperature, when the name holds one."""
 
-    def as_dict(self) -> dict[str, object]:
-        """Return the JSON form."""
-        return {"light": self.text, "kind": self.kind, "kelvin": self.kelvin}
-
 
 def named_light(text: str) -> NamedLight:
     """Read a light's name: ``"lamp 2700 K"`` is a lamp of 2700 K, ``"north window"`` daylight, ``"flash"`` other.

@@ -319,16 +319,6 @@ class NextPhoto:
         """By how much the chance of picking the right board grows."""
         return self.then - self.now
 
-    def as_dict(self) -> dict[str, object]:
-        """Return the JSON form."""
-        return {
-            "what": self.what,
-            "board": self.board,
-            "chance_right_now": round(self.now, 4),
-            "chance_right_then": round(self.then, 4),
-            "in_words": self.in_words,
-        }
-
 
 def next_photos(
     observed: Observations,

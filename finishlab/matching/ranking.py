@@ -299,10 +299,6 @@ class Margin:
     by: Spread
     """In units of the score. Below 0 the next may be the nearer."""
 
-    def as_dict(self) -> dict[str, object]:
-        """Return the JSON form."""
-        return {"board": self.first, "next": self.next, **{k: round(v, 3) + 0.0 for k, v in self.by.as_dict().items()}}
-
 
 @dataclass(frozen=True, slots=True)
 class RankedBoard:

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Field", "Group", "changes", "fields_of", "finish_changes", "finish_groups", "given"]
 
+_CALLED: Final = {"left": "what is left"}
+"""Options whose name alone could be mistaken beside a field."""
 Look = Literal["text", "number", "date", "choice", "box", "lines"]
 
 _UNITS: Final = {"PERCENT": "%", "DEGREES": "degrees", "HOURS": "h", "L*": "L*"}
@@ -94,7 +96,7 @@ def _field(name: str, param: click.Parameter, value: object) -> Field:
     metavar = param.metavar or ""
     field = Field(
         name=name,
-        label=name.replace("_", " "),
+        label=_CALLED.get(name, name.replace("_", " ")),
         hint=help_ + (f" [default{rest}" if rest else ""),
         unit=_UNITS.get(metavar, "" if metavar.strip("[]").replace("...", "").isalnum() else metavar),
         needed=param.required,

@@ -13,29 +13,27 @@ from finishlab.rank.sentences import (
     aim_line,
     answer,
     answer_detail,
+    at_a_glance,
     chance,
     colours_line,
-    deciding_doubt,
     doubts_once,
     floor_line,
     headline,
-    how_far,
-    how_sure,
     inseparable_lines,
     is_plain,
     next_steps,
     place_mark,
-    runner_up,
     score_cell,
     tie_marks,
 )
 from finishlab.show import jsons as figures
 from finishlab.show.document import Bar, Block, Cell, Column, Document, Interval, Line, Listing, Paragraph, Table
+from finishlab.show.jsons import entry
 from finishlab.strip.trials import trust_entry, trust_line
 
 if TYPE_CHECKING:
     from finishlab.colorimetry.difference import DeltaE
-    from finishlab.matching.alternatives import AcrossLights, Choice
+    from finishlab.matching.alternatives import AcrossLights
     from finishlab.matching.ranking import RankedBoard, Ranking
     from finishlab.matching.scatter import FloorPool
     from finishlab.rank.comparing import Comparison
@@ -79,9 +77,9 @@ def ranking_data(ranking: Ranking) -> dict[str, Any]:
         "floor": pool_document(ranking.floor),
         "ranking": [_ranked(board) for board in ranking.boards],
         "aim": ranking.aim.as_dict(),
-        "next_photos": [photo.as_dict() for photo in ranking.next_photos],
+        "next_photos": [entry(photo, _NEXT_PHOTO) for photo in ranking.next_photos],
         "answer": answer(ranking),
-        "margin": None if ranking.margin is None else ranking.margin.as_dict(),
+        "margin": ranking.margin and entry(ranking.margin, "first=board next") | figures.difference(ranking.margin.by),
         "contrast_made": not ranking.no_contrast if ranking.aim.name == "contrast" else None,
     }
 
@@ -91,8 +89,8 @@ def _beside(found: Comparison) -> dict[str, Any]:
         "light": found.light,
         "left_out": list(found.left_out),
         "lights": None if found.lights is None else lights_entry(found.lights),
-        "choices": _choices_entry(found.choices),
-        "recipes": None if found.recipes is None else _recipes_entry(found.recipes),
+        "choices": [entry(choice, _CHOICE) for choice in found.choices],
+        "recipes": None if found.recipes is None else [entry(recipe, _RECIPE) for recipe in found.recipes.boards],
         "costs": [costs_entry(each) for each in found.costs],
         "trials": trust_entry(found.trust),
     }
@@ -113,13 +111,8 @@ def _glance(found: Comparison, of_first: int | None, of_next: int | None) -> Ite
     first = ranking.boards[0]
     yield Paragraph(headline(ranking, found.boards, of_first))
     yield Bar((first.lab, ranking.floor.lab), f"{first.board} beside the floor")
-    yield Paragraph(how_far(ranking))
-    yield Paragraph(f"How sure: {how_sure(ranking)}")
-    if len(ranking.boards) > 1:
-        yield Paragraph(f"Next: {runner_up(ranking, found.boards, of_next)}")
-    doubtful = deciding_doubt(ranking)
-    if doubtful is not None:
-        yield Paragraph(f"Doubt ({doubtful[0]}): {doubtful[1]}")
+    for what, told in at_a_glance(ranking, found.boards, of_next):
+        yield Paragraph(f"{what} {told}".strip())
     yield Paragraph(f"Do now: {next_steps(ranking, found.boards, found.missing)[0]}")
     left = len(found.left_out)
     left_out = f"; {left} board{'' if left == 1 else 's'} not photographed in it" if left else ""
@@ -204,87 +197,45 @@ def _doubts_title(ranking: Ranking, most: int | None) -> str:
     return f"Doubts of the floor and of the first {'board' if most == 1 else f'{most} boards'}"
 
 
+_PLACED: Final = "lab delta_e00 probability_closest:4 difference ratio_to_floor_spread in_words sentence"
+_AFTER_SCORE: Final = (
+    "within_limits=probability_within_limits:4 inseparable colours_e00 figure_e00 photos pairs=direct_pairs final "
+    "doubts"
+)
+"""Fields of a ranked board before and after its score, as `entry` takes them."""
+
+
 def _ranked(board: RankedBoard) -> dict[str, Any]:
-    return {
-        "place": board.place,
-        "ties": tie_marks(board),
-        "board": board.board,
-        "lab": figures.lab(board.lab),
-        "delta_e00": figures.difference(board.delta_e00),
-        "probability_closest": figures.rounded(board.probability_closest, 4),
-        "difference": {name: figures.rounded(value) for name, value in board.difference.as_dict().items()},
-        "ratio_to_floor_spread": figures.rounded(board.ratio_to_floor_spread),
-        "in_words": board.in_words,
-        "sentence": board.sentence,
+    before, after = entry(board, _PLACED), entry(board, _AFTER_SCORE)
+    score = {
         "score": figures.difference(board.score or board.delta_e00),
-        "score_own": None
-        if board.own is None
-        else {"low": figures.rounded(board.own.low), "high": figures.rounded(board.own.high)},
-        "probability_within_limits": figures.rounded(board.within_limits, 4),
-        "inseparable": list(board.inseparable),
-        "colours_e00": figures.rounded(board.colours_e00),
-        "figure_e00": figures.rounded(board.figure_e00),
-        "photos": board.photos,
-        "direct_pairs": board.pairs,
-        "final": board.final,
-        "doubts": figures.doubts(board.doubts),
+        "score_own": None if board.own is None else entry(board.own, "low high"),
     }
+    return {"place": board.place, "ties": tie_marks(board), "board": board.board} | before | score | after
 
 
 def lights_entry(lights: AcrossLights) -> dict[str, Any]:
     """Return the lights for a document: each light, each board in all of them, and which photos are missing."""
+    boards = []
+    for board in lights.boards:
+        index = board.metamerism
+        told = {"metamerism_index": index and figures.difference(index), "metamerism_told": index and _is_told(index)}
+        before = "board worst_place worst=worst_light by_light=delta_e00 places move=moves move_light=moves_in"
+        boards.append(entry(board, before) | told | entry(board, "doubts"))
     return {
-        "compared": [light.as_dict() for light in lights.lights],
-        "boards": [
-            {
-                "board": board.board,
-                "worst_place": board.worst_place,
-                "worst_light": board.worst,
-                "delta_e00": {light: figures.difference(found) for light, found in board.by_light.items()},
-                "places": dict(board.places),
-                "moves": figures.rounded(board.move),
-                "moves_in": board.move_light,
-                "metamerism_index": None if board.metamerism is None else figures.difference(board.metamerism),
-                "metamerism_told": None if board.metamerism is None else _is_told(board.metamerism),
-                "doubts": [{"code": d.code, "message": d.message} for d in board.doubts],
-            }
-            for board in lights.boards
-        ],
+        "compared": [entry(light, "text=light kind kelvin") for light in lights.lights],
+        "boards": boards,
         "metamerism": "after ISO 18314-4: multiplicative correction, CIEDE2000",
         "missing": list(lights.missing),
     }
 
 
-def _choices_entry(choices: Sequence[Choice]) -> list[dict[str, Any]]:
-    """Return the best board under each aim for a document."""
-    return [
-        {
-            "aim": choice.aim.as_dict(),
-            "board": choice.board,
-            "score": figures.difference(choice.score),
-            "probability_best": figures.rounded(choice.probability_best, 4),
-            "probability_within_limits": figures.rounded(choice.within_limits, 4),
-            "score_under_other": figures.difference(choice.other_score),
-            "cost_under_other": figures.rounded(choice.cost),
-            "in_words": choice.in_words,
-        }
-        for choice in choices
-    ]
-
-
-def _recipes_entry(recipes: Ranking) -> list[dict[str, Any]]:
-    """Return the pooled recipes for a document, the nearest first."""
-    return [
-        {
-            "place": found.place,
-            "recipe": found.board,
-            "delta_e00": figures.difference(found.delta_e00),
-            "probability_closest": figures.rounded(found.probability_closest, 4),
-            "photos": found.photos,
-            "in_words": found.in_words,
-        }
-        for found in recipes.boards
-    ]
+_CHOICE: Final = (
+    "aim board score probability_best:4 within_limits=probability_within_limits:4 other_score=score_under_other "
+    "cost=cost_under_other in_words"
+)
+_NEXT_PHOTO: Final = "what board now=chance_right_now:4 then=chance_right_then:4 in_words"
+_RECIPE: Final = "place board=recipe delta_e00 probability_closest:4 photos in_words"
 
 
 def lights_rows(lights: AcrossLights, most: int) -> tuple[list[str], list[list[str]]]:
@@ -334,10 +285,4 @@ def recipes_rows(recipes: Ranking, most: int | None = None) -> tuple[list[str], 
 
 def pool_document(floor: FloorPool) -> dict[str, Any]:
     """Return the JSON form of the floor's spots together."""
-    return {
-        "lab": figures.lab(floor.lab),
-        "spots": floor.spots,
-        "spread_e00": figures.rounded(floor.spread_e00),
-        "colours_e00": figures.rounded(floor.colours_e00),
-        "doubts": figures.doubts(floor.doubts),
-    }
+    return entry(floor, "lab spots spread_e00 colours_e00 doubts")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import islice
 from typing import TYPE_CHECKING, Final
 
@@ -97,6 +97,22 @@ def headline(ranking: Ranking, boards: Mapping[str, LoggedBoard], most: int | No
     if ranking.aim.name == "contrast":
         return f"Closest to the contrast: {named}."
     return f"Closest to the floor: {named}."
+
+
+def at_a_glance(
+    ranking: Ranking, boards: Mapping[str, LoggedBoard], most: int | None = None
+) -> Iterator[tuple[str, str]]:
+    """Give what is said beneath the headline: what each sentence is about, nothing for the first, and the sentence.
+
+    `most` cuts the name of the next board's finish.
+    """
+    yield "", how_far(ranking)
+    yield "How sure:", how_sure(ranking)
+    if len(ranking.boards) > 1:
+        yield "Next:", runner_up(ranking, boards, most)
+    doubtful = deciding_doubt(ranking)
+    if doubtful is not None:
+        yield f"Doubt ({doubtful[0]}):", doubtful[1]
 
 
 def how_far(ranking: Ranking) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
-from finishlab.board.shown import board_details, what_it_is
+from finishlab.board.shown import board_details, pooled_lab, what_it_is
 from finishlab.cautions import CAUTIONS
 from finishlab.colorimetry.spaces import hex_colour
 from finishlab.files import write_atomically
@@ -14,19 +14,16 @@ from finishlab.rank.sentences import (
     aim_line,
     answer,
     as_sentence,
+    at_a_glance,
     chance,
     colours_line,
-    deciding_doubt,
     doubts_once,
     floor_line,
     headline,
-    how_far,
-    how_sure,
     inseparable_lines,
     interval,
     next_steps,
     place_mark,
-    runner_up,
 )
 from finishlab.report.contents import MOST_TOLD, ReportContent
 from finishlab.report.pictures import charts
@@ -141,13 +138,8 @@ def _top(content: ReportContent, found: str) -> Iterator[Block]:
         f"In the middle {first.board}, left and right the floor, edge to edge: mean colours, without grain or gloss.",
         large=True,
     )
-    yield Words(how_far(ranking), "lead")
-    yield Words(how_sure(ranking), strong="How sure:")
-    if len(ranking.boards) > 1:
-        yield Words(runner_up(ranking, content.boards), strong="Next:")
-    doubtful = deciding_doubt(ranking)
-    if doubtful is not None:
-        yield Words(doubtful[1], strong=f"Doubt ({doubtful[0]}):")
+    for what, told in at_a_glance(ranking, content.boards):
+        yield Words(told, strong=what) if what else Words(told, "lead")
     aim = aim_line(ranking)
     if aim:
         yield Words(aim)
@@ -247,7 +239,7 @@ def _floor(content: ReportContent) -> Iterator[Block]:
     if content.ranking.boards:
         lines.append(colours_line(content.ranking.boards[0], pool.colours_e00))
     yield from (Words(line) for line in lines if line)
-    spots = [(spot, spot.lab) for spot in content.spots if spot.lab is not None]
+    spots = [(spot, lab) for spot in content.spots if (lab := pooled_lab(spot)) is not None]
     if spots:
         named = ", ".join(spot.number for spot, _ in spots)
         yield Colours(tuple(hex_colour(lab) for _, lab in spots), f"{_SPOTS_BESIDE}: {named}")
