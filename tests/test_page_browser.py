@@ -125,23 +125,6 @@ def test_a_label_comes_as_a_pdf(phone: Person, tmp_path: Path) -> None:
     assert not phone.wrong
 
 
-def _faults(person: Person, address: str) -> list[str]:
-    """Return what is wrong with a page: axe-core's findings, what is too wide or too small to touch."""
-    from axe_playwright_python.sync_playwright import Axe
-
-    person.go(address)
-    found = Axe().run(person.page)
-    wrong = [
-        f"{address}: {each['id']} {each['help']}: {each['nodes'][0]['html'][:200]}"
-        for each in found.response["violations"]
-    ]
-    wide = person.page.evaluate("document.documentElement.scrollWidth")
-    width = person.page.viewport_size["width"] if person.page.viewport_size else 0
-    wrong += [f"{address}: {wide} pixels wide"] if wide > width else []
-    wrong += [f"{address}: too low to touch: {each}" for each in person.page.evaluate(_SIZES)]
-    return wrong
-
-
 def _faults(person: Person) -> list[str]:
     """Return what is wrong with the page that is shown: axe-core's findings, what is too wide or too low to touch."""
     from axe_playwright_python.sync_playwright import Axe
