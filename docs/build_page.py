@@ -28,10 +28,10 @@ from page_walk import PHONE, PHOTOS, Person, browser, enter_stair, log_coat, pai
 
 PAGE: Final = ROOT / "docs" / "page.md"
 PICTURES: Final = ROOT / "docs" / "pictures" / "page"
-WIDTHS: Final = {"phone": 390, "laptop": 800}
+WIDTHS: Final = {"phone": 390, "laptop": 600}
 """Pixels across of the pictures that are kept."""
-TALLEST: Final = 1100
-QUALITY: Final = 40
+TALLEST: Final = 800
+QUALITY: Final = 28
 """Of WebP; what is written stays readable, and all pictures stay below 600 kB."""
 TAP: Final = 1.1
 LETTER: Final = 0.28
