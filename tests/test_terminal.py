@@ -54,7 +54,9 @@ def _everything(width: int, *, colour: bool) -> str:
     render(console, measurement_document(samples.photo_results()))
     render(console, Document("", {}, BOARD.listing(list(boards.values()))))
     one = boards["B6"]
-    render(console, Document("", {}, [Facts("Board B6", label_facts(one.record)), *colour_blocks(one.colours)]))
+    render(
+        console, Document("", {}, [Facts("Board B6", label_facts(one.record)), *colour_blocks(one.measurements, str)])
+    )
     render(console, Document("", {}, FLOOR.listing(samples.spot_rows())))
     return out.getvalue()
 

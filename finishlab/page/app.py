@@ -163,7 +163,8 @@ class Visit:
 
     def ask(self, command: str, *arguments: str | Path, may_fail: bool = False, **options: Value) -> Asked:
         """Run a command on this logbook, see `finishlab.page.asking.ask`."""
-        return ask(self.folder, command, *arguments, may_fail=may_fail, **options)
+        inches = self.visitor.units == "in"
+        return ask(self.folder, command, *arguments, may_fail=may_fail, inches=inches, **options)
 
     def typed(self, name: str, default: object = "") -> str:
         """Return what was typed into a field, or else what stands there."""

@@ -7,6 +7,7 @@ network can name a file.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -86,6 +87,10 @@ MAY_ASK: Final = frozenset(
 """Commands the page may run; none that reads or writes elsewhere than the logbook, unless it is told the file."""
 
 
+_LENGTHS: Final = frozenset({"LENGTH", "HEIGHT", "WxDxT", "WxHxT"})
+"""What stands for a length in the help of an option."""
+_BARE: Final = re.compile(r"[\d./x ]*\d ?")
+"""Lengths without a unit: ``36x11 1/2x1``."""
 _MIXED: Final = "stairs measure"
 """The command whose words are parts first, and then photos."""
 
@@ -123,7 +128,14 @@ class RefusedError(Exception):
         self.asked = asked
 
 
-def ask(folder: Path, command: str, *arguments: str | Path, may_fail: bool = False, **options: Value) -> Asked:
+def ask(
+    folder: Path,
+    command: str,
+    *arguments: str | Path,
+    may_fail: bool = False,
+    inches: bool = False,
+    **options: Value,
+) -> Asked:
     """Run a command on a logbook and return what it shows.
 
     Parameters
@@ -136,6 +148,8 @@ def ask(folder: Path, command: str, *arguments: str | Path, may_fail: bool = Fal
         What stands behind the command; taken as they are, whatever they begin with.
     may_fail
         Whether a failure is part of the answer instead of an error.
+    inches
+        Whether a length without a unit is meant in inches and not in millimetres.
     **options
         Options by their long name, with ``_`` for ``-``; a trailing ``_`` is taken off. A file is a `Path`, which only
         this package's own code makes.
@@ -145,8 +159,8 @@ def ask(folder: Path, command: str, *arguments: str | Path, may_fail: bool = Fal
     RefusedError
         If the command failed.
     """
-    words = [*command.split(), *option_words(options)]
     _refuse_unlisted(command, options, arguments)
+    words = [*command.split(), *option_words(_in_inches(command, options) if inches else options)]
     if arguments:
         words += ["--", *(str(argument) for argument in arguments)]
     from finishlab.cli.lazy import finishlab
@@ -173,6 +187,15 @@ def option_words(options: Mapping[str, Value]) -> list[str]:
             several = value if isinstance(value, Sequence) and not isinstance(value, str) else [value]
             words += [f"{option}={each}" for each in several]
     return words
+
+
+def _in_inches(command: str, options: Mapping[str, Value]) -> dict[str, Value]:
+    """Return options with the unit behind each length that has none."""
+    lengths = {option for param in command_of(command).params if param.metavar in _LENGTHS for option in param.opts}
+    return {
+        name: f"{value}in" if _option(name) in lengths and isinstance(value, str) and _BARE.fullmatch(value) else value
+        for name, value in options.items()
+    }
 
 
 def _option(name: str) -> str:
