@@ -71,7 +71,8 @@ def options(*each: Callable[[Any], Any]) -> Callable[[Command], Command]:
 
 def photos_argument(command: Command) -> Command:
     """Add the photos: files, or folders of them."""
-    return click.argument("photos", nargs=-1, required=True, type=click.Path(), metavar="PHOTO...")(command)
+    path = click.Path(readable=False)  # that one may not be read is told as any other fault of a photo
+    return click.argument("photos", nargs=-1, required=True, type=path, metavar="PHOTO...")(command)
 
 
 def json_option(command: Command) -> Command:

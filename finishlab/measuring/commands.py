@@ -124,7 +124,7 @@ def measure(
 
 
 @command("finishlab pick board.jpg")
-@click.argument("photo", type=click.Path())
+@click.argument("photo", type=click.Path(readable=False))
 @click.option("--save-picture", type=click.Path(), metavar="OUT.png", help="The photo with all that was found in it.")
 @json_option
 def pick(*, photo: str, save_picture: str | None, as_json: bool) -> int:

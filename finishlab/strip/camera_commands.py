@@ -55,7 +55,7 @@ def _patches(ctx: click.Context, param: click.Parameter, value: tuple[str, ...])
     'finishlab camera learn chart.jpg --light "evening lamp" --edition 2005',
     "finishlab camera learn chart.jpg --corners 812,640 1610,655 1598,1190 800,1170",
 )
-@click.argument("photo", type=click.Path(), metavar="PHOTO")
+@click.argument("photo", type=click.Path(readable=False), metavar="PHOTO")
 @click.option("--light", metavar="TEXT", help="The light it was taken in. [default: daylight]")
 @click.option("--edition", metavar="NAME", help="Edition of the chart, by its years. [default: from November 2014]")
 @click.option(

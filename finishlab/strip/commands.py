@@ -192,7 +192,7 @@ def picture_option(command: Command) -> Command:
     "finishlab strip learn --number 412 --black 24.1 --lightness 3:55.2 --lightness 5:74.9 --white 93.5",
     "finishlab strip learn --number 412 --seen 1:6 --seen 2:5 --seen 3:8",
 )
-@click.argument("photos", nargs=-1, type=click.Path(), metavar="[PHOTO]...")
+@click.argument("photos", nargs=-1, type=click.Path(readable=False), metavar="[PHOTO]...")
 @click.option("--number", type=_NUMBER, metavar="N", help="The strip's number; a photo shows it by itself.")
 @click.option(
     "--lightness",
