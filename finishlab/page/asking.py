@@ -27,66 +27,18 @@ __all__ = ["MAY_ASK", "Asked", "RefusedError", "Value", "ask", "command_of", "op
 Value = str | int | float | bool | Path | Sequence[str] | None
 """Of an option: True for a flag, a sequence for one given several times, None or False for one that is left out."""
 
-MAY_ASK: Final = frozenset(
-    {
-        "status",
-        "strip",
-        "strip learn",
-        "strip show",
-        "floor add",
-        "floor list",
-        "floor show",
-        "floor edit",
-        "floor remove",
-        "board add",
-        "board list",
-        "board show",
-        "board edit",
-        "board remove",
-        "board compare",
-        "recipe add",
-        "recipe edit",
-        "recipe remove",
-        "recipe list",
-        "recipe show",
-        "can add",
-        "can edit",
-        "can remove",
-        "can list",
-        "can show",
-        "approve",
-        "standard",
-        "stairs show",
-        "stairs add",
-        "stairs log",
-        "stairs measure",
-        "stairs part",
-        "stairs due",
-        "stairs deviations",
-        "stairs edit",
-        "stairs edit-event",
-        "stairs remove",
-        "rank",
-        "measure",
-        "plan quantities",
-        "plan cutting",
-        "plan calendar",
-        "plan risers",
-        "plan floor",
-        "mend",
-        "cautions",
-        "labels",
-        "schedule",
-        "house-file",
-        "report",
-        "history",
-        "undo",
-        "redo",
-    }
-)
-"""Commands the page may run; none that reads or writes elsewhere than the logbook, unless it is told the file."""
-
-
+_MAY_ASK: Final = {
+    "": "approve cautions history house-file labels measure mend rank redo report schedule standard status strip undo",
+    "board": "add compare edit list remove show",
+    "can": "add edit list remove show",
+    "floor": "add edit list remove show",
+    "plan": "calendar cutting floor quantities risers",
+    "recipe": "add edit list remove show",
+    "stairs": "add deviations due edit edit-event log measure part remove show",
+    "strip": "learn show",
+}
+"""Group of commands -> those of it that the page may run; none that reads or writes elsewhere, unless told the file."""
+MAY_ASK: Final = frozenset(f"{group} {name}".strip() for group, names in _MAY_ASK.items() for name in names.split())
 _LENGTHS: Final = frozenset({"LENGTH", "HEIGHT", "WxDxT", "WxHxT"})
 """What stands for a length in the help of an option."""
 _BARE: Final = re.compile(r"[\d./x ]*\d ?")

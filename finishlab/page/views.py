@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from typing import Any, Final
@@ -17,6 +17,7 @@ from finishlab.page import forms, pictures
 from finishlab.page.app import Answer, Onward, Route, Sent, Visit
 from finishlab.page.asking import Asked, RefusedError, Value, command_of
 from finishlab.page.reading import asked_of, blocks_of, markup, page, page_of, reader
+from finishlab.show.document import Facts
 
 __all__ = ["PRINTED", "ROUTES", "THINGS", "TOLD", "View"]
 
@@ -219,8 +220,10 @@ def _plan(visit: Visit) -> Answer:
 
 
 def _list(thing: Thing, visit: Visit) -> Answer:
-    asked = asked_of(visit, f"{thing.command} list")
-    values = {"blocks": markup(visit, blocks_of(asked)), "notes": asked.said, "thing": thing}
+    command = f"{thing.command} list"
+    fields = forms.fields_of(command_of(command), ("light",) if thing.pictured else (), visit.query)
+    asked = asked_of(visit, command, **forms.given(fields, visit.query))
+    values = {"blocks": markup(visit, blocks_of(asked)), "notes": asked.said, "thing": thing, "fields": fields}
     values["photograph"] = page_of(visit.words, "finishlab board add") if thing.pictured else None
     return page(visit, f"{thing.command}.list", "list.html.j2", values, errors=asked.errors)
 
@@ -244,14 +247,17 @@ def _shown(thing: Thing, visit: Visit) -> tuple[str, Asked, Mapping[str, Any]]:
 def _one(thing: Thing, visit: Visit) -> Answer:
     number, asked, entry = _shown(thing, visit)
     lights = {each["photo"]: each["light"] for each in entry["measurements"]} if thing.pictured else {}
+    title, blocks = f"{visit.words(f'{thing.command}.one')} {number}", blocks_of(asked)
+    if blocks and isinstance(blocks[0], Facts):  # the page says it already
+        blocks[0] = replace(blocks[0], title="")
     values = {
-        "blocks": markup(visit, blocks_of(asked)),
+        "blocks": markup(visit, blocks),
         "notes": asked.said,
         "thing": thing,
         "number": number,
         "photos": list(enumerate(lights.values(), 1)),
     }
-    return page(visit, f"{visit.words(f'{thing.command}.one')} {number}", "thing.html.j2", values)
+    return page(visit, title, "thing.html.j2", values)
 
 
 def _groups(thing: Thing, verb: str, names: Sequence[str], record: Mapping[str, Any]) -> list[forms.Group]:

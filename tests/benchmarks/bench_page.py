@@ -17,11 +17,11 @@ import time
 from pathlib import Path
 from typing import Final
 
-sys.path += [str(Path(__file__).parents[1]), str(Path(__file__).parent)]  # where the tests' server and renderer are
+sys.path.append(str(Path(__file__).parents[1]))  # where the tests' server is
 from bench_measure import rendered_photos
 from page_kills import Server, hidden, serving
 
-from finishlab.measuring.photos import MeasureOptions, inspect_photo
+from finishlab.measuring import MeasureOptions, inspect_photo
 
 MOST_RATIO: Final = 1.5
 
