@@ -22,7 +22,7 @@ import pytest
 from finishlab.errors import LogbookError
 from finishlab.logbook import Logbook, history, writing
 from finishlab.measuring import logged
-from finishlab.photos import write_png
+from finishlab.photos import photo_facts, write_png
 
 BY_HAND = ("--grey", "0,0,20,20:50", "--area", "20,0,20,20")
 
@@ -179,7 +179,12 @@ def test_a_folder_that_may_only_be_read(filled: Path) -> None:
         if read.returncode == 99:
             pytest.skip("this root may not give up its privileges")
         assert (read.returncode, "B1" in read.stdout) == (0, True), read.stderr
-        for words in (("board", "edit", "B1", "--note", "x"), ("undo",), ("check", "--repair", "--sample", "0")):
+        changing: tuple[tuple[str, ...], ...] = (
+            ("board", "edit", "B1", "--note", "x"),
+            ("undo",),
+            ("check", "--repair"),
+        )
+        for words in changing:
             done = command(filled, *words, before=without_privilege)
             assert (done.returncode, "can be read, but not written" in done.stderr) == (6, True), done.stderr
         (filled / "logbook.db").chmod(0)
@@ -211,14 +216,13 @@ def test_a_photo_vanishes_while_it_is_logged(filled: Path, monkeypatch: pytest.M
     """A photo that is gone, or another, between measuring and keeping: a sentence, and nothing of it is logged."""
     photo = large_photo(filled.parent)
     before = campaign.run(filled, "board", "list", "--json").stdout
-    facts = logged.photo_facts
 
     def late(path: Path) -> object:
         if then == "gone":
             path.unlink()
         else:
             write_png(path, np.full((400, 400, 3), 90, np.uint8))
-        return facts(path)
+        return photo_facts(path)
 
     monkeypatch.setattr(logged, "photo_facts", late)
     done = campaign.run(filled, "board", "add", str(photo), "--species", "ash", *BY_HAND, "--date", "2024-05-31")

@@ -65,7 +65,7 @@ if TYPE_CHECKING:
     from finishlab.finish.entering import FinishTexts
     from finishlab.logbook import Logbook, StoredBoard, StoredSpot
     from finishlab.measure.areas import GreyArea, SurfaceArea
-    from finishlab.measuring.photos import PhotoResult
+    from finishlab.measuring import PhotoResult
 
 
 def _page(log: Logbook, board: StoredBoard) -> list[Block]:
@@ -440,8 +440,8 @@ def add_spot(
     Without --spot each photo is a spot of its own. Unless every photo is good, none is logged.
     """
     from finishlab.board.checks import doubt_light, floor_seen
+    from finishlab.measuring import MeasureOptions
     from finishlab.measuring.logged import log_floor_spots
-    from finishlab.measuring.photos import MeasureOptions
 
     day = today() if date is None else parse_date(date)
     record = FloorSpotRecord(spot, cast("Surface", surface), light, note, day)

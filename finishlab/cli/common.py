@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from finishlab.cautions import Action
     from finishlab.logbook import Logbook, StoredBoard, StoredSpot
     from finishlab.matching.trials import Trust
-    from finishlab.measuring.photos import MeasureOptions, PhotoResult
+    from finishlab.measuring import MeasureOptions, PhotoResult
     from finishlab.show.document import Document
 
 
@@ -186,7 +186,7 @@ def trust_known() -> Trust:
 
 def measure_all(photos: Sequence[str], how: MeasureOptions, picture: str | None = None) -> list[PhotoResult]:
     """Measure photos with all processors, with a bar on stderr when somebody can see it."""
-    from finishlab.measuring.photos import measure_photos, processors
+    from finishlab.measuring import measure_photos, processors
 
     if heard() is not None or not sys.stderr.isatty():
         return measure_photos(photos, how, workers=processors(), picture=picture)
@@ -208,7 +208,7 @@ def measure_all(photos: Sequence[str], how: MeasureOptions, picture: str | None 
 
 def report_failures(results: Sequence[PhotoResult]) -> int:
     """Say what is wrong with each photo that failed; return the worst exit code, 0 if all are good."""
-    from finishlab.measuring.photos import worst_exit_code
+    from finishlab.measuring import worst_exit_code
 
     for result in results:
         if result.error is not None:

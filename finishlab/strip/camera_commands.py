@@ -123,8 +123,8 @@ def _learned(
     """Learn from a chart; strips whose greys were read with an instrument are used, others are learned anew."""
     from finishlab.colorimetry.spaces import DEFAULT_EDITION
     from finishlab.measure.camera_learning import learn_profile
+    from finishlab.measuring import MeasureOptions
     from finishlab.measuring.logged import photo_day
-    from finishlab.measuring.photos import MeasureOptions
     from finishlab.photos import read_photo
 
     known = {each.number: each for each in with_learned(MeasureOptions(), light).strip_greys}

@@ -480,7 +480,7 @@ def repeat(**given: Any) -> int:  # noqa: ANN401 - the options above
 
 def _log(kind: TrialKind, *, photos: tuple[str, ...], light: str | None, note: str | None, as_json: bool) -> int:
     from finishlab.matching.trials import trust_of
-    from finishlab.measuring.photos import MeasureOptions
+    from finishlab.measuring import MeasureOptions
     from finishlab.strip.trials import FIELDS_OF, check_count, log_trials, trust_in
 
     check_count(kind, len(photos))
