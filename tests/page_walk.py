@@ -234,5 +234,5 @@ def addresses(person: Person, first: Sequence[str]) -> Iterator[str]:
         )
         yield address
         open_ += [
-            each for each in links if each.startswith("/") and not each.endswith(".pdf") and "/pictures/" not in each
+            each for each in links if each.startswith("/") and not each.endswith(".pdf") and "/photo/" not in each
         ]

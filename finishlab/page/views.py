@@ -246,7 +246,7 @@ def _shown(thing: Thing, visit: Visit) -> tuple[str, Asked, Mapping[str, Any]]:
 
 def _one(thing: Thing, visit: Visit) -> Answer:
     number, asked, entry = _shown(thing, visit)
-    lights = {each["photo"]: each["light"] for each in entry["measurements"]} if thing.pictured else {}
+    lights = _photos(entry) if thing.pictured else {}
     title, blocks = f"{visit.words(f'{thing.command}.one')} {number}", blocks_of(asked)
     if blocks and isinstance(blocks[0], Facts):  # the page says it already
         blocks[0] = replace(blocks[0], title="")
@@ -311,11 +311,17 @@ def _added(thing: Thing, visit: Visit) -> Answer:
     return Onward(thing.address, asked.said)
 
 
-def _picture(visit: Visit) -> Answer:
-    place = visit.path["place"]
-    number = int(place) if place.isdecimal() and len(place) < 5 else 0
-    jpeg = pictures.picture(visit.folder, visit.path["number"], number, visit.path["size"])
-    return Sent(jpeg, "image/jpeg")
+def _picture(thing: Thing, visit: Visit) -> Answer:
+    number, _, entry = _shown(thing, visit)
+    photos, place, size = _photos(entry), visit.path["place"], visit.path["size"]
+    if size not in pictures.SIZES or place not in {str(each) for each in range(1, len(photos) + 1)}:
+        raise pictures.no_picture(number)
+    return Sent(pictures.picture(visit.folder, [*photos][int(place) - 1], size), "image/jpeg")
+
+
+def _photos(entry: Mapping[str, Any]) -> dict[str, str]:
+    """Return hash and light of each photo of a thing, in the order they were logged."""
+    return {each["photo"]: each["light"] for each in entry["measurements"]}
 
 
 # -- What is written --------------------------------------------------------------------------------------------------
@@ -400,6 +406,7 @@ def _thing_routes(thing: Thing) -> list[Route]:
         *([Route(f"{thing.address}/new", show=partial(_new, thing), do=partial(_added, thing))] if thing.adds else []),
         Route(f"{one}/edit", show=partial(_edit, thing), do=partial(_edited, thing)),
         Route(f"{one}/remove", do=partial(_removed, thing)),
+        *([Route(f"{one}/photo/{{place}}/{{size}}", show=partial(_picture, thing))] if thing.pictured else []),
         Route(one, show=partial(_one, thing)),
     ]
 
@@ -418,7 +425,6 @@ def _routes() -> list[Route]:
         Route("/print", show=_print, title="print.title"),
         *(Route(each.address, show=partial(_printed, each)) for each in PRINTED),
         Route("/history", show=_history, do=_step_back, title="history.title"),
-        Route("/pictures/{number}/{place}/{size}", show=_picture),
     ]
 
 
