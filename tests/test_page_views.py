@@ -290,7 +290,7 @@ def test_forms_ask_for_what_commands_take() -> None:
     assert fields["edge"].choices == ("square", "half-round")
     assert (fields["coats"].look, fields["coats"].low, fields["coats"].high) == ("number", 0, 8)
     assert fields["can_size"].look == "lines"
-    assert fields["waste"].unit == "PERCENT"
+    assert fields["waste"].unit == "%"
     away = fields_of(command_of("plan calendar"), ("away",), {"away": "yes"})
     assert (away[0].look, away[0].value) == ("box", "yes")
     assert given([*fields.values(), *away], {"can_size": "1qt\n\n 5L ", "edge": "", "away": "yes"}) == {
