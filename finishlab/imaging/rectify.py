@@ -127,6 +127,12 @@ _PLENTY: Final = 5000
 """Places of a mask that are enough for a share."""
 
 
+def grid_to_mm(rect: Rect, px_per_mm: float) -> np.ndarray:
+    """Return the homography from pixels of a rectangle laid flat to millimetres of the strip frame, shape (3, 3)."""
+    p = px_per_mm
+    return np.array([[1 / p, 0, rect.x + 0.5 / p], [0, 1 / p, rect.y + 0.5 / p], [0, 0, 1]])
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class CorrectedImage:
     """Reflectance factors over a rectangle of the strip frame."""
@@ -142,8 +148,7 @@ class CorrectedImage:
 
     def to_mm(self) -> np.ndarray:
         """Return the homography from pixels of this picture to millimetres of the strip frame, shape (3, 3)."""
-        p = self.px_per_mm
-        return np.array([[1 / p, 0, self.rect.x + 0.5 / p], [0, 1 / p, self.rect.y + 0.5 / p], [0, 0, 1]])
+        return grid_to_mm(self.rect, self.px_per_mm)
 
     def window(self, rect: Rect) -> tuple[slice, slice]:
         """Return the rows and columns of a rectangle of the strip frame."""
