@@ -270,7 +270,8 @@ def try_archives(rounds: int, folder: Path, seed: int = 1) -> Figures:
 def try_databases(rounds: int, folder: Path, seed: int = 1) -> Figures:
     """Alter a logbook's database by its bytes or by its rows; every command answers or refuses in a sentence.
 
-    Where single rows were altered, the lists go on; after ``check --repair`` every command works again.
+    Where single rows were altered, the lists go on; after ``check --repair`` every command works again. Of a database
+    with damaged pages what can be read is saved as a logbook.
     """
     log = fill(folder)
     plain = {text.split(":")[0] for text in broken_commands(log, READING)}
@@ -291,11 +292,16 @@ def try_databases(rounds: int, folder: Path, seed: int = 1) -> Figures:
             wrong += [f"{' '.join(words)}: {bad}"] if bad else []
             if of_rows and result.exit_code and words[0] not in {"export", "check", "standard"}:
                 wrong.append(f"{' '.join(words)}: {' '.join(result.output.split())[-200:]}")
+        repaired = run(place / "log", "check", "--repair", "--sample", "0", "--json")
+        wrong += [f"check --repair: {bad}"] if (bad := said_badly(repaired)) else []
         if of_rows:
-            run(place / "log", "check", "--repair", "--sample", "0")
             after = run(place / "log", "check", "--sample", "0")
             wrong += [f"check after repair: {after.output[-200:]}"] if after.exit_code else []
             wrong += [w for w in broken_commands(place / "log", READING) if w.split(":")[0] not in plain | {"standard"}]
+        elif '"saved"' in repaired.stdout:
+            figures.outcomes["saved what could be read of it"] += 1
+            left = Path(json.loads(repaired.stdout)["saved"]["folder"])
+            wrong += [f"of what was saved: {w}" for w in broken_commands(left, (("can", "list"), ("history",)))]
         figures.faults += [f"database {number} ({done}): {each}" for each in wrong if each.split(":")[0] not in plain]
         shutil.rmtree(place)
     return figures

@@ -16,9 +16,10 @@ from pathlib import Path
 
 import campaign
 import pytest
+from logbook_makers import make_photo
 
 from finishlab.logbook import Logbook
-from finishlab.logbook.photo_files import kept_files
+from finishlab.logbook.photo_files import kept_files, photo_place
 
 
 @pytest.fixture(scope="module")
@@ -214,6 +215,75 @@ def test_check_finds_photos_and_moves_strange_files_aside(filled: Path) -> None:
     assert {path.read_bytes() for path in (filled / "aside").glob("*/*.jpg")} == {b"changed", b"stray"}
     left = json.loads(campaign.run(filled, "check", "--json", "--sample", "0").stdout)["findings"]
     assert [each["code"] for each in left] == ["photo-missing", "photo-missing"]
+
+
+def destroy(log: Path, name: str, sql_of: str = "rootpage") -> None:
+    """Overwrite the page of the database at which a table begins."""
+    with sqlite3.connect(log / "logbook.db") as other:
+        (page,) = other.execute(f"SELECT {sql_of} FROM sqlite_master WHERE name = ?", [name]).fetchone()  # noqa: S608
+        (size,) = other.execute("PRAGMA page_size").fetchone()
+        other.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    other.close()
+    with (log / "logbook.db").open("r+b") as file:
+        file.seek((page - 1) * size)
+        file.write(b"\xff" * size)
+
+
+@pytest.mark.parametrize("table", ["measurements", "boards", "counters", "photos", "row_images"])
+def test_what_is_left_of_a_destroyed_page_is_saved(filled: Path, table: str) -> None:
+    """A page is overwritten: repair saves the rest as a logbook, says what is torn, and leaves the damaged one."""
+    destroy(filled, table)
+    before = (filled / "logbook.db").read_bytes()
+    assert campaign.run(filled, "check", "--sample", "0").exit_code == 6
+    done = campaign.run(filled, "check", "--repair", "--sample", "0", "--json")
+    assert (done.exit_code, campaign.said_badly(done)) == (6, None), done.output
+    said = json.loads(done.stdout)["saved"]
+    assert table in said["torn"]
+    assert said["entries"] > 20
+    assert (filled / "logbook.db").read_bytes() == before
+    left = Path(said["folder"])
+    after = json.loads(campaign.run(left, "check", "--sample", "0", "--json").stdout)["findings"]
+    assert {each["code"] for each in after} <= {"stray-file"}  # of photos whose entry is lost
+    assert "B1" in campaign.run(left, "board", "list").output or table in {"boards", "photos", "measurements"}
+    assert "C1" in campaign.run(left, "can", "list").output
+    assert campaign.run(left, "can", "add", "more", "--kind", "oil stain").exit_code == 0
+
+
+def test_a_database_that_is_none_any_more_is_refused(filled: Path) -> None:
+    """Where nothing can be read that is said, and nothing is left behind."""
+    (filled / "logbook.db").write_bytes(b"\xff" * 20_000)
+    done = campaign.run(filled, "check", "--repair")
+    assert (done.exit_code, campaign.said_badly(done)) == (6, None)
+    assert "Restore the folder from a backup" in done.stderr
+    assert not list((filled / "aside").glob("*"))
+
+
+def test_a_photo_that_nothing_names_is_found(filled: Path) -> None:
+    """A photo's row left alone by a program that was killed is told and moved aside with its file; others stay.
+
+    What is removed or taken back still has its photo: the history names it.
+    """
+    assert campaign.run(filled, "board", "remove", "B1").exit_code == 0
+    photo = keep_only(filled)
+    (said,) = json.loads(campaign.run(filled, "check", "--json", "--sample", "0").stdout)["findings"]
+    assert (said["code"], photo[:16] in said["what"]) == ("photo-unnamed", True)
+    assert campaign.run(filled, "check", "--repair", "--sample", "0").exit_code == 0
+    assert [path.name[:64] for path in (filled / "aside").glob("*/*.jpg")] == [photo]
+    assert campaign.run(filled, "check", "--sample", "0").exit_code == 0
+
+
+def keep_only(log: Path) -> str:
+    """Keep a photo and write its row, and nothing that names it; return its hash."""
+    path, record = make_photo(log.parent, "left.jpg")
+    place = photo_place(log, record.sha256, ".jpg")
+    place.parent.mkdir(exist_ok=True)
+    shutil.copy(path, place)
+    sql(
+        log,
+        "INSERT INTO photos (sha256, file_name, width, height, suffix, size, kept) VALUES "  # noqa: S608 - our own
+        f"('{record.sha256}', 'left.jpg', 40, 30, '.jpg', 9, '2024-05-31 10:00:00.000000')",
+    )
+    return record.sha256
 
 
 # What a logbook is, and where it lies

@@ -208,9 +208,12 @@ class Simulation:
         work = self.spans(key, "rub-out", "coat")
         if work:  # between its coats a part is at work, whatever may be stepped on
             self.wet[key][work[0][0] : work[-1][1]] = True
+        under = () if laid is None else laid.below
+        coats += [(each.coat, self.clock.at(each.ended), self.clock.at(each.ended)) for each in under]
         for coat, start, end in coats:
-            self.wet[key][max(start, 0) : end + round(60 * coat.times.socks)] = True
-            self.soft[key][max(start, 0) : end + round(60 * max(coat.times.use, coat.times.socks))] = True
+            socks, shoes = (round(60 * hours) for hours in (coat.times.socks, max(coat.times.use, coat.times.socks)))
+            self.wet[key][max(start, 0) : max(end + socks, 0)] = True
+            self.soft[key][max(start, 0) : max(end + shoes, 0)] = True
 
     def in_window(self, key: Key, below: Coat, above: Coat, waited: int, *, out: bool) -> None:
         """Hold one coat against the window of the coat below it; `waited` in minutes."""

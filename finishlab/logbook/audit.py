@@ -21,6 +21,7 @@ from types import SimpleNamespace
 from typing import Any, Final, cast
 
 from sqlalchemy import Column, Connection, Table, func, inspect, select
+from sqlalchemy import cast as cast_to
 from sqlalchemy.orm import Session
 from sqlalchemy.types import JSON, BigInteger, Float, Integer, String
 
@@ -31,11 +32,11 @@ from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.files import write_atomically
 from finishlab.imaging.greys import StripGreys
 from finishlab.logbook.database import Transactions
-from finishlab.logbook.entities import KINDS, record_in, why
 from finishlab.logbook.photo_files import file_hash, kept_files, photo_place
 from finishlab.logbook.stored import field_from_dict, strip_from_dict
 from finishlab.logbook.tables import (
     DAMAGED,
+    KINDS,
     Base,
     CounterRow,
     Day,
@@ -44,6 +45,8 @@ from finishlab.logbook.tables import (
     UtcDateTime,
     column_value,
     plain_value,
+    record_in,
+    why,
 )
 from finishlab.logbook.writing import note_change
 from finishlab.measure.results import FieldMeasurement
@@ -84,7 +87,7 @@ class Finding:
 
     code: str
     """``"database"``, ``"table"``, ``"reference"``, ``"entry"``, ``"photo-missing"``, ``"photo-changed"``,
-    ``"stray-file"``."""
+    ``"photo-unnamed"``, ``"stray-file"``."""
     what: str
     """A sentence."""
     mended: bool = False
@@ -124,6 +127,7 @@ class AuditStore(Transactions):
             found = [
                 *_database_findings(session.connection(), repair=repair),
                 *_row_findings(session, bad),
+                *_unnamed_photos(session, bad),
                 *_photo_findings(session, self._folder, bad, on_photo),
             ]
             if not repair or not found:
@@ -176,6 +180,22 @@ def _row_findings(session: Session, bad: _Bad) -> Iterator[Finding]:
                 yield Finding("reference", f"Entry {lost} of {name} names {each.column.table.name} that are not there.")
 
 
+def _unnamed_photos(session: Session, bad: _Bad) -> Iterator[Finding]:
+    """Yield photos whose row no other names: programs before this one could be killed between the two."""
+    asked = select(PhotoRow.sha256, PhotoRow.file_name)
+    for table in TABLES.values():
+        for each in table.foreign_keys:
+            if each.column.table is PhotoRow.__table__:
+                asked = asked.where(PhotoRow.sha256.not_in(select(each.parent).where(each.parent.is_not(None))))
+    # Trials, profiles and the history name a photo in JSON, by the beginning of its hash.
+    texts = [each for table in TABLES.values() for each in table.columns if isinstance(each.type, JSON)]
+    for sha256, name in session.execute(asked).all():
+        said = (select(each).where(func.instr(cast_to(each, String), sha256[:16])).limit(1) for each in texts)
+        if sha256 not in bad.rows["photos"] and not any(session.execute(one).first() for one in said):
+            bad.rows["photos"].add(sha256)
+            yield Finding("photo-unnamed", f"The photo {name} is named by no entry ({sha256[:16]}).")
+
+
 def _photo_findings(session: Session, folder: Path, bad: _Bad, on_photo: Callable[[], None]) -> Iterator[Finding]:
     """Yield photos that are gone or are others, and files nobody names."""
     known: set[Path] = set()
@@ -218,7 +238,7 @@ def _move_aside(session: Session, bad: _Bad, aside: Path, folder: Path) -> None:
             row = session.execute(select(TABLES[name]).where(key == each)).mappings().one()
             taken.setdefault(name, []).append({column: plain_value(value) for column, value in row.items()})
             session.connection().execute(TABLES[name].delete().where(key == each))
-    _restore_counters(session)
+    restore_counters(session)
     aside.mkdir(parents=True)
     if taken:
         document = {"format": "finishlab/aside/1", "tables": taken}
@@ -248,7 +268,7 @@ def _mend(session: Session, bad: Rows) -> dict[str, list[Mapping[str, Any]]]:
     return was
 
 
-def _restore_counters(session: Session) -> None:
+def restore_counters(session: Session) -> None:
     """See that every kind of numbered thing has its counter, and that no number is given again."""
     for table in KINDS:
         last = session.scalar(select(func.max(table.number))) or 0

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from finishlab.cli.common import json_option, open_logbook, print_document, print_results, say, show_document
-from finishlab.cli.lazy import command
+from finishlab.cli.lazy import command, logbook_folder
 from finishlab.errors import ExitCode, harmless
 
 if TYPE_CHECKING:
@@ -113,15 +113,27 @@ def _tell(said: str, step: str, done: Sequence[Undone], *, as_json: bool) -> Non
 def check(*, repair: bool, sample: int, as_json: bool) -> int:
     """See that the logbook is sound: database, entries, every kept photo; some photos are measured again.
 
-    With --repair nothing is deleted: what no command can read goes into the folder "aside" of the logbook.
+    With --repair nothing is deleted: what no command can read goes into the folder "aside" of the logbook. Where
+    the database itself is damaged, what can still be read becomes a logbook of its own there.
     """
+    from finishlab.errors import LogbookError
+    from finishlab.logbook.audit import Finding
+    from finishlab.logbook.backup import save_readable
+    from finishlab.logbook.database import login_name
     from finishlab.measuring.logged import measure_sample
     from finishlab.measuring.shown import check_document
 
-    with open_logbook() as log:
-        found = log.audit(repair=repair)
-        again = measure_sample(log, sample)
-    document = check_document(found, again, repair=repair)
+    saved = None
+    try:
+        with open_logbook() as log:
+            found, again = log.audit(repair=repair), measure_sample(log, sample)
+    except LogbookError as error:
+        if not repair or error.code != "logbook-damaged":
+            raise
+        found, again = [Finding("database", error.message)], []
+    if repair and any(each.code == "database" and not each.mended for each in found):
+        saved = save_readable(logbook_folder(), login_name())
+    document = check_document(found, again, repair=repair, saved=saved)
     show_document(document, as_json=as_json)
     return 0 if document.data["sound"] else int(ExitCode.LOGBOOK)
 

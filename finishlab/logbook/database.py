@@ -42,6 +42,7 @@ _CANNOT_WRITE: Final = frozenset({"logbook-unwritable", "logbook-full", "logbook
 """Codes of failures that a logbook which can only be read gives when it is opened to write."""
 _OURS: Final = frozenset({"boards", "photos", "changes"})
 """Tables every logbook has had from the first."""
+_HINT_DAMAGED: Final = "Restore the folder from a backup. What can still be read is saved by: finishlab check --repair"
 _HINT_BACKUP: Final = "Restore the folder from a backup, or name another folder with --logbook."
 
 
@@ -79,7 +80,7 @@ def _named(error: SQLAlchemyError | sqlite3.Error | OSError, where: str) -> Logb
     if "full" in reason or "no space" in reason:
         return LogbookError("logbook-full", f"The disk of the logbook in {where} is full.", "Make room and try again.")
     if "malformed" in reason or "not a database" in reason or "disk image" in reason:
-        return LogbookError("logbook-damaged", f"The database of the logbook in {where} is damaged.", _HINT_BACKUP)
+        return LogbookError("logbook-damaged", f"The database of the logbook in {where} is damaged.", _HINT_DAMAGED)
     if isinstance(error, OSError) or "readonly" in reason or "unable to open" in reason:
         return LogbookError(
             "logbook-unwritable",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -28,6 +29,7 @@ from finishlab.imaging.overlay import (
 )
 from finishlab.imaging.strip import STRIP
 from finishlab.logbook.audit import ASIDE, Finding
+from finishlab.logbook.backup import Saved
 from finishlab.matching.costs import costs_entry, costs_line
 from finishlab.measure.areas import PixelRect
 from finishlab.measure.by_hand import HandInspection
@@ -48,7 +50,7 @@ if TYPE_CHECKING:
     from finishlab.matching.costs import Costs
     from finishlab.measure.flow import Inspection, PartialInspection
     from finishlab.measure.results import FieldMeasurement, StripReading
-    from finishlab.measuring.photos import PhotoResult
+    from finishlab.measuring import PhotoResult
 
 
 _COLUMNS = (
@@ -379,8 +381,10 @@ def _outline(canvas: np.ndarray, box: tuple[int, int, int, int], ink: Ink = WHIT
     line(canvas, np.array(corners), ink, closed=True)
 
 
-def check_document(found: Sequence[Finding], again: Sequence[Again], *, repair: bool) -> Document:
-    """Return what a check says."""
+def check_document(
+    found: Sequence[Finding], again: Sequence[Again], *, repair: bool, saved: Saved | None = None
+) -> Document:
+    """Return what a check says; `saved` is what was made of a database whose pages are destroyed."""
     open_ones = [each for each in found if not each.mended]
     moved = [each for each in again if each.delta_e00 is not None and each.delta_e00 > SAME]
     failed = [each for each in again if each.error is not None]
@@ -396,13 +400,27 @@ def check_document(found: Sequence[Finding], again: Sequence[Again], *, repair: 
     same = len(again) - len(moved) - len(failed)
     if again:
         blocks.append(Line(f"{same} of {len(again)} colours measured again are as they were logged."))
-    blocks.append(Line(_conclusion(open_ones, repair=repair, mended=len(found) - len(open_ones))))
+    if saved is None:
+        blocks.append(Line(_conclusion(open_ones, repair=repair, mended=len(found) - len(open_ones))))
+    else:
+        blocks += _saved(saved)
     data = {
         "sound": not open_ones,
         "findings": [{"code": each.code, "what": each.what, "mended": each.mended} for each in found],
         "measured_again": plain(again),
     }
+    if saved is not None:
+        data["saved"] = {"folder": str(saved.folder), "entries": saved.entries, "torn": list(saved.torn)}
     return Document("check", data, blocks)
+
+
+def _saved(saved: Saved) -> list[Line | Listing]:
+    return [
+        Line(f"The {saved.entries} entries that can still be read were saved as a logbook of its own."),
+        Listing("Of these tables some entries are lost:", list(saved.torn)),
+        Line(f"See it with: finishlab --logbook {shlex.quote(str(saved.folder))} board list"),
+        Line("A backup may hold more. The damaged logbook is as it was."),
+    ]
 
 
 def _unsaid(each: Again) -> str:

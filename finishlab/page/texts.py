@@ -7,6 +7,7 @@ line says it.
 from __future__ import annotations
 
 import functools
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -42,17 +43,101 @@ class Words:
         return self.own[key].format(**places)
 
     def of(self, text: str) -> str:
-        """Return a document's word in this language; English where it has none."""
-        return self.documents.get(text, text)
+        """Return a document's word or sentence in this language; English where it has none."""
+        return _told(self.language, text) if self.documents and len(text) < _LONGEST else text
 
 
 @functools.cache
 def words_in(language: str) -> Words:
     """Return the words of a language of `LANGUAGES`."""
-    found = tomllib.loads((Path(__file__).parent / "texts" / f"{language}.toml").read_text(encoding="utf-8"))
-    documents = found.pop(DOCUMENTS, {})
+    found = _texts(f"{language}.toml")
+    documents = {
+        english: told for texts in _texts(f"{language}_documents.toml").values() for english, told in texts.items()
+    }
+    documents |= found.pop(DOCUMENTS, {})
     own = {f"{section}.{key}": text for section, texts in found.items() for key, text in texts.items()}
     return Words(language, own, documents)
+
+
+def _texts(name: str) -> dict[str, dict[str, str]]:
+    file = Path(__file__).parent / "texts" / name
+    return tomllib.loads(file.read_text(encoding="utf-8")) if file.is_file() else {}
+
+
+_LONGEST: Final = 2000
+"""Letters of a sentence that is looked for; what is longer, somebody wrote."""
+_READ: Final = 8192
+"""Texts of documents that are kept as they were found."""
+_PLACE: Final = re.compile(r"#|\{(\w+)\}")
+_COLOURS: Final = r"(?:(?:, | and )?(?:a touch |much |also )?(?:lighter|darker|greener|pinker|bluer|more golden))+"
+_FORMS: Final = {
+    "#": r"\d[\d.,-]*",
+    "figure": r"[-+]?[\d.]+",
+    "chance": r"[<>]? ?[\d.]+ %",
+    "board": r"[A-Z]?\d+",
+    "number": r"[-+]?[\w.]+",
+    "list": r"\d[\d, and-]*",
+    "names": r"(?:[A-Z0-9.]+|flight \d+|landing \d+|standard)(?:, [\w. ]+)*(?: and \d+ more)?",
+    "when": r"\d{4}-\d\d-\d\d(?: \d\d:\d\d)?",
+    "colours": _COLOURS,
+}
+"""What a place of this name holds; others hold anything."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Sentence:
+    """An English sentence with places, and how it is put in another language."""
+
+    literal: str
+    """Its longest piece without a place."""
+    pattern: re.Pattern[str]
+    told: str
+
+
+@functools.cache
+def _sentences(language: str) -> list[_Sentence]:
+    """Return the sentences with places of a language, those that say most first."""
+    found = []
+    for english, told in words_in(language).documents.items():
+        pieces = _PLACE.split(english)
+        if len(pieces) > 1:
+            names = [name or "#" for name in pieces[1::2]]
+            groups = [f"({_FORMS.get(name, '.+?')})" for name in names]
+            pattern = "".join(re.escape(piece) + group for piece, group in zip(pieces[::2], [*groups, ""], strict=True))
+            places = {name: place for place, name in enumerate(names) if name != "#"}
+            numbers = iter([place for place, name in enumerate(names) if name == "#"])
+            put = _PLACE.sub(lambda found: f"{{{places[found[1]] if found[1] else next(numbers)}}}", told)  # noqa: B023
+            found.append(_Sentence(max(pieces[::2], key=len), re.compile(pattern, re.DOTALL), put))
+    return sorted(found, key=lambda each: -len(each.told))
+
+
+@functools.lru_cache(_READ)
+def _told(language: str, text: str) -> str:
+    """Return a text in a language, what stands in its places too; a capital at its start is no other text."""
+    for start in (str, str.lower, str.upper):
+        found = _found(language, start(text[:1]) + text[1:])
+        if found is not None:
+            # A noun keeps its capital within a German sentence.
+            return found[:1].upper() + found[1:] if text[:1].isupper() else found
+    return text
+
+
+def _found(language: str, text: str) -> str | None:
+    documents = words_in(language).documents
+    if text in documents:
+        return documents[text]
+    for sentence in _sentences(language):
+        if sentence.literal in text and (found := sentence.pattern.fullmatch(text)):
+            return sentence.told.format(*(_piece(language, piece) for piece in found.groups()))
+    return None
+
+
+def _piece(language: str, piece: str) -> str:
+    """Return what stands in a place: several colours, or several numbers, one by one."""
+    if re.search(", | and ", piece) and (re.fullmatch(_COLOURS, piece) or re.fullmatch(_FORMS["list"], piece)):
+        words = {", ": ", ", " and ": f" {words_in(language).documents['and']} "}
+        return "".join(words.get(each) or _told(language, each) for each in re.split("(, | and )", piece))
+    return _told(language, piece)
 
 
 def words_for(accepted: str) -> Words:

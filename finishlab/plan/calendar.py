@@ -212,10 +212,10 @@ class _Planner:
     closed: list[Closed] = field(default_factory=list)
 
     def begun(self, laid: Mapping[Part, Laid], off: AbstractSet[Part]) -> None:
-        """Close the steps whose last coat is too fresh to be stepped on; those away from the stair are not on it."""
+        """Close the steps on which a coat is too fresh to be stepped on; those away from the stair are not on it."""
         for place, parts in _units(self.steps, [part for part in laid if part not in off]).items():
             for part in parts:
-                opens = self.hours.later(laid[part].ended, laid[part].coat.times.socks)
+                opens = max(self.hours.later(each.ended, each.coat.times.socks) for each in laid[part].all)
                 if opens > self.now and part.kind != "return":
                     self.closed.append(Closed(tuple(_shut(self.steps[place], [part])), self.now, opens))
                     self.fresh[part] = opens
@@ -248,7 +248,7 @@ class _Planner:
 
     def hard(self, coats: Sequence[tuple[Coat, dt.datetime]], after: Laid | None = None) -> _Hard:
         """Return from when on coats, each with when it ended, allow what."""
-        on = [*coats, *([] if after is None else [(after.coat, after.ended)])]
+        on = [*coats, *((each.coat, each.ended) for each in (after.all if after is not None else ()))]
         walk = max(self.hours.later(end, coat.times.socks) for coat, end in on)
         use = max(walk, *(self.hours.later(end, coat.times.use) for coat, end in on))
         cure = max(use, *(self.hours.later(end, coat.times.cure) for coat, end in on))

@@ -269,6 +269,13 @@ class Laid:
     ended: dt.datetime
     rubbed_out: bool = False
     """Whether it was rubbed out since."""
+    below: tuple[Laid, ...] = ()
+    """The coats under it, which may want longer."""
+
+    @property
+    def all(self) -> tuple[Laid, ...]:
+        """It and those under it."""
+        return self, *self.below
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import TYPE_CHECKING, Final
@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 from finishlab.coatings import can_kinds, coating
 from finishlab.errors import UsageError
 from finishlab.finish import ColourStep, Topcoat
-from finishlab.logbook.recipes import chosen_recipe
+from finishlab.logbook.entities import chosen_recipe
 from finishlab.plan.drying import Laid, recoat_times
 from finishlab.plan.entered import product_of
 from finishlab.plan.parts import Part, Shape
@@ -195,14 +195,21 @@ class _Work:
         return Coats(len(mine), under=int(reached and made.product.coats.under > 0))
 
     def laid(self, part: StoredPart, recipe: PartRecipe | None) -> Laid | None:
-        """Return the coat a part has already, with the times of its own can, else of its recipe, else usual ones."""
+        """Return the last coat a part has already, and all that dries under it."""
         known = self.of(part)
-        last = known.last_coat
-        if last is None or last.step is None:
-            return None
-        made = () if recipe is None else finish_products(recipe, self.cans)
-        ended = last.moment if last.conditions.time else dt.datetime.combine(last.date, _END_OF_DAY)
-        return Laid(self.coat(last, made), ended, known.rubbed_out)
+        on = {event.ident: laid for event, laid in self.drying(part, recipe, _usual_end)}
+        last = None if known.last_coat is None else on.pop(known.last_coat.ident)
+        return None if last is None else replace(last, rubbed_out=known.rubbed_out, below=tuple(on.values()))
+
+    def drying(
+        self, part: StoredPart, recipe: PartRecipe | None, ended: Callable[[StoredEvent], dt.datetime]
+    ) -> list[tuple[StoredEvent, Laid]]:
+        """Return all that dries on a part, each with the times of its own can, else of its recipe, else usual ones."""
+        try:
+            made = () if recipe is None else finish_products(recipe, self.cans)
+        except UsageError:  # a recipe that does not say of what kind it is
+            made = ()
+        return [(event, Laid(self.coat(event, made), ended(event))) for event in self.of(part).drying]
 
     def coat(self, event: StoredEvent, made: Sequence[Made]) -> Coat:
         """Return what was put on, with the times of its own can, else of its recipe's products, else usual ones."""
@@ -258,15 +265,12 @@ def coats_laid(log: Logbook, stair: StoredStair) -> Iterator[tuple[StoredPart, l
     """
     work = _Work(stair, progress_of(stair.events), {each.number.key: each.record for each in log.cans()})
     for part in stair.parts:
-        known = work.of(part)
-        recipe = recipe_of(stair, part, known)
-        try:
-            made: Sequence[Made] = () if recipe is None else finish_products(recipe, work.cans)
-        except UsageError:  # a recipe that does not say of what kind it is
-            made = ()
-        on = [event for event in stair.events if event.part == part.ident and event.kind in {"coat", "touched up"}]
-        fresh = [event for event in on if known.order[event.ident] > known.sanded_at]
-        yield part, [(event, Laid(work.coat(event, made), _latest_end(event))) for event in fresh]
+        yield part, work.drying(part, recipe_of(stair, part, work.of(part)), _latest_end)
+
+
+def _usual_end(event: StoredEvent) -> dt.datetime:
+    """Return when it is taken to have been done: late in the day, where its hour is not on record."""
+    return event.moment if event.conditions.time else dt.datetime.combine(event.date, _END_OF_DAY)
 
 
 def _latest_end(event: StoredEvent) -> dt.datetime:

@@ -28,6 +28,8 @@ class Progress:
     """Kind of event -> the last day of it."""
     last: StoredEvent | None = None
     last_coat: StoredEvent | None = None
+    drying: list[StoredEvent] = field(default_factory=list)
+    """Its coats, and what was touched up."""
     order: dict[int, int] = field(default_factory=dict)
     """Event -> its place in the order of what was done."""
     coloured_after: int = -1
@@ -46,6 +48,7 @@ class Progress:
         if event.kind == "sanded":
             # Sanded wood has no finish left; being rubbed out between coats is another thing.
             self.coats.clear()
+            self.drying.clear()
             self.sanded_at = self.order[event.ident]
             self.last_coat, self.rubbed_out, self.recipe_number = None, False, None
             self.done.pop("touched up", None)
@@ -55,6 +58,8 @@ class Progress:
             self.recipe_number = self.recipe_number if event.recipe_number is None else event.recipe_number
         elif event.kind == "rubbed out":
             self.rubbed_out = True
+        if event.kind in {"coat", "touched up"}:
+            self.drying.append(event)
         self.done[event.kind] = event.date
         if event.kind in {"sanded", "coat", "rubbed out", "touched up"}:
             self.coloured_after = self.order[event.ident]
