@@ -164,7 +164,9 @@ def test_what_cannot_be_meant_is_told_beside_what_was_typed(reading: Visits) -> 
     assert 'role="alert"' in found.text
     assert 'value="many"' in found.text
     assert 'value="13"' in found.text
-    assert reading.get("/ranking?aim=match&darker=12").text.count('role="alert"') == 1
+    both = reading.get("/ranking?aim=match&darker=12")
+    assert both.status_code == 422
+    assert "Add --aim contrast." in both.text
 
 
 def test_an_edit_writes_what_was_changed_alone(page: Visits, run: Run) -> None:
