@@ -402,7 +402,7 @@ def _asked(visit: Visit, bench: Bench, kind: KindName, photos: Sequence[Waiting]
 
 def _named(asked: Asked, photos: Sequence[Waiting]) -> Asked:
     """Return what a command said with the photos' own names."""
-    said = list(asked.said)
+    said = [each.removeprefix("  - ") for each in asked.said]
     for photo in photos:
         said = [photo.named(each) for each in said]
     return replace(asked, said=tuple(said))

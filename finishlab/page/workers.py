@@ -46,9 +46,9 @@ class Limits:
     """What one photo may cost."""
 
     seconds: float = 60.0
-    """Time, of the clock and of the processor; the largest photos that are read take a fifth of it."""
-    memory: int = 2_500 * _MEGABYTE
-    """Bytes that may be written to: docs/security.md says how this was found."""
+    """Time, of the clock and of the processor: 100 megapixels packed as PNG take 20 s on a slow computer."""
+    memory: int = 1_500 * _MEGABYTE
+    """Bytes that may be written to: the largest photo that is read, 100 megapixels as TIFF, takes 1,080 MB."""
     waiting: int = 24
     """Photos that may wait for a worker; more are refused, so that they cannot keep all other pages waiting."""
     file_size: int = 64 * _MEGABYTE
