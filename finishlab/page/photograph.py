@@ -219,7 +219,7 @@ def _answered(visit: Visit, log: Logbook | None, photo: Waiting, found: Glance, 
         said=tuple(_said(visit.words, log, photo, found, _kept(visit, "light", DAYLIGHT))),
         colours=colours,
         apart="" if pair is None else f"{pair.value:.1f} ({pair.low:.1f} to {pair.high:.1f})",
-        pictured=photo.picture.is_file(),
+        pictured=found.pictured,
         good=found.error is None,
         logged=logged,
     )
@@ -342,10 +342,12 @@ def _used(texts: Iterator[str | None]) -> list[str]:
 
 def _picture(visit: Visit) -> Answer:
     """Send the picture of what was found in a photo: pixels alone, nothing of the phone's file beside them."""
-    photo = bench_of(visit.folder).find(visit.path["photo"])
-    if photo is None or not photo.picture.is_file():
+    bench = bench_of(visit.folder)
+    photo = bench.find(visit.path["photo"])
+    picture = None if photo is None else bench.picture(photo)
+    if picture is None:
         raise UsageError("no-picture", visit.words("photograph.gone"))
-    return Sent(photo.picture.read_bytes(), "image/jpeg")
+    return Sent(picture, "image/jpeg")
 
 
 def _log(visit: Visit) -> Answer:
@@ -400,7 +402,7 @@ def _asked(visit: Visit, bench: Bench, kind: KindName, photos: Sequence[Waiting]
 
 def _named(asked: Asked, photos: Sequence[Waiting]) -> Asked:
     """Return what a command said with the photos' own names."""
-    said = list(asked.said)
+    said = [each.removeprefix("  - ") for each in asked.said]
     for photo in photos:
         said = [photo.named(each) for each in said]
     return replace(asked, said=tuple(said))

@@ -71,7 +71,7 @@ _READ: Final = 8192
 _PLACE: Final = re.compile(r"#|\{(\w+)\}")
 _COLOURS: Final = r"(?:(?:, | and )?(?:a touch |much |also )?(?:lighter|darker|greener|pinker|bluer|more golden))+"
 _FORMS: Final = {
-    "#": r"[\d.]+",
+    "#": r"\d[\d.,-]*",
     "figure": r"[-+]?[\d.]+",
     "chance": r"[<>]? ?[\d.]+ %",
     "board": r"[A-Z]?\d+",
