@@ -41,8 +41,6 @@ from finishlab.show import jsons
 from finishlab.show.document import Block, Cell, Colour, Column, Document, Interval, Line, Listing, Table
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from finishlab.errors import FinishlabError
     from finishlab.imaging.finder import StripFit
     from finishlab.imaging.pixels import LinearImage
