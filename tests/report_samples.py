@@ -18,7 +18,7 @@ from finishlab.logbook import LoggedBoard, LoggedColour, StoredBoard, StoredMeas
 from finishlab.matching.ranking import RankedBoard, Ranking
 from finishlab.matching.scatter import FloorPool
 from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading
-from finishlab.measuring.photos import PhotoResult
+from finishlab.measuring import PhotoResult
 from finishlab.quality import doubt
 from finishlab.record import Number
 from finishlab.report.contents import ReportContent

@@ -17,7 +17,7 @@ from finishlab.colorimetry.spaces import hex_colour
 from finishlab.matching.ranking import Ranking
 from finishlab.matching.scatter import FloorPool
 from finishlab.measure.results import Measurement
-from finishlab.measuring.photos import PhotoResult
+from finishlab.measuring import PhotoResult
 from finishlab.measuring.shown import measurement_document
 from finishlab.rank.comparing import Comparison
 from finishlab.rank.documents import comparison_document

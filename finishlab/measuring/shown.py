@@ -41,8 +41,6 @@ from finishlab.show import jsons
 from finishlab.show.document import Block, Cell, Colour, Column, Document, Interval, Line, Listing, Table
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from finishlab.errors import FinishlabError
     from finishlab.imaging.finder import StripFit
     from finishlab.imaging.pixels import LinearImage
@@ -50,7 +48,7 @@ if TYPE_CHECKING:
     from finishlab.matching.costs import Costs
     from finishlab.measure.flow import Inspection, PartialInspection
     from finishlab.measure.results import FieldMeasurement, StripReading
-    from finishlab.measuring.photos import PhotoResult
+    from finishlab.measuring import PhotoResult
 
 
 _COLUMNS = (

@@ -117,7 +117,9 @@ def _ranking(visit: Visit) -> Answer:
     try:
         ranked = _ranked(visit, visit.query)
     except FinishlabError as error:
-        return page(visit, "ranking.title", "ranking.html.j2", values, errors=[error])
+        return page(
+            visit, "ranking.title", "ranking.html.j2", values, errors=[error], status=422 if visit.query else 200
+        )
     lights = [each["light"] for each in (ranked.data["lights"] or {}).get("compared", ())] or [ranked.data["light"]]
     light, query = ranked.data["light"], {name: value for name, value in visit.query.items() if name != "light"}
     values |= {
@@ -153,7 +155,7 @@ def _crop(visit: Visit) -> Answer:
     ranked = _ranked(visit, {"light": visit.query["light"]} if visit.query.get("light") else {})
     number, light = visit.path["number"], ranked.data["light"]
     if number not in {board["board"] for board in ranked.data["ranking"]}:
-        raise LogbookError("no-picture", f"{number} is not in the ranking.", "Open the board's page.")
+        raise pictures.no_picture(number)
     return Sent(
         pictures.crop(visit.folder, number, light, tuple(ranked.data["floor"]["lab"]), visit.state), "image/jpeg"
     )
@@ -187,5 +189,5 @@ ROUTES: Final = (
     Route("/", show=_start, title="start.title"),
     Route("/ranking", show=_ranking, title="ranking.title"),
     Route("/next", show=_next, title="next.title"),
-    Route("/pictures/{number}/beside-floor", show=_crop),
+    Route("/boards/{number}/beside-floor", show=_crop),
 )

@@ -23,8 +23,8 @@ _CALLED: Final = {"left": "what is left"}
 """Options whose name alone could be mistaken beside a field."""
 Look = Literal["text", "number", "date", "choice", "box", "lines"]
 
-_PLAIN_UNITS: Final = frozenset({"TEXT", "N", "NAME", "DATE", "FIELDS", "R1", "C1", "B3", "WOOD", "KIND"})
-"""What stands for a value in a help and tells nobody its unit."""
+_UNITS: Final = {"PERCENT": "%", "DEGREES": "degrees", "HOURS": "h", "L*": "L*"}
+"""What stands for a value in a help and says its unit. Other capitals say none; signs say how it is written."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,7 +98,7 @@ def _field(name: str, param: click.Parameter, value: object) -> Field:
         name=name,
         label=_CALLED.get(name, name.replace("_", " ")),
         hint=help_ + (f" [default{rest}" if rest else ""),
-        unit="" if metavar.strip("[]") in _PLAIN_UNITS else metavar,
+        unit=_UNITS.get(metavar, "" if metavar.strip("[]").replace("...", "").isalnum() else metavar),
         needed=param.required,
         value=_words(value),
     )

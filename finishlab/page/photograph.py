@@ -148,7 +148,7 @@ def _known(log: Logbook | None, visit: Visit) -> Known:
     """Return what photos are looked at with: as the commands measure in the light that was named last."""
     from finishlab.board.checks import FloorSeen, floor_seen
     from finishlab.matching.scatter import FEW_SPOTS
-    from finishlab.measuring.photos import MeasureOptions
+    from finishlab.measuring import MeasureOptions
 
     how: dict[KindName, MeasureOptions] = {
         "pair": MeasureOptions(("board", "floor"), cast("Any", _kept(visit, "floor_is", "print"))),
@@ -219,7 +219,7 @@ def _answered(visit: Visit, log: Logbook | None, photo: Waiting, found: Glance, 
         said=tuple(_said(visit.words, log, photo, found, _kept(visit, "light", DAYLIGHT))),
         colours=colours,
         apart="" if pair is None else f"{pair.value:.1f} ({pair.low:.1f} to {pair.high:.1f})",
-        pictured=photo.picture.is_file(),
+        pictured=found.pictured,
         good=found.error is None,
         logged=logged,
     )
@@ -236,7 +236,7 @@ def _kind_of(photo: Waiting, found: Glance) -> KindName | None:
 def _said(words: Words, log: Logbook | None, photo: Waiting, found: Glance, light: str) -> Iterator[str]:
     """Yield what is wrong with a photo, or doubtful, a sentence each with what to do."""
     from finishlab.board.checks import doubt_light
-    from finishlab.measuring.photos import PhotoResult
+    from finishlab.measuring import PhotoResult
 
     if found.error is not None:
         error = _for_page(words, [photo], found.error)
@@ -342,10 +342,12 @@ def _used(texts: Iterator[str | None]) -> list[str]:
 
 def _picture(visit: Visit) -> Answer:
     """Send the picture of what was found in a photo: pixels alone, nothing of the phone's file beside them."""
-    photo = bench_of(visit.folder).find(visit.path["photo"])
-    if photo is None or not photo.picture.is_file():
+    bench = bench_of(visit.folder)
+    photo = bench.find(visit.path["photo"])
+    picture = None if photo is None else bench.picture(photo)
+    if picture is None:
         raise UsageError("no-picture", visit.words("photograph.gone"))
-    return Sent(photo.picture.read_bytes(), "image/jpeg")
+    return Sent(picture, "image/jpeg")
 
 
 def _log(visit: Visit) -> Answer:
@@ -375,7 +377,7 @@ def _log(visit: Visit) -> Answer:
 
 def _asked(visit: Visit, bench: Bench, kind: KindName, photos: Sequence[Waiting]) -> Asked:
     """Run the command that logs photos of a kind, as they were measured already."""
-    from finishlab.measuring.photos import looking_elsewhere
+    from finishlab.measuring import looking_elsewhere
 
     names = [name for name, kinds in FIELDS.items() if kind in kinds and name != "parts"]
     if visit.form.text("to") and kind in _BOARDS:
@@ -400,7 +402,7 @@ def _asked(visit: Visit, bench: Bench, kind: KindName, photos: Sequence[Waiting]
 
 def _named(asked: Asked, photos: Sequence[Waiting]) -> Asked:
     """Return what a command said with the photos' own names."""
-    said = list(asked.said)
+    said = [each.removeprefix("  - ") for each in asked.said]
     for photo in photos:
         said = [photo.named(each) for each in said]
     return replace(asked, said=tuple(said))

@@ -11,7 +11,7 @@ import numpy as np
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.errors import FinishlabError
 from finishlab.matching.aims import MATCH, Aim
-from finishlab.measuring.photos import MeasureOptions
+from finishlab.measuring import MeasureOptions
 from finishlab.rank.comparing import Comparison, compare
 from finishlab.rank.sentences import answer
 from finishlab.show.pages import Picture
@@ -203,7 +203,7 @@ class _Cutter:
 
     def _try(self, source: _Source) -> np.ndarray | None:
         from finishlab.measure.by_hand import HandInspection
-        from finishlab.measuring.photos import inspect_photo
+        from finishlab.measuring import inspect_photo
 
         try:
             path = self._log.photo_path(source.photo)
