@@ -36,8 +36,8 @@ if TYPE_CHECKING:
     from finishlab.matching.scatter import FloorPool
     from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect
     from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, Texture
+    from finishlab.measuring import How, MeasureOptions, PhotoResult, measure_photo, measure_photos
     from finishlab.measuring.logged import log_board, log_board_photos, log_floor_spots
-    from finishlab.measuring.photos import How, MeasureOptions, PhotoResult, measure_photo, measure_photos
     from finishlab.quality import Doubt
     from finishlab.rank.comparing import Comparison, compare, rank_boards
 
@@ -114,7 +114,7 @@ _MODULES: Final[dict[str, tuple[str, ...]]] = {
     "board": ("BoardRecord", "FloorSpotRecord"),
     "rank.comparing": ("Comparison", "compare", "rank_boards"),
     "measuring.logged": ("log_board", "log_board_photos", "log_floor_spots"),
-    "measuring.photos": ("How", "MeasureOptions", "PhotoResult", "measure_photo", "measure_photos"),
+    "measuring": ("How", "MeasureOptions", "PhotoResult", "measure_photo", "measure_photos"),
 }
 _HOME: Final = {name: module for module, names in _MODULES.items() for name in names}
 

@@ -145,7 +145,8 @@ def interleaved(folder: Path, count: int) -> dict[str, int]:
         "written": len(wanted),
         "lost": len(wanted - set(names)),
         "doubled": sum(times > 1 for times in names.values()),
-        "entries of the history": len(json.loads(called(folder, "history", "--json"))["changes"]) - 1,
+        "entries of the history": len(json.loads(called(folder, "history", "--last", "1000000", "--json"))["changes"])
+        - 1,
     }
 
 

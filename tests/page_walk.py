@@ -219,6 +219,6 @@ def addresses(person: Person) -> list[str]:
             "a[href]", "all => all.map(each => each.getAttribute('href').split('#')[0])"
         )
         open_ += [
-            each for each in links if each.startswith("/") and not each.endswith(".pdf") and "/pictures/" not in each
+            each for each in links if each.startswith("/") and not each.endswith(".pdf") and "/photo/" not in each
         ]
     return list(found.values())

@@ -10,17 +10,17 @@ import numpy as np
 from PIL import Image
 
 from finishlab.board import BoardRecord, FloorSpotRecord
-from finishlab.board.shown import BoardRow, ColourRow, SpotRow
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.difference import DeltaE, signed_difference
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.errors import NoStripError, PhotoError
-from finishlab.logbook import LoggedBoard, LoggedColour
+from finishlab.logbook import LoggedBoard, LoggedColour, StoredBoard, StoredMeasurement, StoredPair, StoredSpot
 from finishlab.matching.ranking import RankedBoard, Ranking
 from finishlab.matching.scatter import FloorPool
 from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading
-from finishlab.measuring.photos import PhotoResult
+from finishlab.measuring import PhotoResult
 from finishlab.quality import doubt
+from finishlab.record import Number
 from finishlab.report.contents import ReportContent
 from finishlab.show.pages import Picture
 
@@ -48,14 +48,23 @@ def estimate(lab: tuple[float, float, float], sigma: float = 0.3) -> LabEstimate
     return LabEstimate.build(np.array(lab), np.eye(3) * sigma**2)
 
 
-def board_rows() -> dict[str, BoardRow]:
+_MADE = dt.datetime(2024, 5, 31, 12, tzinfo=dt.UTC)
+_FLAT = ((0.0, 0.0, 0.0),) * 3
+
+
+def measured(photo: str, lab: tuple[float, float, float]) -> StoredMeasurement:
+    """One photo's colour by daylight."""
+    found = FieldMeasurement("board", "wood", estimate(lab), Spread(lab[0] - 4, lab[0] + 4, _FLAT), 0.9, 0.0)
+    return StoredMeasurement(photo, found, "daylight", 412, None, "0.1.0", {}, {}, _MADE)
+
+
+def board_rows() -> dict[str, StoredBoard]:
     rows = {}
     for number, species, stain, coats, topcoat, lab, _, _ in _BOARDS:
         record = BoardRecord(species=species, stain=stain, coats=coats, topcoat=topcoat, date=_DATE)
-        colour = ColourRow(
-            lab, (0.3, 0.2, 0.2), "daylight", f"{number.lower()}.jpg", 412, (lab[0] - 4, lab[0] + 4), "0.1.0"
-        )
-        rows[number] = BoardRow(number, record, lab, (colour,), (DeltaE(1.2, 0.7, 1.9),))
+        found = measured(f"{number.lower()}.jpg", lab)
+        pair = StoredPair(found.photo, found.field, found.field, DeltaE(1.2, 0.7, 1.9), "daylight", _MADE)
+        rows[number] = StoredBoard(Number(number), record, (found,), (pair,), _MADE)
     return rows
 
 
@@ -69,12 +78,16 @@ def logged_boards() -> dict[str, LoggedBoard]:
     return {number: logged_board(number, row.record) for number, row in board_rows().items()}
 
 
-def spot_rows() -> tuple[SpotRow, ...]:
+def spot(name: str, lab: tuple[float, float, float], number: int = 1) -> StoredSpot:
+    record = FloorSpotRecord(spot=name, date=_DATE)
+    return StoredSpot(Number.of("F", number), record, (measured(f"floor-{number}.jpg", lab),), _MADE)
+
+
+def spot_rows() -> tuple[StoredSpot, ...]:
     rows = []
     for i, shift in enumerate((-1.2, 0.3, 0.9, 0.0), start=1):
         lab = (FLOOR[0] + shift, FLOOR[1], FLOOR[2] + shift / 2)
-        colour = ColourRow(lab, (0.2, 0.1, 0.1), "daylight", f"floor-{i}.jpg", 412)
-        rows.append(SpotRow(f"F{i}", FloorSpotRecord(spot=f"plank {i} by the stair", date=_DATE), lab, (colour,)))
+        rows.append(spot(f"plank {i} by the stair", lab, i))
     return tuple(rows)
 
 

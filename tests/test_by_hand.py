@@ -20,7 +20,7 @@ from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.imaging.strip import STRIP
 from finishlab.measure.by_hand import measure_by_hand
-from finishlab.measuring.photos import MeasureOptions, inspect_photo
+from finishlab.measuring import MeasureOptions, inspect_photo
 from finishlab.measuring.shown import picture_of
 from finishlab.photos import matrix_profile, read_photo, write_jpeg
 

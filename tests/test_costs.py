@@ -44,7 +44,7 @@ from finishlab.matching.costs import (
 from finishlab.matching.gls import solve
 from finishlab.matching.ranking import rank_colours
 from finishlab.matching.scatter import Components, FloorPool
-from finishlab.measuring.photos import measure_photo
+from finishlab.measuring import measure_photo
 
 if TYPE_CHECKING:
     from conftest import Photos

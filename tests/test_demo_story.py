@@ -50,7 +50,7 @@ from finishlab.logbook import Logbook
 from finishlab.matching.ranking import Ranking
 from finishlab.matching.scatter import FloorSpot, pool_floor
 from finishlab.measure.results import Measurement
-from finishlab.measuring.photos import measure_photo
+from finishlab.measuring import measure_photo
 from finishlab.photos import matrix_profile, read_photo
 from finishlab.photos.profiles import profile_name
 from finishlab.strip.greys import learn_from_far

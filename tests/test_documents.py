@@ -19,7 +19,7 @@ from finishlab.board.shown import what_it_is
 from finishlab.errors import OutputError
 from finishlab.files import write_atomically
 from finishlab.matching.scatter import FloorPool
-from finishlab.measuring.photos import PhotoResult
+from finishlab.measuring import PhotoResult
 from finishlab.measuring.shown import measurement_document
 from finishlab.rank.documents import pool_document, ranking_data
 from finishlab.show.document import Document

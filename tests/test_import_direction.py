@@ -73,7 +73,7 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "recipe/commands": ("commands",),
     },
     "measuring": {
-        "measuring": ("photos", "shown", "logged"),
+        "measuring": ("shown", "logged"),
         "measuring/commands": ("commands", "picking"),
     },
     "rank": {

@@ -16,8 +16,6 @@ import pytest
 import report_samples as samples
 from PIL import Image
 
-from finishlab.board import FloorSpotRecord
-from finishlab.board.shown import SpotRow
 from finishlab.colorimetry.spaces import hex_colour
 from finishlab.errors import OutputError
 from finishlab.report.story import report_html, write_report
@@ -186,7 +184,7 @@ def test_cautions_defer_to_label_and_code() -> None:
 def test_words_of_users_are_never_markup() -> None:
     """What a user wrote is shown as it is and cannot become a tag or leave an attribute."""
     nasty = '"><script>alert(1)</script><b onclick=x>'
-    spot = SpotRow("F1", FloorSpotRecord(spot=nasty), samples.FLOOR)
+    spot = samples.spot(nasty, samples.FLOOR)
     crop = Picture(samples.jpeg(), nasty, nasty, 120.0)
     text = report_html(samples.content(title=nasty, spots=(spot,), crops={"B4": crop}, extra={nasty: nasty}))
     outline = _Outline(text)

@@ -96,6 +96,15 @@ def test_no_value_becomes_an_option(plain: Path, text: str) -> None:
     assert ask(plain, "recipe show", text, may_fail=True).exit_code in {0, 2, 6}
 
 
+@pytest.mark.parametrize(
+    ("typed", "shown"), [("36x11 1/2x1", "36 x 11 1/2 x 1 in"), ("914x292x9mm", "914 x 292 x 9 mm")]
+)
+def test_a_bare_length_is_in_the_visitors_unit(logbook: Path, run: Run, typed: str, shown: str) -> None:
+    """Where a visitor chose inches, a length without a unit is in inches; one with a unit stays as it was typed."""
+    ask(logbook, "stairs add", "2", inches=True, tread=typed)
+    assert shown in run("stairs", "part", "tread 1").stdout
+
+
 def test_answers_of_two_threads_do_not_mix(tmp_path: Path) -> None:
     """Two logbooks asked at the same time by two threads: each thread gets its own logbook's documents, every time."""
     found: dict[str, set[str]] = {"ash": set(), "oak": set()}

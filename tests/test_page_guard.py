@@ -8,6 +8,7 @@ from __future__ import annotations
 import contextlib
 import re
 import threading
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -17,7 +18,7 @@ from page_visits import HOST, Live, Visits, living, visiting
 
 from finishlab.logbook.database import last_change
 from finishlab.page import guard, server
-from finishlab.page.app import Answer, Onward, Page, Route, Visit, all_routes
+from finishlab.page.app import Answer, Onward, Page, Route, Sent, Visit, all_routes
 from finishlab.page.guard import CODE_TRIES, Pairing
 
 
@@ -256,6 +257,24 @@ def test_a_body_that_does_not_come_is_not_waited_for(live: Live, logbook: Path) 
     kind = b"Content-Type: application/x-www-form-urlencoded\r\n\r\nname=ha"
     assert live.talk(head % (live.port, _paired(live)) + kind).startswith(b"HTTP/1.1 408 ")
     assert last_change(logbook) == 1
+
+
+def test_an_answer_that_is_not_read_is_not_kept_for_ever(
+    logbook: Path, run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A client that asks for much and reads nothing is cut off, and the server forgets the answer."""
+    run("recipe", "add", "plain")
+    monkeypatch.setattr(server, "_UNREAD_SECONDS", 0.5)
+    large = Route("/large", show=lambda _: Sent(b"0" * 30_000_000, "application/octet-stream"))
+    with living(logbook, [large]) as found, found.connected() as slow:
+        head = b"GET /large HTTP/1.1\r\nHost: 127.0.0.1:%d\r\n%b\r\n\r\n"
+        slow.sendall(head % (found.port, _paired(found)))
+        time.sleep(2.0)
+        came = 0
+        with contextlib.suppress(ConnectionResetError):
+            while piece := slow.recv(1 << 20):
+                came += len(piece)
+    assert came < 30_000_000
 
 
 def test_a_form_has_an_end_of_fields(notes: Visits) -> None:

@@ -102,7 +102,7 @@ def _pages(page: Visits) -> Iterator[Reader]:
         reader = _read(page, open_.pop(0))
         yield reader
         new = [link for link in dict.fromkeys(reader.links) if link not in known]
-        fresh = [link for link in new if not re.search(r"\.pdf|/pictures/|/print/", link)]
+        fresh = [link for link in new if not re.search(r"\.pdf|/photo/|/beside-floor|/print/", link)]
         known.update(fresh)
         open_ += fresh
 

@@ -16,6 +16,7 @@ import pytest
 from conftest import Run
 from hostile_photos import corpus
 from httpx2 import Response
+from page_kills import HARMLESS, kill_round
 from page_visits import Visits, visiting
 from PIL import Image
 
@@ -343,3 +344,17 @@ def test_two_logbooks_have_their_own_photos(tmp_path: Path) -> None:
     with visiting(tmp_path / "one") as one, visiting(tmp_path / "two") as two:
         address = str(Phone(one).send(BOARD).url)
         assert "not here any more" in two.get(address).text
+
+
+# -- a server that is killed
+
+
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="processes are looked for in /proc")
+@pytest.mark.parametrize("after", [0.05, 0.3])
+def test_a_killed_server_leaves_nothing_half_there(tmp_path: Path, after: float) -> None:
+    """Killed while a photo comes and while it is logged, a server leaves no half photo or board, and no process.
+
+    A form that is sent again logs once. ``python tests/page_kills.py`` does fifty rounds, killed at other moments.
+    """
+    found = kill_round(tmp_path / "logbook", after)
+    assert set(+found) <= HARMLESS

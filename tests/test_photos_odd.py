@@ -19,13 +19,12 @@ from photo_samples import blocks, saved
 from PIL import Image
 from render.photo import render_scene
 
-from finishlab import Measurement, measure_photo
+from finishlab import Measurement, measure_photo, measuring
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import srgb_to_linear
 from finishlab.errors import NoStripError
 from finishlab.imaging import finder
 from finishlab.imaging.pixels import LinearImage
-from finishlab.measuring import photos as photos_module
 from finishlab.photos import matrix_profile, read_photo, write_jpeg
 from finishlab.photos.profiles import SpaceName, named_encoding
 
@@ -276,8 +275,8 @@ def test_a_very_large_jpeg_is_never_decoded_in_full(photos: Photos, monkeypatch:
 
     The limit is lowered here, so that the rendered photos count as very large.
     """
-    monkeypatch.setattr(photos_module, "_VERY_LARGE", 1_000_000)
-    monkeypatch.setattr(photos_module, "_QUICK_LONG_SIDE", 300)
+    monkeypatch.setattr(measuring, "_VERY_LARGE", 1_000_000)
+    monkeypatch.setattr(measuring, "_QUICK_LONG_SIDE", 300)
     seen: list[float] = []
     find = finder.find_strip
 

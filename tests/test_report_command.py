@@ -19,7 +19,7 @@ from PIL import ExifTags, Image
 from finishlab import Logbook
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import rgb_to_lab, srgb_to_linear
-from finishlab.measuring.photos import MeasureOptions, inspect_photo
+from finishlab.measuring import MeasureOptions, inspect_photo
 from finishlab.photos import matrix_profile
 from finishlab.report.contents import CROP_MM, MOST_PICTURED, MOST_TOLD, corrected_crop, crops_of, gather_report
 

@@ -15,7 +15,7 @@ from finishlab.board import BoardRecord
 from finishlab.board.checks import refuse_mixed
 from finishlab.errors import QualityError
 from finishlab.finish.entering import Draft, Entered
-from finishlab.measuring.photos import PhotoResult
+from finishlab.measuring import PhotoResult
 
 
 def result(folder: Path, name: str, lightness: float) -> PhotoResult:

@@ -17,7 +17,7 @@ from finishlab.colorimetry.spaces import hex_colour
 from finishlab.matching.ranking import Ranking
 from finishlab.matching.scatter import FloorPool
 from finishlab.measure.results import Measurement
-from finishlab.measuring.photos import PhotoResult
+from finishlab.measuring import PhotoResult
 from finishlab.measuring.shown import measurement_document
 from finishlab.rank.comparing import Comparison
 from finishlab.rank.documents import comparison_document
@@ -54,7 +54,9 @@ def _everything(width: int, *, colour: bool) -> str:
     render(console, measurement_document(samples.photo_results()))
     render(console, Document("", {}, BOARD.listing(list(boards.values()))))
     one = boards["B6"]
-    render(console, Document("", {}, [Facts("Board B6", label_facts(one.record)), *colour_blocks(one.colours)]))
+    render(
+        console, Document("", {}, [Facts("Board B6", label_facts(one.record)), *colour_blocks(one.measurements, str)])
+    )
     render(console, Document("", {}, FLOOR.listing(samples.spot_rows())))
     return out.getvalue()
 

@@ -16,9 +16,8 @@ from hypothesis import strategies as st
 from rich.console import Console
 
 from finishlab.board.commands import BOARD, FLOOR
-from finishlab.board.shown import BoardRow
 from finishlab.cli import finishlab
-from finishlab.logbook import Logbook
+from finishlab.logbook import Logbook, StoredBoard
 from finishlab.recipe import Can
 from finishlab.recipe.commands import CAN, RECIPE
 from finishlab.record import Number, number_of
@@ -34,7 +33,7 @@ def _printed(document: Document) -> str:
 
 def test_a_column_of_a_list_is_one_entry() -> None:
     """A field that is added to the spec of boards stands in their list and in their JSON, and nowhere else is asked."""
-    made_by: Field[BoardRow] = Field(lambda board: board.record.maker or "nobody", key="made_by", head="made by")
+    made_by: Field[StoredBoard] = Field(lambda board: board.record.maker or "nobody", key="made_by", head="made by")
     more = replace(BOARD, fields=(*BOARD.fields, made_by))
     rows = list(samples.board_rows().values())
     document = more.document(rows, more.listing(rows))

@@ -35,8 +35,8 @@ from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.errors import ExitCode, FinishlabError, LogbookError, NoStripError, PhotoError, QualityError, UsageError
 from finishlab.imaging.strip import STRIP, Rect
 from finishlab.logbook.stored import change_line
+from finishlab.measuring import PhotoResult, expand_photos, inspect_photo, picture_paths, worst_exit_code
 from finishlab.measuring.logged import photo_day
-from finishlab.measuring.photos import PhotoResult, expand_photos, inspect_photo, picture_paths, worst_exit_code
 from finishlab.measuring.shown import picture_of
 from finishlab.photos import read_photo
 from finishlab.rank.comparing import compare
@@ -248,7 +248,7 @@ def test_what_nobody_foresaw_is_one_photos_failure(photos: Photos, monkeypatch: 
     def broken(*_: object, **__: object) -> None:
         raise ZeroDivisionError("by nothing")
 
-    monkeypatch.setattr("finishlab.measuring.photos.inspect_photo", broken)
+    monkeypatch.setattr("finishlab.measuring.inspect_photo", broken)
     monkeypatch.delenv("FINISHLAB_DEBUG", raising=False)
     (result,) = measured(photos, "pair")
     assert result.error is not None

@@ -54,7 +54,7 @@ if TYPE_CHECKING:
     from finishlab.logbook import Logbook, StoredBoard, StoredSpot
     from finishlab.measure.areas import GreyArea, SurfaceArea
     from finishlab.measure.results import SurfaceKind
-    from finishlab.measuring.photos import MeasureOptions, PhotoResult
+    from finishlab.measuring import MeasureOptions, PhotoResult
     from finishlab.show.document import Document
 
 
@@ -136,7 +136,7 @@ def add(
     every photo is good, nothing is logged. A board with a topcoat and no stain is the clear-only control unless told
     otherwise.
     """
-    from finishlab.measuring.photos import MeasureOptions, expand_photos
+    from finishlab.measuring import MeasureOptions, expand_photos
 
     given = {name: written[name] for name in _RECORD if written[name] is not None}
     _check_given(number, given, finish_texts, each=each, paired_by_hand=with_floor and bool(greys or area))
@@ -174,7 +174,7 @@ def add(
 
 def _plain_plans(draft: Draft, photos: Sequence[str], *, with_floor: bool, each: bool) -> list[_Plan]:
     """Return one board of all photos, or with `each` as many of one record."""
-    from finishlab.measuring.photos import expand_photos
+    from finishlab.measuring import expand_photos
 
     record = _record(draft)
     named = [path for path, _ in expand_photos(photos)]
@@ -371,7 +371,7 @@ def _folder_plans(log: Logbook, photos: Sequence[str], draft: Draft, *, with_flo
     Where nothing says what a photo shows, and the options do, all of them are photos of one board.
     """
     from finishlab.board.files import by_name, read_name, read_table, table_beside
-    from finishlab.measuring.photos import expand_photos
+    from finishlab.measuring import expand_photos
 
     tables = [Path(path) for path in photos if Path(path).suffix.lower() == ".csv"]
     pictures = [path for path in photos if Path(path) not in tables] or [str(table.parent) for table in tables]

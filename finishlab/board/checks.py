@@ -20,7 +20,7 @@ from finishlab.logbook import Logbook
 from finishlab.logbook.stored import FLOOR_IN_DOUBT
 from finishlab.matching.scatter import USUAL_PHOTO
 from finishlab.measure.results import FieldMeasurement, Measurement
-from finishlab.measuring.photos import PhotoResult
+from finishlab.measuring import PhotoResult
 from finishlab.quality import doubt
 from finishlab.record import DAYLIGHT, Light
 

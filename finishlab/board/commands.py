@@ -9,7 +9,19 @@ from typing import TYPE_CHECKING, Any, Final, cast
 import click
 
 from finishlab.board import MAX_COATS, PURPOSES, SURFACES, FloorSpotRecord, Surface
-from finishlab.board.shown import colours, lights, measured, past
+from finishlab.board.shown import (
+    colour_blocks,
+    colour_document,
+    comparison_document,
+    label_facts,
+    lights,
+    pairs_beside,
+    past,
+    photo_namer,
+    pooled_lab,
+    pooled_light,
+    what_it_is,
+)
 from finishlab.cli.common import (
     BeginningChoice,
     area_options,
@@ -50,102 +62,95 @@ if TYPE_CHECKING:
 
     from finishlab.board import BoardRecord
     from finishlab.board.checks import FloorSeen
-    from finishlab.board.shown import BoardRow, SpotRow
     from finishlab.finish.entering import FinishTexts
     from finishlab.logbook import Logbook, StoredBoard, StoredSpot
     from finishlab.measure.areas import GreyArea, SurfaceArea
-    from finishlab.measuring.photos import PhotoResult
+    from finishlab.measuring import PhotoResult
 
 
-def _row(board: StoredBoard, light: str | None = None) -> BoardRow:
-    from finishlab.board.shown import board_row
-
-    return board_row(board, light)
-
-
-def _what(record: BoardRecord) -> str:
-    from finishlab.board.shown import what_it_is
-
-    return what_it_is(record)
-
-
-def _page(log: Logbook, board: BoardRow) -> list[Block]:
-    from finishlab.board.shown import label_facts
+def _page(log: Logbook, board: StoredBoard) -> list[Block]:
     from finishlab.rank.sentences import interval
 
-    pairs = [f"dE00 {pair.value:.1f} ({interval(pair)})" for pair in board.pairs]
-    pairs += [f"dE00 {pair.value:.1f}: not counted, it may not be the floor" for pair in board.in_doubt]
+    pairs = [f"dE00 {pair.value:.1f} ({interval(pair)})" for pair in pairs_beside(board)]
+    doubted = pairs_beside(board, in_doubt=True)
+    pairs += [f"dE00 {pair.value:.1f}: not counted, it may not be the floor" for pair in doubted]
     return [
         Facts(f"Board {board.number}", label_facts(board.record)),
-        *measured(log, board.colours),
+        *colour_blocks(board.measurements, photo_namer(log)),
         Listing("Measured with the floor in the same photo", pairs),
         past(log, board.number),
     ]
 
 
-BOARD: Kind[StoredBoard, BoardRow] = Kind(
-    command="board",
-    letter="B",
-    format="boards",
-    fields=(
-        Field(lambda board: board.number, key="board", head="board"),
-        Field(lambda board: board.record.as_dict(), key="record"),
-        Field(lambda board: Colour(board.lab), key="lab", head="L* a* b*"),
-        Field(lambda board: board.light, key="light"),
-        Field(lambda board: _what(board.record), head="what it is", fold=True),
-        Field(lambda board: board.record.purpose, head="purpose", fold=True),
-        Field(lights, head="light", fold=True),
-        Field(lambda board: board.record.date, head="date"),
-        Field(colours, key="measurements"),
-        Field(lambda board: [jsons.difference(pair) for pair in board.pairs], key="direct_pairs"),
-        Field(lambda board: [jsons.difference(pair) for pair in board.in_doubt], key="pairs_in_doubt"),
-    ),
-    none="No test board is logged yet. Add one: finishlab board add PHOTO --species WOOD",
-    page=_page,
-    read=lambda log, light: [_row(each) for each in log.boards(light)],
-    find=lambda log, number: log.board(number),
-    row=lambda _, board: _row(board),
-)
+def _kind(light: str | None = None) -> Kind[StoredBoard, StoredBoard]:
+    """Return what is told of a board, its colour that in a light, or in its own."""
+    return Kind(
+        command="board",
+        letter="B",
+        format="boards",
+        fields=(
+            Field(lambda board: board.number, key="board", head="board"),
+            Field(lambda board: board.record.as_dict(), key="record"),
+            Field(lambda board: Colour(pooled_lab(board, light)), key="lab", head="L* a* b*"),
+            Field(lambda board: pooled_light(board, light), key="light"),
+            Field(lambda board: what_it_is(board.record), head="what it is", fold=True),
+            Field(lambda board: board.record.purpose, head="purpose", fold=True),
+            Field(lights, head="light", fold=True),
+            Field(lambda board: board.record.date, head="date"),
+            Field(lambda board: [colour_document(each) for each in board.measurements], key="measurements"),
+            Field(lambda board: [jsons.difference(each) for each in pairs_beside(board, light)], key="direct_pairs"),
+            Field(
+                lambda board: [jsons.difference(each) for each in pairs_beside(board, light, in_doubt=True)],
+                key="pairs_in_doubt",
+            ),
+        ),
+        none="No test board is logged yet. Add one: finishlab board add PHOTO --species WOOD",
+        page=_page,
+        read=lambda log, lit: log.boards(lit),
+        find=lambda log, number: log.board(number),
+        row=lambda _, board: board,
+    )
+
+
+BOARD: Final = _kind()
 
 
 def boards_document(boards: Sequence[StoredBoard], light: str | None = None) -> Document:
     """Return logged boards for JSON, their colours those in a light."""
-    return BOARD.document([_row(board, light) for board in boards])
+    return _kind(light).document(boards)
 
 
 def board_summary(board: StoredBoard, done: str = "logged") -> str:
     """Return a board in one line: what it is, its colour, its photos."""
     purpose = "" if board.record.purpose == "candidate" else f" ({board.record.purpose})"
-    said = f"{_what(board.record)}{purpose}{found_words(board) if done == 'logged' else _lit(_row(board))}"
+    said = f"{what_it_is(board.record)}{purpose}{found_words(board) if done == 'logged' else _lit(board)}"
     return f"{board.number} {done}: {said}, {photos_words(board)}."
 
 
 def found_words(board: StoredBoard) -> str:
     """Return, for the end of a line, a board's colour and how far it is from the floor beside it."""
-    return f"{_lit(_row(board))}{_beside(board)}"
+    return f"{_lit(board)}{_beside(board)}"
 
 
 def photos_summary(board: StoredBoard, added: int, light: str) -> str:
     """Return in one line what further photos of a board showed: its colour in their light, beside all it has."""
     count = f"{added} photo{'' if added == 1 else 's'}"
-    colour = colour_words(_row(board, light).lab)
+    colour = colour_words(pooled_lab(board, light))
     return f"{board.number}: {count} added{colour} in {light}{_beside(board, light)}; now {photos_words(board)}."
 
 
 def _beside(board: StoredBoard, light: str | None = None) -> str:
     """Return how far a board is from the floor in its last photo with both; nothing where that is in doubt."""
-    pairs = [pair.delta_e00 for pair in board.pairs if not pair.in_doubt and light in {None, pair.light}]
-    return (
-        ", dE00 {:.1f} ({:.1f} to {:.1f}) from the floor beside it".format(*pairs[-1].as_dict().values())
-        if pairs
-        else ""
+    return "".join(
+        f", dE00 {pair.value:.1f} ({pair.low:.1f} to {pair.high:.1f}) from the floor beside it"
+        for pair in pairs_beside(board, light)[-1:]
     )
 
 
-def _lit(row: BoardRow) -> str:
+def _lit(board: StoredBoard) -> str:
     """Return a colour, with its light where the board was measured in several."""
-    several = len({colour.light for colour in row.colours}) > 1
-    return colour_words(row.lab) + (f" in {row.light}" if several and row.light is not None else "")
+    several, light = len({found.light for found in board.measurements}) > 1, pooled_light(board)
+    return colour_words(pooled_lab(board)) + (f" in {light}" if several and light is not None else "")
 
 
 def product_words(log: Logbook, *records: BoardRecord) -> list[str]:
@@ -219,8 +224,6 @@ offer_show(board, BOARD, "Show all that is logged of a board.")
 @json_option
 def compare(*, first: str, second: str, as_json: bool) -> None:
     """Show every field that differs between two boards, and how far apart their colours are in each light."""
-    from finishlab.board.shown import comparison_document
-
     with open_logbook() as log:
         one, two = log.board(first), log.board(second)
     if one.number == two.number:
@@ -341,13 +344,7 @@ MANY: Final = 3
 """From so many things logged at once it is said how to take all of them back."""
 
 
-def _spot_row(spot: StoredSpot) -> SpotRow:
-    from finishlab.board.shown import spot_row
-
-    return spot_row(spot)
-
-
-def _spot_page(log: Logbook, spot: SpotRow) -> list[Block]:
+def _spot_page(log: Logbook, spot: StoredSpot) -> list[Block]:
     record = spot.record
     facts = (
         ("where", record.spot),
@@ -356,10 +353,14 @@ def _spot_page(log: Logbook, spot: SpotRow) -> list[Block]:
         ("date", record.date),
         ("note", record.note),
     )
-    return [Facts(f"Floor spot {spot.number}", facts), *measured(log, spot.colours), past(log, spot.number)]
+    return [
+        Facts(f"Floor spot {spot.number}", facts),
+        *colour_blocks(spot.measurements, photo_namer(log)),
+        past(log, spot.number),
+    ]
 
 
-FLOOR: Kind[StoredSpot, SpotRow] = Kind(
+FLOOR: Kind[StoredSpot, StoredSpot] = Kind(
     command="floor",
     letter="F",
     format="floor",
@@ -368,18 +369,18 @@ FLOOR: Kind[StoredSpot, SpotRow] = Kind(
     fields=(
         Field(lambda spot: spot.number, key="spot", head="spot"),
         Field(lambda spot: spot.record.as_dict(), key="record"),
-        Field(lambda spot: Colour(spot.lab), key="lab", head="L* a* b*"),
+        Field(lambda spot: Colour(pooled_lab(spot)), key="lab", head="L* a* b*"),
         Field(lambda spot: spot.record.spot, head="where", fold=True),
         Field(lambda spot: spot.record.surface, head="surface", fold=True),
         Field(lights, head="light", fold=True),
         Field(lambda spot: spot.record.date, head="date"),
-        Field(colours, key="measurements"),
+        Field(lambda spot: [colour_document(each) for each in spot.measurements], key="measurements"),
     ),
     none="No floor spot is logged yet. Add one: finishlab floor add PHOTO",
     page=_spot_page,
-    read=lambda log, light: [_spot_row(each) for each in log.floor_spots(light)],
+    read=lambda log, light: log.floor_spots(light),
     find=lambda log, number: log.floor_spot(number),
-    row=lambda _, spot: _spot_row(spot),
+    row=lambda _, spot: spot,
 )
 
 
@@ -391,7 +392,7 @@ def spot_summary(spot: StoredSpot, done: str = "logged") -> str:
 
 def place_words(spot: StoredSpot) -> str:
     """Return, for the end of a line, the colour of a place."""
-    return colour_words(_spot_row(spot).lab)
+    return colour_words(pooled_lab(spot))
 
 
 @click.group(cls=LazyGroup)
@@ -439,8 +440,8 @@ def add_spot(
     Without --spot each photo is a spot of its own. Unless every photo is good, none is logged.
     """
     from finishlab.board.checks import doubt_light, floor_seen
+    from finishlab.measuring import MeasureOptions
     from finishlab.measuring.logged import log_floor_spots
-    from finishlab.measuring.photos import MeasureOptions
 
     day = today() if date is None else parse_date(date)
     record = FloorSpotRecord(spot, cast("Surface", surface), light, note, day)
@@ -497,7 +498,6 @@ def refuse_other_floor(results: Sequence[PhotoResult], floor: FloorSeen, *, conf
 @json_option
 def list_spots(*, light: str | None, as_json: bool) -> None:
     """List the floor's spots and their pool."""
-    from finishlab.board.shown import spot_row
     from finishlab.rank.comparing import pool_spots
     from finishlab.rank.documents import pool_document
     from finishlab.rank.sentences import floor_line
@@ -505,12 +505,11 @@ def list_spots(*, light: str | None, as_json: bool) -> None:
     with open_logbook() as log:
         spots = log.floor_spots(light)
     pooled = pool_spots(spots)
-    rows = [spot_row(spot) for spot in spots]
-    blocks = [*FLOOR.listing(rows)]
+    blocks = [*FLOOR.listing(spots)]
     if pooled is not None:
         blocks += [Line(floor_line(pooled[1])), Listing("Doubts", [doubt.message for doubt in pooled[1].doubts])]
     pool = None if pooled is None else pool_document(pooled[1])
-    document = FLOOR.document(rows, blocks, floor=pool, light=None if pooled is None else pooled[0])
+    document = FLOOR.document(spots, blocks, floor=pool, light=None if pooled is None else pooled[0])
     show_document(document, as_json=as_json)
     if pooled is not None and not as_json and len({m.light for spot in spots for m in spot.measurements}) > 1:
         say(f"Pooled from what was taken in {pooled[0]}; name another with --light.")

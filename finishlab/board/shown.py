@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
-from finishlab.board import BoardRecord, FloorSpotRecord
+from finishlab.board import BoardRecord
 from finishlab.errors import LogbookError
 from finishlab.finish import Finish, Row, finish_fields, finish_rows
-from finishlab.quality import Doubt
 from finishlab.record import Light
 from finishlab.show import jsons
 from finishlab.show.document import Block, Cell, Colour, Column, Document, Interval, Line, Listing, Table
@@ -25,56 +24,6 @@ if TYPE_CHECKING:
 
 Lab = tuple[float, float, float]
 """CIELAB D65 2 degrees."""
-
-
-@dataclass(frozen=True, slots=True)
-class ColourRow:
-    """One measured colour of a board or a floor spot."""
-
-    lab: Lab
-    standard_error: Lab
-    """One sigma of the mean, common errors left out."""
-    light: str
-    photo: str
-    """By which name the photo can be found again."""
-    strip_number: int | None = None
-    spread_lightness: tuple[float, float] | None = None
-    """10th and 90th percentile of L* over the surface."""
-    version: str = ""
-    """finishlab's version when it was measured."""
-    doubts: tuple[Doubt, ...] = ()
-    texture: Texture | None = None
-    camera_profile: Mapping[str, Any] | None = None
-    """What the result says of the camera profile it was made with; None without one."""
-
-
-@dataclass(frozen=True, slots=True)
-class BoardRow:
-    """One test board as the logbook knows it."""
-
-    number: str
-    """``"B1"``, ``"B2"`` ..."""
-    record: BoardRecord
-    lab: Lab | None = None
-    """The board's colour, all its photos of one light together; none while it is not measured."""
-    colours: tuple[ColourRow, ...] = ()
-    pairs: tuple[DeltaE, ...] = ()
-    """Differences measured with the floor in the same photo."""
-    in_doubt: tuple[DeltaE, ...] = ()
-    """The same of photos in which it may not be the floor that lay beside the board."""
-    light: str | None = None
-    """The light of the colour; None where it is of several."""
-
-
-@dataclass(frozen=True, slots=True)
-class SpotRow:
-    """One floor spot as the logbook knows it."""
-
-    number: str
-    """``"F1"``, ``"F2"`` ..."""
-    record: FloorSpotRecord
-    lab: Lab | None = None
-    colours: tuple[ColourRow, ...] = ()
 
 
 def what_it_is(record: BoardRecord) -> str:
@@ -100,24 +49,25 @@ def photo_namer(log: Logbook) -> Namer:
     return name
 
 
-def board_row(board: StoredBoard, light: Light | None = None) -> BoardRow:
-    """Return a board as a row.
+def pooled_lab(thing: StoredBoard | StoredSpot, light: Light | None = None) -> Lab | None:
+    """Return a thing's colour: that of its photos in `light`, or in its own; of all if it has none in that."""
+    from finishlab.matching.scatter import pool_estimates
 
-    Its colour is that of the photos in `light`; without it in its own, or of all if it has none in that.
-    """
+    lit = light or thing.record.light
+    found = [m for m in thing.measurements if m.light == lit] or thing.measurements
+    return pool_estimates([m.field.estimate for m in found]).lab if found else None
+
+
+def pooled_light(board: StoredBoard, light: Light | None = None) -> Light | None:
+    """Return the light of what `pooled_lab` gives; None where it is of several, or there is nothing."""
     lit = light or board.record.light
-    lights = {m.light for m in board.measurements}
-    alone = lights.pop() if len(lights) == 1 else None
-    pairs = [pair for pair in board.pairs if light is None or pair.light == light]
-    return BoardRow(
-        number=board.number,
-        record=board.record,
-        lab=_pooled_lab(board.measurements, lit),
-        light=lit if any(m.light == lit for m in board.measurements) else alone,
-        colours=tuple(colour_row(m) for m in board.measurements),
-        pairs=tuple(pair.delta_e00 for pair in pairs if not pair.in_doubt),
-        in_doubt=tuple(pair.delta_e00 for pair in pairs if pair.in_doubt),
-    )
+    there = {m.light for m in board.measurements}
+    return lit if lit in there else there.pop() if len(there) == 1 else None
+
+
+def pairs_beside(board: StoredBoard, light: Light | None = None, *, in_doubt: bool = False) -> list[DeltaE]:
+    """Return the differences measured with the floor in the same photo; or those of what may not be the floor."""
+    return [pair.delta_e00 for pair in board.pairs if pair.in_doubt == in_doubt and light in {None, pair.light}]
 
 
 def recipe_colours(log: Logbook) -> dict[int, Lab]:
@@ -126,60 +76,26 @@ def recipe_colours(log: Logbook) -> dict[int, Lab]:
     approved = None if standard is None else standard.approval.board
     found: dict[int, Lab] = {}
     for board in sorted(log.boards(), key=lambda board: board.number == approved):
-        lab, number = board_row(board).lab, board.record.recipe_number
+        lab, number = pooled_lab(board), board.record.recipe_number
         if lab is not None and number is not None:
             found[number] = lab
     return found
 
 
-def spot_row(spot: StoredSpot, *, name: Namer = str) -> SpotRow:
-    """Return a floor spot as a row; `name` turns a photo's hash into what is shown."""
-    return SpotRow(
-        number=spot.number,
-        record=spot.record,
-        lab=_pooled_lab(spot.measurements, spot.record.light),
-        colours=tuple(colour_row(m, name) for m in spot.measurements),
-    )
-
-
-def _pooled_lab(measurements: Sequence[StoredMeasurement], light: Light) -> tuple[float, float, float] | None:
-    from finishlab.matching.scatter import pool_estimates
-
-    lit = [m for m in measurements if m.light == light] or list(measurements)
-    return pool_estimates([m.field.estimate for m in lit]).lab if lit else None
-
-
-def colour_row(found: StoredMeasurement, name: Namer = str) -> ColourRow:
-    """Return one measured colour as a row."""
-    return ColourRow(
-        lab=found.field.estimate.lab,
-        standard_error=found.field.estimate.standard_error,
-        light=found.light,
-        photo=name(found.photo),
-        strip_number=found.strip_number,
-        spread_lightness=(found.field.spread.L10, found.field.spread.L90),
-        version=found.version,
-        doubts=found.field.doubts,
-        texture=found.field.texture,
-        camera_profile=found.settings.get("camera_profile"),
-    )
-
-
-def colour_document(colour: ColourRow) -> dict[str, Any]:
-    """Return the JSON form of one measured colour."""
+def colour_document(found: StoredMeasurement, name: Namer = str) -> dict[str, Any]:
+    """Return the JSON form of one measured colour; `name` turns its photo's hash into what is shown."""
+    field = found.field
     return {
-        "lab": jsons.lab(colour.lab),
-        "standard_error": jsons.lab(colour.standard_error),
-        "spread": None
-        if colour.spread_lightness is None
-        else {"L10": jsons.rounded(colour.spread_lightness[0]), "L90": jsons.rounded(colour.spread_lightness[1])},
-        "texture": jsons.texture(colour.texture),
-        "light": colour.light,
-        "photo": colour.photo,
-        "strip": colour.strip_number,
-        "camera_profile": None if colour.camera_profile is None else dict(colour.camera_profile),
-        "version": colour.version,
-        "doubts": jsons.doubts(colour.doubts),
+        "lab": jsons.lab(field.estimate.lab),
+        "standard_error": jsons.lab(field.estimate.standard_error),
+        "spread": {"L10": jsons.rounded(field.spread.L10), "L90": jsons.rounded(field.spread.L90)},
+        "texture": jsons.texture(field.texture),
+        "light": found.light,
+        "photo": name(found.photo),
+        "strip": found.strip_number,
+        "camera_profile": None if found.profile is None else dict(found.profile),
+        "version": found.version,
+        "doubts": jsons.doubts(found.doubts),
     }
 
 
@@ -203,20 +119,9 @@ def profile_line(profile: Mapping[str, Any]) -> str:
     )
 
 
-def colours(row: BoardRow | SpotRow) -> list[dict[str, Any]]:
-    """Return what was measured, for JSON."""
-    return [colour_document(colour) for colour in row.colours]
-
-
-def lights(row: BoardRow | SpotRow) -> str:
+def lights(thing: StoredBoard | StoredSpot) -> str:
     """Return the lights it was measured in; that of its record while it is not measured."""
-    return ", ".join(dict.fromkeys(colour.light for colour in row.colours)) or row.record.light
-
-
-def measured(log: Logbook, found: Sequence[ColourRow]) -> list[Block]:
-    """Return what was measured, each photo by the name its file had."""
-    name = photo_namer(log)
-    return colour_blocks([replace(colour, photo=name(colour.photo)) for colour in found])
+    return ", ".join(dict.fromkeys(found.light for found in thing.measurements)) or thing.record.light
 
 
 def past(log: Logbook, number: str) -> Listing:
@@ -310,30 +215,30 @@ def field_rows(record: BoardRecord) -> Iterator[tuple[str, str, str, Any]]:
     yield from finish_fields(record.finish or Finish())
 
 
-def colour_blocks(colours: Sequence[ColourRow]) -> list[Block]:
-    """Return what was measured, photo by photo."""
+def colour_blocks(colours: Sequence[StoredMeasurement], name: Namer) -> list[Block]:
+    """Return what was measured, photo by photo; `name` turns a photo's hash into what is shown."""
     if not colours:
         return [Line("Not measured yet.")]
     columns = (
-        Column("light", least=min(12, max(len(colour.light) for colour in colours))),
+        Column("light", least=min(12, max(len(found.light) for found in colours))),
         Column("L* a* b*"),
         *(Column(name, fold=False) for name in ("+-", "L* 10-90 %", "grain", "strip")),
         Column("photo"),
     )
-    blocks: list[Block] = [Table(columns, [_row(colour) for colour in colours])]
-    if any(colour.texture is not None for colour in colours):
+    blocks: list[Block] = [Table(columns, [_row(found, name) for found in colours])]
+    if any(found.field.texture is not None for found in colours):
         blocks.append(Line("grain: scatter of L* within 8 mm, and its angle to the strip where it has one"))
-    blocks += [
-        Line(text) for text in dict.fromkeys(profile_line(c.camera_profile) for c in colours if c.camera_profile)
-    ]
+    blocks += [Line(text) for text in dict.fromkeys(profile_line(c.profile) for c in colours if c.profile)]
     return [*blocks, Listing("Doubts", list(dict.fromkeys(doubt.message for c in colours for doubt in c.doubts)))]
 
 
-def _row(colour: ColourRow) -> list[Cell]:
-    spread = None if colour.spread_lightness is None else "{:.0f} to {:.0f}".format(*colour.spread_lightness)
-    strip = None if colour.strip_number is None else f"{colour.strip_number:04d}"
-    lab = Colour(colour.lab, decimals=1)
-    return [colour.light, lab, _figures(colour.standard_error), spread, _grain(colour.texture), strip, colour.photo]
+def _row(found: StoredMeasurement, name: Namer) -> list[Cell]:
+    estimate, spread = found.field.estimate, found.field.spread
+    strip = None if found.strip_number is None else f"{found.strip_number:04d}"
+    lab = Colour(estimate.lab, decimals=1)
+    tenths = f"{spread.L10:.0f} to {spread.L90:.0f}"
+    errors = _figures(estimate.standard_error)
+    return [found.light, lab, errors, tenths, _grain(found.field.texture), strip, name(found.photo)]
 
 
 def _figures(lab: Lab) -> str:

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from finishlab.cautions import Action
     from finishlab.logbook import Logbook, StoredBoard, StoredSpot
     from finishlab.matching.trials import Trust
-    from finishlab.measuring.photos import MeasureOptions, PhotoResult
+    from finishlab.measuring import MeasureOptions, PhotoResult
     from finishlab.show.document import Document
 
 
@@ -71,7 +71,8 @@ def options(*each: Callable[[Any], Any]) -> Callable[[Command], Command]:
 
 def photos_argument(command: Command) -> Command:
     """Add the photos: files, or folders of them."""
-    return click.argument("photos", nargs=-1, required=True, type=click.Path(), metavar="PHOTO...")(command)
+    path = click.Path(readable=False)  # that one may not be read is told as any other fault of a photo
+    return click.argument("photos", nargs=-1, required=True, type=path, metavar="PHOTO...")(command)
 
 
 def json_option(command: Command) -> Command:
@@ -185,7 +186,7 @@ def trust_known() -> Trust:
 
 def measure_all(photos: Sequence[str], how: MeasureOptions, picture: str | None = None) -> list[PhotoResult]:
     """Measure photos with all processors, with a bar on stderr when somebody can see it."""
-    from finishlab.measuring.photos import measure_photos, processors
+    from finishlab.measuring import measure_photos, processors
 
     if heard() is not None or not sys.stderr.isatty():
         return measure_photos(photos, how, workers=processors(), picture=picture)
@@ -207,7 +208,7 @@ def measure_all(photos: Sequence[str], how: MeasureOptions, picture: str | None 
 
 def report_failures(results: Sequence[PhotoResult]) -> int:
     """Say what is wrong with each photo that failed; return the worst exit code, 0 if all are good."""
-    from finishlab.measuring.photos import worst_exit_code
+    from finishlab.measuring import worst_exit_code
 
     for result in results:
         if result.error is not None:

@@ -354,7 +354,7 @@ class Exported:
     missing: tuple[str, ...]
     """Names of photos whose files are no longer in the logbook, or no longer what they were."""
     kept_back: tuple[str, ...] = ()
-    """Names of photos of which nobody can say what they tell: see `finishlab.photos.reading.shareable`."""
+    """Names of photos of which nobody can say what they tell: see `finishlab.photos.kept.shareable`."""
 
 
 def export_logbook(log: Logbook, path: Path, *, photos: bool = True) -> Exported:

@@ -32,11 +32,11 @@ from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.files import write_atomically
 from finishlab.imaging.greys import StripGreys
 from finishlab.logbook.database import Transactions
-from finishlab.logbook.entities import KINDS, record_in, why
 from finishlab.logbook.photo_files import file_hash, kept_files, photo_place
 from finishlab.logbook.stored import field_from_dict, strip_from_dict
 from finishlab.logbook.tables import (
     DAMAGED,
+    KINDS,
     Base,
     CounterRow,
     Day,
@@ -45,6 +45,8 @@ from finishlab.logbook.tables import (
     UtcDateTime,
     column_value,
     plain_value,
+    record_in,
+    why,
 )
 from finishlab.logbook.writing import note_change
 from finishlab.measure.results import FieldMeasurement

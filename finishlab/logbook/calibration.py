@@ -14,7 +14,6 @@ from finishlab.errors import LogbookError
 from finishlab.imaging.greys import USUAL, StripGreys
 from finishlab.logbook import writing as rows
 from finishlab.logbook.database import Transactions
-from finishlab.logbook.entities import decoded
 from finishlab.logbook.reading import read_history, read_numbered
 from finishlab.logbook.stored import Change, StoredTrial
 from finishlab.logbook.tables import (
@@ -25,6 +24,7 @@ from finishlab.logbook.tables import (
     StripGreysRow,
     StripRow,
     TrialRow,
+    decoded,
 )
 from finishlab.logbook.writing import kept_photo, note_change, now
 from finishlab.record import Light, normalise_light

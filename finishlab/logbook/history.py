@@ -21,11 +21,11 @@ from sqlalchemy.orm import Session
 from finishlab.errors import LogbookError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.database import Transactions
-from finishlab.logbook.entities import AnyRow, check_named, check_unused, find, read_record, subject_name, table_of
+from finishlab.logbook.entities import STANDARD, check_named, check_recipe_name, check_unused, find, table_of
 from finishlab.logbook.reading import change_of, read_history
-from finishlab.logbook.recipes import STANDARD, check_recipe_name
 from finishlab.logbook.stored import Change
 from finishlab.logbook.tables import (
+    AnyRow,
     BoardRow,
     CautionRow,
     ChangeRow,
@@ -39,7 +39,9 @@ from finishlab.logbook.tables import (
     RecipeRow,
     batches,
     plain_value,
+    read_record,
     row_values,
+    subject_name,
 )
 from finishlab.logbook.writing import LASTING, now
 from finishlab.record import today

@@ -21,9 +21,18 @@ from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError
 from finishlab.logbook.audit import check_row
-from finishlab.logbook.entities import KINDS, why
 from finishlab.logbook.migrations import HEAD
-from finishlab.logbook.tables import DAMAGED, Base, ChangeRow, CounterRow, ImageRow, column_value, plain_value
+from finishlab.logbook.tables import (
+    DAMAGED,
+    KINDS,
+    Base,
+    ChangeRow,
+    CounterRow,
+    ImageRow,
+    column_value,
+    plain_value,
+    why,
+)
 from finishlab.logbook.writing import HOLDERS, LASTING, note_change, now, thing_of
 from finishlab.stair.names import level_code, level_title, parse_level
 

@@ -25,7 +25,6 @@ from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import ColourTable, TableBuilder
 from finishlab.errors import LogbookError
 from finishlab.finish import Finish
-from finishlab.logbook.entities import KINDS, AnyRow, damaged, decoded, readable, record_in, subject_name
 from finishlab.logbook.stored import (
     FLOOR_IN_DOUBT,
     Change,
@@ -40,6 +39,8 @@ from finishlab.logbook.stored import (
 )
 from finishlab.logbook.tables import (
     DAMAGED,
+    KINDS,
+    AnyRow,
     ApprovalRow,
     BatchRow,
     BoardRow,
@@ -49,6 +50,11 @@ from finishlab.logbook.tables import (
     PairRow,
     RecipeRow,
     TrialRow,
+    damaged,
+    decoded,
+    readable,
+    record_in,
+    subject_name,
 )
 from finishlab.quality import Doubt
 from finishlab.recipe import Approval

@@ -33,8 +33,7 @@ from finishlab.logbook.database import (
     named_folder,
     open_database,
 )
-from finishlab.logbook.entities import check_named, edit, find, left_out, remove, subject_name
-from finishlab.logbook.entities import damaged as unreadable
+from finishlab.logbook.entities import RecipeStore, check_named, edit, find, remove
 from finishlab.logbook.history import HistoryStore
 from finishlab.logbook.merge import Dump, MergeResult, Tables, damaged, merge, read_dump
 from finishlab.logbook.photo_files import KeptPhoto, photo_place
@@ -46,7 +45,6 @@ from finishlab.logbook.reading import (
     read_sampled_colours,
     read_spots,
 )
-from finishlab.logbook.recipes import RecipeStore
 from finishlab.logbook.stored import DirectPair, StoredBoard, StoredSpot
 from finishlab.logbook.tables import (
     DAMAGED,
@@ -58,7 +56,10 @@ from finishlab.logbook.tables import (
     PartRow,
     PhotoRow,
     StripRow,
+    left_out,
+    subject_name,
 )
+from finishlab.logbook.tables import damaged as unreadable
 from finishlab.measure.results import Measurement
 from finishlab.record import normalise_light
 from finishlab.stair.store import StairStore, part_code

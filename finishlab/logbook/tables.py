@@ -1,4 +1,4 @@
-"""The logbook's tables, and their columns' values as JSON can hold them.
+"""The logbook's tables, their columns' values as JSON can hold them, and the records that rows hold.
 
 Only types every SQLAlchemy database knows. The columns of `BoardRow` and `FloorSpotRow` that hold a record carry the
 names of the record's fields. A change here needs a migration; a test holds the two together.
@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, fields
 from itertools import islice
-from typing import Any, Final, TypeVar
+from typing import Any, Final, TypeVar, cast
 
 from sqlalchemy import (
     JSON,
@@ -30,13 +31,20 @@ from sqlalchemy import (
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 from sqlalchemy.types import TypeDecorator, TypeEngine
 
-from finishlab.errors import UsageError
+from finishlab.board import BoardRecord, FloorSpotRecord
+from finishlab.errors import LogbookError, UsageError
+from finishlab.files import SAID
+from finishlab.recipe import Can, Recipe
+from finishlab.record import Number, Record
+from finishlab.strip import TrialRecord
 
 T = TypeVar("T")
+R = TypeVar("R", bound=Record)
+Row = TypeVar("Row")
 _KEYS_A_QUERY: Final = 500
 """Databases take no more than some thousand."""
-
-
+_MOMENTS: Final = frozenset({"created", "made"})
+_LONGEST_WHY: Final = 200
 ONE_SUBJECT = (
     "(CASE WHEN board_number IS NULL THEN 0 ELSE 1 END)"
     " + (CASE WHEN spot_number IS NULL THEN 0 ELSE 1 END)"
@@ -126,7 +134,24 @@ class LastingRow(Base):
     __abstract__ = True
 
     # Given before it is written, see `finishlab.logbook.writing`; empty only while an older logbook is carried over.
-    uuid: Mapped[str] = mapped_column(String(36), index=True, unique=True, nullable=True, sort_order=1)
+    uuid: Mapped[str] = mapped_column(String(36), index=True, unique=True, nullable=True, sort_order=9)
+
+
+class RemovableRow(LastingRow):
+    """A row that is never deleted: from the moment it was removed it is only no longer shown."""
+
+    __abstract__ = True
+
+    created: Mapped[dt.datetime] = mapped_column(sort_order=1)
+    removed: Mapped[dt.datetime | None] = mapped_column(sort_order=2)
+
+
+class NumberedRow(RemovableRow):
+    """A row that people call by a number."""
+
+    __abstract__ = True
+
+    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False, sort_order=-1)
 
 
 class CounterRow(Base):
@@ -179,12 +204,11 @@ class PhotoRow(Base):
     kept_sha256: Mapped[str | None] = mapped_column(String(64), index=True)
 
 
-class BoardRow(LastingRow):
+class BoardRow(NumberedRow):
     """A test board; number 3 is shown as B3."""
 
     __tablename__ = "boards"
 
-    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     species: Mapped[str] = mapped_column(String(200))
     stain: Mapped[str | None] = mapped_column(String(200))
     coats: Mapped[int | None]
@@ -198,23 +222,18 @@ class BoardRow(LastingRow):
     recipe_number: Mapped[int | None] = mapped_column(ForeignKey("recipes.number"), index=True)
     # Whole, also where there is a recipe: a recipe that is edited later changes no board that was made by it.
     finish: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
-    created: Mapped[dt.datetime]
-    removed: Mapped[dt.datetime | None]
 
 
-class FloorSpotRow(LastingRow):
+class FloorSpotRow(NumberedRow):
     """A place of the floor; number 3 is shown as F3."""
 
     __tablename__ = "floor_spots"
 
-    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     spot: Mapped[str | None] = mapped_column(String(200))
     surface: Mapped[str] = mapped_column(String(40))
     light: Mapped[str] = mapped_column(String(200))
     note: Mapped[str | None] = mapped_column(Text)
     date: Mapped[dt.date]
-    created: Mapped[dt.datetime]
-    removed: Mapped[dt.datetime | None]
 
 
 class MeasurementRow(LastingRow):
@@ -266,7 +285,7 @@ class PairRow(LastingRow):
     created: Mapped[dt.datetime]
 
 
-class CameraProfileRow(LastingRow):
+class CameraProfileRow(RemovableRow):
     """A camera's profile in one light; the newest that was not removed holds."""
 
     __tablename__ = "camera_profiles"
@@ -276,8 +295,6 @@ class CameraProfileRow(LastingRow):
     light: Mapped[str] = mapped_column(String(200))
     photo_sha256: Mapped[str] = mapped_column(ForeignKey("photos.sha256"), index=True)
     profile: Mapped[dict[str, Any]]
-    created: Mapped[dt.datetime]
-    removed: Mapped[dt.datetime | None]
 
 
 class ChangeRow(LastingRow):
@@ -313,17 +330,14 @@ class ImageRow(Base):
     change: Mapped[ChangeRow] = relationship()
 
 
-class RecipeRow(LastingRow):
+class RecipeRow(NumberedRow):
     """A named finish that boards and parts share; number 3 is shown as R3."""
 
     __tablename__ = "recipes"
 
-    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     name: Mapped[str] = mapped_column(String(200))
     finish: Mapped[dict[str, Any]]
     note: Mapped[str | None] = mapped_column(Text)
-    created: Mapped[dt.datetime]
-    removed: Mapped[dt.datetime | None]
 
 
 class ApprovalRow(LastingRow):
@@ -343,12 +357,11 @@ class ApprovalRow(LastingRow):
     ended: Mapped[dt.datetime | None]
 
 
-class BatchRow(LastingRow):
+class BatchRow(NumberedRow):
     """A can of stain, sealer or finish with its lot; number 3 is shown as C3."""
 
     __tablename__ = "batches"
 
-    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     kind: Mapped[str] = mapped_column(String(40))
     maker: Mapped[str | None] = mapped_column(String(200))
     product: Mapped[str] = mapped_column(String(200))
@@ -361,40 +374,32 @@ class BatchRow(LastingRow):
     label: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
     note: Mapped[str | None] = mapped_column(Text)
     date: Mapped[dt.date]
-    created: Mapped[dt.datetime]
-    removed: Mapped[dt.datetime | None]
 
 
-class TrialRow(LastingRow):
+class TrialRow(NumberedRow):
     """The same thing measured in ways that must agree; number 3 is shown as H3."""
 
     __tablename__ = "trials"
 
-    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     kind: Mapped[str] = mapped_column(String(20))
     measured: Mapped[dict[str, Any]]
     light: Mapped[str] = mapped_column(String(200))
     note: Mapped[str | None] = mapped_column(Text)
     date: Mapped[dt.date]
-    created: Mapped[dt.datetime]
-    removed: Mapped[dt.datetime | None]
 
 
-class FlightRow(LastingRow):
+class FlightRow(NumberedRow):
     """A flight of the stair or a landing between two, numbered from the bottom up."""
 
     __tablename__ = "flights"
 
-    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     kind: Mapped[str] = mapped_column(String(20))
     name: Mapped[str | None] = mapped_column(String(200))
     risers: Mapped[int | None]
     note: Mapped[str | None] = mapped_column(Text)
-    created: Mapped[dt.datetime]
-    removed: Mapped[dt.datetime | None]
 
 
-class PartRow(LastingRow):
+class PartRow(RemovableRow):
     """A tread, riser, nosing or other part of a flight; its place is counted from the bottom up."""
 
     __tablename__ = "parts"
@@ -411,11 +416,9 @@ class PartRow(LastingRow):
     recipe_number: Mapped[int | None] = mapped_column(ForeignKey("recipes.number"), index=True)
     fixing: Mapped[str | None] = mapped_column(String(200))
     note: Mapped[str | None] = mapped_column(Text)
-    created: Mapped[dt.datetime]
-    removed: Mapped[dt.datetime | None]
 
 
-class PartEventRow(LastingRow):
+class PartEventRow(RemovableRow):
     """What was done to a part on a day: sanded, coat n of a recipe from a can, fitted, touched up."""
 
     __tablename__ = "part_events"
@@ -433,8 +436,6 @@ class PartEventRow(LastingRow):
     note: Mapped[str | None] = mapped_column(Text)
     # Hour, air, humidity, applicator ... of a coat; nothing where none of them is known.
     conditions: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
-    created: Mapped[dt.datetime]
-    removed: Mapped[dt.datetime | None]
 
 
 class CautionRow(Base):
@@ -486,3 +487,104 @@ def batches(keys: Iterable[T]) -> Iterator[list[T]]:
     left = iter(keys)
     while some := list(islice(left, _KEYS_A_QUERY)):
         yield some
+
+
+AnyRow = BoardRow | FloorSpotRow | RecipeRow | BatchRow | TrialRow
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of numbered thing."""
+
+    letter: str
+    """Before its number: ``"B"`` for B3."""
+    subject: str
+    """How codes of failures name it."""
+    words: str
+    command: str
+    """Adds the first."""
+    record: type[Record]
+
+
+KINDS: Final[Mapping[Any, Kind]] = {
+    BoardRow: Kind("B", "board", "board", "finishlab board add PHOTO ...", BoardRecord),
+    FloorSpotRow: Kind("F", "spot", "floor spot", "finishlab floor add PHOTO ...", FloorSpotRecord),
+    RecipeRow: Kind("R", "recipe", "recipe", "finishlab recipe add NAME ...", Recipe),
+    BatchRow: Kind("C", "can", "can", "finishlab can add PRODUCT --kind KIND", Can),
+    TrialRow: Kind("H", "trial", "trial", "finishlab trial same PHOTO ...", TrialRecord),
+}
+
+
+def subject_name(row: AnyRow) -> Number:
+    """Return the number people see, ``"B3"``, ``"F3"``, ``"R3"``, ``"C3"`` or ``"H3"``."""
+    return Number.of(KINDS[type(row)].letter, row.number)
+
+
+def record_in(kind: type[R], row: object) -> R:
+    """Return the record a row holds, whose columns bear the names of its fields; raises what building it raises."""
+    return kind.from_dict({each.name: getattr(row, each.name) for each in fields(cast("Any", kind))})
+
+
+def read_record(row: AnyRow) -> Any:  # noqa: ANN401 - the record of its kind
+    """Return the record a numbered row holds."""
+    return record_in(KINDS[type(row)].record, row)
+
+
+def readable(
+    named: Callable[[Any], str], read: Callable[[Any], T], found: Iterable[Row], *, strict: bool = False
+) -> Iterator[tuple[Row, T]]:
+    """Yield rows with what they say; one that cannot be read is left out, with a word, unless `strict`.
+
+    Raises
+    ------
+    LogbookError
+        ``"logbook-damaged"``, if `strict`.
+    """
+    for row in found:
+        try:
+            said = decoded(named(row), read, row)
+        except LogbookError as error:
+            if strict:
+                raise
+            left_out(error)
+            continue
+        yield row, said
+
+
+def left_out(error: LogbookError) -> None:
+    """Say that an entry which cannot be read is passed over."""
+    SAID.warning("%s It is left out. What can be done: finishlab check", error.message)
+
+
+def decoded(what: str, decode: Callable[[Row], T], row: Row) -> T:
+    """Return what a row says of something.
+
+    Raises
+    ------
+    LogbookError
+        ``"logbook-damaged"`` if it cannot be meant.
+    """
+    try:
+        for name, value in getattr(row, "__dict__", {}).items():
+            if isinstance(value, Unreadable):
+                raise ValueError(f"{name} cannot be “{value[:40]}”")  # noqa: TRY004 - caught with all others
+            if value is None and name in _MOMENTS:
+                raise ValueError(f"{name} is missing")
+        return decode(row)
+    except DAMAGED as error:
+        raise damaged(what, error) from error
+
+
+def damaged(what: str, error: Exception) -> LogbookError:
+    """Return the failure that an entry of something cannot be read."""
+    return LogbookError(
+        "logbook-damaged",
+        f"An entry of {what} in the logbook cannot be read ({why(error)}).",
+        "Update finishlab if a newer one wrote it, or see what can be done: finishlab check",
+    )
+
+
+def why(error: Exception) -> str:
+    """Return what an error says of an entry, in one short line."""
+    text = " ".join(str(getattr(error, "message", error)).split())
+    return f"{text} is missing" if isinstance(error, LookupError) else text[:_LONGEST_WHY]

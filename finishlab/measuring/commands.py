@@ -92,7 +92,7 @@ def measure(
     A folder stands for the photos in it. With several photos each is tried, whatever happens to the others.
     Where a logbook has learned the strip's own greys they are used.
     """
-    from finishlab.measuring.photos import InterruptedMeasuringError, MeasureOptions
+    from finishlab.measuring import InterruptedMeasuringError, MeasureOptions
     from finishlab.measuring.shown import measurement_document
     from finishlab.strip.trials import trust_entry, trust_line, trusted
 
@@ -124,7 +124,7 @@ def measure(
 
 
 @command("finishlab pick board.jpg")
-@click.argument("photo", type=click.Path())
+@click.argument("photo", type=click.Path(readable=False))
 @click.option("--save-picture", type=click.Path(), metavar="OUT.png", help="The photo with all that was found in it.")
 @json_option
 def pick(*, photo: str, save_picture: str | None, as_json: bool) -> int:
@@ -132,7 +132,7 @@ def pick(*, photo: str, save_picture: str | None, as_json: bool) -> int:
 
     The line that measures the same without the window is printed on stderr. Needs a screen.
     """
-    from finishlab.measuring.photos import MeasureOptions
+    from finishlab.measuring import MeasureOptions
     from finishlab.measuring.picking import PickWindow, open_screen
     from finishlab.measuring.shown import measurement_document
 

@@ -15,7 +15,7 @@ from finishlab.errors import FinishlabError, LogbookError
 from finishlab.logbook import DirectPair, Logbook, StoredBoard, StoredMeasurement, StoredSpot
 from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect
 from finishlab.measure.results import Measurement
-from finishlab.measuring.photos import MeasureOptions, PhotoResult, measure_photos
+from finishlab.measuring import MeasureOptions, PhotoResult, measure_photos
 from finishlab.photos import photo_facts
 from finishlab.record import today
 from finishlab.stair.records import StoredPart
@@ -42,7 +42,7 @@ def log_board(
     record
         The board and its finish.
     results
-        What `finishlab.measuring.photos.measure_photos` gave, all of them measured.
+        What `finishlab.measuring.measure_photos` gave, all of them measured.
     dated
         False to take the day the first photo says it was taken instead of the record's.
     with_floor

@@ -50,7 +50,7 @@ if TYPE_CHECKING:
     from finishlab.matching.costs import Costs
     from finishlab.measure.flow import Inspection, PartialInspection
     from finishlab.measure.results import FieldMeasurement, StripReading
-    from finishlab.measuring.photos import PhotoResult
+    from finishlab.measuring import PhotoResult
 
 
 _COLUMNS = (

@@ -153,7 +153,7 @@ def _crop(visit: Visit) -> Answer:
     ranked = _ranked(visit, {"light": visit.query["light"]} if visit.query.get("light") else {})
     number, light = visit.path["number"], ranked.data["light"]
     if number not in {board["board"] for board in ranked.data["ranking"]}:
-        raise LogbookError("no-picture", f"{number} is not in the ranking.", "Open the board's page.")
+        raise pictures.no_picture(number)
     return Sent(
         pictures.crop(visit.folder, number, light, tuple(ranked.data["floor"]["lab"]), visit.state), "image/jpeg"
     )
@@ -187,5 +187,5 @@ ROUTES: Final = (
     Route("/", show=_start, title="start.title"),
     Route("/ranking", show=_ranking, title="ranking.title"),
     Route("/next", show=_next, title="next.title"),
-    Route("/pictures/{number}/beside-floor", show=_crop),
+    Route("/boards/{number}/beside-floor", show=_crop),
 )

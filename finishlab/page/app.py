@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO, Final
 from urllib.parse import urlencode
 
-from finishlab.cli.failures import failure_of
+from finishlab.cli.failures import INTERRUPTED, failure_of
 from finishlab.errors import ExitCode, FinishlabError
 from finishlab.logbook.database import last_change
 from finishlab.page.asking import Asked, RefusedError, Value, ask
@@ -66,15 +66,8 @@ ORDER: Final = (
 """Of the list of pages."""
 FORM_BYTES: Final = 256 * 1024
 """Of a form without photos."""
-_STATUS: Final = {
-    ExitCode.FAILURE: 500,
-    ExitCode.USAGE: 422,
-    ExitCode.PHOTO_UNREADABLE: 422,
-    ExitCode.NO_STRIP: 422,
-    ExitCode.QUALITY: 422,
-    ExitCode.LOGBOOK: 409,
-}
-"""Exit code of a command -> HTTP status."""
+_STATUS: Final[dict[int, int]] = {ExitCode.FAILURE: 500, INTERRUPTED: 500, ExitCode.LOGBOOK: 409}
+"""Exit code of a command -> HTTP status; 422 for all others, which say what was wrong with what was sent."""
 _ONCE_KEPT: Final = 500
 """Answers to forms that are kept for a form that is sent again."""
 
@@ -163,7 +156,8 @@ class Visit:
 
     def ask(self, command: str, *arguments: str | Path, may_fail: bool = False, **options: Value) -> Asked:
         """Run a command on this logbook, see `finishlab.page.asking.ask`."""
-        return ask(self.folder, command, *arguments, may_fail=may_fail, **options)
+        inches = self.visitor.units == "in"
+        return ask(self.folder, command, *arguments, may_fail=may_fail, inches=inches, **options)
 
     def typed(self, name: str, default: object = "") -> str:
         """Return what was typed into a field, or else what stands there."""
@@ -188,6 +182,11 @@ class Route:
     """Key of its name in the list of pages; empty for a page that is reached from another."""
     most_bytes: int = FORM_BYTES
     """Of what may be posted to it."""
+
+    @property
+    def views(self) -> tuple[tuple[str, Callable[[Visit], Answer] | None], ...]:
+        """Each method with the view that answers it."""
+        return ("GET", self.show), ("POST", self.do)
 
 
 def all_routes() -> tuple[Route, ...]:
@@ -233,17 +232,14 @@ class _Site:
         from starlette.staticfiles import StaticFiles
 
         paths = [
-            Path_(
-                each.address,
-                self._endpoint(each),
-                methods=["GET"] * (each.show is not None) + ["POST"] * (each.do is not None),
-            )
+            Path_(each.address, self._endpoint(each), methods=[name for name, view in each.views if view is not None])
             for each in self.routes
         ]
         paths.append(Path_("/pair", self._pair, methods=["GET", "POST"]))
         static = Mount("/static", StaticFiles(directory=_HERE / "static"))
-        failures: dict[Any, Any] = {404: self._missed, 405: self._missed, 400: self._missed, BodyError: self._missed}
-        return Starlette(routes=[*paths, static], exception_handlers=failures)
+        return Starlette(
+            routes=[*paths, static], exception_handlers=dict.fromkeys((404, 405, 400, BodyError), self._missed)
+        )
 
     def most_bytes(self, path: str) -> int:
         """Return how much may be posted to an address."""
@@ -253,11 +249,8 @@ class _Site:
         """Return the page that says why somebody is not let in, or where nothing is."""
         from starlette.responses import HTMLResponse
 
-        accepted = dict(scope["headers"]).get(b"accept-language", b"").decode("latin-1")
-        visitor = scope.get("state", {}).get("visitor")
-        words = words_in(visitor.language) if visitor is not None and visitor.language else words_for(accepted)
         template = self.environment.get_template("refused.html.j2")
-        return HTMLResponse(template.render(w=words, key=key, given=given), status)
+        return HTMLResponse(template.render(w=_words(scope), key=key, given=given), status)
 
     async def _pair(self, request: Request) -> Response:
         """Show where the code is typed, and let in whoever has the right one."""
@@ -298,19 +291,8 @@ class _Site:
 
     def _visit(self, request: Request, form: Form) -> Visit:
         visitor: Visitor = request.scope["state"]["visitor"]
-        words = (
-            words_in(visitor.language) if visitor.language else words_for(request.headers.get("accept-language", ""))
-        )
-        return Visit(
-            self.folder,
-            request.url.path,
-            request.path_params,
-            dict(request.query_params),
-            form,
-            visitor,
-            words,
-            last_change(self.folder),
-        )
+        place = (request.url.path, request.path_params, dict(request.query_params))
+        return Visit(self.folder, *place, form, visitor, _words(request.scope), last_change(self.folder))
 
     def _shown(self, route: Route, visit: Visit, error: Exception | None = None) -> Response:
         """Answer with a page; after a form that failed, with what was wrong above it."""
@@ -387,14 +369,20 @@ class _Site:
         return HTMLResponse(text, answer.status)
 
 
+def _words(scope: Mapping[str, Any]) -> Words:
+    """Return the words of a visitor's language, or of the one that the browser asks for."""
+    visitor = scope["state"]["visitor"]
+    if visitor is not None and visitor.language:
+        return words_in(visitor.language)
+    return words_for(dict(scope["headers"]).get(b"accept-language", b"").decode("latin-1"))
+
+
 def _failure(error: Exception) -> tuple[int, tuple[FinishlabError, ...], tuple[str, ...]]:
     """Return an error as an HTTP status, sentences with what to do, and what was said before."""
     if isinstance(error, RefusedError):
-        asked = error.asked
-        status = _STATUS.get(ExitCode(asked.exit_code), 500) if asked.exit_code in set(ExitCode) else 500
-        return status, asked.errors, asked.said
+        return _STATUS.get(error.asked.exit_code, 422), error.asked.errors, error.asked.said
     named = failure_of(error)
-    return _STATUS[named.exit_code], (named,), ()
+    return _STATUS.get(named.exit_code, 422), (named,), ()
 
 
 def _form(posted: FormData) -> Form:

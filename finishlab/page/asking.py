@@ -7,6 +7,7 @@ network can name a file.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -26,66 +27,22 @@ __all__ = ["MAY_ASK", "Asked", "RefusedError", "Value", "ask", "command_of", "op
 Value = str | int | float | bool | Path | Sequence[str] | None
 """Of an option: True for a flag, a sequence for one given several times, None or False for one that is left out."""
 
-MAY_ASK: Final = frozenset(
-    {
-        "status",
-        "strip",
-        "strip learn",
-        "strip show",
-        "floor add",
-        "floor list",
-        "floor show",
-        "floor edit",
-        "floor remove",
-        "board add",
-        "board list",
-        "board show",
-        "board edit",
-        "board remove",
-        "board compare",
-        "recipe add",
-        "recipe edit",
-        "recipe remove",
-        "recipe list",
-        "recipe show",
-        "can add",
-        "can edit",
-        "can remove",
-        "can list",
-        "can show",
-        "approve",
-        "standard",
-        "stairs show",
-        "stairs add",
-        "stairs log",
-        "stairs measure",
-        "stairs part",
-        "stairs due",
-        "stairs deviations",
-        "stairs edit",
-        "stairs edit-event",
-        "stairs remove",
-        "rank",
-        "measure",
-        "plan quantities",
-        "plan cutting",
-        "plan calendar",
-        "plan risers",
-        "plan floor",
-        "mend",
-        "cautions",
-        "labels",
-        "schedule",
-        "house-file",
-        "report",
-        "history",
-        "undo",
-        "redo",
-    }
-)
-"""Commands the page may run; none that reads or writes elsewhere than the logbook, unless it is told the file."""
-
-
+_MAY_ASK: Final = {
+    "": "approve cautions history house-file labels measure mend rank redo report schedule standard status strip undo",
+    "board": "add compare edit list remove show",
+    "can": "add edit list remove show",
+    "floor": "add edit list remove show",
+    "plan": "calendar cutting floor quantities risers",
+    "recipe": "add edit list remove show",
+    "stairs": "add deviations due edit edit-event log measure part remove show",
+    "strip": "learn show",
+}
+"""Group of commands -> those of it that the page may run; none that reads or writes elsewhere, unless told the file."""
+MAY_ASK: Final = frozenset(f"{group} {name}".strip() for group, names in _MAY_ASK.items() for name in names.split())
+_LENGTHS: Final = frozenset({"LENGTH", "HEIGHT", "WxDxT", "WxHxT"})
+"""What stands for a length in the help of an option."""
+_BARE: Final = re.compile(r"[\d./x ]*\d ?")
+"""Lengths without a unit: ``36x11 1/2x1``."""
 _MIXED: Final = "stairs measure"
 """The command whose words are parts first, and then photos."""
 
@@ -123,7 +80,14 @@ class RefusedError(Exception):
         self.asked = asked
 
 
-def ask(folder: Path, command: str, *arguments: str | Path, may_fail: bool = False, **options: Value) -> Asked:
+def ask(
+    folder: Path,
+    command: str,
+    *arguments: str | Path,
+    may_fail: bool = False,
+    inches: bool = False,
+    **options: Value,
+) -> Asked:
     """Run a command on a logbook and return what it shows.
 
     Parameters
@@ -136,6 +100,8 @@ def ask(folder: Path, command: str, *arguments: str | Path, may_fail: bool = Fal
         What stands behind the command; taken as they are, whatever they begin with.
     may_fail
         Whether a failure is part of the answer instead of an error.
+    inches
+        Whether a length without a unit is meant in inches and not in millimetres.
     **options
         Options by their long name, with ``_`` for ``-``; a trailing ``_`` is taken off. A file is a `Path`, which only
         this package's own code makes.
@@ -145,8 +111,8 @@ def ask(folder: Path, command: str, *arguments: str | Path, may_fail: bool = Fal
     RefusedError
         If the command failed.
     """
-    words = [*command.split(), *option_words(options)]
     _refuse_unlisted(command, options, arguments)
+    words = [*command.split(), *option_words(_in_inches(command, options) if inches else options)]
     if arguments:
         words += ["--", *(str(argument) for argument in arguments)]
     from finishlab.cli.lazy import finishlab
@@ -173,6 +139,15 @@ def option_words(options: Mapping[str, Value]) -> list[str]:
             several = value if isinstance(value, Sequence) and not isinstance(value, str) else [value]
             words += [f"{option}={each}" for each in several]
     return words
+
+
+def _in_inches(command: str, options: Mapping[str, Value]) -> dict[str, Value]:
+    """Return options with the unit behind each length that has none."""
+    lengths = {option for param in command_of(command).params if param.metavar in _LENGTHS for option in param.opts}
+    return {
+        name: f"{value}in" if _option(name) in lengths and isinstance(value, str) and _BARE.fullmatch(value) else value
+        for name, value in options.items()
+    }
 
 
 def _option(name: str) -> str:

@@ -38,6 +38,7 @@ def page(*, lan: bool, port: int, no_browser: bool, as_json: bool) -> None:
     from finishlab.page.app import application
     from finishlab.page.guard import Pairing
     from finishlab.page.server import LOOPBACK, bound, lan_address, serve
+    from finishlab.page.waiting import bench_of, end
 
     folder = logbook_folder()
     known = Logbook.open_existing(folder)  # what is wrong with it is said now, and an old one carried forward
@@ -58,7 +59,11 @@ def page(*, lan: bool, port: int, no_browser: bool, as_json: bool) -> None:
 
         # The key in it is good for once; a browser that is faster than the server waits.
         webbrowser.open(f"http://{places[0]}/pair?key={pairing.link()}")
-    serve(app, sockets)
+    bench_of(folder)  # what a killed server left is cleared, and who looks at photos gets ready
+    try:
+        serve(app, sockets)
+    finally:
+        end()
     say("The page is closed.")
 
 

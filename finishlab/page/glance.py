@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from finishlab.imaging.pixels import LinearImage
     from finishlab.measure.flow import Inspection
     from finishlab.measure.results import Measurement
-    from finishlab.measuring.photos import MeasureOptions
+    from finishlab.measuring import MeasureOptions
     from finishlab.quality import Doubt
 
 __all__ = ["Glance", "KindName", "Known", "glance"]
@@ -92,7 +92,7 @@ def glance(path: Path, known: Known, picture: Path) -> Glance:
     Glance
         What is wrong with the photo is in it.
     """
-    from finishlab.measuring.photos import found_strip
+    from finishlab.measuring import found_strip
 
     try:
         image, fit = found_strip(path)
@@ -140,7 +140,7 @@ def _inspected(image: LinearImage, fit: StripFit, known: Known) -> Inspection:
 
 def _measured(image: LinearImage, fit: StripFit, options: MeasureOptions) -> Inspection:
     from finishlab.measure.flow import measure
-    from finishlab.measuring.photos import profile_of
+    from finishlab.measuring import profile_of
 
     greys = {each.number: each for each in options.strip_greys}
     return measure(image, options.fields, options.floor_is, fit, greys.get, profile_of(image, options.profiles))
@@ -163,7 +163,7 @@ def _as_asked(
     path: Path, image: LinearImage, fit: StripFit, known: Known, found: Inspection, kind: KindName
 ) -> tuple[Inspection, tuple[tuple[Any, tuple[Any, ...], Any], ...]]:
     """Return the photo measured as the command for its kind measures it, and that as such a command asks for it."""
-    from finishlab.measuring.photos import PhotoResult, measure_one
+    from finishlab.measuring import PhotoResult, measure_one
 
     options = known.asked[kind]
     if tuple(found.views) != options.fields:
@@ -178,7 +178,7 @@ def _from_afar(path: Path, picture: Path, none: NoStripError | None) -> Glance:
     from finishlab.imaging.finder import find_strip
     from finishlab.imaging.overlay import check_picture
     from finishlab.measure.learn_print import look_at_print
-    from finishlab.measuring.photos import print_in
+    from finishlab.measuring import print_in
     from finishlab.photos import read_photo
 
     image = read_photo(path)

@@ -148,7 +148,7 @@ def _known(log: Logbook | None, visit: Visit) -> Known:
     """Return what photos are looked at with: as the commands measure in the light that was named last."""
     from finishlab.board.checks import FloorSeen, floor_seen
     from finishlab.matching.scatter import FEW_SPOTS
-    from finishlab.measuring.photos import MeasureOptions
+    from finishlab.measuring import MeasureOptions
 
     how: dict[KindName, MeasureOptions] = {
         "pair": MeasureOptions(("board", "floor"), cast("Any", _kept(visit, "floor_is", "print"))),
@@ -236,7 +236,7 @@ def _kind_of(photo: Waiting, found: Glance) -> KindName | None:
 def _said(words: Words, log: Logbook | None, photo: Waiting, found: Glance, light: str) -> Iterator[str]:
     """Yield what is wrong with a photo, or doubtful, a sentence each with what to do."""
     from finishlab.board.checks import doubt_light
-    from finishlab.measuring.photos import PhotoResult
+    from finishlab.measuring import PhotoResult
 
     if found.error is not None:
         error = _for_page(words, [photo], found.error)
@@ -375,7 +375,7 @@ def _log(visit: Visit) -> Answer:
 
 def _asked(visit: Visit, bench: Bench, kind: KindName, photos: Sequence[Waiting]) -> Asked:
     """Run the command that logs photos of a kind, as they were measured already."""
-    from finishlab.measuring.photos import looking_elsewhere
+    from finishlab.measuring import looking_elsewhere
 
     names = [name for name, kinds in FIELDS.items() if kind in kinds and name != "parts"]
     if visit.form.text("to") and kind in _BOARDS:

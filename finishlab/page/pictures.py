@@ -1,7 +1,7 @@
 """Pictures of what is logged, by the number of a thing and of its photo: small copies, nothing of the file but pixels.
 
-A photo is found through the logbook alone, so no text that came over the network is ever part of a path. What was made
-once is kept in memory, the newest up to `KEPT_BYTES`.
+A photo is found through the logbook alone, so no text that came over the network is ever part of a path, and is opened
+where a hostile file can do no harm. What was made once is kept in memory, the newest up to `KEPT_BYTES`.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-__all__ = ["KEPT_BYTES", "SIZES", "Kept", "crop", "picture"]
+__all__ = ["KEPT_BYTES", "SIZES", "Kept", "crop", "no_picture", "picture"]
 
 SIZES: Final = {"small": 480, "large": 1600}
 """Name of a size -> pixels of the long side."""
@@ -77,25 +77,15 @@ class Kept(Generic[T]):
 _KEPT: Final = Kept[bytes](KEPT_BYTES, len)
 
 
-def picture(folder: Path, number: str, place: int, size: str) -> bytes:
-    """Return a photo of a thing as a JPEG of one of `SIZES`.
+def picture(folder: Path, photo: str, size: str) -> bytes:
+    """Return a photo of the logbook, named by its hash, as a JPEG of one of `SIZES`.
 
     Raises
     ------
-    LogbookError
-        If there is no such thing, photo or size.
-    PhotoError
-        If its file cannot be read.
+    FinishlabError
+        If its file cannot be read, or costs more than a photo may.
     """
-    from finishlab.photos.reading import thumbnail
-
-    with _logbook(folder) as log:
-        photos = _photos(log, number)
-        if not 1 <= place <= len(photos) or size not in SIZES:
-            raise _none(number)
-        sha256 = photos[place - 1]
-        path = log.photo_path(sha256)
-    return _KEPT.get((sha256, size), lambda: thumbnail(path, SIZES[size], quality=_QUALITY[size]))
+    return _KEPT.get((photo, size), lambda: _made(folder, _small, folder, photo, SIZES[size], _QUALITY[size]))
 
 
 def crop(folder: Path, number: str, light: str, floor: tuple[float, ...], state: int) -> bytes:
@@ -117,24 +107,39 @@ def crop(folder: Path, number: str, light: str, floor: tuple[float, ...], state:
     Raises
     ------
     LogbookError
-        If its photo gives none.
+        ``"no-picture"`` if its photo gives none.
     """
+    key = (folder, number, light, state)
+    return _KEPT.get(key, lambda: _made(folder, _beside, folder, number, light, floor))
+
+
+_ONE: Final = threading.Lock()
+"""Pictures take one worker at most, so that a photo that was just taken need not wait for those logged long ago."""
+
+
+def _made(folder: Path, work: Callable[..., bytes], *args: object) -> bytes:
+    """Return a picture that is made where a photo can do no harm."""
+    from finishlab.page.waiting import bench_of
+
+    with _ONE:
+        return bench_of(folder).workers.run(work, *args)
+
+
+def _small(folder: Path, photo: str, side: int, quality: int) -> bytes:
+    from finishlab.photos.reading import thumbnail
+
+    with _logbook(folder) as log:
+        return thumbnail(log.photo_path(photo), side, quality=quality)
+
+
+def _beside(folder: Path, number: str, light: str, floor: tuple[float, ...]) -> bytes:
     from finishlab.report.contents import crops_of
 
-    def make() -> bytes:
-        with _logbook(folder) as log:
-            found = crops_of(log, [log.board(number)], light, floor)
-        if number not in found:
-            raise _none(number)
-        return found[number].jpeg
-
-    return _KEPT.get((str(folder), number, light, state), make)
-
-
-def _photos(log: Logbook, number: str) -> list[str]:
-    """Return the hash of each photo of a board or a floor spot, once, in the order they were logged."""
-    thing = log.floor_spot(number) if number[:1] in {"F", "f"} else log.board(number)
-    return list(dict.fromkeys(found.photo for found in thing.measurements))
+    with _logbook(folder) as log:
+        found = crops_of(log, [log.board(number)], light, floor)
+    if number not in found:
+        raise no_picture(number)
+    return found[number].jpeg
 
 
 def _logbook(folder: Path) -> Logbook:
@@ -142,9 +147,10 @@ def _logbook(folder: Path) -> Logbook:
 
     log = Logbook.open_existing(folder)
     if log is None:
-        raise _none("")
+        raise no_picture("anything")
     return log
 
 
-def _none(number: str) -> LogbookError:
-    return LogbookError("no-picture", f"There is no such picture of {number or 'anything'}.", "Open the board's page.")
+def no_picture(number: str) -> LogbookError:
+    """Return that there is no picture of a thing."""
+    return LogbookError("no-picture", f"There is no such picture of {number}.", "Open its page.")

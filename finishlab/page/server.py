@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import ipaddress
+import os
 import socket
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
@@ -73,7 +74,8 @@ def bound(addresses: Sequence[str], port: int) -> list[socket.socket]:
         for address in addresses:
             made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
             sockets.append(made)
-            made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            if os.name != "nt":  # where it would let another program take the port away
+                made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             made.bind((address, port))
             made.listen()  # from here on a browser that comes before the server runs waits
             port = made.getsockname()[1]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -37,7 +36,6 @@ _SIZES: Final = ("tread", "nosing", "riser", "top_nosing", "landing_board")
 _SIDED: Final = ("returns", "skirts", "stringers")
 _ADDED: Final = ("landing_boards", "species", "recipe", "name")
 """Options of `finishlab stairs add`: sizes, at which sides something is, and others."""
-_FIGURES: Final = re.compile(r"\d[\d,-]*")
 _CHOSEN: Final = "part"
 """Value of a box that chooses parts; its name says which."""
 _GROUPS: Final = ("all treads", "odd treads", "even treads", "all risers")
@@ -138,15 +136,8 @@ def _choices(words: Words, flight: FlightShown) -> _Flight:
 
 
 def _named(words: Words, text: str) -> str:
-    """Return a name or a state in the visitor's language, piece by piece; ``#`` stands for figures in the catalogue."""
-    return ", ".join(_figured(words, piece) for piece in text.split(", "))
-
-
-def _figured(words: Words, piece: str) -> str:
-    masked = _FIGURES.sub("#", piece)
-    told = words.of(masked)
-    figures = iter(_FIGURES.findall(piece))
-    return piece if told == masked else re.sub("#", lambda _: next(figures, "#"), told)
+    """Return a name or a state in the visitor's language, piece by piece."""
+    return ", ".join(words.of(piece) for piece in text.split(", "))
 
 
 def _told(visit: Visit, document: Document, *, level: int = 3) -> str:

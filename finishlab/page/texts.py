@@ -44,7 +44,7 @@ class Words:
 
     def of(self, text: str) -> str:
         """Return a document's word or sentence in this language; English where it has none."""
-        return _told(self.language, text) if self.documents else text
+        return _told(self.language, text) if self.documents and len(text) < _LONGEST else text
 
 
 @functools.cache
@@ -64,12 +64,14 @@ def _texts(name: str) -> dict[str, dict[str, str]]:
     return tomllib.loads(file.read_text(encoding="utf-8")) if file.is_file() else {}
 
 
+_LONGEST: Final = 2000
+"""Letters of a sentence that is looked for; what is longer, somebody wrote."""
 _READ: Final = 8192
 """Texts of documents that are kept as they were found."""
 _PLACE: Final = re.compile(r"#|\{(\w+)\}")
 _COLOURS: Final = r"(?:(?:, | and )?(?:a touch |much |also )?(?:lighter|darker|greener|pinker|bluer|more golden))+"
 _FORMS: Final = {
-    "#": r"[\d.]+",
+    "#": r"\d[\d.,-]*",
     "figure": r"[-+]?[\d.]+",
     "chance": r"[<>]? ?[\d.]+ %",
     "board": r"[A-Z]?\d+",

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from typing import Any, Final
@@ -17,6 +17,7 @@ from finishlab.page import forms, pictures
 from finishlab.page.app import Answer, Onward, Route, Sent, Visit
 from finishlab.page.asking import Asked, RefusedError, Value, command_of
 from finishlab.page.reading import asked_of, blocks_of, markup, page, page_of, reader
+from finishlab.show.document import Facts
 
 __all__ = ["PRINTED", "ROUTES", "THINGS", "TOLD", "View"]
 
@@ -219,8 +220,10 @@ def _plan(visit: Visit) -> Answer:
 
 
 def _list(thing: Thing, visit: Visit) -> Answer:
-    asked = asked_of(visit, f"{thing.command} list")
-    values = {"blocks": markup(visit, blocks_of(asked)), "notes": asked.said, "thing": thing}
+    command = f"{thing.command} list"
+    fields = forms.fields_of(command_of(command), ("light",) if thing.pictured else (), visit.query)
+    asked = asked_of(visit, command, **forms.given(fields, visit.query))
+    values = {"blocks": markup(visit, blocks_of(asked)), "notes": asked.said, "thing": thing, "fields": fields}
     values["photograph"] = page_of(visit.words, "finishlab board add") if thing.pictured else None
     return page(visit, f"{thing.command}.list", "list.html.j2", values, errors=asked.errors)
 
@@ -243,15 +246,18 @@ def _shown(thing: Thing, visit: Visit) -> tuple[str, Asked, Mapping[str, Any]]:
 
 def _one(thing: Thing, visit: Visit) -> Answer:
     number, asked, entry = _shown(thing, visit)
-    lights = {each["photo"]: each["light"] for each in entry["measurements"]} if thing.pictured else {}
+    lights = _photos(entry) if thing.pictured else {}
+    title, blocks = f"{visit.words(f'{thing.command}.one')} {number}", blocks_of(asked)
+    if blocks and isinstance(blocks[0], Facts):  # the page says it already
+        blocks[0] = replace(blocks[0], title="")
     values = {
-        "blocks": markup(visit, blocks_of(asked)),
+        "blocks": markup(visit, blocks),
         "notes": asked.said,
         "thing": thing,
         "number": number,
         "photos": list(enumerate(lights.values(), 1)),
     }
-    return page(visit, f"{visit.words(f'{thing.command}.one')} {number}", "thing.html.j2", values)
+    return page(visit, title, "thing.html.j2", values)
 
 
 def _groups(thing: Thing, verb: str, names: Sequence[str], record: Mapping[str, Any]) -> list[forms.Group]:
@@ -305,11 +311,17 @@ def _added(thing: Thing, visit: Visit) -> Answer:
     return Onward(thing.address, asked.said)
 
 
-def _picture(visit: Visit) -> Answer:
-    place = visit.path["place"]
-    number = int(place) if place.isdecimal() and len(place) < 5 else 0
-    jpeg = pictures.picture(visit.folder, visit.path["number"], number, visit.path["size"])
-    return Sent(jpeg, "image/jpeg")
+def _picture(thing: Thing, visit: Visit) -> Answer:
+    number, _, entry = _shown(thing, visit)
+    photos, place, size = _photos(entry), visit.path["place"], visit.path["size"]
+    if size not in pictures.SIZES or place not in {str(each) for each in range(1, len(photos) + 1)}:
+        raise pictures.no_picture(number)
+    return Sent(pictures.picture(visit.folder, [*photos][int(place) - 1], size), "image/jpeg")
+
+
+def _photos(entry: Mapping[str, Any]) -> dict[str, str]:
+    """Return hash and light of each photo of a thing, in the order they were logged."""
+    return {each["photo"]: each["light"] for each in entry["measurements"]}
 
 
 # -- What is written --------------------------------------------------------------------------------------------------
@@ -394,6 +406,7 @@ def _thing_routes(thing: Thing) -> list[Route]:
         *([Route(f"{thing.address}/new", show=partial(_new, thing), do=partial(_added, thing))] if thing.adds else []),
         Route(f"{one}/edit", show=partial(_edit, thing), do=partial(_edited, thing)),
         Route(f"{one}/remove", do=partial(_removed, thing)),
+        *([Route(f"{one}/photo/{{place}}/{{size}}", show=partial(_picture, thing))] if thing.pictured else []),
         Route(one, show=partial(_one, thing)),
     ]
 
@@ -412,7 +425,6 @@ def _routes() -> list[Route]:
         Route("/print", show=_print, title="print.title"),
         *(Route(each.address, show=partial(_printed, each)) for each in PRINTED),
         Route("/history", show=_history, do=_step_back, title="history.title"),
-        Route("/pictures/{number}/{place}/{size}", show=_picture),
     ]
 
 

@@ -72,7 +72,7 @@ class Workers:
     """
 
     def __init__(self, count: int | None = None, limits: Limits = LIMITS) -> None:
-        from finishlab.measuring.photos import processors
+        from finishlab.measuring import processors
 
         self._limits = limits
         self._all = tuple(_Worker(limits) for _ in range(count or min(4, max(2, processors()))))
@@ -244,7 +244,7 @@ def _too_long(name: str, limits: Limits) -> PhotoError:
 
 def _work(pipe: Connection, limits: Limits, warn_options: tuple[str, ...]) -> None:
     """Do what comes through the pipe until it is closed."""
-    from finishlab.measuring.photos import prepare_worker
+    from finishlab.measuring import prepare_worker
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the server's to hear
     prepare_worker(warn_options)

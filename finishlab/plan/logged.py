@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 from finishlab.coatings import can_kinds, coating
 from finishlab.errors import UsageError
 from finishlab.finish import ColourStep, Topcoat
-from finishlab.logbook.recipes import chosen_recipe
+from finishlab.logbook.entities import chosen_recipe
 from finishlab.plan.drying import Laid, recoat_times
 from finishlab.plan.entered import product_of
 from finishlab.plan.parts import Part, Shape

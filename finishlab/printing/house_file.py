@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
-from finishlab.board.shown import board_row, recipe_colours, spot_row
+from finishlab.board.shown import pooled_lab, recipe_colours
 from finishlab.cautions import CAUTIONS, DEFERS
 from finishlab.coatings import COATINGS
 from finishlab.colorimetry.spaces import hex_colour
@@ -229,10 +229,10 @@ def _coated(stair: StoredStair) -> Iterator[Section]:
 
 
 def _swatches(log: Logbook) -> Iterator[Swatch]:
-    for spot in (spot_row(each) for each in log.floor_spots()):
-        yield from _swatch(f"{spot.number} floor", spot.record.spot or "", spot.lab)
-    for board in (board_row(each) for each in log.boards()):
-        yield from _swatch(board.number, board.record.purpose, board.lab)
+    for spot in log.floor_spots():
+        yield from _swatch(f"{spot.number} floor", spot.record.spot or "", pooled_lab(spot))
+    for board in log.boards():
+        yield from _swatch(board.number, board.record.purpose, pooled_lab(board))
 
 
 def _swatch(name: str, caption: str, lab: Lab | None) -> Iterator[Swatch]:

@@ -17,7 +17,7 @@ from finishlab.coatings import Usual
 from finishlab.finish import ColourStep, Finish, Preparation, Seal, Topcoat
 from finishlab.finish.fields import Section, specs
 from finishlab.imaging.strip import PAGES, Paper
-from finishlab.logbook.recipes import chosen_recipe
+from finishlab.logbook.entities import chosen_recipe
 from finishlab.printing.labels import recipe_words
 from finishlab.recipe import products_of
 from finishlab.record import today

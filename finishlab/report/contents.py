@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from finishlab.board.shown import SpotRow
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.errors import FinishlabError
 from finishlab.matching.aims import MATCH, Aim
-from finishlab.measuring.photos import MeasureOptions
+from finishlab.measuring import MeasureOptions
 from finishlab.rank.comparing import Comparison, compare
 from finishlab.rank.sentences import answer
 from finishlab.show.pages import Picture
@@ -45,7 +44,7 @@ class ReportContent(Comparison):
     """Date the report was made, ISO 8601."""
     version: str
     """finishlab's version."""
-    spots: tuple[SpotRow, ...] = ()
+    spots: tuple[StoredSpot, ...] = ()
     crops: Mapping[str, Picture] = field(default_factory=dict)
     """Pictures by board number."""
     rendered: bool = False
@@ -83,7 +82,6 @@ def gather_report(
     LogbookError
         ``no-floor`` or ``no-boards`` if there is nothing to compare.
     """
-    from finishlab.board.shown import photo_namer, spot_row
     from finishlab.record import today
     from finishlab.version import __version__
 
@@ -91,13 +89,12 @@ def gather_report(
     ranking = found.ranking
     shown = [log.board(board.board) for board in ranking.boards[:MOST_PICTURED]]
     spots = [spot for spot in log.floor_spots() if any(m.light == found.light for m in spot.measurements)]
-    name = photo_namer(log)
     return ReportContent(
         **{each.name: getattr(found, each.name) for each in fields(found)},
         title=title or _TITLE,
         made=today().isoformat(),
         version=__version__,
-        spots=tuple(spot_row(spot, name=name) for spot in spots),
+        spots=tuple(spots),
         crops=crops_of(log, shown, found.light, ranking.floor.lab),
         rendered=_is_rendered(log, shown, found.light),
         extra=_extra(log, found),
@@ -206,7 +203,7 @@ class _Cutter:
 
     def _try(self, source: _Source) -> np.ndarray | None:
         from finishlab.measure.by_hand import HandInspection
-        from finishlab.measuring.photos import inspect_photo
+        from finishlab.measuring import inspect_photo
 
         try:
             path = self._log.photo_path(source.photo)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from finishlab.board.shown import pooled_lab
 from finishlab.colorimetry.spaces import hex_colour
 from finishlab.matching.costs import costs_line
 from finishlab.rank.sentences import tie_marks
@@ -362,7 +363,7 @@ def charts(content: ReportContent, *, columns: int = 2) -> list[Chart]:
 
 def _plotted_floor(content: ReportContent) -> PlottedFloor:
     pool = content.ranking.floor
-    planks = pool.planks or tuple((spot.number, spot.lab) for spot in content.spots if spot.lab is not None)
+    planks = pool.planks or tuple((spot.number, lab) for spot in content.spots if (lab := pooled_lab(spot)) is not None)
     return PlottedFloor(pool.lab, pool.plank_covariance, planks)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
-from finishlab.board.shown import board_details, what_it_is
+from finishlab.board.shown import board_details, pooled_lab, what_it_is
 from finishlab.cautions import CAUTIONS
 from finishlab.colorimetry.spaces import hex_colour
 from finishlab.files import write_atomically
@@ -239,7 +239,7 @@ def _floor(content: ReportContent) -> Iterator[Block]:
     if content.ranking.boards:
         lines.append(colours_line(content.ranking.boards[0], pool.colours_e00))
     yield from (Words(line) for line in lines if line)
-    spots = [(spot, spot.lab) for spot in content.spots if spot.lab is not None]
+    spots = [(spot, lab) for spot in content.spots if (lab := pooled_lab(spot)) is not None]
     if spots:
         named = ", ".join(spot.number for spot, _ in spots)
         yield Colours(tuple(hex_colour(lab) for _, lab in spots), f"{_SPOTS_BESIDE}: {named}")

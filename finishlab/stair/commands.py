@@ -436,8 +436,8 @@ def measure_parts(
     One part with all its photos, which are repeats; or a photo for each part, in the order from the bottom up. Unless
     every photo is good, nothing is logged.
     """
+    from finishlab.measuring import PHOTO_SUFFIXES, MeasureOptions
     from finishlab.measuring.logged import keep_photos, measured_of, photo_day
-    from finishlab.measuring.photos import PHOTO_SUFFIXES, MeasureOptions
     from finishlab.record import parse_date, today
     from finishlab.stair.documents import flights_shown, stair_document
     from finishlab.stair.entering import measured_entries, parts_and_photos

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from statistics import median
 from typing import TYPE_CHECKING, Any, Final
 
-from finishlab.board.shown import colour_blocks, colour_document, colour_row, photo_namer
+from finishlab.board.shown import colour_blocks, colour_document, photo_namer
 from finishlab.logbook.stored import change_line
 from finishlab.record import DAYLIGHT
 from finishlab.record import today as this_day
@@ -401,17 +401,17 @@ def parts_document(log: Logbook, text: str) -> Document:
         finish = _finish_sentences(stair, mine, progress.get(part.ident))
         logged = [event for event in stair.events if event.part == part.ident]
         events = [_event(stair, event) for event in logged]
-        colours = [colour_row(each, photo_namer(log)) for each in log.part_measurements(part.ident)]
+        colours = log.part_measurements(part.ident)
         told = [
             {**row, "conditions": event.conditions.as_dict() or None} for row, event in zip(events, logged, strict=True)
         ]
         history = [change_line(change) for change in _told(log.stair_history(part.code))]
-        measured = [colour_document(colour) for colour in colours]
+        measured = [colour_document(each, photo_namer(log)) for each in colours]
         data.append(_part(mine) | {"finish": finish, "events": told, "measurements": measured, "history": history})
         blocks += [Line()] if blocks else []
         blocks += [*map(Line, finish), Line(), _facts(mine)]
         blocks += [Line(), Table(_EVENT_COLUMNS, [tuple(event.values()) for event in events])] if events else []
-        blocks += colour_blocks(colours) if colours else []
+        blocks += colour_blocks(colours, photo_namer(log)) if colours else []
         blocks.append(Listing("History", history))
     return Document("stair-parts", {"parts": data}, blocks)
 

@@ -21,7 +21,7 @@ from sqlalchemy.orm import Session
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.database import Transactions
-from finishlab.logbook.entities import find, readable
+from finishlab.logbook.entities import find
 from finishlab.logbook.reading import read_approvals, read_history, read_part_measurements
 from finishlab.logbook.stored import Change, StoredMeasurement
 from finishlab.logbook.tables import (
@@ -33,6 +33,7 @@ from finishlab.logbook.tables import (
     PartRow,
     RecipeRow,
     Unreadable,
+    readable,
 )
 from finishlab.measure.results import Measurement
 from finishlab.recipe import Can, Recipe

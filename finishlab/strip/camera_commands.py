@@ -55,7 +55,7 @@ def _patches(ctx: click.Context, param: click.Parameter, value: tuple[str, ...])
     'finishlab camera learn chart.jpg --light "evening lamp" --edition 2005',
     "finishlab camera learn chart.jpg --corners 812,640 1610,655 1598,1190 800,1170",
 )
-@click.argument("photo", type=click.Path(), metavar="PHOTO")
+@click.argument("photo", type=click.Path(readable=False), metavar="PHOTO")
 @click.option("--light", metavar="TEXT", help="The light it was taken in. [default: daylight]")
 @click.option("--edition", metavar="NAME", help="Edition of the chart, by its years. [default: from November 2014]")
 @click.option(
@@ -123,8 +123,8 @@ def _learned(
     """Learn from a chart; strips whose greys were read with an instrument are used, others are learned anew."""
     from finishlab.colorimetry.spaces import DEFAULT_EDITION
     from finishlab.measure.camera_learning import learn_profile
+    from finishlab.measuring import MeasureOptions
     from finishlab.measuring.logged import photo_day
-    from finishlab.measuring.photos import MeasureOptions
     from finishlab.photos import read_photo
 
     known = {each.number: each for each in with_learned(MeasureOptions(), light).strip_greys}

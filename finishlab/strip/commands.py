@@ -192,7 +192,7 @@ def picture_option(command: Command) -> Command:
     "finishlab strip learn --number 412 --black 24.1 --lightness 3:55.2 --lightness 5:74.9 --white 93.5",
     "finishlab strip learn --number 412 --seen 1:6 --seen 2:5 --seen 3:8",
 )
-@click.argument("photos", nargs=-1, type=click.Path(), metavar="[PHOTO]...")
+@click.argument("photos", nargs=-1, type=click.Path(readable=False), metavar="[PHOTO]...")
 @click.option("--number", type=_NUMBER, metavar="N", help="The strip's number; a photo shows it by itself.")
 @click.option(
     "--lightness",
@@ -480,7 +480,7 @@ def repeat(**given: Any) -> int:  # noqa: ANN401 - the options above
 
 def _log(kind: TrialKind, *, photos: tuple[str, ...], light: str | None, note: str | None, as_json: bool) -> int:
     from finishlab.matching.trials import trust_of
-    from finishlab.measuring.photos import MeasureOptions
+    from finishlab.measuring import MeasureOptions
     from finishlab.strip.trials import FIELDS_OF, check_count, log_trials, trust_in
 
     check_count(kind, len(photos))

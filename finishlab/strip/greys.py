@@ -113,7 +113,7 @@ def learn_from_far(
     """
     from finishlab.imaging.greys import greys_of_readings
     from finishlab.measure.learn_print import learn_print
-    from finishlab.measuring.photos import look, print_in, with_path
+    from finishlab.measuring import look, print_in, with_path
 
     if readings:
         _check(readings)

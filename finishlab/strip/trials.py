@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.colorimetry.estimate import LabEstimate, scaled
 from finishlab.errors import LogbookError, UsageError
-from finishlab.logbook.entities import left_out
+from finishlab.logbook.tables import left_out
 from finishlab.matching.trials import LEAST, PRIOR, TRIED, Outcome, Side, Trust, judge_trial, trust_of
-from finishlab.measuring.photos import PhotoResult
+from finishlab.measuring import PhotoResult
 from finishlab.quality import Doubt, doubt
 from finishlab.record import today
 from finishlab.strip import TrialKind, TrialRecord

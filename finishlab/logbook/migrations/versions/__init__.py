@@ -1,1 +1,0 @@
-"""The steps, oldest first by their numbers."""
