@@ -240,7 +240,8 @@ def _standard(log: Logbook | None, found: Comparison | None) -> Step:
 
 def _stair(log: Logbook | None) -> Step:
     """Return how far the parts of the stair are."""
-    from finishlab.stair.documents import coats_words, parts_shown
+    from finishlab.stair.documents import parts_shown
+    from finishlab.stair.progress import coats_words
 
     stair = None if log is None else log.stair()
     if stair is None or not stair.parts:

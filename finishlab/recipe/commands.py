@@ -279,7 +279,7 @@ def approve(*, number: str, reason: str | None, date: str | None, as_json: bool)
     from finishlab.finish.entering import finish_context
     from finishlab.finish.warnings import board_warnings
     from finishlab.record import parse_date
-    from finishlab.stair.documents import recipe_changes
+    from finishlab.stair.progress import recipe_changes
 
     with open_logbook() as log:
         before = log.stair()
