@@ -37,7 +37,6 @@ class Stair:
         assert self("recipe", "add", "walnut", *steps).exit_code == 0
 
 
-@pytest.fixture
 def logged_products(log: Logbook) -> tuple[Product, ...]:
     """Return what the only recipe puts on."""
     cans = {each.number.key: each.record for each in log.cans()}
@@ -45,6 +44,7 @@ def logged_products(log: Logbook) -> tuple[Product, ...]:
     return tuple(made.product for made in finish_products(recipe, cans))
 
 
+@pytest.fixture
 def stair(tmp_path: Path) -> Stair:
     """Return an empty logbook's command."""
     return Stair(tmp_path)
