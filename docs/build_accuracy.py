@@ -47,9 +47,9 @@ FULL: Final[Mapping[str, int]] = {
 }
 QUICK: Final[Mapping[str, int]] = {
     "nominal": 2,
-    "single": 3,
+    "single": 2,
     "members": 1,
-    "sessions": 2,
+    "sessions": 1,
     "guesses": 1,
     "guessed": 1,
     "swept": 1,

@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from accuracy_photos import FIELDS, floor_kind, shoot, truth_of_pair
 from render.chance import random_scene
+from rendered import places_of
 
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import rgb_to_lab
@@ -142,7 +143,7 @@ def _mean(image: LinearImage, seen: Inspection, name: FieldName, correction: Cor
     field: CorrectedImage = kept.image
     table = correction.exposure_table(image.decode)
     view = flatten(image, seen.fit, field.rect, field.px_per_mm, table)
-    light = correction.light(view.places()[kept.surface.mask])
+    light = correction.light(places_of(view)[kept.surface.mask])
     return np.asarray(((view.values[kept.surface.mask] - correction.glare) / light).mean(axis=0))
 
 

@@ -33,7 +33,7 @@ from page_visits import visiting
 
 from finishlab.cli import finishlab
 
-__all__ = ["HARMLESS", "kill_round", "serving"]
+__all__ = ["HARMLESS", "Server", "hidden", "kill_round", "serving"]
 
 PHOTO: Final = Path(__file__).parent.parent / "sample_photos" / "board-walnut-one-coat-oil.jpg"
 LONGEST: Final = 120.0
@@ -62,10 +62,10 @@ class Server:
 
     def send_half(self) -> None:
         """Send the first half of the photo, and no more."""
-        hidden, edge, content = _hidden(self.client, "/photograph"), "edge", PHOTO.read_bytes()
+        named, edge, content = hidden(self.client, "/photograph"), "edge", PHOTO.read_bytes()
         fields = "".join(
             f'--{edge}\r\ncontent-disposition: form-data; name="{name}"\r\n\r\n{value}\r\n'
-            for name, value in hidden.items()
+            for name, value in named.items()
         )
         head = f'--{edge}\r\ncontent-disposition: form-data; name="photos"; filename="b.jpg"\r\n\r\n'
         body = f"{fields}{head}".encode() + content
@@ -97,7 +97,7 @@ class Server:
         self.process.wait()
 
 
-def _hidden(client: Client, address: str) -> dict[str, str]:
+def hidden(client: Client, address: str) -> dict[str, str]:
     """Return the hidden fields of a page's forms."""
     return dict(_HIDDEN.findall(client.get(address).text))
 
@@ -105,14 +105,14 @@ def _hidden(client: Client, address: str) -> dict[str, str]:
 def sent(client: Client) -> str:
     """Send the photo; return its id."""
     files = {"photos": (PHOTO.name, PHOTO.read_bytes(), "image/jpeg")}
-    found = client.post("/photograph", data=_hidden(client, "/photograph"), files=files)
-    return re.findall(r'id="photo-([0-9a-f]{16})"', found.text)[0]
+    found = client.post("/photograph", data=hidden(client, "/photograph"), files=files)
+    return str(re.findall(r'id="photo-([0-9a-f]{16})"', found.text)[0])
 
 
 def filled(client: Client, photo: str) -> tuple[str, dict[str, str]]:
     """Return address and fields of the form that logs the photo as a board."""
     address = f"/photograph/seen?photos={photo}"
-    return address, _hidden(client, address) | BOARD | {"photo": photo}
+    return address, hidden(client, address) | BOARD | {"photo": photo}
 
 
 @contextmanager

@@ -136,7 +136,7 @@ class Person:
 
     def write(self, name: str, text: str) -> None:
         """Tap into a field and type, if something else stands there."""
-        place = self.page.locator(f"input[name={name}]:visible").first
+        place = self.page.locator(f'input[name="{name}"]:visible').first
         if place.input_value() != text:
             self.taps += 1
             self.letters += len(text)
@@ -144,7 +144,7 @@ class Person:
 
     def choose(self, name: str, value: str) -> None:
         """Choose of a list, if something else stands there: a tap to open it, a tap on what is meant."""
-        place = self.page.locator(f"select[name={name}]:visible").first
+        place = self.page.locator(f'select[name="{name}"]:visible').first
         if place.input_value() != value:
             self.taps += 2
             place.select_option(value)
@@ -163,8 +163,8 @@ def pair(person: Person, at: Served) -> None:
     person.button("guard.let_in")
 
 
-def photograph(person: Person, names: Sequence[str], kind: str, fields: Mapping[str, str]) -> None:
-    """Photograph things, as good as the samples are, and log them as what they are.
+def send(person: Person, names: Sequence[str | Path]) -> None:
+    """Photograph things, as good as the samples are, and wait for what the page says of them.
 
     The photos are called as phones call them, so that their names say nothing. One tap opens the camera, one takes the
     photo, one keeps it.
@@ -177,11 +177,25 @@ def photograph(person: Person, names: Sequence[str], kind: str, fields: Mapping[
     ]
     person.page.set_input_files("#gallery", files)
     person.page.wait_for_url("**/photograph/seen**")
+
+
+def photograph(person: Person, names: Sequence[str], kind: str, fields: Mapping[str, str]) -> None:
+    """Photograph things and log them as what they are."""
+    send(person, names)
     person.tick("kind", kind)
     for name, text in fields.items():
-        (person.choose if person.page.locator(f"select[name={name}]").count() else person.write)(name, text)
+        (person.choose if person.page.locator(f'select[name="{name}"]').count() else person.write)(name, text)
     person.button("photograph.log")
     person.page.wait_for_url("**/photograph/logged**")
+
+
+def write_down(person: Person, address: str, fields: Mapping[str, str]) -> None:
+    """Fill in a form of a page and keep it."""
+    person.go(address)
+    for name, text in fields.items():
+        (person.choose if person.page.locator(f'select[name="{name}"]').count() else person.write)(name, text)
+    with person.page.expect_navigation():
+        person.button("page.keep")
 
 
 def enter_stair(person: Person, risers: str = "5") -> None:
@@ -204,21 +218,21 @@ def log_coat(person: Person, what: str, parts: Sequence[str]) -> None:
     person.page.wait_for_url("**/stair")
 
 
-def addresses(person: Person) -> list[str]:
-    """Return an address of every kind of page that links lead to from the start, in the order they are met."""
-    found: dict[str, str] = {}
-    open_ = ["/"]
+def addresses(person: Person, first: Sequence[str]) -> Iterator[str]:
+    """Open these pages and one of every kind that their links lead to, and give the address of each as it is shown."""
+    met: set[str] = set()
+    open_ = [*first]
     while open_:
         address = open_.pop(0)
         kind = re.sub(r"\d+", "#", re.sub(r"(?<==)[^&]*", "", address))
-        if kind in found:
+        if kind in met:
             continue
-        found[kind] = address
+        met.add(kind)
         person.go(address)
         links: list[str] = person.page.eval_on_selector_all(
             "a[href]", "all => all.map(each => each.getAttribute('href').split('#')[0])"
         )
+        yield address
         open_ += [
             each for each in links if each.startswith("/") and not each.endswith(".pdf") and "/photo/" not in each
         ]
-    return list(found.values())

@@ -18,10 +18,10 @@ from render.texture import Texture
 from render.view import View
 
 from finishlab.colorimetry.spaces import lab_to_rgb, srgb_to_linear
-from finishlab.imaging.finder import StripFit
+from finishlab.imaging.finder import StripFit, apply_homography
 from finishlab.imaging.greys import StripGreys
 from finishlab.imaging.pixels import LinearImage, PhotoInfo
-from finishlab.imaging.rectify import CorrectedImage
+from finishlab.imaging.rectify import CorrectedImage, FlatView, grid_to_mm
 from finishlab.imaging.strip import STRIP, FieldName, Rect
 
 __all__ = [
@@ -31,12 +31,14 @@ __all__ = [
     "corrected_field",
     "greys_of_print",
     "photo_of",
+    "places_of",
     "rendered",
     "scene_with",
     "straight_fit",
     "streaks",
     "streaky",
     "view_of",
+    "window_of",
     "with_board",
     "with_floor",
 ]
@@ -153,3 +155,14 @@ def streaks(
     sigma = (across_mm * px_per_mm, along_mm * px_per_mm)
     whole = 1.0 + depth * streaky((h * fields[0], w * fields[1]), sigma[::-1] if upright else sigma, seed)
     return [whole[y * h : (y + 1) * h, x * w : (x + 1) * w] for y in range(fields[0]) for x in range(fields[1])]
+
+
+def places_of(view: FlatView) -> np.ndarray:
+    """Return each pixel's centre in millimetres of the strip frame, shape (h, w, 2)."""
+    rows, columns = np.indices(view.inside.shape)
+    return apply_homography(grid_to_mm(view.rect, view.px_per_mm), np.stack([columns, rows], axis=-1))
+
+
+def window_of(image: CorrectedImage, rect: Rect) -> tuple[slice, slice]:
+    """Return the rows and columns of a corrected picture that lie in a rectangle of the strip frame."""
+    return FlatView(image.rgb, image.inside, image.clipped, image.rect, image.px_per_mm).window(rect)

@@ -56,15 +56,22 @@ def test_goals_are_said_as_they_are() -> None:
 
 
 def test_quick_run_writes_everything(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A test-sized run measures, keeps, and writes the page with every section and plot from what it kept."""
+    """A test-sized run measures, keeps, and writes the page with every section and plot from what it kept.
+
+    What only ``--wide`` measures stands as it was kept.
+    """
     pytest.importorskip("matplotlib")
     import build_accuracy
 
+    wide = {part: kept()[part] for part in ("format", *build_accuracy.PARTS["wide"])}
+    (tmp_path / build_accuracy.CACHE).write_text(json.dumps(wide), encoding="utf-8")
     build_accuracy.main(["--quick", "--into", str(tmp_path)])
     assert str(tmp_path / "accuracy.md") in capsys.readouterr().out
     text = (tmp_path / "accuracy.md").read_text(encoding="utf-8")
     data = json.loads((tmp_path / "accuracy.json").read_text(encoding="utf-8"))
     assert text == accuracy_page.page(data)
+    assert set(data) == {"format", *build_accuracy.MEASURE}
+    assert all(data[part]["plan"]["width"] == build_accuracy.QUICK["width"] for part in build_accuracy.PARTS["usual"])
     assert re.findall(r"^## (.*)$", text, re.MULTILINE) == list(accuracy_page.SECTIONS)
     assert {path.name for path in (tmp_path / "pictures").iterdir()} == {
         "accuracy-printers.svg",
@@ -75,6 +82,17 @@ def test_quick_run_writes_everything(tmp_path: Path, capsys: pytest.CaptureFixtu
     first = {path.name: path.read_bytes() for path in (tmp_path / "pictures").iterdir()}
     build_accuracy.main(["--page-only", "--into", str(tmp_path)])
     assert first == {path.name: path.read_bytes() for path in (tmp_path / "pictures").iterdir()}
+
+
+@pytest.mark.parametrize("part", ["swept", "budget"])
+def test_wide_parts_are_measured(part: str) -> None:
+    """A sweep and a part of the error budget are measured, each with the fields that are kept of it."""
+    pytest.importorskip("matplotlib")
+    import build_accuracy
+
+    found = build_accuracy.run(build_accuracy.jobs(build_accuracy.QUICK, [part])[0])
+    assert found[0] == part
+    assert set(build_accuracy.columns(found[1])["rows"]) == set(kept()[part]["rows"])
 
 
 def test_quick_run_does_not_touch_the_docs(capsys: pytest.CaptureFixture[str]) -> None:

@@ -19,6 +19,7 @@ from finishlab import GreyArea, PixelPolygon, PixelRect, UsageError, measure_pho
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.imaging.strip import STRIP
+from finishlab.measure.areas import check_inside
 from finishlab.measure.by_hand import measure_by_hand
 from finishlab.measuring import MeasureOptions, inspect_photo
 from finishlab.measuring.shown import picture_of
@@ -59,7 +60,7 @@ def test_polygons_read_back_as_written_and_know_their_box() -> None:
     assert str(polygon) == "900,400,1300,420,1280,700,910,690"
     assert polygon.box == PixelRect(900, 400, 401, 301)
     with pytest.raises(UsageError, match="1000 x 800 pixels"):
-        polygon.check_inside((1000, 800))
+        check_inside(polygon, (1000, 800))
 
 
 @given(st.lists(st.tuples(st.integers(0, 40), st.integers(0, 40)), min_size=3, max_size=7, unique=True))

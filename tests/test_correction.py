@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from render.printers import Printer
-from rendered import DECODE, photo_of, straight_fit
+from rendered import DECODE, photo_of, straight_fit, window_of
 
 from finishlab.colorimetry.spaces import linear_to_srgb, srgb_to_linear
 from finishlab.imaging.correction import Correction, FitPriors, PatchReadings, _curves, fit_correction
@@ -302,7 +302,7 @@ def test_corrected_image_is_reflectance() -> None:
     assert cut.rgb.dtype == np.float32
     np.testing.assert_allclose(cut.rgb.mean(axis=(0, 1)), reflectance, rtol=0.01)
     np.testing.assert_allclose(cut.rgb[..., 1], reflectance[1], rtol=0.03)
-    rows, columns = cut.window(Rect(field.x, field.y, 10.0, 5.0))
+    rows, columns = window_of(cut, Rect(field.x, field.y, 10.0, 5.0))
     assert (rows, columns) == (slice(0, 10), slice(0, 20))
     assert cut.light[40, 290] > cut.light[40, 10] * 1.1
 

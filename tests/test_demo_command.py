@@ -284,7 +284,7 @@ def test_missing_samples_are_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
 def test_a_command_that_fails_ends_the_demo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """When one of the commands fails, its sentence is shown and its exit code is the demo's; no page is written."""
     words = ("board", "add", f"{FOLDER}/truth.json", "--species", "cherry")
-    monkeypatch.setattr("finishlab.demo", lambda: iter([words]))
+    monkeypatch.setattr("finishlab.demo.commands", lambda: iter([words]))
     code, said = refused(tmp_path / "stairs")
     assert code == 3
     assert "Error: " in said

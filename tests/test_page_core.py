@@ -131,6 +131,14 @@ def test_a_language_and_units_are_kept(page: Visits) -> None:
     assert 'lang="de"' in page.get("/settings", **{"accept-language": "en"}).text
 
 
+def test_a_bare_length_is_in_the_unit_that_was_chosen(page: Visits) -> None:
+    """What was asked in one unit is no answer for the other: 7.5 is a riser in inches, and none in millimetres."""
+    risers = "/plan/risers?riser=7.5&count=13&tread_added=1"
+    for unit, refused in (("mm", True), ("in", False), ("mm", True)):
+        page.send("/settings", {"units": unit})
+        assert ("7.5 mm makes no sense" in page.get(risers).text) is refused
+
+
 def _places(text: str) -> set[str]:
     return {name for _, name, _, _ in string.Formatter().parse(text) if name}
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from render.view import homography
-from rendered import DECODE, photo_of, straight_fit, view_of
+from rendered import DECODE, photo_of, places_of, straight_fit, view_of
 
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import lightness_of_reflectance, rgb_to_lab, srgb_to_linear
@@ -131,7 +131,7 @@ def test_window_and_places_agree() -> None:
     part = Rect(20.0, 10.0, 7.0, 4.0)
     inside = np.zeros(view.inside.shape, dtype=bool)
     inside[view.window(part)] = True
-    x, y = np.moveaxis(view.places(), -1, 0)
+    x, y = np.moveaxis(places_of(view), -1, 0)
     expected = (x > part.x) & (x < part.right) & (y > part.y) & (y < part.bottom)
     np.testing.assert_array_equal(inside, expected)
     rows, columns = view.window(Rect(-100.0, -100.0, 20.0, 20.0))
@@ -147,7 +147,7 @@ def test_places_follow_the_perspective() -> None:
     codes = np.rint(np.repeat(linear[..., None], 3, axis=2) * 65535).astype(np.uint16)
     fit = tilted_fit()
     view = flatten(photo_of(codes, decode=table), fit, FIELD, 2.0, table)
-    expected = 0.1 + 0.6 * fit.pixels(view.places())[..., 0] / 800
+    expected = 0.1 + 0.6 * fit.pixels(places_of(view))[..., 0] / 800
     np.testing.assert_allclose(view.values[..., 0], expected, atol=3e-4)
 
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from rendered import corrected_field, streaks
+from rendered import corrected_field, streaks, window_of
 
 from finishlab.colorimetry.spaces import lab_to_rgb
 from finishlab.errors import ExitCode, QualityError
@@ -45,7 +45,7 @@ def test_mean_is_that_of_the_mask() -> None:
     """Only what the mask holds counts: the other half may be any colour, and the place is the mask's centre."""
     image = corrected_field(WOOD)
     mask = np.zeros(image.inside.shape, dtype=bool)
-    mask[image.window(Rect(40.0, -30.0, 60.0, 20.0))] = True
+    mask[window_of(image, Rect(40.0, -30.0, 60.0, 20.0))] = True
     rgb = np.where(mask[..., None], image.rgb, np.float32(0.9))
     found = sample(replace(image, rgb=rgb), surface_of(mask))
     np.testing.assert_allclose(found.rgb, LIGHT, rtol=1e-6)
@@ -98,7 +98,7 @@ def test_small_surface_is_less_sure() -> None:
     """Of the same streaks a 30 x 20 mm piece gives a wider standard error than the whole field."""
     image = corrected_field(WOOD, grain=streaks(5, 30.0, 1.2)[0])
     mask = np.zeros(image.inside.shape, dtype=bool)
-    mask[image.window(Rect(80.0, -30.0, 30.0, 20.0))] = True
+    mask[window_of(image, Rect(80.0, -30.0, 30.0, 20.0))] = True
     part, all_of_it = sample(image, surface_of(mask)), sample(image, whole(image))
     assert part.covariance[1, 1] > 1.5 * all_of_it.covariance[1, 1]
     assert len(part.blocks) >= 3
@@ -118,7 +118,7 @@ def test_too_little_is_refused() -> None:
     """Less than two and a half square centimetres is no surface to measure, and that ends with exit code 5."""
     image = corrected_field(WOOD)
     mask = np.zeros(image.inside.shape, dtype=bool)
-    mask[image.window(Rect(80.0, -30.0, 15.0, 15.0))] = True
+    mask[window_of(image, Rect(80.0, -30.0, 15.0, 15.0))] = True
     with pytest.raises(QualityError, match=r"2\.2 square centimetres|2\.3 square centimetres") as caught:
         sample(image, surface_of(mask))
     assert caught.value.code == "surface-too-small"

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from rendered import corrected_field, streaks
+from rendered import corrected_field, streaks, window_of
 
 from finishlab.colorimetry.spaces import lab_to_rgb
 from finishlab.errors import ExitCode, QualityError
@@ -31,7 +31,7 @@ def floor(seed: int = 2, *, upright: bool = False, depth: float = 0.08) -> Corre
 def inside(image: CorrectedImage, rect: Rect) -> np.ndarray:
     """Return a mask of a rectangle of the strip frame."""
     mask = np.zeros(image.inside.shape, dtype=bool)
-    mask[image.window(rect)] = True
+    mask[window_of(image, rect)] = True
     return mask
 
 

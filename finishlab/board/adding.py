@@ -22,6 +22,8 @@ from finishlab.board.commands import (
     refuse_other_floor,
     spot_summary,
 )
+from finishlab.board.files import EXAMPLE, Shown, by_name, read_name, read_table, table_beside
+from finishlab.board.shown import what_it_is
 from finishlab.cli.common import (
     BeginningChoice,
     area_options,
@@ -44,17 +46,18 @@ from finishlab.cli.common import (
 )
 from finishlab.cli.lazy import command
 from finishlab.errors import UsageError
-from finishlab.finish.commands import draft_options, typed
+from finishlab.finish.commands import ask_missing, draft_options, typed
+from finishlab.finish.entering import Draft, draft_like, is_unstained, new_warnings
+from finishlab.measuring import MeasureOptions, expand_photos
 from finishlab.record import DAYLIGHT, Light, normalise_light, today
 
 if TYPE_CHECKING:
-    from finishlab.board.files import Shown
-    from finishlab.finish.entering import Draft, FinishTexts
+    from finishlab.finish.entering import FinishTexts
     from finishlab.imaging.strip import FieldName
     from finishlab.logbook import Logbook, StoredBoard, StoredSpot
     from finishlab.measure.areas import GreyArea, SurfaceArea
     from finishlab.measure.results import SurfaceKind
-    from finishlab.measuring import MeasureOptions, PhotoResult
+    from finishlab.measuring import PhotoResult
     from finishlab.show.document import Document
 
 
@@ -136,8 +139,6 @@ def add(
     every photo is good, nothing is logged. A board with a topcoat and no stain is the clear-only control unless told
     otherwise.
     """
-    from finishlab.measuring import MeasureOptions, expand_photos
-
     given = {name: written[name] for name in _RECORD if written[name] is not None}
     _check_given(number, given, finish_texts, each=each, paired_by_hand=with_floor and bool(greys or area))
     options = MeasureOptions(floor_is=cast("SurfaceKind", floor_is), greys=greys, area=area)
@@ -174,8 +175,6 @@ def add(
 
 def _plain_plans(draft: Draft, photos: Sequence[str], *, with_floor: bool, each: bool) -> list[_Plan]:
     """Return one board of all photos, or with `each` as many of one record."""
-    from finishlab.measuring import expand_photos
-
     record = _record(draft)
     named = [path for path, _ in expand_photos(photos)]
     groups = [[path] for path in named] if each else [named]
@@ -184,8 +183,6 @@ def _plain_plans(draft: Draft, photos: Sequence[str], *, with_floor: bool, each:
 
 def _record(draft: Draft) -> BoardRecord:
     """Return a draft's record; coats of a stain that is not named are asked about."""
-    from finishlab.finish.entering import is_unstained
-
     record = draft.record()
     if not record.coats or not is_unstained(record):
         return record
@@ -306,7 +303,6 @@ def _lines(
     plans, results
         What it was logged from.
     """
-    from finishlab.finish.entering import new_warnings
     from finishlab.logbook import StoredBoard
 
     boards = [each for each in logged if isinstance(each, StoredBoard)]
@@ -354,13 +350,9 @@ def _check_given(
 
 def _draft(log: Logbook, given: dict[str, Any], light: str | None, texts: FinishTexts) -> Draft:
     """Return the new board's record from whatever says something of it, after asking where that is wanted."""
-    from finishlab.finish.entering import Draft, draft_like
-
     draft = Draft() if texts.like is None else draft_like(log, texts.like)
     draft = draft.with_said(log, typed(given if light is None else given | {"light": light}, texts))
     if texts.ask:
-        from finishlab.finish.commands import ask_missing
-
         draft = ask_missing(draft)
     return draft
 
@@ -370,9 +362,6 @@ def _folder_plans(log: Logbook, photos: Sequence[str], draft: Draft, *, with_flo
 
     Where nothing says what a photo shows, and the options do, all of them are photos of one board.
     """
-    from finishlab.board.files import by_name, read_name, read_table, table_beside
-    from finishlab.measuring import expand_photos
-
     tables = [Path(path) for path in photos if Path(path).suffix.lower() == ".csv"]
     pictures = [path for path in photos if Path(path) not in tables] or [str(table.parent) for table in tables]
     folders = [Path(path) for path in pictures if Path(path).is_dir()]
@@ -397,8 +386,6 @@ def _folder_plans(log: Logbook, photos: Sequence[str], draft: Draft, *, with_flo
 
 def _all_told(shown: Mapping[Path, Shown | None], *, table: bool) -> dict[Path, Shown]:
     """Return what each photo shows, after asking about those of which nothing says it."""
-    from finishlab.board.files import EXAMPLE, Shown, read_name
-
     told = {path: Shown("left out") if each is None and table else each for path, each in shown.items()}
     silent = [path.name for path, each in told.items() if each is None]
     if silent and not on_terminal():
@@ -467,8 +454,6 @@ def _show_back(told: Mapping[Path, Shown], plans: Sequence[_Plan], *, yes: bool)
     UsageError
         ``"not-confirmed"``.
     """
-    from finishlab.board.shown import what_it_is
-
     lines = {}
     for plan in plans:
         for light, shots in plan.photos.items():

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final, cast
 import click
 
 from finishlab.board import MAX_COATS, PURPOSES, SURFACES, FloorSpotRecord, Surface
+from finishlab.board.files import rows_words
 from finishlab.board.shown import (
     colour_blocks,
     colour_document,
@@ -52,14 +53,16 @@ from finishlab.cli.common import (
 )
 from finishlab.cli.lazy import LazyGroup
 from finishlab.errors import UsageError
-from finishlab.finish.commands import CLEARABLE, draft_options, say_warnings, typed
+from finishlab.finish import Finish
+from finishlab.finish.commands import CLEARABLE, ask_missing, draft_options, say_warnings, typed
+from finishlab.finish.entering import draft_like, draft_of, new_warnings
+from finishlab.measuring import MeasureOptions
+from finishlab.recipe import products_of
 from finishlab.record import DAYLIGHT, Number, parse_date, today
 from finishlab.show import jsons
 from finishlab.show.document import Block, Colour, Document, Facts, Field, Kind, Line, Listing
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
-
     from finishlab.board import BoardRecord
     from finishlab.board.checks import FloorSeen
     from finishlab.finish.entering import FinishTexts
@@ -155,9 +158,6 @@ def _lit(board: StoredBoard) -> str:
 
 def product_words(log: Logbook, *records: BoardRecord) -> list[str]:
     """Return the words of boards' finishes, in short and in full, that say what was put on."""
-    from finishlab.finish import Finish
-    from finishlab.recipe import products_of
-
     cans = {can.number.key: can.record for can in log.cans()}
     words = []
     for record in records:
@@ -187,7 +187,6 @@ def import_boards(*, file: str, as_json: bool) -> None:
     add PHOTO --to B1
     """
     from finishlab.board.files import import_boards as imported
-    from finishlab.board.files import rows_words
 
     with open_logbook(make=True) as log:
         done = imported(log, file)
@@ -266,8 +265,6 @@ def edit(
     **values: str | int | None,
 ) -> None:
     """Change what is written of a board; what it was stays in its history."""
-    from finishlab.finish.entering import new_warnings
-
     given = {name: value for name, value in values.items() if value is not None}
     _check(given, finish_texts, clear, also=confirm_floor)
     with open_logbook() as log, log.at_once():
@@ -298,16 +295,12 @@ def _changes(
     log: Logbook, before: BoardRecord, given: dict[str, Any], texts: FinishTexts, clear: tuple[str, ...]
 ) -> dict[str, Any]:
     """Return the record's fields that change, after asking for what is missing where that is wanted."""
-    from finishlab.finish.entering import draft_like, draft_of
-
     draft = draft_of(before, logged=True)
     if texts.like is not None:
         draft = draft_like(log, texts.like, draft)
     draft = draft.with_said(log, typed(given, texts))
     draft = draft.without(clear)
     if texts.ask:
-        from finishlab.finish.commands import ask_missing
-
         draft = ask_missing(draft)
     draft.record(
         keep_date=draft.fields["date"] == before.date
@@ -440,7 +433,6 @@ def add_spot(
     Without --spot each photo is a spot of its own. Unless every photo is good, none is logged.
     """
     from finishlab.board.checks import doubt_light, floor_seen
-    from finishlab.measuring import MeasureOptions
     from finishlab.measuring.logged import log_floor_spots
 
     day = today() if date is None else parse_date(date)

@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from finishlab.colorimetry.estimate import LabEstimate
     from finishlab.logbook import Logbook, StoredBoard, StoredMeasurement, StoredSpot
     from finishlab.measure.results import Texture  # measuring loads OpenCV; showing its results does not
-    from finishlab.record import Light
 
 
 Lab = tuple[float, float, float]

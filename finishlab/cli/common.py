@@ -18,8 +18,11 @@ from finishlab.cli.heard import heard
 from finishlab.cli.lazy import LazyGroup, command, logbook_folder
 from finishlab.errors import LogbookError, UsageError
 from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect, SurfaceArea
+from finishlab.measuring import measure_photos, processors, worst_exit_code
 from finishlab.record import Light, normalise_light
-from finishlab.show.document import Kind, Numbered
+from finishlab.show.document import Kind, Numbered, cautions_document
+from finishlab.show.jsons import dump
+from finishlab.show.terminal import render
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -186,8 +189,6 @@ def trust_known() -> Trust:
 
 def measure_all(photos: Sequence[str], how: MeasureOptions, picture: str | None = None) -> list[PhotoResult]:
     """Measure photos with all processors, with a bar on stderr when somebody can see it."""
-    from finishlab.measuring import measure_photos, processors
-
     if heard() is not None or not sys.stderr.isatty():
         return measure_photos(photos, how, workers=processors(), picture=picture)
     from rich.console import Console
@@ -208,8 +209,6 @@ def measure_all(photos: Sequence[str], how: MeasureOptions, picture: str | None 
 
 def report_failures(results: Sequence[PhotoResult]) -> int:
     """Say what is wrong with each photo that failed; return the worst exit code, 0 if all are good."""
-    from finishlab.measuring import worst_exit_code
-
     for result in results:
         if result.error is not None:
             show_error(result.error)
@@ -275,7 +274,6 @@ def out() -> Console:
 def print_document(document: Mapping[str, Any]) -> None:
     """Print a JSON document and nothing else; each says what its colours are."""
     from finishlab.colorimetry.estimate import COLOUR_SPACE
-    from finishlab.show.jsons import dump
 
     head = {"format": document["format"], "colour_space": COLOUR_SPACE}
     print_results(dump({**head, **document}).removesuffix("\n"))
@@ -297,8 +295,6 @@ def show_document(document: Document, *, as_json: bool) -> None:
     elif as_json:
         print_document(document.json_form())
     else:
-        from finishlab.show.terminal import render
-
         render(out(), document)
 
 
@@ -473,6 +469,4 @@ def say_cautions(
 @json_option
 def cautions(*, as_json: bool) -> None:
     """Show every caution with its source: rags, vapour, dust, lead, asbestos, blocked stairs ..."""
-    from finishlab.show.document import cautions_document
-
     show_document(cautions_document(CAUTIONS.values()), as_json=as_json)

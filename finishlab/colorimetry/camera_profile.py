@@ -14,13 +14,14 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
-from typing import Any, Final, Literal, Self, cast, get_args
+from dataclasses import dataclass, fields, replace
+from typing import Any, Final, Literal, Self
 
 import numpy as np
 
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import lab_jacobian, rgb_to_lab
+from finishlab.record import Record
 
 ProfileKind = Literal["matrix", "root-polynomial"]
 
@@ -56,8 +57,8 @@ class ProfileErrors:
     """Mean with patches counted by how near they are to wood's colours."""
 
 
-@dataclass(frozen=True, slots=True)
-class CameraProfile:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CameraProfile(Record):
     """A camera's colours in one light.
 
     Raises
@@ -66,6 +67,10 @@ class CameraProfile:
         If the coefficients do not fit the kind, do not keep greys, or a figure is not finite.
     """
 
+    camera: str = ""
+    """EXIF make and model."""
+    light: str = ""
+    """In the user's words, spelt as the logbook spells lights."""
     kind: ProfileKind
     coefficients: tuple[tuple[float, ...], ...]
     """Three rows, one a channel of linear sRGB; columns r, g, b and, of a root-polynomial, the three roots."""
@@ -73,16 +78,12 @@ class CameraProfile:
     """The boost to take out of a photo before the coefficients are applied, and its standard deviation."""
     doubts: tuple[tuple[float, ...], ...]
     """Independent departures of one standard deviation: each of all coefficients, row by row, and of the boost."""
+    chart: str = ""
+    """Edition of the chart's reference values."""
     fitted: ProfileErrors
     """On the patches the fit was made on."""
     left_out: ProfileErrors
     """On each patch by the fit to the others: what other colours can expect."""
-    camera: str = ""
-    """EXIF make and model."""
-    light: str = ""
-    """In the user's words, spelt as the logbook spells lights."""
-    chart: str = ""
-    """Edition of the chart's reference values."""
     date: dt.date | None = None
     """Day it was learned."""
     photo_id: str = ""
@@ -120,47 +121,20 @@ class CameraProfile:
         """Return the profile with what it was learned from."""
         return replace(self, camera=camera, light=light, chart=chart, date=date, photo_id=photo_id)
 
-    def as_dict(self) -> dict[str, Any]:
-        """Return the stored form."""
-        return {
-            "camera": self.camera,
-            "light": self.light,
-            "kind": self.kind,
-            "coefficients": [list(row) for row in self.coefficients],
-            "saturation": list(self.saturation),
-            "doubts": [list(doubt) for doubt in self.doubts],
-            "chart": self.chart,
-            "fitted": _errors_dict(self.fitted),
-            "left_out": _errors_dict(self.left_out),
-            "date": None if self.date is None else self.date.isoformat(),
-            "photo_id": self.photo_id,
-        }
-
     @classmethod
     def from_dict(cls, data: Mapping[str, Any]) -> Self:
         """Rebuild a profile from `as_dict`."""
-        if data["kind"] not in get_args(ProfileKind):
-            raise ValueError(f"unknown kind of profile {data['kind']!r}")
+        given = {each.name: data[each.name] for each in fields(cls)}
+        given |= {name: tuple(tuple(row) for row in data[name]) for name in ("coefficients", "doubts")}
+        given |= {name: ProfileErrors(**data[name]) for name in ("fitted", "left_out")}
         boost, sigma = data["saturation"]
-        return cls(
-            kind=cast("ProfileKind", data["kind"]),
-            coefficients=tuple(tuple(row) for row in data["coefficients"]),
-            saturation=(float(boost), float(sigma)),
-            doubts=tuple(tuple(doubt) for doubt in data["doubts"]),
-            fitted=ProfileErrors(**data["fitted"]),
-            left_out=ProfileErrors(**data["left_out"]),
-            camera=data["camera"],
-            light=data["light"],
-            chart=data["chart"],
-            date=None if data["date"] is None else dt.date.fromisoformat(data["date"]),
-            photo_id=data["photo_id"],
-        )
+        date = data["date"] and dt.date.fromisoformat(data["date"])
+        return cls(**given | {"saturation": (float(boost), float(sigma)), "date": date})
 
     def summary(self) -> dict[str, Any]:
         """Return what a result says of the profile it was made with."""
-        whole = self.as_dict()
-        names = ("camera", "light", "kind", "saturation", "chart", "left_out", "date", "photo_id")
-        return {name: whole[name] for name in names}
+        left_out = ("coefficients", "doubts", "fitted")
+        return {name: value for name, value in self.as_dict().items() if name not in left_out}
 
 
 def fit_profile(
@@ -323,10 +297,6 @@ def _errors(lab: np.ndarray, reference: np.ndarray) -> ProfileErrors:
     off = delta_e_00(lab, reference)
     near = _nearness(reference)
     return ProfileErrors(float(np.mean(off)), float(np.max(off)), float(near @ off / near.sum()))
-
-
-def _errors_dict(errors: ProfileErrors) -> dict[str, float]:
-    return {"mean": errors.mean, "max": errors.max, "wood": errors.wood}
 
 
 def _nearness(reference: np.ndarray) -> np.ndarray:

@@ -14,10 +14,11 @@ from finishlab.board import CLEAR_ONLY, STATES
 from finishlab.cli.common import on_terminal, options, say
 from finishlab.errors import UsageError
 from finishlab.finish import FINISH_PARTS, MOST_STEPS, ColourStep, Finish, FinishPart
+from finishlab.finish.entering import FinishTexts, entered_texts, read_record_file
 from finishlab.finish.fields import FieldSpec, Section, changed, parse_fields, specs
 
 if TYPE_CHECKING:
-    from finishlab.finish.entering import Draft, Entered, FinishTexts
+    from finishlab.finish.entering import Draft, Entered
     from finishlab.finish.warnings import FinishWarning
 
 
@@ -75,7 +76,6 @@ def draft_options(command: Command) -> Command:
 
     @functools.wraps(command)
     def gathered(*args: object, parts: dict[str, Any], **others: Any) -> object:  # noqa: ANN401 - click's own
-        from finishlab.finish.entering import FinishTexts
 
         sources = {name: others.pop(name) for name in ("recipe", "like", "file", "row", "ask")}
         texts = FinishTexts(steps=parts.pop("steps", ()), parts=parts, **sources)
@@ -86,8 +86,6 @@ def draft_options(command: Command) -> Command:
 
 def typed(fields: Mapping[str, Any], texts: FinishTexts) -> list[Entered]:
     """Return what a file and the options say, the stronger last."""
-    from finishlab.finish.entering import entered_texts, read_record_file
-
     said = [] if texts.file is None else [read_record_file(texts.file, texts.row)]
     return [*said, entered_texts(fields, texts)]
 

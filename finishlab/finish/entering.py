@@ -14,19 +14,21 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields, replace
 from functools import partial
 from pathlib import Path
-from typing import Any, Final, Protocol
+from typing import TYPE_CHECKING, Any, Final, Protocol
 
 from finishlab.board import CLEAR_ONLY, BoardRecord
 from finishlab.errors import UsageError
 from finishlab.finish import FINISH_PARTS, ColourStep, Finish, step_changes
 from finishlab.finish.fields import Section, changed, likely_sides, parse_fields, specs
 from finishlab.finish.warnings import FinishWarning, WarningContext, board_warnings
-from finishlab.logbook import Logbook, StoredBoard, StoredRecipe
 from finishlab.matching.guards import sheen_of
 from finishlab.stair.names import PartName, listed
 from finishlab.toml_file import Section as Table
 from finishlab.toml_file import read_text, read_toml
 from finishlab.units import read_figure
+
+if TYPE_CHECKING:
+    from finishlab.logbook import Logbook, StoredBoard, StoredRecipe
 
 UNSTAINED: Final = ("raw", CLEAR_ONLY)
 """Purposes of boards that have no stain."""

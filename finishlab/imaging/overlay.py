@@ -24,6 +24,7 @@ from finishlab.imaging.correction import Correction, PatchReadings
 from finishlab.imaging.finder import StripFit
 from finishlab.imaging.opencv import cv2
 from finishlab.imaging.pixels import LinearImage
+from finishlab.imaging.rectify import grid_to_mm
 from finishlab.imaging.strip import STRIP, FieldName, Rect
 from finishlab.imaging.surface import Surface
 
@@ -39,6 +40,11 @@ _UNTIL_ASCII: Final = str.maketrans({"±": "+-", "Δ": "d", "°": " deg"})
 def _plain(text: str) -> str:
     """Return a text in the letters that the font has."""
     return text.translate(_UNTIL_ASCII).encode("ascii", "replace").decode("ascii")
+
+
+def _ink_of(lab: tuple[float, float, float]) -> Ink:
+    red, green, blue = lab_to_srgb8(np.array(lab)).tolist()
+    return red, green, blue
 
 
 def text_size(text: str, scale: float) -> tuple[int, int]:
@@ -299,8 +305,7 @@ def _mark_field(canvas: np.ndarray, field: PanelField, at: _Placing, unit: float
     x, y = at(np.array(field.lab[0]), np.array(0.0))
     size, up = 7 * unit, field.name == "board"
     tip = np.array([[x, y], [x - size, y - 1.6 * size], [x + size, y - 1.6 * size]])
-    red, green, blue = (int(v) for v in lab_to_srgb8(np.array(field.lab)))
-    cv2.fillPoly(canvas, [np.round(tip).astype(np.int32)], (red, green, blue), cv2.LINE_AA)
+    cv2.fillPoly(canvas, [np.round(tip).astype(np.int32)], _ink_of(field.lab), cv2.LINE_AA)
     cv2.polylines(
         canvas, [np.round(tip).astype(np.int32)], isClosed=True, color=BLACK, thickness=1, lineType=cv2.LINE_AA
     )
@@ -324,17 +329,10 @@ def _draw_colours(pen: _Pen, content: PanelContent) -> None:
     for number, field in enumerate(content.fields):
         left = pen.left + number * wide
         corners = (round(left), round(top)), (round(left + wide), round(top + height))
-        red, green, blue = (int(v) for v in lab_to_srgb8(np.array(field.lab)))
-        cv2.rectangle(pen.canvas, *corners, (red, green, blue), -1)
+        cv2.rectangle(pen.canvas, *corners, _ink_of(field.lab), -1)
         ink = BLACK if field.lab[0] > 55 else WHITE
         write(pen.canvas, field.name, (left + 8 * unit, top + 22 * unit), 0.52 * unit, ink)
-    cv2.rectangle(
-        pen.canvas,
-        (round(pen.left), round(top)),
-        (round(pen.right), round(top + height)),
-        BLACK,
-        1,
-    )
+    cv2.rectangle(pen.canvas, (round(pen.left), round(top)), (round(pen.right), round(top + height)), BLACK, 1)
     pen.top = top + height + 6 * unit
     for field in content.fields:
         figures = zip(("L*", "a*", "b*"), field.lab, field.error, strict=True)
@@ -500,12 +498,9 @@ def _polygon(canvas: np.ndarray, matrix: np.ndarray, rect: Rect, colour: Ink, wi
 
 
 def _draw_masks(canvas: np.ndarray, matrix: np.ndarray, field: FieldDrawing, surface: Surface) -> None:
-    moved = matrix @ _grid_to_mm(field)
+    moved = matrix @ grid_to_mm(field.rect, field.px_per_mm)
     size = (canvas.shape[1], canvas.shape[0])
-    for mask, colour, is_glare in (
-        (surface.glare, GLARE, True),
-        (~surface.mask & ~surface.glare, LEFT_OUT, False),
-    ):
+    for mask, colour, is_glare in ((surface.glare, GLARE, True), (~surface.mask & ~surface.glare, LEFT_OUT, False)):
         seen = cv2.warpPerspective(mask.astype(np.uint8), moved, size, flags=cv2.INTER_NEAREST) > 0
         canvas[seen & hatch(size[1], size[0], glare=is_glare)] = colour
 
@@ -513,18 +508,13 @@ def _draw_masks(canvas: np.ndarray, matrix: np.ndarray, field: FieldDrawing, sur
 def _draw_outline(canvas: np.ndarray, matrix: np.ndarray, field: FieldDrawing, surface: Surface) -> None:
     """Draw the outline of what was sampled, a little inside it so that the field's own frame does not hide it."""
     p = field.px_per_mm
-    moved = matrix @ _grid_to_mm(field)
+    moved = matrix @ grid_to_mm(field.rect, field.px_per_mm)
     inner = cv2.copyMakeBorder(surface.mask.astype(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT)
     inner = cv2.erode(inner, np.ones((3, 3), np.uint8), iterations=round(0.8 * p))[1:-1, 1:-1]
     contours, _ = cv2.findContours(inner, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     for contour in contours:
         if len(contour) > 4 * p:
             line(canvas, _points(moved, contour.astype(float)), SAMPLED, closed=True)
-
-
-def _grid_to_mm(field: FieldDrawing) -> np.ndarray:
-    p = field.px_per_mm
-    return np.array([[1 / p, 0, field.rect.x + 0.5 / p], [0, 1 / p, field.rect.y + 0.5 / p], [0, 0, 1]])
 
 
 def _draw_light(canvas: np.ndarray, matrix: np.ndarray, rects: list[Rect], correction: Correction) -> None:
@@ -593,7 +583,6 @@ def _label(canvas: np.ndarray, matrix: np.ndarray, name: FieldName, field: Field
     top = int(np.clip(y0 - box // 2, 0, h - box - 1))
     cv2.rectangle(canvas, (left, top), (left + swatch + text_w + 12, top + box), WHITE, -1)
     if field.lab is not None:
-        red, green, blue = (int(v) for v in lab_to_srgb8(np.array(field.lab)))
-        cv2.rectangle(canvas, (left, top), (left + box, top + box), (red, green, blue), -1)
+        cv2.rectangle(canvas, (left, top), (left + box, top + box), _ink_of(field.lab), -1)
     cv2.rectangle(canvas, (left, top), (left + swatch + text_w + 12, top + box), BLACK, 1)
     write(canvas, field.text, (left + swatch + 6, top + (box + text_h) // 2), scale, BLACK)

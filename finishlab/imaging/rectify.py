@@ -39,13 +39,6 @@ class FlatView:
     rect: Rect
     px_per_mm: float
 
-    def places(self) -> np.ndarray:
-        """Return each pixel centre in millimetres, shape (h, w, 2)."""
-        h, w = self.inside.shape
-        x = self.rect.x + (np.arange(w) + 0.5) / self.px_per_mm
-        y = self.rect.y + (np.arange(h) + 0.5) / self.px_per_mm
-        return np.stack(np.broadcast_arrays(x[None, :], y[:, None]), axis=-1)
-
     def window(self, rect: Rect) -> tuple[slice, slice]:
         """Return the rows and columns whose pixel centres lie in a rectangle of the strip frame."""
         p = self.px_per_mm
@@ -77,10 +70,7 @@ def flatten(image: LinearImage, fit: StripFit, rect: Rect, px_per_mm: float, tab
     FlatView
     """
     size = (round(rect.width * px_per_mm), round(rect.height * px_per_mm))
-    to_mm = np.array(
-        [[1 / px_per_mm, 0, rect.x + 0.5 / px_per_mm], [0, 1 / px_per_mm, rect.y + 0.5 / px_per_mm], [0, 0, 1]]
-    )
-    to_source = fit.to_pixels @ to_mm
+    to_source = fit.to_pixels @ grid_to_mm(rect, px_per_mm)
     left, top, right, bottom = _bounds(to_source, size, image.size)
     if right - left < 2 or bottom - top < 2:
         empty = np.zeros((size[1], size[0]), dtype=bool)
@@ -127,6 +117,12 @@ _PLENTY: Final = 5000
 """Places of a mask that are enough for a share."""
 
 
+def grid_to_mm(rect: Rect, px_per_mm: float) -> np.ndarray:
+    """Return the homography from pixels of a rectangle laid flat to millimetres of the strip frame, shape (3, 3)."""
+    p = px_per_mm
+    return np.array([[1 / p, 0, rect.x + 0.5 / p], [0, 1 / p, rect.y + 0.5 / p], [0, 0, 1]])
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class CorrectedImage:
     """Reflectance factors over a rectangle of the strip frame."""
@@ -142,13 +138,7 @@ class CorrectedImage:
 
     def to_mm(self) -> np.ndarray:
         """Return the homography from pixels of this picture to millimetres of the strip frame, shape (3, 3)."""
-        p = self.px_per_mm
-        return np.array([[1 / p, 0, self.rect.x + 0.5 / p], [0, 1 / p, self.rect.y + 0.5 / p], [0, 0, 1]])
-
-    def window(self, rect: Rect) -> tuple[slice, slice]:
-        """Return the rows and columns of a rectangle of the strip frame."""
-        view = FlatView(self.rgb, self.inside, self.clipped, self.rect, self.px_per_mm)
-        return view.window(rect)
+        return grid_to_mm(self.rect, self.px_per_mm)
 
     def places(self, mask: np.ndarray) -> np.ndarray:
         """Return centres of pixels in a mask, millimetres of the strip frame, shape (N, 2): some thousands, evenly."""

@@ -10,7 +10,7 @@ import click
 
 from finishlab.cli.common import json_option, open_logbook, print_document, print_results, say, show_document
 from finishlab.cli.lazy import command, logbook_folder
-from finishlab.errors import ExitCode, harmless
+from finishlab.errors import ExitCode, LogbookError, harmless
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -116,7 +116,6 @@ def check(*, repair: bool, sample: int, as_json: bool) -> int:
     With --repair nothing is deleted: what no command can read goes into the folder "aside" of the logbook. Where
     the database itself is damaged, what can still be read becomes a logbook of its own there.
     """
-    from finishlab.errors import LogbookError
     from finishlab.logbook.audit import Finding
     from finishlab.logbook.backup import save_readable
     from finishlab.logbook.database import login_name

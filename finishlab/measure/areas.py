@@ -78,21 +78,6 @@ class PixelRect:
         across = (x > self.x - 0.5) & (x < self.x + self.width - 0.5)
         return np.asarray(across & ((y > self.y - 0.5) & (y < self.y + self.height - 0.5))[:, None])
 
-    def check_inside(self, size: tuple[int, int]) -> None:
-        """Check that the rectangle lies in a photo of this width and height.
-
-        Raises
-        ------
-        UsageError
-            ``"rectangle-outside-photo"``.
-        """
-        if self.x + self.width > size[0] or self.y + self.height > size[1]:
-            raise UsageError(
-                "rectangle-outside-photo",
-                f"The rectangle {self} does not lie inside the photo, which is {size[0]} x {size[1]} pixels.",
-                _HINT_RECT,
-            )
-
 
 @dataclass(frozen=True, slots=True)
 class KnownColour:
@@ -185,24 +170,27 @@ class PixelPolygon:
             inside[rows] ^= x[None, :] >= crossing[:, None]
         return inside
 
-    def check_inside(self, size: tuple[int, int]) -> None:
-        """Check that the polygon lies in a photo of this width and height.
-
-        Raises
-        ------
-        UsageError
-            ``"polygon-outside-photo"``.
-        """
-        if self.box.x + self.box.width > size[0] or self.box.y + self.box.height > size[1]:
-            raise UsageError(
-                "polygon-outside-photo",
-                f"The polygon {self} does not lie inside the photo, which is {size[0]} x {size[1]} pixels.",
-                _HINT_POLYGON,
-            )
-
 
 SurfaceArea = PixelRect | PixelPolygon
 """What a surface to measure may be named by."""
+
+
+def check_inside(area: SurfaceArea, size: tuple[int, int]) -> None:
+    """Check that an area lies in a photo of this width and height.
+
+    Raises
+    ------
+    UsageError
+        ``"rectangle-outside-photo"`` or ``"polygon-outside-photo"``.
+    """
+    kind, hint = ("rectangle", _HINT_RECT) if isinstance(area, PixelRect) else ("polygon", _HINT_POLYGON)
+    if area.box.x + area.box.width > size[0] or area.box.y + area.box.height > size[1]:
+        raise UsageError(
+            f"{kind}-outside-photo",
+            f"The {kind} {area} does not lie inside the photo, which is {size[0]} x {size[1]} pixels.",
+            hint,
+        )
+
 
 _Point = tuple[int, int]
 

@@ -28,7 +28,7 @@ from finishlab.imaging.rectify import CorrectedImage
 from finishlab.imaging.sampling import black_clipping, dequantize_chroma, sample
 from finishlab.imaging.strip import STRIP, Rect
 from finishlab.imaging.surface import Surface, glare_mask
-from finishlab.measure.areas import GreyArea, PixelRect, SurfaceArea
+from finishlab.measure.areas import GreyArea, PixelRect, SurfaceArea, check_inside
 from finishlab.measure.flow import PX_PER_MM, FieldView, field_result, fit_figures, profile_setting
 from finishlab.measure.results import Measurement, SurfaceKind
 from finishlab.measure.uncertainty_budget import LITTLE, PhotoFit, estimate_colours, judge_black_clipping
@@ -172,7 +172,7 @@ def check_areas(image: LinearImage, greys: Sequence[GreyArea], *surfaces: Surfac
     if not greys:
         raise UsageError("no-grey", "No grey area is named.", "Name at least one with --grey X,Y,W,H:L.")
     for named in (*(grey.rect for grey in greys), *surfaces):
-        named.check_inside(image.info.full_size)
+        check_inside(named, image.info.full_size)
         rect = _decoded(image, named.box)
         if rect.width * rect.height < _LEAST_PIXELS:
             raise UsageError(

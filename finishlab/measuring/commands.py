@@ -24,6 +24,8 @@ from finishlab.cli.common import (
 from finishlab.cli.failures import INTERRUPTED, show_error
 from finishlab.cli.lazy import command
 from finishlab.errors import UsageError
+from finishlab.measuring import InterruptedMeasuringError, MeasureOptions
+from finishlab.measuring.picking import PickWindow, open_screen
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
@@ -92,7 +94,6 @@ def measure(
     A folder stands for the photos in it. With several photos each is tried, whatever happens to the others.
     Where a logbook has learned the strip's own greys they are used.
     """
-    from finishlab.measuring import InterruptedMeasuringError, MeasureOptions
     from finishlab.measuring.shown import measurement_document
     from finishlab.strip.trials import trust_entry, trust_line, trusted
 
@@ -132,8 +133,6 @@ def pick(*, photo: str, save_picture: str | None, as_json: bool) -> int:
 
     The line that measures the same without the window is printed on stderr. Needs a screen.
     """
-    from finishlab.measuring import MeasureOptions
-    from finishlab.measuring.picking import PickWindow, open_screen
     from finishlab.measuring.shown import measurement_document
 
     check_picture_name(save_picture)

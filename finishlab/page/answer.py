@@ -117,7 +117,9 @@ def _ranking(visit: Visit) -> Answer:
     try:
         ranked = _ranked(visit, visit.query)
     except FinishlabError as error:
-        return page(visit, "ranking.title", "ranking.html.j2", values, errors=[error])
+        return page(
+            visit, "ranking.title", "ranking.html.j2", values, errors=[error], status=422 if visit.query else 200
+        )
     lights = [each["light"] for each in (ranked.data["lights"] or {}).get("compared", ())] or [ranked.data["light"]]
     light, query = ranked.data["light"], {name: value for name, value in visit.query.items() if name != "light"}
     values |= {

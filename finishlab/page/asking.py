@@ -41,7 +41,7 @@ _MAY_ASK: Final = {
 MAY_ASK: Final = frozenset(f"{group} {name}".strip() for group, names in _MAY_ASK.items() for name in names.split())
 _LENGTHS: Final = frozenset({"LENGTH", "HEIGHT", "WxDxT", "WxHxT"})
 """What stands for a length in the help of an option."""
-_BARE: Final = re.compile(r"[\d./x ]*\d ?")
+_BARE: Final = re.compile(r"-?[\d./x ]*\d ?")
 """Lengths without a unit: ``36x11 1/2x1``."""
 _MIXED: Final = "stairs measure"
 """The command whose words are parts first, and then photos."""
@@ -144,10 +144,13 @@ def option_words(options: Mapping[str, Value]) -> list[str]:
 def _in_inches(command: str, options: Mapping[str, Value]) -> dict[str, Value]:
     """Return options with the unit behind each length that has none."""
     lengths = {option for param in command_of(command).params if param.metavar in _LENGTHS for option in param.opts}
-    return {
-        name: f"{value}in" if _option(name) in lengths and isinstance(value, str) and _BARE.fullmatch(value) else value
-        for name, value in options.items()
-    }
+
+    def told(value: Value) -> Value:
+        if isinstance(value, str):
+            return f"{value}in" if _BARE.fullmatch(value) else value
+        return [f"{told(each)}" for each in value] if isinstance(value, Sequence) else value
+
+    return {name: told(value) if _option(name) in lengths else value for name, value in options.items()}
 
 
 def _option(name: str) -> str:

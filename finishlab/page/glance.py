@@ -1,7 +1,8 @@
 """What one photo shows at first sight, found in a worker: its strip, its surfaces, what it most likely is, a picture.
 
 The way is that of the commands; nothing is judged here. What was measured goes back in the form in which a command asks
-for it (`Glance.made`), so that a photo that is then logged as what it looked like is not measured again.
+for it (`Glance.made`), so that a photo that is then logged as what it looked like is not measured again. The picture is
+drawn after the answer went back: it takes a third as long as the measuring.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 from finishlab.errors import FinishlabError, NoStripError, QualityError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from finishlab.board.checks import FloorSeen
     from finishlab.imaging.finder import StripFit
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from finishlab.measuring import MeasureOptions
     from finishlab.quality import Doubt
 
-__all__ = ["Glance", "KindName", "Known", "glance"]
+__all__ = ["Glance", "KindName", "Known", "draw", "glance"]
 
 KindName = Literal["strip", "floor", "board", "pair", "tread"]
 """What a photo can be of: the strip from afar, a place of the floor, a board, a board beside the floor, a tread."""
@@ -37,6 +38,8 @@ differ by 0 to 1.3; a proposal only."""
 _PICTURE: Final = 1200
 """Pixels of the picture's long side: a phone's screen has no more."""
 _QUALITY: Final = 80
+_HELD: Final[dict[Path, Callable[[], Any]]] = {}
+"""Of the photo that was looked at last in this process: what gives its picture, so that it is not looked at again."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +69,8 @@ class Glance:
     error: FinishlabError | None = None
     """Why it gives no figure."""
     doubts: tuple[Doubt, ...] = ()
+    pictured: bool = False
+    """Whether there is something to draw."""
     made: tuple[tuple[Any, tuple[Any, ...], Any], ...] = ()
     """Work, its arguments, what came of it: as a command would ask for it."""
 
@@ -75,8 +80,8 @@ class Glance:
         return self.tilt_deg is not None
 
 
-def glance(path: Path, known: Known, picture: Path) -> Glance:
-    """Look at one photo, and write a picture of what was found in it.
+def glance(path: Path, known: Known) -> Glance:
+    """Look at one photo.
 
     Parameters
     ----------
@@ -84,8 +89,6 @@ def glance(path: Path, known: Known, picture: Path) -> Glance:
         The photo.
     known
         What the logbook knows.
-    picture
-        Where the picture goes, a JPEG.
 
     Returns
     -------
@@ -93,25 +96,28 @@ def glance(path: Path, known: Known, picture: Path) -> Glance:
         What is wrong with the photo is in it.
     """
     from finishlab.measuring import found_strip
+    from finishlab.measuring.shown import picture_of, picture_of_refused
 
+    _HELD.clear()
     try:
         image, fit = found_strip(path)
     except NoStripError as error:
-        return _from_afar(path, picture, error)
+        return _from_afar(path, error)
     except FinishlabError as error:
         return Glance(error=error)
     if _share(image, fit) < _AFAR:
-        return _from_afar(path, picture, None)
+        return _from_afar(path, None)
     try:
         found = _inspected(image, fit, known)
     except QualityError as error:
-        return _refused(image, fit, picture, error)
+        _HELD[path] = lambda: picture_of_refused(image, fit, ("board", "floor"), long_side=_PICTURE)[0]
+        return Glance(None, fit.number, fit.tilt_deg, error=error, pictured=True)
     kind = _kind_of(found.measurement, known)
     shown, made = _as_asked(path, image, fit, known, found, kind)
-    _draw(picture, shown, image)
+    _HELD[path] = lambda: picture_of(shown, image, long_side=_PICTURE)
     result = shown.measurement
     doubts = {each.code: each for field in result.fields.values() for each in field.doubts}
-    return Glance(kind, fit.number, fit.tilt_deg, result, None, tuple(doubts.values()), made)
+    return Glance(kind, fit.number, fit.tilt_deg, result, None, tuple(doubts.values()), pictured=True, made=made)
 
 
 def _share(image: LinearImage, fit: StripFit) -> float:
@@ -173,54 +179,40 @@ def _as_asked(
     return found, ((measure_one, (job,), PhotoResult(str(path), found.measurement)),)
 
 
-def _from_afar(path: Path, picture: Path, none: NoStripError | None) -> Glance:
+def _from_afar(path: Path, none: NoStripError | None) -> Glance:
     """Look at a photo of the strip from a few steps back; where there is no strip either, `none` says so."""
     from finishlab.imaging.finder import find_strip
+    from finishlab.imaging.opencv import shrink
     from finishlab.imaging.overlay import check_picture
     from finishlab.measure.learn_print import look_at_print
     from finishlab.measuring import print_in
-    from finishlab.photos import read_photo
+    from finishlab.photos import read_photo, srgb_pixels
 
     image = read_photo(path)
     try:
         fit = find_strip(image, small=True)
     except NoStripError as error:
-        _draw_photo(picture, image)
-        return Glance(error=none or error)
-    _write(picture, check_picture(image, fit, {}, long_side=_PICTURE))
+        small = replace(image, encoded=shrink(image.encoded, max(1.0, max(image.size) / _PICTURE)))
+        _HELD[path] = lambda: srgb_pixels(small)
+        return Glance(error=none or error, pictured=True)
+    _HELD[path] = lambda: check_picture(image, fit, {}, long_side=_PICTURE)
     try:
         look = look_at_print(image)
     except FinishlabError as error:
-        return Glance("strip", fit.number, fit.tilt_deg, error=error)
+        return Glance("strip", fit.number, fit.tilt_deg, error=error, pictured=True)
     made = ((print_in, (path,), look),)
-    return Glance("strip", look.number, fit.tilt_deg, doubts=look.doubts, made=made)
+    return Glance("strip", look.number, fit.tilt_deg, doubts=look.doubts, pictured=True, made=made)
 
 
-def _refused(image: LinearImage, fit: StripFit, picture: Path, error: QualityError) -> Glance:
-    from finishlab.measuring.shown import picture_of_refused
+def draw(path: Path, known: Known, picture: Path) -> None:
+    """Write the picture of a photo, a JPEG, with what was found in it drawn in; arguments as of `glance`.
 
-    _write(picture, picture_of_refused(image, fit, ("board", "floor"), long_side=_PICTURE)[0])
-    return Glance(None, fit.number, fit.tilt_deg, error=error)
-
-
-def _draw(picture: Path, found: Inspection, image: LinearImage) -> None:
-    from finishlab.measuring.shown import picture_of
-
-    _write(picture, picture_of(found, image, long_side=_PICTURE))
-
-
-def _draw_photo(picture: Path, image: LinearImage) -> None:
-    from finishlab.imaging.opencv import shrink
-    from finishlab.photos import srgb_pixels
-
-    small = replace(image, encoded=shrink(image.encoded, max(1.0, max(image.size) / _PICTURE)))
-    _write(picture, srgb_pixels(small))
-
-
-def _write(picture: Path, pixels: Any) -> None:  # noqa: ANN401 - an array, of a library that is loaded late
-    """Write a picture whole or not at all; it has nothing of the photo but its pixels."""
+    It has nothing of the photo's file but the pixels, and is whole or not there.
+    """
     from finishlab.photos import write_jpeg
 
+    if path not in _HELD:  # another process looked at it, or at another photo since
+        glance(path, known)
     part = picture.with_suffix(".part")
-    part.write_bytes(write_jpeg(pixels, quality=_QUALITY))
+    part.write_bytes(write_jpeg(_HELD.pop(path)(), quality=_QUALITY))
     part.replace(picture)

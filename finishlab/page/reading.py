@@ -166,7 +166,9 @@ def asked_of(visit: Visit, command: str, *arguments: str, **options: Value) -> A
     """Return what a command that only looks up says, asked once for each state of the logbook."""
     named = tuple((name, tuple(value) if isinstance(value, list) else value) for name, value in options.items())
     asked: Asked = kept(
-        visit, (command, arguments, named), lambda: visit.ask(command, *arguments, may_fail=True, **options)
+        visit,
+        (command, arguments, named, visit.visitor.units),
+        lambda: visit.ask(command, *arguments, may_fail=True, **options),
     )
     return asked
 

@@ -136,7 +136,7 @@ def _choices(words: Words, flight: FlightShown) -> _Flight:
 
 
 def _named(words: Words, text: str) -> str:
-    """Return a name or a state in the visitor's language, piece by piece."""
+    """Return names or states in the visitor's language, one by one."""
     return ", ".join(words.of(piece) for piece in text.split(", "))
 
 

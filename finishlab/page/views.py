@@ -7,7 +7,7 @@ what is written, `PRINTED` for what is a PDF.
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
@@ -36,8 +36,8 @@ class View:
     options: tuple[str, ...] = ()
     """What is asked for."""
     fixed: Mapping[str, Value] = field(default_factory=dict)
-    listed: bool = False
-    """Whether it stands in the list of pages."""
+    finish: bool = False
+    """Whether all fields of a finish are asked for too."""
     waits: bool = False
     """Whether nothing is asked before something was typed."""
     then: str = ""
@@ -45,10 +45,6 @@ class View:
 
 
 _SIZES: Final = ("treads", "front", "depth", "thickness", "edge", "odd")
-_AIM: Final = (
-    *("lighter", "darker", "hue_within", "no_redder", "no_greener", "no_yellower", "no_bluer", "no_lighter"),
-    *("no_darker", "texture", "cmc"),
-)
 
 TOLD: Final = (
     View(address="/standard", command="standard", title="standard.title", fixed={"all": True}),
@@ -132,8 +128,6 @@ class Thing:
     clears: bool = False
     """Whether a field is taken out by ``--clear``; else by an empty text."""
     finish: bool = False
-    adds: tuple[str, ...] = ()
-    """What is asked for of a new one, its argument first; nothing where it takes a photo."""
     litres: tuple[str, ...] = ()
     """Options that the record keeps in litres."""
     pictured: bool = False
@@ -158,22 +152,13 @@ THINGS: Final = (
         own=("spot", "surface", "light", "date", "note"),
         pictured=True,
     ),
-    Thing(
-        command="recipe",
-        letter="R",
-        address="/recipes",
-        named="recipes",
-        own=("name", "note"),
-        adds=("name", "from_board", "note"),
-        finish=True,
-    ),
+    Thing(command="recipe", letter="R", address="/recipes", named="recipes", own=("name", "note"), finish=True),
     Thing(
         command="can",
         letter="C",
         address="/cans",
         named="cans",
         own=("product", "kind", "maker", "lot", "size", "left", "place", "opened", "note"),
-        adds=("product", "kind", "maker", "lot", "size", "left", "place", "opened", "label", "note"),
         litres=("size", "left"),
     ),
 )
@@ -187,20 +172,36 @@ CHANGES: Final = (
         options=("reason", "date"),
         then="/standard",
     ),
+    View(
+        address="/recipes/new",
+        command="recipe add",
+        title="recipe.new",
+        arguments=("name",),
+        options=("from_board", "note"),
+        finish=True,
+        then="/recipes",
+    ),
+    View(
+        address="/cans/new",
+        command="can add",
+        title="can.new",
+        arguments=("product",),
+        options=("kind", "maker", "lot", "size", "left", "place", "opened", "label", "note"),
+        then="/cans",
+    ),
 )
 """Pages that write something and are no edit of a thing."""
 
 # -- What is looked up ------------------------------------------------------------------------------------------------
 
 
-def _status(asked: Asked, *, typed: bool) -> int:
-    """Return 422 for a form that cannot be meant; that nothing is logged yet is an answer like others."""
-    return 422 if asked.errors and typed else 200
+def _fields(view: View, values: Mapping[str, str]) -> list[forms.Field]:
+    return forms.fields_of(command_of(view.command), (*view.arguments, *view.options), values)
 
 
 def _told(view: View, visit: Visit) -> Answer:
-    fields = forms.fields_of(command_of(view.command), (*view.arguments, *view.options), visit.query)
-    options = forms.given(fields, visit.query)
+    fields = _fields(view, visit.query)
+    options = forms.given(fields, visit.query, visit.visitor.units)
     typed = any(options.values())
     arguments = [str(options.pop(name, "")) for name in view.arguments]
     values: dict[str, Any] = {"fields": fields, "view": view, "typed": typed, "blocks": "", "notes": ()}
@@ -208,7 +209,9 @@ def _told(view: View, visit: Visit) -> Answer:
         return page(visit, view.title, "told.html.j2", values)
     asked = asked_of(visit, view.command, *arguments, **options, **view.fixed)
     values |= {"blocks": markup(visit, blocks_of(asked)), "notes": asked.said}
-    return page(visit, view.title, "told.html.j2", values, errors=asked.errors, status=_status(asked, typed=typed))
+    # A form that cannot be meant is the visitor's to mend; that nothing is logged yet is an answer like others.
+    status = 422 if asked.errors and typed else 200
+    return page(visit, view.title, "told.html.j2", values, errors=asked.errors, status=status)
 
 
 def _plan(visit: Visit) -> Answer:
@@ -224,7 +227,7 @@ def _list(thing: Thing, visit: Visit) -> Answer:
     fields = forms.fields_of(command_of(command), ("light",) if thing.pictured else (), visit.query)
     asked = asked_of(visit, command, **forms.given(fields, visit.query))
     values = {"blocks": markup(visit, blocks_of(asked)), "notes": asked.said, "thing": thing, "fields": fields}
-    values["photograph"] = page_of(visit.words, "finishlab board add") if thing.pictured else None
+    values["new"] = page_of(visit.words, f"finishlab {thing.command} add")
     return page(visit, f"{thing.command}.list", "list.html.j2", values, errors=asked.errors)
 
 
@@ -260,17 +263,16 @@ def _one(thing: Thing, visit: Visit) -> Answer:
     return page(visit, title, "thing.html.j2", values)
 
 
-def _groups(thing: Thing, verb: str, names: Sequence[str], record: Mapping[str, Any]) -> list[forms.Group]:
+def _groups(thing: Thing, entry: Mapping[str, Any]) -> list[forms.Group]:
     """Return all fields of a thing: of its record, and of its finish."""
-    in_litres = {name: record.get(f"{name}_l") for name in thing.litres}
-    record = {**record, **{name: f"{value:.4g}L" for name, value in in_litres.items() if value is not None}}
+    record = dict(entry.get("record", entry))
+    record |= {name: f"{record[f'{name}_l']:.4g}L" for name in thing.litres if record.get(f"{name}_l") is not None}
     if record.get("recipe_number"):
-        record = {**record, "recipe": f"R{record['recipe_number']}"}
+        record["recipe"] = f"R{record['recipe_number']}"
     # A form of the page has a field "state" of its own, as a board has.
-    fields = forms.fields_of(command_of(f"{thing.command} {verb}"), names, record, before="own.")
-    groups = [forms.Group("", tuple(fields))]
+    fields = forms.fields_of(command_of(f"{thing.command} edit"), thing.own, record, before="own.")
     finish = forms.finish_groups(record.get("finish"), own=thing.command == "board") if thing.finish else []
-    return groups + finish
+    return [forms.Group("", tuple(fields)), *finish]
 
 
 def _typed(visit: Visit) -> dict[str, str]:
@@ -279,14 +281,13 @@ def _typed(visit: Visit) -> dict[str, str]:
 
 def _edit(thing: Thing, visit: Visit) -> Answer:
     number, _, entry = _shown(thing, visit)
-    groups = _groups(thing, "edit", thing.own, entry.get("record", entry))
     title = visit.words("page.edit", what=number)
-    return page(visit, title, "edit.html.j2", {"groups": groups, "number": number})
+    return page(visit, title, "edit.html.j2", {"groups": _groups(thing, entry), "number": number})
 
 
 def _edited(thing: Thing, visit: Visit) -> Answer:
     number, _, entry = _shown(thing, visit)
-    record, *finish = _groups(thing, "edit", thing.own, entry.get("record", entry))
+    record, *finish = _groups(thing, entry)
     changed = {name.removeprefix("own."): text for name, text in forms.changes(record.fields, _typed(visit)).items()}
     emptied = [name for name, text in changed.items() if not text] if thing.clears else []
     options: dict[str, Value] = {name: text for name, text in changed.items() if name not in emptied}
@@ -297,18 +298,6 @@ def _edited(thing: Thing, visit: Visit) -> Answer:
 
 def _removed(thing: Thing, visit: Visit) -> Answer:
     return Onward(thing.address, visit.ask(f"{thing.command} remove", visit.path["number"].upper()).said)
-
-
-def _new(thing: Thing, visit: Visit) -> Answer:
-    groups = _groups(thing, "add", thing.adds, {})
-    return page(visit, f"{thing.command}.new", "edit.html.j2", {"groups": groups, "number": ""})
-
-
-def _added(thing: Thing, visit: Visit) -> Answer:
-    record, *finish = _groups(thing, "add", thing.adds, {})
-    options = forms.given(record.fields, _typed(visit)) | forms.finish_changes(finish, _typed(visit))
-    asked = visit.ask(f"{thing.command} add", str(options.pop(thing.adds[0], "")), may_fail=False, **options)
-    return Onward(thing.address, asked.said)
 
 
 def _picture(thing: Thing, visit: Visit) -> Answer:
@@ -327,18 +316,25 @@ def _photos(entry: Mapping[str, Any]) -> dict[str, str]:
 # -- What is written --------------------------------------------------------------------------------------------------
 
 
+def _asks(view: View, visit: Visit) -> list[forms.Group]:
+    names = [name for name in (*view.arguments, *view.options) if name not in visit.path]
+    fields = forms.fields_of(command_of(view.command), names, before="own.")
+    return [forms.Group("", tuple(fields)), *(forms.finish_groups(None, own=False) if view.finish else [])]
+
+
 def _change(view: View, visit: Visit) -> Answer:
-    fields = forms.fields_of(command_of(view.command), view.options)
     number = visit.path.get("number", "")
-    values = {"groups": [forms.Group("", tuple(fields))], "number": number}
+    values = {"groups": _asks(view, visit), "number": number}
     return page(visit, f"{visit.words(view.title)} {number}".strip(), "edit.html.j2", values)
 
 
 def _changed(view: View, visit: Visit) -> Answer:
-    fields = forms.fields_of(command_of(view.command), view.options)
-    options = forms.given(fields, _typed(visit))
-    asked = visit.ask(view.command, *(visit.path[name].upper() for name in view.arguments), may_fail=False, **options)
-    return Onward(view.then, asked.said)
+    asked_for, *finish = _asks(view, visit)
+    options = forms.given(asked_for.fields, _typed(visit)) | forms.finish_changes(finish, _typed(visit))
+    arguments = [
+        visit.path[name].upper() if name in visit.path else str(options.pop(name, "")) for name in view.arguments
+    ]
+    return Onward(view.then, visit.ask(view.command, *arguments, may_fail=False, **options).said)
 
 
 def _history(visit: Visit) -> Answer:
@@ -369,17 +365,14 @@ _BACK: Final = frozenset({"/history", *(thing.address for thing in THINGS)})
 
 
 def _print(visit: Visit) -> Answer:
-    printed = [
-        (view, forms.fields_of(command_of(view.command), (*view.arguments, *view.options), visit.query))
-        for view in PRINTED
-    ]
+    printed = [(view, _fields(view, visit.query)) for view in PRINTED]
     return page(visit, "print.title", "print.html.j2", {"printed": printed})
 
 
 def _printed(view: View, visit: Visit) -> Answer:
-    fields = forms.fields_of(command_of(view.command), (*view.arguments, *view.options), visit.query)
-    options = forms.given(fields, visit.query)
-    named = [each for name in view.arguments for each in _several(options.pop(name, ()))]
+    options = forms.given(_fields(view, visit.query), visit.query)
+    named = [each for name in view.arguments for each in visit.query.get(name, "").split()]
+    options = {name: value for name, value in options.items() if name not in view.arguments}
     name = view.address.rpartition("/")[2]
     with tempfile.TemporaryDirectory(prefix="finishlab-") as folder:
         pdf = Path(folder) / name
@@ -390,12 +383,6 @@ def _printed(view: View, visit: Visit) -> Answer:
         return Sent(pdf.read_bytes(), "application/pdf", name)
 
 
-def _several(value: Value) -> Sequence[str]:
-    return (
-        [value] if isinstance(value, str) else [str(each) for each in value] if isinstance(value, list | tuple) else []
-    )
-
-
 # -- All of them ------------------------------------------------------------------------------------------------------
 
 
@@ -403,7 +390,6 @@ def _thing_routes(thing: Thing) -> list[Route]:
     one = f"{thing.address}/{{number}}"
     return [
         Route(thing.address, show=partial(_list, thing), title=f"{thing.command}.list"),
-        *([Route(f"{thing.address}/new", show=partial(_new, thing), do=partial(_added, thing))] if thing.adds else []),
         Route(f"{one}/edit", show=partial(_edit, thing), do=partial(_edited, thing)),
         Route(f"{one}/remove", do=partial(_removed, thing)),
         *([Route(f"{one}/photo/{{place}}/{{size}}", show=partial(_picture, thing))] if thing.pictured else []),

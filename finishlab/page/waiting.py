@@ -18,14 +18,14 @@ import uuid
 from collections import OrderedDict
 from collections.abc import Iterator
 from concurrent.futures import Future
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import BinaryIO, Final
 
 from finishlab.errors import FinishlabError, PhotoError, harmless, internal_error
 from finishlab.files import PHOTO_FOLDER
 from finishlab.logbook.database import failures_named
-from finishlab.page.glance import Glance, Known, glance
+from finishlab.page.glance import Glance, Known, draw, glance
 from finishlab.page.workers import Workers
 
 __all__ = ["MOST_BYTES", "PHOTO_ID", "Bench", "Waiting", "bench_of", "end"]
@@ -72,6 +72,17 @@ class Waiting:
         return type(error)(error.code, self.named(error.message), self.named(error.hint))
 
 
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """A photo that is being looked at."""
+
+    key: str
+    """What it is looked at with."""
+    found: Future[Glance] = field(default_factory=Future)
+    drawn: Future[None] = field(default_factory=Future)
+    """Done when there is a picture, or when there will be none."""
+
+
 class Bench:
     """The photos that wait in one logbook, and who looks at them.
 
@@ -89,7 +100,7 @@ class Bench:
         self.workers = workers
         self.logging = threading.Lock()
         """Held while photos are logged, so that a form sent twice finds what the first one did."""
-        self._glances: OrderedDict[str, tuple[str, Future[Glance]]] = OrderedDict()
+        self._glances: OrderedDict[str, _Look] = OrderedDict()
         self._lock = threading.Lock()
         self.clear()
 
@@ -132,34 +143,51 @@ class Bench:
         except (OSError, ValueError, LookupError, TypeError):
             return path.name
 
-    def begin(self, photo: Waiting, known: Known) -> Future[Glance]:
+    def begin(self, photo: Waiting, known: Known) -> _Look:
         """Begin to look at a photo, unless it was or is being looked at with the same knowledge of strip and camera."""
         key = repr(known.asked)
         with self._lock:
             before = self._glances.get(photo.photo)
-            if before is not None and before[0] == key and photo.picture.is_file() | (not before[1].done()):
-                return before[1]
-            future: Future[Glance] = Future()
-            self._glances[photo.photo] = key, future
+            if before is not None and before.key == key and (photo.picture.is_file() or not before.drawn.done()):
+                return before
+            look = self._glances[photo.photo] = _Look(key)
             while len(self._glances) > _GLANCES:
                 self._glances.popitem(last=False)
-        threading.Thread(target=self._look, args=(photo, known, future), daemon=True).start()
-        return future
+        threading.Thread(target=self._look, args=(photo, known, look), daemon=True).start()
+        return look
 
     def glance(self, photo: Waiting, known: Known) -> Glance:
         """Return what a photo shows; whatever is wrong is in it."""
-        return self.begin(photo, known).result()
+        return self.begin(photo, known).found.result()
 
-    def _look(self, photo: Waiting, known: Known, future: Future[Glance]) -> None:
+    def picture(self, photo: Waiting) -> bytes | None:
+        """Return the picture of what was found in a photo, a JPEG, once it is drawn; None where there is none."""
+        with self._lock:
+            look = self._glances.get(photo.photo)
+        if look is not None:
+            look.drawn.result()
         try:
-            found = self.workers.run(glance, photo.path, known, photo.picture)
+            return photo.picture.read_bytes()
+        except OSError:
+            return None
+
+    def _look(self, photo: Waiting, known: Known, look: _Look) -> None:
+        try:
+            found = self.workers.run(glance, photo.path, known)
         except FinishlabError as error:
             found = Glance(error=error)
         except Exception as error:  # noqa: BLE001 - whoever waits for the answer must get one
             found = Glance(error=internal_error(error, photo.name))
         for work, args, made in found.made:
             self.workers.know(made, work, *args)
-        future.set_result(found)
+        look.found.set_result(found)
+        try:
+            if found.pictured:
+                self.workers.do(draw, photo.path, known, photo.picture)
+        except Exception:  # noqa: BLE001 - the answer stands without its picture
+            photo.picture.unlink(missing_ok=True)
+        finally:
+            look.drawn.set_result(None)
 
     def drop(self, photo: Waiting) -> None:
         """Clear a photo away."""

@@ -46,9 +46,9 @@ class Limits:
     """What one photo may cost."""
 
     seconds: float = 60.0
-    """Time, of the clock and of the processor; the largest photos that are read take a fifth of it."""
-    memory: int = 2_500 * _MEGABYTE
-    """Bytes that may be written to: docs/security.md says how this was found."""
+    """Time, of the clock and of the processor: 100 megapixels packed as PNG take 20 s on a slow computer."""
+    memory: int = 1_500 * _MEGABYTE
+    """Bytes that may be written to: the largest photo that is read, 100 megapixels as TIFF, takes 1,080 MB."""
     waiting: int = 24
     """Photos that may wait for a worker; more are refused, so that they cannot keep all other pages waiting."""
     file_size: int = 64 * _MEGABYTE
@@ -105,14 +105,14 @@ class Workers:
         if known is not None:
             return cast("T", known.result())
         try:
-            found = self._asked(work, args)
+            found = self.do(work, *args)
         except BaseException as error:
             with self._room:
                 self._known.pop(key, None)  # what failed for want of time or room may be tried again
             future.set_exception(error)
             raise
         future.set_result(found)
-        return cast("T", found)
+        return found
 
     def know(self, found: object, work: Work, *args: object) -> None:
         """Take `found` for what `work` makes of `args`: it was made on the way to something else."""
@@ -134,10 +134,11 @@ class Workers:
         while len(self._known) > _KEPT:
             self._known.popitem(last=False)
 
-    def _asked(self, work: Work, args: tuple[object, ...]) -> Any:  # noqa: ANN401 - whatever the work makes
+    def do(self, work: Callable[..., T], *args: object) -> T:
+        """Do as `run` does, also what was done before."""
         name = next((each.name for each in args if isinstance(each, Path)), "the photo")
         with self._worker(name) as worker:
-            return worker.ask(work, args, name)
+            return cast("T", worker.ask(work, args, name))
 
     @contextlib.contextmanager
     def _worker(self, name: str) -> Iterator[_Worker]:

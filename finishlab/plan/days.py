@@ -151,7 +151,7 @@ def _by_part(plan: StairPlan, calendar: Calendar) -> Iterator[Block]:
         if events:
             yield Paragraph(full_name(part, several=plan.several).capitalize())
             for event in events:
-                yield Paragraph(f"{short_moment(event.start)}  {event.what}", 2, 21)
+                yield Paragraph(f"{_short_moment(event.start)}  {event.what}", 2, 21)
             yield Line()
 
 
@@ -173,7 +173,7 @@ def _summary(calendar: Calendar) -> str:
 def _event(plan: StairPlan, calendar: Calendar, event: Event) -> str:
     who = named(event.parts, several=plan.several)
     if event.kind == "cover" and event.end is not None:
-        return f"until {short_moment(event.end)}   {event.what}: {who}"
+        return f"until {_short_moment(event.end)}   {event.what}: {who}"
     if event.is_work and event.end is not None:
         return f"{event.start:%H:%M}-{event.end:%H:%M}  {event.what}: {who}{_window(calendar, event)}"
     return f"from {event.start:%H:%M}   {event.what}: {who}"
@@ -186,7 +186,7 @@ def _window(calendar: Calendar, event: Event) -> str:
     for each in calendar.events:
         if each.kind == "recoat" and each.coat == event.coat and each.parts == event.parts:
             if each.end is not None:
-                return f" (must be on by {short_moment(each.end)})"
+                return f" (must be on by {_short_moment(each.end)})"
             return " (the usual window is missed, so only after the rub-out)" if "missed" in each.what else ""
     return ""
 
@@ -227,7 +227,7 @@ def _dated(moment: dt.datetime) -> str:
     return f"{_short_day(moment)} {moment.year}"
 
 
-def short_moment(moment: dt.datetime) -> str:
+def _short_moment(moment: dt.datetime) -> str:
     """Return a day and an hour: ``"Mon 3 Jun 14:30"``."""
     return f"{_short_day(moment)} {moment:%H:%M}"
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 from finishlab.cautions import CAUTIONS
 from finishlab.coatings import COMMON
 from finishlab.plan.calendar import DOUBLE, Night
-from finishlab.plan.days import short_moment, stay_words
+from finishlab.plan.days import stay_words
 from finishlab.plan.drying import WorkHours, machine_zone
 from finishlab.plan.logged import coats_laid, planned_part
 from finishlab.plan.parts import WALKED_ON, Part, named, need_flight, parted, way_up
@@ -74,7 +74,7 @@ def walking_document(log: Logbook, now: dt.datetime | None = None) -> Document:
         ],
         "notes": notes,
     }
-    return Document("stair-walk", data, tuple(_blocks(stair, wet, ways, notes)))
+    return Document("stair-walk", data, tuple(_blocks(stair, wet, ways, notes, now.date())))
 
 
 def _wet(log: Logbook, stair: StoredStair, now: dt.datetime) -> Iterator[_Wet]:
@@ -129,26 +129,32 @@ def _not_known(stair: StoredStair, now: dt.datetime) -> Iterator[str]:
 
 
 def _blocks(
-    stair: StoredStair, wet: Sequence[_Wet], ways: Sequence[tuple[dt.datetime, Night, str]], notes: Sequence[str]
+    stair: StoredStair,
+    wet: Sequence[_Wet],
+    ways: Sequence[tuple[dt.datetime, Night, str]],
+    notes: Sequence[str],
+    today: dt.date,
 ) -> Iterator[Block]:
     if not ways:
         yield Paragraph("No step of a stair is entered yet. Begin with, e.g.: finishlab stairs add 7 landing 7")
         return
     for number, (moment, _, words) in enumerate(ways):
-        since = f"Now, {short_moment(moment)}" if number == 0 else f"From {short_moment(moment)}"
+        since = f"From {_when(moment, today)}" if number else "Now"
         yield Paragraph(f"{since}: {words}." if wet else f"{since}: {words}, as far as is logged.")
     groups: dict[tuple[dt.datetime, str], list[Part]] = {}
     for each in wet:
         groups.setdefault((each.opens, each.why), []).append(each.part)
-    yield Table(
-        _COLUMNS,
-        [
-            (named(parts, several=stair.several_flights), short_moment(opens), why)
-            for (opens, why), parts in groups.items()
-        ],
-    )
+    several = stair.several_flights
+    rows = [(named(parts, several=several), _when(opens, today), why) for (opens, why), parts in groups.items()]
+    yield Table(_COLUMNS, rows)
     if any(way.climb == "double" for _, way, _ in ways):
         yield Paragraph(DOUBLE)
     if wet:
         yield Paragraph(CAUTIONS["blocked-stairs"].spoken)
     yield Listing("Not known here, or not sure", list(notes))
+
+
+def _when(moment: dt.datetime, today: dt.date) -> str:
+    """Return a moment as one says it in the evening: ``"today 21:40"``, ``"tomorrow 09:00"``."""
+    days = {today: "today", today + dt.timedelta(days=1): "tomorrow"}
+    return f"{days.get(moment.date(), moment.date())} {moment:%H:%M}"

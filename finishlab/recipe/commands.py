@@ -24,17 +24,20 @@ from finishlab.cli.common import (
 )
 from finishlab.cli.lazy import LazyGroup, command
 from finishlab.errors import UsageError
+from finishlab.finish import Finish, finish_rows
 from finishlab.finish.commands import part_options, say_warnings
-from finishlab.recipe import CAN_KINDS, Can, Label
+from finishlab.finish.entering import FinishTexts, entered_texts, finish_context
+from finishlab.finish.fields import changed, parse_fields
+from finishlab.finish.warnings import WarningContext, board_warnings, warnings
+from finishlab.recipe import CAN_KINDS, Can, Label, Recipe, products_of
 from finishlab.record import parse_date
 from finishlab.show.document import Block, Document, Facts, Field, Kind, Line, Listing
-from finishlab.units import left_text
+from finishlab.stair.progress import resolved
+from finishlab.units import left_text, parse_volume
 
 if TYPE_CHECKING:
     from finishlab.board import BoardRecord
-    from finishlab.finish import Finish
     from finishlab.logbook import Logbook, StoredApproval, StoredCan, StoredRecipe
-    from finishlab.recipe import Recipe
     from finishlab.stair.records import StoredPart
 
 
@@ -86,8 +89,6 @@ def _rows(log: Logbook, light: str | None = None) -> list[RecipeRow]:
 
 def _page(log: Logbook, row: RecipeRow) -> tuple[Block, ...]:
     """Return a recipe as it is to be done, step by step."""
-    from finishlab.finish import finish_rows
-
     del log
     facts = (
         ("name", row.record.name),
@@ -143,9 +144,6 @@ def recipe() -> None:
 @json_option
 def add(*, name: str, board: str | None, note: str | None, parts: dict[str, Any], as_json: bool) -> None:
     """Write down a recipe; print its number."""
-    from finishlab.finish import Finish
-    from finishlab.recipe import Recipe
-
     with open_logbook(make=True) as log:
         start = Finish() if board is None else log.board(board).record.whole_finish
         made = log.add_recipe(Recipe(name, _changed(start, parts), note))
@@ -202,24 +200,17 @@ offer_remove(
 
 def _changed(finish: Finish, parts: dict[str, Any]) -> Finish:
     """Return a finish with what the options say."""
-    from finishlab.finish.entering import FinishTexts, entered_texts
-
     return entered_texts({}, FinishTexts(steps=parts.pop("steps", ()), parts=parts)).on(finish)
 
 
 def _say_changed(log: Logbook, number: int) -> None:
     """Say that a recipe is the standard and was edited since it was approved, where it is so."""
-    from finishlab.stair.progress import resolved
-
     changed = resolved(log.stair(), number).changed
     if changed:
         say(changed)
 
 
 def _say_done(log: Logbook, made: StoredRecipe, word: str) -> None:
-    from finishlab.finish.warnings import WarningContext, warnings
-    from finishlab.recipe import products_of
-
     say(f"{made.number} {word}: {made.record.name}.")
     _say_changed(log, made.number.key)
     cans = {each.number.key: each.record for each in log.cans()}
@@ -249,8 +240,6 @@ def _standards(log: Logbook, *, earlier: bool = False) -> Document:
 
 
 def _facts(standard: StoredApproval, name: str | None) -> Facts:
-    from finishlab.finish import finish_rows
-
     approval, ended = standard.approval, standard.ended
     until = "" if ended is None else f", until {ended.date()}"
     return Facts(
@@ -276,9 +265,6 @@ def approve(*, number: str, reason: str | None, date: str | None, as_json: bool)
     A board without a recipe gets one, made from what is written of it. Keep the board itself: it is what later coats
     are held against.
     """
-    from finishlab.finish.entering import finish_context
-    from finishlab.finish.warnings import board_warnings
-    from finishlab.record import parse_date
     from finishlab.stair.progress import recipe_changes
 
     with open_logbook() as log:
@@ -475,8 +461,6 @@ def edit_can(*, number: str, as_json: bool, **values: Any) -> None:  # noqa: ANN
 
 def _typed(values: Mapping[str, Any], label: Label | None = None) -> dict[str, Any]:
     """Return the options as the record keeps them."""
-    from finishlab.finish.fields import changed, parse_fields
-
     out_: dict[str, Any] = {name: value for name, value in values.items() if value is not None}
     for name in ("size", "left"):
         if name in out_:
@@ -489,8 +473,6 @@ def _typed(values: Mapping[str, Any], label: Label | None = None) -> dict[str, A
 
 
 def _litres(text: str) -> float:
-    from finishlab.units import parse_volume
-
     try:
         return float(text)
     except ValueError:

@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from finishlab.board.shown import pooled_lab
-from finishlab.colorimetry.spaces import hex_colour
 from finishlab.matching.costs import costs_line
 from finishlab.rank.sentences import tie_marks
 from finishlab.report.contents import ReportContent
@@ -26,6 +25,7 @@ from finishlab.report.plots import (
     coats_plot,
     costs_plot,
     interval_plot,
+    marked,
     swatch_plot,
 )
 from finishlab.show.drawing import FONT_SIZE, INK, SOFT, WIDTH, Drawing, drawing_rules, figure_of, plain_axes
@@ -46,6 +46,7 @@ _LEFT, _RIGHT, _TOP, _BASE = 44.0, 10.0, 12.0, 40.0
 _LEGEND: Final = 46.0
 _INNER: Final = WIDTH - _LEFT - _RIGHT
 _MARKS: Final[dict[Kind, tuple[str, float]]] = {"leading": ("D", 8.5), "candidate": ("o", 8.0), "other": ("^", 8.0)}
+_HATCHED: Final[dict[str, Any]] = {"facecolor": "#e4e4e4", "edgecolor": "#6a6a6a", "hatch": "////"}
 _MIDDLE_EDGE: Final = 1.1
 _LEAST_HALF: Final = 3.0
 """Least half width of a plane, CIELAB units: a board as good as the floor must not look far off."""
@@ -62,7 +63,7 @@ _MARK: Final = 6.0
 class _Point:
     name: str
     at: NDArray[np.float64]
-    colour: str
+    lab: Lab
     kind: Kind
     covariance: NDArray[np.float64] | None
 
@@ -128,7 +129,7 @@ def _seen(lab: Lab, covariance: object, plane: Plane) -> NDArray[np.float64]:
 
 def _point(board: PlottedBoard, plane: Plane) -> _Point:
     seen = None if board.covariance is None else _seen(board.lab, board.covariance, plane)
-    return _Point(board.name, _at(board.lab, plane), hex_colour(board.lab), board.kind, seen)
+    return _Point(board.name, _at(board.lab, plane), board.lab, board.kind, seen)
 
 
 def _window(
@@ -158,26 +159,11 @@ def _floor(
     from matplotlib.patches import Polygon
 
     if spread is not None:
-        look: dict[str, Any] = {
-            "facecolor": "#e4e4e4",
-            "edgecolor": "#6a6a6a",
-            "hatch": "////",
-            "linewidth": 1.2,
-            "zorder": 1.5,
-        }
-        axes.add_patch(Polygon(_ellipse(centre, spread), closed=True, **look))
+        axes.add_patch(Polygon(_ellipse(centre, spread), closed=True, linewidth=1.2, zorder=1.5, **_HATCHED))
     for _, lab in floor.planks:
         x, y = _at(lab, plane)
         axes.plot([x], [y], "+", color=INK, markersize=7, markeredgewidth=1.2, zorder=3)
-    axes.plot(
-        *centre,
-        marker="s",
-        markersize=13,
-        markerfacecolor=hex_colour(floor.lab),
-        markeredgecolor=INK,
-        markeredgewidth=1.8,
-        zorder=4,
-    )
+    axes.plot(*centre, marker="s", markersize=13, zorder=4, **marked(floor.lab, 1.8))
 
 
 def _board(axes: Axes, point: _Point) -> None:
@@ -186,15 +172,7 @@ def _board(axes: Axes, point: _Point) -> None:
         look = (SOFT, 1.1, "-") if point.kind == "leading" else ("#8a8a8a", 0.7, "--")
         axes.plot(x, y, color=look[0], linewidth=look[1], linestyle=look[2], zorder=2)
     mark, size = _MARKS[point.kind]
-    axes.plot(
-        *point.at,
-        marker=mark,
-        markersize=size,
-        markerfacecolor=point.colour,
-        markeredgecolor=INK,
-        markeredgewidth=1.2,
-        zorder=5,
-    )
+    axes.plot(*point.at, marker=mark, markersize=size, zorder=5, **marked(point.lab))
 
 
 def _name_axes(axes: Axes, plane: Plane) -> None:
@@ -226,7 +204,7 @@ def _legend(axes: Axes, points: Sequence[_Point], spread: bool, planks: bool) ->
     plain: dict[str, Any] = {"linestyle": "none", "markerfacecolor": "white", "markeredgecolor": INK}
     handles: list[object] = [Line2D([], [], marker=_MARKS[k][0], markersize=7, label=said[k], **plain) for k in kinds]
     if spread:
-        handles.append(Patch(facecolor="#e4e4e4", edgecolor="#6a6a6a", hatch="////", label="planks, 95 %"))
+        handles.append(Patch(label="planks, 95 %", **_HATCHED))
     if planks:
         handles.append(Line2D([], [], marker="+", markersize=7, linestyle="none", color=INK, label="plank"))
     if any(p.covariance is not None for p in points):

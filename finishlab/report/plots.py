@@ -150,17 +150,25 @@ def swatch_plot(boards: Sequence[PlottedBoard], floor: PlottedFloor, *, columns:
     return Drawing(figure, "Each board's colour set into the floor's", words)
 
 
-def _tile(axes: Axes, board: PlottedBoard, floor: PlottedFloor, place: tuple[float, float, float]) -> None:
+def marked(lab: Lab, edge: float = 1.2) -> dict[str, Any]:
+    """Return how a mark of a measured colour is drawn: filled with it, with a dark edge."""
+    return {"markerfacecolor": hex_colour(lab), "markeredgecolor": INK, "markeredgewidth": edge}
+
+
+def _area(axes: Axes, place: tuple[float, float, float, float], colour: str) -> None:
+    """Fill a rectangle: left, top, width and height."""
     from matplotlib.patches import Rectangle
 
+    left, top, width, height = place
+    axes.add_patch(Rectangle((left, top), width, height, facecolor=colour, linewidth=0.0, antialiased=False))
+
+
+def _tile(axes: Axes, board: PlottedBoard, floor: PlottedFloor, place: tuple[float, float, float]) -> None:
     left, top, width = place
     inner_left, inner_width = left + 0.22 * width, 0.56 * width
     inner_top, inner_height = top + 0.2 * _TILE_HEIGHT, 0.6 * _TILE_HEIGHT
-    plain: dict[str, Any] = {"linewidth": 0.0, "antialiased": False}
-    axes.add_patch(Rectangle((left, top), width, _TILE_HEIGHT, facecolor=hex_colour(floor.lab), **plain))
-    axes.add_patch(
-        Rectangle((inner_left, inner_top), inner_width, inner_height, facecolor=hex_colour(board.lab), **plain)
-    )
+    _area(axes, (left, top, width, _TILE_HEIGHT), hex_colour(floor.lab))
+    _area(axes, (inner_left, inner_top, inner_width, inner_height), hex_colour(board.lab))
     # Ticks in the surround say where the board lies, even where it cannot be told from the floor.
     for x in (inner_left, inner_left + inner_width):
         axes.plot([x, x], [top - _TICK - 1, top - 1], color="black", linewidth=0.9)
@@ -249,9 +257,7 @@ def _interval_row(axes: Axes, board: PlottedBoard, score: DeltaE, row: int) -> N
         xerr=[[max(0.0, score.value - score.low)], [max(0.0, score.high - score.value)]],
         fmt="D" if leading else "o",
         markersize=9 if leading else 7.5,
-        markerfacecolor=hex_colour(board.lab),
-        markeredgecolor=INK,
-        markeredgewidth=1.4,
+        **marked(board.lab, 1.4),
         ecolor=INK,
         elinewidth=2.0 if leading else 1.3,
         capsize=4,
@@ -401,8 +407,6 @@ def _swatches(
     places: Sequence[float],
     ends: tuple[float, float],
 ) -> None:
-    from matplotlib.patches import Rectangle
-
     axes = plain_axes(figure, (_COAT_LEFT, _SWATCH_TOP, WIDTH - _COAT_LEFT - _COAT_RIGHT, _SWATCH))
     axes.set_xlim(*ends)
     axes.set_ylim(_SWATCH, 0.0)
@@ -411,27 +415,15 @@ def _swatches(
     axes.set_yticks([])
     for side in ("left", "bottom"):
         axes.spines[side].set_visible(False)
-    plain: dict[str, Any] = {"linewidth": 0.0, "antialiased": False}
-    axes.add_patch(Rectangle((ends[0], 0.0), ends[1] - ends[0], _SWATCH, facecolor=SURROUND, **plain))
-    inner = 5.0
-    unit = (ends[1] - ends[0]) / (WIDTH - _COAT_LEFT - _COAT_RIGHT)
-    axes.add_patch(
-        Rectangle(
-            (ends[0] + inner * unit, inner),
-            ends[1] - ends[0] - 2 * inner * unit,
-            _SWATCH - 2 * inner,
-            facecolor=hex_colour(floor.lab),
-            **plain,
-        )
-    )
+    wide, inner = ends[1] - ends[0], 5.0
+    unit = wide / (WIDTH - _COAT_LEFT - _COAT_RIGHT)
+    _area(axes, (ends[0], 0.0, wide, _SWATCH), SURROUND)
+    within = (ends[0] + inner * unit, inner, wide - 2 * inner * unit, _SWATCH - 2 * inner)
+    _area(axes, within, hex_colour(floor.lab))
     least = min((b - a for a, b in zip(sorted(places), sorted(places)[1:], strict=False)), default=1.0)
     width = 0.78 * min(least, 1.0)
     for step, x in zip(steps, places, strict=True):
-        axes.add_patch(
-            Rectangle(
-                (x - width / 2, _FLOOR_EDGE), width, _SWATCH - 2 * _FLOOR_EDGE, facecolor=hex_colour(step.lab), **plain
-            )
-        )
+        _area(axes, (x - width / 2, _FLOOR_EDGE, width, _SWATCH - 2 * _FLOOR_EDGE), hex_colour(step.lab))
         axes.text(x, _SWATCH + 14.0, step.name, ha="center", weight="bold", clip_on=False)
     axes.text(ends[0] - 6 * unit, _SWATCH / 2, "in the\nfloor", ha="right", va="center", fontsize=FONT_SIZE - 0.5)
 
@@ -468,9 +460,7 @@ def _panel(
             yerr=error,
             fmt="o",
             markersize=7,
-            markerfacecolor=hex_colour(step.lab),
-            markeredgecolor=INK,
-            markeredgewidth=1.2,
+            **marked(step.lab),
             ecolor=INK,
             capsize=3,
         )

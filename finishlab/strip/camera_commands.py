@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING
 
 import click
 
+from finishlab.board.shown import profile_line
 from finishlab.cli.common import grey_option, json_option, open_logbook, print_results, say, show_document, with_learned
 from finishlab.cli.lazy import LazyGroup, logged
 from finishlab.errors import LogbookError, UsageError
 from finishlab.measure.areas import GreyArea, KnownColour
+from finishlab.measuring import MeasureOptions
 from finishlab.record import normalise_light, today
 from finishlab.show.document import Document, Line
 
@@ -123,7 +125,6 @@ def _learned(
     """Learn from a chart; strips whose greys were read with an instrument are used, others are learned anew."""
     from finishlab.colorimetry.spaces import DEFAULT_EDITION
     from finishlab.measure.camera_learning import learn_profile
-    from finishlab.measuring import MeasureOptions
     from finishlab.measuring.logged import photo_day
     from finishlab.photos import read_photo
 
@@ -162,8 +163,6 @@ def _learned_by_hand(
 
 def _tell(found: LearnedProfile) -> None:
     """Say what was learned, and what was not."""
-    from finishlab.board.shown import profile_line
-
     boost, sigma = found.profile.saturation
     say(profile_line(found.profile.summary()))
     say(f"The camera boosts saturation by {100 * (boost - 1):.0f} %, give or take {200 * sigma:.0f} (95 %).")

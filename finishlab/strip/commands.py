@@ -26,6 +26,8 @@ from finishlab.cli.common import (
 from finishlab.cli.failures import show_error
 from finishlab.cli.lazy import ExampleCommand, LazyGroup, logged
 from finishlab.errors import LogbookError, UsageError
+from finishlab.files import write_atomically
+from finishlab.measuring import MeasureOptions
 from finishlab.record import Number
 from finishlab.show import jsons
 from finishlab.show.document import Document, Field, Line, Listed, Listing
@@ -96,7 +98,6 @@ def strip(
     if ctx.invoked_subcommand is not None:
         _refuse_options(ctx, ctx.invoked_subcommand)
         return
-    from finishlab.files import write_atomically
     from finishlab.imaging.strip import STRIP, new_strip_number
     from finishlab.strip.page import eye_page_pdf, strip_layout, strip_pdf
 
@@ -480,7 +481,6 @@ def repeat(**given: Any) -> int:  # noqa: ANN401 - the options above
 
 def _log(kind: TrialKind, *, photos: tuple[str, ...], light: str | None, note: str | None, as_json: bool) -> int:
     from finishlab.matching.trials import trust_of
-    from finishlab.measuring import MeasureOptions
     from finishlab.strip.trials import FIELDS_OF, check_count, log_trials, trust_in
 
     check_count(kind, len(photos))

@@ -13,7 +13,9 @@ import numpy as np
 
 from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.errors import FinishlabError, UsageError
+from finishlab.files import write_atomically
 from finishlab.imaging.strip import STRIP, usual_print
+from finishlab.measuring import look, print_in, with_path
 from finishlab.show.document import Document, Line
 from finishlab.show.drawing import (
     BAND,
@@ -113,7 +115,6 @@ def learn_from_far(
     """
     from finishlab.imaging.greys import greys_of_readings
     from finishlab.measure.learn_print import learn_print
-    from finishlab.measuring import look, print_in, with_path
 
     if readings:
         _check(readings)
@@ -376,7 +377,6 @@ def save_curve(name: str, greys: StripGreys) -> None:
     OutputError
         If the file cannot be written.
     """
-    from finishlab.files import write_atomically
     from finishlab.photos.profiles import matrix_profile
 
     drawing = _curve_drawing(greys)

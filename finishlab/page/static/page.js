@@ -28,7 +28,9 @@ if (old) {
 }
 
 document.addEventListener("submit", (event) => {
-  // After the form has been read: a disabled button would not be sent with it.
+  // A form that only looks may be sent again: what it brings can be a file, and the page stays. The others are shut
+  // after they have been read: a disabled button would not be sent with them.
+  if (event.target.method !== "post") return;
   setTimeout(() => { for (const each of event.target.querySelectorAll("button")) each.disabled = true; });
 });
 // A page that comes back from the browser's own memory can be sent again.
