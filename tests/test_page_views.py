@@ -439,7 +439,4 @@ def test_what_stands_in_a_sentence_is_told_too() -> None:
 
 def test_no_view_is_left_out() -> None:
     """Each address of the list of pages is in its order, so that none is missed."""
-    import importlib
-
-    routes = [route for name in app.VIEWS for route in importlib.import_module(name).ROUTES]
-    assert {route.address for route in routes if route.title} <= set(app.ORDER)
+    assert {route.address for route in app.all_routes() if route.title} <= set(app.ORDER)
