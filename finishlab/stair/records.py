@@ -14,7 +14,7 @@ from dataclasses import InitVar, dataclass, field, fields
 from typing import Any, Final, Literal, get_args
 
 from finishlab.errors import UsageError
-from finishlab.recipe import Approval, Can, Label, Recipe
+from finishlab.recipe import Can, Label, Recipe, Standard
 from finishlab.record import DatedRecord, Light, Record, check_choice, checked_date, line, normalize, note_text, today
 from finishlab.stair.names import (
     FLIGHT_KINDS,
@@ -433,7 +433,7 @@ class StoredColour:
 class Standing:
     """A standard, today's or one that was."""
 
-    approval: Approval
+    approval: Standard
     until: dt.date | None
     """The day another took its place; None for today's."""
     edited: bool = False
