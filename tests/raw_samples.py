@@ -50,11 +50,18 @@ def _tiff(tags: list[tuple[int, str, Any]], strip: bytes) -> bytes:
     return out.replace(b"STRP", struct.pack("<I", len(out)), 1) + strip
 
 
-def write_dng(path: Path, srgb_linear: np.ndarray, *, orientation: int = 1, exposure: float = 1.0) -> None:
+def write_dng(
+    path: Path,
+    srgb_linear: np.ndarray,
+    *,
+    orientation: int = 1,
+    exposure: float = 1.0,
+    more: tuple[tuple[int, str, Any], ...] = (),
+) -> None:
     """Write linear light (sRGB's primaries, shape (H, W, 3), even sides) as the Bayer mosaic of a made-up sensor.
 
     The sensor's channels are those of sRGB, scaled by `NEUTRAL`, so that colours come back as they went in
-    (Digital Negative Specification 1.4: ColorMatrix1 is XYZ -> camera).
+    (Digital Negative Specification 1.4: ColorMatrix1 is XYZ -> camera). `more` are fields besides: number, type, value.
     """
     light = np.clip(srgb_linear * exposure * np.array(NEUTRAL), 0.0, 1.0)
     mosaic = np.empty(light.shape[:2], dtype="<u2")
@@ -91,6 +98,7 @@ def write_dng(path: Path, srgb_linear: np.ndarray, *, orientation: int = 1, expo
                 (50721, "ii", list(matrix.ravel())),
                 (50728, "II", list(NEUTRAL)),
                 (50778, "H", [21]),
+                *more,
             ],
             mosaic.tobytes(),
         )

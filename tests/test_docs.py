@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pkgutil
 import re
+import tomllib
+from itertools import chain
 from pathlib import Path
 from typing import Final
 
@@ -115,3 +117,22 @@ def test_the_whole_job_shows_what_each_command_printed() -> None:
     for command, output in shown:
         assert output, command
         assert "Error:" not in output, command
+
+
+def test_every_dependency_says_what_it_is_for() -> None:
+    """The page of dependencies names each one of pyproject with its bound, a purpose and megabytes; the lock has it."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    asked = [*project["dependencies"], *chain.from_iterable(project["optional-dependencies"].values())]
+    bounds = dict(each.split(">=") for each in asked if not each.startswith("finishlab["))
+    rows = re.findall(
+        r"^\| ([\w-]+) \| ([\d.]+) \| (.{5,}?) \| ([\d.]+) \|",
+        (ROOT / "docs" / "dependencies.md").read_text(encoding="utf-8"),
+        re.MULTILINE,
+    )
+    assert {name: bound for name, bound, *_ in rows} == bounds
+    lists = (ROOT / ".ci" / "locked.txt", ROOT / ".ci" / "locked-dev.txt")
+    lines = "".join(each.read_text(encoding="utf-8") for each in lists)
+    locked = re.findall(r"^([\w.-]+)==([\d.]+) --hash=sha256:[0-9a-f]{64}$", lines, re.MULTILINE)
+    versions = dict(locked)
+    for name, bound in bounds.items():
+        assert [int(n) for n in versions[name].split(".")] >= [int(n) for n in bound.split(".")], name

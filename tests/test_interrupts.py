@@ -16,7 +16,7 @@ MANY = 100
 """Photos enough that no machine is done with them when it is stopped."""
 TWO_WORKERS = """
 import signal
-from finishlab.measuring import photos
+from finishlab import measuring as photos
 signal.signal(signal.SIGINT, signal.default_int_handler)  # what runs in the background is started deaf to Ctrl-C
 photos.processors = lambda: 2
 from finishlab.cli import main

@@ -5,21 +5,25 @@ The rules are those of the Fetch standard (Origin), Fetch Metadata, RFC 6265bis 
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import re
 import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from conftest import Run
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from page_visits import HOST, Live, Visits, living, visiting
 
 from finishlab.logbook.database import last_change
 from finishlab.page import guard, server
-from finishlab.page.app import Answer, Onward, Page, Route, Sent, Visit, all_routes
-from finishlab.page.guard import CODE_TRIES, Pairing
+from finishlab.page.app import Answer, Onward, Page, Route, Sent, Visit, all_routes, application
+from finishlab.page.guard import CODE_TRIES, Guard, Pairing
 
 
 def _note(visit: Visit) -> Answer:
@@ -275,6 +279,69 @@ def test_an_answer_that_is_not_read_is_not_kept_for_ever(
             while piece := slow.recv(1 << 20):
                 came += len(piece)
     assert came < 30_000_000
+
+
+def test_more_connections_than_are_served_are_sent_away(
+    logbook: Path, run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where too many connections are open, the next is told so at once; when they are gone, it is served."""
+    run("recipe", "add", "plain")
+    monkeypatch.setattr(server, "_CONNECTIONS", 4)
+    with living(logbook, NOTES) as found:
+        ask = b"GET /pair HTTP/1.1\r\nHost: 127.0.0.1:%d\r\nConnection: close\r\n\r\n" % found.port
+        with contextlib.ExitStack() as idle:
+            for _ in range(4):
+                idle.enter_context(found.connected()).sendall(b"GET")
+            assert found.talk(ask).startswith(b"HTTP/1.1 503 ")
+        for _ in range(100):  # the server learns that they are gone when it next looks
+            answer = found.talk(ask)
+            if answer.startswith(b"HTTP/1.1 200 "):
+                break
+        assert answer.startswith(b"HTTP/1.1 200 ")
+
+
+_PATHS = st.sampled_from(["", "/", "/boards", "/pair", "/static/page.css", "/static/../app.py", "//evil", "/boards/B1"])
+_NAMES = st.sampled_from(
+    ["host", "cookie", "origin", "content-length", "sec-fetch-site", "accept-language", "content-type", "x"]
+)
+_VALUES = st.text(st.characters(max_codepoint=255), max_size=30) | st.sampled_from(
+    [HOST, "9" * 5000, "-1", "finishlab_8455=x", "multipart/form-data", "multipart/form-data; boundary=", "null"]
+)
+
+
+@pytest.fixture(scope="module")
+def outside(tmp_path_factory: pytest.TempPathFactory) -> Guard:
+    """All pages of a logbook, without a server."""
+    return application(tmp_path_factory.mktemp("outside"), Pairing(), frozenset({HOST}))
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(
+    method=st.sampled_from(["GET", "POST", "HEAD", "PUT", "", "G\xff"]),
+    path=_PATHS | st.text(max_size=30),
+    heads=st.lists(st.tuples(_NAMES, _VALUES), max_size=5),
+    body=st.binary(max_size=40),
+)
+def test_no_request_of_a_stranger_breaks_the_server_or_gets_in(
+    outside: Guard, method: str, path: str, heads: list[tuple[str, str]], body: bytes
+) -> None:
+    """Whatever a stranger sends is answered with a refusal, the page to pair, or what lies open to all."""
+    head = [(b"host", HOST.encode())] + [(name.encode(), value.encode("latin-1")) for name, value in heads]
+    scope = {"type": "http", "method": method, "path": path, "headers": head, "query_string": b"", "root_path": ""}
+    scope |= {"scheme": "http", "http_version": "1.1", "client": ("127.0.0.1", 1), "server": ("127.0.0.1", 8455)}
+    sent: list[Any] = []
+
+    async def receive() -> dict[str, Any]:
+        return {"type": "http.request", "body": body, "more_body": False}
+
+    async def send(message: Any) -> None:
+        sent.append(message)
+
+    asyncio.run(outside(scope, receive, send))
+    status = sent[0]["status"]
+    assert status < 500
+    assert status != 303
+    assert status != 200 or path == "/pair" or path.startswith("/static/")
 
 
 def test_a_form_has_an_end_of_fields(notes: Visits) -> None:

@@ -178,6 +178,9 @@ def test_what_is_wrong_is_said_in_the_visitor_s_language(phone: Phone) -> None:
     assert "Kein Streifen gefunden." in text
     assert "Den ganzen Streifen flach" in text
     assert 'name="kind"' not in text
+    text = phone.send(BOARD, ("seite.jpg", b"<html>")).text
+    assert "seite.jpg ist kein Foto." in text
+    assert "Streifen gefunden." in text
 
 
 # -- once only

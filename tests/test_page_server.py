@@ -18,7 +18,6 @@ from page_visits import Live, Visits, living
 
 from finishlab.errors import UsageError
 from finishlab.page import server
-from finishlab.page.app import ORDER, all_routes
 
 COMMAND: Final = (sys.executable, "-W", "error", "-m", "finishlab.cli")
 
@@ -74,11 +73,6 @@ def test_a_port_that_is_taken_is_told() -> None:
     (first,) = server.bound([server.LOOPBACK], 0)
     with first, pytest.raises(UsageError, match=r"Port \d+ of this computer cannot be used"):
         server.bound([server.LOOPBACK], first.getsockname()[1])
-
-
-def test_every_page_of_the_list_has_its_place() -> None:
-    """The list of pages has the order of the work; no page with a title is missing from it."""
-    assert {route.address for route in all_routes() if route.title} <= set(ORDER)
 
 
 def _answer(port: int, head: str) -> str:

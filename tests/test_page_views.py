@@ -300,6 +300,25 @@ def test_forms_ask_for_what_commands_take() -> None:
     }
 
 
+def test_a_bare_length_is_in_the_visitor_s_units(page: Visits) -> None:
+    """A length without a unit is millimetres or inches, as the visitor chose, and the field says which."""
+    asked = "/plan/quantities?treads=13&front=36&depth=11.5&thickness=1&liquid=oil+stain"
+    assert page.get(asked).status_code == 422
+    assert "Front (mm)" in page.get(asked).text
+    page.send("/settings", {"language": "en", "units": "in"})
+    inches = page.get(asked)
+    assert inches.status_code == 200
+    assert "Front (in)" in inches.text
+    assert 'value="36"' in inches.text
+    said = asked.replace("=36&", "=36in&").replace("=11.5&", "=11.5in&").replace("=1&", "=1in&")
+    assert re.findall(r"needs [^<]*", page.get(said).text) == re.findall(r"needs [^<]*", inches.text) != []
+    lengths = fields_of(command_of("plan risers"), ("riser", "tread_added"))
+    assert given(lengths, {"riser": "7 1/2\n190mm", "tread_added": "-3/4"}, "in") == {
+        "riser": ["7 1/2in", "190mm"],
+        "tread_added": "-3/4in",
+    }
+
+
 def test_only_what_differs_is_changed() -> None:
     """A field that was not sent, or whose text is the same but for blanks, is no change; an emptied one is."""
     fields = [
@@ -420,7 +439,4 @@ def test_what_stands_in_a_sentence_is_told_too() -> None:
 
 def test_no_view_is_left_out() -> None:
     """Each address of the list of pages is in its order, so that none is missed."""
-    import importlib
-
-    routes = [route for name in app.VIEWS for route in importlib.import_module(name).ROUTES]
-    assert {route.address for route in routes if route.title} <= set(app.ORDER)
+    assert {route.address for route in app.all_routes() if route.title} <= set(app.ORDER)

@@ -9,8 +9,10 @@ from __future__ import annotations
 import io
 import struct
 import zlib
+from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Final
 
 import numpy as np
@@ -151,21 +153,101 @@ def _tiff_second_page() -> bytes:
     return out.getvalue()
 
 
+TOLD: Final[dict[str, dict[str, dict[int, object]]]] = {
+    "description": {"main": {0x010E: TEXT}},
+    "software and its user": {"main": {0x0131: TEXT}},
+    "artist": {"main": {0x013B: TEXT}},
+    "host computer": {"main": {0x013C: TEXT}},
+    "rating in a private field": {"main": {0xFDE8: TEXT}},
+    "copyright": {"main": {0x8298: TEXT}},
+    "title in UTF-16": {"main": {0x9C9B: TEXT.encode("utf-16-le")}},
+    "comment in UTF-16": {"main": {0x9C9C: TEXT.encode("utf-16-le")}},
+    "author in UTF-16": {"main": {0x9C9D: TEXT.encode("utf-16-le")}},
+    "keywords in UTF-16": {"main": {0x9C9E: TEXT.encode("utf-16-le")}},
+    "subject in UTF-16": {"main": {0x9C9F: TEXT.encode("utf-16-le")}},
+    "maker's notes": {"shot": {0x927C: SECRET}},
+    "user comment": {"shot": {0x9286: b"ASCII\0\0\0" + SECRET}},
+    "sound file": {"shot": {0xA004: TEXT}},
+    "unique picture number": {"shot": {0xA420: TEXT}},
+    "camera owner": {"shot": {0xA430: TEXT}},
+    "body serial number": {"shot": {0xA431: TEXT}},
+    "lens maker": {"shot": {0xA433: TEXT}},
+    "lens model": {"shot": {0xA434: TEXT}},
+    "lens serial number": {"shot": {0xA435: TEXT}},
+    "title": {"shot": {0xA436: TEXT}},
+    "photographer": {"shot": {0xA437: TEXT}},
+    "picture editor": {"shot": {0xA438: TEXT}},
+}
+"""What EXIF tells of people and things (CIPA DC-008-2023, tables 6 to 9; the fields in UTF-16 are Windows' own) -> its
+fields by number, in the main directory and in the one of the shot."""
+XMP_TOLD: Final = {
+    "serial number": 'xmlns:aux="a" aux:SerialNumber="{}"',
+    "creator": 'xmlns:dc="d" dc:creator="{}"',
+    "city": 'xmlns:photoshop="p" photoshop:City="{}"',
+    "document's number": 'xmlns:xmpMM="m" xmpMM:DocumentID="{}"',
+    "history of edits": 'xmlns:crs="c" crs:RawFileName="{}"',
+    "a person's region": 'xmlns:mwg="r" mwg:Name="{}"',
+}
+
+RAW_TOLD: Final = {
+    **{
+        what: number for told in TOLD.values() for number in told.get("main", ()) for what in TOLD if TOLD[what] is told
+    },
+    "XMP": 700,
+    "IPTC": 33723,
+    "Photoshop resources": 34377,
+    "owner's name": 65000,
+    "localized model": 50709,
+    "camera's serial number": 50735,
+    "private data": 50740,
+    "maker's notes are safe": 50741,
+    "raw data's unique number": 50781,
+    "original raw file's name": 50827,
+    "original raw file": 50828,
+    "camera's calibration signature": 50931,
+    "profile's calibration signature": 50932,
+    "shot profile's name": 50934,
+    "profile's name": 50936,
+    "profile's copyright": 50942,
+    "preview program": 50966,
+    "preview program's version": 50967,
+    "preview settings' name": 50968,
+    "preview settings' digest": 50969,
+    "time of the preview": 50971,
+    "raw picture's digest": 50972,
+    "original raw file's digest": 50973,
+}
+"""Fields of a DNG that tell of people and things (Digital Negative Specification 1.4, chapter 4) -> their numbers."""
+
+
+def _raw(number: int | None, behind: bytes = b"") -> bytes:
+    """Return an open raw file with the secret in one of its fields, or behind its end."""
+    light = np.random.default_rng(3).uniform(0.1, 0.9, (64, 96, 3))
+    with TemporaryDirectory() as folder:
+        write_dng(Path(folder) / "a.dng", light, more=() if number is None else ((number, "s", TEXT),))
+        return (Path(folder) / "a.dng").read_bytes() + behind
+
+
 WAYS: Final[dict[str, Callable[[], bytes]]] = {
+    **{f"DNG: {what}": lambda number=number: _raw(number) for what, number in RAW_TOLD.items()},  # type: ignore[misc]
+    "DNG: behind the end": lambda: _raw(None, SECRET),
     **{f"{kind}: EXIF's GPS directory": lambda kind=kind: _saved(kind, _exif(place=True)) for kind in KINDS},  # type: ignore[misc]
     **{
         f"{kind}: XMP": lambda kind=kind: _saved(kind, _exif(), _xmp(f'xmlns:exif="e" exif:GPSLatitude="{TEXT}"'))  # type: ignore[misc]
         for kind in KINDS
     },
-    **{f"{kind}: body serial number": lambda kind=kind: _saved(kind, _exif(shot={0xA431: TEXT})) for kind in KINDS},  # type: ignore[misc]
-    **{f"{kind}: artist": lambda kind=kind: _saved(kind, _exif(main={0x013B: TEXT})) for kind in KINDS},  # type: ignore[misc]
-    "JPEG: camera owner": lambda: _saved("JPEG", _exif(shot={0xA430: TEXT})),
-    "JPEG: lens serial number": lambda: _saved("JPEG", _exif(shot={0xA435: TEXT})),
-    "JPEG: copyright": lambda: _saved("JPEG", _exif(main={0x8298: TEXT})),
-    "JPEG: user comment": lambda: _saved("JPEG", _exif(shot={0x9286: b"ASCII\0\0\0" + SECRET})),
-    "JPEG: unique picture number": lambda: _saved("JPEG", _exif(shot={0xA420: TEXT})),
-    "JPEG: maker's notes": lambda: _saved("JPEG", _exif(shot={0x927C: SECRET})),
-    "JPEG: title in UTF-16": lambda: _saved("JPEG", _exif(main={0x9C9B: TEXT.encode("utf-16-le")})),
+    **{
+        f"{kind}: XMP, {what}": lambda kind=kind, told=told: _saved(kind, _exif(), _xmp(told.format(TEXT)))  # type: ignore[misc]
+        for kind in KINDS
+        for what, told in XMP_TOLD.items()
+    },
+    **{
+        f"{kind}: {what}": lambda kind=kind, told=told: _saved(
+            kind, _exif(main=told.get("main"), shot=told.get("shot"))
+        )  # type: ignore[misc]
+        for kind in KINDS
+        for what, told in TOLD.items()
+    },
     "JPEG: EXIF of an unknown type": lambda: _jpeg_with(_segment(0xE1, _unknown_type())),
     "JPEG: thumbnail in EXIF": lambda: _jpeg_with(_segment(0xE1, _thumbnail())),
     "JPEG: thumbnail in JFIF": _jfif_thumbnail,
@@ -189,9 +271,6 @@ WAYS: Final[dict[str, Callable[[], bytes]]] = {
     "PNG: behind the end": lambda: _saved("PNG") + SECRET,
     "WEBP: an unknown chunk": lambda: _webp_with(b"LOCA", SECRET),
     "WEBP: behind the end": lambda: _saved("WEBP") + SECRET,
-    "TIFF: description": lambda: _saved("TIFF", _exif(main={0x010E: TEXT})),
-    "TIFF: host computer": lambda: _saved("TIFF", _exif(main={0x013C: TEXT})),
-    "TIFF: private tag": lambda: _saved("TIFF", _exif(main={65000: TEXT})),
     "TIFF: a second page": _tiff_second_page,
     "TIFF: between and behind": lambda: _saved("TIFF") + SECRET,
     "HEIC: a film behind": lambda: _saved("HEIC", _exif()) + _box(b"mpvd", SECRET),
@@ -232,7 +311,23 @@ def test_what_is_planted_does_not_leave(way: str) -> None:
     clean = shareable(data)
     assert clean is not None
     assert not any(form in _hidden_in(clean) for form in _forms(SECRET))
-    np.testing.assert_array_equal(np.asarray(_read(data)), np.asarray(_read(clean)))
+    np.testing.assert_array_equal(_pixels(data, way), _pixels(clean, way))
+
+
+def _pixels(data: bytes, way: str) -> np.ndarray:
+    """Return a file's picture as another program reads it; of an open raw file its mosaic, which lies at the end."""
+    if not way.startswith("DNG"):
+        return np.asarray(_read(data))
+    offset = data.index(struct.pack("<HHI", 273, 4, 1)) + 8
+    (at,) = struct.unpack("<I", data[offset : offset + 4])
+    return np.frombuffer(data, "<u2", 64 * 96, at)
+
+
+def test_every_kind_of_file_is_tried_in_many_ways() -> None:
+    """Of each kind of file 31 ways or more are tried."""
+    kinds = Counter(way.partition(":")[0] for way in WAYS)
+    assert set(kinds) == {*KINDS, "DNG"}
+    assert min(kinds.values()) >= 31
 
 
 @pytest.mark.parametrize("kind", KINDS)

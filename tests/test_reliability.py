@@ -249,6 +249,22 @@ def test_what_is_left_of_a_destroyed_page_is_saved(filled: Path, table: str) -> 
     assert campaign.run(left, "can", "add", "more", "--kind", "oil stain").exit_code == 0
 
 
+@pytest.mark.parametrize("share", [0.4, 0.7, 0.95])
+def test_of_a_file_that_is_cut_off_the_beginning_is_saved(filled: Path, share: float) -> None:
+    """SQLite opens no file that is shorter than its head says; what the beginning holds is saved all the same."""
+    with sqlite3.connect(filled / "logbook.db") as other:
+        other.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    other.close()
+    os.truncate(filled / "logbook.db", int(share * (filled / "logbook.db").stat().st_size))
+    done = campaign.run(filled, "check", "--repair", "--sample", "0", "--json")
+    assert (done.exit_code, campaign.said_badly(done)) == (6, None), done.output
+    said = json.loads(done.stdout)["saved"]
+    assert said["entries"] > 0
+    assert said["torn"]
+    assert campaign.run(Path(said["folder"]), "check", "--sample", "0").exit_code in {0, 6}
+    assert campaign.run(Path(said["folder"]), "can", "add", "more", "--kind", "oil stain").exit_code == 0
+
+
 def test_a_database_that_is_none_any_more_is_refused(filled: Path) -> None:
     """Where nothing can be read that is said, and nothing is left behind."""
     (filled / "logbook.db").write_bytes(b"\xff" * 20_000)

@@ -167,6 +167,8 @@ class Saved:
     entries: int
     torn: tuple[str, ...]
     """Tables of which not every row could be read."""
+    loose: bool
+    """Whether entries that fit to nothing any more lie in the `aside/` of the new one."""
 
 
 def save_readable(folder: Path, who: str) -> Saved:
@@ -194,11 +196,11 @@ def save_readable(folder: Path, who: str) -> Saved:
         store = AuditStore(place, engine, who)
         with store._write() as session:  # noqa: SLF001 - of this very class
             restore_counters(session)
-        store.audit(repair=True)
+        loose = bool(store.audit(repair=True))
         with Session(engine) as session:
             left = sum(session.scalar(select(func.count()).select_from(table)) or 0 for table in TABLES.values())
         engine.dispose()
-    return Saved(place, left, torn)
+    return Saved(place, left, torn, loose)
 
 
 def _photos_too(folder: Path, place: Path) -> None:
@@ -234,6 +236,7 @@ def _readable(folder: Path, place: Path) -> tuple[str, _Raw, tuple[str, ...]]:
     torn, step = [], HEAD
     with closing(sqlite3.connect(copy)) as database:
         database.text_factory = lambda raw: raw.decode("utf-8", "replace")
+        database.execute("PRAGMA writable_schema = ON")  # what is cut off, or a spoilt schema, stops it no more
         with suppress(sqlite3.DatabaseError, TypeError):
             (step,) = database.execute("SELECT version_num FROM alembic_version").fetchone()
         for name in TABLES:

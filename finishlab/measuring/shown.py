@@ -417,6 +417,7 @@ def _saved(saved: Saved) -> list[Line | Listing]:
         Line(f"The {saved.entries} entries that can still be read were saved as a logbook of its own."),
         Listing("Of these tables some entries are lost:", list(saved.torn)),
         Line(f"See it with: finishlab --logbook {shlex.quote(str(saved.folder))} board list"),
+        *([Line(f"What fits to nothing any more lies in its {ASIDE}/.")] if saved.loose else []),
         Line("A backup may hold more. The damaged logbook is as it was."),
     ]
 

@@ -71,6 +71,11 @@ class _Ranked:
     full: Document
     data: Mapping[str, Any]
 
+    @property
+    def documents(self) -> tuple[Document, ...]:
+        """What people read."""
+        return self.glance, self.full
+
 
 def _ranked(visit: Visit, query: Mapping[str, str]) -> _Ranked:
     """Return the answer, weighed once for each state of the logbook: it takes a second.

@@ -51,14 +51,8 @@ __all__ = [
 ]
 
 _HERE: Final = Path(__file__).parent
-VIEWS: Final = (
-    "finishlab.page.answer",
-    "finishlab.page.photograph",
-    "finishlab.page.views",
-    "finishlab.page.stair",
-    "finishlab.page.settings",
-)
-"""Modules with ``ROUTES``."""
+VIEWS: Final = ("answer", "photograph", "views", "stair", "settings")
+"""Modules of this room with ``ROUTES``."""
 ORDER: Final = (
     *("/", "/photograph", "/boards", "/floor", "/ranking", "/next", "/stair", "/plan", "/print", "/recipes", "/cans"),
     *("/history", "/settings"),
@@ -68,8 +62,6 @@ FORM_BYTES: Final = 256 * 1024
 """Of a form without photos."""
 _STATUS: Final[dict[int, int]] = {ExitCode.FAILURE: 500, INTERRUPTED: 500, ExitCode.LOGBOOK: 409}
 """Exit code of a command -> HTTP status; 422 for all others, which say what was wrong with what was sent."""
-_ONCE_KEPT: Final = 500
-"""Answers to forms that are kept for a form that is sent again."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,7 +183,7 @@ class Route:
 
 def all_routes() -> tuple[Route, ...]:
     """Return the addresses of all views."""
-    return tuple(route for name in VIEWS for route in importlib.import_module(name).ROUTES)
+    return tuple(route for name in VIEWS for route in importlib.import_module(f"finishlab.page.{name}").ROUTES)
 
 
 def application(folder: Path, pairing: Pairing, hosts: frozenset[str], routes: Sequence[Route] | None = None) -> Guard:

@@ -56,6 +56,8 @@ _SLOWEST: Final = 4096
 _ANSWERS: Final = 500
 """Answers to forms that are kept for a form that is sent again."""
 _VISITORS: Final = 50
+_DIGITS: Final = 15
+"""Of a length that may be true; Python refuses to read one of thousands."""
 
 
 @dataclass(slots=True)
@@ -231,7 +233,7 @@ class Guard:
         if scope["method"] == "POST" and not _from_here(head):
             return 403, "guard.elsewhere"
         length = head.get("content-length", "0")
-        if not length.isdecimal() or int(length) > self._most_bytes(scope["path"]):
+        if not length.isdecimal() or len(length) > _DIGITS or int(length) > self._most_bytes(scope["path"]):
             return 413, "guard.too_much"
         path = scope["path"]
         if visitor is None and path != "/pair" and not path.startswith("/static/"):

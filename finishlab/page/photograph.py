@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from finishlab.board.files import Shown
     from finishlab.logbook import Logbook
     from finishlab.page.texts import Words
-    from finishlab.quality import Doubt
 
 __all__ = ["ROUTES"]
 
@@ -129,7 +128,8 @@ def _receive(visit: Visit) -> Answer:
     for each in taken:
         bench.begin(each, known)
     ids = dict.fromkeys((*_ids(visit.form.text("before")), *(each.photo for each in taken)))
-    return Onward(f"/photograph/seen?photos={','.join(ids)}", [f"{each.message} {each.hint}" for each in wrong])
+    of = visit.words.of
+    return Onward(f"/photograph/seen?photos={','.join(ids)}", [f"{of(each.message)} {of(each.hint)}" for each in wrong])
 
 
 def _ids(text: str) -> list[str]:
@@ -247,18 +247,10 @@ def _said(words: Words, log: Logbook | None, photo: Waiting, found: Glance, ligh
         (told,) = doubt_light(log, [PhotoResult(str(photo.path), found.measurement)], light)
         for field in told.measurement.fields.values() if told.measurement is not None else ():
             doubts |= {each.code: each for each in field.doubts}
-    for each in doubts.values():
-        yield _sentence(words, each)
+    yield from (words.of(each.message) for each in doubts.values())
     learned = {greys.number for greys in log.learned_greys()} if log is not None else set()
     if found.kind != "strip" and found.strip is not None and found.strip not in learned:
         yield words("photograph.print_not_learned", strip=f"{found.strip:04d}")
-
-
-def _sentence(words: Words, doubt: Doubt) -> str:
-    """Return a doubt in the visitor's language, with its figures."""
-    from finishlab.quality import DOUBTS
-
-    return words.of(DOUBTS[doubt.code].sentence).format(**doubt.figures)
 
 
 def _for_page(words: Words, photos: Sequence[Waiting], error: FinishlabError) -> FinishlabError:

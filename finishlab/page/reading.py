@@ -151,8 +151,12 @@ def page_of(words: Words, command: str) -> tuple[str, str] | None:
     return place and place[:2]
 
 
-_KEPT: Final[Kept[Any]] = Kept(300, lambda _: 1)
-"""What was asked lately, by the state of the logbook it was asked of."""
+def _rows(said: Any) -> int:  # noqa: ANN401 - whatever has documents
+    return 20 + sum(len(getattr(block, "rows", ())) for each in said.documents for block in each.blocks)
+
+
+_KEPT: Final[Kept[Any]] = Kept(40_000, _rows)
+"""What was asked lately, by the state of the logbook it was asked of; a row of a table is about a kilobyte."""
 
 
 def kept(visit: Visit, what: tuple[Hashable, ...], make: Callable[[], Any]) -> Any:  # noqa: ANN401 - whatever is made

@@ -92,15 +92,15 @@ _STORAGE_TAGS: Final = (
 )
 _SHOWN_TAGS: Final = frozenset({271, 272, 274, 282, 283, 296, 301, 306, 318, 319, 34665, 34675})
 _DNG_TAGS: Final = (
-    frozenset(range(50706, 50740)) - {50735}
-    | frozenset({50778, 50779, 50780, 50879, 50931, 50932, 50964, 50965, 50974, 50975, 50981, 50982})
+    frozenset(range(50706, 50740)) - {50709, 50735}
+    | frozenset({50778, 50779, 50780, 50879, 50964, 50965, 50974, 50975, 50981, 50982})
     | frozenset(range(50829, 50835))
-    | frozenset(range(50936, 50942))
+    | frozenset(range(50937, 50942))
     | frozenset({51008, 51009, 51022, 51041, 51110, 51125, 51177})
 )
 _PICTURE_TAGS: Final = _STORAGE_TAGS | _SHOWN_TAGS | _DNG_TAGS
 """How the picture is stored, which way up, its colours, camera model and time; DNG's colours without serial numbers,
-private data, original names and digests (DNG Specification 1.4, chapter 4)."""
+private data, names that people gave, and digests (DNG Specification 1.4, chapter 4)."""
 _SHOT_DIRECTORY: Final = frozenset((36867, 36881, 40961, _INTEROP_DIRECTORY))
 _STORED_AT: Final = ((273, 279), (324, 325))
 _MOST_ENTRIES: Final = 4000
