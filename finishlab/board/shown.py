@@ -37,13 +37,17 @@ Namer = Callable[[str], str]
 
 
 def photo_namer(log: Logbook) -> Namer:
-    """Return what turns a photo's hash into the name the user's file had, and the start of the hash."""
+    """Return what turns a photo's hash into the name the user's file had, and the start of the hash.
+
+    Of a file that is called by its own hash, and of one that is gone, the start of the hash is all there is to say.
+    """
 
     def name(sha256: str) -> str:
         try:
-            return f"{log.photo(sha256).file_name} ({sha256[:8]})"
-        except LogbookError:  # its file is gone: the hash is all that is left
-            return sha256[:16]
+            file = log.photo(sha256).file_name
+        except LogbookError:
+            file = sha256
+        return sha256[:16] if file.startswith(sha256) else f"{file} ({sha256[:8]})"
 
     return name
 
