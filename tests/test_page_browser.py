@@ -38,7 +38,7 @@ from finishlab.logbook import Logbook
 from finishlab.page.app import ORDER
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser
+    from playwright.sync_api import Browser, Route
 
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not installed (apt-get install -y chromium)")
 
@@ -217,3 +217,24 @@ def test_reading_and_logging_need_no_script(home: Home, seen: dict[str, list[str
     log_coat(person, "topcoat", ["1.T4"])
     assert "tread 4" in person.page.inner_text(".said")
     assert not person.wrong
+
+
+def test_a_photo_comes_over_a_network_that_drops(home: Home) -> None:
+    """A photo that does not get through, and one whose answer is lost, is sent again by itself, and answered once."""
+    person, tries = home.person(PHONE, "en"), 0
+
+    def drop(route: Route) -> None:
+        nonlocal tries
+        if route.request.method == "POST":
+            tries += 1
+        if route.request.method != "POST" or tries > 2:
+            route.continue_()
+            return
+        if tries == 2:
+            route.fetch(max_redirects=0)  # the server has it, and nobody hears so
+        route.abort()
+
+    person.page.route("**/photograph", drop)
+    send(person, ["floor-kitchen-doorway.jpg"])
+    assert tries == 3
+    assert person.page.locator("article.answer").count() == 1
