@@ -8,7 +8,6 @@ that keeps it, alone and mixed. The photos are rendered by `render.story_scenes`
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import io
 import json
 import sys
@@ -22,6 +21,7 @@ import click
 from finishlab.cli.common import json_option, print_document, say
 from finishlab.cli.lazy import command, finishlab
 from finishlab.errors import FinishlabError, OutputError, UsageError
+from finishlab.logbook.photo_files import file_hash
 
 FOLDER: Final = "sample_photos"
 """Where the rendered photos lie."""
@@ -339,7 +339,7 @@ def prepare(folder: Path, home: Path) -> bool:
     """
     if folder.exists() and not folder.is_dir():
         raise UsageError("demo-not-a-folder", f"{folder} is not a folder.", "Name a folder with --into.")
-    samples = sorted(_hash(home / FOLDER / photo.file) for photo in photos())
+    samples = sorted(file_hash(home / FOLDER / photo.file) for photo in photos())
     try:
         again = _clear(folder) if folder.exists() and any(folder.iterdir()) else False
         folder.mkdir(parents=True, exist_ok=True)
@@ -375,11 +375,6 @@ def _own_photos(folder: Path) -> frozenset[str] | None:
         return frozenset(mark["photos"]) if mark["format"] == _FORMAT else None
     except (OSError, ValueError, KeyError, TypeError):
         return None
-
-
-def _hash(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 _LIGHTS: Final = ("daylight", "evening lamp")

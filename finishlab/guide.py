@@ -33,6 +33,17 @@ FIRST_HOUR: Final[tuple[StepName, ...]] = ("print", "learn", "floor", "boards", 
 """What `finishlab start` walks through; the others come later."""
 STRIP_FILE: Final = "strip.pdf"
 """The page that `finishlab strip` writes unless told; where it lies in the folder, the strip counts as printed."""
+_TITLES: Final[Mapping[StepName, str]] = {
+    "print": "Print the strip",
+    "learn": "Learn its print",
+    "floor": "Photograph the floor",
+    "boards": "Photograph the boards",
+    "check": "Mend what is doubtful",
+    "answer": "Read the answer",
+    "second light": "Look in a second light",
+    "standard": "Approve a recipe",
+    "stair": "Finish the stair",
+}
 _BOARDS: Final = 2
 """Boards that are needed for a choice."""
 
@@ -42,7 +53,6 @@ class Step:
     """One step of the job."""
 
     name: StepName
-    title: str
     state: State
     found: str
     """What the logbook holds of it."""
@@ -50,6 +60,11 @@ class Step:
     """What is to be done, in one sentence; empty when it is done."""
     command: str = ""
     """The command for it."""
+
+    @property
+    def title(self) -> str:
+        """What is to be done."""
+        return _TITLES[self.name]
 
     def entry(self) -> dict[str, str | None]:
         """Return the JSON form."""
@@ -132,19 +147,19 @@ def _strip_steps(log: Logbook | None, folder: Path) -> Iterator[Step]:
     written = (folder / STRIP_FILE).is_file()
     names = ", ".join(f"{number:04d}" for number in known)
     if known or written:
-        yield Step("print", "Print the strip", "done", f"strip {names}" if known else f"{STRIP_FILE} is written")
+        yield Step("print", "done", f"strip {names}" if known else f"{STRIP_FILE} is written")
     else:
         missing = "Print it at 100 %, black ink only, on plain matt paper, and hold a rule against its ruler."
         command = f"finishlab strip --output {STRIP_FILE}"
-        yield Step("print", "Print the strip", "open", "no strip yet", missing, command)
+        yield Step("print", "open", "no strip yet", missing, command)
     unlearned = [number for number in known if number not in learned]
     if known and not unlearned:
-        yield Step("learn", "Learn its print", "done", f"strip {names}")
+        yield Step("learn", "done", f"strip {names}")
     else:
         which = ", ".join(f"{number:04d}" for number in unlearned)
         found = f"strip {which} is taken for a usual print" if which else "nothing yet"
         missing = "Step back two or three steps and photograph the strip alone: it tells what your printer did."
-        yield Step("learn", "Learn its print", "open", found, missing, "finishlab strip learn PHOTO")
+        yield Step("learn", "open", found, missing, "finishlab strip learn PHOTO")
 
 
 def _floor(spots: Sequence[StoredSpot]) -> Step:
@@ -155,41 +170,39 @@ def _floor(spots: Sequence[StoredSpot]) -> Step:
     few = FEW_SPOTS - photographed
     found = _count(photographed, "spot") if photographed else "no spot yet"
     if few <= 0:
-        return Step("floor", "Photograph the floor", "done", found)
+        return Step("floor", "done", found)
     more = _count(few, "more plank" if photographed else "plank")
     missing = f"Photograph {more}, the floor against the strip's floor edge, in even light."
     state: State = "partly" if photographed else "open"
-    return Step("floor", "Photograph the floor", state, found, missing, "finishlab floor add PHOTO...")
+    return Step("floor", state, found, missing, "finishlab floor add PHOTO...")
 
 
 def _boards(boards: Sequence[LoggedBoard]) -> Step:
-
     controls = sum(board.record.purpose == CLEAR_ONLY for board in boards)
     found = _count(len(boards), "board") if boards else "no board yet"
     command = 'finishlab board add PHOTO --species WOOD --stain STAIN --coats 2 --topcoat "hardwax oil"'
     if len(boards) < _BOARDS:
         missing = "Photograph each board against the strip's board edge; best with the floor at the other edge."
-        return Step("boards", "Photograph the boards", "open", found, missing, command)
+        return Step("boards", "open", found, missing, command)
     if not controls:
         missing = "Finish one board with the topcoat alone: stain only darkens, so it shows the lightest you can reach."
         command = 'finishlab board add PHOTO --species WOOD --topcoat "hardwax oil"'
-        return Step("boards", "Photograph the boards", "partly", f"{found}, none clear-only", missing, command)
-    return Step("boards", "Photograph the boards", "done", f"{found}, {controls} of them clear-only")
+        return Step("boards", "partly", f"{found}, none clear-only", missing, command)
+    return Step("boards", "done", f"{found}, {controls} of them clear-only")
 
 
 def _check(found: Comparison | None) -> Step:
     """Return the doubt that is to be mended first: the one that could change the answer."""
     from finishlab.rank.sentences import deciding_doubt
 
-    title = "Mend what is doubtful"
     if found is None:
-        return Step("check", title, "open", "nothing to check yet", "Photograph floor and boards first.")
+        return Step("check", "open", "nothing to check yet", "Photograph floor and boards first.")
     doubtful = deciding_doubt(found.ranking)
     if doubtful is None:
-        return Step("check", title, "done", "no doubt could change the answer")
+        return Step("check", "done", "no doubt could change the answer")
     who, sentence = doubtful
     command = "finishlab floor add PHOTO..." if who == "floor" else f"finishlab board add PHOTO --to {who}"
-    return Step("check", title, "partly", f"{who} is doubtful", f"{who}: {sentence}", command)
+    return Step("check", "partly", f"{who} is doubtful", f"{who}: {sentence}", command)
 
 
 def _answer(found: Comparison | None) -> Step:
@@ -197,8 +210,8 @@ def _answer(found: Comparison | None) -> Step:
 
     if found is None:
         missing = "It takes photos of the floor and of a board in one light."
-        return Step("answer", "Read the answer", "open", "no answer yet", missing, "finishlab rank")
-    return Step("answer", "Read the answer", "done", headline(found.ranking, found.boards), "", "finishlab rank")
+        return Step("answer", "open", "no answer yet", missing, "finishlab rank")
+    return Step("answer", "done", headline(found.ranking, found.boards), "", "finishlab rank")
 
 
 def _second_light(boards: Sequence[LoggedBoard], spots: Sequence[StoredSpot], found: Comparison | None) -> Step:
@@ -207,53 +220,42 @@ def _second_light(boards: Sequence[LoggedBoard], spots: Sequence[StoredSpot], fo
     both = sorted(of_boards & of_floor, key=lambda light: (light != DAYLIGHT, light))
     told = ", ".join(both) or "no light yet"
     if len(both) > 1:
-        return Step("second light", "Look in a second light", "done", told)
+        return Step("second light", "done", told)
     board = "B1" if found is None else found.ranking.boards[0].board
     missing = "Photograph floor and leading boards by the evening lamps too: a match has to hold in both."
     command = f'finishlab board add PHOTO --to {board} --light "evening lamp"'
     if len(of_floor) < 2:
         command = 'finishlab floor add PHOTO... --light "evening lamp"'
-    return Step("second light", "Look in a second light", "open", told, missing, command)
+    return Step("second light", "open", told, missing, command)
 
 
 def _standard(log: Logbook | None, found: Comparison | None) -> Step:
     standard = None if log is None else log.standard()
     if standard is not None:
-        return Step(
-            "standard", "Approve a recipe", "done", f"R{standard.approval.recipe_number}, {standard.approval.date}"
-        )
+        return Step("standard", "done", f"R{standard.approval.recipe_number}, {standard.approval.date}")
     board = "B1" if found is None else found.ranking.boards[0].board
     missing = "Lay the leading boards on the floor, trust your eyes, prove the recipe on one tread, and approve it."
-    return Step(
-        "standard",
-        "Approve a recipe",
-        "open",
-        "none yet",
-        missing,
-        f'finishlab approve {board} --reason "as the floor"',
-    )
+    return Step("standard", "open", "none yet", missing, f'finishlab approve {board} --reason "as the floor"')
 
 
 def _stair(log: Logbook | None) -> Step:
     """Return how far the parts of the stair are."""
-    from finishlab.stair.documents import coats_words, parts_shown
+    from finishlab.stair.documents import parts_shown
+    from finishlab.stair.progress import coats_words
 
-    title = "Finish the stair"
     stair = None if log is None else log.stair()
     if stair is None or not stair.parts:
         missing = "Enter the stair: so many treads from the bottom up, and their size."
-        return Step(
-            "stair", title, "open", "no part entered", missing, "finishlab stairs add 14 --tread 36inx11.5inx1in"
-        )
+        return Step("stair", "open", "no part entered", missing, "finishlab stairs add 14 --tread 36inx11.5inx1in")
     shown = parts_shown(stair).values()
     short = [part for part in shown if any(part.coats.get(step, 0) < n for step, n in part.wanted.items())]
     found = f"{len(shown) - len(short)} of {_count(len(shown), 'part')} finished"
     if not short:
-        return Step("stair", title, "done", found)
+        return Step("stair", "done", found)
     first = short[0]
     step = next(step for step, n in first.wanted.items() if first.coats.get(step, 0) < n)
     missing = f"{_count(len(short), 'part')} are short of a coat, {first.words} of {coats_words(step, 1)} first."
-    return Step("stair", title, "open", found, missing, "finishlab stairs due")
+    return Step("stair", "open", found, missing, "finishlab stairs due")
 
 
 def _count(number: int, what: str) -> str:

@@ -6,10 +6,10 @@ import datetime as dt
 import math
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from functools import lru_cache
-from typing import Any, Final, Literal, Self, cast, get_args, overload
+from typing import Any, ClassVar, Final, Literal, Self, cast, get_args, overload
 from urllib.parse import quote, unquote
 
 from finishlab.errors import UsageError
@@ -30,10 +30,13 @@ class Record:
     """Base of what is logged, for frozen dataclasses that check and tidy their values when built."""
 
     __slots__ = ()
+    SPARSE: ClassVar[bool] = False
+    """Whether the JSON form holds what is known alone, and is null within another's where nothing is."""
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form, one entry a field; dates as ISO 8601, sections in their own JSON form."""
-        return {f.name: plain(getattr(self, f.name)) for f in fields(cast("Any", self))}
+        told = {f.name: plain(getattr(self, f.name)) for f in fields(cast("Any", self))}
+        return {name: value for name, value in told.items() if value not in (None, [])} if self.SPARSE else told
 
     @classmethod
     def from_dict(cls, data: Mapping[str, Any]) -> Self:
@@ -65,7 +68,7 @@ def plain(value: object) -> Any:  # noqa: ANN401 - JSON values have no narrower 
         If a value has no JSON form.
     """
     if hasattr(value, "as_dict"):
-        return value.as_dict()
+        return (value.as_dict() or None) if getattr(value, "SPARSE", False) else value.as_dict()
     if is_dataclass(value):
         value = {each.name: getattr(value, each.name) for each in fields(value)}
     if isinstance(value, Mapping):
@@ -86,6 +89,11 @@ def _plain_value(value: object) -> str | int | float | None:
     if value is None or isinstance(value, str | int):
         return value
     raise TypeError(f"{type(value).__name__} has no JSON form")
+
+
+def enumerated(words: Sequence[str]) -> str:
+    """Return words as a sentence lists them: ``"B1, B2 and B3"``."""
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 class Number(str):

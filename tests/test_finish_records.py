@@ -17,10 +17,10 @@ from finishlab.finish import (
     FINISH_PARTS,
     ColourStep,
     Finish,
-    Looking,
     Preparation,
     Seal,
     Topcoat,
+    ViewingConditions,
     finish_rows,
     step_changes,
 )
@@ -433,7 +433,7 @@ def test_a_recipe_leaves_out_what_belongs_to_one_board() -> None:
     """Size, moisture, lot of the wood, tread and place are the board's; grits and the rest are the recipe's."""
     finish = Finish(
         Preparation(stock_lot="a", offcut_of="7", size_mm=(1.0, 2.0, 3.0), moisture_percent=8.0, grits=(80,)),
-        looking=Looking(place="on a stair"),
+        looking=ViewingConditions(place="on a stair"),
     )
     recipe = finish.as_recipe()
     assert recipe == Finish(Preparation(grits=(80,)))

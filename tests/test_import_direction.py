@@ -179,7 +179,6 @@ MOST_LINES: Final = 600
 """One file has one subject; past this length it has likely more than one."""
 LONGER: Final[dict[str, str]] = {
     "finishlab.stair.store": "rows are read and written by the same few functions",
-    "finishlab.stair.documents": "what is shown of a part is said in one place",
 }
 """Module that may be longer -> the reason why it is one subject all the same."""
 

@@ -12,7 +12,9 @@ from finishlab.cli.lazy import finishlab
 from finishlab.logbook import Logbook
 from finishlab.plan.drying import gap_rules
 from finishlab.plan.entered import read_plan
-from finishlab.plan.logged import logged_products
+from finishlab.plan.logged import finish_products
+from finishlab.plan.stair_plan import Product
+from finishlab.stair.progress import resolved
 
 SIZED = ("stairs", "add", "4", "--tread", "914x292x27")
 
@@ -33,6 +35,13 @@ class Stair:
         assert self("can", "add", "walnut", "--kind", "oil stain", "--label", "coverage=12; recoat=8").exit_code == 0
         steps = ("--step", "oil; colour=walnut; can=C1", "--top", "water pu; coats=3")
         assert self("recipe", "add", "walnut", *steps).exit_code == 0
+
+
+def logged_products(log: Logbook) -> tuple[Product, ...]:
+    """Return what the only recipe puts on."""
+    cans = {each.number.key: each.record for each in log.cans()}
+    recipe = resolved(log.stair(), log.recipes()[0].number.key)
+    return tuple(made.product for made in finish_products(recipe, cans))
 
 
 @pytest.fixture

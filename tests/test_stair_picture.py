@@ -11,9 +11,10 @@ from rich.console import Console
 
 from finishlab.colorimetry.spaces import hex_colour
 from finishlab.show.terminal import render
-from finishlab.stair.documents import FlightShown, PartShown, coats_words, size_words, stair_document, stair_notes
+from finishlab.stair.documents import FlightShown, PartShown, size_words, stair_document, stair_notes
 from finishlab.stair.drawing import linked_stair, stair_svg
 from finishlab.stair.names import PartKind, PartName, Side
+from finishlab.stair.progress import coats_words
 from finishlab.stair.records import Flight, Part, PartSizes
 
 OAK = (60.0, 10.0, 28.0)

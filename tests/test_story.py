@@ -11,7 +11,7 @@ import report_samples as samples
 from finishlab.board import BoardRecord
 from finishlab.board.shown import board_details, label_facts
 from finishlab.colorimetry.difference import DeltaE, SignedDifference
-from finishlab.finish import ColourStep, Finish, Looking, Preparation, Seal, Topcoat
+from finishlab.finish import ColourStep, Finish, Preparation, Seal, Topcoat, ViewingConditions
 from finishlab.finish.fields import MixPart
 from finishlab.matching.aims import CONTRAST, MATCH, Aim
 from finishlab.matching.alternatives import AcrossLights, BoardAcrossLights, Choice, named_light
@@ -200,7 +200,7 @@ def test_details_hold_the_whole_finish() -> None:
         ),
         Seal(kind="shellac", coats=1),
         Topcoat(kind="other", product="deck oil", sheen="satin", gloss_gu=30.0, coats=3),
-        Looking(place="on a stair"),
+        ViewingConditions(place="on a stair"),
     )
     record = BoardRecord("ash", recipe_number=2, state="cured", maker="Ann", finish=finish, date=dt.date(2024, 5, 31))
     assert board_details(record) == (

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final, cast
 
 import click
 
-from finishlab.board import MAX_COATS, PURPOSES, BoardRecord, FloorSpotRecord
+from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.board.commands import (
     FLOOR,
     MANY,
@@ -25,7 +25,6 @@ from finishlab.board.commands import (
 from finishlab.board.files import EXAMPLE, Shown, by_name, read_name, read_table, table_beside
 from finishlab.board.shown import what_it_is
 from finishlab.cli.common import (
-    BeginningChoice,
     area_options,
     checked_light,
     confirm_floor_option,
@@ -46,7 +45,7 @@ from finishlab.cli.common import (
 )
 from finishlab.cli.lazy import command
 from finishlab.errors import UsageError
-from finishlab.finish.commands import ask_missing, draft_options, typed
+from finishlab.finish.commands import ask_missing, draft_options, record_options, typed
 from finishlab.finish.entering import Draft, draft_like, is_unstained, new_warnings
 from finishlab.measuring import MeasureOptions, expand_photos
 from finishlab.record import DAYLIGHT, Light, normalise_light, today
@@ -90,14 +89,7 @@ class _Plan:
     'finishlab board add lamp.jpg --to B1 --light "evening lamp"',
 )
 @photos_argument
-@click.option("--species", metavar="WOOD", help="The wood; needed for a new board.")
-@click.option("--stain", metavar="TEXT", help="Stain, or stains mixed.")
-@click.option("--coats", type=click.IntRange(0, MAX_COATS), metavar="N", help="Coats of stain.")
-@click.option("--topcoat", metavar="TEXT", help="Topcoat and sheen; left out, the board counts as not topcoated.")
-@click.option("--purpose", type=BeginningChoice(PURPOSES), help="What the board is for. [default: candidate]")
-@click.option("--light", metavar="TEXT", help="The light it was taken in. [default: daylight]")
-@click.option("--note", metavar="TEXT", help="Anything else.")
-@click.option("--date", metavar="DATE", help="Day of the photo, e.g. 2024-05-31. [default: as the photo says]")
+@record_options(new=True)
 @draft_options
 @click.option("--with-floor", is_flag=True, help="The floor lies at the strip's floor edge: keep that pair too.")
 @click.option(

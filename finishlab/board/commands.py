@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final, cast
 
 import click
 
-from finishlab.board import MAX_COATS, PURPOSES, SURFACES, FloorSpotRecord, Surface
+from finishlab.board import SURFACES, FloorSpotRecord, Surface
 from finishlab.board.files import rows_words
 from finishlab.board.shown import (
     colour_blocks,
@@ -24,7 +24,6 @@ from finishlab.board.shown import (
     what_it_is,
 )
 from finishlab.cli.common import (
-    BeginningChoice,
     area_options,
     changes_given,
     checked_light,
@@ -54,7 +53,7 @@ from finishlab.cli.common import (
 from finishlab.cli.lazy import LazyGroup
 from finishlab.errors import UsageError
 from finishlab.finish import Finish
-from finishlab.finish.commands import CLEARABLE, ask_missing, draft_options, say_warnings, typed
+from finishlab.finish.commands import CLEARABLE, ask_missing, draft_options, record_options, say_warnings, typed
 from finishlab.finish.entering import draft_like, draft_of, new_warnings
 from finishlab.measuring import MeasureOptions
 from finishlab.recipe import products_of
@@ -238,14 +237,7 @@ def compare(*, first: str, second: str, as_json: bool) -> None:
     "finishlab board edit B2 --clear coats",
 )
 @click.argument("number", metavar="B1")
-@click.option("--species", metavar="WOOD", help="The wood.")
-@click.option("--stain", metavar="TEXT", help="Stain, or stains mixed.")
-@click.option("--coats", type=click.IntRange(0, MAX_COATS), metavar="N", help="Coats of stain.")
-@click.option("--topcoat", metavar="TEXT", help="Topcoat and sheen.")
-@click.option("--purpose", type=BeginningChoice(PURPOSES), help="What the board is for.")
-@click.option("--light", metavar="TEXT", help="The light of its first photos; they move with it.")
-@click.option("--note", metavar="TEXT", help="Anything else.")
-@click.option("--date", metavar="DATE", help="Day of its first photos.")
+@record_options(new=False)
 @draft_options
 @click.option(
     "--clear",

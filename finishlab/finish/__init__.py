@@ -209,7 +209,7 @@ class Topcoat(Section):
 
 
 @dataclass(frozen=True, slots=True)
-class Looking(Section):
+class ViewingConditions(Section):
     """How the board lay when it was measured and looked at.
 
     Raises
@@ -267,7 +267,7 @@ FINISH_PARTS: Final = (
     ),
     FinishPart(
         "looking",
-        Looking,
+        ViewingConditions,
         "looking",
         "how it lay when it was photographed",
         'How it lay: "place=on the floor; grain=parallel".',
@@ -291,7 +291,7 @@ class Finish:
     """In the order they were put on."""
     seal: Seal | None = None
     topcoat: Topcoat | None = None
-    looking: Looking | None = None
+    looking: ViewingConditions | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "steps", tuple(self.steps))

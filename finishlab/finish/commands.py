@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar, cast
 
 import click
 
-from finishlab.board import CLEAR_ONLY, STATES
-from finishlab.cli.common import on_terminal, options, say
+from finishlab.board import CLEAR_ONLY, MAX_COATS, PURPOSES, STATES
+from finishlab.cli.common import BeginningChoice, on_terminal, options, say
 from finishlab.errors import UsageError
 from finishlab.finish import FINISH_PARTS, MOST_STEPS, ColourStep, Finish, FinishPart
 from finishlab.finish.entering import FinishTexts, entered_texts, read_record_file
@@ -57,6 +57,34 @@ def _part_option(part: FinishPart) -> Callable[[Any], Any]:
     return click.option(
         f"--{part.option}", f"part_{part.name}", metavar="FIELDS", multiple=part.several, help=part.help
     )
+
+
+_TEXT: Final = {"metavar": "TEXT"}
+_FIELDS: Final[tuple[tuple[str, dict[str, Any], str], ...]] = (
+    ("species", {"metavar": "WOOD"}, "The wood."),
+    ("stain", _TEXT, "Stain, or stains mixed."),
+    ("coats", {"type": click.IntRange(0, MAX_COATS), "metavar": "N"}, "Coats of stain."),
+    ("topcoat", _TEXT, "Topcoat and sheen."),
+    ("purpose", {"type": BeginningChoice(PURPOSES)}, "What the board is for."),
+    ("light", _TEXT, "The light of its first photos; they move with it."),
+    ("note", _TEXT, "Anything else."),
+    ("date", {"metavar": "DATE"}, "Day of its first photos."),
+)
+"""Field of a board's record, how its option is typed, and its help."""
+_OF_A_NEW_ONE: Final = {
+    "species": "The wood; needed for a new board.",
+    "topcoat": "Topcoat and sheen; left out, the board counts as not topcoated.",
+    "purpose": "What the board is for. [default: candidate]",
+    "light": "The light it was taken in. [default: daylight]",
+    "date": "Day of the photo, e.g. 2024-05-31. [default: as the photo says]",
+}
+"""Their help where the board is not logged yet, where it is another."""
+
+
+def record_options(*, new: bool) -> Callable[[Command], Command]:
+    """Return what adds the options of a board's own fields."""
+    words = _OF_A_NEW_ONE if new else {}
+    return options(*(click.option(f"--{name}", help=words.get(name, said), **how) for name, how, said in _FIELDS))
 
 
 _SOURCES: Final = (

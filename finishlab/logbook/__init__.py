@@ -13,13 +13,13 @@ if TYPE_CHECKING:
     from finishlab.logbook.stored import (
         Change,
         DirectPair,
-        StoredApproval,
         StoredBoard,
         StoredCan,
         StoredMeasurement,
         StoredPair,
         StoredRecipe,
         StoredSpot,
+        StoredStandard,
         StoredTrial,
     )
 
@@ -31,7 +31,6 @@ __all__ = [
     "LoggedBoard",
     "LoggedColour",
     "LoggedPair",
-    "StoredApproval",
     "StoredBoard",
     "StoredCan",
     "StoredGreys",
@@ -39,6 +38,7 @@ __all__ = [
     "StoredPair",
     "StoredRecipe",
     "StoredSpot",
+    "StoredStandard",
     "StoredTrial",
     "Undone",
 ]

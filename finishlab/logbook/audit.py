@@ -50,7 +50,7 @@ from finishlab.logbook.tables import (
 )
 from finishlab.logbook.writing import note_change
 from finishlab.measure.results import FieldMeasurement
-from finishlab.recipe import Approval
+from finishlab.recipe import Standard
 from finishlab.record import normalise_light
 from finishlab.stair.store import event_record, flight_record, part_record
 from finishlab.strip import TrialRecord
@@ -466,7 +466,7 @@ def _profiled(row: Any) -> None:  # noqa: ANN401 - a row of camera_profiles
 _SAYS: Final[Mapping[str, Callable[[Any], object]]] = {
     **{table.__tablename__: partial(record_in, kind.record) for table, kind in KINDS.items()},
     "trials": _tried,
-    "approvals": partial(record_in, Approval),
+    "approvals": partial(record_in, Standard),
     "measurements": _measured,
     "pairs": _paired,
     "photos": _photographed,

@@ -16,7 +16,7 @@ from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.database import Transactions
 from finishlab.logbook.reading import read_approvals, read_numbered
-from finishlab.logbook.stored import StoredApproval, StoredCan, StoredRecipe
+from finishlab.logbook.stored import StoredCan, StoredRecipe, StoredStandard
 from finishlab.logbook.tables import (
     KINDS,
     AnyRow,
@@ -31,7 +31,7 @@ from finishlab.logbook.tables import (
     subject_name,
 )
 from finishlab.logbook.writing import AnyRecord, change_light, note_change, now, record_values
-from finishlab.recipe import Approval, Can, Recipe
+from finishlab.recipe import Can, Recipe, Standard
 from finishlab.record import today
 
 Named = TypeVar("Named", bound=AnyRow)
@@ -298,7 +298,7 @@ class RecipeStore(Transactions):
 
     # The standard
 
-    def approve(self, number: str, *, reason: str | None = None, date: dt.date | None = None) -> StoredApproval:
+    def approve(self, number: str, *, reason: str | None = None, date: dt.date | None = None) -> StoredStandard:
         """Make a board's recipe the standard; the standard before stays on record.
 
         A board without a recipe gets a new one, made from its finish. What is approved is what is on the board;
@@ -324,18 +324,18 @@ class RecipeStore(Transactions):
                 finish = recipe.finish
             else:
                 finish = record.whole_finish
-            approval = Approval(
+            approval = Standard(
                 int(row.recipe_number or 0), finish.as_recipe(), self._who, row.number, date or today(), reason
             )
             before = _set_standard(session, approval)
             rows.note_change(session, self._who, "approve", STANDARD, before=before, after=approval.as_dict())
             return read_approvals(session)[-1]
 
-    def standard(self) -> StoredApproval | None:
+    def standard(self) -> StoredStandard | None:
         """Return today's standard, None while none is approved."""
         return next((each for each in reversed(self.standards()) if each.ended is None), None)
 
-    def standards(self) -> tuple[StoredApproval, ...]:
+    def standards(self) -> tuple[StoredStandard, ...]:
         """Return every standard there was, first to last."""
         with self._read() as session:
             return tuple(read_approvals(session))
@@ -350,7 +350,7 @@ def _edited_since_approved(session: Session, recipe: int, board: int) -> bool:
     return bool(approved) and any(made > approved[-1] for made in edits)
 
 
-def _set_standard(session: Session, approval: Approval) -> dict[str, Any] | None:
+def _set_standard(session: Session, approval: Standard) -> dict[str, Any] | None:
     """Let the standard end and another begin; return what it was, None if there was none."""
     old = _today(session)
     before = None

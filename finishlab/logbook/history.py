@@ -97,7 +97,7 @@ _CHECK: Final = "check"
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class HistoryEntry:
     """What the search must know of an entry."""
 
     number: int
@@ -110,7 +110,7 @@ class Entry:
     """Whether it is a change of an archive that was not taken, since the logbook's own was kept."""
 
 
-def entries_to_undo(session: Session, subject: str | None) -> list[Entry]:
+def entries_to_undo(session: Session, subject: str | None) -> list[HistoryEntry]:
     """Return the changes of the last write that were not taken back, the last first.
 
     Parameters
@@ -141,7 +141,7 @@ def entries_to_undo(session: Session, subject: str | None) -> list[Entry]:
     return _same_write(live, last, _within(subject))
 
 
-def entries_to_redo(session: Session, subject: str | None) -> list[Entry]:
+def entries_to_redo(session: Session, subject: str | None) -> list[HistoryEntry]:
     """Return the entries ``undo`` of the last write that took something back and were not followed by a new change.
 
     Raises
@@ -161,7 +161,7 @@ def entries_to_redo(session: Session, subject: str | None) -> list[Entry]:
     return _same_write(live, last, _within(subject))
 
 
-def _read(session: Session) -> list[Entry]:
+def _read(session: Session) -> list[HistoryEntry]:
     rows = session.execute(
         select(ChangeRow.id, ChangeRow.made, ChangeRow.what, ChangeRow.subject).order_by(ChangeRow.id)
     )
@@ -172,17 +172,19 @@ def _read(session: Session) -> list[Entry]:
         roots[number] = ((after or {}).get(UNDONE) or {}).get("entry", number)
         void.update((after or {}).get("entries") or ())
     return [
-        Entry(number, made, what, subject, roots.get(number, number), number in void)
+        HistoryEntry(number, made, what, subject, roots.get(number, number), number in void)
         for number, made, what, subject in rows
     ]
 
 
-def _last_steps(entries: Iterable[Entry]) -> dict[tuple[int, str], Entry]:
+def _last_steps(entries: Iterable[HistoryEntry]) -> dict[tuple[int, str], HistoryEntry]:
     """Return, for each change and subject it was taken back or brought back of, the last entry that did."""
     return {(each.root, each.subject): each for each in entries if each.what in STEPS}
 
 
-def _same_write(entries: Sequence[Entry], last: Entry, within: Callable[[str], bool]) -> list[Entry]:
+def _same_write(
+    entries: Sequence[HistoryEntry], last: HistoryEntry, within: Callable[[str], bool]
+) -> list[HistoryEntry]:
     return [each for each in reversed(entries) if each.made == last.made and within(each.subject)]
 
 
@@ -417,7 +419,7 @@ class Undone:
     """The entry of the history that did it."""
 
 
-def _take_back(session: Session, entries: Sequence[Entry], step: Step, who: str) -> tuple[Undone, ...]:
+def _take_back(session: Session, entries: Sequence[HistoryEntry], step: Step, who: str) -> tuple[Undone, ...]:
     changes = _changes(session, {number for each in entries for number in (each.number, each.root)})
     images = PuttingBack(session, [each.number for each in entries])
     done = []

@@ -29,11 +29,11 @@ from finishlab.logbook.stored import (
     FLOOR_IN_DOUBT,
     Change,
     Stored,
-    StoredApproval,
     StoredBoard,
     StoredMeasurement,
     StoredPair,
     StoredSpot,
+    StoredStandard,
     field_from_dict,
     strip_from_dict,
 )
@@ -57,7 +57,7 @@ from finishlab.logbook.tables import (
     subject_name,
 )
 from finishlab.quality import Doubt
-from finishlab.recipe import Approval
+from finishlab.recipe import Standard
 from finishlab.record import Light, Record
 
 R = TypeVar("R", bound=Record)
@@ -86,11 +86,11 @@ def _named(row: AnyRow) -> str:
     return f"{KINDS[type(row)].words} {subject_name(row)}"
 
 
-def read_approvals(session: Session) -> list[StoredApproval]:
+def read_approvals(session: Session) -> list[StoredStandard]:
     """Read every standard there was, first to last."""
     rows = session.scalars(select(ApprovalRow).order_by(ApprovalRow.id))
-    read = readable(lambda _: "the standard", partial(record_in, Approval), rows)
-    return [StoredApproval(said, row.created, row.ended) for row, said in read]
+    read = readable(lambda _: "the standard", partial(record_in, Standard), rows)
+    return [StoredStandard(said, row.created, row.ended) for row, said in read]
 
 
 def read_boards(

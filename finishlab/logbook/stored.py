@@ -18,7 +18,7 @@ from finishlab.imaging.strip import FIELD_NAMES, FieldName
 from finishlab.logbook.tables import DAMAGED
 from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind, Texture
 from finishlab.quality import Doubt
-from finishlab.recipe import Approval, Can, Label, Recipe
+from finishlab.recipe import Can, Label, Recipe, Standard
 from finishlab.record import Light, Number, Record
 from finishlab.stair.records import PartSizes, size_facts
 from finishlab.strip import TrialRecord
@@ -151,10 +151,10 @@ StoredTrial = Stored[TrialRecord]
 
 
 @dataclass(frozen=True, slots=True)
-class StoredApproval:
+class StoredStandard:
     """A standard, today's or one that was."""
 
-    approval: Approval
+    approval: Standard
     created: dt.datetime
     """UTC."""
     ended: dt.datetime | None

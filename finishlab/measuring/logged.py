@@ -25,11 +25,6 @@ if TYPE_CHECKING:
     from finishlab.measure.results import SurfaceKind
 
 
-def refuse_known(log: Logbook, results: Sequence[PhotoResult]) -> None:
-    """Refuse photos of which one is logged already, or named twice; LogbookError ``"photo-logged-twice"``."""
-    _refuse_known(results, log.boards_of_photos)
-
-
 def log_board(
     log: Logbook, record: BoardRecord, results: Sequence[PhotoResult], *, dated: bool = True, with_floor: bool = False
 ) -> StoredBoard:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar, cast
 
 import click
 
-from finishlab.cli.common import json_option, open_logbook, say, show_document
+from finishlab.cli.common import json_option, open_logbook, options, say, show_document
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import UsageError
 
@@ -24,6 +24,25 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 _STAIR = ("treads", "front", "depth", "thickness", "edge", "odd")
 
 
+_SOURCES: Final = (
+    click.option("--from", "file", type=click.Path(), metavar="FILE", help="Stair and products from a TOML file."),
+    click.option("--recipe", metavar="R1", help="Of the logged stair: the recipe. [default: the standard]"),
+    click.option("--treads", type=click.IntRange(1, 200), metavar="N", help="Treads of one flight."),
+)
+_SIZES: Final = (
+    click.option("--front", metavar="LENGTH", help="Width of a tread's front edge."),
+    click.option("--depth", metavar="LENGTH", help="Depth of a tread, square to the front edge."),
+    click.option("--thickness", metavar="LENGTH", help="Thickness of a tread."),
+    click.option("--edge", type=click.Choice(["square", "half-round"]), help="Front edge. [default: square]"),
+    click.option(
+        "--odd",
+        multiple=True,
+        metavar="N:front=L,left=A",
+        help="Tread N differs: front, back, depth, and the left and right angle inside it, degrees; repeat.",
+    ),
+)
+
+
 def stair_options(*, sized: bool, products: bool = True) -> Callable[[Command], Command]:
     """Return what adds the stair: ``--from FILE``, or treads by their number and, where `sized`, their sizes.
 
@@ -31,24 +50,6 @@ def stair_options(*, sized: bool, products: bool = True) -> Callable[[Command], 
 
     The command is given a `StairPlan` as ``stair``, and whether it comes ``from_file``.
     """
-    options = [
-        click.option("--from", "file", type=click.Path(), metavar="FILE", help="Stair and products from a TOML file."),
-        click.option("--recipe", metavar="R1", help="Of the logged stair: the recipe. [default: the standard]"),
-        click.option("--treads", type=click.IntRange(1, 200), metavar="N", help="Treads of one flight."),
-    ]
-    if sized:
-        options += [
-            click.option("--front", metavar="LENGTH", help="Width of a tread's front edge."),
-            click.option("--depth", metavar="LENGTH", help="Depth of a tread, square to the front edge."),
-            click.option("--thickness", metavar="LENGTH", help="Thickness of a tread."),
-            click.option("--edge", type=click.Choice(["square", "half-round"]), help="Front edge. [default: square]"),
-            click.option(
-                "--odd",
-                multiple=True,
-                metavar="N:front=L,left=A",
-                help="Tread N differs: front, back, depth, and the left and right angle inside it, degrees; repeat.",
-            ),
-        ]
 
     def add(command: Command) -> Command:
         @functools.wraps(command)
@@ -63,32 +64,30 @@ def stair_options(*, sized: bool, products: bool = True) -> Callable[[Command], 
                 )
             named = others.get("liquid") or (isinstance(others.get("coats"), tuple) and others["coats"])
             if logged:
-                stair = _logged(recipe, products=products and not named, sized=sized)
+                from finishlab.plan.logged import logged_plan, logged_stair
+
+                with open_logbook() as log:
+                    wanted = products and not named
+                    stair = logged_plan(log, recipe, sized=sized) if wanted else logged_stair(log, sized=sized)
             else:
                 stair = _stair(file, given, sized=sized)
             return command(*args, stair=stair, from_file=file is not None, **others)
 
-        wrapped = cast("Command", with_stair)
-        for option in reversed(options):
-            wrapped = option(wrapped)
-        return wrapped
+        return options(*_SOURCES, *(_SIZES if sized else ()))(cast("Command", with_stair))
 
     return add
 
 
-def csv_option(command: Command) -> Command:
-    """Add ``--csv FILE``."""
-    return click.option("--csv", "csv_file", type=click.Path(), metavar="FILE", help="Also write a table as CSV.")(
-        command
-    )
+csv_option = click.option("--csv", "csv_file", type=click.Path(), metavar="FILE", help="Also write a table as CSV.")
 
 
-def write_text(path: str, text: str) -> None:
-    """Write a file whole, and say so."""
+def write_text(path: str | None, text: str) -> None:
+    """Write a file whole, and say so, where one is named."""
     from finishlab.files import write_atomically
 
-    write_atomically(path, text.encode("utf-8"))
-    say(f"{path} is written.")
+    if path is not None:
+        write_atomically(path, text.encode("utf-8"))
+        say(f"{path} is written.")
 
 
 def need_treads(stair: StairPlan) -> None:
@@ -119,13 +118,6 @@ def added_length(text: str | None) -> float:
         return 0.0
     sign = -1 if text.strip().startswith("-") else 1
     return sign * read_length(text.strip()[1:] if sign < 0 else text, "added", "thickness")
-
-
-def _logged(recipe: str | None, *, products: bool, sized: bool) -> StairPlan:
-    from finishlab.plan.logged import logged_plan, logged_stair
-
-    with open_logbook() as log:
-        return logged_plan(log, recipe, sized=sized) if products else logged_stair(log, sized=sized)
 
 
 def _stair(file: str | None, given: dict[str, Any], *, sized: bool) -> StairPlan:
@@ -215,7 +207,7 @@ def quantities(
     nosing.
     """
     from finishlab.cautions import cautions_for
-    from finishlab.plan.documents import quantities_document
+    from finishlab.plan.documents import quantities_csv, quantities_document
     from finishlab.plan.entered import Said, product_of
     from finishlab.plan.stair_plan import Origin, quantities_of
     from finishlab.units import is_us
@@ -236,10 +228,7 @@ def quantities(
     if any(is_us(text) for text in (said["coverage"] or "", *said["cans"])):
         stair = replace(stair, us=True)
     found = quantities_of(stair)
-    if csv_file is not None:
-        from finishlab.plan.documents import quantities_csv
-
-        write_text(csv_file, quantities_csv(found))
+    write_text(csv_file, quantities_csv(found))
     names = [f"{each.product.kind} {each.product.name}" for each in found]
     cautions = cautions_for(names, ("apply", "dispose", "choose sheen"))
     show_document(quantities_document(stair, found, cautions), as_json=as_json)
@@ -280,7 +269,7 @@ def cutting(
     with one angle the other is worked out of it. Boards narrower than a tread are taken to be glued up.
     """
     from finishlab.cautions import cautions_for
-    from finishlab.plan.documents import cutting_document
+    from finishlab.plan.documents import cutting_csv, cutting_document
     from finishlab.plan.entered import parse_stock
     from finishlab.plan.woodwork import ALLOWANCE, KERF, SPARES, plan_cutting
     from finishlab.units import MM_PER_INCH, is_us, read_length
@@ -302,10 +291,7 @@ def cutting(
         us=us,
     )
     sources = _sources(kerf_mm=kerf, allowance_mm=allowance, spares=spare)
-    if csv_file is not None:
-        from finishlab.plan.documents import cutting_csv
-
-        write_text(csv_file, cutting_csv(found))
+    write_text(csv_file, cutting_csv(found))
     cautions = cautions_for((), ("sand", "fit", "take up"))
     show_document(cutting_document(replace(stair, us=us), found, cautions, sources), as_json=as_json)
 
@@ -345,7 +331,7 @@ def calendar(
     csv_file: str | None,
     ics_file: str | None,
     as_json: bool,
-    **options: Any,  # noqa: ANN401 - each of its own type
+    **given: Any,  # noqa: ANN401 - each of its own type
 ) -> None:
     """Plan the days so that the stair can be climbed all the while.
 
@@ -359,7 +345,7 @@ def calendar(
     from finishlab.plan.stair_plan import calendar_of
     from finishlab.stair.names import UPRIGHT
 
-    plan = _with_days(_with_coats(stair, options, from_file=from_file), options)
+    plan = _with_days(_with_coats(stair, given, from_file=from_file), given)
     found = calendar_of(plan)
     actions: list[Action] = ["apply", "sand", "wet stair", "dispose"]
     actions += ["fit"] if plan.away else []
@@ -367,10 +353,8 @@ def calendar(
     coated = {kind for product in plan.products for kind in product.parts}
     actions += ["strip"] if any(part.kind in UPRIGHT and part.kind in coated for part in plan.parts) else []
     cautions = cautions_for((f"{each.kind} {each.name}" for each in plan.products), actions)
-    if csv_file is not None:
-        write_text(csv_file, calendar_csv(plan, found))
-    if ics_file is not None:
-        write_text(ics_file, calendar_ics(plan, found))
+    write_text(csv_file, calendar_csv(plan, found))
+    write_text(ics_file, calendar_ics(plan, found))
     show_document(calendar_document(plan, found, cautions, by_part=by_part), as_json=as_json)
     _say_what_follows(plan)
 
@@ -383,12 +367,12 @@ def _say_what_follows(stair: StairPlan) -> None:
         say(f"Worth a thought: {note}")
 
 
-def _with_coats(stair: StairPlan, options: Mapping[str, Any], *, from_file: bool) -> StairPlan:
+def _with_coats(stair: StairPlan, given: Mapping[str, Any], *, from_file: bool) -> StairPlan:
     """Return the plan with the coats the options name."""
     from finishlab.plan.entered import product_of
 
     if from_file:
-        if options["coats"] or options["away"]:
+        if given["coats"] or given["away"]:
             raise UsageError(
                 "file-and-coats", "The file names coats and what is finished away.", "Leave out --liquid and --away."
             )
@@ -399,14 +383,14 @@ def _with_coats(stair: StairPlan, options: Mapping[str, Any], *, from_file: bool
             "The stair is not described.",
             "Give --treads with --liquid, or a file with --from; see: finishlab plan example",
         )
-    if not options["coats"] and not stair.products and not stair.laid:
+    if not given["coats"] and not stair.products and not stair.laid:
         raise UsageError("no-coats", "No coat is named.", "Name them in their order, for example --liquid “oil stain”.")
     # Coats of a product that follow each other share its recoat window, so each named coat is a product of one coat.
-    products = tuple(product_of(kind) for kind in options["coats"])
-    return replace(stair, products=products or stair.products, away=("tread", "return") if options["away"] else ())
+    products = tuple(product_of(kind) for kind in given["coats"])
+    return replace(stair, products=products or stair.products, away=("tread", "return") if given["away"] else ())
 
 
-def _with_days(stair: StairPlan, options: Mapping[str, Any]) -> StairPlan:
+def _with_days(stair: StairPlan, given: Mapping[str, Any]) -> StairPlan:
     """Return the plan with the days and hours the options name; it begins tomorrow unless somebody says when."""
     import datetime as dt
 
@@ -414,18 +398,18 @@ def _with_days(stair: StairPlan, options: Mapping[str, Any]) -> StairPlan:
     from finishlab.record import parse_date, today
 
     start = stair.start or today() + dt.timedelta(days=1)
-    if options["start"] is not None:
-        start = parse_date(options["start"])
+    if given["start"] is not None:
+        start = parse_date(given["start"])
     hours, fitting = stair.hours, stair.fitting
-    if options["hours"] is not None:
-        first, last = parse_hours(options["hours"])
+    if given["hours"] is not None:
+        first, last = parse_hours(given["hours"])
         hours = replace(hours, first=first, last=last)
-    if options["days"] is not None:
-        hours = replace(hours, days=parse_days([options["days"]]))
-    if options["zone"] is not None or hours.zone is None:
-        hours = replace(hours, zone=machine_zone() if options["zone"] is None else parse_zone(options["zone"]))
-    if options["set_h"] is not None:
-        fitting = replace(fitting, set_hours=options["set_h"])
+    if given["days"] is not None:
+        hours = replace(hours, days=parse_days([given["days"]]))
+    if given["zone"] is not None or hours.zone is None:
+        hours = replace(hours, zone=machine_zone() if given["zone"] is None else parse_zone(given["zone"]))
+    if given["set_h"] is not None:
+        fitting = replace(fitting, set_hours=given["set_h"])
         stair = replace(stair, said=(*stair.said, ("set_h", "as given")))
     return replace(stair, start=start, hours=hours, fitting=fitting)
 

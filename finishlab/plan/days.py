@@ -40,35 +40,11 @@ def calendar_document(
     data = {
         "start": None if plan.start is None else plan.start.isoformat(),
         "notes": [*plan.notes, *calendar.notes],
-        "events": [
-            {
-                "kind": event.kind,
-                "start": event.start.isoformat(timespec="minutes"),
-                "end": None if event.end is None else event.end.isoformat(timespec="minutes"),
-                "what": event.what,
-                "parts": [part_data(part) for part in event.parts],
-            }
-            for event in calendar.events
-        ],
+        "events": [_fields(event, "kind", "start", "end", "what", "parts") for event in calendar.events],
         "nights": [
-            {
-                "after": night.day.isoformat(),
-                "closed": [part_data(part) for part in night.closed],
-                "open": [part_data(part) for part in night.open],
-                "climb": night.climb,
-            }
-            for night in nights(calendar)
+            {"after": night.day.isoformat(), **_fields(night, "closed", "open", "climb")} for night in nights(calendar)
         ],
-        "ways": [
-            {
-                "start": way.start.isoformat(timespec="minutes"),
-                "end": way.end.isoformat(timespec="minutes"),
-                "closed": [part_data(part) for part in way.closed],
-                "open": [part_data(part) for part in way.open],
-                "climb": way.climb,
-            }
-            for way in calendar.ways
-        ],
+        "ways": [_fields(way, "start", "end", "closed", "open", "climb") for way in calendar.ways],
         "products": [_hours_data(product) for product in plan.products],
         "work": {name: hours for name, (hours, _) in plan.work_hours.items()},
         "sources": {name: who for name, (_, who) in plan.work_hours.items()},
@@ -77,6 +53,17 @@ def calendar_document(
     hours = Listing("Hours it is planned with", list(_hours(plan)))
     blocks = (*told, hours, Line(), *caution_blocks(cautions))
     return Document("plan-calendar", data | caution_data(cautions), blocks)
+
+
+def _fields(of: Event | Night | Way, *names: str) -> dict[str, Any]:
+    """Return the JSON form of fields: moments to the minute, parts as documents name them."""
+    told = {}
+    for name in names:
+        value = getattr(of, name)
+        if isinstance(value, dt.datetime):
+            value = value.isoformat(timespec="minutes")
+        told[name] = list(map(part_data, value)) if isinstance(value, tuple) else value
+    return told
 
 
 def _by_day(plan: StairPlan, calendar: Calendar) -> Iterator[Block]:
@@ -132,16 +119,13 @@ def _waits(product: Product) -> Iterator[tuple[str, str, Window]]:
 
 
 def _hours_data(product: Product) -> dict[str, Any]:
-    waits = {name: window for name, _, window in _waits(product)}
-    times = product.coat.times
+    waits, times = {name: window for name, _, window in _waits(product)}, product.coat.times
     return {
         "name": product.name,
         "kind": product.kind,
         "recoat_h": list(waits["recoat"]),
         "under_other_h": list(waits["under_other"]) if "under_other" in waits else None,
-        "socks_h": times.socks,
-        "use_h": times.use,
-        "cure_h": times.cure,
+        **{f"{name}_h": getattr(times, name) for name in ("socks", "use", "cure")},
         "sources": {f"{name}_h": times.who(name) for name in waits},
     }
 

@@ -59,10 +59,7 @@ def _product(quantity: Quantity) -> dict[str, Any]:
         "coats": _coats_data(product.coats),
         "parts": [part_data(part) for part in quantity.parts],
         "uses": [
-            {
-                "coats": {"top": coats.top, "edges": coats.on_edges, "under": coats.under},
-                "parts": list(map(part_data, parts)),
-            }
+            {"coats": _coats_data(coats), "parts": list(map(part_data, parts))}
             for coats, parts in _uses(quantity).items()
         ],
         "coat_area_m2": round(need.coat_area, 4),
@@ -226,12 +223,8 @@ def cutting_document(
         "cost": found.cost,
         "pieces": [_piece(piece) for piece in found.pieces],
         "boards": [
-            {
-                "length_mm": round(board.stock.length, 2),
-                "width_mm": round(board.stock.width, 2),
-                "price": board.stock.price,
-                "lanes": [list(lane) for lane in board.lanes],
-            }
+            _rounded(length_mm=board.stock.length, width_mm=board.stock.width)
+            | {"price": board.stock.price, "lanes": [list(lane) for lane in board.lanes]}
             for board in found.boards
         ],
     }
@@ -239,19 +232,22 @@ def cutting_document(
     return Document("plan-cutting", data | caution_data(cautions), blocks)
 
 
+def _rounded(**sizes: float) -> dict[str, Any]:
+    return {name: round(size, 2) for name, size in sizes.items()}
+
+
 def _piece(piece: Piece) -> dict[str, Any]:
     outline: dict[str, Any] | None = None
-    if piece.outline:
+    if piece.part is not None:
         front, back, depth, *others = (round(each, 2) for each in piece.outline)
-        outline = {"front_mm": front, "back_mm": back, "depth_mm": depth}
-        outline |= {"sides_mm": others[:2], "diagonals_mm": others[2:]}
-    if outline is not None and piece.part is not None:
-        outline |= {"angles_deg": [round(angle, 2) for angle in piece.part.shape.angles]}
-        outline |= {"angles_worked_out": list(piece.part.shape.solved)}
+        shape = piece.part.shape
+        outline = {
+            "front_mm": front, "back_mm": back, "depth_mm": depth, "sides_mm": others[:2], "diagonals_mm": others[2:],
+            "angles_deg": [round(angle, 2) for angle in shape.angles], "angles_worked_out": list(shape.solved),
+        }  # fmt: skip
     return {
         "name": piece.name,
-        "length_mm": round(piece.length, 2),
-        "width_mm": round(piece.width, 2),
+        **_rounded(length_mm=piece.length, width_mm=piece.width),
         "strips": piece.strips,
         "strip_width_mm": round(piece.strip_width, 2),
         "outline": outline,
@@ -324,23 +320,16 @@ def risers_document(found: RiserCheck, *, us: bool) -> Document:
         "thickness_allowed_mm": _inwards(found.thickness_allowed),
         "nosing_to_measure": found.nosing_open,
         "figures": [
-            {
-                "what": figure.what,
-                "value_mm": round(figure.value, 2),
-                "least_mm": figure.least,
-                "most_mm": figure.most,
-                "holds": figure.holds,
-            }
-            for figure in found.figures
+            {"what": each.what, "value_mm": round(each.value, 2), "least_mm": each.least, "most_mm": each.most}
+            | {"holds": each.holds}
+            for each in found.figures
         ],
         "holds": found.holds,
         "code": CODE,
         "who_decides": WHO_DECIDES,
     }
-    actions: list[Action] = ["fit", "take up"]
-    if found.tread_added > 0:
-        actions.append("raise")
-    cautions = cautions_for((), actions)
+    raised: tuple[Action, ...] = ("raise",) if found.tread_added > 0 else ()
+    cautions = cautions_for((), ("fit", "take up", *raised))
     return Document("plan-risers", data | caution_data(cautions), (*_risers(found, us=us), *caution_blocks(cautions)))
 
 

@@ -430,21 +430,19 @@ class _Search:
         self.hopeless: set[tuple[int, dt.datetime]] = set()
 
     def run(self, ready: dt.datetime, after: Laid | None) -> tuple[PlannedCoat, ...] | None:
-        if after is not None:
-            for planned in self.candidates(
-                PlannedCoat(after.coat, 0, after.ended, after.ended, None, None), ready, after
-            ):
-                rest = self.after(planned)
-                if rest is not None:
-                    return (planned, *rest)
-            return None
-        first = self.hours.next_start(ready, self.coat)
-        for start in self.hours.starts(first, self.coat, first + _AHEAD):
-            planned = PlannedCoat(self.coats[0], 1, start, start + self.coat, None, None)
+        for planned in self.firsts(ready, after):
             rest = self.after(planned)
             if rest is not None:
                 return (planned, *rest)
         return None
+
+    def firsts(self, ready: dt.datetime, after: Laid | None) -> Iterator[PlannedCoat]:
+        if after is not None:
+            yield from self.candidates(PlannedCoat(after.coat, 0, after.ended, after.ended, None, None), ready, after)
+            return
+        first = self.hours.next_start(ready, self.coat)
+        for start in self.hours.starts(first, self.coat, first + _AHEAD):
+            yield PlannedCoat(self.coats[0], 1, start, start + self.coat, None, None)
 
     def after(self, planned: PlannedCoat) -> tuple[PlannedCoat, ...] | None:
         if planned.number == len(self.coats):

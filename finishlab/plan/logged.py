@@ -307,13 +307,6 @@ def logged_stair(log: Logbook, *, sized: bool = True) -> StairPlan:
     return StairPlan(tuple(parts), us=any(part.record.sizes.inches for part in stored))
 
 
-def logged_products(log: Logbook, recipe: str | None = None) -> tuple[Product, ...]:
-    """Return what a recipe puts on, in order; coverage, times, sizes and prices are the cans' where these say them."""
-    number = chosen_recipe(log, recipe)[0]
-    cans = {each.number.key: each.record for each in log.cans()}
-    return tuple(made.product for made in finish_products(resolved(log.stair(), number), cans))
-
-
 def finish_products(recipe: PartRecipe, cans: Mapping[int, LoggedCan]) -> tuple[Made, ...]:
     """Return the products of a recipe in the order they go on.
 

@@ -334,6 +334,12 @@ class StairPlan:
         How many of those are coated at a time; None: all.
     start
         First day of the work; None if no calendar is wanted.
+    hours
+        When somebody works.
+    coat_h, rub_h
+        Hours that one coat, and one rubbing out, of a group of parts takes (common practice, no source).
+    fitting
+        How parts finished away are fitted.
     stock
         Boards on sale.
     us
@@ -343,7 +349,7 @@ class StairPlan:
     notes
         What else is to be known: which parts and coats are left out, and why.
     laid
-        Parts that have coats already: the last of them.
+        Parts that have coats already: the last of them, with those under it.
     fitted
         Parts that are fitted already.
     sanded

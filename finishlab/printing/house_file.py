@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     import datetime as dt
 
     from finishlab.board.shown import Lab
-    from finishlab.logbook import Logbook, StoredApproval
+    from finishlab.logbook import Logbook, StoredStandard
     from finishlab.recipe import Can
     from finishlab.stair.records import StoredEvent, StoredStair
 
@@ -180,7 +180,7 @@ def _finishes(log: Logbook, stair: StoredStair, cans: Mapping[int, Can]) -> Iter
         yield _told(recipe_words(number, recipe.record) or recipe.number, (*lines, *steps), ident=_FINISH)
 
 
-def _decided(stored: StoredApproval) -> Iterator[tuple[str, str]]:
+def _decided(stored: StoredStandard) -> Iterator[tuple[str, str]]:
     found = stored.approval
     yield "Decided", f"on {found.date} by {found.who}"
     if stored.ended is not None:

@@ -60,7 +60,7 @@ class Recipe(Record):
 
 
 @dataclass(frozen=True, slots=True)
-class Approval(DatedRecord):
+class Standard(DatedRecord):
     """The decision that a recipe is the standard.
 
     Raises

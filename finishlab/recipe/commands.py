@@ -37,7 +37,7 @@ from finishlab.units import left_text, parse_volume
 
 if TYPE_CHECKING:
     from finishlab.board import BoardRecord
-    from finishlab.logbook import Logbook, StoredApproval, StoredCan, StoredRecipe
+    from finishlab.logbook import Logbook, StoredCan, StoredRecipe, StoredStandard
     from finishlab.stair.records import StoredPart
 
 
@@ -239,7 +239,7 @@ def _standards(log: Logbook, *, earlier: bool = False) -> Document:
     return Document("standard", {"standards": data}, blocks or [none])
 
 
-def _facts(standard: StoredApproval, name: str | None) -> Facts:
+def _facts(standard: StoredStandard, name: str | None) -> Facts:
     approval, ended = standard.approval, standard.ended
     until = "" if ended is None else f", until {ended.date()}"
     return Facts(
@@ -265,7 +265,7 @@ def approve(*, number: str, reason: str | None, date: str | None, as_json: bool)
     A board without a recipe gets one, made from what is written of it. Keep the board itself: it is what later coats
     are held against.
     """
-    from finishlab.stair.documents import recipe_changes
+    from finishlab.stair.progress import recipe_changes
 
     with open_logbook() as log:
         before = log.stair()

@@ -32,7 +32,6 @@ from finishlab.show.document import (
 
 if TYPE_CHECKING:
     from rich.console import Console
-    from rich.table import Table as Grid
     from rich.text import Text
 
 
@@ -125,11 +124,7 @@ def _words(cell: Cell) -> str | None:
     if isinstance(cell, Bar):
         return cell.words
     if isinstance(cell, Colour):
-        return (
-            None
-            if cell.lab is None
-            else " ".join(f"{round(v, cell.decimals) + 0.0:.{cell.decimals}f}" for v in cell.lab)
-        )
+        return None if cell.lab is None else lab_words(cell.lab, cell.decimals)
     if isinstance(cell, Interval):
         low, high = (f"{v:.{cell.decimals}f}" for v in (cell.low, cell.high))
         return f"{cell.value:.{cell.decimals}f} ({low} to {high})"
@@ -194,11 +189,6 @@ _NARROW: Final = 12
 """Least width of a column that folds, characters."""
 
 
-def say(console: Console, line: str) -> None:
-    """Print a line as it is."""
-    console.print(as_text(line), highlight=False)
-
-
 def bold(console: Console, line: str) -> None:
     """Print what stands above something: in bold where the terminal can, for the console leaves it out of a file."""
     text = as_text(line)
@@ -225,28 +215,6 @@ def print_list(console: Console, title: str, lines: Sequence[str], *, numbered: 
     for index, line in enumerate(lines, start=1):
         grid.add_row(f"{index}." if numbered else "-", as_text(line))
     console.print(grid)
-
-
-def new_table() -> Grid:
-    """Return an empty table in the house's style."""
-    from rich import box
-    from rich.table import Table as Grid
-
-    return Grid(box=box.SIMPLE_HEAD, header_style="bold", pad_edge=False, padding=(0, 1, 0, 0), highlight=False)
-
-
-def add_row(table: Grid, cells: Iterable[str | Text]) -> None:
-    """Add a row; whatever users wrote in it is shown as it is."""
-    # A plain string would be read as markup, and users may write brackets.
-    table.add_row(*(as_text(cell) if isinstance(cell, str) else cell for cell in cells))
-
-
-def print_table(console: Console, title: str, content: tuple[list[str], list[list[str]]]) -> None:
-    """Print head and rows under a title."""
-    names, rows = content
-    blank(console)
-    bold(console, title)
-    print_rows(console, [Head(name) for name in names], rows)
 
 
 @dataclass(frozen=True, slots=True)
@@ -277,6 +245,7 @@ def print_rows(
     ruled
         Whether it has its heads and a line below them; else the cells only stand in columns.
     """
+    from rich.box import SIMPLE_HEAD
     from rich.table import Table as Grid
 
     room = console.width
@@ -286,13 +255,16 @@ def print_rows(
         plain_rows = [[harmless(cell) for cell in row if isinstance(cell, str)] for row in rows]
         console.file.write("\n".join(["", *_lines([head.name for head in heads], plain_rows, widths), "", ""]))
         return
-    table = new_table() if ruled else Grid.grid(padding=(0, 1, 0, 0))
+    table = Grid.grid(padding=(0, 1, 0, 0))
+    if ruled:
+        table = Grid(box=SIMPLE_HEAD, header_style="bold", pad_edge=False, padding=(0, 1, 0, 0), highlight=False)
     for head, width in zip(heads, widths, strict=True):
         table.add_column(
             as_text(head.name), overflow="fold", justify="right" if head.right else "left", width=width, max_width=width
         )
     for row in rows:
-        add_row(table, row)
+        # A plain string would be read as markup, and users may write brackets.
+        table.add_row(*(as_text(cell) if isinstance(cell, str) else cell for cell in row))
     console.print(table)
 
 

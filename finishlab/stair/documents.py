@@ -19,6 +19,7 @@ from finishlab.stair.names import PartName, listed
 from finishlab.stair.progress import (
     Progress,
     can_words,
+    coats_words,
     missing,
     passed_over,
     progress_of,
@@ -200,29 +201,6 @@ def parts_shown(stair: StoredStair, given: Mapping[CoatStep, int] | None = None)
     return shown
 
 
-def recipe_changes(before: StoredStair, after: StoredStair) -> list[str]:
-    """Return what an approval changes for which parts, and which it leaves as they are."""
-    told: dict[str, list[PartName]] = {}
-    progress = progress_of(after.events)
-    for part in after.parts:
-        was, now = (recipe_of(stair, part, progress.get(part.ident)) for stair in (before, after))
-        if now is None:
-            continue
-        words = now.words
-        if was is None or was.number != now.number:
-            words = f"now to get {now.words}" + (f" (before: {was.words})" if was is not None else "")
-        elif was.finish != now.finish:
-            words = f"{now.words} as approved now"
-        elif now.why == "own":
-            words = f"keep their own recipe, {now.words}" if now.approved is None else f"{now.words}, as before"
-        elif now.why == "begun":
-            words = f"begun with {now.words}, and stay with it"
-        else:
-            words = f"{now.words}, as before"
-        told.setdefault(words, []).append(part.name)
-    return [f"{after.listed(names)}: {words}." for words, names in told.items()]
-
-
 def flight_heading(flight: FlightShown) -> str:
     """Return what a flight is: ``"Flight 2 (to the attic): 7 risers, R1 honey"``."""
     name = f" ({flight.record.name})" if flight.record.name else ""
@@ -259,12 +237,6 @@ def grouped(parts: Iterable[PartShown]) -> list[tuple[str, list[PartShown]]]:
         own = part.name if part.lab is not None else None
         groups.setdefault((part.record.kind, part.name.side, part.state, bool(part.deviations), own), []).append(part)
     return [(listed([each.name for each in alike], with_level=False), alike) for alike in groups.values()]
-
-
-def coats_words(step: str, count: int) -> str:
-    """Return coats in words: ``"1 stain coat"``, ``"3 topcoats"``."""
-    one = step if step == "topcoat" else f"{step} coat"
-    return f"{count} {one}{'' if count == 1 else 's'}"
 
 
 def size_words(sizes: PartSizes) -> str | None:
@@ -504,8 +476,7 @@ def due_document(
         The day by which a recoat window is open or closed; today unless it is named.
     """
     shown, progress = parts_shown(stair, given), progress_of(stair.events)
-    groups: dict[tuple[str, str, dt.date | None, str | None, str], list[PartShown]] = {}
-    closed: dict[str, dt.date] = {}
+    groups: dict[tuple[str, str, dt.date | None, str | None, dt.date | None], list[PartShown]] = {}
     for part in stair.named(text) if text.strip() else stair.parts:
         row, known = shown[part.ident], progress.get(part.ident, Progress())
         short = missing(known, row.wanted)
@@ -514,33 +485,20 @@ def due_document(
         step = next(iter(short))
         told = ", ".join(coats_words(each, len(left)) for each, left in short.items())
         end = window_closed(stair, known, today or this_day())
-        remark = "" if end is None else f"window closed on {end}, rub out first"
-        if end is not None:
-            closed[remark] = end
-        first = _not_before(stair, known, step)
-        key = (
-            told,
-            f"{step} {short[step][0]}",
-            first,
-            can_words(usual_can(stair, part, step, progress), stair.cans),
-            remark,
-        )
+        first, can = _not_before(stair, known, step), can_words(usual_can(stair, part, step, progress), stair.cans)
+        key = (told, f"{step} {short[step][0]}", first, can, end)
         groups.setdefault(key, []).append(row)
-    rows = [(stair.listed(part.name for part in parts), *key) for key, parts in groups.items()]
-    data = [
-        {
-            "parts": [part.name.code for part in parts],
-            "words": words,
-            "short_of": short_of,
-            "next": next_coat,
-            "not_before": None if first is None else first.isoformat(),
-            "can": can,
-            "recipes": list(dict.fromkeys(part.recipe for part in parts)),
-            "window_closed": closed[remark].isoformat() if remark else None,
-            "remark": remark or None,
-        }
-        for parts, (words, short_of, next_coat, first, can, remark) in zip(groups.values(), rows, strict=True)
-    ]
+    rows: list[Sequence[Cell]] = []
+    data: list[dict[str, Any]] = []
+    for (told, coat, first, can, end), parts in groups.items():
+        words = stair.listed(part.name for part in parts)
+        remark = "" if end is None else f"window closed on {end}, rub out first"
+        rows.append((words, told, coat, first, can, remark))
+        entry: dict[str, Any] = {"parts": [part.name.code for part in parts], "words": words}
+        entry |= {"short_of": told, "next": coat}
+        entry |= {"not_before": None if first is None else first.isoformat(), "can": can}
+        entry |= {"recipes": list(dict.fromkeys(part.recipe for part in parts))}
+        data.append(entry | {"window_closed": None if end is None else end.isoformat(), "remark": remark or None})
     assumed = "topcoat" not in (given or {}) and any(row.recipe is None for parts in groups.values() for row in parts)
     notes = _due_notes(stair, [row for parts in groups.values() for row in parts], shown, progress)
     return Document("stair-due", {"due": data, "notes": notes}, tuple(_due_blocks(rows, notes, assumed=assumed)))

@@ -10,7 +10,7 @@ from typing import Final, Literal
 
 from finishlab.finish import ColourStep, Finish, Seal, Topcoat
 from finishlab.recipe import Can
-from finishlab.stair.names import PartKind
+from finishlab.stair.names import PartKind, PartName
 from finishlab.stair.records import COAT_STEPS, CoatStep, StoredEvent, StoredPart, StoredStair
 
 TOPCOATS: Final = 3
@@ -181,6 +181,29 @@ def _with_kinds(approved: Finish, now: Finish) -> Finish:
     return replace(approved, steps=steps, topcoat=top)
 
 
+def recipe_changes(before: StoredStair, after: StoredStair) -> list[str]:
+    """Return what an approval changes for which parts, and which it leaves as they are."""
+    told: dict[str, list[PartName]] = {}
+    progress = progress_of(after.events)
+    for part in after.parts:
+        was, now = (recipe_of(stair, part, progress.get(part.ident)) for stair in (before, after))
+        if now is None:
+            continue
+        words = now.words
+        if was is None or was.number != now.number:
+            words = f"now to get {now.words}" + (f" (before: {was.words})" if was is not None else "")
+        elif was.finish != now.finish:
+            words = f"{now.words} as approved now"
+        elif now.why == "own":
+            words = f"keep their own recipe, {now.words}" if now.approved is None else f"{now.words}, as before"
+        elif now.why == "begun":
+            words = f"begun with {now.words}, and stay with it"
+        else:
+            words = f"{now.words}, as before"
+        told.setdefault(words, []).append(part.name)
+    return [f"{after.listed(names)}: {words}." for words, names in told.items()]
+
+
 def wanted(
     stair: StoredStair, part: StoredPart, progress: Progress, given: Mapping[CoatStep, int] | None = None
 ) -> dict[CoatStep, int]:
@@ -251,6 +274,12 @@ def _step_words(step: CoatStep, count: int, want: int | None, *, last: bool) -> 
     if want is not None:
         return f"{step} {count} of {want}"
     return _DONE[step] if count == 1 else f"{_DONE[step]}, {count} coats"
+
+
+def coats_words(step: str, count: int) -> str:
+    """Return coats in words: ``"1 stain coat"``, ``"3 topcoats"``."""
+    one = step if step == "topcoat" else f"{step} coat"
+    return f"{count} {one}{'' if count == 1 else 's'}"
 
 
 def can_words(number: int | None, cans: Mapping[int, Can]) -> str | None:

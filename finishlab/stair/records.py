@@ -14,7 +14,7 @@ from dataclasses import InitVar, dataclass, field, fields
 from typing import Any, Final, Literal, get_args
 
 from finishlab.errors import UsageError
-from finishlab.recipe import Approval, Can, Label, Recipe
+from finishlab.recipe import Can, Label, Recipe, Standard
 from finishlab.record import DatedRecord, Light, Record, check_choice, checked_date, line, normalize, note_text, today
 from finishlab.stair.names import (
     FLIGHT_KINDS,
@@ -91,6 +91,8 @@ class PartSizes(Record):
         ``"size-out-of-range"``, ``"angle-out-of-range"``, ``"no-back-width"`` if the angles leave no back edge.
     """
 
+    SPARSE = True
+
     front: float | None = None
     """Along the front edge; of a nosing, return, stringer or skirt its length."""
     back: float | None = None
@@ -152,11 +154,6 @@ class PartSizes(Record):
         """Whether the part is known not to be a rectangle."""
         slanted = any(angle not in {None, 90.0} for angle in (self.left_angle, self.right_angle))
         return slanted or (None not in {self.front, self.back} and self.front != self.back)
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form: what is known, in mm and degrees, and which of it was typed in inches."""
-        known = {name: getattr(self, name) for name in _SIZES if getattr(self, name) is not None}
-        return known | ({"inches": list(self.inches)} if self.inches else {})
 
     def with_changes(self, changes: Mapping[str, Any]) -> PartSizes:
         """Return the sizes with some changed; those in ``changes["inches"]`` were typed in inches, the others not."""
@@ -229,10 +226,6 @@ class Part(Record):
             note=note_text(self.note),
         )
 
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form, one entry a field."""
-        return Record.as_dict(self) | {"sizes": self.sizes.as_dict() or None}
-
 
 _CONDITIONS: Final[Mapping[str, tuple[str, float, float, str]]] = {
     "air_c": ("air", -5.0, 45.0, "C"),
@@ -258,6 +251,8 @@ class Conditions(Record):
         ``"text-too-long"``.
     """
 
+    SPARSE = True
+
     time: str | None = None
     """Hour and minute it was done, ``"14:30"``."""
     mixed: str | None = None
@@ -278,10 +273,6 @@ class Conditions(Record):
                     f"Give a number from {low:g} to {high:g} {unit}.",
                 )
         normalize(self, time=_time(self.time), mixed=_time(self.mixed), applicator=line("applicator", self.applicator))
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form: what is known."""
-        return {name: value for name, value in Record.as_dict(self).items() if value is not None}
 
     @property
     def words(self) -> str:
@@ -361,10 +352,6 @@ class PartEvent(DatedRecord):
         """When it was done, local time; without an hour noon, which is within half a day of it."""
         hour, minute = map(int, (self.conditions.time or "12:00").split(":"))
         return dt.datetime.combine(self.date, dt.time(hour, minute))
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form, one entry a field."""
-        return Record.as_dict(self) | {"conditions": self.conditions.as_dict() or None}
 
 
 def _conditions(value: object) -> Conditions:
@@ -446,7 +433,7 @@ class StoredColour:
 class Standing:
     """A standard, today's or one that was."""
 
-    approval: Approval
+    approval: Standard
     until: dt.date | None
     """The day another took its place; None for today's."""
     edited: bool = False
