@@ -41,7 +41,7 @@ _MAY_ASK: Final = {
 MAY_ASK: Final = frozenset(f"{group} {name}".strip() for group, names in _MAY_ASK.items() for name in names.split())
 _LENGTHS: Final = frozenset({"LENGTH", "HEIGHT", "WxDxT", "WxHxT"})
 """What stands for a length in the help of an option."""
-_BARE: Final = re.compile(r"-?[\d./x ]*\d ?")
+_BARE: Final = re.compile(r"[\d./x -]*\d ?")
 """Lengths without a unit: ``36x11 1/2x1``."""
 _MIXED: Final = "stairs measure"
 """The command whose words are parts first, and then photos."""
