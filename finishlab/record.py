@@ -6,7 +6,7 @@ import datetime as dt
 import math
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from functools import lru_cache
 from typing import Any, ClassVar, Final, Literal, Self, cast, get_args, overload
@@ -89,6 +89,11 @@ def _plain_value(value: object) -> str | int | float | None:
     if value is None or isinstance(value, str | int):
         return value
     raise TypeError(f"{type(value).__name__} has no JSON form")
+
+
+def enumerated(words: Sequence[str]) -> str:
+    """Return words as a sentence lists them: ``"B1, B2 and B3"``."""
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 class Number(str):

@@ -21,7 +21,7 @@ def scenes() -> list[Outcome]:
     """Sixty scenes, measured the kept way and by one grey."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(accuracy_trial, "WAYS", {way: accuracy_trial.WAYS[way] for way in (ONE_GREY, KEPT)})
-        return outcomes(range(1, 61), size=(1400, 1050), compare=True)
+        return outcomes(range(1, 61), size=(1000, 750), compare=True)
 
 
 def test_the_scenes_are_varied(scenes: list[Outcome]) -> None:

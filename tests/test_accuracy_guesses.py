@@ -10,8 +10,11 @@ from pathlib import Path
 from typing import Final
 
 import accuracy_guesses
+import numpy as np
 import pytest
-from accuracy_guesses import AS_IS, GUESSES, WORDS_ONLY, Guess
+from accuracy_guesses import GUESSES, WORDS_ONLY, Guess
+from accuracy_ways import WAYS
+from render.chance import random_scene
 
 import finishlab
 
@@ -58,7 +61,8 @@ def test_guess_is_there(guess: Guess) -> None:
 def test_a_changed_guess_is_felt() -> None:
     """Another boost of saturation gives another figure for the same scene; nothing else was changed."""
     size = (640, 480)
-    (base,) = accuracy_guesses.measured(1, size, 0, AS_IS)
     (other,) = accuracy_guesses.measured(1, size, 0, 1)
+    scene = random_scene(np.random.default_rng(accuracy_guesses.FIRST + 1), size=size, glare=False)
+    base = WAYS[GUESSES[0].path](scene)  # as it is: nothing is changed here
     assert base["true"] == other["true"]
     assert base["value"] != other["value"]

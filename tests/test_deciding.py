@@ -216,8 +216,8 @@ def test_probability_of_keeping_a_limit_is_calibrated() -> None:
     rng = np.random.default_rng(3)
     aim = Aim(limits=("redder",))
     said, true = [], []
-    for _ in range(1200):
-        truth = FLOOR + rng.normal(0, (4, 2.5, 4), (6, 3))
+    for _ in range(600):
+        truth = FLOOR + rng.normal(0, (4, 2.5, 4), (12, 3))
         camera = rng.normal()
         boards = []
         for i, lab in enumerate(truth):

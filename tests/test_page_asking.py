@@ -105,6 +105,14 @@ def test_a_bare_length_is_in_the_visitors_unit(logbook: Path, run: Run, typed: s
     assert shown in run("stairs", "part", "tread 1").stdout
 
 
+def test_lengths_that_may_be_given_several_times_are_told_each_by_itself(logbook: Path) -> None:
+    """Of several heights each takes its own unit, a change that is less than nothing too."""
+    riser, added = ["7 1/2", "190mm"], "-3/4"
+    bare = ask(logbook, "plan risers", inches=True, riser=riser, tread_added=added)
+    told = ask(logbook, "plan risers", riser=["7 1/2in", "190mm"], tread_added="-3/4in")
+    assert bare.documents == told.documents
+
+
 def test_answers_of_two_threads_do_not_mix(tmp_path: Path) -> None:
     """Two logbooks asked at the same time by two threads: each thread gets its own logbook's documents, every time."""
     found: dict[str, set[str]] = {"ash": set(), "oak": set()}

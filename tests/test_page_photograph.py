@@ -22,7 +22,7 @@ from PIL import Image
 
 from finishlab.errors import FinishlabError, PhotoError
 from finishlab.page import waiting
-from finishlab.page.glance import draw
+from finishlab.page.glance import finish
 from finishlab.page.waiting import Bench, bench_of
 from finishlab.page.workers import Limits, Workers
 
@@ -79,12 +79,12 @@ def logged(run: Run, what: str, key: str) -> list[Mapping[str, Any]]:
 
 @pytest.fixture
 def asked(monkeypatch: pytest.MonkeyPatch) -> list[str]:
-    """The names of all work that is given to workers from now on, but the drawing of pictures."""
+    """The names of all work that is given to workers from now on, but what follows an answer."""
     names: list[str] = []
     given = Workers.do
 
     def noted(self: Workers, work: Any, *args: object) -> Any:
-        if work is not draw:
+        if work is not finish:
             names.append(work.__name__)
         return given(self, work, *args)
 

@@ -312,11 +312,6 @@ def test_a_bare_length_is_in_the_visitor_s_units(page: Visits) -> None:
     assert 'value="36"' in inches.text
     said = asked.replace("=36&", "=36in&").replace("=11.5&", "=11.5in&").replace("=1&", "=1in&")
     assert re.findall(r"needs [^<]*", page.get(said).text) == re.findall(r"needs [^<]*", inches.text) != []
-    lengths = fields_of(command_of("plan risers"), ("riser", "tread_added"))
-    assert given(lengths, {"riser": "7 1/2\n190mm", "tread_added": "-3/4"}, "in") == {
-        "riser": ["7 1/2in", "190mm"],
-        "tread_added": "-3/4in",
-    }
 
 
 def test_only_what_differs_is_changed() -> None:

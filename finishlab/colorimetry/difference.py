@@ -26,6 +26,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from finishlab.colorimetry.delta_e import CIEDE2000, Formula, delta_e_00
 from finishlab.colorimetry.estimate import LabEstimate, moves_of
+from finishlab.record import enumerated
 
 FloatArray = NDArray[np.float64]
 
@@ -360,4 +361,4 @@ def _joined(groups: dict[str, list[str]]) -> str:
         before = degree or ("also " if spoken else "")
         again = degree if len(groups) > 1 else ""
         spoken += [before + words[0], *(again + word for word in words[1:])]
-    return spoken[0] if len(spoken) == 1 else ", ".join(spoken[:-1]) + " and " + spoken[-1]
+    return enumerated(spoken)

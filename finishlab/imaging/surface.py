@@ -237,14 +237,10 @@ def _cell_any(mask: np.ndarray, size: int, shape: tuple[int, ...]) -> np.ndarray
     return np.asarray(mask[:h, :w].reshape(shape[0], size, shape[1], size).mean(axis=(1, 3)) > 0.2)
 
 
-def _median3(lab: np.ndarray) -> np.ndarray:
-    return np.stack([cv2.medianBlur(np.ascontiguousarray(lab[..., k]), 3) for k in range(3)], axis=-1)
-
-
 def _grow(lab: np.ndarray, valid: np.ndarray, field: FieldName) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return the cells of the surface's colour connected to the strip's middle, its centre colour and scatter."""
     rows, columns = valid.shape
-    smooth = _median3(lab)
+    smooth = np.stack([cv2.medianBlur(np.ascontiguousarray(lab[..., k]), 3) for k in range(3)], axis=-1)
     seed = np.zeros_like(valid)
     seed[-max(4, rows // 3) : -1, columns // 4 : -(columns // 4)] = True
     seed &= valid

@@ -21,6 +21,7 @@ from finishlab.colorimetry.spaces import corrected_batch
 from finishlab.matching.aims import Aim
 from finishlab.matching.ranking import RankedBoard, Ranking
 from finishlab.quality import Doubt, doubt
+from finishlab.record import enumerated
 
 FloatArray = NDArray[np.float64]
 
@@ -239,13 +240,13 @@ def missing_photos(lights: Sequence[NamedLight], rankings: Mapping[str, Ranking]
     if not {"daylight", "lamp"} <= kinds:
         wanted = _wanted(kinds)
         leaders = [b.board for b in main.leaders[:_NAMED]]
-        return (f"Photograph the floor and {_listed(leaders)} in {wanted} too: a match has to hold in both.",)
+        return (f"Photograph the floor and {enumerated(leaders)} in {wanted} too: a match has to hold in both.",)
     said = []
     for light in lights[1:]:
         there = set(rankings[light.text].numbers)
         lacking = [b.board for b in main.leaders[:_NAMED] if b.board not in there]
         if lacking:
-            said.append(f"Photograph {_listed(lacking)} in the light “{light.text}” too, beside the floor.")
+            said.append(f"Photograph {enumerated(lacking)} in the light “{light.text}” too, beside the floor.")
     return tuple(said)
 
 
@@ -253,10 +254,6 @@ def _wanted(kinds: set[LightKind]) -> str:
     if "daylight" in kinds:
         return "the lamps that light the stair in the evening"
     return "daylight from an overcast sky"
-
-
-def _listed(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -132,7 +132,8 @@ class PixelPolygon:
     def __post_init__(self) -> None:
         if len(self.points) < 3 or min(min(p) for p in self.points) < 0:
             raise UsageError("bad-polygon", f"“{self}” is no polygon inside a photo.", _HINT_POLYGON)
-        if _crosses_itself(self.points) or _doubled_area(self.points) == 0:
+        doubled_area = sum(a[0] * b[1] - a[1] * b[0] for a, b in _sides(self.points))
+        if _crosses_itself(self.points) or doubled_area == 0:
             raise UsageError("bad-polygon", f"The sides of the polygon {self} cross or touch.", _HINT_POLYGON)
 
     def __str__(self) -> str:
@@ -197,10 +198,6 @@ _Point = tuple[int, int]
 
 def _sides(points: tuple[_Point, ...]) -> list[tuple[_Point, _Point]]:
     return list(zip(points, points[1:] + points[:1], strict=True))
-
-
-def _doubled_area(points: tuple[_Point, ...]) -> int:
-    return sum(a[0] * b[1] - a[1] * b[0] for a, b in _sides(points))
 
 
 def _turn(a: _Point, b: _Point, c: _Point) -> int:

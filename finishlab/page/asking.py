@@ -34,14 +34,14 @@ _MAY_ASK: Final = {
     "floor": "add edit list remove show",
     "plan": "calendar cutting floor quantities risers",
     "recipe": "add edit list remove show",
-    "stairs": "add deviations due edit edit-event log measure part remove show",
+    "stairs": "add add-parts deviations due edit edit-event log measure part remove show",
     "strip": "learn show",
 }
 """Group of commands -> those of it that the page may run; none that reads or writes elsewhere, unless told the file."""
 MAY_ASK: Final = frozenset(f"{group} {name}".strip() for group, names in _MAY_ASK.items() for name in names.split())
 _LENGTHS: Final = frozenset({"LENGTH", "HEIGHT", "WxDxT", "WxHxT"})
 """What stands for a length in the help of an option."""
-_BARE: Final = re.compile(r"-?[\d./x ]*\d ?")
+_BARE: Final = re.compile(r"[\d./x -]*\d ?")
 """Lengths without a unit: ``36x11 1/2x1``."""
 _MIXED: Final = "stairs measure"
 """The command whose words are parts first, and then photos."""

@@ -5,7 +5,6 @@ What an option may be, its choices and its help stand with the command; here is 
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final, Literal
@@ -22,7 +21,6 @@ __all__ = ["LENGTH", "Field", "Group", "changes", "fields_of", "finish_changes",
 
 LENGTH: Final = "length"
 """Unit of a field that takes millimetres or inches, as the visitor chose."""
-_BARE: Final = re.compile(r"-?[0-9][0-9./ -]*")
 _CALLED: Final = {"left": "what is left"}
 """Options whose name alone could be mistaken beside a field."""
 Look = Literal["text", "number", "date", "choice", "box", "lines"]
@@ -133,30 +131,17 @@ def _words(value: object) -> str:
     return "" if value is None or value is False else str(value)
 
 
-def given(fields: Sequence[Field], typed: Mapping[str, str], units: str = "mm") -> dict[str, Value]:
-    """Return what was typed as options: texts, flags, and one value a line where several may be given.
-
-    Parameters
-    ----------
-    fields
-        What was asked for.
-    typed
-        What stands in the fields, by their names.
-    units
-        In which a length is meant that names none.
-    """
+def given(fields: Sequence[Field], typed: Mapping[str, str]) -> dict[str, Value]:
+    """Return what was typed as options: texts, flags, and one value a line where several may be given."""
     options: dict[str, Value] = {}
     for field in fields:
         text = typed.get(field.name, "").strip()
-        lines = [line.strip() for line in text.splitlines() if line.strip()]
-        if field.unit == LENGTH and units != "mm":  # bare millimetres are held against what is likely
-            lines = [f"{line}{units}" if _BARE.fullmatch(line) else line for line in lines]
         if field.look == "box":
             options[field.option] = text == "yes"
         elif field.look == "lines":
-            options[field.option] = lines
-        elif lines:
-            options[field.option] = " ".join(lines)
+            options[field.option] = [line.strip() for line in text.splitlines() if line.strip()]
+        elif text:
+            options[field.option] = text
     return options
 
 

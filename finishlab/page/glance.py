@@ -1,8 +1,8 @@
 """What one photo shows at first sight, found in a worker: its strip, its surfaces, what it most likely is, a picture.
 
-The way is that of the commands; nothing is judged here. What was measured goes back in the form in which a command asks
-for it (`Glance.made`), so that a photo that is then logged as what it looked like is not measured again. The picture is
-drawn after the answer went back: it takes a third as long as the measuring.
+The way is that of the commands; nothing is judged here. What a command will ask for when the photo is logged as what it
+looks like, and the picture, are made after the answer went back (`finish`): so the answer takes no longer than the
+measuring, and logging does not measure again.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from finishlab.measuring import MeasureOptions
     from finishlab.quality import Doubt
 
-__all__ = ["Glance", "KindName", "Known", "draw", "glance"]
+__all__ = ["Glance", "KindName", "Known", "Made", "finish", "glance"]
 
 KindName = Literal["strip", "floor", "board", "pair", "tread"]
 """What a photo can be of: the strip from afar, a place of the floor, a board, a board beside the floor, a tread."""
@@ -38,8 +38,12 @@ differ by 0 to 1.3; a proposal only."""
 _PICTURE: Final = 1200
 """Pixels of the picture's long side: a phone's screen has no more."""
 _QUALITY: Final = 80
-_HELD: Final[dict[Path, Callable[[], Any]]] = {}
-"""Of the photo that was looked at last in this process: what gives its picture, so that it is not looked at again."""
+_PAIR_ONLY: Final = "grain-directions-differ"
+"""Code of the doubt that is about board and floor together."""
+Made = tuple[tuple[Any, tuple[Any, ...], Any], ...]
+"""Work, its arguments, and what came of it: as a command asks for it."""
+_HELD: Final[dict[Path, Callable[[], tuple[Any, Made]]]] = {}
+"""Of the photo that was looked at last in this process: what gives its picture and what a command will ask for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +75,6 @@ class Glance:
     doubts: tuple[Doubt, ...] = ()
     pictured: bool = False
     """Whether there is something to draw."""
-    made: tuple[tuple[Any, tuple[Any, ...], Any], ...] = ()
-    """Work, its arguments, what came of it: as a command would ask for it."""
 
     @property
     def found(self) -> bool:
@@ -96,7 +98,7 @@ def glance(path: Path, known: Known) -> Glance:
         What is wrong with the photo is in it.
     """
     from finishlab.measuring import found_strip
-    from finishlab.measuring.shown import picture_of, picture_of_refused
+    from finishlab.measuring.shown import picture_of_refused
 
     _HELD.clear()
     try:
@@ -110,14 +112,17 @@ def glance(path: Path, known: Known) -> Glance:
     try:
         found = _inspected(image, fit, known)
     except QualityError as error:
-        _HELD[path] = lambda: picture_of_refused(image, fit, ("board", "floor"), long_side=_PICTURE)[0]
+        _HELD[path] = lambda: (picture_of_refused(image, fit, ("board", "floor"), long_side=_PICTURE)[0], ())
         return Glance(None, fit.number, fit.tilt_deg, error=error, pictured=True)
     kind = _kind_of(found.measurement, known)
-    shown, made = _as_asked(path, image, fit, known, found, kind)
-    _HELD[path] = lambda: picture_of(shown, image, long_side=_PICTURE)
-    result = shown.measurement
-    doubts = {each.code: each for field in result.fields.values() for each in field.doubts}
-    return Glance(kind, fit.number, fit.tilt_deg, result, None, tuple(doubts.values()), pictured=True, made=made)
+    _HELD[path] = lambda: _as_asked(path, image, fit, known.asked[kind], found)
+    whole = found.measurement
+    fields = {name: field for name, field in whole.fields.items() if name in known.asked[kind].fields}
+    result = replace(whole, fields=fields, pair=whole.pair if kind == "pair" else None)
+    doubts = {each.code: each for field in fields.values() for each in field.doubts}
+    if kind != "pair":
+        doubts.pop(_PAIR_ONLY, None)
+    return Glance(kind, fit.number, fit.tilt_deg, result, None, tuple(doubts.values()), pictured=True)
 
 
 def _share(image: LinearImage, fit: StripFit) -> float:
@@ -166,17 +171,18 @@ def _kind_of(found: Measurement, known: Known) -> KindName:
 
 
 def _as_asked(
-    path: Path, image: LinearImage, fit: StripFit, known: Known, found: Inspection, kind: KindName
-) -> tuple[Inspection, tuple[tuple[Any, tuple[Any, ...], Any], ...]]:
-    """Return the photo measured as the command for its kind measures it, and that as such a command asks for it."""
+    path: Path, image: LinearImage, fit: StripFit, options: MeasureOptions, found: Inspection
+) -> tuple[Any, Made]:
+    """Return the picture of a photo measured as a command for its kind measures it, and what answers that command."""
     from finishlab.measuring import PhotoResult, measure_one
+    from finishlab.measuring.shown import picture_of
 
-    options = known.asked[kind]
-    if tuple(found.views) != options.fields:
-        with contextlib.suppress(QualityError):
+    made: Made = ()
+    with contextlib.suppress(QualityError):  # then the command says so itself
+        if tuple(found.views) != options.fields:
             found = _measured(image, fit, options)
-    job = (path, None, options, None)
-    return found, ((measure_one, (job,), PhotoResult(str(path), found.measurement)),)
+        made = ((measure_one, ((path, None, options, None),), PhotoResult(str(path), found.measurement)),)
+    return picture_of(found, image, long_side=_PICTURE), made
 
 
 def _from_afar(path: Path, none: NoStripError | None) -> Glance:
@@ -193,26 +199,29 @@ def _from_afar(path: Path, none: NoStripError | None) -> Glance:
         fit = find_strip(image, small=True)
     except NoStripError as error:
         small = replace(image, encoded=shrink(image.encoded, max(1.0, max(image.size) / _PICTURE)))
-        _HELD[path] = lambda: srgb_pixels(small)
+        _HELD[path] = lambda: (srgb_pixels(small), ())
         return Glance(error=none or error, pictured=True)
-    _HELD[path] = lambda: check_picture(image, fit, {}, long_side=_PICTURE)
+    made: Made = ()
+    _HELD[path] = lambda: (check_picture(image, fit, {}, long_side=_PICTURE), made)
     try:
         look = look_at_print(image)
     except FinishlabError as error:
         return Glance("strip", fit.number, fit.tilt_deg, error=error, pictured=True)
     made = ((print_in, (path,), look),)
-    return Glance("strip", look.number, fit.tilt_deg, doubts=look.doubts, pictured=True, made=made)
+    return Glance("strip", look.number, fit.tilt_deg, doubts=look.doubts, pictured=True)
 
 
-def draw(path: Path, known: Known, picture: Path) -> None:
-    """Write the picture of a photo, a JPEG, with what was found in it drawn in; arguments as of `glance`.
+def finish(path: Path, known: Known, picture: Path) -> Made:
+    """Write the picture of a photo, a JPEG with what was found in it drawn in; return what a command will ask for.
 
-    It has nothing of the photo's file but the pixels, and is whole or not there.
+    The picture has nothing of the photo's file but the pixels, and is whole or not there. Arguments are as of `glance`.
     """
     from finishlab.photos import write_jpeg
 
     if path not in _HELD:  # another process looked at it, or at another photo since
         glance(path, known)
+    pixels, made = _HELD.pop(path)()
     part = picture.with_suffix(".part")
-    part.write_bytes(write_jpeg(_HELD.pop(path)(), quality=_QUALITY))
+    part.write_bytes(write_jpeg(pixels, quality=_QUALITY))
     part.replace(picture)
+    return made

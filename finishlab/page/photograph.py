@@ -357,6 +357,8 @@ def _log(visit: Visit) -> Answer:
         photos = [found for each in open_ if (found := bench.find(each)) is not None]
         if len(photos) < len(open_):
             raise UsageError("photo-gone", visit.words("photograph.gone"), visit.words("photograph.send_again"))
+        for each in photos:
+            bench.settle(each)
         if photos:
             said = _asked(visit, bench, kind, photos).said
     for each in photos:

@@ -201,7 +201,7 @@ def _fields(view: View, values: Mapping[str, str]) -> list[forms.Field]:
 
 def _told(view: View, visit: Visit) -> Answer:
     fields = _fields(view, visit.query)
-    options = forms.given(fields, visit.query, visit.visitor.units)
+    options = forms.given(fields, visit.query)
     typed = any(options.values())
     arguments = [str(options.pop(name, "")) for name in view.arguments]
     values: dict[str, Any] = {"fields": fields, "view": view, "typed": typed, "blocks": "", "notes": ()}

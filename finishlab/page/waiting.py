@@ -25,7 +25,7 @@ from typing import BinaryIO, Final
 from finishlab.errors import FinishlabError, PhotoError, harmless, internal_error
 from finishlab.files import PHOTO_FOLDER
 from finishlab.logbook.database import failures_named
-from finishlab.page.glance import Glance, Known, draw, glance
+from finishlab.page.glance import Glance, Known, finish, glance
 from finishlab.page.workers import Workers
 
 __all__ = ["MOST_BYTES", "PHOTO_ID", "Bench", "Waiting", "bench_of", "end"]
@@ -79,8 +79,8 @@ class _Look:
     key: str
     """What it is looked at with."""
     found: Future[Glance] = field(default_factory=Future)
-    drawn: Future[None] = field(default_factory=Future)
-    """Done when there is a picture, or when there will be none."""
+    done: Future[None] = field(default_factory=Future)
+    """Done when there is a picture, or when there will be none; then the workers know what a command will ask for."""
 
 
 class Bench:
@@ -148,7 +148,7 @@ class Bench:
         key = repr(known.asked)
         with self._lock:
             before = self._glances.get(photo.photo)
-            if before is not None and before.key == key and (photo.picture.is_file() or not before.drawn.done()):
+            if before is not None and before.key == key and (photo.picture.is_file() or not before.done.done()):
                 return before
             look = self._glances[photo.photo] = _Look(key)
             while len(self._glances) > _GLANCES:
@@ -160,12 +160,16 @@ class Bench:
         """Return what a photo shows; whatever is wrong is in it."""
         return self.begin(photo, known).found.result()
 
-    def picture(self, photo: Waiting) -> bytes | None:
-        """Return the picture of what was found in a photo, a JPEG, once it is drawn; None where there is none."""
+    def settle(self, photo: Waiting) -> None:
+        """Wait until nothing more is being done with a photo."""
         with self._lock:
             look = self._glances.get(photo.photo)
         if look is not None:
-            look.drawn.result()
+            look.done.result()
+
+    def picture(self, photo: Waiting) -> bytes | None:
+        """Return the picture of what was found in a photo, a JPEG, once it is drawn; None where there is none."""
+        self.settle(photo)
         try:
             return photo.picture.read_bytes()
         except OSError:
@@ -178,16 +182,15 @@ class Bench:
             found = Glance(error=error)
         except Exception as error:  # noqa: BLE001 - whoever waits for the answer must get one
             found = Glance(error=internal_error(error, photo.name))
-        for work, args, made in found.made:
-            self.workers.know(made, work, *args)
         look.found.set_result(found)
         try:
             if found.pictured:
-                self.workers.do(draw, photo.path, known, photo.picture)
+                for work, args, made in self.workers.do(finish, photo.path, known, photo.picture):
+                    self.workers.know(made, work, *args)
         except Exception:  # noqa: BLE001 - the answer stands without its picture
             photo.picture.unlink(missing_ok=True)
         finally:
-            look.drawn.set_result(None)
+            look.done.set_result(None)
 
     def drop(self, photo: Waiting) -> None:
         """Clear a photo away."""

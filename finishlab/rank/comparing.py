@@ -187,7 +187,14 @@ def compare(
     """
     with many_objects():
         logged = _read(log)
-        return _compare(log, logged, light, aim, other or _opposite(aim), full=full)
+        return _compare(
+            log,
+            logged,
+            light,
+            aim,
+            other or replace(CONTRAST if aim.name == "match" else MATCH, formula=aim.formula),
+            full=full,
+        )
 
 
 def _read(log: Logbook) -> _Logged:
@@ -376,10 +383,6 @@ def _with_doubts(ranking: Ranking, lights: AcrossLights, of_print: Doubt | None)
     floor = ranking.floor
     doubts = (*lights.doubts, *floor.doubts, *(() if of_print is None else (of_print,)))
     return replace(ranking, boards=boards, floor=replace(floor, doubts=doubts))
-
-
-def _opposite(aim: Aim) -> Aim:
-    return replace(CONTRAST, formula=aim.formula) if aim.name == "match" else replace(MATCH, formula=aim.formula)
 
 
 def _choices(seen: _InLight, ranking: Ranking, other: Aim) -> tuple[Choice, ...]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 from finishlab.board.shown import what_it_is
 from finishlab.matching.scatter import FEW_SPOTS
+from finishlab.record import enumerated
 
 if TYPE_CHECKING:
     from finishlab.board import BoardRecord
@@ -392,4 +393,4 @@ def next_photo_line(photos: Sequence[NextPhoto]) -> str:
 def _listed(names: Sequence[str], most: int = _MOST_NAMED) -> str:
     if len(names) > most:
         names = [*names[:most], f"{len(names) - most} more"]
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+    return enumerated(names)

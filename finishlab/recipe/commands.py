@@ -32,7 +32,7 @@ from finishlab.finish.warnings import WarningContext, board_warnings, warnings
 from finishlab.recipe import CAN_KINDS, Can, Label, Recipe, products_of
 from finishlab.record import parse_date
 from finishlab.show.document import Block, Document, Facts, Field, Kind, Line, Listing
-from finishlab.stair.progress import resolved
+from finishlab.stair.progress import recipe_changes, resolved
 from finishlab.units import left_text, parse_volume
 
 if TYPE_CHECKING:
@@ -265,8 +265,6 @@ def approve(*, number: str, reason: str | None, date: str | None, as_json: bool)
     A board without a recipe gets one, made from what is written of it. Keep the board itself: it is what later coats
     are held against.
     """
-    from finishlab.stair.progress import recipe_changes
-
     with open_logbook() as log:
         before = log.stair()
         made = log.approve(number, reason=reason, date=None if date is None else parse_date(date))
