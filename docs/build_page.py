@@ -30,8 +30,8 @@ PAGE: Final = ROOT / "docs" / "page.md"
 PICTURES: Final = ROOT / "docs" / "pictures" / "page"
 WIDTHS: Final = {"phone": 390, "laptop": 600}
 """Pixels across of the pictures that are kept."""
-TALLEST: Final = 800
-QUALITY: Final = 28
+TALLEST: Final = 700
+QUALITY: Final = 24
 """Of WebP; what is written stays readable, and all pictures stay below 600 kB."""
 TAP: Final = 1.1
 LETTER: Final = 0.28

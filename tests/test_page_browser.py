@@ -160,7 +160,8 @@ def seen(phone: Person, tmp_path_factory: pytest.TempPathFactory) -> dict[str, l
     Image.new("RGB", (800, 600), "#8a7f70").save(empty)
     send(phone, ["board-raw.jpg", empty])
     answered = phone.page.url.removeprefix(phone.home)
-    pages = addresses(phone, ["/", answered, "/photograph/logged", "/stair/log?1.T1=part&1.T4=part&what=topcoat"])
+    by_form = ("/stair/log?1.T1=part&1.T4=part&what=topcoat", "/stair/edit?1.T1=part", "/stair/part?parts=1.T1")
+    pages = addresses(phone, ["/", answered, "/photograph/logged", *by_form])
     return {address: _look(phone, "phone") for address in pages}
 
 

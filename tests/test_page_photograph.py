@@ -297,6 +297,14 @@ def test_looking_makes_no_logbook(phone: Phone, logbook: Path) -> None:
     assert not (logbook / "logbook.db").exists()
 
 
+def test_a_photo_that_harms_is_looked_at_once(phone: Phone, asked: list[str]) -> None:
+    """What a photo that gave no answer cost is not paid again each time its page is looked at."""
+    seen = phone.send(("cut.jpg", corpus()["jpeg"][:200]))
+    for _ in range(2):
+        assert "cut.jpg" in phone.page.get(str(seen.url)).text
+    assert asked == ["glance"]
+
+
 # -- processes with limits
 
 

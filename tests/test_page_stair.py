@@ -104,6 +104,10 @@ def test_what_was_changed_meanwhile_is_shown_and_nothing_typed_is_lost(stair: Vi
     assert found.status_code == 409
     assert "by the door" in found.text
     assert events(stair) == ["1.T1 topcoat 1 C2"]
+    again = found.text.partition("<form")[2].partition("</form>")[0]
+    kept = re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)">', again)
+    assert stair.client.post("/stair/log?1.T1=part&what=topcoat", data=dict(kept)).status_code == 200
+    assert events(stair) == ["1.T1 topcoat 1 C2", "1.T1 topcoat 2 C2"]
 
 
 def test_a_slip_is_taken_back_unless_something_else_was_logged_since(stair: Visits, run: Run) -> None:
@@ -158,6 +162,40 @@ def test_the_stair_speaks_german(stair: Visits, run: Run) -> None:
     run("stairs", "log", "tread", "2", "topcoat")
     stair.send("/settings", {"language": "de"})
     shown = stair.get("/stair").text
-    assert 'aria-label="Stufe 2: Decklack 1 von 3"' in shown
+    assert 'aria-label="Stufe 2: Decklack 1\u00a0von\u00a03"' in shown
     assert "Lauf 1: 5 Setzstufen" in shown
     assert "ungerade Stufen" in shown
+
+
+def test_what_is_written_of_parts_is_changed(stair: Visits, run: Run) -> None:
+    """Where chosen parts differ a field is empty and stays; what is emptied is taken out; inches stay inches."""
+    run("stairs", "edit", "tread", "1", "--front", "36in")
+    query = "/stair/edit?1.T1=part&1.T2=part"
+    form = stair.get(query).text
+    assert 'name="front" type="text" value=""' in form
+    assert 'value="292 mm"' in form
+    stair.send(query, {"note": "by the door", "thickness": ""})
+    with Logbook.open(stair.folder) as log:
+        one, two = log.stair().named("treads 1-2")
+    assert (one.record.sizes.words("front"), two.record.sizes.words("front")) == ("36 in", "914 mm")
+    assert {(each.record.note, each.record.sizes.thickness) for each in (one, two)} == {("by the door", None)}
+
+
+def test_what_was_logged_is_changed_and_taken_out(stair: Visits, run: Run) -> None:
+    """The record leads to each event; another can is kept by the command, and an event can be left out."""
+    run("stairs", "log", "tread", "1", "topcoat", "--can", "C1", "--air", "19")
+    assert 'href="/stair/events/E1"' in stair.get("/stair/part?parts=1.T1").text
+    stair.send("/stair/events/E1", {"can": "C2", "air": ""})
+    assert events(stair) == ["1.T1 topcoat 1 C2"]
+    removing = stair.get("/stair/events/E1").text.partition('action="/stair/remove"')[2]
+    stair.client.post("/stair/remove", data=dict(re.findall(r'name="(\w+)" value="([^"]*)"', removing)))
+    assert events(stair) == []
+    assert stair.get("/stair/events/E9").status_code == 409
+
+
+def test_further_parts_are_entered(stair: Visits) -> None:
+    """Returns that were forgotten are entered with their size; what the command cannot read is said by it."""
+    assert stair.send("/stair/add-parts", {"parts": "wings 1-2"}).status_code == 422
+    stair.send("/stair/add-parts", {"parts": "returns 1-2 left", "front": "292mm"})
+    with Logbook.open(stair.folder) as log:
+        assert [part.record.sizes.front for part in log.stair().named("returns 1-2 left")] == [292, 292]

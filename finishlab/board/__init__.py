@@ -130,7 +130,7 @@ class BoardRecord(DatedRecord):
 
 
 def _finish(finish: Finish | Mapping[str, Any] | None) -> Finish | None:
-    whole = Finish.from_dict(finish) if isinstance(finish, Mapping) else finish
+    whole = finish if finish is None or isinstance(finish, Finish) else Finish.from_dict(finish)
     return None if whole is None or whole.is_empty() else whole
 
 

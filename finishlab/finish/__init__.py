@@ -11,7 +11,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Any, ClassVar, Final, Literal, Self
+from typing import Any, ClassVar, Final, Literal, Self, cast
 
 from finishlab.coatings import Coating, of_step, stain_bases, topcoat_kinds
 from finishlab.errors import UsageError
@@ -323,8 +323,10 @@ class Finish:
         UsageError
             If a value cannot be meant.
         TypeError
-            If there are names that are no field's.
+            If there are names that are no field's, or it is no mapping.
         """
+        if not isinstance(cast("object", data), Mapping):
+            raise TypeError("a finish is a table of its parts")
         known = {part.name: part for part in FINISH_PARTS}
         unknown = set(data) - set(known)
         if unknown:

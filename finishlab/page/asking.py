@@ -34,7 +34,7 @@ _MAY_ASK: Final = {
     "floor": "add edit list remove show",
     "plan": "calendar cutting floor quantities risers",
     "recipe": "add edit list remove show",
-    "stairs": "add deviations due edit edit-event log measure part remove show",
+    "stairs": "add add-parts deviations due edit edit-event log measure part remove show",
     "strip": "learn show",
 }
 """Group of commands -> those of it that the page may run; none that reads or writes elsewhere, unless told the file."""

@@ -122,7 +122,7 @@ def _made(folder: Path, work: Callable[..., bytes], *args: object) -> bytes:
     from finishlab.page.waiting import bench_of
 
     with _ONE:
-        return bench_of(folder).workers.run(work, *args)
+        return bench_of(folder).workers.do(work, *args)
 
 
 def _small(folder: Path, photo: str, side: int, quality: int) -> bytes:

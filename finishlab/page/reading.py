@@ -62,8 +62,8 @@ PAGES: Final = {
 }
 """Command -> the page that does the same, and the key of its name."""
 
-_THINGS: Final = {"B": "/boards", "F": "/floor", "R": "/recipes", "C": "/cans"}
-_NUMBER: Final = re.compile(r"[BFRC][1-9]\d{0,5}")
+_THINGS: Final = {"B": "/boards", "F": "/floor", "R": "/recipes", "C": "/cans", "E": "/stair/events"}
+_NUMBER: Final = re.compile(r"[BFRCE][1-9]\d{0,5}")
 _COMMAND: Final = re.compile(
     r"finishlab(?P<words>(?: [a-z][a-z-]*){1,2})"
     r"""(?P<rest>(?: (?:--[a-z-]+|[A-Z][A-Z0-9.]*|"[^"]*"|“[^”]*”|[A-Z]\d+))*)"""

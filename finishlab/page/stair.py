@@ -10,13 +10,16 @@ from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import urlencode
 
-from finishlab.errors import UsageError
+from finishlab.errors import LogbookError, UsageError
 from finishlab.page.app import Answer, Onward, Page, Route, Visit
+from finishlab.page.asking import command_of
+from finishlab.page.forms import Group, changes, fields_of, given
 
 if TYPE_CHECKING:
     from finishlab.cautions import Caution
     from finishlab.logbook import Logbook
     from finishlab.page.asking import Value
+    from finishlab.page.forms import Field
     from finishlab.page.texts import Words
     from finishlab.recipe import Can
     from finishlab.show.document import Document
@@ -291,6 +294,109 @@ def _add(visit: Visit) -> Answer:
     return Onward("/stair", said)
 
 
+_WRITTEN: Final = (
+    *("front", "back", "depth", "thickness", "nosing", "height", "left_angle", "right_angle"),
+    *("species", "recipe", "fixing", "note"),
+)
+"""What is written of a part, by the options of `finishlab stairs edit`."""
+_EVENT: Final = (
+    *("date", "of", "coat", "recipe", "can", "faces", "deviation", "note"),
+    *("time", "air", "humidity", "applicator", "wipe", "mixed"),
+)
+"""The same of an event."""
+
+
+def _edit(visit: Visit) -> Answer:
+    """Show what is written of parts, to be changed; where they differ the field is empty, and what is left so stays."""
+    parts, fields = _part_fields(visit)
+    return _edit_page(visit, [part.code for part in parts], fields, [part.code for part in parts])
+
+
+def _edit_page(visit: Visit, what: Sequence[str], fields: Sequence[Field], about: Sequence[str]) -> Page:
+    named = ",".join(what)
+    values = {"groups": [Group("", tuple(fields))], "number": ",".join(about), "removes": named}
+    return Page(visit.words("page.edit", what=", ".join(what)), "stair_edit.html.j2", values)
+
+
+def _part_fields(visit: Visit) -> tuple[list[StoredPart], list[Field]]:
+    with _logbook(visit) as log:
+        parts = _chosen(visit, log.stair())
+    written = []
+    for part in parts:
+        record, sizes = part.record, part.record.sizes
+        texts: dict[str, object] = {name: sizes.words(name) for name in _WRITTEN[:6]}
+        texts |= {"left_angle": sizes.left_angle, "right_angle": sizes.right_angle, "species": record.species}
+        texts |= {"recipe": _numbered("R", record.recipe_number), "fixing": record.fixing, "note": record.note}
+        written.append(texts)
+    alike = {name: written[0][name] for name in _WRITTEN if len({str(each[name]) for each in written}) == 1}
+    return parts, fields_of(command_of("stairs edit"), _WRITTEN, alike)
+
+
+def _edited(visit: Visit) -> Answer:
+    parts, fields = _part_fields(visit)
+    codes = ",".join(part.code for part in parts)
+    said = visit.ask("stairs edit", codes, may_fail=False, **_changed(visit, fields)).said
+    return Onward(f"/stair/part?{urlencode({'parts': codes})}", said)
+
+
+def _changed(visit: Visit, fields: Sequence[Field]) -> dict[str, Value]:
+    """Return what was changed in a form as options: texts, and the names of the fields that were emptied."""
+    changed = changes(fields, {name: values[-1] for name, values in visit.form.fields.items()})
+    emptied = [name.replace("_", "-") for name, text in changed.items() if not text]
+    return {"clear": emptied or None, **{name: text for name, text in changed.items() if text}}
+
+
+def _event(visit: Visit) -> Answer:
+    """Show what was logged of a part, to be changed or taken out."""
+    event, part, fields = _event_fields(visit)
+    return _edit_page(visit, [event], fields, [part])
+
+
+def _event_fields(visit: Visit) -> tuple[str, str, list[Field]]:
+    named = visit.path["event"].upper()
+    with _logbook(visit) as log:
+        stair = log.stair()
+    found = next((each for each in stair.events if f"E{each.ident}" == named), None)
+    if found is None:
+        raise LogbookError("unknown-event", visit.words("stair.no_such_event"), visit.words("stair.look_again"))
+    how = found.conditions
+    texts: dict[str, object] = {name: getattr(found, name) for name in ("coat", "faces", "deviation", "note")}
+    texts |= {"date": found.date.isoformat(), "of": found.step, "recipe": _numbered("R", found.recipe_number)}
+    texts |= {"can": _numbered("C", found.batch_number), "time": how.time, "air": how.air_c, "wipe": how.wipe_min}
+    texts |= {"humidity": how.rh_percent, "applicator": how.applicator, "mixed": how.mixed}
+    return named, stair.part(found.part).code, fields_of(command_of("stairs edit-event"), _EVENT, texts)
+
+
+def _event_edited(visit: Visit) -> Answer:
+    event, part, fields = _event_fields(visit)
+    said = visit.ask("stairs edit-event", event, may_fail=False, **_changed(visit, fields)).said
+    return Onward(f"/stair/part?{urlencode({'parts': part})}", said)
+
+
+def _numbered(letter: str, number: int | None) -> str | None:
+    return None if number is None else f"{letter}{number}"
+
+
+def _remove(visit: Visit) -> Answer:
+    """Leave parts or an event out from now on."""
+    return Onward("/stair", visit.ask("stairs remove", visit.form.text("what")).said)
+
+
+def _more(visit: Visit) -> Answer:
+    """Show the form for further parts of flights that are there: nosings, returns, boards."""
+    fields = fields_of(command_of("stairs add-parts"), ("parts", *_WRITTEN))
+    values = {"groups": [Group("", tuple(fields))], "number": ""}
+    return Page(visit.words("stair.add_parts"), "edit.html.j2", values)
+
+
+def _more_added(visit: Visit) -> Answer:
+    fields = fields_of(command_of("stairs add-parts"), ("parts", *_WRITTEN))
+    options = given(fields, {name: values[-1] for name, values in visit.form.fields.items()})
+    parts = visit.form.text("parts")
+    del options["parts"]
+    return Onward("/stair", visit.ask("stairs add-parts", parts, may_fail=False, **options).said)
+
+
 def _undo(visit: Visit) -> Answer:
     """Take the last change back; not where somebody has made another one since the button was shown."""
     if visit.form.text("state") != str(visit.state):
@@ -307,5 +413,9 @@ ROUTES: Final = (
     Route("/stair/part", show=_part),
     Route("/stair/log", show=_form, do=_log),
     Route("/stair/add", show=_add_form, do=_add),
+    Route("/stair/add-parts", show=_more, do=_more_added),
+    Route("/stair/edit", show=_edit, do=_edited),
+    Route("/stair/events/{event}", show=_event, do=_event_edited),
+    Route("/stair/remove", show=_stair, do=_remove),
     Route("/stair/undo", show=_stair, do=_undo),
 )

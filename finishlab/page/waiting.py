@@ -126,7 +126,10 @@ class Bench:
                 part.replace(path)
             finally:
                 part.unlink(missing_ok=True)
-        return Waiting(path, name)
+        photo = Waiting(path, name)
+        if not photo.picture.is_file():
+            self._forget(photo)
+        return photo
 
     def find(self, photo: str) -> Waiting | None:
         """Return the photo with this id; None where none waits, or none any more."""
@@ -148,7 +151,7 @@ class Bench:
         key = repr(known.asked)
         with self._lock:
             before = self._glances.get(photo.photo)
-            if before is not None and before.key == key and (photo.picture.is_file() or not before.done.done()):
+            if before is not None and before.key == key:
                 return before
             look = self._glances[photo.photo] = _Look(key)
             while len(self._glances) > _GLANCES:
@@ -180,6 +183,8 @@ class Bench:
             found = self.workers.run(glance, photo.path, known)
         except FinishlabError as error:
             found = Glance(error=error)
+            if error.code == "photos-waiting":
+                self._forget(photo)
         except Exception as error:  # noqa: BLE001 - whoever waits for the answer must get one
             found = Glance(error=internal_error(error, photo.name))
         look.found.set_result(found)
@@ -192,8 +197,14 @@ class Bench:
         finally:
             look.done.set_result(None)
 
+    def _forget(self, photo: Waiting) -> None:
+        """Have a photo looked at anew when it is asked for again."""
+        with self._lock:
+            self._glances.pop(photo.photo, None)
+
     def drop(self, photo: Waiting) -> None:
         """Clear a photo away."""
+        self._forget(photo)
         for path in (photo.path, photo.picture, photo.path.with_suffix(".json")):
             with contextlib.suppress(OSError):
                 path.unlink(missing_ok=True)

@@ -55,7 +55,7 @@ class Recipe(Record):
         name = line("name", self.name)
         if name is None:
             raise UsageError("no-name", "The recipe has no name.", "Name it, e.g. “honey, satin”.")
-        finish = Finish.from_dict(self.finish) if isinstance(self.finish, Mapping) else self.finish
+        finish = self.finish if isinstance(self.finish, Finish) else Finish.from_dict(self.finish)
         normalize(self, name=name, finish=finish.as_recipe(), note=note_text(self.note))
 
 
@@ -80,7 +80,7 @@ class Standard(DatedRecord):
     """Latest date allowed; see `FloorSpotRecord.latest`."""
 
     def __post_init__(self, latest: dt.date | None) -> None:
-        finish = Finish.from_dict(self.finish) if isinstance(self.finish, Mapping) else self.finish
+        finish = self.finish if isinstance(self.finish, Finish) else Finish.from_dict(self.finish)
         normalize(
             self,
             finish=finish,

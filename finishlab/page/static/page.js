@@ -27,11 +27,17 @@ if (old) {
   document.addEventListener("visibilitychange", lookWhetherOld);
 }
 
+const AGAIN_MS = 15000;
+function shut(buttons, closed) { for (const each of buttons) each.disabled = closed; }
+
 document.addEventListener("submit", (event) => {
   // A form that only looks may be sent again: what it brings can be a file, and the page stays. The others are shut
-  // after they have been read: a disabled button would not be sent with them.
+  // after they have been read: a disabled button would not be sent with them. Where the network went away and the page
+  // stayed, they open again: the same form counts once, however often it comes.
   if (event.target.method !== "post") return;
-  setTimeout(() => { for (const each of event.target.querySelectorAll("button")) each.disabled = true; });
+  const buttons = event.target.querySelectorAll("button");
+  setTimeout(shut, 0, buttons, true);
+  setTimeout(shut, AGAIN_MS, buttons, false);
 });
 // A page that comes back from the browser's own memory can be sent again.
-window.addEventListener("pageshow", () => { for (const each of document.querySelectorAll("button:disabled")) each.disabled = false; });
+window.addEventListener("pageshow", () => shut(document.querySelectorAll("button:disabled"), false));
