@@ -39,19 +39,16 @@ _ALIKE: Final = 0.75
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
-def _greys(ctx: click.Context, param: click.Parameter, value: tuple[str, ...]) -> tuple[GreyArea, ...]:
-    del ctx, param
-    return tuple(GreyArea.parse(text) for text in value)
+def parsed(read: Callable[[str], object]) -> Callable[[click.Context, click.Parameter, Any], Any]:
+    """Return what reads the text of an option, or each of several, for click's ``callback``; nothing stays nothing."""
 
+    def value_of(ctx: click.Context, param: click.Parameter, value: tuple[str, ...] | str | None) -> Any:  # noqa: ANN401
+        del ctx, param
+        if isinstance(value, tuple):
+            return tuple(map(read, value))
+        return None if value is None else read(value)
 
-def _area(ctx: click.Context, param: click.Parameter, value: str | None) -> PixelRect | None:
-    del ctx, param
-    return None if value is None else PixelRect.parse(value)
-
-
-def _polygon(ctx: click.Context, param: click.Parameter, value: str | None) -> PixelPolygon | None:
-    del ctx, param
-    return None if value is None else PixelPolygon.parse(value)
+    return value_of
 
 
 class BeginningChoice(click.Choice[str]):
@@ -85,7 +82,9 @@ def json_option(command: Command) -> Command:
 
 def grey_option(text: str) -> Callable[[Command], Command]:
     """Return what adds ``--grey`` with this help."""
-    return click.option("--grey", "greys", metavar="X,Y,W,H:L", callback=_greys, multiple=True, help=text)
+    return click.option(
+        "--grey", "greys", metavar="X,Y,W,H:L", callback=parsed(GreyArea.parse), multiple=True, help=text
+    )
 
 
 new_light_option = click.option(
@@ -100,12 +99,15 @@ def area_options(command: Command) -> Command:
     """Add what takes the strip's place in a photo without one."""
     grey = grey_option("Without a strip: pixels of a grey of known lightness L*; several make a ramp.")
     area = click.option(
-        "--area", metavar="X,Y,W,H", callback=_area, help="Without a strip: pixels of the surface to measure."
+        "--area",
+        metavar="X,Y,W,H",
+        callback=parsed(PixelRect.parse),
+        help="Without a strip: pixels of the surface to measure.",
     )
     polygon = click.option(
         "--polygon",
         metavar="X,Y,X,Y,...",
-        callback=_polygon,
+        callback=parsed(PixelPolygon.parse),
         help="The same by the corners of the surface, in order around it.",
     )
 

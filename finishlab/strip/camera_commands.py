@@ -10,7 +10,16 @@ from typing import TYPE_CHECKING
 import click
 
 from finishlab.board.shown import profile_line
-from finishlab.cli.common import grey_option, json_option, open_logbook, print_results, say, show_document, with_learned
+from finishlab.cli.common import (
+    grey_option,
+    json_option,
+    open_logbook,
+    parsed,
+    print_results,
+    say,
+    show_document,
+    with_learned,
+)
 from finishlab.cli.lazy import LazyGroup, logged
 from finishlab.errors import LogbookError, UsageError
 from finishlab.measure.areas import GreyArea, KnownColour
@@ -33,21 +42,12 @@ def camera() -> None:
     """
 
 
-def _corners(ctx: click.Context, param: click.Parameter, value: tuple[str, ...] | None) -> list[tuple[float, float]]:
-    del ctx, param
-    out = []
-    for text in value or ():
-        x, _, y = text.partition(",")
-        try:
-            out.append((float(x), float(y)))
-        except ValueError:
-            raise UsageError("bad-corner", f"“{text}” is not a corner.", "Write X,Y in pixels, e.g. 812,640.") from None
-    return out
-
-
-def _patches(ctx: click.Context, param: click.Parameter, value: tuple[str, ...]) -> tuple[KnownColour, ...]:
-    del ctx, param
-    return tuple(KnownColour.parse(text) for text in value)
+def _corner(text: str) -> tuple[float, float]:
+    x, _, y = text.partition(",")
+    try:
+        return float(x), float(y)
+    except ValueError:
+        raise UsageError("bad-corner", f"“{text}” is not a corner.", "Write X,Y in pixels, e.g. 812,640.") from None
 
 
 @camera.has(
@@ -64,7 +64,7 @@ def _patches(ctx: click.Context, param: click.Parameter, value: tuple[str, ...])
     "--corners",
     nargs=4,
     metavar="X,Y X,Y X,Y X,Y",
-    callback=_corners,
+    callback=parsed(_corner),
     help="Outer corners of the dark skin, bluish green, black and white patches, pixels of the upright photo.",
 )
 @grey_option("With other patches than a chart's: pixels of a grey of known lightness L*; several make a ramp.")
@@ -72,7 +72,7 @@ def _patches(ctx: click.Context, param: click.Parameter, value: tuple[str, ...])
     "--patch",
     "patches",
     metavar="X,Y,W,H:L,A,B",
-    callback=_patches,
+    callback=parsed(KnownColour.parse),
     multiple=True,
     help="Pixels of a patch of known colour, CIELAB D65; eight or more, the greys may be among them.",
 )
@@ -82,7 +82,7 @@ def learn(
     photo: str,
     light: str | None,
     edition: str | None,
-    corners: list[tuple[float, float]],
+    corners: tuple[tuple[float, float], ...] | None,
     greys: tuple[GreyArea, ...],
     patches: tuple[KnownColour, ...],
     as_json: bool,
@@ -120,7 +120,7 @@ def learn(
 
 
 def _learned(
-    path: Path, light: str | None, edition: str | None, corners: Sequence[tuple[float, float]]
+    path: Path, light: str | None, edition: str | None, corners: Sequence[tuple[float, float]] | None
 ) -> LearnedProfile:
     """Learn from a chart; strips whose greys were read with an instrument are used, others are learned anew."""
     from finishlab.colorimetry.spaces import DEFAULT_EDITION

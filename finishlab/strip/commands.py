@@ -15,6 +15,7 @@ from finishlab.cli.common import (
     measure_all,
     open_logbook,
     options,
+    parsed,
     photos_argument,
     print_document,
     print_removed,
@@ -154,11 +155,6 @@ Reading = tuple[int, float]
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
-def _readings(ctx: click.Context, param: click.Parameter, value: tuple[str, ...]) -> tuple[Reading, ...]:
-    del ctx, param
-    return tuple(_reading(text) for text in value)
-
-
 def _reading(
     text: str, example: str = "3:55.2", hint: str = "Write the level, 0 to 7, and its L*, for example"
 ) -> Reading:
@@ -169,9 +165,8 @@ def _reading(
         raise UsageError("bad-reading", f"“{text}” is no reading.", f"{hint} {example}.") from None
 
 
-def _steps(ctx: click.Context, param: click.Parameter, value: tuple[str, ...]) -> tuple[Reading, ...]:
-    del ctx, param
-    return tuple(_reading(text, "3:7", "Write the row of the page and its step, for example") for text in value)
+def _step(text: str) -> Reading:
+    return _reading(text, "3:7", "Write the row of the page and its step, for example")
 
 
 def picture_option(command: Command) -> Command:
@@ -199,7 +194,7 @@ def picture_option(command: Command) -> Command:
     "--lightness",
     "readings",
     metavar="LEVEL:L",
-    callback=_readings,
+    callback=parsed(_reading),
     multiple=True,
     help="L* of a grey as an instrument reads it; 0 is black, 7 bare paper. Repeat readings are averaged.",
 )
@@ -208,7 +203,7 @@ def picture_option(command: Command) -> Command:
 @click.option(
     "--seen",
     metavar="ROW:STEP",
-    callback=_steps,
+    callback=parsed(_step),
     multiple=True,
     help="On the page of strip --eye-page, looked at from 3 m: the step of a row that vanishes among its lines.",
 )
