@@ -120,20 +120,23 @@ def pictures() -> str:
         command = [sys.executable, "-m", "pytest", "-q", "-n0", "tests/test_page_browser.py"]
         there = {**os.environ, "FINISHLAB_PAGE_PICTURES": taken}
         subprocess.run(command, check=True, cwd=ROOT, env=there)  # noqa: S603 - our own tests
-        PICTURES.mkdir(parents=True, exist_ok=True)
-        for old in PICTURES.glob("*.webp"):
-            old.unlink()
-        for path in sorted(Path(taken).glob("*.png")):
-            width = WIDTHS[path.stem.rpartition("-")[2]]
-            with Image.open(path) as picture:
-                small = picture.convert("RGB").resize((width, round(picture.height * width / picture.width)))
-            small.crop((0, 0, width, min(small.height, TALLEST))).save(
-                PICTURES / f"{path.stem}.webp", quality=QUALITY, method=6
-            )
-    names = sorted({path.stem.rpartition("-")[0] for path in PICTURES.glob("*.webp")})
+        return keep(Path(taken))
+
+
+def keep(taken: Path) -> str:
+    """Put pictures that were taken into the place of the old ones; return a list of them."""
+    PICTURES.mkdir(parents=True, exist_ok=True)
+    for old in PICTURES.glob("*.webp"):
+        old.unlink()
+    for path in sorted(taken.glob("*.png")):
+        width = WIDTHS[path.stem.rpartition("-")[2]]
+        with Image.open(path) as picture:
+            small = picture.convert("RGB").resize((width, round(picture.height * width / picture.width)))
+        cut = small.crop((0, 0, width, min(small.height, TALLEST)))
+        cut.save(PICTURES / f"{path.stem}.webp", quality=QUALITY, method=6)
+    both = "- {0}: [phone](pictures/page/{0}-phone.webp), [laptop](pictures/page/{0}-laptop.webp)"
     return "\n".join(
-        f"- {name}: [phone](pictures/page/{name}-phone.webp), [laptop](pictures/page/{name}-laptop.webp)"
-        for name in names
+        both.format(name) for name in sorted({path.stem.rpartition("-")[0] for path in taken.glob("*.png")})
     )
 
 

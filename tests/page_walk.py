@@ -27,7 +27,7 @@ PHOTOS: Final = Path(__file__).parent.parent / "sample_photos"
 PHONE: Final[dict[str, Any]] = {
     "viewport": {"width": 390, "height": 844}, "device_scale_factor": 2, "is_mobile": True, "has_touch": True,
 }  # fmt: skip
-LAPTOP: Final[dict[str, Any]] = {"viewport": {"width": 1280, "height": 900}}
+LAPTOP: Final[dict[str, Any]] = {"viewport": {"width": 1280, "height": 900}, "color_scheme": "dark"}
 _CODE: Final = re.compile(r"type (\d{4}) (\d{4})")
 _READY: Final = 30.0
 """Seconds a server may take to say its address."""

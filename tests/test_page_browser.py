@@ -173,7 +173,7 @@ def test_every_page_is_sound_on_a_phone(phone: Person, seen: dict[str, list[str]
 
 
 def test_every_page_is_sound_on_a_laptop(home: Home, seen: dict[str, list[str]]) -> None:
-    """At 1,280 pixels in German the same pages are as sound."""
+    """At 1,280 pixels, in German and in the dark the same pages are as sound."""
     person, faults = home.person(LAPTOP, "de"), []
     for address in seen:
         person.go(address)
