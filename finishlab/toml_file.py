@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
+import math
 import tomllib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -140,7 +141,17 @@ class Section:
     def number(self, name: str) -> float | None:
         """Return a number."""
         value = self._of_kind(name, (int, float), "number")
-        return None if value is None else float(value)
+        return None if value is None else self._finite(name, value)
+
+    def _finite(self, name: str, value: float) -> float:
+        """Return a number as one to reckon with; TOML's own may have any number of digits, or be none."""
+        try:
+            found = float(value)
+        except OverflowError:
+            found = math.inf
+        if not math.isfinite(found):
+            raise self._wrong(name, "number that can be meant")
+        return found
 
     def whole(self, name: str) -> int | None:
         """Return a whole number."""
@@ -185,7 +196,8 @@ class Section:
         both: list[Any] = value if isinstance(value, list) else [value]
         if len(both) not in {1, 2} or any(isinstance(v, bool) or not isinstance(v, int | float) for v in both):
             raise self._wrong(name, "number of hours, or [from, to]")
-        return float(both[0]), float(both[1]) if len(both) > 1 else None
+        hours = [self._finite(name, each) for each in both]
+        return hours[0], hours[1] if len(hours) > 1 else None
 
     def table(self, name: str) -> Section:
         """Return a table, an empty one where there is none."""

@@ -23,6 +23,7 @@ import time
 import zipfile
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -527,8 +528,9 @@ class Forked:
         return self._code
 
     def kill(self) -> None:
-        """Kill it."""
-        os.kill(self._pid, signal.SIGKILL)
+        """Kill it, unless it has just ended."""
+        with suppress(ProcessLookupError):
+            os.kill(self._pid, signal.SIGKILL)
 
 
 def _serve(pipe: Connection) -> None:

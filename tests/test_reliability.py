@@ -177,6 +177,8 @@ def test_what_has_no_end_is_no_archive(filled: Path, tmp_path: Path) -> None:
         "UPDATE boards SET date = '2024-99-99' WHERE number = 2",
         "UPDATE boards SET created = 'x' WHERE number = 2",
         "UPDATE measurements SET result = '{' WHERE board_number = 2",
+        "UPDATE measurements SET settings = -1 WHERE board_number = 2",
+        "UPDATE measurements SET settings = '{\"print\": 3}' WHERE board_number = 2",
         "UPDATE pairs SET de00_low = 99",
         "UPDATE trials SET measured = '{}'",
         "UPDATE recipes SET note = printf('%.5000c', 'x')",

@@ -67,6 +67,13 @@ class StoredMeasurement:
     created: dt.datetime
     """UTC."""
 
+    def __post_init__(self) -> None:
+        said: tuple[object, ...] = (self.settings, self.correction)
+        if all(isinstance(each, Mapping) for each in said):
+            said = tuple(self.settings.get(name) or {} for name in ("print", "camera_profile"))
+        if not all(isinstance(each, Mapping) for each in said):
+            raise TypeError("how it was measured is of another kind")
+
     @property
     def doubts(self) -> tuple[Doubt, ...]:
         """What makes the colour doubtful."""
