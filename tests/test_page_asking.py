@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import threading
+import unicodedata
 from pathlib import Path
 
 import pytest
 from conftest import Run
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from finishlab.cli import finishlab
@@ -84,13 +85,14 @@ def plain(tmp_path_factory: pytest.TempPathFactory) -> Path:
     text=st.sampled_from(["--help", "--json", "-h", "--logbook=/tmp/x", "--", "-"])
     | st.text(st.characters(exclude_categories=["C"]), min_size=1)
 )
+@example("\uf900")
 def test_no_value_becomes_an_option(plain: Path, text: str) -> None:
-    """Whatever stands in a field stays that field's value: it is logged as it was typed, or refused with a sentence."""
+    """Whatever stands in a field stays that field's value: logged as typed (in Unicode's NFC), or refused in words."""
     asked = ask(plain, "recipe edit", "R1", note=text, may_fail=True)
     assert asked.exit_code == 0 or not text.isascii(), asked.errors
     if asked.exit_code == 0:
         with Logbook.open(plain) as log:
-            assert (log.recipe("R1").record.note or "").split() == text.split()
+            assert (log.recipe("R1").record.note or "").split() == unicodedata.normalize("NFC", text).split()
     else:
         assert asked.errors
     assert ask(plain, "recipe show", text, may_fail=True).exit_code in {0, 2, 6}
