@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from finishlab.cli.common import json_option, open_logbook, show_document
-from finishlab.cli.lazy import ExampleCommand
+from finishlab.cli.lazy import command
 
 if TYPE_CHECKING:
     from finishlab.mend.documents import PartRecord
@@ -16,14 +16,11 @@ if TYPE_CHECKING:
 _CARE = ("care", "years later", "maintenance", "upkeep")
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=(
-        "finishlab mend",
-        "finishlab mend lap marks",
-        "finishlab mend still tacky --part 'tread 7'",
-        "finishlab mend care --part 'treads 1-3'",
-    ),
+@command(
+    "finishlab mend",
+    "finishlab mend lap marks",
+    "finishlab mend still tacky --part 'tread 7'",
+    "finishlab mend care --part 'treads 1-3'",
 )
 @click.argument("words", nargs=-1, metavar="[FAULT]")
 @click.option("--part", "parts", metavar="PARTS", help="The part that has it: what is written down of it is told too.")
