@@ -16,7 +16,6 @@ from finishlab.logbook import Logbook
 from finishlab.plan.logged import planned_part
 from finishlab.plan.parts import face_areas
 from finishlab.recipe import Can, Label, Recipe
-from finishlab.stair.deviations import remarks
 from finishlab.stair.documents import due_document, flights_shown, parts_document
 from finishlab.stair.entering import (
     Done,
@@ -28,7 +27,7 @@ from finishlab.stair.entering import (
     size_remarks,
     split_words,
 )
-from finishlab.stair.progress import coats_of
+from finishlab.stair.progress import coats_of, remarks
 from finishlab.stair.records import CoatStep, Flight, Part, PartEvent, PartSizes
 
 TREAD = PartSizes(front=914, depth=292, thickness=27)

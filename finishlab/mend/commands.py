@@ -32,8 +32,7 @@ def mend(*, words: tuple[str, ...], parts: str | None, as_json: bool) -> None:
     raised grain, white haze, scratches, worn nosing, a tread that differs ... "care" tells of the years later. Without
     a fault all are listed.
     """
-    from finishlab.mend.documents import care_document, fault_document, faults_document
-    from finishlab.mend.faults import fault_of
+    from finishlab.mend.documents import care_document, fault_document, fault_of, faults_document
 
     text = " ".join(words).strip()
     if not text and parts is None:

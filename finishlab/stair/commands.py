@@ -316,8 +316,8 @@ def log_event(*, words: tuple[str, ...], date: str | None, as_json: bool, **valu
     colour: with it, the coats that were on a part before count no longer. What differs from what was planned is told;
     it is listed again by: finishlab stairs deviations
     """
-    from finishlab.stair.deviations import remarks
     from finishlab.stair.entering import logged_words, next_events, split_words, work_done
+    from finishlab.stair.progress import remarks
 
     text, done = split_words(words)
     conditions, given = _given(_CONDITIONS, values), _given(_EVENT, values)
@@ -475,7 +475,7 @@ def walk(*, as_json: bool) -> None:
 
     The hours are those of the cans' labels, else usual ones.
     """
-    from finishlab.plan.walking import walking_document
+    from finishlab.plan.days import walking_document
 
     with open_logbook() as log:
         document = walking_document(log)
