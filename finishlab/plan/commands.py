@@ -106,7 +106,7 @@ def need_treads(stair: StairPlan) -> None:
         )
     from finishlab.plan.parts import unlikely_sizes
 
-    for sentence in unlikely_sizes(stair.parts):
+    for sentence in unlikely_sizes((part.kind, shape) for part, shape in stair.shapes.items()):
         say(sentence)
 
 
@@ -124,6 +124,7 @@ def _stair(file: str | None, given: dict[str, Any], *, sized: bool) -> StairPlan
     from finishlab.plan.entered import flat_parts, parse_odd, read_plan
     from finishlab.plan.parts import Shape
     from finishlab.plan.stair_plan import StairPlan
+    from finishlab.stair.names import PartName
     from finishlab.units import is_us, read_lengths
 
     named = [name for name in _STAIR if given[name] not in (None, ())]
@@ -137,7 +138,7 @@ def _stair(file: str | None, given: dict[str, Any], *, sized: bool) -> StairPlan
         return read_plan(file)
     if not sized:
         # Days do not depend on sizes.
-        return StairPlan(flat_parts(given["treads"], Shape(900, 250, 25), {}))
+        return StairPlan(tuple(PartName(1, "tread", place) for place in range(1, given["treads"] + 1)))
     for name in ("treads", "front", "depth", "thickness"):
         if given[name] is None:
             raise UsageError("no-size", f"Treads need --{name} too.", "Give --treads, --front, --depth, --thickness.")
@@ -145,7 +146,8 @@ def _stair(file: str | None, given: dict[str, Any], *, sized: bool) -> StairPlan
     shape = Shape(**sizes, edge=given["edge"] or "square")
     odd = dict(parse_odd(text, shape) for text in given["odd"])
     texts = (given["front"], given["depth"], given["thickness"], *given["odd"])
-    return StairPlan(flat_parts(given["treads"], shape, odd), us=any(is_us(text) for text in texts))
+    shapes = flat_parts(given["treads"], shape, odd)
+    return StairPlan(tuple(shapes), us=any(is_us(text) for text in texts), shapes=shapes)
 
 
 @click.group(cls=LazyGroup)
@@ -271,7 +273,7 @@ def cutting(
     else:
         added = 0.0 if allowance.strip() == "0" else read_length(allowance, "cutting", "allowance")
     found = plan_cutting(
-        [part for part in stair.parts if part.kind == "tread"],
+        {part: shape for part, shape in stair.shapes.items() if part.kind == "tread"},
         stock,
         kerf=KERF if kerf is None else read_length(kerf, "saw cut", "width"),
         allowance=added,
@@ -436,14 +438,14 @@ def risers(
     code, by edition; the local code and the inspector decide.
     """
     from finishlab.plan.documents import risers_document
-    from finishlab.plan.parts import Part, Shape, unlikely_sizes
+    from finishlab.plan.parts import Shape, unlikely_sizes
     from finishlab.plan.woodwork import check_risers
     from finishlab.units import is_us, read_length
 
     if count is not None and len(risers) > 1:
         raise UsageError("count-and-risers", "Several risers are measured and counted.", "Leave out --count.")
     heights = [read_length(text, "riser", "height") for text in risers] * (count or 1)
-    for sentence in unlikely_sizes(Part("riser", Shape(900, height, 20)) for height in heights):
+    for sentence in unlikely_sizes(("riser", Shape(900, height, 20)) for height in heights):
         say(sentence)
     found = check_risers(
         heights,

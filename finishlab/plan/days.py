@@ -19,8 +19,8 @@ from finishlab.files import Cell, csv_text
 from finishlab.plan.calendar import DOUBLE, SAND_LAST, Calendar, Event, Night, Way, nights
 from finishlab.plan.documents import part_data
 from finishlab.plan.drying import Window, WorkHours, machine_zone
-from finishlab.plan.logged import coats_laid, planned_part
-from finishlab.plan.parts import WALKED_ON, Part, full_name, named, need_flight, parted, way_up
+from finishlab.plan.logged import coats_laid
+from finishlab.plan.parts import WALKED_ON, parted, way_up
 from finishlab.plan.stair_plan import Product, StairPlan
 from finishlab.show.document import (
     Block,
@@ -33,7 +33,7 @@ from finishlab.show.document import (
     caution_blocks,
     caution_data,
 )
-from finishlab.stair.names import UPRIGHT, level_title
+from finishlab.stair.names import UPRIGHT, PartName, full_name, level_title, named, need_flight
 from finishlab.stair.progress import progress_of
 
 if TYPE_CHECKING:
@@ -404,8 +404,7 @@ _SOCKS: Final = (
 class _Wet:
     """A step that is not to be walked on yet."""
 
-    part: Part
-    code: str
+    part: PartName
     opens: dt.datetime
     why: str
 
@@ -431,7 +430,8 @@ def walking_document(log: Logbook, now: dt.datetime | None = None) -> Document:
     data = {
         "at": now.isoformat(timespec="minutes"),
         "closed": [
-            {"part": each.code, "from": each.opens.isoformat(timespec="minutes"), "since": each.why} for each in wet
+            {"part": each.part.code, "from": each.opens.isoformat(timespec="minutes"), "since": each.why}
+            for each in wet
         ],
         "ways": [
             {"from": moment.isoformat(timespec="minutes"), "climb": way.climb, "words": words}
@@ -453,9 +453,8 @@ def _wet(log: Logbook, stair: StoredStair, now: dt.datetime) -> Iterator[_Wet]:
             key=lambda each: each[0],
         )
         step = treads.get((part.name.level, part.name.place), part) if part.name.kind == "nosing" else part
-        shaped = planned_part(step, sized=False)
-        if opens > now and shaped is not None:
-            yield _Wet(shaped, step.code, opens, _why(event, laid))
+        if opens > now:
+            yield _Wet(step.name, opens, _why(event, laid))
 
 
 def _why(event: StoredEvent, laid: Laid) -> str:
@@ -470,7 +469,7 @@ def _why(event: StoredEvent, laid: Laid) -> str:
 
 def _ways(stair: StoredStair, wet: Sequence[_Wet], now: dt.datetime) -> list[tuple[dt.datetime, Night, str]]:
     """Return how one gets up from now on, and from each moment on at which a step opens."""
-    parts = [each for part in stair.parts if (each := planned_part(part, sized=False)) is not None]
+    parts = [part.name for part in stair.parts]
     steps, several = way_up(parts), need_flight(parts)
     found = []
     for moment in [now, *dict.fromkeys(each.opens for each in wet)] if steps else []:
@@ -506,7 +505,7 @@ def _blocks(
     for number, (moment, _, words) in enumerate(ways):
         since = f"From {_when(moment, today)}" if number else "Now"
         yield Paragraph(f"{since}: {words}." if wet else f"{since}: {words}, as far as is logged.")
-    groups: dict[tuple[dt.datetime, str], list[Part]] = {}
+    groups: dict[tuple[dt.datetime, str], list[PartName]] = {}
     for each in wet:
         groups.setdefault((each.opens, each.why), []).append(each.part)
     several = stair.several_flights
