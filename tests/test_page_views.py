@@ -116,7 +116,13 @@ def test_only_what_the_user_wrote_stays_as_it_is(logbook: Path) -> None:
     """On the German pages of a job under way no sentence of the program is English."""
     done = [Run(logbook)(*shlex.split(line)) for line in JOB]
     assert [each.output for each in done if each.exit_code] == []
-    more = ("/stair", "/stair/part?parts=2.T2", "/stair/part?parts=2.T4", "/stair/part?parts=2.T5", "/stair/events/E1")
+    more: tuple[str, ...] = (
+        "/stair",
+        "/stair/part?parts=2.T2",
+        "/stair/part?parts=2.T4",
+        "/stair/part?parts=2.T5",
+        "/stair/events/E1",
+    )
     more += ("/ranking?aim=contrast&lighter=12", "/plan/quantities?coats=2", "/stair/log?what=fitted&parts=2.T2")
     english: set[str] = set()
     with visiting(logbook) as page:

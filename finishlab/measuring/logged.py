@@ -15,7 +15,7 @@ from finishlab.errors import FinishlabError, LogbookError
 from finishlab.logbook import DirectPair, Logbook, StoredBoard, StoredMeasurement, StoredSpot
 from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect
 from finishlab.measure.results import Measurement
-from finishlab.measuring import MeasureOptions, PhotoResult, measure_photos
+from finishlab.measuring import MeasureOptions, PhotoResult, called, measure_photos
 from finishlab.photos import photo_facts
 from finishlab.record import today
 from finishlab.stair.records import StoredPart
@@ -144,7 +144,7 @@ def keep_original(log: Logbook, path: str, photo_id: str | None) -> None:
     width, height = facts.full_size
     record = PhotoRecord(
         sha256=facts.sha256,
-        file_name=facts.original_name,
+        file_name=called(Path(path), facts.original_name),
         width=width,
         height=height,
         taken=_taken(facts.taken),

@@ -85,6 +85,8 @@ _FORMS: Final = {
     "board": r"[A-Z]?\d+",
     "number": r"[-+]?[\w.]+",
     "list": r"\d[\d, and-]*",
+    "coats": r"\d+ .+?",
+    "share": r"hardly any|about [a-z ]+?|most|nearly all",
     "clock": r"(?:night|\d\d:\d\d(?:-\d\d:\d\d)?) *",
     "at": r"(?:L?\d+/)?(?:tread|riser|landing|nosing|return|stringer|skirt)[^:]*",
     "names": r"(?:[A-Z0-9.]+|flight \d+|landing \d+|standard)(?:, [\w. ]+)*(?: and \d+ more)?",
