@@ -406,3 +406,51 @@ def _by_recipe(seen: _InLight, aim: Aim) -> Ranking | None:
     photos = [sum(each.light == seen.light for each in board.colours) for board in seen.boards]
     of_recipe = {name: sum(photos[i] for i in of) for name, of in zip(pooled.names, pooled.boards, strict=True)}
     return replace(ranking, boards=tuple(replace(each, photos=of_recipe[each.board]) for each in ranking.boards))
+
+
+_DECIDING: Final = (
+    "board-wet",
+    "board-bare",
+    "not-topcoated",
+    "pair-floor-differs",
+    "spots-disagree",
+    "lights-differ",
+    "order-flips",
+    "floor-wet",
+    "floor-covered",
+    "greys-differ",
+    "profiles-differ",
+    "strips-differ",
+    "not-reachable",
+    "moves-between-lights",
+    "grain-directions-differ",
+    "sheen-differs",
+    "grit-differs",
+    "far-dates",
+    "not-like-wood",
+    "outside-greys",
+    "colour-lost",
+    "clipped",
+    "local-tone",
+    "light-model-poor",
+    "uneven-light",
+    "no-strip-used",
+    "one-grey",
+    "print-not-learned",
+    "few-spots",
+    "one-light",
+)
+"""Doubts that may turn the answer, the one that may turn it farthest first; this tool's own."""
+_WEIGHED: Final = 3
+"""First boards whose doubts may turn the answer."""
+
+
+def deciding_doubt(ranking: Ranking) -> tuple[str, str] | None:
+    """Return the doubt that may turn the answer farthest, and whom it is about; None where none may."""
+    leaders = ranking.boards[: max(2, min(len(ranking.leaders), _WEIGHED))]
+    about = [(each.board, found) for each in leaders[:1] for found in each.doubts]
+    about += [("floor", found) for found in ranking.floor.doubts]
+    about += [(each.board, found) for each in leaders[1:] for found in each.doubts]
+    able = [(who, found) for who, found in about if found.code in _DECIDING]
+    who, found = min(able, key=lambda each: _DECIDING.index(each[1].code), default=("", None))
+    return None if found is None else (who, found.message)
