@@ -68,14 +68,8 @@ class Step:
 
     def entry(self) -> dict[str, str | None]:
         """Return the JSON form."""
-        return {
-            "step": self.name,
-            "title": self.title,
-            "state": self.state,
-            "found": self.found,
-            "missing": self.missing or None,
-            "command": self.command or None,
-        }
+        told = ("title", "state", "found", "missing", "command")
+        return {"step": self.name, **{name: getattr(self, name) or None for name in told}}
 
 
 @dataclass(frozen=True, slots=True)

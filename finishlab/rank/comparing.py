@@ -185,15 +185,33 @@ def compare(
     full
         Whether to work out what only a full answer shows: sampled colours, the other aim, and recipes.
     """
+    other = other or replace(CONTRAST if aim.name == "match" else MATCH, formula=aim.formula)
     with many_objects():
         logged = _read(log)
-        return _compare(
-            log,
-            logged,
-            light,
-            aim,
-            other or replace(CONTRAST if aim.name == "match" else MATCH, formula=aim.formula),
-            full=full,
+        chosen = _main_light(logged, light)
+        seen = _see(logged, chosen, strict=light is not None)
+        ranking = _ranked(log, logged, seen, aim, full=full)
+        rankings = {chosen: ranking}
+        for each in _other_lights(logged, chosen):
+            rankings[each] = _see(logged, each, strict=True).rank(aim)
+        lights = compare_lights([named_light(each) for each in rankings], rankings)
+        costs = board_costs(
+            seen.observed, seen.solved, {n: seen.numbers.index(n) for n in ranking.numbers[:_MOST_COSTS]}
+        )
+        ranking = _with_doubts(ranking, lights, print_doubt(costs))
+        measured = set(seen.numbers)
+        return Comparison(
+            ranking,
+            {board.number: board for board in logged.boards.boards},
+            chosen,
+            tuple(board.number for board in logged.boards.boards if board.number not in measured),
+            lights,
+            _choices(seen, ranking, other) if full else (),
+            _by_recipe(seen, aim) if full else None,
+            costs,
+            logged.trust,
+            {board.number: _measured_lab(logged.boards, board, chosen) for board in seen.boards},
+            pool_floor(seen.floor.spots).lab,
         )
 
 
@@ -214,32 +232,6 @@ def _tread_grit(log: Logbook) -> int | None:
         finishes = [each.record.finish for each in log.recipes() if each.number.key in named]
     last = {each.preparation.grits[-1] for each in finishes if each.preparation.grits}
     return last.pop() if len(last) == 1 else None
-
-
-def _compare(log: Logbook, logged: _Logged, light: str | None, aim: Aim, other: Aim, *, full: bool) -> Comparison:
-    chosen = _main_light(logged, light)
-    seen = _see(logged, chosen, strict=light is not None)
-    ranking = _ranked(log, logged, seen, aim, full=full)
-    rankings = {chosen: ranking}
-    for each in _other_lights(logged, chosen):
-        rankings[each] = _see(logged, each, strict=True).rank(aim)
-    lights = compare_lights([named_light(each) for each in rankings], rankings)
-    costs = board_costs(seen.observed, seen.solved, {n: seen.numbers.index(n) for n in ranking.numbers[:_MOST_COSTS]})
-    ranking = _with_doubts(ranking, lights, print_doubt(costs))
-    measured = set(seen.numbers)
-    return Comparison(
-        ranking,
-        {board.number: board for board in logged.boards.boards},
-        chosen,
-        tuple(board.number for board in logged.boards.boards if board.number not in measured),
-        lights,
-        _choices(seen, ranking, other) if full else (),
-        _by_recipe(seen, aim) if full else None,
-        costs,
-        logged.trust,
-        {board.number: _measured_lab(logged.boards, board, chosen) for board in seen.boards},
-        pool_floor(seen.floor.spots).lab,
-    )
 
 
 def _measured_lab(logged: BoardTable, board: LoggedBoard, light: Light) -> tuple[float, float, float]:

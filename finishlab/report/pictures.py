@@ -79,14 +79,7 @@ def plane_plot(boards: Sequence[PlottedBoard], floor: PlottedFloor, plane: Plane
         The floor; its spread is an ellipse that holds 95 % of planks.
     plane
         ``"a*b*"`` or ``"L*C*"``.
-
-    Raises
-    ------
-    ValueError
-        If there is no board.
     """
-    if not boards:
-        raise ValueError("no plane without a board")
     points = [_point(board, plane) for board in boards]
     centre = _at(floor.lab, plane)
     spread = None if floor.spread is None else _seen(floor.lab, floor.spread, plane)

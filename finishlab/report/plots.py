@@ -47,13 +47,7 @@ _SMALL: Final = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class PlottedBoard:
-    """A board to be drawn.
-
-    Raises
-    ------
-    ValueError
-        If it has no name, its colour is not finite, or its number of coats is below 0.
-    """
+    """A board to be drawn."""
 
     name: str
     lab: Lab
@@ -70,12 +64,6 @@ class PlottedBoard:
     """Letters of its ties."""
     coats: int = 0
     """Stain coats; 0 is the topcoat alone."""
-
-    def __post_init__(self) -> None:
-        if not self.name.strip() or not np.isfinite(self.lab).all():
-            raise ValueError("a colour to be drawn needs a name and finite figures")
-        if self.coats < 0:
-            raise ValueError("a board has 0 coats or more")
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,14 +110,7 @@ def swatch_plot(boards: Sequence[PlottedBoard], floor: PlottedFloor, *, columns:
         The floor.
     columns
         Swatches side by side; two are as wide as any other drawing.
-
-    Raises
-    ------
-    ValueError
-        If there is no board, or no column.
     """
-    if not boards or columns < 1:
-        raise ValueError("no swatches without a board and a column")
     rows = math.ceil(len(boards) / columns)
     across = WIDTH * columns / 2
     height = 2 * _MARGIN + rows * (_TILE_HEIGHT + _WORDS) + (rows - 1) * _GAP / 2 - 10.0
@@ -206,15 +187,8 @@ def interval_plot(
         How far the floor's own places lie from their middle, CIEDE2000; a hatched band from 0. None draws none.
     what
         What the axis shows.
-
-    Raises
-    ------
-    ValueError
-        If there is no row.
     """
     bars = [(board, board.score) for board in boards if board.score is not None]
-    if not bars:
-        raise ValueError("no chart without a row")
     top = max([score.high for _, score in bars] + [floor_spread or 0.0, 1.0])
     step = next((step for step in _TICKS if top / step <= _MOST_TICKS), 50.0)
     end = math.ceil(top / step) * step
@@ -293,14 +267,7 @@ def costs_plot(bars: Sequence[tuple[str, Mapping[Source, float]]]) -> Drawing:
     ----------
     bars
         From the top down: the row's name, and each source's share of the variance.
-
-    Raises
-    ------
-    ValueError
-        If there is no row.
     """
-    if not bars:
-        raise ValueError("no chart without a row")
     inner, key = _COST_ROW * len(bars), _KEY_ROW * len(SOURCES)
     with drawing_rules():
         figure = figure_of(_COST_TOP + inner + _COST_BASE + key)
@@ -360,16 +327,9 @@ def coats_plot(stain: str, steps: Sequence[PlottedBoard], floor: PlottedFloor) -
         Boards of one wood, stain and topcoat.
     floor
         The floor; a hatched band holds 95 % of its planks.
-
-    Raises
-    ------
-    ValueError
-        If the boards do not have at least two different numbers of coats.
     """
     steps = sorted(steps, key=lambda step: (step.coats, step.name))
     numbers = sorted({step.coats for step in steps})
-    if len(numbers) < 2:
-        raise ValueError("a path needs boards with two different numbers of coats")
     places = _places(steps)
     with drawing_rules():
         height = _SWATCH_TOP + _SWATCH + 22 + 3 * (_PANEL + _COAT_GAP) + _COAT_BASE
