@@ -330,23 +330,6 @@ def _unknown(kind: str) -> UsageError:
     return UsageError("unknown-liquid", f"“{kind}” is not a kind of coating.", f"Choose one of: {coats}.")
 
 
-_SHEENS: Final[tuple[tuple[str, float], ...]] = (
-    (r"semi.?gloss", 65.0),
-    (r"(?:extra|ultra|dead).?matte?", 8.0),
-    (r"satin|silk|eggshell|semi.?matte?", 32.0),
-    (r"matte?|flat", 17.0),
-    (r"(?:high.?)?gloss(?:y)?", 80.0),
-)
-"""Words of sheen and the middle of what is sold under them, gloss units at 60 degrees (common practice)."""
-
-
-@lru_cache(maxsize=4096)
-def sheen_of(text: str | None) -> float | None:
-    """Return the gloss units a product's name promises: ``"water-based matte"`` 17; None if it names no sheen."""
-    words = (text or "").casefold()
-    return next((gloss for pattern, gloss in _SHEENS if re.search(rf"\b(?:{pattern})\b", words)), None)
-
-
 FINEST: Final = 220
 """Finest grit before a stain on a wood that is not in the table (common practice, no source)."""
 
