@@ -39,6 +39,15 @@ from finishlab.photos import CameraTags, matrix_profile, write_jpeg
 if TYPE_CHECKING:
     from page_visits import Visits
 
+
+def amount(usual: int, wide: int) -> int:
+    """Return how often a trial is repeated: `usual` in the suite, `wide` where FINISHLAB_WIDE is set.
+
+    What repeats one claim in many random worlds costs most of the suite's time; the wide amounts are for a release.
+    """
+    return wide if os.environ.get("FINISHLAB_WIDE") else usual
+
+
 MOST_WORKERS: Final = 8
 """More would each load the libraries for a handful of files."""
 _UPGRADE: Final = database._upgrade  # noqa: SLF001 - what is put in its place here is all that it does
