@@ -70,7 +70,7 @@ if TYPE_CHECKING:
 
 
 def _page(log: Logbook, board: StoredBoard) -> list[Block]:
-    from finishlab.rank.sentences import interval
+    from finishlab.rank.documents import interval
 
     pairs = [f"dE00 {pair.value:.1f} ({interval(pair)})" for pair in pairs_beside(board)]
     doubted = pairs_beside(board, in_doubt=True)
@@ -481,8 +481,7 @@ def refuse_other_floor(results: Sequence[PhotoResult], floor: FloorSeen, *, conf
 def list_spots(*, light: str | None, as_json: bool) -> None:
     """List the floor's spots and their pool."""
     from finishlab.rank.comparing import pool_spots
-    from finishlab.rank.documents import pool_document
-    from finishlab.rank.sentences import floor_line
+    from finishlab.rank.documents import floor_line, pool_document
 
     with open_logbook() as log:
         spots = log.floor_spots(light)
