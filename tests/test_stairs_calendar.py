@@ -237,7 +237,7 @@ def test_each_night_leaves_a_way_up(plan: dict[str, Any]) -> None:
     if calendar is None:
         return
     steps = way_up(plan["parts"])
-    for night in nights(calendar):
+    for night in nights(calendar).values():
         assert set(night.closed) | set(night.open) == {part for step in steps for part in step.parts}
         assert not set(night.closed) & set(night.open)
         shut = [bool(set(step.parts) & set(night.closed)) for step in steps]

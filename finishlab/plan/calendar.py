@@ -137,16 +137,6 @@ class Closed:
 
 
 @dataclass(frozen=True, slots=True)
-class Night:
-    """What may be stepped on in the night after a day."""
-
-    day: dt.date
-    closed: tuple[PartName, ...]
-    open: tuple[PartName, ...]
-    climb: Climb = "single"
-
-
-@dataclass(frozen=True, slots=True)
 class Way:
     """How one gets up from one moment to another, as long as it does not change."""
 
@@ -384,19 +374,19 @@ def plan_calendar(
     return replace(found, notes=_notes(jobs, found))
 
 
-def nights(calendar: Calendar) -> tuple[Night, ...]:
-    """Return what may be stepped on in each night in which something is closed at midnight."""
+def nights(calendar: Calendar) -> dict[dt.date, Way]:
+    """Return how one gets up at midnight of each night in which something is closed, by the day before it."""
     if not calendar.closed:
-        return ()
+        return {}
     day, last = min(each.start for each in calendar.closed).date(), max(each.end for each in calendar.closed).date()
-    found = []
+    found: dict[dt.date, Way] = {}
     while day < last:
         midnight = dt.datetime.combine(day + dt.timedelta(days=1), dt.time())
         shut = {part for each in calendar.closed if each.start <= midnight < each.end for part in each.parts}
         if shut:
-            found.append(Night(day, *parted(calendar.steps, shut)))
+            found[day] = Way(midnight, midnight, *parted(calendar.steps, shut))
         day += dt.timedelta(days=1)
-    return tuple(found)
+    return found
 
 
 def _units(steps: Sequence[Step], mine: Sequence[PartName]) -> dict[int, list[PartName]]:
