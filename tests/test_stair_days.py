@@ -96,13 +96,13 @@ def made_up(seed: int) -> Made:
             after = Laid(coats[count - 1], ended, rubbed_out=rng.random() < 0.2)
             laid |= dict.fromkeys(begun, after)
             if coats[count:]:
-                jobs.append(Job(tuple({p.kind for p in begun}), coats[count:], parts=tuple(begun), after=after))
+                jobs.append(Job(begun, coats[count:], after=after))
             else:
                 done += begun
         rest = [part for part in mine if part not in fresh]
         if rest:
             at_once = rng.choice([None, 1, 4]) if away else None
-            jobs.append(Job(tuple({p.kind for p in rest}), coats, away=away, at_once=at_once, parts=tuple(rest)))
+            jobs.append(Job(rest, coats, away=away, at_once=at_once))
     first = rng.choice([7.5, 8.0, 17.0, 0.0])
     hours = WorkHours(
         first, first + rng.choice([5, 7]), frozenset(rng.sample(range(7), rng.randint(1, 7))),

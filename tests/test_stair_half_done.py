@@ -143,7 +143,7 @@ def _work(rng: random.Random, out: Logged, place: int, part: Part) -> None:
     if laid is not None:
         out.made.laid[mine] = laid
     if left or (away and laid is not None):
-        out.made.jobs.append(Job((part.kind,), left, away=away, parts=(mine,), after=laid))
+        out.made.jobs.append(Job((mine,), left, away=away, after=laid))
 
 
 def planned(out: Logged, folder: Path) -> dict[str, Any]:

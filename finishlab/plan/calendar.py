@@ -16,7 +16,7 @@ from typing import Final, Literal
 from finishlab.errors import UsageError
 from finishlab.plan.drying import Coat, Laid, PlannedCoat, WorkHours, plan_coats
 from finishlab.plan.parts import WALKED_ON, Climb, Step, alternating, parted, way_up
-from finishlab.stair.names import PART_KINDS, PartKind, PartName, level_title, named
+from finishlab.stair.names import PartKind, PartName, level_title, named
 
 _STACK_HOURS: Final = 48.0
 """Hours after the last coat before finished treads are stacked, carried and fitted (trade advice)."""
@@ -66,38 +66,35 @@ class Job:
 
     Parameters
     ----------
-    kinds
-        The kinds of part.
+    parts
+        The parts.
     coats
         In their order; none where parts have all of them and are only to be fitted.
     away
         Whether the parts are finished away from the stair, on points or racks, and fitted afterwards.
     at_once
         How many parts are coated at a time away from the stair; None: all.
-    parts
-        The parts themselves; None: all of those kinds.
     after
         The coat they have already.
     """
 
-    kinds: tuple[PartKind, ...]
+    parts: Sequence[PartName]
     coats: tuple[Coat, ...]
     away: bool = False
     at_once: int | None = None
-    parts: tuple[PartName, ...] | None = None
     after: Laid | None = None
 
     def __post_init__(self) -> None:
-        unknown = [kind for kind in self.kinds if kind not in PART_KINDS]
-        if unknown:
-            raise UsageError("unknown-part", f"“{unknown[0]}” is not a part.", f"Choose of: {', '.join(PART_KINDS)}.")
         if self.at_once is not None and self.at_once < 1:
             raise UsageError("bad-count", "At least one part is coated at a time.", "Give a number from 1.")
 
+    @property
+    def kinds(self) -> tuple[PartKind, ...]:
+        """The kinds of its parts."""
+        return tuple(dict.fromkeys(part.kind for part in self.parts))
+
     def among(self, parts: Sequence[PartName]) -> list[PartName]:
-        """Return those of some parts that the job is about."""
-        if self.parts is None:
-            return [part for part in parts if part.kind in self.kinds]
+        """Return its parts in the order of the stair."""
         mine = set(self.parts)
         return [part for part in parts if part in mine]
 
@@ -134,16 +131,6 @@ class Closed:
     start: dt.datetime
     end: dt.datetime
     open_step: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Night:
-    """What may be stepped on in the night after a day."""
-
-    day: dt.date
-    closed: tuple[PartName, ...]
-    open: tuple[PartName, ...]
-    climb: Climb = "single"
 
 
 @dataclass(frozen=True, slots=True)
@@ -359,9 +346,9 @@ def plan_calendar(
     Raises
     ------
     UsageError
-        ``"nothing-to-do"``, ``"kind-twice"``, ``"bad-date"``, ``"bad-times"``, and what `plan_coats` raises.
+        ``"nothing-to-do"``, ``"bad-date"``, ``"bad-times"``, and what `plan_coats` raises.
     """
-    _check(jobs, start, coat_h, rub_h)
+    _check(start, coat_h, rub_h)
     first = dt.datetime.combine(start, dt.time())
     steps = way_up(parts)
     planner = _Planner(hours or WorkHours(), coat_h, rub_h, fitting or Fitting(), first, steps)
@@ -384,19 +371,19 @@ def plan_calendar(
     return replace(found, notes=_notes(jobs, found))
 
 
-def nights(calendar: Calendar) -> tuple[Night, ...]:
-    """Return what may be stepped on in each night in which something is closed at midnight."""
+def nights(calendar: Calendar) -> dict[dt.date, Way]:
+    """Return how one gets up at midnight of each night in which something is closed, by the day before it."""
     if not calendar.closed:
-        return ()
+        return {}
     day, last = min(each.start for each in calendar.closed).date(), max(each.end for each in calendar.closed).date()
-    found = []
+    found: dict[dt.date, Way] = {}
     while day < last:
         midnight = dt.datetime.combine(day + dt.timedelta(days=1), dt.time())
         shut = {part for each in calendar.closed if each.start <= midnight < each.end for part in each.parts}
         if shut:
-            found.append(Night(day, *parted(calendar.steps, shut)))
+            found[day] = Way(midnight, midnight, *parted(calendar.steps, shut))
         day += dt.timedelta(days=1)
-    return tuple(found)
+    return found
 
 
 def _units(steps: Sequence[Step], mine: Sequence[PartName]) -> dict[int, list[PartName]]:
@@ -519,11 +506,7 @@ def _covered(planner: _Planner, sanded: AbstractSet[PartName], first: dt.datetim
         yield Event("cover", first, end, tuple(parts), what)
 
 
-def _check(jobs: Sequence[Job], start: dt.date, coat_h: float, rub_h: float) -> None:
-    kinds = [kind for job in jobs for kind in job.kinds if job.parts is None]
-    if len(kinds) != len(set(kinds)):
-        twice = next(kind for kind in kinds if kinds.count(kind) > 1)
-        raise UsageError("kind-twice", f"Two jobs speak of the {twice}.", "Give each kind of part one list of coats.")
+def _check(start: dt.date, coat_h: float, rub_h: float) -> None:
     if not 1900 <= start.year <= _LAST_YEAR:
         raise UsageError("bad-date", f"The plan cannot start on {start}.", "Give a day such as 2026-05-31.")
     if not (0 < coat_h <= 24 and 0 <= rub_h <= 24):

@@ -483,14 +483,7 @@ def jobs_of(plan: StairPlan) -> tuple[Job, ...]:
         if coats_on.get(part) or to_fit:
             groups.setdefault((tuple(coats_on.get(part, ())), away, laid), []).append(part)
     found = [
-        Job(
-            tuple(dict.fromkeys(part.kind for part in mine)),
-            coats,
-            away=away,
-            at_once=plan.at_once if away else None,
-            parts=tuple(mine),
-            after=laid,
-        )
+        Job(mine, coats, away=away, at_once=plan.at_once if away else None, after=laid)
         for (coats, away, laid), mine in groups.items()
     ]
     return tuple(sorted(found, key=lambda job: job.after is None))

@@ -23,11 +23,6 @@ if TYPE_CHECKING:
     "finishlab report --pdf report.pdf --paper letter",
     "finishlab report --aim contrast --darker 12 --output contrast.html",
 )
-@click.option(
-    "--light",
-    metavar="TEXT",
-    help="The light whose photos are compared. [default: the one with most boards beside a measured floor]",
-)
 @aim_options
 @click.option("--title", metavar="TEXT", help="What stands above the answer, such as the name of the stair.")
 @click.option(
