@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from finishlab.coatings import COATINGS
 from finishlab.errors import UsageError
-from finishlab.plan.calendar import Calendar, Event, Fitting, Job, nights, plan_calendar
+from finishlab.plan.calendar import Calendar, Event, Job, Work, nights, plan_calendar
 from finishlab.plan.drying import Coat, Times, WorkHours, default_coat, gap_rules, parse_days, parse_hours
 from finishlab.plan.parts import WALKED_ON, way_up
 from finishlab.stair.names import PartName, named
@@ -89,9 +89,12 @@ def plans(draw: st.DrawFn) -> dict[str, Any]:
             frozenset(draw(st.sets(st.integers(0, 6), min_size=1))),
             frozenset({dt.date(2026, 12, 25)}),
         ),
-        "coat_h": draw(st.sampled_from([0.5, 1.0, 2.5])),
-        "rub_h": draw(st.sampled_from([0.0, 0.5, 2.0])),
-        "fitting": Fitting(draw(st.sampled_from([0.5, 1.0, 3.0])), draw(st.sampled_from([0.0, 12.0, 24.0])), 48.0),
+        "work": Work(
+            draw(st.sampled_from([0.5, 1.0, 2.5])),
+            draw(st.sampled_from([0.0, 0.5, 2.0])),
+            draw(st.sampled_from([0.5, 1.0, 3.0])),
+            draw(st.sampled_from([0.0, 12.0, 24.0])),
+        ),
     }
 
 
@@ -310,9 +313,9 @@ def test_the_rub_out_counts_into_the_window() -> None:
     coat = Coat("p", Times(recoat=(2, 3), rub_out=True, socks=24, use=72, cure=720))
     job = [Job(treads(1), (coat, coat))]
     with pytest.raises(UsageError) as refused:
-        plan_calendar(treads(1), job, START, rub_h=1.5)
+        plan_calendar(treads(1), job, START, work=Work(rub_out_h=1.5))
     assert refused.value.code == "no-recoat-slot"
-    calendar = plan_calendar(treads(1), job, START, rub_h=1.0)
+    calendar = plan_calendar(treads(1), job, START, work=Work(rub_out_h=1.0))
     assert [event.kind for event in calendar.events][:4] == ["coat", "recoat", "rub-out", "coat"]
 
 
@@ -359,12 +362,12 @@ def test_hours_and_days_are_read(text: str, hours: tuple[float, float]) -> None:
         (lambda: WorkHours(8, 18, frozenset()), "no-working-day"),
         (lambda: Times(recoat=(4, 2), socks=1, use=1, cure=1), "bad-times"),
         (lambda: Times(recoat=(4, None), socks=-1, use=1, cure=1), "bad-times"),
-        (lambda: Fitting(hours_each=0), "bad-times"),
+        (lambda: Work(fit_h=0), "bad-times"),
         (lambda: Job(treads(1), (STAIN,), at_once=0), "bad-count"),
         (lambda: plan_calendar(treads(1), [Job(treads(1), (STAIN,))], dt.date(9999, 1, 1)), "bad-date"),
         (lambda: plan_calendar(treads(1), [Job([PartName(1, "riser", 1)], (STAIN,))], START), "nothing-to-do"),
         (lambda: plan_calendar(treads(1), [Job(treads(1), ())], START), "no-coats"),
-        (lambda: plan_calendar(treads(1), [Job(treads(1), (STAIN,))], START, coat_h=11), "day-too-short"),
+        (lambda: plan_calendar(treads(1), [Job(treads(1), (STAIN,))], START, work=Work(coat_h=11)), "day-too-short"),
     ],
 )
 def test_impossible_plans_are_refused(call: object, code: str) -> None:

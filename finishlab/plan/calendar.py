@@ -35,28 +35,38 @@ SAND_LAST: Final = (
 
 
 @dataclass(frozen=True, slots=True)
-class Fitting:
-    """How parts finished away from the stair are fitted.
+class Work:
+    """How many hours work takes.
 
     Parameters
     ----------
-    hours_each
-        To take the old part out and fit the new one, in one go.
-    set_hours
+    coat_h, rub_out_h
+        One coat, and one rubbing out, of a group of parts (common practice, no source).
+    fit_h
+        To take an old part out and fit one that was finished away from the stair, in one go.
+    set_h
         Until one may step on it again: what the adhesive asks; 0 for screws.
-    ready_after
-        Hours after the last coat before a part is handled.
+    ready_h
+        After the last coat before a part is handled.
+
+    Raises
+    ------
+    UsageError
+        ``"bad-times"``.
     """
 
-    hours_each: float = 1.0
-    set_hours: float = 0.0
-    ready_after: float = _STACK_HOURS
+    coat_h: float = 1.0
+    rub_out_h: float = 1.0
+    fit_h: float = 1.0
+    set_h: float = 0.0
+    ready_h: float = _STACK_HOURS
 
     def __post_init__(self) -> None:
-        for name in ("hours_each", "set_hours", "ready_after"):
-            if not 0 <= getattr(self, name) <= 10_000:
-                raise UsageError("bad-times", "Hours of fitting are not below 0.", "Give hours, for example 1.")
-        if self.hours_each <= 0:
+        if not (0 < self.coat_h <= 24 and 0 <= self.rub_out_h <= 24):
+            raise UsageError("bad-times", "A coat takes some hours of one day.", "Give hours, for example 1.")
+        if not all(0 <= hours <= 10_000 for hours in (self.fit_h, self.set_h, self.ready_h)):
+            raise UsageError("bad-times", "Hours of fitting are not below 0.", "Give hours, for example 1.")
+        if self.fit_h <= 0:
             raise UsageError("bad-times", "Fitting a part takes some time.", "Give hours, for example 1.")
 
 
@@ -186,9 +196,7 @@ class _Planner:
     """Collects events while groups are planned one after the other."""
 
     hours: WorkHours
-    coat_h: float
-    rub_h: float
-    fitting: Fitting
+    work: Work
     now: dt.datetime
     steps: tuple[Step, ...]
     opens: dict[int, dt.datetime] = field(default_factory=dict)
@@ -218,7 +226,7 @@ class _Planner:
     def coat(self, parts: Sequence[PartName], job: Job, shut: Sequence[PartName] = ()) -> _Hard:
         """Coat parts; return from when on what is allowed. What is in `shut` is closed until it can be walked on."""
         group = tuple(parts)
-        planned = plan_coats(job.coats, self.now, self.hours, self.coat_h, self.rub_h, job.after)
+        planned = plan_coats(job.coats, self.now, self.hours, self.work.coat_h, self.work.rub_out_h, job.after)
         first = None if job.after is None else PlannedCoat(job.after.coat, 0, self.now, job.after.ended, None, None)
         for before, each in zip((first, *planned), planned, strict=False):
             self._coat_events(group, before, each, len(planned))
@@ -244,7 +252,7 @@ class _Planner:
     def away(self, parts: Sequence[PartName], job: Job) -> _Hard:
         """Coat parts away from the stair, if they still want it, and wait until they may be carried and fitted."""
         hard = self.coat(parts, job) if job.coats else self.hard([], job.after)
-        self.now = max(self.now, hard.walk, self.hours.later(hard.ended, self.fitting.ready_after))
+        self.now = max(self.now, hard.walk, self.hours.later(hard.ended, self.work.ready_h))
         return hard
 
     def fit(
@@ -258,7 +266,7 @@ class _Planner:
         A step waits until its neighbours on the way up can be stepped on; one that nothing leads past waits for all.
         `units` says which parts, by their step on the way up, and `used` from when on the coat of each allows its use.
         """
-        length = dt.timedelta(hours=self.fitting.hours_each)
+        length = dt.timedelta(hours=self.work.fit_h)
         opens = dict(self.opens)
         in_use: dict[dt.datetime, list[PartName]] = {}
         for step in (step for group in groups for step in group):
@@ -272,7 +280,7 @@ class _Planner:
                 self.events.append(Event("fit", start, self.now, (part,), "take the old out, fit the new"))
                 shut = (part,) if part in step.parts else step.parts
                 self.closed.append(Closed(shut, start, self.now, open_step=True))
-                walk_on = self.hours.later(self.now, self.fitting.set_hours)
+                walk_on = self.hours.later(self.now, self.work.set_h)
                 if walk_on > self.now:
                     self.closed.append(Closed(shut, self.now, walk_on))
                 # A set adhesive does not make its coat harder: shoes wait for that.
@@ -313,9 +321,7 @@ def plan_calendar(
     start: dt.date,
     *,
     hours: WorkHours | None = None,
-    coat_h: float = 1.0,
-    rub_h: float = 1.0,
-    fitting: Fitting | None = None,
+    work: Work | None = None,
     laid: Mapping[PartName, Laid] | None = None,
     sanded: AbstractSet[PartName] = frozenset(),
 ) -> Calendar:
@@ -334,10 +340,8 @@ def plan_calendar(
         First day.
     hours
         When somebody works.
-    coat_h, rub_h
-        Hours that one coat, and one rubbing out, of a group takes (common practice, no source).
-    fitting
-        How parts finished away are fitted.
+    work
+        How long work takes.
     laid
         The coat parts have already: while it is fresh, its part is closed.
     sanded
@@ -346,12 +350,13 @@ def plan_calendar(
     Raises
     ------
     UsageError
-        ``"nothing-to-do"``, ``"bad-date"``, ``"bad-times"``, and what `plan_coats` raises.
+        ``"nothing-to-do"``, ``"bad-date"``, and what `plan_coats` raises.
     """
-    _check(start, coat_h, rub_h)
+    if not 1900 <= start.year <= _LAST_YEAR:
+        raise UsageError("bad-date", f"The plan cannot start on {start}.", "Give a day such as 2026-05-31.")
     first = dt.datetime.combine(start, dt.time())
     steps = way_up(parts)
-    planner = _Planner(hours or WorkHours(), coat_h, rub_h, fitting or Fitting(), first, steps)
+    planner = _Planner(hours or WorkHours(), work or Work(), first, steps)
     off = {part for job in jobs if job.away for part in job.among(parts)}
     planner.begun(laid or {}, off)
     for job in jobs:
@@ -413,7 +418,7 @@ def _plan_still(planner: _Planner, job: Job, mine: Sequence[PartName]) -> None:
         planner.coat(still, job)
     else:
         planner.away(still, job)
-        length = dt.timedelta(hours=planner.fitting.hours_each)
+        length = dt.timedelta(hours=planner.work.fit_h)
         for part in still:
             start = planner.hours.next_start(planner.now, length)
             planner.now = start + length
@@ -504,13 +509,6 @@ def _covered(planner: _Planner, sanded: AbstractSet[PartName], first: dt.datetim
     for end, parts in until.items():
         what = "sanded already: keep it covered with what does not slip while it is walked on"
         yield Event("cover", first, end, tuple(parts), what)
-
-
-def _check(start: dt.date, coat_h: float, rub_h: float) -> None:
-    if not 1900 <= start.year <= _LAST_YEAR:
-        raise UsageError("bad-date", f"The plan cannot start on {start}.", "Give a day such as 2026-05-31.")
-    if not (0 < coat_h <= 24 and 0 <= rub_h <= 24):
-        raise UsageError("bad-times", "A coat takes some hours of one day.", "Give hours, for example 1.")
 
 
 def _notes(jobs: Sequence[Job], calendar: Calendar) -> tuple[str, ...]:
