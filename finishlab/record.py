@@ -96,6 +96,11 @@ def enumerated(words: Sequence[str]) -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
+def counted(number: int, what: str) -> str:
+    """Return a number with its noun: ``"1 photo"``, ``"3 photos"``."""
+    return f"{number} {what}{'' if number == 1 else 's'}"
+
+
 class Number(str):
     """A letter for the kind of thing and a count, ``"B3"``: the text it is to people, which also knows its count."""
 

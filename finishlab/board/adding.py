@@ -48,7 +48,7 @@ from finishlab.errors import UsageError
 from finishlab.finish.commands import ask_missing, draft_options, record_options, typed
 from finishlab.finish.entering import Draft, draft_like, is_unstained, new_warnings
 from finishlab.measuring import MeasureOptions, expand_photos
-from finishlab.record import DAYLIGHT, Light, normalise_light, today
+from finishlab.record import DAYLIGHT, Light, counted, normalise_light, today
 
 if TYPE_CHECKING:
     from finishlab.finish.entering import FinishTexts
@@ -178,7 +178,7 @@ def _record(draft: Draft) -> BoardRecord:
     record = draft.record()
     if not record.coats or not is_unstained(record):
         return record
-    coats = f"{record.coats} coat{'' if record.coats == 1 else 's'} of stain"
+    coats = f"{counted(record.coats, 'coat')} of stain"
     if not on_terminal():
         raise UsageError("coats-without-stain", f"{coats}, and no stain is named.", "Name it with --stain.")
     stain = click.prompt(f"{coats}: which (Enter for none)", default="", show_default=False, err=True).strip()
@@ -462,7 +462,7 @@ def _show_back(told: Mapping[Path, Shown], plans: Sequence[_Plan], *, yes: bool)
         say(f"  {path.name:<{width}}  {lines.get(path, 'left out')}")
     boards = sum(isinstance(plan.record, BoardRecord) for plan in plans)
     counts = {"board": boards, "floor photo": len(plans) - boards}
-    what = " and ".join(f"{count} {name}{'' if count == 1 else 's'}" for name, count in counts.items() if count)
+    what = " and ".join(counted(count, name) for name, count in counts.items() if count)
     if yes:
         return
     if on_terminal() and click.confirm(f"Log this ({what})", default=True, err=True):

@@ -56,7 +56,7 @@ from finishlab.finish import Finish
 from finishlab.finish.commands import CLEARABLE, ask_missing, draft_options, record_options, say_warnings, typed
 from finishlab.finish.entering import draft_like, draft_of, new_warnings, products_of
 from finishlab.measuring import MeasureOptions
-from finishlab.record import DAYLIGHT, Number, parse_date, today
+from finishlab.record import DAYLIGHT, Number, counted, parse_date, today
 from finishlab.show import jsons
 from finishlab.show.document import Block, Colour, Document, Facts, Field, Kind, Line, Listing
 
@@ -135,7 +135,7 @@ def found_words(board: StoredBoard) -> str:
 
 def photos_summary(board: StoredBoard, added: int, light: str) -> str:
     """Return in one line what further photos of a board showed: its colour in their light, beside all it has."""
-    count = f"{added} photo{'' if added == 1 else 's'}"
+    count = counted(added, "photo")
     colour = colour_words(pooled_lab(board, light))
     return f"{board.number}: {count} added{colour} in {light}{_beside(board, light)}; now {photos_words(board)}."
 

@@ -42,7 +42,7 @@ from finishlab.logbook.tables import (
 from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind, Texture
 from finishlab.quality import Doubt
 from finishlab.recipe import Can, Label, Recipe, Standard
-from finishlab.record import Light, Number, Record
+from finishlab.record import Light, Number, Record, counted
 from finishlab.stair.records import PartSizes, size_facts
 from finishlab.strip import TrialRecord
 from finishlab.units import left_text
@@ -575,7 +575,7 @@ def _words_of(name: str, said: Mapping[str, Any]) -> dict[str, str]:
 def _photos(after: Mapping[str, Any]) -> str:
     count = len(after.get("photos") or ())
     light = after.get("light")
-    told = f"{count} photo{'' if count == 1 else 's'}" if count else ""
+    told = counted(count, "photo") if count else ""
     return f"{told} in {light}" if told and light else told
 
 

@@ -15,7 +15,7 @@ from finishlab.finish import Finish
 from finishlab.mend.documents import FAULTS, OLD_CANS, TRY_FIRST, YEARLY
 from finishlab.printing.schedule import finish_steps
 from finishlab.record import today
-from finishlab.show.document import Column, Facts, Table
+from finishlab.show.document import Column, Facts, Lab, Table
 from finishlab.show.pages import Block, Outline, Pages, Picture, Pictures, Section, Swatch, Swatches, Words
 from finishlab.stair.documents import flights_shown
 from finishlab.stair.drawing import stair_svg
@@ -25,7 +25,6 @@ from finishlab.units import left_text
 if TYPE_CHECKING:
     import datetime as dt
 
-    from finishlab.board.shown import Lab
     from finishlab.logbook import Logbook, StoredStandard
     from finishlab.recipe import Can
     from finishlab.stair.records import StoredEvent, StoredStair

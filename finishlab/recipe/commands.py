@@ -474,13 +474,7 @@ def _litres(text: str) -> float:
     try:
         return float(text)
     except ValueError:
-        pass
-    try:
         return parse_volume(text)
-    except UsageError:
-        raise
-    except ValueError as error:
-        raise UsageError("bad-volume", f"“{text}” is no volume.", "Write it as 1L, 750ml or 1qt.") from error
 
 
 def _words(record: Can) -> str:
