@@ -11,10 +11,13 @@ from evidence_trial import Job
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from observed import BoardSeen, PlankSeen, Seen, observations_of, solve_seen
+from scipy.linalg import block_diag, null_space
+from scipy.stats import halfcauchy, multivariate_normal
 
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.estimate import WOOD_ALONE, LabEstimate, SharedEffect
 from finishlab.matching.gls import Solution, solve
+from finishlab.matching.joint import JointColours, Prior, Scatter, learn_prior, pool_recipes
 from finishlab.matching.ranking import rank_colours
 from finishlab.matching.scatter import (
     Components,
@@ -391,3 +394,157 @@ def test_boards_that_differ_by_nothing_are_inseparable() -> None:
         called += "B1" in one.inseparable
         assert "B2" not in one.inseparable
     assert called >= 54
+
+
+@pytest.mark.parametrize(("alone", "beside"), [(True, False), (False, True), (True, True)])
+def test_a_photo_more_is_laid_out_as_if_it_had_always_been_there(alone: bool, beside: bool) -> None:
+    """A look that is added, of board or floor or both in one photo, weighs as the same look laid out with the rest."""
+    world, boards, spots = job(5)
+    colour, floor = world.photo(world.boards[2], world.plank())
+    added = observations_of(boards, spots).with_photo(2, colour if alone else None, floor if beside else None)
+    apart = Seen(colour if alone else floor, "new", floor if alone and beside else None)
+    if alone:
+        boards[2] = replace(boards[2], photos=(*boards[2].photos, apart))
+        whole = observations_of(boards, spots)
+    else:
+        added = observations_of(boards, spots).with_photo(len(boards) + len(spots), None, floor)
+        whole = observations_of(boards, [*spots, PlankSeen("new", (apart,))])
+    scatter = components(spots, boards)
+    one, two = solve(added, scatter), solve(whole, scatter)
+    np.testing.assert_allclose(one.colours.labs, two.colours.labs, rtol=1e-10)
+    np.testing.assert_allclose(one.difference_covariance(), two.difference_covariance(), rtol=1e-8)
+    assert sorted(np.bincount(added.photo)) == sorted(np.bincount(whole.photo))
+
+
+def some_boards(seed: int, count: int) -> JointColours:
+    """Boards with errors of their own and two unknowns shared with the floor, of no structure."""
+    rng = np.random.default_rng(seed)
+    root = rng.normal(0, 0.2, (count, 3, 3))
+    own, floor_root = root @ np.swapaxes(root, 1, 2) + 0.01 * np.eye(3), rng.normal(0, 0.2, (3, 3))
+    moves, floor_vectors = rng.normal(0, 0.3, (count, 2, 3)), rng.normal(0, 0.3, (2, 3))
+    labs = FLOOR + rng.normal(0, 3.0, (count, 3))
+    return JointColours(labs, own, moves, FLOOR, floor_root @ floor_root.T, floor_vectors)
+
+
+def test_scatter_from_board_to_board_is_the_pooled_covariance_less_the_errors() -> None:
+    """Sums of squares about each recipe's mean, by NumPy's `cov`, less own and shared errors', with 3 usual boards."""
+    colours = some_boards(1, 11)
+    groups = [[0, 1], [2, 3, 4], [5, 6, 7, 8, 9], [10]]
+    names = [f"B{i}" for i in range(11)]
+    pooled = pool_recipes(colours, names, {f"B{i}": f"R{r}" for r, group in enumerate(groups) for i in group})
+    assert pooled is not None
+    total = 3.0 * np.diag(np.square([1.0, 0.4, 0.8]))
+    for group in groups[:-1]:
+        errors = colours.own[group].mean(axis=0)
+        errors = errors + sum(np.cov(colours.moves[group, k].T) for k in range(2))
+        total += (len(group) - 1) * (np.cov(colours.labs[group].T) - errors)
+    np.testing.assert_allclose(pooled.board_to_board, total / (3 + 1 + 2 + 4), rtol=1e-9)
+    # a recipe's colour by generalised least squares over its boards, written out as one dense problem
+    weights = [np.linalg.inv(colours.own[i] + pooled.board_to_board) for i in groups[1]]
+    covariance = np.linalg.inv(sum(weights))
+    share = [covariance @ weight for weight in weights]
+    mean = sum(w @ colours.labs[i] for w, i in zip(share, groups[1], strict=True))
+    moves = sum(colours.moves[i] @ w.T for w, i in zip(share, groups[1], strict=True))
+    np.testing.assert_allclose(pooled.colours.labs[1], mean, rtol=1e-9)
+    np.testing.assert_allclose(pooled.colours.own[1], covariance, rtol=1e-9)
+    np.testing.assert_allclose(pooled.colours.moves[1], moves, rtol=1e-9, atol=1e-12)
+    np.testing.assert_allclose(pooled.colours.labs[3], colours.labs[10])
+    np.testing.assert_allclose(pooled.colours.own[3], colours.own[10] + pooled.board_to_board)
+
+
+SIZES = np.geomspace(0.03, 20.0, 48)
+"""Standard deviations of L* from board to board that are thought possible."""
+
+
+def learnt(colours: JointColours) -> Prior:
+    """How some boards scatter."""
+    prior = learn_prior(colours.labs, colours.own, colours.moves, colours.floor_lab, colours.floor_vectors)
+    assert prior is not None
+    return prior
+
+
+def test_sizes_of_the_scatter_have_the_restricted_likelihood() -> None:
+    """The chances of the sizes are those of one dense problem: residuals orthogonal to the mean, by SciPy's normal.
+
+    Variances are as likely beforehand, that is a size as its own value times the step of the grid.
+    """
+    colours = some_boards(2, 7)
+    prior = learnt(colours)
+    shape = prior.root @ prior.root.T
+    free = np.kron(null_space(np.ones((1, 7))).T, np.eye(3))
+    logs = [
+        multivariate_normal.logpdf(
+            free @ colours.labs.ravel(), cov=free @ block_diag(*(colours.own + size**2 * shape)) @ free.T
+        )
+        for size in SIZES
+    ]
+    wanted = np.exp(np.array(logs) - max(logs)) * SIZES * np.gradient(SIZES)
+    np.testing.assert_allclose(prior.chances, wanted / wanted.sum(), rtol=1e-6, atol=1e-12)
+    for size, middle, unsure in list(zip(SIZES, prior.middles, prior.unsure, strict=True))[::9]:
+        weights = np.linalg.inv(colours.own + size**2 * shape)
+        after = np.linalg.inv(weights.sum(axis=0))
+        np.testing.assert_allclose(unsure, after, rtol=1e-8)
+        mean = after @ np.einsum("nij,nj->i", weights, colours.labs)
+        np.testing.assert_allclose(middle, mean - FLOOR, atol=1e-9)
+    np.testing.assert_allclose(prior.apart, colours.moves.mean(axis=0) - colours.floor_vectors)
+
+
+def test_how_far_boards_lie_off_the_floor_has_its_likelihood() -> None:
+    """Its chances are a half Cauchy's of scale 0.5 times the normal likelihood of the middle found, both by SciPy."""
+    prior = learnt(some_boards(3, 6))
+    shape = prior.root @ prior.root.T
+    doubted = np.einsum("g,gij->ij", prior.chances, prior.unsure) + prior.apart.T @ prior.apart
+    found = prior.chances @ prior.middles
+    likely = [multivariate_normal.pdf(found, cov=doubted + size**2 * shape) for size in SIZES]
+    wanted = np.array(likely) * halfcauchy.pdf(SIZES, scale=0.5) * np.gradient(SIZES)
+    np.testing.assert_allclose(prior.off_chances, wanted / wanted.sum(), rtol=1e-6)
+
+
+def test_the_usual_shape_counts_as_five_boards() -> None:
+    """The shape of the scatter is that of NumPy's covariance less the errors, scaled to the usual one's size."""
+    colours = some_boards(4, 9)
+    usual = np.diag([1.0, 0.36, 0.64])
+    between = np.cov(colours.labs.T) - colours.own.mean(axis=0)
+    assert np.linalg.eigvalsh(between).min() > 0
+    wanted = (5 * usual + 8 * between * np.trace(usual) / np.trace(between)) / 13
+    prior = learnt(colours)
+    np.testing.assert_allclose(prior.root @ prior.root.T, wanted, rtol=1e-9)
+
+
+def test_worlds_are_drawn_with_boards_about_the_floor() -> None:
+    """Drawn unknowns and middles have the mean and covariance of the normal posterior, from the textbook's formula.
+
+    The middle is normal with its doubt and moves with the unknowns; that it lies so far off the floor is observed as
+    no distance with that error (conditional distribution of a joint normal).
+    """
+    prior = learnt(some_boards(5, 5))
+    certain = np.zeros(48)
+    certain[20], wide = 1.0, np.zeros(48)
+    wide[26] = 1.0
+    drawn, scatter = replace(prior, chances=certain, off_chances=wide).draw(
+        np.random.default_rng(1).standard_normal((200_000, 2)), np.random.default_rng(2)
+    )
+    mean = np.r_[0.0, 0.0, prior.middles[20]]
+    before = np.zeros((5, 5))
+    before[:2, :2], before[:2, 2:], before[2:, :2] = np.eye(2), prior.apart, prior.apart.T
+    before[2:, 2:] = prior.unsure[20] + prior.apart.T @ prior.apart
+    seen = before[2:, 2:] + SIZES[26] ** 2 * prior.root @ prior.root.T
+    gain = before[:, 2:] @ np.linalg.inv(seen)
+    both = np.hstack([drawn, scatter.middles])
+    np.testing.assert_allclose(both.mean(axis=0), mean - gain @ mean[2:], atol=0.02)
+    np.testing.assert_allclose(np.cov(both.T), before - gain @ before[2:], atol=0.03)
+    np.testing.assert_allclose(scatter.squares, SIZES[20] ** 2)
+
+
+def test_a_board_is_believed_as_two_normals_multiply() -> None:
+    """What a board may be has mean and covariance of the product of its own error with the scatter, by their inverses."""
+    rng = np.random.default_rng(6)
+    root, own_root = learnt(some_boards(6, 5)).root, np.tril(rng.normal(0, 0.5, (3, 3)))
+    count = 200_000
+    middle, lab = np.array([1.0, -2.0, 0.5]), np.array([2.0, 0.0, 0.0])
+    scatter = Scatter(root, np.full(count, 1.3**2), np.tile(middle, (count, 1)))
+    drawn = scatter.believed(np.tile(lab, (count, 1)), own_root, rng)
+    errors, between = np.linalg.inv(own_root @ own_root.T), np.linalg.inv(1.3**2 * root @ root.T)
+    after = np.linalg.inv(errors + between)
+    np.testing.assert_allclose(drawn.mean(axis=0), after @ (errors @ lab + between @ middle), atol=0.02)
+    np.testing.assert_allclose(np.cov(drawn.T), after, atol=0.02)

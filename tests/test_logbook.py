@@ -677,3 +677,25 @@ def test_photos_and_kinds_are_looked_up(log: Logbook, tmp_path: Path) -> None:
     log.remove("B1")
     assert log.boards_of_photos(asked) == {second.sha256[:16]: "B2"}
     assert log.kinds_of_boards("B2") == frozenset()
+
+
+def test_measuring_again_renews_the_photo_it_names(log: Logbook, tmp_path: Path) -> None:
+    """Of a board in two photos, the one that is measured again has new figures and the other keeps its own."""
+    one, two = keep(log, tmp_path, "one.jpg"), keep(log, tmp_path, "two.jpg")
+    number = log.add_board(ASH, [measurement(one), measurement(two, lightness=51.0)]).number
+    log.remeasure(number, [measurement(two, lightness=70.0)])
+    found = [each.field.estimate.lab[0] for each in log.board(number).measurements]
+    assert found == [50.0, 70.0]
+    assert log.history(number)[-1].after == {"photos": [two.sha256]}
+
+
+def test_measuring_again_renews_the_pair_of_that_photo(log: Logbook, tmp_path: Path) -> None:
+    """Of two photos with the floor beside the board, only the direct pair of the one measured again changes."""
+    seen = [measurement(keep(log, tmp_path, name), "board", "floor") for name in ("one.jpg", "two.jpg")]
+    pairs = [pair for pair in map(DirectPair.of, seen) if pair is not None]
+    before = log.add_board(ASH, seen, pairs).pairs
+    again = measurement(keep(log, tmp_path, "two.jpg"), "board", "floor", lightness=70.0)
+    log.remeasure("B1", [again])
+    after = log.board("B1").pairs
+    assert after[0] == before[0]
+    assert after[1].board.estimate.lab[0] == 70.0
