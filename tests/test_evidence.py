@@ -537,7 +537,7 @@ def test_worlds_are_drawn_with_boards_about_the_floor() -> None:
 
 
 def test_a_board_is_believed_as_two_normals_multiply() -> None:
-    """What a board may be has mean and covariance of the product of its own error with the scatter, by their inverses."""
+    """What a board may be has mean and covariance of its own error times the scatter, by their inverses."""
     rng = np.random.default_rng(6)
     root, own_root = learnt(some_boards(6, 5)).root, np.tril(rng.normal(0, 0.5, (3, 3)))
     count = 200_000
