@@ -25,6 +25,8 @@ from finishlab.matching.scatter import (
     Observations,
     carried,
     components_of,
+    estimate_components,
+    pool_estimates,
     pool_floor,
     with_surface_effects,
 )
@@ -548,3 +550,77 @@ def test_a_board_is_believed_as_two_normals_multiply() -> None:
     after = np.linalg.inv(errors + between)
     np.testing.assert_allclose(drawn.mean(axis=0), after @ (errors @ lab + between @ middle), atol=0.02)
     np.testing.assert_allclose(np.cov(drawn.T), after, atol=0.02)
+
+
+def photos_of(rng: np.random.Generator, thing: int, count: int) -> list[LabEstimate]:
+    """Photos of one thing: errors of their own, an effect each, and one that all photos of all things feel."""
+    labs = FLOOR + rng.normal(0, 3.0, 3) + rng.normal(0, 1.0, (count, 3))
+    roots = rng.normal(0, 0.1, (count, 3, 3))
+    moves = rng.normal(0, 0.15, (count, 2, 3))
+    return [
+        LabEstimate.build(
+            lab,
+            root @ root.T + 0.01 * np.eye(3),
+            [SharedEffect("fit", f"photo:{thing}.{i}", tuple(move[0])), SharedEffect("ink", "strip:1", tuple(move[1]))],
+        )
+        for i, (lab, root, move) in enumerate(zip(labs, roots, moves, strict=True))
+    ]
+
+
+def by_effect(estimates: list[LabEstimate]) -> dict[str, np.ndarray]:
+    """What each unknown does to each of the colours, shape (n, 3); 0 where it is not named."""
+    scopes = {effect.scope for each in estimates for effect in each.shared}
+    none = (0.0, 0.0, 0.0)
+    return {
+        scope: np.array([next((e.vector for e in each.shared if e.scope == scope), none) for each in estimates])
+        for scope in scopes
+    }
+
+
+def unexplained(labs: np.ndarray, own: list[np.ndarray], effects: dict[str, np.ndarray]) -> np.ndarray:
+    """NumPy's covariance of some colours less what own errors and unknowns that are not common to all make of it."""
+    return np.asarray(np.cov(labs.T) - np.mean(own, axis=0) - sum(np.cov(moves.T) for moves in effects.values()))
+
+
+def test_scatters_are_pooled_covariances_less_the_errors() -> None:
+    """Photos scatter by the sums of squares in each thing, planks by those of their means; 6 and 3 usual ones added."""
+    rng = np.random.default_rng(7)
+    planks = [photos_of(rng, i, count) for i, count in enumerate((2, 3, 1, 4, 2, 1, 3, 2))]
+    boards = [photos_of(rng, 9, 5)]
+    found = estimate_components(planks, boards)
+    total, count = 6.0 * np.diag(np.square([0.25, 0.12, 0.18])), 6
+    for each in (*planks, *boards):
+        if len(each) > 1:
+            labs, own = np.array([e.lab for e in each]), [np.array(e.own) for e in each]
+            total += (len(each) - 1) * unexplained(labs, own, by_effect(each))
+            count += len(each) - 1
+    photo = total / count
+    np.testing.assert_allclose(found.photo, photo, rtol=1e-9)
+    means = np.array([np.mean([e.lab for e in each], axis=0) for each in planks])
+    own = [(np.mean([e.own for e in each], axis=0) + photo) / len(each) for each in planks]
+    told = [{scope: moves.mean(axis=0) for scope, moves in by_effect(each).items()} for each in planks]
+    effects = {
+        scope: np.array([each.get(scope, np.zeros(3)) for each in told])
+        for scope in {key for each in told for key in each}
+    }
+    left = unexplained(means, own, effects)
+    assert np.linalg.eigvalsh(left).min() > 0
+    plank = (3 * np.diag(np.square([1.2, 0.5, 0.8])) + 7 * left) / 10
+    np.testing.assert_allclose(found.plank_scatter, plank, rtol=1e-9)
+    np.testing.assert_allclose(found.plank, plank * 12 / 10, rtol=1e-9)
+
+
+def test_a_mean_has_the_scatter_that_errors_leave() -> None:
+    """Repeats of a thing: own errors and the unexplained rest over their number, the rest leaning on 3 usual ones."""
+    each = photos_of(np.random.default_rng(8), 1, 5)
+    found = pool_estimates(each)
+    own = [np.array(e.own) for e in each]
+    left = unexplained(np.array([e.lab for e in each]), own, by_effect(each))
+    assert np.linalg.eigvalsh(left).min() > 0
+    usual = np.diag(np.square([1.2, 0.5, 0.8]))
+    between = (4 * left + 3 * usual * np.trace(left) / np.trace(usual)) / 7
+    np.testing.assert_allclose(found.own, (np.mean(own, axis=0) + between * 7 / 4) / 5, rtol=1e-9)
+    np.testing.assert_allclose(found.lab, np.mean([e.lab for e in each], axis=0))
+    for effect in found.shared:
+        np.testing.assert_allclose(effect.vector, by_effect(each)[effect.scope].mean(axis=0))
+    assert {effect.scope for effect in found.shared} == set(by_effect(each))
