@@ -624,3 +624,16 @@ def test_a_mean_has_the_scatter_that_errors_leave() -> None:
     for effect in found.shared:
         np.testing.assert_allclose(effect.vector, by_effect(each)[effect.scope].mean(axis=0))
     assert {effect.scope for effect in found.shared} == set(by_effect(each))
+
+
+def test_a_wood_no_camera_is_named_for_has_an_error_of_its_own() -> None:
+    """What a camera gets wrong of one wood is not shared with a wood of whose camera nothing is known."""
+    of_camera = [SharedEffect("camera-1", "camera:x", (0.0, 0.1, 0.0))]
+    boards = [
+        BoardSeen(f"B{i}", (Seen(LabEstimate.build(FLOOR, WOOD_ALONE + np.eye(3), effects, wood=True), f"{i}"),))
+        for i, effects in enumerate((of_camera, []))
+    ]
+    floor = PlankSeen("F1", (Seen(LabEstimate.build(FLOOR, np.eye(3)), "f"),))
+    one, two, none = with_surface_effects(observations_of(boards, [floor])).wood.tolist()
+    assert one != two
+    assert min(one, two) >= 0 > none
