@@ -677,6 +677,9 @@ def test_photos_and_kinds_are_looked_up(log: Logbook, tmp_path: Path) -> None:
     log.remove("B1")
     assert log.boards_of_photos(asked) == {second.sha256[:16]: "B2"}
     assert log.kinds_of_boards("B2") == frozenset()
+    log.undo()
+    log.remove("B2")
+    assert log.boards_of_photos(asked) == {first.sha256[:16]: "B1"}
 
 
 def test_measuring_again_renews_the_photo_it_names(log: Logbook, tmp_path: Path) -> None:
@@ -699,3 +702,19 @@ def test_measuring_again_renews_the_pair_of_that_photo(log: Logbook, tmp_path: P
     after = log.board("B1").pairs
     assert after[0] == before[0]
     assert after[1].board.estimate.lab[0] == 70.0
+
+
+def test_a_corrected_light_moves_the_pairs_of_that_light(log: Logbook, tmp_path: Path) -> None:
+    """Of a board beside the floor in two lights, only the pair in the light that was wrong goes to the new one."""
+    for name, light in (("one.jpg", "lamp"), ("two.jpg", "daylight")):
+        seen = measurement(keep(log, tmp_path, name), "board", "floor")
+        pair = DirectPair.of(seen)
+        assert pair is not None
+        if light == "lamp":
+            log.add_board(replace(ASH, light=light), [seen], [pair])
+        else:
+            log.add_board_photos("B1", [seen], [pair], light=light)
+    log.edit_board("B1", light="evening")
+    assert [row["light"] for row in log.dump().tables["pairs"]] == ["evening", "daylight"]
+    log.edit_board("B1", light="lamp")
+    assert [row["light"] for row in log.dump().tables["pairs"]] == ["lamp", "daylight"]
