@@ -22,7 +22,7 @@ from finishlab.finish import FINISH_PARTS
 from finishlab.finish.fields import FieldSpec, Section, section_limits, specs
 from finishlab.finish.warnings import SOFT, SoftLimit
 from finishlab.logbook.archive import json_schema
-from finishlab.mend.faults import FAULTS
+from finishlab.mend.documents import FAULTS
 from finishlab.quality import DOUBTS
 from finishlab.recipe import CAN_LIMITS, Label
 from finishlab.units import LIKELY

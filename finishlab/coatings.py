@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from typing import Final, Literal
 
@@ -386,3 +387,20 @@ def wood_in(text: str | None) -> Wood | None:
         if re.search(rf"\b{re.escape(name)}\b", words)
     ]
     return max(found, key=lambda pair: len(pair[0]))[1] if found else None
+
+
+_SHEENS: Final[tuple[tuple[str, float], ...]] = (
+    (r"semi.?gloss", 65.0),
+    (r"(?:extra|ultra|dead).?matte?", 8.0),
+    (r"satin|silk|eggshell|semi.?matte?", 32.0),
+    (r"matte?|flat", 17.0),
+    (r"(?:high.?)?gloss(?:y)?", 80.0),
+)
+"""Words of sheen and the middle of what is sold under them, gloss units at 60 degrees (common practice)."""
+
+
+@lru_cache(maxsize=4096)
+def sheen_of(text: str | None) -> float | None:
+    """Return the gloss units a product's name promises: ``"water-based matte"`` 17; None if it names no sheen."""
+    words = (text or "").casefold()
+    return next((gloss for pattern, gloss in _SHEENS if re.search(rf"\b(?:{pattern})\b", words)), None)

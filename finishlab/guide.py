@@ -15,7 +15,7 @@ import click
 from finishlab.board import CLEAR_ONLY
 from finishlab.cli.common import json_option, on_terminal, open_logbook, say, show_document
 from finishlab.cli.failures import exit_code_of
-from finishlab.cli.lazy import ExampleCommand, logbook_folder
+from finishlab.cli.lazy import command, logbook_folder
 from finishlab.errors import FinishlabError
 from finishlab.record import DAYLIGHT
 from finishlab.show.document import Block, Column, Document, Line, Paragraph, Table
@@ -287,7 +287,10 @@ def _next_blocks(following: Step | None) -> Iterator[Block]:
 Words = tuple[str, ...]
 
 
-@click.command(cls=ExampleCommand, examples=("finishlab status", "finishlab status --json"))
+@command(
+    "finishlab status",
+    "finishlab status --json",
+)
 @json_option
 def status(*, as_json: bool) -> None:
     """Say how far the job is, what is missing, which doubt to mend first, and the next command."""
@@ -296,7 +299,10 @@ def status(*, as_json: bool) -> None:
     show_document(status_document(guide), as_json=as_json)
 
 
-@click.command(cls=ExampleCommand, examples=("finishlab start", "finishlab start --json"))
+@command(
+    "finishlab start",
+    "finishlab start --json",
+)
 @json_option
 def start(*, as_json: bool) -> None:
     """Go through the first hour: print the strip, photograph it, the floor and the boards, and read the answer.

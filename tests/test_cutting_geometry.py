@@ -19,8 +19,9 @@ from hypothesis import strategies as st
 from finishlab.cautions import CAUTIONS
 from finishlab.coatings import COMMON
 from finishlab.errors import UsageError
-from finishlab.plan.parts import Part, Shape
+from finishlab.plan.parts import Shape
 from finishlab.plan.woodwork import Stock, plan_cutting
+from finishlab.stair.names import PartName
 from finishlab.units import limit_text
 
 SIZES = ("--treads", 3, "--front", 914, "--depth", 292, "--thickness", 27, "--stock", "2400x300")
@@ -112,7 +113,7 @@ def test_what_is_cut_has_the_angles_and_the_back_that_were_measured(
         left=None if told == "right" else left,
         right=None if told == "left" else right,
     )
-    (cut,) = plan_cutting([Part("tread", shape)], [Stock(4000, 500)], allowance=0, spares=0).pieces
+    (cut,) = plan_cutting({PartName(1, "tread", 1): shape}, [Stock(4000, 500)], allowance=0, spares=0).pieces
     names = ("front_mm", "back_mm", "depth_mm")
     outline: dict[str, Any] = dict(zip(names, cut.outline, strict=False))
     outline |= {"sides_mm": cut.outline[3:5], "diagonals_mm": cut.outline[5:]}

@@ -8,13 +8,13 @@ from typing import get_args
 import pytest
 
 from finishlab.board import State
+from finishlab.coatings import sheen_of
 from finishlab.matching.guards import (
     BoardFacts,
     FloorFacts,
     board_guards,
     floor_guards,
     may_be_final,
-    sheen_of,
     told_of_floor,
     told_wet,
 )

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from finishlab.cautions import Action
 from finishlab.coatings import COATINGS, COMMON
 from finishlab.errors import UsageError
-from finishlab.mend.faults import FAULTS, TRY_FIRST, Ask, Fault, fault_of, look_alikes
+from finishlab.mend.documents import FAULTS, TRY_FIRST, Ask, Fault, fault_of, look_alikes
 
 DAY: Final = dt.datetime.now(tz=dt.UTC).astimezone().date() - dt.timedelta(days=8)
 """Eight days ago."""

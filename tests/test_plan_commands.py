@@ -160,7 +160,7 @@ def test_the_examples_jobs(file: Callable[[str], Path]) -> None:
     plan = read_plan(file(EXAMPLE))
     kinds = [part.kind for part in plan.parts]
     assert (kinds.count("tread"), kinds.count("landing board"), kinds.count("riser")) == (12, 6, 8)
-    odd = [part for part in plan.parts if part.kind == "tread" and not part.shape.is_square]
+    odd = [part for part, shape in plan.shapes.items() if part.kind == "tread" and not shape.is_square]
     assert [(part.level, part.place) for part in odd] == [(1, 3)]
     risers, treads, landing = jobs_of(plan)
     assert (risers.kinds, [coat.product for coat in risers.coats]) == (("riser",), ["riser paint"] * 2)

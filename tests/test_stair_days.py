@@ -24,12 +24,11 @@ from finishlab.errors import UsageError
 from finishlab.plan.calendar import Fitting, Job, plan_calendar
 from finishlab.plan.days import calendar_document
 from finishlab.plan.drying import Coat, Laid, Times, WorkHours
-from finishlab.plan.parts import Part, Shape
 from finishlab.plan.stair_plan import StairPlan
+from finishlab.stair.names import PartName
 
 IN_CI: Final = 300
 """Random plans at every run of the tests; ``python tests/test_stair_days.py 10000`` makes more."""
-SHAPE: Final = Shape(900, 250, 25)
 WAY: Final = ("tread", "landing nosing", "landing board")
 CLIMBS: Final = ("single", "double", "none")
 Key = tuple[str, str, int, str | None]
@@ -39,15 +38,15 @@ Key = tuple[str, str, int, str | None]
 class Made:
     """A random plan as it is made up, before anything is planned."""
 
-    parts: list[Part]
+    parts: list[PartName]
     jobs: list[Job]
-    laid: dict[Part, Laid]
+    laid: dict[PartName, Laid]
     hours: WorkHours
     fitting: Fitting
     start: dt.date
     coat_h: float
     rub_h: float
-    done: list[Part] = field(default_factory=list)
+    done: list[PartName] = field(default_factory=list)
     """Parts that have all their coats, and nothing is planned for."""
 
     def document(self) -> dict[str, Any]:
@@ -60,7 +59,7 @@ class Made:
         return dict(calendar_document(plan, calendar, ()).data)
 
 
-def key_of(part: Part) -> Key:
+def key_of(part: PartName) -> Key:
     """Return what the document calls a part."""
     level = part.level
     return f"flight {(level + 1) // 2}" if level % 2 else f"landing {level // 2}", part.kind, part.place, part.side
@@ -69,26 +68,26 @@ def key_of(part: Part) -> Key:
 def made_up(seed: int) -> Made:
     """Return a random stair with its coats, some parts of it begun or done."""
     rng = random.Random(seed)  # noqa: S311 - no secret
-    parts: list[Part] = []
+    parts: list[PartName] = []
     for number in range(1, rng.choice([1, 1, 2, 3]) + 1):
         level = 2 * number - 1
         count = rng.randint(1, 7)
-        parts += [Part("tread", SHAPE, level, n) for n in range(1, count + 1)]
-        parts += [Part("landing nosing", SHAPE, level, 1)] * rng.randint(0, 1)
-        parts += [Part("landing board", SHAPE, level + 1, n) for n in range(1, rng.choice([0, 0, 1, 2, 3]) + 1)]
-        parts += [Part("riser", SHAPE, level, n) for n in range(1, rng.choice([0, 2]) + 1)]
-        parts += [Part("nosing", SHAPE, level, n) for n in range(1, rng.choice([0, 0, count]) + 1)]
-        parts += [Part("return", SHAPE, level, n, "left") for n in range(1, rng.choice([0, 0, count]) + 1)]
+        parts += [PartName(level, "tread", n) for n in range(1, count + 1)]
+        parts += [PartName(level, "landing nosing", 1)] * rng.randint(0, 1)
+        parts += [PartName(level + 1, "landing board", n) for n in range(1, rng.choice([0, 0, 1, 2, 3]) + 1)]
+        parts += [PartName(level, "riser", n) for n in range(1, rng.choice([0, 2]) + 1)]
+        parts += [PartName(level, "nosing", n) for n in range(1, rng.choice([0, 0, count]) + 1)]
+        parts += [PartName(level, "return", n, "left") for n in range(1, rng.choice([0, 0, count]) + 1)]
     jobs: list[Job] = []
-    laid: dict[Part, Laid] = {}
-    done: list[Part] = []
+    laid: dict[PartName, Laid] = {}
+    done: list[PartName] = []
     start = dt.date(2026, 10, 1) + dt.timedelta(days=rng.randrange(200))  # over both changes of the clock
     for kinds in (("tread", "landing nosing", "return"), ("landing board",), ("riser",), ("nosing",)):
         mine = [part for part in parts if part.kind in kinds]
         away = rng.random() < 0.4
         coats = coats_of(rng)
         fresh = [part for part in mine if not away and rng.random() < rng.choice([0, 0, 0.3])]
-        groups: dict[int, list[Part]] = {}
+        groups: dict[int, list[PartName]] = {}
         for part in fresh:
             groups.setdefault(rng.randint(1, len(coats)), []).append(part)
         for count, begun in groups.items():

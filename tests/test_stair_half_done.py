@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any, Final
 
 import pytest
-from test_stair_days import SHAPE, Made, Simulation, key_of
+from test_stair_days import Made, Simulation, key_of
 
 from finishlab.errors import UsageError
 from finishlab.finish import ColourStep, Finish, Topcoat
@@ -25,9 +25,9 @@ from finishlab.plan.calendar import Fitting, Job
 from finishlab.plan.days import calendar_document
 from finishlab.plan.drying import Coat, Laid, Times, WorkHours
 from finishlab.plan.logged import logged_plan
-from finishlab.plan.parts import Part as PlannedPart
 from finishlab.plan.stair_plan import calendar_of
 from finishlab.recipe import Can, Label, Recipe
+from finishlab.stair.names import PartName
 from finishlab.stair.records import Conditions, Flight, Part, PartEvent
 
 IN_CI: Final = 60
@@ -107,7 +107,7 @@ def made_up(seed: int) -> Logged:
 def _work(rng: random.Random, out: Logged, place: int, part: Part) -> None:
     """Make up what was done to a part, and tell the simulation what that comes to."""
     assert out.made is not None
-    mine = PlannedPart(part.kind, SHAPE, part.flight_number, part.place, part.side)
+    mine = PartName(part.flight_number, part.kind, part.place, part.side)
     layers = [("stain", 1), *(("topcoat", n) for n in range(1, out.topcoats[part.recipe_number or 1] + 1))]
     usual = {"stain": 0, "topcoat": 1}
     done = rng.choice([0, 0, 1, len(layers), rng.randint(0, len(layers))])

@@ -12,7 +12,7 @@ from click.testing import CliRunner
 
 from finishlab.cli.lazy import finishlab
 from finishlab.logbook import Logbook
-from finishlab.plan.walking import walking_document
+from finishlab.plan.days import walking_document
 from finishlab.stair.names import parse_parts
 
 NIGHT = dt.datetime.fromisoformat("2024-06-03T20:00")

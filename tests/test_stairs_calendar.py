@@ -14,37 +14,37 @@ from finishlab.coatings import COATINGS
 from finishlab.errors import UsageError
 from finishlab.plan.calendar import Calendar, Event, Fitting, Job, nights, plan_calendar
 from finishlab.plan.drying import Coat, Times, WorkHours, default_coat, gap_rules, parse_days, parse_hours
-from finishlab.plan.parts import WALKED_ON, Part, Shape, named, way_up
+from finishlab.plan.parts import WALKED_ON, way_up
+from finishlab.stair.names import PartName, named
 
-TREAD: Final = Shape(914, 292, 27)
 START: Final = dt.date(2026, 12, 1)
 STAIN: Final = default_coat("oil stain")
 TOPCOAT: Final = default_coat("water polyurethane")
 ROUND_THE_CLOCK: Final = WorkHours(0, 24)
 
 
-def treads(count: int, level: int = 1) -> list[Part]:
+def treads(count: int, level: int = 1) -> list[PartName]:
     """Return a flight's treads."""
-    return [Part("tread", TREAD, level, place) for place in range(1, count + 1)]
+    return [PartName(level, "tread", place) for place in range(1, count + 1)]
 
 
 # -- random stairs, products and working hours
 
 
 @st.composite
-def stairs(draw: st.DrawFn) -> list[Part]:
+def stairs(draw: st.DrawFn) -> list[PartName]:
     """One to three flights with landings of none to four boards, top nosings and risers or not."""
     parts = []
     for number in range(1, draw(st.integers(1, 3)) + 1):
         level = 2 * number - 1
         parts += treads(draw(st.integers(1, 9)), level)
-        parts += [Part("landing board", TREAD, level + 1, n + 1) for n in range(draw(st.integers(0, 4)))]
+        parts += [PartName(level + 1, "landing board", n + 1) for n in range(draw(st.integers(0, 4)))]
         if draw(st.booleans()):
-            parts.append(Part("landing nosing", TREAD, level, 1))
+            parts.append(PartName(level, "landing nosing", 1))
         if draw(st.booleans()):
-            parts += [Part("riser", TREAD, level, n) for n in (1, 2)]
+            parts += [PartName(level, "riser", n) for n in (1, 2)]
         if draw(st.booleans()):
-            parts += [Part("return", TREAD, level, n, side) for n in (1, 2) for side in ("left", "right")]
+            parts += [PartName(level, "return", n, side) for n in (1, 2) for side in ("left", "right")]
     return parts
 
 
@@ -104,7 +104,7 @@ def planned(given_: dict[str, Any]) -> Calendar | None:
         raise
 
 
-def closed_spans(calendar: Calendar, part: Part, *, away: bool) -> list[tuple[dt.datetime, dt.datetime]]:
+def closed_spans(calendar: Calendar, part: PartName, *, away: bool) -> list[tuple[dt.datetime, dt.datetime]]:
     """Return when a part cannot be stepped on, worked out from its events alone."""
     opening = "fit" if away else "coat"
     spans = []
@@ -325,7 +325,7 @@ def test_days_off_are_kept() -> None:
 
 def test_bare_stain_and_a_blocking_landing_are_told() -> None:
     """A plan that ends in stain, and a landing that nothing leads past, come with a note."""
-    parts = [*treads(2), Part("landing board", TREAD, 2, 1)]
+    parts = [*treads(2), PartName(2, "landing board", 1)]
     calendar = plan_calendar(parts, [Job(("tread", "landing board"), (STAIN,))], START)
     assert any("Landing 1 is one piece" in note for note in calendar.notes)
     assert any("bare stain" in note for note in calendar.notes)
@@ -377,7 +377,7 @@ def test_impossible_plans_are_refused(call: object, code: str) -> None:
 
 def test_a_return_is_coated_with_its_tread() -> None:
     """A tread's returns get each coat with it; a return whose tread is finished elsewhere comes before the steps."""
-    returns = [Part("return", TREAD, 1, place, side) for place in (1, 2) for side in ("left", "right")]
+    returns = [PartName(1, "return", place, side) for place in (1, 2) for side in ("left", "right")]
     parts = [*treads(4), *returns]
     together = plan_calendar(parts, [Job(("tread", "return"), (STAIN, TOPCOAT))], START)
     for each in returns:
@@ -391,5 +391,5 @@ def test_a_return_is_coated_with_its_tread() -> None:
 
 def test_parts_of_two_sides_are_named_side_by_side() -> None:
     """Numbers in a row are told as a run, each side for itself."""
-    sides = [Part("return", TREAD, 1, place, side) for place in (1, 2, 3, 5) for side in ("left", "right")]
+    sides = [PartName(1, "return", place, side) for place in (1, 2, 3, 5) for side in ("left", "right")]
     assert named(sides, several=False) == "returns 1 to 3, 5 left, 1 to 3 and 5 right"

@@ -11,17 +11,14 @@ from hypothesis import strategies as st
 
 from finishlab.errors import UsageError
 from finishlab.plan.parts import (
-    Part,
     Shape,
     alternating,
     back_width,
     corners,
     face_areas,
-    full_name,
-    named,
-    need_flight,
     way_up,
 )
+from finishlab.stair.names import PartName, full_name, named, need_flight
 from finishlab.units import (
     FT2_PER_GAL,
     M2_PER_FT2,
@@ -208,15 +205,14 @@ def test_impossible_sizes_are_refused(sizes: dict[str, float], code: str) -> Non
 
 def test_the_way_up_goes_through_all_flights() -> None:
     """Treads, the landing in two halves, the next flight's treads; every second one is a group."""
-    board = Shape(914, 120, 19)
     parts = [
-        *(Part("tread", TREAD, 1, place) for place in (3, 1, 2)),
-        *(Part("landing board", board, 2, place) for place in (1, 2, 3, 4)),
-        Part("riser", Shape(914, 190, 19), 1, 1),
-        Part("tread", TREAD, 3, 1),
+        *(PartName(1, "tread", place) for place in (3, 1, 2)),
+        *(PartName(2, "landing board", place) for place in (1, 2, 3, 4)),
+        PartName(1, "riser", 1),
+        PartName(3, "tread", 1),
     ]
     steps = way_up(parts)
-    assert [[part.name for part in step.parts] for step in steps] == [
+    assert [[part.words(with_level=False) for part in step.parts] for step in steps] == [
         ["tread 1"],
         ["tread 2"],
         ["tread 3"],
@@ -231,7 +227,7 @@ def test_the_way_up_goes_through_all_flights() -> None:
 
 def test_a_landing_of_one_piece_is_worked_on_alone() -> None:
     """Nothing leads past a landing of one piece, so it is a group of its own."""
-    parts = [Part("tread", TREAD, 1, 1), Part("landing board", TREAD, 2, 1), Part("tread", TREAD, 3, 1)]
+    parts = [PartName(1, "tread", 1), PartName(2, "landing board", 1), PartName(3, "tread", 1)]
     groups = alternating(way_up(parts))
     assert [len(group) for group in groups] == [1, 1, 1]
     assert groups[-1][0].blocks
@@ -239,11 +235,11 @@ def test_a_landing_of_one_piece_is_worked_on_alone() -> None:
 
 def test_parts_are_named_in_words() -> None:
     """Numbers of a kind stand together; the flight is named where there are several."""
-    treads = [Part("tread", TREAD, 1, place) for place in (1, 3, 5)]
+    treads = [PartName(1, "tread", place) for place in (1, 3, 5)]
     assert named(treads, several=False) == "treads 1, 3 and 5"
-    assert named([*treads, Part("tread", TREAD, 3, 2)], several=True) == "flight 1 treads 1, 3 and 5; flight 2 tread 2"
-    assert full_name(Part("landing board", TREAD, 2, 4), several=True) == "landing 1 landing board 4"
-    assert named([*treads, Part("tread", TREAD, 1, 4)], several=False) == "treads 1 and 3 to 5"
-    assert not need_flight([*treads, Part("landing board", TREAD, 2, 1)])
-    assert need_flight([*treads, Part("tread", TREAD, 3, 1)])
-    assert Part("skirt", TREAD, 1, 1, "left").name == "skirt 1 left"
+    assert named([*treads, PartName(3, "tread", 2)], several=True) == "flight 1 treads 1, 3 and 5; flight 2 tread 2"
+    assert full_name(PartName(2, "landing board", 4), several=True) == "landing 1 landing board 4"
+    assert named([*treads, PartName(1, "tread", 4)], several=False) == "treads 1 and 3 to 5"
+    assert not need_flight([*treads, PartName(2, "landing board", 1)])
+    assert need_flight([*treads, PartName(3, "tread", 1)])
+    assert PartName(1, "skirt", 1, "left").words(with_level=False) == "skirt 1 left"

@@ -10,20 +10,22 @@ from hypothesis import strategies as st
 
 from finishlab.coatings import COATINGS, COMMON, Usual, coating
 from finishlab.errors import UsageError
-from finishlab.plan.parts import Part, Shape
+from finishlab.plan.parts import Shape
 from finishlab.plan.stair_plan import Can, Coats, coat_area, need, purchase
 from finishlab.plan.woodwork import Stock, floor_purchase, plan_cutting
+from finishlab.stair.names import PartKind, PartName
 from finishlab.units import LITRES_PER_GAL, LITRES_PER_QT, M2_PER_FT2, MM_PER_INCH, parse_coverage
 
 TREAD = Shape(front=36 * MM_PER_INCH, depth=11.5 * MM_PER_INCH, thickness=1.0625 * MM_PER_INCH)
-TREADS = [Part("tread", TREAD, 1, place) for place in range(1, 14)]
+TREADS = {PartName(1, "tread", place): TREAD for place in range(1, 14)}
+SHAPES: list[tuple[PartKind, Shape]] = [("tread", TREAD)] * 13
 QUART = Can(LITRES_PER_QT, label="1qt")
 LABEL = parse_coverage("125 ft2/qt")
 
 
 def test_one_stain_coat_on_both_faces() -> None:
     """13 treads, one coat on both faces at 125 ft2/qt: 0.671 qt, with 15 % 0.772, so 1 quart (arithmetic)."""
-    area = coat_area(TREADS, Coats(top=1, under=1))
+    area = coat_area(SHAPES, Coats(top=1, under=1))
     found = need(area, LABEL, 0.15)
     assert need(area, LABEL, 0.0).litres[1] / LITRES_PER_QT == pytest.approx(0.671, abs=5e-4)
     assert found.litres[1] / LITRES_PER_QT == pytest.approx(0.772, abs=5e-4)
@@ -32,7 +34,7 @@ def test_one_stain_coat_on_both_faces() -> None:
 
 def test_three_topcoats_and_one_underneath() -> None:
     """Three coats on top and edges, one underneath: 176.8 ft2, 1.415 qt, with 10 % 1.556, so 2 quarts (arithmetic)."""
-    area = coat_area(TREADS, Coats(top=3, under=1))
+    area = coat_area(SHAPES, Coats(top=3, under=1))
     assert area / M2_PER_FT2 == pytest.approx(176.8, abs=0.05)
     found = need(area, LABEL, 0.10)
     assert need(area, LABEL, 0.0).litres[1] / LITRES_PER_QT == pytest.approx(1.415, abs=5e-4)
@@ -42,7 +44,7 @@ def test_three_topcoats_and_one_underneath() -> None:
 
 def test_a_riser_is_coated_where_it_shows() -> None:
     """A riser counts length times height once a coat, whatever coats edges and underside get."""
-    riser = Part("riser", Shape(914, 190, 19))
+    riser: tuple[PartKind, Shape] = ("riser", Shape(914, 190, 19))
     assert coat_area([riser], Coats(top=2, under=1)) == pytest.approx(2 * 0.914 * 0.190)
 
 
@@ -140,11 +142,10 @@ def test_exactly_full_cans_are_not_rounded_up() -> None:
         (lambda: Can(1, -1), "bad-price"),
         (lambda: Coats(top=9), "coats-out-of-range"),
         (lambda: coating("ketchup"), "unknown-liquid"),
-        (lambda: Part("chair", TREAD), "unknown-part"),  # type: ignore[arg-type] # typed
         (lambda: floor_purchase([], 2), "no-area"),
         (lambda: floor_purchase([3], 0), "bad-area"),
         (lambda: floor_purchase([3], 2, 1.5), "bad-waste"),
-        (lambda: plan_cutting([], [Stock(2400, 300)]), "nothing-to-cut"),
+        (lambda: plan_cutting({}, [Stock(2400, 300)]), "nothing-to-cut"),
         (lambda: plan_cutting(TREADS, []), "no-stock"),
         (lambda: plan_cutting(TREADS, [Stock(2400, 300), Stock(2400, 200)]), "stock-widths-differ"),
         (lambda: plan_cutting(TREADS, [Stock(900, 300)]), "stock-too-short"),
@@ -201,8 +202,8 @@ def test_wide_boards_hold_lanes_and_narrow_ones_are_glued_up() -> None:
 
 def test_an_out_of_square_tread_needs_a_longer_board() -> None:
     """A tread that leans 10 degrees to one side is cut from a rectangle longer by depth x tan 10 degrees."""
-    leaning = Part("tread", Shape(914, 292, 27, left=100, right=80))
-    (piece,) = plan_cutting([leaning], [Stock(2400, 300)], allowance=0, spares=0).pieces
+    leaning = {PartName(1, "tread", 1): Shape(914, 292, 27, left=100, right=80)}
+    (piece,) = plan_cutting(leaning, [Stock(2400, 300)], allowance=0, spares=0).pieces
     assert piece.length == pytest.approx(914 + 292 * math.tan(math.radians(10)))
     assert piece.outline[3] == pytest.approx(292 / math.cos(math.radians(10)))
 
@@ -221,10 +222,10 @@ def test_every_piece_is_cut_and_every_board_holds_its_pieces(
     treads: list[tuple[float, float, float, float]], lengths: list[float], width: float, spares: int
 ) -> None:
     """Whatever the treads and boards: each piece is cut, strip by strip, and no lane is longer than its board."""
-    parts = [
-        Part("tread", Shape(front, depth, 27, left=left, right=right), 1, place)
+    parts = {
+        PartName(1, "tread", place): Shape(front, depth, 27, left=left, right=right)
         for place, (front, depth, left, right) in enumerate(treads, start=1)
-    ]
+    }
     stock = [Stock(length, width) for length in lengths]
     try:
         found = plan_cutting(parts, stock, spares=spares)

@@ -13,10 +13,9 @@ from logbook_makers import DAY, keep, measurement
 from finishlab.errors import UsageError
 from finishlab.finish import ColourStep, Finish, Seal, Topcoat
 from finishlab.logbook import Logbook
-from finishlab.plan.logged import planned_part
+from finishlab.plan.logged import logged_stair
 from finishlab.plan.parts import face_areas
 from finishlab.recipe import Can, Label, Recipe
-from finishlab.stair.deviations import remarks
 from finishlab.stair.documents import due_document, flights_shown, parts_document
 from finishlab.stair.entering import (
     Done,
@@ -28,7 +27,7 @@ from finishlab.stair.entering import (
     size_remarks,
     split_words,
 )
-from finishlab.stair.progress import coats_of
+from finishlab.stair.progress import coats_of, remarks
 from finishlab.stair.records import CoatStep, Flight, Part, PartEvent, PartSizes
 
 TREAD = PartSizes(front=914, depth=292, thickness=27)
@@ -310,13 +309,14 @@ def test_sizes_that_contradict_one_another() -> None:
 def test_parts_for_the_plan_carry_their_sizes(log: Logbook) -> None:
     """The plan gets every part of known size: a tread of 914 x 292 mm has a top of 0.2669 m2 (arithmetic)."""
     log.add_parts([Part(1, "riser", 2, sizes=PartSizes(front=900, height=190, thickness=19))])
-    planned = [found for part in log.stair_parts() if (found := planned_part(part))]
+    planned = logged_stair(log).shapes
     assert [(part.kind, part.level, part.place) for part in planned] == [
         *(("tread", 1, place) for place in range(1, 7)),
         ("riser", 1, 2),
     ]
-    assert round(face_areas(planned[0].shape).top, 4) == 0.2669
-    assert planned[-1].shape.depth == 190
+    first, *_, riser = planned.values()
+    assert round(face_areas(first).top, 4) == 0.2669
+    assert riser.depth == 190
 
 
 @pytest.mark.parametrize(

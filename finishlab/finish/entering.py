@@ -17,11 +17,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Protocol
 
 from finishlab.board import CLEAR_ONLY, BoardRecord
+from finishlab.coatings import sheen_of
 from finishlab.errors import UsageError
 from finishlab.finish import FINISH_PARTS, ColourStep, Finish, step_changes
 from finishlab.finish.fields import Section, changed, likely_sides, parse_fields, specs
 from finishlab.finish.warnings import FinishWarning, WarningContext, board_warnings
-from finishlab.matching.guards import sheen_of
 from finishlab.stair.names import PartName, listed
 from finishlab.toml_file import Section as Table
 from finishlab.toml_file import read_text, read_toml

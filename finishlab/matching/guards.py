@@ -22,14 +22,6 @@ SHEEN_GU: Final = 10.0
 CROSSED_DEG: Final = 30.0
 """Angle between grains from which wood may look lighter or darker by it (common practice, no source)."""
 
-_SHEENS: Final[tuple[tuple[str, float], ...]] = (
-    (r"semi.?gloss", 65.0),
-    (r"(?:extra|ultra|dead).?matte?", 8.0),
-    (r"satin|silk|eggshell|semi.?matte?", 32.0),
-    (r"matte?|flat", 17.0),
-    (r"(?:high.?)?gloss(?:y)?", 80.0),
-)
-"""Words of sheen and the middle of what is sold under them, gloss units at 60 degrees (common practice)."""
 _WET: Final = re.compile(
     r"\b(?:still|was|were|is|are|photographed|measured) (?:a little |slightly |rather )?(?:wet|damp|tacky)\b"
     r"|^(?:wet|damp|tacky)(?!-)\b|\bnot (?:yet |quite |fully )?dry\b|\bstill drying\b"
@@ -120,13 +112,6 @@ def _preparation(board: BoardFacts, floor: FloorFacts) -> list[Doubt]:
     if board.last_grit is not None and floor.tread_grit is not None and board.last_grit != floor.tread_grit:
         found.append(doubt("grit-differs", board=board.last_grit, treads=floor.tread_grit))
     return found
-
-
-@lru_cache(maxsize=4096)
-def sheen_of(text: str | None) -> float | None:
-    """Return the gloss units a product's name promises: ``"water-based matte"`` 17; None if it names no sheen."""
-    words = (text or "").casefold()
-    return next((gloss for pattern, gloss in _SHEENS if re.search(rf"\b(?:{pattern})\b", words)), None)
 
 
 @lru_cache(maxsize=4096)

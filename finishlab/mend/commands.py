@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from finishlab.cli.common import json_option, open_logbook, show_document
-from finishlab.cli.lazy import ExampleCommand
+from finishlab.cli.lazy import command
 
 if TYPE_CHECKING:
     from finishlab.mend.documents import PartRecord
@@ -16,14 +16,11 @@ if TYPE_CHECKING:
 _CARE = ("care", "years later", "maintenance", "upkeep")
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=(
-        "finishlab mend",
-        "finishlab mend lap marks",
-        "finishlab mend still tacky --part 'tread 7'",
-        "finishlab mend care --part 'treads 1-3'",
-    ),
+@command(
+    "finishlab mend",
+    "finishlab mend lap marks",
+    "finishlab mend still tacky --part 'tread 7'",
+    "finishlab mend care --part 'treads 1-3'",
 )
 @click.argument("words", nargs=-1, metavar="[FAULT]")
 @click.option("--part", "parts", metavar="PARTS", help="The part that has it: what is written down of it is told too.")
@@ -35,8 +32,7 @@ def mend(*, words: tuple[str, ...], parts: str | None, as_json: bool) -> None:
     raised grain, white haze, scratches, worn nosing, a tread that differs ... "care" tells of the years later. Without
     a fault all are listed.
     """
-    from finishlab.mend.documents import care_document, fault_document, faults_document
-    from finishlab.mend.faults import fault_of
+    from finishlab.mend.documents import care_document, fault_document, fault_of, faults_document
 
     text = " ".join(words).strip()
     if not text and parts is None:

@@ -79,7 +79,7 @@ def _logbook(visit: Visit) -> Iterator[Logbook]:
 
 def _stair(visit: Visit) -> Answer:
     """Show the stair: drawn, listed to choose from, what is due, and what can be stepped on."""
-    from finishlab.plan.walking import walking_document
+    from finishlab.plan.days import walking_document
     from finishlab.stair.documents import due_document, flights_shown, stair_notes
 
     if not visit.state:

@@ -15,8 +15,8 @@ from typing import Final, Literal
 
 from finishlab.errors import UsageError
 from finishlab.plan.drying import Coat, Laid, PlannedCoat, WorkHours, plan_coats
-from finishlab.plan.parts import WALKED_ON, Climb, Part, Step, alternating, named, parted, way_up
-from finishlab.stair.names import PART_KINDS, PartKind, level_title
+from finishlab.plan.parts import WALKED_ON, Climb, Step, alternating, parted, way_up
+from finishlab.stair.names import PART_KINDS, PartKind, PartName, level_title, named
 
 _STACK_HOURS: Final = 48.0
 """Hours after the last coat before finished treads are stacked, carried and fitted (trade advice)."""
@@ -84,7 +84,7 @@ class Job:
     coats: tuple[Coat, ...]
     away: bool = False
     at_once: int | None = None
-    parts: tuple[Part, ...] | None = None
+    parts: tuple[PartName, ...] | None = None
     after: Laid | None = None
 
     def __post_init__(self) -> None:
@@ -94,7 +94,7 @@ class Job:
         if self.at_once is not None and self.at_once < 1:
             raise UsageError("bad-count", "At least one part is coated at a time.", "Give a number from 1.")
 
-    def among(self, parts: Sequence[Part]) -> list[Part]:
+    def among(self, parts: Sequence[PartName]) -> list[PartName]:
         """Return those of some parts that the job is about."""
         if self.parts is None:
             return [part for part in parts if part.kind in self.kinds]
@@ -113,7 +113,7 @@ class Event:
     kind: EventKind
     start: dt.datetime
     end: dt.datetime | None
-    parts: tuple[Part, ...]
+    parts: tuple[PartName, ...]
     what: str
     coat: int = 0
     """Number of the coat that is given, rubbed out for, or may go on; 0 for what concerns none."""
@@ -130,7 +130,7 @@ class Event:
 class Closed:
     """Parts nobody may step on from one moment to another; `open_step` while a tread is missing."""
 
-    parts: tuple[Part, ...]
+    parts: tuple[PartName, ...]
     start: dt.datetime
     end: dt.datetime
     open_step: bool = False
@@ -141,8 +141,8 @@ class Night:
     """What may be stepped on in the night after a day."""
 
     day: dt.date
-    closed: tuple[Part, ...]
-    open: tuple[Part, ...]
+    closed: tuple[PartName, ...]
+    open: tuple[PartName, ...]
     climb: Climb = "single"
 
 
@@ -152,8 +152,8 @@ class Way:
 
     start: dt.datetime
     end: dt.datetime
-    closed: tuple[Part, ...]
-    open: tuple[Part, ...]
+    closed: tuple[PartName, ...]
+    open: tuple[PartName, ...]
     climb: Climb
 
 
@@ -166,7 +166,7 @@ class Calendar:
     steps: tuple[Step, ...]
     notes: tuple[str, ...]
 
-    def of(self, part: Part) -> tuple[Event, ...]:
+    def of(self, part: PartName) -> tuple[Event, ...]:
         """Return the events of one part."""
         return tuple(event for event in self.events if part in event.parts)
 
@@ -206,12 +206,12 @@ class _Planner:
     steps: tuple[Step, ...]
     opens: dict[int, dt.datetime] = field(default_factory=dict)
     """Step, by its place on the way up -> when it can be stepped on again, of those closed when the plan begins."""
-    fresh: dict[Part, dt.datetime] = field(default_factory=dict)
+    fresh: dict[PartName, dt.datetime] = field(default_factory=dict)
     """The same of the parts themselves, until they are coated again."""
     events: list[Event] = field(default_factory=list)
     closed: list[Closed] = field(default_factory=list)
 
-    def begun(self, laid: Mapping[Part, Laid], off: AbstractSet[Part]) -> None:
+    def begun(self, laid: Mapping[PartName, Laid], off: AbstractSet[PartName]) -> None:
         """Close the steps on which a coat is too fresh to be stepped on; those away from the stair are not on it."""
         for place, parts in _units(self.steps, [part for part in laid if part not in off]).items():
             for part in parts:
@@ -228,7 +228,7 @@ class _Planner:
             beside = set(self.opens) - places
         return max([ready or self.now, *(self.opens[near] for near in beside if near in self.opens)])
 
-    def coat(self, parts: Sequence[Part], job: Job, shut: Sequence[Part] = ()) -> _Hard:
+    def coat(self, parts: Sequence[PartName], job: Job, shut: Sequence[PartName] = ()) -> _Hard:
         """Coat parts; return from when on what is allowed. What is in `shut` is closed until it can be walked on."""
         group = tuple(parts)
         planned = plan_coats(job.coats, self.now, self.hours, self.coat_h, self.rub_h, job.after)
@@ -254,14 +254,17 @@ class _Planner:
         cure = max(use, *(self.hours.later(end, coat.times.cure) for coat, end in on))
         return _Hard(max(end for _, end in on), walk, use, cure)
 
-    def away(self, parts: Sequence[Part], job: Job) -> _Hard:
+    def away(self, parts: Sequence[PartName], job: Job) -> _Hard:
         """Coat parts away from the stair, if they still want it, and wait until they may be carried and fitted."""
         hard = self.coat(parts, job) if job.coats else self.hard([], job.after)
         self.now = max(self.now, hard.walk, self.hours.later(hard.ended, self.fitting.ready_after))
         return hard
 
     def fit(
-        self, groups: Sequence[Sequence[Step]], units: Mapping[int, Sequence[Part]], used: Mapping[Part, dt.datetime]
+        self,
+        groups: Sequence[Sequence[Step]],
+        units: Mapping[int, Sequence[PartName]],
+        used: Mapping[PartName, dt.datetime],
     ) -> None:
         """Fit steps one at a time, group by group, each within one working day.
 
@@ -270,7 +273,7 @@ class _Planner:
         """
         length = dt.timedelta(hours=self.fitting.hours_each)
         opens = dict(self.opens)
-        in_use: dict[dt.datetime, list[Part]] = {}
+        in_use: dict[dt.datetime, list[PartName]] = {}
         for step in (step for group in groups for step in group):
             here = self.steps.index(step)
             beside = list(opens.values()) if step.blocks else [opens[n] for n in (here - 1, here + 1) if n in opens]
@@ -295,7 +298,9 @@ class _Planner:
         self.now = max([self.now, *opens.values()])
         self.opens = opens
 
-    def _coat_events(self, parts: tuple[Part, ...], before: PlannedCoat | None, each: PlannedCoat, count: int) -> None:
+    def _coat_events(
+        self, parts: tuple[PartName, ...], before: PlannedCoat | None, each: PlannedCoat, count: int
+    ) -> None:
         if before is not None and each.gap is not None:
             opens = self.hours.later(before.end, each.gap.least)
             closes = None if each.gap.most is None else self.hours.later(before.end, each.gap.most)
@@ -310,13 +315,13 @@ class _Planner:
         what = f"coat {each.number} of {count}, {product}"
         self.events.append(Event("coat", each.start, each.end, parts, what, each.number, product))
 
-    def moment(self, kind: EventKind, when: dt.datetime, parts: tuple[Part, ...], what: str) -> None:
+    def moment(self, kind: EventKind, when: dt.datetime, parts: tuple[PartName, ...], what: str) -> None:
         """Add a moment."""
         self.events.append(Event(kind, when, when, parts, what))
 
 
 def plan_calendar(
-    parts: Sequence[Part],
+    parts: Sequence[PartName],
     jobs: Sequence[Job],
     start: dt.date,
     *,
@@ -324,8 +329,8 @@ def plan_calendar(
     coat_h: float = 1.0,
     rub_h: float = 1.0,
     fitting: Fitting | None = None,
-    laid: Mapping[Part, Laid] | None = None,
-    sanded: AbstractSet[Part] = frozenset(),
+    laid: Mapping[PartName, Laid] | None = None,
+    sanded: AbstractSet[PartName] = frozenset(),
 ) -> Calendar:
     """Return the calendar of a stair.
 
@@ -394,14 +399,14 @@ def nights(calendar: Calendar) -> tuple[Night, ...]:
     return tuple(found)
 
 
-def _units(steps: Sequence[Step], mine: Sequence[Part]) -> dict[int, list[Part]]:
+def _units(steps: Sequence[Step], mine: Sequence[PartName]) -> dict[int, list[PartName]]:
     """Return what is coated together: by the step on the way up, its parts of a job with their nosings and returns.
 
     Returns alone close no step, for nobody steps on them; a nosing closes its tread.
     """
     on = {part: place for place, step in enumerate(steps) for part in step.parts}
     treads = {(part.level, part.place): place for part, place in on.items() if part.kind == "tread"}
-    found: dict[int, list[Part]] = {}
+    found: dict[int, list[PartName]] = {}
     for kinds in (WALKED_ON, *((kind,) for kind in reversed(_BESIDE))):
         named = sorted((part for part in mine if part.kind in kinds), key=lambda part: (part.place, part.side or ""))
         for part in named:
@@ -411,7 +416,7 @@ def _units(steps: Sequence[Step], mine: Sequence[Part]) -> dict[int, list[Part]]
     return dict(sorted(found.items()))
 
 
-def _plan_still(planner: _Planner, job: Job, mine: Sequence[Part]) -> None:
+def _plan_still(planner: _Planner, job: Job, mine: Sequence[PartName]) -> None:
     """Plan what nobody walks on."""
     with_steps = {part for parts in _units(planner.steps, mine).values() for part in parts}
     still = [part for part in mine if part not in with_steps]
@@ -428,7 +433,7 @@ def _plan_still(planner: _Planner, job: Job, mine: Sequence[Part]) -> None:
             planner.events.append(Event("fit", start, planner.now, (part,), "fit"))
 
 
-def _plan_walked(planner: _Planner, job: Job, mine: Sequence[Part]) -> None:
+def _plan_walked(planner: _Planner, job: Job, mine: Sequence[PartName]) -> None:
     """Plan what is walked on: by every second step, or away from the stair and fitted step by step.
 
     The way up is alternated as a whole, so that parts of two jobs side by side are never closed together.
@@ -450,7 +455,7 @@ def _plan_walked(planner: _Planner, job: Job, mine: Sequence[Part]) -> None:
         planner.opens |= dict.fromkeys(places, planner.now)
 
 
-def _shut(step: Step, coated: Sequence[Part]) -> list[Part]:
+def _shut(step: Step, coated: Sequence[PartName]) -> list[PartName]:
     return (
         list(step.parts)
         if any(part.kind == "nosing" for part in coated)
@@ -459,7 +464,7 @@ def _shut(step: Step, coated: Sequence[Part]) -> list[Part]:
 
 
 def _finish_away(
-    planner: _Planner, job: Job, groups: Sequence[Sequence[Step]], units: Mapping[int, Sequence[Part]]
+    planner: _Planner, job: Job, groups: Sequence[Sequence[Step]], units: Mapping[int, Sequence[PartName]]
 ) -> None:
     """Coat all parts away from the stair, rack by rack, then fit them."""
     places = sorted(planner.steps.index(step) for group in groups for step in group)
@@ -469,7 +474,7 @@ def _finish_away(
     )
     waiting = waiting or [part for place in places for part in units[place]]
     beside = {part: [each for place in places if part in units[place] for each in units[place]] for part in waiting}
-    used: dict[Part, dt.datetime] = {}
+    used: dict[PartName, dt.datetime] = {}
     size = job.at_once or len(waiting)
     for first in range(0, len(waiting), size):
         rack = waiting[first : first + size]
@@ -491,7 +496,7 @@ def _postponed(planner: _Planner, event: Event) -> Iterator[Event]:
     if event.kind not in {"walk-on", "use"}:
         yield event
         return
-    when: dict[dt.datetime, list[Part]] = {}
+    when: dict[dt.datetime, list[PartName]] = {}
     for part in event.parts:
         moment = event.start
         spans = sorted((each.start, each.end) for each in planner.closed if part in each.parts)
@@ -502,9 +507,9 @@ def _postponed(planner: _Planner, event: Event) -> Iterator[Event]:
         yield replace(event, start=moment, end=moment, parts=tuple(parts))
 
 
-def _covered(planner: _Planner, sanded: AbstractSet[Part], first: dt.datetime) -> Iterator[Event]:
+def _covered(planner: _Planner, sanded: AbstractSet[PartName], first: dt.datetime) -> Iterator[Event]:
     """Keep what is sanded and bare covered until work on it begins."""
-    until: dict[dt.datetime, list[Part]] = {}
+    until: dict[dt.datetime, list[PartName]] = {}
     for part in (part for step in planner.steps for part in step.parts if part in sanded):
         begins = min((event.start for event in planner.events if event.is_work and part in event.parts), default=None)
         if begins is not None:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar, cast
 import click
 
 from finishlab.cli.common import json_option, open_logbook, options, say, show_document
-from finishlab.cli.lazy import ExampleCommand, LazyGroup
+from finishlab.cli.lazy import LazyGroup
 from finishlab.errors import UsageError
 
 if TYPE_CHECKING:
@@ -106,7 +106,7 @@ def need_treads(stair: StairPlan) -> None:
         )
     from finishlab.plan.parts import unlikely_sizes
 
-    for sentence in unlikely_sizes(stair.parts):
+    for sentence in unlikely_sizes((part.kind, shape) for part, shape in stair.shapes.items()):
         say(sentence)
 
 
@@ -124,6 +124,7 @@ def _stair(file: str | None, given: dict[str, Any], *, sized: bool) -> StairPlan
     from finishlab.plan.entered import flat_parts, parse_odd, read_plan
     from finishlab.plan.parts import Shape
     from finishlab.plan.stair_plan import StairPlan
+    from finishlab.stair.names import PartName
     from finishlab.units import is_us, read_lengths
 
     named = [name for name in _STAIR if given[name] not in (None, ())]
@@ -137,7 +138,7 @@ def _stair(file: str | None, given: dict[str, Any], *, sized: bool) -> StairPlan
         return read_plan(file)
     if not sized:
         # Days do not depend on sizes.
-        return StairPlan(flat_parts(given["treads"], Shape(900, 250, 25), {}))
+        return StairPlan(tuple(PartName(1, "tread", place) for place in range(1, given["treads"] + 1)))
     for name in ("treads", "front", "depth", "thickness"):
         if given[name] is None:
             raise UsageError("no-size", f"Treads need --{name} too.", "Give --treads, --front, --depth, --thickness.")
@@ -145,20 +146,11 @@ def _stair(file: str | None, given: dict[str, Any], *, sized: bool) -> StairPlan
     shape = Shape(**sizes, edge=given["edge"] or "square")
     odd = dict(parse_odd(text, shape) for text in given["odd"])
     texts = (given["front"], given["depth"], given["thickness"], *given["odd"])
-    return StairPlan(flat_parts(given["treads"], shape, odd), us=any(is_us(text) for text in texts))
+    shapes = flat_parts(given["treads"], shape, odd)
+    return StairPlan(tuple(shapes), us=any(is_us(text) for text in texts), shapes=shapes)
 
 
-_COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
-    "quantities": ("finishlab.plan.commands:quantities", "Say how much stain and finish to buy."),
-    "cutting": ("finishlab.plan.commands:cutting", "Say what to cut the treads to, and how many boards to buy."),
-    "calendar": ("finishlab.plan.commands:calendar", "Plan the days so that the stair can be climbed all the while."),
-    "risers": ("finishlab.plan.commands:risers", "Check the risers after a new floor and new treads."),
-    "floor": ("finishlab.plan.commands:floor", "Say how many boxes of floor to buy."),
-    "example": ("finishlab.plan.commands:example", "Print a plan's file to change into your own."),
-}
-
-
-@click.group(cls=LazyGroup, lazy=_COMMANDS)
+@click.group(cls=LazyGroup)
 def plan() -> None:
     """Plan the stair: what to buy, what to cut, which day brings what.
 
@@ -167,14 +159,13 @@ def plan() -> None:
     """
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=(
-        'finishlab plan quantities --treads 13 --front 36in --depth 11.5in --thickness 1in --liquid "oil stain"',
-        "finishlab plan quantities --recipe R1",
-        "finishlab plan quantities --product walnut --can-size 1qt=18.50",
-        "finishlab plan quantities --from stair.toml --csv quantities.csv",
-    ),
+@plan.has(
+    "quantities",
+    "Say how much stain and finish to buy.",
+    'finishlab plan quantities --treads 13 --front 36in --depth 11.5in --thickness 1in --liquid "oil stain"',
+    "finishlab plan quantities --recipe R1",
+    "finishlab plan quantities --product walnut --can-size 1qt=18.50",
+    "finishlab plan quantities --from stair.toml --csv quantities.csv",
 )
 @stair_options(sized=True)
 @click.option("--liquid", metavar="KIND", help='What is applied: "oil stain", "water polyurethane" ...')
@@ -235,13 +226,12 @@ def quantities(
     _say_what_follows(stair)
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=(
-        "finishlab plan cutting --treads 13 --front 36in --depth 10.5in --thickness 1in --stock 96inx11.5in=62",
-        "finishlab plan cutting",
-        "finishlab plan cutting --from stair.toml --csv cutting.csv",
-    ),
+@plan.has(
+    "cutting",
+    "Say what to cut the treads to, and how many boards to buy.",
+    "finishlab plan cutting --treads 13 --front 36in --depth 10.5in --thickness 1in --stock 96inx11.5in=62",
+    "finishlab plan cutting",
+    "finishlab plan cutting --from stair.toml --csv cutting.csv",
 )
 @stair_options(sized=True, products=False)
 @click.option("--stock", "boards", multiple=True, metavar="LxW=PRICE", help="A board on sale, 96inx12in=85; repeat.")
@@ -283,7 +273,7 @@ def cutting(
     else:
         added = 0.0 if allowance.strip() == "0" else read_length(allowance, "cutting", "allowance")
     found = plan_cutting(
-        [part for part in stair.parts if part.kind == "tread"],
+        {part: shape for part, shape in stair.shapes.items() if part.kind == "tread"},
         stock,
         kerf=KERF if kerf is None else read_length(kerf, "saw cut", "width"),
         allowance=added,
@@ -303,13 +293,12 @@ def _sources(**given: object) -> dict[str, str]:
     return {name: COMMON if value is None else "as given" for name, value in given.items()}
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=(
-        'finishlab plan calendar --treads 13 --liquid "oil stain" --liquid "hardwax oil" --liquid "hardwax oil"',
-        "finishlab plan calendar --away --start 2026-12-01",
-        "finishlab plan calendar --from stair.toml --ics stair.ics --csv stair.csv",
-    ),
+@plan.has(
+    "calendar",
+    "Plan the days so that the stair can be climbed all the while.",
+    'finishlab plan calendar --treads 13 --liquid "oil stain" --liquid "hardwax oil" --liquid "hardwax oil"',
+    "finishlab plan calendar --away --start 2026-12-01",
+    "finishlab plan calendar --from stair.toml --ics stair.ics --csv stair.csv",
 )
 @stair_options(sized=False)
 @click.option("--liquid", "coats", multiple=True, metavar="KIND", help="What is applied, coat after coat; repeat.")
@@ -414,12 +403,11 @@ def _with_days(stair: StairPlan, given: Mapping[str, Any]) -> StairPlan:
     return replace(stair, start=start, hours=hours, fitting=fitting)
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=(
-        "finishlab plan risers --riser 7.5in --count 14 --tread-added 3/4in --lower-added 1/4in --upper-added 1/4in",
-        "finishlab plan risers --riser 190mm --riser 188mm --riser 191mm --tread-added 20mm",
-    ),
+@plan.has(
+    "risers",
+    "Check the risers after a new floor and new treads.",
+    "finishlab plan risers --riser 7.5in --count 14 --tread-added 3/4in --lower-added 1/4in --upper-added 1/4in",
+    "finishlab plan risers --riser 190mm --riser 188mm --riser 191mm --tread-added 20mm",
 )
 @click.option(
     "--riser", "risers", metavar="HEIGHT", multiple=True, required=True, help="Height now, from the bottom up; repeat."
@@ -450,14 +438,14 @@ def risers(
     code, by edition; the local code and the inspector decide.
     """
     from finishlab.plan.documents import risers_document
-    from finishlab.plan.parts import Part, Shape, unlikely_sizes
+    from finishlab.plan.parts import Shape, unlikely_sizes
     from finishlab.plan.woodwork import check_risers
     from finishlab.units import is_us, read_length
 
     if count is not None and len(risers) > 1:
         raise UsageError("count-and-risers", "Several risers are measured and counted.", "Leave out --count.")
     heights = [read_length(text, "riser", "height") for text in risers] * (count or 1)
-    for sentence in unlikely_sizes(Part("riser", Shape(900, height, 20)) for height in heights):
+    for sentence in unlikely_sizes(("riser", Shape(900, height, 20)) for height in heights):
         say(sentence)
     found = check_risers(
         heights,
@@ -470,12 +458,11 @@ def risers(
     show_document(risers_document(found, us=us), as_json=as_json)
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=(
-        "finishlab plan floor --room 12ftx14ft --room 40ft2 --box 20.5ft2 --price 54",
-        "finishlab plan floor --room 15m2 --box 2.2m2 --waste 7",
-    ),
+@plan.has(
+    "floor",
+    "Say how many boxes of floor to buy.",
+    "finishlab plan floor --room 12ftx14ft --room 40ft2 --box 20.5ft2 --price 54",
+    "finishlab plan floor --room 15m2 --box 2.2m2 --waste 7",
 )
 @click.option("--room", "rooms", metavar="SIZE", multiple=True, required=True, help="12ftx14ft or 15m2; repeat.")
 @click.option("--box", metavar="AREA", required=True, help="What one box holds.")
@@ -495,7 +482,11 @@ def floor(*, rooms: tuple[str, ...], box: str, waste: float | None, price: float
     show_document(floor_document(found, us=us, waste_source=_sources(waste=waste)["waste"]), as_json=as_json)
 
 
-@click.command(cls=ExampleCommand, examples=("finishlab plan example",))
+@plan.has(
+    "example",
+    "Print a plan's file to change into your own.",
+    "finishlab plan example",
+)
 def example() -> None:
     """Print a plan's file to change into your own: the stair, its products and the days of work.
 

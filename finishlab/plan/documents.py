@@ -10,7 +10,7 @@ from typing import Any, Final
 from finishlab.cautions import Action, Caution, cautions_for
 from finishlab.coatings import COMMON
 from finishlab.files import Cell, csv_text
-from finishlab.plan.parts import Part, Shape, named
+from finishlab.plan.parts import Shape
 from finishlab.plan.stair_plan import Coats, Purchase, Quantity, StairPlan
 from finishlab.plan.woodwork import (
     CODE,
@@ -23,8 +23,9 @@ from finishlab.plan.woodwork import (
     Piece,
     RiserCheck,
 )
+from finishlab.record import enumerated
 from finishlab.show.document import Block, Document, Line, Paragraph, caution_blocks, caution_data
-from finishlab.stair.names import UPRIGHT, level_title
+from finishlab.stair.names import UPRIGHT, PartName, level_title, named
 from finishlab.units import FT2_PER_GAL, area_text, as_typed_text, inches_text, length_text, limit_text, volume_text
 
 _FT2_PER_QT: Final = 4 * FT2_PER_GAL
@@ -85,7 +86,7 @@ def _bought(bought: Purchase) -> dict[str, Any]:
     return {"cans": cans, "litres": round(bought.litres, 4), "cost": bought.cost, **currency}
 
 
-def part_data(part: Part) -> dict[str, Any]:
+def part_data(part: PartName) -> dict[str, Any]:
     """Return a part as documents name it."""
     return {"flight": level_title(part.level), "kind": part.kind, "number": part.place, "side": part.side}
 
@@ -131,15 +132,15 @@ def _coats_data(coats: Coats) -> dict[str, int]:
     return {"top": coats.top, "edges": coats.on_edges, "under": coats.under}
 
 
-def _uses(quantity: Quantity) -> dict[Coats, list[Part]]:
+def _uses(quantity: Quantity) -> dict[Coats, list[PartName]]:
     """Return the parts by the coats they are to get."""
-    found: dict[Coats, list[Part]] = {}
+    found: dict[Coats, list[PartName]] = {}
     for part, coats in quantity.uses:
         found.setdefault(coats, []).append(part)
     return found
 
 
-def _coats(coats: Coats, parts: Sequence[Part], says: str) -> str:
+def _coats(coats: Coats, parts: Sequence[PartName], says: str) -> str:
     """Return the coats in words, with who says so: ``3 coats on top and edges (R1), 1 on the underside``."""
     if all(part.kind in UPRIGHT for part in parts):
         return f"{_count(coats.top, 'coat')} on the face{says}"
@@ -152,13 +153,12 @@ def _count(number: int, noun: str) -> str:
     return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
-def _counted(parts: Sequence[Part]) -> str:
+def _counted(parts: Sequence[PartName]) -> str:
     """Return ``13 treads and 14 risers``."""
     kinds: dict[str, int] = {}
     for part in parts:
         kinds[part.kind] = kinds.get(part.kind, 0) + 1
-    words = [_count(count, kind) for kind, count in kinds.items()]
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+    return enumerated([_count(count, kind) for kind, count in kinds.items()])
 
 
 def _covers(quantity: Quantity, *, us: bool) -> str:
@@ -238,9 +238,9 @@ def _rounded(**sizes: float) -> dict[str, Any]:
 
 def _piece(piece: Piece) -> dict[str, Any]:
     outline: dict[str, Any] | None = None
-    if piece.part is not None:
+    if piece.shape is not None:
         front, back, depth, *others = (round(each, 2) for each in piece.outline)
-        shape = piece.part.shape
+        shape = piece.shape
         outline = {
             "front_mm": front, "back_mm": back, "depth_mm": depth, "sides_mm": others[:2], "diagonals_mm": others[2:],
             "angles_deg": [round(angle, 2) for angle in shape.angles], "angles_worked_out": list(shape.solved),
@@ -286,8 +286,7 @@ def _pieces(plan: StairPlan, pieces: Sequence[Piece]) -> Iterator[Block]:
     long = partial(length_text, us=plan.us)
     alike: dict[tuple[object, ...], list[Piece]] = {}
     for piece in pieces:
-        shape = None if piece.part is None else piece.part.shape
-        alike.setdefault((round(piece.length, 2), round(piece.width, 2), piece.strips, shape), []).append(piece)
+        alike.setdefault((round(piece.length, 2), round(piece.width, 2), piece.strips, piece.shape), []).append(piece)
     for group in alike.values():
         one = group[0]
         parts = [piece.part for piece in group if piece.part is not None]
@@ -295,10 +294,10 @@ def _pieces(plan: StairPlan, pieces: Sequence[Piece]) -> Iterator[Block]:
         size = f"{long(round(one.length, 2))} x {long(round(one.width, 2))}"
         glued = "" if one.strips == 1 else f", glued up of {one.strips} strips of {long(one.strip_width)} once jointed"
         yield Paragraph(f"{name[:1].upper()}{name[1:]}: cut {_count(len(group), 'piece')} of {size}{glued}")
-        if one.part is not None and not one.part.shape.is_square:
+        if one.shape is not None and not one.shape.is_square:
             front, back, depth, left, right, diagonal, other = map(long, one.outline)
             yield Paragraph(f"then to: front {front}, back {back}, depth {depth}", 2)
-            yield Paragraph(f"sides: left {left}, right {right}; angles in front: {_angles(one.part.shape)}", 2)
+            yield Paragraph(f"sides: left {left}, right {right}; angles in front: {_angles(one.shape)}", 2)
             yield Paragraph(f"check: front left to back right {diagonal}, front right to back left {other}", 2)
     yield Line()
 
@@ -452,7 +451,7 @@ def cutting_csv(found: CuttingPlan) -> str:
     rows: list[Sequence[Cell]] = []
     for piece in found.pieces:
         outline: list[Cell] = [round(each, 1) for each in piece.outline] or [None] * 7
-        angles = (None, None) if piece.part is None else (round(angle, 1) for angle in piece.part.shape.angles)
+        angles = (None, None) if piece.shape is None else (round(angle, 1) for angle in piece.shape.angles)
         size = (round(piece.length, 1), round(piece.width, 1))
         rows.append((piece.name, *size, piece.strips, *outline, round(piece.strip_width, 1), *angles))
     return csv_text(header, rows)

@@ -11,10 +11,10 @@ from finishlab.coatings import coating
 from finishlab.errors import UsageError
 from finishlab.plan.calendar import Fitting
 from finishlab.plan.drying import Coat, WorkHours, default_coat, parse_days, parse_hours, parse_zone, recoat_times
-from finishlab.plan.parts import Part, Shape
+from finishlab.plan.parts import Shape
 from finishlab.plan.stair_plan import USUAL_PARTS, Can, Coats, Product, StairPlan
 from finishlab.plan.woodwork import Stock
-from finishlab.stair.names import PART_KINDS, UPRIGHT, PartKind
+from finishlab.stair.names import PART_KINDS, UPRIGHT, PartKind, PartName, Side
 from finishlab.toml_file import Section, read_toml, texts_in
 from finishlab.units import is_us, parse_area, parse_coverage, parse_volume, read_lengths, split_sizes
 
@@ -34,9 +34,9 @@ def read_plan(path: str | Path) -> StairPlan:
         For a file that cannot be read and a value that cannot be meant; the sentence names the place in the file.
     """
     whole = read_toml(path)
-    parts: list[Part] = []
+    shapes: dict[PartName, Shape] = {}
     for number, flight in enumerate(whole.tables("flight"), start=1):
-        parts += _flight(flight, number)
+        shapes |= _flight(flight, number)
     away = whole.table("away")
     kinds = _kinds(away, "parts", ())
     products = tuple(_product(each, kinds) for each in whole.tables("product"))
@@ -44,7 +44,7 @@ def read_plan(path: str | Path) -> StairPlan:
     told = {name: work.number(name) for name in ("coat_h", "rub_out_h")}
     told |= {name: away.number(name) for name in ("fit_h", "set_h", "ready_h")}
     plan = StairPlan(
-        tuple(parts),
+        tuple(shapes),
         products,
         kinds,
         away.whole("at_once"),
@@ -60,6 +60,7 @@ def read_plan(path: str | Path) -> StairPlan:
         tuple(parse_stock(text) for text in stock.texts("boards")),
         us=any(is_us(text) for text in texts_in(whole.content)),
         said=tuple((name, _FILE) for name, hours in told.items() if hours is not None),
+        shapes=shapes,
     )
     for section in (away, work, stock, whole):
         section.finish()
@@ -68,8 +69,8 @@ def read_plan(path: str | Path) -> StairPlan:
 
 def flat_parts(
     count: int, shape: Shape, odd: Mapping[int, Shape], *, level: int = 1, kind: PartKind = "tread"
-) -> tuple[Part, ...]:
-    """Return parts numbered from 1, those in `odd` with their own shape.
+) -> dict[PartName, Shape]:
+    """Return the shapes of parts numbered from 1, those in `odd` with their own shape.
 
     Raises
     ------
@@ -83,7 +84,7 @@ def flat_parts(
         raise UsageError(
             "no-such-part", f"There is no {kind} {missing[0]} among {count}.", "Number from the bottom up."
         )
-    return tuple(Part(kind, odd.get(place, shape), level, place) for place in range(1, count + 1))
+    return {PartName(level, kind, place): odd.get(place, shape) for place in range(1, count + 1)}
 
 
 def parse_odd(text: str, usual: Shape) -> tuple[int, Shape]:
@@ -220,7 +221,7 @@ class Said:
         return tuple(self.on(each) if n in meant else each for n, each in enumerate(products))
 
 
-def _flight(section: Section, number: int) -> list[Part]:
+def _flight(section: Section, number: int) -> dict[PartName, Shape]:
     level = 2 * number - 1
     risers, count = section.whole("risers"), section.whole("treads")
     if count is None and risers is None:
@@ -241,29 +242,29 @@ def _flight(section: Section, number: int) -> list[Part]:
             raise UsageError("no-such-part", f"{each.where}: the tread has no number.", "Add for example tread = 3.")
         odd[place] = _shape(each, "tread", usual)
     treads = count if count is not None else (risers or 0) - 1
-    parts = list(flat_parts(treads, usual, odd, level=level)) if treads != 0 else []
+    parts = flat_parts(treads, usual, odd, level=level) if treads != 0 else {}
     riser = section.table("riser")
     if riser:
-        parts += flat_parts(risers or treads + 1, _shape(riser, "riser"), {}, level=level, kind="riser")
+        parts |= flat_parts(risers or treads + 1, _shape(riser, "riser"), {}, level=level, kind="riser")
     for kind in ("landing nosing", "nosing", "return", "stringer", "skirt"):
-        count_at: dict[str | None, int] = {}
+        count_at: dict[Side | None, int] = {}
         for each in section.tables(kind.replace(" ", "_")):
             side = _side(each)
             place = count_at[side] = count_at.get(side, 0) + 1
-            parts.append(Part(kind, _shape(each, kind), level, place, side))
+            parts[PartName(level, kind, place, side)] = _shape(each, kind)
     landing = section.table("landing")
     if landing:
         boards = landing.whole("boards") or 1
-        parts += flat_parts(boards, _shape(landing, "landing board"), {}, level=level + 1, kind="landing board")
+        parts |= flat_parts(boards, _shape(landing, "landing board"), {}, level=level + 1, kind="landing board")
     section.finish()
     return parts
 
 
-def _side(section: Section) -> str | None:
+def _side(section: Section) -> Side | None:
     side = section.text("side")
     if side not in (None, "left", "right"):
         raise UsageError("bad-side", f"{section.where}: the side is “{side}”.", "Write left or right, seen from below.")
-    return side
+    return cast("Side | None", side)
 
 
 def _shape(section: Section, kind: str, usual: Shape | None = None) -> Shape:

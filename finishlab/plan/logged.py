@@ -15,7 +15,7 @@ from finishlab.finish import ColourStep, Topcoat
 from finishlab.logbook.entities import chosen_recipe
 from finishlab.plan.drying import Laid, recoat_times
 from finishlab.plan.entered import product_of
-from finishlab.plan.parts import Part, Shape
+from finishlab.plan.parts import Shape
 from finishlab.plan.stair_plan import Can, Coats, Origin, Product, StairPlan
 from finishlab.stair.names import UPRIGHT, PartName, listed
 from finishlab.stair.progress import (
@@ -45,8 +45,6 @@ _US_SIZES: Final = {
     0.125: "1/4 pt", 0.25: "1/2 pt", 0.5: "1 pt", 1: "1 qt", 2: "1/2 gal", 4: "1 gal", 5: "5 qt", 20: "5 gal",
 }  # fmt: skip
 """Quarts -> what a can of that size is called."""
-_ANY_SIZE: Final = (900.0, 250.0, 25.0)
-"""Sizes of a part of which only the days are asked."""
 _UNDER: Final = re.compile(r"under|both|bottom|back|all")
 """What says that a coat was given to the underside too."""
 _SLOW: Final[Mapping[CoatStep, str]] = {"stain": "oil stain", "seal": "sealer", "topcoat": "oil polyurethane"}
@@ -78,16 +76,16 @@ def logged_plan(log: Logbook, recipe: str | None = None, *, sized: bool = True) 
     for part in stair.parts:
         if part.ident in recipes:
             by_recipe.setdefault(recipes[part.ident].number, []).append(part)
-    products, unsized = [], []
+    products, unsized, planned = [], [], set(plan.parts)
     for parts in by_recipe.values():
         worked = recipes[parts[0].ident]
         notes += [worked.changed] if worked.changed else []
         for made in finish_products(worked, cans):
-            uses = [(part, coats) for part in parts if (coats := work.left(part, worked, made))]
-            shaped = tuple((made_part, c) for part, c in uses if (made_part := planned_part(part, sized=sized)))
-            unsized += [part.name for part, _ in uses if sized and _shape_of(part) is None]
-            if shaped:
-                products.append(replace(made.product, each=shaped))
+            uses = [(part.name, coats) for part in parts if (coats := work.left(part, worked, made))]
+            each = tuple(use for use in uses if use[0] in planned)
+            unsized += [name for name, _ in uses if name not in planned]
+            if each:
+                products.append(replace(made.product, each=each))
     notes += work.notes(recipes)
     if not products and not unsized and (sized or not work.to_fit(recipes)):
         raise UsageError(
@@ -98,18 +96,17 @@ def logged_plan(log: Logbook, recipe: str | None = None, *, sized: bool = True) 
     us = plan.us or any(can.label is not None and can.label.typed_in for can in cans.values())
     us = us or any(can.label in _US_SIZES.values() for product in products for can in product.cans)
     missing = listed(dict.fromkeys(unsized)) if unsized else ""
-    shaped_parts = [(part, found) for part in stair.parts if (found := planned_part(part, sized=sized))]
+    there = [part for part in stair.parts if part.name in planned]
+    sanded = [part.name for part in there if "sanded" in work.of(part).done and not work.of(part).coats]
     return replace(
         plan,
         products=tuple(products),
         us=us,
         not_counted=missing,
         notes=tuple(dict.fromkeys(notes)),
-        laid={found: laid for part, found in shaped_parts if (laid := work.laid(part, recipes.get(part.ident)))},
-        fitted=frozenset(found for part, found in shaped_parts if "fitted" in work.of(part).done),
-        sanded=frozenset(
-            found for part, found in shaped_parts if "sanded" in work.of(part).done and not work.of(part).coats
-        ),
+        laid={part.name: laid for part in there if (laid := work.laid(part, recipes.get(part.ident)))},
+        fitted=frozenset(part.name for part in there if "fitted" in work.of(part).done),
+        sanded=frozenset(sanded),
     )
 
 
@@ -296,15 +293,17 @@ def logged_stair(log: Logbook, *, sized: bool = True) -> StairPlan:
             "The stair is not described.",
             "Enter it once with: finishlab stairs add RISERS, or give --treads and their sizes, or a file with --from.",
         )
-    parts = [found for part in stored if (found := planned_part(part, sized=sized)) is not None]
-    if not parts:
+    us = any(part.record.sizes.inches for part in stored)  # typed in inches, shown in inches
+    if not sized:
+        return StairPlan(tuple(part.name for part in stored), us=us)
+    shapes = {part.name: shape for part in stored if (shape := _shape_of(part)) is not None}
+    if not shapes:
         raise UsageError(
             "no-sizes",
             "No part of the logged stair has its sizes.",
             "Add them, for example: finishlab stairs edit all treads --front 36in --depth 11.5in --thickness 1in",
         )
-    # Typed in inches, shown in inches.
-    return StairPlan(tuple(parts), us=any(part.record.sizes.inches for part in stored))
+    return StairPlan(tuple(shapes), us=us, shapes=shapes)
 
 
 def finish_products(recipe: PartRecipe, cans: Mapping[int, LoggedCan]) -> tuple[Made, ...]:
@@ -465,17 +464,6 @@ def _window(times: Times, label: Label, can: int | None, *, own: float | None) -
             f"Enter the first hour its label gives: finishlab can edit C{can} --label “recoat=HOURS”",
         )
     return known, most
-
-
-def planned_part(part: StoredPart, *, sized: bool = True) -> Part | None:
-    """Return a part as quantities, cutting and calendar want it, in mm; None where its sizes are not known.
-
-    Unless `sized`, where it is days that are wanted, such a part comes too, with sizes that say nothing.
-    """
-    name, shape = part.name, _shape_of(part)
-    if shape is None and sized:
-        return None
-    return Part(name.kind, shape or Shape(*_ANY_SIZE), name.level, name.place, name.side)
 
 
 def _shape_of(part: StoredPart) -> Shape | None:

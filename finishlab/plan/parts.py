@@ -1,4 +1,4 @@
-"""The stair's parts as plans see them: shapes and areas, the way up over them, and their names in words.
+"""The stair's parts as plans see them: shapes and areas, and the way up over them.
 
 A part is a board seen from above: a front edge, a back edge parallel to it, a depth between them, a thickness. Where
 it is not square its sides lean, and two interior angles at the front edge say how. Lengths are in millimetres, areas of
@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from finishlab.errors import UsageError
-from finishlab.stair.names import PART_KINDS, PartKind, level_title
+from finishlab.stair.names import PartKind, PartName
 from finishlab.units import likely_length
 
 WALKED_ON: Final[tuple[PartKind, ...]] = ("tread", "landing nosing", "landing board")
@@ -134,49 +134,6 @@ class Shape:
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
-    """One part of the stair, in its place.
-
-    Parameters
-    ----------
-    kind
-        One of `finishlab.stair.names.PART_KINDS`.
-    shape
-        Its sizes.
-    level
-        Where it stands in the order of the stair: 1 is flight 1, 2 the landing above it, 3 flight 2, and so on.
-    place
-        Its number within its level and kind, from the bottom up, from 1.
-    side
-        ``left`` or ``right``, seen from below, of parts that come in pairs.
-
-    Raises
-    ------
-    UsageError
-        ``"unknown-part"``, ``"bad-place"``.
-    """
-
-    kind: PartKind
-    shape: Shape
-    level: int = 1
-    place: int = 1
-    side: str | None = None
-
-    def __post_init__(self) -> None:
-        if self.kind not in PART_KINDS:
-            raise UsageError(
-                "unknown-part", f"“{self.kind}” is not a part.", f"Choose one of: {', '.join(PART_KINDS)}."
-            )
-        if self.level < 1 or self.place < 1:
-            raise UsageError("bad-place", "Flights and parts are numbered from 1.", "Number from the bottom up.")
-
-    @property
-    def name(self) -> str:
-        """What it is called within its flight: ``tread 7``."""
-        return f"{self.kind} {self.place}{f' {self.side}' if self.side else ''}"
-
-
-@dataclass(frozen=True, slots=True)
 class FaceAreas:
     """Areas of a part's faces, m2."""
 
@@ -273,17 +230,17 @@ def _angle(cot: float) -> float:
     return 90.0 if cot == 0.0 else math.degrees(math.atan2(1.0, cot))
 
 
-def unlikely_sizes(parts: Iterable[Part]) -> tuple[str, ...]:
+def unlikely_sizes(sizes: Iterable[tuple[PartKind, Shape]]) -> tuple[str, ...]:
     """Return a sentence for each size that treads and risers hardly have; see `finishlab.units.LIKELY`."""
     found: dict[str, None] = {}
-    for part in parts:
-        if part.kind not in {"tread", "riser"}:
+    for kind, shape in sizes:
+        if kind not in {"tread", "riser"}:
             continue
         for name in ("front", "depth", "thickness"):
-            value, likely = getattr(part.shape, name), likely_length(part.kind, name)
+            value, likely = getattr(shape, name), likely_length(kind, name)
             if likely is not None and not likely.low <= value <= likely.high:
-                what = "height" if name == "depth" and part.kind == "riser" else name
-                found[f"A {part.kind} with a {what} of {value:g} mm is unusual."] = None
+                what = "height" if name == "depth" and kind == "riser" else name
+                found[f"A {kind} with a {what} of {value:g} mm is unusual."] = None
     return tuple(found)
 
 
@@ -304,11 +261,11 @@ class Step:
         Whether it cannot be stepped over, and nothing beside it can be stepped on: a landing of one piece.
     """
 
-    parts: tuple[Part, ...]
+    parts: tuple[PartName, ...]
     blocks: bool = False
 
 
-def way_up(parts: Iterable[Part]) -> tuple[Step, ...]:
+def way_up(parts: Iterable[PartName]) -> tuple[Step, ...]:
     """Return what one steps on from the bottom up.
 
     In each flight the treads come first, then a top nosing, then landing boards. A landing of two boards
@@ -343,65 +300,9 @@ def alternating(steps: Sequence[Step]) -> tuple[tuple[Step, ...], ...]:
     return tuple(tuple(group) for group in (*groups, *alone) if group)
 
 
-def need_flight(parts: Iterable[Part]) -> bool:
-    """Return whether some kind of part is on more than one level, so that names need their flight."""
-    levels: dict[str, set[int]] = {}
-    for part in parts:
-        levels.setdefault(part.kind, set()).add(part.level)
-    return any(len(each) > 1 for each in levels.values())
-
-
-def full_name(part: Part, *, several: bool) -> str:
-    """Return a part's name, its flight before it where there are several: ``flight 2 tread 7``."""
-    return f"{level_title(part.level)} {part.name}" if several else part.name
-
-
-def named(parts: Sequence[Part], *, several: bool) -> str:
-    """Return parts in words, the numbers of a kind together: ``treads 1, 3 and 5``, ``flight 1 treads 1 and 3``."""
-    groups: dict[tuple[int, str], list[Part]] = {}
-    for part in parts:
-        groups.setdefault((part.level if several else 0, part.kind), []).append(part)
-    words, last = [], 0
-    for (level, kind), group in groups.items():
-        title = level_title(level) if level else ""
-        # "landing 1 boards 1 to 3", not "landing 1 landing boards".
-        said = kind.removeprefix("landing ") if title.startswith("landing") and level != last else kind
-        where = f"{title} " if level and level != last else ""
-        last = level
-        words.append(where + _numbered(said, group))
-    return "; ".join(words)
-
-
-def _numbered(kind: str, group: Sequence[Part]) -> str:
-    sides: dict[str, list[int]] = {}
-    for part in sorted(group, key=lambda part: (part.place, part.side or "")):
-        sides.setdefault(part.side or "", []).append(part.place)
-    numbers = []
-    for side, places in sides.items():
-        runs = _runs(places)
-        numbers += [*runs[:-1], f"{runs[-1]} {side}".strip()]
-    if len(group) == 1:
-        return f"{kind} {numbers[0]}"
-    several = "skirt boards" if kind == "skirt" else f"{kind}s"
-    return f"{several} {', '.join(numbers[:-1])} and {numbers[-1]}" if len(numbers) > 1 else f"{several} {numbers[0]}"
-
-
-def _runs(places: Sequence[int]) -> list[str]:
-    """Return numbers as texts, three and more in a row as ``4 to 7``."""
-    found: list[list[int]] = []
-    for place in places:
-        if found and place == found[-1][-1] + 1:
-            found[-1].append(place)
-        else:
-            found.append([place])
-    return [
-        text
-        for run in found
-        for text in ([f"{run[0]} to {run[-1]}"] if len(run) > 2 else [str(place) for place in run])
-    ]
-
-
-def parted(steps: Sequence[Step], shut: AbstractSet[Part]) -> tuple[tuple[Part, ...], tuple[Part, ...], Climb]:
+def parted(
+    steps: Sequence[Step], shut: AbstractSet[PartName]
+) -> tuple[tuple[PartName, ...], tuple[PartName, ...], Climb]:
     """Return what is closed and what is open of the way up, and how one gets up."""
     walked = [part for step in steps for part in step.parts]
     barred = [any(part in shut for part in step.parts) for step in steps]

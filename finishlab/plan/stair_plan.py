@@ -16,9 +16,9 @@ from finishlab.coatings import COMMON, Layer, coating, follow_notes
 from finishlab.errors import UsageError
 from finishlab.plan.calendar import Calendar, Fitting, Job, plan_calendar
 from finishlab.plan.drying import Coat, Laid, WorkHours
-from finishlab.plan.parts import Part, face_areas, need_flight
+from finishlab.plan.parts import Shape, face_areas
 from finishlab.plan.woodwork import Stock
-from finishlab.stair.names import UPRIGHT, PartKind
+from finishlab.stair.names import UPRIGHT, PartKind, PartName, need_flight
 
 DEFAULT_WASTE: Final = 0.15
 """Share of a liquid lost in can, rag and brush: 10 to 20 % is usual (common practice, no source)."""
@@ -155,13 +155,13 @@ class Purchase:
         return total
 
 
-def coat_area(parts: Iterable[Part], coats: Coats) -> float:
+def coat_area(parts: Iterable[tuple[PartKind, Shape]], coats: Coats) -> float:
     """Return the area of parts times the coats each face gets, m2; of what stands upright the face that shows alone."""
     total = 0.0
-    for part in parts:
-        areas = face_areas(part.shape)
+    for kind, shape in parts:
+        areas = face_areas(shape)
         total += coats.top * areas.top
-        if part.kind not in UPRIGHT:
+        if kind not in UPRIGHT:
             total += coats.on_edges * areas.edges + coats.under * areas.underside
     return total
 
@@ -298,10 +298,10 @@ class Product:
     waste: float = DEFAULT_WASTE
     cans: tuple[Can, ...] = ()
     origin: Origin = field(default_factory=Origin)
-    each: tuple[tuple[Part, Coats], ...] | None = None
+    each: tuple[tuple[PartName, Coats], ...] | None = None
     """Of a logged stair: the parts that are to get it, each with the coats it is still to get; None: all of `parts`."""
 
-    def on(self, parts: Iterable[Part]) -> tuple[tuple[Part, Coats], ...]:
+    def on(self, parts: Iterable[PartName]) -> tuple[tuple[PartName, Coats], ...]:
         """Return which of these parts get it, each with its coats."""
         if self.each is not None:
             return self.each
@@ -356,9 +356,11 @@ class StairPlan:
         Parts that are sanded and bare.
     said
         Who says how long work takes, by its name in `work_hours`.
+    shapes
+        What the parts measure; the days ask for none.
     """
 
-    parts: tuple[Part, ...]
+    parts: tuple[PartName, ...]
     products: tuple[Product, ...] = ()
     away: tuple[PartKind, ...] = ()
     at_once: int | None = None
@@ -371,10 +373,11 @@ class StairPlan:
     us: bool = False
     not_counted: str = ""
     notes: tuple[str, ...] = ()
-    laid: Mapping[Part, Laid] = field(default_factory=dict)
-    fitted: frozenset[Part] = frozenset()
-    sanded: frozenset[Part] = frozenset()
+    laid: Mapping[PartName, Laid] = field(default_factory=dict)
+    fitted: frozenset[PartName] = frozenset()
+    sanded: frozenset[PartName] = frozenset()
     said: tuple[tuple[str, str], ...] = ()
+    shapes: Mapping[PartName, Shape] = field(default_factory=dict)
 
     @property
     def work_hours(self) -> dict[str, tuple[float, str]]:
@@ -408,12 +411,12 @@ class Quantity:
     """
 
     product: Product
-    uses: tuple[tuple[Part, Coats], ...]
+    uses: tuple[tuple[PartName, Coats], ...]
     need: Need
     buy: tuple[Purchase, Purchase] | None
 
     @property
-    def parts(self) -> tuple[Part, ...]:
+    def parts(self) -> tuple[PartName, ...]:
         """The parts it goes on."""
         return tuple(part for part, _ in self.uses)
 
@@ -444,7 +447,7 @@ def _quantity(plan: StairPlan, products: Sequence[Product]) -> Quantity:
     names = dict.fromkeys(each.origin.coats for each in products if each.origin.coats)
     product = replace(product, origin=replace(product.origin, coats=", ".join(names)))
     uses = tuple(use for each in products for use in each.on(plan.parts))
-    area = sum(coat_area([part], _reached(plan, part, coats)) for part, coats in uses)
+    area = sum(coat_area([(part.kind, plan.shapes[part])], _reached(plan, part, coats)) for part, coats in uses)
     if area <= 0:
         raise UsageError(
             "nothing-to-coat",
@@ -457,7 +460,7 @@ def _quantity(plan: StairPlan, products: Sequence[Product]) -> Quantity:
     return Quantity(product, uses, found, buy)
 
 
-def _reached(plan: StairPlan, part: Part, coats: Coats) -> Coats:
+def _reached(plan: StairPlan, part: PartName, coats: Coats) -> Coats:
     """Return the coats of a part; nobody reaches the underside of what is finished on the stair."""
     return replace(coats, under=0) if plan.away and part.kind not in plan.away else coats
 
@@ -467,8 +470,8 @@ def jobs_of(plan: StairPlan) -> tuple[Job, ...]:
 
     What was begun comes first, since its recoat windows run, then what stands upright.
     """
-    groups: dict[tuple[tuple[Coat, ...], bool, Laid | None], list[Part]] = {}
-    coats_on: dict[Part, list[Coat]] = {}
+    groups: dict[tuple[tuple[Coat, ...], bool, Laid | None], list[PartName]] = {}
+    coats_on: dict[PartName, list[Coat]] = {}
     for product in plan.products:
         for part, coats in product.on(plan.parts):
             coats_on.setdefault(part, []).extend([product.coat] * coats.top)
@@ -518,7 +521,7 @@ def calendar_of(plan: StairPlan) -> Calendar:
 
 def follow_notes_of(plan: StairPlan) -> tuple[str, ...]:
     """Return what is to be thought of where one product lies on another, with the hours the plan waits."""
-    on: dict[Part, list[Product]] = {}
+    on: dict[PartName, list[Product]] = {}
     for product in plan.products:
         for part, coats in product.on(plan.parts):
             if coats.top:

@@ -13,12 +13,13 @@ differ.**
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from finishlab.errors import UsageError
-from finishlab.plan.parts import Part, corners, full_name, need_flight
+from finishlab.plan.parts import Shape, corners
+from finishlab.stair.names import PartName, full_name, need_flight
 from finishlab.units import MM_PER_INCH, length_text
 
 KERF: Final = 3.2
@@ -63,15 +64,16 @@ class Piece:
         Of the rectangle, mm, the allowance included in the length.
     strips
         Across how many strips it is glued up; 1 for a whole board.
-    part
-        The part to cut from it; None for a spare.
+    part, shape
+        The part to cut from it and what it measures; None for a spare.
     """
 
     name: str
     length: float
     width: float
     strips: int
-    part: Part | None
+    part: PartName | None
+    shape: Shape | None = None
 
     @property
     def strip_width(self) -> float:
@@ -81,9 +83,9 @@ class Piece:
     @property
     def outline(self) -> tuple[float, ...]:
         """Front, back, depth, left and right side, and both diagonals of the finished part, mm; none for a spare."""
-        if self.part is None:
+        if self.shape is None:
             return ()
-        shape, found = self.part.shape, corners(self.part.shape)
+        shape, found = self.shape, corners(self.shape)
         return (shape.front, shape.back_mm, shape.depth, *found.sides, *found.diagonals)
 
 
@@ -118,7 +120,7 @@ class CuttingPlan:
 
 
 def plan_cutting(
-    parts: Sequence[Part],
+    parts: Mapping[PartName, Shape],
     stock: Sequence[Stock],
     *,
     kerf: float = KERF,
@@ -131,7 +133,7 @@ def plan_cutting(
     Parameters
     ----------
     parts
-        Treads, or other parts cut from the same boards.
+        Treads, or other parts cut from the same boards, and what they measure.
     stock
         Boards on sale, all of one width.
     kerf, allowance
@@ -172,13 +174,13 @@ def plan_cutting(
     return CuttingPlan(tuple(sorted(pieces, key=_order)), tuple(boards), kerf, allowance)
 
 
-def _need_leans(parts: Sequence[Part], *, us: bool) -> None:
+def _need_leans(parts: Mapping[PartName, Shape], *, us: bool) -> None:
     """Refuse a part of which nobody says which side leans."""
-    for part in parts:
-        if part.shape.lean_known:
+    for part, shape in parts.items():
+        if shape.lean_known:
             continue
         name = full_name(part, several=need_flight(parts))
-        front, back = (length_text(each, us=us) for each in (part.shape.front, part.shape.back_mm))
+        front, back = (length_text(each, us=us) for each in (shape.front, shape.back_mm))
         raise UsageError(
             "which-side-leans",
             f"{name.capitalize()} is {front} wide in front and {back} at the back, and no angle says which side leans.",
@@ -187,14 +189,13 @@ def _need_leans(parts: Sequence[Part], *, us: bool) -> None:
         )
 
 
-def _pieces(parts: Sequence[Part], width: float, kerf: float, allowance: float, spares: int) -> list[Piece]:
+def _pieces(parts: Mapping[PartName, Shape], width: float, kerf: float, allowance: float, spares: int) -> list[Piece]:
     """Return the rectangles, the longest first."""
     several = need_flight(parts)
     found = []
-    for part in parts:
-        depth = part.shape.depth
-        name = full_name(part, several=several)
-        found.append(Piece(name, corners(part.shape).blank + allowance, depth, _strips(depth, width, kerf), part))
+    for part, shape in parts.items():
+        name, strips = full_name(part, several=several), _strips(shape.depth, width, kerf)
+        found.append(Piece(name, corners(shape).blank + allowance, shape.depth, strips, part, shape))
     longest, deepest = max(piece.length for piece in found), max(piece.width for piece in found)
     for number in range(1, spares + 1):
         name = "spare" if spares == 1 else f"spare {number}"

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final, cast
 import click
 
 from finishlab.cli.common import json_option, open_logbook, print_document, print_results, say, say_letters
-from finishlab.cli.lazy import ExampleCommand
+from finishlab.cli.lazy import command
 from finishlab.errors import UsageError
 
 if TYPE_CHECKING:
@@ -31,13 +31,10 @@ _paper = click.option(
 )
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=(
-        "finishlab labels B1 B2 B5 --sheet a4-3x7 --first 4",
-        "finishlab labels treads --output treads.pdf --sheet letter-2x5",
-        "finishlab labels B3 treads 1-6 all risers",
-    ),
+@command(
+    "finishlab labels B1 B2 B5 --sheet a4-3x7 --first 4",
+    "finishlab labels treads --output treads.pdf --sheet letter-2x5",
+    "finishlab labels B3 treads 1-6 all risers",
 )
 @click.argument("what", nargs=-1, metavar="[B1... | boards | PARTS]")
 @_output("labels.pdf")
@@ -85,9 +82,9 @@ def labels(*, what: tuple[str, ...], output: str, sheet: str, first: int, outlin
     say(f"{count} on {chosen.describe()}.{free} Print at 100 %, not fitted to the page.")
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab schedule", "finishlab schedule R2 --parts 'treads 1-6' --paper letter"),
+@command(
+    "finishlab schedule",
+    "finishlab schedule R2 --parts 'treads 1-6' --paper letter",
 )
 @click.argument("recipe", required=False, metavar="[R1]")
 @click.option("--parts", default="", metavar="PARTS", help="Parts to tick. [default: those that are to get the recipe]")
@@ -113,10 +110,10 @@ def schedule(*, recipe: str | None, parts: str, output: str, paper: str, as_json
     _write("schedule", output, schedule_pdf(view, paper=cast("Paper", paper)), view, found if as_json else None)
 
 
-@click.command(
-    "house-file",
-    cls=ExampleCommand,
-    examples=("finishlab house-file --output house.pdf", "finishlab house-file --title 'Mill Lane 4' --without-photos"),
+@command(
+    "finishlab house-file --output house.pdf",
+    "finishlab house-file --title 'Mill Lane 4' --without-photos",
+    name="house-file",
 )
 @_output("house-file.pdf")
 @click.option("--title", metavar="TEXT", help="What stands at the top. [default: the logbook's name]")

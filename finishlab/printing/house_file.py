@@ -12,16 +12,15 @@ from finishlab.coatings import COATINGS
 from finishlab.colorimetry.spaces import hex_colour
 from finishlab.errors import FinishlabError
 from finishlab.finish import Finish
-from finishlab.mend.faults import FAULTS, OLD_CANS, TRY_FIRST, YEARLY
+from finishlab.mend.documents import FAULTS, OLD_CANS, TRY_FIRST, YEARLY
 from finishlab.printing.labels import recipe_words
 from finishlab.printing.schedule import finish_steps
 from finishlab.record import today
 from finishlab.show.document import Column, Facts, Table
 from finishlab.show.pages import Block, Outline, Pages, Picture, Pictures, Section, Swatch, Swatches, Words
-from finishlab.stair.deviations import deviations
 from finishlab.stair.documents import flights_shown
 from finishlab.stair.drawing import stair_svg
-from finishlab.stair.progress import resolved
+from finishlab.stair.progress import deviations, resolved
 from finishlab.units import left_text
 
 if TYPE_CHECKING:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from finishlab.cli.common import json_option, open_logbook, options, show_document
-from finishlab.cli.lazy import ExampleCommand
+from finishlab.cli.lazy import command
 from finishlab.errors import UsageError
 
 if TYPE_CHECKING:
@@ -100,15 +100,12 @@ def other_aim(aim: Aim) -> Aim:
     return Aim("contrast", step, limits=undertone, formula=aim.formula)
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=(
-        "finishlab rank",
-        "finishlab rank --full",
-        'finishlab rank --light "evening lamp"',
-        "finishlab rank --no-redder",
-        "finishlab rank --aim contrast --darker 12",
-    ),
+@command(
+    "finishlab rank",
+    "finishlab rank --full",
+    'finishlab rank --light "evening lamp"',
+    "finishlab rank --no-redder",
+    "finishlab rank --aim contrast --darker 12",
 )
 @click.option(
     "--light",

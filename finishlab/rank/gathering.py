@@ -11,6 +11,7 @@ import numpy as np
 
 from finishlab.board import BoardRecord
 from finishlab.board.shown import profile_name
+from finishlab.coatings import sheen_of
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.estimate import ColourTable, LabEstimate, scaled, scaled_table
 from finishlab.errors import LogbookError
@@ -20,7 +21,6 @@ from finishlab.matching.guards import (
     FloorFacts,
     board_guards,
     may_be_final,
-    sheen_of,
     told_of_floor,
     told_wet,
 )

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, cast
 import click
 
 from finishlab.cli.common import json_option, open_logbook, print_document, print_results, say, say_letters
-from finishlab.cli.lazy import ExampleCommand
+from finishlab.cli.lazy import command
 from finishlab.errors import UsageError, harmless
 from finishlab.rank.commands import aim_options, other_aim, read_aim
 
@@ -16,14 +16,11 @@ if TYPE_CHECKING:
     from finishlab.imaging.strip import Paper
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=(
-        "finishlab report",
-        'finishlab report --light "evening lamp" --output evening.html',
-        "finishlab report --pdf report.pdf --paper letter",
-        "finishlab report --aim contrast --darker 12 --output contrast.html",
-    ),
+@command(
+    "finishlab report",
+    'finishlab report --light "evening lamp" --output evening.html',
+    "finishlab report --pdf report.pdf --paper letter",
+    "finishlab report --aim contrast --darker 12 --output contrast.html",
 )
 @click.option(
     "--light",

@@ -25,7 +25,7 @@ from finishlab.cli.common import (
     show_document,
     untouched,
 )
-from finishlab.cli.lazy import ExampleCommand, LazyGroup
+from finishlab.cli.lazy import LazyGroup
 from finishlab.errors import UsageError
 from finishlab.stair.names import SIDES, PartKind, listed
 from finishlab.stair.records import COAT_STEPS, PartSizes
@@ -37,21 +37,6 @@ if TYPE_CHECKING:
     from finishlab.measure.areas import GreyArea, SurfaceArea
     from finishlab.stair.documents import PartShown
     from finishlab.stair.records import StoredPart, StoredStair
-
-_COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
-    "add": ("finishlab.stair.commands:add", "Enter flights and landings with their parts."),
-    "add-parts": ("finishlab.stair.commands:add_parts", "Enter further parts: nosings, returns, boards, skirts."),
-    "show": ("finishlab.stair.commands:show", "Draw the stair: each part's state and colour."),
-    "log": ("finishlab.stair.commands:log_event", "Log what was done to parts."),
-    "measure": ("finishlab.stair.commands:measure_parts", "Measure parts in photos and log their colour."),
-    "part": ("finishlab.stair.commands:part", "Say which finish is on a part, and from which can."),
-    "due": ("finishlab.stair.commands:due", "Say which parts are still short of a coat."),
-    "walk": ("finishlab.stair.commands:walk", "Say which steps can be walked on now, and from when the others."),
-    "deviations": ("finishlab.stair.commands:list_deviations", "List what was done otherwise than planned."),
-    "edit": ("finishlab.stair.commands:edit", "Change sizes, wood, recipe or notes of parts; or a flight."),
-    "edit-event": ("finishlab.stair.commands:edit_event", "Change what was logged of a part."),
-    "remove": ("finishlab.stair.commands:remove", "Leave parts, flights or events out from now on."),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +155,7 @@ def _sizes(values: dict[str, Any], kind: str = "part", clear: Sequence[str] = ()
     return given | read_sizes({name: text for name, text in given.items() if isinstance(text, str)}, kind)
 
 
-@click.group(cls=LazyGroup, lazy=_COMMANDS)
+@click.group(cls=LazyGroup)
 def stairs() -> None:
     """Enter the stair, log what is done to its parts, and look it up.
 
@@ -180,13 +165,12 @@ def stairs() -> None:
     """
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=(
-        "finishlab stairs add 7 landing 7 --tread 914x292x27 --riser 914x190x19 --landing-boards 6 --species 'red oak'",
-        "finishlab stairs add 14 --tread '36x11.5x1 1/16in' --nosing 1in --returns left",
-        "finishlab stairs add landing --above 1",
-    ),
+@stairs.has(
+    "add",
+    "Enter flights and landings with their parts.",
+    "finishlab stairs add 7 landing 7 --tread 914x292x27 --riser 914x190x19 --landing-boards 6 --species 'red oak'",
+    "finishlab stairs add 14 --tread '36x11.5x1 1/16in' --nosing 1in --returns left",
+    "finishlab stairs add landing --above 1",
 )
 @click.argument("words", nargs=-1, required=True, metavar="RISERS|landing ...")
 @click.option("--tread", metavar="WxDxT", help="Size of the treads: front width, depth, thickness.")
@@ -256,7 +240,40 @@ def _print_stair(stair: StoredStair) -> None:
     show_document(stair_document(flights_shown(stair)), as_json=True)
 
 
-@click.command(cls=ExampleCommand, examples=("finishlab stairs show", "finishlab stairs show --svg stair.svg"))
+@stairs.has(
+    "add-parts",
+    "Enter further parts: nosings, returns, boards, skirts.",
+    "finishlab stairs add-parts 2/returns 1-6 left --front 320 --depth 40 --thickness 27",
+    "finishlab stairs add-parts landing 1 landing boards 1-5 --front 900 --depth 120 --thickness 20",
+)
+@click.argument("parts", nargs=-1, required=True, metavar="PARTS")
+@_fields(*_SIZES, *_PART, kept="they are")
+@json_option
+def add_parts(*, parts: tuple[str, ...], as_json: bool, **values: Any) -> None:  # noqa: ANN401 - texts and figures
+    """Enter further parts of flights and landings that are there."""
+    from finishlab.stair.entering import new_parts, size_remarks
+
+    sizes, given = PartSizes(**_sizes(values)), _given(_PART, values)
+    with open_logbook() as log:
+        given = _numbered(log, given)
+        before = log.stair()
+        log.add_parts(new_parts(before, " ".join(parts), sizes, **given))
+        stair = log.stair()
+    old = {part.ident for part in before.parts}
+    names = listed([part.name for part in stair.parts if part.ident not in old])
+    say(f"Entered: {names}.")
+    for line in size_remarks([(names, sizes)]):
+        say(line)
+    if as_json:
+        _print_stair(stair)
+
+
+@stairs.has(
+    "show",
+    "Draw the stair: each part's state and colour.",
+    "finishlab stairs show",
+    "finishlab stairs show --svg stair.svg",
+)
 @click.option("--svg", type=click.Path(), metavar="FILE", help="Draw it into an SVG file too, seen from below.")
 @json_option
 def show(*, svg: str | None, as_json: bool) -> None:
@@ -277,95 +294,14 @@ def show(*, svg: str | None, as_json: bool) -> None:
         show_document(stair_document(flights, stair_notes(flights)), as_json=as_json)
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab stairs part tread 7", "finishlab stairs part 2.T7", "finishlab stairs part treads 1-3 --json"),
-)
-@click.argument("parts", nargs=-1, required=True, metavar="PART")
-@json_option
-def part(*, parts: tuple[str, ...], as_json: bool) -> None:
-    """Say which finish is on a part, from which can, and all else that is known of it."""
-    from finishlab.stair.documents import parts_document
-
-    with open_logbook() as log:
-        document = parts_document(log, " ".join(parts))
-    show_document(document, as_json=as_json)
-
-
-_WANTED: Final = (
-    _Field("stain-coats", "Stain coats wanted. [default: the recipe's]", "N", "stain", click.IntRange(0, 8)),
-    _Field("seal-coats", "Sealer coats wanted. [default: the recipe's]", "N", "seal", click.IntRange(0, 8)),
-    _Field("topcoats", "Topcoats wanted. [default: the recipe's]", "N", "topcoat", click.IntRange(0, 8)),
-)
-
-
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab stairs due", "finishlab stairs due all treads --stain-coats 1 --topcoats 4"),
-)
-@click.argument("parts", nargs=-1, metavar="[PARTS]")
-@_fields(*_WANTED)
-@json_option
-def due(*, parts: tuple[str, ...], as_json: bool, **coats: Any) -> None:  # noqa: ANN401 - whole numbers
-    """Say which parts are still short of a coat, which coat is next, and from when on its label allows it.
-
-    How many coats a part is to have says its recipe, or the options.
-    """
-    from finishlab.stair.documents import due_document
-
-    with open_logbook() as log:
-        stair = log.stair()
-    wanted: dict[Any, int] = _given(_WANTED, coats)
-    document = due_document(stair, " ".join(parts), wanted)
-    if stair.parts or as_json:
-        show_document(document, as_json=as_json)
-    else:
-        say("No stair is entered yet. Begin with, e.g.: finishlab stairs add 7 landing 7")
-
-
-@click.command(cls=ExampleCommand, examples=("finishlab stairs walk",))
-@json_option
-def walk(*, as_json: bool) -> None:
-    """Say which steps can be walked on now and in the hours to come, and from when those that are not dry.
-
-    The hours are those of the cans' labels, else usual ones.
-    """
-    from finishlab.plan.walking import walking_document
-
-    with open_logbook() as log:
-        document = walking_document(log)
-    show_document(document, as_json=as_json)
-
-
-@click.command(
-    "deviations",
-    cls=ExampleCommand,
-    examples=("finishlab stairs deviations", "finishlab stairs deviations tread 7"),
-)
-@click.argument("parts", nargs=-1, metavar="[PARTS]")
-@json_option
-def list_deviations(*, parts: tuple[str, ...], as_json: bool) -> None:
-    """List what was logged that differs from what was planned: a wrong can, recipe or order, a coat more, a late one.
-
-    It is worked out of what is logged, so what was only logged wrong goes away once it is changed.
-    """
-    from finishlab.stair.documents import deviations_document
-
-    with open_logbook() as log:
-        document = deviations_document(log.stair(), " ".join(parts))
-    show_document(document, as_json=as_json)
-
-
-@click.command(
+@stairs.has(
     "log",
-    cls=ExampleCommand,
-    examples=(
-        "finishlab stairs log all treads sanded --note 80-100-120",
-        "finishlab stairs log odd treads stain --recipe R1 --can C1 --faces 'both faces and edges'",
-        "finishlab stairs log 2/treads 1-6 topcoat 2 --can C2 --date 2024-05-31",
-        "finishlab stairs log treads 1-3 topcoat --can C2 --time 14:30 --air 19 --humidity 55",
-        "finishlab stairs log tread 7 fitted --note 'polyurethane adhesive'",
-    ),
+    "Log what was done to parts.",
+    "finishlab stairs log all treads sanded --note 80-100-120",
+    "finishlab stairs log odd treads stain --recipe R1 --can C1 --faces 'both faces and edges'",
+    "finishlab stairs log 2/treads 1-6 topcoat 2 --can C2 --date 2024-05-31",
+    "finishlab stairs log treads 1-3 topcoat --can C2 --time 14:30 --air 19 --humidity 55",
+    "finishlab stairs log tread 7 fitted --note 'polyurethane adhesive'",
 )
 @click.argument("words", nargs=-1, required=True, metavar="PARTS EVENT")
 @_fields(*_EVENT, unless=" [default: the part's own]")
@@ -380,8 +316,8 @@ def log_event(*, words: tuple[str, ...], date: str | None, as_json: bool, **valu
     colour: with it, the coats that were on a part before count no longer. What differs from what was planned is told;
     it is listed again by: finishlab stairs deviations
     """
-    from finishlab.stair.deviations import remarks
     from finishlab.stair.entering import logged_words, next_events, split_words, work_done
+    from finishlab.stair.progress import remarks
 
     text, done = split_words(words)
     conditions, given = _given(_CONDITIONS, values), _given(_EVENT, values)
@@ -407,13 +343,11 @@ def _print_events(logged: Iterable[tuple[int, StoredPart]], notes: Sequence[str]
     show_document(events_document([(f"E{ident}", part.code) for ident, part in logged], notes), as_json=True)
 
 
-@click.command(
+@stairs.has(
     "measure",
-    cls=ExampleCommand,
-    examples=(
-        "finishlab stairs measure tread 7 tread7.jpg",
-        "finishlab stairs measure treads 1-3 t1.jpg t2.jpg t3.jpg --light 'evening lamp'",
-    ),
+    "Measure parts in photos and log their colour.",
+    "finishlab stairs measure tread 7 tread7.jpg",
+    "finishlab stairs measure treads 1-3 t1.jpg t2.jpg t3.jpg --light 'evening lamp'",
 )
 @click.argument("words", nargs=-1, required=True, metavar="PARTS PHOTO...")
 @click.option("--light", metavar="TEXT", help="The light it was taken in. [default: daylight]")
@@ -479,43 +413,101 @@ def _colour_lines(part: PartShown, day: dt.date) -> Iterator[str]:
         yield f"  - It is {part.note}: set it aside, or put it where it is not noticed."
 
 
-@click.command(
-    "add-parts",
-    cls=ExampleCommand,
-    examples=(
-        "finishlab stairs add-parts 2/returns 1-6 left --front 320 --depth 40 --thickness 27",
-        "finishlab stairs add-parts landing 1 landing boards 1-5 --front 900 --depth 120 --thickness 20",
-    ),
+@stairs.has(
+    "part",
+    "Say which finish is on a part, and from which can.",
+    "finishlab stairs part tread 7",
+    "finishlab stairs part 2.T7",
+    "finishlab stairs part treads 1-3 --json",
 )
-@click.argument("parts", nargs=-1, required=True, metavar="PARTS")
-@_fields(*_SIZES, *_PART, kept="they are")
+@click.argument("parts", nargs=-1, required=True, metavar="PART")
 @json_option
-def add_parts(*, parts: tuple[str, ...], as_json: bool, **values: Any) -> None:  # noqa: ANN401 - texts and figures
-    """Enter further parts of flights and landings that are there."""
-    from finishlab.stair.entering import new_parts, size_remarks
+def part(*, parts: tuple[str, ...], as_json: bool) -> None:
+    """Say which finish is on a part, from which can, and all else that is known of it."""
+    from finishlab.stair.documents import parts_document
 
-    sizes, given = PartSizes(**_sizes(values)), _given(_PART, values)
     with open_logbook() as log:
-        given = _numbered(log, given)
-        before = log.stair()
-        log.add_parts(new_parts(before, " ".join(parts), sizes, **given))
+        document = parts_document(log, " ".join(parts))
+    show_document(document, as_json=as_json)
+
+
+_WANTED: Final = (
+    _Field("stain-coats", "Stain coats wanted. [default: the recipe's]", "N", "stain", click.IntRange(0, 8)),
+    _Field("seal-coats", "Sealer coats wanted. [default: the recipe's]", "N", "seal", click.IntRange(0, 8)),
+    _Field("topcoats", "Topcoats wanted. [default: the recipe's]", "N", "topcoat", click.IntRange(0, 8)),
+)
+
+
+@stairs.has(
+    "due",
+    "Say which parts are still short of a coat.",
+    "finishlab stairs due",
+    "finishlab stairs due all treads --stain-coats 1 --topcoats 4",
+)
+@click.argument("parts", nargs=-1, metavar="[PARTS]")
+@_fields(*_WANTED)
+@json_option
+def due(*, parts: tuple[str, ...], as_json: bool, **coats: Any) -> None:  # noqa: ANN401 - whole numbers
+    """Say which parts are still short of a coat, which coat is next, and from when on its label allows it.
+
+    How many coats a part is to have says its recipe, or the options.
+    """
+    from finishlab.stair.documents import due_document
+
+    with open_logbook() as log:
         stair = log.stair()
-    old = {part.ident for part in before.parts}
-    names = listed([part.name for part in stair.parts if part.ident not in old])
-    say(f"Entered: {names}.")
-    for line in size_remarks([(names, sizes)]):
-        say(line)
-    if as_json:
-        _print_stair(stair)
+    wanted: dict[Any, int] = _given(_WANTED, coats)
+    document = due_document(stair, " ".join(parts), wanted)
+    if stair.parts or as_json:
+        show_document(document, as_json=as_json)
+    else:
+        say("No stair is entered yet. Begin with, e.g.: finishlab stairs add 7 landing 7")
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=(
-        "finishlab stairs edit 2/tread 3 --front 920 --back 908 --left-angle 91.5",
-        "finishlab stairs edit all treads --recipe R1",
-        "finishlab stairs edit flight 2 --name 'to the attic'",
-    ),
+@stairs.has(
+    "walk",
+    "Say which steps can be walked on now, and from when the others.",
+    "finishlab stairs walk",
+)
+@json_option
+def walk(*, as_json: bool) -> None:
+    """Say which steps can be walked on now and in the hours to come, and from when those that are not dry.
+
+    The hours are those of the cans' labels, else usual ones.
+    """
+    from finishlab.plan.days import walking_document
+
+    with open_logbook() as log:
+        document = walking_document(log)
+    show_document(document, as_json=as_json)
+
+
+@stairs.has(
+    "deviations",
+    "List what was done otherwise than planned.",
+    "finishlab stairs deviations",
+    "finishlab stairs deviations tread 7",
+)
+@click.argument("parts", nargs=-1, metavar="[PARTS]")
+@json_option
+def list_deviations(*, parts: tuple[str, ...], as_json: bool) -> None:
+    """List what was logged that differs from what was planned: a wrong can, recipe or order, a coat more, a late one.
+
+    It is worked out of what is logged, so what was only logged wrong goes away once it is changed.
+    """
+    from finishlab.stair.documents import deviations_document
+
+    with open_logbook() as log:
+        document = deviations_document(log.stair(), " ".join(parts))
+    show_document(document, as_json=as_json)
+
+
+@stairs.has(
+    "edit",
+    "Change sizes, wood, recipe or notes of parts; or a flight.",
+    "finishlab stairs edit 2/tread 3 --front 920 --back 908 --left-angle 91.5",
+    "finishlab stairs edit all treads --recipe R1",
+    "finishlab stairs edit flight 2 --name 'to the attic'",
 )
 @click.argument("parts", nargs=-1, required=True, metavar="PARTS|FLIGHT")
 @_fields(*_SIZES, *_PART, kept="it is")
@@ -542,13 +534,11 @@ def edit(*, parts: tuple[str, ...], clear: tuple[str, ...], as_json: bool, **val
             _print_stair(log.stair())
 
 
-@click.command(
+@stairs.has(
     "edit-event",
-    cls=ExampleCommand,
-    examples=(
-        "finishlab stairs edit-event E12 --can C2 --date 2024-05-30",
-        "finishlab stairs edit-event E12 E13 --air 18 --clear recipe",
-    ),
+    "Change what was logged of a part.",
+    "finishlab stairs edit-event E12 --can C2 --date 2024-05-30",
+    "finishlab stairs edit-event E12 E13 --air 18 --clear recipe",
 )
 @click.argument("numbers", nargs=-1, required=True, metavar="E12 ...")
 @click.option("--date", metavar="DATE", help="The day it was done.")
@@ -582,9 +572,12 @@ def edit_event(*, numbers: tuple[str, ...], clear: tuple[str, ...], as_json: boo
     say(f"{', '.join(f'E{ident}' for ident in idents)} changed.")
 
 
-@click.command(
-    cls=ExampleCommand,
-    examples=("finishlab stairs remove 2/riser 3", "finishlab stairs remove flight 2", "finishlab stairs remove E12"),
+@stairs.has(
+    "remove",
+    "Leave parts, flights or events out from now on.",
+    "finishlab stairs remove 2/riser 3",
+    "finishlab stairs remove flight 2",
+    "finishlab stairs remove E12",
 )
 @click.argument("parts", nargs=-1, required=True, metavar="PARTS|FLIGHT|E12 ...")
 @json_option

@@ -14,18 +14,20 @@ from finishlab.logbook.stored import change_line
 from finishlab.record import DAYLIGHT
 from finishlab.record import today as this_day
 from finishlab.show.document import Block, Cell, Colour, Column, Document, Facts, Line, Listing, Table
-from finishlab.stair.deviations import Deviation, deviations, window_closed
 from finishlab.stair.names import PartName, listed
 from finishlab.stair.progress import (
+    Deviation,
     Progress,
     can_words,
     coats_words,
+    deviations,
     missing,
     passed_over,
     progress_of,
     recipe_of,
     state_words,
     wanted,
+    window_closed,
 )
 from finishlab.stair.records import (
     COAT_STEPS,

@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from typing import Final, Literal, get_args
 
 from finishlab.errors import LogbookError, UsageError
+from finishlab.record import enumerated
 
 FlightKind = Literal["flight", "landing"]
 FLIGHT_KINDS: Final[tuple[FlightKind, ...]] = get_args(FlightKind)
@@ -301,12 +302,59 @@ def listed(names: Collection[PartName], *, with_level: bool | None = None) -> st
 
 def _group_words(key: tuple[int, PartKind, Side | None], places: Sequence[int], *, with_level: bool) -> str:
     level, kind, side = key
+    shown = ",".join(f"{first}" if first == last else f"{first}-{last}" for first, last in _runs(places))
+    before = f"{level_code(level)}/" if with_level else ""
+    return f"{before}{kind}{'s' if len(places) > 1 else ''} {shown}{f' {side}' if side else ''}"
+
+
+def _runs(places: Sequence[int]) -> list[list[int]]:
+    """Return the first and the last of numbers that follow one another."""
     runs: list[list[int]] = []
     for place in places:
         if runs and place == runs[-1][1] + 1:
             runs[-1][1] = place
         else:
             runs.append([place, place])
-    shown = ",".join(f"{first}" if first == last else f"{first}-{last}" for first, last in runs)
-    before = f"{level_code(level)}/" if with_level else ""
-    return f"{before}{kind}{'s' if len(places) > 1 else ''} {shown}{f' {side}' if side else ''}"
+    return runs
+
+
+def need_flight(parts: Iterable[PartName]) -> bool:
+    """Return whether some kind of part is on more than one level, so that names need their flight."""
+    on = {(part.kind, part.level) for part in parts}
+    return len({kind for kind, _ in on}) < len(on)
+
+
+def full_name(part: PartName, *, several: bool) -> str:
+    """Return a part's name, its flight before it where there are several: ``flight 2 tread 7``."""
+    name = part.words(with_level=False)
+    return f"{level_title(part.level)} {name}" if several else name
+
+
+def named(parts: Sequence[PartName], *, several: bool) -> str:
+    """Return parts in words, the numbers of a kind together: ``treads 1, 3 and 5``, ``flight 1 treads 1 and 3``."""
+    groups: dict[tuple[int, str], list[PartName]] = {}
+    for part in parts:
+        groups.setdefault((part.level if several else 0, part.kind), []).append(part)
+    words, last = [], 0
+    for (level, kind), group in groups.items():
+        title = level_title(level) if level else ""
+        # "landing 1 boards 1 to 3", not "landing 1 landing boards".
+        said = kind.removeprefix("landing ") if title.startswith("landing") and level != last else kind
+        where = f"{title} " if level and level != last else ""
+        last = level
+        words.append(where + _numbered(said, group))
+    return "; ".join(words)
+
+
+def _numbered(kind: str, group: Sequence[PartName]) -> str:
+    """Return parts of one kind with their numbers, three and more in a row as ``4 to 7``."""
+    sides: dict[str, list[int]] = {}
+    for part in sorted(group, key=lambda part: (part.place, part.side or "")):
+        sides.setdefault(part.side or "", []).append(part.place)
+    numbers: list[str] = []
+    for side, places in sides.items():
+        for first, last in _runs(places):
+            numbers += [f"{first} to {last}"] if last > first + 1 else map(str, range(first, last + 1))
+        numbers[-1] = f"{numbers[-1]} {side}".strip()
+    several = "skirt boards" if kind == "skirt" else f"{kind}s"
+    return f"{kind if len(group) == 1 else several} {enumerated(numbers)}"
