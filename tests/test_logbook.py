@@ -718,3 +718,16 @@ def test_a_corrected_light_moves_the_pairs_of_that_light(log: Logbook, tmp_path:
     assert [row["light"] for row in log.dump().tables["pairs"]] == ["evening", "daylight"]
     log.edit_board("B1", light="lamp")
     assert [row["light"] for row in log.dump().tables["pairs"]] == ["lamp", "daylight"]
+
+
+def test_a_removed_board_lies_beside_no_floor(log: Logbook, tmp_path: Path) -> None:
+    """Which boards lie beside the floor in a photo is told of those that are shown, each with its own photo."""
+    for name in ("one.jpg", "two.jpg"):
+        seen = measurement(keep(log, tmp_path, name), "board", "floor")
+        pair = DirectPair.of(seen)
+        assert pair is not None
+        log.add_board(ASH, [seen], [pair])
+    one, two = (log.board(number).measurements[0].photo for number in ("B1", "B2"))
+    assert log.boards_beside_floor() == {("B1", one), ("B2", two)}
+    log.remove("B1")
+    assert log.boards_beside_floor() == {("B2", two)}
