@@ -731,3 +731,16 @@ def test_a_removed_board_lies_beside_no_floor(log: Logbook, tmp_path: Path) -> N
     assert log.boards_beside_floor() == {("B1", one), ("B2", two)}
     log.remove("B1")
     assert log.boards_beside_floor() == {("B2", two)}
+
+
+def test_a_floor_spots_light_moves_no_board_of_that_number(log: Logbook, tmp_path: Path) -> None:
+    """Correcting the light of F1 leaves the measurements and pairs of B1 in theirs."""
+    seen = measurement(keep(log, tmp_path, "one.jpg"), "board", "floor")
+    pair = DirectPair.of(seen)
+    assert pair is not None
+    log.add_board(ASH, [seen], [pair])
+    log.add_floor_spot(SPOT, [measurement(keep(log, tmp_path, "two.jpg"), "floor")])
+    log.edit_floor_spot("F1", light="lamp")
+    tables = log.dump().tables
+    assert [row["light"] for row in tables["pairs"]] == ["daylight"]
+    assert [row["light"] for row in tables["measurements"]] == ["daylight", "lamp"]
