@@ -68,14 +68,8 @@ class Step:
 
     def entry(self) -> dict[str, str | None]:
         """Return the JSON form."""
-        return {
-            "step": self.name,
-            "title": self.title,
-            "state": self.state,
-            "found": self.found,
-            "missing": self.missing or None,
-            "command": self.command or None,
-        }
+        told = ("title", "state", "found", "missing", "command")
+        return {"step": self.name, **{name: getattr(self, name) or None for name in told}}
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,10 +187,10 @@ def _boards(boards: Sequence[LoggedBoard]) -> Step:
 
 def _check(found: Comparison | None) -> Step:
     """Return the doubt that is to be mended first: the one that could change the answer."""
-    from finishlab.rank.sentences import deciding_doubt
-
     if found is None:
         return Step("check", "open", "nothing to check yet", "Photograph floor and boards first.")
+    from finishlab.rank.comparing import deciding_doubt
+
     doubtful = deciding_doubt(found.ranking)
     if doubtful is None:
         return Step("check", "done", "no doubt could change the answer")
@@ -206,7 +200,7 @@ def _check(found: Comparison | None) -> Step:
 
 
 def _answer(found: Comparison | None) -> Step:
-    from finishlab.rank.sentences import headline
+    from finishlab.rank.documents import headline
 
     if found is None:
         missing = "It takes photos of the floor and of a board in one light."

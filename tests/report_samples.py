@@ -21,7 +21,7 @@ from finishlab.measure.results import FieldMeasurement, Measurement, Spread, Str
 from finishlab.measuring import PhotoResult
 from finishlab.quality import doubt
 from finishlab.record import Number
-from finishlab.report.contents import ReportContent
+from finishlab.report.story import ReportContent
 from finishlab.show.pages import Picture
 
 FLOOR = (56.2, 9.1, 23.4)

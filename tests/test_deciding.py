@@ -24,8 +24,7 @@ from finishlab.matching.gls import Solution
 from finishlab.matching.joint import pool_recipes
 from finishlab.matching.ranking import RANGES, Ranking, lay_sentence, range_words, rank_colours
 from finishlab.matching.scatter import Components, FloorSpot, pool_floor
-from finishlab.rank.documents import ranking_data
-from finishlab.rank.sentences import answer, answer_detail, next_steps, own_line
+from finishlab.rank.documents import answer, answer_detail, next_steps, own_line, ranking_data
 
 FLOOR = np.array([56.0, 8.0, 22.0])
 CALM = Components.usual()

@@ -20,8 +20,7 @@ from finishlab.measure.results import Measurement
 from finishlab.measuring import PhotoResult
 from finishlab.measuring.shown import measurement_document
 from finishlab.rank.comparing import Comparison
-from finishlab.rank.documents import comparison_document
-from finishlab.rank.sentences import chance, doubts_once, next_steps, place_mark
+from finishlab.rank.documents import chance, comparison_document, doubts_once, next_steps, place_mark
 from finishlab.show.document import Document, Facts
 from finishlab.show.terminal import Head, print_rows, render
 

@@ -227,7 +227,7 @@ def _checked(
     confirmed: bool,
 ) -> list[dict[Light, list[PhotoResult]]]:
     """Hold what was measured against itself and what is logged; refuse mixed boards, note what is doubtful."""
-    from finishlab.board.checks import doubt_floor, doubt_light, floor_seen, refuse_mixed
+    from finishlab.measuring.logged import doubt_floor, doubt_light, floor_seen, refuse_mixed
 
     surface = "wood" if floor_is == "wood" else None
     floors: dict[Light, list[PhotoResult]] = {}
@@ -271,7 +271,7 @@ def _logged(
 
 
 def _document(log: Logbook, logged: Sequence[StoredBoard | StoredSpot], light: Light | None) -> Document:
-    from finishlab.logbook import StoredBoard
+    from finishlab.logbook.stored import StoredBoard
 
     document = boards_document([each for each in logged if isinstance(each, StoredBoard)], light)
     spots = [FLOOR.entry(FLOOR.row(log, each)) for each in logged if not isinstance(each, StoredBoard)]
@@ -295,7 +295,7 @@ def _lines(
     plans, results
         What it was logged from.
     """
-    from finishlab.logbook import StoredBoard
+    from finishlab.logbook.stored import StoredBoard
 
     boards = [each for each in logged if isinstance(each, StoredBoard)]
     slips = [slip.message for board in boards for slip in new_warnings(log, board)] if plans[0].number is None else []
@@ -314,7 +314,7 @@ def _lines(
 
 def _found(thing: StoredBoard | StoredSpot, plan: _Plan) -> str:
     """Return what was found of a thing; what it is was shown before it was logged."""
-    from finishlab.logbook import StoredBoard
+    from finishlab.logbook.stored import StoredBoard
 
     names = ", ".join(path.name for shots in plan.photos.values() for path, _ in shots)
     found = found_words(thing) if isinstance(thing, StoredBoard) else place_words(thing)

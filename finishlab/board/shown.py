@@ -54,7 +54,7 @@ def photo_namer(log: Logbook) -> Namer:
 
 def pooled_lab(thing: StoredBoard | StoredSpot, light: Light | None = None) -> Lab | None:
     """Return a thing's colour: that of its photos in `light`, or in its own; of all if it has none in that."""
-    from finishlab.matching.scatter import pool_estimates
+    from finishlab.colorimetry.estimate import pool_estimates
 
     lit = light or thing.record.light
     found = [m for m in thing.measurements if m.light == lit] or thing.measurements
@@ -375,7 +375,8 @@ def _colours(one: StoredBoard, two: StoredBoard, light: str) -> _Colours:
     import numpy as np
 
     from finishlab.colorimetry.difference import delta_e_interval, describe, signed_difference
-    from finishlab.matching.scatter import estimate_components, pool_estimates
+    from finishlab.colorimetry.estimate import pool_estimates
+    from finishlab.matching.scatter import estimate_components
 
     seen: list[list[LabEstimate]] = [
         [m.field.estimate for m in board.measurements if m.light == light] for board in (one, two)

@@ -13,8 +13,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar, cast
 import click
 
 from finishlab.cautions import AT_EVERY_COAT, CAUTIONS, cautions_for
-from finishlab.cli.failures import show_error, tell
-from finishlab.cli.heard import heard
+from finishlab.cli.failures import heard, show_error, tell
 from finishlab.cli.lazy import LazyGroup, command, logbook_folder
 from finishlab.errors import LogbookError, UsageError
 from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect, SurfaceArea

@@ -88,6 +88,11 @@ class CalibrationStore(Transactions):
 
     # Strips
 
+    def strips(self) -> tuple[int, ...]:
+        """Return the numbers of the strips seen in logged photos or learned, first seen first."""
+        with self._read() as session:
+            return tuple(session.scalars(select(StripRow.number).order_by(StripRow.first_seen, StripRow.number)))
+
     def learn_strip(self, greys: StripGreys) -> StripGreys:
         """Keep what was learned of a strip's greys; it holds from now on, and what held before stays in the history.
 

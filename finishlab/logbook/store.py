@@ -14,7 +14,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from sqlalchemy import ColumnElement, or_, select
+from sqlalchemy import or_, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
@@ -49,19 +49,19 @@ from finishlab.logbook.stored import DirectPair, StoredBoard, StoredSpot
 from finishlab.logbook.tables import (
     DAMAGED,
     BoardRow,
+    CautionRow,
     FloorSpotRow,
     MeasurementRow,
     PairRow,
     PartEventRow,
     PartRow,
     PhotoRow,
-    StripRow,
     left_out,
     subject_name,
 )
 from finishlab.logbook.tables import damaged as unreadable
 from finishlab.measure.results import Measurement
-from finishlab.record import normalise_light
+from finishlab.record import normalise_light, today
 from finishlab.stair.store import StairStore, part_code
 
 
@@ -209,10 +209,31 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
         with self._read() as session:
             return rows.find_photo(session, sha256)
 
-    def strips(self) -> tuple[int, ...]:
-        """Return the numbers of the strips seen in logged photos or learned, first seen first."""
-        with self._read() as session:
-            return tuple(session.scalars(select(StripRow.number).order_by(StripRow.first_seen, StripRow.number)))
+    def cautions_due(self, codes: Iterable[str], day: dt.date | None = None) -> tuple[str, ...]:
+        """Return those of the cautions that were not shown today, and note that they are shown now.
+
+        Parameters
+        ----------
+        codes
+            The cautions that have a place now.
+        day
+            The present day unless given.
+        """
+        shown = day or today()
+        if self._only_read is not None:
+            return tuple(dict.fromkeys(codes))
+        with self._write() as session:
+            due = []
+            for code in dict.fromkeys(codes):
+                row = session.get(CautionRow, code)
+                if row is None:
+                    session.add(CautionRow(code=code, shown=shown))
+                elif row.shown != shown:
+                    row.shown = shown
+                else:
+                    continue
+                due.append(code)
+            return tuple(due)
 
     # Boards
 
@@ -436,11 +457,11 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
             owner = MeasurementRow.board_number if board else MeasurementRow.spot_number
             photos = []
             for measurement in measurements:
-                logged = _find_logged(session, owner == row.number, measurement, subject_name(row))
-                _update(logged, rows.measured_values(session, measurement, "board" if board else "floor"))
+                logged = rows.logged_row(session, owner == row.number, measurement, subject_name(row))
+                rows.renew(logged, rows.measured_values(session, measurement, "board" if board else "floor"))
                 photos.append(logged.photo_sha256)
                 if board:
-                    _remeasure_pair(session, row.number, measurement, logged.photo_sha256)
+                    rows.renew_pair(session, row.number, measurement, logged.photo_sha256)
             rows.note_change(session, self._who, "remeasure", subject_name(row), after={"photos": photos})
 
     def remeasure_part(self, ident: int, measurements: Sequence[Measurement]) -> None:
@@ -455,10 +476,10 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
             code = part_code(session, ident)
             photos, events = [], []
             for measurement in measurements:
-                logged = _find_logged(session, MeasurementRow.part_id == ident, measurement, code)
+                logged = rows.logged_row(session, MeasurementRow.part_id == ident, measurement, code)
                 # By their moment a measurement and its event know each other: it stays.
                 values = rows.measured_values(session, measurement, "board") | {"created": logged.created}
-                _update(logged, values)
+                rows.renew(logged, values)
                 photos.append(logged.photo_sha256)
                 events += [n for n in _events_at(session, ident, logged.created) if n not in events]
             after = {"part": ident, "events": events, "photos": photos}
@@ -559,31 +580,3 @@ def _check_any(measurements: Sequence[Measurement]) -> None:
 def _events_at(session: Session, ident: int, made: dt.datetime) -> Sequence[int]:
     mine = (PartEventRow.part_id == ident, PartEventRow.created == made)
     return session.scalars(select(PartEventRow.id).where(*mine)).all()
-
-
-def _find_logged(session: Session, owned: ColumnElement[bool], measurement: Measurement, name: str) -> MeasurementRow:
-    photo = rows.find_photo(session, measurement.photo_id)
-    logged = None
-    if photo is not None:
-        wanted = select(MeasurementRow).where(owned, MeasurementRow.photo_sha256 == photo.sha256)
-        logged = session.scalars(wanted).first()
-    if logged is None:
-        raise LogbookError(
-            "photo-not-logged", f"The photo {measurement.photo_id} is not logged for {name}.", "Add it instead."
-        )
-    return logged
-
-
-def _remeasure_pair(session: Session, number: int, measurement: Measurement, photo: str) -> None:
-    pair = DirectPair.of(measurement)
-    wanted = select(PairRow).where(PairRow.board_number == number, PairRow.photo_sha256 == photo)
-    logged = None if pair is None else session.scalars(wanted).first()
-    if pair is not None and logged is not None:
-        doubted = rows.floor_doubts(logged.floor_result["doubts"])
-        _update(logged, rows.paired_values(pair))
-        rows.set_floor_doubts(logged, doubted)
-
-
-def _update(row: MeasurementRow | PairRow, values: Mapping[str, Any]) -> None:
-    for name, value in values.items():
-        setattr(row, name, value)

@@ -146,9 +146,9 @@ def _opened(folder: Path) -> AbstractContextManager[Logbook | None]:
 
 def _known(log: Logbook | None, visit: Visit) -> Known:
     """Return what photos are looked at with: as the commands measure in the light that was named last."""
-    from finishlab.board.checks import FloorSeen, floor_seen
     from finishlab.matching.scatter import FEW_SPOTS
     from finishlab.measuring import MeasureOptions
+    from finishlab.measuring.logged import FloorSeen, floor_seen
 
     how: dict[KindName, MeasureOptions] = {
         "pair": MeasureOptions(("board", "floor"), cast("Any", _kept(visit, "floor_is", "print"))),
@@ -235,8 +235,8 @@ def _kind_of(photo: Waiting, found: Glance) -> KindName | None:
 
 def _said(words: Words, log: Logbook | None, photo: Waiting, found: Glance, light: str) -> Iterator[str]:
     """Yield what is wrong with a photo, or doubtful, a sentence each with what to do."""
-    from finishlab.board.checks import doubt_light
     from finishlab.measuring import PhotoResult
+    from finishlab.measuring.logged import doubt_light
 
     if found.error is not None:
         error = _for_page(words, [photo], found.error)

@@ -107,10 +107,10 @@ def _by_day(plan: StairPlan, calendar: Calendar) -> Iterator[Block]:
         for event in days[day]:
             yield Paragraph(_event(plan, calendar, event), 2, 15)
         for way in _by_daylight(calendar, day, night_of.get(day)):
-            stay = _stay(plan, way)
+            stay = stay_words(way, several=plan.several)
             yield Paragraph(f"{way.start:%H:%M}-{way.end:%H:%M}  {stay}", 2, 15)
         if day in night_of:
-            yield Paragraph(f"night        {_stay(plan, night_of[day])}", 2, 15)
+            yield Paragraph(f"night        {stay_words(night_of[day], several=plan.several)}", 2, 15)
     yield Line()
     yield Paragraph(
         "Planned for about 21 C and 50 % humidity; cold or damp air takes longer, so test before you go on."
@@ -222,11 +222,7 @@ def _by_daylight(calendar: Calendar, day: dt.date, night: Night | None) -> Itera
 def _waiting(plan: StairPlan, days: Sequence[dt.date], night_of: Mapping[dt.date, Night]) -> Iterator[Block]:
     """Tell days on which nothing is done, alike ones together."""
     yield Paragraph(_day(days[0]) if len(days) == 1 else f"{_day(days[0])} to {_day(days[-1])}")
-    yield Paragraph(f"drying       {_stay(plan, night_of[days[0]])}", 2, 15)
-
-
-def _stay(plan: StairPlan, way: Night | Way) -> str:
-    return stay_words(way, several=plan.several)
+    yield Paragraph(f"drying       {stay_words(night_of[days[0]], several=plan.several)}", 2, 15)
 
 
 def stay_words(way: Night | Way, *, several: bool) -> str:

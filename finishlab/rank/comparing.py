@@ -185,15 +185,33 @@ def compare(
     full
         Whether to work out what only a full answer shows: sampled colours, the other aim, and recipes.
     """
+    other = other or replace(CONTRAST if aim.name == "match" else MATCH, formula=aim.formula)
     with many_objects():
         logged = _read(log)
-        return _compare(
-            log,
-            logged,
-            light,
-            aim,
-            other or replace(CONTRAST if aim.name == "match" else MATCH, formula=aim.formula),
-            full=full,
+        chosen = _main_light(logged, light)
+        seen = _see(logged, chosen, strict=light is not None)
+        ranking = _ranked(log, logged, seen, aim, full=full)
+        rankings = {chosen: ranking}
+        for each in _other_lights(logged, chosen):
+            rankings[each] = _see(logged, each, strict=True).rank(aim)
+        lights = compare_lights([named_light(each) for each in rankings], rankings)
+        costs = board_costs(
+            seen.observed, seen.solved, {n: seen.numbers.index(n) for n in ranking.numbers[:_MOST_COSTS]}
+        )
+        ranking = _with_doubts(ranking, lights, print_doubt(costs))
+        measured = set(seen.numbers)
+        return Comparison(
+            ranking,
+            {board.number: board for board in logged.boards.boards},
+            chosen,
+            tuple(board.number for board in logged.boards.boards if board.number not in measured),
+            lights,
+            _choices(seen, ranking, other) if full else (),
+            _by_recipe(seen, aim) if full else None,
+            costs,
+            logged.trust,
+            {board.number: _measured_lab(logged.boards, board, chosen) for board in seen.boards},
+            pool_floor(seen.floor.spots).lab,
         )
 
 
@@ -214,32 +232,6 @@ def _tread_grit(log: Logbook) -> int | None:
         finishes = [each.record.finish for each in log.recipes() if each.number.key in named]
     last = {each.preparation.grits[-1] for each in finishes if each.preparation.grits}
     return last.pop() if len(last) == 1 else None
-
-
-def _compare(log: Logbook, logged: _Logged, light: str | None, aim: Aim, other: Aim, *, full: bool) -> Comparison:
-    chosen = _main_light(logged, light)
-    seen = _see(logged, chosen, strict=light is not None)
-    ranking = _ranked(log, logged, seen, aim, full=full)
-    rankings = {chosen: ranking}
-    for each in _other_lights(logged, chosen):
-        rankings[each] = _see(logged, each, strict=True).rank(aim)
-    lights = compare_lights([named_light(each) for each in rankings], rankings)
-    costs = board_costs(seen.observed, seen.solved, {n: seen.numbers.index(n) for n in ranking.numbers[:_MOST_COSTS]})
-    ranking = _with_doubts(ranking, lights, print_doubt(costs))
-    measured = set(seen.numbers)
-    return Comparison(
-        ranking,
-        {board.number: board for board in logged.boards.boards},
-        chosen,
-        tuple(board.number for board in logged.boards.boards if board.number not in measured),
-        lights,
-        _choices(seen, ranking, other) if full else (),
-        _by_recipe(seen, aim) if full else None,
-        costs,
-        logged.trust,
-        {board.number: _measured_lab(logged.boards, board, chosen) for board in seen.boards},
-        pool_floor(seen.floor.spots).lab,
-    )
 
 
 def _measured_lab(logged: BoardTable, board: LoggedBoard, light: Light) -> tuple[float, float, float]:
@@ -406,3 +398,51 @@ def _by_recipe(seen: _InLight, aim: Aim) -> Ranking | None:
     photos = [sum(each.light == seen.light for each in board.colours) for board in seen.boards]
     of_recipe = {name: sum(photos[i] for i in of) for name, of in zip(pooled.names, pooled.boards, strict=True)}
     return replace(ranking, boards=tuple(replace(each, photos=of_recipe[each.board]) for each in ranking.boards))
+
+
+_DECIDING: Final = (
+    "board-wet",
+    "board-bare",
+    "not-topcoated",
+    "pair-floor-differs",
+    "spots-disagree",
+    "lights-differ",
+    "order-flips",
+    "floor-wet",
+    "floor-covered",
+    "greys-differ",
+    "profiles-differ",
+    "strips-differ",
+    "not-reachable",
+    "moves-between-lights",
+    "grain-directions-differ",
+    "sheen-differs",
+    "grit-differs",
+    "far-dates",
+    "not-like-wood",
+    "outside-greys",
+    "colour-lost",
+    "clipped",
+    "local-tone",
+    "light-model-poor",
+    "uneven-light",
+    "no-strip-used",
+    "one-grey",
+    "print-not-learned",
+    "few-spots",
+    "one-light",
+)
+"""Doubts that may turn the answer, the one that may turn it farthest first; this tool's own."""
+_WEIGHED: Final = 3
+"""First boards whose doubts may turn the answer."""
+
+
+def deciding_doubt(ranking: Ranking) -> tuple[str, str] | None:
+    """Return the doubt that may turn the answer farthest, and whom it is about; None where none may."""
+    leaders = ranking.boards[: max(2, min(len(ranking.leaders), _WEIGHED))]
+    about = [(each.board, found) for each in leaders[:1] for found in each.doubts]
+    about += [("floor", found) for found in ranking.floor.doubts]
+    about += [(each.board, found) for each in leaders[1:] for found in each.doubts]
+    able = [(who, found) for who, found in about if found.code in _DECIDING]
+    who, found = min(able, key=lambda each: _DECIDING.index(each[1].code), default=("", None))
+    return None if found is None else (who, found.message)

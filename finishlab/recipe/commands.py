@@ -26,10 +26,10 @@ from finishlab.cli.lazy import LazyGroup, command
 from finishlab.errors import UsageError
 from finishlab.finish import Finish, finish_rows
 from finishlab.finish.commands import part_options, say_warnings
-from finishlab.finish.entering import FinishTexts, entered_texts, finish_context
+from finishlab.finish.entering import FinishTexts, entered_texts, finish_context, products_of
 from finishlab.finish.fields import changed, parse_fields
 from finishlab.finish.warnings import WarningContext, board_warnings, warnings
-from finishlab.recipe import CAN_KINDS, Can, Label, Recipe, products_of
+from finishlab.recipe import CAN_KINDS, Can, Label, Recipe
 from finishlab.record import parse_date
 from finishlab.show.document import Block, Document, Facts, Field, Kind, Line, Listing
 from finishlab.stair.progress import recipe_changes, resolved

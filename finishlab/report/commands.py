@@ -61,8 +61,7 @@ def report(
     measured, what to do next, and cautions. The page loads nothing from elsewhere, opens on a phone and prints on A4
     and Letter. Its pictures carry no place and no camera data; the logbook's photos stay as they are.
     """
-    from finishlab.report.contents import gather_report, report_document
-    from finishlab.report.story import write_report
+    from finishlab.report.story import gather_report, report_document, write_report
 
     if pdf is not None and pdf.expanduser().resolve() == output.expanduser().resolve():
         raise UsageError("same-output", f"Page and PDF cannot both be {pdf}.", "Name two files.")
@@ -74,7 +73,7 @@ def report(
     if as_json:
         print_document(report_document(content, page=page, pdf=pdf))
         return
-    from finishlab.rank.sentences import headline
+    from finishlab.rank.documents import headline
 
     print_results(harmless(headline(content.ranking, content.boards)))
     print_results(f"Page: {page}")
