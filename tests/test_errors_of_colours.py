@@ -153,3 +153,15 @@ def test_a_table_refuses_what_is_no_covariance(own: tuple[Triple, Triple, Triple
     builder.add(WOODS[0], np.eye(3).tolist(), (), (), ())
     builder.add(WOODS[0], own, (), (), ())
     assert builder.build().unsound() == 1
+
+
+def test_each_effect_is_stretched_by_its_own_source() -> None:
+    """Of effects of print and camera in one table, a factor of the print moves the print's alone, as one by one."""
+    effects = [
+        SharedEffect("black-ink", "strip:7", (1.0, 0.5, -0.5)),
+        SharedEffect("saturation", "camera:x", (0.0, 0.5, 0.75)),
+    ]
+    estimate = LabEstimate.build(np.array(WOODS[1]), np.eye(3), effects)
+    found = scaled_table(_table(estimate), {"print": 2.0}).estimate(0)
+    assert found.shared == scaled(estimate, {"print": 2.0}).shared
+    assert [effect.vector for effect in found.shared] == [(2.0, 1.0, -1.0), (0.0, 0.5, 0.75)]
