@@ -9,8 +9,9 @@ import click
 
 from finishlab.cli.common import json_option, open_logbook, print_document, print_results, say, say_letters
 from finishlab.cli.lazy import command
-from finishlab.errors import UsageError, harmless
+from finishlab.errors import UsageError
 from finishlab.rank.commands import aim_options, other_aim, read_aim
+from finishlab.record import harmless
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import Paper
@@ -21,11 +22,6 @@ if TYPE_CHECKING:
     'finishlab report --light "evening lamp" --output evening.html',
     "finishlab report --pdf report.pdf --paper letter",
     "finishlab report --aim contrast --darker 12 --output contrast.html",
-)
-@click.option(
-    "--light",
-    metavar="TEXT",
-    help="The light whose photos are compared. [default: the one with most boards beside a measured floor]",
 )
 @aim_options
 @click.option("--title", metavar="TEXT", help="What stands above the answer, such as the name of the stair.")

@@ -18,6 +18,7 @@ from finishlab.measuring import MeasureOptions
 from finishlab.rank.documents import tie_marks
 from finishlab.report.plots import (
     CLIPPED,
+    Covariance,
     Kind,
     Lab,
     PlottedBoard,
@@ -59,13 +60,8 @@ _LEAST_HALF: Final = 3.0
 """Least half width of a plane, CIELAB units: a board as good as the floor must not look far off."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Point:
-    name: str
-    at: NDArray[np.float64]
-    lab: Lab
-    kind: Kind
-    covariance: NDArray[np.float64] | None
+_Placed = tuple[PlottedBoard, NDArray[np.float64], NDArray[np.float64] | None]
+"""A board, where it lies in a plane, and its covariance as the plane shows it."""
 
 
 def plane_plot(boards: Sequence[PlottedBoard], floor: PlottedFloor, plane: Plane) -> Drawing:
@@ -80,26 +76,28 @@ def plane_plot(boards: Sequence[PlottedBoard], floor: PlottedFloor, plane: Plane
     plane
         ``"a*b*"`` or ``"L*C*"``.
     """
-    points = [_point(board, plane) for board in boards]
+    placed: list[_Placed] = [
+        (board, _at(board.lab, plane), _seen(board.lab, board.covariance, plane)) for board in boards
+    ]
     centre = _at(floor.lab, plane)
-    spread = None if floor.spread is None else _seen(floor.lab, floor.spread, plane)
+    spread = _seen(floor.lab, floor.spread, plane)
     with drawing_rules():
         figure = figure_of(_TOP + _INNER + _BASE + _LEGEND)
         axes = plain_axes(figure, (_LEFT, _TOP, _INNER, _INNER))
-        middle, half = _window(points, centre, spread)
+        middle, half = _window([*((at, seen) for _, at, seen in placed), (centre, spread)])
         axes.set_xlim(middle[0] - half, middle[0] + half)
         axes.set_ylim(middle[1] - half, middle[1] + half)
         _floor(axes, floor, centre, spread, plane)
-        for point in points:
-            _board(axes, point)
+        for each in placed:
+            _board(axes, *each)
         lighter = [
             f" {board.lab[0] - floor.lab[0]:+.0f}".replace("-0", "+0") if plane == "a*b*" else "" for board in boards
         ]
-        named = [(p.name + lift, p.at, p.kind == "leading") for p, lift in zip(points, lighter, strict=True)]
+        named = [(b.name + lift, at, b.kind == "leading") for (b, at, _), lift in zip(placed, lighter, strict=True)]
         place_labels(axes, [*named, ("floor", centre, True)], unit=2 * half / _INNER)
         _name_axes(axes, plane)
-        _legend(axes, points, spread is not None, bool(floor.planks))
-    told = [f"{p.name} at {p.at[0]:.1f}, {p.at[1]:.1f}" for p in points]
+        _legend(axes, boards, spread is not None, bool(floor.planks))
+    told = [f"{board.name} at {at[0]:.1f}, {at[1]:.1f}" for board, at, _ in placed]
     names = "a* and b*" if plane == "a*b*" else "C* and L*"
     words = f"{names}: floor at {centre[0]:.1f}, {centre[1]:.1f}; {'; '.join(told)}."
     title = "Redder or greener, yellower or bluer" if plane == "a*b*" else "Lighter or darker, fuller or duller"
@@ -112,25 +110,22 @@ def _at(lab: Lab, plane: Plane) -> NDArray[np.float64]:
     return np.array([math.hypot(lab[1], lab[2]), lab[0]])
 
 
-def _seen(lab: Lab, covariance: object, plane: Plane) -> NDArray[np.float64]:
+def _seen(lab: Lab, covariance: Covariance | None, plane: Plane) -> NDArray[np.float64] | None:
     """Return a covariance as the plane shows it, shape (2, 2)."""
+    if covariance is None:
+        return None
     whole = np.asarray(covariance, dtype=np.float64)
     if plane == "a*b*":
         return np.asarray(whole[1:, 1:])
     return chroma_covariance(lab, tuple(tuple(row) for row in whole.tolist()))
 
 
-def _point(board: PlottedBoard, plane: Plane) -> _Point:
-    seen = None if board.covariance is None else _seen(board.lab, board.covariance, plane)
-    return _Point(board.name, _at(board.lab, plane), board.lab, board.kind, seen)
-
-
 def _window(
-    points: Sequence[_Point], centre: NDArray[np.float64], spread: NDArray[np.float64] | None
+    placed: Sequence[tuple[NDArray[np.float64], NDArray[np.float64] | None]],
 ) -> tuple[NDArray[np.float64], float]:
     """Return the middle and half the width of the square that holds everything with its ellipses."""
     ends = []
-    for at, covariance in [(p.at, p.covariance) for p in points] + [(centre, spread)]:
+    for at, covariance in placed:
         reach = 0.0 if covariance is None else HOLDS * np.sqrt(np.clip(np.diag(covariance), 0.0, None))
         ends += [at - reach, at + reach]
     low, high = np.min(ends, axis=0), np.max(ends, axis=0)
@@ -159,13 +154,13 @@ def _floor(
     axes.plot(*centre, marker="s", markersize=13, zorder=4, **marked(floor.lab, 1.8))
 
 
-def _board(axes: Axes, point: _Point) -> None:
-    if point.covariance is not None:
-        x, y = _ellipse(point.at, point.covariance).T
-        look = (SOFT, 1.1, "-") if point.kind == "leading" else ("#8a8a8a", 0.7, "--")
+def _board(axes: Axes, board: PlottedBoard, at: NDArray[np.float64], seen: NDArray[np.float64] | None) -> None:
+    if seen is not None:
+        x, y = _ellipse(at, seen).T
+        look = (SOFT, 1.1, "-") if board.kind == "leading" else ("#8a8a8a", 0.7, "--")
         axes.plot(x, y, color=look[0], linewidth=look[1], linestyle=look[2], zorder=2)
-    mark, size = _MARKS[point.kind]
-    axes.plot(*point.at, marker=mark, markersize=size, zorder=5, **marked(point.lab))
+    mark, size = _MARKS[board.kind]
+    axes.plot(*at, marker=mark, markersize=size, zorder=5, **marked(board.lab))
 
 
 def _name_axes(axes: Axes, plane: Plane) -> None:
@@ -184,7 +179,7 @@ def _name_axes(axes: Axes, plane: Plane) -> None:
         set_ticks([i * step for i in range(low, high + 1)])
 
 
-def _legend(axes: Axes, points: Sequence[_Point], spread: bool, planks: bool) -> None:  # noqa: FBT001 - what is drawn
+def _legend(axes: Axes, boards: Sequence[PlottedBoard], spread: bool, planks: bool) -> None:  # noqa: FBT001 - what is drawn
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
@@ -193,14 +188,14 @@ def _legend(axes: Axes, points: Sequence[_Point], spread: bool, planks: bool) ->
         "candidate": "board",
         "other": "raw or clear only",
     }
-    kinds = [kind for kind in said if any(p.kind == kind for p in points)]
+    kinds = [kind for kind in said if any(board.kind == kind for board in boards)]
     plain: dict[str, Any] = {"linestyle": "none", "markerfacecolor": "white", "markeredgecolor": INK}
     handles: list[object] = [Line2D([], [], marker=_MARKS[k][0], markersize=7, label=said[k], **plain) for k in kinds]
     if spread:
         handles.append(Patch(label="planks, 95 %", **_HATCHED))
     if planks:
         handles.append(Line2D([], [], marker="+", markersize=7, linestyle="none", color=INK, label="plank"))
-    if any(p.covariance is not None for p in points):
+    if any(board.covariance is not None for board in boards):
         handles.append(Line2D([], [], color=SOFT, linewidth=0.9, linestyle="--", label="board, 95 %"))
     axes.legend(
         handles=handles,
