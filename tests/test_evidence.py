@@ -16,7 +16,7 @@ from scipy.linalg import block_diag, null_space
 from scipy.stats import halfcauchy, multivariate_normal
 
 from finishlab.colorimetry.delta_e import delta_e_00
-from finishlab.colorimetry.estimate import WOOD_ALONE, LabEstimate, SharedEffect
+from finishlab.colorimetry.estimate import WOOD_ALONE, LabEstimate, SharedEffect, pool_estimates
 from finishlab.matching.gls import Solution, solve
 from finishlab.matching.joint import JointColours, Prior, Scatter, learn_prior, pool_recipes
 from finishlab.matching.ranking import rank_colours
@@ -27,7 +27,6 @@ from finishlab.matching.scatter import (
     carried,
     components_of,
     estimate_components,
-    pool_estimates,
     pool_floor,
     with_surface_effects,
 )
@@ -608,7 +607,7 @@ def test_scatters_are_pooled_covariances_less_the_errors() -> None:
     left = unexplained(means, own, effects)
     assert np.linalg.eigvalsh(left).min() > 0
     plank = (3 * np.diag(np.square([1.2, 0.5, 0.8])) + 7 * left) / 10
-    np.testing.assert_allclose(found.plank_scatter, plank, rtol=1e-9)
+    np.testing.assert_allclose(np.array(found.plank_scatter), plank, rtol=1e-9)
     np.testing.assert_allclose(found.plank, plank * 12 / 10, rtol=1e-9)
 
 
