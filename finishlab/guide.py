@@ -21,7 +21,7 @@ from finishlab.record import DAYLIGHT
 from finishlab.show.document import Block, Column, Document, Line, Paragraph, Table
 
 if TYPE_CHECKING:
-    from finishlab.logbook import Logbook, LoggedBoard, StoredSpot
+    from finishlab.logbook import Logbook, StoredBoard, StoredSpot
     from finishlab.rank.comparing import Comparison
 
 
@@ -108,7 +108,7 @@ def read_guide(log: Logbook | None, folder: Path) -> Guide:
     folder
         Where the user works: a strip that was written there counts as printed.
     """
-    boards, spots = ((), []) if log is None else (log.board_table().boards, log.floor_spots())
+    boards, spots = ((), []) if log is None else (log.boards(), log.floor_spots())
     found = None if log is None or not boards else _compared(log)
     return Guide(
         (
@@ -171,7 +171,7 @@ def _floor(spots: Sequence[StoredSpot]) -> Step:
     return Step("floor", state, found, missing, "finishlab floor add PHOTO...")
 
 
-def _boards(boards: Sequence[LoggedBoard]) -> Step:
+def _boards(boards: Sequence[StoredBoard]) -> Step:
     controls = sum(board.record.purpose == CLEAR_ONLY for board in boards)
     found = _count(len(boards), "board") if boards else "no board yet"
     command = 'finishlab board add PHOTO --species WOOD --stain STAIN --coats 2 --topcoat "hardwax oil"'
@@ -208,7 +208,7 @@ def _answer(found: Comparison | None) -> Step:
     return Step("answer", "done", headline(found.ranking, found.boards), "", "finishlab rank")
 
 
-def _second_light(boards: Sequence[LoggedBoard], spots: Sequence[StoredSpot], found: Comparison | None) -> Step:
+def _second_light(boards: Sequence[StoredBoard], spots: Sequence[StoredSpot], found: Comparison | None) -> Step:
     of_boards = {light for board in boards for light in board.lights}
     of_floor = {each.light for spot in spots for each in spot.measurements}
     both = sorted(of_boards & of_floor, key=lambda light: (light != DAYLIGHT, light))

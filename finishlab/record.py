@@ -196,6 +196,11 @@ def one_line(text: str) -> str:
     return " ".join(_printable(text).split())
 
 
+def harmless(text: str) -> str:
+    """Take out what a terminal would obey instead of show: escapes and controls, also those that turn text round."""
+    return "".join(letter if letter.isprintable() or letter == "\n" else "?" for letter in text)
+
+
 def cut_name(text: str | None) -> str | None:
     """Return a camera's name, cut where it is too long."""
     return (one_line(text)[:_CAMERA_NAME] or None) if text is not None else None

@@ -16,8 +16,9 @@ from typing import TYPE_CHECKING, Final, TextIO
 
 import click
 
-from finishlab.errors import DEBUG, ExitCode, FinishlabError, OutputError, UsageError, harmless, internal_error
+from finishlab.errors import DEBUG, ExitCode, FinishlabError, OutputError, UsageError, internal_error
 from finishlab.files import SAID
+from finishlab.record import harmless
 
 if TYPE_CHECKING:
     from finishlab.show.document import Document

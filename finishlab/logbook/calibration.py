@@ -14,8 +14,7 @@ from finishlab.errors import LogbookError
 from finishlab.imaging.greys import USUAL, StripGreys
 from finishlab.logbook import writing as rows
 from finishlab.logbook.database import Transactions
-from finishlab.logbook.reading import read_history, read_numbered
-from finishlab.logbook.stored import Change, StoredTrial
+from finishlab.logbook.stored import Change, StoredTrial, read_history, read_numbered
 from finishlab.logbook.tables import (
     BoardRow,
     CameraProfileRow,

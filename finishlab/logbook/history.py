@@ -22,8 +22,7 @@ from finishlab.errors import LogbookError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.database import Transactions
 from finishlab.logbook.entities import STANDARD, check_named, check_recipe_name, check_unused, find, table_of
-from finishlab.logbook.reading import change_of, read_history
-from finishlab.logbook.stored import Change
+from finishlab.logbook.stored import Change, change_of, read_history
 from finishlab.logbook.tables import (
     AnyRow,
     BoardRow,

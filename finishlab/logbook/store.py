@@ -22,7 +22,7 @@ from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import LogbookError, UsageError
 from finishlab.files import LOGBOOK_FILE
 from finishlab.logbook import writing as rows
-from finishlab.logbook.audit import AuditStore, faults
+from finishlab.logbook.audit import AuditStore
 from finishlab.logbook.backup import BackupStore
 from finishlab.logbook.calibration import CalibrationStore
 from finishlab.logbook.database import (
@@ -37,15 +37,14 @@ from finishlab.logbook.entities import RecipeStore, check_named, edit, find, rem
 from finishlab.logbook.history import HistoryStore
 from finishlab.logbook.merge import Dump, MergeResult, Tables, damaged, merge, read_dump
 from finishlab.logbook.photo_files import KeptPhoto, photo_place
-from finishlab.logbook.reading import (
-    BoardTable,
+from finishlab.logbook.stored import (
+    DirectPair,
+    StoredBoard,
+    StoredSpot,
     many_objects,
-    read_board_table,
     read_boards,
-    read_sampled_colours,
     read_spots,
 )
-from finishlab.logbook.stored import DirectPair, StoredBoard, StoredSpot
 from finishlab.logbook.tables import (
     DAMAGED,
     BoardRow,
@@ -56,10 +55,8 @@ from finishlab.logbook.tables import (
     PartEventRow,
     PartRow,
     PhotoRow,
-    left_out,
     subject_name,
 )
-from finishlab.logbook.tables import damaged as unreadable
 from finishlab.measure.results import Measurement
 from finishlab.record import normalise_light, today
 from finishlab.stair.store import StairStore, part_code
@@ -485,35 +482,7 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
             after = {"part": ident, "events": events, "photos": photos}
             rows.note_change(session, self._who, "remeasure", code, after=after)
 
-    # Many boards at once
-
-    def board_table(self) -> BoardTable:
-        """Return all boards with their colours laid out in one table: for ranking many boards.
-
-        Raises
-        ------
-        LogbookError
-            ``"logbook-damaged"``.
-        """
-        with self._read() as session, many_objects():
-            try:
-                return read_board_table(session)
-            except LogbookError as error:
-                if error.code != "logbook-damaged":
-                    raise
-            # What cannot be read is looked for only now: reading is fast as long as nothing is wrong.
-            without: dict[str, list[int]] = {}
-            for table, key, reason, row in faults(session, "boards", "measurements", "pairs"):
-                without.setdefault(table, []).append(key)
-                if (number := row.get("board_number", row.get("number"))) is not None:
-                    left_out(unreadable(f"board B{number}", ValueError(reason)))
-            return read_board_table(session, without)
-
-    def sampled_colours(self, numbers: Iterable[str], light: str) -> dict[str, tuple[tuple[float, float, float], ...]]:
-        """Return the sampled colours of some boards in a light, by number; those of which they were kept."""
-        keys = [int(number[1:]) for number in numbers]
-        with self._read() as session:
-            return {f"B{key}": found for key, found in read_sampled_colours(session, keys, light).items()}
+    # Whose photos
 
     def boards_of_photos(self, photos: Collection[str]) -> dict[str, str]:
         """Return the board that each photo was measured for, by the start of its hash; those that were for none not."""

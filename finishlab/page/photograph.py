@@ -287,7 +287,7 @@ def _filled(visit: Visit, log: Logbook | None, photos: Sequence[Waiting]) -> dic
     """Return what the fields begin with: as the last board and place of the floor were, or as a file's name says."""
     filled = {"light": DAYLIGHT, "purpose": "candidate", "floor_is": "print", "surface": "vinyl"}
     if log is not None:
-        boards, spots = log.board_table().boards, log.floor_spots()
+        boards, spots = log.boards(), log.floor_spots()
         if boards:
             record = boards[-1].record
             filled |= {
@@ -311,7 +311,7 @@ def _offered(visit: Visit, log: Logbook | None) -> dict[str, Any]:
     from finishlab.board.shown import what_it_is
     from finishlab.coatings import WOODS
 
-    records = [] if log is None else [(each.number, each.record) for each in log.board_table().boards]
+    records = [] if log is None else [(each.number, each.record) for each in log.boards()]
     stair = None if log is None else log.stair()
     return {
         "to": [("", visit.words("photograph.new_board"))]

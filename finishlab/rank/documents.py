@@ -20,7 +20,7 @@ from finishlab.strip.trials import trust_entry, trust_line
 if TYPE_CHECKING:
     from finishlab.board import BoardRecord
     from finishlab.colorimetry.difference import DeltaE
-    from finishlab.logbook import LoggedBoard
+    from finishlab.logbook import StoredBoard
     from finishlab.matching.alternatives import AcrossLights
     from finishlab.matching.costs import NextPhoto
     from finishlab.matching.ranking import RankedBoard, Ranking, Spread
@@ -65,7 +65,7 @@ def finish_words(record: BoardRecord) -> str:
     return f"{stain}, {topcoat}, on {record.species}"
 
 
-def headline(ranking: Ranking, boards: Mapping[str, LoggedBoard], most: int | None = None) -> str:
+def headline(ranking: Ranking, boards: Mapping[str, StoredBoard], most: int | None = None) -> str:
     """Return the first board by what it is; of a finish at most so many letters."""
     first = ranking.boards[0]
     named = f"{_short(finish_words(boards[first.board].record), most)} ({first.board})"
@@ -77,7 +77,7 @@ def headline(ranking: Ranking, boards: Mapping[str, LoggedBoard], most: int | No
 
 
 def at_a_glance(
-    ranking: Ranking, boards: Mapping[str, LoggedBoard], most: int | None = None
+    ranking: Ranking, boards: Mapping[str, StoredBoard], most: int | None = None
 ) -> Iterator[tuple[str, str]]:
     """Give what is said beneath the headline: what each sentence is about, nothing for the first, and the sentence.
 
@@ -113,7 +113,7 @@ def how_sure(ranking: Ranking) -> str:
     return f"{told}."
 
 
-def runner_up(ranking: Ranking, boards: Mapping[str, LoggedBoard], most: int | None = None) -> str:
+def runner_up(ranking: Ranking, boards: Mapping[str, StoredBoard], most: int | None = None) -> str:
     """Return the next board by what it is and by how much it is farther off; empty with one board."""
     if len(ranking.boards) < 2:
         return ""
@@ -198,7 +198,7 @@ def _nearer(ranking: Ranking) -> str:
     return f", nearer than {margin.next}, the next, by {by.value:.1f} ({interval(by)})"
 
 
-def answer_detail(ranking: Ranking, boards: Mapping[str, LoggedBoard]) -> str:
+def answer_detail(ranking: Ranking, boards: Mapping[str, StoredBoard]) -> str:
     """Return what the first board is and how it differs, in the sentences that follow the answer."""
     first = ranking.boards[0]
     named = f"{first.board} ({what_it_is(boards[first.board].record)})"
@@ -272,7 +272,7 @@ def doubts_once(ranking: Ranking, most: int | None = None) -> list[tuple[str, st
     return [(every if len(everyone) > 1 and who == everyone else ", ".join(who), sentence) for who, sentence in named]
 
 
-def next_steps(ranking: Ranking, boards: Mapping[str, LoggedBoard], missing: Sequence[str] = ()) -> list[str]:
+def next_steps(ranking: Ranking, boards: Mapping[str, StoredBoard], missing: Sequence[str] = ()) -> list[str]:
     """Return what would make the answer surer or bring the job on, the most useful first.
 
     Parameters
@@ -318,7 +318,7 @@ def next_steps(ranking: Ranking, boards: Mapping[str, LoggedBoard], missing: Seq
     return steps
 
 
-def _steps_for(first: LoggedBoard, missing: Sequence[str]) -> list[str]:
+def _steps_for(first: StoredBoard, missing: Sequence[str]) -> list[str]:
     """Return what the leading board still lacks; `missing` names the photos in a second light."""
     steps = []
     if first.record.topcoat is None:

@@ -64,7 +64,7 @@ def _rows(log: Logbook, light: str | None = None) -> list[RecipeRow]:
     del light
     standard = log.standard()
     boards: dict[str, list[str]] = {}
-    for board in log.board_table().boards:
+    for board in log.boards():
         boards.setdefault(board.record.recipe or "", []).append(board.number)
     stair = log.stair()
     parts: dict[int | None, list[StoredPart]] = {}
@@ -345,7 +345,7 @@ def _can_rows(log: Logbook, light: str | None = None) -> list[CanRow]:
             coats = alike.setdefault(event.batch_number, {})
             coats.setdefault(f"{event.what}, {event.date}", []).append(stair.part(event.part))
     boards: dict[int, list[str]] = {}
-    for board in log.board_table().boards:
+    for board in log.boards():
         for number in board.record.finish.cans() if board.record.finish is not None else ():
             went_on.setdefault(number, []).append(f"board {board.number}")
             boards.setdefault(number, []).append(board.number)

@@ -9,8 +9,9 @@ import click
 
 from finishlab.cli.common import json_option, open_logbook, print_document, print_results, say, say_letters
 from finishlab.cli.lazy import command
-from finishlab.errors import UsageError, harmless
+from finishlab.errors import UsageError
 from finishlab.rank.commands import aim_options, other_aim, read_aim
+from finishlab.record import harmless
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import Paper

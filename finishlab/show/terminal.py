@@ -13,7 +13,7 @@ from itertools import zip_longest
 from textwrap import wrap
 from typing import TYPE_CHECKING, Final
 
-from finishlab.errors import harmless
+from finishlab.record import harmless
 from finishlab.show.document import (
     Bar,
     Block,
