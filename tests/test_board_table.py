@@ -96,11 +96,14 @@ effects = st.lists(st.builds(SharedEffect, st.sampled_from("abc"), st.sampled_fr
 
 @given(st.lists(st.tuples(triples, triples, effects), max_size=4), st.integers(0, 4))
 def test_a_table_gives_colours_back(said: list[tuple[tuple[float, ...], ...]], cut: int) -> None:
-    """Colours laid out in a table, or in two that are joined, come out equal."""
+    """Colours laid out in a table, in two that are joined, or picked out of it in any order, come out equal."""
     colours = [LabEstimate.build(np.array(lab), np.diag(np.square(own)), shared) for lab, own, shared in said]  # type: ignore[arg-type]  # effects
     whole = ColourTable.of(colours)
     for table in (whole, ColourTable.of(colours[:cut]).joined(ColourTable.of(colours[cut:]))):
         assert [table.estimate(row) for row in range(len(table))] == colours
+    backwards = np.arange(len(whole))[::-1][cut:]
+    picked = whole.only(backwards)
+    assert [picked.estimate(row) for row in range(len(picked))] == [colours[row] for row in backwards]
 
 
 def seen(observed: Observations) -> list[tuple[object, ...]]:

@@ -141,3 +141,15 @@ def test_what_is_no_covariance_is_refused(own: tuple[Triple, Triple, Triple]) ->
     """A covariance that fails in one pivot, or is uneven for its size, is refused."""
     with pytest.raises(ValueError, match="covariance"):
         replace(LabEstimate.build(np.array(WOODS[0]), np.eye(3)), own=own)
+
+
+def test_each_effect_is_stretched_by_its_own_source() -> None:
+    """Of effects of print and camera in one table, a factor of the print moves the print's alone, as one by one."""
+    effects = [
+        SharedEffect("black-ink", "strip:7", (1.0, 0.5, -0.5)),
+        SharedEffect("saturation", "camera:x", (0.0, 0.5, 0.75)),
+    ]
+    estimate = LabEstimate.build(np.array(WOODS[1]), np.eye(3), effects)
+    found = scaled_table(ColourTable.of([estimate]), {"print": 2.0}).estimate(0)
+    assert found.shared == scaled(estimate, {"print": 2.0}).shared
+    assert [effect.vector for effect in found.shared] == [(2.0, 1.0, -1.0), (0.0, 0.5, 0.75)]
