@@ -94,11 +94,6 @@ class MissingLibraryError(FinishlabError):
     """A system library that an installed package needs is not there."""
 
 
-def harmless(text: str) -> str:
-    """Take out what a terminal would obey instead of show: escapes and controls, also those that turn text round."""
-    return "".join(letter if letter.isprintable() or letter == "\n" else "?" for letter in text)
-
-
 def internal_error(error: BaseException, where: str = "") -> FinishlabError:
     """Return a failure nobody foresaw as one sentence."""
     text = " ".join(f"{error}".split())

@@ -21,7 +21,7 @@ from finishlab.record import DAYLIGHT
 from finishlab.show.document import Block, Column, Document, Line, Paragraph, Table
 
 if TYPE_CHECKING:
-    from finishlab.logbook import Logbook, LoggedBoard, StoredSpot
+    from finishlab.logbook import Logbook, StoredBoard, StoredSpot
     from finishlab.rank.comparing import Comparison
 
 
@@ -68,14 +68,8 @@ class Step:
 
     def entry(self) -> dict[str, str | None]:
         """Return the JSON form."""
-        return {
-            "step": self.name,
-            "title": self.title,
-            "state": self.state,
-            "found": self.found,
-            "missing": self.missing or None,
-            "command": self.command or None,
-        }
+        told = ("title", "state", "found", "missing", "command")
+        return {"step": self.name, **{name: getattr(self, name) or None for name in told}}
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +108,7 @@ def read_guide(log: Logbook | None, folder: Path) -> Guide:
     folder
         Where the user works: a strip that was written there counts as printed.
     """
-    boards, spots = ((), []) if log is None else (log.board_table().boards, log.floor_spots())
+    boards, spots = ((), []) if log is None else (log.boards(), log.floor_spots())
     found = None if log is None or not boards else _compared(log)
     return Guide(
         (
@@ -177,7 +171,7 @@ def _floor(spots: Sequence[StoredSpot]) -> Step:
     return Step("floor", state, found, missing, "finishlab floor add PHOTO...")
 
 
-def _boards(boards: Sequence[LoggedBoard]) -> Step:
+def _boards(boards: Sequence[StoredBoard]) -> Step:
     controls = sum(board.record.purpose == CLEAR_ONLY for board in boards)
     found = _count(len(boards), "board") if boards else "no board yet"
     command = 'finishlab board add PHOTO --species WOOD --stain STAIN --coats 2 --topcoat "hardwax oil"'
@@ -193,10 +187,10 @@ def _boards(boards: Sequence[LoggedBoard]) -> Step:
 
 def _check(found: Comparison | None) -> Step:
     """Return the doubt that is to be mended first: the one that could change the answer."""
-    from finishlab.rank.sentences import deciding_doubt
-
     if found is None:
         return Step("check", "open", "nothing to check yet", "Photograph floor and boards first.")
+    from finishlab.rank.comparing import deciding_doubt
+
     doubtful = deciding_doubt(found.ranking)
     if doubtful is None:
         return Step("check", "done", "no doubt could change the answer")
@@ -206,7 +200,7 @@ def _check(found: Comparison | None) -> Step:
 
 
 def _answer(found: Comparison | None) -> Step:
-    from finishlab.rank.sentences import headline
+    from finishlab.rank.documents import headline
 
     if found is None:
         missing = "It takes photos of the floor and of a board in one light."
@@ -214,7 +208,7 @@ def _answer(found: Comparison | None) -> Step:
     return Step("answer", "done", headline(found.ranking, found.boards), "", "finishlab rank")
 
 
-def _second_light(boards: Sequence[LoggedBoard], spots: Sequence[StoredSpot], found: Comparison | None) -> Step:
+def _second_light(boards: Sequence[StoredBoard], spots: Sequence[StoredSpot], found: Comparison | None) -> Step:
     of_boards = {light for board in boards for light in board.lights}
     of_floor = {each.light for spot in spots for each in spot.measurements}
     both = sorted(of_boards & of_floor, key=lambda light: (light != DAYLIGHT, light))

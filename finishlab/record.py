@@ -96,6 +96,11 @@ def enumerated(words: Sequence[str]) -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
+def counted(number: int, what: str) -> str:
+    """Return a number with its noun: ``"1 photo"``, ``"3 photos"``."""
+    return f"{number} {what}{'' if number == 1 else 's'}"
+
+
 class Number(str):
     """A letter for the kind of thing and a count, ``"B3"``: the text it is to people, which also knows its count."""
 
@@ -194,6 +199,11 @@ def _printable(text: str) -> str:
 def one_line(text: str) -> str:
     """Return text on one line, white space collapsed."""
     return " ".join(_printable(text).split())
+
+
+def harmless(text: str) -> str:
+    """Take out what a terminal would obey instead of show: escapes and controls, also those that turn text round."""
+    return "".join(letter if letter.isprintable() or letter == "\n" else "?" for letter in text)
 
 
 def cut_name(text: str | None) -> str | None:

@@ -22,12 +22,11 @@ from render.texture import Texture
 from render.view import Light, View
 
 from finishlab.colorimetry.delta_e import delta_e_00
-from finishlab.colorimetry.estimate import LabEstimate
+from finishlab.colorimetry.estimate import LabEstimate, pool_estimates
 from finishlab.imaging.greys import USUAL, StripGreys
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.processing import SATURATION_BOOST
 from finishlab.imaging.strip import FieldName
-from finishlab.matching.scatter import pool_estimates
 
 SPOTS: Final = 3
 """Photos of the floor in a session."""

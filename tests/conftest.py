@@ -39,6 +39,28 @@ from finishlab.photos import CameraTags, matrix_profile, write_jpeg
 if TYPE_CHECKING:
     from page_visits import Visits
 
+
+def amount(usual: int, wide: int) -> int:
+    """Return how often a trial is repeated: `usual` in the suite, `wide` where FINISHLAB_WIDE is set.
+
+    What repeats one claim in many random worlds costs most of the suite's time; the wide amounts are for a release.
+    """
+    return wide if os.environ.get("FINISHLAB_WIDE") else usual
+
+
+COVERING: Final = frozenset(
+    """
+    assignment black_clipping by_hand camera_profile chart cli_camera cli_record colorimetry_spaces comparing
+    correction delta_e errors_of_colours estimate exchange finder finish_records formulas glare guards
+    interval_directions learn_print logbook logbook_database logbook_serialise measure migrations one_recipe overlay
+    print_and_tone profiles ranking records rectify_resample reliability sampling stairs_workflow strip_geometry
+    strip_greys surface texture two_lights undo undo_stair
+    """.split()  # noqa: SIM905 - forty names in quotes would be forty lines
+)
+"""Files of tests in which coverage is counted, the core's own; following every line makes a test twice as slow.
+
+What only tests of commands, reports or the page come across, or a trial in a thousand worlds, is not counted.
+"""
 MOST_WORKERS: Final = 8
 """More would each load the libraries for a handful of files."""
 _UPGRADE: Final = database._upgrade  # noqa: SLF001 - what is put in its place here is all that it does
@@ -129,6 +151,13 @@ def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
     if config.args_source is pytest.Config.ArgsSource.ARGS:
         return 0
     return min(MOST_WORKERS, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Stop counting coverage while a test runs that is not counted."""
+    for item in items:
+        if item.path.stem.removeprefix("test_") not in COVERING:
+            item.add_marker("no_cover")
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -9,12 +9,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from finishlab.colorimetry.delta_e import delta_e_00
-from finishlab.colorimetry.estimate import ColourTable, LabEstimate
+from finishlab.colorimetry.estimate import ColourTable, LabEstimate, pool_estimates
 from finishlab.matching.aims import MATCH, Aim
 from finishlab.matching.gls import Solution, solve
 from finishlab.matching.joint import JointColours, draw_colours
 from finishlab.matching.ranking import Ranking, rank_colours
-from finishlab.matching.scatter import Components, FloorPool, Observations, ObservationsBuilder, beside, pool_estimates
+from finishlab.matching.scatter import Components, FloorPool, Observations, ObservationsBuilder, beside
 from finishlab.quality import Doubt
 
 

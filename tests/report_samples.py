@@ -14,14 +14,14 @@ from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.difference import DeltaE, signed_difference
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.errors import NoStripError, PhotoError
-from finishlab.logbook import LoggedBoard, LoggedColour, StoredBoard, StoredMeasurement, StoredPair, StoredSpot
+from finishlab.logbook import StoredBoard, StoredMeasurement, StoredPair, StoredSpot
 from finishlab.matching.ranking import RankedBoard, Ranking
 from finishlab.matching.scatter import FloorPool
 from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading
 from finishlab.measuring import PhotoResult
 from finishlab.quality import doubt
 from finishlab.record import Number
-from finishlab.report.contents import ReportContent
+from finishlab.report.story import ReportContent
 from finishlab.show.pages import Picture
 
 FLOOR = (56.2, 9.1, 23.4)
@@ -68,13 +68,12 @@ def board_rows() -> dict[str, StoredBoard]:
     return rows
 
 
-def logged_board(number: str, record: BoardRecord) -> LoggedBoard:
-    """A board in short, with one photo by daylight."""
-    photo = LoggedColour(0, number, "daylight", 412, "nominal", None, (), None, "0.1.0")
-    return LoggedBoard(number, record, (photo,), ())
+def logged_board(number: str, record: BoardRecord) -> StoredBoard:
+    """A board with one photo by daylight."""
+    return StoredBoard(Number(number), record, (measured(number, FLOOR),), (), _MADE)
 
 
-def logged_boards() -> dict[str, LoggedBoard]:
+def logged_boards() -> dict[str, StoredBoard]:
     return {number: logged_board(number, row.record) for number, row in board_rows().items()}
 
 

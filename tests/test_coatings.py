@@ -26,40 +26,48 @@ from finishlab.coatings import (
 )
 
 NEW_KIND: Final = """
-import sys
+import json, sys
+from click.testing import CliRunner
 from finishlab.coatings import COATINGS, Coating, Usual
 top = Usual((18, 24), (8, 12), 24, (2, 3), (10, 14), coats=4)
 COATINGS["floor wax oil"] = Coating("floor wax oil", "topcoat", top, oily=True)
 COATINGS["milk stain"] = Coating("milk stain", "stain", Usual((6, 9), (2, 3), 5, (1, 1), (1, 2)), base="milk")
-from finishlab.cli import main
-sys.argv[0] = "finishlab"
-main()
+from finishlab.cli import finishlab
+said = [CliRunner().invoke(finishlab, ["--logbook", sys.argv[1], *words]) for words in json.load(sys.stdin)]
+print(json.dumps([(each.exit_code, each.stdout, each.stderr) for each in said]))
 """
-"""The command with two kinds more in the table, as two more entries would put them there."""
+"""The command with two kinds more in the table before it is loaded, as two more entries would put them there."""
 
 
-def new_kind(folder: Path, *words: str) -> str:
-    """Run the command that knows two kinds more, and return what it printed."""
-    command = [sys.executable, "-c", NEW_KIND, "--logbook", str(folder / "log"), *words]
-    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=120)
+def new_kinds(folder: Path, *commands: tuple[str, ...]) -> list[str]:
+    """Run commands that know two kinds more, in a process of their own, and return what each printed."""
+    words = [sys.executable, "-c", NEW_KIND, str(folder / "log")]
+    done = subprocess.run(words, input=json.dumps(commands), capture_output=True, text=True, check=False, timeout=120)
     assert done.returncode == 0, done.stderr
-    return done.stdout + done.stderr
+    said = json.loads(done.stdout)
+    assert [code for code, _, _ in said] == [0] * len(commands), said
+    return [out + err for _, out, err in said]
 
 
 def test_a_new_kind_is_one_entry(tmp_path: Path) -> None:
     """One entry each, and recipe, can, quantities, schedule and calendar know the new topcoat and the new stain."""
-    new_kind(tmp_path, "stairs", "add", "4", "--tread", "914x292x27", "--no-risers", "--no-top-nosing")
-    said = new_kind(tmp_path, "can", "add", "clear", "--kind", "floor wax oil")
-    assert "catch fire" in said
-    new_kind(tmp_path, "can", "add", "grey", "--kind", "milk stain")
-    new_kind(tmp_path, "recipe", "add", "new", "--step", "milk; colour=grey", "--top", "floor wax oil; can=C1")
-    stain, top = json.loads(new_kind(tmp_path, "plan", "quantities", "--json"))["products"]
+    schedule = tmp_path / "schedule.pdf"
+    _, clear, _, _, quantities, _, calendar = new_kinds(
+        tmp_path,
+        ("stairs", "add", "4", "--tread", "914x292x27", "--no-risers", "--no-top-nosing"),
+        ("can", "add", "clear", "--kind", "floor wax oil"),
+        ("can", "add", "grey", "--kind", "milk stain"),
+        ("recipe", "add", "new", "--step", "milk; colour=grey", "--top", "floor wax oil; can=C1"),
+        ("plan", "quantities", "--json"),
+        ("schedule", "R1", "--output", str(schedule)),
+        ("plan", "calendar", "--json"),
+    )
+    assert "catch fire" in clear
+    stain, top = json.loads(quantities)["products"]
     assert (stain["coverage_m2_per_l"], top["coverage_m2_per_l"]) == ([6, 9], [18, 24])
     assert top["coats"]["top"] == 4
-    schedule = tmp_path / "schedule.pdf"
-    new_kind(tmp_path, "schedule", "R1", "--output", str(schedule))
     assert schedule.read_bytes().startswith(b"%PDF")
-    events = json.loads(new_kind(tmp_path, "plan", "calendar", "--json"))["events"]
+    events = json.loads(calendar)["events"]
     coats = [each for each in events if each["kind"] == "coat"][:5]
     assert [each["what"] for each in coats] == ["coat 1 of 5, grey", *(f"coat {n} of 5, clear" for n in (2, 3, 4, 5))]
     ends, starts = ([dt.datetime.fromisoformat(each[at]) for each in coats] for at in ("end", "start"))

@@ -184,3 +184,17 @@ def test_jacobian_in_the_dark() -> None:
     jacobian = spaces.lab_jacobian(np.zeros((2, 3)))
     assert jacobian.shape == (2, 3, 3)
     np.testing.assert_allclose(jacobian[0, 0], 903.2963 * spaces.RGB_TO_XYZ[1], rtol=1e-6)
+
+
+def test_a_pictures_codes_are_those_of_the_curve() -> None:
+    """Linear light of every 8 bit code comes back as that code, and between them to the curve's nearest; clipped."""
+    codes = np.arange(256)
+    np.testing.assert_array_equal(spaces.srgb8_of_linear(spaces.srgb_to_linear(codes / 255.0)), codes)
+    light = np.arange(65536)[::7] / 65535.0
+    np.testing.assert_array_equal(spaces.srgb8_of_linear(light), np.rint(spaces.linear_to_srgb(light) * 255.0))
+    np.testing.assert_array_equal(spaces.srgb8_of_linear(np.array([-0.5, 1.5])), [0, 255])
+
+
+def test_a_planck_radiator_at_its_temperature_is_illuminant_a() -> None:
+    """CIE standard illuminant A is a Planck radiator of about 2855.5 K at c2 = 1.4388e-2 m K (CIE 015:2018)."""
+    np.testing.assert_allclose(spaces.illuminant("2855.5K"), spaces.illuminant("A"), rtol=2e-3)

@@ -20,7 +20,6 @@ from finishlab.colorimetry.estimate import (
     ColourTable,
     LabEstimate,
     SharedEffect,
-    TableBuilder,
     less_wood,
     scaled,
     scaled_table,
@@ -44,13 +43,6 @@ def test_a_believed_covariance_is_one(constant: np.ndarray) -> None:
     assert np.linalg.eigvalsh(constant).min() > 0.0
 
 
-def _table(one: LabEstimate) -> ColourTable:
-    builder = TableBuilder()
-    effects = [(e.name, e.scope, e.vector) for e in one.shared]
-    builder.add(one.lab, one.own, *zip(*effects, strict=True), wood=one.wood)
-    return builder.build()
-
-
 FACTORS = st.tuples(*[st.floats(0.25, 4.0)] * 3)
 
 
@@ -64,7 +56,7 @@ def test_grain_is_stretched_as_its_directions_are(factors: tuple[float, float, f
     expected = own * np.outer(factors, factors) + (WOOD_ALONE if wood else 0.0)
 
     alone = scaled(estimate, {"grain": np.array(factors)})
-    (together,) = scaled_table(_table(estimate), {"grain": np.array(factors)}).own
+    (together,) = scaled_table(ColourTable.of([estimate]), {"grain": np.array(factors)}).own
 
     np.testing.assert_allclose(np.asarray(alone.own), expected, atol=1e-9)
     np.testing.assert_allclose(together, expected, atol=1e-9)
@@ -145,11 +137,19 @@ def test_a_small_difference_is_named_the_right_way(board: tuple[float, float, fl
         ((1.0, 1.1, 0.0), (1.1, 1.0, 0.0), (0.0, 0.0, 1.0)),
     ],
 )
-def test_a_table_refuses_what_is_no_covariance(own: tuple[Triple, Triple, Triple]) -> None:
-    """A covariance that fails in one pivot, or is uneven for its size, is refused in a table as one by one."""
+def test_what_is_no_covariance_is_refused(own: tuple[Triple, Triple, Triple]) -> None:
+    """A covariance that fails in one pivot, or is uneven for its size, is refused."""
     with pytest.raises(ValueError, match="covariance"):
         replace(LabEstimate.build(np.array(WOODS[0]), np.eye(3)), own=own)
-    builder = TableBuilder()
-    builder.add(WOODS[0], np.eye(3).tolist(), (), (), ())
-    builder.add(WOODS[0], own, (), (), ())
-    assert builder.build().unsound() == 1
+
+
+def test_each_effect_is_stretched_by_its_own_source() -> None:
+    """Of effects of print and camera in one table, a factor of the print moves the print's alone, as one by one."""
+    effects = [
+        SharedEffect("black-ink", "strip:7", (1.0, 0.5, -0.5)),
+        SharedEffect("saturation", "camera:x", (0.0, 0.5, 0.75)),
+    ]
+    estimate = LabEstimate.build(np.array(WOODS[1]), np.eye(3), effects)
+    found = scaled_table(ColourTable.of([estimate]), {"print": 2.0}).estimate(0)
+    assert found.shared == scaled(estimate, {"print": 2.0}).shared
+    assert [effect.vector for effect in found.shared] == [(2.0, 1.0, -1.0), (0.0, 0.5, 0.75)]

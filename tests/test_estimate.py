@@ -73,3 +73,8 @@ def test_shared_unknowns_are_drawn_once() -> None:
     one, two, apart = draw(estimates, 5000, np.random.default_rng(0))
     np.testing.assert_array_equal(one, two)
     assert abs(np.corrcoef(one[:, 0], apart[:, 0])[0, 1]) < 0.05
+
+
+def test_a_colour_is_no_woods_unless_said() -> None:
+    """Only what is measured of a wood has a wood's own error: a colour made without a word is of print or paint."""
+    assert not LabEstimate((50.0, 0.0, 0.0), ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))).wood

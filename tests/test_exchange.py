@@ -29,7 +29,8 @@ from finishlab.finish import ColourStep, Finish
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.archive import export_logbook, import_logbook, json_schema, upgraded
-from finishlab.logbook.merge import TABLES, Dump, checked
+from finishlab.logbook.audit import TABLES
+from finishlab.logbook.merge import Dump, checked
 from finishlab.recipe import Can
 from finishlab.stair.records import Flight, Part, PartEvent, PartSizes, StoredStair
 
@@ -309,7 +310,7 @@ def test_the_tables_follow_the_published_schema(filled: Path, tmp_path: Path) ->
 def test_every_table_can_be_known_again() -> None:
     """A new table cannot be forgotten: its rows have a name of their own, or it is one of the few joined otherwise."""
     others = {"photos", "strips", "counters", "cautions", "row_images"}
-    assert {each.name for each in TABLES if "uuid" not in each.columns} == others
+    assert {each.name for each in TABLES.values() if "uuid" not in each.columns} == others
 
 
 def test_csv_tables_hold_the_same_and_start_no_formula(filled: Path, tmp_path: Path) -> None:
@@ -339,6 +340,9 @@ def test_csv_tables_hold_the_same_and_start_no_formula(filled: Path, tmp_path: P
         (lambda d: d["tables"]["row_images"][0].update(change_id=99), "archive-damaged"),
         (lambda d: d.update(tables_at="9999_later"), "archive-newer"),
         (lambda d: d.update(tables=[1]), "archive-damaged"),
+        (lambda d: d["tables"].update(boards={"0": {}}), "archive-damaged"),
+        (lambda d: d["tables"].update(boards=[7]), "archive-damaged"),
+        (lambda d: d.update(format="another"), "archive-damaged"),
     ],
 )
 def test_an_archive_that_was_spoilt_changes_nothing(filled: Path, tmp_path: Path, spoil: Any, code: str) -> None:
@@ -351,6 +355,18 @@ def test_an_archive_that_was_spoilt_changes_nothing(filled: Path, tmp_path: Path
             other.merge(checked(upgraded(Dump.from_dict(document))))
         assert caught.value.code == code
         assert other.dump() == before
+
+
+def test_a_caution_shown_on_either_side_is_shown(tmp_path: Path) -> None:
+    """Taken in from another logbook, the later day on which a caution was shown holds, whichever side it stood on."""
+    later, early = DAY, DAY - dt.timedelta(days=3)
+    with Logbook.open(tmp_path / "one") as one, Logbook.open(tmp_path / "two") as two:
+        one.cautions_due(["rags"], later)
+        one.cautions_due(["dust"], early)
+        two.cautions_due(["rags"], early)
+        two.cautions_due(["dust"], later)
+        two.merge(checked(upgraded(one.dump())))
+        assert two.cautions_due(["rags", "dust"], later) == ()
 
 
 def test_what_may_be_empty_may_be_left_out(filled: Path, tmp_path: Path) -> None:

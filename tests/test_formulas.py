@@ -234,3 +234,10 @@ def test_grid_and_light_are_those_of_the_standard_observer() -> None:
         weights = illuminant(light)[:, None] * observer()
         np.testing.assert_allclose(white_xyz(light), weights.sum(axis=0) / weights[:, 1].sum())
         np.testing.assert_allclose(xyz_from_reflectance(np.ones(61), light), white_xyz(light))
+
+
+def test_cmc_at_lightness_16_is_by_the_curve() -> None:
+    """Only below L* 16 is S_L 0.511; at 16 it is 0.040975 L* / (1 + 0.01765 L*) (BS 6923:1988, from memory)."""
+    for standard, s_l in ((15.999, 0.511), (16.0, 0.040975 * 16 / (1 + 0.01765 * 16))):
+        found = delta_e_cmc((standard, 0.0, 0.0), (standard + 1.0, 0.0, 0.0), 1.0, 1.0)
+        assert float(found) == pytest.approx(1.0 / s_l, rel=1e-9)

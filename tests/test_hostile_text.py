@@ -7,9 +7,10 @@ from pathlib import Path
 
 import pytest
 from campaign import fill, run, said_badly
+from conftest import amount
 from hostile_text import KINDS, tried
 
-CASES = 200
+CASES = amount(60, 200)
 
 
 def test_no_text_brings_the_program_down(tmp_path: Path) -> None:

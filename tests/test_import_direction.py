@@ -76,11 +76,11 @@ INSIDE: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "measuring/commands": ("commands", "picking"),
     },
     "rank": {
-        "rank": ("gathering", "comparing", "sentences", "documents"),
+        "rank": ("gathering", "comparing", "documents"),
         "rank/commands": ("commands",),
     },
     "report": {
-        "report": ("contents", "pictures", "story"),
+        "report": ("pictures", "story"),
         "report/commands": ("commands",),
     },
     "board": {

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import chi2
 
-from finishlab.colorimetry.delta_e import delta_e_00, metric_00
+from finishlab.colorimetry.delta_e import Formula, delta_e_00, metric_00
 from finishlab.colorimetry.difference import difference_intervals
 
 BASES = {"wood": (58.0, 8.0, 24.0), "grey": (60.0, 0.3, 0.5), "dark": (25.0, 6.0, 9.0)}
@@ -74,3 +74,20 @@ def test_none_is_left_open_exactly_where_the_covariance_does(
     if abs(distance2 - edge) > 1e-3 * edge:
         _, low, _ = difference_intervals(np.add(base, step), base, joint)
         assert (float(low) == 0.0) == (distance2 < edge)
+
+
+@given(
+    st.tuples(*(st.floats(-6, 6),) * 3),
+    st.tuples(*(st.floats(0.05, 3),) * 3),
+    st.sampled_from([0.25, 2.0, 8.0]),
+)
+def test_an_interval_is_counted_in_the_formulas_own_units(
+    step: tuple[float, ...], errors: tuple[float, ...], factor: float
+) -> None:
+    """With all three parametric factors so many times larger, value and both ends are as many times smaller."""
+    joint = np.zeros((6, 6))
+    joint[:3, :3] = np.diag(np.square(errors))
+    one, two = np.add(BASES["wood"], step), np.array(BASES["wood"])
+    plain = difference_intervals(one, two, joint)
+    scaled = difference_intervals(one, two, joint, Formula(lightness=factor, chroma=factor, hue=factor))
+    np.testing.assert_allclose(np.array(scaled) * factor, plain, rtol=1e-5, atol=1e-5)

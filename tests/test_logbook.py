@@ -677,3 +677,70 @@ def test_photos_and_kinds_are_looked_up(log: Logbook, tmp_path: Path) -> None:
     log.remove("B1")
     assert log.boards_of_photos(asked) == {second.sha256[:16]: "B2"}
     assert log.kinds_of_boards("B2") == frozenset()
+    log.undo()
+    log.remove("B2")
+    assert log.boards_of_photos(asked) == {first.sha256[:16]: "B1"}
+
+
+def test_measuring_again_renews_the_photo_it_names(log: Logbook, tmp_path: Path) -> None:
+    """Of a board in two photos, the one that is measured again has new figures and the other keeps its own."""
+    one, two = keep(log, tmp_path, "one.jpg"), keep(log, tmp_path, "two.jpg")
+    number = log.add_board(ASH, [measurement(one), measurement(two, lightness=51.0)]).number
+    log.remeasure(number, [measurement(two, lightness=70.0)])
+    found = [each.field.estimate.lab[0] for each in log.board(number).measurements]
+    assert found == [50.0, 70.0]
+    assert log.history(number)[-1].after == {"photos": [two.sha256]}
+
+
+def test_measuring_again_renews_the_pair_of_that_photo(log: Logbook, tmp_path: Path) -> None:
+    """Of two photos with the floor beside the board, only the direct pair of the one measured again changes."""
+    seen = [measurement(keep(log, tmp_path, name), "board", "floor") for name in ("one.jpg", "two.jpg")]
+    pairs = [pair for pair in map(DirectPair.of, seen) if pair is not None]
+    before = log.add_board(ASH, seen, pairs).pairs
+    again = measurement(keep(log, tmp_path, "two.jpg"), "board", "floor", lightness=70.0)
+    log.remeasure("B1", [again])
+    after = log.board("B1").pairs
+    assert after[0] == before[0]
+    assert after[1].board.estimate.lab[0] == 70.0
+
+
+def test_a_corrected_light_moves_the_pairs_of_that_light(log: Logbook, tmp_path: Path) -> None:
+    """Of a board beside the floor in two lights, only the pair in the light that was wrong goes to the new one."""
+    for name, light in (("one.jpg", "lamp"), ("two.jpg", "daylight")):
+        seen = measurement(keep(log, tmp_path, name), "board", "floor")
+        pair = DirectPair.of(seen)
+        assert pair is not None
+        if light == "lamp":
+            log.add_board(replace(ASH, light=light), [seen], [pair])
+        else:
+            log.add_board_photos("B1", [seen], [pair], light=light)
+    log.edit_board("B1", light="evening")
+    assert [row["light"] for row in log.dump().tables["pairs"]] == ["evening", "daylight"]
+    log.edit_board("B1", light="lamp")
+    assert [row["light"] for row in log.dump().tables["pairs"]] == ["lamp", "daylight"]
+
+
+def test_a_removed_board_lies_beside_no_floor(log: Logbook, tmp_path: Path) -> None:
+    """Which boards lie beside the floor in a photo is told of those that are shown, each with its own photo."""
+    for name in ("one.jpg", "two.jpg"):
+        seen = measurement(keep(log, tmp_path, name), "board", "floor")
+        pair = DirectPair.of(seen)
+        assert pair is not None
+        log.add_board(ASH, [seen], [pair])
+    one, two = (log.board(number).measurements[0].photo for number in ("B1", "B2"))
+    assert log.boards_beside_floor() == {("B1", one), ("B2", two)}
+    log.remove("B1")
+    assert log.boards_beside_floor() == {("B2", two)}
+
+
+def test_a_floor_spots_light_moves_no_board_of_that_number(log: Logbook, tmp_path: Path) -> None:
+    """Correcting the light of F1 leaves the measurements and pairs of B1 in theirs."""
+    seen = measurement(keep(log, tmp_path, "one.jpg"), "board", "floor")
+    pair = DirectPair.of(seen)
+    assert pair is not None
+    log.add_board(ASH, [seen], [pair])
+    log.add_floor_spot(SPOT, [measurement(keep(log, tmp_path, "two.jpg"), "floor")])
+    log.edit_floor_spot("F1", light="lamp")
+    tables = log.dump().tables
+    assert [row["light"] for row in tables["pairs"]] == ["daylight"]
+    assert [row["light"] for row in tables["measurements"]] == ["daylight", "lamp"]

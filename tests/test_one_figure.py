@@ -25,10 +25,8 @@ from rich.console import Console
 from finishlab.cli import finishlab
 from finishlab.logbook import Logbook
 from finishlab.rank.comparing import Comparison, compare
-from finishlab.rank.documents import comparison_document, ranking_data
-from finishlab.rank.sentences import chance
-from finishlab.report.contents import gather_report
-from finishlab.report.story import report_html, report_pages, report_pdf
+from finishlab.rank.documents import chance, comparison_document, ranking_data
+from finishlab.report.story import gather_report, report_html, report_pages, report_pdf
 from finishlab.show.document import Document, Interval
 from finishlab.show.pages import Cards, Chart
 from finishlab.show.terminal import render

@@ -369,7 +369,7 @@ def test_facts_tell_the_file_apart(tmp_path: Path) -> None:
     data = FORMATS["a.jpg"](blocks(), exif=exif)
     facts = photo_facts(put(tmp_path, "Floor 1.JPEG", data))
     assert facts.sha256 == hashlib.sha256(data).hexdigest()
-    assert (facts.original_name, facts.suffix, facts.byte_count) == ("Floor 1.JPEG", ".jpg", len(data))
+    assert (facts.original_name, facts.suffix) == ("Floor 1.JPEG", ".jpg")
     assert (facts.full_size, facts.camera, facts.taken) == ((64, 96), "Acme One", "2024-05-17T18:03:09")
 
 

@@ -247,11 +247,8 @@ def test_same_labels_are_same_bytes() -> None:
     assert labels_pdf(LABELS, sheet) == labels_pdf(LABELS, sheet)
 
 
-@pytest.mark.parametrize("start", [0, 9])
-def test_label_that_is_not_on_the_sheet_is_refused(start: int) -> None:
-    """A start beyond the sheet's labels is a ValueError, and so are sheets that do not fit."""
-    with pytest.raises(ValueError, match="start at 1 to 8"):
-        labels_pdf(LABELS, SHEETS["a4-2x4"], start=start)
+def test_a_sheet_that_does_not_fit_is_refused() -> None:
+    """Labels that overlap, or lie beyond the page, are no sheet."""
     with pytest.raises(ValueError, match="overlap"):
         LabelSheet("bad", "a4", 2, 2, 90.0, 50.0, 80.0, 50.0)
     with pytest.raises(ValueError, match="fit the page"):

@@ -13,10 +13,10 @@ from observed import BoardColour, draw_differences, gather, rank_apart
 
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.difference import delta_e_interval, joint_covariance
-from finishlab.colorimetry.estimate import LabEstimate, SharedEffect, draw
+from finishlab.colorimetry.estimate import LabEstimate, SharedEffect, draw, pool_estimates
 from finishlab.errors import ExitCode, LogbookError
 from finishlab.matching.ranking import RankedBoard, Ranking
-from finishlab.matching.scatter import FEW_SPOTS, FloorPool, FloorSpot, pool_estimates, pool_floor
+from finishlab.matching.scatter import FEW_SPOTS, FloorPool, FloorSpot, pool_floor
 from finishlab.quality import doubt
 
 FLOOR = np.array([56.0, 8.0, 22.0])

@@ -21,7 +21,8 @@ from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import rgb_to_lab, srgb_to_linear
 from finishlab.measuring import MeasureOptions, inspect_photo
 from finishlab.photos import matrix_profile
-from finishlab.report.contents import CROP_MM, MOST_PICTURED, MOST_TOLD, corrected_crop, crops_of, gather_report
+from finishlab.report.pictures import CROP_MM, MOST_PICTURED, corrected_crop, crops_of
+from finishlab.report.story import MOST_TOLD, gather_report
 
 PLACE = {1: "N", 2: (48.0, 51.0, 29.6), 3: "E", 4: (2.0, 17.0, 40.2)}
 

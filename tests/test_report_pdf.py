@@ -15,8 +15,7 @@ from finishlab.cautions import CAUTIONS
 from finishlab.colorimetry.spaces import lab_to_srgb8
 from finishlab.errors import OutputError
 from finishlab.imaging.strip import PAGES
-from finishlab.report.contents import ReportContent
-from finishlab.report.story import METHOD, report_pdf, write_report
+from finishlab.report.story import METHOD, ReportContent, report_pdf, write_report
 
 
 def sheets(data: bytes) -> list[str]:

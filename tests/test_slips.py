@@ -12,10 +12,10 @@ from conftest import Photos, Run
 from logbook_makers import make_photo, measurement
 
 from finishlab.board import BoardRecord
-from finishlab.board.checks import refuse_mixed
 from finishlab.errors import QualityError
 from finishlab.finish.entering import Draft, Entered
 from finishlab.measuring import PhotoResult
+from finishlab.measuring.logged import refuse_mixed
 
 
 def result(folder: Path, name: str, lightness: float) -> PhotoResult:

@@ -21,7 +21,7 @@ import pytest
 from conftest import Run
 
 from finishlab.errors import UsageError
-from finishlab.plan.calendar import Fitting, Job, plan_calendar
+from finishlab.plan.calendar import Job, Work, plan_calendar
 from finishlab.plan.days import calendar_document
 from finishlab.plan.drying import Coat, Laid, Times, WorkHours
 from finishlab.plan.stair_plan import StairPlan
@@ -42,18 +42,15 @@ class Made:
     jobs: list[Job]
     laid: dict[PartName, Laid]
     hours: WorkHours
-    fitting: Fitting
+    work: Work
     start: dt.date
-    coat_h: float
-    rub_h: float
     done: list[PartName] = field(default_factory=list)
     """Parts that have all their coats, and nothing is planned for."""
 
     def document(self) -> dict[str, Any]:
         """Return what the plan prints as JSON."""
         calendar = plan_calendar(
-            self.parts, self.jobs, self.start, hours=self.hours, coat_h=self.coat_h, rub_h=self.rub_h,
-            fitting=self.fitting, laid=self.laid,
+            self.parts, self.jobs, self.start, hours=self.hours, work=self.work, laid=self.laid,
         )  # fmt: skip
         plan = StairPlan(tuple(self.parts), start=self.start)
         return dict(calendar_document(plan, calendar, ()).data)
@@ -96,22 +93,21 @@ def made_up(seed: int) -> Made:
             after = Laid(coats[count - 1], ended, rubbed_out=rng.random() < 0.2)
             laid |= dict.fromkeys(begun, after)
             if coats[count:]:
-                jobs.append(Job(tuple({p.kind for p in begun}), coats[count:], parts=tuple(begun), after=after))
+                jobs.append(Job(begun, coats[count:], after=after))
             else:
                 done += begun
         rest = [part for part in mine if part not in fresh]
         if rest:
             at_once = rng.choice([None, 1, 4]) if away else None
-            jobs.append(Job(tuple({p.kind for p in rest}), coats, away=away, at_once=at_once, parts=tuple(rest)))
+            jobs.append(Job(rest, coats, away=away, at_once=at_once))
     first = rng.choice([7.5, 8.0, 17.0, 0.0])
     hours = WorkHours(
         first, first + rng.choice([5, 7]), frozenset(rng.sample(range(7), rng.randint(1, 7))),
         zone=rng.choice([None, ZoneInfo("Europe/Vienna"), ZoneInfo("America/New_York")]),
     )  # fmt: skip
-    fitting = Fitting(rng.choice([0.5, 1.0, 3.0]), rng.choice([0.0, 12.0, 24.0]), rng.choice([0.0, 24.0, 48.0]))
-    return Made(
-        parts, jobs, laid, hours, fitting, start, rng.choice([0.5, 1.0, 2.5]), rng.choice([0.0, 0.5, 2.0]), done
-    )
+    fitted = rng.choice([0.5, 1.0, 3.0]), rng.choice([0.0, 12.0, 24.0]), rng.choice([0.0, 24.0, 48.0])
+    work = Work(rng.choice([0.5, 1.0, 2.5]), rng.choice([0.0, 0.5, 2.0]), *fitted)
+    return Made(parts, jobs, laid, hours, work, start, done)
 
 
 def coats_of(rng: random.Random) -> tuple[Coat, ...]:
@@ -220,14 +216,14 @@ class Simulation:
         least, most = below.times.recoat if same or below.times.under_other is None else below.times.under_other
         if waited < 60 * least - 1:
             self.wrong.append(f"{key}: coat {60 * least - waited:.0f} min too early")
-        if most is not None and waited > 60 * most and not out and self.made.rub_h:
+        if most is not None and waited > 60 * most and not out and self.made.work.rub_out_h:
             self.wrong.append(f"{key}: coat too late, without a rub-out")
 
     def fitted(self, key: Key) -> None:
         """Take out the old part and fit the new one; old treads lie on the stair until then."""
         for start, end in self.spans(key, "fit"):
             self.fitted_at[key] = start
-            self.gone[key][start : end + round(60 * self.made.fitting.set_hours)] = True
+            self.gone[key][start : end + round(60 * self.made.work.set_h)] = True
             if (self.wet[key] & ~self.gone[key])[start:].any():
                 self.wrong.append(f"{key} is carried and fitted before its own coat allows")
             self.wet[key][:start] = False

@@ -21,7 +21,7 @@ from test_stair_days import Made, Simulation, key_of
 from finishlab.errors import UsageError
 from finishlab.finish import ColourStep, Finish, Topcoat
 from finishlab.logbook import Logbook
-from finishlab.plan.calendar import Fitting, Job
+from finishlab.plan.calendar import Job, Work
 from finishlab.plan.days import calendar_document
 from finishlab.plan.drying import Coat, Laid, Times, WorkHours
 from finishlab.plan.logged import logged_plan
@@ -97,8 +97,8 @@ def made_up(seed: int) -> Logged:
         more = rng.choice([0, 0, count])
         out.parts += [Part(2 * flight - 1, "nosing", n, recipe_number=recipe) for n in range(1, more + 1)]
         out.parts += [Part(2 * flight - 1, "riser", 1, recipe_number=3 - recipe)] * rng.randint(0, 1)
-    fitting = Fitting(1.0, rng.choice([0.0, 24.0]), 48.0)
-    out.made = Made([], [], {}, WorkHours(8.0, rng.choice([14.0, 18.0])), fitting, START, 1.0, 1.0)
+    work = Work(set_h=rng.choice([0.0, 24.0]))
+    out.made = Made([], [], {}, WorkHours(8.0, rng.choice([14.0, 18.0])), work, START)
     for place, part in enumerate(out.parts):
         _work(rng, out, place, part)
     return out
@@ -143,7 +143,7 @@ def _work(rng: random.Random, out: Logged, place: int, part: Part) -> None:
     if laid is not None:
         out.made.laid[mine] = laid
     if left or (away and laid is not None):
-        out.made.jobs.append(Job((part.kind,), left, away=away, parts=(mine,), after=laid))
+        out.made.jobs.append(Job((mine,), left, away=away, after=laid))
 
 
 def planned(out: Logged, folder: Path) -> dict[str, Any]:
@@ -166,9 +166,7 @@ def planned(out: Logged, folder: Path) -> dict[str, Any]:
         events = sorted(out.events, key=lambda each: each[1].date)
         log.log_events([(idents[place], event) for place, event in events])
         plan = logged_plan(log, sized=False)
-    plan = replace(
-        plan, start=START, hours=out.made.hours, fitting=out.made.fitting, away=AWAY if out.away else (), us=False
-    )
+    plan = replace(plan, start=START, hours=out.made.hours, work=out.made.work, away=AWAY if out.away else (), us=False)
     return dict(calendar_document(plan, calendar_of(plan), ()).data)
 
 

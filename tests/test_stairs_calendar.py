@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from finishlab.coatings import COATINGS
 from finishlab.errors import UsageError
-from finishlab.plan.calendar import Calendar, Event, Fitting, Job, nights, plan_calendar
+from finishlab.plan.calendar import Calendar, Event, Job, Work, nights, plan_calendar
 from finishlab.plan.drying import Coat, Times, WorkHours, default_coat, gap_rules, parse_days, parse_hours
 from finishlab.plan.parts import WALKED_ON, way_up
 from finishlab.stair.names import PartName, named
@@ -74,11 +74,13 @@ def plans(draw: st.DrawFn) -> dict[str, Any]:
     """All that a calendar is made from."""
     first = draw(st.sampled_from([0.0, 7.5, 8.0, 17.0]))
     kinds = [("tread", "landing nosing", "return"), ("landing board",), ("riser",)]
+    parts = draw(stairs())
+    groups = [[part for part in parts if part.kind in each] for each in kinds]
     return {
-        "parts": draw(stairs()),
+        "parts": parts,
         "jobs": [
-            Job(each, draw(coats()), away=draw(st.booleans()), at_once=draw(st.sampled_from([None, 1, 4])))  # type: ignore[arg-type] # the kinds above
-            for each in kinds
+            Job(mine, draw(coats()), away=draw(st.booleans()), at_once=draw(st.sampled_from([None, 1, 4])))
+            for mine in groups
         ],
         "start": draw(st.dates(dt.date(2024, 1, 1), dt.date(2030, 12, 31))),
         "hours": WorkHours(
@@ -87,9 +89,12 @@ def plans(draw: st.DrawFn) -> dict[str, Any]:
             frozenset(draw(st.sets(st.integers(0, 6), min_size=1))),
             frozenset({dt.date(2026, 12, 25)}),
         ),
-        "coat_h": draw(st.sampled_from([0.5, 1.0, 2.5])),
-        "rub_h": draw(st.sampled_from([0.0, 0.5, 2.0])),
-        "fitting": Fitting(draw(st.sampled_from([0.5, 1.0, 3.0])), draw(st.sampled_from([0.0, 12.0, 24.0])), 48.0),
+        "work": Work(
+            draw(st.sampled_from([0.5, 1.0, 2.5])),
+            draw(st.sampled_from([0.0, 0.5, 2.0])),
+            draw(st.sampled_from([0.5, 1.0, 3.0])),
+            draw(st.sampled_from([0.0, 12.0, 24.0])),
+        ),
     }
 
 
@@ -237,7 +242,7 @@ def test_each_night_leaves_a_way_up(plan: dict[str, Any]) -> None:
     if calendar is None:
         return
     steps = way_up(plan["parts"])
-    for night in nights(calendar):
+    for night in nights(calendar).values():
         assert set(night.closed) | set(night.open) == {part for step in steps for part in step.parts}
         assert not set(night.closed) & set(night.open)
         shut = [bool(set(step.parts) & set(night.closed)) for step in steps]
@@ -249,7 +254,7 @@ def test_each_night_leaves_a_way_up(plan: dict[str, Any]) -> None:
 
 def test_alternate_treads_wait_as_the_rule_of_thumb_says() -> None:
     """Working round the clock, waits make up no more than 2 (stain dry + coats x recoat + walk-on) (arithmetic)."""
-    calendar = plan_calendar(treads(13), [Job(("tread",), (STAIN, *[TOPCOAT] * 3))], START, hours=ROUND_THE_CLOCK)
+    calendar = plan_calendar(treads(13), [Job(treads(13), (STAIN, *[TOPCOAT] * 3))], START, hours=ROUND_THE_CLOCK)
     rule = 2 * (72 + 3 * 4 + 24)
     last = max(event.start for event in calendar.events if event.kind == "walk-on")
     work = sum((e.end - e.start for e in calendar.events if e.is_work and e.end), dt.timedelta())
@@ -260,7 +265,7 @@ def test_alternate_treads_wait_as_the_rule_of_thumb_says() -> None:
 
 def test_every_second_tread_is_done_first() -> None:
     """Of five treads 1, 3 and 5 are coated first; 2 and 4 begin when those are walked on in socks."""
-    calendar = plan_calendar(treads(5), [Job(("tread",), (TOPCOAT,))], START)
+    calendar = plan_calendar(treads(5), [Job(treads(5), (TOPCOAT,))], START)
     first, second = (event for event in calendar.events if event.kind == "coat")
     assert [part.place for part in first.parts] == [1, 3, 5]
     assert [part.place for part in second.parts] == [2, 4]
@@ -270,7 +275,7 @@ def test_every_second_tread_is_done_first() -> None:
 
 def test_treads_finished_away_close_only_to_be_fitted() -> None:
     """Treads finished away are coated together, wait 48 h, and are swapped one by one, 1, 3, 5 before 2, 4."""
-    calendar = plan_calendar(treads(5), [Job(("tread",), (TOPCOAT,), away=True)], START)
+    calendar = plan_calendar(treads(5), [Job(treads(5), (TOPCOAT,), away=True)], START)
     (coat,) = (event for event in calendar.events if event.kind == "coat")
     fits = [event for event in calendar.events if event.kind == "fit"]
     assert len(coat.parts) == 5
@@ -284,11 +289,11 @@ def test_a_window_that_closes_at_night_moves_the_coat_before() -> None:
     """With a window of 6 to 8 h and work from 8 to 18, a first coat given late is given the next morning instead."""
     coat = Coat("p", Times(recoat=(6, 8), socks=24, use=72, cure=720))
     late = WorkHours(8, 18, off=frozenset())
-    calendar = plan_calendar(treads(1), [Job(("tread",), (coat, coat, coat))], START, hours=WorkHours(6, 22))
+    calendar = plan_calendar(treads(1), [Job(treads(1), (coat, coat, coat))], START, hours=WorkHours(6, 22))
     starts = [event.start.hour for event in calendar.events if event.kind == "coat"]
     assert starts == [6, 13, 20]
     with pytest.raises(UsageError) as refused:
-        plan_calendar(treads(1), [Job(("tread",), (coat, coat, coat))], START, hours=late)
+        plan_calendar(treads(1), [Job(treads(1), (coat, coat, coat))], START, hours=late)
     assert refused.value.code == "no-recoat-slot"
     assert "working hours" in refused.value.hint
 
@@ -297,7 +302,7 @@ def test_a_missed_window_is_mended_by_a_rub_out() -> None:
     """Where the label allows a late coat after a rub-out, one is planned, and the missed window told."""
     coat = Coat("p", Times(recoat=(2, 3), late=24, socks=24, use=72, cure=720))
     assert [gap.late for gap in gap_rules(coat, coat)] == [False, True]
-    calendar = plan_calendar(treads(1), [Job(("tread",), (coat, coat))], START, hours=WorkHours(8, 10))
+    calendar = plan_calendar(treads(1), [Job(treads(1), (coat, coat))], START, hours=WorkHours(8, 10))
     kinds = [event.kind for event in calendar.events]
     assert kinds[:4] == ["coat", "recoat", "rub-out", "coat"]
     assert "missed" in calendar.events[1].what
@@ -306,18 +311,18 @@ def test_a_missed_window_is_mended_by_a_rub_out() -> None:
 def test_the_rub_out_counts_into_the_window() -> None:
     """Dry after 2 h, to be recoated within 3: rubbing out for 1.5 h comes too late, for 1 h it does not."""
     coat = Coat("p", Times(recoat=(2, 3), rub_out=True, socks=24, use=72, cure=720))
-    job = [Job(("tread",), (coat, coat))]
+    job = [Job(treads(1), (coat, coat))]
     with pytest.raises(UsageError) as refused:
-        plan_calendar(treads(1), job, START, rub_h=1.5)
+        plan_calendar(treads(1), job, START, work=Work(rub_out_h=1.5))
     assert refused.value.code == "no-recoat-slot"
-    calendar = plan_calendar(treads(1), job, START, rub_h=1.0)
+    calendar = plan_calendar(treads(1), job, START, work=Work(rub_out_h=1.0))
     assert [event.kind for event in calendar.events][:4] == ["coat", "recoat", "rub-out", "coat"]
 
 
 def test_days_off_are_kept() -> None:
     """Nothing is done on Sundays, nor on a day off."""
     hours = WorkHours(8, 18, parse_days(["mon-sat"]), frozenset({dt.date(2026, 12, 4)}))
-    calendar = plan_calendar(treads(4), [Job(("tread",), (STAIN, TOPCOAT, TOPCOAT))], START, hours=hours)
+    calendar = plan_calendar(treads(4), [Job(treads(4), (STAIN, TOPCOAT, TOPCOAT))], START, hours=hours)
     days = {event.start.date() for event in calendar.events if event.is_work}
     assert dt.date(2026, 12, 4) not in days
     assert all(day.weekday() != 6 for day in days)
@@ -326,7 +331,7 @@ def test_days_off_are_kept() -> None:
 def test_bare_stain_and_a_blocking_landing_are_told() -> None:
     """A plan that ends in stain, and a landing that nothing leads past, come with a note."""
     parts = [*treads(2), PartName(2, "landing board", 1)]
-    calendar = plan_calendar(parts, [Job(("tread", "landing board"), (STAIN,))], START)
+    calendar = plan_calendar(parts, [Job(parts, (STAIN,))], START)
     assert any("Landing 1 is one piece" in note for note in calendar.notes)
     assert any("bare stain" in note for note in calendar.notes)
 
@@ -357,13 +362,12 @@ def test_hours_and_days_are_read(text: str, hours: tuple[float, float]) -> None:
         (lambda: WorkHours(8, 18, frozenset()), "no-working-day"),
         (lambda: Times(recoat=(4, 2), socks=1, use=1, cure=1), "bad-times"),
         (lambda: Times(recoat=(4, None), socks=-1, use=1, cure=1), "bad-times"),
-        (lambda: Fitting(hours_each=0), "bad-times"),
-        (lambda: Job(("tread",), (STAIN,), at_once=0), "bad-count"),
-        (lambda: plan_calendar(treads(1), [Job(("tread",), (STAIN,))], dt.date(9999, 1, 1)), "bad-date"),
-        (lambda: plan_calendar(treads(1), [Job(("riser",), (STAIN,))], START), "nothing-to-do"),
-        (lambda: plan_calendar(treads(1), [Job(("tread",), (STAIN,))] * 2, START), "kind-twice"),
-        (lambda: plan_calendar(treads(1), [Job(("tread",), ())], START), "no-coats"),
-        (lambda: plan_calendar(treads(1), [Job(("tread",), (STAIN,))], START, coat_h=11), "day-too-short"),
+        (lambda: Work(fit_h=0), "bad-times"),
+        (lambda: Job(treads(1), (STAIN,), at_once=0), "bad-count"),
+        (lambda: plan_calendar(treads(1), [Job(treads(1), (STAIN,))], dt.date(9999, 1, 1)), "bad-date"),
+        (lambda: plan_calendar(treads(1), [Job([PartName(1, "riser", 1)], (STAIN,))], START), "nothing-to-do"),
+        (lambda: plan_calendar(treads(1), [Job(treads(1), ())], START), "no-coats"),
+        (lambda: plan_calendar(treads(1), [Job(treads(1), (STAIN,))], START, work=Work(coat_h=11)), "day-too-short"),
     ],
 )
 def test_impossible_plans_are_refused(call: object, code: str) -> None:
@@ -379,13 +383,13 @@ def test_a_return_is_coated_with_its_tread() -> None:
     """A tread's returns get each coat with it; a return whose tread is finished elsewhere comes before the steps."""
     returns = [PartName(1, "return", place, side) for place in (1, 2) for side in ("left", "right")]
     parts = [*treads(4), *returns]
-    together = plan_calendar(parts, [Job(("tread", "return"), (STAIN, TOPCOAT))], START)
+    together = plan_calendar(parts, [Job(parts, (STAIN, TOPCOAT))], START)
     for each in returns:
         tread = next(part for part in parts if part.kind == "tread" and part.place == each.place)
         assert [e.start for e in together.of(each) if e.kind == "coat"] == [
             e.start for e in together.of(tread) if e.kind == "coat"
         ]
-    apart = plan_calendar(parts, [Job(("tread",), (STAIN,), away=True), Job(("return",), (STAIN,))], START)
+    apart = plan_calendar(parts, [Job(treads(4), (STAIN,), away=True), Job(returns, (STAIN,))], START)
     assert {e.parts for e in apart.events if e.kind == "coat"} == {tuple(returns), tuple(treads(4))}
 
 

@@ -17,9 +17,8 @@ from finishlab.matching.aims import CONTRAST, MATCH, Aim
 from finishlab.matching.alternatives import AcrossLights, BoardAcrossLights, Choice, named_light
 from finishlab.matching.costs import NextPhoto
 from finishlab.quality import doubt
-from finishlab.report.contents import MOST_TOLD, ReportContent
 from finishlab.report.pictures import charts
-from finishlab.report.story import report_html, report_pages
+from finishlab.report.story import MOST_TOLD, ReportContent, report_html, report_pages
 from finishlab.show.document import Facts, Listing, Table
 from finishlab.show.pages import Section, Words
 
@@ -149,7 +148,7 @@ def test_another_aim_is_named_and_drawn() -> None:
     assert "12 L* darker than the floor" in text
     assert "<dt>from the aim</dt><dd>2.0 (1.0 to 3.0)</dd>" in text
     assert "<dt>keeps the limits</dt><dd>40 %</dd>" in text
-    (chart,) = [d.drawing for d in charts(content) if d.ident == "intervals"]
+    (chart,) = [d.drawing for d in charts(content, content.spots) if d.ident == "intervals"]
     assert "distance from the aim" in chart.title
     assert "interval 1.0 to 3.0" in chart.words
 
@@ -243,14 +242,15 @@ def test_a_path_shows_few_boards_of_one_number_of_coats() -> None:
     """Of many boards with the same stain and coats the three nearest are drawn."""
     content = samples.many(12)
     same = {n: replace(row, record=replace(row.record, stain="Peat brown")) for n, row in content.boards.items()}
-    (path,) = [d for d in charts(replace(content, boards=same)) if d.ident.startswith("coats")]
+    (path,) = [d for d in charts(replace(content, boards=same), content.spots) if d.ident.startswith("coats")]
     assert path.drawing.words.count("1 coat:") == 3
     assert path.drawing.words.count("2 coats:") == 3
 
 
 def test_coats_of_one_stain_are_drawn_with_the_clear_board() -> None:
     """Boards of one wood, stain and topcoat make a path; the board with that topcoat alone is its start."""
-    found = {d.ident: d for d in charts(samples.content())}
+    content = samples.content()
+    found = {d.ident: d for d in charts(content, content.spots)}
     assert [d for d in found if d.startswith("coats")] == ["coats1"]
     assert "B1, clear only" in found["coats1"].drawing.words
     assert "B2, 1 coat" in found["coats1"].drawing.words

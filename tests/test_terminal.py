@@ -20,10 +20,9 @@ from finishlab.measure.results import Measurement
 from finishlab.measuring import PhotoResult
 from finishlab.measuring.shown import measurement_document
 from finishlab.rank.comparing import Comparison
-from finishlab.rank.documents import comparison_document
-from finishlab.rank.sentences import chance, doubts_once, next_steps, place_mark
-from finishlab.show.document import Document, Facts
-from finishlab.show.terminal import Head, print_rows, render
+from finishlab.rank.documents import chance, comparison_document, doubts_once, next_steps, place_mark
+from finishlab.show.document import Column, Document, Facts
+from finishlab.show.terminal import print_rows, render
 
 _ESCAPE = re.compile(r"\x1b\[[0-9;]*m")
 
@@ -202,7 +201,7 @@ def _background(lab: tuple[float, float, float]) -> str:
 @pytest.mark.parametrize("width", [60, 100, 160])
 def test_a_long_list_reads_as_a_short_one(width: int) -> None:
     """A table of many rows has the lines a table of few rows has, and keeps to the terminal's width."""
-    head = [Head("board", fold=False), Head("what it is"), Head("date", fold=False)]
+    head = [Column("board", fold=False), Column("what it is"), Column("date", fold=False)]
     rows = [[f"B{n}", "ash; walnut, 2 coats; matte, na\u00efve", f"2024-05-{n % 28 + 1:02d}"] for n in range(1, 131)]
     rows[7][1] = "beech [raw]; a stain with quite a long name " * 3
     parts = []

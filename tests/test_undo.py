@@ -298,3 +298,24 @@ def test_nothing_is_taken_back_where_one_change_of_a_command_cannot_be(log: Logb
         log.undo("R1")
     assert caught.value.code == "recipe-in-use"
     assert log.history() == history
+
+
+def test_a_photo_of_what_was_removed_too_stands_in_nobodys_way(log: Logbook, tmp_path: Path) -> None:
+    """A removed board comes back although its photo was logged for another since, if that one was removed as well."""
+    photo = measurement(keep(log, tmp_path), strip=None)
+    for species in ("ash", "oak"):
+        number = log.add_board(BoardRecord(species, date=DAY), [photo]).number
+        log.remove(number)
+    log.undo("B1")
+    assert [board.number for board in log.boards()] == ["B1"]
+
+
+def test_a_photo_measured_twice_in_one_go_is_taken_back_whole(log: Logbook, tmp_path: Path) -> None:
+    """The last figures hold, undo brings back those before the whole command, and redo the last ones again."""
+    record = keep(log, tmp_path)
+    log.add_board(BoardRecord("ash", date=DAY), [measurement(record, strip=None)])
+    log.remeasure("B1", [measurement(record, lightness=value, strip=None) for value in (60.0, 70.0)])
+    for step, wanted in ((None, 70.0), (log.undo, 50.0), (log.redo, 70.0)):
+        if step is not None:
+            step("B1")
+        assert log.board("B1").measurements[0].field.estimate.lab[0] == wanted

@@ -168,3 +168,34 @@ def test_measuring_a_part_again_is_taken_back(log: Logbook, tmp_path: Path) -> N
     log.undo()
     log.undo()
     assert log.part_measurements(1) == ()
+
+
+def test_parts_measured_at_one_moment_keep_what_is_theirs(log: Logbook, tmp_path: Path) -> None:
+    """Two treads measured by one command: each measurement belongs to its own tread's event, and no earlier one."""
+    seen = [measurement(keep(log, tmp_path, f"{n}.jpg"), strip=None) for n in (1, 2)]
+    events = log.add_part_measurements([(n, [seen[n - 1]], PartEvent("measured", DAY)) for n in (1, 2)])
+    tables = log.dump().tables
+    names = {row["id"]: row["uuid"] for row in tables["part_events"]}
+    parts = {row["uuid"]: row["part_id"] for row in tables["measurements"]}
+    images = [image for image in tables["row_images"] if image["table_name"] == "measurements"]
+    assert {parts[i["row_uuid"]]: i["thing"] for i in images} == {1: names[events[0]], 2: names[events[1]]}
+    log.remeasure_part(1, [measurement(keep(log, tmp_path, "1.jpg"), lightness=70.0, strip=None)])
+    after = log.history("1.T1")[-1].after
+    assert after is not None
+    assert after["events"] == [events[0]]
+    log.undo("1.T1")
+    log.undo("1.T1")
+    assert (log.part_measurements(1), len(log.part_measurements(2))) == ((), 1)
+    assert [event.part for event in log.stair().events if event.kind == "measured"] == [2]
+
+
+def test_undo_of_a_flight_takes_no_other_level_along(tmp_path: Path) -> None:
+    """Of flights and a landing logged by one command, undo of flight 1 leaves landing 1, flight 2 and flight 10."""
+    with Logbook.open(tmp_path / "log") as log:
+        levels = {1: Flight(risers=3), 2: Flight("landing"), 3: Flight(risers=3), 19: Flight(risers=3)}
+        log.add_flights(levels, [Part(level, "tread", 1) for level in (1, 3, 19)])
+        before = [flight.title for flight in log.stair().flights]
+        codes = [part.code for part in log.stair_parts()]
+        log.undo("flight 1")
+        assert [flight.title for flight in log.stair().flights] == before[1:]
+        assert [part.code for part in log.stair_parts()] == codes[1:]

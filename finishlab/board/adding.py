@@ -48,7 +48,7 @@ from finishlab.errors import UsageError
 from finishlab.finish.commands import ask_missing, draft_options, record_options, typed
 from finishlab.finish.entering import Draft, draft_like, is_unstained, new_warnings
 from finishlab.measuring import MeasureOptions, expand_photos
-from finishlab.record import DAYLIGHT, Light, normalise_light, today
+from finishlab.record import DAYLIGHT, Light, counted, normalise_light, today
 
 if TYPE_CHECKING:
     from finishlab.finish.entering import FinishTexts
@@ -178,7 +178,7 @@ def _record(draft: Draft) -> BoardRecord:
     record = draft.record()
     if not record.coats or not is_unstained(record):
         return record
-    coats = f"{record.coats} coat{'' if record.coats == 1 else 's'} of stain"
+    coats = f"{counted(record.coats, 'coat')} of stain"
     if not on_terminal():
         raise UsageError("coats-without-stain", f"{coats}, and no stain is named.", "Name it with --stain.")
     stain = click.prompt(f"{coats}: which (Enter for none)", default="", show_default=False, err=True).strip()
@@ -227,7 +227,7 @@ def _checked(
     confirmed: bool,
 ) -> list[dict[Light, list[PhotoResult]]]:
     """Hold what was measured against itself and what is logged; refuse mixed boards, note what is doubtful."""
-    from finishlab.board.checks import doubt_floor, doubt_light, floor_seen, refuse_mixed
+    from finishlab.measuring.logged import doubt_floor, doubt_light, floor_seen, refuse_mixed
 
     surface = "wood" if floor_is == "wood" else None
     floors: dict[Light, list[PhotoResult]] = {}
@@ -271,7 +271,7 @@ def _logged(
 
 
 def _document(log: Logbook, logged: Sequence[StoredBoard | StoredSpot], light: Light | None) -> Document:
-    from finishlab.logbook import StoredBoard
+    from finishlab.logbook.stored import StoredBoard
 
     document = boards_document([each for each in logged if isinstance(each, StoredBoard)], light)
     spots = [FLOOR.entry(FLOOR.row(log, each)) for each in logged if not isinstance(each, StoredBoard)]
@@ -295,7 +295,7 @@ def _lines(
     plans, results
         What it was logged from.
     """
-    from finishlab.logbook import StoredBoard
+    from finishlab.logbook.stored import StoredBoard
 
     boards = [each for each in logged if isinstance(each, StoredBoard)]
     slips = [slip.message for board in boards for slip in new_warnings(log, board)] if plans[0].number is None else []
@@ -314,7 +314,7 @@ def _lines(
 
 def _found(thing: StoredBoard | StoredSpot, plan: _Plan) -> str:
     """Return what was found of a thing; what it is was shown before it was logged."""
-    from finishlab.logbook import StoredBoard
+    from finishlab.logbook.stored import StoredBoard
 
     names = ", ".join(path.name for shots in plan.photos.values() for path, _ in shots)
     found = found_words(thing) if isinstance(thing, StoredBoard) else place_words(thing)
@@ -462,7 +462,7 @@ def _show_back(told: Mapping[Path, Shown], plans: Sequence[_Plan], *, yes: bool)
         say(f"  {path.name:<{width}}  {lines.get(path, 'left out')}")
     boards = sum(isinstance(plan.record, BoardRecord) for plan in plans)
     counts = {"board": boards, "floor photo": len(plans) - boards}
-    what = " and ".join(f"{count} {name}{'' if count == 1 else 's'}" for name, count in counts.items() if count)
+    what = " and ".join(counted(count, name) for name, count in counts.items() if count)
     if yes:
         return
     if on_terminal() and click.confirm(f"Log this ({what})", default=True, err=True):

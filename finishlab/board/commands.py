@@ -54,24 +54,23 @@ from finishlab.cli.lazy import LazyGroup
 from finishlab.errors import UsageError
 from finishlab.finish import Finish
 from finishlab.finish.commands import CLEARABLE, ask_missing, draft_options, record_options, say_warnings, typed
-from finishlab.finish.entering import draft_like, draft_of, new_warnings
+from finishlab.finish.entering import draft_like, draft_of, new_warnings, products_of
 from finishlab.measuring import MeasureOptions
-from finishlab.recipe import products_of
-from finishlab.record import DAYLIGHT, Number, parse_date, today
+from finishlab.record import DAYLIGHT, Number, counted, parse_date, today
 from finishlab.show import jsons
 from finishlab.show.document import Block, Colour, Document, Facts, Field, Kind, Line, Listing
 
 if TYPE_CHECKING:
     from finishlab.board import BoardRecord
-    from finishlab.board.checks import FloorSeen
     from finishlab.finish.entering import FinishTexts
     from finishlab.logbook import Logbook, StoredBoard, StoredSpot
     from finishlab.measure.areas import GreyArea, SurfaceArea
     from finishlab.measuring import PhotoResult
+    from finishlab.measuring.logged import FloorSeen
 
 
 def _page(log: Logbook, board: StoredBoard) -> list[Block]:
-    from finishlab.rank.sentences import interval
+    from finishlab.rank.documents import interval
 
     pairs = [f"dE00 {pair.value:.1f} ({interval(pair)})" for pair in pairs_beside(board)]
     doubted = pairs_beside(board, in_doubt=True)
@@ -136,7 +135,7 @@ def found_words(board: StoredBoard) -> str:
 
 def photos_summary(board: StoredBoard, added: int, light: str) -> str:
     """Return in one line what further photos of a board showed: its colour in their light, beside all it has."""
-    count = f"{added} photo{'' if added == 1 else 's'}"
+    count = counted(added, "photo")
     colour = colour_words(pooled_lab(board, light))
     return f"{board.number}: {count} added{colour} in {light}{_beside(board, light)}; now {photos_words(board)}."
 
@@ -424,8 +423,7 @@ def add_spot(
 
     Without --spot each photo is a spot of its own. Unless every photo is good, none is logged.
     """
-    from finishlab.board.checks import doubt_light, floor_seen
-    from finishlab.measuring.logged import log_floor_spots
+    from finishlab.measuring.logged import doubt_light, floor_seen, log_floor_spots
 
     day = today() if date is None else parse_date(date)
     record = FloorSpotRecord(spot, cast("Surface", surface), light, note, day)
@@ -459,7 +457,7 @@ def refuse_other_floor(results: Sequence[PhotoResult], floor: FloorSeen, *, conf
     UsageError
         ``"not-the-floor"`` where nobody can be asked, or the answer is no.
     """
-    from finishlab.board.checks import floor_slips
+    from finishlab.measuring.logged import floor_slips
 
     slips = [] if confirmed else floor_slips(results, floor)
     if not slips:
@@ -483,8 +481,7 @@ def refuse_other_floor(results: Sequence[PhotoResult], floor: FloorSeen, *, conf
 def list_spots(*, light: str | None, as_json: bool) -> None:
     """List the floor's spots and their pool."""
     from finishlab.rank.comparing import pool_spots
-    from finishlab.rank.documents import pool_document
-    from finishlab.rank.sentences import floor_line
+    from finishlab.rank.documents import floor_line, pool_document
 
     with open_logbook() as log:
         spots = log.floor_spots(light)

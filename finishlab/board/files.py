@@ -205,7 +205,7 @@ def import_boards(log: Logbook, path: str | Path) -> Imported:
         ``"not-csv"`` and what `finishlab.finish.entering.read_record_rows` raises for the file.
     """
     records = _records(log, Path(path))
-    before = {_plain(board.record): board.number for board in log.board_table().boards}
+    before = {_plain(board.record): board.number for board in log.boards()}
     boards = tuple(log.add_boards(records))
     seen = {row: before[_plain(record)] for row, record in enumerate(records, start=1) if _plain(record) in before}
     return Imported(boards, _warnings(log, boards), seen)

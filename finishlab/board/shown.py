@@ -10,9 +10,21 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 from finishlab.board import BoardRecord
 from finishlab.errors import LogbookError
 from finishlab.finish import Finish, Row, finish_fields, finish_rows
-from finishlab.record import Light
+from finishlab.record import Light, counted
 from finishlab.show import jsons
-from finishlab.show.document import Block, Cell, Colour, Column, Document, Interval, Line, Listing, Table
+from finishlab.show.document import (
+    Block,
+    Cell,
+    Colour,
+    Column,
+    Document,
+    Interval,
+    Lab,
+    Line,
+    Listing,
+    Table,
+    lab_words,
+)
 
 if TYPE_CHECKING:
     from finishlab.colorimetry.difference import DeltaE, SignedDifference
@@ -21,15 +33,11 @@ if TYPE_CHECKING:
     from finishlab.measure.results import Texture  # measuring loads OpenCV; showing its results does not
 
 
-Lab = tuple[float, float, float]
-"""CIELAB D65 2 degrees."""
-
-
 def what_it_is(record: BoardRecord) -> str:
     """Return a board's recipe in one line: wood, stain and coats, topcoat."""
     stain = record.stain or "no stain"
     if record.stain and record.coats is not None:
-        stain += f", {record.coats} coat{'' if record.coats == 1 else 's'}"
+        stain += f", {counted(record.coats, 'coat')}"
     return f"{record.species}; {stain}; {record.topcoat or 'no topcoat'}"
 
 
@@ -54,7 +62,7 @@ def photo_namer(log: Logbook) -> Namer:
 
 def pooled_lab(thing: StoredBoard | StoredSpot, light: Light | None = None) -> Lab | None:
     """Return a thing's colour: that of its photos in `light`, or in its own; of all if it has none in that."""
-    from finishlab.matching.scatter import pool_estimates
+    from finishlab.colorimetry.estimate import pool_estimates
 
     lit = light or thing.record.light
     found = [m for m in thing.measurements if m.light == lit] or thing.measurements
@@ -89,9 +97,8 @@ def colour_document(found: StoredMeasurement, name: Namer = str) -> dict[str, An
     """Return the JSON form of one measured colour; `name` turns its photo's hash into what is shown."""
     field = found.field
     return {
-        "lab": jsons.lab(field.estimate.lab),
-        "standard_error": jsons.lab(field.estimate.standard_error),
-        "spread": {"L10": jsons.rounded(field.spread.L10), "L90": jsons.rounded(field.spread.L90)},
+        **jsons.entry(field.estimate, "lab standard_error"),
+        "spread": jsons.entry(field.spread, "L10 L90"),
         "texture": jsons.texture(field.texture),
         "light": found.light,
         "photo": name(found.photo),
@@ -240,12 +247,8 @@ def _row(found: StoredMeasurement, name: Namer) -> list[Cell]:
     strip = None if found.strip_number is None else f"{found.strip_number:04d}"
     lab = Colour(estimate.lab, decimals=1)
     tenths = f"{spread.L10:.0f} to {spread.L90:.0f}"
-    errors = _figures(estimate.standard_error)
+    errors = lab_words(estimate.standard_error, 1)
     return [found.light, lab, errors, tenths, _grain(found.field.texture), strip, name(found.photo)]
-
-
-def _figures(lab: Lab) -> str:
-    return " ".join(f"{round(v, 1) + 0.0:.1f}" for v in lab)
 
 
 def _grain(texture: Texture | None) -> str | None:
@@ -326,7 +329,7 @@ def comparison_document(one: StoredBoard, two: StoredBoard) -> Document:
 def _field_blocks(numbers: tuple[str, str], differ: Sequence[_Fields], alike: int) -> list[Block]:
     """Return the fields that differ, side by side."""
     table = Table([Column("field", fold=False), *map(Column, numbers)], [(each.label, *each.words) for each in differ])
-    same = [Line(f"{alike} other field{'' if alike == 1 else 's'} the same")] if alike else []
+    same = [Line(f"{counted(alike, 'other field')} the same")] if alike else []
     return [table if differ else Line("No field of their records differs."), *same]
 
 
@@ -338,7 +341,7 @@ def _colour_blocks(numbers: tuple[str, str], colours: Sequence[_Colours]) -> lis
     rows: list[Sequence[Cell]] = [
         (
             each.light,
-            *(" ".join(f"{round(v, 1) + 0.0:.1f}" for v in lab) for lab in each.labs),
+            *(lab_words(lab, 1) for lab in each.labs),
             Interval(each.delta_e00.value, each.delta_e00.low, each.delta_e00.high),
             each.in_words,
         )
@@ -375,7 +378,8 @@ def _colours(one: StoredBoard, two: StoredBoard, light: str) -> _Colours:
     import numpy as np
 
     from finishlab.colorimetry.difference import delta_e_interval, describe, signed_difference
-    from finishlab.matching.scatter import estimate_components, pool_estimates
+    from finishlab.colorimetry.estimate import pool_estimates
+    from finishlab.matching.scatter import estimate_components
 
     seen: list[list[LabEstimate]] = [
         [m.field.estimate for m in board.measurements if m.light == light] for board in (one, two)

@@ -13,13 +13,12 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar, cast
 import click
 
 from finishlab.cautions import AT_EVERY_COAT, CAUTIONS, cautions_for
-from finishlab.cli.failures import show_error, tell
-from finishlab.cli.heard import heard
+from finishlab.cli.failures import heard, show_error, tell
 from finishlab.cli.lazy import LazyGroup, command, logbook_folder
 from finishlab.errors import LogbookError, UsageError
 from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect, SurfaceArea
 from finishlab.measuring import measure_photos, processors, worst_exit_code
-from finishlab.record import Light, normalise_light
+from finishlab.record import Light, counted, normalise_light
 from finishlab.show.document import Kind, Numbered, cautions_document
 from finishlab.show.jsons import dump
 from finishlab.show.terminal import render
@@ -349,7 +348,7 @@ def photos_words(each: StoredBoard | StoredSpot) -> str:
     """Return how many photos show a thing, and in which lights."""
     count = len(each.measurements)
     lights = ", ".join(dict.fromkeys(m.light for m in each.measurements)) or each.record.light
-    return f"{count} photo{'' if count == 1 else 's'} in {lights}"
+    return f"{counted(count, 'photo')} in {lights}"
 
 
 Stored = TypeVar("Stored", bound=Numbered)

@@ -1,4 +1,4 @@
-"""The one place where failures become a sentence on stderr and an exit code."""
+"""What is said beside the result: sentences on stderr, or to another face that listens; failures, exit codes."""
 
 from __future__ import annotations
 
@@ -10,16 +10,52 @@ import traceback
 import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import Final, TextIO
+from contextvars import ContextVar
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final, TextIO
 
 import click
 
-from finishlab.cli.heard import heard
-from finishlab.errors import DEBUG, ExitCode, FinishlabError, OutputError, UsageError, harmless, internal_error
+from finishlab.errors import DEBUG, ExitCode, FinishlabError, OutputError, UsageError, internal_error
 from finishlab.files import SAID
+from finishlab.record import harmless
+
+if TYPE_CHECKING:
+    from finishlab.show.document import Document
 
 INTERRUPTED: Final = 130
 """Exit code after Ctrl-C: 128 and the signal's number, as shells have it."""
+
+
+@dataclass(slots=True)
+class Heard:
+    """All that a command would have put on a terminal, in the order of each."""
+
+    documents: list[Document] = field(default_factory=list)
+    results: list[str] = field(default_factory=list)
+    """Lines for stdout that are no document: the numbers given, the files written."""
+    said: list[str] = field(default_factory=list)
+    """Sentences for stderr."""
+    errors: list[FinishlabError] = field(default_factory=list)
+
+
+_LISTENER: ContextVar[Heard | None] = ContextVar("finishlab.heard", default=None)
+
+
+def heard() -> Heard | None:
+    """Return who listens in this context; None where a command speaks to a terminal."""
+    return _LISTENER.get()
+
+
+@contextmanager
+def listening() -> Iterator[Heard]:
+    """Collect what commands say inside, in this thread and context alone; nobody is there to be asked."""
+    listener = Heard()
+    before = _LISTENER.set(listener)
+    try:
+        yield listener
+    finally:
+        _LISTENER.reset(before)
 
 
 class _Says(logging.Handler):

@@ -207,7 +207,7 @@ Words = Iterable[tuple[str, str | None]]
 def _boards(log: Logbook) -> Words:
     from finishlab.board.shown import what_it_is
 
-    return ((each.number, what_it_is(each.record)) for each in log.board_table().boards)
+    return ((each.number, what_it_is(each.record)) for each in log.boards())
 
 
 def _parts(log: Logbook) -> Words:

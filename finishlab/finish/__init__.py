@@ -521,3 +521,18 @@ def finish_fields(finish: Finish) -> Iterator[tuple[str, str, str, Any]]:
 
 _NAMED = ("seal", "topcoat")
 """Parts whose fields are told with the part's name."""
+
+
+def product_words(section: ColourStep | Seal | Topcoat) -> str:
+    """Return all words of one product; a step's as a stain, whose kind may not be known: ``walnut stain``."""
+    if isinstance(section, ColourStep):
+        return together(section.kind, "stain", section.name) if section.kind or section.name else ""
+    if isinstance(section, Seal):
+        return together(section.kind, section.maker)
+    hardener = "hardener" if section.hardener_ratio else None
+    return together(section.kind, section.maker, section.product, section.sheen, hardener)
+
+
+def together(*words: str | None) -> str:
+    """Return words that are there as one text."""
+    return " ".join(word for word in words if word)

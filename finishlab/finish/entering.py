@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any, Final, Protocol
 from finishlab.board import CLEAR_ONLY, BoardRecord
 from finishlab.coatings import sheen_of
 from finishlab.errors import UsageError
-from finishlab.finish import FINISH_PARTS, ColourStep, Finish, step_changes
+from finishlab.finish import FINISH_PARTS, ColourStep, Finish, product_words, step_changes, together
 from finishlab.finish.fields import Section, changed, likely_sides, parse_fields, specs
 from finishlab.finish.warnings import FinishWarning, WarningContext, board_warnings
 from finishlab.stair.names import PartName, listed
@@ -29,6 +29,7 @@ from finishlab.units import read_figure
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook, StoredBoard, StoredRecipe
+    from finishlab.recipe import Can
 
 UNSTAINED: Final = ("raw", CLEAR_ONLY)
 """Purposes of boards that have no stain."""
@@ -506,3 +507,12 @@ def _clear_only(log: Logbook, board: StoredBoard, *, deciding: bool) -> bool | N
     stained = board.record.stain is not None and board.record.purpose not in UNSTAINED
     told = any(stained and purpose not in UNSTAINED for purpose, stained in others)
     return False if stained and (deciding or not told) else None
+
+
+def products_of(finish: Finish, cans: Mapping[int, Can]) -> list[str]:
+    """Return what a finish puts on, all words of one product in one text; then its cans' own, by their counts."""
+    sections = (*finish.steps, finish.seal, finish.topcoat)
+    named = [product_words(each) for each in sections if each is not None]
+    named.append(finish.preparation.conditioner or "")
+    named += [together(cans[number].kind, cans[number].product) for number in finish.cans() if number in cans]
+    return [name for name in named if name]

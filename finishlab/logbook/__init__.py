@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any, Final
 if TYPE_CHECKING:
     from finishlab.logbook.calibration import StoredGreys
     from finishlab.logbook.history import Undone
-    from finishlab.logbook.reading import BoardTable, LoggedBoard, LoggedColour, LoggedPair
     from finishlab.logbook.store import Logbook
     from finishlab.logbook.stored import (
         Change,
@@ -24,13 +23,9 @@ if TYPE_CHECKING:
     )
 
 __all__ = [
-    "BoardTable",
     "Change",
     "DirectPair",
     "Logbook",
-    "LoggedBoard",
-    "LoggedColour",
-    "LoggedPair",
     "StoredBoard",
     "StoredCan",
     "StoredGreys",
@@ -46,11 +41,7 @@ __all__ = [
 # A subject's own store (`finishlab.stair.store`) builds on modules in here, and `Logbook` on it: loading them only when
 # they are used lets either be imported first.
 _ELSEWHERE: Final = {
-    "BoardTable": "reading",
     "Logbook": "store",
-    "LoggedBoard": "reading",
-    "LoggedColour": "reading",
-    "LoggedPair": "reading",
     "StoredGreys": "calibration",
     "Undone": "history",
 }

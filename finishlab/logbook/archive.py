@@ -23,8 +23,9 @@ from sqlalchemy.types import JSON, BigInteger, Date, DateTime, Float, Integer, S
 
 from finishlab.errors import LogbookError, OutputError
 from finishlab.files import Cell, csv_text, whole_file
+from finishlab.logbook.audit import TABLES
 from finishlab.logbook.database import migrate, migrate_to, open_engine
-from finishlab.logbook.merge import FORMAT, TABLES, Dump, MergeResult, checked, damaged, decoded_row, read_dump
+from finishlab.logbook.merge import FORMAT, Dump, MergeResult, checked, damaged, decoded_row, read_dump
 from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.photo_files import photo_place
 from finishlab.logbook.store import Logbook
@@ -66,7 +67,7 @@ def _fill(engine: Engine, dump: Dump) -> None:
     """Put the rows into tables of the dump's own step, whose columns may not be today's."""
     with engine.begin() as connection:
         there = set(inspect(connection).get_table_names())
-        for name in [each.name for each in TABLES if each.name in there]:
+        for name in [name for name in TABLES if name in there]:
             found = inspect(connection).get_columns(name)
             # A moment is read and written in one way only, the logbook's own.
             old = Table(
@@ -83,8 +84,8 @@ def _fill(engine: Engine, dump: Dump) -> None:
 def json_schema() -> dict[str, Any]:
     """Return the JSON Schema (draft 2020-12) of `Dump.as_dict`, made from the tables."""
     tables = {
-        each.name: {"type": "array", "items": _row_schema(each), "description": _said_of(each)}
-        for each in sorted(TABLES, key=lambda each: each.name)
+        name: {"type": "array", "items": _row_schema(each), "description": _said_of(each)}
+        for name, each in sorted(TABLES.items())
     }
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",

@@ -168,7 +168,7 @@ def _integrity(connection: Connection) -> list[str]:
 
 def _row_findings(session: Session, bad: _Bad) -> Iterator[Finding]:
     """Yield rows that cannot be read, and rows that name others which are not there."""
-    for name, entry, reason, _ in faults(session):
+    for name, entry, reason in _faults(session):
         bad.rows[name].add(entry)
         yield Finding("entry", f"Entry {str(entry)[:16]} of {name} cannot be read: {reason.rstrip('.')}.")
     for name, table in TABLES.items():
@@ -334,15 +334,15 @@ def check_row(table: str, row: Mapping[str, Any]) -> None:
         says(SimpleNamespace(**{"uuid": None, **row}))
 
 
-def faults(session: Session, *tables: str) -> Iterator[tuple[str, Any, str, Mapping[str, Any]]]:
-    """Yield table, key, fault and values of every row that cannot be read; of these tables, or of all."""
-    for name in tables or TABLES:
-        (key,) = TABLES[name].primary_key.columns.keys()
-        for row in session.execute(select(TABLES[name]), execution_options={"yield_per": 500}).mappings():
+def _faults(session: Session) -> Iterator[tuple[str, Any, str]]:
+    """Yield table, key and fault of every row that cannot be read."""
+    for name, table in TABLES.items():
+        (key,) = table.primary_key.columns.keys()
+        for row in session.execute(select(table), execution_options={"yield_per": 500}).mappings():
             try:
                 check_row(name, dict(row))
             except DAMAGED as error:
-                yield name, row[key], why(error), dict(row)
+                yield name, row[key], why(error)
 
 
 def spoilt(column: Column[Any], value: Any) -> str | None:  # noqa: ANN401 - a value of any column

@@ -14,8 +14,7 @@ from finishlab.errors import LogbookError
 from finishlab.imaging.greys import USUAL, StripGreys
 from finishlab.logbook import writing as rows
 from finishlab.logbook.database import Transactions
-from finishlab.logbook.reading import read_history, read_numbered
-from finishlab.logbook.stored import Change, StoredTrial
+from finishlab.logbook.stored import Change, StoredTrial, read_history, read_numbered
 from finishlab.logbook.tables import (
     BoardRow,
     CameraProfileRow,
@@ -87,6 +86,11 @@ class CalibrationStore(Transactions):
     """The part of a logbook that keeps strips' greys, cameras' profiles and trials."""
 
     # Strips
+
+    def strips(self) -> tuple[int, ...]:
+        """Return the numbers of the strips seen in logged photos or learned, first seen first."""
+        with self._read() as session:
+            return tuple(session.scalars(select(StripRow.number).order_by(StripRow.first_seen, StripRow.number)))
 
     def learn_strip(self, greys: StripGreys) -> StripGreys:
         """Keep what was learned of a strip's greys; it holds from now on, and what held before stays in the history.

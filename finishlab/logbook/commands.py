@@ -10,7 +10,8 @@ import click
 
 from finishlab.cli.common import json_option, open_logbook, print_document, print_results, say, show_document
 from finishlab.cli.lazy import command, logbook_folder
-from finishlab.errors import ExitCode, LogbookError, harmless
+from finishlab.errors import ExitCode, LogbookError
+from finishlab.record import harmless
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -15,8 +15,7 @@ from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.database import Transactions
-from finishlab.logbook.reading import read_approvals, read_numbered
-from finishlab.logbook.stored import StoredCan, StoredRecipe, StoredStandard
+from finishlab.logbook.stored import StoredCan, StoredRecipe, StoredStandard, read_approvals, read_numbered
 from finishlab.logbook.tables import (
     KINDS,
     AnyRow,

@@ -22,12 +22,10 @@ from finishlab.errors import LogbookError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.database import Transactions
 from finishlab.logbook.entities import STANDARD, check_named, check_recipe_name, check_unused, find, table_of
-from finishlab.logbook.reading import change_of, read_history
-from finishlab.logbook.stored import Change
+from finishlab.logbook.stored import Change, change_of, read_history
 from finishlab.logbook.tables import (
     AnyRow,
     BoardRow,
-    CautionRow,
     ChangeRow,
     FlightRow,
     FloorSpotRow,
@@ -44,7 +42,6 @@ from finishlab.logbook.tables import (
     subject_name,
 )
 from finishlab.logbook.writing import LASTING, now
-from finishlab.record import today
 from finishlab.stair.names import level_code, level_title, parse_level
 from finishlab.stair.store import check_events, noted_part, part_code, part_name, part_record, stair_levels
 
@@ -516,32 +513,6 @@ class HistoryStore(Transactions):
         """Return whether nothing was ever logged, learned or taken in."""
         with self._read() as session:
             return session.scalars(select(ChangeRow.id).limit(1)).first() is None
-
-    def cautions_due(self, codes: Iterable[str], day: dt.date | None = None) -> tuple[str, ...]:
-        """Return those of the cautions that were not shown today, and note that they are shown now.
-
-        Parameters
-        ----------
-        codes
-            The cautions that have a place now.
-        day
-            The present day unless given.
-        """
-        shown = day or today()
-        if self._only_read is not None:
-            return tuple(dict.fromkeys(codes))
-        with self._write() as session:
-            due = []
-            for code in dict.fromkeys(codes):
-                row = session.get(CautionRow, code)
-                if row is None:
-                    session.add(CautionRow(code=code, shown=shown))
-                elif row.shown != shown:
-                    row.shown = shown
-                else:
-                    continue
-                due.append(code)
-            return tuple(due)
 
     def undo(self, subject: str | None = None) -> tuple[Undone, ...]:
         """Take back what the last write changed, of a subject or of the whole logbook; the next goes a step further.

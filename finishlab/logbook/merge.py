@@ -20,12 +20,11 @@ from sqlalchemy import Connection, Table, delete, select, update
 from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError
-from finishlab.logbook.audit import check_row
+from finishlab.logbook.audit import TABLES, check_row
 from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.tables import (
     DAMAGED,
     KINDS,
-    Base,
     ChangeRow,
     CounterRow,
     ImageRow,
@@ -37,10 +36,6 @@ from finishlab.logbook.writing import HOLDERS, LASTING, note_change, now, thing_
 from finishlab.stair.names import level_code, level_title, parse_level
 
 FORMAT: Final = "finishlab/logbook/1"
-TABLES: Final[tuple[Table, ...]] = tuple(Base.metadata.sorted_tables)
-"""Every table, those that are named by others before those that name them."""
-
-
 Row = dict[str, Any]
 Tables = Mapping[str, list[Row]]
 """All tables, the values as the database takes them."""
@@ -112,7 +107,7 @@ class Dump:
 def read_dump(connection: Connection) -> Dump:
     """Read all tables, at one moment."""
     tables = {}
-    for each in TABLES:
+    for each in TABLES.values():
         found = connection.execute(select(each).order_by(*each.primary_key.columns)).mappings()
         tables[each.name] = [{name: plain_value(value) for name, value in row.items()} for row in found]
     return Dump(HEAD, tables)
@@ -130,9 +125,9 @@ def checked(dump: Dump) -> Tables:
         each.name: [
             dict.fromkeys(each.columns.keys()) | decoded_row(each, row) for row in dump.tables.get(each.name, [])
         ]
-        for each in TABLES
+        for each in TABLES.values()
     }
-    for each in TABLES:
+    for each in TABLES.values():
         wanted = {column.name for column in each.columns if not column.nullable or column.name == "uuid"}
         for row in tables[each.name]:
             given = {name for name, value in row.items() if value is not None}
@@ -152,7 +147,7 @@ def checked(dump: Dump) -> Tables:
 
 def _check_once(name: str, rows: list[Row]) -> None:
     """See that no two rows bear one key, or one name."""
-    for column in (*next(each for each in TABLES if each.name == name).primary_key.columns.keys(), "uuid"):
+    for column in (*TABLES[name].primary_key.columns.keys(), "uuid"):
         known = [row[column] for row in rows if column in row]
         if len(set(known)) < len(known):
             raise damaged(f"two entries of its table {name} are one")
@@ -325,9 +320,9 @@ def merge(session: Session, dump: Tables, who: str) -> MergeResult:
     LogbookError
         ``"archive-damaged"``; the transaction must then be given up.
     """
-    known = {each.name: _read(session, each) for each in TABLES}
+    known = {name: _read(session, each) for name, each in TABLES.items()}
     merge = _Merge(session, Side.of(known), Side.of(dump))
-    tables = [each for each in TABLES if each.name not in _HISTORY]
+    tables = [each for each in TABLES.values() if each.name not in _HISTORY]
     # What was measured in an event comes after it, though no column says so.
     for each in sorted(tables, key=lambda table: table.name in _DELETED):
         if each.name in _LARGEST:
@@ -447,11 +442,11 @@ def _shown(into: Table, row: Row) -> dict[str, Any]:
 
 def _join_history(merge: _Merge, known: Tables, dump: Tables) -> None:
     """Join the changes, and the images of those that are new."""
-    changes, images = (next(each for each in TABLES if each.name == name) for name in _HISTORY)
+    changes, images = (TABLES[name] for name in _HISTORY)
     subjects = [row | {"subject": renamed_subject(row["subject"], merge.keys)} for row in dump["changes"]]
     _join(merge, changes, known["changes"], subjects)
     names = {row["id"]: row["uuid"] for row in subjects}
-    tables = {each.name: each for each in TABLES}
+
     taken = {row["id"] for row in known["row_images"]}
     for raw in dump["row_images"]:
         if names[raw["change_id"]] not in merge.fresh:
@@ -459,7 +454,7 @@ def _join_history(merge: _Merge, known: Tables, dump: Tables) -> None:
         row = _led_on(merge, images, raw)
         for side in ("before", "after"):
             if row[side] is not None:
-                row[side] = renamed(_led_on(merge, tables[row["table_name"]], row[side]), merge.keys)
+                row[side] = renamed(_led_on(merge, TABLES[row["table_name"]], row[side]), merge.keys)
         merge.keys.setdefault(images.name, {})
         _add(merge, images, row, raw["id"], taken)
     merge.write(images)
@@ -502,7 +497,7 @@ def _join_largest(session: Session, into: Table, rows: list[Row]) -> None:
 
 def _raise_counters(session: Session) -> None:
     """Let no number be given again."""
-    for each in TABLES:
+    for each in TABLES.values():
         if each.name in LETTERS:
             numbers = [each.columns.number]
             last = max(session.execute(select(*numbers)).scalars(), default=0)

@@ -14,7 +14,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from sqlalchemy import ColumnElement, or_, select
+from sqlalchemy import or_, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
@@ -22,7 +22,7 @@ from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import LogbookError, UsageError
 from finishlab.files import LOGBOOK_FILE
 from finishlab.logbook import writing as rows
-from finishlab.logbook.audit import AuditStore, faults
+from finishlab.logbook.audit import AuditStore
 from finishlab.logbook.backup import BackupStore
 from finishlab.logbook.calibration import CalibrationStore
 from finishlab.logbook.database import (
@@ -37,31 +37,28 @@ from finishlab.logbook.entities import RecipeStore, check_named, edit, find, rem
 from finishlab.logbook.history import HistoryStore
 from finishlab.logbook.merge import Dump, MergeResult, Tables, damaged, merge, read_dump
 from finishlab.logbook.photo_files import KeptPhoto, photo_place
-from finishlab.logbook.reading import (
-    BoardTable,
+from finishlab.logbook.stored import (
+    DirectPair,
+    StoredBoard,
+    StoredSpot,
     many_objects,
-    read_board_table,
     read_boards,
-    read_sampled_colours,
     read_spots,
 )
-from finishlab.logbook.stored import DirectPair, StoredBoard, StoredSpot
 from finishlab.logbook.tables import (
     DAMAGED,
     BoardRow,
+    CautionRow,
     FloorSpotRow,
     MeasurementRow,
     PairRow,
     PartEventRow,
     PartRow,
     PhotoRow,
-    StripRow,
-    left_out,
     subject_name,
 )
-from finishlab.logbook.tables import damaged as unreadable
 from finishlab.measure.results import Measurement
-from finishlab.record import normalise_light
+from finishlab.record import normalise_light, today
 from finishlab.stair.store import StairStore, part_code
 
 
@@ -209,10 +206,31 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
         with self._read() as session:
             return rows.find_photo(session, sha256)
 
-    def strips(self) -> tuple[int, ...]:
-        """Return the numbers of the strips seen in logged photos or learned, first seen first."""
-        with self._read() as session:
-            return tuple(session.scalars(select(StripRow.number).order_by(StripRow.first_seen, StripRow.number)))
+    def cautions_due(self, codes: Iterable[str], day: dt.date | None = None) -> tuple[str, ...]:
+        """Return those of the cautions that were not shown today, and note that they are shown now.
+
+        Parameters
+        ----------
+        codes
+            The cautions that have a place now.
+        day
+            The present day unless given.
+        """
+        shown = day or today()
+        if self._only_read is not None:
+            return tuple(dict.fromkeys(codes))
+        with self._write() as session:
+            due = []
+            for code in dict.fromkeys(codes):
+                row = session.get(CautionRow, code)
+                if row is None:
+                    session.add(CautionRow(code=code, shown=shown))
+                elif row.shown != shown:
+                    row.shown = shown
+                else:
+                    continue
+                due.append(code)
+            return tuple(due)
 
     # Boards
 
@@ -436,11 +454,11 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
             owner = MeasurementRow.board_number if board else MeasurementRow.spot_number
             photos = []
             for measurement in measurements:
-                logged = _find_logged(session, owner == row.number, measurement, subject_name(row))
-                _update(logged, rows.measured_values(session, measurement, "board" if board else "floor"))
+                logged = rows.logged_row(session, owner == row.number, measurement, subject_name(row))
+                rows.renew(logged, rows.measured_values(session, measurement, "board" if board else "floor"))
                 photos.append(logged.photo_sha256)
                 if board:
-                    _remeasure_pair(session, row.number, measurement, logged.photo_sha256)
+                    rows.renew_pair(session, row.number, measurement, logged.photo_sha256)
             rows.note_change(session, self._who, "remeasure", subject_name(row), after={"photos": photos})
 
     def remeasure_part(self, ident: int, measurements: Sequence[Measurement]) -> None:
@@ -455,44 +473,16 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
             code = part_code(session, ident)
             photos, events = [], []
             for measurement in measurements:
-                logged = _find_logged(session, MeasurementRow.part_id == ident, measurement, code)
+                logged = rows.logged_row(session, MeasurementRow.part_id == ident, measurement, code)
                 # By their moment a measurement and its event know each other: it stays.
                 values = rows.measured_values(session, measurement, "board") | {"created": logged.created}
-                _update(logged, values)
+                rows.renew(logged, values)
                 photos.append(logged.photo_sha256)
                 events += [n for n in _events_at(session, ident, logged.created) if n not in events]
             after = {"part": ident, "events": events, "photos": photos}
             rows.note_change(session, self._who, "remeasure", code, after=after)
 
-    # Many boards at once
-
-    def board_table(self) -> BoardTable:
-        """Return all boards with their colours laid out in one table: for ranking many boards.
-
-        Raises
-        ------
-        LogbookError
-            ``"logbook-damaged"``.
-        """
-        with self._read() as session, many_objects():
-            try:
-                return read_board_table(session)
-            except LogbookError as error:
-                if error.code != "logbook-damaged":
-                    raise
-            # What cannot be read is looked for only now: reading is fast as long as nothing is wrong.
-            without: dict[str, list[int]] = {}
-            for table, key, reason, row in faults(session, "boards", "measurements", "pairs"):
-                without.setdefault(table, []).append(key)
-                if (number := row.get("board_number", row.get("number"))) is not None:
-                    left_out(unreadable(f"board B{number}", ValueError(reason)))
-            return read_board_table(session, without)
-
-    def sampled_colours(self, numbers: Iterable[str], light: str) -> dict[str, tuple[tuple[float, float, float], ...]]:
-        """Return the sampled colours of some boards in a light, by number; those of which they were kept."""
-        keys = [int(number[1:]) for number in numbers]
-        with self._read() as session:
-            return {f"B{key}": found for key, found in read_sampled_colours(session, keys, light).items()}
+    # Whose photos
 
     def boards_of_photos(self, photos: Collection[str]) -> dict[str, str]:
         """Return the board that each photo was measured for, by the start of its hash; those that were for none not."""
@@ -559,31 +549,3 @@ def _check_any(measurements: Sequence[Measurement]) -> None:
 def _events_at(session: Session, ident: int, made: dt.datetime) -> Sequence[int]:
     mine = (PartEventRow.part_id == ident, PartEventRow.created == made)
     return session.scalars(select(PartEventRow.id).where(*mine)).all()
-
-
-def _find_logged(session: Session, owned: ColumnElement[bool], measurement: Measurement, name: str) -> MeasurementRow:
-    photo = rows.find_photo(session, measurement.photo_id)
-    logged = None
-    if photo is not None:
-        wanted = select(MeasurementRow).where(owned, MeasurementRow.photo_sha256 == photo.sha256)
-        logged = session.scalars(wanted).first()
-    if logged is None:
-        raise LogbookError(
-            "photo-not-logged", f"The photo {measurement.photo_id} is not logged for {name}.", "Add it instead."
-        )
-    return logged
-
-
-def _remeasure_pair(session: Session, number: int, measurement: Measurement, photo: str) -> None:
-    pair = DirectPair.of(measurement)
-    wanted = select(PairRow).where(PairRow.board_number == number, PairRow.photo_sha256 == photo)
-    logged = None if pair is None else session.scalars(wanted).first()
-    if pair is not None and logged is not None:
-        doubted = rows.floor_doubts(logged.floor_result["doubts"])
-        _update(logged, rows.paired_values(pair))
-        rows.set_floor_doubts(logged, doubted)
-
-
-def _update(row: MeasurementRow | PairRow, values: Mapping[str, Any]) -> None:
-    for name, value in values.items():
-        setattr(row, name, value)

@@ -1,4 +1,4 @@
-"""What the logbook gives back, all frozen; measurements as JSON and back; what the history says, in words and for JSON.
+"""What the logbook gives back, all frozen, read in a fixed number of queries; what the history says, in words and JSON.
 
 Floats go through as they are: JSON's shortest decimal form of a double reads back as the same double.
 """
@@ -6,20 +6,43 @@ Floats go through as they are: JSON's shortest decimal form of a double reads ba
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+import gc
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, Final, Generic, TypeVar, cast, get_args
+
+from sqlalchemy import ColumnElement, func, select
+from sqlalchemy.orm import Session
 
 from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.finish import Finish, finish_changes
 from finishlab.imaging.strip import FIELD_NAMES, FieldName
-from finishlab.logbook.tables import DAMAGED
+from finishlab.logbook.tables import (
+    DAMAGED,
+    KINDS,
+    AnyRow,
+    ApprovalRow,
+    BatchRow,
+    BoardRow,
+    ChangeRow,
+    FloorSpotRow,
+    MeasurementRow,
+    PairRow,
+    RecipeRow,
+    TrialRow,
+    readable,
+    record_in,
+    subject_name,
+)
 from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind, Texture
 from finishlab.quality import Doubt
 from finishlab.recipe import Can, Label, Recipe, Standard
-from finishlab.record import Light, Number, Record
+from finishlab.record import Light, Number, Record, counted
 from finishlab.stair.records import PartSizes, size_facts
 from finishlab.strip import TrialRecord
 from finishlab.units import left_text
@@ -127,6 +150,21 @@ class StoredBoard:
     created: dt.datetime
     """UTC."""
 
+    @property
+    def lights(self) -> set[Light]:
+        """The lights it was photographed in."""
+        return {each.light for each in self.measurements}
+
+    @property
+    def sure_pairs(self) -> tuple[StoredPair, ...]:
+        """The pairs that count: none of which it is in doubt whether the floor was beside the board."""
+        return tuple(pair for pair in self.pairs if not pair.in_doubt)
+
+    @property
+    def doubted(self) -> tuple[Doubt, ...]:
+        """Why the other pairs are in doubt."""
+        return tuple(found for pair in self.pairs for found in pair.floor.doubts if found.code == FLOOR_IN_DOUBT)
+
 
 @dataclass(frozen=True, slots=True)
 class StoredSpot:
@@ -212,7 +250,7 @@ def field_from_dict(data: Mapping[str, Any]) -> FieldMeasurement:
         left_out=dict(data["left_out"]),
         doubts=tuple(Doubt.from_dict(entry) for entry in data["doubts"]),
         texture=None if texture is None else Texture(**texture),
-        colours=None if colours is None else tuple([(c[0], c[1], c[2]) for c in colours]),
+        colours=None if colours is None else tuple(map(tuple, colours)),
     )
 
 
@@ -225,6 +263,175 @@ def strip_from_dict(data: Mapping[str, Any]) -> StripReading:
         If `data` is none.
     """
     return StripReading(**{**data, "corners": tuple(tuple(corner) for corner in data["corners"])})
+
+
+Numbered = TypeVar("Numbered", RecipeRow, BatchRow, TrialRow)
+
+
+def read_numbered(
+    session: Session,
+    table: type[Numbered],
+    record: type[R],
+    *,
+    number: int | None = None,
+    removed: bool = False,
+) -> list[Stored[R]]:
+    """Read the recipes, cans or trials that were not removed, or with `removed` all: every one, or one."""
+    shown: list[ColumnElement[bool]] = [] if removed else [table.removed.is_(None)]
+    shown += [] if number is None else [table.number == number]
+    found = session.scalars(select(table).where(*shown).order_by(table.number))
+    return [
+        Stored(subject_name(row), said, row.created, row.removed)
+        for row, said in readable(_named, partial(record_in, record), found, strict=number is not None)
+    ]
+
+
+def _named(row: AnyRow) -> str:
+    return f"{KINDS[type(row)].words} {subject_name(row)}"
+
+
+def read_approvals(session: Session) -> list[StoredStandard]:
+    """Read every standard there was, first to last."""
+    rows = session.scalars(select(ApprovalRow).order_by(ApprovalRow.id))
+    read = readable(lambda _: "the standard", partial(record_in, Standard), rows)
+    return [StoredStandard(said, row.created, row.ended) for row, said in read]
+
+
+def read_boards(
+    session: Session, *, number: int | range | None = None, light: Light | None = None
+) -> list[StoredBoard]:
+    """Read the boards that were not removed: all, one, or those of a range of numbers; in three queries.
+
+    With a `light`, only what was measured in it is given, and only boards of which there is something.
+    """
+    shown: list[ColumnElement[bool]] = [BoardRow.removed.is_(None)]
+    if isinstance(number, range):
+        shown.append(BoardRow.number.between(number[0], number[-1]))
+    elif number is not None:
+        shown.append(BoardRow.number == number)
+    rows = session.scalars(select(BoardRow).where(*shown).order_by(BoardRow.number)).all()
+    of_board = MeasurementRow.board_number == BoardRow.number
+    measured = select(MeasurementRow).join(BoardRow, of_board).where(*shown)
+    paired = select(PairRow).join(BoardRow, PairRow.board_number == BoardRow.number).where(*shown)
+    if light is not None:
+        measured = measured.where(MeasurementRow.light == light)
+        paired = paired.where(PairRow.light == light)
+    measurements: dict[int | None, list[StoredMeasurement]] = defaultdict(list)
+    strict = isinstance(number, int)
+    found = session.scalars(measured.order_by(MeasurementRow.id))
+    for row, said in readable(_of_board, _measurement, found, strict=strict):
+        measurements[row.board_number].append(said)
+    pairs: dict[int, list[StoredPair]] = defaultdict(list)
+    for pair, paired_as in readable(_of_board, _pair, session.scalars(paired.order_by(PairRow.id)), strict=strict):
+        pairs[pair.board_number].append(paired_as)
+    return [
+        StoredBoard(
+            number=subject_name(row),
+            record=record,
+            measurements=tuple(measurements[row.number]),
+            pairs=tuple(pairs[row.number]),
+            created=row.created,
+        )
+        for row, record in readable(_named, partial(record_in, BoardRecord), rows, strict=strict)
+        if light is None or measurements[row.number]
+    ]
+
+
+def _of_board(row: Any) -> str:  # noqa: ANN401 - a row of a board's colour or pair
+    return f"board B{row.board_number}"
+
+
+def read_spots(session: Session, *, number: int | None = None, light: Light | None = None) -> list[StoredSpot]:
+    """Read the floor spots that were not removed: all, or one; in two queries. `light` as in `read_boards`."""
+    shown: list[ColumnElement[bool]] = [FloorSpotRow.removed.is_(None)]
+    if number is not None:
+        shown.append(FloorSpotRow.number == number)
+    rows = session.scalars(select(FloorSpotRow).where(*shown).order_by(FloorSpotRow.number)).all()
+    owned = MeasurementRow.spot_number == FloorSpotRow.number
+    measured = select(MeasurementRow).join(FloorSpotRow, owned).where(*shown)
+    if light is not None:
+        measured = measured.where(MeasurementRow.light == light)
+    measurements: dict[int | None, list[StoredMeasurement]] = defaultdict(list)
+    strict = number is not None
+    found = session.scalars(measured.order_by(MeasurementRow.id))
+    for each, said in readable(lambda row: f"floor spot F{row.spot_number}", _measurement, found, strict=strict):
+        measurements[each.spot_number].append(said)
+    return [
+        StoredSpot(
+            number=subject_name(row),
+            record=record,
+            measurements=tuple(measurements[row.number]),
+            created=row.created,
+        )
+        for row, record in readable(_named, partial(record_in, FloorSpotRecord), rows, strict=strict)
+        if light is None or measurements[row.number]
+    ]
+
+
+def read_part_measurements(session: Session, ident: int) -> tuple[StoredMeasurement, ...]:
+    """Read all that was measured of a part of the stair."""
+    mine = (
+        select(MeasurementRow)
+        .where(MeasurementRow.part_id == ident)
+        .order_by(MeasurementRow.created, MeasurementRow.id)
+    )
+    return tuple(said for _, said in readable(lambda _: "the stair", _measurement, session.scalars(mine)))
+
+
+def read_history(session: Session, subject: str | None, *, last: int | None = None) -> tuple[Change, ...]:
+    """Read what was done to a subject, or to all, first to last; with `last`, what so many of the newest writes did."""
+    mine = [] if subject is None else [ChangeRow.subject == subject]
+    if last is not None:
+        newest = select(ChangeRow.made).where(*mine).group_by(ChangeRow.made).order_by(func.max(ChangeRow.id).desc())
+        mine.append(ChangeRow.made.in_(newest.limit(last)))
+    found = session.scalars(select(ChangeRow).where(*mine).order_by(ChangeRow.id))
+    return tuple(change for _, change in readable(lambda row: f"the history of {row.subject}", change_of, found))
+
+
+def change_of(row: ChangeRow) -> Change:
+    """Return the entry of the history a row holds."""
+    return Change(row.made, row.who, row.what, row.before, row.after, row.subject, row.id)
+
+
+def _measurement(row: MeasurementRow) -> StoredMeasurement:
+    return StoredMeasurement(
+        photo=row.photo_sha256,
+        field=field_from_dict(row.result),
+        light=row.light,
+        strip_number=row.strip_number,
+        strip=None if row.strip_reading is None else strip_from_dict(row.strip_reading),
+        version=row.version,
+        settings=row.settings,
+        correction=row.correction,
+        created=row.created,
+    )
+
+
+def _pair(row: PairRow) -> StoredPair:
+    return StoredPair(
+        photo=row.photo_sha256,
+        board=field_from_dict(row.board_result),
+        floor=field_from_dict(row.floor_result),
+        delta_e00=DeltaE(row.de00_value, row.de00_low, row.de00_high),
+        light=row.light,
+        created=row.created,
+    )
+
+
+@contextmanager
+def many_objects() -> Iterator[None]:
+    """Put off Python's search for cycles while thousands of objects are made, none of which is a cycle.
+
+    The search runs again and again over all that was made so far and takes longer than making it: reading 10,000 boards
+    takes half the time without it.
+    """
+    running = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if running:
+            gc.enable()
 
 
 _CALLED: Final = {
@@ -368,7 +575,7 @@ def _words_of(name: str, said: Mapping[str, Any]) -> dict[str, str]:
 def _photos(after: Mapping[str, Any]) -> str:
     count = len(after.get("photos") or ())
     light = after.get("light")
-    told = f"{count} photo{'' if count == 1 else 's'}" if count else ""
+    told = counted(count, "photo") if count else ""
     return f"{told} in {light}" if told and light else told
 
 

@@ -565,10 +565,12 @@ def decoded(what: str, decode: Callable[[Row], T], row: Row) -> T:
         ``"logbook-damaged"`` if it cannot be meant.
     """
     try:
-        for name, value in getattr(row, "__dict__", {}).items():
-            if isinstance(value, Unreadable):
-                raise ValueError(f"{name} cannot be “{value[:40]}”")  # noqa: TRY004 - caught with all others
-            if value is None and name in _MOMENTS:
+        values = getattr(row, "__dict__", {})
+        if Unreadable in map(type, values.values()):
+            name, value = next((name, value) for name, value in values.items() if isinstance(value, Unreadable))
+            raise ValueError(f"{name} cannot be “{value[:40]}”")
+        for name in _MOMENTS:
+            if values.get(name, name) is None:
                 raise ValueError(f"{name} is missing")
         return decode(row)
     except DAMAGED as error:

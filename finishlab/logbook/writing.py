@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import fields
 from typing import Any, Final, Literal
 
-from sqlalchemy import event, inspect, select, update
+from sqlalchemy import ColumnElement, event, inspect, select, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import ORMExecuteState, Session, UOWTransaction, aliased
 
@@ -446,3 +446,34 @@ def note_change(
     session.add(change)
     session.add_all(taken_images(session, change, row))
     return change
+
+
+def logged_row(session: Session, owned: ColumnElement[bool], measurement: Measurement, name: str) -> MeasurementRow:
+    """Return the row of a logged photo that was measured again; raises `LogbookError` ``"photo-not-logged"``."""
+    photo = find_photo(session, measurement.photo_id)
+    logged = None
+    if photo is not None:
+        wanted = select(MeasurementRow).where(owned, MeasurementRow.photo_sha256 == photo.sha256)
+        logged = session.scalars(wanted).first()
+    if logged is None:
+        raise LogbookError(
+            "photo-not-logged", f"The photo {measurement.photo_id} is not logged for {name}.", "Add it instead."
+        )
+    return logged
+
+
+def renew_pair(session: Session, number: int, measurement: Measurement, photo: str) -> None:
+    """Put a pair measured again in the place of the logged one; a doubt of it stays."""
+    pair = DirectPair.of(measurement)
+    wanted = select(PairRow).where(PairRow.board_number == number, PairRow.photo_sha256 == photo)
+    logged = None if pair is None else session.scalars(wanted).first()
+    if pair is not None and logged is not None:
+        doubted = floor_doubts(logged.floor_result["doubts"])
+        renew(logged, paired_values(pair))
+        set_floor_doubts(logged, doubted)
+
+
+def renew(row: MeasurementRow | PairRow, values: Mapping[str, Any]) -> None:
+    """Give a row new values."""
+    for name, value in values.items():
+        setattr(row, name, value)

@@ -38,7 +38,7 @@ from finishlab.measuring.logged import SAME, Again
 from finishlab.photos import srgb_pixels, write_png
 from finishlab.record import plain
 from finishlab.show import jsons
-from finishlab.show.document import Block, Cell, Colour, Column, Document, Interval, Line, Listing, Table
+from finishlab.show.document import Block, Cell, Colour, Column, Document, Interval, Line, Listing, Table, lab_words
 
 if TYPE_CHECKING:
     from finishlab.errors import FinishlabError
@@ -104,27 +104,15 @@ def _photo(result: PhotoResult) -> dict[str, Any]:
 
 
 def _strip(strip: StripReading) -> dict[str, Any]:
-    return {
-        "found": True,
-        "number": strip.number,
-        "tags_seen": strip.tags_seen,
-        "corners": [[jsons.rounded(x, 2), jsons.rounded(y, 2)] for x, y in strip.corners],
-        "px_per_mm": jsons.rounded(strip.px_per_mm),
-        "tilt_deg": jsons.rounded(strip.tilt_deg, 2),
-        "rotation_deg": jsons.rounded(strip.rotation_deg, 2),
-        "residual_mm": jsons.rounded(strip.residual_mm),
-    }
+    told = jsons.entry(strip, "number tags_seen corners:2 px_per_mm tilt_deg:2 rotation_deg:2 residual_mm")
+    return {"found": True, **told}
 
 
 def _field(found: FieldMeasurement) -> dict[str, Any]:
     return {
-        "lab": jsons.lab(found.estimate.lab),
-        "standard_error": jsons.lab(found.estimate.standard_error),
-        "spread": {"L10": jsons.rounded(found.spread.L10), "L90": jsons.rounded(found.spread.L90)},
-        "used_share": jsons.rounded(found.used_share, 4),
-        "glare_share": jsons.rounded(found.glare_share, 4),
-        "left_out": {reason: jsons.rounded(share, 4) for reason, share in found.left_out.items()},
-        "surface": found.kind,
+        **jsons.entry(found.estimate, "lab standard_error"),
+        "spread": jsons.entry(found.spread, "L10 L90"),
+        **jsons.entry(found, "used_share:4 glare_share:4 left_out:4 kind=surface"),
         "texture": jsons.texture(found.texture),
         "doubts": jsons.doubts(found.doubts),
     }
@@ -137,7 +125,7 @@ def _rows(result: PhotoResult) -> Iterator[tuple[Cell, ...]]:
     path: str = result.path
     beside: Cell = "" if pair is None else Interval(pair.value, pair.low, pair.high)
     for name, found in result.measurement.fields.items():
-        errors = " ".join(f"{round(v, 1) + 0.0:.1f}" for v in found.estimate.standard_error)
+        errors = lab_words(found.estimate.standard_error, 1)
         used = f"{100 * found.used_share:.0f} %"
         yield path, name, Colour(found.estimate.lab, decimals=1), errors, used, beside
         path, beside = "", ""
@@ -177,8 +165,7 @@ def _costs_entry(costs: Costs) -> dict[str, Any]:
     from finishlab.matching.costs import print_doubt
 
     found = print_doubt([costs])
-    doubts = [] if found is None else [{"code": found.code, "message": found.message}]
-    return {**costs_entry(costs), "doubts": doubts}
+    return {**costs_entry(costs), "doubts": jsons.doubts([] if found is None else [found])}
 
 
 def _cost_notes(results: Sequence[PhotoResult]) -> list[str]:

@@ -245,10 +245,9 @@ def _timed(event: StoredEvent) -> bool:
 
 def _least_hours(kinds: tuple[Coating | None, Coating | None], label: Label | None) -> tuple[float, str] | None:
     other = kinds[0] is not kinds[1]
-    if label is not None and other and label.recoat_other_h is not None:
-        return label.recoat_other_h, "its label asks for"
-    if label is not None and label.recoat_h is not None:
-        return label.recoat_h, "its label asks for"
+    asked = None if label is None else label.next_coat_h(another=other)
+    if asked is not None:
+        return asked, "its label asks for"
     if kinds[0] is None or kinds[0].usual is None:
         return None
     usual = kinds[0].usual

@@ -13,8 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from finishlab.cli.failures import exit_code_of
-from finishlab.cli.heard import listening
+from finishlab.cli.failures import exit_code_of, listening
 from finishlab.errors import ExitCode, FinishlabError, UsageError
 
 if TYPE_CHECKING:

@@ -17,12 +17,12 @@ from finishlab.errors import FinishlabError, NoStripError, QualityError
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-    from finishlab.board.checks import FloorSeen
     from finishlab.imaging.finder import StripFit
     from finishlab.imaging.pixels import LinearImage
     from finishlab.measure.flow import Inspection
     from finishlab.measure.results import Measurement
     from finishlab.measuring import MeasureOptions
+    from finishlab.measuring.logged import FloorSeen
     from finishlab.quality import Doubt
 
 __all__ = ["Glance", "KindName", "Known", "Made", "finish", "glance"]

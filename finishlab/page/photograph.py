@@ -146,9 +146,9 @@ def _opened(folder: Path) -> AbstractContextManager[Logbook | None]:
 
 def _known(log: Logbook | None, visit: Visit) -> Known:
     """Return what photos are looked at with: as the commands measure in the light that was named last."""
-    from finishlab.board.checks import FloorSeen, floor_seen
     from finishlab.matching.scatter import FEW_SPOTS
     from finishlab.measuring import MeasureOptions
+    from finishlab.measuring.logged import FloorSeen, floor_seen
 
     how: dict[KindName, MeasureOptions] = {
         "pair": MeasureOptions(("board", "floor"), cast("Any", _kept(visit, "floor_is", "print"))),
@@ -235,8 +235,8 @@ def _kind_of(photo: Waiting, found: Glance) -> KindName | None:
 
 def _said(words: Words, log: Logbook | None, photo: Waiting, found: Glance, light: str) -> Iterator[str]:
     """Yield what is wrong with a photo, or doubtful, a sentence each with what to do."""
-    from finishlab.board.checks import doubt_light
     from finishlab.measuring import PhotoResult
+    from finishlab.measuring.logged import doubt_light
 
     if found.error is not None:
         error = _for_page(words, [photo], found.error)
@@ -287,7 +287,7 @@ def _filled(visit: Visit, log: Logbook | None, photos: Sequence[Waiting]) -> dic
     """Return what the fields begin with: as the last board and place of the floor were, or as a file's name says."""
     filled = {"light": DAYLIGHT, "purpose": "candidate", "floor_is": "print", "surface": "vinyl"}
     if log is not None:
-        boards, spots = log.board_table().boards, log.floor_spots()
+        boards, spots = log.boards(), log.floor_spots()
         if boards:
             record = boards[-1].record
             filled |= {
@@ -311,7 +311,7 @@ def _offered(visit: Visit, log: Logbook | None) -> dict[str, Any]:
     from finishlab.board.shown import what_it_is
     from finishlab.coatings import WOODS
 
-    records = [] if log is None else [(each.number, each.record) for each in log.board_table().boards]
+    records = [] if log is None else [(each.number, each.record) for each in log.boards()]
     stair = None if log is None else log.stair()
     return {
         "to": [("", visit.words("photograph.new_board"))]

@@ -133,7 +133,7 @@ def _small(folder: Path, photo: str, side: int, quality: int) -> bytes:
 
 
 def _beside(folder: Path, number: str, light: str, floor: tuple[float, ...]) -> bytes:
-    from finishlab.report.contents import crops_of
+    from finishlab.report.pictures import crops_of
 
     with _logbook(folder) as log:
         found = crops_of(log, [log.board(number)], light, floor)

@@ -22,11 +22,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import BinaryIO, Final
 
-from finishlab.errors import FinishlabError, PhotoError, harmless, internal_error
+from finishlab.errors import FinishlabError, PhotoError, internal_error
 from finishlab.files import PHOTO_FOLDER
 from finishlab.logbook.database import failures_named
 from finishlab.page.glance import Glance, Known, finish, glance
 from finishlab.page.workers import Workers
+from finishlab.record import harmless
 
 __all__ = ["MOST_BYTES", "PHOTO_ID", "Bench", "Waiting", "bench_of", "end"]
 

@@ -71,7 +71,6 @@ class PhotoFacts:
     original_name: str
     suffix: str
     """Ending that fits the content, e.g. ``".jpg"``, whatever the file is called."""
-    byte_count: int
     full_size: tuple[int, int]
     """Width and height of the upright photo, in pixels."""
     camera: str
@@ -95,7 +94,7 @@ def photo_facts(path: Path) -> PhotoFacts:
     file = load_file(Path(path))
     header = open_header(file)
     suffix = _SUFFIXES["RAW" if header.raw else file.format]
-    return PhotoFacts(file.sha256, file.name, suffix, len(file.data), header.full_size, header.camera, header.taken)
+    return PhotoFacts(file.sha256, file.name, suffix, header.full_size, header.camera, header.taken)
 
 
 def read_photo(path: Path, *, long_side: int | None = None) -> LinearImage:

@@ -16,7 +16,7 @@ from typing import Final, Literal
 from finishlab.errors import UsageError
 from finishlab.plan.drying import Coat, Laid, PlannedCoat, WorkHours, plan_coats
 from finishlab.plan.parts import WALKED_ON, Climb, Step, alternating, parted, way_up
-from finishlab.stair.names import PART_KINDS, PartKind, PartName, level_title, named
+from finishlab.stair.names import PartKind, PartName, level_title, named
 
 _STACK_HOURS: Final = 48.0
 """Hours after the last coat before finished treads are stacked, carried and fitted (trade advice)."""
@@ -35,28 +35,38 @@ SAND_LAST: Final = (
 
 
 @dataclass(frozen=True, slots=True)
-class Fitting:
-    """How parts finished away from the stair are fitted.
+class Work:
+    """How many hours work takes.
 
     Parameters
     ----------
-    hours_each
-        To take the old part out and fit the new one, in one go.
-    set_hours
+    coat_h, rub_out_h
+        One coat, and one rubbing out, of a group of parts (common practice, no source).
+    fit_h
+        To take an old part out and fit one that was finished away from the stair, in one go.
+    set_h
         Until one may step on it again: what the adhesive asks; 0 for screws.
-    ready_after
-        Hours after the last coat before a part is handled.
+    ready_h
+        After the last coat before a part is handled.
+
+    Raises
+    ------
+    UsageError
+        ``"bad-times"``.
     """
 
-    hours_each: float = 1.0
-    set_hours: float = 0.0
-    ready_after: float = _STACK_HOURS
+    coat_h: float = 1.0
+    rub_out_h: float = 1.0
+    fit_h: float = 1.0
+    set_h: float = 0.0
+    ready_h: float = _STACK_HOURS
 
     def __post_init__(self) -> None:
-        for name in ("hours_each", "set_hours", "ready_after"):
-            if not 0 <= getattr(self, name) <= 10_000:
-                raise UsageError("bad-times", "Hours of fitting are not below 0.", "Give hours, for example 1.")
-        if self.hours_each <= 0:
+        if not (0 < self.coat_h <= 24 and 0 <= self.rub_out_h <= 24):
+            raise UsageError("bad-times", "A coat takes some hours of one day.", "Give hours, for example 1.")
+        if not all(0 <= hours <= 10_000 for hours in (self.fit_h, self.set_h, self.ready_h)):
+            raise UsageError("bad-times", "Hours of fitting are not below 0.", "Give hours, for example 1.")
+        if self.fit_h <= 0:
             raise UsageError("bad-times", "Fitting a part takes some time.", "Give hours, for example 1.")
 
 
@@ -66,38 +76,35 @@ class Job:
 
     Parameters
     ----------
-    kinds
-        The kinds of part.
+    parts
+        The parts.
     coats
         In their order; none where parts have all of them and are only to be fitted.
     away
         Whether the parts are finished away from the stair, on points or racks, and fitted afterwards.
     at_once
         How many parts are coated at a time away from the stair; None: all.
-    parts
-        The parts themselves; None: all of those kinds.
     after
         The coat they have already.
     """
 
-    kinds: tuple[PartKind, ...]
+    parts: Sequence[PartName]
     coats: tuple[Coat, ...]
     away: bool = False
     at_once: int | None = None
-    parts: tuple[PartName, ...] | None = None
     after: Laid | None = None
 
     def __post_init__(self) -> None:
-        unknown = [kind for kind in self.kinds if kind not in PART_KINDS]
-        if unknown:
-            raise UsageError("unknown-part", f"“{unknown[0]}” is not a part.", f"Choose of: {', '.join(PART_KINDS)}.")
         if self.at_once is not None and self.at_once < 1:
             raise UsageError("bad-count", "At least one part is coated at a time.", "Give a number from 1.")
 
+    @property
+    def kinds(self) -> tuple[PartKind, ...]:
+        """The kinds of its parts."""
+        return tuple(dict.fromkeys(part.kind for part in self.parts))
+
     def among(self, parts: Sequence[PartName]) -> list[PartName]:
-        """Return those of some parts that the job is about."""
-        if self.parts is None:
-            return [part for part in parts if part.kind in self.kinds]
+        """Return its parts in the order of the stair."""
         mine = set(self.parts)
         return [part for part in parts if part in mine]
 
@@ -134,16 +141,6 @@ class Closed:
     start: dt.datetime
     end: dt.datetime
     open_step: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Night:
-    """What may be stepped on in the night after a day."""
-
-    day: dt.date
-    closed: tuple[PartName, ...]
-    open: tuple[PartName, ...]
-    climb: Climb = "single"
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,9 +196,7 @@ class _Planner:
     """Collects events while groups are planned one after the other."""
 
     hours: WorkHours
-    coat_h: float
-    rub_h: float
-    fitting: Fitting
+    work: Work
     now: dt.datetime
     steps: tuple[Step, ...]
     opens: dict[int, dt.datetime] = field(default_factory=dict)
@@ -231,7 +226,7 @@ class _Planner:
     def coat(self, parts: Sequence[PartName], job: Job, shut: Sequence[PartName] = ()) -> _Hard:
         """Coat parts; return from when on what is allowed. What is in `shut` is closed until it can be walked on."""
         group = tuple(parts)
-        planned = plan_coats(job.coats, self.now, self.hours, self.coat_h, self.rub_h, job.after)
+        planned = plan_coats(job.coats, self.now, self.hours, self.work.coat_h, self.work.rub_out_h, job.after)
         first = None if job.after is None else PlannedCoat(job.after.coat, 0, self.now, job.after.ended, None, None)
         for before, each in zip((first, *planned), planned, strict=False):
             self._coat_events(group, before, each, len(planned))
@@ -257,7 +252,7 @@ class _Planner:
     def away(self, parts: Sequence[PartName], job: Job) -> _Hard:
         """Coat parts away from the stair, if they still want it, and wait until they may be carried and fitted."""
         hard = self.coat(parts, job) if job.coats else self.hard([], job.after)
-        self.now = max(self.now, hard.walk, self.hours.later(hard.ended, self.fitting.ready_after))
+        self.now = max(self.now, hard.walk, self.hours.later(hard.ended, self.work.ready_h))
         return hard
 
     def fit(
@@ -271,7 +266,7 @@ class _Planner:
         A step waits until its neighbours on the way up can be stepped on; one that nothing leads past waits for all.
         `units` says which parts, by their step on the way up, and `used` from when on the coat of each allows its use.
         """
-        length = dt.timedelta(hours=self.fitting.hours_each)
+        length = dt.timedelta(hours=self.work.fit_h)
         opens = dict(self.opens)
         in_use: dict[dt.datetime, list[PartName]] = {}
         for step in (step for group in groups for step in group):
@@ -285,7 +280,7 @@ class _Planner:
                 self.events.append(Event("fit", start, self.now, (part,), "take the old out, fit the new"))
                 shut = (part,) if part in step.parts else step.parts
                 self.closed.append(Closed(shut, start, self.now, open_step=True))
-                walk_on = self.hours.later(self.now, self.fitting.set_hours)
+                walk_on = self.hours.later(self.now, self.work.set_h)
                 if walk_on > self.now:
                     self.closed.append(Closed(shut, self.now, walk_on))
                 # A set adhesive does not make its coat harder: shoes wait for that.
@@ -326,9 +321,7 @@ def plan_calendar(
     start: dt.date,
     *,
     hours: WorkHours | None = None,
-    coat_h: float = 1.0,
-    rub_h: float = 1.0,
-    fitting: Fitting | None = None,
+    work: Work | None = None,
     laid: Mapping[PartName, Laid] | None = None,
     sanded: AbstractSet[PartName] = frozenset(),
 ) -> Calendar:
@@ -347,10 +340,8 @@ def plan_calendar(
         First day.
     hours
         When somebody works.
-    coat_h, rub_h
-        Hours that one coat, and one rubbing out, of a group takes (common practice, no source).
-    fitting
-        How parts finished away are fitted.
+    work
+        How long work takes.
     laid
         The coat parts have already: while it is fresh, its part is closed.
     sanded
@@ -359,12 +350,13 @@ def plan_calendar(
     Raises
     ------
     UsageError
-        ``"nothing-to-do"``, ``"kind-twice"``, ``"bad-date"``, ``"bad-times"``, and what `plan_coats` raises.
+        ``"nothing-to-do"``, ``"bad-date"``, and what `plan_coats` raises.
     """
-    _check(jobs, start, coat_h, rub_h)
+    if not 1900 <= start.year <= _LAST_YEAR:
+        raise UsageError("bad-date", f"The plan cannot start on {start}.", "Give a day such as 2026-05-31.")
     first = dt.datetime.combine(start, dt.time())
     steps = way_up(parts)
-    planner = _Planner(hours or WorkHours(), coat_h, rub_h, fitting or Fitting(), first, steps)
+    planner = _Planner(hours or WorkHours(), work or Work(), first, steps)
     off = {part for job in jobs if job.away for part in job.among(parts)}
     planner.begun(laid or {}, off)
     for job in jobs:
@@ -384,19 +376,19 @@ def plan_calendar(
     return replace(found, notes=_notes(jobs, found))
 
 
-def nights(calendar: Calendar) -> tuple[Night, ...]:
-    """Return what may be stepped on in each night in which something is closed at midnight."""
+def nights(calendar: Calendar) -> dict[dt.date, Way]:
+    """Return how one gets up at midnight of each night in which something is closed, by the day before it."""
     if not calendar.closed:
-        return ()
+        return {}
     day, last = min(each.start for each in calendar.closed).date(), max(each.end for each in calendar.closed).date()
-    found = []
+    found: dict[dt.date, Way] = {}
     while day < last:
         midnight = dt.datetime.combine(day + dt.timedelta(days=1), dt.time())
         shut = {part for each in calendar.closed if each.start <= midnight < each.end for part in each.parts}
         if shut:
-            found.append(Night(day, *parted(calendar.steps, shut)))
+            found[day] = Way(midnight, midnight, *parted(calendar.steps, shut))
         day += dt.timedelta(days=1)
-    return tuple(found)
+    return found
 
 
 def _units(steps: Sequence[Step], mine: Sequence[PartName]) -> dict[int, list[PartName]]:
@@ -426,7 +418,7 @@ def _plan_still(planner: _Planner, job: Job, mine: Sequence[PartName]) -> None:
         planner.coat(still, job)
     else:
         planner.away(still, job)
-        length = dt.timedelta(hours=planner.fitting.hours_each)
+        length = dt.timedelta(hours=planner.work.fit_h)
         for part in still:
             start = planner.hours.next_start(planner.now, length)
             planner.now = start + length
@@ -517,17 +509,6 @@ def _covered(planner: _Planner, sanded: AbstractSet[PartName], first: dt.datetim
     for end, parts in until.items():
         what = "sanded already: keep it covered with what does not slip while it is walked on"
         yield Event("cover", first, end, tuple(parts), what)
-
-
-def _check(jobs: Sequence[Job], start: dt.date, coat_h: float, rub_h: float) -> None:
-    kinds = [kind for job in jobs for kind in job.kinds if job.parts is None]
-    if len(kinds) != len(set(kinds)):
-        twice = next(kind for kind in kinds if kinds.count(kind) > 1)
-        raise UsageError("kind-twice", f"Two jobs speak of the {twice}.", "Give each kind of part one list of coats.")
-    if not 1900 <= start.year <= _LAST_YEAR:
-        raise UsageError("bad-date", f"The plan cannot start on {start}.", "Give a day such as 2026-05-31.")
-    if not (0 < coat_h <= 24 and 0 <= rub_h <= 24):
-        raise UsageError("bad-times", "A coat takes some hours of one day.", "Give hours, for example 1.")
 
 
 def _notes(jobs: Sequence[Job], calendar: Calendar) -> tuple[str, ...]:

@@ -389,7 +389,7 @@ def _with_days(stair: StairPlan, given: Mapping[str, Any]) -> StairPlan:
     start = stair.start or today() + dt.timedelta(days=1)
     if given["start"] is not None:
         start = parse_date(given["start"])
-    hours, fitting = stair.hours, stair.fitting
+    hours, work = stair.hours, stair.work
     if given["hours"] is not None:
         first, last = parse_hours(given["hours"])
         hours = replace(hours, first=first, last=last)
@@ -398,9 +398,9 @@ def _with_days(stair: StairPlan, given: Mapping[str, Any]) -> StairPlan:
     if given["zone"] is not None or hours.zone is None:
         hours = replace(hours, zone=machine_zone() if given["zone"] is None else parse_zone(given["zone"]))
     if given["set_h"] is not None:
-        fitting = replace(fitting, set_hours=given["set_h"])
+        work = replace(work, set_h=given["set_h"])
         stair = replace(stair, said=(*stair.said, ("set_h", "as given")))
-    return replace(stair, start=start, hours=hours, fitting=fitting)
+    return replace(stair, start=start, hours=hours, work=work)
 
 
 @plan.has(

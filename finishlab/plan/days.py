@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 from finishlab.cautions import CAUTIONS, DEFERS, Caution, cautions_for
 from finishlab.coatings import COMMON
 from finishlab.files import Cell, csv_text
-from finishlab.plan.calendar import DOUBLE, SAND_LAST, Calendar, Event, Night, Way, nights
+from finishlab.plan.calendar import DOUBLE, SAND_LAST, Calendar, Event, Way, nights
 from finishlab.plan.documents import part_data
 from finishlab.plan.drying import Window, WorkHours, machine_zone
 from finishlab.plan.logged import coats_laid
@@ -61,7 +61,8 @@ def calendar_document(
         "notes": [*plan.notes, *calendar.notes],
         "events": [_fields(event, "kind", "start", "end", "what", "parts") for event in calendar.events],
         "nights": [
-            {"after": night.day.isoformat(), **_fields(night, "closed", "open", "climb")} for night in nights(calendar)
+            {"after": day.isoformat(), **_fields(night, "closed", "open", "climb")}
+            for day, night in nights(calendar).items()
         ],
         "ways": [_fields(way, "start", "end", "closed", "open", "climb") for way in calendar.ways],
         "products": [_hours_data(product) for product in plan.products],
@@ -74,7 +75,7 @@ def calendar_document(
     return Document("plan-calendar", data | caution_data(cautions), blocks)
 
 
-def _fields(of: Event | Night | Way, *names: str) -> dict[str, Any]:
+def _fields(of: Event | Way, *names: str) -> dict[str, Any]:
     """Return the JSON form of fields: moments to the minute, parts as documents name them."""
     told = {}
     for name in names:
@@ -90,7 +91,7 @@ def _by_day(plan: StairPlan, calendar: Calendar) -> Iterator[Block]:
     notes = (*plan.notes, *calendar.notes)
     yield from map(Paragraph, (_summary(calendar), *(f"Note: {note}" for note in notes)))
     yield Line()
-    night_of = {night.day: night for night in nights(calendar)}
+    night_of = nights(calendar)
     days: dict[dt.date, list[Event]] = {}
     for event in calendar.events:
         if event.kind != "recoat":
@@ -107,10 +108,10 @@ def _by_day(plan: StairPlan, calendar: Calendar) -> Iterator[Block]:
         for event in days[day]:
             yield Paragraph(_event(plan, calendar, event), 2, 15)
         for way in _by_daylight(calendar, day, night_of.get(day)):
-            stay = _stay(plan, way)
+            stay = stay_words(way, several=plan.several)
             yield Paragraph(f"{way.start:%H:%M}-{way.end:%H:%M}  {stay}", 2, 15)
         if day in night_of:
-            yield Paragraph(f"night        {_stay(plan, night_of[day])}", 2, 15)
+            yield Paragraph(f"night        {stay_words(night_of[day], several=plan.several)}", 2, 15)
     yield Line()
     yield Paragraph(
         "Planned for about 21 C and 50 % humidity; cold or damp air takes longer, so test before you go on."
@@ -210,7 +211,7 @@ def _window(calendar: Calendar, event: Event) -> str:
     return ""
 
 
-def _by_daylight(calendar: Calendar, day: dt.date, night: Night | None) -> Iterator[Way]:
+def _by_daylight(calendar: Calendar, day: dt.date, night: Way | None) -> Iterator[Way]:
     """Return how one gets up while something else is closed on a day than in the night after it."""
     begins = dt.datetime.combine(day, dt.time())
     for way in calendar.ways:
@@ -219,17 +220,13 @@ def _by_daylight(calendar: Calendar, day: dt.date, night: Night | None) -> Itera
             yield replace(way, start=start, end=end)
 
 
-def _waiting(plan: StairPlan, days: Sequence[dt.date], night_of: Mapping[dt.date, Night]) -> Iterator[Block]:
+def _waiting(plan: StairPlan, days: Sequence[dt.date], night_of: Mapping[dt.date, Way]) -> Iterator[Block]:
     """Tell days on which nothing is done, alike ones together."""
     yield Paragraph(_day(days[0]) if len(days) == 1 else f"{_day(days[0])} to {_day(days[-1])}")
-    yield Paragraph(f"drying       {_stay(plan, night_of[days[0]])}", 2, 15)
+    yield Paragraph(f"drying       {stay_words(night_of[days[0]], several=plan.several)}", 2, 15)
 
 
-def _stay(plan: StairPlan, way: Night | Way) -> str:
-    return stay_words(way, several=plan.several)
-
-
-def stay_words(way: Night | Way, *, several: bool) -> str:
+def stay_words(way: Way, *, several: bool) -> str:
     """Say what may be stepped on; flights are named wherever the stair is more than one."""
     several = several or len({part.level for part in (*way.closed, *way.open)}) > 1
     climb = {"single": "", "double": " (double steps)", "none": " (no way up: stay on one floor)"}[way.climb]
@@ -370,11 +367,11 @@ def calendar_ics(plan: StairPlan, calendar: Calendar) -> str:
         said = [f"{each.title}: {each.short}" for each in _cautions_of(plan, event)]
         text = "\n".join([who, *said, DEFERS]) if event.is_work else who
         entries.append(Entry(event.start, event.end, f"Stair: {event.what} ({who})", text, busy=event.is_work))
-    for night in nights(calendar):
+    for day, night in nights(calendar).items():
         if night.open:
             climb = {"single": "", "double": " (double steps)", "none": " (no way up)"}[night.climb]
             title = f"Stair tonight: step only on {named(night.open, several=plan.several)}{climb}"
-            entries.append(Entry(night.day, night.day + dt.timedelta(days=1), title, busy=False))
+            entries.append(Entry(day, day + dt.timedelta(days=1), title, busy=False))
     return icalendar_text("Stair", entries, plan.start or calendar.events[0].start.date())
 
 
@@ -434,8 +431,7 @@ def walking_document(log: Logbook, now: dt.datetime | None = None) -> Document:
             for each in wet
         ],
         "ways": [
-            {"from": moment.isoformat(timespec="minutes"), "climb": way.climb, "words": words}
-            for moment, way, words in ways
+            {"from": way.start.isoformat(timespec="minutes"), "climb": way.climb, "words": words} for way, words in ways
         ],
         "notes": notes,
     }
@@ -467,15 +463,15 @@ def _why(event: StoredEvent, laid: Laid) -> str:
     return f"{what} {when}; {laid.coat.times.socks:g} h ({who})"
 
 
-def _ways(stair: StoredStair, wet: Sequence[_Wet], now: dt.datetime) -> list[tuple[dt.datetime, Night, str]]:
+def _ways(stair: StoredStair, wet: Sequence[_Wet], now: dt.datetime) -> list[tuple[Way, str]]:
     """Return how one gets up from now on, and from each moment on at which a step opens."""
     parts = [part.name for part in stair.parts]
     steps, several = way_up(parts), need_flight(parts)
     found = []
     for moment in [now, *dict.fromkeys(each.opens for each in wet)] if steps else []:
-        way = Night(moment.date(), *parted(steps, {each.part for each in wet if each.opens > moment}))
+        way = Way(moment, moment, *parted(steps, {each.part for each in wet if each.opens > moment}))
         words = stay_words(way, several=several) if way.closed else "every step can be walked on"
-        found.append((moment, way, words))
+        found.append((way, words))
     return found
 
 
@@ -495,15 +491,15 @@ def _not_known(stair: StoredStair, now: dt.datetime) -> Iterator[str]:
 def _blocks(
     stair: StoredStair,
     wet: Sequence[_Wet],
-    ways: Sequence[tuple[dt.datetime, Night, str]],
+    ways: Sequence[tuple[Way, str]],
     notes: Sequence[str],
     today: dt.date,
 ) -> Iterator[Block]:
     if not ways:
         yield Paragraph("No step of a stair is entered yet. Begin with, e.g.: finishlab stairs add 7 landing 7")
         return
-    for number, (moment, _, words) in enumerate(ways):
-        since = f"From {_when(moment, today)}" if number else "Now"
+    for number, (way, words) in enumerate(ways):
+        since = f"From {_when(way.start, today)}" if number else "Now"
         yield Paragraph(f"{since}: {words}." if wet else f"{since}: {words}, as far as is logged.")
     groups: dict[tuple[dt.datetime, str], list[PartName]] = {}
     for each in wet:
@@ -511,7 +507,7 @@ def _blocks(
     several = stair.several_flights
     rows = [(named(parts, several=several), _when(opens, today), why) for (opens, why), parts in groups.items()]
     yield Table(_COLUMNS, rows)
-    if any(way.climb == "double" for _, way, _ in ways):
+    if any(way.climb == "double" for way, _ in ways):
         yield Paragraph(DOUBLE)
     if wet:
         yield Paragraph(CAUTIONS["blocked-stairs"].spoken)

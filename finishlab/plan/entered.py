@@ -9,7 +9,7 @@ from typing import Any, Final, cast
 
 from finishlab.coatings import coating
 from finishlab.errors import UsageError
-from finishlab.plan.calendar import Fitting
+from finishlab.plan.calendar import Work
 from finishlab.plan.drying import Coat, WorkHours, default_coat, parse_days, parse_hours, parse_zone, recoat_times
 from finishlab.plan.parts import Shape
 from finishlab.plan.stair_plan import USUAL_PARTS, Can, Coats, Product, StairPlan
@@ -40,9 +40,10 @@ def read_plan(path: str | Path) -> StairPlan:
     away = whole.table("away")
     kinds = _kinds(away, "parts", ())
     products = tuple(_product(each, kinds) for each in whole.tables("product"))
-    work, stock, fitting = whole.table("work"), whole.table("stock"), Fitting()
-    told = {name: work.number(name) for name in ("coat_h", "rub_out_h")}
-    told |= {name: away.number(name) for name in ("fit_h", "set_h", "ready_h")}
+    work, stock = whole.table("work"), whole.table("stock")
+    times = {name: work.number(name) for name in ("coat_h", "rub_out_h")}
+    times |= {name: away.number(name) for name in ("fit_h", "set_h", "ready_h")}
+    told = {name: hours for name, hours in times.items() if hours is not None}
     plan = StairPlan(
         tuple(shapes),
         products,
@@ -50,16 +51,10 @@ def read_plan(path: str | Path) -> StairPlan:
         away.whole("at_once"),
         whole.day("start"),
         _hours(work),
-        _or(told["coat_h"], 1.0),
-        _or(told["rub_out_h"], 1.0),
-        Fitting(
-            _or(told["fit_h"], fitting.hours_each),
-            _or(told["set_h"], fitting.set_hours),
-            _or(told["ready_h"], fitting.ready_after),
-        ),
+        Work(**told),
         tuple(parse_stock(text) for text in stock.texts("boards")),
         us=any(is_us(text) for text in texts_in(whole.content)),
-        said=tuple((name, _FILE) for name, hours in told.items() if hours is not None),
+        said=tuple((name, _FILE) for name in told),
         shapes=shapes,
     )
     for section in (away, work, stock, whole):

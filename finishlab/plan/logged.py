@@ -126,7 +126,8 @@ def _recipes(log: Logbook, work: _Work, recipe: str | None) -> tuple[dict[int, P
             if found[part.ident] is None and part.record.kind in WORN
         }
     if named is not None and not any(each is not None and each.number == named for each in found.values()):
-        free = [part for part in stair.parts if part.record.kind in WORN and _undecided(found[part.ident])]
+        decided = {ident for ident, each in found.items() if each is not None and each.why in {"own", "begun"}}
+        free = [part for part in stair.parts if part.record.kind in WORN and part.ident not in decided]
         found = dict.fromkeys(found) | {part.ident: resolved(stair, named, "only") for part in free}
         notes.append(
             f"No part is to get R{named} yet: planned as if {stair.listed(part.name for part in free)} got it."
@@ -149,10 +150,6 @@ def _recipes(log: Logbook, work: _Work, recipe: str | None) -> tuple[dict[int, P
             f"“{names.split(',')[0]}” --recipe {live[0].number if live else 'R1'}"
         )
     return {ident: each for ident, each in found.items() if each is not None}, notes
-
-
-def _undecided(recipe: PartRecipe | None) -> bool:
-    return recipe is None or recipe.why in {"standard", "only"}
 
 
 @dataclass(frozen=True, slots=True)

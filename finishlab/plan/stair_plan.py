@@ -14,7 +14,7 @@ from typing import Final
 
 from finishlab.coatings import COMMON, Layer, coating, follow_notes
 from finishlab.errors import UsageError
-from finishlab.plan.calendar import Calendar, Fitting, Job, plan_calendar
+from finishlab.plan.calendar import Calendar, Job, Work, plan_calendar
 from finishlab.plan.drying import Coat, Laid, WorkHours
 from finishlab.plan.parts import Shape, face_areas
 from finishlab.plan.woodwork import Stock
@@ -336,10 +336,8 @@ class StairPlan:
         First day of the work; None if no calendar is wanted.
     hours
         When somebody works.
-    coat_h, rub_h
-        Hours that one coat, and one rubbing out, of a group of parts takes (common practice, no source).
-    fitting
-        How parts finished away are fitted.
+    work
+        How long work takes.
     stock
         Boards on sale.
     us
@@ -366,9 +364,7 @@ class StairPlan:
     at_once: int | None = None
     start: dt.date | None = None
     hours: WorkHours = field(default_factory=WorkHours)
-    coat_h: float = 1.0
-    rub_h: float = 1.0
-    fitting: Fitting = field(default_factory=Fitting)
+    work: Work = field(default_factory=Work)
     stock: tuple[Stock, ...] = ()
     us: bool = False
     not_counted: str = ""
@@ -382,11 +378,8 @@ class StairPlan:
     @property
     def work_hours(self) -> dict[str, tuple[float, str]]:
         """Return how long work takes, hours, each with who says so; what is fitted only where something is away."""
-        fitting = self.fitting
-        hours = {"coat_h": self.coat_h, "rub_out_h": self.rub_h}
-        if self.away:
-            hours |= {"fit_h": fitting.hours_each, "set_h": fitting.set_hours, "ready_h": fitting.ready_after}
-        return {name: (value, dict(self.said).get(name, COMMON)) for name, value in hours.items()}
+        names = ("coat_h", "rub_out_h", *(("fit_h", "set_h", "ready_h") if self.away else ()))
+        return {name: (getattr(self.work, name), dict(self.said).get(name, COMMON)) for name in names}
 
     @property
     def several(self) -> bool:
@@ -483,14 +476,7 @@ def jobs_of(plan: StairPlan) -> tuple[Job, ...]:
         if coats_on.get(part) or to_fit:
             groups.setdefault((tuple(coats_on.get(part, ())), away, laid), []).append(part)
     found = [
-        Job(
-            tuple(dict.fromkeys(part.kind for part in mine)),
-            coats,
-            away=away,
-            at_once=plan.at_once if away else None,
-            parts=tuple(mine),
-            after=laid,
-        )
+        Job(mine, coats, away=away, at_once=plan.at_once if away else None, after=laid)
         for (coats, away, laid), mine in groups.items()
     ]
     return tuple(sorted(found, key=lambda job: job.after is None))
@@ -511,9 +497,7 @@ def calendar_of(plan: StairPlan) -> Calendar:
         jobs_of(plan),
         plan.start,
         hours=plan.hours,
-        coat_h=plan.coat_h,
-        rub_h=plan.rub_h,
-        fitting=plan.fitting,
+        work=plan.work,
         laid=plan.laid,
         sanded=plan.sanded,
     )

@@ -13,10 +13,9 @@ from finishlab.colorimetry.spaces import hex_colour
 from finishlab.errors import FinishlabError
 from finishlab.finish import Finish
 from finishlab.mend.documents import FAULTS, OLD_CANS, TRY_FIRST, YEARLY
-from finishlab.printing.labels import recipe_words
 from finishlab.printing.schedule import finish_steps
 from finishlab.record import today
-from finishlab.show.document import Column, Facts, Table
+from finishlab.show.document import Column, Facts, Lab, Table
 from finishlab.show.pages import Block, Outline, Pages, Picture, Pictures, Section, Swatch, Swatches, Words
 from finishlab.stair.documents import flights_shown
 from finishlab.stair.drawing import stair_svg
@@ -26,7 +25,6 @@ from finishlab.units import left_text
 if TYPE_CHECKING:
     import datetime as dt
 
-    from finishlab.board.shown import Lab
     from finishlab.logbook import Logbook, StoredStandard
     from finishlab.recipe import Can
     from finishlab.stair.records import StoredEvent, StoredStair
@@ -172,11 +170,11 @@ def _finishes(log: Logbook, stair: StoredStair, cans: Mapping[int, Can]) -> Iter
         on = ", ".join(board.number for board in boards if board.record.recipe_number == number)
         lines = [("Boards", on)] if on else []
         lines += [("Note", recipe.record.note)] if recipe.record.note else []
-        changed = resolved(stair, number).changed
-        lines += [("Changed", changed)] if changed else []
+        worked = resolved(stair, number)
+        lines += [("Changed", worked.changed)] if worked.changed else []
         same = approved.get(recipe.number) == recipe.record.finish
         steps = (("Steps", "as the standard, above"),) if same else _steps(recipe.record.finish, cans)
-        yield _told(recipe_words(number, recipe.record) or recipe.number, (*lines, *steps), ident=_FINISH)
+        yield _told(worked.words, (*lines, *steps), ident=_FINISH)
 
 
 def _decided(stored: StoredStandard) -> Iterator[tuple[str, str]]:

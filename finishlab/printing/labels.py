@@ -20,12 +20,11 @@ from typing import TYPE_CHECKING, Final, Literal
 from finishlab.board import BoardRecord
 from finishlab.errors import LogbookError
 from finishlab.imaging.strip import PAGES, Paper, Rect
-from finishlab.recipe import Recipe
 from finishlab.record import Address, today
 from finishlab.show.sheets import Sheet, fit, line_width, qr_modules, qr_width
 from finishlab.stair.documents import size_words
 from finishlab.stair.names import UPRIGHT
-from finishlab.stair.progress import progress_of, recipe_of
+from finishlab.stair.progress import progress_of, recipe_of, resolved
 from finishlab.strip.page import module_outlines
 
 if TYPE_CHECKING:
@@ -166,14 +165,7 @@ def labels_pdf(labels: Sequence[LabelView], sheet: LabelSheet, *, start: int = 1
         First free label of the first sheet, counted from 1, row by row from the top left.
     outlines
         Draw every label's outline, to be held against a sheet before it is used.
-
-    Raises
-    ------
-    ValueError
-        If there is no label to print, or the sheet has no label `start`.
     """
-    if not labels or not 1 <= start <= sheet.labels:
-        raise ValueError(f"labels start at 1 to {sheet.labels}, and at least one is printed")
     width, height = sheet.page_size
     pages = Sheet(width, height, title="finishlab labels", subject=f"{sheet.describe()}, print at true size")
     for index, label in enumerate(labels, start=start - 1):
@@ -197,12 +189,9 @@ def qr_text(label: LabelView, *, side: float = _QR_MOST) -> str:
 
 
 def _draw_outlines(pages: Sheet, sheet: LabelSheet, *, outlines: bool) -> None:
-    if sheet.cut_lines:
-        for place in sheet.places():
-            pages.frame(place.x, place.y, place.width, place.height, line=0.15, grey=_CUT_GREY)
-    elif outlines:
-        for place in sheet.places():
-            pages.frame(place.x, place.y, place.width, place.height, line=0.15, grey=_CUT_GREY, radius=1.5)
+    for place in sheet.places() if sheet.cut_lines or outlines else ():
+        rounded = 0.0 if sheet.cut_lines else 1.5
+        pages.frame(place.x, place.y, place.width, place.height, line=0.15, grey=_CUT_GREY, radius=rounded)
 
 
 def _draw_label(pages: Sheet, at: Rect, label: LabelView) -> None:
@@ -328,7 +317,7 @@ def label_views(log: Logbook, wish: Wish, *, date: dt.date | None = None) -> lis
             "Log a board first: finishlab board add --help",
         )
     name = log.folder.resolve().name
-    views = [_board_label(board, stair.recipes.get(board.record.recipe_number or 0), name) for board in boards]
+    views = [_board_label(stair, board, name) for board in boards]
     progress = progress_of(stair.events)
     day = date or today()
     return views + [
@@ -336,20 +325,13 @@ def label_views(log: Logbook, wish: Wish, *, date: dt.date | None = None) -> lis
     ]
 
 
-def recipe_words(number: int | None, recipe: Recipe | None) -> str | None:
-    """Return a recipe as ``"R1 honey, satin"``."""
-    if number is None:
-        return None
-    return f"R{number}" if recipe is None else f"R{number} {recipe.name}"
-
-
-def _board_label(board: StoredBoard, recipe: Recipe | None, logbook: str) -> LabelView:
+def _board_label(stair: StoredStair, board: StoredBoard, logbook: str) -> LabelView:
     record: BoardRecord = board.record
     told = [record.purpose, record.state, record.maker]
     return LabelView(
         number=board.number,
         address=str(Address("board", board.number, logbook)),
-        recipe=recipe_words(record.recipe_number, recipe) or record.recipe_name,
+        recipe=record.recipe_name if record.recipe_number is None else resolved(stair, record.recipe_number).words,
         place=record.species,
         date=record.date,
         text=", ".join(word for word in told if word),

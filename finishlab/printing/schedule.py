@@ -15,11 +15,10 @@ from typing import TYPE_CHECKING, Final
 from finishlab.cautions import DEFERS, Action, cautions_for
 from finishlab.coatings import Usual
 from finishlab.finish import ColourStep, Finish, Preparation, Seal, Topcoat
+from finishlab.finish.entering import products_of
 from finishlab.finish.fields import Section, specs
 from finishlab.imaging.strip import PAGES, Paper
 from finishlab.logbook.entities import chosen_recipe
-from finishlab.printing.labels import recipe_words
-from finishlab.recipe import products_of
 from finishlab.record import today
 from finishlab.show.sheets import MISSING_NOTE, Setting, Sheet, break_lines, cap_of, fit, letters_missing, line_width
 from finishlab.stair.progress import can_words, coats_of, progress_of, recipe_of, resolved
@@ -332,7 +331,7 @@ def schedule_view(log: Logbook, recipe: str | None, parts: str = "", *, date: dt
     apart = f"Of another recipe: {stair.listed(others)}." if others else None
     told = [f"The standard since {worked.approved}." if worked.approved else None, chosen.note, worked.changed, apart]
     return ScheduleView(
-        title=recipe_words(number, chosen) or chosen.name,
+        title=worked.words,
         subtitle=" ".join(word for word in told if word),
         steps=steps,
         columns=columns,

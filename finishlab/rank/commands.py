@@ -20,6 +20,11 @@ _STEP: Final = click.FloatRange(1, 60)
 
 aim_options = options(
     click.option(
+        "--light",
+        metavar="TEXT",
+        help="The light whose photos are compared. [default: the one with most boards beside a measured floor]",
+    ),
+    click.option(
         "--aim",
         type=click.Choice(["match", "contrast"]),
         default="match",
@@ -46,7 +51,7 @@ aim_options = options(
     click.option("--texture", is_flag=True, help="Count lightness half, as for textiles: CIEDE2000 with kL = 2."),
     click.option("--cmc", is_flag=True, help="Rank by CMC(2:1) instead of CIEDE2000."),
 )
-"""Adds ``--aim`` and what belongs to it; `read_aim` takes the values."""
+"""Adds ``--light``, and ``--aim`` and what belongs to it, whose values `read_aim` takes."""
 
 
 def read_aim(
@@ -106,11 +111,6 @@ def other_aim(aim: Aim) -> Aim:
     'finishlab rank --light "evening lamp"',
     "finishlab rank --no-redder",
     "finishlab rank --aim contrast --darker 12",
-)
-@click.option(
-    "--light",
-    metavar="TEXT",
-    help="The light whose photos are compared. [default: the one with most boards beside a measured floor]",
 )
 @aim_options
 @click.option("--full", is_flag=True, help="All of it: every board, lights, aims, doubts, what to do next.")

@@ -11,8 +11,8 @@ import numpy as np
 
 from finishlab.colorimetry.delta_e import centred, merge_colours, plank_yardstick, transport_distance
 from finishlab.errors import LogbookError
-from finishlab.logbook import BoardTable, Logbook, LoggedBoard, StoredSpot
-from finishlab.logbook.reading import many_objects
+from finishlab.logbook import Logbook, StoredBoard, StoredSpot
+from finishlab.logbook.stored import many_objects
 from finishlab.matching.aims import CONTRAST, MATCH, STEP, Aim, within
 from finishlab.matching.alternatives import AcrossLights, Choice, compare_aims, compare_lights, named_light
 from finishlab.matching.costs import MOST_BOARDS, Costs, board_costs, next_photos, print_doubt
@@ -32,6 +32,7 @@ from finishlab.matching.trials import Trust
 from finishlab.quality import Doubt, doubt
 from finishlab.rank.gathering import (
     FloorSeen,
+    in_light,
     lights_hint,
     lights_of,
     most,
@@ -39,9 +40,8 @@ from finishlab.rank.gathering import (
     paired_lights,
     see_floor,
     spot_lights,
-    trusted_boards,
+    trusted,
     trusted_components,
-    trusted_spots,
     with_facts,
 )
 from finishlab.record import DAYLIGHT, Light, normalise_light
@@ -62,7 +62,7 @@ class Comparison:
     """A ranking and what it was made from."""
 
     ranking: Ranking
-    boards: Mapping[str, LoggedBoard]
+    boards: Mapping[str, StoredBoard]
     """Every logged board, by number."""
     light: Light
     """The light the boards were photographed in."""
@@ -102,7 +102,7 @@ class Comparison:
 class _Logged:
     """All that is read of a logbook."""
 
-    boards: BoardTable
+    boards: Sequence[StoredBoard]
     spots: Sequence[StoredSpot]
     tread_grit: int | None
     trust: Trust
@@ -113,7 +113,7 @@ class _InLight:
     """Everything that was measured in one light, solved together."""
 
     light: Light
-    boards: Sequence[LoggedBoard]
+    boards: Sequence[StoredBoard]
     """Those measured in this light."""
     floor: FloorSeen
     pool: FloorPool
@@ -128,6 +128,11 @@ class _InLight:
     def numbers(self) -> list[str]:
         """The boards' numbers."""
         return [board.number for board in self.boards]
+
+    @property
+    def by_number(self) -> dict[str, StoredBoard]:
+        """The boards by their numbers."""
+        return {board.number: board for board in self.boards}
 
     def rank(self, aim: Aim) -> Ranking:
         return rank_colours(self.pool, self.solved.colours, self.numbers, aim=aim, light=self.light)
@@ -160,7 +165,7 @@ def rank_boards(log: Logbook, *, light: str | None = None, aim: Aim = MATCH) -> 
     with many_objects():
         logged = _read(log)
         chosen = _main_light(logged, light)
-        return _ranked(log, logged, _see(logged, chosen, strict=light is not None), aim, full=True)
+        return _ranked(_see(logged, chosen, strict=light is not None), aim, full=True)
 
 
 def compare(
@@ -185,22 +190,40 @@ def compare(
     full
         Whether to work out what only a full answer shows: sampled colours, the other aim, and recipes.
     """
+    other = other or replace(CONTRAST if aim.name == "match" else MATCH, formula=aim.formula)
     with many_objects():
         logged = _read(log)
-        return _compare(
-            log,
-            logged,
-            light,
-            aim,
-            other or replace(CONTRAST if aim.name == "match" else MATCH, formula=aim.formula),
-            full=full,
+        chosen = _main_light(logged, light)
+        seen = _see(logged, chosen, strict=light is not None)
+        ranking = _ranked(seen, aim, full=full)
+        rankings = {chosen: ranking}
+        for each in _other_lights(logged, chosen):
+            rankings[each] = _see(logged, each, strict=True).rank(aim)
+        lights = compare_lights([named_light(each) for each in rankings], rankings)
+        costs = board_costs(
+            seen.observed, seen.solved, {n: seen.numbers.index(n) for n in ranking.numbers[:_MOST_COSTS]}
+        )
+        ranking = _with_doubts(ranking, lights, print_doubt(costs))
+        measured = set(seen.numbers)
+        return Comparison(
+            ranking,
+            {board.number: board for board in logged.boards},
+            chosen,
+            tuple(board.number for board in logged.boards if board.number not in measured),
+            lights,
+            _choices(seen, ranking, other) if full else (),
+            _by_recipe(seen, aim) if full else None,
+            costs,
+            logged.trust,
+            {board.number: _measured_lab(board, chosen) for board in seen.boards},
+            pool_floor(seen.floor.spots).lab,
         )
 
 
 def _read(log: Logbook) -> _Logged:
     """Read a logbook, its errors as large as trials at home say: the one place where ranking takes those in."""
     trust = trust_in(log)
-    boards, spots = trusted_boards(log.board_table(), trust), trusted_spots(log.floor_spots(), trust)
+    boards, spots = trusted(log.boards(), trust), trusted(log.floor_spots(), trust)
     return _Logged(boards, spots, _tread_grit(log), trust)
 
 
@@ -216,35 +239,9 @@ def _tread_grit(log: Logbook) -> int | None:
     return last.pop() if len(last) == 1 else None
 
 
-def _compare(log: Logbook, logged: _Logged, light: str | None, aim: Aim, other: Aim, *, full: bool) -> Comparison:
-    chosen = _main_light(logged, light)
-    seen = _see(logged, chosen, strict=light is not None)
-    ranking = _ranked(log, logged, seen, aim, full=full)
-    rankings = {chosen: ranking}
-    for each in _other_lights(logged, chosen):
-        rankings[each] = _see(logged, each, strict=True).rank(aim)
-    lights = compare_lights([named_light(each) for each in rankings], rankings)
-    costs = board_costs(seen.observed, seen.solved, {n: seen.numbers.index(n) for n in ranking.numbers[:_MOST_COSTS]})
-    ranking = _with_doubts(ranking, lights, print_doubt(costs))
-    measured = set(seen.numbers)
-    return Comparison(
-        ranking,
-        {board.number: board for board in logged.boards.boards},
-        chosen,
-        tuple(board.number for board in logged.boards.boards if board.number not in measured),
-        lights,
-        _choices(seen, ranking, other) if full else (),
-        _by_recipe(seen, aim) if full else None,
-        costs,
-        logged.trust,
-        {board.number: _measured_lab(logged.boards, board, chosen) for board in seen.boards},
-        pool_floor(seen.floor.spots).lab,
-    )
-
-
-def _measured_lab(logged: BoardTable, board: LoggedBoard, light: Light) -> tuple[float, float, float]:
-    rows = [each.row for each in board.colours if each.light == light]
-    one, two, three = logged.colours.labs[rows].mean(axis=0).tolist()
+def _measured_lab(board: StoredBoard, light: Light) -> tuple[float, float, float]:
+    labs = np.array([each.field.estimate.lab for each in in_light(board.measurements, light)])
+    one, two, three = labs.mean(axis=0).tolist()
     return one, two, three
 
 
@@ -254,7 +251,7 @@ def pool_spots(spots: Sequence[StoredSpot], light: Light | None = None) -> tuple
     chosen = light if light is not None else most(counted)
     if chosen is None or not counted[chosen]:
         return None
-    floor = see_floor(None, spots, chosen, strict=True)
+    floor = see_floor((), spots, chosen, strict=True)
     return chosen, replace(pool_floor(floor.spots), colours_e00=plank_yardstick(floor.colours))
 
 
@@ -262,16 +259,16 @@ def _main_light(logged: _Logged, light: str | None) -> Light:
     """Return the light asked for, or that with the most boards in which the floor was measured too."""
     if light is not None:
         return normalise_light(light)
-    counted = lights_of(logged.boards.boards)
-    with_floor = spot_lights(logged.spots) or paired_lights(logged.boards.boards)
+    counted = lights_of(logged.boards)
+    with_floor = spot_lights(logged.spots) or paired_lights(logged.boards)
     both = Counter({each: count for each, count in counted.items() if with_floor[each]})
     return most(both) or most(counted) or DAYLIGHT
 
 
 def _other_lights(logged: _Logged, chosen: Light) -> list[Light]:
     """Return the other lights in which both boards and floor were photographed, the fullest first."""
-    counted = lights_of(logged.boards.boards)
-    floor = spot_lights(logged.spots) + paired_lights(logged.boards.boards)
+    counted = lights_of(logged.boards)
+    floor = spot_lights(logged.spots) + paired_lights(logged.boards)
     return sorted((each for each in counted if each != chosen and floor[each]), key=lambda e: (-counted[e], e))
 
 
@@ -286,13 +283,13 @@ def _see(logged: _Logged, light: Light, *, strict: bool) -> _InLight:
     floor = see_floor(logged.boards, logged.spots, light, strict=strict)
     floor = replace(floor, facts=replace(floor.facts, tread_grit=logged.tread_grit))
     pool = pool_floor(floor.spots)
-    boards = [board for board in logged.boards.boards if light in board.lights]
+    boards = [board for board in logged.boards if light in board.lights]
     _require_boards(logged, boards, light)
-    measured = observations_of(logged.boards, boards, light, floor)
+    measured = observations_of(boards, light, floor)
     observed = with_surface_effects(measured)
     components = trusted_components(components_of(observed), logged.trust)
     solved = solve(observed, components)
-    lights = lights_of(logged.boards.boards) + spot_lights(logged.spots)
+    lights = lights_of(logged.boards) + spot_lights(logged.spots)
     one_light = [doubt("one-light", light=light)] if len(lights) == 1 else []
     pool = replace(
         pool,
@@ -304,11 +301,11 @@ def _see(logged: _Logged, light: Light, *, strict: bool) -> _InLight:
     return _InLight(light, boards, floor, pool, measured, observed, components, solved)
 
 
-def _require_boards(logged: _Logged, boards: Sequence[LoggedBoard], light: Light) -> None:
+def _require_boards(logged: _Logged, boards: Sequence[StoredBoard], light: Light) -> None:
     if boards:
         return
-    if logged.boards.boards:
-        hint = lights_hint(lights_of(logged.boards.boards))
+    if logged.boards:
+        hint = lights_hint(lights_of(logged.boards))
         raise LogbookError("no-boards", f"No test board was photographed in the light “{light}”.", hint)
     raise LogbookError(
         "no-boards",
@@ -334,17 +331,17 @@ def _lighter_than_clear(seen: _InLight, aim: Aim) -> dict[str, Doubt]:
     return lighter
 
 
-def _ranked(log: Logbook, logged: _Logged, seen: _InLight, aim: Aim, *, full: bool) -> Ranking:
+def _ranked(seen: _InLight, aim: Aim, *, full: bool) -> Ranking:
     """Rank, and add facts of the boards and what only the first ones are worth: paired colours, the next photo."""
     ranking = seen.rank(aim)
     if full:
-        ranking = _paired(log, seen, ranking)
+        ranking = _paired(seen, ranking)
     lighter = _lighter_than_clear(seen, aim)
-    by_number = {board.number: board for board in seen.boards}
+    by_number = seen.by_number
     boards = []
     for ranked in ranking.boards:
         board = by_number[ranked.board]
-        told = with_facts(ranked, logged.boards, board, seen.light, seen.floor, ranking.floor)
+        told = with_facts(ranked, board, seen.light, seen.floor, ranking.floor)
         clear = lighter.get(board.record.species.casefold())
         boards.append(told if clear is None else replace(told, doubts=(clear, *told.doubts)))
     ranking = replace(ranking, boards=tuple(boards))
@@ -357,17 +354,18 @@ def _ranked(log: Logbook, logged: _Logged, seen: _InLight, aim: Aim, *, full: bo
     return replace(ranking, next_photos=next_photos(few, named, seen.components, aim, now=chance))
 
 
-def _paired(log: Logbook, seen: _InLight, ranking: Ranking) -> Ranking:
+def _paired(seen: _InLight, ranking: Ranking) -> Ranking:
     """Add how far sampled colours lie apart: those of the planks, and of the first boards from the floor's."""
     planks = seen.floor.colours
     if not planks:
         return ranking
     floor = replace(ranking.floor, colours_e00=plank_yardstick(planks))
     whole = centred(merge_colours(planks), floor.lab)
-    sampled = log.sampled_colours(ranking.numbers[:_MOST_PAIRED], seen.light)
+    by_number = seen.by_number
     boards = list(ranking.boards)
     for i, board in enumerate(boards[:_MOST_PAIRED]):
-        colours = sampled.get(board.board)
+        measured = in_light(by_number[board.board].measurements, seen.light)
+        colours = next((m.field.colours for m in measured if m.field.colours is not None), None)
         if colours is not None:
             apart, unlike = (transport_distance(whole, centred(colours, lab)) for lab in (board.lab, floor.lab))
             boards[i] = replace(board, colours_e00=apart, figure_e00=unlike)
@@ -397,12 +395,60 @@ def _choices(seen: _InLight, ranking: Ranking, other: Aim) -> tuple[Choice, ...]
 
 
 def _by_recipe(seen: _InLight, aim: Aim) -> Ranking | None:
-    made_by = {board.number: board.record.recipe_number for board in seen.boards}
+    made_by: dict[str, int | None] = {board.number: board.record.recipe_number for board in seen.boards}
     recipes = {number: f"R{recipe}" for number, recipe in made_by.items() if recipe is not None}
     pooled = pool_recipes(seen.solved.colours, seen.numbers, recipes)
     if pooled is None:
         return None
     ranking = rank_colours(seen.pool, pooled.colours, pooled.names, aim=aim, light=seen.light)
-    photos = [sum(each.light == seen.light for each in board.colours) for board in seen.boards]
+    photos = [sum(each.light == seen.light for each in board.measurements) for board in seen.boards]
     of_recipe = {name: sum(photos[i] for i in of) for name, of in zip(pooled.names, pooled.boards, strict=True)}
     return replace(ranking, boards=tuple(replace(each, photos=of_recipe[each.board]) for each in ranking.boards))
+
+
+_DECIDING: Final = (
+    "board-wet",
+    "board-bare",
+    "not-topcoated",
+    "pair-floor-differs",
+    "spots-disagree",
+    "lights-differ",
+    "order-flips",
+    "floor-wet",
+    "floor-covered",
+    "greys-differ",
+    "profiles-differ",
+    "strips-differ",
+    "not-reachable",
+    "moves-between-lights",
+    "grain-directions-differ",
+    "sheen-differs",
+    "grit-differs",
+    "far-dates",
+    "not-like-wood",
+    "outside-greys",
+    "colour-lost",
+    "clipped",
+    "local-tone",
+    "light-model-poor",
+    "uneven-light",
+    "no-strip-used",
+    "one-grey",
+    "print-not-learned",
+    "few-spots",
+    "one-light",
+)
+"""Doubts that may turn the answer, the one that may turn it farthest first; this tool's own."""
+_WEIGHED: Final = 3
+"""First boards whose doubts may turn the answer."""
+
+
+def deciding_doubt(ranking: Ranking) -> tuple[str, str] | None:
+    """Return the doubt that may turn the answer farthest, and whom it is about; None where none may."""
+    leaders = ranking.boards[: max(2, min(len(ranking.leaders), _WEIGHED))]
+    about = [(each.board, found) for each in leaders[:1] for found in each.doubts]
+    about += [("floor", found) for found in ranking.floor.doubts]
+    about += [(each.board, found) for each in leaders[1:] for found in each.doubts]
+    able = [(who, found) for who, found in about if found.code in _DECIDING]
+    who, found = min(able, key=lambda each: _DECIDING.index(each[1].code), default=("", None))
+    return None if found is None else (who, found.message)

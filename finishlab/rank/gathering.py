@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final, NamedTuple, TypeVar
 
@@ -13,9 +13,9 @@ from finishlab.board import BoardRecord
 from finishlab.board.shown import profile_name
 from finishlab.coatings import sheen_of
 from finishlab.colorimetry.delta_e import delta_e_00
-from finishlab.colorimetry.estimate import ColourTable, LabEstimate, scaled, scaled_table
+from finishlab.colorimetry.estimate import ColourTable, LabEstimate, scaled
 from finishlab.errors import LogbookError
-from finishlab.logbook import BoardTable, LoggedBoard, LoggedColour, LoggedPair, StoredMeasurement, StoredSpot
+from finishlab.logbook import StoredBoard, StoredMeasurement, StoredPair, StoredSpot
 from finishlab.matching.guards import (
     BoardFacts,
     FloorFacts,
@@ -35,6 +35,7 @@ from finishlab.matching.scatter import (
     beside,
 )
 from finishlab.matching.trials import Trust
+from finishlab.measure.results import FieldMeasurement
 from finishlab.quality import Doubt, doubt
 from finishlab.record import DAYLIGHT, Light
 
@@ -42,8 +43,7 @@ _NO_TOPCOAT: Final = {None, "", "none", "no", "-"}
 _MOST_COLOURS: Final = 40
 """Planks whose sampled colours are laid together."""
 Colours = tuple[tuple[float, float, float], ...]
-Measured = LoggedColour | StoredMeasurement
-AnyMeasured = TypeVar("AnyMeasured", LoggedColour, StoredMeasurement)
+Thing = TypeVar("Thing", StoredBoard, StoredSpot)
 
 
 class PlankPhoto(NamedTuple):
@@ -76,7 +76,7 @@ class FloorSeen:
     """Which camera profiles it was measured with, as a reader would name them."""
 
 
-def see_floor(logged: BoardTable | None, spots: Sequence[StoredSpot], light: Light, *, strict: bool) -> FloorSeen:
+def see_floor(boards: Sequence[StoredBoard], spots: Sequence[StoredSpot], light: Light, *, strict: bool) -> FloorSeen:
     """Return the floor in a light: its spots, or else the floors photographed beside boards.
 
     Unless `strict`, another light serves where the floor was not measured in this one; a doubt then says so.
@@ -88,20 +88,20 @@ def see_floor(logged: BoardTable | None, spots: Sequence[StoredSpot], light: Lig
     """
     if spot_lights(spots)[light]:
         return _floor_of_spots(spots, light)
-    paired = Counter[Light]() if logged is None else paired_lights(logged.boards)
-    if logged is not None and paired[light]:
-        return _floor_of_pairs(logged, light)
+    paired = paired_lights(boards)
+    if paired[light]:
+        return _floor_of_pairs(boards, light)
     measured = spot_lights(spots) or paired
     other = most(measured)
     if other is None:
         return FloorSeen(light)
     if strict:
         raise LogbookError("no-floor", f"The floor was not photographed in the light “{light}”.", lights_hint(measured))
-    elsewhere = see_floor(logged, spots, other, strict=True)
-    if elsewhere.planks or logged is None:
+    elsewhere = see_floor(boards, spots, other, strict=True)
+    if elsewhere.planks:
         return elsewhere
-    pairs = [pair for board in logged.boards for pair in board.pairs if pair.light == other]
-    planks = [PlankPhoto(f"beside, photo {p.photo}", logged.colours.estimate(p.floor_row), p.photo) for p in pairs]
+    pairs = [pair for board in boards for pair in board.sure_pairs if pair.light == other]
+    planks = [PlankPhoto(f"beside, photo {pair.photo}", pair.floor.estimate, pair.photo) for pair in pairs]
     return replace(elsewhere, planks=tuple(planks))
 
 
@@ -138,64 +138,68 @@ def _floor_of_spots(spots: Sequence[StoredSpot], light: Light) -> FloorSeen:
     )
 
 
-def _floor_of_pairs(logged: BoardTable, light: Light) -> FloorSeen:
+def _floor_of_pairs(boards: Sequence[StoredBoard], light: Light) -> FloorSeen:
     floors: list[FloorSpot] = []
-    found: list[LoggedColour] = []
+    found: list[StoredMeasurement] = []
     colours: list[Colours | None] = []
     dates = set()
-    for board in logged.boards:
-        for pair in board.pairs:
+    for board in boards:
+        for pair in board.sure_pairs:
             if pair.light == light:
-                estimate = logged.colours.estimate(pair.floor_row)
-                floors.append(FloorSpot(f"beside {board.number}", (estimate,), pair.floor_doubts))
-                found += [each for each in board.colours if each.photo == pair.photo]
-                colours.append(pair.floor_colours)
+                floors.append(FloorSpot(f"beside {board.number}", (pair.floor.estimate,), pair.floor.doubts))
+                found += [each for each in board.measurements if each.photo == pair.photo]
+                colours.append(pair.floor.colours)
                 dates.add(board.record.date)
     facts = FloorFacts(dates=tuple(sorted(dates)), strips=_strips(found))
     return FloorSeen(light, tuple(floors), (), None, facts, _greys(found), _colours(colours), _profiles(found))
 
 
-def observations_of(logged: BoardTable, boards: Sequence[LoggedBoard], light: Light, floor: FloorSeen) -> Observations:
+def observations_of(boards: Sequence[StoredBoard], light: Light, floor: FloorSeen) -> Observations:
     """Return all that was measured of boards and planks in a light; the floor beside a board stays with it."""
+    laid_out = list(_laid_out(boards, light, floor))
     builder = ObservationsBuilder()
+    for row, (block, _, photo, plank) in enumerate(laid_out):
+        builder.add(block, row, photo, plank)
+    return builder.build(ColourTable.of([colour for _, colour, _, _ in laid_out]), len(boards))
+
+
+def _laid_out(
+    boards: Sequence[StoredBoard], light: Light, floor: FloorSeen
+) -> Iterator[tuple[int, LabEstimate, str, str | None]]:
+    """Yield block, colour, photo and plank of each observation, block by block."""
     for block, board in enumerate(boards):
-        rows = _rows_of(board, light, floor)
-        for row, photo, _ in rows:
-            builder.add(block, row, photo)
-        for _, photo, floor_row in rows:
-            if floor_row is not None:
-                builder.add(block, floor_row, photo, beside(board.number, photo))
+        seen = _seen_of(board, light, floor)
+        yield from ((block, found, photo, None) for photo, found, _ in seen)
+        for photo, _, of_floor in seen:
+            if of_floor is not None:
+                yield block, of_floor, photo, beside(board.number, photo)
     block, before = len(boards) - 1, ""
-    for row, plank in enumerate(floor.planks, start=len(logged.colours)):
+    for plank in floor.planks:
         block += plank.spot != before
         before = plank.spot
-        builder.add(block, row, plank.photo, plank.spot)
-    of_planks = ColourTable.of(plank.estimate for plank in floor.planks)
-    return builder.build(logged.colours.joined(of_planks), len(boards))
+        yield block, plank.estimate, plank.photo, plank.spot
 
 
-def _rows_of(board: LoggedBoard, light: Light, floor: FloorSeen) -> list[tuple[int, str, int | None]]:
-    """Return each colour of a board in a light: its row, its photo, the row of the floor beside it."""
-    pairs = {pair.photo: pair for pair in board.pairs if pair.light == light}
-    rows: list[tuple[int, str, int | None]] = []
-    for each in in_light(board.colours, light):
+def _seen_of(board: StoredBoard, light: Light, floor: FloorSeen) -> list[tuple[str, LabEstimate, LabEstimate | None]]:
+    """Return each photo of a board in a light, what it shows of the board, and of the floor beside it."""
+    pairs = {pair.photo: pair for pair in board.sure_pairs if pair.light == light}
+    seen: list[tuple[str, LabEstimate, LabEstimate | None]] = []
+    for each in in_light(board.measurements, light):
         pair = pairs.pop(each.photo, None)
-        rows.append((each.row, each.photo, None) if pair is None else _paired_rows(pair, floor))
-    return rows + [_paired_rows(pair, floor) for pair in pairs.values()]
+        seen.append((each.photo, each.field.estimate, None) if pair is None else _pair_seen(pair, floor))
+    return seen + [_pair_seen(pair, floor) for pair in pairs.values()]
 
 
-def _paired_rows(pair: LoggedPair, floor: FloorSeen) -> tuple[int, str, int | None]:
+def _pair_seen(pair: StoredPair, floor: FloorSeen) -> tuple[str, LabEstimate, LabEstimate | None]:
     # A photo that was logged as a floor spot too speaks of that floor once, there.
     spot = (floor.spot_of_photo or {}).get(pair.photo)
-    return pair.board_row, pair.photo, pair.floor_row if spot is None else None
+    return pair.photo, pair.board.estimate, pair.floor.estimate if spot is None else None
 
 
-def with_facts(
-    ranked: RankedBoard, logged: BoardTable, board: LoggedBoard, light: Light, floor: FloorSeen, pool: FloorPool
-) -> RankedBoard:
+def with_facts(ranked: RankedBoard, board: StoredBoard, light: Light, floor: FloorSeen, pool: FloorPool) -> RankedBoard:
     """Return a ranked board with what is to be said beside its colour: its doubts, its photos, whether it is final."""
-    found = in_light(board.colours, light)
-    pairs = [pair for pair in board.pairs if pair.light == light]
+    found = in_light(board.measurements, light)
+    pairs = [pair for pair in board.sure_pairs if pair.light == light]
     facts = _facts(board.record, found)
     doubts = [*board_guards(facts, floor.facts)]
     doubts += [doubt("greys-differ", strip=f"{number:04d}") for number in _known_apart(floor.greys, _greys(found))]
@@ -205,7 +209,7 @@ def with_facts(
         doubts.append(doubt("profiles-differ", **named))
     if floor.light != light:
         doubts.append(doubt("lights-differ", floor=floor.light, board=light))
-    off = [float(delta_e_00(logged.colours.labs[pair.floor_row], pool.lab)) for pair in pairs]
+    off = [float(delta_e_00(pair.floor.estimate.lab, pool.lab)) for pair in pairs]
     if off and max(off) > max(SPREAD_LIMIT, 3.0 * (pool.spread_e00 or 0.0)):
         doubts.append(doubt("pair-floor-differs", off=round(max(off), 1)))
     doubts += board.doubted
@@ -214,7 +218,7 @@ def with_facts(
     return replace(ranked, doubts=tuple(doubts), photos=len(found), pairs=len(pairs), final=may_be_final(facts))
 
 
-def _facts(record: BoardRecord, found: Sequence[LoggedColour]) -> BoardFacts:
+def _facts(record: BoardRecord, found: Sequence[StoredMeasurement]) -> BoardFacts:
     topcoat = None if record.finish is None else record.finish.topcoat
     gloss = None if topcoat is None else topcoat.gloss_gu
     if gloss is None:
@@ -233,12 +237,12 @@ def _facts(record: BoardRecord, found: Sequence[LoggedColour]) -> BoardFacts:
     )
 
 
-def in_light(measured: Iterable[AnyMeasured], light: Light) -> list[AnyMeasured]:
+def in_light(measured: Iterable[StoredMeasurement], light: Light) -> list[StoredMeasurement]:
     """Return those taken in a light."""
     return [m for m in measured if m.light == light]
 
 
-def lights_of(boards: Iterable[LoggedBoard]) -> Counter[Light]:
+def lights_of(boards: Iterable[StoredBoard]) -> Counter[Light]:
     """Count in how many of the boards each light occurs."""
     return Counter(light for each in boards for light in each.lights)
 
@@ -248,9 +252,9 @@ def spot_lights(spots: Iterable[StoredSpot]) -> Counter[Light]:
     return Counter(light for each in spots for light in {m.light for m in each.measurements})
 
 
-def paired_lights(boards: Iterable[LoggedBoard]) -> Counter[Light]:
+def paired_lights(boards: Iterable[StoredBoard]) -> Counter[Light]:
     """Count the photos of board and floor together in each light."""
-    return Counter(pair.light for board in boards for pair in board.pairs)
+    return Counter(pair.light for board in boards for pair in board.sure_pairs)
 
 
 def most(counted: Counter[Light]) -> Light | None:
@@ -271,7 +275,7 @@ def _colours(found: Iterable[Colours | None]) -> tuple[Colours, ...]:
     return tuple(colours for colours in kept if size and len(colours) == size[0][0])
 
 
-def _grain(found: Iterable[Measured]) -> float | None:
+def _grain(found: Iterable[StoredMeasurement]) -> float | None:
     """Return the mean direction of grain to the strip, degrees; None where none is clear or they disagree."""
     angles = [m.grain_deg for m in found if m.grain_deg is not None]
     if len(angles) < 2:
@@ -280,20 +284,20 @@ def _grain(found: Iterable[Measured]) -> float | None:
     return float(np.rad2deg(np.angle(turned)) / 2) if abs(turned) > 0.7 else None
 
 
-def _doubts(found: Iterable[Measured]) -> tuple[Doubt, ...]:
+def _doubts(found: Iterable[StoredMeasurement]) -> tuple[Doubt, ...]:
     """Return each doubt once, in the order met."""
     return tuple({(d.code, d.message): d for m in found for d in m.doubts}.values())
 
 
-def _strips(found: Iterable[Measured]) -> frozenset[int]:
+def _strips(found: Iterable[StoredMeasurement]) -> frozenset[int]:
     return frozenset(m.strip_number for m in found if m.strip_number is not None)
 
 
-def _greys(found: Iterable[Measured]) -> frozenset[tuple[int, str]]:
+def _greys(found: Iterable[StoredMeasurement]) -> frozenset[tuple[int, str]]:
     return frozenset((m.strip_number, m.greys_key) for m in found if m.strip_number is not None)
 
 
-def _profiles(found: Iterable[Measured]) -> frozenset[str]:
+def _profiles(found: Iterable[StoredMeasurement]) -> frozenset[str]:
     return frozenset(profile_name(m.profile) for m in found)
 
 
@@ -304,27 +308,22 @@ def _known_apart(floor: frozenset[tuple[int, str]], board: frozenset[tuple[int, 
     return sorted(number for number in shared if ways[number] > 1)
 
 
-def trusted_boards(boards: BoardTable, trust: Trust) -> BoardTable:
-    """Return boards whose colours have the errors that trials say."""
+def trusted(things: Sequence[Thing], trust: Trust) -> Sequence[Thing]:
+    """Return boards or floor spots whose colours have the errors that trials say."""
     if not trust.factors:
-        return boards
-    return replace(boards, colours=scaled_table(boards.colours, trust.factors))
+        return things
+    return [_trusted(each, trust) for each in things]
 
 
-def trusted_spots(spots: Sequence[StoredSpot], trust: Trust) -> Sequence[StoredSpot]:
-    """Return floor spots whose colours have the errors that trials say."""
-    if not trust.factors:
-        return spots
-    return [
-        replace(
-            spot,
-            measurements=tuple(
-                replace(m, field=replace(m.field, estimate=scaled(m.field.estimate, trust.factors)))
-                for m in spot.measurements
-            ),
-        )
-        for spot in spots
-    ]
+def _trusted(thing: Thing, trust: Trust) -> Thing:
+    def as_large(found: FieldMeasurement) -> FieldMeasurement:
+        return replace(found, estimate=scaled(found.estimate, trust.factors))
+
+    measured = tuple(replace(each, field=as_large(each.field)) for each in thing.measurements)
+    if isinstance(thing, StoredSpot):
+        return replace(thing, measurements=measured)
+    pairs = tuple(replace(pair, board=as_large(pair.board), floor=as_large(pair.floor)) for pair in thing.pairs)
+    return replace(thing, measurements=measured, pairs=pairs)
 
 
 def trusted_components(components: Components, trust: Trust) -> Components:

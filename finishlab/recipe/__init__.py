@@ -9,7 +9,7 @@ from typing import ClassVar, Final
 
 from finishlab.coatings import can_kinds
 from finishlab.errors import UsageError
-from finishlab.finish import ColourStep, Finish, Seal, Topcoat
+from finishlab.finish import Finish
 from finishlab.finish.fields import HardLimit, Section, typed
 from finishlab.record import (
     DatedRecord,
@@ -218,26 +218,3 @@ def _litres(name: str, value: object) -> float | None:
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise UsageError("not-a-number", f"“{value}” is not a number of litres.", "Give litres as a number.")
     return _LITRES[name].check(float(value))
-
-
-def products_of(finish: Finish, cans: Mapping[int, Can]) -> list[str]:
-    """Return what a finish puts on, all words of one product in one text; then its cans' own, by their counts."""
-    sections = (*finish.steps, finish.seal, finish.topcoat)
-    named = [product_words(each) for each in sections if each is not None]
-    named.append(finish.preparation.conditioner or "")
-    named += [_together(cans[number].kind, cans[number].product) for number in finish.cans() if number in cans]
-    return [name for name in named if name]
-
-
-def product_words(section: ColourStep | Seal | Topcoat) -> str:
-    """Return all words of one product; a step's as a stain, whose kind may not be known: ``walnut stain``."""
-    if isinstance(section, ColourStep):
-        return _together(section.kind, "stain", section.name) if section.kind or section.name else ""
-    if isinstance(section, Seal):
-        return _together(section.kind, section.maker)
-    hardener = "hardener" if section.hardener_ratio else None
-    return _together(section.kind, section.maker, section.product, section.sheen, hardener)
-
-
-def _together(*words: str | None) -> str:
-    return " ".join(word for word in words if word)

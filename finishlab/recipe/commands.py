@@ -26,10 +26,10 @@ from finishlab.cli.lazy import LazyGroup, command
 from finishlab.errors import UsageError
 from finishlab.finish import Finish, finish_rows
 from finishlab.finish.commands import part_options, say_warnings
-from finishlab.finish.entering import FinishTexts, entered_texts, finish_context
+from finishlab.finish.entering import FinishTexts, entered_texts, finish_context, products_of
 from finishlab.finish.fields import changed, parse_fields
 from finishlab.finish.warnings import WarningContext, board_warnings, warnings
-from finishlab.recipe import CAN_KINDS, Can, Label, Recipe, products_of
+from finishlab.recipe import CAN_KINDS, Can, Label, Recipe
 from finishlab.record import parse_date
 from finishlab.show.document import Block, Document, Facts, Field, Kind, Line, Listing
 from finishlab.stair.progress import recipe_changes, resolved
@@ -64,7 +64,7 @@ def _rows(log: Logbook, light: str | None = None) -> list[RecipeRow]:
     del light
     standard = log.standard()
     boards: dict[str, list[str]] = {}
-    for board in log.board_table().boards:
+    for board in log.boards():
         boards.setdefault(board.record.recipe or "", []).append(board.number)
     stair = log.stair()
     parts: dict[int | None, list[StoredPart]] = {}
@@ -345,7 +345,7 @@ def _can_rows(log: Logbook, light: str | None = None) -> list[CanRow]:
             coats = alike.setdefault(event.batch_number, {})
             coats.setdefault(f"{event.what}, {event.date}", []).append(stair.part(event.part))
     boards: dict[int, list[str]] = {}
-    for board in log.board_table().boards:
+    for board in log.boards():
         for number in board.record.finish.cans() if board.record.finish is not None else ():
             went_on.setdefault(number, []).append(f"board {board.number}")
             boards.setdefault(number, []).append(board.number)
@@ -474,13 +474,7 @@ def _litres(text: str) -> float:
     try:
         return float(text)
     except ValueError:
-        pass
-    try:
         return parse_volume(text)
-    except UsageError:
-        raise
-    except ValueError as error:
-        raise UsageError("bad-volume", f"“{text}” is no volume.", "Write it as 1L, 750ml or 1qt.") from error
 
 
 def _words(record: Can) -> str:

@@ -9,8 +9,9 @@ import click
 
 from finishlab.cli.common import json_option, open_logbook, print_document, print_results, say, say_letters
 from finishlab.cli.lazy import command
-from finishlab.errors import UsageError, harmless
+from finishlab.errors import UsageError
 from finishlab.rank.commands import aim_options, other_aim, read_aim
+from finishlab.record import harmless
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import Paper
@@ -21,11 +22,6 @@ if TYPE_CHECKING:
     'finishlab report --light "evening lamp" --output evening.html',
     "finishlab report --pdf report.pdf --paper letter",
     "finishlab report --aim contrast --darker 12 --output contrast.html",
-)
-@click.option(
-    "--light",
-    metavar="TEXT",
-    help="The light whose photos are compared. [default: the one with most boards beside a measured floor]",
 )
 @aim_options
 @click.option("--title", metavar="TEXT", help="What stands above the answer, such as the name of the stair.")
@@ -61,8 +57,7 @@ def report(
     measured, what to do next, and cautions. The page loads nothing from elsewhere, opens on a phone and prints on A4
     and Letter. Its pictures carry no place and no camera data; the logbook's photos stay as they are.
     """
-    from finishlab.report.contents import gather_report, report_document
-    from finishlab.report.story import write_report
+    from finishlab.report.story import gather_report, report_document, write_report
 
     if pdf is not None and pdf.expanduser().resolve() == output.expanduser().resolve():
         raise UsageError("same-output", f"Page and PDF cannot both be {pdf}.", "Name two files.")
@@ -74,7 +69,7 @@ def report(
     if as_json:
         print_document(report_document(content, page=page, pdf=pdf))
         return
-    from finishlab.rank.sentences import headline
+    from finishlab.rank.documents import headline
 
     print_results(harmless(headline(content.ranking, content.boards)))
     print_results(f"Page: {page}")

@@ -47,13 +47,7 @@ _SMALL: Final = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class PlottedBoard:
-    """A board to be drawn.
-
-    Raises
-    ------
-    ValueError
-        If it has no name, its colour is not finite, or its number of coats is below 0.
-    """
+    """A board to be drawn."""
 
     name: str
     lab: Lab
@@ -70,12 +64,6 @@ class PlottedBoard:
     """Letters of its ties."""
     coats: int = 0
     """Stain coats; 0 is the topcoat alone."""
-
-    def __post_init__(self) -> None:
-        if not self.name.strip() or not np.isfinite(self.lab).all():
-            raise ValueError("a colour to be drawn needs a name and finite figures")
-        if self.coats < 0:
-            raise ValueError("a board has 0 coats or more")
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,14 +110,7 @@ def swatch_plot(boards: Sequence[PlottedBoard], floor: PlottedFloor, *, columns:
         The floor.
     columns
         Swatches side by side; two are as wide as any other drawing.
-
-    Raises
-    ------
-    ValueError
-        If there is no board, or no column.
     """
-    if not boards or columns < 1:
-        raise ValueError("no swatches without a board and a column")
     rows = math.ceil(len(boards) / columns)
     across = WIDTH * columns / 2
     height = 2 * _MARGIN + rows * (_TILE_HEIGHT + _WORDS) + (rows - 1) * _GAP / 2 - 10.0
@@ -206,15 +187,8 @@ def interval_plot(
         How far the floor's own places lie from their middle, CIEDE2000; a hatched band from 0. None draws none.
     what
         What the axis shows.
-
-    Raises
-    ------
-    ValueError
-        If there is no row.
     """
     bars = [(board, board.score) for board in boards if board.score is not None]
-    if not bars:
-        raise ValueError("no chart without a row")
     top = max([score.high for _, score in bars] + [floor_spread or 0.0, 1.0])
     step = next((step for step in _TICKS if top / step <= _MOST_TICKS), 50.0)
     end = math.ceil(top / step) * step
@@ -293,14 +267,7 @@ def costs_plot(bars: Sequence[tuple[str, Mapping[Source, float]]]) -> Drawing:
     ----------
     bars
         From the top down: the row's name, and each source's share of the variance.
-
-    Raises
-    ------
-    ValueError
-        If there is no row.
     """
-    if not bars:
-        raise ValueError("no chart without a row")
     inner, key = _COST_ROW * len(bars), _KEY_ROW * len(SOURCES)
     with drawing_rules():
         figure = figure_of(_COST_TOP + inner + _COST_BASE + key)
@@ -360,16 +327,9 @@ def coats_plot(stain: str, steps: Sequence[PlottedBoard], floor: PlottedFloor) -
         Boards of one wood, stain and topcoat.
     floor
         The floor; a hatched band holds 95 % of its planks.
-
-    Raises
-    ------
-    ValueError
-        If the boards do not have at least two different numbers of coats.
     """
     steps = sorted(steps, key=lambda step: (step.coats, step.name))
     numbers = sorted({step.coats for step in steps})
-    if len(numbers) < 2:
-        raise ValueError("a path needs boards with two different numbers of coats")
     places = _places(steps)
     with drawing_rules():
         height = _SWATCH_TOP + _SWATCH + 22 + 3 * (_PANEL + _COAT_GAP) + _COAT_BASE
@@ -471,3 +431,80 @@ def _panel(
     axes.set_xticks(numbers, [_coats(number) for number in numbers] if last else [""] * len(numbers))
     if last:
         axes.set_xlabel("dashed: the floor" + ("; hatched: 95 % of its planks" if half else ""))
+
+
+_WAYS: Final = 16
+_REACHES: Final = (13.0, 21.0, 31.0, 43.0)
+"""Points from the mark to the middle of the name's near side, nearest first."""
+_LETTER, _HEIGHT = 0.66, 12.0
+_LINE_FROM: Final = 20.0
+"""From this far on a line leads from the mark to its name."""
+_MARK: Final = 6.0
+
+
+def place_labels(axes: Axes, named: Sequence[tuple[str, NDArray[np.float64], bool]], *, unit: float) -> None:
+    """Write names into axes of one scale.
+
+    Parameters
+    ----------
+    axes
+        Where to; its limits are set already.
+    named
+        Name, place (x, y) and whether it is set bold.
+    unit
+        Axis units a point of the drawing stands for.
+    """
+    left, right = axes.get_xlim()
+    low, high = axes.get_ylim()
+    marks = [_box(at, np.array([_MARK, _MARK]) * unit) for _, at, _ in named]
+    taken: list[tuple[float, float, float, float]] = []
+    for i, (name, at, bold) in enumerate(named):
+        size = np.array([_LETTER * FONT_SIZE * len(name) * (1.08 if bold else 1.0), _HEIGHT]) * unit / 2
+        best, where, reach = math.inf, at, 0.0
+        for step, turn, middle in _candidates(at, size, unit):
+            box = _box(middle, size)
+            outside = max(0.0, left - box[0], box[2] - right, low - box[1], box[3] - high)
+            hidden = sum(_overlap(box, other) for k, other in enumerate(marks) if k != i)
+            hidden += 1.6 * sum(_overlap(box, other) for other in taken)
+            cost = hidden / float(4 * size[0] * size[1]) + 10 * outside / unit + 0.012 * step + 0.002 * turn
+            if cost < best:
+                best, where, reach = cost, middle, step
+        if reach >= _LINE_FROM:
+            axes.plot([at[0], where[0]], [at[1], where[1]], color=SOFT, linewidth=0.6, zorder=5.5)
+        axes.text(
+            float(where[0]),
+            float(where[1]),
+            name,
+            ha="center",
+            va="center",
+            weight="bold" if bold else "normal",
+            color=INK,
+            zorder=7,
+            bbox={"boxstyle": "square,pad=0.08", "facecolor": "white", "edgecolor": "none", "alpha": 0.72},
+        )
+        taken.append(_box(where, size))
+
+
+def _candidates(
+    at: NDArray[np.float64], size: NDArray[np.float64], unit: float
+) -> list[tuple[float, int, NDArray[np.float64]]]:
+    """Return reach, how far turned from the right, and the middle of each place a name may take."""
+    found = []
+    for reach in _REACHES:
+        for i in range(_WAYS):
+            angle = 2 * math.pi * i / _WAYS
+            way = np.array([math.cos(angle), math.sin(angle)])
+            middle = at + way * (reach * unit - _MARK * unit / 2) + way * size * 0.9
+            found.append((reach, min(i, _WAYS - i), middle))
+    return found
+
+
+def _box(middle: NDArray[np.float64], half: NDArray[np.float64]) -> tuple[float, float, float, float]:
+    low, high = middle - half, middle + half
+    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+
+def _overlap(one: tuple[float, float, float, float], two: tuple[float, float, float, float]) -> float:
+    wide = min(one[2], two[2]) - max(one[0], two[0])
+    high = min(one[3], two[3]) - max(one[1], two[1])
+    return wide * high if wide > 0 and high > 0 else 0.0

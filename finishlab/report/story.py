@@ -1,16 +1,18 @@
-"""What a report says and shows, as pages, and how these are written: answer, steps, evidence, method, cautions."""
+"""A report: all it shows gathered from a logbook, told as pages, and written."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
 from typing import TYPE_CHECKING, Final
 
 from finishlab.board.shown import board_details, pooled_lab, what_it_is
 from finishlab.cautions import CAUTIONS
 from finishlab.colorimetry.spaces import hex_colour
 from finishlab.files import write_atomically
-from finishlab.rank.documents import lights_rows, recipes_rows
-from finishlab.rank.sentences import (
+from finishlab.matching.aims import MATCH, Aim
+from finishlab.rank.comparing import Comparison, compare
+from finishlab.rank.documents import (
     aim_line,
     answer,
     as_sentence,
@@ -22,33 +24,136 @@ from finishlab.rank.sentences import (
     headline,
     inseparable_lines,
     interval,
+    lights_rows,
     next_steps,
     place_mark,
+    recipes_rows,
 )
-from finishlab.report.contents import MOST_TOLD, ReportContent
-from finishlab.report.pictures import charts
+from finishlab.report.pictures import MOST_PICTURED, charts, crops_of
 from finishlab.show.document import Column, Facts, Listing, Table
 from finishlab.show.html import pages_html
-from finishlab.show.pages import (
-    Block,
-    Card,
-    Cards,
-    Charts,
-    Colours,
-    Figure,
-    Pages,
-    Picture,
-    Pictures,
-    Section,
-    Words,
-)
+from finishlab.show.pages import Block, Card, Cards, Charts, Colours, Figure, Pages, Picture, Pictures, Section, Words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
     from pathlib import Path
 
     from finishlab.imaging.strip import Paper
-    from finishlab.matching.ranking import RankedBoard
+    from finishlab.logbook import Logbook, StoredBoard, StoredSpot
+    from finishlab.matching.ranking import RankedBoard, Ranking
+
+
+MOST_TOLD: Final = 60
+"""Boards that are listed; of the rest their number is said."""
+_TITLE: Final = "Stair finish and floor"
+_RENDERED: Final = "Rendered"
+"""How a rendered photo's camera is named, so that no report passes it for a photograph."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportContent(Comparison):
+    """Everything a report shows: a comparison, with pictures and what it is called."""
+
+    title: str
+    """Name of the project or logbook."""
+    made: str
+    """Date the report was made, ISO 8601."""
+    version: str
+    """finishlab's version."""
+    spots: tuple[StoredSpot, ...] = ()
+    crops: Mapping[str, Picture] = field(default_factory=dict)
+    """Pictures by board number."""
+    rendered: bool = False
+    """The photos are computed pictures of surfaces that do not exist; the report says so."""
+    extra: Mapping[str, str] = field(default_factory=dict)
+    """Further lines for the method: name -> text (strip number, camera, settings)."""
+
+    @property
+    def pictured(self) -> tuple[RankedBoard, ...]:
+        """The boards that are drawn, the nearest first."""
+        return tuple(self.ranking.boards[:MOST_PICTURED])
+
+    @property
+    def told(self) -> Ranking:
+        """The ranking of the boards that are listed, the nearest first."""
+        return replace(self.ranking, boards=self.ranking.boards[:MOST_TOLD])
+
+
+def gather_report(
+    log: Logbook, *, title: str | None = None, light: str | None = None, aim: Aim = MATCH, other: Aim | None = None
+) -> ReportContent:
+    """Rank a logbook's boards and gather all that a report shows of them.
+
+    Parameters
+    ----------
+    log
+        An open logbook.
+    title
+        What the report is headed by.
+    light, aim, other
+        As `finishlab.rank.comparing.compare` takes them.
+
+    Raises
+    ------
+    LogbookError
+        ``no-floor`` or ``no-boards`` if there is nothing to compare.
+    """
+    from finishlab.record import today
+    from finishlab.version import __version__
+
+    found = compare(log, light=light, aim=aim, other=other).as_measured()
+    ranking = found.ranking
+    shown = [log.board(board.board) for board in ranking.boards[:MOST_PICTURED]]
+    spots = [spot for spot in log.floor_spots() if any(m.light == found.light for m in spot.measurements)]
+    return ReportContent(
+        **{each.name: getattr(found, each.name) for each in fields(found)},
+        title=title or _TITLE,
+        made=today().isoformat(),
+        version=__version__,
+        spots=tuple(spots),
+        crops=crops_of(log, shown, found.light, ranking.floor.lab),
+        rendered=_is_rendered(log, shown, found.light),
+        extra=_extra(log, found),
+    )
+
+
+def report_document(content: ReportContent, *, page: Path, pdf: Path | None) -> dict[str, object]:
+    """Return ``finishlab/report/1``: where a report was written, and what it says first."""
+    return {
+        "format": "finishlab/report/1",
+        "page": str(page),
+        "pdf": None if pdf is None else str(pdf),
+        "title": content.title,
+        "light": content.light,
+        "answer": answer(content.ranking),
+        "rendered": content.rendered,
+        "boards": list(content.ranking.numbers),
+        "crops": list(content.crops),
+    }
+
+
+def _is_rendered(log: Logbook, boards: Sequence[StoredBoard], light: str) -> bool:
+    """Return whether a photo of a board was computed, as the demo's are."""
+    from finishlab.errors import LogbookError
+
+    for photo in {measured.photo for board in boards for measured in board.measurements if measured.light == light}:
+        try:
+            camera = log.photo(photo).camera_model or ""
+        except LogbookError:  # its file is gone
+            continue
+        if camera.startswith(_RENDERED):
+            return True
+    return False
+
+
+def _extra(log: Logbook, found: Comparison) -> dict[str, str]:
+    from finishlab.strip.trials import trust_line
+
+    strips = log.strips()
+    named = ", ".join(f"{number:04d}" for number in strips)
+    extra = {"Strip" if len(strips) == 1 else "Strips": named} if strips else {}
+    tried = trust_line(found.trust)
+    return extra | ({"Trials": tried} if tried else {})
+
 
 METHOD: Final = (
     "Each photo shows the work beside a printed grey strip. Its greys give the tone curve of the camera, the colour of "
@@ -152,7 +257,7 @@ def _pictures(content: ReportContent, across: int) -> Iterator[Block]:
     first = min(max(len(content.ranking.leaders), _STAGED[0]), _STAGED[1])
     if crops:
         yield Pictures(crops[:first], large=True)
-    yield Charts(charts(content, columns=across))
+    yield Charts(charts(content, content.spots, columns=across))
     if crops[first:]:
         yield Words("Cut from the photos", "heading")
         yield Words(

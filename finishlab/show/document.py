@@ -24,6 +24,11 @@ if TYPE_CHECKING:
 Lab = tuple[float, float, float]
 
 
+def lab_words(lab: Lab | None, decimals: int = 0) -> str:
+    """Return the figures of a colour, or of its errors."""
+    return "-" if lab is None else " ".join(f"{round(v, decimals) + 0.0:.{decimals}f}" for v in lab)
+
+
 @dataclass(frozen=True, slots=True)
 class Colour:
     """A colour, CIELAB D65 2 degrees; None while it is not measured."""

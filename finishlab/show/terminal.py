@@ -7,13 +7,11 @@ from __future__ import annotations
 
 import re
 import textwrap
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
-from itertools import zip_longest
-from textwrap import wrap
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
-from finishlab.errors import harmless
+from finishlab.record import harmless
 from finishlab.show.document import (
     Bar,
     Block,
@@ -28,6 +26,7 @@ from finishlab.show.document import (
     Paragraph,
     Share,
     Table,
+    lab_words,
 )
 
 if TYPE_CHECKING:
@@ -85,9 +84,9 @@ def _table(console: Console, block: Table) -> None:
         blank(console)
         bold(console, block.title)
     names = [_names(console, column, [row[i] for row in block.rows]) for i, column in enumerate(block.columns)]
-    heads: list[Head] = []
+    heads: list[Column] = []
     for column, each in zip(block.columns, names, strict=True):
-        heads += [Head(name, column.fold and each == [column.name], column.right, column.least) for name in each]
+        heads += [replace(column, name=name, fold=column.fold and each == [column.name]) for name in each]
     rows = [
         [part for cell, each in zip(row, names, strict=True) for part in _cells(console, cell, len(each))]
         for row in block.rows
@@ -158,11 +157,6 @@ def colour_cells(console: Console, lab: Lab | None, decimals: int = 0) -> list[s
     return [swatch([] if lab is None else [lab]), figures] if shows_colour(console) else [figures]
 
 
-def lab_words(lab: Lab | None, decimals: int = 0) -> str:
-    """Return the figures of a colour."""
-    return "-" if lab is None else " ".join(f"{round(v, decimals) + 0.0:.{decimals}f}" for v in lab)
-
-
 def shows_colour(console: Console) -> bool:
     """Return whether the console shows any colour as it is."""
     # With fewer colours a swatch would show another colour than the one measured.
@@ -183,8 +177,6 @@ def swatch(labs: Sequence[Lab], *, width: int = 5, lines: int = 1) -> Text:
     return shown
 
 
-_MANY: Final = 100
-"""From so many rows on a table is laid out here."""
 _NARROW: Final = 12
 """Least width of a column that folds, characters."""
 
@@ -217,22 +209,10 @@ def print_list(console: Console, title: str, lines: Sequence[str], *, numbered: 
     console.print(grid)
 
 
-@dataclass(frozen=True, slots=True)
-class Head:
-    """The head of a column."""
-
-    name: str
-    fold: bool = True
-    """Whether its text goes on in the next line where there is no room."""
-    right: bool = False
-    least: int | None = None
-    """Least width, characters."""
-
-
 def print_rows(
-    console: Console, heads: Sequence[Head], rows: Sequence[Sequence[str | Text]], *, ruled: bool = True
+    console: Console, heads: Sequence[Column], rows: Sequence[Sequence[str | Text]], *, ruled: bool = True
 ) -> None:
-    """Print a table that may have a thousand rows.
+    """Print a table.
 
     Parameters
     ----------
@@ -250,11 +230,6 @@ def print_rows(
 
     room = console.width
     widths = _widths(room - (2 if ruled else 1) * len(heads), heads, rows)
-    if len(rows) >= _MANY and ruled and not any(head.right for head in heads) and _in_letters(rows):
-        # The same lines as below; wrapping every cell anew would take longer than reading the logbook.
-        plain_rows = [[harmless(cell) for cell in row if isinstance(cell, str)] for row in rows]
-        console.file.write("\n".join(["", *_lines([head.name for head in heads], plain_rows, widths), "", ""]))
-        return
     table = Grid.grid(padding=(0, 1, 0, 0))
     if ruled:
         table = Grid(box=SIMPLE_HEAD, header_style="bold", pad_edge=False, padding=(0, 1, 0, 0), highlight=False)
@@ -268,15 +243,7 @@ def print_rows(
     console.print(table)
 
 
-def _in_letters(rows: Sequence[Sequence[str | Text]]) -> bool:
-    """Return whether all cells are text of letters that are one place wide."""
-    from rich.cells import cell_len
-
-    cells = (cell for row in rows for cell in row)
-    return all(isinstance(cell, str) and (cell.isascii() or cell_len(cell) == len(cell)) for cell in cells)
-
-
-def _widths(room: int, heads: Sequence[Head], rows: Sequence[Sequence[str | Text]]) -> list[int]:
+def _widths(room: int, heads: Sequence[Column], rows: Sequence[Sequence[str | Text]]) -> list[int]:
     """Return the columns' widths: all that stands in them, or so much that words stay whole, or so much as there is.
 
     Where there is no room, the widest column that folds gives way first, down to its longest word; then the widest that
@@ -313,22 +280,6 @@ def _width(texts: Iterable[str]) -> int:
     return max(
         (len(line) if line.isascii() else cell_len(line) for text in texts for line in text.split("\n")), default=0
     )
-
-
-def _lines(head: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[int]) -> Iterator[str]:
-    yield _line(head, widths)
-    yield " " + "\u2500" * (sum(widths) + 2 * len(widths) - 2)
-    for row in rows:
-        if all(len(cell) <= width for cell, width in zip(row, widths, strict=True)):
-            yield _line(row, widths)
-            continue
-        folded = [wrap(cell, width, break_on_hyphens=False) for cell, width in zip(row, widths, strict=True)]
-        for cells in zip_longest(*folded, fillvalue=""):
-            yield _line(cells, widths)
-
-
-def _line(cells: Sequence[str], widths: Sequence[int]) -> str:
-    return " " + "  ".join(cell.ljust(width) for cell, width in zip(cells, widths, strict=True)).rstrip()
 
 
 def as_text(line: str) -> Text:

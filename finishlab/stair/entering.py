@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, cast
 
 from finishlab.errors import LogbookError, UsageError
-from finishlab.recipe import product_words
+from finishlab.finish import product_words
 from finishlab.stair.names import (
     MOST_PLACES,
     SIDED,

@@ -22,8 +22,7 @@ from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.database import Transactions
 from finishlab.logbook.entities import find
-from finishlab.logbook.reading import read_approvals, read_history, read_part_measurements
-from finishlab.logbook.stored import Change, StoredMeasurement
+from finishlab.logbook.stored import Change, StoredMeasurement, read_approvals, read_history, read_part_measurements
 from finishlab.logbook.tables import (
     BatchRow,
     ChangeRow,

@@ -16,6 +16,7 @@ from finishlab.errors import FinishlabError, UsageError
 from finishlab.files import write_atomically
 from finishlab.imaging.strip import STRIP, usual_print
 from finishlab.measuring import look, print_in, with_path
+from finishlab.show import jsons
 from finishlab.show.document import Document, Line
 from finishlab.show.drawing import (
     BAND,
@@ -169,8 +170,6 @@ def learn_from_eye(log: Logbook, number: int, seen: Mapping[int, float]) -> Stri
 
 
 def _check(readings: Mapping[int, Sequence[float]]) -> None:
-    from finishlab.imaging.strip import STRIP
-
     top = len(STRIP.greys) - 1
     if not any(len(values) for values in readings.values()):
         raise UsageError(
@@ -280,7 +279,7 @@ def _page(greys: StripGreys) -> list[Line]:
 
 
 def _photographed_entry(greys: StripGreys) -> dict[str, Any]:
-    return {"photos": greys.photos, "lightness": [round(value, 3) for value in greys.settled().lightness]}
+    return {"photos": greys.photos, **jsons.entry(greys.settled(), "lightness")}
 
 
 def _photographed_page(greys: StripGreys) -> list[Line]:
@@ -346,15 +345,7 @@ def usual_curve() -> GreyCurve:
 
 
 def _entry(greys: StripGreys) -> dict[str, Any]:
-    return {
-        "number": greys.number,
-        "source": greys.source,
-        "learned": greys.learned,
-        "key": greys.key,
-        "lightness": [round(value, 3) for value in greys.lightness],
-        "standard_error": [round(value, 3) for value in greys.standard_error],
-        "basis": list(greys.basis),
-    }
+    return jsons.entry(greys, "number source learned key lightness standard_error basis")
 
 
 def check_curve_name(name: str | None) -> None:

@@ -12,7 +12,7 @@ from finishlab.logbook.tables import left_out
 from finishlab.matching.trials import LEAST, PRIOR, TRIED, Outcome, Side, Trust, judge_trial, trust_of
 from finishlab.measuring import PhotoResult
 from finishlab.quality import Doubt, doubt
-from finishlab.record import today
+from finishlab.record import counted, today
 from finishlab.strip import TrialKind, TrialRecord
 
 if TYPE_CHECKING:
@@ -218,4 +218,4 @@ def _times(trust: Trust) -> str:
 
 
 def _counted(trust: Trust) -> str:
-    return f"{trust.trials} trial{'' if trust.trials == 1 else 's'}"
+    return counted(trust.trials, "trial")

@@ -80,7 +80,7 @@ def parts(folder: Path) -> None:
 
     with Logbook.open(folder) as log:
         start = time.perf_counter()
-        count = len(log.board_table().boards)
+        count = len(log.boards())
         middle = time.perf_counter()
         compare(log)
         end = time.perf_counter()
