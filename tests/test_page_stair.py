@@ -195,7 +195,7 @@ def test_what_was_logged_is_changed_and_taken_out(stair: Visits, run: Run) -> No
 
 def test_further_parts_are_entered(stair: Visits) -> None:
     """Returns that were forgotten are entered with their size; what the command cannot read is said by it."""
-    assert stair.send("/stair/add-parts", {"parts": "wings 1-2"}).status_code == 422
-    stair.send("/stair/add-parts", {"parts": "returns 1-2 left", "front": "292mm"})
+    assert stair.send("/stair/add-parts", {"own.parts": "wings 1-2"}).status_code == 422
+    stair.send("/stair/add-parts", {"own.parts": "returns 1-2 left", "own.front": "292mm"})
     with Logbook.open(stair.folder) as log:
         assert [part.record.sizes.front for part in log.stair().named("returns 1-2 left")] == [292, 292]

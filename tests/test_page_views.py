@@ -22,8 +22,7 @@ from finishlab.guide import read_guide
 from finishlab.page import app
 from finishlab.page.asking import command_of
 from finishlab.page.forms import Field, changes, fields_of, finish_changes, finish_groups, given
-from finishlab.page.pictures import Kept
-from finishlab.page.reading import PAGES, page_of, reader
+from finishlab.page.reading import PAGES, Kept, page_of, reader
 from finishlab.page.texts import words_in
 from finishlab.page.views import PRINTED, THINGS, TOLD, View
 from finishlab.quality import DOUBTS

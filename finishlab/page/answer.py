@@ -9,7 +9,7 @@ from typing import Any, Final
 from urllib.parse import urlencode
 
 from finishlab.errors import FinishlabError, LogbookError
-from finishlab.page import forms, pictures
+from finishlab.page import forms, reading
 from finishlab.page.app import Answer, Route, Sent, Visit
 from finishlab.page.asking import RefusedError, Value, command_of, option_words
 from finishlab.page.reading import asked_of, kept, markup, page, page_of, reader
@@ -160,9 +160,9 @@ def _crop(visit: Visit) -> Answer:
     ranked = _ranked(visit, {"light": visit.query["light"]} if visit.query.get("light") else {})
     number, light = visit.path["number"], ranked.data["light"]
     if number not in {board["board"] for board in ranked.data["ranking"]}:
-        raise pictures.no_picture(number)
+        raise reading.no_picture(number)
     return Sent(
-        pictures.crop(visit.folder, number, light, tuple(ranked.data["floor"]["lab"]), visit.state), "image/jpeg"
+        reading.crop(visit.folder, number, light, tuple(ranked.data["floor"]["lab"]), visit.state), "image/jpeg"
     )
 
 

@@ -51,7 +51,7 @@ __all__ = [
 ]
 
 _HERE: Final = Path(__file__).parent
-VIEWS: Final = ("answer", "photograph", "views", "stair", "settings")
+VIEWS: Final = ("answer", "photograph", "views", "stair")
 """Modules of this room with ``ROUTES``."""
 ORDER: Final = (
     *("/", "/photograph", "/boards", "/floor", "/ranking", "/next", "/stair", "/plan", "/print", "/recipes", "/cans"),
@@ -85,6 +85,11 @@ class Form:
     def text(self, name: str, default: str = "") -> str:
         """Return the last value of a field, without blanks at its ends."""
         return self.fields.get(name, (default,))[-1].strip()
+
+    @property
+    def typed(self) -> dict[str, str]:
+        """The last value of each field."""
+        return {name: values[-1] for name, values in self.fields.items()}
 
     def texts(self, name: str) -> tuple[str, ...]:
         """Return all values of a field."""

@@ -1,30 +1,52 @@
-"""What commands say, asked once for each state of the logbook, and how it is read on a page.
+"""What commands say, asked once for each state of the logbook, and how it is read on a page; its pictures.
 
 A document is read in the visitor's language, with the commands it names as links to pages, and numbers of things too.
+
+A picture is a small copy, nothing of the file but pixels. Its photo is found through the logbook alone, by the number
+of a thing and of its photo, so no text that came over the network is ever part of a path, and is opened where a hostile
+file can do no harm.
 """
 
 from __future__ import annotations
 
 import functools
 import re
-from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any, Final
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Hashable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, Generic, TypeVar
 
+from finishlab.errors import FinishlabError, LogbookError
 from finishlab.page.app import Page, Visit
 from finishlab.page.asking import Asked, Value
-from finishlab.page.pictures import Kept
 from finishlab.page.texts import Words, words_in
 from finishlab.show.document import Block, Line
 from finishlab.show.html import Reader, blocks_html
 
 if TYPE_CHECKING:
-    from collections.abc import Hashable
-
     from markupsafe import Markup
 
-    from finishlab.errors import FinishlabError
+    from finishlab.logbook import Logbook
 
-__all__ = ["PAGES", "asked_of", "blocks_of", "kept", "markup", "page", "page_of", "reader"]
+T = TypeVar("T")
+
+__all__ = [
+    "KEPT_BYTES",
+    "PAGES",
+    "SIZES",
+    "Kept",
+    "asked_of",
+    "blocks_of",
+    "crop",
+    "kept",
+    "markup",
+    "no_picture",
+    "page",
+    "page_of",
+    "picture",
+    "reader",
+]
 
 _LISTS: Final = {"board": "/boards", "floor": "/floor", "recipe": "/recipes", "can": "/cans"}
 PAGES: Final = {
@@ -150,6 +172,52 @@ def page_of(words: Words, command: str) -> tuple[str, str] | None:
     return place and place[:2]
 
 
+class Kept(Generic[T]):
+    """What was made once, by what it is of; the oldest is dropped where there is too much.
+
+    Parameters
+    ----------
+    most
+        How much is kept.
+    weigh
+        How much one is.
+    """
+
+    def __init__(self, most: int, weigh: Callable[[T], int]) -> None:
+        self._most = most
+        self._weigh = weigh
+        self._size = 0
+        self._found: OrderedDict[Hashable, T] = OrderedDict()
+        self._making: dict[Hashable, threading.Lock] = {}
+        self._lock = threading.Lock()
+
+    def get(self, key: Hashable, make: Callable[[], T]) -> T:
+        """Return what is kept under a key; made once, however many ask for it at the same time."""
+        with self._lock:
+            if key in self._found:
+                self._found.move_to_end(key)
+                return self._found[key]
+            making = self._making.setdefault(key, threading.Lock())
+        try:
+            with making:
+                with self._lock:
+                    if key in self._found:
+                        return self._found[key]
+                made = make()
+                self._keep(key, made)
+                return made
+        finally:
+            with self._lock:
+                self._making.pop(key, None)
+
+    def _keep(self, key: Hashable, made: T) -> None:
+        with self._lock:
+            self._found[key] = made
+            self._size += self._weigh(made)
+            while self._size > self._most and len(self._found) > 1:
+                self._size -= self._weigh(self._found.popitem(last=False)[1])
+
+
 def _rows(said: Any) -> int:  # noqa: ANN401 - whatever has documents
     return 20 + sum(len(getattr(block, "rows", ())) for each in said.documents for block in each.blocks)
 
@@ -198,3 +266,94 @@ def blocks_of(asked: Asked) -> list[Block]:
     """Return all that a command said: its documents' blocks, and its lines."""
     blocks = [block for each in asked.documents for block in each.blocks]
     return [*blocks, *(Line(text, whole=True) for text in asked.results)]
+
+
+# -- Pictures ---------------------------------------------------------------------------------------------------------
+
+SIZES: Final = {"small": 480, "large": 1600}
+"""Name of a size -> pixels of the long side."""
+KEPT_BYTES: Final = 24_000_000
+"""Of pictures in memory: about 600 small ones."""
+_QUALITY: Final = {"small": 80, "large": 88}
+
+
+_PICTURES: Final = Kept[bytes](KEPT_BYTES, len)
+
+
+def picture(folder: Path, photo: str, size: str) -> bytes:
+    """Return a photo of the logbook, named by its hash, as a JPEG of one of `SIZES`.
+
+    Raises
+    ------
+    FinishlabError
+        If its file cannot be read, or costs more than a photo may.
+    """
+    return _PICTURES.get((photo, size), lambda: _made(folder, _small, folder, photo, SIZES[size], _QUALITY[size]))
+
+
+def crop(folder: Path, number: str, light: str, floor: tuple[float, ...], state: int) -> bytes:
+    """Return a board above the floor, cut from its photo at one scale and corrected, as the report shows it.
+
+    Parameters
+    ----------
+    folder
+        The logbook's.
+    number
+        The board's.
+    light
+        Whose photos are used.
+    floor
+        Mean CIELAB of the floor.
+    state
+        Of the logbook; what is learned of a strip changes the picture.
+
+    Raises
+    ------
+    LogbookError
+        ``"no-picture"`` if its photo gives none.
+    """
+    key = (folder, number, light, state)
+    return _PICTURES.get(key, lambda: _made(folder, _beside, folder, number, light, floor))
+
+
+_ONE: Final = threading.Lock()
+"""Pictures take one worker at most, so that a photo that was just taken need not wait for those logged long ago."""
+
+
+def _made(folder: Path, work: Callable[..., bytes], *args: object) -> bytes:
+    """Return a picture that is made where a photo can do no harm."""
+    from finishlab.page.waiting import bench_of
+
+    with _ONE:
+        return bench_of(folder).workers.do(work, *args)
+
+
+def _small(folder: Path, photo: str, side: int, quality: int) -> bytes:
+    from finishlab.photos.reading import thumbnail
+
+    with _logbook(folder) as log:
+        return thumbnail(log.photo_path(photo), side, quality=quality)
+
+
+def _beside(folder: Path, number: str, light: str, floor: tuple[float, ...]) -> bytes:
+    from finishlab.report.pictures import crops_of
+
+    with _logbook(folder) as log:
+        found = crops_of(log, [log.board(number)], light, floor)
+    if number not in found:
+        raise no_picture(number)
+    return found[number].jpeg
+
+
+def _logbook(folder: Path) -> Logbook:
+    from finishlab.logbook.store import Logbook
+
+    log = Logbook.open_existing(folder)
+    if log is None:
+        raise no_picture("anything")
+    return log
+
+
+def no_picture(number: str) -> LogbookError:
+    """Return that there is no picture of a thing."""
+    return LogbookError("no-picture", f"There is no such picture of {number}.", "Open its page.")

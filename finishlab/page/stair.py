@@ -6,14 +6,14 @@ import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import urlencode
 
 from finishlab.errors import LogbookError, UsageError
 from finishlab.page.app import Answer, Onward, Page, Route, Visit
 from finishlab.page.asking import command_of
-from finishlab.page.forms import Group, changes, fields_of, given
+from finishlab.page.forms import Group, changes, fields_of
+from finishlab.page.views import PART_OPTIONS
 
 if TYPE_CHECKING:
     from finishlab.cautions import Caution
@@ -110,7 +110,7 @@ def _drawing(visit: Visit, log: Logbook, flights: Sequence[FlightShown]) -> str:
         flights,
         lambda parts: f"/stair/part?{urlencode({'parts': parts})}",
         colours=recipe_colours(log),
-        say=partial(_named, visit.words),
+        say=visit.words.of,
         title=visit.words("stair.drawing"),
     )
     return Markup(drawn)  # noqa: S704 - escapes what it is given
@@ -128,19 +128,14 @@ def _choices(words: Words, flight: FlightShown) -> _Flight:
     many = groups if sum(part.record.kind == "tread" for part in parts) >= _FEWEST else ()
 
     def one(part: PartShown) -> _Choice:
-        return _Choice(part.name.code, _named(words, part.name.words(with_level=False)), _named(words, part.state))
+        return _Choice(part.name.code, words.of(part.name.words(with_level=False)), words.of(part.state))
 
     return _Flight(
-        _named(words, flight_heading(flight)),
+        words.of(flight_heading(flight)),
         tuple(_Choice(f"{code}/{each}", words.of(each)) for each in many),
         tuple(map(one, reversed(parts))),
         tuple(map(one, others)),
     )
-
-
-def _named(words: Words, text: str) -> str:
-    """Return names or states in the visitor's language, one by one."""
-    return ", ".join(words.of(piece) for piece in text.split(", "))
 
 
 def _told(visit: Visit, document: Document, *, level: int = 3) -> str:
@@ -169,7 +164,7 @@ def _part(visit: Visit) -> Answer:
         parts = _chosen(visit, stair)
         codes = ",".join(part.code for part in parts)
         told = _told(visit, parts_document(log, codes), level=2)
-    title = _capital(_named(visit.words, stair.listed(part.name for part in parts)))
+    title = _capital(visit.words.of(stair.listed(part.name for part in parts)))
     return Page(title, "stair_part.html.j2", {"told": told, "parts": codes, "done": _DONE})
 
 
@@ -189,7 +184,7 @@ def _form(visit: Visit) -> Answer:
         words = visit.words
         values: dict[str, Any] = {
             "parts": ",".join(part.code for part in parts),
-            "names": _named(words, stair.listed(part.name for part in parts)),
+            "names": words.of(stair.listed(part.name for part in parts)),
             "what": what,
             "coat": done.kind == "coat",
             "cautions": _cautions(stair, parts, done, cans),
@@ -294,16 +289,11 @@ def _add(visit: Visit) -> Answer:
     return Onward("/stair", said)
 
 
-_WRITTEN: Final = (
-    *("front", "back", "depth", "thickness", "nosing", "height", "left_angle", "right_angle"),
-    *("species", "recipe", "fixing", "note"),
-)
-"""What is written of a part, by the options of `finishlab stairs edit`."""
 _EVENT: Final = (
     *("date", "of", "coat", "recipe", "can", "faces", "deviation", "note"),
     *("time", "air", "humidity", "applicator", "wipe", "mixed"),
 )
-"""The same of an event."""
+"""What is written of an event, by the options of `finishlab stairs edit-event`."""
 
 
 def _edit(visit: Visit) -> Answer:
@@ -324,12 +314,12 @@ def _part_fields(visit: Visit) -> tuple[list[StoredPart], list[Field]]:
     written = []
     for part in parts:
         record, sizes = part.record, part.record.sizes
-        texts: dict[str, object] = {name: sizes.words(name) for name in _WRITTEN[:6]}
+        texts: dict[str, object] = {name: sizes.words(name) for name in PART_OPTIONS[:6]}
         texts |= {"left_angle": sizes.left_angle, "right_angle": sizes.right_angle, "species": record.species}
         texts |= {"recipe": _numbered("R", record.recipe_number), "fixing": record.fixing, "note": record.note}
         written.append(texts)
-    alike = {name: written[0][name] for name in _WRITTEN if len({str(each[name]) for each in written}) == 1}
-    return parts, fields_of(command_of("stairs edit"), _WRITTEN, alike)
+    alike = {name: written[0][name] for name in PART_OPTIONS if len({str(each[name]) for each in written}) == 1}
+    return parts, fields_of(command_of("stairs edit"), PART_OPTIONS, alike)
 
 
 def _edited(visit: Visit) -> Answer:
@@ -341,7 +331,7 @@ def _edited(visit: Visit) -> Answer:
 
 def _changed(visit: Visit, fields: Sequence[Field]) -> dict[str, Value]:
     """Return what was changed in a form as options: texts, and the names of the fields that were emptied."""
-    changed = changes(fields, {name: values[-1] for name, values in visit.form.fields.items()})
+    changed = changes(fields, visit.form.typed)
     emptied = [name.replace("_", "-") for name, text in changed.items() if not text]
     return {"clear": emptied or None, **{name: text for name, text in changed.items() if text}}
 
@@ -382,21 +372,6 @@ def _remove(visit: Visit) -> Answer:
     return Onward("/stair", visit.ask("stairs remove", visit.form.text("what")).said)
 
 
-def _more(visit: Visit) -> Answer:
-    """Show the form for further parts of flights that are there: nosings, returns, boards."""
-    fields = fields_of(command_of("stairs add-parts"), ("parts", *_WRITTEN))
-    values = {"groups": [Group("", tuple(fields))], "number": ""}
-    return Page(visit.words("stair.add_parts"), "edit.html.j2", values)
-
-
-def _more_added(visit: Visit) -> Answer:
-    fields = fields_of(command_of("stairs add-parts"), ("parts", *_WRITTEN))
-    options = given(fields, {name: values[-1] for name, values in visit.form.fields.items()})
-    parts = visit.form.text("parts")
-    del options["parts"]
-    return Onward("/stair", visit.ask("stairs add-parts", parts, may_fail=False, **options).said)
-
-
 def _undo(visit: Visit) -> Answer:
     """Take the last change back; not where somebody has made another one since the button was shown."""
     if visit.form.text("state") != str(visit.state):
@@ -413,7 +388,6 @@ ROUTES: Final = (
     Route("/stair/part", show=_part),
     Route("/stair/log", show=_form, do=_log),
     Route("/stair/add", show=_add_form, do=_add),
-    Route("/stair/add-parts", show=_more, do=_more_added),
     Route("/stair/edit", show=_edit, do=_edited),
     Route("/stair/events/{event}", show=_event, do=_event_edited),
     Route("/stair/remove", show=_stair, do=_remove),

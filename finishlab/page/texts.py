@@ -85,6 +85,7 @@ _FORMS: Final = {
     "board": r"[A-Z]?\d+",
     "number": r"[-+]?[\w.]+",
     "list": r"\d[\d, and-]*",
+    "recipe": r"R\d+.*?",
     "coats": r"\d+ .+?",
     "share": r"hardly any|about [a-z ]+?|most|nearly all",
     "clock": r"(?:night|\d\d:\d\d(?:-\d\d:\d\d)?) *",

@@ -6,6 +6,7 @@ what is written, `PRINTED` for what is a PDF.
 
 from __future__ import annotations
 
+import json
 import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -13,24 +14,26 @@ from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
-from finishlab.page import forms, pictures
+from finishlab.page import forms, reading
 from finishlab.page.app import Answer, Onward, Route, Sent, Visit
 from finishlab.page.asking import Asked, RefusedError, Value, command_of
 from finishlab.page.reading import asked_of, blocks_of, markup, page, page_of, reader
+from finishlab.page.texts import LANGUAGES
+from finishlab.record import normalize
 from finishlab.show.document import Facts
 
-__all__ = ["PRINTED", "ROUTES", "THINGS", "TOLD", "View"]
+__all__ = ["PART_OPTIONS", "PRINTED", "ROUTES", "THINGS", "TOLD", "View"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class View:
     """A page made of one command."""
 
-    address: str
-    """With its arguments in braces."""
     command: str
-    title: str
-    """Key of its heading."""
+    address: str = ""
+    """With its arguments in braces; that of the command's own words unless told."""
+    title: str = ""
+    """Key of its heading; that of the command's own words unless told."""
     arguments: tuple[str, ...] = ()
     """Parts of the address, or fields, that stand behind the command."""
     options: tuple[str, ...] = ()
@@ -43,51 +46,52 @@ class View:
     then: str = ""
     """Of a change: the page that is shown when it is done."""
 
+    def __post_init__(self) -> None:
+        """Name address and heading by the command where they are not told."""
+        words = self.command.split()
+        title = ".".join(words if len(words) > 1 else [*words, "title"])
+        normalize(self, address=self.address or f"/{'/'.join(words)}", title=self.title or title)
 
+
+PART_OPTIONS: Final = (
+    *("front", "back", "depth", "thickness", "nosing", "height", "left_angle", "right_angle"),
+    *("species", "recipe", "fixing", "note"),
+)
+"""What is written of a part of the stair, by the options of `finishlab stairs edit`."""
 _SIZES: Final = ("treads", "front", "depth", "thickness", "edge", "odd")
 
 TOLD: Final = (
-    View(address="/standard", command="standard", title="standard.title", fixed={"all": True}),
+    View(command="standard", fixed={"all": True}),
     View(
-        address="/boards/compare",
         command="board compare",
+        address="/boards/compare",
         title="compare.title",
         arguments=("first", "second"),
         waits=True,
     ),
     View(
-        address="/plan/quantities",
         command="plan quantities",
-        title="plan.quantities",
         options=("recipe", "coverage", "waste", "coats", "under", "can_size", *_SIZES, "liquid", "product"),
     ),
     View(
-        address="/plan/calendar",
         command="plan calendar",
-        title="plan.calendar",
         options=("start", "hours", "days", "away", "set", "by_part", "recipe", "treads", "liquid"),
     ),
     View(
-        address="/plan/cutting",
         command="plan cutting",
-        title="plan.cutting",
         options=("stock", "kerf", "allowance", "spare", *_SIZES),
     ),
     View(
-        address="/plan/risers",
         command="plan risers",
-        title="plan.risers",
         options=("riser", "count", "tread_added", "lower_added", "upper_added", "tread_depth", "nosing", "tread_now"),
         waits=True,
     ),
     View(
-        address="/plan/floor",
         command="plan floor",
-        title="plan.floor",
         options=("room", "box", "waste", "price"),
         waits=True,
     ),
-    View(address="/cautions", command="cautions", title="cautions.title"),
+    View(command="cautions"),
 )
 """Pages that show what a command says."""
 
@@ -189,6 +193,14 @@ CHANGES: Final = (
         options=("kind", "maker", "lot", "size", "left", "place", "opened", "label", "note"),
         then="/cans",
     ),
+    View(
+        command="stairs add-parts",
+        address="/stair/add-parts",
+        title="stair.add_parts",
+        arguments=("parts",),
+        options=PART_OPTIONS,
+        then="/stair",
+    ),
 )
 """Pages that write something and are no edit of a thing."""
 
@@ -275,10 +287,6 @@ def _groups(thing: Thing, entry: Mapping[str, Any]) -> list[forms.Group]:
     return [forms.Group("", tuple(fields)), *finish]
 
 
-def _typed(visit: Visit) -> dict[str, str]:
-    return {name: values[-1] for name, values in visit.form.fields.items()}
-
-
 def _edit(thing: Thing, visit: Visit) -> Answer:
     number, _, entry = _shown(thing, visit)
     title = visit.words("page.edit", what=number)
@@ -288,10 +296,10 @@ def _edit(thing: Thing, visit: Visit) -> Answer:
 def _edited(thing: Thing, visit: Visit) -> Answer:
     number, _, entry = _shown(thing, visit)
     record, *finish = _groups(thing, entry)
-    changed = {name.removeprefix("own."): text for name, text in forms.changes(record.fields, _typed(visit)).items()}
+    changed = {name.removeprefix("own."): text for name, text in forms.changes(record.fields, visit.form.typed).items()}
     emptied = [name for name, text in changed.items() if not text] if thing.clears else []
     options: dict[str, Value] = {name: text for name, text in changed.items() if name not in emptied}
-    options |= forms.finish_changes(finish, _typed(visit))
+    options |= forms.finish_changes(finish, visit.form.typed)
     asked = visit.ask(f"{thing.command} edit", number, may_fail=False, clear=emptied or None, **options)
     return Onward(f"{thing.address}/{number}", asked.said)
 
@@ -303,9 +311,9 @@ def _removed(thing: Thing, visit: Visit) -> Answer:
 def _picture(thing: Thing, visit: Visit) -> Answer:
     number, _, entry = _shown(thing, visit)
     photos, place, size = _photos(entry), visit.path["place"], visit.path["size"]
-    if size not in pictures.SIZES or place not in {str(each) for each in range(1, len(photos) + 1)}:
-        raise pictures.no_picture(number)
-    return Sent(pictures.picture(visit.folder, [*photos][int(place) - 1], size), "image/jpeg")
+    if size not in reading.SIZES or place not in {str(each) for each in range(1, len(photos) + 1)}:
+        raise reading.no_picture(number)
+    return Sent(reading.picture(visit.folder, [*photos][int(place) - 1], size), "image/jpeg")
 
 
 def _photos(entry: Mapping[str, Any]) -> dict[str, str]:
@@ -330,11 +338,16 @@ def _change(view: View, visit: Visit) -> Answer:
 
 def _changed(view: View, visit: Visit) -> Answer:
     asked_for, *finish = _asks(view, visit)
-    options = forms.given(asked_for.fields, _typed(visit)) | forms.finish_changes(finish, _typed(visit))
+    options = forms.given(asked_for.fields, visit.form.typed) | forms.finish_changes(finish, visit.form.typed)
     arguments = [
-        visit.path[name].upper() if name in visit.path else str(options.pop(name, "")) for name in view.arguments
+        visit.path[name].upper() if name in visit.path else _in_words(options.pop(name, "")) for name in view.arguments
     ]
     return Onward(view.then, visit.ask(view.command, *arguments, may_fail=False, **options).said)
+
+
+def _in_words(value: Value) -> str:
+    """Return what was typed for an argument, a line or several, in one line."""
+    return ", ".join(value) if isinstance(value, list) else str(value)
 
 
 def _history(visit: Visit) -> Answer:
@@ -383,6 +396,27 @@ def _printed(view: View, visit: Visit) -> Answer:
         return Sent(pdf.read_bytes(), "application/pdf", name)
 
 
+# -- The page itself --------------------------------------------------------------------------------------------------
+
+
+def _state(visit: Visit) -> Answer:
+    """Tell a page that was left open whether it is old."""
+    return Sent(json.dumps({"state": visit.state}).encode(), "application/json")
+
+
+def _settings(visit: Visit) -> Answer:
+    return page(visit, "settings.title", "settings.html.j2", {"languages": LANGUAGES})
+
+
+def _set(visit: Visit) -> Answer:
+    language, units = visit.form.text("language"), visit.form.text("units")
+    if language in LANGUAGES:
+        visit.visitor.language = language
+    if units in {"mm", "in"}:
+        visit.visitor.units = units
+    return Onward("/settings")
+
+
 # -- All of them ------------------------------------------------------------------------------------------------------
 
 
@@ -411,6 +445,8 @@ def _routes() -> list[Route]:
         Route("/print", show=_print, title="print.title"),
         *(Route(each.address, show=partial(_printed, each)) for each in PRINTED),
         Route("/history", show=_history, do=_step_back, title="history.title"),
+        Route("/settings", show=_settings, do=_set, title="settings.title"),
+        Route("/state", show=_state),
     ]
 
 
