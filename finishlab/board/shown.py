@@ -75,7 +75,7 @@ def pooled_lab(thing: StoredBoard | StoredSpot, light: Light | None = None) -> L
 def pooled_light(board: StoredBoard, light: Light | None = None) -> Light | None:
     """Return the light of what `pooled_lab` gives; None where it is of several, or there is nothing."""
     lit = light or board.record.light
-    there = {m.light for m in board.measurements}
+    there = board.lights
     return lit if lit in there else there.pop() if len(there) == 1 else None
 
 
