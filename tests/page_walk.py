@@ -95,6 +95,8 @@ class Person:
     language: str = "en"
     taps: int = 0
     letters: int = 0
+    logged: str = ""
+    """Where it was said what the last photos were logged as."""
     wrong: list[str] = field(default_factory=list)
     """Errors in the console, requests to elsewhere, answers that failed."""
 
@@ -187,6 +189,7 @@ def photograph(person: Person, names: Sequence[str], kind: str, fields: Mapping[
         (person.choose if person.page.locator(f'select[name="{name}"]').count() else person.write)(name, text)
     person.button("photograph.log")
     person.page.wait_for_url("**/photograph/logged**")
+    person.logged = person.page.url.removeprefix(person.home)
 
 
 def write_down(person: Person, address: str, fields: Mapping[str, str]) -> None:

@@ -161,7 +161,7 @@ def seen(phone: Person, tmp_path_factory: pytest.TempPathFactory) -> dict[str, l
     send(phone, ["board-raw.jpg", empty])
     answered = phone.page.url.removeprefix(phone.home)
     by_form = ("/stair/log?1.T1=part&1.T4=part&what=topcoat", "/stair/edit?1.T1=part", "/stair/part?parts=1.T1")
-    pages = addresses(phone, ["/", answered, "/photograph/logged", *by_form])
+    pages = addresses(phone, ["/", answered, phone.logged, *by_form])
     return {address: _look(phone, "phone") for address in pages}
 
 

@@ -21,6 +21,7 @@ from page_visits import Visits, visiting
 from PIL import Image
 
 from finishlab.errors import FinishlabError, PhotoError
+from finishlab.logbook import Logbook
 from finishlab.page import waiting
 from finishlab.page.glance import finish
 from finishlab.page.waiting import Bench, bench_of
@@ -247,6 +248,17 @@ def test_a_file_name_is_never_a_path(phone: Phone, tmp_path: Path, name: str) ->
     assert new
     assert {path.parent for path in new} == {tmp_path / "logbook" / "photos" / ".waiting"}
     assert all(re.fullmatch(r"[0-9a-f]{64}\.\w+", path.name) for path in new)
+
+
+@pytest.mark.parametrize("name", ["../../IMG 2041.jpg", "C:\\\\photos\\\\IMG 2041.jpg"])
+def test_the_record_keeps_the_phone_s_own_name(phone: Phone, run: Run, logbook: Path, name: str) -> None:
+    """A photo stands in the record under the name the phone gave it, as the command line writes it: no folder in it."""
+    phone.log(phone.send((name, BOARD.read_bytes())), "board", **WALNUT)
+    (board,) = logged(run, "board", "boards")
+    (measured,) = board["measurements"]
+    with Logbook.open(logbook) as log:
+        assert log.photo(measured["photo"]).file_name == "IMG 2041.jpg"
+        assert log.photo_path(measured["photo"]).parent.parent == logbook / "photos"
 
 
 def test_a_picture_tells_nothing_of_the_place(phone: Phone) -> None:

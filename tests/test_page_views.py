@@ -6,6 +6,7 @@ import html
 import io
 import json
 import re
+import shlex
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -91,6 +92,44 @@ def reading(filled: Path) -> Iterator[Visits]:
     """A browser that only looks."""
     with visiting(filled) as visits:
         yield visits
+
+
+OWN: Final = re.compile("zz-[a-z]+")
+"""Words that nobody can translate: the user wrote them."""
+JOB: Final = (
+    "board edit B1 --stain zz-stain --note zz-note",
+    "recipe edit R1 --name zz-recipe --note zz-note",
+    "can add zz-can --kind 'hardwax oil' --lot zz-lot --size 1L --place zz-place",
+    "can edit C1 --label pot-life=4",
+    "approve B1 --reason zz-note",
+    "stairs add 5 landing 4 --tread 900x280x25 --recipe R1 --landing-boards 3",
+    "stairs log '2/treads 1-3' stain --can C1 --date 2026-10-01 --time 14:30 --air 5 --mixed 08:00",
+    "stairs log '2/treads 2-4' topcoat 2 --can C2 --date 2026-10-02",
+    "stairs log '2/tread 4' fitted --note zz-note",
+    "stairs edit '2/tread 2' --front 920 --note zz-note",
+    "stairs edit-event E1 --note zz-note",
+)
+"""What makes of the filled logbook a job that is under way, and not quite as it was planned."""
+
+
+def test_only_what_the_user_wrote_stays_as_it_is(logbook: Path) -> None:
+    """On the German pages of a job under way no sentence of the program is English."""
+    done = [Run(logbook)(*shlex.split(line)) for line in JOB]
+    assert [each.output for each in done if each.exit_code] == []
+    more: tuple[str, ...] = (
+        "/stair",
+        "/stair/part?parts=2.T2",
+        "/stair/part?parts=2.T4",
+        "/stair/part?parts=2.T5",
+        "/stair/events/E1",
+    )
+    more += ("/ranking?aim=contrast&lighter=12", "/plan/quantities?coats=2", "/stair/log?what=fitted&parts=2.T2")
+    english: set[str] = set()
+    with visiting(logbook) as page:
+        for address in (*LOGGED, *more):
+            found = page.get(address, **{"accept-language": "de"}).text
+            english |= {html.unescape(each) for each in re.findall(r'<span lang="en">(.*?)</span>', found, re.DOTALL)}
+    assert {each for each in english if not OWN.search(each)} == set()
 
 
 @pytest.mark.parametrize("address", LOGGED)

@@ -35,10 +35,13 @@ if TYPE_CHECKING:
 
 def what_it_is(record: BoardRecord) -> str:
     """Return a board's recipe in one line: wood, stain and coats, topcoat."""
-    stain = record.stain or "no stain"
-    if record.stain and record.coats is not None:
-        stain += f", {counted(record.coats, 'coat')}"
-    return f"{record.species}; {stain}; {record.topcoat or 'no topcoat'}"
+    return f"{record.species}; {stain_words(record)}; {record.topcoat or 'no topcoat'}"
+
+
+def stain_words(record: BoardRecord) -> str:
+    """Return a board's stain, and how many coats of it where that is said."""
+    said = f", {counted(record.coats, 'coat')}" if record.stain and record.coats is not None else ""
+    return f"{record.stain or 'no stain'}{said}"
 
 
 Namer = Callable[[str], str]

@@ -9,7 +9,7 @@ import signal
 import sys
 import threading
 import warnings
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from contextvars import ContextVar
@@ -400,19 +400,27 @@ class InterruptedMeasuringError(KeyboardInterrupt):
 Job = tuple[Path, FinishlabError | None, MeasureOptions, Path | None]
 Found = TypeVar("Found")
 _ELSEWHERE: ContextVar[Callable[..., Any] | None] = ContextVar("finishlab.photos_elsewhere", default=None)
+_CALLED: ContextVar[Mapping[Path, str]] = ContextVar("finishlab.photos_called", default={})  # noqa: B039 - never written
 
 
 @contextlib.contextmanager
-def looking_elsewhere(run: Callable[..., Any]) -> Iterator[None]:
+def looking_elsewhere(run: Callable[..., Any], called: Mapping[Path, str]) -> Iterator[None]:
     """Have photos opened by `run`, in this context alone: it is given the work and its arguments, as `look` is.
 
-    Who serves photos of others has them opened in processes that may break, and knows some answers already.
+    Who serves photos of others has them opened in processes that may break, and knows some answers already. He keeps
+    them under names of his own; `called` tells what their owner calls them, which is written down and never a path.
     """
-    before = _ELSEWHERE.set(run)
+    before, names = _ELSEWHERE.set(run), _CALLED.set(called)
     try:
         yield
     finally:
         _ELSEWHERE.reset(before)
+        _CALLED.reset(names)
+
+
+def called(path: Path, name: str) -> str:
+    """Return what the owner of a photo calls it: `name`, unless this context knows better."""
+    return _CALLED.get().get(path, name)
 
 
 def look(work: Callable[..., Found], *args: object) -> Found:

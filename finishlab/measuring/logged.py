@@ -23,7 +23,7 @@ from finishlab.logbook.stored import FLOOR_IN_DOUBT, DirectPair, StoredBoard, St
 from finishlab.matching.scatter import USUAL_PHOTO
 from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect
 from finishlab.measure.results import FieldMeasurement, Measurement
-from finishlab.measuring import MeasureOptions, PhotoResult, measure_photos
+from finishlab.measuring import MeasureOptions, PhotoResult, called, measure_photos
 from finishlab.photos import photo_facts
 from finishlab.quality import doubt
 from finishlab.record import DAYLIGHT, Light, today
@@ -153,7 +153,7 @@ def keep_original(log: Logbook, path: str, photo_id: str | None) -> None:
     width, height = facts.full_size
     record = PhotoRecord(
         sha256=facts.sha256,
-        file_name=facts.original_name,
+        file_name=called(Path(path), facts.original_name),
         width=width,
         height=height,
         taken=_taken(facts.taken),

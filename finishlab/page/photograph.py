@@ -384,7 +384,7 @@ def _asked(visit: Visit, bench: Bench, kind: KindName, photos: Sequence[Waiting]
         options["with_floor"] = True
     words = [visit.form.text("parts")] if kind == "tread" else []
     try:
-        with looking_elsewhere(bench.workers.run):
+        with looking_elsewhere(bench.workers.run, {each.path: each.name for each in photos}):
             asked = visit.ask(_COMMANDS[kind], *words, *(each.path for each in photos), **options)
     except RefusedError as refused:
         asked = _named(refused.asked, photos)
@@ -424,8 +424,11 @@ def _logged_as(log: Logbook | None, photos: Sequence[str]) -> dict[str, Logged]:
 
 def _logged(visit: Visit) -> Answer:
     """Show what photos were logged as, and what comes next."""
+    photos = _ids(visit.query.get("photos", ""))
+    if not photos:
+        return Onward("/photograph")
     with _opened(visit.folder) as log:
-        found = _logged_as(log, _ids(visit.query.get("photos", "")))
+        found = _logged_as(log, photos)
     values = {"logged": list(dict.fromkeys(found.values())), "rest": _ids(visit.query.get("rest", ""))}
     return Page(visit.words("photograph.logged"), "photograph_logged.html.j2", values)
 

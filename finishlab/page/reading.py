@@ -110,8 +110,7 @@ def _prose(language: str, text: str) -> Markup:
             linked += Markup("{}{}").format(told[at : found.start()], link)
             at = found.end()
     linked += Markup("{}").format(told[at:])
-    english = language != "en" and told == text and " " in text.strip()
-    return Markup('<span lang="en">{}</span>').format(linked) if english else linked
+    return Markup('<span lang="en">{}</span>').format(linked) if words_in(language).lacks(text) else linked
 
 
 def _link(language: str, found: re.Match[str]) -> Markup | None:

@@ -42,6 +42,11 @@ class Words:
         """
         return self.own[key].format(**places)
 
+    def lacks(self, text: str) -> bool:
+        """Return whether a sentence is English and has no words in this language."""
+        english = bool(self.documents) and _WORD.search(text) is not None and " " in text.strip()
+        return english and text not in self.own.values() and self.of(text) == text
+
     def of(self, text: str) -> str:
         """Return a document's word or sentence in this language; English where it has none."""
         return _told(self.language, text) if self.documents and len(text) < _LONGEST else text
@@ -68,8 +73,11 @@ _LONGEST: Final = 2000
 """Letters of a sentence that is looked for; what is longer, somebody wrote."""
 _READ: Final = 8192
 """Texts of documents that are kept as they were found."""
+_WORD: Final = re.compile("[A-Za-z]{2}")
+"""What has none of it reads alike in every language."""
+_JOINTS: Final = (re.compile(r"((?<=\.) )"), re.compile("(; )"), re.compile("(, )"), re.compile("( and )"))
+"""Between sentences, and between names in a row."""
 _PLACE: Final = re.compile(r"#|\{(\w+)\}")
-_COLOURS: Final = r"(?:(?:, | and )?(?:a touch |much |also )?(?:lighter|darker|greener|pinker|bluer|more golden))+"
 _FORMS: Final = {
     "#": r"\d[\d.,-]*",
     "figure": r"[-+]?[\d.]+",
@@ -77,9 +85,13 @@ _FORMS: Final = {
     "board": r"[A-Z]?\d+",
     "number": r"[-+]?[\w.]+",
     "list": r"\d[\d, and-]*",
+    "coats": r"\d+ .+?",
+    "share": r"hardly any|about [a-z ]+?|most|nearly all",
+    "clock": r"(?:night|\d\d:\d\d(?:-\d\d:\d\d)?) *",
+    "at": r"(?:L?\d+/)?(?:tread|riser|landing|nosing|return|stringer|skirt)[^:]*",
     "names": r"(?:[A-Z0-9.]+|flight \d+|landing \d+|standard)(?:, [\w. ]+)*(?: and \d+ more)?",
     "when": r"\d{4}-\d\d-\d\d(?: \d\d:\d\d)?",
-    "colours": _COLOURS,
+    "colours": r"(?:(?:, | and )?(?:a touch |much |also )?(?:lighter|darker|greener|pinker|bluer|more golden))+",
 }
 """What a place of this name holds; others hold anything."""
 
@@ -114,30 +126,51 @@ def _sentences(language: str) -> list[_Sentence]:
 @functools.lru_cache(_READ)
 def _told(language: str, text: str) -> str:
     """Return a text in a language, what stands in its places too; a capital at its start is no other text."""
+    known = _known(language, text)
+    return text if known is None else known
+
+
+def _known(language: str, text: str) -> str | None:
     for start in (str, str.lower, str.upper):
         found = _found(language, start(text[:1]) + text[1:])
         if found is not None:
             # A noun keeps its capital within a German sentence.
             return found[:1].upper() + found[1:] if text[:1].isupper() else found
-    return text
+    return None
 
 
 def _found(language: str, text: str) -> str | None:
+    """Return a text in a language: as it stands there, as a sentence with places, or as a row of such texts."""
     documents = words_in(language).documents
     if text in documents:
         return documents[text]
     for sentence in _sentences(language):
         if sentence.literal in text and (found := sentence.pattern.fullmatch(text)):
             return sentence.told.format(*(_piece(language, piece) for piece in found.groups()))
+    return _in_a_row(language, text)
+
+
+def _in_a_row(language: str, text: str) -> str | None:
+    """Return sentences or names in a row, each by itself; None where one of them is not known."""
+    for joint in _JOINTS:
+        pieces = joint.split(text)
+        if len(pieces) > 1:
+            words = {" and ": f" {words_in(language).documents['and']} "}
+            told: list[str] = []
+            for place, piece in enumerate(pieces):
+                known = words.get(piece, piece) if place % 2 or not _WORD.search(piece) else _known(language, piece)
+                if known is None:
+                    break
+                told.append(known)
+            else:
+                return "".join(told)
     return None
 
 
 def _piece(language: str, piece: str) -> str:
-    """Return what stands in a place: several colours, or several numbers, one by one."""
-    if re.search(", | and ", piece) and (re.fullmatch(_COLOURS, piece) or re.fullmatch(_FORMS["list"], piece)):
-        words = {", ": ", ", " and ": f" {words_in(language).documents['and']} "}
-        return "".join(words.get(each) or _told(language, each) for each in re.split("(, | and )", piece))
-    return _told(language, piece)
+    """Return what stands in a place, with the blanks that set it in its column."""
+    bare = piece.strip()
+    return piece.replace(bare, _told(language, bare)) if bare else piece
 
 
 def words_for(accepted: str) -> Words:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -90,9 +90,34 @@ def blocks_html(blocks: Sequence[Block], reader: Reader | None = None, *, level:
         return read.label(table.title) or ", ".join(read.label(column.name) for column in table.columns)
 
     # All that is not markup of the template was escaped by it.
-    return Markup(template.render(blocks=blocks, read=read, level=level, name=name))  # noqa: S704
+    return Markup(template.render(blocks=blocks, read=read, level=level, name=name, cells=partial(_cells, read)))  # noqa: S704
 
 
+@dataclass(frozen=True, slots=True)
+class _Cells:
+    """How the cells of a column begin and end: made once for the column, for a table may have thousands of rows."""
+
+    begin: Markup
+    some: Markup
+    """Attributes of a cell in which something stands."""
+    none: Markup
+    """The same of an empty one."""
+    end: str
+
+
+def _cells(read: Reader, table: Table) -> list[_Cells]:
+    """Return how the cells of each column are marked: the first of a row is its head."""
+    from markupsafe import Markup
+
+    found = []
+    for place, column in enumerate(table.columns):
+        begin = Markup('td role="cell"') if place else Markup('th role="rowheader" scope="row"')
+        label = Markup(' data-label="{}"').format(read.label(column.name))
+        found.append(_Cells(begin, _look(column) + label, _look(column, None) + label, "td" if place else "th"))
+    return found
+
+
+@lru_cache(4096)
 def _hex(lab: Lab) -> str:
     from finishlab.colorimetry.spaces import hex_colour
 

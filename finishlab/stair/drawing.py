@@ -59,10 +59,12 @@ class _Layout:
     """Height of a part at least."""
     letters: int = 0
     """Most letters in a line of words; 0 where there is room for all."""
+    heading_letters: int = 0
+    """The same of a heading, in bold."""
 
 
 _PAPER: Final = _Layout(880, 20, 160, 280, 320, 745, 18, 0)
-_SCREEN: Final = _Layout(360, 4, 80, 148, 166, 0, 20, 48, 23)
+_SCREEN: Final = _Layout(360, 4, 80, 148, 166, 0, 20, 48, 23, 34)
 """As wide as a phone held upright, each part high enough for a thumb (48 pixels, W3C WCAG 2.2, 2.5.8 wants 24)."""
 
 
@@ -215,8 +217,10 @@ def _drawn(flights: Sequence[FlightShown], page: _Page) -> _Page:
 
 def _draw_flight(page: _Page, flight: FlightShown) -> None:
     page.y += 8
-    page.text(page.lay.left, page.y + 4, page.say(flight_heading(flight)), ' font-weight="bold"')
-    page.y += 14
+    for line in _wrapped(page, page.say(flight_heading(flight)), page.lay.heading_letters):
+        page.text(page.lay.left, page.y + 4, line, ' font-weight="bold"')
+        page.y += page.lay.line
+    page.y += 14 - page.lay.line
     drawn = [part for part in flight.parts if part.record.kind in _DRAWN]
     known = [part.record.sizes.front for part in drawn if part.record.sizes.front is not None]
     usual = known[0] * page.scale if known else page.lay.widest
@@ -285,9 +289,10 @@ def _draw_part(page: _Page, part: PartShown, usual: float, *, told: bool) -> Non
     page.y = low
 
 
-def _wrapped(page: _Page, words: str) -> list[str]:
-    """Return words as lines of the layout."""
-    return textwrap.wrap(words, page.lay.letters) if page.lay.letters else [words]
+def _wrapped(page: _Page, words: str, letters: int | None = None) -> list[str]:
+    """Return words as lines of the layout, of `letters` letters at most if they are not those beside a board."""
+    most = page.lay.letters if letters is None else letters
+    return textwrap.wrap(words, most) if most else [words]
 
 
 def _fill(page: _Page, board: _Board, part: PartShown) -> None:
