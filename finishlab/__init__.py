@@ -119,10 +119,12 @@ _MODULES: Final[dict[str, tuple[str, ...]]] = {
 _HOME: Final = {name: module for module, names in _MODULES.items() for name in names}
 
 
-def __getattr__(name: str) -> Any:  # noqa: ANN401 - whatever the name stands for
-    if name not in _HOME:
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    return getattr(importlib.import_module(f"{__name__}.{_HOME[name]}"), name)
+if not TYPE_CHECKING:  # a type checker would take any name for one that is there
+
+    def __getattr__(name: str) -> Any:  # noqa: ANN401 - whatever the name stands for
+        if name not in _HOME:
+            raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+        return getattr(importlib.import_module(f"{__name__}.{_HOME[name]}"), name)
 
 
 def __dir__() -> list[str]:

@@ -83,7 +83,7 @@ def test_the_job_can_be_done_from_python() -> None:
 def test_unknown_names_are_refused() -> None:
     """A name the package does not offer is an AttributeError, as anywhere."""
     with pytest.raises(AttributeError, match="has no attribute 'no_such_name'"):
-        finishlab.no_such_name  # noqa: B018 - the look-up is what fails
+        finishlab.no_such_name  # type: ignore[attr-defined]  # noqa: B018 - the look-up is what fails
 
 
 def test_public_functions_document_parameters_and_failures() -> None:

@@ -16,7 +16,6 @@ from pathlib import Path
 
 import campaign
 import pytest
-from conftest import amount
 from logbook_makers import make_photo
 
 from finishlab.logbook import Logbook
@@ -58,7 +57,7 @@ def test_what_is_killed_ends_well_when_it_is_let_be(filled: Path, tmp_path: Path
 
 def test_killed_at_any_moment(tmp_path: Path) -> None:
     """Killed commands lose nothing that was acknowledged, leave a sound logbook, and the next write clears up."""
-    assert campaign.try_kills(amount(20, 50), tmp_path).faults == []
+    assert campaign.try_kills(50, tmp_path).faults == []
 
 
 @pytest.mark.usefixtures("real_migrations")

@@ -150,7 +150,7 @@ def _beside(board: StoredBoard, light: str | None = None) -> str:
 
 def _lit(board: StoredBoard) -> str:
     """Return a colour, with its light where the board was measured in several."""
-    several, light = len({found.light for found in board.measurements}) > 1, pooled_light(board)
+    several, light = len(board.lights) > 1, pooled_light(board)
     return colour_words(pooled_lab(board)) + (f" in {light}" if several and light is not None else "")
 
 

@@ -35,10 +35,13 @@ if TYPE_CHECKING:
 
 def what_it_is(record: BoardRecord) -> str:
     """Return a board's recipe in one line: wood, stain and coats, topcoat."""
-    stain = record.stain or "no stain"
-    if record.stain and record.coats is not None:
-        stain += f", {counted(record.coats, 'coat')}"
-    return f"{record.species}; {stain}; {record.topcoat or 'no topcoat'}"
+    return f"{record.species}; {stain_words(record)}; {record.topcoat or 'no topcoat'}"
+
+
+def stain_words(record: BoardRecord) -> str:
+    """Return a board's stain, and how many coats of it where that is said."""
+    said = f", {counted(record.coats, 'coat')}" if record.stain and record.coats is not None else ""
+    return f"{record.stain or 'no stain'}{said}"
 
 
 Namer = Callable[[str], str]
@@ -72,7 +75,7 @@ def pooled_lab(thing: StoredBoard | StoredSpot, light: Light | None = None) -> L
 def pooled_light(board: StoredBoard, light: Light | None = None) -> Light | None:
     """Return the light of what `pooled_lab` gives; None where it is of several, or there is nothing."""
     lit = light or board.record.light
-    there = {m.light for m in board.measurements}
+    there = board.lights
     return lit if lit in there else there.pop() if len(there) == 1 else None
 
 

@@ -48,8 +48,10 @@ _ELSEWHERE: Final = {
 """Name -> the module it is in, where that is not `finishlab.logbook.stored`."""
 
 
-def __getattr__(name: str) -> Any:  # noqa: ANN401 - whatever is asked for
-    """Load a name when it is used."""
-    if name not in __all__:
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    return getattr(importlib.import_module(f"{__name__}.{_ELSEWHERE.get(name, 'stored')}"), name)
+if not TYPE_CHECKING:  # a type checker would take any name for one that is there
+
+    def __getattr__(name: str) -> Any:  # noqa: ANN401 - whatever is asked for
+        """Load a name when it is used."""
+        if name not in __all__:
+            raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+        return getattr(importlib.import_module(f"{__name__}.{_ELSEWHERE.get(name, 'stored')}"), name)

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Final
 
-from finishlab.board.shown import what_it_is
+from finishlab.board.shown import stain_words, what_it_is
 from finishlab.matching.alternatives import MOVES
 from finishlab.matching.costs import costs_entry, costs_line
 from finishlab.matching.scatter import FEW_SPOTS
@@ -58,11 +58,8 @@ def interval(difference: DeltaE | Spread) -> str:
 
 def finish_words(record: BoardRecord) -> str:
     """Return what a board is, from the outside in: ``"walnut, 2 coats, under matte varnish, on cherry"``."""
-    stain = record.stain or "no stain"
-    if record.stain and record.coats is not None:
-        stain += f", {record.coats} coat{'' if record.coats == 1 else 's'}"
     topcoat = f"under {record.topcoat}" if record.topcoat else "no topcoat"
-    return f"{stain}, {topcoat}, on {record.species}"
+    return f"{stain_words(record)}, {topcoat}, on {record.species}"
 
 
 def headline(ranking: Ranking, boards: Mapping[str, StoredBoard], most: int | None = None) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
@@ -17,6 +17,7 @@ from finishlab.cli.common import (
     offer_show,
     open_logbook,
     options,
+    parsed,
     print_logged,
     say,
     say_cautions,
@@ -303,13 +304,26 @@ def standard(*, earlier: bool, as_json: bool) -> None:
     show_document(document, as_json=as_json)
 
 
+def _litres(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        return parse_volume(text)
+
+
 _field_options = options(
     click.option("--maker", metavar="NAME", help="Who made it."),
     click.option("--lot", metavar="TEXT", help="Lot or batch number on the can."),
-    click.option("--size", metavar="VOLUME", help="When full: 1L, 750ml, 1qt; without a unit litres."),
-    click.option("--left", metavar="VOLUME", help="What is left in it."),
+    click.option(
+        "--size",
+        "size_l",
+        metavar="VOLUME",
+        callback=parsed(_litres),
+        help="When full: 1L, 750ml, 1qt; without a unit litres.",
+    ),
+    click.option("--left", "left_l", metavar="VOLUME", callback=parsed(_litres), help="What is left in it."),
     click.option("--place", metavar="TEXT", help="Where the rest is kept."),
-    click.option("--opened", metavar="DATE", help="Day it was opened, e.g. 2024-05-31."),
+    click.option("--opened", metavar="DATE", callback=parsed(parse_date), help="Day it was opened, e.g. 2024-05-31."),
     click.option(
         "--label",
         metavar="FIELDS",
@@ -362,6 +376,16 @@ def _product(record: Can) -> str:
     return " ".join(word for word in (record.maker, record.product) if word)
 
 
+_SHOWN: Final[tuple[Field[CanRow], ...]] = (
+    Field(lambda can: _product(can.record), head="product", fold=True),
+    Field(lambda can: can.record.kind, head="kind", fold=True),
+    Field(lambda can: can.record.lot, head="lot", fold=True),
+    Field(lambda can: left_text(can.record.left_l, can.record.size_l), head="left", fold=True),
+    Field(lambda can: can.record.place, head="where", fold=True),
+)
+"""What the list of the cans and the page of one begin with."""
+
+
 def _can_page(log: Logbook, can: CanRow) -> tuple[Block, ...]:
     del log
     record = can.record
@@ -371,11 +395,7 @@ def _can_page(log: Logbook, can: CanRow) -> tuple[Block, ...]:
         else "; ".join(f"{each.label} {words}" for each, words, _ in record.label.written())
     )
     facts = (
-        ("product", _product(record)),
-        ("kind", record.kind),
-        ("lot", record.lot),
-        ("left", left_text(record.left_l, record.size_l)),
-        ("where", record.place),
+        *((each.head, each.shown(can)) for each in _SHOWN),
         ("opened", record.opened),
         ("logged", record.date),
         ("note", record.note),
@@ -392,11 +412,7 @@ CAN: Kind[StoredCan, CanRow] = Kind(
         Field(lambda can: can.number, key="can", head="can"),
         Field(lambda can: can.record.as_dict(), key="record"),
         Field(lambda can: can.went_on, key="went_on"),
-        Field(lambda can: _product(can.record), head="product", fold=True),
-        Field(lambda can: can.record.kind, head="kind", fold=True),
-        Field(lambda can: can.record.lot, head="lot", fold=True),
-        Field(lambda can: left_text(can.record.left_l, can.record.size_l), head="left", fold=True),
-        Field(lambda can: can.record.place, head="where", fold=True),
+        *_SHOWN,
     ),
     none="No can is logged yet. Add one: finishlab can add PRODUCT --kind KIND --lot LOT",
     page=_can_page,
@@ -459,22 +475,10 @@ def edit_can(*, number: str, as_json: bool, **values: Any) -> None:  # noqa: ANN
 
 def _typed(values: Mapping[str, Any], label: Label | None = None) -> dict[str, Any]:
     """Return the options as the record keeps them."""
-    out_: dict[str, Any] = {name: value for name, value in values.items() if value is not None}
-    for name in ("size", "left"):
-        if name in out_:
-            out_[f"{name}_l"] = _litres(out_.pop(name))
-    if "opened" in out_:
-        out_["opened"] = parse_date(out_["opened"])
-    if "label" in out_:
-        out_["label"] = changed(Label, label, parse_fields(Label, out_["label"]))
-    return out_
-
-
-def _litres(text: str) -> float:
-    try:
-        return float(text)
-    except ValueError:
-        return parse_volume(text)
+    given = {name: value for name, value in values.items() if value is not None}
+    if "label" in given:
+        given["label"] = changed(Label, label, parse_fields(Label, given["label"]))
+    return given
 
 
 def _words(record: Can) -> str:

@@ -32,7 +32,7 @@ from finishlab.show.drawing import (
 
 if TYPE_CHECKING:
     from finishlab.imaging.greys import StripGreys
-    from finishlab.logbook import Logbook, StoredChange, StoredGreys
+    from finishlab.logbook import Change, Logbook, StoredGreys
     from finishlab.measure.areas import GreyArea
     from finishlab.measure.learn_print import LearnedGreys, LearnedPrint
 
@@ -233,7 +233,7 @@ def greys_document(found: Iterable[StripGreys]) -> Document:
 
 
 def strip_document(
-    learned: Iterable[StoredGreys], changes: Sequence[StoredChange], photographed: StripGreys | None = None
+    learned: Iterable[StoredGreys], changes: Sequence[Change], photographed: StripGreys | None = None
 ) -> Document:
     """Return all that is known of one strip: its greys as they hold today, what held before, and how that came.
 
