@@ -14,7 +14,7 @@ WOOD = np.array([56.0, 7.0, 18.0])
 
 
 @given(st.floats(0.01, 0.95))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_no_error_of_the_matrix_moves_a_grey(level: float) -> None:
     """The errors keep white: each row of each sums to 0, and greys of any lightness stay."""
     np.testing.assert_allclose(MATRIX_ERRORS.sum(axis=2), 0.0, atol=1e-12)

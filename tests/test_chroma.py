@@ -172,7 +172,7 @@ def test_the_mean_is_found_from_the_few_blocks_that_fall_differently() -> None:
     assert 0.7 < np.sqrt(np.mean(np.square(scores))) < 1.2
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     true=st.floats(-60, 60),
     scatter=st.floats(0.0, 15.0),

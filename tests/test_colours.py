@@ -38,7 +38,7 @@ def greys_taken(white: np.ndarray, boost: float = 1.0) -> PatchReadings:
 
 
 @given(st.lists(st.floats(0.02, 0.8), min_size=3, max_size=3), st.floats(0.9, 1.25))
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 def test_a_boost_is_taken_out(values: list[float], boost: float) -> None:
     """Encoded values spread about their luma are drawn together again."""
     true = np.array(values)
@@ -48,7 +48,7 @@ def test_a_boost_is_taken_out(values: list[float], boost: float) -> None:
 
 
 @given(st.floats(0.001, 1.0), st.floats(0.8, 1.3))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_greys_keep_their_value(level: float, boost: float) -> None:
     """A grey without a cast keeps its value whatever the boost, and no boost changes no colour."""
     np.testing.assert_allclose(unboosted(np.full(3, level), boost), level, rtol=1e-3)

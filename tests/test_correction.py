@@ -105,7 +105,7 @@ def test_tilted_light_is_taken_out() -> None:
 
 
 @given(st.floats(0.4, 1.2))
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 def test_exposure_changes_next_to_nothing(factor: float) -> None:
     """Multiplying every value of the file by one factor moves a reflectance by less than 0.4 %.
 
@@ -120,7 +120,7 @@ def test_exposure_changes_next_to_nothing(factor: float) -> None:
 
 
 @given(st.floats(0.8, 1.25), st.floats(0.8, 1.25))
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 def test_white_balance_changes_nothing(red: float, blue: float) -> None:
     """Other gains on red and blue leave a wood's reflectance within 1 %, where the curve is one for all channels."""
     gains = np.array([red, 1.0, blue])
@@ -253,7 +253,7 @@ def test_jacobian_equals_differences(wood: int) -> None:
 
 
 @given(st.lists(st.floats(0.01, 0.95), min_size=3, max_size=3), st.sampled_from(range(4)))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_value_of_is_the_inverse(reflectance: list[float], place: int) -> None:
     """The file value of a reflectance at a place leads back to that reflectance."""
     correction = fit_correction(readings_of(shouldered, slope=(0.1, 0.05), veil=0.01), GREYS)
@@ -317,7 +317,7 @@ def test_table_and_values_agree() -> None:
 
 
 @given(seed=st.integers(0, 10_000), sure=st.booleans())
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 def test_readings_that_make_no_sense_are_answered_and_never_break_the_fit(seed: int, *, sure: bool) -> None:
     """Whatever stands where the greys should be, the fit ends with finite figures, for the judging to refuse."""
     rng = np.random.default_rng(seed)

@@ -87,7 +87,7 @@ def test_a_share_is_the_part_of_the_scatter_that_source_makes_alone(seed: int) -
         assert shares[source] == pytest.approx(np.var(delta_e_00(*alone)) / whole, abs=0.05)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(seed=st.integers(0, 10_000))
 def test_the_shares_are_the_whole(seed: int) -> None:
     """The shares sum to one, and the interval is the pair's own."""
@@ -208,7 +208,7 @@ def test_some_of_many_boards_are_picked_with_the_floor() -> None:
     np.testing.assert_allclose(one.joint_with_floor(), two.joint_with_floor())
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(seed=st.integers(0, 1000), factor=st.floats(0.2, 5.0))
 def test_one_colour_and_a_table_are_scaled_alike(seed: int, factor: float) -> None:
     """A source's errors grow by the factor, in one colour as in a table, and nothing else changes."""

@@ -150,7 +150,7 @@ def without(looks: Observations, look: int) -> Observations:
 
 
 @given(st.integers(0, 10_000), st.booleans(), st.integers(1, 2), st.integers(0, 9))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_one_more_photo_of_any_kind_never_hurts(seed: int, wood: bool, scopes: int, which: int) -> None:
     """With scatters and mean colours held, no variance of any board's difference from the floor grows by any photo.
 
@@ -222,7 +222,7 @@ def test_relative_errors_are_those_of_the_estimate() -> None:
 
 
 @given(st.integers(0, 1000))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 def test_effects_are_carried_to_other_colours(seed: int) -> None:
     """Carried over 4 CIELAB units, effects are at most two thirds as far from those there as if they had stayed."""
     rng = np.random.default_rng(seed)

@@ -136,7 +136,7 @@ def test_index_of_an_exact_match_is_its_difference_in_the_test_light(colour: Mod
 
 
 @given(st.integers(0, 500))
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 def test_correction_takes_out_what_differs_in_the_reference_light(seed: int) -> None:
     """After the correction X, Y and Z stand in the ratio they had; a pair that only scales has no metamerism."""
     rng = np.random.default_rng(seed)
@@ -168,7 +168,7 @@ def test_transport_of_greys_is_scipys_wasserstein_distance() -> None:
 
 
 @given(st.integers(0, 500))
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 def test_transport_is_symmetric_and_nothing_for_the_same_colours(seed: int) -> None:
     """In whatever order colours stand, the distance to themselves is 0 and the two sides may be exchanged."""
     rng = np.random.default_rng(seed)
@@ -209,7 +209,7 @@ def test_surfaces_that_cannot_be_paired_are_refused() -> None:
 
 
 @given(st.integers(32, 400), st.integers(0, 200))
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 def test_equal_shares_keep_the_mean_and_nearly_the_spread(n: int, seed: int) -> None:
     """Thirty-two colours stand for a surface: same mean up to unequal parts, and most of its scatter of lightness."""
     rng = np.random.default_rng(seed)

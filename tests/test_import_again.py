@@ -147,7 +147,7 @@ def _try(log: Logbook, folder: Path, what: str) -> None:
 
 
 @given(rounds=st.lists(st.lists(st.sampled_from(sorted(CHANGES)), min_size=1, max_size=4), min_size=1, max_size=4))
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_a_logbook_that_follows_another_by_archives_stays_the_same(
     tmp_path_factory: pytest.TempPathFactory, begun_once: Path, rounds: list[list[str]]
 ) -> None:
@@ -176,7 +176,7 @@ def _seen(log: Logbook) -> tuple[object, ...]:
 
 @given(changes=st.lists(st.sampled_from(sorted(set(CHANGES) - STEPS)), min_size=1, max_size=6))
 @example(changes=["measure a tread", "take a colour back"])
-@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=20, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_any_changes_are_taken_back_one_by_one_and_brought_back(
     tmp_path_factory: pytest.TempPathFactory, begun_once: Path, changes: list[str]
 ) -> None:

@@ -142,7 +142,7 @@ def near(one: str, two: float) -> bool:
     return abs(float(one) - two) < _HALF
 
 
-@settings(max_examples=6, deadline=None, phases=[Phase.explicit, Phase.generate])
+@settings(max_examples=6, phases=[Phase.explicit, Phase.generate])
 @given(st.integers(1, 9), st.booleans(), st.booleans(), st.integers(0, 10_000))
 def test_every_output_of_a_logbook_says_the_same_figures(boards: int, recipes: bool, lights: bool, seed: int) -> None:
     """Differences, chances, margins and colours agree across all outputs, none stands alone; the answer is a glance."""

@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from observed import gather
 
@@ -42,7 +42,6 @@ def test_figures_of_some_boards_are_those_of_all_at_once(aim: Aim) -> None:
     np.testing.assert_allclose(part.covariance, whole.covariance[some], rtol=1e-12)
 
 
-@settings(deadline=None)
 @given(st.integers(2, 60), st.integers(0, 5), st.sampled_from(AIMS))
 def test_neighbours_whose_order_stays_open_share_a_mark(count: int, seed: int, aim: Aim) -> None:
     """Marks go up from the front without a gap, and neighbours of which the first is not surely nearer share one."""

@@ -80,7 +80,7 @@ def plain(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=12, suppress_health_check=[HealthCheck.too_slow])
 @given(
     text=st.sampled_from(["--help", "--json", "-h", "--logbook=/tmp/x", "--", "-"])
     | st.text(st.characters(exclude_categories=["C"]), min_size=1)

@@ -315,7 +315,7 @@ def outside(tmp_path_factory: pytest.TempPathFactory) -> Guard:
     return application(tmp_path_factory.mktemp("outside"), Pairing(), frozenset({HOST}))
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=150, suppress_health_check=[HealthCheck.too_slow])
 @given(
     method=st.sampled_from(["GET", "POST", "HEAD", "PUT", "", "G\xff"]),
     path=_PATHS | st.text(max_size=30),

@@ -171,7 +171,7 @@ def test_ninety_nine_megapixels_raise_no_warning(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("name", WHOLE)
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(data=st.data())
 def test_random_damage_is_read_or_refused(tmp_path: Path, name: str, data: st.DataObject) -> None:
     """A file with random bytes in it is either read or refused with a `PhotoError`: no other exception, no warning."""

@@ -260,7 +260,7 @@ def test_the_ellipse_holds_what_it_says() -> None:
     st.tuples(st.floats(20, 80), st.floats(1, 30), st.floats(1, 40)),
     st.tuples(st.floats(-0.01, 0.01), st.floats(-0.01, 0.01), st.floats(-0.01, 0.01)),
 )
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 def test_chroma_covariance_is_the_first_order_of_lch(lab: tuple[float, ...], step: tuple[float, ...]) -> None:
     """For a small step the covariance in (C*, L*) is the outer product of the steps CIELCH makes."""
     at, moved = np.array(lab), np.array(lab) + np.array(step)

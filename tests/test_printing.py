@@ -255,7 +255,7 @@ def test_a_sheet_that_does_not_fit_is_refused() -> None:
         LabelSheet("bad", "a4", 3, 2, 90.0, 50.0, 90.0, 50.0)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.text(alphabet="abcdefg WM ", min_size=1, max_size=120), st.floats(12, 60), st.floats(3, 20))
 def test_fitted_text_never_leaves_its_place(words: str, width: float, height: float) -> None:
     """Lines are never wider than the place and never more than it holds; nothing is lost unless it says so."""

@@ -221,7 +221,7 @@ def test_ties_do_not_chain() -> None:
 
 
 @given(st.permutations(range(6)))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 def test_input_order_changes_nothing_that_is_measured(order: list[int]) -> None:
     """In whatever order the boards are given, places, figures and words are the same."""
     labs = [shifted(0.7 * i - 3, 0.4 * i, (i % 3) - 1) for i in range(6)]

@@ -37,7 +37,7 @@ def tilted_fit() -> StripFit:
 
 
 @given(st.tuples(*[st.integers(0, 252)] * 3), st.floats(1.0, 6.0))
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 def test_uniform_patch_returns_itself(code: tuple[int, int, int], px_per_mm: float) -> None:
     """A photo of one colour laid flat, at any resolution and slant, is that colour within 0.05 CIEDE2000 everywhere."""
     image = photo_of(np.broadcast_to(np.array(code, dtype=np.uint8), (600, 800, 3)))

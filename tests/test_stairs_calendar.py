@@ -125,7 +125,7 @@ def overlap(one: tuple[dt.datetime, dt.datetime], other: tuple[dt.datetime, dt.d
     return one[0] < other[1] and other[0] < one[1]
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(plans())
 def test_two_neighbours_are_never_closed_together(plan: dict[str, Any]) -> None:
     """From whatever stair, products and hours: no two neighbours on the way up are unwalkable at one moment."""
@@ -142,7 +142,7 @@ def test_two_neighbours_are_never_closed_together(plan: dict[str, Any]) -> None:
         assert not any(overlap(a, b) for a in one for b in other)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(plans())
 def test_a_landing_that_blocks_is_closed_alone(plan: dict[str, Any]) -> None:
     """While a landing of one piece is closed no other step is."""
@@ -161,7 +161,7 @@ def test_a_landing_that_blocks_is_closed_alone(plan: dict[str, Any]) -> None:
             assert not any(overlap(a, b) for a in spans for b in others)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(plans())
 def test_no_recoat_window_is_broken(plan: dict[str, Any]) -> None:
     """Each coat follows the one before within its window, or, where the product allows, late and after a rub-out."""
@@ -194,7 +194,7 @@ def keeps(before: Coat, after: Coat, earlier: Event, later: Event, rubbed: list[
     return late is not None and waited >= late and bool(between)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(plans())
 def test_work_is_done_by_day_one_thing_at_a_time_and_no_step_stays_open(plan: dict[str, Any]) -> None:
     """All work lies in working hours of one day, nothing overlaps, so a step that is open is closed the same day."""
@@ -216,7 +216,7 @@ def test_work_is_done_by_day_one_thing_at_a_time_and_no_step_stays_open(plan: di
         )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(plans())
 def test_the_same_figures_give_the_same_calendar(plan: dict[str, Any]) -> None:
     """Planning twice, and from parts in another order, gives one calendar, part for part."""
@@ -234,7 +234,7 @@ def test_the_same_figures_give_the_same_calendar(plan: dict[str, Any]) -> None:
             ]
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(plans())
 def test_each_night_leaves_a_way_up(plan: dict[str, Any]) -> None:
     """Each night names what is closed and what is open: together all steps, and never two neighbours closed."""

@@ -338,7 +338,7 @@ def test_number_the_strip_cannot_carry_is_refused(number: int) -> None:
         strip_pdf(paper="a4", number=number)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.lists(st.booleans(), min_size=49, max_size=49))
 def test_outlines_enclose_exactly_the_black_modules(cells: list[bool]) -> None:
     """By the odd-even rule the outlines hold every black module's centre and no white one's, for any pattern."""

@@ -46,7 +46,7 @@ def lines(angle: float, period: float, depth: float) -> np.ndarray:
     return np.asarray(1.0 + depth * np.sin(2 * np.pi * (-x * np.sin(turn) + y * np.cos(turn)) / period))
 
 
-@settings(deadline=None, max_examples=25)
+@settings(max_examples=25)
 @given(angle=st.floats(-89.0, 90.0), period=st.floats(3.0, 7.0))
 def test_direction_of_lines(angle: float, period: float) -> None:
     """Straight lines 3 mm or more apart are found within 2 degrees at any angle, and are nearly fully coherent."""
