@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from finishlab.page.texts import words_in
+from finishlab.page.reading import words_in
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, ConsoleMessage, FilePayload, Locator, Page, Request, Response
