@@ -206,7 +206,7 @@ def enter_stair(person: Person, risers: str = "5") -> None:
     person.go("/stair/add")
     person.write("words", risers)
     person.write("tread", "914x292x27")
-    person.button("stair.add")
+    person.button("page.keep")
     person.page.wait_for_url("**/stair")
 
 

@@ -336,10 +336,10 @@ def _looks(param: click.Parameter, value: str, offered: Offered) -> dict[str, An
     kind = param.type
     if getattr(param, "is_flag", False):
         return {"look": "box", "unit": ""}
-    if isinstance(kind, Logged) and not getattr(param, "multiple", False):
-        return _logged(kind.what, value, offered)
-    if getattr(param, "multiple", False) or param.nargs == -1:
+    if getattr(param, "multiple", False):
         return {"look": "lines"}
+    if isinstance(kind, Logged):
+        return _logged(kind.what, value, offered)
     if isinstance(kind, click.Choice):
         return {"look": "choice", "choices": tuple(str(each) for each in kind.choices)}
     if isinstance(kind, click.types.IntParamType | click.types.FloatParamType):
