@@ -56,6 +56,15 @@ def saved(pixels: np.ndarray | Image.Image, kind: str, **options: Any) -> bytes:
     return out.getvalue()
 
 
+def jpeg_photo(
+    pixels: np.ndarray, *, quality: int = 92, profile: bytes | None = None, exif: Image.Exif | None = None
+) -> bytes:
+    """Return a JPEG as a camera writes it: its profile, sRGB's unless named, and what it says of itself."""
+    said = b"" if exif is None else exif.tobytes()
+    icc = profile or matrix_profile("sRGB")
+    return saved(pixels, "JPEG", quality=quality, subsampling="4:4:4", optimize=True, icc_profile=icc, exif=said)
+
+
 def saved_heic(pixels: np.ndarray, **options: Any) -> bytes:
     """Return a HEIC file of 8 or 16 bit RGB pixels (the encoder keeps 10 bits of 16)."""
     mode = "RGB" if pixels.dtype == np.uint8 else "RGB;16"

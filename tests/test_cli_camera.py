@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from conftest import BASE, CAMERA, Photos, Run
+from photo_samples import jpeg_photo
 from render.chart import ChartCard
 from render.photo import render_scene
 from render.view import View, homography, project
@@ -16,7 +17,6 @@ from render.view import View, homography, project
 from finishlab.colorimetry.spaces import chart_lab, chart_words, edition_named
 from finishlab.imaging.strip import Rect
 from finishlab.logbook import Logbook
-from finishlab.photos import matrix_profile, write_jpeg
 
 CHART = replace(
     BASE,
@@ -33,7 +33,7 @@ def chart(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A rendered photo of the chart beside the strip, by the camera of all other photos."""
     path = tmp_path_factory.mktemp("chart") / "chart.jpg"
     pixels = render_scene(replace(CHART, jpeg_quality=None)).pixels
-    path.write_bytes(write_jpeg(pixels, quality=92, profile=matrix_profile("sRGB"), camera=CAMERA))
+    path.write_bytes(jpeg_photo(pixels, exif=CAMERA))
     return path
 
 

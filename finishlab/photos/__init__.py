@@ -5,8 +5,6 @@ from __future__ import annotations
 from finishlab.photos.files import FORMATS_READ, MAX_MEGAPIXELS
 from finishlab.photos.profiles import matrix_profile
 from finishlab.photos.reading import (
-    CameraTags,
-    PhotoFacts,
     photo_facts,
     read_photo,
     srgb_pixels,
@@ -18,8 +16,6 @@ from finishlab.photos.reading import (
 __all__ = [
     "FORMATS_READ",
     "MAX_MEGAPIXELS",
-    "CameraTags",
-    "PhotoFacts",
     "matrix_profile",
     "photo_facts",
     "read_photo",

@@ -8,14 +8,15 @@ from __future__ import annotations
 
 import io
 import zlib
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Final
 
 import numpy as np
-from PIL import ExifTags, Image, ImageCms, PngImagePlugin
+from PIL import Image, ImageCms, PngImagePlugin
 
+from finishlab.board import PhotoRecord
 from finishlab.colorimetry.spaces import srgb8_of_linear
 from finishlab.errors import PhotoError
 from finishlab.files import write_atomically
@@ -62,29 +63,10 @@ _MODES: Final = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class PhotoFacts:
-    """What the logbook keeps of a photo file beside the file itself."""
-
-    sha256: str
-    """SHA-256 of the file's bytes, 64 hex digits."""
-    original_name: str
-    suffix: str
-    """Ending that fits the content, e.g. ``".jpg"``, whatever the file is called."""
-    full_size: tuple[int, int]
-    """Width and height of the upright photo, in pixels."""
-    camera: str
-    taken: str
-    """Time of exposure as ISO 8601, or an empty string."""
-
-    @property
-    def photo_id(self) -> str:
-        """First 16 hex digits of the SHA-256, as in `PhotoInfo`."""
-        return self.sha256[:16]
-
-
-def photo_facts(path: Path) -> PhotoFacts:
+def photo_facts(path: Path) -> PhotoRecord:
     """Return what a photo's file and header say, without decoding it.
+
+    Its suffix fits the content, whatever the file is called.
 
     Raises
     ------
@@ -93,8 +75,16 @@ def photo_facts(path: Path) -> PhotoFacts:
     """
     file = load_file(Path(path))
     header = open_header(file)
-    suffix = _SUFFIXES["RAW" if header.raw else file.format]
-    return PhotoFacts(file.sha256, file.name, suffix, header.full_size, header.camera, header.taken)
+    width, height = header.full_size
+    camera, suffix = header.camera or None, _SUFFIXES["RAW" if header.raw else file.format]
+    return PhotoRecord(file.sha256, file.name, width, height, _moment(header.taken), None, camera, suffix)
+
+
+def _moment(text: str) -> datetime | None:
+    try:
+        return datetime.fromisoformat(text) if text else None
+    except ValueError:  # with an offset no clock has
+        return None
 
 
 def read_photo(path: Path, *, long_side: int | None = None) -> LinearImage:
@@ -223,15 +213,11 @@ def _bare_png(file: PhotoFile) -> bytes:
     """Return a PNG with nothing but its picture, checked: its decoder prints remarks about the rest to stderr."""
     data = file.data
     out: list[bytes | memoryview] = [data[:8]]
-    at = 8
-    for kind, _ in png_chunks(data):
-        end = at + int.from_bytes(data[at : at + 4], "big") + 12
+    for kind, chunk in png_chunks(data):
         if kind in (b"IHDR", b"PLTE", b"tRNS", b"IDAT", b"IEND"):
-            chunk = memoryview(data)[at:end]
             if zlib.crc32(chunk[4:-4]) != int.from_bytes(chunk[-4:], "big"):
                 raise file.damaged()
             out.append(chunk)
-        at = end
     return b"".join(out)
 
 
@@ -350,35 +336,6 @@ _STRIPE_PIXELS: Final = 500_000
 """A photo is converted in stripes: a float copy of a whole one would take hundreds of megabytes."""
 
 
-@dataclass(frozen=True, slots=True)
-class CameraTags:
-    """What a camera writes into a photo of its own; for rendered photos that stand in for real ones."""
-
-    make: str
-    model: str
-    taken: datetime
-    """Local time of exposure; its offset is written too when it has one."""
-    orientation: int = 1
-    """EXIF orientation, 1 to 8, of the pixels as stored."""
-
-    def __post_init__(self) -> None:
-        if not 1 <= self.orientation <= 8:
-            raise ValueError("an orientation is 1 to 8")
-
-    def exif(self) -> bytes:
-        """Return the EXIF block."""
-        exif = Image.Exif()
-        exif[ExifTags.Base.Make] = self.make
-        exif[ExifTags.Base.Model] = self.model
-        exif[ExifTags.Base.Orientation] = self.orientation
-        details = {int(ExifTags.Base.DateTimeOriginal): self.taken.strftime("%Y:%m:%d %H:%M:%S")}
-        offset = self.taken.strftime("%z")
-        if offset:
-            details[ExifTags.Base.OffsetTimeOriginal] = f"{offset[:3]}:{offset[3:5]}"
-        exif[ExifTags.IFD.Exif] = details
-        return exif.tobytes()
-
-
 def srgb_pixels(image: LinearImage) -> np.ndarray:
     """Return a photo's decoded pixels in sRGB, shape (H, W, 3), uint8; colours outside sRGB are clipped."""
     height, width = image.encoded.shape[:2]
@@ -390,26 +347,14 @@ def srgb_pixels(image: LinearImage) -> np.ndarray:
     return out
 
 
-def _picture(pixels: np.ndarray, long_side: int | None) -> Image.Image:
+def _picture(pixels: np.ndarray) -> Image.Image:
     if pixels.dtype != np.uint8 or pixels.ndim != 3 or pixels.shape[2] != 3:
         raise ValueError("a picture is an (H, W, 3) array of 8 bit codes")
-    picture = Image.fromarray(np.ascontiguousarray(pixels))
-    if long_side is not None and max(picture.size) > long_side:
-        factor = long_side / max(picture.size)
-        size = max(1, round(picture.width * factor)), max(1, round(picture.height * factor))
-        picture = picture.resize(size, Image.Resampling.LANCZOS, reducing_gap=3.0)
-    return picture
+    return Image.fromarray(np.ascontiguousarray(pixels))
 
 
-def write_jpeg(
-    pixels: np.ndarray,
-    *,
-    quality: int,
-    long_side: int | None = None,
-    profile: bytes | None = None,
-    camera: CameraTags | None = None,
-) -> bytes:
-    """Return a JPEG of sRGB pixels.
+def write_jpeg(pixels: np.ndarray, *, quality: int) -> bytes:
+    """Return a JPEG of sRGB pixels, without EXIF.
 
     Parameters
     ----------
@@ -417,24 +362,11 @@ def write_jpeg(
         Shape (H, W, 3), uint8, RGB.
     quality
         1 to 95, libjpeg's scale; colour is kept at full resolution from 90 up.
-    long_side
-        Make the picture smaller until its long side has no more than this many pixels.
-    profile
-        ICC profile the pixels are coded in, to be embedded in place of sRGB's.
-    camera
-        EXIF data for a rendered photo; without it the file has no EXIF at all.
     """
     out = io.BytesIO()
     subsampling = "4:4:4" if quality >= 90 else "4:2:0"
-    _picture(pixels, long_side).save(
-        out,
-        "JPEG",
-        quality=quality,
-        subsampling=subsampling,
-        optimize=True,
-        icc_profile=profile or matrix_profile("sRGB"),
-        exif=camera.exif() if camera else b"",
-    )
+    profile = matrix_profile("sRGB")
+    _picture(pixels).save(out, "JPEG", quality=quality, subsampling=subsampling, optimize=True, icc_profile=profile)
     return out.getvalue()
 
 
@@ -450,7 +382,7 @@ def write_png(path: Path, pixels: np.ndarray) -> None:
     # The mark tells a later call that this picture is one of ours, which may be replaced, and no photo.
     mark = PngImagePlugin.PngInfo()
     mark.add_text("Software", "finishlab")
-    _picture(pixels, None).save(out, "PNG", icc_profile=matrix_profile("sRGB"), pnginfo=mark)
+    _picture(pixels).save(out, "PNG", icc_profile=matrix_profile("sRGB"), pnginfo=mark)
     write_atomically(path, out.getvalue())
 
 
