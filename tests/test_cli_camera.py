@@ -157,9 +157,8 @@ def test_learning_again_takes_the_place_and_keeps_the_history(learned: Run, char
     """A second profile of one camera and light holds instead of the first, whose entry stays in the database."""
     assert learned("camera", "learn", chart, "--edition", "ISO 17321-1").exit_code == 0
     with Logbook.open(learned.logbook) as log:
-        assert [each.chart for each in log.camera_profiles()] == ["ISO 17321-1"]
-        kept = log.camera_profile("Test One", "Daylight ")
-        assert kept is not None
+        (kept,) = log.camera_profiles()
+        assert (kept.camera, kept.light, kept.chart) == ("Test One", "daylight", "ISO 17321-1")
         assert log.photo(kept.photo_id).file_name == "chart.jpg"
 
 

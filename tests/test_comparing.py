@@ -54,7 +54,7 @@ def add_floor(log: Logbook, folder: Path, light: str = "daylight", shift: float 
     for i in range(count):
         lab = FLOOR + np.array([shift + 0.4 * (i - 2), 0.1 * (i % 2), 0.2 * (i % 3)])
         record = FloorSpotRecord(f"plank {i}", light=light, date=DAY)
-        log.add_floor_spot(record, [seen(log, folder, f"floor {light} {i}", floor=lab)])
+        log.add_floor_spots(record, [[seen(log, folder, f"floor {light} {i}", floor=lab)]])
 
 
 def add_board(log: Logbook, folder: Path, name: str, step: tuple[float, ...], record: BoardRecord = DONE) -> str:

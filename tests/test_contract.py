@@ -73,7 +73,7 @@ def one_of_everything(tmp_path_factory: pytest.TempPathFactory) -> Path:
             both = measurement(photo, "board", "floor")
             record = BoardRecord("ash", stain=stain, topcoat="satin", date=DAY, state="cured")
             log.add_board(record, [both], [pair for pair in [DirectPair.of(both)] if stain and pair])
-        log.add_floor_spot(FloorSpotRecord("hall", date=DAY), [measurement(keep(log, tmp_path, "f.jpg"), "floor")])
+        log.add_floor_spots(FloorSpotRecord("hall", date=DAY), [[measurement(keep(log, tmp_path, "f.jpg"), "floor")]])
     for line in (
         "recipe add plain --step oil --top 'oil pu; coats=3'",
         "can add honey --kind 'oil stain'",

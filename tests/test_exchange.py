@@ -65,7 +65,7 @@ def _fill(log: Logbook, folder: Path) -> None:
         log.add_board(BoardRecord("ash", note="=1+1", date=DAY), [both], [pair])
     log.edit_board("B2", stain="walnut", coats=2)
     log.remove("B3")
-    log.add_floor_spot(FloorSpotRecord("door", date=DAY), [measurement(_kept(log, folder, "floor.jpg"), "floor")])
+    log.add_floor_spots(FloorSpotRecord("door", date=DAY), [[measurement(_kept(log, folder, "floor.jpg"), "floor")]])
     log.learn_strip(greys_of_readings({7: [93.0]}, number=412))
     log.add_trials([trial("a" * 16), trial("b" * 16)])
     log.remove("H2")

@@ -47,7 +47,7 @@ def logged(tmp_path_factory: pytest.TempPathFactory) -> Path:
                 [board],
             )
         spot = measurement(keep(log, tmp_path, "floor.jpg"), "floor")
-        log.add_floor_spot(FloorSpotRecord("by the window of the upper hall", date=DAY, light="lamp"), [spot])
+        log.add_floor_spots(FloorSpotRecord("by the window of the upper hall", date=DAY, light="lamp"), [[spot]])
     for line in (
         ("recipe", "add", "plain, satin", "--step", "oil; colour=walnut"),
         ("can", "add", "honey", "--kind", "oil stain"),

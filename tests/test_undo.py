@@ -59,7 +59,7 @@ def test_a_light_taken_back_moves_only_the_photos_that_went_with_it(log: Logbook
 
 def test_adding_and_removing_are_taken_back(log: Logbook, tmp_path: Path) -> None:
     """Undo of an add hides what was added, undo of a remove shows it again; redo brings back what either took."""
-    log.add_floor_spot(FloorSpotRecord(date=DAY), [measurement(keep(log, tmp_path), "floor")])
+    log.add_floor_spots(FloorSpotRecord(date=DAY), [[measurement(keep(log, tmp_path), "floor")]])
     log.undo("F1")
     assert log.floor_spots() == []
     log.redo("F1")
@@ -122,12 +122,12 @@ def test_greys_of_a_strip_are_taken_back(log: Logbook) -> None:
     for greys in learned:
         log.learn_strip(greys)
     log.undo("strip 7")
-    assert log.strip_greys(7) == learned[0]
+    assert log.learned_greys() == (learned[0],)
     log.redo("s0007")
-    assert log.strip_greys(7) == learned[1]
+    assert log.learned_greys() == (learned[1],)
     log.forget_strip(7)
     log.undo()
-    assert log.strip_greys(7) == learned[1]
+    assert log.learned_greys() == (learned[1],)
 
 
 def test_a_standard_is_taken_back(log: Logbook, tmp_path: Path) -> None:

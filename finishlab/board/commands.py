@@ -289,7 +289,7 @@ def _changes(
     draft = draft_of(before, logged=True)
     if texts.like is not None:
         draft = draft_like(log, texts.like, draft)
-    draft = draft.with_said(log, typed(given, texts))
+    draft = draft.with_said(log.recipe, typed(given, texts))
     draft = draft.without(clear)
     if texts.ask:
         draft = ask_missing(draft)

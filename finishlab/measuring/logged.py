@@ -514,7 +514,7 @@ class Again:
     """What is otherwise in how it is measured."""
 
 
-def measure_sample(log: Logbook, size: int, on_photo: Callable[[], None] = lambda: None) -> list[Again]:
+def measure_sample(log: Logbook, size: int) -> list[Again]:
     """Measure some logged photos again, spread evenly over floor, boards and stair; nothing is logged."""
     things: list[StoredBoard | StoredSpot] = [*log.floor_spots(), *log.boards()]
     logged: list[tuple[str, StoredMeasurement]] = [
@@ -522,11 +522,7 @@ def measure_sample(log: Logbook, size: int, on_photo: Callable[[], None] = lambd
     ]
     logged += [(part.code, found) for part in log.stair_parts() for found in log.part_measurements(part.ident)]
     step = max(1, -(-len(logged) // size)) if size else 0
-    again = []
-    for number, found in logged[::step] if step else ():
-        again.append(_again(log, number, found))
-        on_photo()
-    return again
+    return [_again(log, number, found) for number, found in logged[::step]] if step else []
 
 
 def _again(log: Logbook, number: str, found: StoredMeasurement) -> Again:

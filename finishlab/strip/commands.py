@@ -348,7 +348,7 @@ def show(*, number: int, save_picture: str | None, as_json: bool) -> None:
     with open_logbook() as log:
         photographed = next((each for each in log.photographed_greys() if each.number == number), None)
         learned = log.strip_greys_history(number, needed=photographed is None)
-        changes = log.strip_history(number)
+        changes = log.history(f"strip {number}") if learned else ()
     now = [each.greys for each in learned if each.ended is None]
     if save_picture is not None:
         if not now:
