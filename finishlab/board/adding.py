@@ -157,9 +157,7 @@ def add(
             logged = [each for plan in plans for each in _logged(log, plan)]
             lines = _lines(log, logged, plans)
         if as_json:
-            show_document(
-                _document(log, logged, None if number is None else next(iter(plans[0].results))), as_json=True
-            )
+            show_document(_document(log, logged, plans[0]), as_json=True)
     if not as_json:
         print_results("\n".join(each.number for each in logged))
     for line in lines:
@@ -215,9 +213,8 @@ def _measure(log: Logbook, plans: Sequence[_Plan], options: MeasureOptions) -> N
         for result in measure_all([str(path) for path in dict.fromkeys(paths)], how):
             found.setdefault((light, Path(result.path)), []).append(result)
     for plan in plans:
-        plan.results = {
-            light: [r for path, _ in shots for r in found[light, path]] for light, shots in plan.photos.items()
-        }
+        for light, shots in plan.photos.items():
+            plan.results[light] = [result for path, _ in shots for result in found[light, path]]
 
 
 def _fields(plan: _Plan, *, beside: bool) -> tuple[FieldName, ...]:
@@ -266,9 +263,10 @@ def _logged(log: Logbook, plan: _Plan) -> Sequence[StoredBoard | StoredSpot]:
     return [] if board is None else [board]
 
 
-def _document(log: Logbook, logged: Sequence[StoredBoard | StoredSpot], light: Light | None) -> Document:
+def _document(log: Logbook, logged: Sequence[StoredBoard | StoredSpot], plan: _Plan) -> Document:
     from finishlab.logbook.stored import StoredBoard
 
+    light = None if plan.number is None else next(iter(plan.results))
     document = boards_document([each for each in logged if isinstance(each, StoredBoard)], light)
     spots = [FLOOR.entry(FLOOR.row(log, each)) for each in logged if not isinstance(each, StoredBoard)]
     return replace(document, data={**document.data, **({"floor_spots": spots} if spots else {})})

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from typing import TYPE_CHECKING, Any, Final, TypeVar
+from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.board import BoardRecord
 from finishlab.errors import LogbookError
@@ -260,9 +260,6 @@ def _grain(texture: Texture | None) -> str | None:
     return f"{texture.contrast:.1f}" if angle is None else f"{texture.contrast:.1f} at {abs(angle):.0f} deg"
 
 
-Value = TypeVar("Value")
-
-
 _PARTS = ("preparation", "steps", "seal", "topcoat", "looking")
 
 
@@ -281,16 +278,14 @@ def comparison_document(one: StoredBoard, two: StoredBoard) -> Document:
     alone = [[light for light in mine if light not in other] for mine, other in (lights, lights[::-1])]
     only = {number: found for number, found in zip(numbers, alone, strict=True) if found}
 
-    def by(values: Sequence[Value]) -> dict[str, Value]:
-        return dict(zip(numbers, values, strict=True))
-
     data = {
         "boards": list(numbers),
-        "fields": [{"field": name, "label": label, **by(values)} for name, label, _, values in differ],
-        "fields_alike": len(fields) - len(differ),
-        "colours": [
-            {name: by(told) if isinstance(told, tuple) else told for name, told in each.items()} for each, _ in colours
+        "fields": [
+            {"field": name, "label": label, **dict(zip(numbers, values, strict=True))}
+            for name, label, _, values in differ
         ],
+        "fields_alike": len(fields) - len(differ),
+        "colours": [told for told, _ in colours],
         "one_board_only": only,
     }
     blocks = [Line(f"{one.number} beside {two.number}"), *_field_blocks(numbers, differ, len(fields) - len(differ))]
@@ -301,9 +296,8 @@ def comparison_document(one: StoredBoard, two: StoredBoard) -> Document:
 
 def _field_blocks(numbers: tuple[str, str], differ: Sequence[_Field], alike: int) -> list[Block]:
     """Return the fields that differ, side by side."""
-    table = Table(
-        [Column("field", fold=False), *map(Column, numbers)], [(label, *words) for _, label, words, _ in differ]
-    )
+    heads = [Column("field", fold=False), *map(Column, numbers)]
+    table = Table(heads, [(label, *words) for _, label, words, _ in differ])
     same = [Line(f"{counted(alike, 'other field')} the same")] if alike else []
     return [table if differ else Line("No field of their records differs."), *same]
 
@@ -358,8 +352,8 @@ def _colours(one: StoredBoard, two: StoredBoard, light: str) -> tuple[dict[str, 
     words = describe(signed, delta, one.number)
     told = {
         "light": light,
-        "lab": (jsons.lab(a.lab), jsons.lab(b.lab)),
-        "photos": (len(seen[0]), len(seen[1])),
+        "lab": {one.number: jsons.lab(a.lab), two.number: jsons.lab(b.lab)},
+        "photos": {one.number: len(seen[0]), two.number: len(seen[1])},
         "delta_e00": jsons.difference(delta),
         "difference": jsons.difference(signed),
         "in_words": words,
