@@ -269,7 +269,7 @@ def _document(log: Logbook, logged: Sequence[StoredBoard | StoredSpot], plan: _P
     light = None if plan.number is None else next(iter(plan.results))
     document = boards_document([each for each in logged if isinstance(each, StoredBoard)], light)
     spots = [FLOOR.entry(FLOOR.row(log, each)) for each in logged if not isinstance(each, StoredBoard)]
-    return replace(document, data={**document.data, **({"floor_spots": spots} if spots else {})})
+    return replace(document, made={**document.data, **({"floor_spots": spots} if spots else {})})
 
 
 def _lines(log: Logbook, logged: Sequence[StoredBoard | StoredSpot], plans: Sequence[_Plan]) -> list[str]:
