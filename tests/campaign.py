@@ -35,8 +35,9 @@ from logbook_makers import DAY, keep, measurement, old_logbook, trial
 from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.cli import finishlab
 from finishlab.imaging.greys import greys_of_readings
-from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.archive import export_logbook
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import DirectPair
 from finishlab.recipe import Can
 from finishlab.stair.records import Flight, Part, PartEvent
 

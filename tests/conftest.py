@@ -32,8 +32,9 @@ from sqlalchemy import Engine
 from finishlab.cli import finishlab
 from finishlab.files import LOGBOOK_FILE
 from finishlab.imaging.strip import Rect
-from finishlab.logbook import Logbook, database
+from finishlab.logbook import database
 from finishlab.logbook.migrations import HEAD
+from finishlab.logbook.store import Logbook
 
 if TYPE_CHECKING:
     from page_visits import Visits

@@ -10,7 +10,7 @@ import numpy as np
 import pillow_heif
 from PIL import ExifTags, Image
 
-from finishlab.photos import matrix_profile
+from finishlab.photos.profiles import matrix_profile
 
 CORNERS = np.array([[(200, 30, 30), (30, 160, 40)], [(40, 50, 190), (230, 220, 60)]], dtype=np.uint8)
 """Top left red, top right green, bottom left blue, bottom right yellow."""

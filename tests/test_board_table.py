@@ -19,7 +19,8 @@ from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.estimate import ColourTable, LabEstimate, SharedEffect
 from finishlab.files import LOGBOOK_FILE
 from finishlab.finish import Finish, Preparation, Topcoat
-from finishlab.logbook import DirectPair, Logbook
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import DirectPair
 from finishlab.matching.gls import solve
 from finishlab.matching.scatter import Observations, components_of
 from finishlab.rank.gathering import observations_of as gathered

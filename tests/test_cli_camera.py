@@ -16,7 +16,7 @@ from render.view import View, homography, project
 
 from finishlab.colorimetry.spaces import chart_lab, chart_words, edition_named
 from finishlab.imaging.strip import Rect
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 
 CHART = replace(
     BASE,

@@ -11,7 +11,8 @@ from logbook_makers import DAY, keep, measurement
 
 from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.cli.lazy import finishlab
-from finishlab.logbook import DirectPair, Logbook
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import DirectPair
 
 
 class Desk:

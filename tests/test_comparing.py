@@ -17,7 +17,8 @@ from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.cli.lazy import finishlab
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.finish import Finish, Preparation, Topcoat
-from finishlab.logbook import DirectPair, Logbook
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import DirectPair
 from finishlab.matching.aims import Aim
 from finishlab.measure.results import Measurement
 from finishlab.rank.comparing import compare, rank_boards

@@ -23,7 +23,8 @@ from logbook_makers import DAY, keep, measurement
 from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.cli import finishlab
 from finishlab.finish import commands as finish_commands
-from finishlab.logbook import DirectPair, Logbook
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import DirectPair
 
 READING: Final = (
     "board list", "board show B1", "board compare B1 B2", "board history B1", "floor list", "floor show F1",

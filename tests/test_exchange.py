@@ -27,10 +27,11 @@ from finishlab.errors import LogbookError, OutputError
 from finishlab.files import LOGBOOK_FILE
 from finishlab.finish import ColourStep, Finish
 from finishlab.imaging.greys import greys_of_readings
-from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.archive import export_logbook, import_logbook, json_schema, upgraded
 from finishlab.logbook.audit import TABLES
 from finishlab.logbook.merge import Dump, checked
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import DirectPair
 from finishlab.recipe import Can
 from finishlab.stair.records import Flight, Part, PartEvent, PartSizes, StoredStair
 

@@ -24,7 +24,7 @@ from rich.console import Console
 
 from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.cli import finishlab
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 from finishlab.show.document import Column, Document, Table
 from finishlab.show.terminal import render
 

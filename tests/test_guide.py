@@ -15,7 +15,7 @@ from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.cli import finishlab
 from finishlab.demo import FOLDER, samples_home
 from finishlab.guide import FIRST_HOUR, read_guide
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 
 SAMPLES = samples_home() / FOLDER
 

@@ -20,8 +20,9 @@ from sqlalchemy import Engine, event
 from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import ExitCode, LogbookError, PhotoError, UsageError
 from finishlab.files import LOGBOOK_FILE
-from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.photo_files import kept_files
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import DirectPair
 from finishlab.recipe import Can
 
 ASH = BoardRecord("ash", "walnut brown", 2, "water PU", note="first try", date=DAY)

@@ -11,7 +11,8 @@ from photo_samples import CORNERS, blocks, corners_of, exif_block, saved
 from PIL import ExifTags, Image
 
 from finishlab.errors import OutputError
-from finishlab.photos import matrix_profile, read_photo, srgb_pixels, thumbnail, write_jpeg, write_png
+from finishlab.photos import read_photo, srgb_pixels, thumbnail, write_jpeg, write_png
+from finishlab.photos.profiles import matrix_profile
 
 
 def opened(data: bytes) -> Image.Image:

@@ -26,8 +26,8 @@ from photo_samples import (
 from PIL import Image, ImageCms
 
 from finishlab.imaging.pixels import LinearImage
-from finishlab.photos import matrix_profile, photo_facts, read_photo
-from finishlab.photos.profiles import named_encoding
+from finishlab.photos import photo_facts, read_photo
+from finishlab.photos.profiles import matrix_profile, named_encoding
 
 LOSSLESS: dict[str, Callable[..., bytes]] = {
     "a.png": lambda p, **o: saved(p, "PNG", **o),

@@ -25,8 +25,8 @@ from finishlab.colorimetry.spaces import srgb_to_linear
 from finishlab.errors import NoStripError
 from finishlab.imaging import finder
 from finishlab.imaging.pixels import LinearImage
-from finishlab.photos import matrix_profile, read_photo
-from finishlab.photos.profiles import SpaceName, named_encoding
+from finishlab.photos import read_photo
+from finishlab.photos.profiles import SpaceName, matrix_profile, named_encoding
 
 XMP: Final = b"http://ns.adobe.com/xap/1.0/\0"
 HDRGM: Final = (

@@ -28,7 +28,7 @@ from finishlab.imaging.finder import apply_homography, find_strip
 from finishlab.imaging.greys import USUAL, StripGreys, greys_of_readings
 from finishlab.imaging.pixels import LinearImage
 from finishlab.imaging.strip import STRIP, Rect
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 from finishlab.measure.areas import GreyArea, PixelRect
 from finishlab.measure.flow import measure
 from finishlab.measure.learn_print import learn_greys

@@ -14,7 +14,8 @@ from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.errors import LogbookError
 from finishlab.finish import ColourStep, Finish
 from finishlab.imaging.greys import USUAL
-from finishlab.logbook import DirectPair, Logbook
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import DirectPair
 from finishlab.recipe import Can, Recipe
 
 OIL = Finish(steps=(ColourStep("oil", colour="honey"),))

@@ -53,7 +53,8 @@ from finishlab.record import DAYLIGHT, Light, counted, normalise_light, today
 if TYPE_CHECKING:
     from finishlab.finish.entering import FinishTexts
     from finishlab.imaging.strip import FieldName
-    from finishlab.logbook import Logbook, StoredBoard, StoredSpot
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import StoredBoard, StoredSpot
     from finishlab.measure.areas import GreyArea, SurfaceArea
     from finishlab.measure.results import SurfaceKind
     from finishlab.measuring import PhotoResult

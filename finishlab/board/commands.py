@@ -63,7 +63,8 @@ from finishlab.show.document import Block, Colour, Document, Facts, Field, Kind,
 if TYPE_CHECKING:
     from finishlab.board import BoardRecord
     from finishlab.finish.entering import FinishTexts
-    from finishlab.logbook import Logbook, StoredBoard, StoredSpot
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import StoredBoard, StoredSpot
     from finishlab.measure.areas import GreyArea, SurfaceArea
     from finishlab.measuring import PhotoResult
     from finishlab.measuring.logged import FloorSeen

@@ -17,7 +17,8 @@ from finishlab.record import DAYLIGHT, normalise_light
 
 if TYPE_CHECKING:
     from finishlab.board import BoardRecord
-    from finishlab.logbook import Logbook, StoredBoard
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import StoredBoard
 
 
 EXAMPLE: Final = "walnut-2-coats-satin.jpg"

@@ -28,7 +28,8 @@ from finishlab.show.document import (
 if TYPE_CHECKING:
     from finishlab.colorimetry.difference import DeltaE
     from finishlab.colorimetry.estimate import LabEstimate
-    from finishlab.logbook import Logbook, StoredBoard, StoredMeasurement, StoredSpot
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import StoredBoard, StoredMeasurement, StoredSpot
     from finishlab.measure.results import Texture  # measuring loads OpenCV; showing its results does not
 
 

@@ -28,7 +28,8 @@ from finishlab.toml_file import read_text, read_toml
 from finishlab.units import read_figure
 
 if TYPE_CHECKING:
-    from finishlab.logbook import Logbook, StoredBoard, StoredRecipe
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import StoredBoard, StoredRecipe
     from finishlab.recipe import Can
 
 UNSTAINED: Final = ("raw", CLEAR_ONLY)

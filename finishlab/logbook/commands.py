@@ -16,8 +16,9 @@ from finishlab.record import harmless, plain
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from finishlab.logbook import Change, Undone
+    from finishlab.logbook.history import Undone
     from finishlab.logbook.merge import MergeResult
+    from finishlab.logbook.stored import Change
 
 
 _SAMPLE = 5

@@ -342,7 +342,7 @@ def decode_jpeg(file: PhotoFile, size: tuple[int, int], *, grey: bool, long_side
     grey
         Whether it has one channel only.
     long_side
-        As in `finishlab.photos.reading.read_photo`.
+        As in `finishlab.photos.read_photo`.
 
     Returns
     -------

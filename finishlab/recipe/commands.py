@@ -37,7 +37,8 @@ from finishlab.units import left_text, parse_volume
 
 if TYPE_CHECKING:
     from finishlab.board import BoardRecord
-    from finishlab.logbook import Logbook, StoredCan, StoredRecipe, StoredStandard
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import StoredCan, StoredRecipe, StoredStandard
     from finishlab.stair.records import StoredPart
 
 

@@ -36,7 +36,7 @@ from finishlab.show.document import Document, Field, Line, Listed, Listing
 if TYPE_CHECKING:
     from finishlab.imaging.greys import StripGreys
     from finishlab.imaging.strip import Paper
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
     from finishlab.matching.trials import Trust
     from finishlab.measure.areas import GreyArea
     from finishlab.quality import Doubt
