@@ -28,6 +28,7 @@ from sqlalchemy import (
     Text,
     UniqueConstraint,
 )
+from sqlalchemy import Row as PlainRow
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 from sqlalchemy.types import TypeDecorator, TypeEngine
 
@@ -60,6 +61,10 @@ class Unreadable(str):
     """What stands in the database where a day, a moment or JSON should: kept, so that one such row spoils no other."""
 
     __slots__ = ()
+
+
+_ODD: Final = {Unreadable, type(None)}
+"""Kinds of values that a row is looked through for."""
 
 
 def _read_or_kept(read: Callable[[Any], Any] | None) -> Callable[[Any], Any]:
@@ -565,16 +570,23 @@ def decoded(what: str, decode: Callable[[Row], T], row: Row) -> T:
         ``"logbook-damaged"`` if it cannot be meant.
     """
     try:
-        values = getattr(row, "__dict__", {})
-        if Unreadable in map(type, values.values()):
-            name, value = next((name, value) for name, value in values.items() if isinstance(value, Unreadable))
-            raise ValueError(f"{name} cannot be “{value[:40]}”")
-        for name in _MOMENTS:
-            if values.get(name, name) is None:
-                raise ValueError(f"{name} is missing")
+        _check_values(row)
         return decode(row)
     except DAMAGED as error:
         raise damaged(what, error) from error
+
+
+def _check_values(row: object) -> None:
+    plain = isinstance(row, PlainRow)
+    said = {} if plain else getattr(row, "__dict__", {})  # of a mapped object
+    names, values = (row._fields, tuple(row)) if plain else (said.keys(), said.values())
+    if _ODD.isdisjoint(map(type, values)):
+        return
+    for name, value in zip(names, values, strict=True):
+        if isinstance(value, Unreadable):
+            raise ValueError(f"{name} cannot be “{value[:40]}”")  # noqa: TRY004 - as stored, it is of no type
+        if value is None and name in _MOMENTS:
+            raise ValueError(f"{name} is missing")
 
 
 def damaged(what: str, error: Exception) -> LogbookError:
