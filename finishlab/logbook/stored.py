@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from functools import lru_cache, partial
 from typing import Any, Final, Generic, TypeVar, cast, get_args
 
-from sqlalchemy import Column, ColumnElement, Row, Select, Text, func, select
+from sqlalchemy import ColumnElement, Row, Select, Text, func, select
 from sqlalchemy import cast as cast_in_sql
 from sqlalchemy.orm import Session
 
@@ -267,6 +267,8 @@ def strip_from_dict(data: Mapping[str, Any]) -> StripReading:
 Numbered = TypeVar("Numbered", RecipeRow, BatchRow, TrialRow)
 Which = int | range | None
 """Which numbers are read: one, which must be readable, those of a range, or all."""
+_Colours = tuple[Any, Sequence[Any], Callable[[Row[Any]], Any]]
+"""The column that says whose a colour is, the columns it is read from, and what reads them."""
 _AT_ONCE: Final = 500
 """Rows held at once, of which only what they say is kept."""
 _M: Final = MeasurementRow.__table__.c
@@ -294,7 +296,7 @@ def _read(
 def _wanted(table: type[NumberedRow], which: Which, *, removed: bool = False) -> list[ColumnElement[bool]]:
     """Return what says which rows are asked for: unless `removed`, those that were not."""
     column = table.__table__.c
-    shown = [] if removed else [column.removed.is_(None)]
+    shown: list[ColumnElement[bool]] = [] if removed else [column.removed.is_(None)]
     if isinstance(which, range):
         return [*shown, column.number.between(which[0], which[-1])]
     return shown if which is None else [*shown, column.number == which]
@@ -355,11 +357,11 @@ def _things(
     made: Callable[..., T],
     table: type[BoardRow | FloorSpotRow],
     record: type[Record],
-    colours: Iterable[tuple[Column[Any], Sequence[ColumnElement[Any]], Callable[[Row[Any]], Any]]],
+    colours: Iterable[_Colours],
     which: Which,
     light: Light | None,
 ) -> list[T]:
-    """Read boards or spots with their colours: whose each is, its columns, and what reads them."""
+    """Read boards or spots with their colours, or what there is of them in a light."""
     measured: list[dict[int, list[Any]]] = []
     for owner, columns, read in colours:
         asked = select(owner, *columns).join(table.__table__, owner == table.__table__.c.number)

@@ -577,12 +577,10 @@ def decoded(what: str, decode: Callable[[Row], T], row: Row) -> T:
 
 
 def _check_values(row: object) -> None:
-    plain = isinstance(row, PlainRow)
-    said = {} if plain else getattr(row, "__dict__", {})  # of a mapped object
-    names, values = (row._fields, tuple(row)) if plain else (said.keys(), said.values())
-    if _ODD.isdisjoint(map(type, values)):
+    if isinstance(row, PlainRow) and _ODD.isdisjoint(map(type, row)):
         return
-    for name, value in zip(names, values, strict=True):
+    said: Any = row._mapping if isinstance(row, PlainRow) else getattr(row, "__dict__", {})  # noqa: SLF001 - its public name
+    for name, value in said.items():
         if isinstance(value, Unreadable):
             raise ValueError(f"{name} cannot be “{value[:40]}”")  # noqa: TRY004 - as stored, it is of no type
         if value is None and name in _MOMENTS:

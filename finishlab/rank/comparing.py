@@ -346,9 +346,8 @@ def _ranked(seen: _InLight, aim: Aim, *, full: bool) -> Ranking:
     boards = []
     for ranked in ranking.boards:
         board = by_number[ranked.board]
-        told = with_facts(ranked, board, seen.light, seen.floor, far_off.get(ranked.board))
         clear = lighter.get(board.record.species.casefold())
-        boards.append(told if clear is None else replace(told, doubts=(clear, *told.doubts)))
+        boards.append(with_facts(ranked, board, seen.light, seen.floor, clear, far_off.get(ranked.board)))
     ranking = replace(ranking, boards=tuple(boards))
     leaders = {board.board for board in ranking.leaders[:MOST_BOARDS]}
     picks = [i for i, number in enumerate(seen.numbers) if number in leaders]

@@ -208,15 +208,15 @@ def floors_far_off(boards: Sequence[StoredBoard], light: Light, pool: FloorPool)
 
 
 def with_facts(
-    ranked: RankedBoard, board: StoredBoard, light: Light, floor: FloorSeen, far_off: float | None
+    ranked: RankedBoard, board: StoredBoard, light: Light, floor: FloorSeen, clear: Doubt | None, far_off: float | None
 ) -> RankedBoard:
     """Return a ranked board with what is to be said beside its colour: its doubts, its photos, whether it is final.
 
-    `far_off` as `floors_far_off` gives it.
+    The doubt that the clear-only board raises, if any, comes first; `far_off` as `floors_far_off` gives it.
     """
     found = in_light(board.measurements, light)
     facts = _facts(board.record, found)
-    doubts = [*board_guards(facts, floor.facts)]
+    doubts = [*([] if clear is None else [clear]), *board_guards(facts, floor.facts)]
     doubts += [doubt("greys-differ", strip=f"{number:04d}") for number in _known_apart(floor.greys, _greys(found))]
     profiles = _profiles(found)
     if floor.profiles and profiles != floor.profiles:
