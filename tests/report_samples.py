@@ -14,7 +14,7 @@ from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.difference import DeltaE, signed_difference
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.errors import NoStripError, PhotoError
-from finishlab.logbook import StoredBoard, StoredMeasurement, StoredPair, StoredSpot
+from finishlab.logbook.stored import StoredBoard, StoredMeasurement, StoredPair, StoredSpot
 from finishlab.matching.ranking import RankedBoard, Ranking
 from finishlab.matching.scatter import FloorPool
 from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading

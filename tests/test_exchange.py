@@ -27,10 +27,11 @@ from finishlab.errors import LogbookError, OutputError
 from finishlab.files import LOGBOOK_FILE
 from finishlab.finish import ColourStep, Finish
 from finishlab.imaging.greys import greys_of_readings
-from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.archive import export_logbook, import_logbook, json_schema, upgraded
 from finishlab.logbook.audit import TABLES
 from finishlab.logbook.merge import Dump, checked
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import DirectPair
 from finishlab.recipe import Can
 from finishlab.stair.records import Flight, Part, PartEvent, PartSizes, StoredStair
 
@@ -65,7 +66,7 @@ def _fill(log: Logbook, folder: Path) -> None:
         log.add_board(BoardRecord("ash", note="=1+1", date=DAY), [both], [pair])
     log.edit_board("B2", stain="walnut", coats=2)
     log.remove("B3")
-    log.add_floor_spot(FloorSpotRecord("door", date=DAY), [measurement(_kept(log, folder, "floor.jpg"), "floor")])
+    log.add_floor_spots(FloorSpotRecord("door", date=DAY), [[measurement(_kept(log, folder, "floor.jpg"), "floor")]])
     log.learn_strip(greys_of_readings({7: [93.0]}, number=412))
     log.add_trials([trial("a" * 16), trial("b" * 16)])
     log.remove("H2")

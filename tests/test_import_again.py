@@ -17,10 +17,10 @@ from logbook_makers import DAY, keep, measurement
 from finishlab.board import BoardRecord
 from finishlab.errors import LogbookError
 from finishlab.imaging.greys import greys_of_readings
-from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.archive import upgraded
 from finishlab.logbook.merge import MergeResult, checked
-from finishlab.logbook.stored import change_line
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import DirectPair, change_line
 from finishlab.recipe import Can
 from finishlab.stair.records import Flight, Part, PartEvent
 

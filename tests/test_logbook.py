@@ -20,8 +20,9 @@ from sqlalchemy import Engine, event
 from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import ExitCode, LogbookError, PhotoError, UsageError
 from finishlab.files import LOGBOOK_FILE
-from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.photo_files import kept_files
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import DirectPair
 from finishlab.recipe import Can
 from finishlab.record import plain
 
@@ -90,7 +91,7 @@ def test_a_photo_of_one_field_is_no_pair(log: Logbook, tmp_path: Path) -> None:
 def test_a_floor_spot_comes_back(log: Logbook, tmp_path: Path) -> None:
     """A spot holds the floor field of its photos, also when the board field was measured too."""
     measured = measurement(keep(log, tmp_path), "board", "floor")
-    spot = log.add_floor_spot(SPOT, [measured])
+    spot = log.add_floor_spots(SPOT, [[measured]])[0]
     assert spot == log.floor_spot("f1") == log.floor_spots()[0]
     assert spot.number == "F1"
     assert spot.record == SPOT
@@ -99,7 +100,7 @@ def test_a_floor_spot_comes_back(log: Logbook, tmp_path: Path) -> None:
 
 def test_without_a_strip_the_one_surface_is_the_floor(log: Logbook, tmp_path: Path) -> None:
     """A surface measured from a grey area is reported as the board field; logged as floor it is the floor."""
-    spot = log.add_floor_spot(SPOT, [replace(measurement(keep(log, tmp_path)), strip=None)])
+    spot = log.add_floor_spots(SPOT, [[replace(measurement(keep(log, tmp_path)), strip=None)]])[0]
     assert spot.measurements[0].field.name == "board"
     assert spot.measurements[0].strip_number is None
     assert log.strips() == ()
@@ -108,7 +109,7 @@ def test_without_a_strip_the_one_surface_is_the_floor(log: Logbook, tmp_path: Pa
 def test_the_wrong_field_is_refused(log: Logbook, tmp_path: Path) -> None:
     """With a strip in the photo, its board field is never taken for the floor."""
     with pytest.raises(UsageError) as caught:
-        log.add_floor_spot(SPOT, [measurement(keep(log, tmp_path), "board")])
+        log.add_floor_spots(SPOT, [[measurement(keep(log, tmp_path), "board")]])
     assert caught.value.code == "field-not-measured"
     assert log.floor_spots() == []
 
@@ -142,9 +143,9 @@ def test_further_photos_take_the_boards_light(log: Logbook, tmp_path: Path) -> N
 
 def test_spots_by_light(log: Logbook, tmp_path: Path) -> None:
     """Floor spots are picked by light as boards are."""
-    log.add_floor_spot(SPOT, [measurement(keep(log, tmp_path, "1.jpg"), "floor")])
+    log.add_floor_spots(SPOT, [[measurement(keep(log, tmp_path, "1.jpg"), "floor")]])
     lamp = FloorSpotRecord(light="Lamp", date=DAY)
-    log.add_floor_spot(lamp, [measurement(keep(log, tmp_path, "2.jpg"), "floor")])
+    log.add_floor_spots(lamp, [[measurement(keep(log, tmp_path, "2.jpg"), "floor")]])
     assert [s.number for s in log.floor_spots(light="lamp")] == ["F2"]
     assert [s.number for s in log.floor_spots()] == ["F1", "F2"]
 
@@ -212,7 +213,7 @@ def test_nothing_measured_is_nothing_logged(log: Logbook, tmp_path: Path) -> Non
     with pytest.raises(UsageError):
         log.add_board(ASH, [])
     with pytest.raises(UsageError):
-        log.add_floor_spot(SPOT, [])
+        log.add_floor_spots(SPOT, [[]])
     _add(log, tmp_path, "1.jpg")
     with pytest.raises(UsageError):
         log.add_board_photos("B1", [])
@@ -325,7 +326,7 @@ def test_a_corrected_light_moves_the_photos_of_that_light(log: Logbook, tmp_path
     after = log.history("B1")[-1].after
     assert after is not None
     assert after["photos"] == [board.measurements[0].photo]
-    log.add_floor_spot(SPOT, [measurement(keep(log, tmp_path, "3.jpg"), "floor")])
+    log.add_floor_spots(SPOT, [[measurement(keep(log, tmp_path, "3.jpg"), "floor")]])
     assert log.edit_floor_spot("F1", light="lamp").measurements[0].light == "lamp"
 
 
@@ -358,7 +359,7 @@ def test_what_is_removed_is_hidden_not_lost(log: Logbook, tmp_path: Path) -> Non
 
 def test_removed_spots_too(log: Logbook, tmp_path: Path) -> None:
     """Floor spots are removed and edited as boards are."""
-    log.add_floor_spot(SPOT, [measurement(keep(log, tmp_path, "1.jpg"), "floor")])
+    log.add_floor_spots(SPOT, [[measurement(keep(log, tmp_path, "1.jpg"), "floor")]])
     assert log.edit_floor_spot("F1", surface="wood").record.surface == "wood"
     log.remove("F1")
     assert log.floor_spots() == []
@@ -741,7 +742,7 @@ def test_a_floor_spots_light_moves_no_board_of_that_number(log: Logbook, tmp_pat
     pair = DirectPair.of(seen)
     assert pair is not None
     log.add_board(ASH, [seen], [pair])
-    log.add_floor_spot(SPOT, [measurement(keep(log, tmp_path, "two.jpg"), "floor")])
+    log.add_floor_spots(SPOT, [[measurement(keep(log, tmp_path, "two.jpg"), "floor")]])
     log.edit_floor_spot("F1", light="lamp")
     tables = log.dump().tables
     assert [row["light"] for row in tables["pairs"]] == ["daylight"]

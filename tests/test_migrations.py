@@ -27,11 +27,12 @@ from finishlab.colorimetry.spaces import chart_lab, lab_to_rgb
 from finishlab.errors import LogbookError
 from finishlab.files import LOGBOOK_FILE
 from finishlab.imaging.greys import greys_of_readings
-from finishlab.logbook import Logbook, database
+from finishlab.logbook import database
 from finishlab.logbook.archive import upgraded
 from finishlab.logbook.database import migrate, open_engine
 from finishlab.logbook.merge import MergeResult, checked
 from finishlab.logbook.migrations import HEAD
+from finishlab.logbook.store import Logbook
 from finishlab.logbook.tables import Base, BoardRow, FloorSpotRow, PhotoRow, TrialRow
 from finishlab.recipe import Can
 from finishlab.stair.records import Conditions, Flight, Part, PartEvent

@@ -21,7 +21,7 @@ from page_visits import Visits, visiting
 from PIL import Image
 
 from finishlab.errors import FinishlabError, PhotoError
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 from finishlab.page import waiting
 from finishlab.page.glance import finish
 from finishlab.page.waiting import Bench, bench_of

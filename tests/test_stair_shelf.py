@@ -13,7 +13,7 @@ from sqlalchemy import Engine, event
 
 from finishlab.errors import FinishlabError
 from finishlab.finish import Finish
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 from finishlab.logbook.tables import FlightRow, PartEventRow, PartRow
 from finishlab.recipe import Can, Recipe
 from finishlab.stair.records import Flight, Part, PartEvent, PartSizes

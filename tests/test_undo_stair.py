@@ -14,7 +14,7 @@ from logbook_makers import DAY, keep, measurement
 from finishlab.colorimetry.camera_profile import fit_profile
 from finishlab.colorimetry.spaces import chart_lab, lab_to_rgb
 from finishlab.errors import LogbookError
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 from finishlab.logbook.stored import change_line
 from finishlab.recipe import Can
 from finishlab.stair.records import Flight, Part, PartEvent

@@ -63,7 +63,8 @@ from finishlab.show.document import Block, Colour, Document, Facts, Field, Kind,
 if TYPE_CHECKING:
     from finishlab.board import BoardRecord
     from finishlab.finish.entering import FinishTexts
-    from finishlab.logbook import Logbook, StoredBoard, StoredSpot
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import StoredBoard, StoredSpot
     from finishlab.measure.areas import GreyArea, SurfaceArea
     from finishlab.measuring import PhotoResult
     from finishlab.measuring.logged import FloorSeen
@@ -289,7 +290,7 @@ def _changes(
     draft = draft_of(before, logged=True)
     if texts.like is not None:
         draft = draft_like(log, texts.like, draft)
-    draft = draft.with_said(log, typed(given, texts))
+    draft = draft.with_said(log.recipe, typed(given, texts))
     draft = draft.without(clear)
     if texts.ask:
         draft = ask_missing(draft)

@@ -27,7 +27,8 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from finishlab.cautions import Action
-    from finishlab.logbook import Logbook, StoredBoard, StoredSpot
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import StoredBoard, StoredSpot
     from finishlab.matching.trials import Trust
     from finishlab.measuring import MeasureOptions, PhotoResult
     from finishlab.show.document import Document

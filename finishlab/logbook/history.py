@@ -195,14 +195,6 @@ def _within(subject: str | None) -> Callable[[str], bool]:
     return lambda name: name == subject
 
 
-_MEASURED: Final = (
-    ("board", BoardRow, "board_number"),
-    ("spot", FloorSpotRow, "spot_number"),
-    ("part", None, "part_id"),
-)
-"""What is measured: its kind, the table whose rows come back with their photos, and the column that names it."""
-
-
 def is_shown(row: LastingRow) -> bool:
     """Return whether a row holds: not if it was removed, or ended when another took its place."""
     return getattr(row, "removed", None) is None and getattr(row, "ended", None) is None
@@ -232,9 +224,10 @@ def check_put_back(session: Session, put_back: Sequence[tuple[LastingRow, Any]])
             check_unused(session, row)
     shown = [(row, before) for row, before in put_back if is_shown(row)]
     _check_named(session, [(row, before) for row, before in shown if isinstance(row, AnyRow)])
-    for subject, table, column in _MEASURED:
-        back = {row.number for row, before in shown if isinstance(row, table) and before is None} if table else set()
-        back |= {getattr(row, column) for row, _ in shown if isinstance(row, MeasurementRow)} - {None}
+    for subject, (column, *_) in rows.MEASURED.items():
+        back = {getattr(row, column) for row, _ in shown if isinstance(row, MeasurementRow)} - {None}
+        kind = {"board": BoardRow, "spot": FloorSpotRow}.get(subject, ())  # these come back with their photos
+        back |= {row.number for row, before in shown if isinstance(row, kind) and before is None}
         rows.refuse_elsewhere(session, subject, sorted(back))
     _check_parts(session, [row for row, _ in shown if isinstance(row, PartRow)])
     _check_events(session, [row for row, _ in shown if isinstance(row, PartEventRow)])
@@ -529,9 +522,7 @@ class HistoryStore(Transactions):
             no images, or if a row is not as it left it; ``"photo-logged-twice"``, ``"recipe-in-use"``,
             ``"unknown-recipe"`` ... if something since stands in the way. Nothing is changed then.
         """
-        with self._write() as session:
-            named = None if subject is None else subject_of(session, subject)
-            return _take_back(session, entries_to_undo(session, named), "undo", self._who)
+        return self._step(subject, entries_to_undo, "undo")
 
     def redo(self, subject: str | None = None) -> tuple[Undone, ...]:
         """Bring back what the last `undo` took back, while nothing new was done since; the next goes a step further.
@@ -541,6 +532,11 @@ class HistoryStore(Transactions):
         LogbookError
             ``"nothing-to-redo"``, and what `undo` raises.
         """
+        return self._step(subject, entries_to_redo, "redo")
+
+    def _step(
+        self, subject: str | None, entries: Callable[[Session, str | None], list[HistoryEntry]], step: Step
+    ) -> tuple[Undone, ...]:
         with self._write() as session:
             named = None if subject is None else subject_of(session, subject)
-            return _take_back(session, entries_to_redo(session, named), "redo", self._who)
+            return _take_back(session, entries(session, named), step, self._who)

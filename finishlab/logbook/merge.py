@@ -20,13 +20,12 @@ from sqlalchemy import Connection, Table, delete, select, update
 from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError
-from finishlab.logbook.audit import TABLES, check_row
+from finishlab.logbook.audit import TABLES, check_row, restore_counters
 from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.tables import (
     DAMAGED,
     KINDS,
     ChangeRow,
-    CounterRow,
     ImageRow,
     column_value,
     plain_value,
@@ -127,14 +126,10 @@ def checked(dump: Dump) -> Tables:
         ]
         for each in TABLES.values()
     }
-    for each in TABLES.values():
-        wanted = {column.name for column in each.columns if not column.nullable or column.name == "uuid"}
-        for row in tables[each.name]:
-            given = {name for name, value in row.items() if value is not None}
-            if wanted - given:
-                raise damaged(f"the table {each.name} lacks {min(wanted - given)}")
     for name, rows in tables.items():
         for row in rows:
+            if row.get("uuid", "") is None:
+                raise damaged(f"the table {name} lacks uuid")
             try:
                 check_row(name, row)
             except DAMAGED as error:
@@ -330,7 +325,7 @@ def merge(session: Session, dump: Tables, who: str) -> MergeResult:
         else:
             _join(merge, each, known[each.name], dump[each.name])
     _join_history(merge, known, dump)
-    _raise_counters(session)
+    restore_counters(session)
     _note(merge, who, used=bool(known["changes"]))
     return merge.result
 
@@ -493,13 +488,3 @@ def _join_largest(session: Session, into: Table, rows: list[Row]) -> None:
             session.execute(into.insert(), [row])
         elif row[largest] > mine:
             session.execute(update(into).where(here).values(**{largest: row[largest]}))
-
-
-def _raise_counters(session: Session) -> None:
-    """Let no number be given again."""
-    for each in TABLES.values():
-        if each.name in LETTERS:
-            numbers = [each.columns.number]
-            last = max(session.execute(select(*numbers)).scalars(), default=0)
-            where = (CounterRow.name == each.name, CounterRow.last < last)
-            session.execute(update(CounterRow).where(*where).values(last=last))

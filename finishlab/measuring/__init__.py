@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from finishlab.imaging.greys import StripGreys
     from finishlab.imaging.pixels import LinearImage
     from finishlab.imaging.strip import FieldName
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
     from finishlab.measure.areas import GreyArea, SurfaceArea
     from finishlab.measure.by_hand import HandInspection
     from finishlab.measure.flow import Inspection

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Final, cast
 
 import numpy as np
 
-from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord, Surface
+from finishlab.board import BoardRecord, FloorSpotRecord, Surface
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.difference import delta_e_interval
 from finishlab.colorimetry.estimate import LabEstimate
@@ -101,16 +101,8 @@ def log_floor_spots(
 
 def photo_day(path: str | Path) -> dt.date | None:
     """Return the day a photo says it was taken; None if it says none, or one that cannot be."""
-    taken = _taken(photo_facts(Path(path)).taken)
-    day = None if taken is None else taken.date()
-    return day if day is not None and day <= today() else None
-
-
-def _taken(text: str) -> dt.datetime | None:
-    try:
-        return dt.datetime.fromisoformat(text) if text else None
-    except ValueError:
-        return None
+    taken = photo_facts(Path(path)).taken
+    return taken.date() if taken is not None and taken.date() <= today() else None
 
 
 def measured_of(results: Sequence[PhotoResult]) -> list[Measurement]:
@@ -150,17 +142,7 @@ def keep_original(log: Logbook, path: str, photo_id: str | None) -> None:
             f"The photo {path} is not the one that was measured.",
             "Measure it again when nothing changes it.",
         )
-    width, height = facts.full_size
-    record = PhotoRecord(
-        sha256=facts.sha256,
-        file_name=called(Path(path), facts.original_name),
-        width=width,
-        height=height,
-        taken=_taken(facts.taken),
-        camera_model=facts.camera or None,
-        suffix=facts.suffix,
-    )
-    log.keep_photo(Path(path), record)
+    log.keep_photo(Path(path), replace(facts, file_name=called(Path(path), facts.file_name)))
 
 
 def _refuse_known(results: Sequence[PhotoResult], logged: Callable[[Collection[str]], dict[str, str]]) -> None:
@@ -532,7 +514,7 @@ class Again:
     """What is otherwise in how it is measured."""
 
 
-def measure_sample(log: Logbook, size: int, on_photo: Callable[[], None] = lambda: None) -> list[Again]:
+def measure_sample(log: Logbook, size: int) -> list[Again]:
     """Measure some logged photos again, spread evenly over floor, boards and stair; nothing is logged."""
     things: list[StoredBoard | StoredSpot] = [*log.floor_spots(), *log.boards()]
     logged: list[tuple[str, StoredMeasurement]] = [
@@ -540,11 +522,7 @@ def measure_sample(log: Logbook, size: int, on_photo: Callable[[], None] = lambd
     ]
     logged += [(part.code, found) for part in log.stair_parts() for found in log.part_measurements(part.ident)]
     step = max(1, -(-len(logged) // size)) if size else 0
-    again = []
-    for number, found in logged[::step] if step else ():
-        again.append(_again(log, number, found))
-        on_photo()
-    return again
+    return [_again(log, number, found) for number, found in logged[::step]] if step else []
 
 
 def _again(log: Logbook, number: str, found: StoredMeasurement) -> Again:

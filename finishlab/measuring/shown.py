@@ -391,7 +391,7 @@ def check_document(
         blocks += _saved(saved)
     data = {
         "sound": not open_ones,
-        "findings": [{"code": each.code, "what": each.what, "mended": each.mended} for each in found],
+        "findings": plain(found),
         "measured_again": plain(again),
     }
     if saved is not None:

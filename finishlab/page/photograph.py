@@ -23,7 +23,7 @@ from finishlab.record import DAYLIGHT
 
 if TYPE_CHECKING:
     from finishlab.board.files import Shown
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
     from finishlab.page.texts import Words
 
 __all__ = ["ROUTES"]

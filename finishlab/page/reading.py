@@ -27,7 +27,7 @@ from finishlab.show.html import Reader, blocks_html
 if TYPE_CHECKING:
     from markupsafe import Markup
 
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
 
 T = TypeVar("T")
 
@@ -329,7 +329,7 @@ def _made(folder: Path, work: Callable[..., bytes], *args: object) -> bytes:
 
 
 def _small(folder: Path, photo: str, side: int, quality: int) -> bytes:
-    from finishlab.photos.reading import thumbnail
+    from finishlab.photos import thumbnail
 
     with _logbook(folder) as log:
         return thumbnail(log.photo_path(photo), side, quality=quality)

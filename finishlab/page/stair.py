@@ -17,7 +17,7 @@ from finishlab.page.views import PART_OPTIONS
 
 if TYPE_CHECKING:
     from finishlab.cautions import Caution
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
     from finishlab.page.asking import Value
     from finishlab.page.forms import Field
     from finishlab.page.texts import Words
@@ -71,7 +71,7 @@ class _Flight:
 @contextmanager
 def _logbook(visit: Visit) -> Iterator[Logbook]:
     """Open the logbook; one without a stair is as good as none."""
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
 
     with Logbook.open(visit.folder) as log:
         yield log

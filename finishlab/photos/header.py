@@ -95,7 +95,7 @@ _COMPRESSION: Final = 259
 _PHOTOMETRIC: Final = 262
 _PLANES: Final = 284
 _LZW_AND_DEFLATE: Final = (5, 8, 32946)
-_STORED_AT: Final = ((273, 279), (324, 325))
+STORED_AT: Final = ((273, 279), (324, 325))
 """TIFF tags of where strips and tiles lie, and how long they are (TIFF 6.0)."""
 
 
@@ -230,7 +230,7 @@ def _damaged(file: PhotoFile) -> Exception:
 def _check_tiff(file: PhotoFile, image: Any) -> int:  # noqa: ANN401 - a TIFF image has tags its base class lacks
     """Refuse cut-off files and unusual kinds; return the bits of a sample."""
     tags: Mapping[int, Any] = image.tag_v2
-    for offsets, lengths in _STORED_AT:
+    for offsets, lengths in STORED_AT:
         starts, counts = tags.get(offsets, ()), tags.get(lengths, ())
         starts = starts if isinstance(starts, tuple) else (starts,)
         counts = counts if isinstance(counts, tuple) else (counts,)
@@ -309,5 +309,5 @@ def _png_cicp(file: PhotoFile) -> tuple[int, int] | None:
     """Return the cICP chunk's primaries and transfer (PNG third edition, 11.3.2.6)."""
     if file.format != "PNG":
         return None
-    content = dict(png_chunks(file.data)).get(b"cICP", b"")
-    return (content[0], content[1]) if len(content) == 4 else None
+    chunk = dict(png_chunks(file.data)).get(b"cICP", b"")
+    return (chunk[8], chunk[9]) if len(chunk) == 16 else None

@@ -12,8 +12,8 @@ import numpy as np
 from finishlab.colorimetry.delta_e import centred, merge_colours, plank_yardstick, transport_distance
 from finishlab.colorimetry.estimate import triple
 from finishlab.errors import LogbookError
-from finishlab.logbook import Logbook, StoredBoard, StoredSpot
-from finishlab.logbook.stored import many_objects
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import StoredBoard, StoredSpot, many_objects
 from finishlab.matching.aims import CONTRAST, MATCH, STEP, Aim, within
 from finishlab.matching.alternatives import AcrossLights, Choice, compare_aims, compare_lights, named_light
 from finishlab.matching.costs import MOST_BOARDS, Costs, board_costs, next_photos, print_doubt

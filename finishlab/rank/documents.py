@@ -20,7 +20,7 @@ from finishlab.strip.trials import trust_entry, trust_line
 if TYPE_CHECKING:
     from finishlab.board import BoardRecord
     from finishlab.colorimetry.difference import DeltaE
-    from finishlab.logbook import StoredBoard
+    from finishlab.logbook.stored import StoredBoard
     from finishlab.matching.alternatives import AcrossLights
     from finishlab.matching.costs import NextPhoto
     from finishlab.matching.ranking import RankedBoard, Ranking, Spread

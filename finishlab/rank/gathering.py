@@ -15,7 +15,7 @@ from finishlab.coatings import sheen_of
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.estimate import ColourTable, LabEstimate, scaled
 from finishlab.errors import LogbookError
-from finishlab.logbook import StoredBoard, StoredMeasurement, StoredPair, StoredSpot
+from finishlab.logbook.stored import StoredBoard, StoredMeasurement, StoredPair, StoredSpot
 from finishlab.matching.guards import (
     BoardFacts,
     FloorFacts,

@@ -33,7 +33,7 @@ from finishlab.stair.records import COAT_STEPS, PartSizes
 if TYPE_CHECKING:
     import datetime as dt
 
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
     from finishlab.measure.areas import GreyArea, SurfaceArea
     from finishlab.stair.documents import PartShown
     from finishlab.stair.records import StoredPart, StoredStair

@@ -17,7 +17,8 @@ from finishlab.strip import TrialKind, TrialRecord
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
-    from finishlab.logbook import Logbook, StoredTrial
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import StoredTrial
     from finishlab.measure.results import Measurement
 
 
