@@ -10,6 +10,7 @@ import datetime as dt
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields
 from itertools import islice
+from types import NoneType
 from typing import Any, Final, TypeVar, cast
 
 from sqlalchemy import (
@@ -23,12 +24,12 @@ from sqlalchemy import (
     ForeignKey,
     Index,
     MetaData,
+    Row,
     String,
     Table,
     Text,
     UniqueConstraint,
 )
-from sqlalchemy import Row as PlainRow
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 from sqlalchemy.types import TypeDecorator, TypeEngine
 
@@ -41,7 +42,7 @@ from finishlab.strip import TrialRecord
 
 T = TypeVar("T")
 R = TypeVar("R", bound=Record)
-Row = TypeVar("Row")
+Found = TypeVar("Found")
 _KEYS_A_QUERY: Final = 500
 """Databases take no more than some thousand."""
 _MOMENTS: Final = frozenset({"created", "made"})
@@ -61,10 +62,6 @@ class Unreadable(str):
     """What stands in the database where a day, a moment or JSON should: kept, so that one such row spoils no other."""
 
     __slots__ = ()
-
-
-_ODD: Final = {Unreadable, type(None)}
-"""Kinds of values that a row is looked through for."""
 
 
 def _read_or_kept(read: Callable[[Any], Any] | None) -> Callable[[Any], Any]:
@@ -536,8 +533,8 @@ def read_record(row: AnyRow) -> Any:  # noqa: ANN401 - the record of its kind
 
 
 def readable(
-    named: Callable[[Any], str], read: Callable[[Any], T], found: Iterable[Row], *, strict: bool = False
-) -> Iterator[tuple[Row, T]]:
+    named: Callable[[Any], str], read: Callable[[Any], T], found: Iterable[Found], *, strict: bool = False
+) -> Iterator[tuple[Found, T]]:
     """Yield rows with what they say; one that cannot be read is left out, with a word, unless `strict`.
 
     Raises
@@ -561,7 +558,7 @@ def left_out(error: LogbookError) -> None:
     SAID.warning("%s It is left out. What can be done: finishlab check", error.message)
 
 
-def decoded(what: str, decode: Callable[[Row], T], row: Row) -> T:
+def decoded(what: str, decode: Callable[[Found], T], row: Found) -> T:
     """Return what a row says of something.
 
     Raises
@@ -577,9 +574,9 @@ def decoded(what: str, decode: Callable[[Row], T], row: Row) -> T:
 
 
 def _check_values(row: object) -> None:
-    if isinstance(row, PlainRow) and _ODD.isdisjoint(map(type, row)):
+    if isinstance(row, Row) and {Unreadable, NoneType}.isdisjoint(map(type, row)):
         return
-    said: Any = row._mapping if isinstance(row, PlainRow) else getattr(row, "__dict__", {})  # noqa: SLF001 - its public name
+    said: Any = row._mapping if isinstance(row, Row) else getattr(row, "__dict__", {})  # noqa: SLF001 - its public name
     for name, value in said.items():
         if isinstance(value, Unreadable):
             raise ValueError(f"{name} cannot be “{value[:40]}”")  # noqa: TRY004 - as stored, it is of no type
