@@ -381,9 +381,8 @@ def _check_text(name: str, longest: int | None, value: str) -> None:
 
 def _coloured(result: Mapping[str, Any]) -> FieldMeasurement:
     found = field_from_dict(result)
-    for effect in found.estimate.shared:
-        if len(effect.vector) != len(found.estimate.lab) or not all(math.isfinite(value) for value in effect.vector):
-            raise ValueError("a shared effect has three values")
+    if not all(math.isfinite(value) for effect in found.estimate.shared for value in effect.vector):
+        raise ValueError("a shared effect is no finite number")
     if any(not math.isfinite(value) for colour in found.colours or () for value in colour):
         raise ValueError("a sampled colour is no finite number")
     return found

@@ -377,7 +377,7 @@ def comparison_document(found: Comparison, *, full: bool, most: int | None, as_j
     """
     if as_json:
         return Document("ranking", {**ranking_data(found.ranking), **_beside(found)})
-    told = found.as_measured()
+    told = found.as_measured(most if full else 1)
     return Document("ranking", {}, tuple(_in_full(told, most) if full else _at_a_glance(told)))
 
 
