@@ -56,7 +56,7 @@ def test_a_board_comes_back_as_it_was_measured(log: Logbook, tmp_path: Path) -> 
     assert stored.field == measured.fields["board"]
     assert (stored.strip_number, stored.version, stored.light) == (412, "0.1.0", "daylight")
     assert stored.settings == {"field": "board"}
-    (row,) = log.dump().tables["measurements"]
+    (row,) = log.dump()["tables"]["measurements"]
     assert row["strip_reading"] == plain(measured.strip)
     assert row["correction"] == {"gamma": [2.2, 2.1, 2.0]}
     assert stored.photo.startswith(measured.photo_id)
