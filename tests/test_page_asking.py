@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from finishlab.cli import finishlab
 from finishlab.errors import UsageError
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 from finishlab.page.asking import MAY_ASK, Asked, RefusedError, ask
 
 

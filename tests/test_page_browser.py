@@ -34,7 +34,7 @@ from page_walk import (
 )
 from PIL import Image
 
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 from finishlab.page.app import ORDER
 
 if TYPE_CHECKING:

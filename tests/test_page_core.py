@@ -13,7 +13,7 @@ from page_visits import Visits, visiting
 
 from finishlab.cli.common import say
 from finishlab.errors import UsageError
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 from finishlab.page import app
 from finishlab.page.app import Answer, Onward, Page, Route, Visit
 from finishlab.page.reading import LANGUAGES, words_for, words_in

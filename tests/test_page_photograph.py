@@ -21,7 +21,7 @@ from page_visits import Visits, visiting
 from PIL import Image
 
 from finishlab.errors import FinishlabError, PhotoError
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 from finishlab.page import bench as benches
 from finishlab.page.bench import Bench, bench_of, finish
 from finishlab.page.workers import Limits, Workers

@@ -12,7 +12,7 @@ from conftest import Run
 from httpx2 import Response
 from page_visits import Visits
 
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 
 CHOSEN = "1.T1=part&1.T3=part"
 

@@ -24,7 +24,7 @@ from finishlab.errors import FinishlabError, UsageError
 from finishlab.version import __version__
 
 if TYPE_CHECKING:
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
 
 
 LOGBOOK_ENV: Final = "FINISHLAB_LOGBOOK"

@@ -38,7 +38,7 @@ from finishlab.record import harmless
 if TYPE_CHECKING:
     from finishlab.imaging.finder import StripFit
     from finishlab.imaging.pixels import LinearImage
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
     from finishlab.measure.flow import Inspection
     from finishlab.measure.results import Measurement
     from finishlab.measuring import MeasureOptions
@@ -559,7 +559,7 @@ def finish(path: Path, known: Known, picture: Path) -> Made:
 
 
 def _small(folder: Path, photo: str, side: int, quality: int) -> bytes:
-    from finishlab.photos.reading import thumbnail
+    from finishlab.photos import thumbnail
 
     with _logbook(folder) as log:
         return thumbnail(log.photo_path(photo), side, quality=quality)

@@ -19,7 +19,7 @@ from finishlab.record import plain
 from finishlab.show import jsons
 
 if TYPE_CHECKING:
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
 
 
 Lab = tuple[float, float, float]
