@@ -65,7 +65,7 @@ def _follow(log: Logbook, other: Logbook) -> MergeResult:
 
 def _state(log: Logbook) -> dict[str, Any]:
     """Return all that is logged, without numbers that nobody sees; of the history what this logbook did not add."""
-    tables = {name: [dict(row) for row in rows] for name, rows in log.dump().tables.items()}
+    tables = {name: [dict(row) for row in rows] for name, rows in log.dump()["tables"].items()}
     unseen = {"measurements", "pairs", "approvals", "strip_greys", "changes", "row_images"}
     for name in unseen:
         rows = (

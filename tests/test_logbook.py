@@ -56,7 +56,7 @@ def test_a_board_comes_back_as_it_was_measured(log: Logbook, tmp_path: Path) -> 
     assert stored.field == measured.fields["board"]
     assert (stored.strip_number, stored.version, stored.light) == (412, "0.1.0", "daylight")
     assert stored.settings == {"field": "board"}
-    (row,) = log.dump().tables["measurements"]
+    (row,) = log.dump()["tables"]["measurements"]
     assert row["strip_reading"] == plain(measured.strip)
     assert row["correction"] == {"gamma": [2.2, 2.1, 2.0]}
     assert stored.photo.startswith(measured.photo_id)
@@ -718,9 +718,9 @@ def test_a_corrected_light_moves_the_pairs_of_that_light(log: Logbook, tmp_path:
         else:
             log.add_board_photos("B1", [seen], [pair], light=light)
     log.edit_board("B1", light="evening")
-    assert [row["light"] for row in log.dump().tables["pairs"]] == ["evening", "daylight"]
+    assert [row["light"] for row in log.dump()["tables"]["pairs"]] == ["evening", "daylight"]
     log.edit_board("B1", light="lamp")
-    assert [row["light"] for row in log.dump().tables["pairs"]] == ["lamp", "daylight"]
+    assert [row["light"] for row in log.dump()["tables"]["pairs"]] == ["lamp", "daylight"]
 
 
 def test_a_removed_board_lies_beside_no_floor(log: Logbook, tmp_path: Path) -> None:
@@ -744,6 +744,6 @@ def test_a_floor_spots_light_moves_no_board_of_that_number(log: Logbook, tmp_pat
     log.add_board(ASH, [seen], [pair])
     log.add_floor_spots(SPOT, [[measurement(keep(log, tmp_path, "two.jpg"), "floor")]])
     log.edit_floor_spot("F1", light="lamp")
-    tables = log.dump().tables
+    tables = log.dump()["tables"]
     assert [row["light"] for row in tables["pairs"]] == ["daylight"]
     assert [row["light"] for row in tables["measurements"]] == ["daylight", "lamp"]

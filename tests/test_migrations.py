@@ -110,7 +110,7 @@ def test_an_up_to_date_logbook_opens_without_alembic(tmp_path: Path) -> None:
     """The second opening reads the stored revision and loads no migration library."""
     Logbook.open(tmp_path / "log").close()
     code = (
-        "import sys; from pathlib import Path; from finishlab.logbook import Logbook\n"
+        "import sys; from pathlib import Path; from finishlab.logbook.store import Logbook\n"
         f"with Logbook.open(Path({str(tmp_path / 'log')!r})) as log: log.boards()\n"
         "print('alembic' in sys.modules)"
     )

@@ -82,7 +82,7 @@ def test_photos_added_by_mistake_are_taken_out_and_put_back_whole(log: Logbook, 
     both = log.add_board_photos(number, [second], [pair])
     log.undo(number)
     assert log.board(number) == before
-    taken = [image["before"] for image in log.dump().tables["row_images"] if image["after"] is None]
+    taken = [image["before"] for image in log.dump()["tables"]["row_images"] if image["after"] is None]
     assert [each["lab_l"] for each in taken if "lab_l" in each] == [61.0]
     log.redo(number)
     assert log.board(number) == both

@@ -48,7 +48,7 @@ from finishlab.errors import UsageError
 from finishlab.finish.commands import ask_missing, draft_options, record_options, typed
 from finishlab.finish.entering import Draft, draft_like, is_unstained, new_warnings
 from finishlab.measuring import MeasureOptions, expand_photos
-from finishlab.record import DAYLIGHT, Light, counted, normalise_light, today
+from finishlab.record import DAYLIGHT, Light, counted, first_of, normalise_light, today
 
 if TYPE_CHECKING:
     from finishlab.finish.entering import FinishTexts
@@ -360,10 +360,9 @@ def _all_told(shown: Mapping[Path, Shown | None], *, table: bool) -> dict[Path, 
     told = {path: Shown("left out") if each is None and table else each for path, each in shown.items()}
     silent = [path.name for path, each in told.items() if each is None]
     if silent and not on_terminal():
-        named = ", ".join(silent[:3]) + (f" and {len(silent) - 3} more" if len(silent) > 3 else "")
         raise UsageError(
             "photo-not-told",
-            f"Nothing says what {named} shows.",
+            f"Nothing says what {first_of(silent, 3)} shows.",
             f"Name the photos as {EXAMPLE}, put a table beside them, or describe one board with --stain.",
         )
     found: dict[Path, Shown] = {}

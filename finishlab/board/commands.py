@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final, cast
 
@@ -56,7 +56,7 @@ from finishlab.finish import Finish
 from finishlab.finish.commands import CLEARABLE, ask_missing, draft_options, record_options, say_warnings, typed
 from finishlab.finish.entering import draft_like, draft_of, new_warnings, products_of
 from finishlab.measuring import MeasureOptions
-from finishlab.record import DAYLIGHT, Number, counted, parse_date, today
+from finishlab.record import DAYLIGHT, Number, counted, first_of, parse_date, today
 from finishlab.show import jsons
 from finishlab.show.document import Block, Colour, Document, Facts, Field, Kind, Line, Listing
 
@@ -203,13 +203,9 @@ def import_boards(*, file: str, as_json: bool) -> None:
             say(f"Worth a thought, {rows_words(rows)}: {message}")
         if done.seen:
             twice = rows_words(list(done.seen))
-            say(f"Worth a thought, {twice}: a board that says just the same was logged before: {_named(done.seen)}.")
+            known = first_of(list(dict.fromkeys(done.seen.values())), 5)
+            say(f"Worth a thought, {twice}: a board that says just the same was logged before: {known}.")
         say_cautions(log, product_words(log, *(board.record for board in done.boards)))
-
-
-def _named(seen: Mapping[int, str]) -> str:
-    numbers = list(dict.fromkeys(seen.values()))
-    return ", ".join(numbers[:5]) + (f" and {len(numbers) - 5} more" if len(numbers) > 5 else "")
 
 
 offer_list(board, BOARD, "List the test boards.", by_light=True)

@@ -26,7 +26,16 @@ from finishlab.errors import LogbookError, OutputError
 from finishlab.files import Cell, csv_text, whole_file
 from finishlab.logbook.audit import COLUMN_KINDS, TABLES
 from finishlab.logbook.database import migrate, migrate_to, open_engine
-from finishlab.logbook.merge import FORMAT, Dump, MergeResult, checked, damaged, decoded_row, read_dump
+from finishlab.logbook.merge import (
+    FORMAT,
+    Dump,
+    MergeResult,
+    checked,
+    damaged,
+    decoded_row,
+    read_dump,
+    refuse_other_form,
+)
 from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.photo_files import photo_place
 from finishlab.logbook.store import Logbook
@@ -43,15 +52,17 @@ def upgraded(dump: Dump) -> Dump:
     LogbookError
         ``"archive-newer"`` or ``"archive-damaged"``.
     """
-    if dump.revision == HEAD:
+    refuse_other_form(dump)
+    revision = str(dump.get("tables_at"))
+    if revision == HEAD:
         return dump
     with tempfile.TemporaryDirectory(prefix="finishlab-") as folder:
         engine = open_engine(Path(folder) / "old.db")
         try:
-            if not migrate_to(engine, dump.revision):
+            if not migrate_to(engine, revision):
                 raise LogbookError(
                     "archive-newer",
-                    f"The archive was made by a newer finishlab (its tables are at “{dump.revision}”).",
+                    f"The archive was made by a newer finishlab (its tables are at “{revision}”).",
                     "Update finishlab, then import it again.",
                 )
             _fill(engine, dump)
@@ -77,13 +88,13 @@ def _fill(engine: Engine, dump: Dump) -> None:
                 *(Column(c["name"], UtcDateTime() if isinstance(c["type"], DateTime) else c["type"]) for c in found),
             )
             connection.execute(old.delete())
-            rows = [decoded_row(old, row) for row in dump.tables.get(name, [])]
+            rows = [decoded_row(old, row) for row in dump["tables"].get(name, [])]
             if rows:
                 connection.execute(old.insert(), rows)
 
 
 def json_schema() -> dict[str, Any]:
-    """Return the JSON Schema (draft 2020-12) of `Dump.as_dict`, made from the tables."""
+    """Return the JSON Schema (draft 2020-12) of a `Dump`, made from the tables."""
     said = {mapper.class_.__tablename__: str(mapper.class_.__doc__) for mapper in Base.registry.mappers}
     tables = {
         name: {"type": "array", "items": _row_schema(each), "description": said[name].split("\n", maxsplit=1)[0]}
@@ -347,7 +358,7 @@ def export_logbook(log: Logbook, path: Path, *, photos: bool = True) -> Exported
             "Find it and move it aside: finishlab check --repair",
         ) from error
     _refuse_unknown(path, dump)
-    rows = dump.tables["photos"]
+    rows = dump["tables"]["photos"]
     missing: list[str] = []
     kept_back: list[str] = []
     with whole_file(path) as stream, zipfile.ZipFile(stream, "w", allowZip64=True) as file:
@@ -364,8 +375,8 @@ def export_logbook(log: Logbook, path: Path, *, photos: bool = True) -> Exported
             own = hashlib.sha256(clean).hexdigest()
             row["kept_sha256"] = None if own == row["sha256"] else own
             _put(file, f"photos/{row['sha256']}{row['suffix']}", clean, zipfile.ZIP_STORED)  # packed already
-        _put_tables(file, dump.as_dict())
-    kept = {name: sum(row["removed"] is None for row in dump.tables[name]) for name in ("boards", "floor_spots")}
+        _put_tables(file, dump)
+    kept = {name: sum(row["removed"] is None for row in dump["tables"][name]) for name in ("boards", "floor_spots")}
     given = len(rows) - len(missing) - len(kept_back) if photos else 0
     return Exported(kept["boards"], kept["floor_spots"], given, tuple(missing), tuple(kept_back))
 
@@ -382,10 +393,12 @@ def _refuse_unknown(path: Path, dump: Dump) -> None:
         return
     try:
         with open_archive(path) as file:
-            changes = Dump.from_dict(_document(file, path)).tables.get("changes", [])
+            document = _document(file, path)
+            refuse_other_form(document)
     except LogbookError:
         return  # no archive, and so never replaced
-    if not {row.get("uuid") for row in changes} <= {row["uuid"] for row in dump.tables["changes"]}:
+    known = {row["uuid"] for row in dump["tables"]["changes"]}
+    if not {row.get("uuid") for row in document["tables"].get("changes", [])} <= known:
         raise OutputError(
             "output-taken",
             f"{path} is an archive with entries that this logbook does not have, so it is not replaced.",
@@ -403,7 +416,7 @@ def import_logbook(log: Logbook, path: Path) -> MergeResult:
         the logbook's boards and spots are as they were then.
     """
     with open_archive(path) as file, tempfile.TemporaryDirectory(prefix="finishlab-") as folder:
-        dump = checked(upgraded(Dump.from_dict(_document(file, path))))
+        dump = checked(upgraded(_document(file, path)))
         for row in dump["photos"]:
             copy = Path(folder) / "photo"
             if _extract(file, path, f"{row['sha256']}{row['suffix']}", copy, row["size"]):

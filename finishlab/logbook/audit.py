@@ -149,13 +149,11 @@ class AuditStore(Transactions):
 def _database_findings(connection: Connection, *, repair: bool) -> Iterator[Finding]:
     """Yield what the database says of itself, and tables that are not as they should be."""
     if connection.dialect.name == "sqlite":
-        said = _integrity(connection)
+        said = left = _integrity(connection)
         if said and repair:
             connection.exec_driver_sql("REINDEX")
             left = _integrity(connection)
-            yield from (Finding("database", text, mended=text not in left) for text in said)
-        else:
-            yield from (Finding("database", text) for text in said)
+        yield from (Finding("database", text, mended=text not in left) for text in said)
     there = inspect(connection)
     for name, table in TABLES.items():
         columns = {each["name"] for each in there.get_columns(name)} if there.has_table(name) else set()

@@ -55,11 +55,8 @@ def _not_learned(number: int) -> LogbookError:
 
 def _end(session: Session, number: int) -> dict[str, Any] | None:
     """Let what is known of a strip end now; return it, None if there is nothing."""
-    before = None
-    known = select(StripGreysRow).where(StripGreysRow.strip_number == number, StripGreysRow.ended.is_(None))
-    for row in session.scalars(known):
-        row.ended, before = rows.now(), row.greys
-    return before
+    old = rows.ended(session, StripGreysRow, StripGreysRow.strip_number == number)
+    return None if old is None else old.greys
 
 
 def _greys(row: StripGreysRow) -> StripGreys:

@@ -11,7 +11,7 @@ import click
 from finishlab.cli.common import json_option, open_logbook, print_document, print_results, say, show_document
 from finishlab.cli.lazy import command, logbook_folder
 from finishlab.errors import ExitCode, LogbookError
-from finishlab.record import harmless, plain
+from finishlab.record import first_of, harmless, plain
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -58,14 +58,8 @@ def _lines(together: Sequence[Change], *, named: bool) -> list[str]:
     alike: dict[str, list[str]] = {}
     for change in together:
         alike.setdefault(change_line(change), []).append(change.subject)
-    told = [f"{_subjects(names)}: {line}" if named else line for line, names in alike.items()]
+    told = [f"{first_of(names, _NAMED)}: {line}" if named else line for line, names in alike.items()]
     return [told[0], *(f"  {line}" for line in told[1:])]
-
-
-def _subjects(names: Sequence[str]) -> str:
-    """Return whose a change is, of many the first."""
-    more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
-    return f"{', '.join(names[:_NAMED])}{more}"
 
 
 @command("finishlab undo", "finishlab undo B3", "finishlab undo 2.T7", 'finishlab undo "flight 1"')
@@ -103,7 +97,7 @@ def _tell(said: str, step: str, done: Sequence[Undone], *, as_json: bool) -> Non
     for each in done:
         subjects.setdefault(change_line(each.change), []).append(each.subject)
     for line, names in subjects.items():
-        say(f"{said}, of {_subjects(names)}: {line}.")
+        say(f"{said}, of {first_of(names, _NAMED)}: {line}.")
 
 
 @command("finishlab check", "finishlab check --repair", "finishlab check --sample 0")

@@ -73,34 +73,18 @@ def damaged(why: str) -> LogbookError:
     return LogbookError("archive-damaged", f"The archive is damaged: {why}.", "Make it again with: finishlab export")
 
 
-@dataclass(frozen=True, slots=True)
-class Dump:
-    """All rows of a logbook, in the order of their keys."""
+Dump = Mapping[str, Any]
+"""All rows of a logbook, in the order of their keys, as its JSON document has them: ``format``, ``tables_at``, which is
+the step the tables are at (see `finishlab.logbook.migrations`), and ``tables``."""
 
-    revision: str
-    """The step the tables are at, see `finishlab.logbook.migrations`."""
-    tables: Mapping[str, list[Row]]
 
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON document."""
-        return {"format": FORMAT, "tables_at": self.revision, "tables": dict(self.tables)}
-
-    @classmethod
-    def from_dict(cls, document: Mapping[str, Any]) -> Dump:
-        """Rebuild a dump from `as_dict`.
-
-        Raises
-        ------
-        LogbookError
-            ``"archive-damaged"`` if it is none.
-        """
-        tables = document.get("tables")
-        good = document.get("format") == FORMAT and isinstance(tables, Mapping)
-        if not good or not all(
-            isinstance(rows, list) and all(isinstance(row, dict) for row in rows) for rows in (tables or {}).values()
-        ):
-            raise damaged("its list of tables is not one")
-        return cls(str(document.get("tables_at")), dict(tables or {}))
+def refuse_other_form(document: Mapping[str, Any]) -> None:
+    """See that a JSON document is a `Dump`; raises `LogbookError` ``"archive-damaged"``."""
+    tables = document.get("tables")
+    if document.get("format") != FORMAT or not isinstance(tables, Mapping):
+        raise damaged("its list of tables is not one")
+    if not all(isinstance(rows, list) and all(isinstance(row, dict) for row in rows) for rows in tables.values()):
+        raise damaged("its list of tables is not one")
 
 
 def read_dump(connection: Connection) -> Dump:
@@ -109,7 +93,7 @@ def read_dump(connection: Connection) -> Dump:
     for each in TABLES.values():
         found = connection.execute(select(each).order_by(*each.primary_key.columns)).mappings()
         tables[each.name] = [{name: plain_value(value) for name, value in row.items()} for row in found]
-    return Dump(HEAD, tables)
+    return {"format": FORMAT, "tables_at": HEAD, "tables": tables}
 
 
 def checked(dump: Dump) -> Tables:
@@ -122,7 +106,7 @@ def checked(dump: Dump) -> Tables:
     """
     tables: dict[str, list[Row]] = {
         each.name: [
-            dict.fromkeys(each.columns.keys()) | decoded_row(each, row) for row in dump.tables.get(each.name, [])
+            dict.fromkeys(each.columns.keys()) | decoded_row(each, row) for row in dump["tables"].get(each.name, [])
         ]
         for each in TABLES.values()
     }

@@ -23,6 +23,7 @@ from finishlab.logbook.database import WritingSession
 from finishlab.logbook.stored import FLOOR_IN_DOUBT, DirectPair
 from finishlab.logbook.tables import (
     AnyRow,
+    ApprovalRow,
     Base,
     BoardRow,
     ChangeRow,
@@ -35,6 +36,7 @@ from finishlab.logbook.tables import (
     PartEventRow,
     PartRow,
     PhotoRow,
+    StripGreysRow,
     StripRow,
     batches,
     plain_value,
@@ -230,6 +232,17 @@ def add_rows(session: Session, table: type[Numbered], records: Sequence[AnyRecor
 def add_row(session: Session, table: type[AnyRow], record: AnyRecord) -> int:
     """Insert what has a number of its own; return the number."""
     return add_rows(session, table, [record])[0].number
+
+
+Holding = TypeVar("Holding", StripGreysRow, ApprovalRow)
+
+
+def ended(session: Session, table: type[Holding], *of: ColumnElement[bool]) -> Holding | None:
+    """Let what holds today end, of a table or of some of it; return it, None where nothing does."""
+    found = session.scalars(select(table).where(table.ended.is_(None), *of).order_by(table.id)).all()
+    for row in found:
+        row.ended = now()
+    return found[-1] if found else None
 
 
 def insert_if_missing(session: Session, row: Base, key: object) -> None:

@@ -150,7 +150,8 @@ def load_file(path: Path) -> PhotoFile:
     """
     data = _read_bytes(path)
     file = PhotoFile(path, data, hashlib.sha256(data).hexdigest(), photo_kind(path.name, data[:HEAD_BYTES]))
-    _check_complete(file)
+    if not _is_complete(file.format, data):
+        raise file.truncated()
     return file
 
 
@@ -229,16 +230,13 @@ def _not_read(file: PhotoFile, head: bytes) -> PhotoError:
     return file.unreadable("not-a-photo", "is not a photo", f"Give a photo as {FORMATS_READ}.")
 
 
-def _check_complete(file: PhotoFile) -> None:
-    """Find files that end too early where their own structure says so."""
-    if file.format == "PNG" and not any(kind == b"IEND" for kind, _ in png_chunks(file.data)):
-        raise file.truncated()
-    if file.format == "WEBP" and len(file.data) < int.from_bytes(file.data[4:8], "little") + 8:
-        raise file.truncated()
-    if file.format == "TIFF" and not _directory_inside(file.data):
-        raise file.truncated()
-    if file.format == "HEIC" and not _boxes_complete(file.data):
-        raise file.truncated()
+def _is_complete(kind: str, data: bytes) -> bool:
+    """Say whether a file ends where its own structure says so."""
+    if kind == "PNG":
+        return any(chunk == b"IEND" for chunk, _ in png_chunks(data))
+    if kind == "WEBP":
+        return len(data) >= int.from_bytes(data[4:8], "little") + 8
+    return {"TIFF": _directory_inside, "HEIC": _boxes_complete}.get(kind, bool)(data)
 
 
 def png_chunks(data: bytes) -> Iterator[tuple[bytes, memoryview]]:

@@ -171,17 +171,12 @@ def _open_heic(file: PhotoFile) -> Header:
     except DECODING_ERRORS as error:
         raise _damaged(file) from error
     check_size(file, *size)
-    exif = Image.Exif()
-    try:
-        exif.load(info.get("exif") or b"")
-    except DECODING_ERRORS:
-        exif = Image.Exif()
     nclx = info.get("nclx_profile") or {}
     cicp = (nclx["color_primaries"], nclx["transfer_characteristics"]) if nclx else None
     # The HEIF library has applied the file's own rotation; ISO/IEC 23008-12 wants EXIF's left alone.
     bits, icc = int(info.get("bit_depth", 8)), info.get("icc_profile") or b""
     cicp = None if cicp and 2 in cicp else cicp
-    return _header(file, image, exif, mode=mode, bits=bits, size=size, icc=icc, cicp=cicp, info=info)
+    return _header(file, image, loaded_exif(info), mode=mode, bits=bits, size=size, icc=icc, cicp=cicp, info=info)
 
 
 def _open_pillow(file: PhotoFile) -> Header:
@@ -252,6 +247,16 @@ def _plain_packed(tags: Mapping[int, Any]) -> bool:
 def _exif(image: Any) -> Image.Exif:  # noqa: ANN401 - a Pillow image or a HEIC file
     try:
         exif: Image.Exif = image.getexif()
+    except DECODING_ERRORS:
+        return Image.Exif()
+    return exif
+
+
+def loaded_exif(info: Mapping[Any, Any]) -> Image.Exif:
+    """Return the EXIF that pillow-heif found beside a picture, empty where it is damaged."""
+    exif = Image.Exif()
+    try:
+        exif.load(info.get("exif") or b"")
     except DECODING_ERRORS:
         return Image.Exif()
     return exif

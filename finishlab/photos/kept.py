@@ -29,7 +29,7 @@ from finishlab.photos.files import (
     png_chunks,
     quiet,
 )
-from finishlab.photos.header import GAIN_MAP, PANORAMA, STORED_AT, exif_directory
+from finishlab.photos.header import GAIN_MAP, PANORAMA, STORED_AT, exif_directory, loaded_exif
 
 # -- what is still said beside the picture --
 
@@ -125,13 +125,23 @@ class _Entry:
     """The four bytes that are the value or its offset."""
 
 
-class _Tiff:
-    """A TIFF of which directories and kept values are written, in their places, over a file of nothing."""
+class _Kept:
+    """A file of nothing, as long as another, into which that one's kept parts are written in their places."""
 
     def __init__(self, data: bytes) -> None:
         self._data = data
-        self._order = "<" if data[:2] == b"II" else ">"
         self._out = bytearray(len(data))
+
+    def _keep(self, start: int, end: int) -> None:
+        self._out[start:end] = self._data[start:end]
+
+
+class _Tiff(_Kept):
+    """A TIFF: directories and kept values."""
+
+    def __init__(self, data: bytes) -> None:
+        super().__init__(data)
+        self._order = "<" if data[:2] == b"II" else ">"
         self._done: set[int] = set()
 
     def cleaned(self) -> bytes:
@@ -237,9 +247,6 @@ class _Tiff:
     def _unpack(self, form: str, at: int) -> tuple[Any, ...]:
         return struct.unpack_from(self._order + form, self._data, at)
 
-    def _keep(self, start: int, end: int) -> None:
-        self._out[start:end] = self._data[start:end]
-
 
 # -- HEIC: ISO/IEC 14496-12 boxes, 23008-12 items --
 
@@ -252,13 +259,10 @@ _THUMBNAIL: Final = b"thmb"
 _HANDLER_NAME_AT: Final = 24
 
 
-class _Heif:
-    """A HEIC of which boxes and items that are kept are written, in their places, over a file of nothing."""
+class _Heif(_Kept):
+    """A HEIC: boxes and items that are kept."""
 
-    def __init__(self, data: bytes) -> None:
-        self._data = data
-        self._out = bytearray(len(data))
-        self._idat = 0
+    _idat = 0
 
     def cleaned(self) -> bytes:
         """Return the cleaned file, cut off behind the last box that is kept."""
@@ -303,18 +307,10 @@ class _Heif:
                 for start, end in extents:
                     self._keep(start, end)
             elif kind == b"Exif":
-                exif = self._exif()
+                exif = kept_exif(loaded_exif(pillow_heif.open_heif(self._data).info))
                 self._spread(b"\0\0\0\6Exif\0\0" + exif if exif else b"", extents)
             elif kind == b"mime":
                 self._spread(kept_xmp(self._data), extents)
-
-    def _exif(self) -> bytes:
-        exif = Image.Exif()
-        try:
-            exif.load(pillow_heif.open_heif(self._data).info.get("exif") or b"")
-            return kept_exif(exif)
-        except DECODING_ERRORS:
-            return b""
 
     def _spread(self, content: bytes, extents: list[tuple[int, int]]) -> None:
         """Put content into an item's places, which stay as long as they are; nothing if they are too short."""
@@ -396,9 +392,6 @@ class _Heif:
         self._keep(box.start, box.content)
         self._out[box.start + 4 : box.start + 8] = b"free"
         self._out[box.content : box.end] = bytes(box.end - box.content)
-
-    def _keep(self, start: int, end: int) -> None:
-        self._out[start:end] = self._data[start:end]
 
 
 _XMP_HEAD: Final = b"http://ns.adobe.com/xap/1.0/\0"
