@@ -6,7 +6,7 @@ import datetime as dt
 import math
 import re
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from functools import lru_cache
 from typing import Any, ClassVar, Final, Literal, Self, cast, get_args, overload
@@ -94,6 +94,22 @@ def _plain_value(value: object) -> str | int | float | None:
 def enumerated(words: Sequence[str]) -> str:
     """Return words as a sentence lists them: ``"B1, B2 and B3"``."""
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def first_of(words: Sequence[str], most: int) -> str:
+    """Return the first of words, and how many more there are: ``"B1, B2 and 3 more"``."""
+    return ", ".join(words[:most]) + (f" and {len(words) - most} more" if len(words) > most else "")
+
+
+def runs(numbers: Iterable[int]) -> list[list[int]]:
+    """Return the first and the last of numbers that follow one another."""
+    found: list[list[int]] = []
+    for number in numbers:
+        if found and number == found[-1][1] + 1:
+            found[-1][1] = number
+        else:
+            found.append([number, number])
+    return found
 
 
 def counted(number: int, what: str) -> str:

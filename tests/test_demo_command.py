@@ -37,7 +37,7 @@ from finishlab.demo import (
     samples_home,
 )
 from finishlab.errors import FinishlabError, OutputError, UsageError
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 
 LOADS: Final = {"src", "href", "srcset", "data", "action", "poster"}
 """Attributes by which a page would ask for something."""

@@ -15,7 +15,8 @@ from finishlab.cli import finishlab
 from finishlab.errors import OutputError
 from finishlab.files import write_atomically
 from finishlab.imaging.greys import greys_of_readings
-from finishlab.logbook import DirectPair, Logbook
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import DirectPair
 from finishlab.stair.records import Flight, Part
 
 SIZES = ("--treads", "3", "--front", "36in", "--depth", "11in", "--thickness", "1in")

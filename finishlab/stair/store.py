@@ -33,6 +33,7 @@ from finishlab.logbook.tables import (
     RecipeRow,
     Unreadable,
     readable,
+    record_in,
 )
 from finishlab.measure.results import Measurement
 from finishlab.recipe import Can, Recipe
@@ -58,18 +59,13 @@ def records_by_number(record: type[R], stored: Iterable[Any]) -> dict[int, R]:
     """Return the records that can be read by their numbers."""
     named = f"the {record.__name__.lower()} {{}}".format
     return {
-        row.number: said for row, said in readable(lambda row: named(row.number), partial(_record_of, record), stored)
+        row.number: said for row, said in readable(lambda row: named(row.number), partial(record_in, record), stored)
     }
 
 
-def _record_of(record: type[R], row: Any) -> R:  # noqa: ANN401 - a row of any table
-    """Return the record a row holds."""
-    return record.from_dict({each.name: getattr(row, each.name) for each in fields(record)})  # type: ignore[arg-type]  # all are dataclasses
-
-
-flight_record = partial(_record_of, Flight)
-part_record = partial(_record_of, Part)
-event_record = partial(_record_of, PartEvent)
+flight_record = partial(record_in, Flight)
+part_record = partial(record_in, Part)
+event_record = partial(record_in, PartEvent)
 
 
 def event_values(event: PartEvent) -> dict[str, Any]:
