@@ -180,7 +180,7 @@ def test_it_is_made_anew_and_says_so(made: Demo, tmp_path: Path, monkeypatch: py
     folder = tmp_path / "stairs"
     shutil.copytree(made.folder, folder)
     monkeypatch.setattr("finishlab.demo.SPOTS", SPOTS[:2])
-    monkeypatch.setattr("finishlab.demo.BOARDS", BOARDS[:2] + (replace(BOARDS[9], number="B3"),))
+    monkeypatch.setattr("finishlab.demo.BOARDS", (*BOARDS[:2], replace(BOARDS[9], number="B3")))
     done = CliRunner().invoke(finishlab, ["demo", "--into", str(folder), "--json"])
     assert done.exit_code == 0, done.output
     document: dict[str, Any] = json.loads(done.stdout)
