@@ -379,7 +379,7 @@ def parts_document(log: Logbook, text: str) -> Document:
         told = [
             {**row, "conditions": event.conditions.as_dict() or None} for row, event in zip(events, logged, strict=True)
         ]
-        history = [change_line(change) for change in _told(log.stair_history(part.code))]
+        history = [change_line(change) for change in _told(log.history(part.code))]
         measured = [colour_document(each, photo_namer(log)) for each in colours]
         data.append(_part(mine) | {"finish": finish, "events": told, "measurements": measured, "history": history})
         blocks += [Line()] if blocks else []
