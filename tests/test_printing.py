@@ -44,10 +44,9 @@ from finishlab.printing.schedule import SchedulePart, ScheduleStep, ScheduleView
 from finishlab.recipe import Can, Label, Recipe
 from finishlab.record import Address
 from finishlab.report.story import report_pdf
-from finishlab.show.document import Column, Facts, Table
-from finishlab.show.flow import HOUSE, REPORT
-from finishlab.show.pages import Pages, Picture, Pictures, Section, Swatch, Swatches
-from finishlab.show.pdf import pages_pdf
+from finishlab.show.document import Column, Facts, Listing, Table
+from finishlab.show.pages import Card, Cards, Colours, Pages, Picture, Pictures, Section, Swatch, Swatches, Words
+from finishlab.show.pdf import HOUSE, REPORT, pages_pdf
 from finishlab.show.sheets import (
     DEJAVU,
     POINTS_PER_MM,
@@ -515,6 +514,19 @@ def test_a_long_table_keeps_its_head_and_a_long_value_its_lines() -> None:
         assert len(with_rows) > 2
         assert all("number" in text for text in with_rows)
         assert all(f"page {n}" in text for n, text in enumerate(texts, start=1))
+
+
+def test_words_as_long_as_they_can_be_stop_no_sheet() -> None:
+    """Names, captions, cells and cards of thousands of letters go on over sheets, and a caption is cut."""
+    long, picture = "word " * 800, Picture(samples.jpeg(), "word " * 800, "wood", 120.0)
+    card = Card("1", "B1", long, Colours(("#a47c57", "#777777"), "wood"), long, (), details=(("note", "other " * 800),))
+    blocks = (
+        Words(long), Facts("", [(long, long)]), Listing("", [long]), Table([Column("a"), Column("b")], [("a", long)]),
+        Pictures([picture]),
+    )  # fmt: skip
+    for look, more in ((HOUSE, ()), (REPORT, (Cards([Column(name) for name in "abc"], [card]),))):
+        pages = Pages("t", "s", (Words(long[:200], "title"),), [Section(long[:200], (*blocks, *more))], long)
+        assert " ".join(Drawn(pages_pdf(pages, look)).texts).count("word ") > 3900
 
 
 def test_a_picture_knows_its_size() -> None:

@@ -21,7 +21,7 @@ from finishlab.board import BoardRecord
 from finishlab.errors import LogbookError
 from finishlab.imaging.strip import PAGES, Paper, Rect
 from finishlab.record import Address, today
-from finishlab.show.sheets import Sheet, fit, line_width, qr_modules, qr_width
+from finishlab.show.sheets import Sheet, fit, line_width, new_sheet, qr_modules, qr_width
 from finishlab.stair.documents import size_words
 from finishlab.stair.names import UPRIGHT
 from finishlab.stair.progress import progress_of, recipe_of, resolved
@@ -167,7 +167,7 @@ def labels_pdf(labels: Sequence[LabelView], sheet: LabelSheet, *, start: int = 1
         Draw every label's outline, to be held against a sheet before it is used.
     """
     width, height = sheet.page_size
-    pages = Sheet(width, height, title="finishlab labels", subject=f"{sheet.describe()}, print at true size")
+    pages = new_sheet(width, height, title="finishlab labels", subject=f"{sheet.describe()}, print at true size")
     for index, label in enumerate(labels, start=start - 1):
         if index == start - 1 or index % sheet.labels == 0:
             if index != start - 1:

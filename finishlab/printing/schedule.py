@@ -20,7 +20,17 @@ from finishlab.finish.fields import Section, specs
 from finishlab.imaging.strip import PAGES, Paper
 from finishlab.logbook.entities import chosen_recipe
 from finishlab.record import today
-from finishlab.show.sheets import MISSING_NOTE, Setting, Sheet, break_lines, cap_of, fit, letters_missing, line_width
+from finishlab.show.sheets import (
+    MISSING_NOTE,
+    Setting,
+    Sheet,
+    break_lines,
+    cap_of,
+    fit,
+    letters_missing,
+    line_width,
+    new_sheet,
+)
 from finishlab.stair.progress import can_words, coats_of, progress_of, recipe_of, resolved
 
 if TYPE_CHECKING:
@@ -100,7 +110,7 @@ class ScheduleView:
 def schedule_pdf(view: ScheduleView, *, paper: Paper = "a4") -> bytes:
     """Return the schedule as the bytes of a PDF; the same schedule is always the same bytes."""
     width, height = PAGES[paper]
-    pages = Sheet(width, height, title=f"finishlab schedule, {view.title}", subject="Finishing schedule")
+    pages = new_sheet(width, height, title=f"finishlab schedule, {view.title}", subject="Finishing schedule")
     inner = width - 2 * _MARGIN
     top = _draw_heading(pages, view, inner)
     foot = _foot_lines(view, inner)

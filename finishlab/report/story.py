@@ -441,8 +441,7 @@ def report_html(content: ReportContent) -> str:
 def report_pdf(content: ReportContent, *, paper: Paper = "a4") -> tuple[bytes, str]:
     """Return a report as the bytes of a PDF, and the letters that stand as ``?`` in it, as no font here has them."""
     from finishlab.photos.profiles import matrix_profile
-    from finishlab.show.flow import REPORT
-    from finishlab.show.pdf import pages_pdf
+    from finishlab.show.pdf import REPORT, pages_pdf
     from finishlab.show.sheets import letters_missing
 
     pages = report_pages(content, across=4)

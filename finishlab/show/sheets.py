@@ -137,6 +137,7 @@ def _other_fonts(*, bold: bool) -> tuple[tuple[str, frozenset[int]], ...]:
 
 
 def _read_fonts(*, bold: bool) -> Iterator[tuple[str, frozenset[int]]]:
+    from reportlab.lib.fonts import addMapping
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFError, TTFont
 
@@ -151,6 +152,7 @@ def _read_fonts(*, bold: bool) -> Iterator[tuple[str, frozenset[int]]]:
         except (TTFError, OSError):  # outlines reportlab cannot embed, or a damaged file: the next font may do
             continue
         pdfmetrics.registerFont(font)
+        addMapping(name, bold=0, italic=0, psname=name)
         yield name, frozenset(font.face.charToGlyph)
 
 
@@ -183,7 +185,8 @@ POINTS_PER_MM: Final = 72.0 / 25.4
 _CAP_HEIGHT: Final = 0.718
 """Height of a capital of Helvetica as a share of the font size (Adobe font metrics, CapHeight 718); those of the other
 fonts are within 2 % of it."""
-_UNITS: Final = frozenset({"%", "C", "L", "days", "h", "min", "mm"})
+UNITS: Final = frozenset({"%", "C", "L", "days", "h", "min", "mm"})
+"""What stays on one line with the figure before it."""
 _STEPS: Final = 12
 """In how many steps text is made smaller until it fits."""
 
@@ -217,13 +220,8 @@ def line_width(words: str, *, cap: float, bold: bool = False, face: Face = HELVE
     return float(sum(stringWidth(piece, font, size) for font, piece in font_runs(words, bold=bold, face=face)))
 
 
-def break_lines(
-    words: str, *, width: float, cap: float, bold: bool = False, face: Face = HELVETICA, taken: float = 0.0
-) -> list[str]:
-    """Return text in lines no wider than `width`; a word that is wider itself is broken where it must be.
-
-    Of the first line `taken` is lost to what stands before it; it is empty where no word has room beside that.
-    """
+def break_lines(words: str, *, width: float, cap: float, bold: bool = False, face: Face = HELVETICA) -> list[str]:
+    """Return text in lines no wider than `width`; a word that is wider itself is broken where it must be."""
 
     def wide(words: str) -> float:
         return line_width(words, cap=cap, bold=bold, face=face)
@@ -233,10 +231,10 @@ def break_lines(
         line = ""
         for word in _words(paragraph):
             longer = f"{line} {word}" if line else word
-            if wide(longer) <= width - (0.0 if lines else taken):
+            if wide(longer) <= width:
                 line = longer
                 continue
-            if line or (taken and not lines):
+            if line:
                 lines.append(line)
             *broken, line = _broken(word, width, wide)
             lines += broken
@@ -248,7 +246,7 @@ def _words(paragraph: str) -> list[str]:
     """Return the words of a text; a figure keeps its unit."""
     words: list[str] = []
     for word in paragraph.split():
-        if words and word.rstrip(",;.)") in _UNITS and words[-1][-1].isdigit():
+        if words and word.rstrip(",;.)") in UNITS and words[-1][-1].isdigit():
             words[-1] += f" {word}"
         else:
             words.append(word)
@@ -319,44 +317,29 @@ Align = Literal["left", "centre", "right"]
 
 
 class Sheet:
-    """Pages of one size to draw on.
+    """A page of ReportLab's to draw on, or a place on one, whose lower left corner is the page's origin then.
 
     Parameters
     ----------
+    canvas
+        ReportLab's.
     width, height
-        Page size in millimetres.
-    title, subject
-        What the file says of itself.
-    compressed
-        Whether pages are packed; a page of vectors is small without, and its greys stay readable to anyone.
+        Of page or place, in millimetres.
     """
 
-    def __init__(self, width: float, height: float, *, title: str, subject: str, compressed: bool = False) -> None:
-        from reportlab.pdfgen.canvas import Canvas
-
-        self.width, self.height = width, height
-        self._buffer = io.BytesIO()
-        self._canvas = Canvas(
-            self._buffer,
-            pagesize=(width * POINTS_PER_MM, height * POINTS_PER_MM),
-            invariant=1,  # the same page is the same bytes
-            pageCompression=int(compressed),
-            lang="en",
-        )
-        self._canvas.setTitle(title)
-        self._canvas.setSubject(subject)
-        self._canvas.setAuthor("finishlab")
-        self._canvas.setCreator("finishlab")
-        # Asks the print dialogue for true size; a viewer may ignore it, hence the ruler.
-        self._canvas.setViewerPreference("PrintScaling", "None")
+    def __init__(self, canvas: Any, width: float, height: float) -> None:  # noqa: ANN401 - the library has no types
+        self.width, self.height, self._canvas = width, height, canvas
 
     def _at(self, x: float, y: float) -> tuple[float, float]:
         return x * POINTS_PER_MM, (self.height - y) * POINTS_PER_MM
 
-    def box(self, x: float, y: float, width: float, height: float, grey: float) -> None:
-        """Fill an upright rectangle with a DeviceGray value, 0 black to 1 paper."""
+    def box(self, x: float, y: float, width: float, height: float, fill: float | str) -> None:
+        """Fill an upright rectangle with a DeviceGray value, 0 black to 1 paper, or an sRGB colour, ``"#rrggbb"``."""
         left, bottom = self._at(x, y + height)
-        self._canvas.setFillGray(grey)
+        if isinstance(fill, str):
+            self._canvas.setFillColorRGB(*_rgb(fill))
+        else:
+            self._canvas.setFillGray(fill)
         self._canvas.rect(left, bottom, width * POINTS_PER_MM, height * POINTS_PER_MM, stroke=0, fill=1)
 
     def frame(
@@ -441,14 +424,12 @@ class Sheet:
         leading: float = 1.75,
         bold: bool = False,
         grey: float = 0.0,
-        align: Align = "left",
-        face: Face = HELVETICA,
     ) -> float:
         """Set fitted lines with the first line's capitals from `top` down; return the last baseline."""
         y = top + setting.cap
         for index, line in enumerate(setting.lines):
             y = top + setting.cap * (1 + index * leading)
-            self.text(x, y, line, cap=setting.cap, bold=bold, grey=grey, align=align, face=face)
+            self.text(x, y, line, cap=setting.cap, bold=bold, grey=grey)
         return y
 
     def upright_text(self, x: float, y: float, words: str, *, cap: float, grey: float = 0.0) -> None:
@@ -471,12 +452,6 @@ class Sheet:
     def next_page(self) -> None:
         """Go on with a new page."""
         self._canvas.showPage()
-
-    def colour_box(self, x: float, y: float, width: float, height: float, colour: str) -> None:
-        """Fill an upright rectangle with an sRGB colour, ``"#rrggbb"``."""
-        left, bottom = self._at(x, y + height)
-        self._canvas.setFillColorRGB(*_rgb(colour))
-        self._canvas.rect(left, bottom, width * POINTS_PER_MM, height * POINTS_PER_MM, stroke=0, fill=1)
 
     def shape(
         self, points: Sequence[tuple[float, float]], *, fill: str | None, line: float = 0.2, grey: float = 0.0
@@ -507,12 +482,31 @@ class Sheet:
     def finish(self) -> bytes:
         """Return the file's bytes."""
         self._canvas.showPage()
-        self._canvas.save()
-        return self._buffer.getvalue()
+        return bytes(self._canvas.getpdfdata())
 
     def _pen(self, line: float, grey: float) -> None:
         self._canvas.setStrokeGray(grey)
         self._canvas.setLineWidth(line * POINTS_PER_MM)
+
+
+def new_sheet(width: float, height: float, *, title: str, subject: str) -> Sheet:
+    """Return the first page of a new file, whose title and subject are what it says of itself; millimetres."""
+    from reportlab.pdfgen.canvas import Canvas
+
+    canvas = Canvas(
+        "",
+        pagesize=(width * POINTS_PER_MM, height * POINTS_PER_MM),
+        invariant=1,  # the same page is the same bytes
+        pageCompression=0,  # a page of vectors is small without, and its greys stay readable to anyone
+        lang="en",
+    )
+    canvas.setTitle(title)
+    canvas.setSubject(subject)
+    canvas.setAuthor("finishlab")
+    canvas.setCreator("finishlab")
+    # Asks the print dialogue for true size; a viewer may ignore it, hence the ruler.
+    canvas.setViewerPreference("PrintScaling", "None")
+    return Sheet(canvas, width, height)
 
 
 def _rgb(colour: str) -> tuple[float, float, float]:

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from finishlab.imaging.strip import EYE_ROWS, PAGES, STRIP, EyeRow, Paper, Rect, Screen, StripGeometry
-from finishlab.show.sheets import Sheet
+from finishlab.show.sheets import Sheet, new_sheet
 
 _CUT_LINE = 0.2
 _CUT_GREY = 0.6
@@ -103,7 +103,7 @@ def strip_pdf(*, paper: Paper, number: int, geometry: StripGeometry = STRIP) -> 
     """
     tag_ids = geometry.tag_ids(number)
     width, height = PAGES[paper]
-    sheet = Sheet(
+    sheet = new_sheet(
         width,
         height,
         title=f"finishlab strip {number:04d}",
@@ -376,7 +376,7 @@ def eye_page_pdf(*, paper: Paper, number: int) -> bytes:
     """Return the page as the bytes of a PDF; the same page is always the same bytes."""
     width, height = PAGES[paper]
     title = f"finishlab strip {number:04d}, page for the eye"
-    sheet = Sheet(width, height, title=title, subject="Lines and greys to be matched by eye, print at true size")
+    sheet = new_sheet(width, height, title=title, subject="Lines and greys to be matched by eye, print at true size")
     left = (width - EYE_ROWS[0].screen.rect.width) / 2
     sheet.text(left, 16.2, f"By eye: strip {number:04d}", cap=3.6, bold=True)
     span = EYE_ROWS[0].screen.rect.width
