@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
@@ -40,13 +41,6 @@ if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.plan.drying import Laid
     from finishlab.stair.records import StoredEvent, StoredPart, StoredStair
-
-
-_WEEKDAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-_MONTHS: Final = (
-    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
-    "December",
-)  # fmt: skip
 
 
 def calendar_document(
@@ -236,7 +230,7 @@ def stay_words(way: Way, *, several: bool) -> str:
 
 
 def _day(day: dt.date) -> str:
-    return f"{_WEEKDAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]}"
+    return f"{day:%A} {day.day} {day:%B}"
 
 
 def _dated(moment: dt.datetime) -> str:
@@ -249,7 +243,7 @@ def _short_moment(moment: dt.datetime) -> str:
 
 
 def _short_day(moment: dt.datetime) -> str:
-    return f"{_WEEKDAYS[moment.weekday()][:3]} {moment.day} {_MONTHS[moment.month - 1][:3]}"
+    return f"{moment:%a} {moment.day} {moment:%b}"
 
 
 _LONGEST: Final = 75
@@ -291,41 +285,26 @@ def icalendar_text(name: str, entries: Iterable[Entry], stamp: dt.date) -> str:
     stamp
         Day that stands as the moment the entries were made.
     """
-    lines = [
-        "BEGIN:VCALENDAR",
-        "VERSION:2.0",
-        "PRODID:-//finishlab//stair plan//EN",
-        "CALSCALE:GREGORIAN",
-        f"X-WR-CALNAME:{_escaped(name)}",
-    ]
-    seen: dict[str, int] = {}
+    lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//finishlab//stair plan//EN", "CALSCALE:GREGORIAN"]
+    lines.append(f"X-WR-CALNAME:{_escaped(name)}")
+    seen: Counter[str] = Counter()
     for entry in entries:
         identity = f"{entry.start}|{entry.end}|{entry.title}|{entry.text}"
-        seen[identity] = seen.get(identity, 0) + 1
-        lines += _entry(entry, _identifier(f"{identity}|{seen[identity]}"), stamp)
+        seen[identity] += 1
+        uid = hashlib.sha256(f"{identity}|{seen[identity]}".encode()).hexdigest()[:32]
+        lines += ["BEGIN:VEVENT", f"UID:{uid}@finishlab", f"DTSTAMP:{stamp:%Y%m%d}T000000Z"]
+        lines.append(f"DTSTART{_moment(entry.start)}")
+        if entry.end is not None and entry.end != entry.start:
+            lines.append(f"DTEND{_moment(entry.end)}")
+        lines.append(f"SUMMARY:{_escaped(entry.title)}")
+        lines += [f"DESCRIPTION:{_escaped(entry.text)}"] if entry.text else []
+        lines += [f"TRANSP:{'OPAQUE' if entry.busy else 'TRANSPARENT'}", "END:VEVENT"]
     lines.append("END:VCALENDAR")
     return "".join(f"{_folded(line)}\r\n" for line in lines)
 
 
-def _entry(entry: Entry, identifier: str, stamp: dt.date) -> list[str]:
-    lines = ["BEGIN:VEVENT", f"UID:{identifier}", f"DTSTAMP:{stamp:%Y%m%d}T000000Z", f"DTSTART{_moment(entry.start)}"]
-    if entry.end is not None and entry.end != entry.start:
-        lines.append(f"DTEND{_moment(entry.end)}")
-    lines.append(f"SUMMARY:{_escaped(entry.title)}")
-    if entry.text:
-        lines.append(f"DESCRIPTION:{_escaped(entry.text)}")
-    lines += [f"TRANSP:{'OPAQUE' if entry.busy else 'TRANSPARENT'}", "END:VEVENT"]
-    return lines
-
-
 def _moment(when: dt.datetime | dt.date) -> str:
-    if isinstance(when, dt.datetime):
-        return f":{when:%Y%m%dT%H%M%S}"
-    return f";VALUE=DATE:{when:%Y%m%d}"
-
-
-def _identifier(text: str) -> str:
-    return f"{hashlib.sha256(text.encode()).hexdigest()[:32]}@finishlab"
+    return f":{when:%Y%m%dT%H%M%S}" if isinstance(when, dt.datetime) else f";VALUE=DATE:{when:%Y%m%d}"
 
 
 def _escaped(text: str) -> str:

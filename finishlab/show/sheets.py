@@ -54,7 +54,6 @@ _CANDIDATES: Final = (
     ("DroidSansFallbackFull.ttf", ""),
 )
 """File names, regular and bold, in the order of trust; those that are not there are passed over."""
-_VERA: Final = ("Vera.ttf", "VeraBd.ttf")
 
 _SIMPLE: Final = (
     "LATIN", "GREEK", "CYRILLIC", "ARMENIAN", "GEORGIAN", "CJK", "HIRAGANA", "KATAKANA", "HANGUL", "BOPOMOFO",
@@ -141,7 +140,7 @@ def _read_fonts(*, bold: bool) -> Iterator[tuple[str, frozenset[int]]]:
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFError, TTFont
 
-    for names in (*_CANDIDATES, _VERA):
+    for names in _CANDIDATES:
         file_name = names[bold] or names[0]
         path = _files().get(file_name.casefold())
         if path is None:
@@ -168,16 +167,15 @@ def _files() -> dict[str, Path]:
 
 @cache
 def _folders() -> tuple[Path, ...]:
-    """Return where fonts usually are, and the folders of those that come with Matplotlib and reportlab."""
+    """Return where fonts usually are, and the folder of those that come with Matplotlib."""
     import matplotlib as mpl
-    import reportlab
 
     home = Path.home()
     usual = {
         "win32": (Path("C:/Windows/Fonts"), home / "AppData/Local/Microsoft/Windows/Fonts"),
         "darwin": (Path("/System/Library/Fonts"), Path("/Library/Fonts"), home / "Library/Fonts"),
     }.get(sys.platform, (Path("/usr/share/fonts"), Path("/usr/local/share/fonts"), home / ".local/share/fonts"))
-    return (*usual, Path(mpl.get_data_path()) / "fonts" / "ttf", Path(reportlab.__file__).parent / "fonts")
+    return (*usual, Path(mpl.get_data_path()) / "fonts" / "ttf")
 
 
 POINTS_PER_MM: Final = 72.0 / 25.4

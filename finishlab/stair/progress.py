@@ -504,7 +504,7 @@ def held_by(can: Can | None) -> Coating | None:
     return coating(can.kind) if can is not None and known else None
 
 
-def _apart(last: StoredEvent, then: PartEvent) -> tuple[float, float]:
+def hours_between(last: PartEvent, then: PartEvent) -> tuple[float, float]:
     """Return between how many hours two coats lie: exactly where both have an hour, else within a day of it."""
     if last.conditions.time and then.conditions.time:
         hours = (then.moment - last.moment) / dt.timedelta(hours=1)
@@ -520,7 +520,7 @@ def _too_soon(stair: StoredStair, known: Progress, last: StoredEvent, event: Sto
         return
     wanted_h = label.next_coat_h(another=last.step != event.step)
     name = f"{last.step} {last.coat}"
-    least, most = _apart(last, event)
+    least, most = hours_between(last, event)
     middle = (least + most) / 2
     if wanted_h is not None and middle < wanted_h:
         # Without hours on record the coats can be up to a day further apart.
