@@ -161,7 +161,7 @@ DOORWAYS: Final = {
     "pillow_heif": ("finishlab.photos",),
     "platformdirs": ("finishlab.cli",),
     "rawpy": ("finishlab.photos.files",),
-    "reportlab": ("finishlab.show",),
+    "reportlab": ("finishlab.show", "finishlab.printing.schedule"),
     "rich": ("finishlab.show", "finishlab.cli"),
     "scipy": ("finishlab.imaging",),
     "segno": ("finishlab.page.commands",),

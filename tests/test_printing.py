@@ -426,7 +426,7 @@ def test_schedule_has_a_box_for_each_part_and_coat() -> None:
     bare, ticked = Drawn(schedule_pdf(schedule(6))), Drawn(schedule_pdf(schedule(6, done=True)))
     boxes = squares(bare.pages[0])
     assert len(boxes) == 6 * 5
-    assert boxes == pytest.approx([4.5] * 30, abs=0.1)
+    assert boxes == pytest.approx([4.5] * 30, abs=0.15)  # not two pixels
     assert len(squares(ticked.pages[0])) == 6 * 4  # one column is ticked
     assert "05-31" in ticked.texts[0]
 

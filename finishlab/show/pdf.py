@@ -9,7 +9,7 @@ from __future__ import annotations
 import io
 import re
 import textwrap
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any, Final
@@ -20,12 +20,14 @@ from reportlab.lib.colors import Color
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.platypus import (
     BalancedColumns,
+    BaseDocTemplate,
     CondPageBreak,
     Flowable,
+    Frame,
     HRFlowable,
     Image,
+    PageTemplate,
     Paragraph,
-    SimpleDocTemplate,
     Spacer,
 )
 from reportlab.platypus import Table as Grid
@@ -72,7 +74,7 @@ _PICTURE_MOST: Final = 124.0 * POINTS_PER_MM
 """Height of a picture that stands alone in its row; of several it is shared out."""
 _CAPTION: Final = 400
 """Most letters of a picture's caption, which stays on one sheet with it."""
-_CHART_MOST: Final = 225.0 * POINTS_PER_MM
+_CHART_MOST: Final = 215.0 * POINTS_PER_MM
 _FOOT: Final = 8.6
 """From the bottom of the sheet to the baseline of its last line, millimetres."""
 _SURROUND: Final = "#777777"
@@ -175,39 +177,73 @@ def pages_pdf(pages: Pages, look: Look, profile: bytes = b"", *, paper: Paper = 
     paper
         Size of the sheets.
     """
-    out, size = io.BytesIO(), tuple(side * POINTS_PER_MM for side in PAGES[paper])
-    margins = {"leftMargin": look.left, "rightMargin": look.right, "topMargin": look.top, "bottomMargin": look.top}
-    document = SimpleDocTemplate(
+    width, height = PAGES[paper]
+    room = (width - look.left - look.right) * POINTS_PER_MM, (height - 2 * look.top) * POINTS_PER_MM
+    story = Setter(look, *room, profile).pages(pages)
+    foot = partial(_draw_foot, look, pages.foot)
+    return sheets_of(story, look, paper, foot, title=pages.title, subject=pages.subject)
+
+
+def sheets_of(
+    story: Iterable[Flowable],
+    look: Look,
+    paper: Paper,
+    draw: Callable[[Sheet, int], None],
+    *,
+    title: str,
+    subject: str,
+    foot: float = 0.0,
+    head: float = 0.0,
+) -> bytes:
+    """Return what Platypus lays out as the bytes of a PDF; the same is always the same bytes.
+
+    Parameters
+    ----------
+    story
+        What there is, in order.
+    look, paper
+        Margins and size of the sheets.
+    draw
+        Draws what every sheet has besides: onto the sheet, by its number.
+    title, subject
+        What the file says of itself.
+    foot, head
+        Points kept free at the foot of the first sheet, and at the head of the others.
+    """
+    out, (width, height) = io.BytesIO(), (side * POINTS_PER_MM for side in PAGES[paper])
+    left, right, top = (side * POINTS_PER_MM for side in (look.left, look.right, look.top))
+
+    def every(canvas: Any, document: Any) -> None:  # noqa: ANN401 - the library has no types
+        canvas.setViewerPreference("PrintScaling", "None")  # true size; a viewer may ignore it
+        draw(Sheet(canvas, *PAGES[paper]), document.page)
+
+    document = BaseDocTemplate(
         out,
-        pagesize=size,
-        **{name: side * POINTS_PER_MM - _FRAME for name, side in margins.items()},
-        title=pages.title,
-        subject=pages.subject,
+        pagesize=(width, height),
+        title=title,
+        subject=subject,
         author="finishlab",
         creator="finishlab",
         lang="en",
         invariant=1,  # the same pages are the same bytes
     )
-    setter = _Setter(look, document.width - 2 * _FRAME, document.height - 2 * _FRAME, profile)
-    foot = partial(_draw_foot, look, pages.foot, PAGES[paper])
-    document.build(list(setter.pages(pages)), onFirstPage=foot, onLaterPages=foot)
+    inner, high = width - left - right, height - 2 * top
+    for name, low, high_left in (("first", foot, high - foot), ("later", 0.0, high - head)):
+        frame = Frame(left, top + low, inner, high_left, 0, 0, 0, 0, id=name)
+        document.addPageTemplates(PageTemplate(name, [frame], onPage=every, autoNextPageTemplate="later"))
+    document.build(list(story))
     return out.getvalue()
 
 
-_FRAME: Final = 6.0
-"""What Platypus keeps free within the margins of a sheet."""
-
-
-def _draw_foot(look: Look, words: str, size: tuple[float, float], canvas: Any, document: Any) -> None:  # noqa: ANN401 - ReportLab's
-    canvas.setViewerPreference("PrintScaling", "None")
-    sheet, how, y = Sheet(canvas, *size), look.styles["foot"], size[1] - _FOOT
-    cap, right = cap_of(how.size), size[0] - look.right
+def _draw_foot(look: Look, words: str, sheet: Sheet, number: int) -> None:
+    how, y = look.styles["foot"], sheet.height - _FOOT
+    cap, right = cap_of(how.size), sheet.width - look.right
     said = fit(words, width=right - look.left - 20.0, height=cap, cap=cap, smallest=cap * 0.75, face=look.face)
     sheet.text(look.left, y, said.lines[0], cap=said.cap, grey=how.grey, face=look.face)
-    sheet.text(right, y, f"page {document.page}", cap=cap, grey=how.grey, align="right", face=look.face)
+    sheet.text(right, y, f"page {number}", cap=cap, grey=how.grey, align="right", face=look.face)
 
 
-class _Drawn(Flowable):  # type: ignore[misc]  # the library has no types
+class Drawn(Flowable):  # type: ignore[misc]  # the library has no types
     """Something of a size in points that is drawn in millimetres from its left top down."""
 
     def __init__(self, width: float, height: float, draw: Callable[[Sheet], None]) -> None:
@@ -223,10 +259,10 @@ class _Drawn(Flowable):  # type: ignore[misc]  # the library has no types
         self.drawing(Sheet(self.canv, self.width / POINTS_PER_MM, self.height / POINTS_PER_MM))
 
 
-class _Setter:
+class Setter:
     """Turns blocks into what Platypus lays out on sheets of a width and height, points."""
 
-    def __init__(self, look: Look, width: float, height: float, profile: bytes) -> None:
+    def __init__(self, look: Look, width: float, height: float, profile: bytes = b"") -> None:
         self.look, self.width, self.height, self.profile = look, width, height, profile
         self.kinds: dict[type, Callable[[Any], Iterator[Flowable]]] = {
             Words: self.words,
@@ -272,17 +308,15 @@ class _Setter:
         how, markup = self.look.styles[style], partial(_markup, face=self.look.face)
         said = [markup(strong, bold=True)] if strong else []
         said += [markup(words, bold=how.bold)] if words else []
-        looks = ParagraphStyle(
-            style,
-            fontName=font_runs("x", bold=how.bold, face=self.look.face)[0][0],
-            fontSize=how.size,
-            leading=how.leading,
-            textColor=Color(how.grey, how.grey, how.grey),
-            spaceBefore=how.before,
-            spaceAfter=how.after,
-            **more,
-        )
-        return Paragraph(" ".join(said), looks)
+        looks = {
+            "fontName": font_runs("x", bold=how.bold, face=self.look.face)[0][0],
+            "fontSize": how.size,
+            "leading": how.leading,
+            "textColor": Color(how.grey, how.grey, how.grey),
+            "spaceBefore": how.before,
+            "spaceAfter": how.after,
+        }
+        return Paragraph(" ".join(said), ParagraphStyle(style, **looks | more))
 
     def title(self, title: str) -> Iterator[Flowable]:
         """Give a heading within a section, if there is one."""
@@ -306,7 +340,7 @@ class _Setter:
             if self.look.names:
                 row = [self.text(name, "name"), self.text(said, "plain")]
                 widths = [self.look.names, self.width - self.look.names]
-                yield Grid([row], widths, splitInRow=1, style=_padded(right=8, bottom=3))
+                yield Grid([row], widths, splitInRow=1, style=padded(right=8, bottom=3))
             else:
                 yield self.text(said, "plain", strong=f"{name}:" if name else "")
 
@@ -333,7 +367,7 @@ class _Setter:
         widths = [self.width * (column.share or 1 / len(columns)) for column in columns]
         heads = [self.text(column.name, "head") for column in columns]
         style = [
-            *_padded(pad, pad, pad, pad),
+            *padded(pad, pad, pad, pad),
             ("LINEBELOW", (0, 0), (-1, 0), head_line, Color(_INK, _INK, _INK)),
             ("LINEBELOW", (0, 1), (-1, -1), row_line, Color(grey, grey, grey)),
         ]
@@ -367,7 +401,7 @@ class _Setter:
         rows = [list(cells[start : start + across]) for start in range(0, len(cells), across)]
         rows[-1] += [[]] * (across - len(rows[-1]))
         widths = [width or (self.width + _GUTTER) / across] * across
-        return Grid(rows, widths, style=_padded(right=_GUTTER, bottom=5), hAlign="LEFT")
+        return Grid(rows, widths, style=padded(right=_GUTTER, bottom=5), hAlign="LEFT")
 
     def pictures(self, block: Pictures) -> Iterator[Flowable]:
         """Give pictures with their captions."""
@@ -386,7 +420,7 @@ class _Setter:
         if picture.width_mm is None:
             scale = min(width / across, most / down)
             return Image(io.BytesIO(picture.jpeg), across * scale, down * scale, hAlign="LEFT")
-        return _Drawn(width, (width - 12.5) * down / across + 24.4, partial(_draw_to_scale, self.look, picture))
+        return Drawn(width, (width - 12.5) * down / across + 24.4, partial(_draw_to_scale, self.look, picture))
 
     def swatches(self, block: Swatches) -> Iterator[Flowable]:
         """Give colours with a name and words each."""
@@ -394,7 +428,7 @@ class _Setter:
         cells = []
         for each in block.swatches:
             words = [self.text(each.name, "swatch name"), self.text(each.caption, "swatch")]
-            cells.append([_Drawn(width, high, partial(_draw_swatch, each.colour)), Spacer(0, 4), *words])
+            cells.append([Drawn(width, high, partial(_draw_swatch, each.colour)), Spacer(0, 4), *words])
         yield self.grid(cells, 4)
 
     def charts(self, block: Charts) -> Iterator[Flowable]:
@@ -408,7 +442,7 @@ class _Setter:
             height = min(width * high / wide, _CHART_MOST)
             picture = Image(io.BytesIO(chart.drawing.png(self.profile, dpi=_DPI)), height * wide / high, height)
             words = self.text(chart.heading, "small"), self.text(chart.note, "note")
-            whole = self.grid([[words[0], picture, words[1]]], 1, width)
+            whole = self.grid([[words[0], picture, words[1]]], 1, width - 0.1)
             if width == half:
                 narrow.append(whole)
             else:
@@ -418,15 +452,15 @@ class _Setter:
             needed = max(each.wrap(half, self.height)[1] for each in narrow)
             yield BalancedColumns(narrow, needed=needed, innerPadding=_GUTTER, **pads)
 
-    def outline(self, block: Outline) -> Iterator[_Drawn]:
+    def outline(self, block: Outline) -> Iterator[Drawn]:
         """Give an SVG of polygons and lines of text, as wide as its sheet, or as high."""
         root = ET.fromstring(block.svg)  # noqa: S314 - our own document
         width, height = float(root.attrib["width"]), float(root.attrib["height"])
         scale = min(self.width / width, (self.height - 40.0) / height)
-        yield _Drawn(width * scale, height * scale, partial(_draw_outline, root, scale / POINTS_PER_MM))
+        yield Drawn(width * scale, height * scale, partial(_draw_outline, root, scale / POINTS_PER_MM))
 
 
-def _padded(left: float = 0, top: float = 0, right: float = 0, bottom: float = 0) -> list[tuple[Any, ...]]:
+def padded(left: float = 0, top: float = 0, right: float = 0, bottom: float = 0) -> list[tuple[Any, ...]]:
     """Return how cells stand in a table: at its top, with so much space about them."""
     pads = {"LEFT": left, "TOP": top, "RIGHT": right, "BOTTOM": bottom}
     padded = [(f"{side}PADDING", (0, 0), (-1, -1), by) for side, by in pads.items()]
@@ -452,7 +486,7 @@ def _colours(block: Colours, width: float, height: float) -> Flowable:
         for n, colour in enumerate(block.colours):
             sheet.box(edge + sum(parts[:n]) * unit, edge, parts[n] * unit, sheet.height - 2 * edge, colour)
 
-    return _Drawn(width, height, draw)
+    return Drawn(width, height, draw)
 
 
 def _draw_swatch(colour: str, sheet: Sheet) -> None:

@@ -447,6 +447,10 @@ class Sheet:
             y += leading
         return y
 
+    def put(self, x: float, bottom: float, flowable: Any) -> None:  # noqa: ANN401 - the library has no types
+        """Draw what Platypus has laid out, its lower left corner so far from the page's."""
+        flowable.drawOn(self._canvas, x * POINTS_PER_MM, bottom * POINTS_PER_MM)
+
     def next_page(self) -> None:
         """Go on with a new page."""
         self._canvas.showPage()
