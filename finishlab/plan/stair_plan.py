@@ -202,14 +202,13 @@ def purchase(litres: float, cans: Sequence[Can]) -> Purchase:
     bulk = max(0, math.floor(litres / sizes[0].litres) - _MOST_MIXED)
     rest = litres - bulk * sizes[0].litres
     priced = all(can.price is not None for can in sizes) and len({can.currency for can in sizes}) == 1
-    best: tuple[tuple[float, float, int], tuple[int, ...]] | None = None
-    for counts in _mixtures(rest, sizes):
+
+    def rank(counts: tuple[int, ...]) -> tuple[float, float, int]:
         held = sum(count * can.litres for count, can in zip(counts, sizes, strict=True))
         cost = sum(count * (can.price or 0.0) for count, can in zip(counts, sizes, strict=True)) if priced else 0.0
-        rank = (round(cost, 6), round(held, 9), sum(counts))
-        if best is None or rank < best[0]:
-            best = (rank, counts)
-    chosen = best[1] if best else ()
+        return round(cost, 6), round(held, 9), sum(counts)
+
+    chosen = min(_mixtures(rest, sizes), key=rank)
     bought = (
         (can, count + (bulk if number == 0 else 0))
         for number, (can, count) in enumerate(zip(sizes, chosen, strict=True))

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
@@ -90,10 +90,6 @@ class LabelSheet:
         """Return where label `index` (from 0, row by row from the top left) lies on its page."""
         row, column = divmod(index % self.labels, self.columns)
         return Rect(self.left + column * self.pitch_x, self.top + row * self.pitch_y, self.width, self.height)
-
-    def places(self) -> Iterator[Rect]:
-        """Return the places of one page."""
-        return (self.place(index) for index in range(self.labels))
 
     def describe(self) -> str:
         """Return what the sheet is, in a few words."""
@@ -189,7 +185,7 @@ def qr_text(label: LabelView, *, side: float = _QR_MOST) -> str:
 
 
 def _draw_outlines(pages: Sheet, sheet: LabelSheet, *, outlines: bool) -> None:
-    for place in sheet.places() if sheet.cut_lines or outlines else ():
+    for place in map(sheet.place, range(sheet.labels)) if sheet.cut_lines or outlines else ():
         rounded = 0.0 if sheet.cut_lines else 1.5
         pages.frame(place.x, place.y, place.width, place.height, line=0.15, grey=_CUT_GREY, radius=rounded)
 

@@ -13,7 +13,7 @@ from finishlab.board.shown import colour_blocks, colour_document, photo_namer
 from finishlab.logbook.stored import change_line
 from finishlab.record import DAYLIGHT
 from finishlab.record import today as this_day
-from finishlab.show.document import Block, Cell, Colour, Column, Document, Facts, Line, Listing, Table
+from finishlab.show.document import Block, Cell, Colour, Column, Document, Facts, Field, Line, Listed, Listing, Table
 from finishlab.stair.names import PartName, listed
 from finishlab.stair.progress import (
     Deviation,
@@ -21,6 +21,7 @@ from finishlab.stair.progress import (
     can_words,
     coats_words,
     deviations,
+    layers,
     missing,
     passed_over,
     progress_of,
@@ -279,9 +280,6 @@ _DUE_COLUMNS: Final = (
     Column("parts"), Column("short of"), Column("next", fold=False), Column("not before", fold=False),
     Column("can so far"),
 )  # fmt: skip
-_DEVIATION_COLUMNS: Final = (
-    Column("part", fold=False), Column("event", fold=False), Column("day", fold=False), Column("what"),
-)  # fmt: skip
 _HOURS_A_DAY: Final = 24.0
 
 
@@ -323,14 +321,11 @@ def _flight_table(flight: FlightShown) -> Table:
     cells += [(line, part.name.words(with_level=False), part) for line, part in zip(drawn[1:], steps, strict=False)]
     cells += [("", name, alike[0]) for name, alike in grouped(others)]
     rows: list[Sequence[Cell]] = [*floor]
-    rows += [(line, name, *([Colour(part.lab)] if measured else []), _marked(part)) for line, name, part in cells]
+    for line, name, part in cells:
+        state = f"{part.state} (!)" if part.deviations else part.state  # marked where not all was done as planned
+        rows.append((line, name, *([Colour(part.lab)] if measured else []), state))
     colour = [Column("", fold=False)] if measured else []
     return Table((Column("", fold=False), Column("", fold=False), *colour, Column("")), rows, ruled=False)
-
-
-def _marked(part: PartShown) -> str:
-    """Return a part's state, marked where something was done otherwise than planned."""
-    return f"{part.state} (!)" if part.deviations else part.state
 
 
 def _steps(count: int, *, flat: bool) -> list[str]:
@@ -536,6 +531,22 @@ def _due_blocks(rows: Sequence[Sequence[Cell]], notes: Sequence[str], *, assumed
         yield Line("The labels of the cans win.")
 
 
+_Told = tuple[StoredStair, StoredPart, StoredEvent, Deviation]
+
+DEVIATIONS: Listed[_Told] = Listed(
+    format="stair-deviations",
+    listed_as="deviations",
+    fields=(
+        Field(lambda each: each[1].code, key="part", head="part", cell=lambda each: each[0].words(each[1])),
+        Field(lambda each: f"E{each[2].ident}", key="event", head="event"),
+        Field(lambda each: each[2].date, key="date", head="day"),
+        Field(lambda each: each[3].code, key="code"),
+        Field(lambda each: each[3].sentence, key="sentence", head="what", fold=True),
+    ),
+    none="Nothing was logged that differs from what was planned.",
+)
+
+
 def deviations_document(stair: StoredStair, text: str = "") -> Document:
     """Return ``finishlab/stair-deviations/1``: what was done otherwise than planned, part by part.
 
@@ -545,21 +556,13 @@ def deviations_document(stair: StoredStair, text: str = "") -> Document:
     events = {event.ident: event for event in stair.events}
     found = [each for each in deviations(stair) if each.part in parts]
     found.sort(key=lambda each: (parts[each.part].name.order, each.event))
-    rows = [(stair.words(parts[each.part]), f"E{each.event}", events[each.event].date, each.sentence) for each in found]
-    data = [
-        {"part": parts[each.part].code, "event": f"E{each.event}", "date": events[each.event].date.isoformat()}
-        | {"code": each.code, "sentence": each.sentence}
-        for each in found
+    rows = [(stair, parts[each.part], events[each.event], each) for each in found]
+    hint = [
+        f"Logged by mistake? Change it, for example: finishlab stairs edit-event E{each.event} --help, "
+        f"or take it back: finishlab stairs remove E{each.event}"
+        for each in found[:1]
     ]
-    none = (Line("Nothing was logged that differs from what was planned."),)
-    if not rows:
-        return Document("stair-deviations", {"deviations": data}, none)
-    one = rows[0][1]
-    hint = (
-        f"Logged by mistake? Change it, for example: finishlab stairs edit-event {one} --help, or take it back: "
-        f"finishlab stairs remove {one}"
-    )
-    return Document("stair-deviations", {"deviations": data}, (Table(_DEVIATION_COLUMNS, rows), Line(hint)))
+    return DEVIATIONS.document(rows, (*DEVIATIONS.listing(rows), *map(Line, hint)))
 
 
 def _not_before(stair: StoredStair, progress: Progress, step: CoatStep) -> dt.date | None:
@@ -586,12 +589,8 @@ def usual_can(stair: StoredStair, part: StoredPart, step: CoatStep, progress: Ma
     ]
     if coats:
         return max(coats, key=lambda event: (event.date, event.ident)).batch_number
-    if found is None:
-        return None
-    finish = found.finish
-    named = finish.steps if step == "stain" else (finish.seal if step == "seal" else finish.topcoat,)
-    numbers = (each.can_number for each in named if each is not None and each.can_number is not None)
-    return next(numbers, None)
+    coming = () if found is None else layers(found.finish)
+    return next((each.section.can_number for each in coming if each.step == step and each.section.can_number), None)
 
 
 def events_document(events: Iterable[tuple[str, str]], notes: Sequence[str]) -> Document:
