@@ -23,6 +23,7 @@ from finishlab.plan.drying import Window, WorkHours, machine_zone
 from finishlab.plan.logged import coats_laid
 from finishlab.plan.parts import WALKED_ON, parted, way_up
 from finishlab.plan.stair_plan import Product, StairPlan
+from finishlab.record import gathered
 from finishlab.show.document import (
     Block,
     Column,
@@ -35,12 +36,12 @@ from finishlab.show.document import (
     caution_data,
 )
 from finishlab.stair.names import UPRIGHT, PartName, full_name, level_title, named, need_flight
-from finishlab.stair.progress import progress_of
+from finishlab.stair.progress import Progress, progress_of
 
 if TYPE_CHECKING:
     from finishlab.logbook import Logbook
     from finishlab.plan.drying import Laid
-    from finishlab.stair.records import StoredEvent, StoredPart, StoredStair
+    from finishlab.stair.records import StoredEvent, StoredStair
 
 
 def calendar_document(
@@ -86,10 +87,7 @@ def _by_day(plan: StairPlan, calendar: Calendar) -> Iterator[Block]:
     yield from map(Paragraph, (_summary(calendar), *(f"Note: {note}" for note in notes)))
     yield Line()
     night_of = nights(calendar)
-    days: dict[dt.date, list[Event]] = {}
-    for event in calendar.events:
-        if event.kind != "recoat":
-            days.setdefault(event.start.date(), []).append(event)
+    days = gathered((event.start.date(), event) for event in calendar.events if event.kind != "recoat")
     waiting: list[dt.date] = []
     for day in sorted({*days, *night_of}):
         if waiting and (day in days or night_of[day].closed != night_of[waiting[-1]].closed):
@@ -147,14 +145,12 @@ def _hours_data(product: Product) -> dict[str, Any]:
 def _hours(plan: StairPlan) -> Iterator[str]:
     """Tell the hours of each product and of the work, and who says them."""
     for product in {each.title: each for each in plan.products}.values():
-        by: dict[str, list[str]] = {}
-        for name, words, (least, most) in _waits(product):
-            until = "" if most is None else f" to {most:g}"
-            by.setdefault(product.coat.times.who(name), []).append(f"{words} {least:g}{until} h")
+        by = gathered(
+            (product.coat.times.who(name), f"{words} {least:g}{'' if most is None else f' to {most:g}'} h")
+            for name, words, (least, most) in _waits(product)
+        )
         yield f"{product.title}: " + "; ".join(f"{', '.join(each)} ({who})" for who, each in by.items())
-    work: dict[str, list[str]] = {}
-    for name, (hours, who) in plan.work_hours.items():
-        work.setdefault(who, []).append(f"{_HOURS[name]} {hours:g} h")
+    work = gathered((who, f"{_HOURS[name]} {hours:g} h") for name, (hours, who) in plan.work_hours.items())
     yield from (f"{', '.join(each)} ({who})" for who, each in work.items())
 
 
@@ -457,14 +453,11 @@ def _ways(stair: StoredStair, wet: Sequence[_Wet], now: dt.datetime) -> list[tup
 def _not_known(stair: StoredStair, now: dt.datetime) -> Iterator[str]:
     """Say what the logbook does not know of: adhesive that sets."""
     progress = progress_of(stair.events)
-    fitted: dict[dt.date, list[StoredPart]] = {}
-    for part in stair.parts:
-        day = progress[part.ident].done.get("fitted") if part.ident in progress else None
-        if day is not None and now.date() - day < _GLUE:
-            fitted.setdefault(day, []).append(part)
-    for day, parts in fitted.items():
-        names = stair.listed(part.name for part in parts)
-        yield f"{names}: fitted on {day}. How long the adhesive wants is not known here; its label says it."
+    days = ((progress.get(part.ident, Progress()).done.get("fitted"), part.name) for part in stair.parts)
+    fitted = gathered((day, name) for day, name in days if day is not None and now.date() - day < _GLUE)
+    for day, names in fitted.items():
+        told = stair.listed(names)
+        yield f"{told}: fitted on {day}. How long the adhesive wants is not known here; its label says it."
 
 
 def _blocks(
@@ -480,9 +473,7 @@ def _blocks(
     for number, (way, words) in enumerate(ways):
         since = f"From {_when(way.start, today)}" if number else "Now"
         yield Paragraph(f"{since}: {words}." if wet else f"{since}: {words}, as far as is logged.")
-    groups: dict[tuple[dt.datetime, str], list[PartName]] = {}
-    for each in wet:
-        groups.setdefault((each.opens, each.why), []).append(each.part)
+    groups = gathered(((each.opens, each.why), each.part) for each in wet)
     several = stair.several_flights
     rows = [(named(parts, several=several), _when(opens, today), why) for (opens, why), parts in groups.items()]
     yield Table(_COLUMNS, rows)

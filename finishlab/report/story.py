@@ -29,6 +29,7 @@ from finishlab.rank.documents import (
     place_mark,
     recipes_rows,
 )
+from finishlab.record import gathered
 from finishlab.report.pictures import MOST_PICTURED, charts, crops_of
 from finishlab.show.document import Column, Facts, Listing, Table
 from finishlab.show.html import pages_html
@@ -372,12 +373,9 @@ def _doubts(content: ReportContent) -> list[tuple[str, str]]:
     if content.lights is not None:
         listed = {board.board for board in content.told.boards}
         said = {sentence for _, sentence in found}
-        by_sentence: dict[str, list[str]] = {}
-        for doubt in content.lights.doubts:
-            by_sentence.setdefault(doubt.message, []).append("lights")
-        for board in content.lights.boards:
-            for doubt in board.doubts if board.board in listed else ():
-                by_sentence.setdefault(doubt.message, []).append(board.board)
+        about = [("lights", content.lights.doubts)]
+        about += [(each.board, each.doubts) for each in content.lights.boards if each.board in listed]
+        by_sentence = gathered((doubt.message, who) for who, doubts in about for doubt in doubts)
         found += [(", ".join(dict.fromkeys(who)), text) for text, who in by_sentence.items() if text not in said]
     return found
 

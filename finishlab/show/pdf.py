@@ -148,7 +148,7 @@ HOUSE: Final = Look(
         "name": Style(8.3, 10.7, bold=True),
         "note": Style(8.3, 10.7, after=4.5),
         "title": Style(25.5, 32, after=4, bold=True),
-        "heading": Style(12.6, 15.9, before=6, after=2, bold=True),
+        "heading": Style(12.6, 15.9, before=2, after=1, bold=True),
         "cell": Style(7.5, 9.6),
         "head": Style(7.5, 9.6, bold=True),
         "caption": Style(7.1, 8.9, grey=0.15),
@@ -301,7 +301,7 @@ class Setter:
         yield CondPageBreak(next(self.outline(first)).height + 36.0 if isinstance(first, Outline) else room)
         yield self.text(section.title, "heading")
         if self.look.rule:
-            yield HRFlowable("100%", self.look.rule, color=Color(0, 0, 0), spaceBefore=0, spaceAfter=6)
+            yield HRFlowable("100%", self.look.rule, color=Color(0, 0, 0), spaceBefore=0, spaceAfter=5)
 
     def text(self, words: str, style: str, *, strong: str = "", **more: Any) -> Paragraph:  # noqa: ANN401 - of Platypus' styles
         """Return a paragraph, `strong` in bold before it."""
@@ -340,7 +340,7 @@ class Setter:
             if self.look.names:
                 row = [self.text(name, "name"), self.text(said, "plain")]
                 widths = [self.look.names, self.width - self.look.names]
-                yield Grid([row], widths, splitInRow=1, style=padded(right=8, bottom=3))
+                yield Grid([row], widths, splitInRow=1, style=padded(right=8, bottom=2.5))
             else:
                 yield self.text(said, "plain", strong=f"{name}:" if name else "")
 

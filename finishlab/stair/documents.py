@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import median
@@ -11,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.board.shown import colour_blocks, colour_document, photo_namer
 from finishlab.logbook.stored import change_line
-from finishlab.record import DAYLIGHT
+from finishlab.record import DAYLIGHT, gathered
 from finishlab.record import today as this_day
 from finishlab.show.document import Block, Cell, Colour, Column, Document, Facts, Field, Line, Listed, Listing, Table
 from finishlab.stair.names import PartName, listed
@@ -75,11 +74,11 @@ def colours_now(stair: StoredStair, progress: Mapping[int, Progress]) -> dict[in
     Daylight where there is any, else the light measured last. Kinds of one state whose colour stands apart from the
     others measured in that light are told.
     """
-    by_part: dict[int, list[StoredColour]] = defaultdict(list)
-    for colour in stair.colours:
-        known = progress[colour.part]
-        if known.order[colour.event] > known.coloured_after:
-            by_part[colour.part].append(colour)
+    by_part = gathered(
+        (colour.part, colour)
+        for colour in stair.colours
+        if progress[colour.part].order[colour.event] > progress[colour.part].coloured_after
+    )
     found = {ident: _mean(colours) for ident, colours in by_part.items()}
     if len(found) >= _FEWEST:
         _tell_apart(stair, progress, found)
@@ -95,12 +94,12 @@ def _mean(colours: Sequence[StoredColour]) -> Coloured:
 
 
 def _tell_apart(stair: StoredStair, progress: Mapping[int, Progress], found: dict[int, Coloured]) -> None:
-    alike: dict[tuple[object, ...], list[int]] = defaultdict(list)
-    for part in stair.parts:
-        if part.ident in found:
-            known = progress[part.ident]
-            state = tuple(known.count(step) for step in ("stain", "seal", "topcoat"))
-            alike[part.record.kind, state, found[part.ident].light].append(part.ident)
+    states = {ident: tuple(map(progress[ident].count, COAT_STEPS)) for ident in found}
+    alike = gathered(
+        ((part.record.kind, states[part.ident], found[part.ident].light), part.ident)
+        for part in stair.parts
+        if part.ident in found
+    )
     for idents in alike.values():
         if len(idents) >= _FEWEST:
             for ident in idents:
@@ -177,9 +176,11 @@ def parts_shown(stair: StoredStair, given: Mapping[CoatStep, int] | None = None)
     """Return each part with its state, by `StoredPart.ident`; `given` as in `finishlab.stair.progress.wanted`."""
     progress = progress_of(stair.events)
     colours = colours_now(stair, progress)
-    odd: dict[int, list[Deviation]] = defaultdict(list)
-    for each in deviations(stair):
-        odd[each.part].append(each)
+    odd = gathered(
+        (each.part, each.sentence)
+        for each in deviations(stair)
+        if progress[each.part].order[each.event] > progress[each.part].sanded_at
+    )
     shown = {}
     for part in stair.parts:
         known, colour = progress.get(part.ident, Progress()), colours.get(part.ident)
@@ -197,7 +198,7 @@ def parts_shown(stair: StoredStair, given: Mapping[CoatStep, int] | None = None)
             lab=None if colour is None else colour.lab,
             light=None if colour is None else colour.light,
             note="" if colour is None else colour.note,
-            deviations=tuple(each.sentence for each in odd[part.ident] if known.order[each.event] > known.sanded_at),
+            deviations=tuple(odd.get(part.ident, ())),
             recipe_number=None if recipe is None else recipe.number,
             changed="" if recipe is None else recipe.changed,
         )
@@ -235,10 +236,10 @@ def stair_notes(flights: Sequence[FlightShown]) -> list[str]:
 
 def grouped(parts: Iterable[PartShown]) -> list[tuple[str, list[PartShown]]]:
     """Return parts that are in one state together, with their names; a measured part stands alone."""
-    groups: dict[tuple[object, ...], list[PartShown]] = {}
-    for part in parts:
-        own = part.name if part.lab is not None else None
-        groups.setdefault((part.record.kind, part.name.side, part.state, bool(part.deviations), own), []).append(part)
+    own = ((part, part.name if part.lab is not None else None) for part in parts)
+    groups = gathered(
+        ((part.record.kind, part.name.side, part.state, bool(part.deviations), name), part) for part, name in own
+    )
     return [(listed([each.name for each in alike], with_level=False), alike) for alike in groups.values()]
 
 
@@ -506,12 +507,13 @@ def _due_notes(
 ) -> list[str]:
     """Say which recipes were changed since they were approved, and which coats were passed over for good."""
     notes = list(dict.fromkeys(row.changed for row in short if row.changed))
-    over: dict[str, list[StoredPart]] = {}
-    for part in stair.parts:
-        for step in passed_over(progress.get(part.ident, Progress()), shown[part.ident].wanted):
-            over.setdefault(step, []).append(part)
+    over = gathered(
+        (step, part.name)
+        for part in stair.parts
+        for step in passed_over(progress.get(part.ident, Progress()), shown[part.ident].wanted)
+    )
     return notes + [
-        f"{stair.listed(part.name for part in parts)}: {step} was passed over, and does not take over what is on it; "
+        f"{stair.listed(parts)}: {step} was passed over, and does not take over what is on it; "
         "sand it and begin anew, or leave it so."
         for step, parts in over.items()
     ]

@@ -131,54 +131,20 @@ def strip_layout(paper: Paper, geometry: StripGeometry = STRIP) -> bytes:
 
 
 def module_outlines(white: np.ndarray) -> list[list[tuple[int, int]]]:
-    """Return the outlines of a tag's black parts, as closed loops of module corners (column, row).
+    """Return the outlines of a tag's black parts, row by row, as closed loops of module corners (column, row).
 
-    Filled by the odd-even rule as one path, they give the tag without a seam between neighbouring modules.
+    Filled as one path they give the tag without a seam between neighbouring modules, for they share their corners.
 
     Parameters
     ----------
     white
         Shape (rows, columns), bool, True where white.
     """
-    black = np.pad(~np.asarray(white, dtype=bool), 1)
-    # Each side between a black and a white module, walked with black on the right hand.
-    following: dict[tuple[int, int], list[tuple[int, int]]] = {}
-    for row, column in np.argwhere(black):
-        x, y = int(column) - 1, int(row) - 1
-        sides = (
-            (not black[row - 1, column], (x, y), (x + 1, y)),
-            (not black[row, column + 1], (x + 1, y), (x + 1, y + 1)),
-            (not black[row + 1, column], (x + 1, y + 1), (x, y + 1)),
-            (not black[row, column - 1], (x, y + 1), (x, y)),
-        )
-        for is_edge, start, end in sides:
-            if is_edge:
-                following.setdefault(start, []).append(end)
     loops = []
-    while following:
-        start = min(following)
-        loop, here = [start], _step(following, start)
-        while here != start:
-            loop.append(here)
-            here = _step(following, here)
-        loops.append(_without_straight_corners(loop))
+    for row, line in enumerate(np.pad(~np.asarray(white, dtype=bool), ((0, 0), (1, 1)))):
+        for left, right in np.flatnonzero(line[1:] != line[:-1]).reshape(-1, 2).tolist():
+            loops.append([(left, row), (right, row), (right, row + 1), (left, row + 1)])
     return loops
-
-
-def _step(following: dict[tuple[int, int], list[tuple[int, int]]], here: tuple[int, int]) -> tuple[int, int]:
-    ends = following[here]
-    end = ends.pop()
-    if not ends:
-        del following[here]
-    return end
-
-
-def _without_straight_corners(loop: list[tuple[int, int]]) -> list[tuple[int, int]]:
-    def turns(i: int) -> bool:
-        (ax, ay), (bx, by), (cx, cy) = loop[i - 1], loop[i], loop[(i + 1) % len(loop)]
-        return (bx - ax) * (cy - by) != (by - ay) * (cx - bx)
-
-    return [point for i, point in enumerate(loop) if turns(i)]
 
 
 def _draw_tag(sheet: Sheet, at: Rect, tag_id: int) -> None:
