@@ -46,16 +46,15 @@ from finishlab.record import Address
 from finishlab.report.story import report_pdf
 from finishlab.show.document import Column, Facts, Listing, Table
 from finishlab.show.pages import Card, Cards, Colours, Pages, Picture, Pictures, Section, Swatch, Swatches, Words
-from finishlab.show.pdf import HOUSE, REPORT, pages_pdf
+from finishlab.show.pdf import HOUSE, REPORT, Setter, pages_pdf
 from finishlab.show.sheets import (
     DEJAVU,
     POINTS_PER_MM,
-    break_lines,
-    fit,
     font_runs,
     letters_missing,
     line_width,
     qr_modules,
+    shortened,
     unprintable,
 )
 from finishlab.stair.records import Flight, Part, PartEvent
@@ -255,21 +254,22 @@ def test_a_sheet_that_does_not_fit_is_refused() -> None:
 
 
 @settings(max_examples=60)
-@given(st.text(alphabet="abcdefg WM ", min_size=1, max_size=120), st.floats(12, 60), st.floats(3, 20))
-def test_fitted_text_never_leaves_its_place(words: str, width: float, height: float) -> None:
-    """Lines are never wider than the place and never more than it holds; nothing is lost unless it says so."""
-    found = fit(words, width=width, height=height, cap=3.0, smallest=1.2)
-    assert all(line_width(line, cap=found.cap) <= width + 1e-6 for line in found.lines)
-    assert found.cap * (1 + (len(found.lines) - 1) * 1.75) <= height + 1e-6
-    if not found.cut:
-        assert "".join("".join(found.lines).split()) == "".join(words.split())
+@given(st.text(alphabet="abcdefg WM ", min_size=1, max_size=120), st.floats(12, 60))
+def test_a_shortened_line_keeps_its_place(words: str, width: float) -> None:
+    """A line is never wider than its place; it is cut only where it was, and says so."""
+    found = shortened(words, width=width, cap=3.0)
+    assert line_width(found, cap=3.0) <= width + 1e-6
+    assert found == words or (found.endswith("…") and line_width(words, cap=3.0) > width)
 
 
 def test_a_figure_keeps_its_unit() -> None:
     """A line is never broken between a figure and its unit."""
-    for width in range(8, 60):
-        lines = break_lines("label: after 24 h, within 48 h; thinner 5 %", width=float(width), cap=2.0)
-        assert not any(line.split()[0].rstrip(",;") in {"h", "%"} for line in lines)
+    for width in range(25, 180):
+        words = Setter(HOUSE, width, 400).text("label: after 24 h, within 48 h; thinner 5 %", "plain")
+        words.wrap(width, 400)
+        lines = [line.words for line in words.blPara.lines] if words.frags[1:] else words.blPara.lines
+        assert len(lines) > 0
+        assert not any(str(line[-1][0]).rstrip(",;") in {"h", "%"} for line in lines if isinstance(line, tuple))
 
 
 def test_letters_are_printed_or_named() -> None:

@@ -202,7 +202,7 @@ def _coats(record: PartRecord) -> Iterator[str]:
         kind, can = record.kind(event), can_words(event.batch_number, record.stair.cans)
         what = f" ({kind.kind})" if kind is not None else ""
         odd = f"; not as the recipe: {event.deviation}" if event.deviation else ""
-        odd += f"; {words}" if (words := event.conditions.words) else ""
+        odd += f"; {words}" if (words := event.conditions.in_words) else ""
         note = f"; {event.note}" if event.note else ""
         from_ = f" from {can}" if can else ", its can not written down"
         yield f"{event.what}{what} on {event.date}, {_ago(record, event.date)}{from_}{odd}{note}"

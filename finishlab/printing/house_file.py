@@ -214,7 +214,7 @@ def _coated(stair: StoredStair) -> Iterator[Section]:
         can = f" from C{event.batch_number}" if event.batch_number is not None else ""
         odd = f" (not as the recipe: {event.deviation})" if event.deviation else ""
         note = f" ({event.note})" if event.note else ""
-        how = f" ({event.conditions.words})" if event.conditions.words else ""
+        how = f" ({event.conditions.in_words})" if event.conditions.in_words else ""
         mark = "".join(f" [! {sentence}]" for sentence in marked.get(event.ident, ()))
         lines.setdefault(event.part, []).append(f"{event.date} {event.what}{can}{how}{odd}{note}{mark}")
     told = tuple((words[part.ident], "; ".join(lines[part.ident])) for part in stair.parts if part.ident in lines)

@@ -31,13 +31,11 @@ from finishlab.show.sheets import (
     HELVETICA,
     MISSING_NOTE,
     POINTS_PER_MM,
-    Setting,
     Sheet,
     cap_of,
-    fit,
     letters_missing,
     line_width,
-    points,
+    shortened,
 )
 from finishlab.stair.progress import can_words, coats_of, progress_of, recipe_of, resolved
 
@@ -52,6 +50,7 @@ _LEAST_CAP: Final = cap_of(8.0)
 """Height of Helvetica's capitals at 8 pt, mm: nothing is set smaller."""
 _SIZES: Final = (13.4, 12.6, 11.8, 11.0, 10.3, 9.5, 9.1)
 """Sizes of the steps, points, tried from the largest on until the page holds all; details are a tenth smaller."""
+_TITLE: Final = 23.7
 _OVERLEAF: Final = 11.8
 """Size of the steps where the parts need a second page anyway."""
 _NUMBER_WIDTH, _TITLE_WIDTH, _TIME_WIDTH = 25.0, 139.0, 122.0
@@ -119,13 +118,14 @@ def schedule_pdf(view: ScheduleView, *, paper: Paper = "a4") -> bytes:
     foot = _foot(Setter(_look(_OVERLEAF), inner, high), view)
     low = foot.wrap(inner, high)[1]
     setter, row = _fitting(view, inner, high - low - _GAP)
-    title = fit(view.title, width=inner / POINTS_PER_MM, height=5.0, cap=3.4, smallest=_LEAST_CAP, bold=True)
+    wide, left, top = inner / POINTS_PER_MM, setter.look.left, setter.look.top
+    title = shortened(view.title, width=wide, cap=_LEAST_CAP, bold=True)
 
     def draw(sheet: Sheet, number: int) -> None:
         if number == 1:
-            sheet.put(setter.look.left, setter.look.top, foot)
+            sheet.put(foot, left, sheet.height - top - low / POINTS_PER_MM, wide, low)
         else:
-            sheet.setting(setter.look.left, setter.look.top, title, bold=True)
+            sheet.text(left, top + _LEAST_CAP, title, cap=_LEAST_CAP, bold=True)
 
     told = {"title": f"finishlab schedule, {view.title}", "subject": "Finishing schedule"}
     story = (*_above(setter, view), *_tables(setter, view, row))
@@ -166,8 +166,8 @@ def _fitting(view: ScheduleView, inner: float, height: float) -> tuple[Setter, f
 
 def _above(setter: Setter, view: ScheduleView) -> Iterator[Flowable]:
     """Give the heading and the steps."""
-    fitted = fit(view.title, width=setter.width / POINTS_PER_MM - 32, height=14, cap=6, smallest=2.4, bold=True)
-    size = points(fitted.cap)
+    room = 2 * (setter.width - 90) / POINTS_PER_MM / line_width(view.title or " ", cap=cap_of(_TITLE), bold=True)
+    size = _TITLE * min(1.0, max(room, 0.4))  # two lines, if it can be read so
     title = setter.text(view.title, "step", fontSize=size, leading=size * 1.15)
     date = setter.text("" if view.date is None else view.date.isoformat(), "date", alignment=TA_RIGHT)
     yield Grid([[title, date]], [setter.width - 90, 90], style=padded(bottom=4))
@@ -245,8 +245,7 @@ def _draw_cell(day: str | None, sheet: Sheet) -> None:
         return
     sheet.line(x + side * 0.2, top + side * 0.55, x + side * 0.42, top + side * 0.8, line=0.6)
     sheet.line(x + side * 0.42, top + side * 0.8, x + side * 0.85, top + side * 0.2, line=0.6)
-    said = fit(day, width=max(wide, 4.0), height=side, cap=2.2, smallest=_LEAST_CAP)
-    sheet.setting(start, top + (side - said.cap) / 2, Setting(said.lines[:1], said.cap))
+    sheet.text(start, top + (side + _LEAST_CAP) / 2, day, cap=_LEAST_CAP)
 
 
 def schedule_view(log: Logbook, recipe: str | None, parts: str = "", *, date: dt.date | None = None) -> ScheduleView:

@@ -26,6 +26,7 @@ from reportlab.platypus import (
     Frame,
     HRFlowable,
     Image,
+    KeepInFrame,
     PageTemplate,
     Paragraph,
     Spacer,
@@ -54,13 +55,12 @@ from finishlab.show.sheets import (
     HELVETICA,
     MISSING_NOTE,
     POINTS_PER_MM,
-    UNITS,
     Face,
     Sheet,
     cap_of,
-    fit,
     font_runs,
     letters_missing,
+    shortened,
 )
 
 if TYPE_CHECKING:
@@ -78,7 +78,8 @@ _CHART_MOST: Final = 215.0 * POINTS_PER_MM
 _FOOT: Final = 8.6
 """From the bottom of the sheet to the baseline of its last line, millimetres."""
 _SURROUND: Final = "#777777"
-_UNIT: Final = re.compile(rf"(?<=\d) (?=(?:{'|'.join(map(re.escape, sorted(UNITS)))})\b|%)")
+_UNIT: Final = re.compile(r"(?<=\d) (?=(?:C|L|days|h|min|mm)\b|%)")
+"""Before what stays on one line with its figure."""
 _SPACE: Final = "{http://www.w3.org/2000/svg}"
 _SVG_SIZE: Final = 13.0
 _INK, _SOFT = 0.1, 0.29
@@ -238,8 +239,8 @@ def sheets_of(
 def _draw_foot(look: Look, words: str, sheet: Sheet, number: int) -> None:
     how, y = look.styles["foot"], sheet.height - _FOOT
     cap, right = cap_of(how.size), sheet.width - look.right
-    said = fit(words, width=right - look.left - 20.0, height=cap, cap=cap, smallest=cap * 0.75, face=look.face)
-    sheet.text(look.left, y, said.lines[0], cap=said.cap, grey=how.grey, face=look.face)
+    said = shortened(words, width=right - look.left - 20.0, cap=cap, face=look.face)
+    sheet.text(look.left, y, said, cap=cap, grey=how.grey, face=look.face)
     sheet.text(right, y, f"page {number}", cap=cap, grey=how.grey, align="right", face=look.face)
 
 
@@ -317,6 +318,10 @@ class Setter:
             "spaceAfter": how.after,
         }
         return Paragraph(" ".join(said), ParagraphStyle(style, **looks | more))
+
+    def place(self, *words: Flowable) -> Flowable:
+        """Return words as one, which are made smaller where they do not fit the width and height."""
+        return KeepInFrame(self.width, self.height, list(words), mode="shrink")
 
     def title(self, title: str) -> Iterator[Flowable]:
         """Give a heading within a section, if there is one."""

@@ -1,7 +1,4 @@
-"""How text is set in its place, in millimetres.
-
-Text here never runs out of its place: a line is made smaller, then broken, then cut with an ellipsis, in this order.
-"""
+"""Which fonts have a text's letters, and sheets of paper to draw on, in millimetres."""
 
 from __future__ import annotations
 
@@ -9,8 +6,8 @@ import io
 import re
 import sys
 import unicodedata
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, fields, is_dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import fields, is_dataclass
 from functools import cache
 from itertools import groupby
 from pathlib import Path
@@ -183,21 +180,6 @@ POINTS_PER_MM: Final = 72.0 / 25.4
 _CAP_HEIGHT: Final = 0.718
 """Height of a capital of Helvetica as a share of the font size (Adobe font metrics, CapHeight 718); those of the other
 fonts are within 2 % of it."""
-UNITS: Final = frozenset({"%", "C", "L", "days", "h", "min", "mm"})
-"""What stays on one line with the figure before it."""
-_STEPS: Final = 12
-"""In how many steps text is made smaller until it fits."""
-
-
-@dataclass(frozen=True, slots=True)
-class Setting:
-    """How a text fits its place."""
-
-    lines: tuple[str, ...]
-    cap: float
-    """Height of capitals in millimetres."""
-    cut: bool = False
-    """Whether words had to be left out even at the smallest size."""
 
 
 def points(cap: float) -> float:
@@ -218,94 +200,10 @@ def line_width(words: str, *, cap: float, bold: bool = False, face: Face = HELVE
     return float(sum(stringWidth(piece, font, size) for font, piece in font_runs(words, bold=bold, face=face)))
 
 
-def break_lines(words: str, *, width: float, cap: float, bold: bool = False, face: Face = HELVETICA) -> list[str]:
-    """Return text in lines no wider than `width`; a word that is wider itself is broken where it must be."""
-
-    def wide(words: str) -> float:
-        return line_width(words, cap=cap, bold=bold, face=face)
-
-    lines: list[str] = []
-    for paragraph in words.splitlines() or [""]:
-        line = ""
-        for word in _words(paragraph):
-            longer = f"{line} {word}" if line else word
-            if wide(longer) <= width:
-                line = longer
-                continue
-            if line:
-                lines.append(line)
-            *broken, line = _broken(word, width, wide)
-            lines += broken
-        lines.append(line)
-    return lines
-
-
-def _words(paragraph: str) -> list[str]:
-    """Return the words of a text; a figure keeps its unit."""
-    words: list[str] = []
-    for word in paragraph.split():
-        if words and word.rstrip(",;.)") in UNITS and words[-1][-1].isdigit():
-            words[-1] += f" {word}"
-        else:
-            words.append(word)
-    return words
-
-
-def _broken(word: str, width: float, wide: Callable[[str], float]) -> list[str]:
-    pieces, start = [], 0
-    for end in range(1, len(word) + 1):
-        if end - start > 1 and wide(word[start:end]) > width:
-            pieces.append(word[start : end - 1])
-            start = end - 1
-    return [*pieces, word[start:]]
-
-
-def fit(
-    words: str,
-    *,
-    width: float,
-    height: float,
-    cap: float,
-    smallest: float,
-    leading: float = 1.75,
-    bold: bool = False,
-    face: Face = HELVETICA,
-) -> Setting:
-    """Return the largest setting of a text that fits a place.
-
-    Parameters
-    ----------
-    words
-        The text; its own line ends are kept.
-    width, height
-        The place, in millimetres. `height` is from the top of the first line's capitals to the last baseline.
-    cap, smallest
-        Height of capitals wished for, and the least that can be read.
-    leading
-        From baseline to baseline, in heights of capitals.
-    bold, face
-        Weight and font.
-    """
-    lines: list[str] = []
-    for step in range(_STEPS + 1):
-        size = cap + (smallest - cap) * step / _STEPS
-        lines = break_lines(words, width=width, cap=size, bold=bold, face=face)
-        whole = all(word in " ".join(lines).split() for word in words.split())
-        if _height(len(lines), size, leading) <= height and (whole or step == _STEPS):
-            return Setting(tuple(lines), size)
-    room = max(1, int((height / smallest - 1) / leading + 1e-9) + 1)
-    if len(lines) <= room:
-        return Setting(tuple(lines), smallest)
-    return Setting(
-        (*lines[: room - 1], _cut(lines[room - 1], width, smallest, bold=bold, face=face)), smallest, cut=True
-    )
-
-
-def _height(lines: int, cap: float, leading: float) -> float:
-    return cap * (1 + (lines - 1) * leading)
-
-
-def _cut(line: str, width: float, cap: float, *, bold: bool, face: Face) -> str:
+def shortened(line: str, *, width: float, cap: float, bold: bool = False, face: Face = HELVETICA) -> str:
+    """Return a line that is no wider than `width`, cut with an ellipsis where it was."""
+    if line_width(line, cap=cap, bold=bold, face=face) <= width:
+        return line
     while line and line_width(f"{line}…", cap=cap, bold=bold, face=face) > width:
         line = line[:-1].rstrip()
     return f"{line}…"
@@ -413,23 +311,6 @@ class Sheet:
             line.textOut(piece)
         self._canvas.drawText(line)
 
-    def setting(
-        self,
-        x: float,
-        top: float,
-        setting: Setting,
-        *,
-        leading: float = 1.75,
-        bold: bool = False,
-        grey: float = 0.0,
-    ) -> float:
-        """Set fitted lines with the first line's capitals from `top` down; return the last baseline."""
-        y = top + setting.cap
-        for index, line in enumerate(setting.lines):
-            y = top + setting.cap * (1 + index * leading)
-            self.text(x, y, line, cap=setting.cap, bold=bold, grey=grey)
-        return y
-
     def upright_text(self, x: float, y: float, words: str, *, cap: float, grey: float = 0.0) -> None:
         """Set one line of text that reads upwards, centred on (x, y)."""
         self._canvas.saveState()
@@ -442,14 +323,18 @@ class Sheet:
         self, x: float, y: float, words: str, *, width: float, cap: float, leading: float, grey: float = 0.0
     ) -> float:
         """Set text in lines no wider than `width`, the first baseline at `y`; return the baseline after the last."""
-        for line in break_lines(words, width=width, cap=cap):
+        from reportlab.lib.utils import simpleSplit
+
+        for line in simpleSplit(words, _HELVETICA[False], points(cap), width * POINTS_PER_MM):
             self.text(x, y, line, cap=cap, grey=grey)
             y += leading
         return y
 
-    def put(self, x: float, bottom: float, flowable: Any) -> None:  # noqa: ANN401 - the library has no types
-        """Draw what Platypus has laid out, its lower left corner so far from the page's."""
-        flowable.drawOn(self._canvas, x * POINTS_PER_MM, bottom * POINTS_PER_MM)
+    def put(self, flowable: Any, x: float, y: float, width: float, height: float) -> float:  # noqa: ANN401 - the library has no types
+        """Draw what Platypus lays out into a place of this size, from its left top down; return where it ends."""
+        _, high = flowable.wrapOn(self._canvas, width * POINTS_PER_MM, height * POINTS_PER_MM)
+        flowable.drawOn(self._canvas, x * POINTS_PER_MM, (self.height - y) * POINTS_PER_MM - high)
+        return float(y + high / POINTS_PER_MM)
 
     def next_page(self) -> None:
         """Go on with a new page."""

@@ -281,7 +281,6 @@ _DUE_COLUMNS: Final = (
     Column("parts"), Column("short of"), Column("next", fold=False), Column("not before", fold=False),
     Column("can so far"),
 )  # fmt: skip
-_HOURS_A_DAY: Final = 24.0
 
 
 def stair_document(flights: Sequence[FlightShown], notes: Sequence[str] = ()) -> Document:
@@ -426,7 +425,7 @@ def _event(stair: StoredStair, event: StoredEvent) -> dict[str, str | None]:
     """Return one thing done to a part, as the document has it and in the order of the table's columns."""
     remarks = [
         event.faces,
-        event.conditions.words,
+        event.conditions.in_words,
         f"not as the recipe: {event.deviation}" if event.deviation else None,
         event.note,
     ]
@@ -576,7 +575,7 @@ def _not_before(stair: StoredStair, progress: Progress, step: CoatStep) -> dt.da
         return None
     if last.conditions.time is not None:
         return (last.moment + dt.timedelta(hours=wait)).date()
-    return last.date + dt.timedelta(days=int(wait // _HOURS_A_DAY))
+    return last.date + dt.timedelta(days=int(wait // 24))
 
 
 def usual_can(stair: StoredStair, part: StoredPart, step: CoatStep, progress: Mapping[int, Progress]) -> int | None:

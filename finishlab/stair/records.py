@@ -264,7 +264,7 @@ class Conditions(Section):
         normalize(self, time=_time(self.time), mixed=_time(self.mixed))
 
     @property
-    def words(self) -> str:
+    def in_words(self) -> str:
         """``"at 14:30, 21 C, 45 %, by rag, wiped after 5 min"``; nothing where nothing is known."""
         known = ((form, getattr(self, name)) for name, form in _CONDITION_WORDS.items())
         return ", ".join(form.format(value) for form, value in known if value is not None)
