@@ -30,7 +30,8 @@ if TYPE_CHECKING:
         QualityError,
         UsageError,
     )
-    from finishlab.logbook import DirectPair, Logbook, StoredBoard, StoredMeasurement, StoredPair, StoredSpot
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import DirectPair, StoredBoard, StoredMeasurement, StoredPair, StoredSpot
     from finishlab.matching.aims import Aim
     from finishlab.matching.ranking import RankedBoard, Ranking
     from finishlab.matching.scatter import FloorPool
@@ -104,7 +105,8 @@ _MODULES: Final[dict[str, tuple[str, ...]]] = {
         "QualityError",
         "UsageError",
     ),
-    "logbook": ("DirectPair", "Logbook", "StoredBoard", "StoredMeasurement", "StoredPair", "StoredSpot"),
+    "logbook.store": ("Logbook",),
+    "logbook.stored": ("DirectPair", "StoredBoard", "StoredMeasurement", "StoredPair", "StoredSpot"),
     "matching.aims": ("Aim",),
     "matching.scatter": ("FloorPool",),
     "matching.ranking": ("RankedBoard", "Ranking"),

@@ -12,9 +12,9 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Collection, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Final, Literal, get_args
+from typing import Final, Literal
 
 from finishlab.coatings import kind_in
 
@@ -24,7 +24,6 @@ DEFERS: Final = (
 )
 
 Action = Literal["apply", "sand", "strip", "wet stair", "fit", "take up", "raise", "choose sheen", "dispose"]
-ACTIONS: Final[tuple[Action, ...]] = get_args(Action)
 """What can be done: give a coat, sand bare wood or rub out, take an old coating off, coat treads in place, take treads
 out and fit new ones, take up or cover an old floor, make treads higher, choose a sheen, throw away."""
 
@@ -268,18 +267,6 @@ def cautions_for(products: Iterable[str | None], actions: Iterable[Action] = ("a
         codes &= {"slip"}
     codes |= {code for action, found in _BY_ACTION.items() if action in wanted for code in found}
     return tuple(caution for code, caution in CAUTIONS.items() if code in codes)
-
-
-def due(kinds: Iterable[str], shown_today: Collection[str]) -> tuple[Caution, ...]:
-    """Return the cautions of these codes that were not shown yet today, in the registry's order.
-
-    Raises
-    ------
-    KeyError
-        If a code is not in the registry.
-    """
-    wanted = [CAUTIONS[code].code for code in kinds]
-    return tuple(caution for code, caution in CAUTIONS.items() if code in wanted and code not in shown_today)
 
 
 _BY_ACTION: Final[dict[Action, tuple[str, ...]]] = {

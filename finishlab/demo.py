@@ -222,7 +222,7 @@ def demo(*, into: Path, as_json: bool) -> int:
 
 def _rankings(folder: Path) -> dict[str, Any]:
     """Return light -> its ranking as a ``finishlab/ranking/1`` document."""
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
     from finishlab.rank.comparing import rank_boards
     from finishlab.rank.documents import ranking_data
     from finishlab.show.document import Document

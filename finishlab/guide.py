@@ -21,7 +21,8 @@ from finishlab.record import DAYLIGHT
 from finishlab.show.document import Block, Column, Document, Line, Paragraph, Table
 
 if TYPE_CHECKING:
-    from finishlab.logbook import Logbook, StoredBoard, StoredSpot
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import StoredBoard, StoredSpot
     from finishlab.rank.comparing import Comparison
 
 

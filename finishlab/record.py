@@ -106,6 +106,22 @@ def gathered(pairs: Iterable[tuple[Key, Value]]) -> dict[Key, list[Value]]:
     return found
 
 
+def first_of(words: Sequence[str], most: int) -> str:
+    """Return the first of words, and how many more there are: ``"B1, B2 and 3 more"``."""
+    return ", ".join(words[:most]) + (f" and {len(words) - most} more" if len(words) > most else "")
+
+
+def runs(numbers: Iterable[int]) -> list[list[int]]:
+    """Return the first and the last of numbers that follow one another."""
+    found: list[list[int]] = []
+    for number in numbers:
+        if found and number == found[-1][1] + 1:
+            found[-1][1] = number
+        else:
+            found.append([number, number])
+    return found
+
+
 def counted(number: int, what: str) -> str:
     """Return a number with its noun: ``"1 photo"``, ``"3 photos"``."""
     return f"{number} {what}{'' if number == 1 else 's'}"

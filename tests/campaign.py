@@ -35,8 +35,9 @@ from logbook_makers import DAY, keep, measurement, old_logbook, trial
 from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.cli import finishlab
 from finishlab.imaging.greys import greys_of_readings
-from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.archive import export_logbook
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import DirectPair
 from finishlab.recipe import Can
 from finishlab.stair.records import Flight, Part, PartEvent
 
@@ -104,7 +105,7 @@ def fill(folder: Path) -> Path:
         log.add_can(Can("oil stain", "walnut", date=DAY))
         log.add_board(BoardRecord("ash", stain="walnut", date=DAY), [both], [pair])
         log.add_board(BoardRecord("oak", stain="honey", date=DAY), [measurement(keep(log, folder, "b2.jpg"))])
-        log.add_floor_spot(FloorSpotRecord("door", date=DAY), [measurement(keep(log, folder, "f.jpg"), "floor")])
+        log.add_floor_spots(FloorSpotRecord("door", date=DAY), [[measurement(keep(log, folder, "f.jpg"), "floor")]])
         log.approve("B1")
         parts = [Part(1, "tread", place, recipe_number=1) for place in (1, 2)]
         log.add_flights({1: Flight(risers=3), 2: Flight("landing")}, parts)

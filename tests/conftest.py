@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import os
 import sqlite3
 import warnings
@@ -20,6 +19,7 @@ import pytest
 from click.testing import CliRunner, Result
 from hypothesis import settings
 from made_once import made_once, session_folder
+from photo_samples import exif_block, jpeg_photo
 from render.camera import Tone
 from render.paper import PrintedStrip
 from render.photo import render_scene
@@ -32,9 +32,9 @@ from sqlalchemy import Engine
 from finishlab.cli import finishlab
 from finishlab.files import LOGBOOK_FILE
 from finishlab.imaging.strip import Rect
-from finishlab.logbook import Logbook, database
+from finishlab.logbook import database
 from finishlab.logbook.migrations import HEAD
-from finishlab.photos import CameraTags, matrix_profile, write_jpeg
+from finishlab.logbook.store import Logbook
 
 if TYPE_CHECKING:
     from page_visits import Visits
@@ -72,7 +72,7 @@ settings.register_profile("search", derandomize=False, deadline=None)
 settings.load_profile("steady")
 
 STRIP_NUMBER: Final = 412
-CAMERA: Final = CameraTags("Test", "One", dt.datetime(2024, 5, 11, 10, 30, tzinfo=dt.UTC))
+CAMERA: Final = exif_block(make="Test", model="One", original="2024:05:11 10:30:00", offset="+00:00")
 BASE: Final = Scene(
     strip=PrintedStrip(number=STRIP_NUMBER),
     view=View(1200, 900, strip_share=0.62, rotation=2.0, tilt=5.0),
@@ -125,7 +125,7 @@ class Photos:
     @staticmethod
     def _taken(name: str) -> bytes:
         pixels = _spoiled(name, render_scene(replace(SCENES[name], jpeg_quality=None)).pixels)
-        return write_jpeg(pixels, quality=92, profile=matrix_profile("sRGB"), camera=CAMERA)
+        return jpeg_photo(pixels, exif=CAMERA)
 
     def truth(self, name: str) -> Truth:
         """Return the truth about a photo."""

@@ -20,7 +20,7 @@ from typing import Final
 
 from campaign import broken_commands, fill, run, said_badly
 
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 
 __all__ = ["KINDS", "hostile", "tried"]
 

@@ -17,8 +17,9 @@ from finishlab.board import PhotoRecord
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.imaging.strip import FieldName
-from finishlab.logbook import Logbook, database
+from finishlab.logbook import database
 from finishlab.logbook.database import open_engine
+from finishlab.logbook.store import Logbook
 from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, Texture
 from finishlab.quality import doubt
 from finishlab.strip import TrialRecord

@@ -23,8 +23,7 @@ from render.story_scenes import CAMERA, scene_of
 
 from finishlab.colorimetry.spaces import linear_to_srgb, srgb_to_linear
 from finishlab.demo import EVENING, FOLDER
-from finishlab.photos import matrix_profile
-from finishlab.photos.profiles import named_encoding
+from finishlab.photos.profiles import matrix_profile, named_encoding
 
 __all__ = ["main", "make_photo", "make_samples", "true_of_photo"]
 

@@ -23,8 +23,8 @@ from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.difference import delta_e_interval
 from finishlab.colorimetry.estimate import WOOD_ALONE, LabEstimate, SharedEffect
 from finishlab.finish import Finish
-from finishlab.logbook import Logbook
 from finishlab.logbook import writing as rows
+from finishlab.logbook.store import Logbook
 from finishlab.logbook.stored import DirectPair
 from finishlab.logbook.tables import (
     BoardRow,

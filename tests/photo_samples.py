@@ -10,7 +10,7 @@ import numpy as np
 import pillow_heif
 from PIL import ExifTags, Image
 
-from finishlab.photos import matrix_profile
+from finishlab.photos.profiles import matrix_profile
 
 CORNERS = np.array([[(200, 30, 30), (30, 160, 40)], [(40, 50, 190), (230, 220, 60)]], dtype=np.uint8)
 """Top left red, top right green, bottom left blue, bottom right yellow."""
@@ -54,6 +54,15 @@ def saved(pixels: np.ndarray | Image.Image, kind: str, **options: Any) -> bytes:
     out = io.BytesIO()
     picture.save(out, kind, **options)
     return out.getvalue()
+
+
+def jpeg_photo(
+    pixels: np.ndarray, *, quality: int = 92, profile: bytes | None = None, exif: Image.Exif | None = None
+) -> bytes:
+    """Return a JPEG as a camera writes it: its profile, sRGB's unless named, and what it says of itself."""
+    said = b"" if exif is None else exif.tobytes()
+    icc = profile or matrix_profile("sRGB")
+    return saved(pixels, "JPEG", quality=quality, subsampling="4:4:4", optimize=True, icc_profile=icc, exif=said)
 
 
 def saved_heic(pixels: np.ndarray, **options: Any) -> bytes:

@@ -14,7 +14,7 @@ from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.difference import DeltaE, signed_difference
 from finishlab.colorimetry.estimate import LabEstimate
 from finishlab.errors import NoStripError, PhotoError
-from finishlab.logbook import StoredBoard, StoredMeasurement, StoredPair, StoredSpot
+from finishlab.logbook.stored import StoredBoard, StoredMeasurement, StoredPair, StoredSpot
 from finishlab.matching.ranking import RankedBoard, Ranking
 from finishlab.matching.scatter import FloorPool
 from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading
@@ -55,7 +55,7 @@ _FLAT = ((0.0, 0.0, 0.0),) * 3
 def measured(photo: str, lab: tuple[float, float, float]) -> StoredMeasurement:
     """One photo's colour by daylight."""
     found = FieldMeasurement("board", "wood", estimate(lab), Spread(lab[0] - 4, lab[0] + 4, _FLAT), 0.9, 0.0)
-    return StoredMeasurement(photo, found, "daylight", 412, None, "0.1.0", {}, {}, _MADE)
+    return StoredMeasurement(photo, found, "daylight", 412, "0.1.0", {}, _MADE)
 
 
 def board_rows() -> dict[str, StoredBoard]:

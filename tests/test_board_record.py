@@ -20,7 +20,7 @@ from finishlab.finish import FINISH_PARTS, Finish, step_changes
 from finishlab.finish import commands as finish_commands
 from finishlab.finish.entering import finish_context, read_record_file
 from finishlab.finish.fields import section_limits
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 from finishlab.recipe import Recipe
 from finishlab.record import parse_date
 

@@ -19,7 +19,8 @@ from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.colorimetry.estimate import ColourTable, LabEstimate, SharedEffect
 from finishlab.files import LOGBOOK_FILE
 from finishlab.finish import Finish, Preparation, Topcoat
-from finishlab.logbook import DirectPair, Logbook
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import DirectPair
 from finishlab.matching.gls import solve
 from finishlab.matching.scatter import Observations, components_of
 from finishlab.rank.gathering import observations_of as gathered
@@ -34,9 +35,9 @@ def log(tmp_path: Path) -> Iterator[Logbook]:
     """A logbook with a floor, a board in two lights with a pair, one with a finish, and one that was removed."""
     with Logbook.open(tmp_path / "log", who="tester") as opened:
         for i in range(3):
-            opened.add_floor_spot(
+            opened.add_floor_spots(
                 FloorSpotRecord(f"plank {i}", date=DAY),
-                [measurement(keep(opened, tmp_path, f"f{i}.jpg"), "floor", lightness=56.0 + i)],
+                [[measurement(keep(opened, tmp_path, f"f{i}.jpg"), "floor", lightness=56.0 + i)]],
             )
         paired = measurement(keep(opened, tmp_path, "one.jpg"), "board", "floor", lightness=52.0)
         pair = DirectPair.of(paired)
@@ -150,7 +151,7 @@ def test_a_photo_of_spot_and_board_counts_once(log: Logbook, tmp_path: Path) -> 
     both = measurement(keep(log, tmp_path, "both.jpg"), "board", "floor", lightness=53.0)
     pair = DirectPair.of(both)
     assert pair is not None
-    log.add_floor_spot(FloorSpotRecord("plank 9", date=DAY), [both])
+    log.add_floor_spots(FloorSpotRecord("plank 9", date=DAY), [[both]])
     log.add_board(BoardRecord("ash", date=DAY), [replace(both)], [pair])
     logged = log.boards()
     floor = see_floor(logged, log.floor_spots(), "daylight", strict=True)

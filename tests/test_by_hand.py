@@ -10,6 +10,7 @@ import pytest
 from conftest import SCENES, STRIP_NUMBER, Photos, Run
 from hypothesis import given
 from hypothesis import strategies as st
+from photo_samples import jpeg_photo
 from render.photo import render_scene
 from render.printers import Printer
 from rendered import greys_of_print
@@ -23,7 +24,7 @@ from finishlab.measure.areas import check_inside
 from finishlab.measure.by_hand import measure_by_hand
 from finishlab.measuring import MeasureOptions, inspect_photo
 from finishlab.measuring.shown import picture_of
-from finishlab.photos import matrix_profile, read_photo, write_jpeg
+from finishlab.photos import read_photo
 
 RECTANGLE = PixelRect(330, 210, 480, 130)
 KNOWN = greys_of_print(Printer(), STRIP_NUMBER)
@@ -159,7 +160,7 @@ def test_greys_by_hand_agree_with_the_strip_on_light_and_dark_boards(photos: Pho
     """The strip's greys named by hand give the strip's colour within 0.5 dE00, on a light and on a dark board."""
     straight = replace(SCENES[name], view=SCENES["straight"].view)
     path = photos.folder / f"straight_{name}.jpg"
-    path.write_bytes(write_jpeg(render_scene(straight).pixels, quality=92, profile=matrix_profile("sRGB")))
+    path.write_bytes(jpeg_photo(render_scene(straight).pixels))
     homography = photos.truth("straight").homography
     by_strip = measure_photo(path, strip_greys=[KNOWN]).fields["board"].estimate.lab
     area = pixels_of(STRIP.fields["board"].inset(20.0, 6.0), homography)

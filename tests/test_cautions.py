@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from typing import get_args
+
 import pytest
 from caution_phrases import LETTERS, PHRASES
 from hypothesis import given
 from hypothesis import strategies as st
 
-from finishlab.cautions import ACTIONS, CAUTIONS, DEFERS, Action, cautions_for, due
+from finishlab.cautions import CAUTIONS, DEFERS, Action, cautions_for
 from finishlab.coatings import COATINGS
 from finishlab.record import plain
 
@@ -101,16 +103,7 @@ def test_every_oily_liquid_is_known_by_its_name() -> None:
         assert ("oily-rags" in codes([each.kind])) is each.oily
 
 
-@given(st.lists(st.sampled_from(sorted(CAUTIONS))), st.sets(st.sampled_from(sorted(CAUTIONS))))
-def test_each_kind_is_due_once_a_day(kinds: list[str], shown: set[str]) -> None:
-    """What was shown today is not due; what is due comes once, in the registry's order, and then is not due again."""
-    found = [caution.code for caution in due(kinds, shown)]
-    assert set(found) == set(kinds) - shown
-    assert found == [code for code in CAUTIONS if code in found]
-    assert due(kinds, shown | set(found)) == ()
-
-
-@given(st.lists(st.text()), st.sets(st.sampled_from(ACTIONS)))
+@given(st.lists(st.text()), st.sets(st.sampled_from(get_args(Action))))
 def test_any_name_is_taken(products: list[str], actions: set[Action]) -> None:
     """Whatever people write, choosing cautions gives cautions of the registry and no error."""
     assert all(CAUTIONS[each.code] is each for each in cautions_for([*products, None], actions))

@@ -22,7 +22,7 @@ from finishlab.cli.common import say_cautions
 from finishlab.cli.failures import exit_code_of
 from finishlab.cli.lazy import ExampleCommand, LazyGroup
 from finishlab.errors import PhotoError
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 from finishlab.version import __version__
 
 COMMAND: Final = (sys.executable, "-W", "error", "-m", "finishlab.cli")

@@ -9,14 +9,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 from conftest import BASE, CAMERA, Photos, Run
+from photo_samples import jpeg_photo
 from render.chart import ChartCard
 from render.photo import render_scene
 from render.view import View, homography, project
 
 from finishlab.colorimetry.spaces import chart_lab, chart_words, edition_named
 from finishlab.imaging.strip import Rect
-from finishlab.logbook import Logbook
-from finishlab.photos import matrix_profile, write_jpeg
+from finishlab.logbook.store import Logbook
 
 CHART = replace(
     BASE,
@@ -33,7 +33,7 @@ def chart(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A rendered photo of the chart beside the strip, by the camera of all other photos."""
     path = tmp_path_factory.mktemp("chart") / "chart.jpg"
     pixels = render_scene(replace(CHART, jpeg_quality=None)).pixels
-    path.write_bytes(write_jpeg(pixels, quality=92, profile=matrix_profile("sRGB"), camera=CAMERA))
+    path.write_bytes(jpeg_photo(pixels, exif=CAMERA))
     return path
 
 
@@ -157,9 +157,8 @@ def test_learning_again_takes_the_place_and_keeps_the_history(learned: Run, char
     """A second profile of one camera and light holds instead of the first, whose entry stays in the database."""
     assert learned("camera", "learn", chart, "--edition", "ISO 17321-1").exit_code == 0
     with Logbook.open(learned.logbook) as log:
-        assert [each.chart for each in log.camera_profiles()] == ["ISO 17321-1"]
-        kept = log.camera_profile("Test One", "Daylight ")
-        assert kept is not None
+        (kept,) = log.camera_profiles()
+        assert (kept.camera, kept.light, kept.chart) == ("Test One", "daylight", "ISO 17321-1")
         assert log.photo(kept.photo_id).file_name == "chart.jpg"
 
 

@@ -11,7 +11,8 @@ from logbook_makers import DAY, keep, measurement
 
 from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.cli.lazy import finishlab
-from finishlab.logbook import DirectPair, Logbook
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import DirectPair
 
 
 class Desk:
@@ -170,12 +171,14 @@ def test_places_of_the_floor_are_counted_whatever_they_are_called(desk: Desk, tm
     """Spots of one name are one place; the floor in a board's photo is another, unless it was logged as a spot."""
     with Logbook.open(desk.folder) as log:
         for name, spot in (("f1.jpg", "hall"), ("f2.jpg", "Hall"), ("f3.jpg", None)):
-            log.add_floor_spot(FloorSpotRecord(spot=spot, date=DAY), [measurement(keep(log, tmp_path, name), "floor")])
+            log.add_floor_spots(
+                FloorSpotRecord(spot=spot, date=DAY), [[measurement(keep(log, tmp_path, name), "floor")]]
+            )
         for number, name in enumerate(("b1.jpg", "b2.jpg"), start=1):
             both = measurement(keep(log, tmp_path, name), "board", "floor")
             log.add_board_photos(f"B{number}", [both], [pair] if (pair := DirectPair.of(both)) else [])
             if number == 2:
-                log.add_floor_spot(FloorSpotRecord(date=DAY), [both])
+                log.add_floor_spots(FloorSpotRecord(date=DAY), [[both]])
     told = desk("approve", "B1", "--reason", "ours").stderr
     # Hall, the unnamed spot, the floor beside B1 and the spot logged from B2's photo.
     assert "The floor was measured at 4 of the 5 places wanted" in told
@@ -240,7 +243,7 @@ def test_a_topcoat_far_glossier_than_the_floor_is_told(desk: Desk, tmp_path: Pat
     """Where a note says that the floor is matte, a gloss of 75 GU on the board is worth a thought."""
     with Logbook.open(desk.folder) as log:
         floor = FloorSpotRecord("door", note="matte vinyl", date=DAY)
-        log.add_floor_spot(floor, [measurement(keep(log, tmp_path, "floor.jpg"), "floor")])
+        log.add_floor_spots(floor, [[measurement(keep(log, tmp_path, "floor.jpg"), "floor")]])
     done = desk("board", "edit", "B1", "--top", "water pu; gloss=75; coats=3")
     assert done.exit_code == 0, done.stderr
     assert "75 GU" in done.stderr

@@ -45,7 +45,7 @@ def stair_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
     for line in ENTERED:
         stairs(run, line)
     from finishlab.finish import ColourStep, Finish, Topcoat
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
     from finishlab.recipe import Can, Label, Recipe
 
     with Logbook.open(run.logbook) as log:

@@ -12,7 +12,7 @@ from conftest import STRIP_NUMBER, Photos, Run
 from logbook_makers import DAY, keep, measurement
 
 from finishlab.board import BoardRecord
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 from finishlab.measuring.logged import why_moved
 
 TYPED = ("--black", "24.1", "--lightness", "3:55.2", "--lightness", "5:73.0", "--white", "92.0")

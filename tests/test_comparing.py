@@ -17,7 +17,8 @@ from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.cli.lazy import finishlab
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.finish import Finish, Preparation, Topcoat
-from finishlab.logbook import DirectPair, Logbook
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import DirectPair
 from finishlab.matching.aims import Aim
 from finishlab.measure.results import Measurement
 from finishlab.rank.comparing import compare, rank_boards
@@ -54,7 +55,7 @@ def add_floor(log: Logbook, folder: Path, light: str = "daylight", shift: float 
     for i in range(count):
         lab = FLOOR + np.array([shift + 0.4 * (i - 2), 0.1 * (i % 2), 0.2 * (i % 3)])
         record = FloorSpotRecord(f"plank {i}", light=light, date=DAY)
-        log.add_floor_spot(record, [seen(log, folder, f"floor {light} {i}", floor=lab)])
+        log.add_floor_spots(record, [[seen(log, folder, f"floor {light} {i}", floor=lab)]])
 
 
 def add_board(log: Logbook, folder: Path, name: str, step: tuple[float, ...], record: BoardRecord = DONE) -> str:

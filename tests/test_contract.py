@@ -23,7 +23,8 @@ from logbook_makers import DAY, keep, measurement
 from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.cli import finishlab
 from finishlab.finish import commands as finish_commands
-from finishlab.logbook import DirectPair, Logbook
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import DirectPair
 
 READING: Final = (
     "board list", "board show B1", "board compare B1 B2", "board history B1", "floor list", "floor show F1",
@@ -73,7 +74,7 @@ def one_of_everything(tmp_path_factory: pytest.TempPathFactory) -> Path:
             both = measurement(photo, "board", "floor")
             record = BoardRecord("ash", stain=stain, topcoat="satin", date=DAY, state="cured")
             log.add_board(record, [both], [pair for pair in [DirectPair.of(both)] if stain and pair])
-        log.add_floor_spot(FloorSpotRecord("hall", date=DAY), [measurement(keep(log, tmp_path, "f.jpg"), "floor")])
+        log.add_floor_spots(FloorSpotRecord("hall", date=DAY), [[measurement(keep(log, tmp_path, "f.jpg"), "floor")]])
     for line in (
         "recipe add plain --step oil --top 'oil pu; coats=3'",
         "can add honey --kind 'oil stain'",

@@ -23,7 +23,7 @@ from render.story import BOARDS, DAY, SPOTS, STAND_BACK, STRIP_NUMBER, photos
 from finishlab.cli import finishlab
 from finishlab.demo import EVENING, FOLDER, MARK, PAGE, PDF, commands, prepare, samples_home
 from finishlab.errors import FinishlabError, OutputError, UsageError
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 
 LOADS: Final = {"src", "href", "srcset", "data", "action", "poster"}
 """Attributes by which a page would ask for something."""

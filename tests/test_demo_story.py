@@ -36,13 +36,13 @@ from finishlab.colorimetry.spaces import lightness_of_reflectance
 from finishlab.demo import FOLDER, commands, samples_home
 from finishlab.imaging.greys import StripGreys
 from finishlab.imaging.strip import FIELD_NAMES, STRIP, FieldName
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 from finishlab.matching.ranking import Ranking
 from finishlab.matching.scatter import FloorSpot, pool_floor
 from finishlab.measure.results import Measurement
 from finishlab.measuring import measure_photo
-from finishlab.photos import matrix_profile, read_photo
-from finishlab.photos.profiles import profile_name
+from finishlab.photos import read_photo
+from finishlab.photos.profiles import matrix_profile, profile_name
 from finishlab.strip.greys import learn_from_far
 
 SAMPLES: Final = samples_home() / FOLDER

@@ -27,10 +27,11 @@ from finishlab.errors import LogbookError, OutputError
 from finishlab.files import LOGBOOK_FILE
 from finishlab.finish import ColourStep, Finish
 from finishlab.imaging.greys import greys_of_readings
-from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.archive import export_logbook, import_logbook, json_schema, upgraded
 from finishlab.logbook.audit import TABLES
-from finishlab.logbook.merge import Dump, checked
+from finishlab.logbook.merge import checked
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import DirectPair
 from finishlab.recipe import Can
 from finishlab.stair.records import Flight, Part, PartEvent, PartSizes, StoredStair
 
@@ -65,7 +66,7 @@ def _fill(log: Logbook, folder: Path) -> None:
         log.add_board(BoardRecord("ash", note="=1+1", date=DAY), [both], [pair])
     log.edit_board("B2", stain="walnut", coats=2)
     log.remove("B3")
-    log.add_floor_spot(FloorSpotRecord("door", date=DAY), [measurement(_kept(log, folder, "floor.jpg"), "floor")])
+    log.add_floor_spots(FloorSpotRecord("door", date=DAY), [[measurement(_kept(log, folder, "floor.jpg"), "floor")]])
     log.learn_strip(greys_of_readings({7: [93.0]}, number=412))
     log.add_trials([trial("a" * 16), trial("b" * 16)])
     log.remove("H2")
@@ -348,11 +349,11 @@ def test_csv_tables_hold_the_same_and_start_no_formula(filled: Path, tmp_path: P
 def test_an_archive_that_was_spoilt_changes_nothing(filled: Path, tmp_path: Path, spoil: Any, code: str) -> None:
     """What does not fit the tables is refused in a sentence, and the logbook is as it was."""
     with Logbook.open(filled) as log, Logbook.open(tmp_path / "other") as other:
-        document = json.loads(json.dumps(log.dump().as_dict()))
+        document = json.loads(json.dumps(log.dump()))
         spoil(document)
         before = other.dump()
         with pytest.raises(LogbookError) as caught:
-            other.merge(checked(upgraded(Dump.from_dict(document))))
+            other.merge(checked(upgraded(document)))
         assert caught.value.code == code
         assert other.dump() == before
 
@@ -372,10 +373,10 @@ def test_a_caution_shown_on_either_side_is_shown(tmp_path: Path) -> None:
 def test_what_may_be_empty_may_be_left_out(filled: Path, tmp_path: Path) -> None:
     """An archive whose rows leave out what is empty, as another program may write it, comes in as it is."""
     with Logbook.open(filled) as log, Logbook.open(tmp_path / "other") as other:
-        document = log.dump().as_dict()
+        document = log.dump()
         for rows in document["tables"].values():
             rows[:] = [{name: value for name, value in row.items() if value is not None} for row in rows]
-        other.merge(checked(upgraded(Dump.from_dict(document))))
+        other.merge(checked(upgraded(document)))
         assert other.dump() == log.dump()
 
 
@@ -398,7 +399,7 @@ def test_an_archive_of_an_older_logbook_is_taken_in(tmp_path: Path) -> None:
     """Tables as an older program wrote them, without today's columns and tables, come in with all they hold."""
     with Logbook.open(tmp_path / "log", who="ada") as log, Logbook.open(tmp_path / "other") as other:
         _fill(log, tmp_path / "camera")
-        document = json.loads(json.dumps(log.dump().as_dict()))
+        document = json.loads(json.dumps(log.dump()))
         old = {
             "boards": ("state", "maker", "recipe_number", "finish"),
             "photos": ("kept_sha256",),
@@ -427,7 +428,7 @@ def test_an_archive_of_an_older_logbook_is_taken_in(tmp_path: Path) -> None:
             for row in rows:
                 row.pop("uuid", None)
         document["tables_at"] = "0002_strip_greys"
-        other.merge(checked(upgraded(Dump.from_dict(document))))
+        other.merge(checked(upgraded(document)))
         assert other.boards() == log.boards()
         assert other.floor_spots() == log.floor_spots()
         assert other.history("B2") == log.history("B2")
@@ -509,7 +510,7 @@ def test_the_commands_say_what_they_did(filled: Path, tmp_path: Path) -> None:
     done = run(finishlab, ["--logbook", other, "backup", str(tmp_path / "copy")])
     assert "5 photos" in done.stderr
     with Logbook.open(tmp_path / "copy") as copy:
-        assert copy.dump().tables["boards"][0]["created"] <= dt.datetime.now(tz=dt.UTC).isoformat()
+        assert copy.dump()["tables"]["boards"][0]["created"] <= dt.datetime.now(tz=dt.UTC).isoformat()
     (tmp_path / "text.zip").write_text("no archive")
     done = run(finishlab, ["--logbook", other, "import", str(tmp_path / "text.zip")])
     assert done.exit_code == 6

@@ -24,7 +24,7 @@ from rich.console import Console
 
 from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.cli import finishlab
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 from finishlab.show.document import Column, Document, Table
 from finishlab.show.terminal import render
 
@@ -47,7 +47,7 @@ def logged(tmp_path_factory: pytest.TempPathFactory) -> Path:
                 [board],
             )
         spot = measurement(keep(log, tmp_path, "floor.jpg"), "floor")
-        log.add_floor_spot(FloorSpotRecord("by the window of the upper hall", date=DAY, light="lamp"), [spot])
+        log.add_floor_spots(FloorSpotRecord("by the window of the upper hall", date=DAY, light="lamp"), [[spot]])
     for line in (
         ("recipe", "add", "plain, satin", "--step", "oil; colour=walnut"),
         ("can", "add", "honey", "--kind", "oil stain"),

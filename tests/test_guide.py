@@ -15,7 +15,7 @@ from finishlab.board import BoardRecord, FloorSpotRecord
 from finishlab.cli import finishlab
 from finishlab.demo import FOLDER, samples_home
 from finishlab.guide import FIRST_HOUR, read_guide
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 
 SAMPLES = samples_home() / FOLDER
 
@@ -29,8 +29,8 @@ def spots(log: Logbook, folder: Path, names: range) -> None:
     """Log floor spots with invented colours."""
     for name in names:
         record = FloorSpotRecord(f"plank {name}", date=DAY)
-        log.add_floor_spot(
-            record, [measurement(keep(log, folder, f"floor-{name}.jpg"), "floor", lightness=45.0 + name)]
+        log.add_floor_spots(
+            record, [[measurement(keep(log, folder, f"floor-{name}.jpg"), "floor", lightness=45.0 + name)]]
         )
 
 

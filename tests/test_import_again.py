@@ -17,10 +17,10 @@ from logbook_makers import DAY, keep, measurement
 from finishlab.board import BoardRecord
 from finishlab.errors import LogbookError
 from finishlab.imaging.greys import greys_of_readings
-from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.archive import upgraded
 from finishlab.logbook.merge import MergeResult, checked
-from finishlab.logbook.stored import change_line
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import DirectPair, change_line
 from finishlab.recipe import Can
 from finishlab.stair.records import Flight, Part, PartEvent
 
@@ -65,7 +65,7 @@ def _follow(log: Logbook, other: Logbook) -> MergeResult:
 
 def _state(log: Logbook) -> dict[str, Any]:
     """Return all that is logged, without numbers that nobody sees; of the history what this logbook did not add."""
-    tables = {name: [dict(row) for row in rows] for name, rows in log.dump().tables.items()}
+    tables = {name: [dict(row) for row in rows] for name, rows in log.dump()["tables"].items()}
     unseen = {"measurements", "pairs", "approvals", "strip_greys", "changes", "row_images"}
     for name in unseen:
         rows = (

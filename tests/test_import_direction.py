@@ -285,9 +285,9 @@ def test_every_outside_library_has_one_doorway() -> None:
     [
         ("finishlab.measure.flow", "finishlab.imaging.finder", True),
         ("finishlab.imaging.finder", "finishlab.measure.flow", False),
-        ("finishlab.photos.reading", "finishlab.logbook.store", False),
+        ("finishlab.photos", "finishlab.logbook.store", False),
         ("finishlab.show.html", "finishlab.report.story", False),
-        ("finishlab.rank", "finishlab.photos.reading", True),
+        ("finishlab.rank", "finishlab.photos", True),
         ("finishlab.colorimetry.spaces", "finishlab", False),
         ("finishlab.rank", "finishlab.demo", False),
         ("finishlab.cli.lazy", "finishlab.demo", False),

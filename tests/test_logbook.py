@@ -20,9 +20,11 @@ from sqlalchemy import Engine, event
 from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import ExitCode, LogbookError, PhotoError, UsageError
 from finishlab.files import LOGBOOK_FILE
-from finishlab.logbook import DirectPair, Logbook
 from finishlab.logbook.photo_files import kept_files
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import DirectPair
 from finishlab.recipe import Can
+from finishlab.record import plain
 
 ASH = BoardRecord("ash", "walnut brown", 2, "water PU", note="first try", date=DAY)
 SPOT = FloorSpotRecord("by the stair", date=DAY)
@@ -44,7 +46,7 @@ def _add(log: Logbook, folder: Path, name: str, record: BoardRecord = ASH) -> st
 
 
 def test_a_board_comes_back_as_it_was_measured(log: Logbook, tmp_path: Path) -> None:
-    """Record, field, strip, settings and version read back equal to what was logged, floats to the last bit."""
+    """Record, field, settings and version read back equal to what was logged, floats to the last bit."""
     measured = measurement(keep(log, tmp_path), lightness=0.1 + 0.2)
     added = log.add_board(ASH, [measured])
     board = log.board("B1")
@@ -52,10 +54,11 @@ def test_a_board_comes_back_as_it_was_measured(log: Logbook, tmp_path: Path) -> 
     assert (board.number, board.record, board.pairs) == ("B1", ASH, ())
     (stored,) = board.measurements
     assert stored.field == measured.fields["board"]
-    assert stored.strip == measured.strip
     assert (stored.strip_number, stored.version, stored.light) == (412, "0.1.0", "daylight")
     assert stored.settings == {"field": "board"}
-    assert stored.correction == {"gamma": [2.2, 2.1, 2.0]}
+    (row,) = log.dump()["tables"]["measurements"]
+    assert row["strip_reading"] == plain(measured.strip)
+    assert row["correction"] == {"gamma": [2.2, 2.1, 2.0]}
     assert stored.photo.startswith(measured.photo_id)
     assert stored.created.tzinfo == dt.UTC
 
@@ -88,7 +91,7 @@ def test_a_photo_of_one_field_is_no_pair(log: Logbook, tmp_path: Path) -> None:
 def test_a_floor_spot_comes_back(log: Logbook, tmp_path: Path) -> None:
     """A spot holds the floor field of its photos, also when the board field was measured too."""
     measured = measurement(keep(log, tmp_path), "board", "floor")
-    spot = log.add_floor_spot(SPOT, [measured])
+    spot = log.add_floor_spots(SPOT, [[measured]])[0]
     assert spot == log.floor_spot("f1") == log.floor_spots()[0]
     assert spot.number == "F1"
     assert spot.record == SPOT
@@ -97,16 +100,16 @@ def test_a_floor_spot_comes_back(log: Logbook, tmp_path: Path) -> None:
 
 def test_without_a_strip_the_one_surface_is_the_floor(log: Logbook, tmp_path: Path) -> None:
     """A surface measured from a grey area is reported as the board field; logged as floor it is the floor."""
-    spot = log.add_floor_spot(SPOT, [replace(measurement(keep(log, tmp_path)), strip=None)])
+    spot = log.add_floor_spots(SPOT, [[replace(measurement(keep(log, tmp_path)), strip=None)]])[0]
     assert spot.measurements[0].field.name == "board"
-    assert spot.measurements[0].strip is None
+    assert spot.measurements[0].strip_number is None
     assert log.strips() == ()
 
 
 def test_the_wrong_field_is_refused(log: Logbook, tmp_path: Path) -> None:
     """With a strip in the photo, its board field is never taken for the floor."""
     with pytest.raises(UsageError) as caught:
-        log.add_floor_spot(SPOT, [measurement(keep(log, tmp_path), "board")])
+        log.add_floor_spots(SPOT, [[measurement(keep(log, tmp_path), "board")]])
     assert caught.value.code == "field-not-measured"
     assert log.floor_spots() == []
 
@@ -140,9 +143,9 @@ def test_further_photos_take_the_boards_light(log: Logbook, tmp_path: Path) -> N
 
 def test_spots_by_light(log: Logbook, tmp_path: Path) -> None:
     """Floor spots are picked by light as boards are."""
-    log.add_floor_spot(SPOT, [measurement(keep(log, tmp_path, "1.jpg"), "floor")])
+    log.add_floor_spots(SPOT, [[measurement(keep(log, tmp_path, "1.jpg"), "floor")]])
     lamp = FloorSpotRecord(light="Lamp", date=DAY)
-    log.add_floor_spot(lamp, [measurement(keep(log, tmp_path, "2.jpg"), "floor")])
+    log.add_floor_spots(lamp, [[measurement(keep(log, tmp_path, "2.jpg"), "floor")]])
     assert [s.number for s in log.floor_spots(light="lamp")] == ["F2"]
     assert [s.number for s in log.floor_spots()] == ["F1", "F2"]
 
@@ -210,7 +213,7 @@ def test_nothing_measured_is_nothing_logged(log: Logbook, tmp_path: Path) -> Non
     with pytest.raises(UsageError):
         log.add_board(ASH, [])
     with pytest.raises(UsageError):
-        log.add_floor_spot(SPOT, [])
+        log.add_floor_spots(SPOT, [[]])
     _add(log, tmp_path, "1.jpg")
     with pytest.raises(UsageError):
         log.add_board_photos("B1", [])
@@ -323,7 +326,7 @@ def test_a_corrected_light_moves_the_photos_of_that_light(log: Logbook, tmp_path
     after = log.history("B1")[-1].after
     assert after is not None
     assert after["photos"] == [board.measurements[0].photo]
-    log.add_floor_spot(SPOT, [measurement(keep(log, tmp_path, "3.jpg"), "floor")])
+    log.add_floor_spots(SPOT, [[measurement(keep(log, tmp_path, "3.jpg"), "floor")]])
     assert log.edit_floor_spot("F1", light="lamp").measurements[0].light == "lamp"
 
 
@@ -356,7 +359,7 @@ def test_what_is_removed_is_hidden_not_lost(log: Logbook, tmp_path: Path) -> Non
 
 def test_removed_spots_too(log: Logbook, tmp_path: Path) -> None:
     """Floor spots are removed and edited as boards are."""
-    log.add_floor_spot(SPOT, [measurement(keep(log, tmp_path, "1.jpg"), "floor")])
+    log.add_floor_spots(SPOT, [[measurement(keep(log, tmp_path, "1.jpg"), "floor")]])
     assert log.edit_floor_spot("F1", surface="wood").record.surface == "wood"
     log.remove("F1")
     assert log.floor_spots() == []
@@ -715,9 +718,9 @@ def test_a_corrected_light_moves_the_pairs_of_that_light(log: Logbook, tmp_path:
         else:
             log.add_board_photos("B1", [seen], [pair], light=light)
     log.edit_board("B1", light="evening")
-    assert [row["light"] for row in log.dump().tables["pairs"]] == ["evening", "daylight"]
+    assert [row["light"] for row in log.dump()["tables"]["pairs"]] == ["evening", "daylight"]
     log.edit_board("B1", light="lamp")
-    assert [row["light"] for row in log.dump().tables["pairs"]] == ["lamp", "daylight"]
+    assert [row["light"] for row in log.dump()["tables"]["pairs"]] == ["lamp", "daylight"]
 
 
 def test_a_removed_board_lies_beside_no_floor(log: Logbook, tmp_path: Path) -> None:
@@ -739,8 +742,8 @@ def test_a_floor_spots_light_moves_no_board_of_that_number(log: Logbook, tmp_pat
     pair = DirectPair.of(seen)
     assert pair is not None
     log.add_board(ASH, [seen], [pair])
-    log.add_floor_spot(SPOT, [measurement(keep(log, tmp_path, "two.jpg"), "floor")])
+    log.add_floor_spots(SPOT, [[measurement(keep(log, tmp_path, "two.jpg"), "floor")]])
     log.edit_floor_spot("F1", light="lamp")
-    tables = log.dump().tables
+    tables = log.dump()["tables"]
     assert [row["light"] for row in tables["pairs"]] == ["daylight"]
     assert [row["light"] for row in tables["measurements"]] == ["daylight", "lamp"]

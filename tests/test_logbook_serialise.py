@@ -17,10 +17,10 @@ from logbook_makers import field, make_photo, measurement
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect
 from finishlab.imaging.strip import FIELD_NAMES
 from finishlab.logbook.stored import (
-    StoredMeasurement,
     field_from_dict,
     strip_from_dict,
 )
+from finishlab.logbook.tables import MeasurementRow
 from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, Texture
 from finishlab.record import plain
 
@@ -97,8 +97,8 @@ def test_every_part_of_a_measurement_is_stored(tmp_path: Path) -> None:
     assert set(plain(field())["spread"]) == {f.name for f in fields(Spread)}
     assert set(plain(field())["texture"]) == {f.name for f in fields(Texture)}
     assert set(plain(strip)) == {f.name for f in fields(StripReading)}
-    # `photo_id` is stored as the photo, `fields` as the field, `pair` as a row of its own.
-    kept = {f.name for f in fields(StoredMeasurement)} | {"photo_id", "fields", "pair"}
+    # `photo_id` is stored as the photo, `fields` as the result, `strip` as its reading, `pair` as a row of its own.
+    kept = {*MeasurementRow.__table__.c.keys(), "photo_id", "fields", "strip", "pair"}
     assert {f.name for f in fields(Measurement)} <= kept
 
 

@@ -9,7 +9,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from finishlab.cli.lazy import finishlab
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 from finishlab.plan.drying import gap_rules
 from finishlab.plan.entered import read_plan
 from finishlab.plan.logged import finish_products

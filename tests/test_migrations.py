@@ -27,11 +27,12 @@ from finishlab.colorimetry.spaces import chart_lab, lab_to_rgb
 from finishlab.errors import LogbookError
 from finishlab.files import LOGBOOK_FILE
 from finishlab.imaging.greys import greys_of_readings
-from finishlab.logbook import Logbook, database
+from finishlab.logbook import database
 from finishlab.logbook.archive import upgraded
 from finishlab.logbook.database import migrate, open_engine
 from finishlab.logbook.merge import MergeResult, checked
 from finishlab.logbook.migrations import HEAD
+from finishlab.logbook.store import Logbook
 from finishlab.logbook.tables import Base, BoardRow, FloorSpotRow, PhotoRow, TrialRow
 from finishlab.recipe import Can
 from finishlab.stair.records import Conditions, Flight, Part, PartEvent
@@ -109,7 +110,7 @@ def test_an_up_to_date_logbook_opens_without_alembic(tmp_path: Path) -> None:
     """The second opening reads the stored revision and loads no migration library."""
     Logbook.open(tmp_path / "log").close()
     code = (
-        "import sys; from pathlib import Path; from finishlab.logbook import Logbook\n"
+        "import sys; from pathlib import Path; from finishlab.logbook.store import Logbook\n"
         f"with Logbook.open(Path({str(tmp_path / 'log')!r})) as log: log.boards()\n"
         "print('alembic' in sys.modules)"
     )

@@ -9,13 +9,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 from conftest import BASE, CAMERA, Run, board, floor
+from photo_samples import jpeg_photo
 from render.camera import Tone
 from render.photo import render_scene
 from render.scene import Scene
 from render.view import View
-
-from finishlab.photos import matrix_profile
-from finishlab.photos.reading import write_jpeg
 
 TRUE_FLOOR = (55.0, 7.0, 22.0)
 
@@ -50,7 +48,7 @@ def taken(scene: Scene, seed: int, place: Path) -> Path:
         jpeg_quality=None,
     )
     path = place / f"{seed}.jpg"
-    path.write_bytes(write_jpeg(render_scene(shot).pixels, quality=92, profile=matrix_profile("sRGB"), camera=CAMERA))
+    path.write_bytes(jpeg_photo(render_scene(shot).pixels, exif=CAMERA))
     return path
 
 

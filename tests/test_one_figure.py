@@ -23,7 +23,7 @@ from many_boards import fill
 from rich.console import Console
 
 from finishlab.cli import finishlab
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 from finishlab.rank.comparing import Comparison, compare
 from finishlab.rank.documents import chance, comparison_document, ranking_data
 from finishlab.report.story import gather_report, report_html, report_pages, report_pdf

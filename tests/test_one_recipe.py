@@ -60,7 +60,7 @@ def stair(run: Run) -> Run:
 def board(run: Run, recipe: str) -> str:
     """Log a board of a recipe without a photo's help, and return its number."""
     from finishlab.board import BoardRecord
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
 
     with Logbook.open(run.logbook) as log:
         photo = keep(log, run.logbook.parent / "photos", f"{recipe}.jpg")
@@ -106,7 +106,7 @@ def test_an_edited_recipe_waits_for_its_approval_everywhere(stair: Run) -> None:
 
 def test_the_schedule_has_the_columns_that_are_due(stair: Run) -> None:
     """The columns to tick are the approved coats, as many as due asks for, after the recipe was edited."""
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
     from finishlab.printing.schedule import schedule_view
 
     do(stair, f"approve {board(stair, 'R2')}", "recipe edit R2 --top coats=3")
@@ -246,7 +246,7 @@ def test_a_recipe_without_a_topcoat_is_told(stair: Run) -> None:
 
 def test_labels_and_house_file_name_the_same_recipe(stair: Run) -> None:
     """The label of a tread that inherits the standard names it, as `stairs part` does."""
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
     from finishlab.printing.labels import label_views, split_wish
 
     do(stair, f"approve {board(stair, 'R2')}")

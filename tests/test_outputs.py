@@ -13,7 +13,8 @@ from logbook_makers import DAY, keep, measurement
 from finishlab.board import BoardRecord
 from finishlab.cli import finishlab
 from finishlab.imaging.greys import greys_of_readings
-from finishlab.logbook import DirectPair, Logbook
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import DirectPair
 from finishlab.stair.records import Flight, Part
 
 SIZES = ("--treads", "3", "--front", "36in", "--depth", "11in", "--thickness", "1in")

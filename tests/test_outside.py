@@ -20,7 +20,8 @@ import numpy as np
 import pytest
 
 from finishlab.errors import LogbookError
-from finishlab.logbook import Logbook, history, writing
+from finishlab.logbook import history, writing
+from finishlab.logbook.store import Logbook
 from finishlab.measuring import logged
 from finishlab.photos import photo_facts, write_png
 

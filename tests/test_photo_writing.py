@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +11,8 @@ from photo_samples import CORNERS, blocks, corners_of, exif_block, saved
 from PIL import ExifTags, Image
 
 from finishlab.errors import OutputError
-from finishlab.photos import CameraTags, matrix_profile, read_photo, srgb_pixels, thumbnail, write_jpeg, write_png
+from finishlab.photos import read_photo, srgb_pixels, thumbnail, write_jpeg, write_png
+from finishlab.photos.profiles import matrix_profile
 
 
 def opened(data: bytes) -> Image.Image:
@@ -29,37 +29,11 @@ def test_jpeg_carries_srgb_and_nothing_else() -> None:
     assert corners_of(np.asarray(image)).astype(int) == pytest.approx(CORNERS.astype(int), abs=4)
 
 
-@pytest.mark.parametrize(
-    ("long_side", "size"), [(None, (96, 64)), (96, (96, 64)), (500, (96, 64)), (48, (48, 32)), (1, (1, 1))]
-)
-def test_long_side_only_shrinks(long_side: int | None, size: tuple[int, int]) -> None:
-    """A long side makes the picture smaller, in proportion, and never larger."""
-    assert opened(write_jpeg(blocks(), quality=80, long_side=long_side)).size == size
-
-
 @pytest.mark.parametrize(("shape", "kind"), [((4, 4), np.uint8), ((4, 4, 3), np.float32), ((4, 4, 4), np.uint8)])
 def test_other_arrays_are_refused(shape: tuple[int, ...], kind: type) -> None:
     """Only (H, W, 3) arrays of 8 bit codes are written."""
     with pytest.raises(ValueError, match="8 bit"):
         write_jpeg(np.zeros(shape, kind), quality=80)
-
-
-def test_rendered_photos_may_carry_a_camera(tmp_path: Path) -> None:
-    """Camera, time with offset, orientation and another profile come back when asked for."""
-    moment = datetime(2024, 5, 17, 18, 3, 9, tzinfo=timezone(timedelta(hours=-3, minutes=-30)))
-    tags = CameraTags("Acme", "One", moment, orientation=6)
-    path = tmp_path / "a.jpg"
-    path.write_bytes(write_jpeg(blocks(), quality=95, profile=matrix_profile("Display P3"), camera=tags))
-    photo = read_photo(path)
-    assert (photo.info.camera, photo.info.taken) == ("Acme One", "2024-05-17T18:03:09-03:30")
-    assert (photo.info.profile, photo.info.doubts) == ("Display P3", ())
-    assert photo.info.full_size == (64, 96)
-
-
-def test_orientation_is_one_to_eight() -> None:
-    """Another orientation is refused when the tags are built."""
-    with pytest.raises(ValueError, match="1 to 8"):
-        CameraTags("Acme", "One", datetime(2024, 1, 1), orientation=9)  # noqa: DTZ001 - local time, as EXIF keeps it
 
 
 def test_png_is_written_whole(tmp_path: Path) -> None:

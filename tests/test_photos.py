@@ -26,8 +26,8 @@ from photo_samples import (
 from PIL import Image, ImageCms
 
 from finishlab.imaging.pixels import LinearImage
-from finishlab.photos import matrix_profile, photo_facts, read_photo
-from finishlab.photos.profiles import named_encoding
+from finishlab.photos import photo_facts, read_photo
+from finishlab.photos.profiles import matrix_profile, named_encoding
 
 LOSSLESS: dict[str, Callable[..., bytes]] = {
     "a.png": lambda p, **o: saved(p, "PNG", **o),
@@ -115,7 +115,8 @@ def test_all_eight_orientations_come_out_upright(tmp_path: Path, name: str, orie
     assert photo.size == photo.info.full_size == (96, 64)
     assert corners_of(photo.encoded).astype(int) == pytest.approx(CORNERS.astype(int), abs=4)
     assert photo.encoded.flags.c_contiguous
-    assert photo_facts(tmp_path / name).full_size == (96, 64)
+    facts = photo_facts(tmp_path / name)
+    assert (facts.width, facts.height) == (96, 64)
 
 
 def test_heic_rotation_is_applied_once(tmp_path: Path) -> None:
@@ -369,8 +370,9 @@ def test_facts_tell_the_file_apart(tmp_path: Path) -> None:
     data = FORMATS["a.jpg"](blocks(), exif=exif)
     facts = photo_facts(put(tmp_path, "Floor 1.JPEG", data))
     assert facts.sha256 == hashlib.sha256(data).hexdigest()
-    assert (facts.original_name, facts.suffix) == ("Floor 1.JPEG", ".jpg")
-    assert (facts.full_size, facts.camera, facts.taken) == ((64, 96), "Acme One", "2024-05-17T18:03:09")
+    assert (facts.file_name, facts.suffix) == ("Floor 1.JPEG", ".jpg")
+    assert (facts.width, facts.height, facts.camera_model) == (64, 96, "Acme One")
+    assert str(facts.taken) == "2024-05-17 18:03:09"
 
 
 def test_wrong_ending_does_not_matter(tmp_path: Path) -> None:

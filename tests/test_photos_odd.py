@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 import pytest
 from conftest import SCENES, STRIP_NUMBER, Photos, Run
-from photo_samples import blocks, saved
+from photo_samples import blocks, jpeg_photo, saved
 from PIL import Image
 from render.photo import render_scene
 
@@ -25,8 +25,8 @@ from finishlab.colorimetry.spaces import srgb_to_linear
 from finishlab.errors import NoStripError
 from finishlab.imaging import finder
 from finishlab.imaging.pixels import LinearImage
-from finishlab.photos import matrix_profile, read_photo, write_jpeg
-from finishlab.photos.profiles import SpaceName, named_encoding
+from finishlab.photos import read_photo
+from finishlab.photos.profiles import SpaceName, matrix_profile, named_encoding
 
 XMP: Final = b"http://ns.adobe.com/xap/1.0/\0"
 HDRGM: Final = (
@@ -240,7 +240,7 @@ def test_one_scene_in_any_colour_space_measures_the_same(
     path = tmp_path / f"photo.{kind}"
     if kind == "jpg":
         codes = ((in_space(space).astype(np.uint32) + 128) // 257).astype(np.uint8)
-        path.write_bytes(write_jpeg(codes, quality=97, profile=matrix_profile(space)))
+        path.write_bytes(jpeg_photo(codes, quality=97, profile=matrix_profile(space)))
     elif kind == "bare.png":
         path.write_bytes(saved(scene_pixels(), "PNG"))
     else:

@@ -24,7 +24,7 @@ from PIL import Image, ImageCms
 
 from finishlab.colorimetry.difference import DeltaE
 from finishlab.colorimetry.spaces import hex_colour, lab_to_srgb8
-from finishlab.photos import matrix_profile
+from finishlab.photos.profiles import matrix_profile
 from finishlab.report.pictures import HOLDS, plane_plot
 from finishlab.report.plots import (
     PlottedBoard,

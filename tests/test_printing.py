@@ -25,9 +25,9 @@ from finishlab.cli.lazy import finishlab
 from finishlab.errors import LogbookError, UsageError
 from finishlab.finish import ColourStep, Finish, Preparation, Topcoat
 from finishlab.imaging.strip import Paper
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 from finishlab.measure.results import Measurement
-from finishlab.photos import matrix_profile
+from finishlab.photos.profiles import matrix_profile
 from finishlab.printing.commands import LABEL_SHEETS
 from finishlab.printing.house_file import house_pages
 from finishlab.printing.labels import (

@@ -13,7 +13,6 @@ from photo_samples import parametric_curve, sampled_curve, with_curves, with_ele
 from PIL import Image, ImageCms
 
 from finishlab.colorimetry.spaces import linear_to_srgb
-from finishlab.photos import matrix_profile
 from finishlab.photos.profiles import (
     Primaries,
     SpaceName,
@@ -21,6 +20,7 @@ from finishlab.photos.profiles import (
     encoding_from_cicp,
     encoding_from_gamma,
     encoding_from_icc,
+    matrix_profile,
     named_encoding,
 )
 

@@ -18,8 +18,8 @@ import campaign
 import pytest
 from logbook_makers import make_photo
 
-from finishlab.logbook import Logbook
 from finishlab.logbook.photo_files import kept_files, photo_place
+from finishlab.logbook.store import Logbook
 
 
 @pytest.fixture(scope="module")

@@ -20,7 +20,7 @@ from finishlab import Logbook
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import rgb_to_lab, srgb_to_linear
 from finishlab.measuring import MeasureOptions, inspect_photo
-from finishlab.photos import matrix_profile
+from finishlab.photos.profiles import matrix_profile
 from finishlab.report.pictures import CROP_MM, MOST_PICTURED, corrected_crop, crops_of
 from finishlab.report.story import MOST_TOLD, gather_report
 

@@ -11,7 +11,6 @@ import pytest
 from conftest import Photos, Run
 from logbook_makers import make_photo, measurement
 
-from finishlab.board import BoardRecord
 from finishlab.errors import QualityError
 from finishlab.finish.entering import Draft, Entered
 from finishlab.measuring import PhotoResult
@@ -65,8 +64,8 @@ def test_repeats_may_differ_as_one_board_does(tmp_path: Path, other: float, refu
 )
 def test_a_topcoat_without_stain_is_the_clear_only_control(said: dict[str, object], purpose: str) -> None:
     """A new board with a topcoat and nothing that colours it is the control, unless its purpose is said."""
-    record: BoardRecord = Draft().with_said(None, [Entered({"species": "ash", **said})]).record()  # type: ignore[arg-type]  # no recipe is named
-    assert record.purpose == purpose
+    draft = Draft().with_said(pytest.fail, [Entered({"species": "ash", **said})])  # no recipe is named
+    assert draft.record().purpose == purpose
 
 
 def test_the_control_and_coats_without_stain_are_told(run: Run, photos: Photos) -> None:

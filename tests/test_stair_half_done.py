@@ -20,7 +20,7 @@ from test_stair_days import Made, Simulation, key_of
 
 from finishlab.errors import UsageError
 from finishlab.finish import ColourStep, Finish, Topcoat
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 from finishlab.plan.calendar import Job, Work
 from finishlab.plan.days import calendar_document
 from finishlab.plan.drying import Coat, Laid, Times, WorkHours

@@ -13,7 +13,7 @@ from sqlalchemy import Engine, event
 
 from finishlab.errors import FinishlabError
 from finishlab.finish import Finish
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 from finishlab.logbook.tables import FlightRow, PartEventRow, PartRow
 from finishlab.recipe import Can, Recipe
 from finishlab.stair.records import Flight, Part, PartEvent, PartSizes
@@ -202,7 +202,7 @@ def test_a_measurement_taken_back_frees_its_photo(log: Logbook, tmp_path: Path) 
     taken = log.history("1.T1")[-1].before
     assert taken is not None
     assert taken["photos"] == [log.photo(photo.photo_id).sha256]
-    images = [image["before"] for image in log.dump().tables["row_images"] if image["after"] is None]
+    images = [image["before"] for image in log.dump()["tables"]["row_images"] if image["after"] is None]
     assert [each["lab_l"] for each in images] == [50.0]
     log.add_part_measurements([(second, [photo], PartEvent("measured", DAY))])
     assert [colour.part for colour in log.stair().colours] == [second]

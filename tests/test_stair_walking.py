@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 
 from finishlab.cli.lazy import finishlab
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 from finishlab.plan.days import walking_document
 from finishlab.stair.names import parse_parts
 

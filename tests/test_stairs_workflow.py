@@ -12,7 +12,7 @@ from logbook_makers import DAY, keep, measurement
 
 from finishlab.errors import UsageError
 from finishlab.finish import ColourStep, Finish, Seal, Topcoat
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 from finishlab.plan.logged import logged_stair
 from finishlab.plan.parts import face_areas
 from finishlab.recipe import Can, Label, Recipe

@@ -17,7 +17,8 @@ from rich.console import Console
 
 from finishlab.board.commands import BOARD, FLOOR
 from finishlab.cli import finishlab
-from finishlab.logbook import Logbook, StoredBoard
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import StoredBoard
 from finishlab.recipe import Can
 from finishlab.recipe.commands import CAN, RECIPE
 from finishlab.record import Number, number_of

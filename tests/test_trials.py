@@ -17,7 +17,7 @@ from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.difference import difference_intervals, joint_covariance
 from finishlab.colorimetry.estimate import LabEstimate, SharedEffect, scaled
 from finishlab.errors import LogbookError, UsageError
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 from finishlab.matching.scatter import USUAL_PHOTO
 from finishlab.matching.trials import LEAST, MOST, Outcome, Part, Side, Trust, judge_trial, trust_of
 from finishlab.rank.comparing import compare

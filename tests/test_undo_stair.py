@@ -14,7 +14,7 @@ from logbook_makers import DAY, keep, measurement
 from finishlab.colorimetry.camera_profile import fit_profile
 from finishlab.colorimetry.spaces import chart_lab, lab_to_rgb
 from finishlab.errors import LogbookError
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 from finishlab.logbook.stored import change_line
 from finishlab.recipe import Can
 from finishlab.stair.records import Flight, Part, PartEvent
@@ -174,7 +174,7 @@ def test_parts_measured_at_one_moment_keep_what_is_theirs(log: Logbook, tmp_path
     """Two treads measured by one command: each measurement belongs to its own tread's event, and no earlier one."""
     seen = [measurement(keep(log, tmp_path, f"{n}.jpg"), strip=None) for n in (1, 2)]
     events = log.add_part_measurements([(n, [seen[n - 1]], PartEvent("measured", DAY)) for n in (1, 2)])
-    tables = log.dump().tables
+    tables = log.dump()["tables"]
     names = {row["id"]: row["uuid"] for row in tables["part_events"]}
     parts = {row["uuid"]: row["part_id"] for row in tables["measurements"]}
     images = [image for image in tables["row_images"] if image["table_name"] == "measurements"]

@@ -12,8 +12,8 @@ import pytest
 from campaign import READING, broken_commands, run
 from logbook_makers import OLD_LOGBOOKS, old_logbook
 
-from finishlab.logbook import Logbook
 from finishlab.logbook.migrations import HEAD
+from finishlab.logbook.store import Logbook
 
 STEPS: Final = tuple(sorted(path.name[:4] for path in OLD_LOGBOOKS.glob("*.sql.gz")))
 ANSWERS: Final[dict[str, Any]] = json.loads((OLD_LOGBOOKS / "answers.json").read_text(encoding="utf-8"))

@@ -48,12 +48,13 @@ from finishlab.errors import UsageError
 from finishlab.finish.commands import ask_missing, draft_options, record_options, typed
 from finishlab.finish.entering import Draft, draft_like, is_unstained, new_warnings
 from finishlab.measuring import MeasureOptions, expand_photos
-from finishlab.record import DAYLIGHT, Light, counted, normalise_light, today
+from finishlab.record import DAYLIGHT, Light, counted, first_of, normalise_light, today
 
 if TYPE_CHECKING:
     from finishlab.finish.entering import FinishTexts
     from finishlab.imaging.strip import FieldName
-    from finishlab.logbook import Logbook, StoredBoard, StoredSpot
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import StoredBoard, StoredSpot
     from finishlab.measure.areas import GreyArea, SurfaceArea
     from finishlab.measure.results import SurfaceKind
     from finishlab.measuring import PhotoResult
@@ -76,6 +77,8 @@ class _Plan:
     """Whether it was shown what it is before it is logged."""
     photos: dict[Light, list[tuple[Path, bool]]] = field(default_factory=dict)
     """Light -> its photos, each with whether the floor lies beside the board in it."""
+    results: dict[Light, list[PhotoResult]] = field(default_factory=dict)
+    """Light -> what was measured in its photos."""
 
 
 @command(
@@ -144,18 +147,18 @@ def add(
             plans = [] if each else _folder_plans(log, photos, draft, with_floor=with_floor, yes=yes)
             plans = plans or _plain_plans(draft, photos, with_floor=with_floor, each=each)
         plans = [_in_checked_light(log, plan, new=new_light) for plan in plans]
-        results = _measured(log, plans, options)
-        every = [result for found in results for part in found.values() for result in part]
+        _measure(log, plans, options)
+        every = _every(plans)
         code = report_failures(every)
         if code:
             say(untouched(every))
             return code
-        results = _checked(log, plans, results, floor_is, confirmed=confirm_floor)
+        _check(log, plans, floor_is, confirmed=confirm_floor)
         with log.at_once():
-            logged = [each for plan, found in zip(plans, results, strict=True) for each in _logged(log, plan, found)]
-            lines = _lines(log, logged, plans, results)
+            logged = [each for plan in plans for each in _logged(log, plan)]
+            lines = _lines(log, logged, plans)
         if as_json:
-            show_document(_document(log, logged, None if number is None else next(iter(results[0]))), as_json=True)
+            show_document(_document(log, logged, plans[0]), as_json=True)
     if not as_json:
         print_results("\n".join(each.number for each in logged))
     for line in lines:
@@ -194,8 +197,12 @@ def _in_checked_light(log: Logbook, plan: _Plan, *, new: bool) -> _Plan:
     return plan
 
 
-def _measured(log: Logbook, plans: Sequence[_Plan], options: MeasureOptions) -> list[dict[Light, list[PhotoResult]]]:
-    """Return, for each plan and light, what was measured in its photos: those of one light and kind at once."""
+def _every(plans: Sequence[_Plan]) -> list[PhotoResult]:
+    return [result for plan in plans for part in plan.results.values() for result in part]
+
+
+def _measure(log: Logbook, plans: Sequence[_Plan], options: MeasureOptions) -> None:
+    """Measure the photos of all plans, those of one light and kind at once."""
     groups: dict[tuple[Light, tuple[FieldName, ...]], list[Path]] = {}
     for plan in plans:
         for light, shots in plan.photos.items():
@@ -206,10 +213,9 @@ def _measured(log: Logbook, plans: Sequence[_Plan], options: MeasureOptions) -> 
         how = replace(options, fields=fields).with_calibration(log, light)
         for result in measure_all([str(path) for path in dict.fromkeys(paths)], how):
             found.setdefault((light, Path(result.path)), []).append(result)
-    return [
-        {light: [r for path, _ in shots for r in found[light, path]] for light, shots in plan.photos.items()}
-        for plan in plans
-    ]
+    for plan in plans:
+        for light, shots in plan.photos.items():
+            plan.results[light] = [result for path, _ in shots for result in found[light, path]]
 
 
 def _fields(plan: _Plan, *, beside: bool) -> tuple[FieldName, ...]:
@@ -218,47 +224,35 @@ def _fields(plan: _Plan, *, beside: bool) -> tuple[FieldName, ...]:
     return ("board", "floor") if beside else ("board",)
 
 
-def _checked(
-    log: Logbook,
-    plans: Sequence[_Plan],
-    results: list[dict[Light, list[PhotoResult]]],
-    floor_is: str,
-    *,
-    confirmed: bool,
-) -> list[dict[Light, list[PhotoResult]]]:
+def _check(log: Logbook, plans: Sequence[_Plan], floor_is: str, *, confirmed: bool) -> None:
     """Hold what was measured against itself and what is logged; refuse mixed boards, note what is doubtful."""
     from finishlab.measuring.logged import doubt_floor, doubt_light, floor_seen, refuse_mixed
 
     surface = "wood" if floor_is == "wood" else None
     floors: dict[Light, list[PhotoResult]] = {}
-    for plan, found in zip(plans, results, strict=True):
-        for light, part in found.items():
+    for plan in plans:
+        for light, part in plan.results.items():
             if isinstance(plan.record, FloorSpotRecord):
                 floors.setdefault(light, []).extend(part)
             else:
                 refuse_mixed(part)
     for light, part in floors.items():
         refuse_other_floor(part, floor_seen(log, light), confirmed=confirmed)
-    checked: list[dict[Light, list[PhotoResult]]] = []
-    for plan, found in zip(plans, results, strict=True):
-        told = {}
-        for light, part in found.items():
-            told[light] = doubt_light(log, part, light)
+    for plan in plans:
+        for light, part in plan.results.items():
+            told = doubt_light(log, part, light)
             if not confirmed and not isinstance(plan.record, FloorSpotRecord):
                 seen = floor_seen(log, light, cast("Any", surface))
-                told[light] = doubt_floor(told[light], seen.with_these(floors.get(light, ())))
-        checked.append(told)
-    return checked
+                told = doubt_floor(told, seen.with_these(floors.get(light, ())))
+            plan.results[light] = told
 
 
-def _logged(
-    log: Logbook, plan: _Plan, results: Mapping[Light, list[PhotoResult]]
-) -> Sequence[StoredBoard | StoredSpot]:
+def _logged(log: Logbook, plan: _Plan) -> Sequence[StoredBoard | StoredSpot]:
     """Log what was measured: further photos of a board, a new board with all its lights, or places of the floor."""
     from finishlab.measuring.logged import log_board, log_board_photos, log_floor_spots
 
     number, board = plan.number, None
-    for light, part in results.items():
+    for light, part in plan.results.items():
         if isinstance(plan.record, FloorSpotRecord):
             return log_floor_spots(log, replace(plan.record, light=light), part, dated=False)
         if number is None and plan.record is not None and plan.draft is not None:
@@ -270,44 +264,29 @@ def _logged(
     return [] if board is None else [board]
 
 
-def _document(log: Logbook, logged: Sequence[StoredBoard | StoredSpot], light: Light | None) -> Document:
+def _document(log: Logbook, logged: Sequence[StoredBoard | StoredSpot], plan: _Plan) -> Document:
     from finishlab.logbook.stored import StoredBoard
 
+    light = None if plan.number is None else next(iter(plan.results))
     document = boards_document([each for each in logged if isinstance(each, StoredBoard)], light)
     spots = [FLOOR.entry(FLOOR.row(log, each)) for each in logged if not isinstance(each, StoredBoard)]
-    return replace(document, data={**document.data, **({"floor_spots": spots} if spots else {})})
+    return replace(document, made={**document.data, **({"floor_spots": spots} if spots else {})})
 
 
-def _lines(
-    log: Logbook,
-    logged: Sequence[StoredBoard | StoredSpot],
-    plans: Sequence[_Plan],
-    results: Sequence[Mapping[Light, Sequence[PhotoResult]]],
-) -> list[str]:
-    """Return what was logged, a line each, what is doubtful, and what can hurt somebody.
-
-    Parameters
-    ----------
-    log
-        The logbook.
-    logged
-        What was logged.
-    plans, results
-        What it was logged from.
-    """
+def _lines(log: Logbook, logged: Sequence[StoredBoard | StoredSpot], plans: Sequence[_Plan]) -> list[str]:
+    """Return what was logged of these plans, a line each, what is doubtful, and what can hurt somebody."""
     from finishlab.logbook.stored import StoredBoard
 
     boards = [each for each in logged if isinstance(each, StoredBoard)]
     slips = [slip.message for board in boards for slip in new_warnings(log, board)] if plans[0].number is None else []
     if plans[0].number is not None:
-        ((light, part),) = results[0].items()
+        ((light, part),) = plans[0].results.items()
         lines = [photos_summary(boards[0], len(part), light)]
     elif plans[0].shown:
         lines = [_found(each, plan) for each, plan in zip(logged, plans, strict=True)]
     else:
         lines = [board_summary(each) if isinstance(each, StoredBoard) else spot_summary(each) for each in logged]
-    every = [result for found in results for part in found.values() for result in part]
-    lines += [*doubt_lines(every), *(f"Worth a thought: {message}" for message in dict.fromkeys(slips))]
+    lines += [*doubt_lines(_every(plans)), *(f"Worth a thought: {message}" for message in dict.fromkeys(slips))]
     lines += due_cautions(log, product_words(log, *(board.record for board in boards)))
     return lines
 
@@ -343,7 +322,7 @@ def _check_given(
 def _draft(log: Logbook, given: dict[str, Any], light: str | None, texts: FinishTexts) -> Draft:
     """Return the new board's record from whatever says something of it, after asking where that is wanted."""
     draft = Draft() if texts.like is None else draft_like(log, texts.like)
-    draft = draft.with_said(log, typed(given if light is None else given | {"light": light}, texts))
+    draft = draft.with_said(log.recipe, typed(given if light is None else given | {"light": light}, texts))
     if texts.ask:
         draft = ask_missing(draft)
     return draft
@@ -381,10 +360,9 @@ def _all_told(shown: Mapping[Path, Shown | None], *, table: bool) -> dict[Path, 
     told = {path: Shown("left out") if each is None and table else each for path, each in shown.items()}
     silent = [path.name for path, each in told.items() if each is None]
     if silent and not on_terminal():
-        named = ", ".join(silent[:3]) + (f" and {len(silent) - 3} more" if len(silent) > 3 else "")
         raise UsageError(
             "photo-not-told",
-            f"Nothing says what {named} shows.",
+            f"Nothing says what {first_of(silent, 3)} shows.",
             f"Name the photos as {EXAMPLE}, put a table beside them, or describe one board with --stain.",
         )
     found: dict[Path, Shown] = {}
@@ -417,7 +395,7 @@ def _grouped(log: Logbook, told: Mapping[Path, Shown], draft: Draft, *, with_flo
             key = repr(shown.said)
             if key not in plans:
                 draft = _with_wood(draft, shown)
-                whole = draft.with_said(log, [shown.said])
+                whole = draft.with_said(log.recipe, [shown.said])
                 whole = replace(whole, fields={**whole.fields, "light": light})
                 plans[key] = _Plan(whole, _record(whole), shown=True)
             plan = plans[key]

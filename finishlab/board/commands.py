@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final, cast
 
@@ -56,14 +56,15 @@ from finishlab.finish import Finish
 from finishlab.finish.commands import CLEARABLE, ask_missing, draft_options, record_options, say_warnings, typed
 from finishlab.finish.entering import draft_like, draft_of, new_warnings, products_of
 from finishlab.measuring import MeasureOptions
-from finishlab.record import DAYLIGHT, Number, counted, parse_date, today
+from finishlab.record import DAYLIGHT, Number, counted, first_of, parse_date, today
 from finishlab.show import jsons
 from finishlab.show.document import Block, Colour, Document, Facts, Field, Kind, Line, Listing
 
 if TYPE_CHECKING:
     from finishlab.board import BoardRecord
     from finishlab.finish.entering import FinishTexts
-    from finishlab.logbook import Logbook, StoredBoard, StoredSpot
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import StoredBoard, StoredSpot
     from finishlab.measure.areas import GreyArea, SurfaceArea
     from finishlab.measuring import PhotoResult
     from finishlab.measuring.logged import FloorSeen
@@ -202,13 +203,9 @@ def import_boards(*, file: str, as_json: bool) -> None:
             say(f"Worth a thought, {rows_words(rows)}: {message}")
         if done.seen:
             twice = rows_words(list(done.seen))
-            say(f"Worth a thought, {twice}: a board that says just the same was logged before: {_named(done.seen)}.")
+            known = first_of(list(dict.fromkeys(done.seen.values())), 5)
+            say(f"Worth a thought, {twice}: a board that says just the same was logged before: {known}.")
         say_cautions(log, product_words(log, *(board.record for board in done.boards)))
-
-
-def _named(seen: Mapping[int, str]) -> str:
-    numbers = list(dict.fromkeys(seen.values()))
-    return ", ".join(numbers[:5]) + (f" and {len(numbers) - 5} more" if len(numbers) > 5 else "")
 
 
 offer_list(board, BOARD, "List the test boards.", by_light=True)
@@ -289,7 +286,7 @@ def _changes(
     draft = draft_of(before, logged=True)
     if texts.like is not None:
         draft = draft_like(log, texts.like, draft)
-    draft = draft.with_said(log, typed(given, texts))
+    draft = draft.with_said(log.recipe, typed(given, texts))
     draft = draft.without(clear)
     if texts.ask:
         draft = ask_missing(draft)

@@ -17,7 +17,8 @@ from finishlab.record import DAYLIGHT, normalise_light
 
 if TYPE_CHECKING:
     from finishlab.board import BoardRecord
-    from finishlab.logbook import Logbook, StoredBoard
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import StoredBoard
 
 
 EXAMPLE: Final = "walnut-2-coats-satin.jpg"
@@ -211,21 +212,14 @@ def import_boards(log: Logbook, path: str | Path) -> Imported:
     return Imported(boards, _warnings(log, boards), seen)
 
 
-class _Recipes:
-    """The logbook's recipes, each looked up once."""
-
-    def __init__(self, log: Logbook) -> None:
-        self.recipe = cache(log.recipe)
-
-
 def _records(log: Logbook, path: Path) -> list[BoardRecord]:
-    recipes = _Recipes(log)
+    find = cache(log.recipe)
     cans = {can.number.key for can in log.cans()}
     found: list[BoardRecord] = []
     wrong: list[tuple[int, FinishlabError]] = []
     for row, read in enumerate(read_record_rows(path), start=1):
         try:
-            record = Draft().with_said(recipes, [read()]).record()
+            record = Draft().with_said(find, [read()]).record()
             missing = [] if record.finish is None else sorted(set(record.finish.cans()) - cans)
             if missing:
                 raise LogbookError("unknown-can", f"There is no can C{missing[0]}.", "See: finishlab can list")

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final, TypeVar
+from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.board import BoardRecord
 from finishlab.errors import LogbookError
@@ -27,9 +26,10 @@ from finishlab.show.document import (
 )
 
 if TYPE_CHECKING:
-    from finishlab.colorimetry.difference import DeltaE, SignedDifference
+    from finishlab.colorimetry.difference import DeltaE
     from finishlab.colorimetry.estimate import LabEstimate
-    from finishlab.logbook import Logbook, StoredBoard, StoredMeasurement, StoredSpot
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import StoredBoard, StoredMeasurement, StoredSpot
     from finishlab.measure.results import Texture  # measuring loads OpenCV; showing its results does not
 
 
@@ -261,99 +261,57 @@ def _grain(texture: Texture | None) -> str | None:
     return f"{texture.contrast:.1f}" if angle is None else f"{texture.contrast:.1f} at {abs(angle):.0f} deg"
 
 
-Value = TypeVar("Value")
-
-
 _PARTS = ("preparation", "steps", "seal", "topcoat", "looking")
 
 
-@dataclass(frozen=True, slots=True)
-class _Fields:
-    """One field that both boards, or one of them, have."""
-
-    name: str
-    """Path in the record's JSON."""
-    label: str
-    words: tuple[str | None, str | None]
-    """In words; None where a board does not say it."""
-    values: tuple[Any, Any]
-    """As in the record's JSON."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Colours:
-    """The two boards' colours in one light, each from all its photos in it."""
-
-    light: str
-    labs: tuple[tuple[float, float, float], tuple[float, float, float]]
-    photos: tuple[int, int]
-    delta_e00: DeltaE
-    difference: SignedDifference
-    """The second board minus the first."""
-    in_words: str
+_Field = tuple[str, str, tuple[str | None, ...], tuple[Any, ...]]
+"""One field that two boards, or one of them, have: its path in the record's JSON, the name people read, what each says
+in words (None where it does not) and in JSON."""
 
 
 def comparison_document(one: StoredBoard, two: StoredBoard) -> Document:
     """Hold two boards against each other."""
     numbers = (one.number, two.number)
     fields = _fields(one, two)
-    differ = [each for each in fields if each.values[0] != each.values[1]]
+    differ = [each for each in fields if each[3][0] != each[3][1]]
     lights = [list(dict.fromkeys(m.light for m in board.measurements)) for board in (one, two)]
     colours = [_colours(one, two, light) for light in lights[0] if light in lights[1]]
     alone = [[light for light in mine if light not in other] for mine, other in (lights, lights[::-1])]
     only = {number: found for number, found in zip(numbers, alone, strict=True) if found}
 
-    def by(values: Sequence[Value]) -> dict[str, Value]:
-        return dict(zip(numbers, values, strict=True))
-
     data = {
         "boards": list(numbers),
-        "fields": [{"field": f.name, "label": f.label, **by(f.values)} for f in differ],
-        "fields_alike": len(fields) - len(differ),
-        "colours": [
-            {
-                "light": each.light,
-                "lab": by([jsons.lab(lab) for lab in each.labs]),
-                "photos": by(each.photos),
-                "delta_e00": jsons.difference(each.delta_e00),
-                "difference": jsons.difference(each.difference),
-                "in_words": each.in_words,
-            }
-            for each in colours
+        "fields": [
+            {"field": name, "label": label, **dict(zip(numbers, values, strict=True))}
+            for name, label, _, values in differ
         ],
+        "fields_alike": len(fields) - len(differ),
+        "colours": [told for told, _ in colours],
         "one_board_only": only,
     }
     blocks = [Line(f"{one.number} beside {two.number}"), *_field_blocks(numbers, differ, len(fields) - len(differ))]
-    blocks += _colour_blocks(numbers, colours)
+    blocks += _colour_blocks(numbers, [row for _, row in colours])
     notes = [f"{number} alone was measured in {', '.join(lights)}." for number, lights in only.items()]
     return Document("board-comparison", data, [*blocks, Listing("Notes", notes)])
 
 
-def _field_blocks(numbers: tuple[str, str], differ: Sequence[_Fields], alike: int) -> list[Block]:
+def _field_blocks(numbers: tuple[str, str], differ: Sequence[_Field], alike: int) -> list[Block]:
     """Return the fields that differ, side by side."""
-    table = Table([Column("field", fold=False), *map(Column, numbers)], [(each.label, *each.words) for each in differ])
+    heads = [Column("field", fold=False), *map(Column, numbers)]
+    table = Table(heads, [(label, *words) for _, label, words, _ in differ])
     same = [Line(f"{counted(alike, 'other field')} the same")] if alike else []
     return [table if differ else Line("No field of their records differs."), *same]
 
 
-def _colour_blocks(numbers: tuple[str, str], colours: Sequence[_Colours]) -> list[Block]:
+def _colour_blocks(numbers: tuple[str, str], rows: Sequence[Sequence[Cell]]) -> list[Block]:
     """Return the colours, a light a line."""
-    if not colours:
+    if not rows:
         return [Line("Their colours cannot be compared: no light in which both were measured.")]
     heads = [Column(name) for name in ("light", *numbers, "dE00 (95 %)", f"{numbers[1]} is")]
-    rows: list[Sequence[Cell]] = [
-        (
-            each.light,
-            *(lab_words(lab, 1) for lab in each.labs),
-            Interval(each.delta_e00.value, each.delta_e00.low, each.delta_e00.high),
-            each.in_words,
-        )
-        for each in colours
-    ]
     return [Table(heads, rows, title="Colours, L* a* b*")]
 
 
-def _fields(one: StoredBoard, two: StoredBoard) -> list[_Fields]:
+def _fields(one: StoredBoard, two: StoredBoard) -> list[_Field]:
     """Return every field of their records, in the order of a record, steps after steps."""
     mine, other = (
         {name: (label, words, value) for name, label, words, value in field_rows(b.record)} for b in (one, two)
@@ -366,15 +324,15 @@ def _fields(one: StoredBoard, two: StoredBoard) -> list[_Fields]:
         step = int(path[2]) if len(path) > 3 else 0
         return section, step, [*(mine if name in mine else other)].index(name)
 
-    found = []
+    found: list[_Field] = []
     for name in sorted(dict.fromkeys((*mine, *other)), key=place):
         here, there = mine.get(name, none), other.get(name, none)
-        found.append(_Fields(name, here[0] or there[0], (here[1], there[1]), (here[2], there[2])))
+        found.append((name, here[0] or there[0], (here[1], there[1]), (here[2], there[2])))
     return found
 
 
-def _colours(one: StoredBoard, two: StoredBoard, light: str) -> _Colours:
-    """Return two boards' colours in a light.
+def _colours(one: StoredBoard, two: StoredBoard, light: str) -> tuple[dict[str, Any], Sequence[Cell]]:
+    """Return two boards' colours in a light, each from all its photos in it: for JSON, and as a row.
 
     The interval of their difference counts what moves both photos alike, such as one strip's greys, only once.
     """
@@ -392,5 +350,14 @@ def _colours(one: StoredBoard, two: StoredBoard, light: str) -> _Colours:
     photo = np.asarray(estimate_components((), seen).photo)
     single = sum(len(each) == 1 for each in seen)
     delta, signed = delta_e_interval(a, b, photo * single), signed_difference(b.lab, a.lab)
-    counts = (len(seen[0]), len(seen[1]))
-    return _Colours(light, (a.lab, b.lab), counts, delta, signed, describe(signed, delta, one.number))
+    words = describe(signed, delta, one.number)
+    told = {
+        "light": light,
+        "lab": {one.number: jsons.lab(a.lab), two.number: jsons.lab(b.lab)},
+        "photos": {one.number: len(seen[0]), two.number: len(seen[1])},
+        "delta_e00": jsons.difference(delta),
+        "difference": jsons.difference(signed),
+        "in_words": words,
+    }
+    interval = Interval(delta.value, delta.low, delta.high)
+    return told, (light, lab_words(a.lab, 1), lab_words(b.lab, 1), interval, words)

@@ -16,6 +16,7 @@ from finishlab.cautions import AT_EVERY_COAT, CAUTIONS, cautions_for
 from finishlab.cli.failures import heard, show_error, tell
 from finishlab.cli.lazy import LazyGroup, command, logbook_folder
 from finishlab.errors import LogbookError, UsageError
+from finishlab.files import LOGBOOK_FILE
 from finishlab.measure.areas import GreyArea, PixelPolygon, PixelRect, SurfaceArea
 from finishlab.measuring import measure_photos, processors, worst_exit_code
 from finishlab.record import Light, counted, normalise_light
@@ -27,8 +28,8 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from finishlab.cautions import Action
-    from finishlab.logbook import Logbook, StoredBoard, StoredSpot
-    from finishlab.matching.trials import Trust
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import StoredBoard, StoredSpot
     from finishlab.measuring import MeasureOptions, PhotoResult
     from finishlab.show.document import Document
 
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
 _ALIKE: Final = 0.75
 """Likeness of two names from which one may be a slip for the other (`difflib`'s ratio). This tool's own."""
 Command = TypeVar("Command", bound=Callable[..., Any])
+Said = TypeVar("Said")
 
 
 def parsed(read: Callable[[str], object]) -> Callable[[click.Context, click.Parameter, Any], Any]:
@@ -159,33 +161,26 @@ def _empty(folder: Path) -> LogbookError:
     )
 
 
-def with_learned(how: MeasureOptions, light: str | None, *, profile: bool = True) -> MeasureOptions:
-    """Return how to measure with what the user's logbook has learned; no logbook is made where there is none.
+def said_in_logbook(read: Callable[[Logbook], Said], otherwise: Said, unsaid: str = "") -> Said:
+    """Return what the user's logbook says of something that needs none, and makes none where there is none.
 
-    A logbook that cannot be read is told, and does not stop what needs no logbook.
+    One that cannot be read is told, as what is `unsaid` then, and stops nothing.
     """
-    if not (logbook_folder() / "logbook.db").is_file():
-        return how
+    if not (logbook_folder() / LOGBOOK_FILE).is_file():
+        return otherwise
     try:
         with open_logbook(make=True) as log:
-            return how.with_calibration(log, light, profile=profile)
+            return read(log)
     except LogbookError as error:
-        say(f"Strips and cameras learned in the logbook are not used: {error.message}")
-        return how
+        if unsaid:
+            say(f"{unsaid}: {error.message}")
+        return otherwise
 
 
-def trust_known() -> Trust:
-    """Return what trials in the user's logbook say of the stated errors; no logbook is made where there is none."""
-    from finishlab.matching.trials import Trust
-    from finishlab.strip.trials import trust_in
-
-    if not (logbook_folder() / "logbook.db").is_file():
-        return Trust()
-    try:
-        with open_logbook() as log:
-            return trust_in(log)
-    except LogbookError:  # told already where strips and cameras are looked up
-        return Trust()
+def with_learned(how: MeasureOptions, light: str | None, *, profile: bool = True) -> MeasureOptions:
+    """Return how to measure with what the user's logbook has learned."""
+    unsaid = "Strips and cameras learned in the logbook are not used"
+    return said_in_logbook(lambda log: how.with_calibration(log, light, profile=profile), how, unsaid)
 
 
 def measure_all(photos: Sequence[str], how: MeasureOptions, picture: str | None = None) -> list[PhotoResult]:

@@ -18,6 +18,7 @@ Sources: ISO/CIE 11664-6:2022 (CIEDE2000); ASTM D2244 and CIE 015:2018 (signed d
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
@@ -271,7 +272,7 @@ class SignedDifference:
         return next(signed), next(signed), next(signed)
 
 
-def signed_difference(lab_board: ArrayLike, lab_floor: ArrayLike) -> SignedDifference:
+def signed_difference(lab_board: Iterable[float], lab_floor: Iterable[float]) -> SignedDifference:
     """Board minus floor, direction by direction (ASTM D2244; CIE 015:2018).
 
     Parameters
@@ -279,8 +280,8 @@ def signed_difference(lab_board: ArrayLike, lab_floor: ArrayLike) -> SignedDiffe
     lab_board, lab_floor
         CIELAB D65 2 degrees, shape (3,).
     """
-    l1, a1, b1 = (float(v) for v in np.asarray(lab_board, dtype=np.float64))
-    l0, a0, b0 = (float(v) for v in np.asarray(lab_floor, dtype=np.float64))
+    l1, a1, b1 = map(float, lab_board)
+    l0, a0, b0 = map(float, lab_floor)
     c1, c0 = math.hypot(a1, b1), math.hypot(a0, b0)
     turn = math.atan2(a0 * b1 - b0 * a1, a0 * a1 + b0 * b1)
     hue = 2.0 * math.sqrt(c1 * c0) * math.sin(turn / 2.0)

@@ -6,7 +6,9 @@ import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Final, Literal
+from itertools import chain
+from sys import intern
+from typing import Any, Final, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -86,9 +88,8 @@ COLOUR_SPACE = "CIELAB D65 2deg"
 """What every document says of its L*, a*, b* values: CIE 015:2018, illuminant D65, 1931 2 degree observer."""
 
 
-@dataclass(frozen=True, slots=True)
-class SharedEffect:
-    """One unknown that moves several measurements together."""
+class SharedEffect(NamedTuple):
+    """One unknown that moves several measurements together; a named tuple, for thousands of colours bear ten each."""
 
     name: str
     """What is unknown, e.g. ``"saturation"``, ``"black-ink"``."""
@@ -168,17 +169,13 @@ class LabEstimate:
     @classmethod
     def from_dict(cls, data: Mapping[str, Any], *, wood: bool = False) -> LabEstimate:
         """Rebuild an estimate from `as_dict`; of which surface it is stands beside it."""
-        lab, own = data["lab"], data["own_covariance"]
-        if {len(lab), len(own), *map(len, own)} != {3}:
-            raise ValueError("a colour has three values, and its covariance three times three")
-        shared = tuple([SharedEffect(e["name"], e["scope"], tuple(e["vector"])) for e in data["shared"]])
-        for effect in shared:
-            if not (isinstance(effect.name, str) and isinstance(effect.scope, str)):
-                raise TypeError("a shared effect and whom it is shared with are texts")
-            if len(effect.vector) != 3:
-                raise ValueError("a shared effect has three values")
+        effects = data["shared"]  # the same few names and scopes stand in all colours: each is kept once
+        shared = tuple([SharedEffect(intern(e["name"]), intern(e["scope"]), tuple(e["vector"])) for e in effects])
+        lab, own = tuple(data["lab"]), data["own_covariance"]
+        if {len(lab), len(own), *map(len, own), *[len(effect.vector) for effect in shared]} != {3}:
+            raise ValueError("a colour and a shared effect have three values, a covariance has three times three")
         one, two, three = own
-        return cls(tuple(lab), (tuple(one), tuple(two), tuple(three)), shared, wood)
+        return cls(lab, (tuple(one), tuple(two), tuple(three)), shared, wood)
 
 
 def _is_covariance(rows: Sequence[Sequence[float]]) -> bool:
@@ -334,6 +331,7 @@ class ColourTable:
     def of(cls, estimates: Sequence[LabEstimate]) -> ColourTable:
         """Lay out colours in their order."""
         effects = [effect for each in estimates for effect in each.shared]
+        vectors = chain.from_iterable([effect.vector for effect in effects])
         names: dict[str, int] = {}
         scopes: dict[str, int] = {}
         return cls(
@@ -342,7 +340,7 @@ class ColourTable:
             np.cumsum([0, *(len(each.shared) for each in estimates)], dtype=np.intp),
             np.array([names.setdefault(each.name, len(names)) for each in effects], dtype=np.int32),
             np.array([scopes.setdefault(each.scope, len(scopes)) for each in effects], dtype=np.int32),
-            np.array([each.vector for each in effects], dtype=float).reshape(-1, 3),
+            np.fromiter(vectors, dtype=float, count=3 * len(effects)).reshape(-1, 3),
             tuple(names),
             tuple(scopes),
             np.array([each.wood for each in estimates], dtype=bool),
@@ -476,7 +474,7 @@ def _longer(effect: SharedEffect, factor: ArrayLike | None) -> SharedEffect:
     if factor is None:
         return effect
     one, two, three = (np.asarray(effect.vector) * np.asarray(factor)).tolist()
-    return replace(effect, vector=(one, two, three))
+    return effect._replace(vector=(one, two, three))
 
 
 def scaled_table(colours: ColourTable, factors: Factors) -> ColourTable:

@@ -14,7 +14,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields, replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, Protocol
+from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.board import CLEAR_ONLY, BoardRecord
 from finishlab.coatings import sheen_of
@@ -28,7 +28,8 @@ from finishlab.toml_file import read_text, read_toml
 from finishlab.units import read_figure
 
 if TYPE_CHECKING:
-    from finishlab.logbook import Logbook, StoredBoard, StoredRecipe
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import StoredBoard, StoredRecipe
     from finishlab.recipe import Can
 
 UNSTAINED: Final = ("raw", CLEAR_ONLY)
@@ -43,12 +44,8 @@ _STORED: Final = {"recipe": "recipe_number"}
 _SHORT: Final = ("stain", "coats", "topcoat")
 
 
-class HasRecipes(Protocol):
-    """Whatever finds a recipe by its number or name: a logbook, or what remembers those it found."""
-
-    @property
-    def recipe(self) -> Callable[[str], StoredRecipe]:
-        """Return what finds a recipe; it raises `LogbookError` ``"unknown-recipe"``."""
+FindRecipe = Callable[[str], "StoredRecipe"]
+"""Finds a recipe by its number or name; raises `LogbookError` ``"unknown-recipe"``."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +101,7 @@ class Draft:
     logged: bool = False
     """Whether the board is logged: naming its recipe then does not put the recipe's finish over its own."""
 
-    def with_said(self, log: HasRecipes, said: Iterable[Entered]) -> Draft:
+    def with_said(self, find: FindRecipe, said: Iterable[Entered]) -> Draft:
         """Return the draft with what sources say, the later before the earlier.
 
         Raises
@@ -116,14 +113,14 @@ class Draft:
         """
         draft = self
         for each in said:
-            draft = draft._with(log, each)
+            draft = draft._with(find, each)
         return draft
 
-    def _with(self, log: HasRecipes, said: Entered) -> Draft:
+    def _with(self, find: FindRecipe, said: Entered) -> Draft:
         values = {name: value for name, value in said.fields.items() if name != "recipe"}
         finish = self.finish
         if said.fields.get("recipe") is not None:
-            recipe = log.recipe(str(said.fields["recipe"]))
+            recipe = find(str(said.fields["recipe"]))
             values["recipe_number"] = recipe.number.key
             if not self.logged or finish.as_recipe().is_empty():
                 finish = recipe.record.finish.with_wood_of(finish)

@@ -7,29 +7,39 @@ from __future__ import annotations
 
 import hashlib
 import json
+import shutil
 import struct
 import tempfile
 import zipfile
 import zlib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, Any, Final, NoReturn
+from typing import Any, Final, NoReturn
 
 from sqlalchemy import Column, Engine, MetaData, Table, inspect
 from sqlalchemy.exc import SQLAlchemyError
-from sqlalchemy.types import JSON, BigInteger, Date, DateTime, Float, Integer, String, Text
+from sqlalchemy.types import DateTime
 
 from finishlab.errors import LogbookError, OutputError
 from finishlab.files import Cell, csv_text, whole_file
-from finishlab.logbook.audit import TABLES
+from finishlab.logbook.audit import COLUMN_KINDS, TABLES
 from finishlab.logbook.database import migrate, migrate_to, open_engine
-from finishlab.logbook.merge import FORMAT, Dump, MergeResult, checked, damaged, decoded_row, read_dump
+from finishlab.logbook.merge import (
+    FORMAT,
+    Dump,
+    MergeResult,
+    checked,
+    damaged,
+    decoded_row,
+    read_dump,
+    refuse_other_form,
+)
 from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.photo_files import photo_place
 from finishlab.logbook.store import Logbook
-from finishlab.logbook.tables import DAMAGED, Base, Day, UtcDateTime
+from finishlab.logbook.tables import DAMAGED, Base, UtcDateTime
 from finishlab.photos.kept import shareable
 from finishlab.version import __version__
 
@@ -42,15 +52,17 @@ def upgraded(dump: Dump) -> Dump:
     LogbookError
         ``"archive-newer"`` or ``"archive-damaged"``.
     """
-    if dump.revision == HEAD:
+    refuse_other_form(dump)
+    revision = str(dump.get("tables_at"))
+    if revision == HEAD:
         return dump
     with tempfile.TemporaryDirectory(prefix="finishlab-") as folder:
         engine = open_engine(Path(folder) / "old.db")
         try:
-            if not migrate_to(engine, dump.revision):
+            if not migrate_to(engine, revision):
                 raise LogbookError(
                     "archive-newer",
-                    f"The archive was made by a newer finishlab (its tables are at “{dump.revision}”).",
+                    f"The archive was made by a newer finishlab (its tables are at “{revision}”).",
                     "Update finishlab, then import it again.",
                 )
             _fill(engine, dump)
@@ -76,15 +88,16 @@ def _fill(engine: Engine, dump: Dump) -> None:
                 *(Column(c["name"], UtcDateTime() if isinstance(c["type"], DateTime) else c["type"]) for c in found),
             )
             connection.execute(old.delete())
-            rows = [decoded_row(old, row) for row in dump.tables.get(name, [])]
+            rows = [decoded_row(old, row) for row in dump["tables"].get(name, [])]
             if rows:
                 connection.execute(old.insert(), rows)
 
 
 def json_schema() -> dict[str, Any]:
-    """Return the JSON Schema (draft 2020-12) of `Dump.as_dict`, made from the tables."""
+    """Return the JSON Schema (draft 2020-12) of a `Dump`, made from the tables."""
+    said = {mapper.class_.__tablename__: str(mapper.class_.__doc__) for mapper in Base.registry.mappers}
     tables = {
-        name: {"type": "array", "items": _row_schema(each), "description": _said_of(each)}
+        name: {"type": "array", "items": _row_schema(each), "description": said[name].split("\n", maxsplit=1)[0]}
         for name, each in sorted(TABLES.items())
     }
     return {
@@ -106,11 +119,6 @@ def json_schema() -> dict[str, Any]:
     }
 
 
-def _said_of(each: Table) -> str:
-    words = {mapper.class_.__tablename__: mapper.class_.__doc__ for mapper in Base.registry.mappers}
-    return str(words[each.name]).split("\n", maxsplit=1)[0]
-
-
 def _row_schema(each: Table) -> dict[str, Any]:
     return {
         "type": "object",
@@ -121,15 +129,7 @@ def _row_schema(each: Table) -> dict[str, Any]:
 
 
 def _value_schema(of: Column[Any]) -> dict[str, Any]:
-    kinds: Iterable[tuple[type | tuple[type, ...], dict[str, Any]]] = (
-        (JSON, {"type": "object"}),
-        (UtcDateTime, {"type": "string", "format": "date-time"}),
-        ((Date, Day), {"type": "string", "format": "date"}),
-        (Float, {"type": "number"}),
-        ((Integer, BigInteger), {"type": "integer"}),
-        ((String, Text), {"type": "string"}),
-    )
-    schema = next(dict(found) for kind, found in kinds if isinstance(of.type, kind))
+    schema: dict[str, Any] = next(dict(schema) for kind, _, schema in COLUMN_KINDS if isinstance(of.type, kind))
     return schema | {"type": [schema["type"], "null"]} if of.nullable else schema
 
 
@@ -145,6 +145,7 @@ _MORE_THAN_CAMERA: Final = 1 << 20
 """Bytes by which a copy of a photo may be larger than the original."""
 _TIGHTEST: Final = 20
 """How many times smaller than itself a photo is packed at most: it is packed already."""
+_CHUNK: Final = 1 << 20
 _PACKINGS: Final = frozenset({zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED})
 _UNREADABLE: Final = (
     zipfile.BadZipFile,
@@ -174,131 +175,103 @@ def _cell(value: Any) -> Cell:  # noqa: ANN401 - any JSON value
     return json.dumps(value, ensure_ascii=False, sort_keys=True) if isinstance(value, dict | list) else value
 
 
-class ArchiveWriter:
-    """An archive being written; see `write_archive`."""
+def _put_tables(file: zipfile.ZipFile, document: Mapping[str, Any]) -> None:
+    """Add the tables, as `logbook.json` and as CSV."""
+    schema = json_schema()
+    _put(file, _MANIFEST, _json({"format": _ARCHIVE_FORMAT, "made_with": f"finishlab {__version__}"}))
+    _put(file, _SCHEMA, _json(schema))
+    _put(file, "README.txt", _README.encode())
+    columns = schema["properties"]["tables"]["properties"]
+    for name, rows in sorted(document["tables"].items()):
+        head = sorted(columns[name]["items"]["properties"])
+        cells = ([_cell(row.get(each)) for each in head] for row in rows)
+        # The mark at the front tells spreadsheets that the text is UTF-8.
+        _put(file, f"tables/{name}.csv", csv_text(head, cells, figures=None).encode("utf-8-sig"))
+    _put(file, _LOGBOOK, _json(document))
 
-    def __init__(self, file: zipfile.ZipFile) -> None:
-        self._file = file
 
-    def photo(self, name: str, content: bytes) -> None:
-        """Add a photo; photos are packed already."""
-        self._put(f"photos/{name}", content, zipfile.ZIP_STORED)
-
-    def tables(self, document: Mapping[str, Any], schema: Mapping[str, Any], version: str) -> None:
-        """Add the tables, as `logbook.json` and as CSV."""
-        manifest = {"format": _ARCHIVE_FORMAT, "made_with": f"finishlab {version}"}
-        self._put(_MANIFEST, _json(manifest))
-        self._put(_SCHEMA, _json(schema))
-        self._put("README.txt", _README.encode())
-        columns = schema["properties"]["tables"]["properties"]
-        for name, rows in sorted(document["tables"].items()):
-            head = sorted(columns[name]["items"]["properties"])
-            cells = ([_cell(row.get(name)) for name in head] for row in rows)
-            # The mark at the front tells spreadsheets that the text is UTF-8.
-            self._put(f"tables/{name}.csv", csv_text(head, cells, figures=None).encode("utf-8-sig"))
-        self._put(_LOGBOOK, _json(document))
-
-    def _put(self, name: str, content: bytes, packing: int = zipfile.ZIP_DEFLATED) -> None:
-        entry = zipfile.ZipInfo(name)
-        entry.external_attr = 0o644 << 16
-        entry.compress_type = packing
-        self._file.writestr(entry, content)
+def _put(file: zipfile.ZipFile, name: str, content: bytes, packing: int = zipfile.ZIP_DEFLATED) -> None:
+    entry = zipfile.ZipInfo(name)
+    entry.external_attr = 0o644 << 16
+    entry.compress_type = packing
+    file.writestr(entry, content)
 
 
 def _json(value: Mapping[str, Any]) -> bytes:
     return (json.dumps(value, ensure_ascii=False, sort_keys=True, indent=1, allow_nan=False) + "\n").encode()
 
 
-@contextmanager
-def write_archive(path: Path) -> Iterator[ArchiveWriter]:
-    """Write an archive, whole or not at all.
+def _document(file: zipfile.ZipFile, path: Path) -> dict[str, Any]:
+    """Return `logbook.json`; raises ``"archive-damaged"``, or ``"not-an-archive"`` for another program's file."""
+    if _json_in(file, path, _MANIFEST).get("format") != _ARCHIVE_FORMAT:
+        raise _no_archive(path)
+    return _json_in(file, path, _LOGBOOK)
+
+
+def _json_in(file: zipfile.ZipFile, path: Path, name: str) -> dict[str, Any]:
+    with _reading(path):
+        entry = _entry(file, name)
+        if entry is None:
+            raise _no_archive(path)
+        if entry.file_size > _LARGEST_TEXT:
+            raise damaged(f"{name} says it has {entry.file_size / 1e9:.1f} GB")
+        with file.open(entry) as source:
+            text = source.read(_LARGEST_TEXT + 1)
+        found = json.loads(text, parse_constant=_no_number)
+        # What JSON can say and nothing here can hold: half letters, numbers without end.
+        json.dumps(found, ensure_ascii=False, allow_nan=False).encode()
+    if not isinstance(found, dict):
+        raise _damaged(path)
+    return found
+
+
+def _extract(file: zipfile.ZipFile, path: Path, name: str, into: Path, size: int) -> bool:
+    """Write a photo to `into`; return whether the archive has it.
+
+    Parameters
+    ----------
+    file, path
+        The archive.
+    name
+        Of the photo's file.
+    into
+        Where to write it.
+    size
+        Bytes of the photo as the camera wrote it: a copy that lost its place is hardly larger.
 
     Raises
     ------
-    OutputError
-        ``"output-not-writable"``.
+    LogbookError
+        ``"archive-damaged"`` if it is packed as no photo can be, or is not what it says.
     """
-    with whole_file(path) as stream, zipfile.ZipFile(stream, "w", allowZip64=True) as file:
-        yield ArchiveWriter(file)
+    with _reading(path):
+        entry = _entry(file, f"photos/{name}")
+        if entry is None:
+            return False
+        most = min(size + _MORE_THAN_CAMERA, _LARGEST_PHOTO)
+        if entry.file_size > min(most, _TIGHTEST * entry.compress_size + _MORE_THAN_CAMERA):
+            raise damaged(f"the photo {name[:16]} is larger than it says")
+        with file.open(entry) as source, into.open("wb") as target:
+            shutil.copyfileobj(source, target, _CHUNK)
+    return True
 
 
-class ArchiveReader:
-    """An archive being read; see `open_archive`."""
+def _entry(file: zipfile.ZipFile, name: str) -> zipfile.ZipInfo | None:
+    try:
+        entry = file.getinfo(name)
+    except KeyError:
+        return None
+    if entry.compress_type not in _PACKINGS:
+        raise damaged(f"{name[:40]!r} is packed in a way that finishlab never packs")
+    return entry
 
-    def __init__(self, file: zipfile.ZipFile, path: Path) -> None:
-        self._file = file
-        self._path = path
 
-    def document(self) -> dict[str, Any]:
-        """Return `logbook.json`.
-
-        Raises
-        ------
-        LogbookError
-            ``"archive-damaged"``, or ``"not-an-archive"`` for another program's file.
-        """
-        if self._json(_MANIFEST).get("format") != _ARCHIVE_FORMAT:
-            raise _no_archive(self._path)
-        return self._json(_LOGBOOK)
-
-    def extract(self, name: str, into: Path, size: int) -> bool:
-        """Write a photo to `into`; return whether the archive has it.
-
-        Parameters
-        ----------
-        name
-            Of the photo's file.
-        into
-            Where to write it.
-        size
-            Bytes of the photo as the camera wrote it: a copy that lost its place is hardly larger.
-
-        Raises
-        ------
-        LogbookError
-            ``"archive-damaged"`` if it is packed as no photo can be, or is not what it says.
-        """
-        with self._reading():
-            try:
-                entry = self._file.getinfo(f"photos/{name}")
-            except KeyError:
-                return False
-            most = min(size + _MORE_THAN_CAMERA, _LARGEST_PHOTO)
-            if entry.file_size > min(most, _TIGHTEST * entry.compress_size + _MORE_THAN_CAMERA):
-                raise damaged(f"the photo {name[:16]} is larger than it says")
-            with self._open(entry) as source, into.open("wb") as target:
-                while chunk := source.read(1 << 20):
-                    target.write(chunk)
-        return True
-
-    def _json(self, name: str) -> dict[str, Any]:
-        with self._reading():
-            try:
-                entry = self._file.getinfo(name)
-            except KeyError:
-                raise _no_archive(self._path) from None
-            if entry.file_size > _LARGEST_TEXT:
-                raise damaged(f"{name} says it has {entry.file_size / 1e9:.1f} GB")
-            with self._open(entry) as source:
-                text = source.read(_LARGEST_TEXT + 1)
-            found = json.loads(text, parse_constant=_no_number)
-            # What JSON can say and nothing here can hold: half letters, numbers without end.
-            json.dumps(found, ensure_ascii=False, allow_nan=False).encode()
-        if not isinstance(found, dict):
-            raise _damaged(self._path)
-        return found
-
-    def _open(self, entry: zipfile.ZipInfo) -> IO[bytes]:
-        if entry.compress_type not in _PACKINGS:
-            raise damaged(f"{entry.filename[:40]!r} is packed in a way that finishlab never packs")
-        return self._file.open(entry)
-
-    @contextmanager
-    def _reading(self) -> Iterator[None]:
-        try:
-            yield
-        except _UNREADABLE as error:
-            raise _damaged(self._path) from error
+@contextmanager
+def _reading(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except _UNREADABLE as error:
+        raise _damaged(path) from error
 
 
 def _no_number(name: str) -> NoReturn:
@@ -306,7 +279,7 @@ def _no_number(name: str) -> NoReturn:
 
 
 @contextmanager
-def open_archive(path: Path) -> Iterator[ArchiveReader]:
+def open_archive(path: Path) -> Iterator[zipfile.ZipFile]:
     """Open an archive to read.
 
     Raises
@@ -324,7 +297,7 @@ def open_archive(path: Path) -> Iterator[ArchiveReader]:
             except _UNREADABLE as error:
                 raise (_damaged(path) if zipfile.is_zipfile(path) else _no_archive(path)) from error
             with file:
-                yield ArchiveReader(file, path)
+                yield file
     except FileNotFoundError as error:
         raise LogbookError("archive-not-found", f"There is no file {path}.", _CHECK_NAME) from error
     except OSError as error:
@@ -385,16 +358,13 @@ def export_logbook(log: Logbook, path: Path, *, photos: bool = True) -> Exported
             "Find it and move it aside: finishlab check --repair",
         ) from error
     _refuse_unknown(path, dump)
-    rows = dump.tables["photos"]
+    rows = dump["tables"]["photos"]
     missing: list[str] = []
     kept_back: list[str] = []
-    with write_archive(path) as archive:
+    with whole_file(path) as stream, zipfile.ZipFile(stream, "w", allowZip64=True) as file:
         for row in rows if photos else []:
             place = photo_place(log.folder, row["sha256"], row["suffix"])
-            if not place.is_file():
-                missing.append(row["file_name"])
-                continue
-            content = place.read_bytes()
+            content = place.read_bytes() if place.is_file() else b""
             if hashlib.sha256(content).hexdigest() not in (row["sha256"], row.get("kept_sha256")):
                 missing.append(row["file_name"])
                 continue
@@ -404,9 +374,9 @@ def export_logbook(log: Logbook, path: Path, *, photos: bool = True) -> Exported
                 continue
             own = hashlib.sha256(clean).hexdigest()
             row["kept_sha256"] = None if own == row["sha256"] else own
-            archive.photo(f"{row['sha256']}{row['suffix']}", clean)
-        archive.tables(dump.as_dict(), json_schema(), __version__)
-    kept = {name: sum(row["removed"] is None for row in dump.tables[name]) for name in ("boards", "floor_spots")}
+            _put(file, f"photos/{row['sha256']}{row['suffix']}", clean, zipfile.ZIP_STORED)  # packed already
+        _put_tables(file, dump)
+    kept = {name: sum(row["removed"] is None for row in dump["tables"][name]) for name in ("boards", "floor_spots")}
     given = len(rows) - len(missing) - len(kept_back) if photos else 0
     return Exported(kept["boards"], kept["floor_spots"], given, tuple(missing), tuple(kept_back))
 
@@ -422,11 +392,13 @@ def _refuse_unknown(path: Path, dump: Dump) -> None:
     if not zipfile.is_zipfile(path):
         return
     try:
-        with open_archive(path) as archive:
-            changes = Dump.from_dict(archive.document()).tables.get("changes", [])
+        with open_archive(path) as file:
+            document = _document(file, path)
+            refuse_other_form(document)
     except LogbookError:
         return  # no archive, and so never replaced
-    if not {row.get("uuid") for row in changes} <= {row["uuid"] for row in dump.tables["changes"]}:
+    known = {row["uuid"] for row in dump["tables"]["changes"]}
+    if not {row.get("uuid") for row in document["tables"].get("changes", [])} <= known:
         raise OutputError(
             "output-taken",
             f"{path} is an archive with entries that this logbook does not have, so it is not replaced.",
@@ -443,10 +415,10 @@ def import_logbook(log: Logbook, path: Path) -> MergeResult:
         ``"archive-damaged"``, ``"archive-newer"``, ``"not-an-archive"``, ``"archive-not-found"``, ``"photo-changed"``;
         the logbook's boards and spots are as they were then.
     """
-    with open_archive(path) as archive, tempfile.TemporaryDirectory(prefix="finishlab-") as folder:
-        dump = checked(upgraded(Dump.from_dict(archive.document())))
+    with open_archive(path) as file, tempfile.TemporaryDirectory(prefix="finishlab-") as folder:
+        dump = checked(upgraded(_document(file, path)))
         for row in dump["photos"]:
             copy = Path(folder) / "photo"
-            if archive.extract(f"{row['sha256']}{row['suffix']}", copy, row["size"]):
+            if _extract(file, path, f"{row['sha256']}{row['suffix']}", copy, row["size"]):
                 log.keep_photo_copy(copy, row)
         return log.merge(dump)

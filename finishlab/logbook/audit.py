@@ -14,13 +14,13 @@ import re
 import uuid
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from functools import partial
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, Final, cast
 
-from sqlalchemy import Column, Connection, Table, func, inspect, select
+from sqlalchemy import Connection, Table, func, inspect, select
 from sqlalchemy import cast as cast_to
 from sqlalchemy.orm import Session
 from sqlalchemy.types import JSON, BigInteger, Float, Integer, String
@@ -94,6 +94,10 @@ class Finding:
     """Whether it was moved aside or put right."""
 
 
+_NOT_MOVED: Final = frozenset({"database", "photo-missing", "table"})
+"""Codes of what moving things aside mends not."""
+
+
 @dataclass
 class _Bad:
     """What is to be moved aside, or mended."""
@@ -107,15 +111,13 @@ class _Bad:
 class AuditStore(Transactions):
     """The part of a logbook that looks itself over."""
 
-    def audit(self, *, repair: bool = False, on_photo: Callable[[], None] = lambda: None) -> list[Finding]:
+    def audit(self, *, repair: bool = False) -> list[Finding]:
         """Look the whole logbook over; return what is not as it should be.
 
         Parameters
         ----------
         repair
             Whether to move aside what cannot be read, and put right what can be, in one transaction.
-        on_photo
-            Called after each photo.
 
         Raises
         ------
@@ -128,7 +130,7 @@ class AuditStore(Transactions):
                 *_database_findings(session.connection(), repair=repair),
                 *_row_findings(session, bad),
                 *_unnamed_photos(session, bad),
-                *_photo_findings(session, self._folder, bad, on_photo),
+                *_photo_findings(session, self._folder, bad),
             ]
             if not repair or not found:
                 return found
@@ -137,23 +139,21 @@ class AuditStore(Transactions):
             if any(bad.rows.values()):
                 moved = {name: len(keys) for name, keys in bad.rows.items() if keys}
                 note_change(session, self._who, "check", "logbook", after={"aside": aside.name, "moved": moved})
+        # What is said of the database itself comes last.
         return [
-            each if each.code in {"photo-missing", "table"} else Finding(each.code, each.what, mended=True)
-            for each in found
-            if each.code != "database"
-        ] + [each for each in found if each.code == "database"]
+            each if each.code in _NOT_MOVED else replace(each, mended=True)
+            for each in sorted(found, key=lambda each: each.code == "database")
+        ]
 
 
 def _database_findings(connection: Connection, *, repair: bool) -> Iterator[Finding]:
     """Yield what the database says of itself, and tables that are not as they should be."""
     if connection.dialect.name == "sqlite":
-        said = _integrity(connection)
+        said = left = _integrity(connection)
         if said and repair:
             connection.exec_driver_sql("REINDEX")
             left = _integrity(connection)
-            yield from (Finding("database", text, mended=text not in left) for text in said)
-        else:
-            yield from (Finding("database", text) for text in said)
+        yield from (Finding("database", text, mended=text not in left) for text in said)
     there = inspect(connection)
     for name, table in TABLES.items():
         columns = {each["name"] for each in there.get_columns(name)} if there.has_table(name) else set()
@@ -196,7 +196,7 @@ def _unnamed_photos(session: Session, bad: _Bad) -> Iterator[Finding]:
             yield Finding("photo-unnamed", f"The photo {name} is named by no entry ({sha256[:16]}).")
 
 
-def _photo_findings(session: Session, folder: Path, bad: _Bad, on_photo: Callable[[], None]) -> Iterator[Finding]:
+def _photo_findings(session: Session, folder: Path, bad: _Bad) -> Iterator[Finding]:
     """Yield photos that are gone or are others, and files nobody names."""
     known: set[Path] = set()
     there = {path.name[:64]: path for path in kept_files(folder)}
@@ -217,7 +217,6 @@ def _photo_findings(session: Session, folder: Path, bad: _Bad, on_photo: Callabl
         elif file_hash(place) != (kept or sha256):
             bad.files.append(place)
             yield Finding("photo-changed", f"The photo {name} is no longer what was kept ({sha256[:16]}).")
-        on_photo()
     for path in kept_files(folder):
         if path not in known:
             bad.files.append(path)
@@ -280,10 +279,6 @@ def restore_counters(session: Session) -> None:
     session.flush()
 
 
-def _is_spoilt(table: Table, row: Mapping[str, Any], column: str) -> bool:
-    return column in table.columns and spoilt(table.columns[column], row[column]) is not None
-
-
 def _add_dependents(session: Session, bad: Rows) -> None:
     """Add the rows that name a bad one: without it they say nothing."""
     grown = True
@@ -301,15 +296,15 @@ def _add_dependents(session: Session, bad: Rows) -> None:
 TABLES: Final[Mapping[str, Table]] = {each.name: each for each in Base.metadata.sorted_tables}
 """Every table, those that are named by others before those that name them."""
 
-_HELD: Final[tuple[tuple[type | tuple[type, ...], type | tuple[type, ...]], ...]] = (
-    (JSON, dict),
-    (UtcDateTime, dt.datetime),
-    (Day, dt.date),
-    (Float, (int, float)),
-    (Integer, int),
-    (String, str),
+COLUMN_KINDS: Final[tuple[tuple[type, type | tuple[type, ...], Mapping[str, str]], ...]] = (
+    (JSON, dict, {"type": "object"}),
+    (UtcDateTime, dt.datetime, {"type": "string", "format": "date-time"}),
+    (Day, dt.date, {"type": "string", "format": "date"}),
+    (Float, (int, float), {"type": "number"}),
+    (Integer, int, {"type": "integer"}),
+    (String, str, {"type": "string"}),
 )
-"""Type of a column -> what it holds."""
+"""Type of a column, what it holds, and its JSON Schema."""
 _LARGEST: Final = 999_999_999
 """Of numbers and keys: what the command line reads as a number has nine digits at most."""
 _LARGEST_SIZE: Final = 1 << 50
@@ -345,13 +340,15 @@ def _faults(session: Session) -> Iterator[tuple[str, Any, str]]:
                 yield name, row[key], why(error)
 
 
-def spoilt(column: Column[Any], value: Any) -> str | None:  # noqa: ANN401 - a value of any column
-    """Return why a column cannot have a value; None if it can, as far as the column alone tells."""
+def _is_spoilt(table: Table, row: Mapping[str, Any], column: str) -> bool:
+    """Say whether a table has a column and a row's value cannot be one of it, as far as the column alone tells."""
+    found = table.columns.get(column)
     try:
-        _check_value(column.name, column.type, value, empty=bool(column.nullable))
-    except DAMAGED as error:
-        return why(error)
-    return None
+        if found is not None:
+            _check_value(column, found.type, row[column], empty=bool(found.nullable))
+    except DAMAGED:
+        return True
+    return False
 
 
 def _check_value(name: str, kind: Any, value: Any, *, empty: bool) -> None:  # noqa: ANN401 - any column's type and value
@@ -361,7 +358,7 @@ def _check_value(name: str, kind: Any, value: Any, *, empty: bool) -> None:  # n
         return
     if isinstance(value, Unreadable):
         raise ValueError(f"{name} cannot be “{value[:40]}”")  # noqa: TRY004 - the value is of the right type, as text
-    wanted = next(types for of, types in _HELD if isinstance(kind, of))
+    wanted = next(types for of, types, _ in COLUMN_KINDS if isinstance(kind, of))
     if isinstance(value, bool) or not isinstance(cast("object", value), wanted):
         raise TypeError(f"{name} is of another kind")
     if isinstance(value, str):
@@ -384,9 +381,8 @@ def _check_text(name: str, longest: int | None, value: str) -> None:
 
 def _coloured(result: Mapping[str, Any]) -> FieldMeasurement:
     found = field_from_dict(result)
-    for effect in found.estimate.shared:
-        if len(effect.vector) != len(found.estimate.lab) or not all(math.isfinite(value) for value in effect.vector):
-            raise ValueError("a shared effect has three values")
+    if not all(math.isfinite(value) for effect in found.estimate.shared for value in effect.vector):
+        raise ValueError("a shared effect is no finite number")
     if any(not math.isfinite(value) for colour in found.colours or () for value in colour):
         raise ValueError("a sampled colour is no finite number")
     return found

@@ -14,7 +14,7 @@ from finishlab.errors import LogbookError
 from finishlab.imaging.greys import USUAL, StripGreys
 from finishlab.logbook import writing as rows
 from finishlab.logbook.database import Transactions
-from finishlab.logbook.stored import Change, StoredTrial, read_history, read_numbered
+from finishlab.logbook.stored import StoredTrial, read_numbered
 from finishlab.logbook.tables import (
     BoardRow,
     CameraProfileRow,
@@ -55,11 +55,8 @@ def _not_learned(number: int) -> LogbookError:
 
 def _end(session: Session, number: int) -> dict[str, Any] | None:
     """Let what is known of a strip end now; return it, None if there is nothing."""
-    before = None
-    known = select(StripGreysRow).where(StripGreysRow.strip_number == number, StripGreysRow.ended.is_(None))
-    for row in session.scalars(known):
-        row.ended, before = rows.now(), row.greys
-    return before
+    old = rows.ended(session, StripGreysRow, StripGreysRow.strip_number == number)
+    return None if old is None else old.greys
 
 
 def _greys(row: StripGreysRow) -> StripGreys:
@@ -148,10 +145,6 @@ class CalibrationStore(Transactions):
             for number, photos, *said in found
         )
 
-    def strip_greys(self, number: int) -> StripGreys | None:
-        """Return what holds today of a strip's greys, None if they were not learned."""
-        return next((greys for greys in self.learned_greys() if greys.number == number), None)
-
     def strip_greys_history(self, number: int, *, needed: bool = True) -> tuple[StoredGreys, ...]:
         """Return all that was ever learned of a strip, first to last.
 
@@ -166,11 +159,6 @@ class CalibrationStore(Transactions):
         if needed and not learned:
             raise _not_learned(number)
         return learned
-
-    def strip_history(self, number: int) -> tuple[Change, ...]:
-        """Return who learned and forgot a strip's greys, and when, first to last."""
-        with self._read() as session:
-            return read_history(session, _subject(number))
 
     # Cameras
 
@@ -204,12 +192,6 @@ class CalibrationStore(Transactions):
             # Two can hold after an archive was taken in: the later one counts.
             rows = {(row.camera, row.light): row for row in session.scalars(shown)}
             return [_profile(row) for row in rows.values()]
-
-    def camera_profile(self, camera: str, light: str) -> CameraProfile | None:
-        """Return the profile of a camera (EXIF make and model) in a light, or None."""
-        with self._read() as session:
-            rows = _holding(session, camera, normalise_light(light))
-            return _profile(rows[-1]) if rows else None
 
     def forget_camera_profile(self, camera: str, light: str) -> None:
         """Use a profile no longer; what was measured with it stays.

@@ -11,13 +11,14 @@ import click
 from finishlab.cli.common import json_option, open_logbook, print_document, print_results, say, show_document
 from finishlab.cli.lazy import command, logbook_folder
 from finishlab.errors import ExitCode, LogbookError
-from finishlab.record import harmless
+from finishlab.record import first_of, harmless, plain
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from finishlab.logbook import Change, Undone
+    from finishlab.logbook.history import Undone
     from finishlab.logbook.merge import MergeResult
+    from finishlab.logbook.stored import Change
 
 
 _SAMPLE = 5
@@ -57,14 +58,8 @@ def _lines(together: Sequence[Change], *, named: bool) -> list[str]:
     alike: dict[str, list[str]] = {}
     for change in together:
         alike.setdefault(change_line(change), []).append(change.subject)
-    told = [f"{_subjects(names)}: {line}" if named else line for line, names in alike.items()]
+    told = [f"{first_of(names, _NAMED)}: {line}" if named else line for line, names in alike.items()]
     return [told[0], *(f"  {line}" for line in told[1:])]
-
-
-def _subjects(names: Sequence[str]) -> str:
-    """Return whose a change is, of many the first."""
-    more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
-    return f"{', '.join(names[:_NAMED])}{more}"
 
 
 @command("finishlab undo", "finishlab undo B3", "finishlab undo 2.T7", 'finishlab undo "flight 1"')
@@ -102,7 +97,7 @@ def _tell(said: str, step: str, done: Sequence[Undone], *, as_json: bool) -> Non
     for each in done:
         subjects.setdefault(change_line(each.change), []).append(each.subject)
     for line, names in subjects.items():
-        say(f"{said}, of {_subjects(names)}: {line}.")
+        say(f"{said}, of {first_of(names, _NAMED)}: {line}.")
 
 
 @command("finishlab check", "finishlab check --repair", "finishlab check --sample 0")
@@ -178,16 +173,7 @@ def export(*, archive: Path, without_photos: bool, as_json: bool) -> None:
     for name in done.kept_back:
         say(f"The photo {name} stays here, its figures are in the archive: {_NOT_CLEANED}")
     if as_json:
-        counts = {"boards": done.boards, "floor_spots": done.floor_spots, "photos": done.photos}
-        print_document(
-            {
-                "format": "finishlab/export/1",
-                "file": str(archive),
-                **counts,
-                "missing": list(done.missing),
-                "kept_back": list(done.kept_back),
-            }
-        )
+        print_document({"format": "finishlab/export/1", "file": str(archive), **plain(done)})
         return
     parts = (counted(done.boards, "boards"), counted(done.floor_spots, "floor_spots"), counted(done.photos, "photos"))
     say(f"{archive} holds {parts[0]}, {parts[1]} and {parts[2]}, with all their history.")
@@ -242,10 +228,7 @@ def backup(*, folder: Path, as_json: bool) -> int:
     with open_logbook() as log:
         done = log.backup(folder)
     if as_json:
-        missing = list(done.missing)
-        print_document(
-            {"format": "finishlab/backup/1", "folder": str(folder), "photos": done.photos, "missing": missing}
-        )
+        print_document({"format": "finishlab/backup/1", "folder": str(folder), **plain(done)})
     for name in done.missing:
         say(f"The photo {name} is not in the copy: its file is gone from the logbook, or is no longer what was kept.")
     say(

@@ -172,9 +172,7 @@ def _open_copy(place: Path, where: str) -> Engine:
         return sqlite3.connect(address, uri=True)
 
     engine = create_engine("sqlite://", creator=connect, poolclass=QueuePool, **_JSON)
-    event.listen(engine, "connect", set_up_sqlite)
-    event.listen(engine, "begin", _begin_sqlite)
-    return _migrated(engine, where)
+    return _migrated(_set_up(engine), where)
 
 
 def open_engine(address: str | Path) -> Engine:
@@ -194,9 +192,12 @@ def open_engine(address: str | Path) -> Engine:
         raise LogbookError(
             "logbook-address", f"The database address cannot be used: {error}.", "Check it; install its driver."
         ) from error
-    if sqlite:
-        event.listen(engine, "connect", set_up_sqlite)
-        event.listen(engine, "begin", _begin_sqlite)
+    return _set_up(engine) if sqlite else engine
+
+
+def _set_up(engine: Engine) -> Engine:
+    event.listen(engine, "connect", set_up_sqlite)
+    event.listen(engine, "begin", _begin_sqlite)
     return engine
 
 
@@ -206,7 +207,7 @@ def set_up_sqlite(connection: sqlite3.Connection, _record: object) -> None:
     connection.isolation_level = None
     connection.execute("PRAGMA foreign_keys = ON")
     # One text that is no text must not take all others with it.
-    connection.text_factory = _text
+    connection.text_factory = lambda raw: raw.decode("utf-8", "replace")
     # SQLite does not wait when a second program switches the journal at the same moment. Where it never can be
     # switched the old journal serves too: a little slower, and as safe.
     for _ in range(_JOURNAL_TRIES):
@@ -218,10 +219,6 @@ def set_up_sqlite(connection: sqlite3.Connection, _record: object) -> None:
             if "locked" not in str(error):
                 raise
             time.sleep(0.05)
-
-
-def _text(raw: bytes) -> str:
-    return raw.decode("utf-8", "replace")
 
 
 def _begin_sqlite(connection: Connection) -> None:
@@ -387,13 +384,9 @@ def make_folder(folder: Path) -> None:
     check_folder(folder)
     with failures_named(str(folder)):
         _refuse_foreign(folder / LOGBOOK_FILE)
-        if not (folder / PHOTO_FOLDER).is_dir() and not _only_read(folder):
+        only_read = (folder / LOGBOOK_FILE).is_file() and not os.access(folder, os.W_OK)
+        if not (folder / PHOTO_FOLDER).is_dir() and not only_read:
             (folder / PHOTO_FOLDER).mkdir(parents=True, exist_ok=True)
-
-
-def _only_read(folder: Path) -> bool:
-    """Say whether a folder that has a database may not be written."""
-    return (folder / LOGBOOK_FILE).is_file() and not os.access(folder, os.W_OK)
 
 
 def check_folder(folder: Path) -> None:
@@ -480,16 +473,12 @@ class Transactions:
             with WritingSession(self._writing) as session, session.begin():
                 # The whole of a SQLite file is this transaction's alone.
                 if self._engine.dialect.name == "sqlite" and any((self._folder / INCOMING).glob("*")):
-                    clear_leftovers(self._folder, partial(_is_kept, session))
+                    clear_leftovers(self._folder, lambda sha256: session.get(PhotoRow, sha256) is not None)
                 self._note_kept(session)
                 yield session
             for photo in self._kept.values():
                 photo.done()
             self._kept.clear()
-
-
-def _is_kept(session: Session, sha256: str) -> bool:
-    return session.get(PhotoRow, sha256) is not None
 
 
 def _note_photo(session: Session, photo: KeptPhoto) -> None:

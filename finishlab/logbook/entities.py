@@ -31,7 +31,7 @@ from finishlab.logbook.tables import (
 )
 from finishlab.logbook.writing import AnyRecord, change_light, note_change, now, record_values
 from finishlab.recipe import Can, Recipe, Standard
-from finishlab.record import today
+from finishlab.record import runs, today
 
 Named = TypeVar("Named", bound=AnyRow)
 T = TypeVar("T")
@@ -90,15 +90,13 @@ def _what_there_is(session: Session, table: type[Named]) -> str:
 
 def _listed(letter: str, numbers: Sequence[int]) -> str:
     """Return ``"B1 to B4, B7"``: runs of three or more are drawn together, and a long list is cut."""
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
-        else:
-            runs.append([number])
     parts: list[str] = []
-    for run in runs:
-        parts += [f"{letter}{run[0]} to {letter}{run[-1]}"] if len(run) > 2 else [f"{letter}{n}" for n in run]
+    for first, last in runs(numbers):
+        parts += (
+            [f"{letter}{first} to {letter}{last}"]
+            if last > first + 1
+            else [f"{letter}{n}" for n in sorted({first, last})]
+        )
     return ", ".join(parts) if len(parts) <= _MOST_NAMED else ", ".join(parts[:_MOST_NAMED]) + " and more"
 
 
@@ -351,19 +349,9 @@ def _edited_since_approved(session: Session, recipe: int, board: int) -> bool:
 
 def _set_standard(session: Session, approval: Standard) -> dict[str, Any] | None:
     """Let the standard end and another begin; return what it was, None if there was none."""
-    old = _today(session)
-    before = None
-    if old is not None:
-        before = next(each for each in reversed(read_approvals(session)) if each.ended is None).approval.as_dict()
-        old.ended = rows.now()
+    old = rows.ended(session, ApprovalRow)
     session.add(ApprovalRow(created=rows.now(), **rows.record_values(approval)))
-    return before
-
-
-def _today(session: Session) -> ApprovalRow | None:
-    return session.scalars(
-        select(ApprovalRow).where(ApprovalRow.ended.is_(None)).order_by(ApprovalRow.id.desc())
-    ).first()
+    return None if old is None else record_in(Standard, old).as_dict()
 
 
 def _add_recipe(session: Session, recipe: Recipe, who: str) -> int:

@@ -93,6 +93,10 @@ _CHECK: Final = "check"
 """Entry that says what was moved aside since it could not be read; nothing of it can be put back."""
 
 
+_LEVELS: Final = frozenset({"flight", "landing"})
+"""First words of the names of what has parts."""
+
+
 @dataclass(frozen=True, slots=True)
 class HistoryEntry:
     """What the search must know of an entry."""
@@ -135,7 +139,7 @@ def entries_to_undo(session: Session, subject: str | None) -> list[HistoryEntry]
     if last is None:
         of = "" if subject is None else f" of {subject}"
         raise LogbookError("nothing-to-undo", f"There is no change{of} to undo.", "Look at: finishlab history")
-    return _same_write(live, last, _within(subject))
+    return _same_write(live, last, subject)
 
 
 def entries_to_redo(session: Session, subject: str | None) -> list[HistoryEntry]:
@@ -155,7 +159,7 @@ def entries_to_redo(session: Session, subject: str | None) -> list[HistoryEntry]
         of = "" if subject is None else f" of {subject}"
         why = "Nothing was taken back" if last is None else "Something new was done since the last undo"
         raise LogbookError("nothing-to-redo", f"{why}{of}.", "Look at: finishlab history")
-    return _same_write(live, last, _within(subject))
+    return _same_write(live, last, subject)
 
 
 def _read(session: Session) -> list[HistoryEntry]:
@@ -179,28 +183,14 @@ def _last_steps(entries: Iterable[HistoryEntry]) -> dict[tuple[int, str], Histor
     return {(each.root, each.subject): each for each in entries if each.what in STEPS}
 
 
-def _same_write(
-    entries: Sequence[HistoryEntry], last: HistoryEntry, within: Callable[[str], bool]
-) -> list[HistoryEntry]:
-    return [each for each in reversed(entries) if each.made == last.made and within(each.subject)]
-
-
-def _within(subject: str | None) -> Callable[[str], bool]:
-    """Return what says whether a subject goes with another: a flight takes its parts along."""
+def _same_write(entries: Sequence[HistoryEntry], last: HistoryEntry, subject: str | None) -> list[HistoryEntry]:
+    """Return the entries of one write, the last first; of a subject its own, of a flight those of its parts too."""
+    mine = [each for each in reversed(entries) if each.made == last.made]
     if subject is None:
-        return lambda _: True
-    if subject.partition(" ")[0] in {"flight", "landing"}:
-        start = f"{level_code(parse_level(subject))}."
-        return lambda name: name == subject or name.startswith(start)
-    return lambda name: name == subject
-
-
-_MEASURED: Final = (
-    ("board", BoardRow, "board_number"),
-    ("spot", FloorSpotRow, "spot_number"),
-    ("part", None, "part_id"),
-)
-"""What is measured: its kind, the table whose rows come back with their photos, and the column that names it."""
+        return mine
+    has_parts = subject.partition(" ")[0] in _LEVELS
+    within = (f"{level_code(parse_level(subject))}.",) if has_parts else ()
+    return [each for each in mine if each.subject == subject or each.subject.startswith(within)]
 
 
 def is_shown(row: LastingRow) -> bool:
@@ -232,9 +222,10 @@ def check_put_back(session: Session, put_back: Sequence[tuple[LastingRow, Any]])
             check_unused(session, row)
     shown = [(row, before) for row, before in put_back if is_shown(row)]
     _check_named(session, [(row, before) for row, before in shown if isinstance(row, AnyRow)])
-    for subject, table, column in _MEASURED:
-        back = {row.number for row, before in shown if isinstance(row, table) and before is None} if table else set()
-        back |= {getattr(row, column) for row, _ in shown if isinstance(row, MeasurementRow)} - {None}
+    for subject, (column, *_) in rows.MEASURED.items():
+        back = {getattr(row, column) for row, _ in shown if isinstance(row, MeasurementRow)} - {None}
+        kind = {"board": BoardRow, "spot": FloorSpotRow}.get(subject, ())  # these come back with their photos
+        back |= {row.number for row, before in shown if isinstance(row, kind) and before is None}
         rows.refuse_elsewhere(session, subject, sorted(back))
     _check_parts(session, [row for row, _ in shown if isinstance(row, PartRow)])
     _check_events(session, [row for row, _ in shown if isinstance(row, PartEventRow)])
@@ -401,8 +392,6 @@ _BACK: Final[Mapping[str, str]] = {
     "forget": "learn",
 }
 """Kind of a change -> the kind it counts as when it is taken back, where that is another."""
-_LEVELS: Final = frozenset({"flight", "landing"})
-"""First words of the names of what has parts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -528,9 +517,7 @@ class HistoryStore(Transactions):
             no images, or if a row is not as it left it; ``"photo-logged-twice"``, ``"recipe-in-use"``,
             ``"unknown-recipe"`` ... if something since stands in the way. Nothing is changed then.
         """
-        with self._write() as session:
-            named = None if subject is None else subject_of(session, subject)
-            return _take_back(session, entries_to_undo(session, named), "undo", self._who)
+        return self._step(subject, entries_to_undo, "undo")
 
     def redo(self, subject: str | None = None) -> tuple[Undone, ...]:
         """Bring back what the last `undo` took back, while nothing new was done since; the next goes a step further.
@@ -540,6 +527,11 @@ class HistoryStore(Transactions):
         LogbookError
             ``"nothing-to-redo"``, and what `undo` raises.
         """
+        return self._step(subject, entries_to_redo, "redo")
+
+    def _step(
+        self, subject: str | None, entries: Callable[[Session, str | None], list[HistoryEntry]], step: Step
+    ) -> tuple[Undone, ...]:
         with self._write() as session:
             named = None if subject is None else subject_of(session, subject)
-            return _take_back(session, entries_to_redo(session, named), "redo", self._who)
+            return _take_back(session, entries(session, named), step, self._who)

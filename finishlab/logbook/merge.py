@@ -20,13 +20,12 @@ from sqlalchemy import Connection, Table, delete, select, update
 from sqlalchemy.orm import Session
 
 from finishlab.errors import LogbookError
-from finishlab.logbook.audit import TABLES, check_row
+from finishlab.logbook.audit import TABLES, check_row, restore_counters
 from finishlab.logbook.migrations import HEAD
 from finishlab.logbook.tables import (
     DAMAGED,
     KINDS,
     ChangeRow,
-    CounterRow,
     ImageRow,
     column_value,
     plain_value,
@@ -74,34 +73,18 @@ def damaged(why: str) -> LogbookError:
     return LogbookError("archive-damaged", f"The archive is damaged: {why}.", "Make it again with: finishlab export")
 
 
-@dataclass(frozen=True, slots=True)
-class Dump:
-    """All rows of a logbook, in the order of their keys."""
+Dump = Mapping[str, Any]
+"""All rows of a logbook, in the order of their keys, as its JSON document has them: ``format``, ``tables_at``, which is
+the step the tables are at (see `finishlab.logbook.migrations`), and ``tables``."""
 
-    revision: str
-    """The step the tables are at, see `finishlab.logbook.migrations`."""
-    tables: Mapping[str, list[Row]]
 
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON document."""
-        return {"format": FORMAT, "tables_at": self.revision, "tables": dict(self.tables)}
-
-    @classmethod
-    def from_dict(cls, document: Mapping[str, Any]) -> Dump:
-        """Rebuild a dump from `as_dict`.
-
-        Raises
-        ------
-        LogbookError
-            ``"archive-damaged"`` if it is none.
-        """
-        tables = document.get("tables")
-        good = document.get("format") == FORMAT and isinstance(tables, Mapping)
-        if not good or not all(
-            isinstance(rows, list) and all(isinstance(row, dict) for row in rows) for rows in (tables or {}).values()
-        ):
-            raise damaged("its list of tables is not one")
-        return cls(str(document.get("tables_at")), dict(tables or {}))
+def refuse_other_form(document: Mapping[str, Any]) -> None:
+    """See that a JSON document is a `Dump`; raises `LogbookError` ``"archive-damaged"``."""
+    tables = document.get("tables")
+    if document.get("format") != FORMAT or not isinstance(tables, Mapping):
+        raise damaged("its list of tables is not one")
+    if not all(isinstance(rows, list) and all(isinstance(row, dict) for row in rows) for rows in tables.values()):
+        raise damaged("its list of tables is not one")
 
 
 def read_dump(connection: Connection) -> Dump:
@@ -110,7 +93,7 @@ def read_dump(connection: Connection) -> Dump:
     for each in TABLES.values():
         found = connection.execute(select(each).order_by(*each.primary_key.columns)).mappings()
         tables[each.name] = [{name: plain_value(value) for name, value in row.items()} for row in found]
-    return Dump(HEAD, tables)
+    return {"format": FORMAT, "tables_at": HEAD, "tables": tables}
 
 
 def checked(dump: Dump) -> Tables:
@@ -123,18 +106,14 @@ def checked(dump: Dump) -> Tables:
     """
     tables: dict[str, list[Row]] = {
         each.name: [
-            dict.fromkeys(each.columns.keys()) | decoded_row(each, row) for row in dump.tables.get(each.name, [])
+            dict.fromkeys(each.columns.keys()) | decoded_row(each, row) for row in dump["tables"].get(each.name, [])
         ]
         for each in TABLES.values()
     }
-    for each in TABLES.values():
-        wanted = {column.name for column in each.columns if not column.nullable or column.name == "uuid"}
-        for row in tables[each.name]:
-            given = {name for name, value in row.items() if value is not None}
-            if wanted - given:
-                raise damaged(f"the table {each.name} lacks {min(wanted - given)}")
     for name, rows in tables.items():
         for row in rows:
+            if row.get("uuid", "") is None:
+                raise damaged(f"the table {name} lacks uuid")
             try:
                 check_row(name, row)
             except DAMAGED as error:
@@ -330,7 +309,7 @@ def merge(session: Session, dump: Tables, who: str) -> MergeResult:
         else:
             _join(merge, each, known[each.name], dump[each.name])
     _join_history(merge, known, dump)
-    _raise_counters(session)
+    restore_counters(session)
     _note(merge, who, used=bool(known["changes"]))
     return merge.result
 
@@ -493,13 +472,3 @@ def _join_largest(session: Session, into: Table, rows: list[Row]) -> None:
             session.execute(into.insert(), [row])
         elif row[largest] > mine:
             session.execute(update(into).where(here).values(**{largest: row[largest]}))
-
-
-def _raise_counters(session: Session) -> None:
-    """Let no number be given again."""
-    for each in TABLES.values():
-        if each.name in LETTERS:
-            numbers = [each.columns.number]
-            last = max(session.execute(select(*numbers)).scalars(), default=0)
-            where = (CounterRow.name == each.name, CounterRow.last < last)
-            session.execute(update(CounterRow).where(*where).values(last=last))

@@ -124,8 +124,8 @@ def file_hash(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def clear_leftovers(folder: Path, is_kept: Callable[[str], bool]) -> int:
-    """Clear what programs that were killed left; return how many files that were.
+def clear_leftovers(folder: Path, is_kept: Callable[[str], bool]) -> None:
+    """Clear what programs that were killed left.
 
     To be called by who alone may write to the database: nobody else's photo comes to be known meanwhile.
 
@@ -136,13 +136,9 @@ def clear_leftovers(folder: Path, is_kept: Callable[[str], bool]) -> int:
     is_kept
         Says whether the database knows a photo.
     """
-    try:
-        found = list((folder / INCOMING).iterdir())
-    except FileNotFoundError:
-        return 0
+    found = list((folder / INCOMING).glob("*"))
     dead = [path for path in found if not _is_alive(path)]
     live = {mark["photo"] for path in found if path not in dead and (mark := _MARK.fullmatch(path.name))}
-    cleared = 0
     for path in dead:
         mark = _MARK.fullmatch(path.name)
         with contextlib.suppress(OSError):  # another program was quicker, or it stays for the next time
@@ -150,9 +146,7 @@ def clear_leftovers(folder: Path, is_kept: Callable[[str], bool]) -> int:
                 sha256 = mark["photo"][:64]
                 if not is_kept(sha256):
                     photo_place(folder, sha256, mark["photo"][64:]).unlink(missing_ok=True)
-                    cleared += 1
             path.unlink()
-    return cleared
 
 
 def _marked(folder: Path, kind: str, photo: str) -> Path:

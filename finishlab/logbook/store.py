@@ -21,6 +21,7 @@ from sqlalchemy.orm import InstrumentedAttribute, Session
 from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import LogbookError, UsageError
 from finishlab.files import LOGBOOK_FILE
+from finishlab.imaging.strip import FieldName
 from finishlab.logbook import writing as rows
 from finishlab.logbook.audit import AuditStore
 from finishlab.logbook.backup import BackupStore
@@ -270,7 +271,7 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
             named = {(each.recipe_number, each.finish.cans() if each.finish else ()): each for each in records}
             for record in named.values():
                 check_named(session, record)
-            boards = rows.add_board_rows(session, records)
+            boards = rows.add_rows(session, BoardRow, records)
             for row, record in zip(boards, records, strict=True):
                 rows.note_change(session, self._who, "add", f"B{row.number}", after=record.as_dict(), row=row)
             return read_boards(session, number=range(boards[0].number, boards[-1].number + 1)) if boards else []
@@ -355,12 +356,8 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
 
     # The floor
 
-    def add_floor_spot(self, record: FloorSpotRecord, measurements: Sequence[Measurement]) -> StoredSpot:
-        """Log a place of the floor measured in one or more photos (repeats); errors as in `add_board`."""
-        return self.add_floor_spots(record, [measurements])[0]
-
     def add_floor_spots(self, record: FloorSpotRecord, groups: Sequence[Sequence[Measurement]]) -> list[StoredSpot]:
-        """Log several places of one record, a group of photos each, all or none; errors as in `add_board`."""
+        """Log places of the floor of one record, a group of photos each, all or none; errors as in `add_board`."""
         for measurements in groups:
             _check_any(measurements)
         with self._write() as session:
@@ -454,8 +451,8 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
             owner = MeasurementRow.board_number if board else MeasurementRow.spot_number
             photos = []
             for measurement in measurements:
-                logged = rows.logged_row(session, owner == row.number, measurement, subject_name(row))
-                rows.renew(logged, rows.measured_values(session, measurement, "board" if board else "floor"))
+                field: FieldName = "board" if board else "floor"
+                logged = rows.renew_logged(session, owner == row.number, measurement, subject_name(row), field)
                 photos.append(logged.photo_sha256)
                 if board:
                     rows.renew_pair(session, row.number, measurement, logged.photo_sha256)
@@ -471,15 +468,14 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
         """
         with self._write() as session:
             code = part_code(session, ident)
-            photos, events = [], []
+            photos: list[str] = []
+            events: list[int] = []
             for measurement in measurements:
-                logged = rows.logged_row(session, MeasurementRow.part_id == ident, measurement, code)
-                # By their moment a measurement and its event know each other: it stays.
-                values = rows.measured_values(session, measurement, "board") | {"created": logged.created}
-                rows.renew(logged, values)
+                logged = rows.renew_logged(session, MeasurementRow.part_id == ident, measurement, code, "board")
                 photos.append(logged.photo_sha256)
-                events += [n for n in _events_at(session, ident, logged.created) if n not in events]
-            after = {"part": ident, "events": events, "photos": photos}
+                mine = PartEventRow.part_id == ident, PartEventRow.created == logged.created
+                events += session.scalars(select(PartEventRow.id).where(*mine))
+            after = {"part": ident, "events": list(dict.fromkeys(events)), "photos": photos}
             rows.note_change(session, self._who, "remeasure", code, after=after)
 
     # Whose photos
@@ -544,8 +540,3 @@ def _add_to_board(
 def _check_any(measurements: Sequence[Measurement]) -> None:
     if not measurements:
         raise UsageError("no-measurement", "There is nothing measured to log.", "Name at least one photo.")
-
-
-def _events_at(session: Session, ident: int, made: dt.datetime) -> Sequence[int]:
-    mine = (PartEventRow.part_id == ident, PartEventRow.created == made)
-    return session.scalars(select(PartEventRow.id).where(*mine)).all()

@@ -7,14 +7,16 @@ from __future__ import annotations
 
 import datetime as dt
 import gc
+import json
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import partial
+from functools import lru_cache, partial
 from typing import Any, Final, Generic, TypeVar, cast, get_args
 
-from sqlalchemy import ColumnElement, func, select
+from sqlalchemy import ColumnElement, Row, Text, func, select
+from sqlalchemy import cast as cast_in_sql
 from sqlalchemy.orm import Session
 
 from finishlab.board import BoardRecord, FloorSpotRecord
@@ -25,19 +27,18 @@ from finishlab.imaging.strip import FIELD_NAMES, FieldName
 from finishlab.logbook.tables import (
     DAMAGED,
     KINDS,
-    AnyRow,
     ApprovalRow,
     BatchRow,
     BoardRow,
     ChangeRow,
     FloorSpotRow,
     MeasurementRow,
+    NumberedRow,
     PairRow,
     RecipeRow,
     TrialRow,
     readable,
     record_in,
-    subject_name,
 )
 from finishlab.measure.results import FieldMeasurement, Measurement, Spread, StripReading, SurfaceKind, Texture
 from finishlab.quality import Doubt
@@ -75,27 +76,21 @@ class DirectPair:
 
 @dataclass(frozen=True, slots=True)
 class StoredMeasurement:
-    """A logged colour, with all that is needed to trace it to its photo and make it again."""
+    """A logged colour, with what is needed to trace it to its photo and make it again.
+
+    Where the strip lay and what the fit came to stand in its row alone, since nothing that is shown asks for them.
+    """
 
     photo: str
     """SHA-256 of the photo."""
     field: FieldMeasurement
     light: Light
     strip_number: int | None
-    strip: StripReading | None
     version: str
     """finishlab's version when it was measured."""
     settings: Mapping[str, Any]
-    correction: Mapping[str, Any]
     created: dt.datetime
     """UTC."""
-
-    def __post_init__(self) -> None:
-        said: tuple[object, ...] = (self.settings, self.correction)
-        if all(isinstance(each, Mapping) for each in said):
-            said = tuple(self.settings.get(name) or {} for name in ("print", "camera_profile"))
-        if not all(isinstance(each, Mapping) for each in said):
-            raise TypeError("how it was measured is of another kind")
 
     @property
     def doubts(self) -> tuple[Doubt, ...]:
@@ -225,6 +220,9 @@ class Change:
     """Place in the whole history."""
 
 
+_SURFACES: Final = get_args(SurfaceKind)
+
+
 def field_from_dict(data: Mapping[str, Any]) -> FieldMeasurement:
     """Rebuild a field's measurement from its stored form, which `plain` gives.
 
@@ -235,7 +233,7 @@ def field_from_dict(data: Mapping[str, Any]) -> FieldMeasurement:
     """
     if data["name"] not in FIELD_NAMES:
         raise ValueError(f"unknown field {data['name']!r}")
-    if data["kind"] not in get_args(SurfaceKind):
+    if data["kind"] not in _SURFACES:
         raise ValueError(f"unknown kind of surface {data['kind']!r}")
     spread = data["spread"]
     # Measurements of before they were taken have no texture and no colours.
@@ -244,11 +242,11 @@ def field_from_dict(data: Mapping[str, Any]) -> FieldMeasurement:
         name=cast("FieldName", data["name"]),
         kind=cast("SurfaceKind", data["kind"]),
         estimate=LabEstimate.from_dict(data["estimate"], wood=data["kind"] == "wood"),
-        spread=Spread(spread["L10"], spread["L90"], tuple(tuple(row) for row in spread["covariance"])),
+        spread=Spread(spread["L10"], spread["L90"], tuple(map(tuple, spread["covariance"]))),
         used_share=data["used_share"],
         glare_share=data["glare_share"],
         left_out=dict(data["left_out"]),
-        doubts=tuple(Doubt.from_dict(entry) for entry in data["doubts"]),
+        doubts=tuple(map(Doubt.from_dict, data["doubts"])),
         texture=None if texture is None else Texture(**texture),
         colours=None if colours is None else tuple(map(tuple, colours)),
     )
@@ -266,6 +264,53 @@ def strip_from_dict(data: Mapping[str, Any]) -> StripReading:
 
 
 Numbered = TypeVar("Numbered", RecipeRow, BatchRow, TrialRow)
+Which = int | range | None
+"""Which numbers are read: one, which must be readable, those of a range, or all."""
+_Colours = tuple[Any, Sequence[Any], Callable[[Row[Any]], Any]]
+"""The column that says whose a colour is, the columns it is read from, and what reads them."""
+_AT_ONCE: Final = {"yield_per": 500}
+"""Rows held at once, of which only what they say is kept."""
+_M: Final = MeasurementRow.__table__.c
+_P: Final = PairRow.__table__.c
+_MEASURED: Final = (
+    *(_M.photo_sha256, _M.result, _M.light, _M.strip_number, _M.version, _M.created),
+    cast_in_sql(_M.settings, Text).label("settings"),
+)
+
+
+def _numbered(
+    session: Session,
+    table: type[NumberedRow],
+    record: type[R],
+    which: Which,
+    colours: Sequence[_Colours] = (),
+    *,
+    light: Light | None = None,
+    removed: bool = False,
+) -> Iterator[tuple[Any, Number, R, list[Any]]]:
+    """Yield rows of numbered things with their numbers, records and colours; mapped ones would take twice as long.
+
+    Unless `removed`, those that were not; with a `light`, those with a colour in it, and only such colours.
+    """
+    kind, column = KINDS[table], table.__table__.c
+    wanted: list[ColumnElement[bool]] = [] if removed else [column.removed.is_(None)]
+    if which is not None:
+        ends = (which[0], which[-1]) if isinstance(which, range) else (which, which)
+        wanted.append(column.number.between(*ends))
+    told = partial(readable, lambda row: f"{kind.words} {kind.letter}{row[0]}", strict=isinstance(which, int))
+    session.flush()
+    measured: list[dict[int, list[Any]]] = []
+    for owner, columns, read in colours:
+        asked = select(owner, *columns).join(table.__table__, owner == column.number).order_by(owner.table.c.id)
+        lit = [] if light is None else [owner.table.c.light == light]
+        measured.append(defaultdict(list))
+        for row, said in told(read, session.execute(asked.where(*wanted, *lit), execution_options=_AT_ONCE)):
+            measured[-1][row[0]].append(said)
+    asked = select(*column).where(*wanted).order_by(column.number)
+    for row, said in told(partial(record_in, record), session.execute(asked, execution_options=_AT_ONCE)):
+        found = [tuple(each[row[0]]) for each in measured]
+        if light is None or found[0]:
+            yield row, Number.of(kind.letter, row[0]), said, found
 
 
 def read_numbered(
@@ -277,17 +322,8 @@ def read_numbered(
     removed: bool = False,
 ) -> list[Stored[R]]:
     """Read the recipes, cans or trials that were not removed, or with `removed` all: every one, or one."""
-    shown: list[ColumnElement[bool]] = [] if removed else [table.removed.is_(None)]
-    shown += [] if number is None else [table.number == number]
-    found = session.scalars(select(table).where(*shown).order_by(table.number))
-    return [
-        Stored(subject_name(row), said, row.created, row.removed)
-        for row, said in readable(_named, partial(record_in, record), found, strict=number is not None)
-    ]
-
-
-def _named(row: AnyRow) -> str:
-    return f"{KINDS[type(row)].words} {subject_name(row)}"
+    found = _numbered(session, table, record, number, removed=removed)
+    return [Stored(name, said, row.created, row.removed) for row, name, said, _ in found]
 
 
 def read_approvals(session: Session) -> list[StoredStandard]:
@@ -297,85 +333,27 @@ def read_approvals(session: Session) -> list[StoredStandard]:
     return [StoredStandard(said, row.created, row.ended) for row, said in read]
 
 
-def read_boards(
-    session: Session, *, number: int | range | None = None, light: Light | None = None
-) -> list[StoredBoard]:
-    """Read the boards that were not removed: all, one, or those of a range of numbers; in three queries.
+def read_boards(session: Session, *, number: Which = None, light: Light | None = None) -> list[StoredBoard]:
+    """Read the boards that were not removed; in three queries.
 
     With a `light`, only what was measured in it is given, and only boards of which there is something.
     """
-    shown: list[ColumnElement[bool]] = [BoardRow.removed.is_(None)]
-    if isinstance(number, range):
-        shown.append(BoardRow.number.between(number[0], number[-1]))
-    elif number is not None:
-        shown.append(BoardRow.number == number)
-    rows = session.scalars(select(BoardRow).where(*shown).order_by(BoardRow.number)).all()
-    of_board = MeasurementRow.board_number == BoardRow.number
-    measured = select(MeasurementRow).join(BoardRow, of_board).where(*shown)
-    paired = select(PairRow).join(BoardRow, PairRow.board_number == BoardRow.number).where(*shown)
-    if light is not None:
-        measured = measured.where(MeasurementRow.light == light)
-        paired = paired.where(PairRow.light == light)
-    measurements: dict[int | None, list[StoredMeasurement]] = defaultdict(list)
-    strict = isinstance(number, int)
-    found = session.scalars(measured.order_by(MeasurementRow.id))
-    for row, said in readable(_of_board, _measurement, found, strict=strict):
-        measurements[row.board_number].append(said)
-    pairs: dict[int, list[StoredPair]] = defaultdict(list)
-    for pair, paired_as in readable(_of_board, _pair, session.scalars(paired.order_by(PairRow.id)), strict=strict):
-        pairs[pair.board_number].append(paired_as)
-    return [
-        StoredBoard(
-            number=subject_name(row),
-            record=record,
-            measurements=tuple(measurements[row.number]),
-            pairs=tuple(pairs[row.number]),
-            created=row.created,
-        )
-        for row, record in readable(_named, partial(record_in, BoardRecord), rows, strict=strict)
-        if light is None or measurements[row.number]
-    ]
-
-
-def _of_board(row: Any) -> str:  # noqa: ANN401 - a row of a board's colour or pair
-    return f"board B{row.board_number}"
+    of_board = ((_M.board_number, _MEASURED, _measurement), (_P.board_number, tuple(_P), _pair))
+    found = _numbered(session, BoardRow, BoardRecord, number, of_board, light=light)
+    return [StoredBoard(name, said, seen, pairs, row.created) for row, name, said, (seen, pairs) in found]
 
 
 def read_spots(session: Session, *, number: int | None = None, light: Light | None = None) -> list[StoredSpot]:
-    """Read the floor spots that were not removed: all, or one; in two queries. `light` as in `read_boards`."""
-    shown: list[ColumnElement[bool]] = [FloorSpotRow.removed.is_(None)]
-    if number is not None:
-        shown.append(FloorSpotRow.number == number)
-    rows = session.scalars(select(FloorSpotRow).where(*shown).order_by(FloorSpotRow.number)).all()
-    owned = MeasurementRow.spot_number == FloorSpotRow.number
-    measured = select(MeasurementRow).join(FloorSpotRow, owned).where(*shown)
-    if light is not None:
-        measured = measured.where(MeasurementRow.light == light)
-    measurements: dict[int | None, list[StoredMeasurement]] = defaultdict(list)
-    strict = number is not None
-    found = session.scalars(measured.order_by(MeasurementRow.id))
-    for each, said in readable(lambda row: f"floor spot F{row.spot_number}", _measurement, found, strict=strict):
-        measurements[each.spot_number].append(said)
-    return [
-        StoredSpot(
-            number=subject_name(row),
-            record=record,
-            measurements=tuple(measurements[row.number]),
-            created=row.created,
-        )
-        for row, record in readable(_named, partial(record_in, FloorSpotRecord), rows, strict=strict)
-        if light is None or measurements[row.number]
-    ]
+    """Read the floor spots that were not removed; in two queries. `light` as in `read_boards`."""
+    of_spot = ((_M.spot_number, _MEASURED, _measurement),)
+    found = _numbered(session, FloorSpotRow, FloorSpotRecord, number, of_spot, light=light)
+    return [StoredSpot(name, said, seen, row.created) for row, name, said, (seen,) in found]
 
 
 def read_part_measurements(session: Session, ident: int) -> tuple[StoredMeasurement, ...]:
     """Read all that was measured of a part of the stair."""
-    mine = (
-        select(MeasurementRow)
-        .where(MeasurementRow.part_id == ident)
-        .order_by(MeasurementRow.created, MeasurementRow.id)
-    )
-    return tuple(said for _, said in readable(lambda _: "the stair", _measurement, session.scalars(mine)))
+    mine = select(*_MEASURED).where(_M.part_id == ident).order_by(_M.created, _M.id)
+    return tuple(said for _, said in readable(lambda _: "the stair", _measurement, session.execute(mine)))
 
 
 def read_history(session: Session, subject: str | None, *, last: int | None = None) -> tuple[Change, ...]:
@@ -393,21 +371,27 @@ def change_of(row: ChangeRow) -> Change:
     return Change(row.made, row.who, row.what, row.before, row.after, row.subject, row.id)
 
 
-def _measurement(row: MeasurementRow) -> StoredMeasurement:
+def _measurement(row: Row[Any]) -> StoredMeasurement:
     return StoredMeasurement(
         photo=row.photo_sha256,
         field=field_from_dict(row.result),
         light=row.light,
         strip_number=row.strip_number,
-        strip=None if row.strip_reading is None else strip_from_dict(row.strip_reading),
         version=row.version,
-        settings=row.settings,
-        correction=row.correction,
+        settings=_settings(row.settings),
         created=row.created,
     )
 
 
-def _pair(row: PairRow) -> StoredPair:
+@lru_cache(maxsize=256)  # thousands of photos are measured in a few ways
+def _settings(text: str) -> Mapping[str, Any]:
+    said: Mapping[str, Any] = json.loads(text)
+    if not all(isinstance(said.get(name) or {}, Mapping) for name in ("print", "camera_profile")):
+        raise TypeError("how it was measured is of another kind")
+    return said
+
+
+def _pair(row: Row[Any]) -> StoredPair:
     return StoredPair(
         photo=row.photo_sha256,
         board=field_from_dict(row.board_result),
@@ -431,6 +415,8 @@ def many_objects() -> Iterator[None]:
         yield
     finally:
         if running:
+            gc.freeze()  # what is there now counts as old, so that the next search for young cycles passes it over
+            gc.unfreeze()
             gc.enable()
 
 

@@ -10,6 +10,7 @@ import datetime as dt
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields
 from itertools import islice
+from types import NoneType
 from typing import Any, Final, TypeVar, cast
 
 from sqlalchemy import (
@@ -23,6 +24,7 @@ from sqlalchemy import (
     ForeignKey,
     Index,
     MetaData,
+    Row,
     String,
     Table,
     Text,
@@ -40,7 +42,7 @@ from finishlab.strip import TrialRecord
 
 T = TypeVar("T")
 R = TypeVar("R", bound=Record)
-Row = TypeVar("Row")
+Found = TypeVar("Found")
 _KEYS_A_QUERY: Final = 500
 """Databases take no more than some thousand."""
 _MOMENTS: Final = frozenset({"created", "made"})
@@ -531,8 +533,8 @@ def read_record(row: AnyRow) -> Any:  # noqa: ANN401 - the record of its kind
 
 
 def readable(
-    named: Callable[[Any], str], read: Callable[[Any], T], found: Iterable[Row], *, strict: bool = False
-) -> Iterator[tuple[Row, T]]:
+    named: Callable[[Any], str], read: Callable[[Any], T], found: Iterable[Found], *, strict: bool = False
+) -> Iterator[tuple[Found, T]]:
     """Yield rows with what they say; one that cannot be read is left out, with a word, unless `strict`.
 
     Raises
@@ -556,7 +558,7 @@ def left_out(error: LogbookError) -> None:
     SAID.warning("%s It is left out. What can be done: finishlab check", error.message)
 
 
-def decoded(what: str, decode: Callable[[Row], T], row: Row) -> T:
+def decoded(what: str, decode: Callable[[Found], T], row: Found) -> T:
     """Return what a row says of something.
 
     Raises
@@ -565,16 +567,21 @@ def decoded(what: str, decode: Callable[[Row], T], row: Row) -> T:
         ``"logbook-damaged"`` if it cannot be meant.
     """
     try:
-        values = getattr(row, "__dict__", {})
-        if Unreadable in map(type, values.values()):
-            name, value = next((name, value) for name, value in values.items() if isinstance(value, Unreadable))
-            raise ValueError(f"{name} cannot be “{value[:40]}”")
-        for name in _MOMENTS:
-            if values.get(name, name) is None:
-                raise ValueError(f"{name} is missing")
+        _check_values(row)
         return decode(row)
     except DAMAGED as error:
         raise damaged(what, error) from error
+
+
+def _check_values(row: object) -> None:
+    if isinstance(row, Row) and {Unreadable, NoneType}.isdisjoint(map(type, row)):
+        return
+    said: Any = row._mapping if isinstance(row, Row) else getattr(row, "__dict__", {})  # noqa: SLF001 - its public name
+    for name, value in said.items():
+        if isinstance(value, Unreadable):
+            raise ValueError(f"{name} cannot be “{value[:40]}”")  # noqa: TRY004 - as stored, it is of no type
+        if value is None and name in _MOMENTS:
+            raise ValueError(f"{name} is missing")
 
 
 def damaged(what: str, error: Exception) -> LogbookError:

@@ -10,7 +10,7 @@ import datetime as dt
 import uuid
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import fields
-from typing import Any, Final, Literal
+from typing import Any, Final, Literal, TypeVar
 
 from sqlalchemy import ColumnElement, event, inspect, select, update
 from sqlalchemy.exc import IntegrityError
@@ -22,8 +22,9 @@ from finishlab.imaging.strip import FieldName
 from finishlab.logbook.database import WritingSession
 from finishlab.logbook.stored import FLOOR_IN_DOUBT, DirectPair
 from finishlab.logbook.tables import (
+    AnyRow,
+    ApprovalRow,
     Base,
-    BatchRow,
     BoardRow,
     ChangeRow,
     CounterRow,
@@ -35,9 +36,8 @@ from finishlab.logbook.tables import (
     PartEventRow,
     PartRow,
     PhotoRow,
-    RecipeRow,
+    StripGreysRow,
     StripRow,
-    TrialRow,
     batches,
     plain_value,
 )
@@ -53,8 +53,6 @@ LASTING: Final[Mapping[str, type[LastingRow]]] = {
     if issubclass(mapper.class_, LastingRow) and mapper.class_ is not ChangeRow
 }
 """Tables whose rows can be put back, by name."""
-OWNERS: Final[Mapping[str, str]] = {"board_number": "boards", "spot_number": "floor_spots", "part_id": "parts"}
-"""Columns that name what was measured -> its table."""
 HOLDERS: Final[Mapping[str, tuple[str, ...]]] = {
     "approvals": (),
     "strip_greys": ("strip_number",),
@@ -88,9 +86,9 @@ def thing_of(
         return str(uuid.uuid5(_NAMES, "/".join([table, *(str(row[column]) for column in HOLDERS[table])])))
     found = None
     if table in {"measurements", "pairs"}:
-        column = next(name for name in OWNERS if row.get(name) is not None)
+        column, key, *_ = next(each for each in MEASURED.values() if row.get(each[0]) is not None)
         found = event_at(row[column], row["created"]) if column == "part_id" else None
-        found = found or named(OWNERS[column], row[column])
+        found = found or named(key.class_.__tablename__, row[column])
     return str(found or row["uuid"])
 
 
@@ -173,11 +171,11 @@ def _columns(row: LastingRow) -> list[str]:
 
 def _new_name(session: Session, row: LastingRow) -> str:
     """Return a name that no other row has; what was measured in a photo of one thing is called the same everywhere."""
-    for column, table in OWNERS.items():
+    for column, key, *_ in MEASURED.values():
         owner = getattr(row, column, None)
-        if row.__tablename__ in {"measurements", "pairs"} and owner is not None:
-            name = _named(session, table, owner)
-            return str(uuid.uuid5(uuid.UUID(name), f"{row.__tablename__}/{row.photo_sha256}"))  # type: ignore[attr-defined]  # both have it
+        if isinstance(row, MeasurementRow | PairRow) and owner is not None:
+            name = _named(session, key.class_.__tablename__, owner)
+            return str(uuid.uuid5(uuid.UUID(name), f"{row.__tablename__}/{row.photo_sha256}"))
     return str(uuid.uuid4())
 
 
@@ -195,7 +193,7 @@ def _named(session: Session, table: str, key: object) -> str:
 
 
 HASH_DIGITS: Final = 64
-_OWNERS: Final[dict[str, tuple[str, Any, Any, str]]] = {
+MEASURED: Final[Mapping[str, tuple[str, Any, Any, str]]] = {
     "board": ("board_number", BoardRow.number, BoardRow.removed, "as B{}"),
     "spot": ("spot_number", FloorSpotRow.number, FloorSpotRow.removed, "as F{}"),
     "part": ("part_id", PartRow.id, PartRow.removed, "for another part of the stair"),
@@ -215,30 +213,36 @@ def record_values(record: AnyRecord | Standard | PartEvent) -> dict[str, Any]:
     return {name: value.as_dict() if hasattr(value, "as_dict") else value for name, value in values}
 
 
-def add_board_rows(session: Session, records: Sequence[BoardRecord]) -> list[BoardRow]:
-    """Insert boards with numbers that follow one another; return them."""
-    first = _next_number(session, BoardRow.__tablename__, len(records)) - len(records) + 1
-    made = now()
-    boards = [BoardRow(number=n, created=made, **record_values(each)) for n, each in enumerate(records, first)]
-    session.add_all(boards)
-    session.flush()
-    return boards
+Numbered = TypeVar("Numbered", bound=AnyRow)
 
 
-def add_row(
-    session: Session, table: type[BoardRow | FloorSpotRow | RecipeRow | BatchRow | TrialRow], record: AnyRecord
-) -> int:
-    """Insert what has a number of its own; return the number."""
-    number = _next_number(session, table.__tablename__)
-    session.add(table(number=number, created=now(), **record_values(record)))
-    session.flush()
-    return number
-
-
-def _next_number(session: Session, name: str, count: int = 1) -> int:
+def add_rows(session: Session, table: type[Numbered], records: Sequence[AnyRecord]) -> list[Numbered]:
+    """Insert what has numbers of its own, which follow one another; return the rows."""
     # The update holds the row (or SQLite's write lock) until the end of the transaction, so no two get one number.
-    session.execute(update(CounterRow).where(CounterRow.name == name).values(last=CounterRow.last + count))
-    return session.execute(select(CounterRow.last).where(CounterRow.name == name)).scalar_one()
+    counter = CounterRow.name == table.__tablename__
+    session.execute(update(CounterRow).where(counter).values(last=CounterRow.last + len(records)))
+    first = session.execute(select(CounterRow.last).where(counter)).scalar_one() - len(records) + 1
+    made = now()
+    added = [table(number=n, created=made, **record_values(each)) for n, each in enumerate(records, first)]
+    session.add_all(added)
+    session.flush()
+    return added
+
+
+def add_row(session: Session, table: type[AnyRow], record: AnyRecord) -> int:
+    """Insert what has a number of its own; return the number."""
+    return add_rows(session, table, [record])[0].number
+
+
+Holding = TypeVar("Holding", StripGreysRow, ApprovalRow)
+
+
+def ended(session: Session, table: type[Holding], *of: ColumnElement[bool]) -> Holding | None:
+    """Let what holds today end, of a table or of some of it; return it, None where nothing does."""
+    found = session.scalars(select(table).where(table.ended.is_(None), *of).order_by(table.id)).all()
+    for row in found:
+        row.ended = now()
+    return found[-1] if found else None
 
 
 def insert_if_missing(session: Session, row: Base, key: object) -> None:
@@ -300,7 +304,7 @@ def add_measurements(
     created: dt.datetime | None = None,
 ) -> list[str]:
     """Insert the measurements of one board, spot or stair part, made now or then; return their photos' hashes."""
-    column = _OWNERS[subject][0]
+    column = MEASURED[subject][0]
     kept: list[str] = []
     for measurement in measurements:
         photo = kept_photo(session, measurement.photo_id)
@@ -377,7 +381,7 @@ def refuse_twice(
     """Refuse a photo that is logged already; raises `LogbookError` ``"photo-logged-twice"``."""
     # One photo counted twice would pass for a repeat and halve the doubt that repeats are there to show.
     # Asked inside the writing transaction, so that two programs cannot both find the photo free.
-    column, key, removed, elsewhere = _OWNERS[subject]
+    column, key, removed, elsewhere = MEASURED[subject]
     owner = getattr(table, column)
     logged = select(owner).join(key.class_, key == owner)
     other = session.scalars(logged.where(table.photo_sha256 == photo, removed.is_(None)).limit(1)).first()
@@ -387,7 +391,7 @@ def refuse_twice(
 
 def refuse_elsewhere(session: Session, subject: str, numbers: Iterable[int]) -> None:
     """Refuse photos of boards, spots or parts that are logged for another of them too; errors as in `refuse_twice`."""
-    column, key, removed, elsewhere = _OWNERS[subject]
+    column, key, removed, elsewhere = MEASURED[subject]
     mine, others = aliased(MeasurementRow), aliased(MeasurementRow)
     owner, other = getattr(mine, column), getattr(others, column)
     twice = select(mine.photo_sha256, other).join(others, (mine.photo_sha256 == others.photo_sha256) & (owner != other))
@@ -448,17 +452,31 @@ def note_change(
     return change
 
 
-def logged_row(session: Session, owned: ColumnElement[bool], measurement: Measurement, name: str) -> MeasurementRow:
-    """Return the row of a logged photo that was measured again; raises `LogbookError` ``"photo-not-logged"``."""
+def renew_logged(
+    session: Session, owned: ColumnElement[bool], measurement: Measurement, name: str, wanted: FieldName
+) -> MeasurementRow:
+    """Put a photo measured again in the place of the logged one, whose row is returned.
+
+    A part's keeps its moment: by that it and its event know each other.
+
+    Raises
+    ------
+    LogbookError
+        ``"photo-not-logged"``.
+    """
     photo = find_photo(session, measurement.photo_id)
     logged = None
     if photo is not None:
-        wanted = select(MeasurementRow).where(owned, MeasurementRow.photo_sha256 == photo.sha256)
-        logged = session.scalars(wanted).first()
+        asked = select(MeasurementRow).where(owned, MeasurementRow.photo_sha256 == photo.sha256)
+        logged = session.scalars(asked).first()
     if logged is None:
         raise LogbookError(
             "photo-not-logged", f"The photo {measurement.photo_id} is not logged for {name}.", "Add it instead."
         )
+    made = logged.created
+    _renew(logged, measured_values(session, measurement, wanted))
+    if logged.part_id is not None:
+        logged.created = made
     return logged
 
 
@@ -469,11 +487,10 @@ def renew_pair(session: Session, number: int, measurement: Measurement, photo: s
     logged = None if pair is None else session.scalars(wanted).first()
     if pair is not None and logged is not None:
         doubted = floor_doubts(logged.floor_result["doubts"])
-        renew(logged, paired_values(pair))
+        _renew(logged, paired_values(pair))
         set_floor_doubts(logged, doubted)
 
 
-def renew(row: MeasurementRow | PairRow, values: Mapping[str, Any]) -> None:
-    """Give a row new values."""
+def _renew(row: MeasurementRow | PairRow, values: Mapping[str, Any]) -> None:
     for name, value in values.items():
         setattr(row, name, value)

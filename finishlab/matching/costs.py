@@ -381,7 +381,7 @@ def _a_floor(observed: Observations) -> LabEstimate:
 
 def _in_next_photo(estimate: LabEstimate) -> LabEstimate:
     """Return a colour as if it were seen in the next photo: what only its own photo feels belongs to that one."""
-    effects = [replace(e, scope=_NEW) if e.scope.startswith("photo:") else e for e in estimate.shared]
+    effects = [e._replace(scope=_NEW) if e.scope.startswith("photo:") else e for e in estimate.shared]
     return replace(estimate, shared=tuple(effects))
 
 

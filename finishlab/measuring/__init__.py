@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from finishlab.imaging.greys import StripGreys
     from finishlab.imaging.pixels import LinearImage
     from finishlab.imaging.strip import FieldName
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
     from finishlab.measure.areas import GreyArea, SurfaceArea
     from finishlab.measure.by_hand import HandInspection
     from finishlab.measure.flow import Inspection
@@ -115,7 +115,7 @@ class MeasureOptions:
     Raises
     ------
     UsageError
-        If fields, greys and area cannot be meant together.
+        ``unknown-field``, ``grey-and-area`` or ``one-area``.
     """
 
     fields: tuple[FieldName, ...] = ("board",)
@@ -129,7 +129,18 @@ class MeasureOptions:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "fields", tuple(dict.fromkeys(self.fields)))
-        _check_options(self.fields, self.greys, self.area)
+        if not self.fields or not set(self.fields) <= {"board", "floor"}:
+            raise UsageError(
+                "unknown-field", f"{self.fields!r} are no fields of the strip.", "Choose board, floor or both."
+            )
+        if bool(self.greys) != (self.area is not None):
+            raise UsageError(
+                "grey-and-area",
+                "A grey and the surface to measure belong together.",
+                "Name both: --grey X,Y,W,H:L and --area X,Y,W,H.",
+            )
+        if self.area is not None and len(self.fields) > 1:
+            raise UsageError("one-area", "By hand only one surface is measured in a photo.", "Name one field only.")
 
     def with_calibration(self, log: Logbook, light: str | None, *, profile: bool = True) -> MeasureOptions:
         """Return the options with the strips' greys and the cameras' profiles that a logbook has learned.
@@ -152,26 +163,6 @@ class MeasureOptions:
 
 How = MeasureOptions
 """The name by which scripts know it."""
-
-
-def _check_options(fields: Sequence[FieldName], greys: Sequence[GreyArea], area: SurfaceArea | None) -> None:
-    """Check that what is to be measured can be meant.
-
-    Raises
-    ------
-    UsageError
-        ``unknown-field``, ``grey-and-area`` or ``one-area``.
-    """
-    if not fields or isinstance(fields, str) or not set(fields) <= {"board", "floor"}:
-        raise UsageError("unknown-field", f"{fields!r} are no fields of the strip.", "Choose board, floor or both.")
-    if bool(greys) != (area is not None):
-        raise UsageError(
-            "grey-and-area",
-            "A grey and the surface to measure belong together.",
-            "Name both: --grey X,Y,W,H:L and --area X,Y,W,H.",
-        )
-    if area is not None and len(set(fields)) > 1:
-        raise UsageError("one-area", "By hand only one surface is measured in a photo.", "Name one field only.")
 
 
 def measure_photo(
@@ -331,6 +322,13 @@ class PhotoResult:
     def __post_init__(self) -> None:
         if self.measurement is None and self.error is None:
             raise ValueError("a photo was either measured or it failed")
+
+    @property
+    def measured(self) -> Measurement:
+        """What was measured, to be logged; why it failed or is refused is raised."""
+        if self.measurement is None or self.error is not None:
+            raise cast("FinishlabError", self.error)
+        return self.measurement
 
 
 _ALONE: Final = 5

@@ -16,9 +16,9 @@ from finishlab.cli.common import (
     print_document,
     print_results,
     report_failures,
+    said_in_logbook,
     say,
     show_document,
-    trust_known,
     with_learned,
 )
 from finishlab.cli.failures import INTERRUPTED, show_error
@@ -94,15 +94,16 @@ def measure(
     A folder stands for the photos in it. With several photos each is tried, whatever happens to the others.
     Where a logbook has learned the strip's own greys they are used.
     """
+    from finishlab.matching.trials import Trust
     from finishlab.measuring.shown import measurement_document
-    from finishlab.strip.trials import trust_entry, trust_line, trusted
+    from finishlab.strip.trials import trust_entry, trust_in, trust_line, trusted
 
     check_picture_name(save_picture)
     fields = cast("tuple[FieldName, ...]", ("board", "floor") if field == "both" else (field,))
     how = with_learned(
         MeasureOptions(fields, cast("SurfaceKind", floor_is), greys, area), light, profile=not no_profile
     )
-    trust = trust_known()
+    trust = said_in_logbook(trust_in, Trust())  # where it cannot be read that is told already
     stopped = 0
     try:
         measured = measure_all(photos, how, save_picture)

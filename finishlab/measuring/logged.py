@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Final, cast
 
 import numpy as np
 
-from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord, Surface
+from finishlab.board import BoardRecord, FloorSpotRecord, Surface
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.difference import delta_e_interval
 from finishlab.colorimetry.estimate import LabEstimate
@@ -57,7 +57,7 @@ def log_board(
     LogbookError
         ``photo-logged-twice``, ``photo-changed``, and what the logbook can raise; nothing is logged then.
     """
-    measured = measured_of(results)
+    measured = [each.measured for each in results]
     _refuse_known(results, log.boards_of_photos)
     if not dated:
         record = replace(record, date=photo_day(results[0].path) or record.date)
@@ -69,7 +69,7 @@ def log_board_photos(
     log: Logbook, number: str, results: Sequence[PhotoResult], *, light: str | None = None, with_floor: bool = False
 ) -> StoredBoard:
     """Log further photos of a board, in another light or as repeats; see `log_board`."""
-    measured = measured_of(results)
+    measured = [each.measured for each in results]
     _refuse_known(results, log.boards_of_photos)
     keep_photos(log, results)
     return log.add_board_photos(number, measured, _pairs(measured, with_floor=with_floor), light=light)
@@ -90,7 +90,7 @@ def log_floor_spots(
     record
         The place.
     """
-    measured = measured_of(results)
+    measured = [each.measured for each in results]
     _refuse_known(results, log.spots_of_photos)
     if not dated:
         record = replace(record, date=photo_day(results[0].path) or record.date)
@@ -101,27 +101,8 @@ def log_floor_spots(
 
 def photo_day(path: str | Path) -> dt.date | None:
     """Return the day a photo says it was taken; None if it says none, or one that cannot be."""
-    taken = _taken(photo_facts(Path(path)).taken)
-    day = None if taken is None else taken.date()
-    return day if day is not None and day <= today() else None
-
-
-def _taken(text: str) -> dt.datetime | None:
-    try:
-        return dt.datetime.fromisoformat(text) if text else None
-    except ValueError:
-        return None
-
-
-def measured_of(results: Sequence[PhotoResult]) -> list[Measurement]:
-    """Return the measurements; the first failure is raised, so that nothing is logged by halves."""
-    measured = []
-    for result in results:
-        if result.error is not None:
-            raise result.error
-        if result.measurement is not None:
-            measured.append(result.measurement)
-    return measured
+    taken = photo_facts(Path(path)).taken
+    return taken.date() if taken is not None and taken.date() <= today() else None
 
 
 def _pairs(measured: Sequence[Measurement], *, with_floor: bool) -> list[DirectPair]:
@@ -132,10 +113,10 @@ def _pairs(measured: Sequence[Measurement], *, with_floor: bool) -> list[DirectP
 def keep_photos(log: Logbook, results: Sequence[PhotoResult]) -> None:
     """Keep the photos' bytes, after seeing that they are still those that were measured."""
     for result in results:
-        keep_original(log, result.path, None if result.measurement is None else result.measurement.photo_id)
+        keep_original(log, result.path, result.measured.photo_id)
 
 
-def keep_original(log: Logbook, path: str, photo_id: str | None) -> None:
+def keep_original(log: Logbook, path: str, photo_id: str) -> None:
     """Keep a photo's bytes.
 
     Raises
@@ -144,40 +125,28 @@ def keep_original(log: Logbook, path: str, photo_id: str | None) -> None:
         ``photo-changed`` if they are not those that were measured.
     """
     facts = photo_facts(Path(path))
-    if photo_id is not None and facts.photo_id != photo_id:
+    if facts.photo_id != photo_id:
         raise LogbookError(
             "photo-changed",
             f"The photo {path} is not the one that was measured.",
             "Measure it again when nothing changes it.",
         )
-    width, height = facts.full_size
-    record = PhotoRecord(
-        sha256=facts.sha256,
-        file_name=called(Path(path), facts.original_name),
-        width=width,
-        height=height,
-        taken=_taken(facts.taken),
-        camera_model=facts.camera or None,
-        suffix=facts.suffix,
-    )
-    log.keep_photo(Path(path), record)
+    log.keep_photo(Path(path), replace(facts, file_name=called(Path(path), facts.file_name)))
 
 
 def _refuse_known(results: Sequence[PhotoResult], logged: Callable[[Collection[str]], dict[str, str]]) -> None:
     """Refuse a photo that counts already: logged twice it would pass for a repeat and halve the doubt."""
-    photos = [result.measurement.photo_id for result in results if result.measurement is not None]
+    photos = [result.measured.photo_id for result in results]
     seen = {photo: f"one that is logged as {number} already" for photo, number in logged(photos).items()}
     for result in results:
-        if result.measurement is None:
-            continue
-        owner = seen.get(result.measurement.photo_id)
+        owner = seen.get(result.measured.photo_id)
         if owner is not None:
             raise LogbookError(
                 "photo-logged-twice",
                 f"The photo {result.path} is the same as {owner}.",
                 "Leave it out, or take another photo.",
             )
-        seen[result.measurement.photo_id] = f"{result.path}, named before it"
+        seen[result.measured.photo_id] = f"{result.path}, named before it"
 
 
 _ONE_SURFACE: Final = 2.0
@@ -204,7 +173,7 @@ taken by a lamp. This tool's own: phones take out most of a lamp's warmth, in th
 and daylight stays within 0.12."""
 
 
-def refuse_mixed(results: Sequence[PhotoResult], field: FieldName = "board") -> None:
+def refuse_mixed(results: Sequence[PhotoResult]) -> None:
     """Refuse photos as repeats of one board whose colours differ by more than errors and one board's wood explain.
 
     Raises
@@ -214,8 +183,8 @@ def refuse_mixed(results: Sequence[PhotoResult], field: FieldName = "board") -> 
     """
     scatter = np.diag(np.square(USUAL_PHOTO)) * 2.0
     worst = None
-    for one, two in combinations([each for each in results if each.measurement is not None], 2):
-        found = [_field(each.measurement, field).estimate for each in (one, two) if each.measurement is not None]
+    for one, two in combinations(results, 2):
+        found = [_field(each.measured, "board").estimate for each in (one, two)]
         apart = delta_e_interval(found[0], found[1], scatter)
         if apart.low > _ONE_SURFACE and (worst is None or apart.value > worst[0].value):
             worst = apart, (one.path, found[0].lab), (two.path, found[1].lab)
@@ -241,8 +210,8 @@ class FloorSeen:
 
     def with_these(self, results: Sequence[PhotoResult]) -> FloorSeen:
         """Return the same with photos of the floor that are about to be logged."""
-        found = [(each.path, each.measurement) for each in results]
-        return replace(self, spots=[*self.spots, *((path, _field(m, "floor").estimate) for path, m in found if m)])
+        found = [(each.path, _field(each.measured, "floor").estimate) for each in results]
+        return replace(self, spots=[*self.spots, *found])
 
     def strange(self, found: FieldMeasurement) -> str | None:
         """Return why a surface may not be this floor, to go on after its name; None where it may well be."""
@@ -298,7 +267,7 @@ def floor_slips(results: Sequence[PhotoResult], floor: FloorSeen) -> list[str]:
 
     Each is held against the places that are logged; where none is, against the others of these photos.
     """
-    shown = [(each.path, _field(each.measurement, "floor")) for each in results if each.measurement is not None]
+    shown = [(each.path, _field(each.measured, "floor")) for each in results]
     told = []
     for path, found in shown:
         others = [(other, field.estimate) for other, field in shown if other != path]
@@ -312,7 +281,7 @@ def doubt_floor(results: Sequence[PhotoResult], floor: FloorSeen) -> list[PhotoR
     """Return photos of boards with a doubt at each field beside them that may not be the floor."""
     told = []
     for result in results:
-        beside = None if result.measurement is None else result.measurement.fields.get("floor")
+        beside = result.measured.fields.get("floor")
         reason = None if beside is None else floor.strange(beside)
         told.append(result if reason is None else _with_doubt(result, ("floor",), FLOOR_IN_DOUBT, reason=reason))
     return told
@@ -327,7 +296,7 @@ def doubt_light(log: Logbook, results: Sequence[PhotoResult], light: Light) -> l
     usual = float(np.median(logged)) if logged else 0.0 if light == DAYLIGHT else None
     told = []
     for result in results:
-        found = None if result.measurement is None else _warmth(result.measurement.correction.get("cast"))
+        found = _warmth(result.measured.correction.get("cast"))
         if usual is None or found is None or found - usual <= _WARMER:
             told.append(result)
             continue
@@ -342,14 +311,9 @@ def _warmth(cast: Sequence[float] | None) -> float | None:
 
 
 def _with_doubt(result: PhotoResult, at: Sequence[FieldName], code: str, **figures: float | str) -> PhotoResult:
-    if result.measurement is None:
-        return result
-    made = doubt(code, **figures)
-    fields = {
-        name: replace(found, doubts=(*found.doubts, made)) if name in at else found
-        for name, found in result.measurement.fields.items()
-    }
-    return replace(result, measurement=replace(result.measurement, fields=fields))
+    made, fields = doubt(code, **figures), result.measured.fields
+    doubted = {name: replace(fields[name], doubts=(*fields[name].doubts, made)) for name in at if name in fields}
+    return replace(result, measurement=replace(result.measured, fields={**fields, **doubted}))
 
 
 _Subject = StoredBoard | StoredSpot | StoredPart
@@ -465,14 +429,9 @@ def _renewed(log: Logbook, subject: _Subject) -> Remeasured:
     errors: list[FinishlabError] = []
     for found in logged:
         try:
-            result = measured_again(log, found, pair=found.photo in paired)
-        except LogbookError as error:
+            measured.append(measured_again(log, found, pair=found.photo in paired))
+        except FinishlabError as error:
             errors.append(error)
-            continue
-        if result.error is not None:
-            errors.append(result.error)
-        elif result.measurement is not None:
-            measured.append(result.measurement)
     if errors or not measured:
         return Remeasured(name, logged, (), tuple(errors))
     if isinstance(subject, StoredPart):
@@ -483,16 +442,18 @@ def _renewed(log: Logbook, subject: _Subject) -> Remeasured:
     return Remeasured(name, logged, now.measurements)
 
 
-def measured_again(log: Logbook, found: StoredMeasurement, *, pair: bool = False) -> PhotoResult:
+def measured_again(log: Logbook, found: StoredMeasurement, *, pair: bool = False) -> Measurement:
     """Measure the kept photo of a logged colour again, in the way it was measured; nothing is logged.
 
     Raises
     ------
     LogbookError
         ``unknown-photo`` or ``photo-missing``.
+    FinishlabError
+        Why it gives no colour.
     """
     (result,) = measure_photos([log.photo_path(found.photo)], _how(log, found, pair=pair))
-    return result
+    return result.measured
 
 
 def _logged(log: Logbook, subject: _Subject) -> tuple[StoredMeasurement, ...]:
@@ -532,7 +493,7 @@ class Again:
     """What is otherwise in how it is measured."""
 
 
-def measure_sample(log: Logbook, size: int, on_photo: Callable[[], None] = lambda: None) -> list[Again]:
+def measure_sample(log: Logbook, size: int) -> list[Again]:
     """Measure some logged photos again, spread evenly over floor, boards and stair; nothing is logged."""
     things: list[StoredBoard | StoredSpot] = [*log.floor_spots(), *log.boards()]
     logged: list[tuple[str, StoredMeasurement]] = [
@@ -540,22 +501,17 @@ def measure_sample(log: Logbook, size: int, on_photo: Callable[[], None] = lambd
     ]
     logged += [(part.code, found) for part in log.stair_parts() for found in log.part_measurements(part.ident)]
     step = max(1, -(-len(logged) // size)) if size else 0
-    again = []
-    for number, found in logged[::step] if step else ():
-        again.append(_again(log, number, found))
-        on_photo()
-    return again
+    return [_again(log, number, found) for number, found in logged[::step]] if step else []
 
 
 def _again(log: Logbook, number: str, found: StoredMeasurement) -> Again:
     try:
-        result = measured_again(log, found)
+        measured = measured_again(log, found)
     except FinishlabError as error:
         return Again(number, found.photo[:16], found.version, None, error)
-    measured = result.measurement
-    now = None if measured is None else measured.fields.get(found.field.name)
-    if measured is None or now is None:
-        return Again(number, found.photo[:16], found.version, None, result.error)
+    now = measured.fields.get(found.field.name)
+    if now is None:
+        return Again(number, found.photo[:16], found.version, None)
     off = float(delta_e_00(found.field.estimate.lab, now.estimate.lab))
     why = why_moved(found, measured.settings, measured.version)
     return Again(number, found.photo[:16], found.version, round(off, 4), why=why)

@@ -47,7 +47,7 @@ if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
     from finishlab.matching.costs import Costs
     from finishlab.measure.flow import Inspection, PartialInspection
-    from finishlab.measure.results import FieldMeasurement, StripReading
+    from finishlab.measure.results import FieldMeasurement
     from finishlab.measuring import PhotoResult
 
 
@@ -88,24 +88,21 @@ def measurement_document(
 
 
 def _photo(result: PhotoResult) -> dict[str, Any]:
-    measurement = result.measurement
-    profile = None if measurement is None else measurement.settings.get("camera_profile")
-    costs = _costs_of_photo(result)
+    measured, error = result.measurement, result.error
+    failed = None if error is None else error.as_dict()
+    told: dict[str, Any] = {"path": result.path, "ok": error is None, "error": failed}
+    if measured is None:
+        return {**told, "strip": None, "fields": {}, "delta_e00": None}
+    reading = "number tags_seen corners:2 px_per_mm tilt_deg:2 rotation_deg:2 residual_mm"
+    costs, profile = _costs_of_photo(result), measured.settings.get("camera_profile")
     return {
-        "path": result.path,
-        "ok": result.error is None,
-        "error": None if result.error is None else result.error.as_dict(),
-        "strip": None if measurement is None or measurement.strip is None else _strip(measurement.strip),
-        "fields": {} if measurement is None else {name: _field(found) for name, found in measurement.fields.items()},
-        "delta_e00": None if measurement is None or measurement.pair is None else jsons.difference(measurement.pair),
+        **told,
+        "strip": None if measured.strip is None else {"found": True, **jsons.entry(measured.strip, reading)},
+        "fields": {name: _field(found) for name, found in measured.fields.items()},
+        "delta_e00": None if measured.pair is None else jsons.difference(measured.pair),
         **({} if costs is None else {"costs": _costs_entry(costs)}),
         **({} if profile is None else {"camera_profile": profile}),
     }
-
-
-def _strip(strip: StripReading) -> dict[str, Any]:
-    told = jsons.entry(strip, "number tags_seen corners:2 px_per_mm tilt_deg:2 rotation_deg:2 residual_mm")
-    return {"found": True, **told}
 
 
 def _field(found: FieldMeasurement) -> dict[str, Any]:
@@ -208,7 +205,7 @@ def picture_of(
             view.image.rect,
             view.image.px_per_mm,
             inspection.measurement.fields[name].estimate.lab,
-            _caption(inspection.measurement.fields[name]),
+            f"{name}: " + "L* {:.1f}  a* {:.1f}  b* {:.1f}".format(*inspection.measurement.fields[name].estimate.lab),
         )
         for name, view in inspection.views.items()
     }
@@ -309,10 +306,6 @@ def _read_from(found: FieldMeasurement) -> str:
     return f"{read}; left out: {', '.join(parts)}" if parts else read
 
 
-def _caption(found: FieldMeasurement) -> str:
-    return f"{found.name}: " + "L* {:.1f}  a* {:.1f}  b* {:.1f}".format(*found.estimate.lab)
-
-
 def _canvas(image: LinearImage) -> tuple[np.ndarray, float]:
     """Return the photo at the picture's size, and by what it was made smaller."""
     factor = max(1.0, max(image.size) / _LONG_SIDE)
@@ -372,14 +365,15 @@ def check_document(
     """Return what a check says; `saved` is what was made of a database whose pages are destroyed."""
     open_ones = [each for each in found if not each.mended]
     moved = [each for each in again if each.delta_e00 is not None and each.delta_e00 > SAME]
-    failed = [each for each in again if each.error is not None]
+    failed = [f"{each.number}: {each.error.message}" for each in again if each.error is not None]
+    otherwise = "finishlab measures otherwise than it did as version"
     blocks: list[Line | Listing] = [
         Listing("Not as it should be:", [each.what for each in open_ones]),
         Listing("Put right, or moved aside:", [each.what for each in found if each.mended]),
-        Listing("Measured again, photos that give no colour:", [_failed(each) for each in failed]),
+        Listing("Measured again, photos that give no colour:", failed),
         Listing(
             "Measured again, colours that differ from what was logged (finishlab remeasure takes the new ones):",
-            [f"{each.number}: dE00 {each.delta_e00:.2f}; {'; '.join(each.why) or _unsaid(each)}" for each in moved],
+            [f"{e.number}: dE00 {e.delta_e00:.2f}; {'; '.join(e.why) or f'{otherwise} {e.version}'}" for e in moved],
         ),
     ]
     same = len(again) - len(moved) - len(failed)
@@ -391,7 +385,7 @@ def check_document(
         blocks += _saved(saved)
     data = {
         "sound": not open_ones,
-        "findings": [{"code": each.code, "what": each.what, "mended": each.mended} for each in found],
+        "findings": plain(found),
         "measured_again": plain(again),
     }
     if saved is not None:
@@ -407,14 +401,6 @@ def _saved(saved: Saved) -> list[Line | Listing]:
         *([Line(f"What fits to nothing any more lies in its {ASIDE}/.")] if saved.loose else []),
         Line("A backup may hold more. The damaged logbook is as it was."),
     ]
-
-
-def _unsaid(each: Again) -> str:
-    return f"finishlab measures otherwise than it did as version {each.version}"
-
-
-def _failed(each: Again) -> str:
-    return f"{each.number}: {'' if each.error is None else each.error.message}"
 
 
 def _conclusion(left: Sequence[Finding], *, repair: bool, mended: int) -> str:

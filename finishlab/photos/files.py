@@ -150,7 +150,8 @@ def load_file(path: Path) -> PhotoFile:
     """
     data = _read_bytes(path)
     file = PhotoFile(path, data, hashlib.sha256(data).hexdigest(), photo_kind(path.name, data[:HEAD_BYTES]))
-    _check_complete(file)
+    if not _is_complete(file.format, data):
+        raise file.truncated()
     return file
 
 
@@ -169,7 +170,7 @@ def photo_kind(name: str, head: bytes) -> str:
     PhotoError
         ``"photo-empty"``, ``"photo-format"`` or ``"not-a-photo"``.
     """
-    kind = _format(head)
+    kind = format_of(head)
     if kind is None:
         raise _not_read(PhotoFile(Path(name), head, "", ""), head)
     return kind
@@ -202,7 +203,8 @@ def _read_bytes(path: Path) -> bytes:
     return data
 
 
-def _format(head: bytes) -> str | None:
+def format_of(head: bytes) -> str | None:
+    """Return `PhotoFile.format` by a file's first bytes, None for what is not read."""
     if head.startswith(b"\xff\xd8\xff"):
         return "JPEG"
     if head.startswith(b"\x89PNG\r\n\x1a\n"):
@@ -228,34 +230,27 @@ def _not_read(file: PhotoFile, head: bytes) -> PhotoError:
     return file.unreadable("not-a-photo", "is not a photo", f"Give a photo as {FORMATS_READ}.")
 
 
-def _check_complete(file: PhotoFile) -> None:
-    """Find files that end too early where their own structure says so."""
-    if file.format == "PNG" and not any(kind == b"IEND" for kind, _ in png_chunks(file.data)):
-        raise file.truncated()
-    if file.format == "WEBP" and len(file.data) < int.from_bytes(file.data[4:8], "little") + 8:
-        raise file.truncated()
-    if file.format == "TIFF" and not _directory_inside(file.data):
-        raise file.truncated()
-    if file.format == "HEIC" and not _boxes_complete(file.data):
-        raise file.truncated()
+def _is_complete(kind: str, data: bytes) -> bool:
+    """Say whether a file ends where its own structure says so."""
+    if kind == "PNG":
+        return any(chunk == b"IEND" for chunk, _ in png_chunks(data))
+    if kind == "WEBP":
+        return len(data) >= int.from_bytes(data[4:8], "little") + 8
+    return {"TIFF": _directory_inside, "HEIC": _boxes_complete}.get(kind, bool)(data)
 
 
-def png_chunks(data: bytes) -> list[tuple[bytes, bytes]]:
-    """Return the whole chunks of a PNG (PNG third edition, 5.3) as (type, content).
-
-    The picture's own chunks come without content; checksums are left to the decoder.
-    """
-    chunks, at = [], 8
+def png_chunks(data: bytes) -> Iterator[tuple[bytes, memoryview]]:
+    """Give the whole chunks of a PNG (PNG third edition, 5.3): type, and all of it from length to checksum."""
+    at = 8
     while at + 12 <= len(data):
-        (length,) = struct.unpack_from(">I", data, at)
+        end = at + 12 + int.from_bytes(data[at : at + 4], "big")
+        if end > len(data):
+            return
         kind = data[at + 4 : at + 8]
-        if at + 12 + length > len(data):
-            break
-        chunks.append((kind, b"" if kind == b"IDAT" else data[at + 8 : at + 8 + length]))
-        at += 12 + length
+        yield kind, memoryview(data)[at:end]
         if kind == b"IEND":
-            break
-    return chunks
+            return
+        at = end
 
 
 def _directory_inside(data: bytes) -> bool:
@@ -273,19 +268,36 @@ def _directory_inside(data: bytes) -> bool:
     return bool(at + 2 + 12 * entries <= len(data))
 
 
-def _boxes_complete(data: bytes) -> bool:
-    """Say whether the top-level boxes of an ISO base media file (ISO/IEC 14496-12, 4.2) lie inside the file."""
-    at = 0
-    while at + 8 <= len(data):
-        size = int.from_bytes(data[at : at + 4], "big")
-        if size == 1 and at + 16 <= len(data):
-            size = int.from_bytes(data[at + 8 : at + 16], "big")
-        if size == 0:
-            return True
-        if size < 8:
-            return False
+@dataclass(frozen=True, slots=True)
+class Box:
+    """Where one box of an ISO base media file (ISO/IEC 14496-12, 4.2) lies."""
+
+    start: int
+    kind: bytes
+    content: int
+    """Where its content begins."""
+    end: int
+
+
+def boxes(data: bytes, at: int, end: int) -> Iterator[Box]:
+    """Give the boxes between two places; `ValueError` where one does not lie inside."""
+    while at + 8 <= end:
+        size, kind, content = int.from_bytes(data[at : at + 4], "big"), data[at + 4 : at + 8], at + 8
+        if size == 1:
+            size, content = int.from_bytes(data[at + 8 : at + 16], "big"), at + 16
+        elif size == 0:
+            size = end - at
+        if size < content - at or at + size > end:
+            raise ValueError("a box reaches beyond what holds it")
+        yield Box(at, kind, content, at + size)
         at += size
-    return at == len(data)
+
+
+def _boxes_complete(data: bytes) -> bool:
+    try:
+        return max(box.end for box in boxes(data, 0, len(data))) == len(data)
+    except ValueError:
+        return False
 
 
 def check_size(file: PhotoFile, width: int, height: int) -> None:
@@ -328,7 +340,7 @@ def decode_jpeg(file: PhotoFile, size: tuple[int, int], *, grey: bool, long_side
     grey
         Whether it has one channel only.
     long_side
-        As in `finishlab.photos.reading.read_photo`.
+        As in `finishlab.photos.read_photo`.
 
     Returns
     -------
@@ -445,9 +457,9 @@ def _upright(
 
 RAW_WHITE: Final = 65535
 """The code at which the sensor's first channel is full."""
-_REDUCED_PICTURE: Final = 254
+REDUCED_PICTURE: Final = 254
 _PHOTOMETRIC: Final = 262
-_DNG_VERSION: Final = 50706
+DNG_VERSION: Final = 50706
 _MOSAIC: Final = (32803, 34892)
 """Photometric interpretation of a colour filter array (ISO 12234-2) and of linear raw (DNG Specification 1.4)."""
 
@@ -465,8 +477,8 @@ def is_raw(file: PhotoFile) -> bool:
     for i in range(count):  # that the directory lies inside the file was checked when it was loaded
         tag, kind = struct.unpack_from(order + "HH", data, at + 2 + 12 * i)
         (tags[tag],) = struct.unpack_from(short if kind == 3 else long, data, at + 10 + 12 * i)
-    reduced = bool(tags.get(_REDUCED_PICTURE, 0) & 1)
-    return _DNG_VERSION in tags or reduced or tags.get(_PHOTOMETRIC) in _MOSAIC or data[8:10] == b"CR"
+    reduced = bool(tags.get(REDUCED_PICTURE, 0) & 1)
+    return DNG_VERSION in tags or reduced or tags.get(_PHOTOMETRIC) in _MOSAIC or data[8:10] == b"CR"
 
 
 def _library(file: PhotoFile) -> Any:  # noqa: ANN401 - rawpy ships no types

@@ -95,7 +95,7 @@ _COMPRESSION: Final = 259
 _PHOTOMETRIC: Final = 262
 _PLANES: Final = 284
 _LZW_AND_DEFLATE: Final = (5, 8, 32946)
-_STORED_AT: Final = ((273, 279), (324, 325))
+STORED_AT: Final = ((273, 279), (324, 325))
 """TIFF tags of where strips and tiles lie, and how long they are (TIFF 6.0)."""
 
 
@@ -171,17 +171,12 @@ def _open_heic(file: PhotoFile) -> Header:
     except DECODING_ERRORS as error:
         raise _damaged(file) from error
     check_size(file, *size)
-    exif = Image.Exif()
-    try:
-        exif.load(info.get("exif") or b"")
-    except DECODING_ERRORS:
-        exif = Image.Exif()
     nclx = info.get("nclx_profile") or {}
     cicp = (nclx["color_primaries"], nclx["transfer_characteristics"]) if nclx else None
     # The HEIF library has applied the file's own rotation; ISO/IEC 23008-12 wants EXIF's left alone.
     bits, icc = int(info.get("bit_depth", 8)), info.get("icc_profile") or b""
     cicp = None if cicp and 2 in cicp else cicp
-    return _header(file, image, exif, mode=mode, bits=bits, size=size, icc=icc, cicp=cicp, info=info)
+    return _header(file, image, loaded_exif(info), mode=mode, bits=bits, size=size, icc=icc, cicp=cicp, info=info)
 
 
 def _open_pillow(file: PhotoFile) -> Header:
@@ -230,7 +225,7 @@ def _damaged(file: PhotoFile) -> Exception:
 def _check_tiff(file: PhotoFile, image: Any) -> int:  # noqa: ANN401 - a TIFF image has tags its base class lacks
     """Refuse cut-off files and unusual kinds; return the bits of a sample."""
     tags: Mapping[int, Any] = image.tag_v2
-    for offsets, lengths in _STORED_AT:
+    for offsets, lengths in STORED_AT:
         starts, counts = tags.get(offsets, ()), tags.get(lengths, ())
         starts = starts if isinstance(starts, tuple) else (starts,)
         counts = counts if isinstance(counts, tuple) else (counts,)
@@ -252,6 +247,16 @@ def _plain_packed(tags: Mapping[int, Any]) -> bool:
 def _exif(image: Any) -> Image.Exif:  # noqa: ANN401 - a Pillow image or a HEIC file
     try:
         exif: Image.Exif = image.getexif()
+    except DECODING_ERRORS:
+        return Image.Exif()
+    return exif
+
+
+def loaded_exif(info: Mapping[Any, Any]) -> Image.Exif:
+    """Return the EXIF that pillow-heif found beside a picture, empty where it is damaged."""
+    exif = Image.Exif()
+    try:
+        exif.load(info.get("exif") or b"")
     except DECODING_ERRORS:
         return Image.Exif()
     return exif
@@ -309,5 +314,5 @@ def _png_cicp(file: PhotoFile) -> tuple[int, int] | None:
     """Return the cICP chunk's primaries and transfer (PNG third edition, 11.3.2.6)."""
     if file.format != "PNG":
         return None
-    content = dict(png_chunks(file.data)).get(b"cICP", b"")
-    return (content[0], content[1]) if len(content) == 4 else None
+    chunk = dict(png_chunks(file.data)).get(b"cICP", b"")
+    return (chunk[8], chunk[9]) if len(chunk) == 16 else None

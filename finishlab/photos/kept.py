@@ -11,15 +11,25 @@ import io
 import re
 import struct
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
 import pillow_heif
 from PIL import ExifTags, Image
 
-from finishlab.photos.files import DECODING_ERRORS, quiet
-from finishlab.photos.header import GAIN_MAP, PANORAMA, exif_directory
+from finishlab.photos.files import (
+    DECODING_ERRORS,
+    DNG_VERSION,
+    HEAD_BYTES,
+    REDUCED_PICTURE,
+    Box,
+    boxes,
+    format_of,
+    png_chunks,
+    quiet,
+)
+from finishlab.photos.header import GAIN_MAP, PANORAMA, STORED_AT, exif_directory, loaded_exif
 
 # -- what is still said beside the picture --
 
@@ -80,11 +90,9 @@ def kept_xmp(data: bytes) -> bytes:
 
 _ITEM_BYTES: Final = (0, 1, 1, 2, 4, 8, 1, 1, 2, 4, 8, 4, 8, 4)
 """Bytes of one value of each field type (TIFF 6.0, section 2; 13 from technical note 1)."""
-_SUBFILE: Final = 254
 _SUB_DIRECTORIES: Final = 330
 _EXIF_DIRECTORY: Final = 34665
 _INTEROP_DIRECTORY: Final = 40965
-_DNG_VERSION: Final = 50706
 _STORAGE_TAGS: Final = (
     frozenset({254, 256, 257, 258, 259, 262, 266, 273, 277, 278, 279, 284, 317, 320, 330, 338, 339, 347})
     | frozenset(range(322, 326))
@@ -102,20 +110,8 @@ _PICTURE_TAGS: Final = _STORAGE_TAGS | _SHOWN_TAGS | _DNG_TAGS
 """How the picture is stored, which way up, its colours, camera model and time; DNG's colours without serial numbers,
 private data, names that people gave, and digests (DNG Specification 1.4, chapter 4)."""
 _SHOT_DIRECTORY: Final = frozenset((36867, 36881, 40961, _INTEROP_DIRECTORY))
-_STORED_AT: Final = ((273, 279), (324, 325))
 _MOST_ENTRIES: Final = 4000
 _MOST_DIRECTORIES: Final = 64
-
-
-def cleaned_tiff(data: bytes) -> bytes:
-    """Return a TIFF or DNG with what is kept in its place and nothing anywhere else.
-
-    Raises
-    ------
-    NotUnderstoodError
-        If the structure does not tell what is picture and what is not, or it is a maker's own kind of raw file.
-    """
-    return _Tiff(data).cleaned()
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,21 +125,31 @@ class _Entry:
     """The four bytes that are the value or its offset."""
 
 
-class _Tiff:
-    """A TIFF of which directories and kept values are written, in their places, over a file of nothing."""
+class _Kept:
+    """A file of nothing, as long as another, into which that one's kept parts are written in their places."""
 
     def __init__(self, data: bytes) -> None:
         self._data = data
-        self._order = "<" if data[:2] == b"II" else ">"
         self._out = bytearray(len(data))
+
+    def _keep(self, start: int, end: int) -> None:
+        self._out[start:end] = self._data[start:end]
+
+
+class _Tiff(_Kept):
+    """A TIFF: directories and kept values."""
+
+    def __init__(self, data: bytes) -> None:
+        super().__init__(data)
+        self._order = "<" if data[:2] == b"II" else ">"
         self._done: set[int] = set()
 
     def cleaned(self) -> bytes:
         """Return the cleaned file, as long as it was but for an empty end."""
         (first,) = self._unpack("I", 4)
         tags = {entry.tag: entry for entry in self._entries(first)[0]}
-        dng = _DNG_VERSION in tags
-        reduced = _SUBFILE in tags and self._numbers(tags[_SUBFILE])[0] & 1
+        dng = DNG_VERSION in tags
+        reduced = REDUCED_PICTURE in tags and self._numbers(tags[REDUCED_PICTURE])[0] & 1
         if self._data[8:10] == b"CR" or (reduced and not dng):
             raise NotUnderstoodError  # a maker's raw file
         self._keep(0, 8)
@@ -200,10 +206,10 @@ class _Tiff:
         return not self._is_preview({entry.tag: entry for entry in self._entries(at)[0]})
 
     def _is_preview(self, tags: dict[int, _Entry]) -> bool:
-        return _SUBFILE in tags and bool(self._numbers(tags[_SUBFILE])[0] & 1)
+        return REDUCED_PICTURE in tags and bool(self._numbers(tags[REDUCED_PICTURE])[0] & 1)
 
     def _pixels(self, tags: dict[int, _Entry]) -> None:
-        for offsets, lengths in _STORED_AT:
+        for offsets, lengths in STORED_AT:
             if offsets in tags and lengths in tags:
                 starts, counts = self._numbers(tags[offsets]), self._numbers(tags[lengths])
                 for start, count in zip(starts, counts, strict=False):
@@ -241,9 +247,6 @@ class _Tiff:
     def _unpack(self, form: str, at: int) -> tuple[Any, ...]:
         return struct.unpack_from(self._order + form, self._data, at)
 
-    def _keep(self, start: int, end: int) -> None:
-        self._out[start:end] = self._data[start:end]
-
 
 # -- HEIC: ISO/IEC 14496-12 boxes, 23008-12 items --
 
@@ -256,44 +259,19 @@ _THUMBNAIL: Final = b"thmb"
 _HANDLER_NAME_AT: Final = 24
 
 
-def cleaned_heif(data: bytes) -> bytes:
-    """Return a HEIC with what is kept in its place and nothing anywhere else.
+class _Heif(_Kept):
+    """A HEIC: boxes and items that are kept."""
 
-    Raises
-    ------
-    NotUnderstoodError
-        If the structure does not tell what is picture and what is not.
-    """
-    return _Heif(data).cleaned()
-
-
-@dataclass(frozen=True, slots=True)
-class _Box:
-    """Where one box lies."""
-
-    start: int
-    kind: bytes
-    content: int
-    """Where its content begins."""
-    end: int
-
-
-class _Heif:
-    """A HEIC of which boxes and items that are kept are written, in their places, over a file of nothing."""
-
-    def __init__(self, data: bytes) -> None:
-        self._data = data
-        self._out = bytearray(len(data))
-        self._idat = 0
+    _idat = 0
 
     def cleaned(self) -> bytes:
         """Return the cleaned file, cut off behind the last box that is kept."""
-        boxes = list(self._boxes(0, len(self._data)))
-        meta = next((box for box in boxes if box.kind == b"meta"), None)
+        found = list(boxes(self._data, 0, len(self._data)))
+        meta = next((box for box in found if box.kind == b"meta"), None)
         if meta is None:
             raise NotUnderstoodError
         end = 0
-        for box in boxes:
+        for box in found:
             if box.kind == b"ftyp":
                 self._keep(box.start, box.end)
             elif box.kind == b"mdat":
@@ -305,10 +283,10 @@ class _Heif:
         self._meta(meta)
         return bytes(self._out[:end])
 
-    def _meta(self, meta: _Box) -> None:
+    def _meta(self, meta: Box) -> None:
         self._keep(meta.start, meta.content + 4)
-        boxes = {box.kind: box for box in self._boxes(meta.content + 4, meta.end)}
-        for kind, box in boxes.items():
+        inner = {box.kind: box for box in boxes(self._data, meta.content + 4, meta.end)}
+        for kind, box in inner.items():
             if kind in _META_KEPT and kind != b"idat":
                 self._keep(box.start, box.end)
             elif kind == b"idat":
@@ -316,31 +294,23 @@ class _Heif:
                 self._idat = box.content
             else:
                 self._empty(box)
-        handler = boxes.get(b"hdlr")
+        handler = inner.get(b"hdlr")
         if handler:
             name = handler.content + _HANDLER_NAME_AT
             self._out[name : handler.end] = bytes(max(0, handler.end - name))
-        self._properties(boxes[b"iprp"])
-        thumbnails = self._cut_thumbnails(boxes[b"iref"]) if b"iref" in boxes else frozenset()
-        places = self._places(boxes[b"iloc"])
-        for item, kind in self._items(boxes[b"iinf"], thumbnails):
+        self._properties(inner[b"iprp"])
+        thumbnails = self._cut_thumbnails(inner[b"iref"]) if b"iref" in inner else frozenset()
+        places = self._places(inner[b"iloc"])
+        for item, kind in self._items(inner[b"iinf"], thumbnails):
             extents = places.get(item, [])
             if kind in _PICTURE_ITEMS and item not in thumbnails:
                 for start, end in extents:
                     self._keep(start, end)
             elif kind == b"Exif":
-                exif = self._exif()
+                exif = kept_exif(loaded_exif(pillow_heif.open_heif(self._data).info))
                 self._spread(b"\0\0\0\6Exif\0\0" + exif if exif else b"", extents)
             elif kind == b"mime":
                 self._spread(kept_xmp(self._data), extents)
-
-    def _exif(self) -> bytes:
-        exif = Image.Exif()
-        try:
-            exif.load(pillow_heif.open_heif(self._data).info.get("exif") or b"")
-            return kept_exif(exif)
-        except DECODING_ERRORS:
-            return b""
 
     def _spread(self, content: bytes, extents: list[tuple[int, int]]) -> None:
         """Put content into an item's places, which stay as long as they are; nothing if they are too short."""
@@ -350,27 +320,27 @@ class _Heif:
             part, content = content[: end - start], content[end - start :]
             self._out[start : start + len(part)] = part
 
-    def _properties(self, box: _Box) -> None:
-        inside = {inner.kind: inner for inner in self._boxes(box.content, box.end)}
+    def _properties(self, box: Box) -> None:
+        inside = {inner.kind: inner for inner in boxes(self._data, box.content, box.end)}
         container = inside[b"ipco"]
-        for inner in self._boxes(container.content, container.end):
+        for inner in boxes(self._data, container.content, container.end):
             if inner.kind not in _PROPERTIES_KEPT:
                 self._empty(inner)
 
-    def _cut_thumbnails(self, box: _Box) -> frozenset[int]:
+    def _cut_thumbnails(self, box: Box) -> frozenset[int]:
         """Take out what says that items are small copies of others; return those items."""
         wide = self._data[box.content] > 0
         found = set()
-        for inner in self._boxes(box.content + 4, box.end):
+        for inner in boxes(self._data, box.content + 4, box.end):
             if inner.kind == _THUMBNAIL:
                 found.add(int.from_bytes(self._data[inner.content : inner.content + (4 if wide else 2)], "big"))
                 self._empty(inner)
         return frozenset(found)
 
-    def _items(self, box: _Box, thumbnails: frozenset[int]) -> Iterator[tuple[int, bytes]]:
+    def _items(self, box: Box, thumbnails: frozenset[int]) -> Iterator[tuple[int, bytes]]:
         """Yield number and kind of each item; names go, and small copies are marked as hidden."""
         first = box.content + (6 if self._data[box.content] == 0 else 8)
-        for entry in self._boxes(first, box.end):
+        for entry in boxes(self._data, first, box.end):
             version, at = self._data[entry.content], entry.content + 4
             size = 4 if version == 3 else 2
             if version not in (2, 3):
@@ -384,7 +354,7 @@ class _Heif:
                 self._out[name : entry.end] = bytes(entry.end - name)
             yield item, kind
 
-    def _places(self, box: _Box) -> dict[int, list[tuple[int, int]]]:
+    def _places(self, box: Box) -> dict[int, list[tuple[int, int]]]:
         """Return item -> where its bytes lie in the file (ISO/IEC 14496-12, 8.11.3)."""
         data, version = self._data, self._data[box.content]
         sizes = data[box.content + 4], data[box.content + 5]
@@ -417,26 +387,11 @@ class _Heif:
             places[item] = extents
         return places
 
-    def _boxes(self, at: int, end: int) -> Iterator[_Box]:
-        while at + 8 <= end:
-            size, kind, content = int.from_bytes(self._data[at : at + 4], "big"), self._data[at + 4 : at + 8], at + 8
-            if size == 1:
-                size, content = int.from_bytes(self._data[at + 8 : at + 16], "big"), at + 16
-            elif size == 0:
-                size = end - at
-            if size < content - at or at + size > end:
-                raise NotUnderstoodError
-            yield _Box(at, kind, content, at + size)
-            at += size
-
-    def _empty(self, box: _Box) -> None:
+    def _empty(self, box: Box) -> None:
         """Leave a box of the same length that holds nothing."""
         self._keep(box.start, box.content)
         self._out[box.start + 4 : box.start + 8] = b"free"
         self._out[box.content : box.end] = bytes(box.end - box.content)
-
-    def _keep(self, start: int, end: int) -> None:
-        self._out[start:end] = self._data[start:end]
 
 
 _XMP_HEAD: Final = b"http://ns.adobe.com/xap/1.0/\0"
@@ -458,17 +413,10 @@ def shareable(data: bytes) -> bytes | None:
         promised: a maker's own raw file cannot be decoded without notes that may name the camera's owner, and of a
         damaged file nobody knows what it holds.
     """
+    clean = _CLEAN.get(format_of(data[:HEAD_BYTES]) or "")
     try:
         with quiet():
-            if data.startswith(b"\xff\xd8\xff"):
-                return _jpeg(data)
-            if data.startswith(b"\x89PNG\r\n\x1a\n"):
-                return _png(data)
-            if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
-                return _webp(data)
-            if data[:4] in (b"II*\0", b"MM\0*"):
-                return cleaned_tiff(data)
-            return cleaned_heif(data) if data[4:8] == b"ftyp" else None
+            return None if clean is None else clean(data)
     except (NotUnderstoodError, Image.DecompressionBombError, *DECODING_ERRORS):
         return None
 
@@ -541,17 +489,16 @@ def _png(data: bytes) -> bytes:
     exif, xmp = exif_of(data, "PNG"), kept_xmp(data)
     said = [_chunk(b"eXIf", exif)] if exif else []
     said += [_chunk(b"iTXt", _XMP_KEYWORD + bytes(5) + xmp)] if xmp else []
-    out, at = [data[:8]], 8
-    while at + 12 <= len(data):
-        length, kind = int.from_bytes(data[at : at + 4], "big"), data[at + 4 : at + 8]
+    out: list[bytes | memoryview] = [data[:8]]
+    kind = b""
+    for kind, chunk in png_chunks(data):
         if kind == b"IDAT" and said:
             out, said = [*out, *said], []
         if kind in _PNG_KEPT:
-            out.append(data[at : at + 12 + length])
-        at += 12 + length
-        if kind == b"IEND":
-            return b"".join(out)
-    raise NotUnderstoodError
+            out.append(chunk)
+    if kind != b"IEND":
+        raise NotUnderstoodError
+    return b"".join(out)
 
 
 def _chunk(kind: bytes, content: bytes) -> bytes:
@@ -578,3 +525,12 @@ def _webp(data: bytes) -> bytes:
         for kind, content in chunks
     )
     return b"RIFF" + (len(body) + 4).to_bytes(4, "little") + b"WEBP" + body
+
+
+_CLEAN: Final[Mapping[str, Callable[[bytes], bytes]]] = {
+    "JPEG": _jpeg,
+    "PNG": _png,
+    "WEBP": _webp,
+    "TIFF": lambda data: _Tiff(data).cleaned(),
+    "HEIC": lambda data: _Heif(data).cleaned(),
+}

@@ -1,7 +1,7 @@
 """Colour profiles: from the bytes of an ICC profile, or from code points, to a curve and a matrix.
 
 A matrix/TRC profile (ICC.1:2022, 8.3 and 10) says all there is in three colorants and a curve; reading them here keeps
-16 bits and costs nothing per pixel. Profiles built on look-up tables are left to LittleCMS (see `reading`).
+16 bits and costs nothing per pixel. Profiles built on look-up tables are left to LittleCMS.
 
 The profile connection space is D50. Colorants are related to the sRGB primaries adapted to D50 with the same Bradford
 transform (ICC.1:2022, annex E), so white stays white and grey stays grey.

@@ -39,7 +39,7 @@ from finishlab.stair.names import UPRIGHT, PartName, full_name, level_title, nam
 from finishlab.stair.progress import Progress, progress_of
 
 if TYPE_CHECKING:
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
     from finishlab.plan.drying import Laid
     from finishlab.stair.records import StoredEvent, StoredStair
 

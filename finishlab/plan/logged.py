@@ -35,7 +35,7 @@ from finishlab.stair.progress import (
 from finishlab.units import LITRES_PER_QT
 
 if TYPE_CHECKING:
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
     from finishlab.plan.drying import Coat, Times, Window
     from finishlab.recipe import Can as LoggedCan
     from finishlab.recipe import Label

@@ -25,7 +25,8 @@ from finishlab.units import left_text
 if TYPE_CHECKING:
     import datetime as dt
 
-    from finishlab.logbook import Logbook, StoredStandard
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import StoredStandard
     from finishlab.recipe import Can
     from finishlab.stair.records import StoredEvent, StoredStair
 
@@ -249,7 +250,7 @@ def _photos(log: Logbook) -> Iterator[Section]:
 
 def _pictures(log: Logbook, captions: Iterable[tuple[str, str]], pixels: int) -> Iterator[Picture]:
     """Return small pictures; a photo whose file is gone or damaged is passed over."""
-    from finishlab.photos.reading import thumbnail
+    from finishlab.photos import thumbnail
 
     for photo, caption in captions:
         try:

@@ -30,7 +30,8 @@ from finishlab.stair.progress import progress_of, recipe_of, resolved
 from finishlab.strip.page import module_outlines
 
 if TYPE_CHECKING:
-    from finishlab.logbook import Logbook, StoredBoard
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import StoredBoard
     from finishlab.stair.progress import PartRecipe
     from finishlab.stair.records import StoredPart, StoredStair
 

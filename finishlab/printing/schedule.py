@@ -40,7 +40,7 @@ from finishlab.show.sheets import (
 from finishlab.stair.progress import can_words, coats_of, progress_of, recipe_of, resolved
 
 if TYPE_CHECKING:
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
     from finishlab.recipe import Can, Label
     from finishlab.stair.progress import Progress
     from finishlab.stair.records import StoredPart, StoredStair

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
 from finishlab.colorimetry.delta_e import centred, merge_colours, plank_yardstick, transport_distance
+from finishlab.colorimetry.estimate import triple
 from finishlab.errors import LogbookError
-from finishlab.logbook import Logbook, StoredBoard, StoredSpot
-from finishlab.logbook.stored import many_objects
+from finishlab.logbook.store import Logbook
+from finishlab.logbook.stored import StoredBoard, StoredSpot, many_objects
 from finishlab.matching.aims import CONTRAST, MATCH, STEP, Aim, within
 from finishlab.matching.alternatives import AcrossLights, Choice, compare_aims, compare_lights, named_light
 from finishlab.matching.costs import MOST_BOARDS, Costs, board_costs, next_photos, print_doubt
@@ -32,6 +33,7 @@ from finishlab.matching.trials import Trust
 from finishlab.quality import Doubt, doubt
 from finishlab.rank.gathering import (
     FloorSeen,
+    floors_far_off,
     in_light,
     lights_hint,
     lights_of,
@@ -78,24 +80,30 @@ class Comparison:
     """What the intervals of the first boards are made of."""
     trust: Trust = Trust()  # noqa: RUF009 - frozen, and equal for all
     """What trials at home made of the errors."""
-    labs: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
-    """Mean of all that was measured of each ranked board in this light, CIELAB, as `board list` shows it; the ranking
-    holds its colour as all photos together make it, which moves with what else is logged."""
     floor_lab: tuple[float, float, float] | None = None
-    """The same of the floor, as `floor list` shows it."""
+    """Mean of all that was measured of the floor in this light, CIELAB, as `floor list` shows it; the ranking holds its
+    colour as all photos together make it, which moves with what else is logged."""
 
     @property
     def missing(self) -> tuple[str, ...]:
         """In words, which photos would let every board be judged in a second light."""
         return () if self.lights is None else self.lights.missing
 
-    def as_measured(self) -> Comparison:
-        """Return the same with colours as they were measured, for showing: a board has one colour everywhere."""
-        boards = tuple(replace(each, lab=self.labs.get(each.board, each.lab)) for each in self.ranking.boards)
+    def as_measured(self, most: int | None = None) -> Comparison:
+        """Return the same with colours as they were measured, for showing: a board has one colour everywhere.
+
+        With `most`, those of so many first boards.
+        """
+        first, others = self.ranking.boards[:most], self.ranking.boards[len(self.ranking.boards[:most]) :]
+        boards = (*(replace(each, lab=self._measured_lab(each.board)) for each in first), *others)
         floor = self.ranking.floor
         if self.floor_lab is not None:
             floor = replace(floor, estimate=replace(floor.estimate, lab=self.floor_lab))
         return replace(self, ranking=replace(self.ranking, boards=boards, floor=floor))
+
+    def _measured_lab(self, board: str) -> tuple[float, float, float]:
+        found = in_light(self.boards[board].measurements, self.light)
+        return triple(np.mean([each.field.estimate.lab for each in found], axis=0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +124,10 @@ class _InLight:
     boards: Sequence[StoredBoard]
     """Those measured in this light."""
     floor: FloorSeen
+    floor_lab: tuple[float, float, float]
+    """Mean of its spots as measured, CIELAB."""
     pool: FloorPool
+    """With the colour that all photos together make."""
     measured: Observations
     """As measured."""
     observed: Observations
@@ -215,8 +226,7 @@ def compare(
             _by_recipe(seen, aim) if full else None,
             costs,
             logged.trust,
-            {board.number: _measured_lab(board, chosen) for board in seen.boards},
-            pool_floor(seen.floor.spots).lab,
+            seen.floor_lab,
         )
 
 
@@ -237,12 +247,6 @@ def _tread_grit(log: Logbook) -> int | None:
         finishes = [each.record.finish for each in log.recipes() if each.number.key in named]
     last = {each.preparation.grits[-1] for each in finishes if each.preparation.grits}
     return last.pop() if len(last) == 1 else None
-
-
-def _measured_lab(board: StoredBoard, light: Light) -> tuple[float, float, float]:
-    labs = np.array([each.field.estimate.lab for each in in_light(board.measurements, light)])
-    one, two, three = labs.mean(axis=0).tolist()
-    return one, two, three
 
 
 def pool_spots(spots: Sequence[StoredSpot], light: Light | None = None) -> tuple[Light, FloorPool] | None:
@@ -282,7 +286,7 @@ def _see(logged: _Logged, light: Light, *, strict: bool) -> _InLight:
     """
     floor = see_floor(logged.boards, logged.spots, light, strict=strict)
     floor = replace(floor, facts=replace(floor.facts, tread_grit=logged.tread_grit))
-    pool = pool_floor(floor.spots)
+    of_spots = pool_floor(floor.spots)
     boards = [board for board in logged.boards if light in board.lights]
     _require_boards(logged, boards, light)
     measured = observations_of(boards, light, floor)
@@ -292,13 +296,13 @@ def _see(logged: _Logged, light: Light, *, strict: bool) -> _InLight:
     lights = lights_of(logged.boards) + spot_lights(logged.spots)
     one_light = [doubt("one-light", light=light)] if len(lights) == 1 else []
     pool = replace(
-        pool,
+        of_spots,
         estimate=solved.floor,
-        doubts=(*floor_guards(floor.facts), *pool.doubts, *one_light),
+        doubts=(*floor_guards(floor.facts), *of_spots.doubts, *one_light),
         photos=int(np.count_nonzero(observed.plank >= 0)),
         plank_covariance=None if components.plank_scatter is None else as_rows(components.plank_scatter),
     )
-    return _InLight(light, boards, floor, pool, measured, observed, components, solved)
+    return _InLight(light, boards, floor, of_spots.lab, pool, measured, observed, components, solved)
 
 
 def _require_boards(logged: _Logged, boards: Sequence[StoredBoard], light: Light) -> None:
@@ -338,12 +342,12 @@ def _ranked(seen: _InLight, aim: Aim, *, full: bool) -> Ranking:
         ranking = _paired(seen, ranking)
     lighter = _lighter_than_clear(seen, aim)
     by_number = seen.by_number
+    far_off = floors_far_off(seen.boards, seen.light, ranking.floor)
     boards = []
     for ranked in ranking.boards:
         board = by_number[ranked.board]
-        told = with_facts(ranked, board, seen.light, seen.floor, ranking.floor)
         clear = lighter.get(board.record.species.casefold())
-        boards.append(told if clear is None else replace(told, doubts=(clear, *told.doubts)))
+        boards.append(with_facts(ranked, board, seen.light, seen.floor, clear, far_off.get(ranked.board)))
     ranking = replace(ranking, boards=tuple(boards))
     leaders = {board.board for board in ranking.leaders[:MOST_BOARDS]}
     picks = [i for i, number in enumerate(seen.numbers) if number in leaders]

@@ -20,7 +20,7 @@ from finishlab.strip.trials import trust_entry, trust_line
 if TYPE_CHECKING:
     from finishlab.board import BoardRecord
     from finishlab.colorimetry.difference import DeltaE
-    from finishlab.logbook import StoredBoard
+    from finishlab.logbook.stored import StoredBoard
     from finishlab.matching.alternatives import AcrossLights
     from finishlab.matching.costs import NextPhoto
     from finishlab.matching.ranking import RankedBoard, Ranking, Spread
@@ -377,7 +377,7 @@ def comparison_document(found: Comparison, *, full: bool, most: int | None, as_j
     """
     if as_json:
         return Document("ranking", {**ranking_data(found.ranking), **_beside(found)})
-    told = found.as_measured()
+    told = found.as_measured(most if full else 1)
     return Document("ranking", {}, tuple(_in_full(told, most) if full else _at_a_glance(told)))
 
 

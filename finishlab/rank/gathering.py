@@ -13,9 +13,9 @@ from finishlab.board import BoardRecord
 from finishlab.board.shown import profile_name
 from finishlab.coatings import sheen_of
 from finishlab.colorimetry.delta_e import delta_e_00
-from finishlab.colorimetry.estimate import ColourTable, LabEstimate, scaled
+from finishlab.colorimetry.estimate import LabEstimate, scaled
 from finishlab.errors import LogbookError
-from finishlab.logbook import StoredBoard, StoredMeasurement, StoredPair, StoredSpot
+from finishlab.logbook.stored import StoredBoard, StoredMeasurement, StoredPair, StoredSpot
 from finishlab.matching.guards import (
     BoardFacts,
     FloorFacts,
@@ -31,7 +31,6 @@ from finishlab.matching.scatter import (
     FloorPool,
     FloorSpot,
     Observations,
-    ObservationsBuilder,
     beside,
 )
 from finishlab.matching.trials import Trust
@@ -156,11 +155,7 @@ def _floor_of_pairs(boards: Sequence[StoredBoard], light: Light) -> FloorSeen:
 
 def observations_of(boards: Sequence[StoredBoard], light: Light, floor: FloorSeen) -> Observations:
     """Return all that was measured of boards and planks in a light; the floor beside a board stays with it."""
-    laid_out = list(_laid_out(boards, light, floor))
-    builder = ObservationsBuilder()
-    for row, (block, _, photo, plank) in enumerate(laid_out):
-        builder.add(block, row, photo, plank)
-    return builder.build(ColourTable.of([colour for _, colour, _, _ in laid_out]), len(boards))
+    return Observations.of(_laid_out(boards, light, floor), len(boards))
 
 
 def _laid_out(
@@ -196,12 +191,27 @@ def _pair_seen(pair: StoredPair, floor: FloorSeen) -> tuple[str, LabEstimate, La
     return pair.photo, pair.board.estimate, pair.floor.estimate if spot is None else None
 
 
-def with_facts(ranked: RankedBoard, board: StoredBoard, light: Light, floor: FloorSeen, pool: FloorPool) -> RankedBoard:
-    """Return a ranked board with what is to be said beside its colour: its doubts, its photos, whether it is final."""
+def floors_far_off(boards: Sequence[StoredBoard], light: Light, pool: FloorPool) -> dict[str, float]:
+    """Return by how much (CIEDE2000) the floor seen beside a board is off the floor, of boards where that is much."""
+    pairs = [(board.number, pair) for board in boards for pair in board.sure_pairs if pair.light == light]
+    labs = np.reshape([pair.floor.estimate.lab for _, pair in pairs], (-1, 3))
+    off: dict[str, float] = {}
+    for (number, _), each in zip(pairs, delta_e_00(labs, pool.lab).tolist(), strict=True):
+        off[number] = max(each, off.get(number, 0.0))
+    much = max(SPREAD_LIMIT, 3.0 * (pool.spread_e00 or 0.0))
+    return {number: each for number, each in off.items() if each > much}
+
+
+def with_facts(
+    ranked: RankedBoard, board: StoredBoard, light: Light, floor: FloorSeen, clear: Doubt | None, far_off: float | None
+) -> RankedBoard:
+    """Return a ranked board with what is to be said beside its colour: its doubts, its photos, whether it is final.
+
+    The doubt that the clear-only board raises, if any, comes first; `far_off` as `floors_far_off` gives it.
+    """
     found = in_light(board.measurements, light)
-    pairs = [pair for pair in board.sure_pairs if pair.light == light]
     facts = _facts(board.record, found)
-    doubts = [*board_guards(facts, floor.facts)]
+    doubts = [*([] if clear is None else [clear]), *board_guards(facts, floor.facts)]
     doubts += [doubt("greys-differ", strip=f"{number:04d}") for number in _known_apart(floor.greys, _greys(found))]
     profiles = _profiles(found)
     if floor.profiles and profiles != floor.profiles:
@@ -209,13 +219,13 @@ def with_facts(ranked: RankedBoard, board: StoredBoard, light: Light, floor: Flo
         doubts.append(doubt("profiles-differ", **named))
     if floor.light != light:
         doubts.append(doubt("lights-differ", floor=floor.light, board=light))
-    off = [float(delta_e_00(pair.floor.estimate.lab, pool.lab)) for pair in pairs]
-    if off and max(off) > max(SPREAD_LIMIT, 3.0 * (pool.spread_e00 or 0.0)):
-        doubts.append(doubt("pair-floor-differs", off=round(max(off), 1)))
+    if far_off is not None:
+        doubts.append(doubt("pair-floor-differs", off=round(far_off, 1)))
     doubts += board.doubted
     known = {d.code for d in doubts}
+    pairs = sum(pair.light == light for pair in board.sure_pairs)
     doubts += [d for d in _doubts(found) if d.code != "grain-directions-differ" or d.code not in known]
-    return replace(ranked, doubts=tuple(doubts), photos=len(found), pairs=len(pairs), final=may_be_final(facts))
+    return replace(ranked, doubts=tuple(doubts), photos=len(found), pairs=pairs, final=may_be_final(facts))
 
 
 def _facts(record: BoardRecord, found: Sequence[StoredMeasurement]) -> BoardFacts:
@@ -304,8 +314,7 @@ def _profiles(found: Iterable[StoredMeasurement]) -> frozenset[str]:
 def _known_apart(floor: frozenset[tuple[int, str]], board: frozenset[tuple[int, str]]) -> list[int]:
     """Return the strips of both that were known differently when one or the other was measured."""
     shared = {number for number, _ in floor} & {number for number, _ in board}
-    ways = Counter(number for number, _ in floor | board)
-    return sorted(number for number in shared if ways[number] > 1)
+    return [each for each in sorted(shared) if len([1 for number, _ in floor | board if number == each]) > 1]
 
 
 def trusted(things: Sequence[Thing], trust: Trust) -> Sequence[Thing]:

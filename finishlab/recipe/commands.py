@@ -24,7 +24,6 @@ from finishlab.cli.common import (
     show_document,
 )
 from finishlab.cli.lazy import LazyGroup, command
-from finishlab.errors import UsageError
 from finishlab.finish import Finish, finish_rows
 from finishlab.finish.commands import part_options, say_warnings
 from finishlab.finish.entering import FinishTexts, entered_texts, finish_context, products_of
@@ -38,7 +37,8 @@ from finishlab.units import left_text, parse_volume
 
 if TYPE_CHECKING:
     from finishlab.board import BoardRecord
-    from finishlab.logbook import Logbook, StoredCan, StoredRecipe, StoredStandard
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import StoredCan, StoredRecipe, StoredStandard
     from finishlab.stair.records import StoredPart
 
 
@@ -180,11 +180,9 @@ def edit(*, number: str, name: str | None, note: str | None, parts: dict[str, An
     A field that is named changes, an empty one (``recoat=``) is taken out, the others stay.
     """
     with open_logbook() as log:
-        changes: dict[str, Any] = {k: v for k, v in (("name", name), ("note", note)) if v is not None}
+        changes = changes_given(name=name, note=note, finish=parts or None)
         if parts:
             changes["finish"] = _changed(log.recipe(number).record.finish, parts)
-        if not changes:
-            raise UsageError("nothing-to-change", "No change is named.", "Name at least one field, see --help.")
         made = log.edit_recipe(number, **changes)
         print_logged(RECIPE, log, [made], as_json=as_json, changed=True)
         _say_done(log, made, "changed")

@@ -39,7 +39,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from finishlab.imaging.strip import FieldName
-    from finishlab.logbook import Logbook, StoredBoard, StoredMeasurement, StoredSpot
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import StoredBoard, StoredMeasurement, StoredSpot
     from finishlab.matching.ranking import RankedBoard
     from finishlab.measure.flow import Inspection
     from finishlab.rank.comparing import Comparison

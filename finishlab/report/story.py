@@ -39,7 +39,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from finishlab.imaging.strip import Paper
-    from finishlab.logbook import Logbook, StoredBoard, StoredSpot
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import StoredBoard, StoredSpot
     from finishlab.matching.ranking import RankedBoard, Ranking
 
 

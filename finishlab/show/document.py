@@ -11,6 +11,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
 from finishlab.cautions import DEFERS, Caution
@@ -18,7 +19,7 @@ from finishlab.record import plain
 from finishlab.show import jsons
 
 if TYPE_CHECKING:
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
 
 
 Lab = tuple[float, float, float]
@@ -145,11 +146,16 @@ class Document:
     """
 
     kind: str
-    data: Mapping[str, Any]
-    """Values that JSON can hold."""
+    made: Mapping[str, Any] | Callable[[], Mapping[str, Any]]
+    """`data`, or what makes it once somebody asks: people who read a long list do not."""
     blocks: Sequence[Block] = field(default=())
     """The same for people."""
     version: int = 1
+
+    @property
+    def data(self) -> Mapping[str, Any]:
+        """Values that JSON can hold."""
+        return self.made() if callable(self.made) else self.made
 
     def json_form(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -209,7 +215,11 @@ class Listed(Generic[Row]):
 
     def document(self, rows: Sequence[Row], blocks: Sequence[Block] = (), **beside: object) -> Document:
         """Return things as a document; what stands `beside` the list in JSON wins over `before`."""
-        data = {**self.before, self.listed_as or self.format: [self.entry(row) for row in rows], **beside}
+
+        @cache
+        def data() -> dict[str, Any]:
+            return {**self.before, self.listed_as or self.format: [self.entry(row) for row in rows], **beside}
+
         return Document(self.format, data, blocks)
 
     def listing(self, rows: Sequence[Row]) -> tuple[Block, ...]:

@@ -33,7 +33,7 @@ from finishlab.stair.records import COAT_STEPS, PartSizes
 if TYPE_CHECKING:
     import datetime as dt
 
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
     from finishlab.measure.areas import GreyArea, SurfaceArea
     from finishlab.stair.documents import PartShown
     from finishlab.stair.records import StoredPart, StoredStair
@@ -371,7 +371,7 @@ def measure_parts(
     every photo is good, nothing is logged.
     """
     from finishlab.measuring import PHOTO_SUFFIXES, MeasureOptions
-    from finishlab.measuring.logged import keep_photos, measured_of, photo_day
+    from finishlab.measuring.logged import keep_photos, photo_day
     from finishlab.record import parse_date, today
     from finishlab.stair.documents import flights_shown, stair_document
     from finishlab.stair.entering import measured_entries, parts_and_photos
@@ -388,7 +388,7 @@ def measure_parts(
         day = parse_date(date) if date is not None else photo_day(results[0].path) or today()
         names = [result.path.rsplit("/", 1)[-1] for result in results]
         event = PartEvent("measured", day, note=note)
-        entries = measured_entries(parts, measured_of(results), names, event)
+        entries = measured_entries(parts, [each.measured for each in results], names, event)
         keep_photos(log, results)
         log.add_part_measurements(entries, light=light)
         flights = flights_shown(log.stair(), {part.code for part in parts})

@@ -9,7 +9,7 @@ from statistics import median
 from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.board.shown import colour_blocks, colour_document, photo_namer
-from finishlab.logbook.stored import change_line
+from finishlab.logbook.stored import Change, change_line
 from finishlab.record import DAYLIGHT, gathered
 from finishlab.record import today as this_day
 from finishlab.show.document import Block, Cell, Colour, Column, Document, Facts, Field, Line, Listed, Listing, Table
@@ -45,7 +45,7 @@ from finishlab.stair.records import (
 from finishlab.units import inches_text
 
 if TYPE_CHECKING:
-    from finishlab.logbook import Change, Logbook
+    from finishlab.logbook.store import Logbook
 
 
 Lab = tuple[float, float, float]

@@ -38,7 +38,7 @@ from finishlab.units import in_inches, length_text, read_lengths, split_sizes
 
 if TYPE_CHECKING:
     from finishlab.cautions import Action
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
     from finishlab.measure.results import Measurement
 
 

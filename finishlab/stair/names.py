@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 from typing import Final, Literal, get_args
 
 from finishlab.errors import LogbookError, UsageError
-from finishlab.record import enumerated, gathered
+from finishlab.record import enumerated, gathered, runs
 
 FlightKind = Literal["flight", "landing"]
 FLIGHT_KINDS: Final[tuple[FlightKind, ...]] = get_args(FlightKind)
@@ -301,20 +301,9 @@ def listed(names: Collection[PartName], *, with_level: bool | None = None) -> st
 
 def _group_words(key: tuple[int, PartKind, Side | None], places: Sequence[int], *, with_level: bool) -> str:
     level, kind, side = key
-    shown = ",".join(f"{first}" if first == last else f"{first}-{last}" for first, last in _runs(places))
+    shown = ",".join(f"{first}" if first == last else f"{first}-{last}" for first, last in runs(places))
     before = f"{level_code(level)}/" if with_level else ""
     return f"{before}{kind}{'s' if len(places) > 1 else ''} {shown}{f' {side}' if side else ''}"
-
-
-def _runs(places: Sequence[int]) -> list[list[int]]:
-    """Return the first and the last of numbers that follow one another."""
-    runs: list[list[int]] = []
-    for place in places:
-        if runs and place == runs[-1][1] + 1:
-            runs[-1][1] = place
-        else:
-            runs.append([place, place])
-    return runs
 
 
 def need_flight(parts: Iterable[PartName]) -> bool:
@@ -348,7 +337,7 @@ def _numbered(kind: str, group: Sequence[PartName]) -> str:
     sides = gathered((part.side or "", part.place) for part in sorted(group, key=lambda p: (p.place, p.side or "")))
     numbers: list[str] = []
     for side, places in sides.items():
-        for first, last in _runs(places):
+        for first, last in runs(places):
             numbers += [f"{first} to {last}"] if last > first + 1 else map(str, range(first, last + 1))
         numbers[-1] = f"{numbers[-1]} {side}".strip()
     several = "skirt boards" if kind == "skirt" else f"{kind}s"

@@ -29,7 +29,7 @@ from finishlab.show.document import Document, Line
 
 if TYPE_CHECKING:
     from finishlab.colorimetry.camera_profile import CameraProfile
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
     from finishlab.measure.camera_learning import LearnedProfile
 
 

@@ -36,7 +36,7 @@ from finishlab.show.document import Document, Field, Line, Listed, Listing
 if TYPE_CHECKING:
     from finishlab.imaging.greys import StripGreys
     from finishlab.imaging.strip import Paper
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
     from finishlab.matching.trials import Trust
     from finishlab.measure.areas import GreyArea
     from finishlab.quality import Doubt
@@ -348,7 +348,7 @@ def show(*, number: int, save_picture: str | None, as_json: bool) -> None:
     with open_logbook() as log:
         photographed = next((each for each in log.photographed_greys() if each.number == number), None)
         learned = log.strip_greys_history(number, needed=photographed is None)
-        changes = log.strip_history(number)
+        changes = log.history(f"strip {number}") if learned else ()
     now = [each.greys for each in learned if each.ended is None]
     if save_picture is not None:
         if not now:

@@ -32,7 +32,9 @@ from finishlab.show.drawing import (
 
 if TYPE_CHECKING:
     from finishlab.imaging.greys import StripGreys
-    from finishlab.logbook import Change, Logbook, StoredGreys
+    from finishlab.logbook.calibration import StoredGreys
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import Change
     from finishlab.measure.areas import GreyArea
     from finishlab.measure.learn_print import LearnedGreys, LearnedPrint
 

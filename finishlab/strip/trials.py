@@ -17,7 +17,8 @@ from finishlab.strip import TrialKind, TrialRecord
 
 if TYPE_CHECKING:
     from finishlab.imaging.strip import FieldName
-    from finishlab.logbook import Logbook, StoredTrial
+    from finishlab.logbook.store import Logbook
+    from finishlab.logbook.stored import StoredTrial
     from finishlab.measure.results import Measurement
 
 
@@ -84,10 +85,10 @@ def log_trials(
     LogbookError
         ``"photo-tried-already"``.
     """
-    from finishlab.measuring.logged import measured_of, photo_day
+    from finishlab.measuring.logged import photo_day
 
     check_count(kind, len(results))
-    measured = measured_of(results)
+    measured = [each.measured for each in results]
     if len({each.photo_id for each in measured}) < len(measured):
         raise UsageError("same-photo", "One photo came twice.", "A trial needs photos of its own.")
     groups = [[i] for i in range(len(results))] if kind == "same" else [list(range(len(results)))]

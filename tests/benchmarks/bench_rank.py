@@ -75,7 +75,7 @@ def commands(runs: int, words: list[str], **kinds: bool) -> None:
 
 def parts(folder: Path) -> None:
     """Read and compare a logbook in this process."""
-    from finishlab.logbook import Logbook
+    from finishlab.logbook.store import Logbook
     from finishlab.rank.comparing import compare
 
     with Logbook.open(folder) as log:

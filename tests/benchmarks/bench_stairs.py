@@ -17,7 +17,7 @@ from typing import Final
 
 from sqlalchemy.orm import Session
 
-from finishlab.logbook import Logbook
+from finishlab.logbook.store import Logbook
 from finishlab.logbook.tables import BoardRow, PartEventRow
 from finishlab.stair.records import Flight, Part
 
