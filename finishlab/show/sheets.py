@@ -233,7 +233,7 @@ class Sheet:
         """Fill an upright rectangle with a DeviceGray value, 0 black to 1 paper, or an sRGB colour, ``"#rrggbb"``."""
         left, bottom = self._at(x, y + height)
         if isinstance(fill, str):
-            self._canvas.setFillColorRGB(*_rgb(fill))
+            self._canvas.setFillColor(fill)
         else:
             self._canvas.setFillGray(fill)
         self._canvas.rect(left, bottom, width * POINTS_PER_MM, height * POINTS_PER_MM, stroke=0, fill=1)
@@ -277,12 +277,7 @@ class Sheet:
 
     def polygons(self, loops: Sequence[Sequence[tuple[float, float]]], grey: float) -> None:
         """Fill what lies inside an odd number of the closed loops, as one path: no seam can show inside it."""
-        path = self._canvas.beginPath()
-        for loop in loops:
-            path.moveTo(*self._at(*loop[0]))
-            for point in loop[1:]:
-                path.lineTo(*self._at(*point))
-            path.close()
+        path = self._path(loops)
         self._canvas.setFillGray(grey)
         self._canvas.drawPath(path, stroke=0, fill=1, fillMode=0)
 
@@ -344,32 +339,33 @@ class Sheet:
         self, points: Sequence[tuple[float, float]], *, fill: str | None, line: float = 0.2, grey: float = 0.0
     ) -> None:
         """Draw a closed outline, filled with an sRGB colour unless that is None."""
-        path = self._canvas.beginPath()
-        path.moveTo(*self._at(*points[0]))
-        for point in points[1:]:
-            path.lineTo(*self._at(*point))
-        path.close()
+        path = self._path([points])
         self._pen(line, grey)
         if fill is not None:
-            self._canvas.setFillColorRGB(*_rgb(fill))
+            self._canvas.setFillColor(fill)
         self._canvas.drawPath(path, stroke=1 if line else 0, fill=0 if fill is None else 1)
 
-    def picture(self, x: float, y: float, width: float, height: float, data: bytes) -> tuple[float, float]:
-        """Put a JPEG or PNG into a box, whole and upright, at its top left; return the width and height it took."""
+    def picture(self, x: float, y: float, width: float, height: float, data: bytes) -> None:
+        """Fill a box with a JPEG or PNG."""
         from reportlab.lib.utils import ImageReader
 
-        picture = ImageReader(io.BytesIO(data))
-        across, down = picture.getSize()
-        factor = min(width / across, height / down)
-        shown = across * factor, down * factor
-        left, bottom = self._at(x, y + shown[1])
-        self._canvas.drawImage(picture, left, bottom, shown[0] * POINTS_PER_MM, shown[1] * POINTS_PER_MM)
-        return shown
+        left, bottom = self._at(x, y + height)
+        size = width * POINTS_PER_MM, height * POINTS_PER_MM
+        self._canvas.drawImage(ImageReader(io.BytesIO(data)), left, bottom, *size)
 
     def finish(self) -> bytes:
         """Return the file's bytes."""
         self._canvas.showPage()
         return bytes(self._canvas.getpdfdata())
+
+    def _path(self, loops: Sequence[Sequence[tuple[float, float]]]) -> Any:  # noqa: ANN401 - the library has no types
+        path = self._canvas.beginPath()
+        for loop in loops:
+            path.moveTo(*self._at(*loop[0]))
+            for point in loop[1:]:
+                path.lineTo(*self._at(*point))
+            path.close()
+        return path
 
     def _pen(self, line: float, grey: float) -> None:
         self._canvas.setStrokeGray(grey)
@@ -394,12 +390,6 @@ def new_sheet(width: float, height: float, *, title: str, subject: str) -> Sheet
     # Asks the print dialogue for true size; a viewer may ignore it, hence the ruler.
     canvas.setViewerPreference("PrintScaling", "None")
     return Sheet(canvas, width, height)
-
-
-def _rgb(colour: str) -> tuple[float, float, float]:
-    digits = colour.removeprefix("#")
-    red, green, blue = (int(digits[at : at + 2], 16) / 255 for at in (0, 2, 4))
-    return red, green, blue
 
 
 # -- QR codes of medium error correction --

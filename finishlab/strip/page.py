@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import tomllib
+from pathlib import Path
 from typing import Final
 
 import numpy as np
@@ -21,60 +23,7 @@ RULER_INDENT = 4.0
 """How far right of the strip's left end the ruler begins, mm."""
 _SQUARE = 100.0
 _GREY = 0.3
-# Common practice, no source.
-_STEPS = (
-    (
-        "Print",
-        (
-            "Black ink only (greyscale), on plain matt paper, at 100 % or \u2018actual size\u2019. Not fitted to "
-            "the page, no photo paper, no second copy on another printer."
-        ),
-    ),
-    (
-        "Check",
-        (
-            "Hold a real rule against the printed ruler (150 mm) and the sides of the square (100 mm). If "
-            "they are off by more than half a millimetre, print again at true size."
-        ),
-    ),
-    (
-        "Dry and cut",
-        (
-            "Let the ink dry for an hour, then cut along the inner side of the thin line. Do not laminate, fold "
-            "or tape over it; keep it flat and dark between two sheets of card."
-        ),
-    ),
-    (
-        "Step back once",
-        (
-            "Lay the strip alone in even light. Take two or three steps back, until it is a tenth of the "
-            "picture\u2019s width, turn the phone a little and take one photo: finishlab strip learn PHOTO. It tells "
-            "how this print came out."
-        ),
-    ),
-    (
-        "Lay",
-        (
-            "Test board flush against the board edge, floor or a spare plank flush against the floor edge, grain "
-            "along the strip. All at the same height, nothing on the greys. One of the two alone is fine as well."
-        ),
-    ),
-    (
-        "Photograph",
-        (
-            "From straight above, strip along the long side of the picture and at least a third of it. Even light "
-            "from one kind of source, no sun, no flash, no shadow of yours. Filters and portrait mode off. Take "
-            "two or three."
-        ),
-    ),
-    (
-        "Keep",
-        (
-            "One print for one project. The floor and every board go beside this same strip; a new print has a "
-            "new number and starts a new set of photos."
-        ),
-    ),
-)
+_ADVICE: Final = Path(__file__).with_name("advice.toml")
 _EYE_TOP: Final = 42.0
 _EYE_EVERY: Final = 42.0
 _EYE_WORDS: Final = (
@@ -219,11 +168,11 @@ def _draw_advice(sheet: Sheet, *, top: float, number: int) -> None:
     _draw_square(sheet, margin, top)
     column = margin + _SQUARE + 12.0
     y = top + 1.9
-    for index, (title, words) in enumerate(_STEPS, start=1):
+    for index, step in enumerate(tomllib.loads(_ADVICE.read_text(encoding="utf-8"))["step"], start=1):
         sheet.text(column, y, str(index), cap=2.5, bold=True, grey=0.45)
-        sheet.text(column + 5.5, y, title, cap=2.5, bold=True)
+        sheet.text(column + 5.5, y, step["title"], cap=2.5, bold=True)
         y = sheet.paragraph(
-            column + 5.5, y + 5.2, words, width=190.0 - _SQUARE - 17.5, cap=2.05, leading=4.3, grey=0.15
+            column + 5.5, y + 5.2, step["words"], width=190.0 - _SQUARE - 17.5, cap=2.05, leading=4.3, grey=0.15
         )
         y += 3.4
     _draw_own_notes(sheet, margin, top + _SQUARE + 16.0)
