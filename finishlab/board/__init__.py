@@ -203,7 +203,7 @@ class PhotoRecord(Record):
     """Of the upright photo, pixels."""
     height: int
     taken: dt.datetime | None = None
-    """When the camera says it was taken; without a zone when the camera names none."""
+    """When the camera says it was taken, without a zone when the camera names none; its ISO 8601 text is taken too."""
     camera_make: str | None = None
     camera_model: str | None = None
     suffix: str = ".jpg"
@@ -222,6 +222,7 @@ class PhotoRecord(Record):
         normalize(
             self,
             suffix=suffix,
+            taken=dt.datetime.fromisoformat(self.taken) if isinstance(self.taken, str) else self.taken,
             file_name=(one_line(name) or "photo")[:_FILE_NAME],
             camera_make=cut_name(self.camera_make),
             camera_model=cut_name(self.camera_model),

@@ -15,7 +15,7 @@ from typing import Any, ClassVar, Final, Literal, NamedTuple, Self, TypeVar, cas
 
 from finishlab.coatings import COATINGS
 from finishlab.errors import UsageError
-from finishlab.record import Number, Record, line, normalize, number_of, plain
+from finishlab.record import Number, Record, line, normalize, number_of
 from finishlab.units import COMMON_PRACTICE, UNITS, as_typed_text, check_likely, is_us, read_figure, split_sizes
 
 Form = Literal["text", "choice", "number", "count", "flag", "grits", "size", "ratio", "mix", "can", "unit"]
@@ -188,10 +188,11 @@ def section_limits(section: type[Section]) -> Iterator[HardLimit]:
         yield from (rule for rule in section.RULES if rule.field == each.name)
 
 
-class Section:
-    """Base of the sections: values are tidied and held against the hard limits when built."""
+class Section(Record):
+    """Base of the sections: values are tidied and held against the hard limits when built; units stand in the names."""
 
     __slots__ = ()
+    SPARSE: ClassVar[bool] = True
     SECTION: ClassVar[str]
     RULES: ClassVar[tuple[HardLimit, ...]] = ()
     """What holds beyond each field's own bounds."""
@@ -203,11 +204,6 @@ class Section:
     def is_empty(self) -> bool:
         """Return whether nothing is written down."""
         return not self.as_dict()
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form: what is written down, units in the names."""
-        shown = ((each, getattr(self, each.name)) for each in specs(type(self), units=True))
-        return {each.name: plain(value) for each, value in shown if value != each.empty}
 
     @classmethod
     def from_dict(cls, data: Mapping[str, Any]) -> Self:

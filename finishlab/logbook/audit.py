@@ -14,7 +14,7 @@ import re
 import uuid
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from types import SimpleNamespace
@@ -420,10 +420,7 @@ def _check_light(light: str) -> None:
 
 
 def _photographed(row: Any) -> None:  # noqa: ANN401 - a row of photos
-    names = {each.name for each in fields(PhotoRecord)}
-    values = {name: value for name, value in vars(row).items() if name in names}
-    taken = None if row.taken is None else dt.datetime.fromisoformat(row.taken)
-    if PhotoRecord(**values | {"taken": taken}).file_name != row.file_name:
+    if record_in(PhotoRecord, row).file_name != row.file_name:
         raise ValueError("file_name is no name of a file")
     if row.kept_sha256 is not None and not _HASH.fullmatch(row.kept_sha256):
         raise ValueError("kept_sha256 is no hash")

@@ -411,14 +411,16 @@ def _logged_as(log: Logbook | None, photos: Sequence[str]) -> dict[str, Logged]:
         for photo in photos:
             if f"photo {photo}" in greys.basis:
                 found[photo] = Logged("strip", f"{greys.number:04d}", f"{greys.number:04d}")
-    parts = log.parts_of_photos(photos)
+    parts = log.owners_of_photos("part", photos)
     if parts:
         stair = log.stair()
         for photo, ident in parts.items():
             part = stair.part(ident)
             found[photo] = Logged("tread", part.code, stair.words(part))
-    found |= {photo: Logged("floor", number, number) for photo, number in log.spots_of_photos(photos).items()}
-    found |= {photo: Logged("board", number, number) for photo, number in log.boards_of_photos(photos).items()}
+    for photo, number in log.owners_of_photos("spot", photos).items():
+        found[photo] = Logged("floor", f"F{number}", f"F{number}")
+    for photo, number in log.owners_of_photos("board", photos).items():
+        found[photo] = Logged("board", f"B{number}", f"B{number}")
     return found
 
 
