@@ -25,7 +25,7 @@ from finishlab.logbook.archive import json_schema
 from finishlab.mend.documents import FAULTS
 from finishlab.quality import DOUBTS
 from finishlab.recipe import CAN_LIMITS, Label
-from finishlab.units import LIKELY
+from finishlab.units import COMMON_PRACTICE, LIKELY
 
 DOCS: Final = Path(__file__).parent
 SHELLS: Final = (
@@ -158,7 +158,10 @@ def finish_page() -> str:
         "is refused with the unit that was likely meant. With its unit a length is taken as it is, and what was typed "
         "in inches is shown in inches.\n\n| of | what | millimetres | source |\n|---|---|---|---|\n"
     )
-    parts += [f"| {row.kind} | {row.field} | {row.low:g} to {row.high:g} | {row.source} |\n" for row in LIKELY]
+    parts += [
+        f"| {kind} | {field} | {low:g} to {high:g} | {COMMON_PRACTICE} |\n"
+        for (kind, field), (low, high) in LIKELY.items()
+    ]
     return "".join(parts)
 
 
