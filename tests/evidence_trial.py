@@ -25,7 +25,7 @@ from finishlab.colorimetry.estimate import MATRIX_ERRORS, PRINT_AGAINST_WOOD, WO
 from finishlab.colorimetry.spaces import lab_to_rgb, linear_to_srgb, rgb_to_lab, srgb_to_linear
 from finishlab.matching.gls import Solution, solve
 from finishlab.matching.ranking import Ranking, rank_colours
-from finishlab.matching.scatter import FloorPool, Observations, ObservationsBuilder, components_of
+from finishlab.matching.scatter import FloorPool, Observations, components_of
 
 FLOOR: Final = np.array([56.0, 8.0, 22.0])
 PLANK: Final = np.array([1.2, 0.5, 0.8])
@@ -153,10 +153,8 @@ class World:
         seen = fit_moved(lab_to_rgb(lab_of(seen) + wood[scope, surface]), rng.normal(size=(photo.max() + 1, 3))[photo])
         seen = seen * np.exp(GRAIN * rng.normal(size=(n, 1)) + CHANNEL * rng.normal(size=(n, 3)))
         labs = lab_of(seen) + rng.normal(0, PHOTO, (photo.max() + 1, 3))[photo]
-        builder = ObservationsBuilder()
-        for i, (b, p, f) in enumerate(zip(block.tolist(), plank.tolist(), photo.tolist(), strict=True)):
-            builder.add(b, i, f"{f}", None if p < 0 else f"{p}")
-        return builder.build(self._table(labs, of_floor, photo, scope), job.boards)
+        table = self._table(labs, of_floor, photo, scope)
+        return Observations(table, np.arange(n), block, photo, plank, job.boards, np.full(n, -1))
 
     def _table(self, labs: np.ndarray, of_floor: np.ndarray, photo: np.ndarray, scope: np.ndarray) -> ColourTable:
         """What measuring states of the readings."""

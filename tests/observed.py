@@ -9,12 +9,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from finishlab.colorimetry.delta_e import delta_e_00
-from finishlab.colorimetry.estimate import ColourTable, LabEstimate, pool_estimates
+from finishlab.colorimetry.estimate import LabEstimate, pool_estimates
 from finishlab.matching.aims import MATCH, Aim
 from finishlab.matching.gls import Solution, solve
 from finishlab.matching.joint import JointColours, draw_colours
 from finishlab.matching.ranking import Ranking, rank_colours
-from finishlab.matching.scatter import Components, FloorPool, Observations, ObservationsBuilder, beside
+from finishlab.matching.scatter import Components, FloorPool, Observations, beside
 from finishlab.quality import Doubt
 
 
@@ -57,23 +57,15 @@ class BoardColour:
 
 def observations_of(boards: Sequence[BoardSeen], planks: Sequence[PlankSeen]) -> Observations:
     """Lay out what was seen."""
-    builder = ObservationsBuilder()
-    estimates: list[LabEstimate] = []
-
-    def add(block: int, estimate: LabEstimate, photo: str, plank: str | None = None) -> None:
-        builder.add(block, len(estimates), photo, plank)
-        estimates.append(estimate)
-
+    seen: list[tuple[int, LabEstimate, str, str | None]] = []
     for block, board in enumerate(boards):
-        for each in board.photos:
-            add(block, each.estimate, each.photo)
+        seen += [(block, each.estimate, each.photo, None) for each in board.photos]
         for each in board.photos:
             if each.floor is not None:
-                add(block, each.floor, each.photo, each.spot or beside(board.board, each.photo))
+                seen.append((block, each.floor, each.photo, each.spot or beside(board.board, each.photo)))
     for block, plank in enumerate(planks, start=len(boards)):
-        for each in plank.photos:
-            add(block, each.estimate, each.photo, plank.spot)
-    return builder.build(ColourTable.of(estimates), len(boards))
+        seen += [(block, each.estimate, each.photo, plank.spot) for each in plank.photos]
+    return Observations.of(seen, len(boards))
 
 
 def solve_seen(boards: Sequence[BoardSeen], planks: Sequence[PlankSeen], components: Components) -> Solution:

@@ -123,7 +123,7 @@ def interleaved(folder: Path, count: int) -> dict[str, int]:
 
         def by_page(which: int) -> None:
             for number in range(each):
-                status = browsers[which].sent("/recipes/new", {"own.name": f"page {which} {number}"})
+                status = browsers[which].sent("/recipes/new", {"name": f"page {which} {number}"})
                 failed.extend([f"page {which} {number}: {status}"] if status != http.HTTPStatus.SEE_OTHER else [])
 
         def by_command(which: int) -> None:

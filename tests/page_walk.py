@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from finishlab.page.texts import words_in
+from finishlab.page.reading import words_in
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, ConsoleMessage, FilePayload, Locator, Page, Request, Response
@@ -206,7 +206,7 @@ def enter_stair(person: Person, risers: str = "5") -> None:
     person.go("/stair/add")
     person.write("words", risers)
     person.write("tread", "914x292x27")
-    person.button("stair.add")
+    person.button("page.keep")
     person.page.wait_for_url("**/stair")
 
 

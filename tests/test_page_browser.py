@@ -85,8 +85,8 @@ def phone(home: Home) -> Person:
     wood = {"species": "red oak", "stain": "walnut", "coats": "1"}
     photograph(person, ["board-walnut-one-coat.jpg"], "board", wood)
     photograph(person, ["board-mix-two-coats.jpg"], "board", {"stain": "walnut and honey", "coats": "2"})
-    write_down(person, "/recipes/new", {"own.name": "walnut and honey"})
-    write_down(person, "/cans/new", {"own.product": "clear", "own.kind": "oil polyurethane"})
+    write_down(person, "/recipes/new", {"name": "walnut and honey"})
+    write_down(person, "/cans/new", {"product": "clear", "kind": "oil polyurethane"})
     enter_stair(person)
     log_coat(person, "topcoat", ["1.T1", "1.T2", "1.T3"])
     return person

@@ -16,7 +16,7 @@ from finishlab.errors import UsageError
 from finishlab.logbook.store import Logbook
 from finishlab.page import app
 from finishlab.page.app import Answer, Onward, Page, Route, Visit
-from finishlab.page.texts import LANGUAGES, words_for, words_in
+from finishlab.page.reading import LANGUAGES, words_for, words_in
 
 PAGE = Path(app.__file__).parent
 
@@ -32,7 +32,7 @@ def _write_notes(visit: Visit) -> Answer:
     if visit.form.text("notes") == "boom":
         say("said before it failed")
         raise UsageError("boom", "That <b>cannot</b> be.", "Say something else.")
-    return Onward("/notes", visit.ask("recipe edit", "R1", note=visit.form.text("notes")).said)
+    return Onward("/notes", visit.do("recipe edit", "R1", note=visit.form.text("notes")).said)
 
 
 NOTES = (Route("/notes", show=_notes, do=_write_notes),)

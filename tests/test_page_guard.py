@@ -28,7 +28,7 @@ from finishlab.page.guard import CODE_TRIES, Guard, Pairing
 
 def _note(visit: Visit) -> Answer:
     """Log a recipe by the name that was typed; a form such as any view has."""
-    return Onward("/note", visit.ask("recipe add", visit.form.text("name")).results)
+    return Onward("/note", visit.do("recipe add", visit.form.text("name")).results)
 
 
 def _noting(visit: Visit) -> Answer:

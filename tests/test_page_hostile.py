@@ -121,7 +121,7 @@ def test_markup_in_any_text_field_stays_text(page: Visits) -> None:
     assert len(forms) > 40
     before = last_change(page.folder)
     for address, form, name in forms.values():
-        now = {"state": str(last_change(page.folder)), "once": f"{address} {name}"}
+        now = {"as_of": str(last_change(page.folder)), "once": f"{address} {name}"}
         answer = page.client.post(form.action, data={**form.fields, **now, name: HOSTILE})
         _held(answer.text, f"{address} {name}")
         assert answer.status_code < 500, (address, name)

@@ -22,9 +22,8 @@ from PIL import Image
 
 from finishlab.errors import FinishlabError, PhotoError
 from finishlab.logbook.store import Logbook
-from finishlab.page import waiting
-from finishlab.page.glance import finish
-from finishlab.page.waiting import Bench, bench_of
+from finishlab.page import bench as benches
+from finishlab.page.bench import Bench, bench_of, finish
 from finishlab.page.workers import Limits, Workers
 
 SAMPLES = Path(__file__).parent.parent / "sample_photos"
@@ -40,7 +39,7 @@ _HIDDEN = re.compile(r'<input type="hidden" name="(\w+)" value="([^"]*)">')
 @pytest.fixture(scope="module", autouse=True)
 def _workers_end() -> Iterator[None]:
     yield
-    waiting.end()
+    benches.end()
 
 
 @dataclass(frozen=True)
@@ -278,7 +277,7 @@ def test_a_picture_tells_nothing_of_the_place(phone: Phone) -> None:
 
 def test_a_photo_too_large_is_refused_as_it_comes(logbook: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Of a photo beyond the bound nothing is kept."""
-    monkeypatch.setattr(waiting, "MOST_BYTES", 1000)
+    monkeypatch.setattr(benches, "MOST_BYTES", 1000)
     bench = bench_of(logbook)
     with pytest.raises(PhotoError, match="is larger than") as refused:
         bench.take("large.jpg", BytesIO(BOARD.read_bytes()))

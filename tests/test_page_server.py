@@ -119,7 +119,7 @@ def test_page_and_command_line_write_at_once(page: Visits, run: Run) -> None:
 
     def by_page(names: list[str]) -> None:
         for name in names:
-            assert page.send("/recipes/new", {"own.name": name}).status_code == 200
+            assert page.send("/recipes/new", {"name": name}).status_code == 200
 
     def by_command(names: list[str]) -> None:
         for name in names:

@@ -115,16 +115,17 @@ def test_a_slip_is_taken_back_unless_something_else_was_logged_since(stair: Visi
     run("stairs", "log", "tread", "1", "sanded")
     before = undo_form(stair)
     run("stairs", "log", "tread", "2", "sanded")
-    assert stair.client.post("/stair/undo", data=before).status_code >= 400
+    assert stair.client.post("/history", data=before).status_code >= 400
     assert events(stair) == ["1.T1 sanded", "1.T2 sanded"]
-    assert stair.client.post("/stair/undo", data=undo_form(stair)).status_code == 200
+    found = stair.client.post("/history", data=undo_form(stair))
+    assert (found.status_code, found.url.path) == (200, "/stair")
     assert events(stair) == ["1.T1 sanded"]
 
 
 def undo_form(page: Visits) -> dict[str, str]:
     """Return the hidden fields of the form that takes back."""
-    form = page.get("/stair").text.partition('action="/stair/undo"')[2]
-    return dict(re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)">', form.partition("</form>")[0]))
+    form = page.get("/stair").text.partition('action="/history"')[2].partition("</form>")[0]
+    return {**dict(re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)">', form)), "step": "undo"}
 
 
 def test_a_stair_that_is_not_there_is_entered_first(page: Visits, run: Run) -> None:
@@ -195,7 +196,7 @@ def test_what_was_logged_is_changed_and_taken_out(stair: Visits, run: Run) -> No
 
 def test_further_parts_are_entered(stair: Visits) -> None:
     """Returns that were forgotten are entered with their size; what the command cannot read is said by it."""
-    assert stair.send("/stair/add-parts", {"own.parts": "wings 1-2"}).status_code == 422
-    stair.send("/stair/add-parts", {"own.parts": "returns 1-2 left", "own.front": "292mm"})
+    assert stair.send("/stair/add-parts", {"parts": "wings 1-2"}).status_code == 422
+    stair.send("/stair/add-parts", {"parts": "returns 1-2 left", "front": "292mm"})
     with Logbook.open(stair.folder) as log:
         assert [part.record.sizes.front for part in log.stair().named("returns 1-2 left")] == [292, 292]

@@ -20,11 +20,10 @@ from PIL import ExifTags, Image
 from finishlab.cautions import CAUTIONS
 from finishlab.guide import read_guide
 from finishlab.page import app
-from finishlab.page.asking import command_of
-from finishlab.page.forms import Field, changes, fields_of, finish_changes, finish_groups, given
-from finishlab.page.reading import PAGES, Kept, page_of, reader
-from finishlab.page.texts import words_in
-from finishlab.page.views import PRINTED, THINGS, TOLD, View
+from finishlab.page.asking import Field, changes, command_of, fields_of, finish_changes, finish_groups, given
+from finishlab.page.reading import words_in
+from finishlab.page.views import CHANGES, PRINTED, THINGS, TOLD, View
+from finishlab.page.workers import Kept
 from finishlab.quality import DOUBTS
 
 LOGGED: Final = (
@@ -212,7 +211,7 @@ def test_an_edit_writes_what_was_changed_alone(page: Visits, run: Run) -> None:
     """Of all fields of the form only those that differ are written: one new, one emptied, one of the finish."""
     before = _record(run, "B1")
     fields = _fields(page, "/boards/B1/edit")
-    fields |= {"own.species": "ash", "own.coats": "", "step.1.wipe": "8", "top.sheen": "satin"}
+    fields |= {"species": "ash", "coats": "", "step.1.wipe": "8", "top.sheen": "satin"}
     found = page.send("/boards/B1/edit", fields)
     assert found.status_code == 200
     after = _record(run, "B1")
@@ -226,7 +225,7 @@ def test_an_edit_writes_what_was_changed_alone(page: Visits, run: Run) -> None:
 
 def test_an_edit_that_fails_keeps_what_was_typed(page: Visits, run: Run) -> None:
     """A value that cannot be is told, the form shows it again, and nothing is written."""
-    fields = _fields(page, "/boards/B1/edit") | {"own.species": "elm", "own.date": "yesterday"}
+    fields = _fields(page, "/boards/B1/edit") | {"species": "elm", "date": "yesterday"}
     found = page.send("/boards/B1/edit", fields)
     assert found.status_code == 422
     assert 'value="elm"' in found.text
@@ -237,7 +236,7 @@ def test_no_text_of_a_user_becomes_markup(page: Visits, run: Run) -> None:
     """What was written as HTML into every field of text is read as letters, on every page that shows it."""
     hostile = '"><script>x</script><img src=x onerror=y>'
     fields = _fields(page, "/boards/B1/edit")
-    fields |= {f"own.{name}": f"{hostile} {name}" for name in ("species", "stain", "topcoat", "note", "maker", "light")}
+    fields |= {f"{name}": f"{hostile} {name}" for name in ("species", "stain", "topcoat", "note", "maker", "light")}
     assert page.send("/boards/B1/edit", fields).status_code == 200
     assert json.dumps(_record(run, "B1")).replace('\\"', '"').count(hostile) == 6
     addresses = ("/", "/boards", "/boards/B1", "/boards/B1/edit", "/history", "/ranking", f"/ranking?light={hostile}")
@@ -263,11 +262,9 @@ def test_what_was_done_can_be_taken_back(page: Visits, run: Run) -> None:
 
 def test_new_things_are_written_down(page: Visits, run: Run) -> None:
     """A can and a recipe are logged by a form as by their commands."""
-    assert page.send("/cans/new", {"own.product": "oil", "own.kind": "hardwax oil", "own.lot": "9"}).status_code == 200
+    assert page.send("/cans/new", {"product": "oil", "kind": "hardwax oil", "lot": "9"}).status_code == 200
     assert json.loads(run("can", "show", "C2", "--json").stdout)["cans"][0]["record"]["lot"] == "9"
-    assert (
-        page.send("/recipes/new", {"own.name": "plain", "top.kind": "hardwax oil", "top.coats": "2"}).status_code == 200
-    )
+    assert page.send("/recipes/new", {"name": "plain", "top.kind": "hardwax oil", "top.coats": "2"}).status_code == 200
     assert "hardwax oil" in run("recipe", "show", "R2").stdout
     assert page.send("/boards/B1/approve", {"reason": "as the floor"}).status_code == 200
     assert json.loads(run("standard", "--json").stdout)["standards"][0]["board"] == "B1"
@@ -322,15 +319,13 @@ def test_there_are_no_other_pictures(reading: Visits, address: str) -> None:
 
 
 def test_forms_ask_for_what_commands_take() -> None:
-    """A choice has the command's choices, a count its limits, a flag a box, what may be repeated a line each."""
-    fields = {
-        each.name: each for each in fields_of(command_of("plan quantities"), ("edge", "waste", "can_size", "coats"))
-    }
+    """A choice has the command's choices, a count takes digits, a flag a box, what may be repeated a line each."""
+    fields = {each.name: each for each in fields_of("plan quantities", names=("edge", "waste", "can_size", "coats"))}
     assert fields["edge"].choices == ("square", "half-round")
-    assert (fields["coats"].look, fields["coats"].low, fields["coats"].high) == ("number", 0, 8)
+    assert fields["coats"].look == "number"
     assert fields["can_size"].look == "lines"
     assert fields["waste"].unit == "%"
-    away = fields_of(command_of("plan calendar"), ("away",), {"away": "yes"})
+    away = fields_of("plan calendar", {"away": "yes"}, names=("away",))
     assert (away[0].look, away[0].value) == ("box", "yes")
     assert given([*fields.values(), *away], {"can_size": "1qt\n\n 5L ", "edge": "", "away": "yes"}) == {
         "can_size": ["1qt", "5L"],
@@ -375,31 +370,34 @@ def test_a_finish_is_changed_section_by_section() -> None:
 
 def test_commands_named_in_a_text_are_links() -> None:
     """A command that has a page is a link to it, with what stood behind it gone; others stay as they are."""
-    prose = reader(words_in("en")).prose
+    links = app.links_in("en")
+    prose = links.reader.prose
     undo = prose("Take it back with: finishlab undo")
     assert undo == 'Take it back with: <a href="/history">History</a>'
     assert prose("Begin with: finishlab backup FOLDER") == "Begin with: finishlab backup FOLDER"
     assert prose("Look at B10 <now>") == 'Look at <a href="/boards/B10">B10</a> &lt;now&gt;'
     edit = prose("Say it, for example: finishlab recipe edit R1 --step “1: kind=oil”")
     assert edit == 'Say it, for example: <a href="/recipes/R1/edit">Change R1</a>'
-    english = words_in("en")
-    approve = page_of(english, 'finishlab approve B3 --reason "as the floor"')
+    approve = links.page_of('finishlab approve B3 --reason "as the floor"')
     assert approve == ("/boards/B3/approve", "Approve for the treads")
-    assert page_of(english, "finishlab plan quantities --recipe R1") == ("/plan/quantities", "What to buy")
-    assert page_of(english, "finishlab board edit") == ("/boards", "Boards")
+    assert links.page_of("finishlab plan quantities --recipe R1") == ("/plan/quantities", "What to buy")
+    assert links.page_of("finishlab board edit") == ("/boards", "Boards")
 
 
 _FIRST: Final = {"boards": "B1", "floor": "F1", "recipes": "R1", "cans": "C1"}
 
 
 def test_links_name_pages_that_there_are(reading: Visits) -> None:
-    """Each command of the table of links exists, and so does the page it leads to."""
-    for command, (address, title) in PAGES.items():
-        command_of(command.removesuffix(" --full"))
-        if title in words_in("en").own:
-            assert (
-                reading.get(address.format(_FIRST.get(address.split("/")[1], "")).partition("#")[0]).status_code == 200
-            ), address
+    """Each command that a page says it does exists, is one page's, and leads to it."""
+    named = [(command, route) for route in app.all_routes() for command in route.commands]
+    assert len({command for command, _ in named}) == len(named) > 30
+    for command, route in named:
+        command_of(command)
+        number = _FIRST.get(route.address.split("/")[1], "")
+        to = app.links_in("en").page_of(f"finishlab {command} {number}".rstrip())
+        assert to is not None, command
+        assert to[0] == re.sub(r"{\w+}", number, route.address)
+        assert reading.get(to[0]).status_code == 200, to
 
 
 def test_what_is_kept_is_made_once_and_not_without_end() -> None:
@@ -440,9 +438,17 @@ def test_documents_are_told_in_german() -> None:
     doubts = [re.sub(r"{(\w+)(:[^}]*)?}", "7", kind.sentence) for kind in DOUBTS.values()]
     cautions = [text for each in CAUTIONS.values() for text in (each.title, each.short, each.long, each.spoken)]
     steps = [text for step in read_guide(None, Path()).steps for text in (step.title, step.state, step.missing)]
-    views = [(view.command, (*view.arguments, *view.options)) for view in (*TOLD, *PRINTED)]
-    asked = [field for command, names in views for field in fields_of(command_of(command), names)]
-    asked += [field for thing in THINGS for field in fields_of(command_of(f"{thing.command} edit"), thing.own)]
+    commands: list[tuple[str, tuple[str, ...]]] = [
+        *((view.command, tuple(view.fixed)) for view in (*TOLD, *PRINTED, *CHANGES)),
+        *((f"{thing.command} edit", thing.without) for thing in THINGS),
+        *(
+            ("rank", ()),
+            ("stairs log", ("words",)),
+            ("stairs edit", ("name", "risers")),
+            ("stairs edit-event", ("numbers",)),
+        ),
+    ]
+    asked = [field for command, without in commands for field in fields_of(command, without=without)]
     asked += [field for group in finish_groups(None) for field in group.fields]
     words = {
         *doubts,
@@ -470,6 +476,6 @@ def test_what_stands_in_a_sentence_is_told_too() -> None:
     assert words_in("en").of("close") == "close"
 
 
-def test_no_view_is_left_out() -> None:
-    """Each address of the list of pages is in its order, so that none is missed."""
-    assert {route.address for route in app.all_routes() if route.title} <= set(app.ORDER)
+def test_every_page_of_the_list_is_there() -> None:
+    """Each address of the list of pages is a route's that has a name."""
+    assert set(app.ORDER) <= {route.address for route in app.all_routes() if route.title}

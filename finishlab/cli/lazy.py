@@ -210,6 +210,12 @@ def _boards(log: Logbook) -> Words:
     return ((each.number, what_it_is(each.record)) for each in log.boards())
 
 
+def _cans(log: Logbook) -> Words:
+    for each in log.cans():
+        can = each.record
+        yield each.number, " ".join(filter(None, (can.maker, can.product, can.lot and f"(lot {can.lot})")))
+
+
 def _parts(log: Logbook) -> Words:
     stair = log.stair()
     alone = len({part.name.level for part in stair.parts}) == 1  # then a part is known without its flight
@@ -220,7 +226,7 @@ _LOGGED: Final[Mapping[Source, Callable[[Logbook], Words]]] = {
     "B": _boards,
     "F": lambda log: ((each.number, each.record.spot) for each in log.floor_spots()),
     "R": lambda log: ((each.number, each.record.name) for each in log.recipes()),
-    "C": lambda log: ((each.number, each.record.product) for each in log.cans()),
+    "C": _cans,
     "H": lambda log: ((each.number, each.record.kind) for each in log.trials()),
     "PART": _parts,
     "strip": lambda log: ((str(number), None) for number in log.strips()),
@@ -269,14 +275,15 @@ def _begun(ctx: click.Context, what: Iterable[Source], incomplete: str) -> list[
     with ctx.scope(cleanup=False):
         folder = logbook_folder()
     try:
-        found = _read(folder, what)
+        found = logged_words(folder, what)
     except (FinishlabError, OSError):  # completing is no place to say what is wrong
         return []
     begun = incomplete.casefold()
     return [CompletionItem(word, help=said or None) for word, said in found if word.casefold().startswith(begun)]
 
 
-def _read(folder: Path, what: Iterable[Source]) -> list[tuple[str, str | None]]:
+def logged_words(folder: Path, what: Iterable[Source]) -> list[tuple[str, str | None]]:
+    """Return what is logged of some kinds, each with a word on it; nothing where nothing was ever logged."""
     from finishlab.logbook.store import Logbook
 
     log_or_none = Logbook.open_existing(folder)

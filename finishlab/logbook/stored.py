@@ -9,13 +9,13 @@ import datetime as dt
 import gc
 import json
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache, partial
 from typing import Any, Final, Generic, TypeVar, cast, get_args
 
-from sqlalchemy import ColumnElement, Row, Select, Text, func, select
+from sqlalchemy import ColumnElement, Row, Text, func, select
 from sqlalchemy import cast as cast_in_sql
 from sqlalchemy.orm import Session
 
@@ -49,7 +49,6 @@ from finishlab.strip import TrialRecord
 from finishlab.units import left_text
 
 R = TypeVar("R", bound=Record)
-T = TypeVar("T")
 
 FLOOR_IN_DOUBT: Final = "floor-in-doubt"
 """Doubt of what lay beside a board that it may not be the floor: the pair counts only once that is confirmed."""
@@ -269,37 +268,14 @@ Which = int | range | None
 """Which numbers are read: one, which must be readable, those of a range, or all."""
 _Colours = tuple[Any, Sequence[Any], Callable[[Row[Any]], Any]]
 """The column that says whose a colour is, the columns it is read from, and what reads them."""
-_AT_ONCE: Final = 500
+_AT_ONCE: Final = {"yield_per": 500}
 """Rows held at once, of which only what they say is kept."""
 _M: Final = MeasurementRow.__table__.c
+_P: Final = PairRow.__table__.c
 _MEASURED: Final = (
     *(_M.photo_sha256, _M.result, _M.light, _M.strip_number, _M.version, _M.created),
     cast_in_sql(_M.settings, Text).label("settings"),
 )
-_PAIRED: Final = tuple(PairRow.__table__.c)
-
-
-def _read(
-    session: Session,
-    table: type[NumberedRow],
-    asked: Select[Any],
-    read: Callable[[Row[Any]], T],
-    which: Which,
-) -> Iterator[tuple[Row[Any], T]]:
-    """Yield rows that begin with a thing's number, and what they say; mapped ones would take twice as long."""
-    kind = KINDS[table]
-    session.flush()
-    found = session.execute(asked.execution_options(yield_per=_AT_ONCE))
-    return readable(lambda row: f"{kind.words} {kind.letter}{row[0]}", read, found, strict=isinstance(which, int))
-
-
-def _wanted(table: type[NumberedRow], which: Which, *, removed: bool = False) -> list[ColumnElement[bool]]:
-    """Return what says which rows are asked for: unless `removed`, those that were not."""
-    column = table.__table__.c
-    shown: list[ColumnElement[bool]] = [] if removed else [column.removed.is_(None)]
-    if isinstance(which, range):
-        return [*shown, column.number.between(which[0], which[-1])]
-    return shown if which is None else [*shown, column.number == which]
 
 
 def _numbered(
@@ -307,14 +283,34 @@ def _numbered(
     table: type[NumberedRow],
     record: type[R],
     which: Which,
+    colours: Sequence[_Colours] = (),
     *,
+    light: Light | None = None,
     removed: bool = False,
-) -> Iterator[tuple[Row[Any], Number, R]]:
-    """Yield the rows of numbered things with their numbers and the records they hold."""
-    columns = table.__table__.c
-    asked = select(*columns).where(*_wanted(table, which, removed=removed)).order_by(columns.number)
-    for row, said in _read(session, table, asked, partial(record_in, record), which):
-        yield row, Number.of(KINDS[table].letter, row.number), said
+) -> Iterator[tuple[Any, Number, R, list[Any]]]:
+    """Yield rows of numbered things with their numbers, records and colours; mapped ones would take twice as long.
+
+    Unless `removed`, those that were not; with a `light`, those with a colour in it, and only such colours.
+    """
+    kind, column = KINDS[table], table.__table__.c
+    wanted: list[ColumnElement[bool]] = [] if removed else [column.removed.is_(None)]
+    if which is not None:
+        ends = (which[0], which[-1]) if isinstance(which, range) else (which, which)
+        wanted.append(column.number.between(*ends))
+    told = partial(readable, lambda row: f"{kind.words} {kind.letter}{row[0]}", strict=isinstance(which, int))
+    session.flush()
+    measured: list[dict[int, list[Any]]] = []
+    for owner, columns, read in colours:
+        asked = select(owner, *columns).join(table.__table__, owner == column.number).order_by(owner.table.c.id)
+        lit = [] if light is None else [owner.table.c.light == light]
+        measured.append(defaultdict(list))
+        for row, said in told(read, session.execute(asked.where(*wanted, *lit), execution_options=_AT_ONCE)):
+            measured[-1][row[0]].append(said)
+    asked = select(*column).where(*wanted).order_by(column.number)
+    for row, said in told(partial(record_in, record), session.execute(asked, execution_options=_AT_ONCE)):
+        found = [tuple(each[row[0]]) for each in measured]
+        if light is None or found[0]:
+            yield row, Number.of(kind.letter, row[0]), said, found
 
 
 def read_numbered(
@@ -327,7 +323,7 @@ def read_numbered(
 ) -> list[Stored[R]]:
     """Read the recipes, cans or trials that were not removed, or with `removed` all: every one, or one."""
     found = _numbered(session, table, record, number, removed=removed)
-    return [Stored(name, said, row.created, row.removed) for row, name, said in found]
+    return [Stored(name, said, row.created, row.removed) for row, name, said, _ in found]
 
 
 def read_approvals(session: Session) -> list[StoredStandard]:
@@ -342,39 +338,16 @@ def read_boards(session: Session, *, number: Which = None, light: Light | None =
 
     With a `light`, only what was measured in it is given, and only boards of which there is something.
     """
-    of_board = ((_M.board_number, _MEASURED, _measurement), (PairRow.__table__.c.board_number, _PAIRED, _pair))
-    return _things(session, StoredBoard, BoardRow, BoardRecord, of_board, number, light)
+    of_board = ((_M.board_number, _MEASURED, _measurement), (_P.board_number, tuple(_P), _pair))
+    found = _numbered(session, BoardRow, BoardRecord, number, of_board, light=light)
+    return [StoredBoard(name, said, seen, pairs, row.created) for row, name, said, (seen, pairs) in found]
 
 
 def read_spots(session: Session, *, number: int | None = None, light: Light | None = None) -> list[StoredSpot]:
     """Read the floor spots that were not removed; in two queries. `light` as in `read_boards`."""
     of_spot = ((_M.spot_number, _MEASURED, _measurement),)
-    return _things(session, StoredSpot, FloorSpotRow, FloorSpotRecord, of_spot, number, light)
-
-
-def _things(
-    session: Session,
-    made: Callable[..., T],
-    table: type[BoardRow | FloorSpotRow],
-    record: type[Record],
-    colours: Iterable[_Colours],
-    which: Which,
-    light: Light | None,
-) -> list[T]:
-    """Read boards or spots with their colours, or what there is of them in a light."""
-    measured: list[dict[int, list[Any]]] = []
-    for owner, columns, read in colours:
-        asked = select(owner, *columns).join(table.__table__, owner == table.__table__.c.number)
-        lit = [] if light is None else [owner.table.c.light == light]
-        asked = asked.where(*_wanted(table, which), *lit).order_by(owner.table.c.id)
-        measured.append(defaultdict(list))
-        for row, said in _read(session, table, asked, read, which):
-            measured[-1][row[0]].append(said)
-    return [
-        made(name, said, *(tuple(each[row.number]) for each in measured), row.created)
-        for row, name, said in _numbered(session, table, record, which)
-        if light is None or measured[0][row.number]
-    ]
+    found = _numbered(session, FloorSpotRow, FloorSpotRecord, number, of_spot, light=light)
+    return [StoredSpot(name, said, seen, row.created) for row, name, said, (seen,) in found]
 
 
 def read_part_measurements(session: Session, ident: int) -> tuple[StoredMeasurement, ...]:
@@ -412,10 +385,10 @@ def _measurement(row: Row[Any]) -> StoredMeasurement:
 
 @lru_cache(maxsize=256)  # thousands of photos are measured in a few ways
 def _settings(text: str) -> Mapping[str, Any]:
-    said = json.loads(text)
-    if not all(isinstance(each or {}, Mapping) for each in (said, said.get("print"), said.get("camera_profile"))):
+    said: Mapping[str, Any] = json.loads(text)
+    if not all(isinstance(said.get(name) or {}, Mapping) for name in ("print", "camera_profile")):
         raise TypeError("how it was measured is of another kind")
-    return cast("Mapping[str, Any]", said)
+    return said
 
 
 def _pair(row: Row[Any]) -> StoredPair:

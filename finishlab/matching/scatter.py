@@ -90,6 +90,14 @@ class Observations:
     at_surfaces: bool = False
     """Whether effects are the surfaces' rather than the readings' (`with_surface_effects`)."""
 
+    @classmethod
+    def of(cls, seen: Iterable[tuple[int, LabEstimate, str, str | None]], boards: int) -> Observations:
+        """Lay out what was seen, block by block: block, colour, photo and, of the floor's colours, the plank's name."""
+        blocks, colours, photos, planks = zip(*seen, strict=True)
+        rows = np.arange(len(blocks))
+        wood = np.full(len(blocks), -1)
+        return cls(ColourTable.of(colours), rows, np.array(blocks), _met(photos), _met(planks), boards, wood)
+
     def only(self, boards: Sequence[int]) -> Observations:
         """Return what was observed of some boards, in this order, and of the planks."""
         blocks = int(self.block.max(initial=self.boards - 1)) + 1
@@ -129,29 +137,10 @@ class Observations:
         )
 
 
-class ObservationsBuilder:
-    """Numbers photos and planks while observations come in."""
-
-    def __init__(self) -> None:
-        self._rows: list[int] = []
-        self._block: list[int] = []
-        self._photo: list[int] = []
-        self._plank: list[int] = []
-        self._photos: dict[str, int] = {}
-        self._planks: dict[str, int] = {}
-
-    def add(self, block: int, row: int, photo: str, plank: str | None = None) -> None:
-        """Add a colour of a board, or of the plank that is named."""
-        self._rows.append(row)
-        self._block.append(block)
-        self._photo.append(self._photos.setdefault(photo, len(self._photos)))
-        self._plank.append(-1 if plank is None else self._planks.setdefault(plank, len(self._planks)))
-
-    def build(self, colours: ColourTable, boards: int) -> Observations:
-        """Return the observations; `colours` is the table the rows are of."""
-        lists = (self._rows, self._block, self._photo, self._plank)
-        rows, block, photo, plank = (np.array(each, dtype=np.intp) for each in lists)
-        return Observations(colours, rows, block, photo, plank, boards, np.full(len(rows), -1, dtype=np.intp))
+def _met(names: Iterable[str | None]) -> Ints:
+    """Number names in the order they are met; none is -1."""
+    numbers: dict[str | None, int] = {None: -1}
+    return np.array([numbers.setdefault(name, len(numbers) - 1) for name in names])
 
 
 def beside(board: str, photo: str) -> str:

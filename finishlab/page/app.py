@@ -1,57 +1,54 @@
 """The pages as one application: routes from the views' tables, one shape of answer, one way with failures.
 
 A view is a plain function of a `Visit`; it runs in a thread, so it may open the logbook and run commands. To add one:
-write ``def boards(visit: Visit) -> Answer`` in a module of this room, give the module a table ``ROUTES`` of `Route`,
-and name the module in `VIEWS`. ``show`` answers GET, ``do`` answers a posted form; where ``do`` raises, ``show`` of
-the same route is shown again with the sentence above and every field as it was typed (`Visit.typed`). A form is begun
-with the macro ``form`` of ``macros.html.j2``, which carries what this module checks: whose form it is, that it is sent
-once only, and which things it is about, so that a change made meanwhile is shown before it is written over.
+write ``def boards(visit: Visit) -> Answer`` in a module of `VIEWS`, and a `Route` in its table ``ROUTES``. ``show``
+answers GET, ``do`` answers a posted form; where ``do`` raises, ``show`` of the same route is shown again with the
+sentence above and every field as it was typed (`Visit.typed`). A command that a sentence names is a link to the route
+that names it too. A form is begun with the macro ``form`` of ``macros.html.j2``, which carries what this module checks:
+whose form it is, that it is sent once only, and which things it is about, so that a change made meanwhile is shown
+before it is written over.
 """
 
 from __future__ import annotations
 
-import dataclasses
+import functools
 import importlib
+import re
 import secrets
 import threading
 import time
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Hashable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, BinaryIO, Final
+from typing import Any, BinaryIO, Final, TypeVar
 from urllib.parse import urlencode
 
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.routing import Mount
+from starlette.routing import Route as Path_
+from starlette.staticfiles import StaticFiles
+
 from finishlab.cli.failures import INTERRUPTED, failure_of
+from finishlab.cli.lazy import Source, logged_words
+from finishlab.colorimetry.spaces import hex_colour
 from finishlab.errors import ExitCode, FinishlabError
 from finishlab.logbook.database import last_change
-from finishlab.page.asking import Asked, RefusedError, Value, ask
+from finishlab.page.asking import Asked, Field, RefusedError, Value, ask, fields_of
 from finishlab.page.guard import STAY, BodyError, Guard, Pairing, Visitor
-from finishlab.page.texts import LANGUAGES, Words, words_for, words_in
-
-if TYPE_CHECKING:
-    from jinja2 import Environment
-    from starlette.applications import Starlette
-    from starlette.datastructures import FormData
-    from starlette.requests import Request
-    from starlette.responses import Response
-
-__all__ = [
-    "ORDER",
-    "VIEWS",
-    "Answer",
-    "Form",
-    "Onward",
-    "Page",
-    "Route",
-    "Sent",
-    "Upload",
-    "Visit",
-    "all_routes",
-    "application",
-]
+from finishlab.page.reading import LANGUAGES, Links, Words, words_for, words_in
+from finishlab.page.workers import Kept
+from finishlab.record import today
+from finishlab.show.document import Block
+from finishlab.show.html import blocks_html
 
 _HERE: Final = Path(__file__).parent
-VIEWS: Final = ("answer", "photograph", "views", "stair")
+VIEWS: Final = ("views", "photograph", "stair")
 """Modules of this room with ``ROUTES``."""
 ORDER: Final = (
     *("/", "/photograph", "/boards", "/floor", "/ranking", "/next", "/stair", "/plan", "/print", "/recipes", "/cans"),
@@ -60,6 +57,9 @@ ORDER: Final = (
 """Of the list of pages."""
 FORM_BYTES: Final = 256 * 1024
 """Of a form without photos."""
+_ANSWERS: Final = 5000
+"""Answers to forms that are kept for a form that is sent again."""
+T = TypeVar("T")
 _STATUS: Final[dict[int, int]] = {ExitCode.FAILURE: 500, INTERRUPTED: 500, ExitCode.LOGBOOK: 409}
 """Exit code of a command -> HTTP status; 422 for all others, which say what was wrong with what was sent."""
 
@@ -68,10 +68,8 @@ _STATUS: Final[dict[int, int]] = {ExitCode.FAILURE: 500, INTERRUPTED: 500, ExitC
 class Upload:
     """A file that came with a form."""
 
-    field: str
     name: str
     """As the phone calls it; never a path here."""
-    size: int
     file: BinaryIO
 
 
@@ -151,10 +149,46 @@ class Visit:
         """The address with all that was asked for in it."""
         return f"{self.address}?{urlencode(self.query)}" if self.query else self.address
 
-    def ask(self, command: str, *arguments: str | Path, may_fail: bool = False, **options: Value) -> Asked:
-        """Run a command on this logbook, see `finishlab.page.asking.ask`."""
-        inches = self.visitor.units == "in"
-        return ask(self.folder, command, *arguments, may_fail=may_fail, inches=inches, **options)
+    @property
+    def links(self) -> Links:
+        """How documents are read in this visitor's language."""
+        return links_in(self.words.language)
+
+    def do(self, command: str, *arguments: str | Path, **options: Value) -> Asked:
+        """Run a command on this logbook, see `finishlab.page.asking.ask`; `RefusedError` if it fails."""
+        return ask(self.folder, command, *arguments, inches=self.visitor.units == "in", **options)
+
+    def ask(self, command: str, *arguments: str | Path, **options: Value) -> Asked:
+        """Do the same where a failure is part of the answer."""
+        try:
+            return self.do(command, *arguments, **options)
+        except RefusedError as refused:
+            return refused.asked
+
+    def look(self, command: str, *arguments: str, **options: Value) -> Asked:
+        """Return what a command that only looks up says, asked once for each state of the logbook."""
+        named = tuple((name, tuple(value) if isinstance(value, list) else value) for name, value in options.items())
+        return self.kept(
+            (command, arguments, named, self.visitor.units),
+            lambda: self.ask(command, *arguments, **options),
+        )
+
+    def kept(self, what: tuple[Hashable, ...], make: Callable[[], T]) -> T:
+        """Return what was made of this state of the logbook today; a plan begins tomorrow."""
+        found: T = _KEPT.get((self.folder, self.state, today(), *what), make)
+        return found
+
+    def fields(self, command: str, values: Mapping[str, object] | None = None, **which: Sequence[str]) -> list[Field]:
+        """Return what a command takes, see `finishlab.page.asking.fields_of`, with what is logged to choose from."""
+
+        def offered(what: Sequence[Source]) -> Mapping[str, str | None]:
+            return self.kept(("offered", *what), lambda: dict(logged_words(self.folder, what)))
+
+        return fields_of(command, values, offered=offered, **which)
+
+    def told(self, blocks: Sequence[Block], level: int = 2) -> Markup:
+        """Return blocks as this visitor reads them."""
+        return blocks_html(blocks, self.links.reader, level=level)
 
     def typed(self, name: str, default: object = "") -> str:
         """Return what was typed into a field, or else what stands there."""
@@ -176,19 +210,41 @@ class Route:
     show: Callable[[Visit], Answer] | None = None
     do: Callable[[Visit], Answer] | None = None
     title: str = ""
-    """Key of its name in the list of pages; empty for a page that is reached from another."""
+    """Key of its name; empty for a page that no list and no sentence names."""
+    commands: tuple[str, ...] = ()
+    """Commands that do the same, as sentences name them."""
     most_bytes: int = FORM_BYTES
     """Of what may be posted to it."""
 
     @property
-    def views(self) -> tuple[tuple[str, Callable[[Visit], Answer] | None], ...]:
-        """Each method with the view that answers it."""
-        return ("GET", self.show), ("POST", self.do)
+    def methods(self) -> list[str]:
+        """What it answers."""
+        return [name for name, view in (("GET", self.show), ("POST", self.do)) if view is not None]
 
 
 def all_routes() -> tuple[Route, ...]:
     """Return the addresses of all views."""
     return tuple(route for name in VIEWS for route in importlib.import_module(f"finishlab.page.{name}").ROUTES)
+
+
+@functools.cache
+def links_in(language: str) -> Links:
+    """Return how documents are read in a language, with the commands they name as links to their pages."""
+    named = {
+        command: (re.sub(r"{\w+}", "{}", route.address), route.title)
+        for route in all_routes()
+        for command in route.commands
+    }
+    return Links(words_in(language), {**named, "rank --full": ("/ranking#all", "ranking.below")})
+
+
+def _weight(said: object) -> int:
+    documents = said.documents if isinstance(said, Asked) else ()
+    return 20 + sum(len(getattr(block, "rows", ())) for each in documents for block in each.blocks)
+
+
+_KEPT: Final[Kept[Any]] = Kept(40_000, _weight)
+"""What was asked lately, by the state of the logbook it was asked of; a row of a table is about a kilobyte."""
 
 
 def application(folder: Path, pairing: Pairing, hosts: frozenset[str], routes: Sequence[Route] | None = None) -> Guard:
@@ -219,19 +275,12 @@ class _Site:
         listed = {route.address: route.title for route in routes if route.title}
         self.listed = [(address, listed[address]) for address in ORDER if address in listed]
         self.writing = threading.Lock()
+        self.sent = Kept[Answer](_ANSWERS)
         self.environment = _environment()
 
     def starlette(self) -> Starlette:
         """Return the application behind the guard."""
-        from starlette.applications import Starlette
-        from starlette.routing import Mount
-        from starlette.routing import Route as Path_
-        from starlette.staticfiles import StaticFiles
-
-        paths = [
-            Path_(each.address, self._endpoint(each), methods=[name for name, view in each.views if view is not None])
-            for each in self.routes
-        ]
+        paths = [Path_(each.address, self._endpoint(each), methods=each.methods) for each in self.routes]
         paths.append(Path_("/pair", self._pair, methods=["GET", "POST"]))
         static = Mount("/static", StaticFiles(directory=_HERE / "static"))
         return Starlette(
@@ -244,15 +293,11 @@ class _Site:
 
     def refused(self, scope: Mapping[str, Any], status: int, key: str, *, given: str = "") -> Response:
         """Return the page that says why somebody is not let in, or where nothing is."""
-        from starlette.responses import HTMLResponse
-
         template = self.environment.get_template("refused.html.j2")
         return HTMLResponse(template.render(w=_words(scope), key=key, given=given), status)
 
     async def _pair(self, request: Request) -> Response:
         """Show where the code is typed, and let in whoever has the right one."""
-        from starlette.responses import RedirectResponse
-
         key = request.query_params.get("key", "")
         if request.method == "GET":
             return self.refused(request.scope, 200, "guard.pair", given=key)
@@ -276,8 +321,6 @@ class _Site:
 
     def _endpoint(self, route: Route) -> Callable[[Request], Any]:
         async def endpoint(request: Request) -> Response:
-            from starlette.concurrency import run_in_threadpool
-
             if request.method != "POST":
                 return await run_in_threadpool(self._shown, route, self._visit(request, Form()))
             async with request.form(max_files=40, max_fields=400, max_part_size=FORM_BYTES) as posted:
@@ -300,23 +343,19 @@ class _Site:
             status, errors, said = _failure(error or again)
             answer = Page(visit.words("page.failed"), "failed.html.j2")
         if isinstance(answer, Page) and errors:
-            answer = dataclasses.replace(
-                answer, errors=(*errors, *answer.errors), said=(*said, *answer.said), status=status
-            )
+            answer = replace(answer, errors=(*errors, *answer.errors), said=(*said, *answer.said), status=status)
         return self._response(visit, answer)
 
     def _done(self, route: Route, visit: Visit) -> Response:
         """Do what a form asks for: once, and not over what was changed since it was opened."""
         if not secrets.compare_digest(visit.form.text("token").encode(), visit.visitor.token.encode()):
             return self._response(visit, Page(visit.words("conflict.old"), "old_form.html.j2", status=403))
-        once = visit.form.text("once")
-        with visit.visitor.once(once) as kept:
-            if kept.answer is None:
-                try:
-                    kept.answer = self._written(route, visit)
-                except Exception as error:  # noqa: BLE001 - every failure is shown with what was typed
-                    return self._shown(route, visit, error)
-            return self._response(visit, kept.answer)
+        once = visit.form.text("once") or secrets.token_urlsafe(12)
+        try:
+            answer = self.sent.get((visit.visitor.token, once), lambda: self._written(route, visit))
+        except Exception as error:  # noqa: BLE001 - every failure is shown with what was typed
+            return self._shown(route, visit, error)
+        return self._response(visit, answer)
 
     def _written(self, route: Route, visit: Visit) -> Answer:
         if route.do is None:
@@ -325,31 +364,26 @@ class _Site:
         if not about:
             return route.do(visit)
         with self.writing:
-            opened = visit.form.text("state")
+            opened = visit.form.text("as_of")
             if not opened.isdecimal() or last_change(self.folder, about) > int(opened):
                 return self._conflict(visit, about)
             return route.do(visit)
 
     def _conflict(self, visit: Visit, about: Sequence[str]) -> Page:
         """Return what was changed meanwhile, and the form with all that was typed."""
-        changes = [line for each in about for line in visit.ask("history", each, last=1, may_fail=True).results]
-        mine = {"token", "once", "state", "about"}
+        changes = [line for each in about for line in visit.ask("history", each, last=1).results]
+        mine = {"token", "once", "as_of", "about"}
         typed = [(name, value) for name, values in visit.form.fields.items() if name not in mine for value in values]
         values = {"changes": changes, "typed": typed, "about": ",".join(about)}
         return Page(visit.words("conflict.title"), "conflict.html.j2", values, status=409)
 
     def _response(self, visit: Visit, answer: Answer) -> Response:
-        from starlette.responses import HTMLResponse, RedirectResponse
-        from starlette.responses import Response as Plain
-
-        from finishlab.page.reading import reader
-
         if isinstance(answer, Onward):
             visit.visitor.said += answer.said
             return RedirectResponse(answer.address, 303)
         if isinstance(answer, Sent):
             kept = {"content-disposition": f'attachment; filename="{answer.name}"'} if answer.name else {}
-            return Plain(answer.content, media_type=answer.media_type, headers=kept)
+            return Response(answer.content, media_type=answer.media_type, headers=kept)
         said, visit.visitor.said[:] = [*visit.visitor.said, *answer.said], []
         template = self.environment.get_template(answer.template)
         text = template.render(
@@ -358,7 +392,7 @@ class _Site:
             said=said,
             visit=visit,
             w=visit.words,
-            read=reader(visit.words),
+            read=visit.links.reader,
             listed=self.listed,
             languages=LANGUAGES,
             now=time.strftime("%H:%M"),
@@ -389,13 +423,11 @@ def _form(posted: FormData) -> Form:
         if isinstance(value, str):
             fields.setdefault(name, []).append(value)
         elif value.filename:
-            uploads.append(Upload(name, Path(value.filename).name, value.size or 0, value.file))
+            uploads.append(Upload(Path(value.filename).name, value.file))
     return Form({name: tuple(values) for name, values in fields.items()}, tuple(uploads))
 
 
 def _environment() -> Environment:
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
     environment = Environment(
         loader=FileSystemLoader(_HERE / "templates", encoding="utf-8"),
         autoescape=True,
@@ -403,5 +435,6 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.filters["hex"] = hex_colour
     environment.globals |= {"once": lambda: secrets.token_urlsafe(12)}
     return environment

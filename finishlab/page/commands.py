@@ -15,8 +15,6 @@ from finishlab.show.document import Document, Line
 if TYPE_CHECKING:
     from finishlab.page.guard import Pairing
 
-__all__ = ["page"]
-
 PORT: Final = 8455
 """Always the same unless told, so that an icon on a phone's home screen goes on working. This tool's own."""
 
@@ -36,9 +34,9 @@ def page(*, lan: bool, port: int, no_browser: bool, as_json: bool) -> None:
     """
     from finishlab.logbook.store import Logbook
     from finishlab.page.app import application
+    from finishlab.page.bench import bench_of, end
     from finishlab.page.guard import Pairing
     from finishlab.page.server import LOOPBACK, bound, lan_address, serve
-    from finishlab.page.waiting import bench_of, end
 
     folder = logbook_folder()
     known = Logbook.open_existing(folder)  # what is wrong with it is said now, and an old one carried forward

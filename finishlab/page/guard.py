@@ -12,16 +12,13 @@ import secrets
 import threading
 import time
 from collections import OrderedDict
-from collections.abc import Awaitable, Callable, Iterator, Mapping, MutableMapping
-from contextlib import contextmanager
+from collections.abc import Awaitable, Callable, Mapping, MutableMapping
 from dataclasses import dataclass, field
 from http.cookies import CookieError, SimpleCookie
 from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
     from starlette.responses import Response
-
-__all__ = ["CODE_TRIES", "HEADERS", "STAY", "BodyError", "Guard", "Once", "Pairing", "Visitor"]
 
 Scope = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
@@ -53,19 +50,9 @@ _QUIET: Final = 20.0
 """Seconds a body may be silent."""
 _SLOWEST: Final = 4096
 """Bytes a second a body must bring on the whole."""
-_ANSWERS: Final = 500
-"""Answers to forms that are kept for a form that is sent again."""
 _VISITORS: Final = 50
 _DIGITS: Final = 15
 """Of a length that may be true; Python refuses to read one of thousands."""
-
-
-@dataclass(slots=True)
-class Once:
-    """A form that is sent: the answer to it, once there is one."""
-
-    answer: Any = None
-    lock: threading.Lock = field(default_factory=threading.Lock)
 
 
 @dataclass(slots=True)
@@ -82,16 +69,6 @@ class Visitor:
     """What the next page shows above."""
     kept: dict[str, str] = field(default_factory=dict)
     """What views keep for its next form: the fields of the last one."""
-    sent: OrderedDict[str, Once] = field(default_factory=OrderedDict)
-
-    @contextmanager
-    def once(self, token: str) -> Iterator[Once]:
-        """Give the answer to a form sent before; of two that come at the same moment, the second waits."""
-        found = self.sent.setdefault(token, Once()) if token else Once()
-        while len(self.sent) > _ANSWERS:
-            self.sent.popitem(last=False)
-        with found.lock:
-            yield found
 
 
 class Pairing:

@@ -7,33 +7,31 @@ logged already is never logged again (`_logged_as`).
 
 from __future__ import annotations
 
+import functools
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, cast
+from typing import Any, Final, cast
 
+from finishlab.board.files import Shown, read_name
+from finishlab.coatings import WOODS
 from finishlab.errors import FinishlabError, UsageError
+from finishlab.logbook.store import Logbook
+from finishlab.matching.scatter import FEW_SPOTS
+from finishlab.measuring import MeasureOptions, PhotoResult, looking_elsewhere
+from finishlab.measuring.logged import FloorSeen, doubt_light, floor_seen
 from finishlab.page.app import Answer, Onward, Page, Route, Sent, Visit
-from finishlab.page.asking import Asked, RefusedError
-from finishlab.page.glance import Glance, KindName, Known
-from finishlab.page.waiting import MOST_BYTES, PHOTO_ID, Bench, Waiting, bench_of
+from finishlab.page.asking import Field, RefusedError, given, options_of
+from finishlab.page.bench import MOST_BYTES, PHOTO_ID, Bench, Glance, KindName, Known, Waiting, bench_of
+from finishlab.page.reading import Words
 from finishlab.record import DAYLIGHT
-
-if TYPE_CHECKING:
-    from finishlab.board.files import Shown
-    from finishlab.logbook.store import Logbook
-    from finishlab.page.texts import Words
-
-__all__ = ["ROUTES"]
 
 _AT_ONCE: Final = 3 * MOST_BYTES
 """Bytes of all photos of one form; the script sends them one by one."""
 _MOST_PHOTOS: Final = 40
 """On one page."""
-_OFFERED: Final = 40
-"""Boards that another photo can be added to, the newest first."""
 _COMMANDS: Final[Mapping[KindName, str]] = {
     "floor": "floor add",
     "board": "board add",
@@ -42,32 +40,13 @@ _COMMANDS: Final[Mapping[KindName, str]] = {
     "strip": "strip learn",
 }
 """What a photo can be, in the order it is asked, and the command that logs it."""
-_BOARDS: Final[tuple[KindName, ...]] = ("board", "pair")
-_LIT: Final[tuple[KindName, ...]] = ("floor", "board", "pair", "tread")
-FIELDS: Final[Mapping[str, tuple[KindName, ...]]] = {
-    "to": _BOARDS,
-    "species": _BOARDS,
-    "stain": _BOARDS,
-    "coats": _BOARDS,
-    "topcoat": _BOARDS,
-    "purpose": _BOARDS,
-    "stage": _BOARDS,
-    "floor_is": ("pair",),
-    "surface": ("floor",),
-    "spot": ("floor",),
-    "parts": ("tread",),
-    "white": ("strip",),
-    "light": _LIT,
-    "note": _LIT,
-    "each": _BOARDS,
-    "new_light": ("floor", *_BOARDS),
-    "confirm_floor": ("floor", "pair"),
-}
-"""Field of the form -> the kinds that have it. Each is an option of the command (`_OPTIONS`), but the parts: they stand
-before the photos."""
-_OPTIONS: Final = {"stage": "state"}
-"""Field -> option, where the form calls it otherwise: every form of the page has a ``state`` of its own."""
-_TICKS: Final = frozenset({"new_light", "confirm_floor", "each"})
+_FIRST: Final = (
+    *("to", "species", "stain", "coats", "topcoat", "surface", "spot", "parts", "floor_is", "light", "white", "each"),
+)
+_MORE: Final = ("purpose", "state", "note", "new_light", "confirm_floor")
+"""What is asked for, by the commands' options: at first, and what is folded away; ``parts`` stand before the photos."""
+_BESIDE: Final = frozenset({"floor_is", "confirm_floor"})
+"""What a board has only beside the floor."""
 _WITH_TO: Final = frozenset({"to", "light", "floor_is", "new_light", "confirm_floor"})
 """What goes with a photo of a board that is logged: its record stays as it is."""
 _REMEMBERED: Final = ("light", "species", "stain", "coats", "topcoat", "floor_is", "surface", "parts")
@@ -79,10 +58,8 @@ class Logged:
     """What a photo is logged as."""
 
     kind: KindName
-    number: str
-    """``B3``, ``F1``, ``1.T7``, ``0412``."""
     words: str
-    """The same as people say it."""
+    """``B3``, ``F1``, ``tread 7``, ``0412``."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,18 +69,16 @@ class Answered:
     photo: str
     name: str
     kind: KindName | None
-    found: bool
-    """Whether there is a strip."""
+    found: Glance | None = None
+    """None where it was logged and cleared away."""
     said: tuple[str, ...] = ()
     """What is wrong or doubtful, each with what to do."""
-    colours: tuple[tuple[str, str, str], ...] = ()
-    """Field, its colour for a screen, and its figures."""
-    apart: str = ""
-    """CIEDE2000 of board and floor beside one another, with its interval."""
-    pictured: bool = False
-    good: bool = False
-    """Whether it can be logged."""
     logged: Logged | None = None
+
+    @property
+    def good(self) -> bool:
+        """Whether it can be logged."""
+        return self.logged is None and self.found is not None and self.found.error is None
 
 
 def _choose(visit: Visit) -> Answer:
@@ -139,17 +114,11 @@ def _ids(text: str) -> list[str]:
 
 def _opened(folder: Path) -> AbstractContextManager[Logbook | None]:
     """Open the logbook if there is one; none is made by looking."""
-    from finishlab.logbook.store import Logbook
-
     return Logbook.open_existing(folder) or nullcontext()
 
 
 def _known(log: Logbook | None, visit: Visit) -> Known:
     """Return what photos are looked at with: as the commands measure in the light that was named last."""
-    from finishlab.matching.scatter import FEW_SPOTS
-    from finishlab.measuring import MeasureOptions
-    from finishlab.measuring.logged import FloorSeen, floor_seen
-
     how: dict[KindName, MeasureOptions] = {
         "pair": MeasureOptions(("board", "floor"), cast("Any", _kept(visit, "floor_is", "print"))),
         "board": MeasureOptions(("board",)),
@@ -167,62 +136,44 @@ def _known(log: Logbook | None, visit: Visit) -> Known:
 
 
 def _kept(visit: Visit, name: str, default: str = "") -> str:
-    return visit.visitor.kept.get(f"photograph.{name}", default)
+    return visit.visitor.kept.get(name, default)
 
 
 def _seen(visit: Visit) -> Answer:
     """Show what was found in each photo, and the form that logs them."""
     bench, ids = bench_of(visit.folder), _ids(visit.query.get("photos", ""))
-    waiting = [found for each in ids if (found := bench.find(each)) is not None]
+    waiting = {each: found for each in ids if (found := bench.find(each)) is not None}
     with _opened(visit.folder) as log:
         logged = _logged_as(log, ids)
         known = _known(log, visit)
-        for each in waiting:
+        for each in waiting.values():
             bench.begin(each, known)
-        answers = [_answered(visit, log, each, bench.glance(each, known), logged.get(each.photo)) for each in waiting]
-        there = {each.photo for each in waiting}
-        answers += [
-            Answered(each, each, logged[each].kind, found=True, logged=logged[each])
-            for each in ids
-            if each in logged and each not in there
+        answers = [
+            _answered(visit, log, photo, bench.glance(photo, known), logged.get(each))
+            for each, photo in waiting.items()
         ]
-        to_log = [each for each in answers if each.good and each.logged is None]
-        kind = _proposed(to_log)
+        answers += [
+            Answered(each, each, as_what.kind, logged=as_what)
+            for each, as_what in logged.items()
+            if each not in waiting
+        ]
+        to_log = [each for each in answers if each.good]
+        kinds = Counter(each.kind for each in to_log if each.kind is not None)
         values = {
             "answers": answers,
             "to_log": to_log,
-            "kind": kind,
+            "kind": kinds.most_common(1)[0][0] if kinds else "board",
             "kinds": tuple(_COMMANDS),
-            "fields": FIELDS,
-            "filled": _filled(visit, log, [each for each in waiting if each.photo in {one.photo for one in to_log}]),
-            "offered": _offered(visit, log),
+            "fields": _fields(visit, log, [waiting[each.photo] for each in to_log]),
+            "more": _MORE,
         }
     return Page(visit.words("photograph.seen"), "photograph_seen.html.j2", values)
 
 
 def _answered(visit: Visit, log: Logbook | None, photo: Waiting, found: Glance, logged: Logged | None) -> Answered:
     """Return what is said of one photo."""
-    from finishlab.colorimetry.spaces import hex_colour
-
-    result = found.measurement
-    fields = {} if result is None else result.fields
-    colours = tuple(
-        (name, hex_colour(each.estimate.lab), "L* {:.0f}, a* {:.0f}, b* {:.0f}".format(*each.estimate.lab))
-        for name, each in fields.items()
-    )
-    pair = None if result is None else result.pair
-    return Answered(
-        photo.photo,
-        photo.name,
-        _kind_of(photo, found),
-        found=found.found,
-        said=tuple(_said(visit.words, log, photo, found, _kept(visit, "light", DAYLIGHT))),
-        colours=colours,
-        apart="" if pair is None else f"{pair.value:.1f} ({pair.low:.1f} to {pair.high:.1f})",
-        pictured=found.pictured,
-        good=found.error is None,
-        logged=logged,
-    )
+    said = _said(visit.words, log, photo, found, _kept(visit, "light", DAYLIGHT))
+    return Answered(photo.photo, photo.name, _kind_of(photo, found), found, tuple(said), logged)
 
 
 def _kind_of(photo: Waiting, found: Glance) -> KindName | None:
@@ -235,9 +186,6 @@ def _kind_of(photo: Waiting, found: Glance) -> KindName | None:
 
 def _said(words: Words, log: Logbook | None, photo: Waiting, found: Glance, light: str) -> Iterator[str]:
     """Yield what is wrong with a photo, or doubtful, a sentence each with what to do."""
-    from finishlab.measuring import PhotoResult
-    from finishlab.measuring.logged import doubt_light
-
     if found.error is not None:
         error = _for_page(words, [photo], found.error)
         yield f"{words.of(error.message)} {words.of(error.hint)}".strip()
@@ -263,8 +211,6 @@ def _for_page(words: Words, photos: Sequence[Waiting], error: FinishlabError) ->
 
 def _by_name(photo: Waiting) -> tuple[KindName, Shown] | None:
     """Return what a photo shows by its file's name; None where the name says nothing, as names of phones do."""
-    from finishlab.board.files import read_name
-
     stem = Path(photo.name).stem
     if stem.casefold().startswith("strip"):
         return None
@@ -275,12 +221,6 @@ def _by_name(photo: Waiting) -> tuple[KindName, Shown] | None:
         return None  # any word can be the name of a stain
     kind: KindName = "floor" if shown.kind == "floor" else "pair" if shown.with_floor else "board"
     return kind, shown
-
-
-def _proposed(answers: Sequence[Answered]) -> KindName:
-    """Return what most of the photos are."""
-    kinds = Counter(each.kind for each in answers if each.kind is not None)
-    return kinds.most_common(1)[0][0] if kinds else "board"
 
 
 def _filled(visit: Visit, log: Logbook | None, photos: Sequence[Waiting]) -> dict[str, str]:
@@ -300,32 +240,40 @@ def _filled(visit: Visit, log: Logbook | None, photos: Sequence[Waiting]) -> dic
             filled |= {"surface": surface, "floor_is": "wood" if surface == "wood" else "print"}
     filled |= {name: text for name in _REMEMBERED if (text := _kept(visit, name))}
     for _, shown in filter(None, map(_by_name, photos[:1])):
-        filled |= {name: str(value) for name, value in shown.said.fields.items() if name in FIELDS}
+        filled |= {name: str(value) for name, value in shown.said.fields.items() if name in (*_FIRST, *_MORE)}
         filled |= {name: text for name, text in (("light", shown.light), ("spot", shown.spot)) if text}
     return filled
 
 
-def _offered(visit: Visit, log: Logbook | None) -> dict[str, Any]:
-    """Return what can be chosen in the fields."""
-    from finishlab.board import PURPOSES, STATES, SURFACES
-    from finishlab.board.shown import what_it_is
-    from finishlab.coatings import WOODS
+@functools.cache
+def _kinds(name: str) -> tuple[KindName, ...]:
+    """Return the kinds of photos whose command takes a field."""
+    option = _option(name)
+    takes = [kind for kind, command in _COMMANDS.items() if option in options_of(command)]
+    return tuple(kind for kind in takes if kind != "board" or name not in _BESIDE)
 
-    records = [] if log is None else [(each.number, each.record) for each in log.boards()]
-    stair = None if log is None else log.stair()
-    return {
-        "to": [("", visit.words("photograph.new_board"))]
-        + [(number, f"{number}: {what_it_is(record)}") for number, record in records[: -_OFFERED - 1 : -1]],
-        "species": [*dict.fromkeys([*(record.species for _, record in records), *WOODS])],
-        "stain": _used(record.stain for _, record in records),
-        "topcoat": _used(record.topcoat for _, record in records),
-        "light": list(dict.fromkeys([DAYLIGHT, *(log.lights_logged() if log is not None else ())])),
-        "purpose": PURPOSES,
-        "stage": STATES,
-        "surface": SURFACES,
-        "floor_is": ("print", "wood"),
-        "parts": [] if stair is None else [stair.words(part) for part in stair.parts],
-    }
+
+def _option(name: str) -> str:
+    return "words" if name == "parts" else name
+
+
+def _fields(visit: Visit, log: Logbook | None, photos: Sequence[Waiting]) -> list[tuple[Field, tuple[KindName, ...]]]:
+    """Return what is asked for, each with the kinds of photos that have it, in the words of this page."""
+    words, filled = visit.words, _filled(visit, log, photos)
+    boards = [] if log is None else [each.record for each in log.boards()]
+    likely = {name: _used(getattr(each, name) for each in boards) for name in ("species", "stain", "topcoat")}
+    likely["species"] = [*dict.fromkeys([*likely["species"], *WOODS])]
+    likely["light"] = [*dict.fromkeys([DAYLIGHT, *(log.lights_logged() if log is not None else ())])]
+    found = []
+    for name in (*_FIRST, *_MORE):
+        if name != "each" or len(photos) > 1:
+            kinds = _kinds(name)
+            (field,) = visit.fields(_COMMANDS[kinds[0]], {_option(name): filled.get(name)}, names=(_option(name),))
+            field = replace(field, name=name, label=words(f"photograph.{name}"), unit="", needed=False)
+            field = replace(field, hint=words.own.get(f"photograph.{name}_hint", ""))
+            said = {**field.said, "": words("photograph.new_board")} if name == "to" else field.said
+            found.append((replace(field, choices=tuple(likely.get(name, field.choices)), said=said), kinds))
+    return found
 
 
 def _used(texts: Iterator[str | None]) -> list[str]:
@@ -360,46 +308,39 @@ def _log(visit: Visit) -> Answer:
         for each in photos:
             bench.settle(each)
         if photos:
-            said = _asked(visit, bench, kind, photos).said
+            said = _told(visit, bench, kind, photos)
     for each in photos:
         bench.drop(each)
-    visit.visitor.kept |= {f"photograph.{name}": visit.form.text(name) for name in _REMEMBERED if kind in FIELDS[name]}
-    visit.visitor.kept["photograph.kind"] = kind
+    visit.visitor.kept |= {name: visit.form.text(name) for name in _REMEMBERED if kind in _kinds(name)}
+    visit.visitor.kept["kind"] = kind
     rest = ",".join(each for each in named if each not in chosen)
     return Onward(f"/photograph/logged?photos={','.join(chosen)}&rest={rest}", said)
 
 
-def _asked(visit: Visit, bench: Bench, kind: KindName, photos: Sequence[Waiting]) -> Asked:
-    """Run the command that logs photos of a kind, as they were measured already."""
-    from finishlab.measuring import looking_elsewhere
+def _told(visit: Visit, bench: Bench, kind: KindName, photos: Sequence[Waiting]) -> Sequence[str]:
+    """Run the command that logs photos of a kind, as they were measured already; return what it says of them.
 
-    names = [name for name, kinds in FIELDS.items() if kind in kinds and name != "parts"]
-    if visit.form.text("to") and kind in _BOARDS:
+    Raises
+    ------
+    RefusedError
+        If it logs none.
+    """
+    names = [name for name in (*_FIRST, *_MORE) if kind in _kinds(name) and name != "parts"]
+    if visit.form.text("to") and "to" in names:
         names = [name for name in names if name in _WITH_TO]
-    options: dict[str, Any] = {
-        _OPTIONS.get(name, name): visit.form.text(name) == "yes" if name in _TICKS else visit.form.text(name) or None
-        for name in names
-    }
+    options = given(visit.fields(_COMMANDS[kind], names=names), visit.form.typed)
     if kind == "pair":
         options["with_floor"] = True
     words = [visit.form.text("parts")] if kind == "tread" else []
-    try:
-        with looking_elsewhere(bench.workers.run, {each.path: each.name for each in photos}):
-            asked = visit.ask(_COMMANDS[kind], *words, *(each.path for each in photos), **options)
-    except RefusedError as refused:
-        asked = _named(refused.asked, photos)
-        raise RefusedError(
-            replace(asked, errors=tuple(_for_page(visit.words, photos, each) for each in asked.errors))
-        ) from refused
-    return _named(asked, photos)
-
-
-def _named(asked: Asked, photos: Sequence[Waiting]) -> Asked:
-    """Return what a command said with the photos' own names."""
+    with looking_elsewhere(bench.workers.run, {each.path: each.name for each in photos}):
+        asked = visit.ask(_COMMANDS[kind], *words, *(each.path for each in photos), **options)
     said = [each.removeprefix("  - ") for each in asked.said]
     for photo in photos:
         said = [photo.named(each) for each in said]
-    return replace(asked, said=tuple(said))
+    if asked.errors:
+        errors = tuple(_for_page(visit.words, photos, each) for each in asked.errors)
+        raise RefusedError(replace(asked, said=tuple(said), errors=errors))
+    return said
 
 
 def _logged_as(log: Logbook | None, photos: Sequence[str]) -> dict[str, Logged]:
@@ -410,17 +351,13 @@ def _logged_as(log: Logbook | None, photos: Sequence[str]) -> dict[str, Logged]:
     for greys in log.learned_greys():
         for photo in photos:
             if f"photo {photo}" in greys.basis:
-                found[photo] = Logged("strip", f"{greys.number:04d}", f"{greys.number:04d}")
+                found[photo] = Logged("strip", f"{greys.number:04d}")
     parts = log.owners_of_photos("part", photos)
     if parts:
         stair = log.stair()
-        for photo, ident in parts.items():
-            part = stair.part(ident)
-            found[photo] = Logged("tread", part.code, stair.words(part))
-    for photo, number in log.owners_of_photos("spot", photos).items():
-        found[photo] = Logged("floor", f"F{number}", f"F{number}")
-    for photo, number in log.owners_of_photos("board", photos).items():
-        found[photo] = Logged("board", f"B{number}", f"B{number}")
+        found |= {photo: Logged("tread", stair.words(stair.part(ident))) for photo, ident in parts.items()}
+    found |= {photo: Logged("floor", f"F{key}") for photo, key in log.owners_of_photos("spot", photos).items()}
+    found |= {photo: Logged("board", f"B{key}") for photo, key in log.owners_of_photos("board", photos).items()}
     return found
 
 
@@ -436,7 +373,14 @@ def _logged(visit: Visit) -> Answer:
 
 
 ROUTES: Final = (
-    Route("/photograph", show=_choose, do=_receive, title="photograph.title", most_bytes=_AT_ONCE),
+    Route(
+        "/photograph",
+        show=_choose,
+        do=_receive,
+        title="photograph.title",
+        commands=tuple({"measure", *_COMMANDS.values()}),
+        most_bytes=_AT_ONCE,
+    ),
     Route("/photograph/seen", show=_seen, do=_log),
     Route("/photograph/picture/{photo}", show=_picture),
     Route("/photograph/logged", show=_logged),

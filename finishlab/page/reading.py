@@ -1,89 +1,195 @@
-"""What commands say, asked once for each state of the logbook, and how it is read on a page; its pictures.
+"""How all reads in a visitor's language: the page's own words by key, those of documents by their English text.
 
-A document is read in the visitor's language, with the commands it names as links to pages, and numbers of things too.
-
-A picture is a small copy, nothing of the file but pixels. Its photo is found through the logbook alone, by the number
-of a thing and of its photo, so no text that came over the network is ever part of a path, and is opened where a hostile
-file can do no harm.
+A key missing in a language is an error a test finds. A document's word without an entry stays English, as the command
+line says it. Commands that a sentence names become links to the pages that do the same, numbers of things to theirs.
 """
 
 from __future__ import annotations
 
 import functools
 import re
-import threading
-from collections import OrderedDict
-from collections.abc import Callable, Hashable, Mapping, Sequence
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, Generic, TypeVar
+from typing import TYPE_CHECKING, Final
 
-from finishlab.errors import FinishlabError, LogbookError
-from finishlab.page.app import Page, Visit
-from finishlab.page.asking import Asked, Value
-from finishlab.page.texts import Words, words_in
-from finishlab.show.document import Block, Line
-from finishlab.show.html import Reader, blocks_html
+from finishlab.show.html import Reader
 
 if TYPE_CHECKING:
     from markupsafe import Markup
 
-    from finishlab.logbook.store import Logbook
+LANGUAGES: Final = {"en": "English", "de": "Deutsch"}
+"""Code (ISO 639-1) -> what its speakers call it."""
+DOCUMENTS: Final = "documents"
+"""The section that is looked up by the English text."""
 
-T = TypeVar("T")
 
-__all__ = [
-    "KEPT_BYTES",
-    "PAGES",
-    "SIZES",
-    "Kept",
-    "asked_of",
-    "blocks_of",
-    "crop",
-    "kept",
-    "markup",
-    "no_picture",
-    "page",
-    "page_of",
-    "picture",
-    "reader",
-]
+@dataclass(frozen=True, slots=True)
+class Words:
+    """The words of one language."""
 
-_LISTS: Final = {"board": "/boards", "floor": "/floor", "recipe": "/recipes", "can": "/cans"}
-PAGES: Final = {
-    "start": ("/", "start.title"),
-    "status": ("/", "start.title"),
-    "board add": ("/photograph", "photograph.title"),
-    "floor add": ("/photograph", "photograph.title"),
-    "strip learn": ("/photograph", "photograph.title"),
-    "measure": ("/photograph", "photograph.title"),
-    "board": ("/boards", "board.list"),
-    "floor": ("/floor", "floor.list"),
-    "recipe": ("/recipes", "recipe.list"),
-    "recipe add": ("/recipes/new", "recipe.new"),
-    "can": ("/cans", "can.list"),
-    "can add": ("/cans/new", "can.new"),
-    **{f"{each} edit": (f"{address}/{{}}/edit", "page.edit") for each, address in _LISTS.items()},
-    "approve": ("/boards/{}/approve", "approve.title"),
-    "standard": ("/standard", "standard.title"),
-    "rank": ("/ranking", "ranking.title"),
-    "rank --full": ("/ranking#all", "ranking.below"),
-    "stairs": ("/stair", "stair.title"),
-    "plan": ("/plan", "plan.title"),
-    "plan quantities": ("/plan/quantities", "plan.quantities"),
-    "plan calendar": ("/plan/calendar", "plan.calendar"),
-    "plan cutting": ("/plan/cutting", "plan.cutting"),
-    "strip": ("/print", "print.title"),
-    "labels": ("/print", "print.title"),
-    "schedule": ("/print", "print.title"),
-    "house-file": ("/print", "print.title"),
-    "report": ("/print", "print.title"),
-    "cautions": ("/cautions", "cautions.title"),
-    "history": ("/history", "history.title"),
-    "undo": ("/history", "history.title"),
-    "redo": ("/history", "history.title"),
+    language: str
+    own: Mapping[str, str]
+    """``section.key`` -> text with places in braces."""
+    documents: Mapping[str, str]
+    """English text -> the same in this language."""
+
+    def __call__(self, key: str, **places: object) -> str:
+        """Return a text of the page's own, with its places filled in.
+
+        Raises
+        ------
+        KeyError
+            If there is no such text.
+        """
+        return self.own[key].format(**places)
+
+    def lacks(self, text: str) -> bool:
+        """Return whether a sentence is English and has no words in this language."""
+        english = bool(self.documents) and _WORD.search(text) is not None and " " in text.strip()
+        return english and text not in self.own.values() and self.of(text) == text
+
+    def of(self, text: str) -> str:
+        """Return a document's word or sentence in this language; English where it has none."""
+        return _told(self.language, text) if self.documents and len(text) < _LONGEST else text
+
+
+@functools.cache
+def words_in(language: str) -> Words:
+    """Return the words of a language of `LANGUAGES`."""
+    found = _texts(f"{language}.toml")
+    documents = {
+        english: told for texts in _texts(f"{language}_documents.toml").values() for english, told in texts.items()
+    }
+    documents |= found.pop(DOCUMENTS, {})
+    own = {f"{section}.{key}": text for section, texts in found.items() for key, text in texts.items()}
+    return Words(language, own, documents)
+
+
+def _texts(name: str) -> dict[str, dict[str, str]]:
+    file = Path(__file__).parent / "texts" / name
+    return tomllib.loads(file.read_text(encoding="utf-8")) if file.is_file() else {}
+
+
+_LONGEST: Final = 2000
+"""Letters of a sentence that is looked for; what is longer, somebody wrote."""
+_READ: Final = 8192
+"""Texts of documents that are kept as they were found."""
+_WORD: Final = re.compile("[A-Za-z]{2}")
+"""What has none of it reads alike in every language."""
+_JOINTS: Final = (re.compile(r"((?<=\.) )"), re.compile("(; )"), re.compile("(, )"), re.compile("( and )"))
+"""Between sentences, and between names in a row."""
+_PLACE: Final = re.compile(r"#|\{(\w+)\}")
+_FORMS: Final = {
+    "#": r"\d[\d.,-]*",
+    "figure": r"[-+]?[\d.]+",
+    "chance": r"[<>]? ?[\d.]+ %",
+    "board": r"[A-Z]?\d+",
+    "number": r"[-+]?[\w.]+",
+    "list": r"\d[\d, and-]*",
+    "recipe": r"R\d+.*?",
+    "coats": r"\d+ .+?",
+    "share": r"hardly any|about [a-z ]+?|most|nearly all",
+    "clock": r"(?:night|\d\d:\d\d(?:-\d\d:\d\d)?) *",
+    "at": r"(?:L?\d+/)?(?:tread|riser|landing|nosing|return|stringer|skirt)[^:]*",
+    "names": r"(?:[A-Z0-9.]+|flight \d+|landing \d+|standard)(?:, [\w. ]+)*(?: and \d+ more)?",
+    "when": r"\d{4}-\d\d-\d\d(?: \d\d:\d\d)?",
+    "colours": r"(?:(?:, | and )?(?:a touch |much |also )?(?:lighter|darker|greener|pinker|bluer|more golden))+",
 }
-"""Command -> the page that does the same, and the key of its name."""
+"""What a place of this name holds; others hold anything."""
 
+
+@dataclass(frozen=True, slots=True)
+class _Sentence:
+    """An English sentence with places, and how it is put in another language."""
+
+    literal: str
+    """Its longest piece without a place."""
+    pattern: re.Pattern[str]
+    told: str
+
+
+@functools.cache
+def _sentences(language: str) -> list[_Sentence]:
+    """Return the sentences with places of a language, those that say most first."""
+    found = []
+    for english, told in words_in(language).documents.items():
+        pieces = _PLACE.split(english)
+        if len(pieces) > 1:
+            names = [name or "#" for name in pieces[1::2]]
+            groups = [f"({_FORMS.get(name, '.+?')})" for name in names]
+            pattern = "".join(re.escape(piece) + group for piece, group in zip(pieces[::2], [*groups, ""], strict=True))
+            places = {name: place for place, name in enumerate(names) if name != "#"}
+            numbers = iter([place for place, name in enumerate(names) if name == "#"])
+            put = _PLACE.sub(lambda found: f"{{{places[found[1]] if found[1] else next(numbers)}}}", told)  # noqa: B023
+            found.append(_Sentence(max(pieces[::2], key=len), re.compile(pattern, re.DOTALL), put))
+    return sorted(found, key=lambda each: -len(each.told))
+
+
+@functools.lru_cache(_READ)
+def _told(language: str, text: str) -> str:
+    """Return a text in a language, what stands in its places too; a capital at its start is no other text."""
+    known = _known(language, text)
+    return text if known is None else known
+
+
+def _known(language: str, text: str) -> str | None:
+    for start in (str, str.lower, str.upper):
+        found = _found(language, start(text[:1]) + text[1:])
+        if found is not None:
+            # A noun keeps its capital within a German sentence.
+            return found[:1].upper() + found[1:] if text[:1].isupper() else found
+    return None
+
+
+def _found(language: str, text: str) -> str | None:
+    """Return a text in a language: as it stands there, as a sentence with places, or as a row of such texts."""
+    documents = words_in(language).documents
+    if text in documents:
+        return documents[text]
+    for sentence in _sentences(language):
+        if sentence.literal in text and (found := sentence.pattern.fullmatch(text)):
+            return sentence.told.format(*(_piece(language, piece) for piece in found.groups()))
+    return _in_a_row(language, text)
+
+
+def _in_a_row(language: str, text: str) -> str | None:
+    """Return sentences or names in a row, each by itself; None where one of them is not known."""
+    for joint in _JOINTS:
+        pieces = joint.split(text)
+        if len(pieces) > 1:
+            words = {" and ": f" {words_in(language).documents['and']} "}
+            told: list[str] = []
+            for place, piece in enumerate(pieces):
+                known = words.get(piece, piece) if place % 2 or not _WORD.search(piece) else _known(language, piece)
+                if known is None:
+                    break
+                told.append(known)
+            else:
+                return "".join(told)
+    return None
+
+
+def _piece(language: str, piece: str) -> str:
+    """Return what stands in a place, with the blanks that set it in its column."""
+    bare = piece.strip()
+    return piece.replace(bare, _told(language, bare)) if bare else piece
+
+
+def words_for(accepted: str) -> Words:
+    """Return the words of the first known language of an ``Accept-Language`` header (RFC 9110); English for none."""
+    for each in accepted.split(","):
+        language = each.split(";")[0].strip().lower().split("-")[0]
+        if language in LANGUAGES:
+            return words_in(language)
+    return words_in("en")
+
+
+# -- Links ------------------------------------------------------------------------------------------------------------
+
+Pages = Mapping[str, tuple[str, str]]
+"""Command -> the page that does the same, with ``{}`` for a number, and the key of its name."""
 _THINGS: Final = {"B": "/boards", "F": "/floor", "R": "/recipes", "C": "/cans", "E": "/stair/events"}
 _NUMBER: Final = re.compile(r"[BFRCE][1-9]\d{0,5}")
 _COMMAND: Final = re.compile(
@@ -92,268 +198,68 @@ _COMMAND: Final = re.compile(
 )
 _LINKS: Final = re.compile(f"(?P<command>{_COMMAND.pattern})|\\b(?P<number>[BF][1-9]\\d{{0,5}})\\b")
 """In a sentence, recipes and cans stay as they are: R311 is a section of a code too."""
-_READ: Final = 4096
-"""Texts whose links were found that are kept."""
-
-
-def reader(words: Words) -> Reader:
-    """Return how a visitor with these words reads documents."""
-    return _reader(words.language)
-
-
-@functools.cache
-def _reader(language: str) -> Reader:
-    words = words_in(language)
-    return Reader(functools.partial(_prose, language), functools.partial(_word, language), words.of, _address)
-
-
-def _address(text: str) -> str | None:
-    return f"{_THINGS[text[0]]}/{text}" if _NUMBER.fullmatch(text) else None
-
-
-@functools.lru_cache(_READ)
-def _word(language: str, text: str) -> Markup:
-    """Return a name, a head, a cell: in the visitor's language where it is one of the program's words."""
-    from markupsafe import escape
-
-    return escape(words_in(language).of(text))
-
-
-@functools.lru_cache(_READ)
-def _prose(language: str, text: str) -> Markup:
-    """Return a sentence with its links; one that has no words in the visitor's language says that it is English."""
-    from markupsafe import Markup
-
-    told = words_in(language).of(text)
-    linked, at = Markup(""), 0
-    for found in _LINKS.finditer(told):
-        link = _link(language, found)
-        if link is not None:
-            linked += Markup("{}{}").format(told[at : found.start()], link)
-            at = found.end()
-    linked += Markup("{}").format(told[at:])
-    return Markup('<span lang="en">{}</span>').format(linked) if words_in(language).lacks(text) else linked
-
-
-def _link(language: str, found: re.Match[str]) -> Markup | None:
-    from markupsafe import Markup
-
-    number = found["number"]
-    if number is not None:
-        return Markup('<a href="{}">{}</a>').format(_address(number), number)
-    place = _named(words_in(language), found["words"].split(), found["rest"])
-    if place is None:
-        return None
-    address, name, left = place
-    return Markup('<a href="{}">{}</a>{}').format(address, name, left)
-
-
-def _named(words: Words, said: Sequence[str], rest: str) -> tuple[str, str, str] | None:
-    """Return address and name of a command's page, and what stood behind the command and is none of it."""
-    one, number = said[0], _NUMBER.search(rest)
-    choices = [f"{one}{rest}" if len(said) == 1 else " ".join(said), one]
-    command = next((each for each in choices if each in PAGES and (number or "{}" not in PAGES[each][0])), None)
-    if command is None or PAGES[command][1] not in words.own:  # a page that is not built
-        return None
-    address, title = PAGES[command]
-    of_command = command != one or len(said) == 1 or one in _GROUPS
-    what = number[0] if number else ""
-    return address.format(what), words(title, what=what), "" if of_command else f" {said[1]}{rest}"
-
-
 _GROUPS: Final = frozenset({"board", "floor", "recipe", "can", "stairs", "strip", "plan"})
 """Commands whose second word is a command too."""
 
 
-def page_of(words: Words, command: str) -> tuple[str, str] | None:
-    """Return address and name of the page that does what a command line does; None where there is none."""
-    found = _COMMAND.match(command)
-    place = _named(words, found["words"].split(), found["rest"]) if found else None
-    return place and place[:2]
-
-
-class Kept(Generic[T]):
-    """What was made once, by what it is of; the oldest is dropped where there is too much.
+class Links:
+    """How documents are read by visitors of one language, with links to pages.
 
     Parameters
     ----------
-    most
-        How much is kept.
-    weigh
-        How much one is.
+    words
+        The language's.
+    pages
+        Where links lead.
     """
 
-    def __init__(self, most: int, weigh: Callable[[T], int]) -> None:
-        self._most = most
-        self._weigh = weigh
-        self._size = 0
-        self._found: OrderedDict[Hashable, T] = OrderedDict()
-        self._making: dict[Hashable, threading.Lock] = {}
-        self._lock = threading.Lock()
+    def __init__(self, words: Words, pages: Pages) -> None:
+        self._words = words
+        self._pages = pages
+        kept = functools.lru_cache(_READ)
+        self.reader = Reader(kept(self._prose), kept(self._word), words.of, _address)
 
-    def get(self, key: Hashable, make: Callable[[], T]) -> T:
-        """Return what is kept under a key; made once, however many ask for it at the same time."""
-        with self._lock:
-            if key in self._found:
-                self._found.move_to_end(key)
-                return self._found[key]
-            making = self._making.setdefault(key, threading.Lock())
-        try:
-            with making:
-                with self._lock:
-                    if key in self._found:
-                        return self._found[key]
-                made = make()
-                self._keep(key, made)
-                return made
-        finally:
-            with self._lock:
-                self._making.pop(key, None)
+    def page_of(self, command: str) -> tuple[str, str] | None:
+        """Return address and name of the page that does what a command line does; None where there is none."""
+        found = _COMMAND.match(command)
+        place = self._named(found) if found else None
+        return place and place[:2]
 
-    def _keep(self, key: Hashable, made: T) -> None:
-        with self._lock:
-            self._found[key] = made
-            self._size += self._weigh(made)
-            while self._size > self._most and len(self._found) > 1:
-                self._size -= self._weigh(self._found.popitem(last=False)[1])
+    def _word(self, text: str) -> Markup:
+        """Return a name, a head, a cell: in the visitor's language where it is one of the program's words."""
+        from markupsafe import escape
 
+        return escape(self._words.of(text))
 
-def _rows(said: Any) -> int:  # noqa: ANN401 - whatever has documents
-    return 20 + sum(len(getattr(block, "rows", ())) for each in said.documents for block in each.blocks)
+    def _prose(self, text: str) -> Markup:
+        """Return a sentence with its links; one that has no words in the visitor's language says that it is English."""
+        from markupsafe import Markup
 
+        told = self._words.of(text)
+        linked, at = Markup(""), 0
+        for found in _LINKS.finditer(told):
+            number = found["number"]
+            place = (_address(number), number, "") if number else self._named(found)
+            if place is not None:
+                linked += Markup('{}<a href="{}">{}</a>{}').format(told[at : found.start()], *place)
+                at = found.end()
+        linked += Markup("{}").format(told[at:])
+        return Markup('<span lang="en">{}</span>').format(linked) if self._words.lacks(text) else linked
 
-_KEPT: Final[Kept[Any]] = Kept(40_000, _rows)
-"""What was asked lately, by the state of the logbook it was asked of; a row of a table is about a kilobyte."""
-
-
-def kept(visit: Visit, what: tuple[Hashable, ...], make: Callable[[], Any]) -> Any:  # noqa: ANN401 - whatever is made
-    """Return what was made of this state of the logbook today; a plan begins tomorrow."""
-    from finishlab.record import today
-
-    return _KEPT.get((visit.folder, visit.state, today(), *what), make)
+    def _named(self, found: re.Match[str]) -> tuple[str, str, str] | None:
+        """Return address and name of a command's page, and what stood behind the command and is none of it."""
+        said, rest = found["words"].split(), found["rest"]
+        one, number = said[0], _NUMBER.search(rest)
+        choices = [f"{one}{rest}" if len(said) == 1 else " ".join(said), one]
+        pages = self._pages
+        command = next((each for each in choices if each in pages and (number or "{}" not in pages[each][0])), None)
+        if command is None:
+            return None
+        address, title = pages[command]
+        of_command = command != one or len(said) == 1 or one in _GROUPS
+        what = number[0] if number else ""
+        return address.format(what), self._words(title, what=what), "" if of_command else f" {said[1]}{rest}"
 
 
-def asked_of(visit: Visit, command: str, *arguments: str, **options: Value) -> Asked:
-    """Return what a command that only looks up says, asked once for each state of the logbook."""
-    named = tuple((name, tuple(value) if isinstance(value, list) else value) for name, value in options.items())
-    asked: Asked = kept(
-        visit,
-        (command, arguments, named, visit.visitor.units),
-        lambda: visit.ask(command, *arguments, may_fail=True, **options),
-    )
-    return asked
-
-
-def page(
-    visit: Visit,
-    title: str,
-    template: str,
-    values: Mapping[str, Any],
-    errors: Sequence[FinishlabError] = (),
-    status: int = 200,
-) -> Page:
-    """Return a page of this module's templates; `title` is the key of its heading, or the heading."""
-    heading = visit.words(title) if title in visit.words.own else title
-    return Page(heading, template, values, errors=errors, status=status)
-
-
-def markup(visit: Visit, blocks: Sequence[Block]) -> Markup:
-    """Return blocks as this visitor reads them."""
-    return blocks_html(blocks, reader(visit.words))
-
-
-def blocks_of(asked: Asked) -> list[Block]:
-    """Return all that a command said: its documents' blocks, and its lines."""
-    blocks = [block for each in asked.documents for block in each.blocks]
-    return [*blocks, *(Line(text, whole=True) for text in asked.results)]
-
-
-# -- Pictures ---------------------------------------------------------------------------------------------------------
-
-SIZES: Final = {"small": 480, "large": 1600}
-"""Name of a size -> pixels of the long side."""
-KEPT_BYTES: Final = 24_000_000
-"""Of pictures in memory: about 600 small ones."""
-_QUALITY: Final = {"small": 80, "large": 88}
-
-
-_PICTURES: Final = Kept[bytes](KEPT_BYTES, len)
-
-
-def picture(folder: Path, photo: str, size: str) -> bytes:
-    """Return a photo of the logbook, named by its hash, as a JPEG of one of `SIZES`.
-
-    Raises
-    ------
-    FinishlabError
-        If its file cannot be read, or costs more than a photo may.
-    """
-    return _PICTURES.get((photo, size), lambda: _made(folder, _small, folder, photo, SIZES[size], _QUALITY[size]))
-
-
-def crop(folder: Path, number: str, light: str, floor: tuple[float, ...], state: int) -> bytes:
-    """Return a board above the floor, cut from its photo at one scale and corrected, as the report shows it.
-
-    Parameters
-    ----------
-    folder
-        The logbook's.
-    number
-        The board's.
-    light
-        Whose photos are used.
-    floor
-        Mean CIELAB of the floor.
-    state
-        Of the logbook; what is learned of a strip changes the picture.
-
-    Raises
-    ------
-    LogbookError
-        ``"no-picture"`` if its photo gives none.
-    """
-    key = (folder, number, light, state)
-    return _PICTURES.get(key, lambda: _made(folder, _beside, folder, number, light, floor))
-
-
-_ONE: Final = threading.Lock()
-"""Pictures take one worker at most, so that a photo that was just taken need not wait for those logged long ago."""
-
-
-def _made(folder: Path, work: Callable[..., bytes], *args: object) -> bytes:
-    """Return a picture that is made where a photo can do no harm."""
-    from finishlab.page.waiting import bench_of
-
-    with _ONE:
-        return bench_of(folder).workers.do(work, *args)
-
-
-def _small(folder: Path, photo: str, side: int, quality: int) -> bytes:
-    from finishlab.photos import thumbnail
-
-    with _logbook(folder) as log:
-        return thumbnail(log.photo_path(photo), side, quality=quality)
-
-
-def _beside(folder: Path, number: str, light: str, floor: tuple[float, ...]) -> bytes:
-    from finishlab.report.pictures import crops_of
-
-    with _logbook(folder) as log:
-        found = crops_of(log, [log.board(number)], light, floor)
-    if number not in found:
-        raise no_picture(number)
-    return found[number].jpeg
-
-
-def _logbook(folder: Path) -> Logbook:
-    from finishlab.logbook.store import Logbook
-
-    log = Logbook.open_existing(folder)
-    if log is None:
-        raise no_picture("anything")
-    return log
-
-
-def no_picture(number: str) -> LogbookError:
-    """Return that there is no picture of a thing."""
-    return LogbookError("no-picture", f"There is no such picture of {number}.", "Open its page.")
+def _address(text: str) -> str | None:
+    return f"{_THINGS[text[0]]}/{text}" if _NUMBER.fullmatch(text) else None

@@ -18,8 +18,6 @@ from finishlab.errors import UsageError
 if TYPE_CHECKING:
     from finishlab.page.guard import Guard
 
-__all__ = ["HEAD_SECONDS", "LOOPBACK", "bound", "lan_address", "serve", "served"]
-
 LOOPBACK: Final = "127.0.0.1"
 HEAD_SECONDS: Final = 10.0
 """A request's head must be whole after so long."""

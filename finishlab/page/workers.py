@@ -15,11 +15,10 @@ import signal
 import sys
 import threading
 from collections import OrderedDict
-from collections.abc import Callable, Iterator
-from concurrent.futures import Future
+from collections.abc import Callable, Hashable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, TypeVar, cast
+from typing import TYPE_CHECKING, Any, Final, Generic, TypeVar
 
 from finishlab.errors import FinishlabError, PhotoError, internal_error
 
@@ -27,13 +26,11 @@ if TYPE_CHECKING:
     from multiprocessing.connection import Connection
     from multiprocessing.context import SpawnProcess
 
-__all__ = ["LIMITS", "Limits", "Workers"]
-
 T = TypeVar("T")
 Work = Callable[..., Any]
 
 _MEGABYTE: Final = 1_000_000
-_KEPT: Final = 64
+_ANSWERS: Final = 64
 """Answers kept: those of the photos a person looks at; one is a few kilobytes."""
 _START_SECONDS: Final = 180.0
 """A process has to be ready by then, on a slow computer that does much else."""
@@ -58,6 +55,52 @@ class Limits:
 LIMITS: Final = Limits()
 
 
+class Kept(Generic[T]):
+    """What was made once, by what it is of; the oldest is dropped where there is too much.
+
+    Parameters
+    ----------
+    most
+        How much is kept.
+    weigh
+        How much one is; 1 unless told.
+    """
+
+    def __init__(self, most: int, weigh: Callable[[T], int] = lambda _: 1) -> None:
+        self._most = most
+        self._weigh = weigh
+        self._size = 0
+        self._found: OrderedDict[Hashable, T] = OrderedDict()
+        self._making: dict[Hashable, threading.Lock] = {}
+        self._lock = threading.Lock()
+
+    def get(self, key: Hashable, make: Callable[[], T]) -> T:
+        """Return what is kept under a key; made once, however many ask for it at the same time."""
+        with self._lock:
+            if key in self._found:
+                self._found.move_to_end(key)
+                return self._found[key]
+            making = self._making.setdefault(key, threading.Lock())
+        try:
+            with making:
+                with self._lock:
+                    if key in self._found:
+                        return self._found[key]
+                return self.put(key, make())
+        finally:
+            with self._lock:
+                self._making.pop(key, None)
+
+    def put(self, key: Hashable, made: T) -> T:
+        """Keep what was made elsewhere; return it."""
+        with self._lock:
+            self._size += self._weigh(made) - (self._weigh(self._found[key]) if key in self._found else 0)
+            self._found[key] = made
+            while self._size > self._most and len(self._found) > 1:
+                self._size -= self._weigh(self._found.popitem(last=False)[1])
+        return made
+
+
 class Workers:
     """A few processes that look at photos.
 
@@ -80,7 +123,7 @@ class Workers:
         self._room = threading.Condition()
         self._waiting = 0
         self._closed = False
-        self._known: OrderedDict[str, Future[Any]] = OrderedDict()
+        self._known = Kept[Any](_ANSWERS)
 
     def warm(self) -> None:
         """Start one worker now, so that the first photo does not wait for the libraries."""
@@ -96,30 +139,12 @@ class Workers:
             What the work raised; ``"photo-took-too-long"``, ``"photo-needs-memory"``, ``"worker-ended"`` or
             ``"photos-waiting"``.
         """
-        key = _key(work, args)
-        with self._room:
-            known = self._known.get(key)
-            if known is None:
-                future: Future[Any] = Future()
-                self._keep(key, future)
-        if known is not None:
-            return cast("T", known.result())
-        try:
-            found = self.do(work, *args)
-        except BaseException as error:
-            with self._room:
-                self._known.pop(key, None)  # what failed for want of time or room may be tried again
-            future.set_exception(error)
-            raise
-        future.set_result(found)
+        found: T = self._known.get(_key(work, args), lambda: self.do(work, *args))
         return found
 
     def know(self, found: object, work: Work, *args: object) -> None:
         """Take `found` for what `work` makes of `args`: it was made on the way to something else."""
-        future: Future[Any] = Future()
-        future.set_result(found)
-        with self._room:
-            self._keep(_key(work, args), future)
+        self._known.put(_key(work, args), found)
 
     def close(self) -> None:
         """End all workers, whatever they do."""
@@ -129,28 +154,26 @@ class Workers:
         for worker in self._all:
             worker.end()
 
-    def _keep(self, key: str, future: Future[Any]) -> None:
-        self._known[key] = future
-        while len(self._known) > _KEPT:
-            self._known.popitem(last=False)
-
     def do(self, work: Callable[..., T], *args: object) -> T:
         """Do as `run` does, also what was done before."""
         name = next((each.name for each in args if isinstance(each, Path)), "the photo")
         with self._worker(name) as worker:
-            return cast("T", worker.ask(work, args, name))
+            found: T = worker.ask(work, args, name)
+            return found
 
     @contextlib.contextmanager
     def _worker(self, name: str) -> Iterator[_Worker]:
         """Give a free worker, waiting until there is one."""
         with self._room:
             if self._waiting >= self._limits.waiting:
-                raise _closing("photos-waiting", "Too many photos are being looked at.", "Try again in a minute.")
+                raise FinishlabError("photos-waiting", "Too many photos are being looked at.", "Try again in a minute.")
             self._waiting += 1
             self._room.wait_for(lambda: self._free or self._closed)
             self._waiting -= 1
             if self._closed:
-                raise _closing("page-ended", f"{name} was not looked at: the page is being ended.", "Start it again.")
+                raise FinishlabError(
+                    "page-ended", f"{name} was not looked at: the page is being ended.", "Start it again."
+                )
             worker = self._free.pop()
         try:
             yield worker
@@ -163,10 +186,6 @@ class Workers:
 def _key(work: Work, args: tuple[object, ...]) -> str:
     """Return what tells work from other work: values that are equal read alike, to the last digit."""
     return f"{work.__module__}.{work.__qualname__}{args!r}"
-
-
-def _closing(code: str, message: str, hint: str) -> FinishlabError:
-    return FinishlabError(code, message, hint)
 
 
 class _Worker:

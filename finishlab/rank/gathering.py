@@ -13,7 +13,7 @@ from finishlab.board import BoardRecord
 from finishlab.board.shown import profile_name
 from finishlab.coatings import sheen_of
 from finishlab.colorimetry.delta_e import delta_e_00
-from finishlab.colorimetry.estimate import ColourTable, LabEstimate, scaled
+from finishlab.colorimetry.estimate import LabEstimate, scaled
 from finishlab.errors import LogbookError
 from finishlab.logbook.stored import StoredBoard, StoredMeasurement, StoredPair, StoredSpot
 from finishlab.matching.guards import (
@@ -31,7 +31,6 @@ from finishlab.matching.scatter import (
     FloorPool,
     FloorSpot,
     Observations,
-    ObservationsBuilder,
     beside,
 )
 from finishlab.matching.trials import Trust
@@ -156,11 +155,7 @@ def _floor_of_pairs(boards: Sequence[StoredBoard], light: Light) -> FloorSeen:
 
 def observations_of(boards: Sequence[StoredBoard], light: Light, floor: FloorSeen) -> Observations:
     """Return all that was measured of boards and planks in a light; the floor beside a board stays with it."""
-    laid_out = list(_laid_out(boards, light, floor))
-    builder = ObservationsBuilder()
-    for row, (block, _, photo, plank) in enumerate(laid_out):
-        builder.add(block, row, photo, plank)
-    return builder.build(ColourTable.of([colour for _, colour, _, _ in laid_out]), len(boards))
+    return Observations.of(_laid_out(boards, light, floor), len(boards))
 
 
 def _laid_out(
