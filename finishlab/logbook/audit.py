@@ -130,12 +130,12 @@ class AuditStore(Transactions):
                 *_database_findings(session.connection(), repair=repair),
                 *_row_findings(session, bad),
                 *_unnamed_photos(session, bad),
-                *_photo_findings(session, self._folder, bad),
+                *_photo_findings(session, self.folder, bad),
             ]
             if not repair or not found:
                 return found
-            aside = self._folder / ASIDE / f"{dt.datetime.now(tz=dt.UTC):%Y-%m-%dT%H-%M-%S-%f}"
-            _move_aside(session, bad, aside, self._folder)
+            aside = self.folder / ASIDE / f"{dt.datetime.now(tz=dt.UTC):%Y-%m-%dT%H-%M-%S-%f}"
+            _move_aside(session, bad, aside, self.folder)
             if any(bad.rows.values()):
                 moved = {name: len(keys) for name, keys in bad.rows.items() if keys}
                 note_change(session, self._who, "check", "logbook", after={"aside": aside.name, "moved": moved})

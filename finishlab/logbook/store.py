@@ -108,11 +108,6 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
         engine, only_read = open_database(address if address is not None else folder / LOGBOOK_FILE, str(folder))
         return cls(folder, engine, who or login_name(), only_read)
 
-    @property
-    def folder(self) -> Path:
-        """The logbook's folder."""
-        return self._folder
-
     def close(self) -> None:
         """Close the database; the folder can then be moved or copied as it is."""
         self._engine.dispose()
@@ -145,8 +140,8 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
         suffix = record.suffix if known is None else known.suffix
         fresh = KeptPhoto(Path(path), record.sha256, suffix, row=record.as_dict() | {"suffix": suffix})
         photo = self._kept.get(record.sha256, fresh)
-        with failures_named(str(self._folder)):
-            place = photo.settle(self._folder)
+        with failures_named(str(self.folder)):
+            place = photo.settle(self.folder)
         if known is None or known.kept_sha256 is not None:
             self._kept[record.sha256] = photo
         else:
@@ -163,8 +158,8 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
         """
         self._refuse_reading_only()
         photo = KeptPhoto(path, row["sha256"], row["suffix"], row["kept_sha256"])
-        with failures_named(str(self._folder)):
-            photo.settle(self._folder)
+        with failures_named(str(self.folder)):
+            photo.settle(self.folder)
         self._kept[row["sha256"]] = photo
 
     def photo_path(self, sha256: str) -> Path:
@@ -188,7 +183,7 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
             raise LogbookError(
                 "unknown-photo", f"The logbook holds no photo {sha256[:16]}.", "Show a board to see its photos."
             )
-        place = photo_place(self._folder, row.sha256, row.suffix)
+        place = photo_place(self.folder, row.sha256, row.suffix)
         if not place.is_file():
             raise LogbookError(
                 "photo-missing",
