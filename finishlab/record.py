@@ -215,7 +215,8 @@ def one_line(text: str) -> str:
 
 def harmless(text: str) -> str:
     """Take out what a terminal would obey instead of show: escapes and controls, also those that turn text round."""
-    return "".join(letter if letter.isprintable() or letter == "\n" else "?" for letter in text)
+    safe = text.isprintable()
+    return text if safe else "".join(letter if letter.isprintable() or letter == "\n" else "?" for letter in text)
 
 
 def cut_name(text: str | None) -> str | None:

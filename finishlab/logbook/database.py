@@ -12,7 +12,7 @@ import time
 import uuid
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -178,20 +178,33 @@ def _open_copy(place: Path, where: str) -> Engine:
 def open_engine(address: str | Path) -> Engine:
     """Return an engine for a SQLite file (a path) or for any database SQLAlchemy knows (an address).
 
+    A file has one engine in a process: with it its queries stay compiled, for the next command of the page or a script.
+    To dispose of it closes its connections; it may be used again.
+
     Raises
     ------
     LogbookError
         ``"logbook-address"`` if the address or its driver is unknown.
     """
+    if isinstance(address, Path):
+        return _file_engine(str(address.absolute()))
     try:
-        url = URL.create("sqlite", database=str(address)) if isinstance(address, Path) else make_url(address)
-        sqlite = url.get_backend_name() == "sqlite"
-        options = {"connect_args": {"timeout": BUSY_SECONDS}} if sqlite else {}
-        engine = create_engine(url, **_JSON, **options)
+        return _engine(make_url(address))
     except (ArgumentError, NoSuchModuleError, ImportError) as error:
         raise LogbookError(
             "logbook-address", f"The database address cannot be used: {error}.", "Check it; install its driver."
         ) from error
+
+
+@lru_cache(maxsize=8)
+def _file_engine(file: str) -> Engine:
+    return _engine(URL.create("sqlite", database=file))
+
+
+def _engine(url: URL) -> Engine:
+    sqlite = url.get_backend_name() == "sqlite"
+    options = {"connect_args": {"timeout": BUSY_SECONDS}} if sqlite else {}
+    engine = create_engine(url, **_JSON, **options)
     return _set_up(engine) if sqlite else engine
 
 
