@@ -14,7 +14,7 @@ import re
 import uuid
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from types import SimpleNamespace
@@ -130,12 +130,12 @@ class AuditStore(Transactions):
                 *_database_findings(session.connection(), repair=repair),
                 *_row_findings(session, bad),
                 *_unnamed_photos(session, bad),
-                *_photo_findings(session, self._folder, bad),
+                *_photo_findings(session, self.folder, bad),
             ]
             if not repair or not found:
                 return found
-            aside = self._folder / ASIDE / f"{dt.datetime.now(tz=dt.UTC):%Y-%m-%dT%H-%M-%S-%f}"
-            _move_aside(session, bad, aside, self._folder)
+            aside = self.folder / ASIDE / f"{dt.datetime.now(tz=dt.UTC):%Y-%m-%dT%H-%M-%S-%f}"
+            _move_aside(session, bad, aside, self.folder)
             if any(bad.rows.values()):
                 moved = {name: len(keys) for name, keys in bad.rows.items() if keys}
                 note_change(session, self._who, "check", "logbook", after={"aside": aside.name, "moved": moved})
@@ -420,10 +420,7 @@ def _check_light(light: str) -> None:
 
 
 def _photographed(row: Any) -> None:  # noqa: ANN401 - a row of photos
-    names = {each.name for each in fields(PhotoRecord)}
-    values = {name: value for name, value in vars(row).items() if name in names}
-    taken = None if row.taken is None else dt.datetime.fromisoformat(row.taken)
-    if PhotoRecord(**values | {"taken": taken}).file_name != row.file_name:
+    if record_in(PhotoRecord, row).file_name != row.file_name:
         raise ValueError("file_name is no name of a file")
     if row.kept_sha256 is not None and not _HASH.fullmatch(row.kept_sha256):
         raise ValueError("kept_sha256 is no hash")

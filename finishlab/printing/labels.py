@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Final, Literal
 from finishlab.board import BoardRecord
 from finishlab.errors import LogbookError
 from finishlab.imaging.strip import PAGES, Paper, Rect
-from finishlab.record import Address, today
+from finishlab.record import address, today
 from finishlab.show.pdf import Look, Setter, Style
 from finishlab.show.sheets import HELVETICA, POINTS_PER_MM, Sheet, line_width, new_sheet, points, qr_modules, qr_width
 from finishlab.stair.documents import size_words
@@ -331,7 +331,7 @@ def _board_label(stair: StoredStair, board: StoredBoard, logbook: str) -> LabelV
     told = [record.purpose, record.state, record.maker]
     return LabelView(
         number=board.number,
-        address=str(Address("board", board.number, logbook)),
+        address=address("board", board.number, logbook),
         recipe=record.recipe_name if record.recipe_number is None else resolved(stair, record.recipe_number).words,
         place=record.species,
         date=record.date,
@@ -350,7 +350,7 @@ def _part_label(
     upright = part.record.kind in UPRIGHT
     return LabelView(
         number=stair.words(part),
-        address=str(Address("part", part.code, logbook)),
+        address=address("part", part.code, logbook),
         recipe=None if recipe is None else recipe.words,
         place=place,
         date=day,

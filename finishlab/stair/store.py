@@ -585,8 +585,6 @@ def _add_events(
 def _add_measured(
     writing: _Writing, ident: int, measurements: Sequence[Measurement], event: PartEvent, light: str
 ) -> int:
-    if not measurements:
-        raise UsageError("no-measurement", "There is nothing measured to log.", "Name at least one photo.")
     _live_parts(writing.session, [ident])
     made = rows.now()  # a measurement and its event know each other by their moment
     photos = rows.add_measurements(
