@@ -436,7 +436,7 @@ class Transactions:
     """
 
     def __init__(self, folder: Path, engine: Engine, who: str, only_read: str | None = None) -> None:
-        self._folder = folder
+        self.folder = folder
         self._engine = engine
         self._writing = writing(engine)
         self._who = who
@@ -458,7 +458,7 @@ class Transactions:
         if self._only_read is not None:
             raise LogbookError(
                 "logbook-unwritable",
-                f"The logbook in {self._folder} can be read, but not written: {self._only_read.rstrip('.')}.",
+                f"The logbook in {self.folder} can be read, but not written: {self._only_read.rstrip('.')}.",
                 "Make room, give yourself write permission on the folder, or name another with --logbook.",
             )
 
@@ -467,12 +467,12 @@ class Transactions:
         if self._shared is not None:
             yield self._shared
             return
-        with failures_named(str(self._folder)), Session(self._engine, expire_on_commit=False) as session:
+        with failures_named(str(self.folder)), Session(self._engine, expire_on_commit=False) as session:
             yield session
 
     def _note_kept(self, session: Session) -> None:
         for photo in self._kept.values():
-            photo.settle(self._folder)
+            photo.settle(self.folder)
             _note_photo(session, photo)
 
     @contextmanager
@@ -482,11 +482,11 @@ class Transactions:
             yield self._shared
             return
         self._refuse_reading_only()
-        with failures_named(str(self._folder)):
+        with failures_named(str(self.folder)):
             with WritingSession(self._writing) as session, session.begin():
                 # The whole of a SQLite file is this transaction's alone.
-                if self._engine.dialect.name == "sqlite" and any((self._folder / INCOMING).glob("*")):
-                    clear_leftovers(self._folder, lambda sha256: session.get(PhotoRow, sha256) is not None)
+                if self._engine.dialect.name == "sqlite" and any((self.folder / INCOMING).glob("*")):
+                    clear_leftovers(self.folder, lambda sha256: session.get(PhotoRow, sha256) is not None)
                 self._note_kept(session)
                 yield session
             for photo in self._kept.values():
