@@ -11,21 +11,21 @@ import json
 import re
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Final
+from typing import Final, NamedTuple
 
 import click
 
-from finishlab.board import BOARD_LIMITS
+from finishlab.board import MAX_COATS
 from finishlab.cli import finishlab
 from finishlab.coatings import COATINGS, FINEST, FOLLOWS, WOODS, Coating, follow
 from finishlab.finish import FINISH_PARTS
-from finishlab.finish.fields import FieldSpec, Section, section_limits, specs
+from finishlab.finish.fields import FieldSpec, HardLimit, Section, specs
 from finishlab.finish.warnings import SOFT, SoftLimit
 from finishlab.logbook.archive import json_schema
 from finishlab.mend.documents import FAULTS
 from finishlab.quality import DOUBTS
-from finishlab.recipe import CAN_LIMITS, Label
-from finishlab.units import LIKELY
+from finishlab.recipe import LITRES, Label
+from finishlab.units import COMMON_PRACTICE, LIKELY
 
 DOCS: Final = Path(__file__).parent
 SHELLS: Final = (
@@ -35,6 +35,53 @@ SHELLS: Final = (
 )
 """Shell, the line that makes Tab complete, and where it is put for good."""
 NOTE: Final = "<!-- Made by docs/build_reference.py; do not edit. -->\n\n"
+
+
+class Rule(NamedTuple):
+    """What refuses a record where no two bounds say it."""
+
+    section: str
+    field: str
+    words: str
+    rule: str
+    low: float | None = None
+    high: float | None = None
+
+    @property
+    def hint(self) -> str:
+        """What may be given."""
+        return f"Give {self.rule}."
+
+
+BOARD_LIMITS: Final[tuple[HardLimit | Rule, ...]] = (
+    Rule("board", "date", "day", "a day that is not in the future"),
+    Rule("board", "purpose", "purpose", "one of the list"),
+    Rule("board", "state", "state", "one of the list"),
+    HardLimit("board", "coats", "number of stain coats", low=0, high=MAX_COATS),
+)
+CAN_LIMITS: Final[tuple[HardLimit | Rule, ...]] = (
+    Rule("can", "kind", "kind of can", "one of the list"),
+    *LITRES.values(),
+    Rule("can", "left_l", "rest against its size", "no more left than the can holds"),
+    Rule("can", "opened", "day it was opened", "a day that is not in the future"),
+)
+RULES: Final = {
+    ("preparation", "grits"): ("order of the grits", "the grits from coarse to fine, such as 80-100-120"),
+    ("label", "coverage_high_m2_per_l"): ("order of the coverage", "the lower figure first"),
+    ("label", "recoat_within_h"): ("order of the recoat window", "an end that is not before its start"),
+}
+"""What holds of a section beyond each field's own bounds."""
+
+
+def section_limits(section: type[Section]) -> Iterator[HardLimit | Rule]:
+    """Give what refuses a section, field by field: bounds, the lists of choices, and rules of its own."""
+    for each in specs(section):
+        if each.limit is not None:
+            yield each.limit
+        elif each.form == "choice":
+            yield Rule(section.SECTION, each.name, each.label, "one of the list")
+        if (section.SECTION, each.name) in RULES:
+            yield Rule(section.SECTION, each.name, *RULES[section.SECTION, each.name])
 
 
 def walk(command: click.Command, context: click.Context) -> Iterator[tuple[str, click.Command, click.Context]]:
@@ -149,7 +196,7 @@ def finish_page() -> str:
     hard = (*BOARD_LIMITS, *(row for section, _ in SECTIONS.values() for row in section_limits(section)), *CAN_LIMITS)
     parts += ["\n## Hard limits\n\nA value beyond is refused, and the record stays as it was.\n\n"]
     parts += ["| part | what | given must be | source |\n|---|---|---|---|\n"]
-    parts += [f"| {row.section} | {row.words} | {row.hint[5:-1]} | {row.source} |\n" for row in hard]
+    parts += [f"| {row.section} | {row.words} | {row.hint[5:-1]} | {COMMON_PRACTICE} |\n" for row in hard]
     parts += ["\n## Soft limits\n\nA value beyond is kept, and told once. Words in *italics* are the record's.\n\n"]
     parts += ["| code | part | bounds | what it says | source |\n|---|---|---|---|---|\n"]
     parts += [soft_row(row) for row in SOFT]
@@ -158,7 +205,10 @@ def finish_page() -> str:
         "is refused with the unit that was likely meant. With its unit a length is taken as it is, and what was typed "
         "in inches is shown in inches.\n\n| of | what | millimetres | source |\n|---|---|---|---|\n"
     )
-    parts += [f"| {row.kind} | {row.field} | {row.low:g} to {row.high:g} | {row.source} |\n" for row in LIKELY]
+    parts += [
+        f"| {kind} | {field} | {low:g} to {high:g} | {COMMON_PRACTICE} |\n"
+        for (kind, field), (low, high) in LIKELY.items()
+    ]
     return "".join(parts)
 
 

@@ -6,14 +6,16 @@ import datetime as dt
 import math
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass
+from collections.abc import Hashable, Iterable, Mapping, Sequence
+from dataclasses import fields, is_dataclass
 from functools import lru_cache
-from typing import Any, ClassVar, Final, Literal, Self, cast, get_args, overload
-from urllib.parse import quote, unquote
+from typing import Any, ClassVar, Final, Literal, Self, TypeVar, cast
+from urllib.parse import quote
 
 from finishlab.errors import UsageError
 
+Key = TypeVar("Key", bound=Hashable)
+Value = TypeVar("Value")
 Light = str
 """Name of a light in the user's own words, spelt as `normalise_light` spells it."""
 DAYLIGHT: Final[Light] = "daylight"
@@ -96,6 +98,14 @@ def enumerated(words: Sequence[str]) -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
+def gathered(pairs: Iterable[tuple[Key, Value]]) -> dict[Key, list[Value]]:
+    """Return values by what they have in common, as the first of the pairs says, in the order in which they came."""
+    found: dict[Key, list[Value]] = {}
+    for key, value in pairs:
+        found.setdefault(key, []).append(value)
+    return found
+
+
 def first_of(words: Sequence[str], most: int) -> str:
     """Return the first of words, and how many more there are: ``"B1, B2 and 3 more"``."""
     return ", ".join(words[:most]) + (f" and {len(words) - most} more" if len(words) > most else "")
@@ -138,10 +148,6 @@ class Number(str):
         return int(self[1:])
 
 
-@overload
-def named(letter: str, key: int) -> Number: ...
-@overload
-def named(letter: str, key: int | None) -> Number | None: ...
 def named(letter: str, key: int | None) -> Number | None:
     """Return how people write the number of a thing that may not be named."""
     return None if key is None else Number.of(letter, key)
@@ -219,7 +225,8 @@ def one_line(text: str) -> str:
 
 def harmless(text: str) -> str:
     """Take out what a terminal would obey instead of show: escapes and controls, also those that turn text round."""
-    return "".join(letter if letter.isprintable() or letter == "\n" else "?" for letter in text)
+    safe = text.isprintable()
+    return text if safe else "".join(letter if letter.isprintable() or letter == "\n" else "?" for letter in text)
 
 
 def cut_name(text: str | None) -> str | None:
@@ -268,49 +275,15 @@ def check_choice(name: str, value: str, choices: tuple[str, ...], words: str = "
         raise UsageError(f"unknown-{name}", f"“{value}” is not a {words or name}.", hint)
 
 
-AddressKind = Literal["board", "part", "recipe", "can", "spot"]
-ADDRESS_KINDS: Final[tuple[AddressKind, ...]] = get_args(AddressKind)
-"""``board/B3``, ``part/2.T7``, ``recipe/R1``, ``can/C3``, ``spot/F2``."""
+def address(kind: Literal["board", "part", "recipe", "can", "spot"], code: str, logbook: str | None = None) -> str:
+    """Return the address of a record as labels carry it: ``"finishlab:board/B3?logbook=stairs"``.
 
-_ADDRESS: Final = re.compile(r"finishlab:([a-z]+)/([A-Za-z0-9.]+)(?:\?logbook=([^&#\s]+))?")
-_CODE: Final = re.compile(r"[A-Za-z0-9.]+")
-
-
-@dataclass(frozen=True, slots=True)
-class Address:
-    """Which record of which logbook.
-
-    Raises
-    ------
-    ValueError
-        If the kind is none of `ADDRESS_KINDS`, or the code holds anything but letters, digits and dots.
+    Parameters
+    ----------
+    kind, code
+        Which record: ``board/B3``, ``part/2.T7``, ``recipe/R1``, ``can/C3``, ``spot/F2``.
+    logbook
+        Name of the logbook's folder.
     """
-
-    kind: AddressKind
-    code: str
-    logbook: str | None = None
-    """Name of the logbook's folder."""
-
-    def __post_init__(self) -> None:
-        if self.kind not in ADDRESS_KINDS or not _CODE.fullmatch(self.code):
-            raise ValueError(f"{self.kind}/{self.code} is no address of a record")
-
-    def __str__(self) -> str:
-        tail = f"?logbook={quote(self.logbook, safe='')}" if self.logbook else ""
-        return f"finishlab:{self.kind}/{self.code}{tail}"
-
-    @classmethod
-    def parse(cls, text: str) -> Address:
-        """Return the address a text begins with; a QR code's further lines are passed over.
-
-        Raises
-        ------
-        UsageError
-            ``"bad-address"``.
-        """
-        first = text.strip().split("\n", 1)[0].strip()
-        match = _ADDRESS.fullmatch(first)
-        kind = next((each for each in ADDRESS_KINDS if match and match[1] == each), None)
-        if match is None or kind is None:
-            raise UsageError("bad-address", f"“{first}” is no address of a record.", "It reads finishlab:board/B3.")
-        return cls(kind, match[2], unquote(match[3]) if match[3] else None)
+    tail = f"?logbook={quote(logbook, safe='')}" if logbook else ""
+    return f"finishlab:{kind}/{code}{tail}"

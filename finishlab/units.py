@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final
 
@@ -338,61 +337,43 @@ def _value(found: re.Match[str], text: str, what: str) -> float:
     return whole + math.copysign(over / under, whole)
 
 
-@dataclass(frozen=True, slots=True)
-class LikelyLength:
-    """What a length can be in a house, widely: one typed without its unit must lie within, as millimetres."""
-
-    kind: str
-    """What has the length: a part of the stair, a board, a cut."""
-    field: str
-    low: float
-    high: float
-    """Both in mm."""
-    source: str = COMMON_PRACTICE
-
-
-LIKELY: Final[tuple[LikelyLength, ...]] = (
-    LikelyLength("board", "length", 40, 3000),
-    LikelyLength("board", "width", 40, 3000),
-    LikelyLength("board", "thickness", 2.5, 120),
-    LikelyLength("tread", "front", 300, 3000),
-    LikelyLength("tread", "back", 60, 3000),
-    LikelyLength("tread", "depth", 120, 1500),
-    LikelyLength("tread", "thickness", 10, 100),
-    LikelyLength("tread", "nosing", 5, 80),
-    LikelyLength("riser", "front", 300, 3000),
-    LikelyLength("riser", "depth", 80, 300),
-    LikelyLength("riser", "height", 80, 300),
-    LikelyLength("riser", "thickness", 3, 60),
-    LikelyLength("part", "front", 50, 12000),
-    LikelyLength("part", "back", 50, 12000),
-    LikelyLength("part", "depth", 14, 3000),
-    LikelyLength("part", "height", 14, 3000),
-    LikelyLength("part", "thickness", 3, 150),
-    LikelyLength("part", "nosing", 5, 80),
-    LikelyLength("added", "thickness", 1.5, 200),
-    LikelyLength("saw cut", "width", 0.5, 10),
-    LikelyLength("cutting", "allowance", 2, 300),
-    LikelyLength("stock", "length", 300, 12000),
-    LikelyLength("stock", "width", 40, 2000),
-    LikelyLength("room", "side", 500, 60000),
-    LikelyLength("room", "other side", 500, 60000),
-)
-"""Lengths by what has them; “part” is any part of the stair that has no row of its own."""
-
-
-def likely_length(kind: str, field: str) -> LikelyLength | None:
-    """Return what a length can be, None where nothing is known of it."""
-    rows = {(row.kind, row.field): row for row in LIKELY}
-    return rows.get((kind, field)) or rows.get(("part", field))
-
-
-_MEANT: Final[Mapping[str, tuple[str, float]]] = {
-    "in": ("inches", 25.4),
-    "cm": ("centimetres", 10.0),
-    "ft": ("feet", 304.8),
-    "m": ("metres", 1000.0),
+LIKELY: Final[Mapping[tuple[str, str], tuple[float, float]]] = {
+    ("board", "length"): (40, 3000),
+    ("board", "width"): (40, 3000),
+    ("board", "thickness"): (2.5, 120),
+    ("tread", "front"): (300, 3000),
+    ("tread", "back"): (60, 3000),
+    ("tread", "depth"): (120, 1500),
+    ("tread", "thickness"): (10, 100),
+    ("tread", "nosing"): (5, 80),
+    ("riser", "front"): (300, 3000),
+    ("riser", "depth"): (80, 300),
+    ("riser", "height"): (80, 300),
+    ("riser", "thickness"): (3, 60),
+    ("part", "front"): (50, 12000),
+    ("part", "back"): (50, 12000),
+    ("part", "depth"): (14, 3000),
+    ("part", "height"): (14, 3000),
+    ("part", "thickness"): (3, 150),
+    ("part", "nosing"): (5, 80),
+    ("added", "thickness"): (1.5, 200),
+    ("saw cut", "width"): (0.5, 10),
+    ("cutting", "allowance"): (2, 300),
+    ("stock", "length"): (300, 12000),
+    ("stock", "width"): (40, 2000),
+    ("room", "side"): (500, 60000),
+    ("room", "other side"): (500, 60000),
 }
+"""What has a length, and which -> what that can be in a house, widely, least and most in mm (common practice, no
+source): one typed without its unit must lie within. “part” is any part of the stair that has no row of its own."""
+
+
+def likely_length(kind: str, field: str) -> tuple[float, float] | None:
+    """Return what a length can be, least and most in mm; None where nothing is known of it."""
+    return LIKELY.get((kind, field)) or LIKELY.get(("part", field))
+
+
+_MEANT: Final = {"in": "inches", "cm": "centimetres", "ft": "feet", "m": "metres"}
 """What may have been meant, the likeliest first."""
 
 
@@ -447,15 +428,15 @@ def _meant(texts: Mapping[str, str], values: Mapping[str, float], kind: str) -> 
     """Return the units in which all values would fit, each with what had to be typed."""
     return [
         f"{name}: {'x'.join(texts[field].strip() + unit for field in values)}"
-        for unit, (name, factor) in _MEANT.items()
-        if all(_fits(kind, field, value * factor) for field, value in values.items())
+        for unit, name in _MEANT.items()
+        if all(_fits(kind, field, value * LENGTHS[unit]) for field, value in values.items())
     ]
 
 
 def _fits(kind: str, field: str, mm: float) -> bool:
-    row = likely_length(kind, field)
+    likely = likely_length(kind, field)
     # What no length can be is refused by the hard limits, in their words.
-    return row is None or mm <= 0 or row.low <= mm <= row.high
+    return likely is None or mm <= 0 or likely[0] <= mm <= likely[1]
 
 
 def in_inches(texts: Mapping[str, str]) -> tuple[str, ...]:

@@ -9,17 +9,17 @@ from pathlib import Path
 from typing import Any, Final
 
 import pytest
+from build_reference import BOARD_LIMITS, section_limits
 from click.testing import CliRunner, Result
 from conftest import Photos, Run
 from logbook_makers import keep, measurement
 
-from finishlab.board import BOARD_LIMITS, BoardRecord
+from finishlab.board import BoardRecord
 from finishlab.cli import finishlab
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.finish import FINISH_PARTS, Finish, step_changes
 from finishlab.finish import commands as finish_commands
 from finishlab.finish.entering import finish_context, read_record_file
-from finishlab.finish.fields import section_limits
 from finishlab.logbook.store import Logbook
 from finishlab.recipe import Recipe
 from finishlab.record import parse_date

@@ -671,18 +671,18 @@ def test_photos_and_kinds_are_looked_up(log: Logbook, tmp_path: Path) -> None:
     log.add_board(BoardRecord("ash", stain="honey", date=DAY), [measurement(first)])
     log.add_board(BoardRecord("oak", purpose="clear-only control", date=DAY), [measurement(second)])
     asked = [first.sha256[:16], second.sha256[:16], "0" * 16]
-    assert log.boards_of_photos(asked) == {first.sha256[:16]: "B1", second.sha256[:16]: "B2"}
-    assert log.spots_of_photos(asked) == {}
-    assert log.boards_of_photos([]) == {}
+    assert log.owners_of_photos("board", asked) == {first.sha256[:16]: 1, second.sha256[:16]: 2}
+    assert log.owners_of_photos("spot", asked) == {}
+    assert log.owners_of_photos("board", []) == {}
     assert log.kinds_of_boards("B2") == {("candidate", True)}
     assert log.kinds_of_boards("B9") == {("candidate", True), ("clear-only control", False)}
     assert log.boards_beside_floor() == frozenset()
     log.remove("B1")
-    assert log.boards_of_photos(asked) == {second.sha256[:16]: "B2"}
+    assert log.owners_of_photos("board", asked) == {second.sha256[:16]: 2}
     assert log.kinds_of_boards("B2") == frozenset()
     log.undo()
     log.remove("B2")
-    assert log.boards_of_photos(asked) == {first.sha256[:16]: "B1"}
+    assert log.owners_of_photos("board", asked) == {first.sha256[:16]: 1}
 
 
 def test_measuring_again_renews_the_photo_it_names(log: Logbook, tmp_path: Path) -> None:

@@ -12,6 +12,8 @@ from logbook_makers import DAY, keep, measurement
 
 from finishlab.board import BoardRecord
 from finishlab.cli import finishlab
+from finishlab.errors import OutputError
+from finishlab.files import write_atomically
 from finishlab.imaging.greys import greys_of_readings
 from finishlab.logbook.store import Logbook
 from finishlab.logbook.stored import DirectPair
@@ -78,32 +80,37 @@ FOREIGN = {
     ".ics": b"BEGIN:VCALENDAR\r\nPRODID:mine",
 }
 """Files of other programs, by the end of their names."""
+SOMEBODYS = (b"\xff\xd8\xff\xe0 a photo", b"[board]\n")
 
 
 @pytest.mark.parametrize("command", WRITERS)
 def test_only_its_own_kind_is_replaced(begun: Path, command: str) -> None:
-    """A photo, a text, another program's file, the logbook stay as they are; its own file is replaced, with a word."""
+    """Another program's file and the logbook stay as they are, its own file is replaced, with a word.
+
+    What it wrote takes the place neither of a photo nor of a text, whatever they are called.
+    """
     out = begun / next(word for word in WRITERS[command] if word.startswith("OUT."))
-    for content in (b"\xff\xd8\xff\xe0 a photo", b"[board]\n", FOREIGN[out.suffix]):
-        out.write_bytes(content)
-        done = written(command, out.name)
-        assert (done.exit_code, out.read_bytes()) == (1, content), done.stderr
-        assert "not replaced" in done.stderr
-    out.unlink()
     kept = next((begun / "own" / "photos").glob("*/*"))
     shutil.copy(kept, photo := kept.with_name(f"photo{out.suffix}"))
-    own = begun / "own" / "logbook.db"
-    for place in (own, photo):
+    foreign, own = begun / f"foreign{out.suffix}", begun / "own" / "logbook.db"
+    foreign.write_bytes(FOREIGN[out.suffix])
+    for place, reason in ((foreign, "not replaced"), (photo, "belongs to a logbook")):
         before = place.read_bytes()
         done = written(command, str(place))
         assert done.exit_code in {1, 2}
         assert place.read_bytes() == before
+        assert reason in done.stderr
         assert "Traceback" not in done.stderr
-    assert "belongs to a logbook" in done.stderr
     assert written(command, out.name).exit_code == 0
     again = written(command, out.name)
     assert again.exit_code == 0, again.stderr
     assert f"{out.name} was there before and is replaced." in again.stderr
+    content = out.read_bytes()
+    for place, before in ((own, own.read_bytes()), *((foreign, each) for each in SOMEBODYS)):
+        place.write_bytes(before)
+        with pytest.raises(OutputError):
+            write_atomically(place, content)
+        assert place.read_bytes() == before
 
 
 def test_an_archive_with_more_in_it_is_not_replaced(begun: Path) -> None:

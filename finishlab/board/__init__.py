@@ -10,7 +10,6 @@ from typing import Any, Final, Literal, get_args
 
 from finishlab.errors import UsageError
 from finishlab.finish import Finish
-from finishlab.finish.fields import HardLimit
 from finishlab.record import (
     DAYLIGHT,
     SHORT_TEXT,
@@ -44,14 +43,6 @@ FINISHED_STATES: Final[tuple[State, ...]] = ("topcoated", "cured")
 
 MAX_COATS: Final = 8
 """Most coats a board can have on record (common practice, no source)."""
-
-BOARD_LIMITS: Final = (
-    HardLimit("board", "date", "day", rule="a day that is not in the future"),
-    HardLimit("board", "purpose", "purpose", rule="one of the list"),
-    HardLimit("board", "state", "state", rule="one of the list"),
-    HardLimit("board", "coats", "number of stain coats", low=0, high=MAX_COATS),
-)
-"""What refuses a board; the sections of its finish have their own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,7 +194,7 @@ class PhotoRecord(Record):
     """Of the upright photo, pixels."""
     height: int
     taken: dt.datetime | None = None
-    """When the camera says it was taken; without a zone when the camera names none."""
+    """When the camera says it was taken, without a zone when the camera names none; its ISO 8601 text is taken too."""
     camera_make: str | None = None
     camera_model: str | None = None
     suffix: str = ".jpg"
@@ -222,6 +213,7 @@ class PhotoRecord(Record):
         normalize(
             self,
             suffix=suffix,
+            taken=dt.datetime.fromisoformat(self.taken) if isinstance(self.taken, str) else self.taken,
             file_name=(one_line(name) or "photo")[:_FILE_NAME],
             camera_make=cut_name(self.camera_make),
             camera_model=cut_name(self.camera_model),

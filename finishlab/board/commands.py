@@ -327,13 +327,7 @@ MANY: Final = 3
 
 def _spot_page(log: Logbook, spot: StoredSpot) -> list[Block]:
     record = spot.record
-    facts = (
-        ("where", record.spot),
-        ("surface", record.surface),
-        ("light", record.light),
-        ("date", record.date),
-        ("note", record.note),
-    )
+    facts = [("where", record.spot), *((name, getattr(record, name)) for name in ("surface", "light", "date", "note"))]
     return [
         Facts(f"Floor spot {spot.number}", facts),
         *colour_blocks(spot.measurements, photo_namer(log)),

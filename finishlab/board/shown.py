@@ -149,19 +149,23 @@ Fact = tuple[str, str | int | dt.date | None]
 
 _TOPCOAT: Final = "topcoat"
 """What the row of the topcoat is called, in short or in full."""
-_BOARD: Final = (
-    ("species", "wood"),
-    ("purpose", "made as"),
-    ("state", "state"),
-    ("maker", "made by"),
-    ("recipe", "recipe"),
-    ("stain", "stain"),
-    ("coats", "stain coats"),
-    ("topcoat", "topcoat"),
-    ("light", "first light"),
-    ("date", "date"),
-    ("note", "note"),
-)
+_BOARD: Final = {
+    "species": "wood",
+    "purpose": "made as",
+    "state": "state",
+    "maker": "made by",
+    "recipe": "recipe",
+    "stain": "stain",
+    "coats": "stain coats",
+    "topcoat": "topcoat",
+    "light": "first light",
+    "date": "date",
+    "note": "note",
+}
+"""Field of a board's record -> the name people read."""
+_BELOW: Final = ("species", "stain", "coats", "recipe")
+_ABOVE: Final = ("state", "purpose", "maker", "date", "note")
+"""What is told before a board's finish, and after it."""
 
 
 def board_details(record: BoardRecord) -> tuple[Row, ...]:
@@ -170,18 +174,13 @@ def board_details(record: BoardRecord) -> tuple[Row, ...]:
     bare = "none" if record.purpose in {"raw", "clear-only control"} else None
     stain = record.stain or short.get("stain") or bare
     coats = record.coats if record.coats is not None else short.get("coats")
-    rows: list[Fact] = [
-        ("wood", record.species),
-        ("stain", stain),
-        ("stain coats", None if stain == bare else coats),
-        ("recipe", record.recipe),
-        *_finish(record, "none on record"),
-        ("state", record.state),
-        ("made as", None if record.purpose == "candidate" else record.purpose),
-        ("made by", record.maker),
-        ("date", record.date.isoformat()),
-        ("note", record.note),
-    ]
+    purpose = None if record.purpose == "candidate" else record.purpose
+    said = {"stain": stain, "coats": None if stain == bare else coats, "purpose": purpose}
+    below, above = (
+        [(_BOARD[name], said[name] if name in said else getattr(record, name)) for name in names]
+        for names in (_BELOW, _ABOVE)
+    )
+    rows = [*below, *_finish(record, "none on record"), *above]
     return tuple((label, str(value)) for label, value in rows if value is not None)
 
 
@@ -201,18 +200,8 @@ def _finish(record: BoardRecord, without: str | None) -> list[Fact]:
 
 def label_facts(record: BoardRecord) -> list[Fact]:
     """Return what a board's label says, from the wood up to the last coat."""
-    return [
-        ("species", record.species),
-        ("recipe", record.recipe),
-        ("stain", record.stain),
-        ("coats", record.coats),
-        *_finish(record, None),
-        ("state", record.state),
-        ("purpose", record.purpose),
-        ("maker", record.maker),
-        ("date", record.date),
-        ("note", record.note),
-    ]
+    below = [(name, getattr(record, name)) for name in ("species", "recipe", "stain", "coats")]
+    return [*below, *_finish(record, None), *((name, getattr(record, name)) for name in _ABOVE)]
 
 
 def field_rows(record: BoardRecord) -> Iterator[tuple[str, str, str, Any]]:
@@ -221,7 +210,7 @@ def field_rows(record: BoardRecord) -> Iterator[tuple[str, str, str, Any]]:
     The JSON name of a finish's field is its path, such as ``finish.steps.1.wipe_min``.
     """
     plain = record.as_dict()
-    for name, label in _BOARD:
+    for name, label in _BOARD.items():
         value = getattr(record, name)
         if value is not None:
             yield name, label, str(value), value if name == "recipe" else plain[name]

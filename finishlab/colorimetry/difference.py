@@ -257,7 +257,7 @@ class SignedDifference:
     """The colour half-way between the two, at which the directions are weighed."""
 
     def __post_init__(self) -> None:
-        if not all(math.isfinite(v) for v in (self.dL, self.da, self.db, self.dC, self.dH)):
+        if not math.isfinite(self.dL + self.da + self.db + self.dC + self.dH):
             raise ValueError("a signed difference must be finite")
 
     def as_dict(self) -> dict[str, float]:

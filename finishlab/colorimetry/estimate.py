@@ -331,18 +331,18 @@ class ColourTable:
     def of(cls, estimates: Sequence[LabEstimate]) -> ColourTable:
         """Lay out colours in their order."""
         effects = [effect for each in estimates for effect in each.shared]
+        names, name = _merged((), [effect.name for effect in effects])
+        scopes, scope = _merged((), [effect.scope for effect in effects])
         vectors = chain.from_iterable([effect.vector for effect in effects])
-        names: dict[str, int] = {}
-        scopes: dict[str, int] = {}
         return cls(
             np.array([each.lab for each in estimates], dtype=float).reshape(-1, 3),
             np.array([each.own for each in estimates], dtype=float).reshape(-1, 3, 3),
             np.cumsum([0, *(len(each.shared) for each in estimates)], dtype=np.intp),
-            np.array([names.setdefault(each.name, len(names)) for each in effects], dtype=np.int32),
-            np.array([scopes.setdefault(each.scope, len(scopes)) for each in effects], dtype=np.int32),
+            name,
+            scope,
             np.fromiter(vectors, dtype=float, count=3 * len(effects)).reshape(-1, 3),
-            tuple(names),
-            tuple(scopes),
+            names,
+            scopes,
             np.array([each.wood for each in estimates], dtype=bool),
         )
 
@@ -399,7 +399,7 @@ class ColourTable:
         return place, np.arange(len(place)) - before[place] + self.first[rows][place]
 
 
-def _merged(mine: tuple[str, ...], theirs: tuple[str, ...]) -> tuple[tuple[str, ...], NDArray[np.int32]]:
+def _merged(mine: Sequence[str], theirs: Sequence[str]) -> tuple[tuple[str, ...], NDArray[np.int32]]:
     """Return the texts of both, each once, and where theirs are among them."""
     index = {text: i for i, text in enumerate(mine)}
     moved = np.array([index.setdefault(text, len(index)) for text in theirs], dtype=np.int32)

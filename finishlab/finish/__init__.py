@@ -15,7 +15,7 @@ from typing import Any, ClassVar, Final, Literal, Self, cast
 
 from finishlab.coatings import Coating, of_step, stain_bases, topcoat_kinds
 from finishlab.errors import UsageError
-from finishlab.finish.fields import FieldSpec, HardLimit, MixPart, Section, parse_fields, specs, typed, typed_key
+from finishlab.finish.fields import FieldSpec, MixPart, Section, parse_fields, specs, typed, typed_key
 from finishlab.record import SHORT_TEXT
 from finishlab.units import read_figure
 
@@ -50,11 +50,6 @@ class Preparation(Section):
     """
 
     SECTION: ClassVar[str] = "preparation"
-    RULES: ClassVar[tuple[HardLimit, ...]] = (
-        HardLimit(
-            "preparation", "grits", "order of the grits", rule="the grits from coarse to fine, such as 80-100-120"
-        ),
-    )
 
     cut: str | None = typed("cut", "cut", choices=("plain", "rift", "quarter"))
     construction: str | None = typed("construction", "construction", choices=("solid", "edge-glued", "veneer"))

@@ -106,8 +106,7 @@ def draft_options(command: Command) -> Command:
     def gathered(*args: object, parts: dict[str, Any], **others: Any) -> object:  # noqa: ANN401 - click's own
 
         sources = {name: others.pop(name) for name in ("recipe", "like", "file", "row", "ask")}
-        texts = FinishTexts(steps=parts.pop("steps", ()), parts=parts, **sources)
-        return command(*args, finish_texts=texts, **others)
+        return command(*args, finish_texts=FinishTexts(parts, **sources), **others)
 
     return options(*_SOURCES)(cast("Command", gathered))
 

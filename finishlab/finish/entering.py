@@ -52,9 +52,8 @@ FindRecipe = Callable[[str], "StoredRecipe"]
 class FinishTexts:
     """What was typed of a finish, and where the rest is to come from."""
 
-    parts: Mapping[str, str] = field(default_factory=dict)
-    """Part of the finish -> its text."""
-    steps: tuple[str, ...] = ()
+    parts: Mapping[str, Any] = field(default_factory=dict)
+    """Part of the finish -> its text, of the steps their texts."""
     recipe: str | None = None
     like: str | None = None
     file: str | None = None
@@ -64,7 +63,7 @@ class FinishTexts:
     def given(self) -> tuple[str, ...]:
         """Return the names of the options that were given."""
         others = {"recipe": self.recipe, "like": self.like, "from": self.file, "row": self.row, "ask": self.ask}
-        parts = (p.option for p in FINISH_PARTS if (self.steps if p.several else p.name in self.parts))
+        parts = (p.option for p in FINISH_PARTS if p.name in self.parts)
         return (*parts, *(name for name, value in others.items() if value not in {None, False}))
 
 
@@ -207,11 +206,11 @@ def entered_texts(values: Mapping[str, Any], texts: FinishTexts) -> Entered:
     UsageError
         What `finishlab.finish.fields.parse_fields` raises.
     """
-    sections = {name: parse_fields(_SECTIONS[name], text) for name, text in texts.parts.items()}
+    sections = {name: parse_fields(_SECTIONS[name], text) for name, text in texts.parts.items() if name in _SECTIONS}
     given = {name: value for name, value in values.items() if value is not None}
     if texts.recipe is not None:
         given["recipe"] = texts.recipe
-    return Entered(given, sections, step_texts=texts.steps)
+    return Entered(given, sections, step_texts=texts.parts.get("steps", ()))
 
 
 _TEXTS: Final = ("species", "stain", "topcoat", "light", "note", "purpose", "state", "maker")

@@ -15,8 +15,8 @@ from typing import Any, ClassVar, Final, Literal, NamedTuple, Self, TypeVar, cas
 
 from finishlab.coatings import COATINGS
 from finishlab.errors import UsageError
-from finishlab.record import Number, Record, line, normalize, number_of, plain
-from finishlab.units import COMMON_PRACTICE, UNITS, as_typed_text, check_likely, is_us, read_figure, split_sizes
+from finishlab.record import Number, Record, line, normalize, number_of
+from finishlab.units import UNITS, as_typed_text, check_likely, is_us, read_figure, split_sizes
 
 Form = Literal["text", "choice", "number", "count", "flag", "grits", "size", "ratio", "mix", "can", "unit"]
 """How a field is typed and kept, see `_FORMS`; a unit is kept with what was typed in it."""
@@ -29,7 +29,7 @@ _MOST: Final = 12
 
 @dataclass(frozen=True, slots=True)
 class HardLimit:
-    """One bound no record may pass."""
+    """One bound no record may pass (common practice, no source)."""
 
     section: str
     """The part of a record it is about."""
@@ -42,9 +42,6 @@ class HardLimit:
     high: float | None = None
     above_low: bool = False
     """Whether `low` itself is out too."""
-    rule: str = ""
-    """What holds where two bounds do not say it."""
-    source: str = COMMON_PRACTICE
 
     @property
     def code(self) -> str:
@@ -55,8 +52,6 @@ class HardLimit:
     def hint(self) -> str:
         """What may be given."""
         unit = f" {self.unit}" if self.unit else ""
-        if self.low is None and self.high is None:
-            return f"Give {self.rule}."
         if self.high is None:
             return f"Give {'more than' if self.above_low else 'at least'} {self.low:g}{unit}."
         return f"Give {self.low:g} to {self.high:g}{unit}."
@@ -178,23 +173,12 @@ def _spec(section: str, name: str, data: Mapping[str, Any]) -> FieldSpec:
     return FieldSpec(section, name, **data["spec"], limit=limit)
 
 
-def section_limits(section: type[Section]) -> Iterator[HardLimit]:
-    """Give what refuses a section, field by field: bounds, the lists of choices, and rules of its own."""
-    for each in specs(section):
-        if each.limit is not None:
-            yield each.limit
-        elif each.form == "choice":
-            yield HardLimit(section.SECTION, each.name, each.label, rule="one of the list")
-        yield from (rule for rule in section.RULES if rule.field == each.name)
-
-
-class Section:
-    """Base of the sections: values are tidied and held against the hard limits when built."""
+class Section(Record):
+    """Base of the sections: values are tidied and held against the hard limits when built; units stand in the names."""
 
     __slots__ = ()
+    SPARSE: ClassVar[bool] = True
     SECTION: ClassVar[str]
-    RULES: ClassVar[tuple[HardLimit, ...]] = ()
-    """What holds beyond each field's own bounds."""
 
     def __post_init__(self) -> None:
         for each in specs(type(self), units=True):
@@ -203,11 +187,6 @@ class Section:
     def is_empty(self) -> bool:
         """Return whether nothing is written down."""
         return not self.as_dict()
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form: what is written down, units in the names."""
-        shown = ((each, getattr(self, each.name)) for each in specs(type(self), units=True))
-        return {each.name: plain(value) for each, value in shown if value != each.empty}
 
     @classmethod
     def from_dict(cls, data: Mapping[str, Any]) -> Self:

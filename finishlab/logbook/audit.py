@@ -14,7 +14,7 @@ import re
 import uuid
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from types import SimpleNamespace
@@ -52,7 +52,7 @@ from finishlab.logbook.writing import note_change
 from finishlab.measure.results import FieldMeasurement
 from finishlab.recipe import Standard
 from finishlab.record import normalise_light
-from finishlab.stair.store import event_record, flight_record, part_record
+from finishlab.stair.records import Flight, Part, PartEvent
 from finishlab.strip import TrialRecord
 
 ASIDE: Final = "aside"
@@ -130,12 +130,12 @@ class AuditStore(Transactions):
                 *_database_findings(session.connection(), repair=repair),
                 *_row_findings(session, bad),
                 *_unnamed_photos(session, bad),
-                *_photo_findings(session, self._folder, bad),
+                *_photo_findings(session, self.folder, bad),
             ]
             if not repair or not found:
                 return found
-            aside = self._folder / ASIDE / f"{dt.datetime.now(tz=dt.UTC):%Y-%m-%dT%H-%M-%S-%f}"
-            _move_aside(session, bad, aside, self._folder)
+            aside = self.folder / ASIDE / f"{dt.datetime.now(tz=dt.UTC):%Y-%m-%dT%H-%M-%S-%f}"
+            _move_aside(session, bad, aside, self.folder)
             if any(bad.rows.values()):
                 moved = {name: len(keys) for name, keys in bad.rows.items() if keys}
                 note_change(session, self._who, "check", "logbook", after={"aside": aside.name, "moved": moved})
@@ -420,10 +420,7 @@ def _check_light(light: str) -> None:
 
 
 def _photographed(row: Any) -> None:  # noqa: ANN401 - a row of photos
-    names = {each.name for each in fields(PhotoRecord)}
-    values = {name: value for name, value in vars(row).items() if name in names}
-    taken = None if row.taken is None else dt.datetime.fromisoformat(row.taken)
-    if PhotoRecord(**values | {"taken": taken}).file_name != row.file_name:
+    if record_in(PhotoRecord, row).file_name != row.file_name:
         raise ValueError("file_name is no name of a file")
     if row.kept_sha256 is not None and not _HASH.fullmatch(row.kept_sha256):
         raise ValueError("kept_sha256 is no hash")
@@ -470,8 +467,8 @@ _SAYS: Final[Mapping[str, Callable[[Any], object]]] = {
     "counters": _counted,
     "strip_greys": _learned,
     "camera_profiles": _profiled,
-    "flights": flight_record,
-    "parts": part_record,
-    "part_events": event_record,
+    "flights": partial(record_in, Flight),
+    "parts": partial(record_in, Part),
+    "part_events": partial(record_in, PartEvent),
 }
 """Table -> what reads a row as everything else does."""

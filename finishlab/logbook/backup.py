@@ -95,7 +95,7 @@ class BackupStore(Transactions):
             rows = session.execute(asked.order_by(PhotoRow.sha256)).all()
         copied, missing = 0, []
         for sha256, suffix, kept_sha256, name in rows:
-            kept = photo_place(self._folder, sha256, suffix)
+            kept = photo_place(self.folder, sha256, suffix)
             try:
                 keep_file(place, kept, sha256, suffix, content=kept_sha256)
             except (LogbookError, PhotoError):  # gone, or not what was kept
@@ -106,7 +106,7 @@ class BackupStore(Transactions):
 
     def _check_backup(self, place: Path) -> None:
         there = {each.name for each in place.iterdir()} if place.is_dir() else set()
-        inside = place.resolve().is_relative_to(self._folder.resolve())
+        inside = place.resolve().is_relative_to(self.folder.resolve())
         cut_short = all(name == PHOTO_FOLDER or _HALF.fullmatch(name) for name in there)
         if inside or (place.exists() and not place.is_dir()) or not (cut_short or LOGBOOK_FILE in there):
             raise OutputError(
@@ -153,7 +153,7 @@ class BackupStore(Transactions):
         if copy.execute("PRAGMA integrity_check(1)").fetchone() != ("ok",):
             raise LogbookError(
                 "logbook-damaged",
-                f"The database of the logbook in {self._folder} is damaged, so no backup is made of it.",
+                f"The database of the logbook in {self.folder} is damaged, so no backup is made of it.",
                 f"What {place} held before is as it was. See what can be mended: finishlab check --repair",
             )
 

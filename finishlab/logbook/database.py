@@ -12,7 +12,7 @@ import time
 import uuid
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -178,20 +178,33 @@ def _open_copy(place: Path, where: str) -> Engine:
 def open_engine(address: str | Path) -> Engine:
     """Return an engine for a SQLite file (a path) or for any database SQLAlchemy knows (an address).
 
+    A file has one engine in a process: with it its queries stay compiled, for the next command of the page or a script.
+    To dispose of it closes its connections; it may be used again.
+
     Raises
     ------
     LogbookError
         ``"logbook-address"`` if the address or its driver is unknown.
     """
+    if isinstance(address, Path):
+        return _file_engine(str(address.absolute()))
     try:
-        url = URL.create("sqlite", database=str(address)) if isinstance(address, Path) else make_url(address)
-        sqlite = url.get_backend_name() == "sqlite"
-        options = {"connect_args": {"timeout": BUSY_SECONDS}} if sqlite else {}
-        engine = create_engine(url, **_JSON, **options)
+        return _engine(make_url(address))
     except (ArgumentError, NoSuchModuleError, ImportError) as error:
         raise LogbookError(
             "logbook-address", f"The database address cannot be used: {error}.", "Check it; install its driver."
         ) from error
+
+
+@lru_cache(maxsize=8)
+def _file_engine(file: str) -> Engine:
+    return _engine(URL.create("sqlite", database=file))
+
+
+def _engine(url: URL) -> Engine:
+    sqlite = url.get_backend_name() == "sqlite"
+    options = {"connect_args": {"timeout": BUSY_SECONDS}} if sqlite else {}
+    engine = create_engine(url, **_JSON, **options)
     return _set_up(engine) if sqlite else engine
 
 
@@ -423,7 +436,7 @@ class Transactions:
     """
 
     def __init__(self, folder: Path, engine: Engine, who: str, only_read: str | None = None) -> None:
-        self._folder = folder
+        self.folder = folder
         self._engine = engine
         self._writing = writing(engine)
         self._who = who
@@ -445,7 +458,7 @@ class Transactions:
         if self._only_read is not None:
             raise LogbookError(
                 "logbook-unwritable",
-                f"The logbook in {self._folder} can be read, but not written: {self._only_read.rstrip('.')}.",
+                f"The logbook in {self.folder} can be read, but not written: {self._only_read.rstrip('.')}.",
                 "Make room, give yourself write permission on the folder, or name another with --logbook.",
             )
 
@@ -454,12 +467,12 @@ class Transactions:
         if self._shared is not None:
             yield self._shared
             return
-        with failures_named(str(self._folder)), Session(self._engine, expire_on_commit=False) as session:
+        with failures_named(str(self.folder)), Session(self._engine, expire_on_commit=False) as session:
             yield session
 
     def _note_kept(self, session: Session) -> None:
         for photo in self._kept.values():
-            photo.settle(self._folder)
+            photo.settle(self.folder)
             _note_photo(session, photo)
 
     @contextmanager
@@ -469,11 +482,11 @@ class Transactions:
             yield self._shared
             return
         self._refuse_reading_only()
-        with failures_named(str(self._folder)):
+        with failures_named(str(self.folder)):
             with WritingSession(self._writing) as session, session.begin():
                 # The whole of a SQLite file is this transaction's alone.
-                if self._engine.dialect.name == "sqlite" and any((self._folder / INCOMING).glob("*")):
-                    clear_leftovers(self._folder, lambda sha256: session.get(PhotoRow, sha256) is not None)
+                if self._engine.dialect.name == "sqlite" and any((self.folder / INCOMING).glob("*")):
+                    clear_leftovers(self.folder, lambda sha256: session.get(PhotoRow, sha256) is not None)
                 self._note_kept(session)
                 yield session
             for photo in self._kept.values():

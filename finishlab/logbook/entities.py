@@ -6,12 +6,12 @@ import datetime as dt
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import fields, replace
-from typing import Any, Final, Literal, TypeVar
+from typing import Any, Final, TypeVar
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from finishlab.board import BoardRecord, FloorSpotRecord
+from finishlab.board import BoardRecord
 from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.database import Transactions
@@ -23,13 +23,14 @@ from finishlab.logbook.tables import (
     BatchRow,
     BoardRow,
     ChangeRow,
+    FloorSpotRow,
     PartRow,
     RecipeRow,
     read_record,
     record_in,
     subject_name,
 )
-from finishlab.logbook.writing import AnyRecord, change_light, note_change, now, record_values
+from finishlab.logbook.writing import AnyRecord, change_light, note_change, record_values
 from finishlab.recipe import Can, Recipe, Standard
 from finishlab.record import runs, today
 
@@ -149,28 +150,9 @@ def edit(session: Session, row: AnyRow, changes: Mapping[str, Any], who: str) ->
     for name, value in record_values(after).items():
         setattr(row, name, value)
     noted = after.as_dict()
-    if isinstance(after, BoardRecord | FloorSpotRecord) and isinstance(before, BoardRecord | FloorSpotRecord):
-        subject: Literal["board", "spot"] = "board" if isinstance(after, BoardRecord) else "spot"
-        if after.light != before.light:
-            noted["photos"] = change_light(session, subject, row.number, before.light, after.light)
+    if isinstance(row, BoardRow | FloorSpotRow) and after.light != before.light:
+        noted["photos"] = change_light(session, row, before.light, after.light)
     note_change(session, who, "edit", subject_name(row), before=before.as_dict(), after=noted)
-
-
-def remove(session: Session, number: str, who: str) -> None:
-    """Hide what is logged and note what it was.
-
-    Raises
-    ------
-    LogbookError
-        ``"unknown-subject"``, what `find` raises, ``"recipe-in-use"``.
-    """
-    table = table_of(number)
-    if table is None:
-        raise LogbookError("unknown-subject", f"“{number}” is no number of anything logged.", "Name it like B3 or C2.")
-    row: AnyRow = find(session, table, number, lock=True)
-    check_unused(session, row)
-    row.removed = now()
-    note_change(session, who, "remove", subject_name(row), before=read_record(row).as_dict())
 
 
 def check_unused(session: Session, row: AnyRow) -> None:

@@ -9,14 +9,13 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import fields
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
 from sqlalchemy import or_, select
 from sqlalchemy.exc import IntegrityError
-from sqlalchemy.orm import InstrumentedAttribute, Session
+from sqlalchemy.orm import Session
 
 from finishlab.board import BoardRecord, FloorSpotRecord, PhotoRecord
 from finishlab.errors import LogbookError, UsageError
@@ -34,7 +33,7 @@ from finishlab.logbook.database import (
     named_folder,
     open_database,
 )
-from finishlab.logbook.entities import RecipeStore, check_named, edit, find, remove
+from finishlab.logbook.entities import RecipeStore, check_named, check_unused, edit, find, table_of
 from finishlab.logbook.history import HistoryStore
 from finishlab.logbook.merge import Dump, MergeResult, Tables, damaged, merge, read_dump
 from finishlab.logbook.photo_files import KeptPhoto, photo_place
@@ -54,8 +53,9 @@ from finishlab.logbook.tables import (
     MeasurementRow,
     PairRow,
     PartEventRow,
-    PartRow,
     PhotoRow,
+    read_record,
+    record_in,
     subject_name,
 )
 from finishlab.measure.results import Measurement
@@ -108,11 +108,6 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
         engine, only_read = open_database(address if address is not None else folder / LOGBOOK_FILE, str(folder))
         return cls(folder, engine, who or login_name(), only_read)
 
-    @property
-    def folder(self) -> Path:
-        """The logbook's folder."""
-        return self._folder
-
     def close(self) -> None:
         """Close the database; the folder can then be moved or copied as it is."""
         self._engine.dispose()
@@ -145,8 +140,8 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
         suffix = record.suffix if known is None else known.suffix
         fresh = KeptPhoto(Path(path), record.sha256, suffix, row=record.as_dict() | {"suffix": suffix})
         photo = self._kept.get(record.sha256, fresh)
-        with failures_named(str(self._folder)):
-            place = photo.settle(self._folder)
+        with failures_named(str(self.folder)):
+            place = photo.settle(self.folder)
         if known is None or known.kept_sha256 is not None:
             self._kept[record.sha256] = photo
         else:
@@ -163,8 +158,8 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
         """
         self._refuse_reading_only()
         photo = KeptPhoto(path, row["sha256"], row["suffix"], row["kept_sha256"])
-        with failures_named(str(self._folder)):
-            photo.settle(self._folder)
+        with failures_named(str(self.folder)):
+            photo.settle(self.folder)
         self._kept[row["sha256"]] = photo
 
     def photo_path(self, sha256: str) -> Path:
@@ -180,8 +175,7 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
     def photo(self, sha256: str) -> PhotoRecord:
         """Return what a kept photo says of itself; errors as in `photo_path`."""
         row, _ = self._kept_at(sha256)
-        values = {f.name: getattr(row, f.name) for f in fields(PhotoRecord)}
-        return PhotoRecord(**values | {"taken": None if row.taken is None else dt.datetime.fromisoformat(row.taken)})
+        return record_in(PhotoRecord, row)
 
     def _kept_at(self, sha256: str) -> tuple[PhotoRow, Path]:
         row = self._photo_row(sha256)
@@ -189,7 +183,7 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
             raise LogbookError(
                 "unknown-photo", f"The logbook holds no photo {sha256[:16]}.", "Show a board to see its photos."
             )
-        place = photo_place(self._folder, row.sha256, row.suffix)
+        place = photo_place(self.folder, row.sha256, row.suffix)
         if not place.is_file():
             raise LogbookError(
                 "photo-missing",
@@ -257,7 +251,6 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
         UsageError
             ``"no-measurement"`` or ``"field-not-measured"``.
         """
-        _check_any(measurements)
         with self._write() as session:
             check_named(session, record)
             number = rows.add_row(session, BoardRow, record)
@@ -285,7 +278,6 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
         light: str | None = None,
     ) -> StoredBoard:
         """Log further photos of a board, in the board's own light unless another is named; errors as in `add_board`."""
-        _check_any(measurements)
         with self._write() as session:
             row = find(session, BoardRow, number, lock=True)
             lit = row.light if light is None else normalise_light(light)
@@ -358,8 +350,6 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
 
     def add_floor_spots(self, record: FloorSpotRecord, groups: Sequence[Sequence[Measurement]]) -> list[StoredSpot]:
         """Log places of the floor of one record, a group of photos each, all or none; errors as in `add_board`."""
-        for measurements in groups:
-            _check_any(measurements)
         with self._write() as session:
             spots = []
             for measurements in groups:
@@ -407,7 +397,16 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
         """
         with self._write() as session:
             for number in numbers:
-                remove(session, number, self._who)
+                table = table_of(number)
+                if table is None:
+                    raise LogbookError(
+                        "unknown-subject", f"“{number}” is no number of anything logged.", "Name it like B3 or C2."
+                    )
+                row = find(session, table, number, lock=True)
+                check_unused(session, row)
+                row.removed = rows.now()
+                before = read_record(row).as_dict()
+                rows.note_change(session, self._who, "remove", subject_name(row), before=before)
 
     def dump(self) -> Dump:
         """Return all that the tables hold, at one moment."""
@@ -480,33 +479,28 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
 
     # Whose photos
 
-    def boards_of_photos(self, photos: Collection[str]) -> dict[str, str]:
-        """Return the board that each photo was measured for, by the start of its hash; those that were for none not."""
-        found = self._owners(BoardRow, BoardRow.number, MeasurementRow.board_number, photos)
-        return {photo: f"B{number}" for photo, number in found.items()}
+    def owners_of_photos(self, what: rows.Measured, photos: Collection[str]) -> dict[str, int]:
+        """Return the board, floor spot or part of the stair that each photo was measured for, if any.
 
-    def spots_of_photos(self, photos: Collection[str]) -> dict[str, str]:
-        """Return the floor spot that each photo was measured for; as `boards_of_photos`."""
-        found = self._owners(FloorSpotRow, FloorSpotRow.number, MeasurementRow.spot_number, photos)
-        return {photo: f"F{number}" for photo, number in found.items()}
+        Parameters
+        ----------
+        what
+            Which of the three.
+        photos
+            By the start of their hashes.
 
-    def parts_of_photos(self, photos: Collection[str]) -> dict[str, int]:
-        """Return the part (`StoredPart.ident`) that each photo was measured for; as `boards_of_photos`."""
-        return self._owners(PartRow, PartRow.id, MeasurementRow.part_id, photos)
-
-    def _owners(
-        self,
-        table: type[BoardRow | FloorSpotRow | PartRow],
-        key: InstrumentedAttribute[int],
-        owner: InstrumentedAttribute[int | None],
-        photos: Collection[str],
-    ) -> dict[str, int]:
+        Returns
+        -------
+        dict
+            Photo, as it was named -> number, of a part `StoredPart.ident`.
+        """
         if not photos:
             return {}
+        column, key, removed, _ = rows.MEASURED[what]
         # A range and not LIKE, which no index serves; "g" comes after every digit of a hash.
         ranges = (MeasurementRow.photo_sha256.between(start, f"{start}g") for start in photos)
-        asked = select(MeasurementRow.photo_sha256, key).join(table, owner == key)
-        asked = asked.where(table.removed.is_(None), or_(*ranges)).order_by(MeasurementRow.id)
+        asked = select(MeasurementRow.photo_sha256, key).join(key.class_, getattr(MeasurementRow, column) == key)
+        asked = asked.where(removed.is_(None), or_(*ranges)).order_by(MeasurementRow.id)
         with self._read() as session:
             found = session.execute(asked).all()
         return {start: number for sha256, number in found for start in photos if sha256.startswith(start)}
@@ -535,8 +529,3 @@ def _add_to_board(
     photos = rows.add_measurements(session, measurements, subject="board", number=number, light=light)
     paired = rows.add_pairs(session, pairs, number=number, light=light)
     return {"photos": photos, "pairs": paired}
-
-
-def _check_any(measurements: Sequence[Measurement]) -> None:
-    if not measurements:
-        raise UsageError("no-measurement", "There is nothing measured to log.", "Name at least one photo.")

@@ -44,7 +44,7 @@ from finishlab.logbook.tables import (
 from finishlab.measure.results import FieldMeasurement, Measurement
 from finishlab.recipe import Can, Recipe, Standard
 from finishlab.record import Light, plain
-from finishlab.stair.records import Flight, Part
+from finishlab.stair.records import Flight, Part, PartEvent
 from finishlab.strip import TrialRecord
 
 LASTING: Final[Mapping[str, type[LastingRow]]] = {
@@ -193,7 +193,8 @@ def _named(session: Session, table: str, key: object) -> str:
 
 
 HASH_DIGITS: Final = 64
-MEASURED: Final[Mapping[str, tuple[str, Any, Any, str]]] = {
+Measured = Literal["board", "spot", "part"]
+MEASURED: Final[Mapping[Measured, tuple[str, Any, Any, str]]] = {
     "board": ("board_number", BoardRow.number, BoardRow.removed, "as B{}"),
     "spot": ("spot_number", FloorSpotRow.number, FloorSpotRow.removed, "as F{}"),
     "part": ("part_id", PartRow.id, PartRow.removed, "for another part of the stair"),
@@ -207,7 +208,7 @@ def now() -> dt.datetime:
     return dt.datetime.now(tz=dt.UTC)
 
 
-def record_values(record: AnyRecord | Standard) -> dict[str, Any]:
+def record_values(record: AnyRecord | Standard | PartEvent) -> dict[str, Any]:
     """Return a record's values by column; what is a section of it goes into a column as JSON."""
     values = ((f.name, getattr(record, f.name)) for f in fields(record))
     return {name: value.as_dict() if hasattr(value, "as_dict") else value for name, value in values}
@@ -298,12 +299,22 @@ def add_measurements(
     session: Session,
     measurements: Sequence[Measurement],
     *,
-    subject: Literal["board", "spot", "part"],
+    subject: Measured,
     number: int,
     light: Light,
     created: dt.datetime | None = None,
 ) -> list[str]:
-    """Insert the measurements of one board, spot or stair part, made now or then; return their photos' hashes."""
+    """Insert the measurements of one board, spot or stair part, made now or then; return their photos' hashes.
+
+    Raises
+    ------
+    UsageError
+        ``"no-measurement"`` or ``"field-not-measured"``.
+    LogbookError
+        ``"photo-not-kept"``, ``"photo-logged-twice"``.
+    """
+    if not measurements:
+        raise UsageError("no-measurement", "There is nothing measured to log.", "Name at least one photo.")
     column = MEASURED[subject][0]
     kept: list[str] = []
     for measurement in measurements:
@@ -376,7 +387,7 @@ def add_pairs(session: Session, pairs: Iterable[DirectPair], *, number: int, lig
 
 
 def refuse_twice(
-    session: Session, table: type[MeasurementRow | PairRow], subject: str, number: int, photo: str
+    session: Session, table: type[MeasurementRow | PairRow], subject: Measured, number: int, photo: str
 ) -> None:
     """Refuse a photo that is logged already; raises `LogbookError` ``"photo-logged-twice"``."""
     # One photo counted twice would pass for a repeat and halve the doubt that repeats are there to show.
@@ -389,7 +400,7 @@ def refuse_twice(
         raise _twice(session, photo, f"for this {subject}" if other == number else elsewhere.format(other))
 
 
-def refuse_elsewhere(session: Session, subject: str, numbers: Iterable[int]) -> None:
+def refuse_elsewhere(session: Session, subject: Measured, numbers: Iterable[int]) -> None:
     """Refuse photos of boards, spots or parts that are logged for another of them too; errors as in `refuse_twice`."""
     column, key, removed, elsewhere = MEASURED[subject]
     mine, others = aliased(MeasurementRow), aliased(MeasurementRow)
@@ -409,22 +420,16 @@ def _twice(session: Session, photo: str, which: str) -> LogbookError:
     )
 
 
-def change_light(
-    session: Session,
-    subject: Literal["board", "spot"],
-    number: int,
-    old: Light,
-    new: Light,
-) -> list[str]:
-    """Say that what was measured in the light `old` was measured in `new`; return the photos' hashes."""
-    owner = MeasurementRow.board_number if subject == "board" else MeasurementRow.spot_number
+def change_light(session: Session, row: BoardRow | FloorSpotRow, old: Light, new: Light) -> list[str]:
+    """Say that what was measured of a thing in the light `old` was measured in `new`; return the photos' hashes."""
+    owner = MeasurementRow.board_number if isinstance(row, BoardRow) else MeasurementRow.spot_number
     lit: list[MeasurementRow | PairRow] = []
-    lit += session.scalars(select(MeasurementRow).where(owner == number, MeasurementRow.light == old))
-    if subject == "board":
-        lit += session.scalars(select(PairRow).where(PairRow.board_number == number, PairRow.light == old))
-    for row in lit:
-        row.light = new
-    return sorted({row.photo_sha256 for row in lit})
+    lit += session.scalars(select(MeasurementRow).where(owner == row.number, MeasurementRow.light == old))
+    if isinstance(row, BoardRow):
+        lit += session.scalars(select(PairRow).where(PairRow.board_number == row.number, PairRow.light == old))
+    for each in lit:
+        each.light = new
+    return sorted({each.photo_sha256 for each in lit})
 
 
 def note_change(

@@ -455,6 +455,7 @@ def _boards(
     """Return the boards by place."""
     ties, open_to = ties_of(orders), orders.inseparable()
     labs, covariances = colours.labs.tolist(), distances.covariance.tolist()
+    floor_lab = colours.floor_lab.tolist()
     plain, scores = distances.delta_e00.T.tolist(), distances.score.T.tolist()
     boards = []
     for index, i in enumerate(orders.order.tolist()):
@@ -465,12 +466,12 @@ def _boards(
             lab=(lab[0], lab[1], lab[2]),
             delta_e00=delta_e00,
             probability_closest=float(orders.closest[i]),
-            difference=signed_difference(lab, colours.floor_lab),
+            difference=signed_difference(lab, floor_lab),
             ratio_to_floor_spread=delta_e00.value / floor.spread_e00 if floor.spread_e00 else None,
             ties=ties[index],
             score=score,
             within_limits=None if orders.kept is None else float(orders.kept[i]),
-            covariance=as_rows(covariances[i]),
+            covariance=tuple((one, two, three) for one, two, three in covariances[i]),
             inseparable=tuple(numbers[j] for j in open_to.get(i, ())),
             own=_inside(orders.own(i), score),
         )

@@ -449,6 +449,8 @@ def _run(jobs: Sequence[Job], workers: int) -> Iterator[tuple[int, PhotoResult]]
                 yield running[future], _outcome(future, jobs[running[future]][0])
         except BaseException:
             pool.shutdown(wait=False, cancel_futures=True)
+            for worker in multiprocessing.active_children():  # each has photos of its own in hand and before it
+                worker.terminate()
             raise
 
 

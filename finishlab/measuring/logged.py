@@ -5,11 +5,11 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, cast
+from typing import TYPE_CHECKING, Any, Final, Literal, cast
 
 import numpy as np
 
@@ -57,11 +57,9 @@ def log_board(
     LogbookError
         ``photo-logged-twice``, ``photo-changed``, and what the logbook can raise; nothing is logged then.
     """
-    measured = [each.measured for each in results]
-    _refuse_known(results, log.boards_of_photos)
+    measured = _kept(log, results, "B")
     if not dated:
         record = replace(record, date=photo_day(results[0].path) or record.date)
-    keep_photos(log, results)
     return log.add_board(record, measured, _pairs(measured, with_floor=with_floor))
 
 
@@ -69,9 +67,7 @@ def log_board_photos(
     log: Logbook, number: str, results: Sequence[PhotoResult], *, light: str | None = None, with_floor: bool = False
 ) -> StoredBoard:
     """Log further photos of a board, in another light or as repeats; see `log_board`."""
-    measured = [each.measured for each in results]
-    _refuse_known(results, log.boards_of_photos)
-    keep_photos(log, results)
+    measured = _kept(log, results, "B")
     return log.add_board_photos(number, measured, _pairs(measured, with_floor=with_floor), light=light)
 
 
@@ -90,11 +86,9 @@ def log_floor_spots(
     record
         The place.
     """
-    measured = [each.measured for each in results]
-    _refuse_known(results, log.spots_of_photos)
+    measured = _kept(log, results, "F")
     if not dated:
         record = replace(record, date=photo_day(results[0].path) or record.date)
-    keep_photos(log, results)
     groups = [measured] if record.spot is not None else [[each] for each in measured]
     return log.add_floor_spots(record, groups)
 
@@ -134,10 +128,14 @@ def keep_original(log: Logbook, path: str, photo_id: str) -> None:
     log.keep_photo(Path(path), replace(facts, file_name=called(Path(path), facts.file_name)))
 
 
-def _refuse_known(results: Sequence[PhotoResult], logged: Callable[[Collection[str]], dict[str, str]]) -> None:
-    """Refuse a photo that counts already: logged twice it would pass for a repeat and halve the doubt."""
-    photos = [result.measured.photo_id for result in results]
-    seen = {photo: f"one that is logged as {number} already" for photo, number in logged(photos).items()}
+def _kept(log: Logbook, results: Sequence[PhotoResult], letter: Literal["B", "F"]) -> list[Measurement]:
+    """Return what was measured, its photos kept.
+
+    A photo that counts already is refused: logged twice it would pass for a repeat and halve the doubt.
+    """
+    measured = [each.measured for each in results]
+    known = log.owners_of_photos("board" if letter == "B" else "spot", [each.photo_id for each in measured])
+    seen = {photo: f"one that is logged as {letter}{number} already" for photo, number in known.items()}
     for result in results:
         owner = seen.get(result.measured.photo_id)
         if owner is not None:
@@ -147,6 +145,8 @@ def _refuse_known(results: Sequence[PhotoResult], logged: Callable[[Collection[s
                 "Leave it out, or take another photo.",
             )
         seen[result.measured.photo_id] = f"{result.path}, named before it"
+    keep_photos(log, results)
+    return measured
 
 
 _ONE_SURFACE: Final = 2.0

@@ -347,12 +347,12 @@ def _logged_as(log: Logbook | None, photos: Sequence[str]) -> dict[str, Logged]:
         for photo in photos:
             if f"photo {photo}" in greys.basis:
                 found[photo] = Logged("strip", f"{greys.number:04d}")
-    parts = log.parts_of_photos(photos)
+    parts = log.owners_of_photos("part", photos)
     if parts:
         stair = log.stair()
         found |= {photo: Logged("tread", stair.words(stair.part(ident))) for photo, ident in parts.items()}
-    found |= {photo: Logged("floor", number) for photo, number in log.spots_of_photos(photos).items()}
-    found |= {photo: Logged("board", number) for photo, number in log.boards_of_photos(photos).items()}
+    found |= {photo: Logged("floor", f"F{key}") for photo, key in log.owners_of_photos("spot", photos).items()}
+    found |= {photo: Logged("board", f"B{key}") for photo, key in log.owners_of_photos("board", photos).items()}
     return found
 
 

@@ -238,7 +238,7 @@ def unlikely_sizes(sizes: Iterable[tuple[PartKind, Shape]]) -> tuple[str, ...]:
             continue
         for name in ("front", "depth", "thickness"):
             value, likely = getattr(shape, name), likely_length(kind, name)
-            if likely is not None and not likely.low <= value <= likely.high:
+            if likely is not None and not likely[0] <= value <= likely[1]:
                 what = "height" if name == "depth" and kind == "riser" else name
                 found[f"A {kind} with a {what} of {value:g} mm is unusual."] = None
     return tuple(found)

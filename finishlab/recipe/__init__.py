@@ -27,14 +27,11 @@ from finishlab.record import (
 CAN_KINDS: Final = can_kinds()
 """What a can may hold."""
 
-CAN_LIMITS: Final = (
-    HardLimit("can", "kind", "kind of can", rule="one of the list"),
-    HardLimit("can", "size_l", "size", "L", low=0, above_low=True),
-    HardLimit("can", "left_l", "rest", "L", low=0),
-    HardLimit("can", "left_l", "rest against its size", rule="no more left than the can holds"),
-    HardLimit("can", "opened", "day it was opened", rule="a day that is not in the future"),
-)
-_LITRES: Final = {each.field: each for each in CAN_LIMITS if each.low is not None}
+LITRES: Final = {
+    "size_l": HardLimit("can", "size_l", "size", "L", low=0, above_low=True),
+    "left_l": HardLimit("can", "left_l", "rest", "L", low=0),
+}
+"""What refuses a can's volumes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,10 +108,6 @@ class Label(Section):
     """
 
     SECTION: ClassVar[str] = "label"
-    RULES: ClassVar[tuple[HardLimit, ...]] = (
-        HardLimit("label", "coverage_high_m2_per_l", "order of the coverage", rule="the lower figure first"),
-        HardLimit("label", "recoat_within_h", "order of the recoat window", rule="an end that is not before its start"),
-    )
 
     coverage_low_m2_per_l: float | None = typed("coverage", "covers at least", "m2/L", above=0)
     """For one coat."""
@@ -217,4 +210,4 @@ def _litres(name: str, value: object) -> float | None:
         return None
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise UsageError("not-a-number", f"“{value}” is not a number of litres.", "Give litres as a number.")
-    return _LITRES[name].check(float(value))
+    return LITRES[name].check(float(value))

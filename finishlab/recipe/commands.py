@@ -36,7 +36,6 @@ from finishlab.stair.progress import recipe_changes, resolved
 from finishlab.units import left_text, parse_volume
 
 if TYPE_CHECKING:
-    from finishlab.board import BoardRecord
     from finishlab.logbook.store import Logbook
     from finishlab.logbook.stored import StoredCan, StoredRecipe, StoredStandard
     from finishlab.stair.records import StoredPart
@@ -199,7 +198,7 @@ offer_remove(
 
 def _changed(finish: Finish, parts: dict[str, Any]) -> Finish:
     """Return a finish with what the options say."""
-    return entered_texts({}, FinishTexts(steps=parts.pop("steps", ()), parts=parts)).on(finish)
+    return entered_texts({}, FinishTexts(parts)).on(finish)
 
 
 def _say_changed(log: Logbook, number: int) -> None:
@@ -269,7 +268,8 @@ def approve(*, number: str, reason: str | None, date: str | None, as_json: bool)
         made = log.approve(number, reason=reason, date=None if date is None else parse_date(date))
         board = log.board(number)
         context = replace(finish_context(log, board, deciding=True), on_tread=True)
-        if not _topcoated(board.record):
+        finish = board.record.finish
+        if board.record.topcoat is None and (finish is None or finish.topcoat is None):
             context = replace(context, state=board.record.state or "stain dry")
         whole = replace(board.record, finish=board.record.whole_finish, latest=board.record.date)
         slips = board_warnings(whole, context)
@@ -283,10 +283,6 @@ def approve(*, number: str, reason: str | None, date: str | None, as_json: bool)
         say(f"  {change}")
     say_warnings(slips)
     say("Prove it on one whole tread first (common practice, no source), and keep the board.")
-
-
-def _topcoated(record: BoardRecord) -> bool:
-    return record.topcoat is not None or (record.finish is not None and record.finish.topcoat is not None)
 
 
 @command("finishlab standard", "finishlab standard --all")

@@ -18,6 +18,7 @@ from finishlab.colorimetry.spaces import WAVELENGTHS
 from finishlab.imaging.finder import tag_modules
 from finishlab.imaging.strip import STRIP, Rect
 from render.encode import letter_mask
+from render.fields import averaged, gaussian
 from render.printers import Printer
 
 __all__ = ["CAST_CELLS", "PrintedStrip", "cast_raster", "paper_share", "solid_share"]
@@ -108,12 +109,10 @@ def solid_share(ink: np.ndarray, solid: float, spread: float, per_mm: float = _F
     per_mm
         Cells of 1 mm.
     """
-    from scipy.ndimage import gaussian_filter
-
     if spread <= 0.0:
         return np.asarray(1.0 - (1.0 - solid) * ink)
     through = 1.0 - np.float32(1.0 - np.sqrt(solid)) * ink
-    return np.asarray(through * gaussian_filter(through, spread * per_mm, mode="nearest", truncate=3.5))
+    return np.asarray(through * gaussian(through, spread * per_mm, rim="nearest", reach=3.5))
 
 
 def _padded(rect: Rect) -> Rect:
@@ -152,8 +151,7 @@ def _raster(number: int, printer: Printer, per_mm: int) -> np.ndarray:
     for rect, black in _black_shapes(number):
         frame = _padded(rect)
         fine = solid_share(_ink(black, frame, printer.edge), solid, printer.spread)
-        rows, cols = fine.shape[0] // many, fine.shape[1] // many
-        out[_box(frame, per_mm)] *= fine.reshape(rows, many, cols, many).mean(axis=(1, 3))
+        out[_box(frame, per_mm)] *= averaged(fine, many)
     rows_, cols_ = _box(STRIP.number_text, per_mm)
     words = f"strip {number}"
     out[rows_, cols_] *= 1.0 - (1.0 - solid) * letter_mask(words, *out[rows_, cols_].shape)

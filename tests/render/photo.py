@@ -15,6 +15,7 @@ from finishlab.imaging.strip import STRIP, FieldName, Rect
 from render.camera import balanced_raw, colour_matrix, develop
 from render.chart import ChartCard
 from render.encode import decode_jpeg, encode_jpeg
+from render.fields import gaussian, look_up
 from render.local_tone import even_out
 from render.paper import CAST_CELLS, cast_raster, paper_share
 from render.scene import Blob, Glare, Scene, Surface, Truth, truth_of
@@ -81,19 +82,6 @@ def _window(canvas: _Canvas, rect: Rect, margin: float) -> tuple[slice, slice] |
     return slice(int(rows[0]), int(rows[-1]) + 1), slice(int(cols[0]), int(cols[-1]) + 1)
 
 
-def _look_up(field: np.ndarray, rows: np.ndarray, cols: np.ndarray) -> np.ndarray:
-    """Read a field at fractional places, bilinear, edge values beyond its rim; all float32."""
-    r = np.clip(rows, 0, field.shape[0] - 1.001)
-    c = np.clip(cols, 0, field.shape[1] - 1.001)
-    r0, c0 = r.astype(np.int32), c.astype(np.int32)
-    fr, fc = (r - r0).astype(np.float32), (c - c0).astype(np.float32)
-    flat, place = field.ravel(), r0 * np.int32(field.shape[1]) + c0
-    top = flat[place] * (1 - fc) + flat[place + 1] * fc
-    place += np.int32(field.shape[1])
-    below = flat[place] * (1 - fc) + flat[place + 1] * fc
-    return np.asarray(top * (1 - fr) + below * fr)
-
-
 def _lay_surface(canvas: _Canvas, surface: Surface, name: FieldName, scene: Scene, seed: int) -> None:
     """Lay a textured board or floor on the canvas."""
     rect = surface.rect
@@ -120,7 +108,7 @@ def _lay_surface(canvas: _Canvas, surface: Surface, name: FieldName, scene: Scen
     )
     light = (mean - texture.grain * dark - texture.pores * pore) / (1.0 - texture.grain - texture.pores)
     place = (y - np.float32(top)) / np.float32(step), (x - np.float32(left)) / np.float32(step)
-    m, p, o = (_look_up(f, *place)[..., None] for f in (fields.dark, fields.pore, fields.odd))
+    m, p, o = (field[..., None] for field in look_up((fields.dark, fields.pore, fields.odd), *place))
     colour = light + m * (dark - light) + p * (pore - light)
     colour += o * (pore - colour)
     target = canvas.raw[rows, cols]
@@ -151,7 +139,7 @@ def _over_pixels(field: np.ndarray, x: np.ndarray, y: np.ndarray, per_mm: float,
     for down in _SUBPIXELS:
         for right in _SUBPIXELS:
             px, py = at[0] + right * xc + down * xr, at[1] + right * yc + down * yr
-            total += _look_up(field, py * cells - half, px * cells - half)
+            total += look_up((field,), py * cells - half, px * cells - half)[0]
     return total / np.float32(len(_SUBPIXELS) ** 2)
 
 
@@ -173,9 +161,9 @@ def _lay_strip(canvas: _Canvas, scene: Scene) -> None:
     casts = cast_raster(printed)
     if casts is not None:
         rows, cols = (axis[inside] * np.float32(CAST_CELLS) - np.float32(0.5) for axis in (y, x))
-        for cast, spectrum in zip(casts, printed.cast_spectra(), strict=True):
+        for cast, spectrum in zip(look_up(casts, rows, cols), printed.cast_spectra(), strict=True):
             tint = balanced_raw(spectrum, scene.camera, scene.lamp).astype(np.float32)
-            colour += _look_up(cast, rows, cols)[:, None] * tint
+            colour += cast[:, None] * tint
     target = canvas.raw[window]
     target[inside] += cover[inside][:, None] * (colour - target[inside])
     canvas.gloss[window] *= 1.0 - cover
@@ -216,16 +204,14 @@ def _lay_blobs(canvas: _Canvas, scene: Scene) -> np.ndarray:
 
 def render_linear(scene: Scene) -> np.ndarray:
     """Return balanced raw light at the sensor, exposure, blur and veil included, noise not, (H, W, 3) float32."""
-    from scipy.ndimage import gaussian_filter
-
     rng = np.random.default_rng(scene.seed)
     seeds = rng.integers(0, 2**31, size=3)
     x, y, mm = world_grid(scene.view)
     bench = balanced_raw(np.array(scene.bench.mean), scene.camera, scene.lamp).astype(np.float32)
     canvas = _Canvas(x, y, mm, np.empty((*x.shape, 3), dtype=np.float32), np.zeros_like(x))
-    mottle = gaussian_filter(np.random.default_rng(seeds[2]).standard_normal((64, 64)), 2.0, mode="wrap")
-    tile = np.pad(mottle.astype(np.float32), ((0, 2), (0, 2)), mode="wrap")
-    canvas.raw[:] = bench * (1.0 + 0.35 * _look_up(tile, (y / 20) % 64, (x / 20) % 64)[..., None])
+    mottle = gaussian(np.random.default_rng(seeds[2]).standard_normal((64, 64)), 2.0, rim="wrap")
+    tile = np.pad(mottle, ((0, 2), (0, 2)), mode="wrap")
+    canvas.raw[:] = bench * (1.0 + 0.35 * look_up((tile,), (y / 20) % 64, (x / 20) % 64)[0][..., None])
     if scene.floor is not None:
         _lay_surface(canvas, scene.floor, "floor", scene, int(seeds[0]))
     if scene.board is not None:
@@ -244,8 +230,7 @@ def render_linear(scene: Scene) -> np.ndarray:
     if scene.light.tint_gradient:
         raw *= scene.light.tint(x, y, scene.view)
     if scene.blur_px > 0.0:
-        for channel in range(3):
-            raw[..., channel] = gaussian_filter(raw[..., channel], scene.blur_px, mode="nearest", truncate=3.0)
+        raw = gaussian(raw, scene.blur_px, rim="nearest", reach=3.0)
     raw += np.float32(scene.veil * scene.exposure)
     raw *= np.array([scene.white_error[0], 1.0, scene.white_error[1]], dtype=np.float32)
     return np.asarray(raw)
@@ -269,10 +254,8 @@ def render_scene(scene: Scene) -> RenderedPhoto:
         raw = even_out(raw, scene.local_tone)
     encoded = develop(raw, colour_matrix(scene.camera, scene.lamp), scene.tone, scene.saturation, scene.saturation_on)
     if scene.sharpen > 0.0:
-        from scipy.ndimage import gaussian_filter
-
         luma = encoded @ np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
-        encoded = encoded + (scene.sharpen * (luma - gaussian_filter(luma, 1.2)))[..., None]
+        encoded = encoded + (scene.sharpen * (luma - gaussian(luma, 1.2, rim="nearest")))[..., None]
     pixels = np.clip(np.rint(encoded * 255.0), 0, 255).astype(np.uint8)
     if scene.jpeg_quality is None:
         return RenderedPhoto(pixels, truth_of(scene), scene, None)

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from render.fields import gaussian, look_up, stretched
+
 __all__ = ["Knot", "Texture", "TextureFields", "texture_fields"]
 
 
@@ -61,16 +63,11 @@ class TextureFields:
 
 def _smooth_noise(rng: np.random.Generator, shape: tuple[int, int], along: float, across: float) -> np.ndarray:
     """Return noise of unit variance smoothed by Gaussians of these sigmas in pixels, drawn coarse where it may be."""
-    from scipy.ndimage import gaussian_filter, zoom
-
     steps = [max(1, int(sigma / 4)) for sigma in (across, along)]
     coarse = tuple(int(np.ceil(n / s)) + 3 for n, s in zip(shape, steps, strict=True))
-    noise = gaussian_filter(
-        rng.standard_normal(coarse).astype(np.float32), (across / steps[0], along / steps[1]), mode="wrap"
-    )
+    noise = gaussian(rng.standard_normal(coarse).astype(np.float32), (across / steps[0], along / steps[1]), rim="wrap")
     noise /= max(float(noise.std()), 1e-6)
-    if max(steps) > 1:
-        noise = zoom(noise, steps, order=1)
+    noise = stretched(noise, (steps[0], steps[1]))
     return np.ascontiguousarray(noise[: shape[0], : shape[1]])
 
 
@@ -142,8 +139,6 @@ def texture_fields(
     window
         Rectangle (x, y, right, bottom) over which the means hold exactly, seams and knots left out.
     """
-    from scipy.ndimage import map_coordinates
-
     rng = np.random.default_rng(seed)
     angle = np.deg2rad(texture.direction)
     cos, sin = float(np.cos(angle)), float(np.sin(angle))
@@ -170,8 +165,7 @@ def texture_fields(
         rows, cols = slice(2, 2 + shape[0]), slice(2, 2 + shape[1])
         dark, pore, odd = dark[rows, cols], pore[rows, cols], odd[rows, cols]
     else:
-        places = np.stack([(v - v0) / mm, (u - u0) / mm])
-        dark, pore, odd = (map_coordinates(f, places, order=1, mode="nearest") for f in (dark, pore, odd))
+        dark, pore, odd = look_up((dark, pore, odd), (v - v0) / mm, (u - u0) / mm)
     left, top, right, bottom = window
     inside = (x >= left) & (x <= right) & (y >= top) & (y <= bottom) & (odd < 0.01)
     return TextureFields(
