@@ -75,7 +75,7 @@ _READ: Final = 8192
 """Texts of documents that are kept as they were found."""
 _WORD: Final = re.compile("[A-Za-z][a-z]")
 """What has none of it, such as the code of a part, reads alike in every language."""
-_SENTENCES: Final = re.compile(r"((?<=\.) )")
+_SENTENCES: Final = re.compile(r"((?<=[^.]\.) )")
 _JOINTS: Final = (re.compile("(; )"), re.compile("(, )"), re.compile("( and )"))
 """Between sentences, and between names in a row."""
 _PLACE: Final = re.compile(r"#|\{(\w+)\}")
