@@ -17,7 +17,7 @@ from finishlab.cli.common import json_option, on_terminal, open_logbook, say, sh
 from finishlab.cli.failures import exit_code_of
 from finishlab.cli.lazy import command, logbook_folder
 from finishlab.errors import FinishlabError
-from finishlab.record import DAYLIGHT
+from finishlab.record import DAYLIGHT, counted
 from finishlab.show.document import Block, Column, Document, Line, Paragraph, Table
 
 if TYPE_CHECKING:
@@ -163,10 +163,10 @@ def _floor(spots: Sequence[StoredSpot]) -> Step:
     lights = Counter(light for spot in spots for light in {each.light for each in spot.measurements})
     photographed = max(lights.values(), default=0)  # a spot seen again by lamp is no further plank
     few = FEW_SPOTS - photographed
-    found = _count(photographed, "spot") if photographed else "no spot yet"
+    found = counted(photographed, "spot") if photographed else "no spot yet"
     if few <= 0:
         return Step("floor", "done", found)
-    more = _count(few, "more plank" if photographed else "plank")
+    more = counted(few, "more plank" if photographed else "plank")
     missing = f"Photograph {more}, the floor against the strip's floor edge, in even light."
     state: State = "partly" if photographed else "open"
     return Step("floor", state, found, missing, "finishlab floor add PHOTO...")
@@ -174,7 +174,7 @@ def _floor(spots: Sequence[StoredSpot]) -> Step:
 
 def _boards(boards: Sequence[StoredBoard]) -> Step:
     controls = sum(board.record.purpose == CLEAR_ONLY for board in boards)
-    found = _count(len(boards), "board") if boards else "no board yet"
+    found = counted(len(boards), "board") if boards else "no board yet"
     command = 'finishlab board add PHOTO --species WOOD --stain STAIN --coats 2 --topcoat "hardwax oil"'
     if len(boards) < _BOARDS:
         missing = "Photograph each board against the strip's board edge; best with the floor at the other edge."
@@ -244,17 +244,13 @@ def _stair(log: Logbook | None) -> Step:
         return Step("stair", "open", "no part entered", missing, "finishlab stairs add 14 --tread 36inx11.5inx1in")
     shown = parts_shown(stair).values()
     short = [part for part in shown if any(part.coats.get(step, 0) < n for step, n in part.wanted.items())]
-    found = f"{len(shown) - len(short)} of {_count(len(shown), 'part')} finished"
+    found = f"{len(shown) - len(short)} of {counted(len(shown), 'part')} finished"
     if not short:
         return Step("stair", "done", found)
     first = short[0]
     step = next(step for step, n in first.wanted.items() if first.coats.get(step, 0) < n)
-    missing = f"{_count(len(short), 'part')} are short of a coat, {first.words} of {coats_words(step, 1)} first."
+    missing = f"{counted(len(short), 'part')} are short of a coat, {first.words} of {coats_words(step, 1)} first."
     return Step("stair", "open", found, missing, "finishlab stairs due")
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def status_document(guide: Guide) -> Document:

@@ -6,14 +6,16 @@ import datetime as dt
 import math
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from functools import lru_cache
-from typing import Any, ClassVar, Final, Literal, Self, cast
+from typing import Any, ClassVar, Final, Literal, Self, TypeVar, cast
 from urllib.parse import quote
 
 from finishlab.errors import UsageError
 
+Key = TypeVar("Key", bound=Hashable)
+Value = TypeVar("Value")
 Light = str
 """Name of a light in the user's own words, spelt as `normalise_light` spells it."""
 DAYLIGHT: Final[Light] = "daylight"
@@ -94,6 +96,14 @@ def _plain_value(value: object) -> str | int | float | None:
 def enumerated(words: Sequence[str]) -> str:
     """Return words as a sentence lists them: ``"B1, B2 and B3"``."""
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def gathered(pairs: Iterable[tuple[Key, Value]]) -> dict[Key, list[Value]]:
+    """Return values by what they have in common, as the first of the pairs says, in the order in which they came."""
+    found: dict[Key, list[Value]] = {}
+    for key, value in pairs:
+        found.setdefault(key, []).append(value)
+    return found
 
 
 def first_of(words: Sequence[str], most: int) -> str:

@@ -18,10 +18,11 @@ import numpy as np
 from render.encode import encode_jpeg
 from render.photo import render_scene
 from render.scene import Truth
+from render.story import BOARDS, DAY, SPOTS, STAND_BACK, STRIP_NUMBER, StoryPhoto, photos
 from render.story_scenes import CAMERA, scene_of
 
 from finishlab.colorimetry.spaces import linear_to_srgb, srgb_to_linear
-from finishlab.demo import BOARDS, DAY, EVENING, FOLDER, SPOTS, STAND_BACK, STRIP_NUMBER, StoryPhoto, photos
+from finishlab.demo import EVENING, FOLDER
 from finishlab.photos.profiles import matrix_profile, named_encoding
 
 __all__ = ["main", "make_photo", "make_samples", "true_of_photo"]

@@ -18,24 +18,10 @@ from typing import Any, Final
 import pytest
 from build_readme import QUESTIONS, TASKS, shape, shown_commands
 from click.testing import CliRunner
+from render.story import BOARDS, DAY, SPOTS, STAND_BACK, STRIP_NUMBER, photos
 
 from finishlab.cli import finishlab
-from finishlab.demo import (
-    BOARDS,
-    DAY,
-    EVENING,
-    FOLDER,
-    MARK,
-    PAGE,
-    PDF,
-    SPOTS,
-    STAND_BACK,
-    STRIP_NUMBER,
-    commands,
-    photos,
-    prepare,
-    samples_home,
-)
+from finishlab.demo import EVENING, FOLDER, MARK, PAGE, PDF, commands, prepare, samples_home
 from finishlab.errors import FinishlabError, OutputError, UsageError
 from finishlab.logbook.store import Logbook
 

@@ -28,22 +28,12 @@ from observed import BoardColour, rank_apart
 from PIL import ExifTags, Image
 from render.photo import render_scene
 from render.scene import truth_of
+from render.story import BOARDS, SPOTS, STAND_BACK, STRIP_NUMBER, StoryBoard, StoryPhoto, photos
 from render.story_scenes import board_material, scene_of
 
 from finishlab.colorimetry.delta_e import delta_e_00
 from finishlab.colorimetry.spaces import lightness_of_reflectance
-from finishlab.demo import (
-    BOARDS,
-    FOLDER,
-    SPOTS,
-    STAND_BACK,
-    STRIP_NUMBER,
-    StoryBoard,
-    StoryPhoto,
-    commands,
-    photos,
-    samples_home,
-)
+from finishlab.demo import FOLDER, commands, samples_home
 from finishlab.imaging.greys import StripGreys
 from finishlab.imaging.strip import FIELD_NAMES, STRIP, FieldName
 from finishlab.logbook.store import Logbook

@@ -192,7 +192,7 @@ def test_a_second_stair_gets_numbers_of_its_own(filled: Path, tmp_path: Path) ->
         assert ("flight 1", "flight 2") in done.renumbered
         assert ("C1", "C2") in done.renumbered
         assert [part.code for part in other.stair_parts()] == ["1.T1", "L1.LB1", "2.T1", "2.T2"]
-        assert [c.what for c in other.stair_history("2.T1")] == [c.what for c in log.stair_history("1.T1")]
+        assert [c.what for c in other.history("2.T1")] == [c.what for c in log.history("1.T1")]
         events = [each for each in other.stair().events if each.kind == "coat"]
         assert {each.batch_number for each in events} == {2}
         finish = other.board("B1").record.finish
@@ -223,7 +223,7 @@ def test_undo_after_an_import_touches_the_part_it_names(
         if change == "edit":
             log.edit_parts([tread], note="creaks")
         elif change == "edit-event":
-            log.edit_event(coat.ident, deviation="thinned")
+            log.edit_events([coat.ident], deviation="thinned")
         elif change == "log":
             log.log_events([(tread, PartEvent("fitted", DAY))])
         elif change == "remove-event":
@@ -238,7 +238,7 @@ def test_undo_after_an_import_touches_the_part_it_names(
         import_logbook(other, tmp_path / "after.zip")
         here = [part for part in other.stair_parts() if part.code.startswith("1.")]
         assert back(other.stair()) != wanted
-        assert [c.what for c in other.stair_history("2.T1")][-1] == change
+        assert [c.what for c in other.history("2.T1")][-1] == change
         other.undo("2.T1")
         assert back(other.stair()) == wanted
         assert [part for part in other.stair_parts() if part.code.startswith("1.")] == here

@@ -120,7 +120,7 @@ CHANGES: dict[str, Change] = {
     "add a tread": lambda log, _: log.add_parts([Part(1, "tread", 3 + next(_serial) % 100)]),
     "remove a tread": lambda log, _: log.remove_parts([log.stair_parts()[-1].ident]),
     "sand all": lambda log, _: log.log_events([(p.ident, PartEvent("sanded", DAY)) for p in log.stair_parts()]),
-    "edit an event": lambda log, _: log.edit_event(_events(log, "sanded")[0], deviation=f"slip {next(_serial)}"),
+    "edit an event": lambda log, _: log.edit_events(_events(log, "sanded")[:1], deviation=f"slip {next(_serial)}"),
     "take an event back": lambda log, _: log.remove_events(_events(log, "sanded")[-1:]),
     "take a colour back": lambda log, _: log.remove_events(_events(log, "measured")[:1]),
     "measure a tread": lambda log, folder: log.add_part_measurements(

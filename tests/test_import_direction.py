@@ -124,8 +124,8 @@ part of the logbook's room: both build on the tables, and the logbook offers wha
 """
 
 RENDERER: Final = Path(__file__).parent / "render"
-RENDERER_USES: Final = ("finishlab.colorimetry", "finishlab.imaging", "finishlab.demo", "render")
-"""What the renderer of the tests' photos may use of ours: what pixels and colours mean, and the demo's story."""
+RENDERER_USES: Final = ("finishlab.colorimetry", "finishlab.imaging", "render")
+"""What the renderer of the tests' photos may use of ours: what pixels and colours mean."""
 
 
 def _modules(room: str) -> tuple[str, ...]:
@@ -161,7 +161,7 @@ DOORWAYS: Final = {
     "pillow_heif": ("finishlab.photos",),
     "platformdirs": ("finishlab.cli",),
     "rawpy": ("finishlab.photos.files",),
-    "reportlab": ("finishlab.show",),
+    "reportlab": ("finishlab.show", "finishlab.printing.schedule"),
     "rich": ("finishlab.show", "finishlab.cli"),
     "scipy": ("finishlab.imaging",),
     "segno": ("finishlab.page.commands",),

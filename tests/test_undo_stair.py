@@ -38,7 +38,7 @@ CHANGES: dict[str, tuple[str, Callable[[Logbook], Any]]] = {
     "a landing removed": ("landing 1", lambda log: log.remove_flight(2)),
     "a flight removed with its parts": ("flight 1", lambda log: log.remove_flight(1)),
     "a coat logged": ("1.T1", lambda log: log.log_events([(1, COAT)])),
-    "an event changed": ("1.T1", lambda log: log.edit_event(1, note="by hand")),
+    "an event changed": ("1.T1", lambda log: log.edit_events([1], note="by hand")),
     "an event taken back": ("1.T1", lambda log: log.remove_events([1])),
 }
 

@@ -52,7 +52,7 @@ from finishlab.logbook.writing import note_change
 from finishlab.measure.results import FieldMeasurement
 from finishlab.recipe import Standard
 from finishlab.record import normalise_light
-from finishlab.stair.store import event_record, flight_record, part_record
+from finishlab.stair.records import Flight, Part, PartEvent
 from finishlab.strip import TrialRecord
 
 ASIDE: Final = "aside"
@@ -467,8 +467,8 @@ _SAYS: Final[Mapping[str, Callable[[Any], object]]] = {
     "counters": _counted,
     "strip_greys": _learned,
     "camera_profiles": _profiled,
-    "flights": flight_record,
-    "parts": part_record,
-    "part_events": event_record,
+    "flights": partial(record_in, Flight),
+    "parts": partial(record_in, Part),
+    "part_events": partial(record_in, PartEvent),
 }
 """Table -> what reads a row as everything else does."""

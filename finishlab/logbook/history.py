@@ -43,7 +43,7 @@ from finishlab.logbook.tables import (
 )
 from finishlab.logbook.writing import LASTING, now
 from finishlab.stair.names import level_code, level_title, parse_level
-from finishlab.stair.store import check_events, noted_part, part_code, part_name, part_record, stair_levels
+from finishlab.stair.store import check_events, noted, part_code, part_name, stair_levels
 
 _PART: Final = re.compile(r"[A-Z]{1,3}[0-9]{1,4}[LR]?", re.IGNORECASE)
 _STRIP: Final = re.compile(r"s(?:trip)?\s*0*([0-9]{1,9})", re.IGNORECASE)
@@ -258,8 +258,8 @@ def _check_parts(session: Session, back: Sequence[PartRow]) -> None:
                 f'Bring that back first: finishlab undo "{level}"',
             )
     shown = session.scalars(select(PartRow).where(PartRow.removed.is_(None)))
-    met = Counter(part_name(part_record(row), named) for row in shown)
-    for name in (part_name(part_record(row), named) for row in back):
+    met = Counter(part_name(row, named) for row in shown)
+    for name in (part_name(row, named) for row in back):
         if met[name] > 1:
             raise LogbookError(
                 "part-there", f"The stair has another part {name.words(with_level=True)} now.", "Remove that first."
@@ -465,11 +465,10 @@ def _hide_parts(session: Session, images: PuttingBack, change: ChangeRow, mark: 
         return
     named = stair_levels(session)
     for part in session.scalars(select(PartRow).where(PartRow.flight_number.in_(gone), PartRow.removed.is_(None))):
-        record = part_record(part)
         part.removed = rows.now()
         said = {UNDONE: {**mark, "as": "remove"}}
-        code = part_name(record, named).code
-        rows.note_change(session, change.who, change.what, code, before=noted_part(part, record), after=said)
+        code = part_name(part, named).code
+        rows.note_change(session, change.who, change.what, code, before=noted(part), after=said)
 
 
 class HistoryStore(Transactions):

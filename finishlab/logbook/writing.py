@@ -44,7 +44,7 @@ from finishlab.logbook.tables import (
 from finishlab.measure.results import FieldMeasurement, Measurement
 from finishlab.recipe import Can, Recipe, Standard
 from finishlab.record import Light, plain
-from finishlab.stair.records import Flight, Part
+from finishlab.stair.records import Flight, Part, PartEvent
 from finishlab.strip import TrialRecord
 
 LASTING: Final[Mapping[str, type[LastingRow]]] = {
@@ -208,7 +208,7 @@ def now() -> dt.datetime:
     return dt.datetime.now(tz=dt.UTC)
 
 
-def record_values(record: AnyRecord | Standard) -> dict[str, Any]:
+def record_values(record: AnyRecord | Standard | PartEvent) -> dict[str, Any]:
     """Return a record's values by column; what is a section of it goes into a column as JSON."""
     values = ((f.name, getattr(record, f.name)) for f in fields(record))
     return {name: value.as_dict() if hasattr(value, "as_dict") else value for name, value in values}

@@ -32,7 +32,7 @@ from finishlab.show.document import (
     caution_data,
 )
 from finishlab.stair.documents import PartShown, parts_shown
-from finishlab.stair.progress import Progress, can_words, deviations, held_by, progress_of, recipe_of
+from finishlab.stair.progress import Progress, can_words, deviations, held_by, hours_between, progress_of, recipe_of
 
 if TYPE_CHECKING:
     from finishlab.recipe import Label
@@ -202,10 +202,10 @@ def _coats(record: PartRecord) -> Iterator[str]:
         kind, can = record.kind(event), can_words(event.batch_number, record.stair.cans)
         what = f" ({kind.kind})" if kind is not None else ""
         odd = f"; not as the recipe: {event.deviation}" if event.deviation else ""
-        odd += f"; {words}" if (words := event.conditions.words) else ""
+        odd += f"; {words}" if (words := event.conditions.in_words) else ""
         note = f"; {event.note}" if event.note else ""
         from_ = f" from {can}" if can else ", its can not written down"
-        yield f"{event.step} {event.coat}{what} on {event.date}, {_ago(record, event.date)}{from_}{odd}{note}"
+        yield f"{event.what}{what} on {event.date}, {_ago(record, event.date)}{from_}{odd}{note}"
     if not record.coats:
         yield "no coat of it is logged"
 
@@ -219,28 +219,21 @@ def _waits(record: PartRecord) -> Iterator[str]:
 def _wait(record: PartRecord, below: StoredEvent, above: StoredEvent) -> Iterator[str]:
     """Hold the days between two coats against the label of the lower one, or what is usual; and whether they hold."""
     kinds, label = (record.kind(below), record.kind(above)), record.stair.label_of(below)
-    days = (above.date - below.date).days
-    exact = (above.moment - below.moment).total_seconds() / 3600 if _timed(below) and _timed(above) else None
-    words = (
-        f"{above.step} {above.coat} came {'the same day as' if days == 0 else f'{days} d after'} {below.step} "
-        f"{below.coat}"
-    )
+    days, (least, most) = (above.date - below.date).days, hours_between(below, above)
+    words = f"{above.what} came {'the same day as' if days == 0 else f'{days} d after'} {below.what}"
     wanted = _least_hours(kinds, label)
     if wanted is not None:
         hours, who = wanted
-        soon = (days + 1) * 24 <= hours if exact is None else exact < hours
-        after = "" if exact is None else f", {exact:g} h"
+        exact = least == most
+        soon = most < hours if exact else most <= hours
+        after = f", {most:g} h" if exact else ""
         yield f"{words}{after}; {who} at least {hours:g} h{', so too soon' if soon else ''}"
-    if label is not None and label.recoat_within_h is not None and days * 24 > label.recoat_within_h + 24:
+    if label is not None and label.recoat_within_h is not None and least > label.recoat_within_h:
         yield f"{words}, after the {label.recoat_within_h:g} h its label allows without a rub-out"
     if kinds[0] is not None and kinds[1] is not None:
         found = follow(kinds[0].kind, kinds[1].kind)
         if found.verdict in {"does not hold", "test"}:
             yield f"{kinds[1].kind} over {kinds[0].kind}: {found.reason} ({found.source})"
-
-
-def _timed(event: StoredEvent) -> bool:
-    return event.conditions.time is not None
 
 
 def _least_hours(kinds: tuple[Coating | None, Coating | None], label: Label | None) -> tuple[float, str] | None:
@@ -261,7 +254,7 @@ def _damp(record: PartRecord) -> Iterator[str]:
         kind, air = record.kind(event), _air(event.conditions.air_c, event.conditions.rh_percent)
         if air:
             told = True
-            yield f"{event.step} {event.coat} went on at {air}{_beyond(kind, event.conditions)}"
+            yield f"{event.what} went on at {air}{_beyond(kind, event.conditions)}"
     for number, step in enumerate(record.finish.steps, start=1):
         air = _air(step.air_c, step.rh_percent)
         if air:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
@@ -22,6 +23,7 @@ from finishlab.plan.drying import Window, WorkHours, machine_zone
 from finishlab.plan.logged import coats_laid
 from finishlab.plan.parts import WALKED_ON, parted, way_up
 from finishlab.plan.stair_plan import Product, StairPlan
+from finishlab.record import gathered
 from finishlab.show.document import (
     Block,
     Column,
@@ -34,19 +36,12 @@ from finishlab.show.document import (
     caution_data,
 )
 from finishlab.stair.names import UPRIGHT, PartName, full_name, level_title, named, need_flight
-from finishlab.stair.progress import progress_of
+from finishlab.stair.progress import Progress, progress_of
 
 if TYPE_CHECKING:
     from finishlab.logbook.store import Logbook
     from finishlab.plan.drying import Laid
-    from finishlab.stair.records import StoredEvent, StoredPart, StoredStair
-
-
-_WEEKDAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-_MONTHS: Final = (
-    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
-    "December",
-)  # fmt: skip
+    from finishlab.stair.records import StoredEvent, StoredStair
 
 
 def calendar_document(
@@ -92,10 +87,7 @@ def _by_day(plan: StairPlan, calendar: Calendar) -> Iterator[Block]:
     yield from map(Paragraph, (_summary(calendar), *(f"Note: {note}" for note in notes)))
     yield Line()
     night_of = nights(calendar)
-    days: dict[dt.date, list[Event]] = {}
-    for event in calendar.events:
-        if event.kind != "recoat":
-            days.setdefault(event.start.date(), []).append(event)
+    days = gathered((event.start.date(), event) for event in calendar.events if event.kind != "recoat")
     waiting: list[dt.date] = []
     for day in sorted({*days, *night_of}):
         if waiting and (day in days or night_of[day].closed != night_of[waiting[-1]].closed):
@@ -153,14 +145,12 @@ def _hours_data(product: Product) -> dict[str, Any]:
 def _hours(plan: StairPlan) -> Iterator[str]:
     """Tell the hours of each product and of the work, and who says them."""
     for product in {each.title: each for each in plan.products}.values():
-        by: dict[str, list[str]] = {}
-        for name, words, (least, most) in _waits(product):
-            until = "" if most is None else f" to {most:g}"
-            by.setdefault(product.coat.times.who(name), []).append(f"{words} {least:g}{until} h")
+        by = gathered(
+            (product.coat.times.who(name), f"{words} {least:g}{'' if most is None else f' to {most:g}'} h")
+            for name, words, (least, most) in _waits(product)
+        )
         yield f"{product.title}: " + "; ".join(f"{', '.join(each)} ({who})" for who, each in by.items())
-    work: dict[str, list[str]] = {}
-    for name, (hours, who) in plan.work_hours.items():
-        work.setdefault(who, []).append(f"{_HOURS[name]} {hours:g} h")
+    work = gathered((who, f"{_HOURS[name]} {hours:g} h") for name, (hours, who) in plan.work_hours.items())
     yield from (f"{', '.join(each)} ({who})" for who, each in work.items())
 
 
@@ -236,7 +226,7 @@ def stay_words(way: Way, *, several: bool) -> str:
 
 
 def _day(day: dt.date) -> str:
-    return f"{_WEEKDAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]}"
+    return f"{day:%A} {day.day} {day:%B}"
 
 
 def _dated(moment: dt.datetime) -> str:
@@ -249,7 +239,7 @@ def _short_moment(moment: dt.datetime) -> str:
 
 
 def _short_day(moment: dt.datetime) -> str:
-    return f"{_WEEKDAYS[moment.weekday()][:3]} {moment.day} {_MONTHS[moment.month - 1][:3]}"
+    return f"{moment:%a} {moment.day} {moment:%b}"
 
 
 _LONGEST: Final = 75
@@ -291,41 +281,26 @@ def icalendar_text(name: str, entries: Iterable[Entry], stamp: dt.date) -> str:
     stamp
         Day that stands as the moment the entries were made.
     """
-    lines = [
-        "BEGIN:VCALENDAR",
-        "VERSION:2.0",
-        "PRODID:-//finishlab//stair plan//EN",
-        "CALSCALE:GREGORIAN",
-        f"X-WR-CALNAME:{_escaped(name)}",
-    ]
-    seen: dict[str, int] = {}
+    lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//finishlab//stair plan//EN", "CALSCALE:GREGORIAN"]
+    lines.append(f"X-WR-CALNAME:{_escaped(name)}")
+    seen: Counter[str] = Counter()
     for entry in entries:
         identity = f"{entry.start}|{entry.end}|{entry.title}|{entry.text}"
-        seen[identity] = seen.get(identity, 0) + 1
-        lines += _entry(entry, _identifier(f"{identity}|{seen[identity]}"), stamp)
+        seen[identity] += 1
+        uid = hashlib.sha256(f"{identity}|{seen[identity]}".encode()).hexdigest()[:32]
+        lines += ["BEGIN:VEVENT", f"UID:{uid}@finishlab", f"DTSTAMP:{stamp:%Y%m%d}T000000Z"]
+        lines.append(f"DTSTART{_moment(entry.start)}")
+        if entry.end is not None and entry.end != entry.start:
+            lines.append(f"DTEND{_moment(entry.end)}")
+        lines.append(f"SUMMARY:{_escaped(entry.title)}")
+        lines += [f"DESCRIPTION:{_escaped(entry.text)}"] if entry.text else []
+        lines += [f"TRANSP:{'OPAQUE' if entry.busy else 'TRANSPARENT'}", "END:VEVENT"]
     lines.append("END:VCALENDAR")
     return "".join(f"{_folded(line)}\r\n" for line in lines)
 
 
-def _entry(entry: Entry, identifier: str, stamp: dt.date) -> list[str]:
-    lines = ["BEGIN:VEVENT", f"UID:{identifier}", f"DTSTAMP:{stamp:%Y%m%d}T000000Z", f"DTSTART{_moment(entry.start)}"]
-    if entry.end is not None and entry.end != entry.start:
-        lines.append(f"DTEND{_moment(entry.end)}")
-    lines.append(f"SUMMARY:{_escaped(entry.title)}")
-    if entry.text:
-        lines.append(f"DESCRIPTION:{_escaped(entry.text)}")
-    lines += [f"TRANSP:{'OPAQUE' if entry.busy else 'TRANSPARENT'}", "END:VEVENT"]
-    return lines
-
-
 def _moment(when: dt.datetime | dt.date) -> str:
-    if isinstance(when, dt.datetime):
-        return f":{when:%Y%m%dT%H%M%S}"
-    return f";VALUE=DATE:{when:%Y%m%d}"
-
-
-def _identifier(text: str) -> str:
-    return f"{hashlib.sha256(text.encode()).hexdigest()[:32]}@finishlab"
+    return f":{when:%Y%m%dT%H%M%S}" if isinstance(when, dt.datetime) else f";VALUE=DATE:{when:%Y%m%d}"
 
 
 def _escaped(text: str) -> str:
@@ -478,14 +453,11 @@ def _ways(stair: StoredStair, wet: Sequence[_Wet], now: dt.datetime) -> list[tup
 def _not_known(stair: StoredStair, now: dt.datetime) -> Iterator[str]:
     """Say what the logbook does not know of: adhesive that sets."""
     progress = progress_of(stair.events)
-    fitted: dict[dt.date, list[StoredPart]] = {}
-    for part in stair.parts:
-        day = progress[part.ident].done.get("fitted") if part.ident in progress else None
-        if day is not None and now.date() - day < _GLUE:
-            fitted.setdefault(day, []).append(part)
-    for day, parts in fitted.items():
-        names = stair.listed(part.name for part in parts)
-        yield f"{names}: fitted on {day}. How long the adhesive wants is not known here; its label says it."
+    days = ((progress.get(part.ident, Progress()).done.get("fitted"), part.name) for part in stair.parts)
+    fitted = gathered((day, name) for day, name in days if day is not None and now.date() - day < _GLUE)
+    for day, names in fitted.items():
+        told = stair.listed(names)
+        yield f"{told}: fitted on {day}. How long the adhesive wants is not known here; its label says it."
 
 
 def _blocks(
@@ -501,9 +473,7 @@ def _blocks(
     for number, (way, words) in enumerate(ways):
         since = f"From {_when(way.start, today)}" if number else "Now"
         yield Paragraph(f"{since}: {words}." if wet else f"{since}: {words}, as far as is logged.")
-    groups: dict[tuple[dt.datetime, str], list[PartName]] = {}
-    for each in wet:
-        groups.setdefault((each.opens, each.why), []).append(each.part)
+    groups = gathered(((each.opens, each.why), each.part) for each in wet)
     several = stair.several_flights
     rows = [(named(parts, several=several), _when(opens, today), why) for (opens, why), parts in groups.items()]
     yield Table(_COLUMNS, rows)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
 from typing import Any, Final
@@ -23,7 +24,7 @@ from finishlab.plan.woodwork import (
     Piece,
     RiserCheck,
 )
-from finishlab.record import enumerated
+from finishlab.record import counted, enumerated, gathered
 from finishlab.show.document import Block, Document, Line, Paragraph, caution_blocks, caution_data
 from finishlab.stair.names import UPRIGHT, PartName, level_title, named
 from finishlab.units import FT2_PER_GAL, area_text, as_typed_text, inches_text, length_text, limit_text, volume_text
@@ -134,31 +135,21 @@ def _coats_data(coats: Coats) -> dict[str, int]:
 
 def _uses(quantity: Quantity) -> dict[Coats, list[PartName]]:
     """Return the parts by the coats they are to get."""
-    found: dict[Coats, list[PartName]] = {}
-    for part, coats in quantity.uses:
-        found.setdefault(coats, []).append(part)
-    return found
+    return gathered((coats, part) for part, coats in quantity.uses)
 
 
 def _coats(coats: Coats, parts: Sequence[PartName], says: str) -> str:
     """Return the coats in words, with who says so: ``3 coats on top and edges (R1), 1 on the underside``."""
     if all(part.kind in UPRIGHT for part in parts):
-        return f"{_count(coats.top, 'coat')} on the face{says}"
+        return f"{counted(coats.top, 'coat')} on the face{says}"
     where = "on top and edges" if coats.on_edges == coats.top else f"on top, {coats.on_edges} on the edges"
     under = f", {coats.under} on the underside" if coats.under else ""
-    return f"{_count(coats.top, 'coat')} {where}{says}{under}"
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"
+    return f"{counted(coats.top, 'coat')} {where}{says}{under}"
 
 
 def _counted(parts: Sequence[PartName]) -> str:
     """Return ``13 treads and 14 risers``."""
-    kinds: dict[str, int] = {}
-    for part in parts:
-        kinds[part.kind] = kinds.get(part.kind, 0) + 1
-    return enumerated([_count(count, kind) for kind, count in kinds.items()])
+    return enumerated([counted(count, kind) for kind, count in Counter(part.kind for part in parts).items()])
 
 
 def _covers(quantity: Quantity, *, us: bool) -> str:
@@ -202,7 +193,7 @@ def _total(found: Sequence[Quantity]) -> str:
         return ""
     low, high = sum(low for low, _ in known), sum(high for _, high in known)
     missing = len(found) - len(known)
-    rest = f"; {_count(missing, 'product')} without a price not counted" if missing else ""
+    rest = f"; {counted(missing, 'product')} without a price not counted" if missing else ""
     unit = f" {currency}" if (currency := currencies.pop()) else ""
     return f"Together {low:.2f}{'' if abs(high - low) < 0.005 else f' to {high:.2f}'}{unit}{rest}"
 
@@ -257,15 +248,11 @@ def _piece(piece: Piece) -> dict[str, Any]:
 def _to_cut(plan: StairPlan, found: CuttingPlan, sources: Mapping[str, str]) -> Iterator[Block]:
     """Say which boards to buy, what is cut from each, and the outline of each tread that is not square."""
     long = partial(length_text, us=plan.us)
-    by_size: dict[tuple[float, float, float | None], int] = {}
-    for board in found.boards:
-        key = (board.stock.length, board.stock.width, board.stock.price)
-        by_size[key] = by_size.get(key, 0) + 1
-    for (length, width, price), count in by_size.items():
-        cost = "" if price is None else f", {count * price:.2f}"
-        yield Paragraph(f"Buy {_count(count, 'board')} of {long(length)} x {long(width)}{cost}")
+    for stock, count in Counter(board.stock for board in found.boards).items():
+        cost = "" if stock.price is None else f", {count * stock.price:.2f}"
+        yield Paragraph(f"Buy {counted(count, 'board')} of {long(stock.length)} x {long(stock.width)}{cost}")
     spares = sum(piece.part is None for piece in found.pieces)
-    spare = f", {_count(spares, 'spare')} included ({sources['spares']})" if spares else ""
+    spare = f", {counted(spares, 'spare')} included ({sources['spares']})" if spares else ""
     yield Paragraph(
         f"{100 * found.used_share:.0f} % of the wood is used{spare}; a saw cut takes {long(found.kerf)} "
         f"({sources['kerf_mm']}), each piece is {long(found.allowance)} longer than its tread for cutting to fit "
@@ -284,16 +271,14 @@ def _to_cut(plan: StairPlan, found: CuttingPlan, sources: Mapping[str, str]) -> 
 def _pieces(plan: StairPlan, pieces: Sequence[Piece]) -> Iterator[Block]:
     """Say which pieces to cut, alike ones once, and how to mark those that are not square."""
     long = partial(length_text, us=plan.us)
-    alike: dict[tuple[object, ...], list[Piece]] = {}
-    for piece in pieces:
-        alike.setdefault((round(piece.length, 2), round(piece.width, 2), piece.strips, piece.shape), []).append(piece)
+    alike = gathered(((round(each.length, 2), round(each.width, 2), each.strips, each.shape), each) for each in pieces)
     for group in alike.values():
         one = group[0]
         parts = [piece.part for piece in group if piece.part is not None]
         name = ", ".join(piece.name for piece in group if piece.part is None) or named(parts, several=plan.several)
         size = f"{long(round(one.length, 2))} x {long(round(one.width, 2))}"
         glued = "" if one.strips == 1 else f", glued up of {one.strips} strips of {long(one.strip_width)} once jointed"
-        yield Paragraph(f"{name[:1].upper()}{name[1:]}: cut {_count(len(group), 'piece')} of {size}{glued}")
+        yield Paragraph(f"{name[:1].upper()}{name[1:]}: cut {counted(len(group), 'piece')} of {size}{glued}")
         if one.shape is not None and not one.shape.is_square:
             front, back, depth, left, right, diagonal, other = map(long, one.outline)
             yield Paragraph(f"then to: front {front}, back {back}, depth {depth}", 2)

@@ -430,7 +430,11 @@ class _Search:
         self.hopeless: set[tuple[int, dt.datetime]] = set()
 
     def run(self, ready: dt.datetime, after: Laid | None) -> tuple[PlannedCoat, ...] | None:
-        for planned in self.firsts(ready, after):
+        return self.first_whole(self.firsts(ready, after))
+
+    def first_whole(self, options: Iterable[PlannedCoat]) -> tuple[PlannedCoat, ...] | None:
+        """Return the first of several ways to give a coat after which all others can be given, with those."""
+        for planned in options:
             rest = self.after(planned)
             if rest is not None:
                 return (planned, *rest)
@@ -449,12 +453,10 @@ class _Search:
             return ()
         if (planned.number, planned.start) in self.hopeless:
             return None
-        for following in self.candidates(planned):
-            rest = self.after(following)
-            if rest is not None:
-                return (following, *rest)
-        self.hopeless.add((planned.number, planned.start))
-        return None
+        found = self.first_whole(self.candidates(planned))
+        if found is None:
+            self.hopeless.add((planned.number, planned.start))
+        return found
 
     def candidates(
         self, planned: PlannedCoat, from_: dt.datetime | None = None, laid: Laid | None = None

@@ -17,6 +17,7 @@ from finishlab.plan.drying import Laid, recoat_times
 from finishlab.plan.entered import product_of
 from finishlab.plan.parts import Shape
 from finishlab.plan.stair_plan import Can, Coats, Origin, Product, StairPlan
+from finishlab.record import gathered
 from finishlab.stair.names import UPRIGHT, PartName, listed
 from finishlab.stair.progress import (
     WORN,
@@ -72,10 +73,7 @@ def logged_plan(log: Logbook, recipe: str | None = None, *, sized: bool = True) 
     cans = {each.number.key: each.record for each in log.cans()}
     work = _Work(stair, progress_of(stair.events), cans)
     recipes, notes = _recipes(log, work, recipe)
-    by_recipe: dict[int, list[StoredPart]] = {}
-    for part in stair.parts:
-        if part.ident in recipes:
-            by_recipe.setdefault(recipes[part.ident].number, []).append(part)
+    by_recipe = gathered((recipes[part.ident].number, part) for part in stair.parts if part.ident in recipes)
     products, unsized, planned = [], [], set(plan.parts)
     for parts in by_recipe.values():
         worked = recipes[parts[0].ident]
@@ -134,11 +132,11 @@ def _recipes(log: Logbook, work: _Work, recipe: str | None) -> tuple[dict[int, P
         )
         named = named if free else None
     elif named is not None:
-        others: dict[int, list[PartName]] = {}
-        for part in stair.parts:
-            mine = found[part.ident]
-            if mine is not None and mine.number != named:
-                others.setdefault(mine.number, []).append(part.name)
+        others = gathered(
+            (mine.number, part.name)
+            for part in stair.parts
+            if (mine := found[part.ident]) is not None and mine.number != named
+        )
         told = [f"{stair.listed(names)} (R{number})" for number, names in others.items()]
         notes += [f"Of another recipe, and not in this plan: {', '.join(told)}."] if told else []
         found = {ident: each if each and each.number == named else None for ident, each in found.items()}

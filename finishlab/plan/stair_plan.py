@@ -18,6 +18,7 @@ from finishlab.plan.calendar import Calendar, Job, Work, plan_calendar
 from finishlab.plan.drying import Coat, Laid, WorkHours
 from finishlab.plan.parts import Shape, face_areas
 from finishlab.plan.woodwork import Stock
+from finishlab.record import gathered
 from finishlab.stair.names import UPRIGHT, PartKind, PartName, need_flight
 
 DEFAULT_WASTE: Final = 0.15
@@ -202,14 +203,13 @@ def purchase(litres: float, cans: Sequence[Can]) -> Purchase:
     bulk = max(0, math.floor(litres / sizes[0].litres) - _MOST_MIXED)
     rest = litres - bulk * sizes[0].litres
     priced = all(can.price is not None for can in sizes) and len({can.currency for can in sizes}) == 1
-    best: tuple[tuple[float, float, int], tuple[int, ...]] | None = None
-    for counts in _mixtures(rest, sizes):
+
+    def rank(counts: tuple[int, ...]) -> tuple[float, float, int]:
         held = sum(count * can.litres for count, can in zip(counts, sizes, strict=True))
         cost = sum(count * (can.price or 0.0) for count, can in zip(counts, sizes, strict=True)) if priced else 0.0
-        rank = (round(cost, 6), round(held, 9), sum(counts))
-        if best is None or rank < best[0]:
-            best = (rank, counts)
-    chosen = best[1] if best else ()
+        return round(cost, 6), round(held, 9), sum(counts)
+
+    chosen = min(_mixtures(rest, sizes), key=rank)
     bought = (
         (can, count + (bulk if number == 0 else 0))
         for number, (can, count) in enumerate(zip(sizes, chosen, strict=True))
@@ -429,9 +429,7 @@ def quantities_of(plan: StairPlan) -> tuple[Quantity, ...]:
     """
     if not plan.products:
         raise UsageError("no-products", "No product is named.", "Name one, for example --liquid “oil stain”.")
-    same: dict[tuple[object, ...], list[Product]] = {}
-    for product in plan.products:
-        same.setdefault(product.liquid, []).append(product)
+    same = gathered((product.liquid, product) for product in plan.products)
     return tuple(_quantity(plan, products) for products in same.values())
 
 
@@ -505,11 +503,7 @@ def calendar_of(plan: StairPlan) -> Calendar:
 
 def follow_notes_of(plan: StairPlan) -> tuple[str, ...]:
     """Return what is to be thought of where one product lies on another, with the hours the plan waits."""
-    on: dict[PartName, list[Product]] = {}
-    for product in plan.products:
-        for part, coats in product.on(plan.parts):
-            if coats.top:
-                on.setdefault(part, []).append(product)
+    on = gathered((part, product) for product in plan.products for part, coats in product.on(plan.parts) if coats.top)
     found: dict[str, None] = {}
     for products in dict.fromkeys(map(tuple, on.values())):
         waits = (product.coat.times.under_other or product.coat.times.recoat for product in products)

@@ -126,8 +126,7 @@ def house_file(*, output: str, title: str | None, without_photos: bool, paper: s
     Photos are small copies without the place they were taken at.
     """
     from finishlab.printing.house_file import house_pages, house_summary
-    from finishlab.show.flow import HOUSE
-    from finishlab.show.pdf import pages_pdf
+    from finishlab.show.pdf import HOUSE, pages_pdf
 
     _check_file(output)
     with open_logbook() as log:

@@ -14,7 +14,7 @@ from finishlab.errors import FinishlabError
 from finishlab.finish import Finish
 from finishlab.mend.documents import FAULTS, OLD_CANS, TRY_FIRST, YEARLY
 from finishlab.printing.schedule import finish_steps
-from finishlab.record import today
+from finishlab.record import gathered, today
 from finishlab.show.document import Column, Facts, Lab, Table
 from finishlab.show.pages import Block, Outline, Pages, Picture, Pictures, Section, Swatch, Swatches, Words
 from finishlab.stair.documents import flights_shown
@@ -209,16 +209,13 @@ def _used_on(stair: StoredStair, number: int) -> str:
 def _coated(stair: StoredStair) -> Iterator[Section]:
     """Say part by part what it has had and from which can."""
     words = {part.ident: stair.words(part) for part in stair.parts}
-    marked: dict[int, list[str]] = {}
-    for found in deviations(stair):
-        if found.code != "own":
-            marked.setdefault(found.event, []).append(found.sentence)
+    marked = gathered((found.event, found.sentence) for found in deviations(stair) if found.code != "own")
     lines: dict[int, list[str]] = {}
     for event in stair.events:
         can = f" from C{event.batch_number}" if event.batch_number is not None else ""
         odd = f" (not as the recipe: {event.deviation})" if event.deviation else ""
         note = f" ({event.note})" if event.note else ""
-        how = f" ({event.conditions.words})" if event.conditions.words else ""
+        how = f" ({event.conditions.in_words})" if event.conditions.in_words else ""
         mark = "".join(f" [! {sentence}]" for sentence in marked.get(event.ident, ()))
         lines.setdefault(event.part, []).append(f"{event.date} {event.what}{can}{how}{odd}{note}{mark}")
     told = tuple((words[part.ident], "; ".join(lines[part.ident])) for part in stair.parts if part.ident in lines)
@@ -241,9 +238,7 @@ def _swatch(name: str, caption: str, lab: Lab | None) -> Iterator[Swatch]:
 
 def _photos(log: Logbook) -> Iterator[Section]:
     """Show boards and floor in small pictures, each photo once, and count those there is no room for."""
-    named: dict[str, list[str]] = {}
-    for number, photo in _named_photos(log):
-        named.setdefault(photo, []).append(number)
+    named = gathered((photo, number) for number, photo in _named_photos(log))
     captions = [(photo, ", ".join(dict.fromkeys(numbers))) for photo, numbers in named.items()]
     left = len(captions) - _MOST_PHOTOS
     note = f"The first {_MOST_PHOTOS}; the logbook's folder holds {left} more." if left > 0 else ""

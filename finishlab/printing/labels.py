@@ -13,7 +13,8 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterator, Sequence
+import textwrap
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
@@ -21,7 +22,8 @@ from finishlab.board import BoardRecord
 from finishlab.errors import LogbookError
 from finishlab.imaging.strip import PAGES, Paper, Rect
 from finishlab.record import address, today
-from finishlab.show.sheets import Sheet, fit, line_width, qr_modules, qr_width
+from finishlab.show.pdf import Look, Setter, Style
+from finishlab.show.sheets import HELVETICA, POINTS_PER_MM, Sheet, line_width, new_sheet, points, qr_modules, qr_width
 from finishlab.stair.documents import size_words
 from finishlab.stair.names import UPRIGHT
 from finishlab.stair.progress import progress_of, recipe_of, resolved
@@ -92,10 +94,6 @@ class LabelSheet:
         row, column = divmod(index % self.labels, self.columns)
         return Rect(self.left + column * self.pitch_x, self.top + row * self.pitch_y, self.width, self.height)
 
-    def places(self) -> Iterator[Rect]:
-        """Return the places of one page."""
-        return (self.place(index) for index in range(self.labels))
-
     def describe(self) -> str:
         """Return what the sheet is, in a few words."""
         page = "A4" if self.page == "a4" else "Letter"
@@ -130,6 +128,9 @@ _INSET: Final = 2.0
 _BAND: Final = 3.6
 """Height of the band with the arrow to the front edge."""
 _CUT_GREY: Final = 0.6
+_MOST: Final = 240
+"""Most letters below the recipe: more would be too small to read, and the code holds what it can."""
+_LOOK: Final = Look(0, 0, HELVETICA, {"bold": Style(8, 10, bold=True), "plain": Style(8, 10, grey=0.15)})
 _BOARD: Final = re.compile(r"[Bb]\d{1,9}")
 
 
@@ -168,7 +169,7 @@ def labels_pdf(labels: Sequence[LabelView], sheet: LabelSheet, *, start: int = 1
         Draw every label's outline, to be held against a sheet before it is used.
     """
     width, height = sheet.page_size
-    pages = Sheet(width, height, title="finishlab labels", subject=f"{sheet.describe()}, print at true size")
+    pages = new_sheet(width, height, title="finishlab labels", subject=f"{sheet.describe()}, print at true size")
     for index, label in enumerate(labels, start=start - 1):
         if index == start - 1 or index % sheet.labels == 0:
             if index != start - 1:
@@ -190,7 +191,7 @@ def qr_text(label: LabelView, *, side: float = _QR_MOST) -> str:
 
 
 def _draw_outlines(pages: Sheet, sheet: LabelSheet, *, outlines: bool) -> None:
-    for place in sheet.places() if sheet.cut_lines or outlines else ():
+    for place in map(sheet.place, range(sheet.labels)) if sheet.cut_lines or outlines else ():
         rounded = 0.0 if sheet.cut_lines else 1.5
         pages.frame(place.x, place.y, place.width, place.height, line=0.15, grey=_CUT_GREY, radius=rounded)
 
@@ -213,26 +214,25 @@ def _draw_label(pages: Sheet, at: Rect, label: LabelView) -> None:
 
 
 def _draw_words(pages: Sheet, at: Rect, label: LabelView) -> None:
-    """Set the number large, the recipe below it, and the rest in what is left of the place."""
-    big = min(7.0, at.height * 0.26)
-    number = fit(label.number, width=at.width, height=big * 1.02, cap=big, smallest=big * 0.45, bold=True)
-    if number.cut:  # never the number: it goes over two lines first
-        number = fit(label.number, width=at.width, height=big * 1.3, cap=big * 0.5, smallest=big * 0.3, bold=True)
-    y = pages.setting(at.x, at.y + 0.4, number, bold=True)
+    """Set the number large, the recipe below it, and the rest in what is left of the place; all smaller if need be."""
+    big = points(min(7.0, at.height * 0.26))
+    setter = Setter(_LOOK, at.width * POINTS_PER_MM, big * 1.3)
+    number = setter.place(setter.text(label.number, "bold", fontSize=big, leading=big))
+    y = at.height * 0.04 + pages.put(number, at.x, at.y - 0.18 * big / POINTS_PER_MM, at.width, at.height)
     rest = at.bottom - y
-    gap = max(0.9, rest * 0.07)
     date = label.date.isoformat() if label.date else None
     first = ", ".join(words for words in (label.place, date) if words)
-    small = "\n".join(words for words in (first, label.text) if words)
-    if label.recipe:
-        share = 0.5 if small else 1.0
-        size = min(3.0, rest * 0.16)
-        recipe = fit(label.recipe, width=at.width, height=(rest - gap) * share, cap=size, smallest=1.3, bold=True)
-        y = pages.setting(at.x, y + gap, recipe, bold=True)
-    if small:
-        size = min(2.4, rest * 0.13)
-        said = fit(small, width=at.width, height=at.bottom - y - gap, cap=size, smallest=1.2)
-        pages.setting(at.x, y + gap, said, grey=0.15)
+    more = textwrap.shorten(label.text or "", _MOST, placeholder="…")
+    small = "\n".join(words for words in (first, more) if words)
+    setter = Setter(_LOOK, at.width * POINTS_PER_MM, rest * POINTS_PER_MM)
+    told = [(label.recipe, "bold", min(3.0, rest * 0.16)), (small, "plain", min(2.4, rest * 0.13))]
+    words = [
+        setter.text(said, style, fontSize=points(cap), leading=points(cap) * 1.2, spaceBefore=1)
+        for said, style, cap in told
+        if said
+    ]
+    if words:
+        pages.put(setter.place(*words), at.x, y, at.width, rest)
 
 
 def _draw_arrows(pages: Sheet, at: Rect, label: LabelView) -> None:

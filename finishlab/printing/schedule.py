@@ -8,9 +8,15 @@ headings.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Final
+
+from reportlab.lib.colors import Color
+from reportlab.lib.enums import TA_RIGHT
+from reportlab.platypus import CondPageBreak, Flowable, HRFlowable, PageBreak, Spacer
+from reportlab.platypus import Table as Grid
 
 from finishlab.cautions import DEFERS, Action, cautions_for
 from finishlab.coatings import Usual
@@ -20,7 +26,17 @@ from finishlab.finish.fields import Section, specs
 from finishlab.imaging.strip import PAGES, Paper
 from finishlab.logbook.entities import chosen_recipe
 from finishlab.record import today
-from finishlab.show.sheets import MISSING_NOTE, Setting, Sheet, break_lines, cap_of, fit, letters_missing, line_width
+from finishlab.show.pdf import Drawn, Look, Setter, Style, padded, sheets_of
+from finishlab.show.sheets import (
+    HELVETICA,
+    MISSING_NOTE,
+    POINTS_PER_MM,
+    Sheet,
+    cap_of,
+    letters_missing,
+    line_width,
+    shortened,
+)
 from finishlab.stair.progress import can_words, coats_of, progress_of, recipe_of, resolved
 
 if TYPE_CHECKING:
@@ -30,27 +46,26 @@ if TYPE_CHECKING:
     from finishlab.stair.records import StoredPart, StoredStair
 
 
-_MARGIN: Final = 12.0
 _LEAST_CAP: Final = cap_of(8.0)
 """Height of Helvetica's capitals at 8 pt, mm: nothing is set smaller."""
-_STEP_CAPS: Final = (3.4, 3.2, 3.0, 2.8, 2.6, 2.4, 2.3)
-"""Sizes of the steps, tried from the largest on until the page holds all; their details are a tenth smaller."""
-_OVERLEAF_CAP: Final = 3.0
+_SIZES: Final = (13.4, 12.6, 11.8, 11.0, 10.3, 9.5, 9.1)
+"""Sizes of the steps, points, tried from the largest on until the page holds all; details are a tenth smaller."""
+_TITLE: Final = 23.7
+_OVERLEAF: Final = 11.8
 """Size of the steps where the parts need a second page anyway."""
-_TITLE_WIDTH: Final = 46.0
-_NUMBER_WIDTH: Final = 9.0
-_TIME_WIDTH: Final = 40.0
-_ROW_MOST: Final = 11.0
-_ROWS_LEAST: Final = (6.6, 5.2)
-"""Heights of a row: the least that is comfortable to tick, and the least there is."""
-_NAME_CAP: Final = 3.0
-_HEAD: Final = 9.0
-_NAME_WIDTHS: Final = (34.0, 42.0, 52.0)
-_FOOT_CAP: Final = 2.2
+_NUMBER_WIDTH, _TITLE_WIDTH, _TIME_WIDTH = 25.0, 139.0, 122.0
+_ROW_MOST: Final = 31.0
+_ROWS_LEAST: Final = (18.7, 14.7)
+"""Heights of a row, points: the least that is comfortable to tick, and the least there is."""
+_HEAD: Final = 23.0
+_NAME_WIDTHS: Final = (96.0, 147.0)
+"""Least and greatest width of the parts' names."""
+_GAP: Final = 7.0
 _MOST_COLUMNS: Final = 9
-_COLUMN_LEAST: Final = 14.5
+_COLUMN_LEAST: Final = 41.0
 """Width of a column that holds a box and a day."""
 _BLANK_ROWS: Final = 10
+_STEP_STYLES: Final = ("step", "detail", "time")
 _USUAL_WORDS: Final = (
     "Usual hours hold at about 21 C and 50 % humidity (common practice, no source); they stand where neither the label "
     "nor the recipe says any."
@@ -99,207 +114,138 @@ class ScheduleView:
 
 def schedule_pdf(view: ScheduleView, *, paper: Paper = "a4") -> bytes:
     """Return the schedule as the bytes of a PDF; the same schedule is always the same bytes."""
-    width, height = PAGES[paper]
-    pages = Sheet(width, height, title=f"finishlab schedule, {view.title}", subject="Finishing schedule")
-    inner = width - 2 * _MARGIN
-    top = _draw_heading(pages, view, inner)
-    foot = _foot_lines(view, inner)
-    bottom = height - _MARGIN - _foot_height(foot)
-    cap, least = _sizes(view, inner, bottom - top)
-    y = _draw_steps(pages, view.steps, top, cap, limit=bottom)
-    _draw_foot(pages, foot, bottom)
-    for first in range(0, max(len(view.columns), 1), _MOST_COLUMNS):
-        columns = view.columns[first : first + _MOST_COLUMNS]
-        grid = _Grid(columns or ("done",), _name_width(view, inner), inner, least)
-        if first:
-            y, bottom = _overleaf(pages, view, inner)
-        y = _draw_table(pages, view, grid, y + 3.0, bottom - 3.0)
-    return pages.finish()
+    inner, high = ((side - 2 * _look(1).top) * POINTS_PER_MM for side in PAGES[paper])
+    foot = _foot(Setter(_look(_OVERLEAF), inner, high), view)
+    low = foot.wrap(inner, high)[1]
+    setter, row = _fitting(view, inner, high - low - _GAP)
+    wide, left, top = inner / POINTS_PER_MM, setter.look.left, setter.look.top
+    title = shortened(view.title, width=wide, cap=_LEAST_CAP, bold=True)
+
+    def draw(sheet: Sheet, number: int) -> None:
+        if number == 1:
+            sheet.put(foot, left, sheet.height - top - low / POINTS_PER_MM, wide, low)
+        else:
+            sheet.text(left, top + _LEAST_CAP, title, cap=_LEAST_CAP, bold=True)
+
+    told = {"title": f"finishlab schedule, {view.title}", "subject": "Finishing schedule"}
+    story = (*_above(setter, view), *_tables(setter, view, row))
+    return sheets_of(story, setter.look, paper, draw, **told, foot=low + _GAP, head=_HEAD)
 
 
-def _sizes(view: ScheduleView, inner: float, height: float) -> tuple[float, float]:
-    """Return the size of the steps and the least height of a row with which one page holds all.
+def _look(size: float) -> Look:
+    """Return how the schedule looks with steps of a size."""
+    styles = {
+        "date": Style(10.3, 12.4, grey=0.2),
+        "subtitle": Style(9.5, 11.8, grey=0.15),
+        "number": Style(size, size * 1.22, bold=True, grey=0.4),
+        "step": Style(size, size * 1.22, bold=True),
+        "detail": Style(size * 0.9, size * 1.22),
+        "time": Style(size * 0.9, size * 1.22, bold=True),
+        "column": Style(9, 10, bold=True),
+        "part": Style(10, 11, bold=True),
+        "foot": Style(8.7, 10.3),
+    }
+    return Look(left=12.0, right=12.0, top=12.0, face=HELVETICA, styles=styles)
 
-    Steps shrink only as far as is needed to leave the table its rows; then the rows shrink too.
+
+def _fitting(view: ScheduleView, inner: float, height: float) -> tuple[Setter, float]:
+    """Return what sets the steps so large that one page holds all, and the height of a row of the table.
+
+    Steps shrink only as far as is needed to leave the table its rows; then the rows shrink too, or take what is left.
     """
-    tallest = _names_height(view, _name_width(view, inner))
     for least in _ROWS_LEAST:
-        row = max(least, tallest)
-        wanted = _HEAD + len(view.parts) * row + 6.0 if view.parts else 0.0
-        for cap in _STEP_CAPS:
-            if sum(_step_height(_laid(step, inner, cap), cap) for step in view.steps) + wanted <= height:
-                return cap, row
-    return _OVERLEAF_CAP, max(_ROWS_LEAST[0], tallest)
+        for size in _SIZES:
+            setter = Setter(_look(size), inner, height)
+            room = height - _HEAD - 2 * _GAP - sum(each.wrap(inner, height)[1] for each in _above(setter, view))
+            row = max(least, _names_height(setter, view))
+            if len(view.parts) * row <= room:
+                return setter, min(max(row, room / max(1, len(view.parts))), _ROW_MOST)
+    setter = Setter(_look(_OVERLEAF), inner, height)
+    return setter, max(_ROWS_LEAST[0], _names_height(setter, view))
 
 
-def _name_width(view: ScheduleView, inner: float) -> float:
-    """Return the width of the column of names: the least in which each stands on one line, if there is one."""
-    columns = min(len(view.columns), _MOST_COLUMNS)
-    fitting = [width for width in _NAME_WIDTHS if inner - width >= columns * _COLUMN_LEAST] or [_NAME_WIDTHS[0]]
-    longest = max((line_width(part.name, cap=_LEAST_CAP, bold=True) for part in view.parts), default=0.0)
-    return next((width for width in fitting if longest <= width - 2.0), fitting[-1])
-
-
-def _names_height(view: ScheduleView, width: float) -> float:
-    """Return the height the names need at their least size."""
-    lines = (len(break_lines(part.name, width=width - 2.0, cap=_LEAST_CAP, bold=True)) for part in view.parts)
-    return _LEAST_CAP * (1 + (max(lines, default=1) - 1) * 1.4) + 1.6
-
-
-def _draw_heading(pages: Sheet, view: ScheduleView, inner: float) -> float:
-    title = fit(view.title, width=inner - 32.0, height=14.0, cap=6.0, smallest=2.4, bold=True)
-    y = pages.setting(_MARGIN, _MARGIN, title, bold=True)
-    if view.date is not None:
-        pages.text(_MARGIN + inner, _MARGIN + 3.0, view.date.isoformat(), cap=2.6, grey=0.2, align="right")
-    if view.subtitle:
-        said = fit(view.subtitle, width=inner, height=8.0, cap=2.8, smallest=_LEAST_CAP)
-        y = pages.setting(_MARGIN, y + 2.6, said, grey=0.15)
-    pages.line(_MARGIN, y + 2.6, _MARGIN + inner, y + 2.6, line=0.5)
-    return y + 5.6
-
-
-_Laid = list[tuple[float, list[str], float, bool]]
-"""The columns of a step: where each stands, its lines, the height of their capitals, and whether they are bold."""
-
-
-def _laid(step: ScheduleStep, inner: float, cap: float) -> _Laid:
-    small, detail = cap * 0.9, _NUMBER_WIDTH + _TITLE_WIDTH + 3.0
-    wide = inner - detail - _TIME_WIDTH - 3.0
-    return [
-        (_NUMBER_WIDTH, break_lines(step.title, width=_TITLE_WIDTH, cap=cap, bold=True), cap, True),
-        (detail, break_lines(step.detail, width=wide, cap=small), small, False),
-        (inner - _TIME_WIDTH, break_lines(step.time, width=_TIME_WIDTH, cap=small, bold=True), small, True),
+def _above(setter: Setter, view: ScheduleView) -> Iterator[Flowable]:
+    """Give the heading and the steps."""
+    room = 2 * (setter.width - 90) / POINTS_PER_MM / line_width(view.title or " ", cap=cap_of(_TITLE), bold=True)
+    size = _TITLE * min(1.0, max(room, 0.4))  # two lines, if it can be read so
+    title = setter.text(view.title, "step", fontSize=size, leading=size * 1.15)
+    date = setter.text("" if view.date is None else view.date.isoformat(), "date", alignment=TA_RIGHT)
+    yield Grid([[title, date]], [setter.width - 90, 90], style=padded(bottom=4))
+    yield from [setter.text(view.subtitle, "subtitle")] if view.subtitle else []
+    yield Spacer(0, 4)
+    yield HRFlowable("100%", 1.4, color=Color(0, 0, 0), spaceBefore=0, spaceAfter=0)
+    yield Spacer(0, _GAP)
+    widths = [_NUMBER_WIDTH, _TITLE_WIDTH + _GAP, 0.0, _TIME_WIDTH]
+    widths[2] = setter.width - sum(widths)
+    rows = [
+        [setter.text(str(n), "number"), *map(setter.text, (step.title, step.detail, step.time), _STEP_STYLES)]
+        for n, step in enumerate(view.steps, start=1)
     ]
+    pad = setter.look.styles["step"].size * 0.5
+    yield from [Grid(rows, widths, style=padded(right=_GAP, bottom=pad))] if rows else []
 
 
-def _step_height(laid: _Laid, cap: float) -> float:
-    """Return the height a step takes, with the space below it."""
-    return cap * (1.7 * max(len(lines) for _, lines, _, _ in laid) + 0.9)
+def _names_height(setter: Setter, view: ScheduleView) -> float:
+    """Return the height that the parts' names need."""
+    width = _name_width(setter, view) - _GAP
+    return max((setter.text(part.name, "part").wrap(width, 1e6)[1] + 3 for part in view.parts), default=0.0)
 
 
-def _draw_steps(pages: Sheet, steps: Sequence[ScheduleStep], top: float, cap: float, *, limit: float) -> float:
-    y = top
-    for number, step in enumerate(steps, start=1):
-        laid = _laid(step, pages.width - 2 * _MARGIN, cap)
-        height = _step_height(laid, cap)
-        if y + height > limit:
-            pages.next_page()
-            y, limit = _MARGIN, pages.height - _MARGIN
-        pages.text(_MARGIN, y + cap, str(number), cap=cap, bold=True, grey=0.4)
-        for x, lines, size, bold in laid:
-            for index, line in enumerate(lines):
-                pages.text(_MARGIN + x, y + cap + index * cap * 1.7, line, cap=size, bold=bold)
-        y += height
-    return y
+def _name_width(setter: Setter, view: ScheduleView) -> float:
+    """Return the width of the column of names: that of the longest, within its limits and what the columns leave."""
+    least, most = _NAME_WIDTHS
+    longest = max((line_width(part.name, cap=cap_of(10), bold=True) for part in view.parts), default=0.0)
+    most = min(most, setter.width - min(len(view.columns), _MOST_COLUMNS) * _COLUMN_LEAST)
+    return max(least, min(longest * POINTS_PER_MM + _GAP, most))
 
 
-def _foot_lines(view: ScheduleView, inner: float) -> list[tuple[str, bool]]:
-    lines: list[tuple[str, bool]] = []
-    for words in view.cautions:
-        broken = break_lines(words, width=inner - 4.0, cap=_FOOT_CAP)
-        lines += [(line, index == 0) for index, line in enumerate(broken)]
-    for words in (view.usual, MISSING_NOTE if letters_missing(view) else "", view.defers):
-        lines += [(line, False) for line in break_lines(words, width=inner - 4.0, cap=_FOOT_CAP) if line]
-    return lines
+def _tables(setter: Setter, view: ScheduleView, row: float) -> Iterator[Flowable]:
+    """Give the parts with their boxes, further columns on further sheets."""
+    name = _name_width(setter, view)
+    for first in range(0, max(len(view.columns), 1), _MOST_COLUMNS):
+        columns = view.columns[first : first + _MOST_COLUMNS] or ("done",)
+        wide = (setter.width - name) / len(columns)
+        # A table of one or two rows below the steps is worth no half page.
+        yield PageBreak() if first else CondPageBreak(_HEAD + _GAP + min(len(view.parts), 3) * row)
+        yield Spacer(0, _GAP)
+        rows: list[list[Flowable]] = [[Spacer(0, 0), *(setter.text(each, "column") for each in columns)]]
+        for part in view.parts:
+            boxes = (Drawn(wide, row, partial(_draw_cell, part.done.get(each))) for each in columns)
+            rows.append([setter.text(part.name, "part"), *boxes])
+        style = [
+            *padded(),
+            ("VALIGN", (0, 0), (-1, 0), "BOTTOM"),
+            ("VALIGN", (0, 1), (-1, -1), "MIDDLE"),
+            ("LEFTPADDING", (1, 0), (-1, 0), 3.4),
+            ("BOTTOMPADDING", (0, 0), (-1, 0), 4),
+            ("LINEBELOW", (0, 0), (-1, 0), 1.1, Color(0, 0, 0)),
+            ("LINEBELOW", (0, 1), (-1, -1), 0.34, Color(0.4, 0.4, 0.4)),
+        ]
+        heights = [_HEAD, *[row] * len(view.parts)]
+        yield Grid(rows, [name, *[wide] * len(columns)], heights, style=style, repeatRows=1)
 
 
-def _foot_height(lines: Sequence[object]) -> float:
-    return len(lines) * _FOOT_CAP * 1.65 + 5.0
+def _foot(setter: Setter, view: ScheduleView) -> Flowable:
+    """Return the cautions, and what else is said at the foot, in a frame."""
+    others = (view.usual, MISSING_NOTE if letters_missing(view) else "", view.defers)
+    lines = [setter.text(f"\N{BULLET} {words}", "foot") for words in view.cautions]
+    lines += [setter.text(words, "foot") for words in others if words]
+    return Grid([[lines]], [setter.width], style=[*padded(8, 6, 4, 6), ("BOX", (0, 0), (-1, -1), 1.4, Color(0, 0, 0))])
 
 
-def _draw_foot(pages: Sheet, lines: Sequence[tuple[str, bool]], top: float) -> None:
-    pages.frame(_MARGIN, top, pages.width - 2 * _MARGIN, _foot_height(lines), line=0.5)
-    y = top + 2.0 + _FOOT_CAP
-    for line, first in lines:
-        if first:
-            pages.box(_MARGIN + 1.2, y - _FOOT_CAP * 0.75, 0.9, 0.9, 0.0)
-        pages.text(_MARGIN + 3.0, y, line, cap=_FOOT_CAP)
-        y += _FOOT_CAP * 1.65
-
-
-@dataclass(frozen=True, slots=True)
-class _Grid:
-    """How the table is divided: the names of its columns, the width of the parts' names, and the least row."""
-
-    columns: tuple[str, ...]
-    name_width: float
-    inner: float
-    least: float
-
-    def places(self) -> Iterator[tuple[str, float, float]]:
-        """Return each column with its left edge and its width."""
-        width = (self.inner - self.name_width) / len(self.columns)
-        for index, name in enumerate(self.columns):
-            yield name, _MARGIN + self.name_width + index * width, width
-
-
-def _overleaf(pages: Sheet, view: ScheduleView, inner: float) -> tuple[float, float]:
-    """Go on with a new page under the schedule's name; return from where to where there is room."""
-    pages.next_page()
-    title = fit(view.title, width=inner, height=5.0, cap=3.4, smallest=_LEAST_CAP, bold=True)
-    pages.setting(_MARGIN, _MARGIN, title, bold=True)
-    return _MARGIN + 6.0, pages.height - _MARGIN
-
-
-def _draw_table(pages: Sheet, view: ScheduleView, grid: _Grid, top: float, bottom: float) -> float:
-    """Draw the table, what does not fit overleaf with all of that page's height; return where it ends."""
-    left, first = list(view.parts), True
-    while left:
-        # A table of one or two rows below the steps is worth no half page: everything goes overleaf then.
-        room = int((bottom - top - _HEAD) / grid.least + 1e-6)
-        if first and room < min(len(left), 3):
-            room = 0
-        if room > 0:
-            rows, left = left[:room], left[room:]
-            row = min(_ROW_MOST, (bottom - top - _HEAD) / len(rows))
-            top = _draw_rows(pages, grid, rows, top, row)
-        if left:
-            top, bottom = _overleaf(pages, view, grid.inner)
-            top += 3.0
-        first = False
-    return top
-
-
-def _draw_rows(pages: Sheet, grid: _Grid, rows: Sequence[SchedulePart], top: float, row: float) -> float:
-    for name, x, width in grid.places():
-        said = fit(name, width=width - 2.0, height=_HEAD - 2.5, cap=2.3, smallest=_LEAST_CAP, leading=1.5, bold=True)
-        high = said.cap * (1 + (len(said.lines) - 1) * 1.5)
-        pages.setting(x + 1.2, top + _HEAD - high - 1.8, said, leading=1.5, bold=True)
-    y = top + _HEAD
-    pages.line(_MARGIN, y, _MARGIN + grid.inner, y, line=0.4)
-    for part in rows:
-        said = _named(part.name, grid.name_width - 2.0, row - 1.4)
-        height = said.cap * (1 + (len(said.lines) - 1) * 1.4)
-        pages.setting(_MARGIN, y + (row - height) / 2, said, leading=1.4, bold=True)
-        for column, x, width in grid.places():
-            _draw_cell(pages, x + 1.2, y, width - 2.4, row, part.done.get(column))
-        y += row
-        pages.line(_MARGIN, y, _MARGIN + grid.inner, y, line=0.12, grey=0.4)
-    return y
-
-
-def _named(name: str, width: float, height: float) -> Setting:
-    """Return a part's name on one line if that can be read, else on as many as it takes."""
-    cap = min(_NAME_CAP, _NAME_CAP * width / max(line_width(name, cap=_NAME_CAP, bold=True), 1e-3))
-    if cap >= _LEAST_CAP:
-        return Setting((name,), cap)
-    return fit(name, width=width, height=height, cap=_NAME_CAP, smallest=_LEAST_CAP, leading=1.4, bold=True)
-
-
-def _draw_cell(pages: Sheet, x: float, y: float, width: float, row: float, day: str | None) -> None:
+def _draw_cell(day: str | None, sheet: Sheet) -> None:
     """Draw a box to tick and a line for the date; ticked, with its day, where it is done already."""
-    side = min(4.5, row - 2.0)
-    top = y + (row - side) / 2
-    pages.frame(x, top, side, side, line=0.35)
-    start = x + side + 1.2
+    x, side = 1.2, min(4.5, sheet.height - 1.6)
+    top, start = (sheet.height - side) / 2, x + side + 1.2
+    wide = sheet.width - 1.2 - start
+    sheet.frame(x, top, side, side, line=0.35)
     if day is None:
-        if x + width - start > 3.0:
-            pages.line(start, top + side, x + width, top + side, line=0.15, grey=0.4)
+        if wide > 3.0:
+            sheet.line(start, top + side, start + wide, top + side, line=0.15, grey=0.4)
         return
-    pages.line(x + side * 0.2, top + side * 0.55, x + side * 0.42, top + side * 0.8, line=0.6)
-    pages.line(x + side * 0.42, top + side * 0.8, x + side * 0.85, top + side * 0.2, line=0.6)
-    said = fit(day, width=max(x + width - start, 4.0), height=side, cap=2.2, smallest=_LEAST_CAP, leading=1.4)
-    pages.setting(start, top + (side - said.cap) / 2, Setting(said.lines[:1], said.cap))
+    sheet.line(x + side * 0.2, top + side * 0.55, x + side * 0.42, top + side * 0.8, line=0.6)
+    sheet.line(x + side * 0.42, top + side * 0.8, x + side * 0.85, top + side * 0.2, line=0.6)
+    sheet.text(start, top + (side + _LEAST_CAP) / 2, day, cap=_LEAST_CAP)
 
 
 def schedule_view(log: Logbook, recipe: str | None, parts: str = "", *, date: dt.date | None = None) -> ScheduleView:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache, partial
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
@@ -412,46 +413,34 @@ def crops_of(log: Logbook, boards: Sequence[StoredBoard], light: str, floor_lab:
     floor_lab
         Mean CIELAB of the floor.
     """
-    cutter = _Cutter(log, light)
+    options = MeasureOptions().with_calibration(log, light)
+    cut = cache(partial(_cut, log, options))  # many boards may stand beside one floor
     usual = _usual_floor(log.floor_spots(light), light, floor_lab)
     out: dict[str, Picture] = {}
     for board in boards:
         photo, pair = _photo_of(board, light)
-        upper = None if photo is None else cutter.cut(_Source(photo, "board", board.number))
+        upper = None if photo is None else cut(_Source(photo, "board", board.number))
         source = _Source(photo, "floor", "the floor in the same photo") if pair and photo is not None else usual
-        lower = None if source is None else cutter.cut(source)
+        lower = None if source is None else cut(source)
         if upper is not None:
             beside = None if lower is None or source is None else source.name
             out[board.number] = _crop(upper, lower, board.number, beside)
     return out
 
 
-class _Cutter:
-    """Cuts, and remembers what it has cut: many boards may stand beside one floor."""
+def _cut(log: Logbook, options: MeasureOptions, source: _Source) -> np.ndarray | None:
+    """Return a crop, None where the photo gives none: it was measured by hand, or its file is gone."""
+    from finishlab.measure.by_hand import HandInspection
+    from finishlab.measuring import inspect_photo
 
-    def __init__(self, log: Logbook, light: str) -> None:
-        self._log = log
-        self._options = MeasureOptions().with_calibration(log, light)
-        self._cut: dict[_Source, np.ndarray | None] = {}
-
-    def cut(self, source: _Source) -> np.ndarray | None:
-        """Return the crop, None where the photo gives none: it was measured by hand, or its file is gone."""
-        if source not in self._cut:
-            self._cut[source] = self._try(source)
-        return self._cut[source]
-
-    def _try(self, source: _Source) -> np.ndarray | None:
-        from finishlab.measure.by_hand import HandInspection
-        from finishlab.measuring import inspect_photo
-
-        try:
-            path = self._log.photo_path(source.photo)
-            inspection, image = inspect_photo(path, replace(self._options, fields=(source.field,)))
-        except FinishlabError:
-            return None
-        if isinstance(inspection, HandInspection):
-            return None
-        return corrected_crop(inspection, source.field, linear=image.info.linear)
+    try:
+        path = log.photo_path(source.photo)
+        inspection, image = inspect_photo(path, replace(options, fields=(source.field,)))
+    except FinishlabError:
+        return None
+    if isinstance(inspection, HandInspection):
+        return None
+    return corrected_crop(inspection, source.field, linear=image.info.linear)
 
 
 def corrected_crop(inspection: Inspection, field: FieldName, *, linear: bool = False) -> np.ndarray:

@@ -29,6 +29,7 @@ from finishlab.rank.documents import (
     place_mark,
     recipes_rows,
 )
+from finishlab.record import gathered
 from finishlab.report.pictures import MOST_PICTURED, charts, crops_of
 from finishlab.show.document import Column, Facts, Listing, Table
 from finishlab.show.html import pages_html
@@ -373,12 +374,9 @@ def _doubts(content: ReportContent) -> list[tuple[str, str]]:
     if content.lights is not None:
         listed = {board.board for board in content.told.boards}
         said = {sentence for _, sentence in found}
-        by_sentence: dict[str, list[str]] = {}
-        for doubt in content.lights.doubts:
-            by_sentence.setdefault(doubt.message, []).append("lights")
-        for board in content.lights.boards:
-            for doubt in board.doubts if board.board in listed else ():
-                by_sentence.setdefault(doubt.message, []).append(board.board)
+        about = [("lights", content.lights.doubts)]
+        about += [(each.board, each.doubts) for each in content.lights.boards if each.board in listed]
+        by_sentence = gathered((doubt.message, who) for who, doubts in about for doubt in doubts)
         found += [(", ".join(dict.fromkeys(who)), text) for text, who in by_sentence.items() if text not in said]
     return found
 
@@ -442,8 +440,7 @@ def report_html(content: ReportContent) -> str:
 def report_pdf(content: ReportContent, *, paper: Paper = "a4") -> tuple[bytes, str]:
     """Return a report as the bytes of a PDF, and the letters that stand as ``?`` in it, as no font here has them."""
     from finishlab.photos.profiles import matrix_profile
-    from finishlab.show.flow import REPORT
-    from finishlab.show.pdf import pages_pdf
+    from finishlab.show.pdf import REPORT, pages_pdf
     from finishlab.show.sheets import letters_missing
 
     pages = report_pages(content, across=4)

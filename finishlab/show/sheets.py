@@ -1,7 +1,4 @@
-"""How text is set in its place, in millimetres.
-
-Text here never runs out of its place: a line is made smaller, then broken, then cut with an ellipsis, in this order.
-"""
+"""Which fonts have a text's letters, and sheets of paper to draw on, in millimetres."""
 
 from __future__ import annotations
 
@@ -9,8 +6,8 @@ import io
 import re
 import sys
 import unicodedata
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, fields, is_dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import fields, is_dataclass
 from functools import cache
 from itertools import groupby
 from pathlib import Path
@@ -54,7 +51,6 @@ _CANDIDATES: Final = (
     ("DroidSansFallbackFull.ttf", ""),
 )
 """File names, regular and bold, in the order of trust; those that are not there are passed over."""
-_VERA: Final = ("Vera.ttf", "VeraBd.ttf")
 
 _SIMPLE: Final = (
     "LATIN", "GREEK", "CYRILLIC", "ARMENIAN", "GEORGIAN", "CJK", "HIRAGANA", "KATAKANA", "HANGUL", "BOPOMOFO",
@@ -137,10 +133,11 @@ def _other_fonts(*, bold: bool) -> tuple[tuple[str, frozenset[int]], ...]:
 
 
 def _read_fonts(*, bold: bool) -> Iterator[tuple[str, frozenset[int]]]:
+    from reportlab.lib.fonts import addMapping
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFError, TTFont
 
-    for names in (*_CANDIDATES, _VERA):
+    for names in _CANDIDATES:
         file_name = names[bold] or names[0]
         path = _files().get(file_name.casefold())
         if path is None:
@@ -151,6 +148,7 @@ def _read_fonts(*, bold: bool) -> Iterator[tuple[str, frozenset[int]]]:
         except (TTFError, OSError):  # outlines reportlab cannot embed, or a damaged file: the next font may do
             continue
         pdfmetrics.registerFont(font)
+        addMapping(name, bold=0, italic=0, psname=name)
         yield name, frozenset(font.face.charToGlyph)
 
 
@@ -166,16 +164,15 @@ def _files() -> dict[str, Path]:
 
 @cache
 def _folders() -> tuple[Path, ...]:
-    """Return where fonts usually are, and the folders of those that come with Matplotlib and reportlab."""
+    """Return where fonts usually are, and the folder of those that come with Matplotlib."""
     import matplotlib as mpl
-    import reportlab
 
     home = Path.home()
     usual = {
         "win32": (Path("C:/Windows/Fonts"), home / "AppData/Local/Microsoft/Windows/Fonts"),
         "darwin": (Path("/System/Library/Fonts"), Path("/Library/Fonts"), home / "Library/Fonts"),
     }.get(sys.platform, (Path("/usr/share/fonts"), Path("/usr/local/share/fonts"), home / ".local/share/fonts"))
-    return (*usual, Path(mpl.get_data_path()) / "fonts" / "ttf", Path(reportlab.__file__).parent / "fonts")
+    return (*usual, Path(mpl.get_data_path()) / "fonts" / "ttf")
 
 
 POINTS_PER_MM: Final = 72.0 / 25.4
@@ -183,20 +180,6 @@ POINTS_PER_MM: Final = 72.0 / 25.4
 _CAP_HEIGHT: Final = 0.718
 """Height of a capital of Helvetica as a share of the font size (Adobe font metrics, CapHeight 718); those of the other
 fonts are within 2 % of it."""
-_UNITS: Final = frozenset({"%", "C", "L", "days", "h", "min", "mm"})
-_STEPS: Final = 12
-"""In how many steps text is made smaller until it fits."""
-
-
-@dataclass(frozen=True, slots=True)
-class Setting:
-    """How a text fits its place."""
-
-    lines: tuple[str, ...]
-    cap: float
-    """Height of capitals in millimetres."""
-    cut: bool = False
-    """Whether words had to be left out even at the smallest size."""
 
 
 def points(cap: float) -> float:
@@ -217,99 +200,10 @@ def line_width(words: str, *, cap: float, bold: bool = False, face: Face = HELVE
     return float(sum(stringWidth(piece, font, size) for font, piece in font_runs(words, bold=bold, face=face)))
 
 
-def break_lines(
-    words: str, *, width: float, cap: float, bold: bool = False, face: Face = HELVETICA, taken: float = 0.0
-) -> list[str]:
-    """Return text in lines no wider than `width`; a word that is wider itself is broken where it must be.
-
-    Of the first line `taken` is lost to what stands before it; it is empty where no word has room beside that.
-    """
-
-    def wide(words: str) -> float:
-        return line_width(words, cap=cap, bold=bold, face=face)
-
-    lines: list[str] = []
-    for paragraph in words.splitlines() or [""]:
-        line = ""
-        for word in _words(paragraph):
-            longer = f"{line} {word}" if line else word
-            if wide(longer) <= width - (0.0 if lines else taken):
-                line = longer
-                continue
-            if line or (taken and not lines):
-                lines.append(line)
-            *broken, line = _broken(word, width, wide)
-            lines += broken
-        lines.append(line)
-    return lines
-
-
-def _words(paragraph: str) -> list[str]:
-    """Return the words of a text; a figure keeps its unit."""
-    words: list[str] = []
-    for word in paragraph.split():
-        if words and word.rstrip(",;.)") in _UNITS and words[-1][-1].isdigit():
-            words[-1] += f" {word}"
-        else:
-            words.append(word)
-    return words
-
-
-def _broken(word: str, width: float, wide: Callable[[str], float]) -> list[str]:
-    pieces, start = [], 0
-    for end in range(1, len(word) + 1):
-        if end - start > 1 and wide(word[start:end]) > width:
-            pieces.append(word[start : end - 1])
-            start = end - 1
-    return [*pieces, word[start:]]
-
-
-def fit(
-    words: str,
-    *,
-    width: float,
-    height: float,
-    cap: float,
-    smallest: float,
-    leading: float = 1.75,
-    bold: bool = False,
-    face: Face = HELVETICA,
-) -> Setting:
-    """Return the largest setting of a text that fits a place.
-
-    Parameters
-    ----------
-    words
-        The text; its own line ends are kept.
-    width, height
-        The place, in millimetres. `height` is from the top of the first line's capitals to the last baseline.
-    cap, smallest
-        Height of capitals wished for, and the least that can be read.
-    leading
-        From baseline to baseline, in heights of capitals.
-    bold, face
-        Weight and font.
-    """
-    lines: list[str] = []
-    for step in range(_STEPS + 1):
-        size = cap + (smallest - cap) * step / _STEPS
-        lines = break_lines(words, width=width, cap=size, bold=bold, face=face)
-        whole = all(word in " ".join(lines).split() for word in words.split())
-        if _height(len(lines), size, leading) <= height and (whole or step == _STEPS):
-            return Setting(tuple(lines), size)
-    room = max(1, int((height / smallest - 1) / leading + 1e-9) + 1)
-    if len(lines) <= room:
-        return Setting(tuple(lines), smallest)
-    return Setting(
-        (*lines[: room - 1], _cut(lines[room - 1], width, smallest, bold=bold, face=face)), smallest, cut=True
-    )
-
-
-def _height(lines: int, cap: float, leading: float) -> float:
-    return cap * (1 + (lines - 1) * leading)
-
-
-def _cut(line: str, width: float, cap: float, *, bold: bool, face: Face) -> str:
+def shortened(line: str, *, width: float, cap: float, bold: bool = False, face: Face = HELVETICA) -> str:
+    """Return a line that is no wider than `width`, cut with an ellipsis where it was."""
+    if line_width(line, cap=cap, bold=bold, face=face) <= width:
+        return line
     while line and line_width(f"{line}…", cap=cap, bold=bold, face=face) > width:
         line = line[:-1].rstrip()
     return f"{line}…"
@@ -319,44 +213,29 @@ Align = Literal["left", "centre", "right"]
 
 
 class Sheet:
-    """Pages of one size to draw on.
+    """A page of ReportLab's to draw on, or a place on one, whose lower left corner is the page's origin then.
 
     Parameters
     ----------
+    canvas
+        ReportLab's.
     width, height
-        Page size in millimetres.
-    title, subject
-        What the file says of itself.
-    compressed
-        Whether pages are packed; a page of vectors is small without, and its greys stay readable to anyone.
+        Of page or place, in millimetres.
     """
 
-    def __init__(self, width: float, height: float, *, title: str, subject: str, compressed: bool = False) -> None:
-        from reportlab.pdfgen.canvas import Canvas
-
-        self.width, self.height = width, height
-        self._buffer = io.BytesIO()
-        self._canvas = Canvas(
-            self._buffer,
-            pagesize=(width * POINTS_PER_MM, height * POINTS_PER_MM),
-            invariant=1,  # the same page is the same bytes
-            pageCompression=int(compressed),
-            lang="en",
-        )
-        self._canvas.setTitle(title)
-        self._canvas.setSubject(subject)
-        self._canvas.setAuthor("finishlab")
-        self._canvas.setCreator("finishlab")
-        # Asks the print dialogue for true size; a viewer may ignore it, hence the ruler.
-        self._canvas.setViewerPreference("PrintScaling", "None")
+    def __init__(self, canvas: Any, width: float, height: float) -> None:  # noqa: ANN401 - the library has no types
+        self.width, self.height, self._canvas = width, height, canvas
 
     def _at(self, x: float, y: float) -> tuple[float, float]:
         return x * POINTS_PER_MM, (self.height - y) * POINTS_PER_MM
 
-    def box(self, x: float, y: float, width: float, height: float, grey: float) -> None:
-        """Fill an upright rectangle with a DeviceGray value, 0 black to 1 paper."""
+    def box(self, x: float, y: float, width: float, height: float, fill: float | str) -> None:
+        """Fill an upright rectangle with a DeviceGray value, 0 black to 1 paper, or an sRGB colour, ``"#rrggbb"``."""
         left, bottom = self._at(x, y + height)
-        self._canvas.setFillGray(grey)
+        if isinstance(fill, str):
+            self._canvas.setFillColor(fill)
+        else:
+            self._canvas.setFillGray(fill)
         self._canvas.rect(left, bottom, width * POINTS_PER_MM, height * POINTS_PER_MM, stroke=0, fill=1)
 
     def frame(
@@ -398,12 +277,7 @@ class Sheet:
 
     def polygons(self, loops: Sequence[Sequence[tuple[float, float]]], grey: float) -> None:
         """Fill what lies inside an odd number of the closed loops, as one path: no seam can show inside it."""
-        path = self._canvas.beginPath()
-        for loop in loops:
-            path.moveTo(*self._at(*loop[0]))
-            for point in loop[1:]:
-                path.lineTo(*self._at(*point))
-            path.close()
+        path = self._path(loops)
         self._canvas.setFillGray(grey)
         self._canvas.drawPath(path, stroke=0, fill=1, fillMode=0)
 
@@ -432,25 +306,6 @@ class Sheet:
             line.textOut(piece)
         self._canvas.drawText(line)
 
-    def setting(
-        self,
-        x: float,
-        top: float,
-        setting: Setting,
-        *,
-        leading: float = 1.75,
-        bold: bool = False,
-        grey: float = 0.0,
-        align: Align = "left",
-        face: Face = HELVETICA,
-    ) -> float:
-        """Set fitted lines with the first line's capitals from `top` down; return the last baseline."""
-        y = top + setting.cap
-        for index, line in enumerate(setting.lines):
-            y = top + setting.cap * (1 + index * leading)
-            self.text(x, y, line, cap=setting.cap, bold=bold, grey=grey, align=align, face=face)
-        return y
-
     def upright_text(self, x: float, y: float, words: str, *, cap: float, grey: float = 0.0) -> None:
         """Set one line of text that reads upwards, centred on (x, y)."""
         self._canvas.saveState()
@@ -463,62 +318,78 @@ class Sheet:
         self, x: float, y: float, words: str, *, width: float, cap: float, leading: float, grey: float = 0.0
     ) -> float:
         """Set text in lines no wider than `width`, the first baseline at `y`; return the baseline after the last."""
-        for line in break_lines(words, width=width, cap=cap):
+        from reportlab.lib.utils import simpleSplit
+
+        for line in simpleSplit(words, _HELVETICA[False], points(cap), width * POINTS_PER_MM):
             self.text(x, y, line, cap=cap, grey=grey)
             y += leading
         return y
+
+    def put(self, flowable: Any, x: float, y: float, width: float, height: float) -> float:  # noqa: ANN401 - the library has no types
+        """Draw what Platypus lays out into a place of this size, from its left top down; return where it ends."""
+        _, high = flowable.wrapOn(self._canvas, width * POINTS_PER_MM, height * POINTS_PER_MM)
+        flowable.drawOn(self._canvas, x * POINTS_PER_MM, (self.height - y) * POINTS_PER_MM - high)
+        return float(y + high / POINTS_PER_MM)
 
     def next_page(self) -> None:
         """Go on with a new page."""
         self._canvas.showPage()
 
-    def colour_box(self, x: float, y: float, width: float, height: float, colour: str) -> None:
-        """Fill an upright rectangle with an sRGB colour, ``"#rrggbb"``."""
-        left, bottom = self._at(x, y + height)
-        self._canvas.setFillColorRGB(*_rgb(colour))
-        self._canvas.rect(left, bottom, width * POINTS_PER_MM, height * POINTS_PER_MM, stroke=0, fill=1)
-
     def shape(
         self, points: Sequence[tuple[float, float]], *, fill: str | None, line: float = 0.2, grey: float = 0.0
     ) -> None:
         """Draw a closed outline, filled with an sRGB colour unless that is None."""
-        path = self._canvas.beginPath()
-        path.moveTo(*self._at(*points[0]))
-        for point in points[1:]:
-            path.lineTo(*self._at(*point))
-        path.close()
+        path = self._path([points])
         self._pen(line, grey)
         if fill is not None:
-            self._canvas.setFillColorRGB(*_rgb(fill))
+            self._canvas.setFillColor(fill)
         self._canvas.drawPath(path, stroke=1 if line else 0, fill=0 if fill is None else 1)
 
-    def picture(self, x: float, y: float, width: float, height: float, data: bytes) -> tuple[float, float]:
-        """Put a JPEG or PNG into a box, whole and upright, at its top left; return the width and height it took."""
+    def picture(self, x: float, y: float, width: float, height: float, data: bytes) -> None:
+        """Fill a box with a JPEG or PNG."""
         from reportlab.lib.utils import ImageReader
 
-        picture = ImageReader(io.BytesIO(data))
-        across, down = picture.getSize()
-        factor = min(width / across, height / down)
-        shown = across * factor, down * factor
-        left, bottom = self._at(x, y + shown[1])
-        self._canvas.drawImage(picture, left, bottom, shown[0] * POINTS_PER_MM, shown[1] * POINTS_PER_MM)
-        return shown
+        left, bottom = self._at(x, y + height)
+        size = width * POINTS_PER_MM, height * POINTS_PER_MM
+        self._canvas.drawImage(ImageReader(io.BytesIO(data)), left, bottom, *size)
 
     def finish(self) -> bytes:
         """Return the file's bytes."""
         self._canvas.showPage()
-        self._canvas.save()
-        return self._buffer.getvalue()
+        return bytes(self._canvas.getpdfdata())
+
+    def _path(self, loops: Sequence[Sequence[tuple[float, float]]]) -> Any:  # noqa: ANN401 - the library has no types
+        path = self._canvas.beginPath()
+        for loop in loops:
+            path.moveTo(*self._at(*loop[0]))
+            for point in loop[1:]:
+                path.lineTo(*self._at(*point))
+            path.close()
+        return path
 
     def _pen(self, line: float, grey: float) -> None:
         self._canvas.setStrokeGray(grey)
         self._canvas.setLineWidth(line * POINTS_PER_MM)
 
 
-def _rgb(colour: str) -> tuple[float, float, float]:
-    digits = colour.removeprefix("#")
-    red, green, blue = (int(digits[at : at + 2], 16) / 255 for at in (0, 2, 4))
-    return red, green, blue
+def new_sheet(width: float, height: float, *, title: str, subject: str) -> Sheet:
+    """Return the first page of a new file, whose title and subject are what it says of itself; millimetres."""
+    from reportlab.pdfgen.canvas import Canvas
+
+    canvas = Canvas(
+        "",
+        pagesize=(width * POINTS_PER_MM, height * POINTS_PER_MM),
+        invariant=1,  # the same page is the same bytes
+        pageCompression=0,  # a page of vectors is small without, and its greys stay readable to anyone
+        lang="en",
+    )
+    canvas.setTitle(title)
+    canvas.setSubject(subject)
+    canvas.setAuthor("finishlab")
+    canvas.setCreator("finishlab")
+    # Asks the print dialogue for true size; a viewer may ignore it, hence the ruler.
+    canvas.setViewerPreference("PrintScaling", "None")
+    return Sheet(canvas, width, height)
 
 
 # -- QR codes of medium error correction --

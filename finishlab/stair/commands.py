@@ -560,15 +560,12 @@ def edit_event(*, numbers: tuple[str, ...], clear: tuple[str, ...], as_json: boo
         changes_given()
     idents = [event_number(number) for number in numbers]
     with open_logbook() as log:
-        given = _numbered(log, given)
-        mine = [log.event_part(ident) for ident in idents]
-        events = {event.ident: event for event in log.stair().events}
-        for ident in idents:
-            known = events[ident].conditions.as_dict() if ident in events else {}
-            log.edit_event(ident, **given, **({"conditions": {**known, **conditions}} if conditions else {}))
+        changes = _numbered(log, given) | ({"conditions": conditions} if conditions else {})
+        log.edit_events(list(dict.fromkeys(idents)), **changes)
         stair = log.stair()
     if as_json:
-        _print_events((ident, stair.part(part)) for ident, part in zip(idents, mine, strict=True))
+        parts = {event.ident: stair.part(event.part) for event in stair.events}
+        _print_events((ident, parts[ident]) for ident in idents)
     say(f"{', '.join(f'E{ident}' for ident in idents)} changed.")
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import median
@@ -11,9 +10,9 @@ from typing import TYPE_CHECKING, Any, Final
 
 from finishlab.board.shown import colour_blocks, colour_document, photo_namer
 from finishlab.logbook.stored import Change, change_line
-from finishlab.record import DAYLIGHT
+from finishlab.record import DAYLIGHT, gathered
 from finishlab.record import today as this_day
-from finishlab.show.document import Block, Cell, Colour, Column, Document, Facts, Line, Listing, Table
+from finishlab.show.document import Block, Cell, Colour, Column, Document, Facts, Field, Line, Listed, Listing, Table
 from finishlab.stair.names import PartName, listed
 from finishlab.stair.progress import (
     Deviation,
@@ -21,6 +20,7 @@ from finishlab.stair.progress import (
     can_words,
     coats_words,
     deviations,
+    layers,
     missing,
     passed_over,
     progress_of,
@@ -74,11 +74,11 @@ def colours_now(stair: StoredStair, progress: Mapping[int, Progress]) -> dict[in
     Daylight where there is any, else the light measured last. Kinds of one state whose colour stands apart from the
     others measured in that light are told.
     """
-    by_part: dict[int, list[StoredColour]] = defaultdict(list)
-    for colour in stair.colours:
-        known = progress[colour.part]
-        if known.order[colour.event] > known.coloured_after:
-            by_part[colour.part].append(colour)
+    by_part = gathered(
+        (colour.part, colour)
+        for colour in stair.colours
+        if progress[colour.part].order[colour.event] > progress[colour.part].coloured_after
+    )
     found = {ident: _mean(colours) for ident, colours in by_part.items()}
     if len(found) >= _FEWEST:
         _tell_apart(stair, progress, found)
@@ -94,12 +94,12 @@ def _mean(colours: Sequence[StoredColour]) -> Coloured:
 
 
 def _tell_apart(stair: StoredStair, progress: Mapping[int, Progress], found: dict[int, Coloured]) -> None:
-    alike: dict[tuple[object, ...], list[int]] = defaultdict(list)
-    for part in stair.parts:
-        if part.ident in found:
-            known = progress[part.ident]
-            state = tuple(known.count(step) for step in ("stain", "seal", "topcoat"))
-            alike[part.record.kind, state, found[part.ident].light].append(part.ident)
+    states = {ident: tuple(map(progress[ident].count, COAT_STEPS)) for ident in found}
+    alike = gathered(
+        ((part.record.kind, states[part.ident], found[part.ident].light), part.ident)
+        for part in stair.parts
+        if part.ident in found
+    )
     for idents in alike.values():
         if len(idents) >= _FEWEST:
             for ident in idents:
@@ -176,9 +176,11 @@ def parts_shown(stair: StoredStair, given: Mapping[CoatStep, int] | None = None)
     """Return each part with its state, by `StoredPart.ident`; `given` as in `finishlab.stair.progress.wanted`."""
     progress = progress_of(stair.events)
     colours = colours_now(stair, progress)
-    odd: dict[int, list[Deviation]] = defaultdict(list)
-    for each in deviations(stair):
-        odd[each.part].append(each)
+    odd = gathered(
+        (each.part, each.sentence)
+        for each in deviations(stair)
+        if progress[each.part].order[each.event] > progress[each.part].sanded_at
+    )
     shown = {}
     for part in stair.parts:
         known, colour = progress.get(part.ident, Progress()), colours.get(part.ident)
@@ -196,7 +198,7 @@ def parts_shown(stair: StoredStair, given: Mapping[CoatStep, int] | None = None)
             lab=None if colour is None else colour.lab,
             light=None if colour is None else colour.light,
             note="" if colour is None else colour.note,
-            deviations=tuple(each.sentence for each in odd[part.ident] if known.order[each.event] > known.sanded_at),
+            deviations=tuple(odd.get(part.ident, ())),
             recipe_number=None if recipe is None else recipe.number,
             changed="" if recipe is None else recipe.changed,
         )
@@ -234,10 +236,10 @@ def stair_notes(flights: Sequence[FlightShown]) -> list[str]:
 
 def grouped(parts: Iterable[PartShown]) -> list[tuple[str, list[PartShown]]]:
     """Return parts that are in one state together, with their names; a measured part stands alone."""
-    groups: dict[tuple[object, ...], list[PartShown]] = {}
-    for part in parts:
-        own = part.name if part.lab is not None else None
-        groups.setdefault((part.record.kind, part.name.side, part.state, bool(part.deviations), own), []).append(part)
+    own = ((part, part.name if part.lab is not None else None) for part in parts)
+    groups = gathered(
+        ((part.record.kind, part.name.side, part.state, bool(part.deviations), name), part) for part, name in own
+    )
     return [(listed([each.name for each in alike], with_level=False), alike) for alike in groups.values()]
 
 
@@ -279,10 +281,6 @@ _DUE_COLUMNS: Final = (
     Column("parts"), Column("short of"), Column("next", fold=False), Column("not before", fold=False),
     Column("can so far"),
 )  # fmt: skip
-_DEVIATION_COLUMNS: Final = (
-    Column("part", fold=False), Column("event", fold=False), Column("day", fold=False), Column("what"),
-)  # fmt: skip
-_HOURS_A_DAY: Final = 24.0
 
 
 def stair_document(flights: Sequence[FlightShown], notes: Sequence[str] = ()) -> Document:
@@ -323,14 +321,11 @@ def _flight_table(flight: FlightShown) -> Table:
     cells += [(line, part.name.words(with_level=False), part) for line, part in zip(drawn[1:], steps, strict=False)]
     cells += [("", name, alike[0]) for name, alike in grouped(others)]
     rows: list[Sequence[Cell]] = [*floor]
-    rows += [(line, name, *([Colour(part.lab)] if measured else []), _marked(part)) for line, name, part in cells]
+    for line, name, part in cells:
+        state = f"{part.state} (!)" if part.deviations else part.state  # marked where not all was done as planned
+        rows.append((line, name, *([Colour(part.lab)] if measured else []), state))
     colour = [Column("", fold=False)] if measured else []
     return Table((Column("", fold=False), Column("", fold=False), *colour, Column("")), rows, ruled=False)
-
-
-def _marked(part: PartShown) -> str:
-    """Return a part's state, marked where something was done otherwise than planned."""
-    return f"{part.state} (!)" if part.deviations else part.state
 
 
 def _steps(count: int, *, flat: bool) -> list[str]:
@@ -379,7 +374,7 @@ def parts_document(log: Logbook, text: str) -> Document:
         told = [
             {**row, "conditions": event.conditions.as_dict() or None} for row, event in zip(events, logged, strict=True)
         ]
-        history = [change_line(change) for change in _told(log.stair_history(part.code))]
+        history = [change_line(change) for change in _told(log.history(part.code))]
         measured = [colour_document(each, photo_namer(log)) for each in colours]
         data.append(_part(mine) | {"finish": finish, "events": told, "measurements": measured, "history": history})
         blocks += [Line()] if blocks else []
@@ -430,7 +425,7 @@ def _event(stair: StoredStair, event: StoredEvent) -> dict[str, str | None]:
     """Return one thing done to a part, as the document has it and in the order of the table's columns."""
     remarks = [
         event.faces,
-        event.conditions.words,
+        event.conditions.in_words,
         f"not as the recipe: {event.deviation}" if event.deviation else None,
         event.note,
     ]
@@ -511,12 +506,13 @@ def _due_notes(
 ) -> list[str]:
     """Say which recipes were changed since they were approved, and which coats were passed over for good."""
     notes = list(dict.fromkeys(row.changed for row in short if row.changed))
-    over: dict[str, list[StoredPart]] = {}
-    for part in stair.parts:
-        for step in passed_over(progress.get(part.ident, Progress()), shown[part.ident].wanted):
-            over.setdefault(step, []).append(part)
+    over = gathered(
+        (step, part.name)
+        for part in stair.parts
+        for step in passed_over(progress.get(part.ident, Progress()), shown[part.ident].wanted)
+    )
     return notes + [
-        f"{stair.listed(part.name for part in parts)}: {step} was passed over, and does not take over what is on it; "
+        f"{stair.listed(parts)}: {step} was passed over, and does not take over what is on it; "
         "sand it and begin anew, or leave it so."
         for step, parts in over.items()
     ]
@@ -536,6 +532,22 @@ def _due_blocks(rows: Sequence[Sequence[Cell]], notes: Sequence[str], *, assumed
         yield Line("The labels of the cans win.")
 
 
+_Told = tuple[StoredStair, StoredPart, StoredEvent, Deviation]
+
+DEVIATIONS: Listed[_Told] = Listed(
+    format="stair-deviations",
+    listed_as="deviations",
+    fields=(
+        Field(lambda each: each[1].code, key="part", head="part", cell=lambda each: each[0].words(each[1])),
+        Field(lambda each: f"E{each[2].ident}", key="event", head="event"),
+        Field(lambda each: each[2].date, key="date", head="day"),
+        Field(lambda each: each[3].code, key="code"),
+        Field(lambda each: each[3].sentence, key="sentence", head="what", fold=True),
+    ),
+    none="Nothing was logged that differs from what was planned.",
+)
+
+
 def deviations_document(stair: StoredStair, text: str = "") -> Document:
     """Return ``finishlab/stair-deviations/1``: what was done otherwise than planned, part by part.
 
@@ -545,21 +557,13 @@ def deviations_document(stair: StoredStair, text: str = "") -> Document:
     events = {event.ident: event for event in stair.events}
     found = [each for each in deviations(stair) if each.part in parts]
     found.sort(key=lambda each: (parts[each.part].name.order, each.event))
-    rows = [(stair.words(parts[each.part]), f"E{each.event}", events[each.event].date, each.sentence) for each in found]
-    data = [
-        {"part": parts[each.part].code, "event": f"E{each.event}", "date": events[each.event].date.isoformat()}
-        | {"code": each.code, "sentence": each.sentence}
-        for each in found
+    rows = [(stair, parts[each.part], events[each.event], each) for each in found]
+    hint = [
+        f"Logged by mistake? Change it, for example: finishlab stairs edit-event E{each.event} --help, "
+        f"or take it back: finishlab stairs remove E{each.event}"
+        for each in found[:1]
     ]
-    none = (Line("Nothing was logged that differs from what was planned."),)
-    if not rows:
-        return Document("stair-deviations", {"deviations": data}, none)
-    one = rows[0][1]
-    hint = (
-        f"Logged by mistake? Change it, for example: finishlab stairs edit-event {one} --help, or take it back: "
-        f"finishlab stairs remove {one}"
-    )
-    return Document("stair-deviations", {"deviations": data}, (Table(_DEVIATION_COLUMNS, rows), Line(hint)))
+    return DEVIATIONS.document(rows, (*DEVIATIONS.listing(rows), *map(Line, hint)))
 
 
 def _not_before(stair: StoredStair, progress: Progress, step: CoatStep) -> dt.date | None:
@@ -571,7 +575,7 @@ def _not_before(stair: StoredStair, progress: Progress, step: CoatStep) -> dt.da
         return None
     if last.conditions.time is not None:
         return (last.moment + dt.timedelta(hours=wait)).date()
-    return last.date + dt.timedelta(days=int(wait // _HOURS_A_DAY))
+    return last.date + dt.timedelta(days=int(wait // 24))
 
 
 def usual_can(stair: StoredStair, part: StoredPart, step: CoatStep, progress: Mapping[int, Progress]) -> int | None:
@@ -586,12 +590,8 @@ def usual_can(stair: StoredStair, part: StoredPart, step: CoatStep, progress: Ma
     ]
     if coats:
         return max(coats, key=lambda event: (event.date, event.ident)).batch_number
-    if found is None:
-        return None
-    finish = found.finish
-    named = finish.steps if step == "stain" else (finish.seal if step == "seal" else finish.topcoat,)
-    numbers = (each.can_number for each in named if each is not None and each.can_number is not None)
-    return next(numbers, None)
+    coming = () if found is None else layers(found.finish)
+    return next((each.section.can_number for each in coming if each.step == step and each.section.can_number), None)
 
 
 def events_document(events: Iterable[tuple[str, str]], notes: Sequence[str]) -> Document:

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 from typing import Final, Literal, get_args
 
 from finishlab.errors import LogbookError, UsageError
-from finishlab.record import enumerated, runs
+from finishlab.record import enumerated, gathered, runs
 
 FlightKind = Literal["flight", "landing"]
 FLIGHT_KINDS: Final[tuple[FlightKind, ...]] = get_args(FlightKind)
@@ -294,9 +294,8 @@ def listed(names: Collection[PartName], *, with_level: bool | None = None) -> st
     """
     if with_level is None:
         with_level = len({name.level for name in names}) > 1
-    groups: dict[tuple[int, PartKind, Side | None], list[int]] = {}
-    for name in sorted(names, key=lambda each: (each.level, PART_KINDS.index(each.kind), each.side or "", each.place)):
-        groups.setdefault((name.level, name.kind, name.side), []).append(name.place)
+    ordered = sorted(names, key=lambda each: (each.level, PART_KINDS.index(each.kind), each.side or "", each.place))
+    groups = gathered(((name.level, name.kind, name.side), name.place) for name in ordered)
     return ", ".join(_group_words(key, places, with_level=with_level) for key, places in groups.items())
 
 
@@ -321,9 +320,7 @@ def full_name(part: PartName, *, several: bool) -> str:
 
 def named(parts: Sequence[PartName], *, several: bool) -> str:
     """Return parts in words, the numbers of a kind together: ``treads 1, 3 and 5``, ``flight 1 treads 1 and 3``."""
-    groups: dict[tuple[int, str], list[PartName]] = {}
-    for part in parts:
-        groups.setdefault((part.level if several else 0, part.kind), []).append(part)
+    groups = gathered(((part.level if several else 0, part.kind), part) for part in parts)
     words, last = [], 0
     for (level, kind), group in groups.items():
         title = level_title(level) if level else ""
@@ -337,9 +334,7 @@ def named(parts: Sequence[PartName], *, several: bool) -> str:
 
 def _numbered(kind: str, group: Sequence[PartName]) -> str:
     """Return parts of one kind with their numbers, three and more in a row as ``4 to 7``."""
-    sides: dict[str, list[int]] = {}
-    for part in sorted(group, key=lambda part: (part.place, part.side or "")):
-        sides.setdefault(part.side or "", []).append(part.place)
+    sides = gathered((part.side or "", part.place) for part in sorted(group, key=lambda p: (p.place, p.side or "")))
     numbers: list[str] = []
     for side, places in sides.items():
         for first, last in runs(places):

@@ -16,6 +16,7 @@ from typing import Final, Literal
 from finishlab.coatings import COATINGS, Coating, Role, coating
 from finishlab.finish import ColourStep, Finish, Seal, Topcoat
 from finishlab.recipe import Can
+from finishlab.record import gathered
 from finishlab.stair.names import PartKind, PartName
 from finishlab.stair.records import COAT_STEPS, CoatStep, PartEvent, StoredEvent, StoredPart, StoredStair
 
@@ -345,11 +346,10 @@ def remarks(stair: StoredStair, events: Sequence[tuple[int, PartEvent]]) -> list
         for n, (ident, event) in enumerate(events, start=first)
     ]
     after = sorted((*stair.events, *new), key=lambda event: (event.date, event.ident))
-    about: dict[str, list[StoredPart]] = {}
     told = [each for each in _noticed(replace(stair, events=tuple(after))) if each.event >= first and each.code != _OWN]
-    for each in sorted(told, key=lambda each: each.event):
-        about.setdefault(each.sentence, []).append(stair.part(each.part))
-    told_of = ((stair.listed(part.name for part in parts), sentence) for sentence, parts in about.items())
+    told.sort(key=lambda each: each.event)
+    about = gathered((each.sentence, stair.part(each.part).name) for each in told)
+    told_of = ((stair.listed(parts), sentence) for sentence, parts in about.items())
     return [f"{names[:1].upper()}{names[1:]}: {sentence}" for names, sentence in told_of]
 
 
@@ -504,7 +504,7 @@ def held_by(can: Can | None) -> Coating | None:
     return coating(can.kind) if can is not None and known else None
 
 
-def _apart(last: StoredEvent, then: PartEvent) -> tuple[float, float]:
+def hours_between(last: PartEvent, then: PartEvent) -> tuple[float, float]:
     """Return between how many hours two coats lie: exactly where both have an hour, else within a day of it."""
     if last.conditions.time and then.conditions.time:
         hours = (then.moment - last.moment) / dt.timedelta(hours=1)
@@ -520,7 +520,7 @@ def _too_soon(stair: StoredStair, known: Progress, last: StoredEvent, event: Sto
         return
     wanted_h = label.next_coat_h(another=last.step != event.step)
     name = f"{last.step} {last.coat}"
-    least, most = _apart(last, event)
+    least, most = hours_between(last, event)
     middle = (least + most) / 2
     if wanted_h is not None and middle < wanted_h:
         # Without hours on record the coats can be up to a day further apart.

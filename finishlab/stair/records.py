@@ -11,9 +11,10 @@ import math
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import InitVar, dataclass, field, fields
-from typing import Any, Final, Literal, get_args
+from typing import Any, ClassVar, Final, Literal, get_args
 
 from finishlab.errors import UsageError
+from finishlab.finish.fields import Section, typed
 from finishlab.recipe import Can, Label, Recipe, Standard
 from finishlab.record import DatedRecord, Light, Record, check_choice, checked_date, line, normalize, note_text, today
 from finishlab.stair.names import (
@@ -227,12 +228,6 @@ class Part(Record):
         )
 
 
-_CONDITIONS: Final[Mapping[str, tuple[str, float, float, str]]] = {
-    "air_c": ("air", -5.0, 45.0, "C"),
-    "rh_percent": ("humidity", 0.0, 100.0, "%"),
-    "wipe_min": ("time before wiping", 0.0, 60.0, "min"),
-}
-"""Figure -> what it is called, the least and the most it can be (as of a recipe's step), its unit."""
 _CONDITION_WORDS: Final = {
     "time": "at {}", "air_c": "{:g} C", "rh_percent": "{:g} %", "applicator": "by {}",
     "wipe_min": "wiped after {:g} min", "mixed": "mixed at {}",
@@ -241,7 +236,7 @@ _TIME: Final = re.compile(r"([01]?\d|2[0-3])[:.h]([0-5]\d)")
 
 
 @dataclass(frozen=True, slots=True)
-class Conditions(Record):
+class Conditions(Section):
     """How a coat was given; all of it optional.
 
     Raises
@@ -251,31 +246,25 @@ class Conditions(Record):
         ``"text-too-long"``.
     """
 
-    SPARSE = True
+    SECTION: ClassVar[str] = "coat"
+    SPARSE: ClassVar[bool] = True
 
-    time: str | None = None
+    time: str | None = typed("time", "time")
     """Hour and minute it was done, ``"14:30"``."""
-    mixed: str | None = None
+    mixed: str | None = typed("mixed", "time of mixing")
     """Hour and minute at which a two-part product was mixed, on the same day."""
-    air_c: float | None = None
-    rh_percent: float | None = None
-    applicator: str | None = None
-    wipe_min: float | None = None
+    air_c: float | None = typed("air", "air", "C", low=-5, high=45)
+    rh_percent: float | None = typed("humidity", "humidity", "%", low=0, high=100)
+    applicator: str | None = typed("applicator", "applicator")
+    wipe_min: float | None = typed("wipe", "time before wiping", "min", low=0, high=60)
     """Minutes before it was wiped off."""
 
     def __post_init__(self) -> None:
-        for name, (words, low, high, unit) in _CONDITIONS.items():
-            value = getattr(self, name)
-            if value is not None and not low <= value <= high:  # NaN is refused too
-                raise UsageError(
-                    f"{name.replace('_', '-')}-out-of-range",
-                    f"A {words} of {value:g} {unit} cannot be meant.",
-                    f"Give a number from {low:g} to {high:g} {unit}.",
-                )
-        normalize(self, time=_time(self.time), mixed=_time(self.mixed), applicator=line("applicator", self.applicator))
+        Section.__post_init__(self)
+        normalize(self, time=_time(self.time), mixed=_time(self.mixed))
 
     @property
-    def words(self) -> str:
+    def in_words(self) -> str:
         """``"at 14:30, 21 C, 45 %, by rag, wiped after 5 min"``; nothing where nothing is known."""
         known = ((form, getattr(self, name)) for name, form in _CONDITION_WORDS.items())
         return ", ".join(form.format(value) for form, value in known if value is not None)

@@ -13,7 +13,7 @@ from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, fields, replace
 from functools import lru_cache, partial
-from typing import Any, Final, TypeVar
+from typing import Any, Final
 
 from sqlalchemy import Row, select, tuple_
 from sqlalchemy.orm import Session
@@ -22,7 +22,7 @@ from finishlab.errors import LogbookError, UsageError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.database import Transactions
 from finishlab.logbook.entities import find
-from finishlab.logbook.stored import Change, StoredMeasurement, read_approvals, read_history, read_part_measurements
+from finishlab.logbook.stored import StoredMeasurement, read_approvals, read_numbered, read_part_measurements
 from finishlab.logbook.tables import (
     BatchRow,
     ChangeRow,
@@ -37,7 +37,7 @@ from finishlab.logbook.tables import (
 )
 from finishlab.measure.results import Measurement
 from finishlab.recipe import Can, Recipe
-from finishlab.record import Record, normalise_light
+from finishlab.record import normalise_light
 from finishlab.stair.names import PartName, level_of, level_title
 from finishlab.stair.records import (
     Flight,
@@ -51,27 +51,8 @@ from finishlab.stair.records import (
     StoredStair,
 )
 
-R = TypeVar("R", bound=Record)
-EVENT_FIELDS: Final = tuple(each.name for each in fields(PartEvent))
-
-
-def records_by_number(record: type[R], stored: Iterable[Any]) -> dict[int, R]:
-    """Return the records that can be read by their numbers."""
-    named = f"the {record.__name__.lower()} {{}}".format
-    return {
-        row.number: said for row, said in readable(lambda row: named(row.number), partial(record_in, record), stored)
-    }
-
-
-flight_record = partial(record_in, Flight)
-part_record = partial(record_in, Part)
-event_record = partial(record_in, PartEvent)
-
-
-def event_values(event: PartEvent) -> dict[str, Any]:
-    """Return an event's values as its row keeps them; conditions of which nothing is known as nothing."""
-    values = {name: getattr(event, name) for name in EVENT_FIELDS}
-    return values | {"conditions": event.conditions.as_dict() or None}
+StairRow = FlightRow | PartRow | PartEventRow
+_EVENT_FIELDS: Final = tuple(each.name for each in fields(PartEvent))
 
 
 def read_flights(found: Sequence[FlightRow]) -> tuple[StoredFlight, ...]:
@@ -80,7 +61,7 @@ def read_flights(found: Sequence[FlightRow]) -> tuple[StoredFlight, ...]:
     shown = (row for row in found if row.removed is None)
     flights = [
         StoredFlight(row.number, levels[row.number], record)
-        for row, record in readable(lambda row: level_title(levels[row.number]), flight_record, shown)
+        for row, record in readable(lambda row: level_title(levels[row.number]), partial(record_in, Flight), shown)
     ]
     return tuple(sorted(flights, key=lambda flight: flight.level))
 
@@ -90,8 +71,7 @@ def read_parts(session: Session, levels: Mapping[int, int]) -> tuple[StoredPart,
     found = session.scalars(select(PartRow).where(PartRow.removed.is_(None)).order_by(PartRow.id))
 
     def read(row: PartRow) -> StoredPart:
-        record = part_record(row)
-        return StoredPart(row.id, record, part_name(record, levels))
+        return StoredPart(row.id, record_in(Part, row), part_name(row, levels))
 
     parts = (part for _, part in readable(lambda _: "a part of the stair", read, found))
     return tuple(sorted(parts, key=lambda part: part.name.order))
@@ -100,7 +80,7 @@ def read_parts(session: Session, levels: Mapping[int, int]) -> tuple[StoredPart,
 def read_events(session: Session, parts: Container[int]) -> tuple[StoredEvent, ...]:
     """Read what was done to these parts in one query; plain columns, since there can be many."""
     own = (PartEventRow.id, PartEventRow.part_id, PartEventRow.created)
-    shown = select(*own, *(getattr(PartEventRow, name) for name in EVENT_FIELDS))
+    shown = select(*own, *(getattr(PartEventRow, name) for name in _EVENT_FIELDS))
     shown = shown.join(PartRow, PartRow.id == PartEventRow.part_id)
     shown = shown.where(PartEventRow.removed.is_(None), PartRow.removed.is_(None))
 
@@ -108,7 +88,7 @@ def read_events(session: Session, parts: Container[int]) -> tuple[StoredEvent, .
         ident, part, created, *values = tuple(found)
         if any(isinstance(value, Unreadable) for value in (created, *values)):
             raise ValueError("a day or moment of it is none")
-        said = dict(zip(EVENT_FIELDS, values, strict=True))
+        said = dict(zip(_EVENT_FIELDS, values, strict=True))
         _check_event(*(said[name] for name in ("kind", "step", "coat", "recipe_number", "batch_number", "faces")))
         return StoredEvent(*values, ident=ident, part=part, created=created)
 
@@ -183,29 +163,26 @@ def stair_levels(session: Session) -> dict[int, int]:
     return levels_of(session.scalars(select(FlightRow)).all())
 
 
-def part_name(record: Part, levels: Mapping[int, int]) -> PartName:
+def part_name(part: Part | PartRow, levels: Mapping[int, int]) -> PartName:
     """Return what a part is called."""
-    return PartName(levels[record.flight_number], record.kind, record.place, record.side)
+    return PartName(levels[part.flight_number], part.kind, part.place, part.side)  # type: ignore[arg-type]  # as stored
 
 
 def part_code(session: Session, ident: int) -> str:
     """Return the code of a part, ``"2.T7"``."""
-    return part_name(part_record(session.get_one(PartRow, ident)), stair_levels(session)).code
+    return part_name(session.get_one(PartRow, ident), stair_levels(session)).code
 
 
-def noted_flight(row: FlightRow) -> dict[str, Any]:
-    """Return what the history holds of a flight or landing: with its key, for landings are called by another."""
-    return {"flight": row.number} | flight_record(row).as_dict()
+def noted(row: StairRow) -> dict[str, Any]:
+    """Return what the history holds of a row: its record with its key.
 
-
-def noted_part(row: PartRow, record: Part) -> dict[str, Any]:
-    """Return what the history holds of a part: with its key, since a place can be taken by another part later."""
-    return {"part": row.id} | record.as_dict()
-
-
-def noted_event(row: PartEventRow) -> dict[str, Any]:
-    """Return what the history holds of an event: with its number."""
-    return {"event": row.id} | event_record(row).as_dict()
+    Landings are called by another number, and a part's place can be taken by another part later.
+    """
+    if isinstance(row, FlightRow):
+        return {"flight": row.number} | record_in(Flight, row).as_dict()
+    if isinstance(row, PartRow):
+        return {"part": row.id} | record_in(Part, row).as_dict()
+    return {"event": row.id} | record_in(PartEvent, row).as_dict()
 
 
 _FIXED: Final = {"flight_number", "kind", "place", "side"}
@@ -233,8 +210,8 @@ class StairStore(Transactions):
                 parts,
                 events,
                 read_colours(session, events),
-                records_by_number(Recipe, session.scalars(select(RecipeRow).order_by(RecipeRow.number))),
-                records_by_number(Can, session.scalars(select(BatchRow).order_by(BatchRow.number))),
+                {each.number.key: each.record for each in read_numbered(session, RecipeRow, Recipe, removed=True)},
+                {each.number.key: each.record for each in read_numbered(session, BatchRow, Can, removed=True)},
                 read_standards(session),
             )
 
@@ -242,16 +219,6 @@ class StairStore(Transactions):
         """Return the parts from the bottom up, without what was done to them."""
         with self._read() as session:
             return read_parts(session, stair_levels(session))
-
-    def stair_history(self, code: str) -> tuple[Change, ...]:
-        """Return what was changed of a part (``"2.T7"``) or flight (``"flight 2"``), first to last."""
-        with self._read() as session:
-            return read_history(session, code)
-
-    def event_part(self, number: int) -> int:
-        """Return the part (`StoredPart.ident`) an event is about; LogbookError ``"unknown-event"``."""
-        with self._read() as session:
-            return _live_events(session, [number])[0].part_id
 
     def part_measurements(self, ident: int) -> tuple[StoredMeasurement, ...]:
         """Return all that was measured of a part (`StoredPart.ident`), in the order it was logged."""
@@ -303,11 +270,8 @@ class StairStore(Transactions):
         """
         with self._changing() as writing:
             row = _live_flight(writing.session, number)
-            before, noted = flight_record(row), noted_flight(row)
-            after = replace(before, **changes)
-            if after != before:
-                _put_values(row, after)
-                writing.note("edit", level_title(writing.levels[number]), noted, noted_flight(row))
+            after = replace(record_in(Flight, row), **changes)
+            writing.put(row, after, "edit", level_title(writing.levels[number]))
 
     def edit_parts(self, idents: Sequence[int], **changes: Any) -> int:  # noqa: ANN401 - each field has its own type
         """Change fields of parts; return how many changed.
@@ -340,7 +304,7 @@ class StairStore(Transactions):
             for part in writing.session.scalars(mine).all():
                 writing.remove_part(part)
             row.removed = rows.now()
-            writing.note("remove", level_title(writing.levels[number]), noted_flight(row))
+            writing.note("remove", level_title(writing.levels[number]), noted(row))
 
     def remove_parts(self, idents: Sequence[int]) -> None:
         """Show parts no longer; what was done to them stays in the logbook.
@@ -367,8 +331,10 @@ class StairStore(Transactions):
         with self._changing() as writing:
             return [row.id for row in _add_events(writing, list(events))]
 
-    def edit_event(self, number: int, **changes: Any) -> None:  # noqa: ANN401 - each field has its own type
-        """Change fields of what was done; what they were is kept in the history.
+    def edit_events(self, numbers: Sequence[int], **changes: Any) -> None:  # noqa: ANN401 - each field has its own type
+        """Change fields of what was done, all or none; what they were is kept in the history.
+
+        `conditions` names only those that change; None takes one out.
 
         Raises
         ------
@@ -378,16 +344,13 @@ class StairStore(Transactions):
             What `PartEvent` raises.
         """
         with self._changing() as writing:
-            (row,) = _live_events(writing.session, [number])
-            before, noted = event_record(row), noted_event(row)
-            after = replace(before, **changes, latest=None if "date" in changes else before.date.max)
-            if after == before:
-                return
-            code = part_code(writing.session, row.part_id)
-            _Coats(writing.session, [(row.part_id, after)]).hold(row.part_id, after, code, but=number)
-            for name, value in event_values(after).items():
-                setattr(row, name, value)
-            writing.note("edit-event", code, noted, noted_event(row))
+            found = _live_events(writing.session, numbers)
+            after = [_changed(record_in(PartEvent, row), changes) for row in found]
+            codes = writing.codes(row.part_id for row in found)
+            check = _Coats(writing.session, [(row.part_id, event) for row, event in zip(found, after, strict=True)])
+            for row, event in zip(found, after, strict=True):
+                check.hold(row.part_id, event, codes[row.part_id], but=row.id)
+                writing.put(row, event, "edit-event", codes[row.part_id])
 
     def remove_events(self, numbers: Sequence[int]) -> None:
         """Take back what was logged by mistake; the history keeps it, and its images the figures of a measurement.
@@ -405,7 +368,7 @@ class StairStore(Transactions):
             for row, measured in zip(found, _measured_in(writing.session, found), strict=True):
                 row.removed = rows.now()
                 taken = _take_measurements(writing.session, measured)
-                writing.note("remove-event", codes[row.part_id], noted_event(row) | taken)
+                writing.note("remove-event", codes[row.part_id], noted(row) | taken)
 
     def add_part_measurements(
         self, entries: Iterable[tuple[int, Sequence[Measurement], PartEvent]], *, light: str | None = None
@@ -451,16 +414,26 @@ class _Writing:
         """Add an entry to the history."""
         rows.note_change(self.session, self.who, what, subject, before=before, after=after)
 
+    def put(self, row: StairRow, record: Flight | Part | PartEvent, what: str, subject: str) -> bool:
+        """Put a changed record into its row, and note what it was; return whether anything changed."""
+        if record == record_in(type(record), row):
+            return False
+        before = noted(row)
+        for name, value in _values(record).items():
+            setattr(row, name, value)
+        self.session.flush()
+        self.note(what, subject, before, noted(row))
+        return True
+
     def remove_part(self, row: PartRow) -> None:
         """Hide a part and note what it was."""
         row.removed = rows.now()
-        record = part_record(row)
-        self.note("remove", part_name(record, self.levels).code, noted_part(row, record))
+        self.note("remove", part_name(row, self.levels).code, noted(row))
 
     def codes(self, idents: Iterable[int]) -> dict[int, str]:
         """Return the codes of parts, ``"2.T7"``."""
         mine = select(PartRow).where(PartRow.id.in_(set(idents)))
-        return {row.id: part_name(part_record(row), self.levels).code for row in self.session.scalars(mine)}
+        return {row.id: part_name(row, self.levels).code for row in self.session.scalars(mine)}
 
 
 # What has to be there
@@ -519,15 +492,17 @@ def _check_there(session: Session, table: type[RecipeRow | BatchRow], numbers: I
 # Into the tables
 
 
-def _put_values(row: FlightRow | PartRow, record: Flight | Part) -> None:
-    """Put a record's values into its row."""
-    for name, value in _values(record).items():
-        setattr(row, name, value)
+def _values(record: Flight | Part | PartEvent) -> dict[str, Any]:
+    """Return a record's values as its row keeps them; sizes or conditions of which nothing is known as nothing."""
+    return {name: None if value == {} else value for name, value in rows.record_values(record).items()}
 
 
-def _values(record: Flight | Part) -> dict[str, Any]:
-    values = rows.record_values(record)
-    return values | {"sizes": values["sizes"] or None} if isinstance(record, Part) else values
+def _changed(event: PartEvent, changes: Mapping[str, Any]) -> PartEvent:
+    """Return an event with some of its fields changed; a day that stays is not judged again."""
+    values = dict(changes)
+    if "conditions" in values:
+        values["conditions"] = event.conditions.as_dict() | values["conditions"]
+    return replace(event, **values, latest=None if "date" in changes else event.date.max)
 
 
 def _add_flight(session: Session, number: int, record: Flight, who: str) -> None:
@@ -542,16 +517,17 @@ def _add_flight(session: Session, number: int, record: Flight, who: str) -> None
         row = FlightRow(number=number, created=rows.now(), **_values(record))
         session.add(row)
     else:
-        _put_values(row, record)
+        for name, value in _values(record).items():
+            setattr(row, name, value)
         row.removed = None
     session.flush()
-    rows.note_change(session, who, "add", level_title(stair_levels(session)[number]), after=noted_flight(row))
+    rows.note_change(session, who, "add", level_title(stair_levels(session)[number]), after=noted(row))
 
 
 def _add_parts(writing: _Writing, parts: Sequence[Part]) -> None:
     session = writing.session
     shown = select(PartRow).where(PartRow.removed.is_(None))
-    there = {part_name(part_record(row), writing.levels) for row in session.scalars(shown)}
+    there = {part_name(row, writing.levels) for row in session.scalars(shown)}
     flights = set(session.scalars(select(FlightRow.number).where(FlightRow.removed.is_(None))))
     missing = [part.flight_number for part in parts if part.flight_number not in flights]
     if missing:
@@ -569,25 +545,18 @@ def _add_parts(writing: _Writing, parts: Sequence[Part]) -> None:
         row = PartRow(created=rows.now(), **_values(part))
         session.add(row)
         session.flush()
-        writing.note("add", name.code, after=noted_part(row, part))
+        writing.note("add", name.code, after=noted(row))
 
 
 def _edit_part(writing: _Writing, row: PartRow, changes: Mapping[str, Any]) -> bool:
-    before = part_record(row)
-    values = dict(changes)
+    before, values = record_in(Part, row), dict(changes)
     if values.get("sizes") is not None:
         values["sizes"] = before.sizes.with_changes(values["sizes"])
     if _FIXED & set(values):
         raise UsageError(
             "part-name-fixed", "A part keeps its flight, kind, place and side.", "Remove it, and add another."
         )
-    after = replace(before, **values)
-    if after == before:
-        return False
-    _put_values(row, after)
-    writing.session.flush()
-    writing.note("edit", part_name(after, writing.levels).code, noted_part(row, before), noted_part(row, after))
-    return True
+    return writing.put(row, replace(before, **values), "edit", part_name(row, writing.levels).code)
 
 
 def _add_events(
@@ -602,14 +571,13 @@ def _add_events(
     check = _Coats(writing.session, events)
     added = []
     for ident, event in events:
-        code = part_name(part_record(parts[ident]), writing.levels).code
+        code = part_name(parts[ident], writing.levels).code
         check.hold(ident, event, code)
-        values = event_values(event)
-        row = PartEventRow(part_id=ident, created=made or rows.now(), **values)
+        row = PartEventRow(part_id=ident, created=made or rows.now(), **_values(event))
         writing.session.add(row)
         writing.session.flush()
         check.logged[ident].append(row)
-        writing.note("log", code, after=noted_event(row) | dict(seen or {}))
+        writing.note("log", code, after=noted(row) | dict(seen or {}))
         added.append(row)
     return added
 
@@ -657,10 +625,10 @@ class _Coats:
 
 def check_events(session: Session, found: Sequence[PartEventRow]) -> None:
     """Check that the recipes and cans events name are there, and that no coat is on record twice."""
-    check = _Coats(session, [(row.part_id, event_record(row)) for row in found])
+    check = _Coats(session, [(row.part_id, record_in(PartEvent, row)) for row in found])
     codes = _Writing(session, "", stair_levels(session)).codes(row.part_id for row in found) if found else {}
     for row in found:
-        check.hold(row.part_id, event_record(row), codes[row.part_id], but=row.id)
+        check.hold(row.part_id, record_in(PartEvent, row), codes[row.part_id], but=row.id)
 
 
 def _measured_in(session: Session, events: Sequence[PartEventRow]) -> list[list[MeasurementRow]]:

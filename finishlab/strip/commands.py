@@ -29,7 +29,7 @@ from finishlab.cli.lazy import ExampleCommand, LazyGroup, logged
 from finishlab.errors import LogbookError, UsageError
 from finishlab.files import write_atomically
 from finishlab.measuring import MeasureOptions
-from finishlab.record import Number
+from finishlab.record import Number, gathered
 from finishlab.show import jsons
 from finishlab.show.document import Document, Field, Line, Listed, Listing
 
@@ -258,7 +258,7 @@ def _learned_from_far(
     """Learn from those photos that can be used; say what is wrong with the others, and return the worst code."""
     from finishlab.strip.greys import learn_from_far
 
-    far, errors = learn_from_far(log, photos, number=number, readings=_by_level(typed))
+    far, errors = learn_from_far(log, photos, number=number, readings=gathered(typed))
     for error in errors:
         show_error(error)
     code = max((int(error.exit_code) for error in errors), default=0)
@@ -283,14 +283,7 @@ def _learned(
         return found.greys, found.doubts
     if seen:
         return learn_from_eye(log, int(number or 0), dict(seen)), ()
-    return learn_from_readings(log, int(number or 0), _by_level(typed)), ()
-
-
-def _by_level(typed: tuple[Reading, ...]) -> dict[int, list[float]]:
-    by_level: dict[int, list[float]] = {}
-    for level, value in typed:
-        by_level.setdefault(level, []).append(value)
-    return by_level
+    return learn_from_readings(log, int(number or 0), gathered(typed)), ()
 
 
 def _check(
@@ -432,46 +425,36 @@ _options = options(
 )
 
 
-@trial.has(
+def _offer(kind: TrialKind, line: str, example: str, words: str) -> None:
+    """Give the group the command of a kind of trial."""
+
+    def command(**given: Any) -> int:  # noqa: ANN401 - the options above
+        return _log(kind, **given)
+
+    trial.has(kind, line, f"finishlab trial {kind} {example}", words=words)(_options(command))
+
+
+_offer(
     "same",
     "One board at both edges of the strip: it differs from itself by nothing.",
-    "finishlab trial same board-both-edges-1.jpg board-both-edges-2.jpg",
+    "board-both-edges-1.jpg board-both-edges-2.jpg",
+    "Lay the strip across the middle of one even board, so that it shows at both edges; each photo is a trial.\n\n"
+    "The two fields are the same board, so their true difference is nothing but its grain.",
 )
-@_options
-def same(**given: Any) -> int:  # noqa: ANN401 - the options above
-    """Lay the strip across the middle of one even board, so that it shows at both edges; each photo is a trial.
-
-    The two fields are the same board, so their true difference is nothing but its grain.
-    """
-    return _log("same", **given)
-
-
-@trial.has(
+_offer(
     "swap",
     "Board and floor changed over: the same difference both ways.",
-    "finishlab trial swap board-then-floor.jpg floor-then-board.jpg",
+    "board-then-floor.jpg floor-then-board.jpg",
+    "Photograph board and floor at their edges of the strip, then changed over; the two photos are one trial.\n\n"
+    "Both photos show the same two surfaces, so they must give the same difference.",
 )
-@_options
-def swap(**given: Any) -> int:  # noqa: ANN401 - the options above
-    """Photograph board and floor at their edges of the strip, then changed over; the two photos are one trial.
-
-    Both photos show the same two surfaces, so they must give the same difference.
-    """
-    return _log("swap", **given)
-
-
-@trial.has(
+_offer(
     "repeat",
     "One board photographed again, turned, in other light: the same colour.",
-    "finishlab trial repeat window.jpg turned.jpg cloudy.jpg",
+    "window.jpg turned.jpg cloudy.jpg",
+    "Photograph one board at the board edge again: turned, elsewhere in the room, at another hour; all are one trial."
+    "\n\nThe colour must repeat. Lay it down anew for each photo; two shots of one view try nothing.",
 )
-@_options
-def repeat(**given: Any) -> int:  # noqa: ANN401 - the options above
-    """Photograph one board at the board edge again: turned, elsewhere in the room, at another hour; all are one trial.
-
-    The colour must repeat. Lay it down anew for each photo; two shots of one view try nothing.
-    """
-    return _log("repeat", **given)
 
 
 def _log(kind: TrialKind, *, photos: tuple[str, ...], light: str | None, note: str | None, as_json: bool) -> int:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -250,7 +250,9 @@ def strip_document(
         **{name: entry.get(name) for name in ("lightness", "standard_error")},
         "in_words": [sentence for each in now for sentence in print_in_words(each)],
         "history": [change_entry(change) for change in changes],
-        "photographed": None if photographed is None else _photographed_entry(photographed),
+        "photographed": None
+        if photographed is None
+        else {"photos": photographed.photos, **jsons.entry(photographed.settled(), "lightness")},
     }
     lines = [line for each in now for line in _page(each)]
     if not now and photographed is not None:
@@ -280,14 +282,10 @@ def _page(greys: StripGreys) -> list[Line]:
     return [_line(line) for line in lines]
 
 
-def _photographed_entry(greys: StripGreys) -> dict[str, Any]:
-    return {"photos": greys.photos, **jsons.entry(greys.settled(), "lightness")}
-
-
 def _photographed_page(greys: StripGreys) -> list[Line]:
     """Return what photos say of a strip that was not learned."""
     photos = "One photo" if greys.photos == 1 else f"{greys.photos} photos"
-    usual, settled = usual_curve().lightness, greys.settled().lightness
+    usual, settled = usual_curve()[0], greys.settled().lightness
     middle = len(usual) // 2 - 1
     again = [_line("  finishlab remeasure measures the first ones again with what the last ones said.")]
     return [
@@ -310,18 +308,15 @@ def _line(text: str) -> Line:
 
 def print_in_words(greys: StripGreys) -> list[str]:
     """Return what is to be said of a print whose greys are known, a sentence each."""
-    usual = usual_curve()
-    inner = slice(1, len(usual.lightness) - 1)
-    off = np.array(greys.lightness)[inner] - np.array(usual.lightness)[inner]
-    far = float(np.mean(off / np.array(usual.doubt)[inner]))
+    usual, spread = usual_curve()
+    far = float(np.mean(((np.array(greys.lightness) - usual) / spread)[1:-1]))
     way = "about as light as usual" if abs(far) < _FAR else "lighter than usual" if far > 0 else "darker than usual"
-    middle = len(usual.lightness) // 2 - 1
-    here, there = greys.lightness[middle], usual.lightness[middle]
-    sure, spread = 2 * greys.standard_error[middle], 2 * usual.doubt[middle]
+    middle = len(usual) // 2 - 1
+    here, there, sure, most = greys.lightness[middle], usual[middle], greys.standard_error[middle], spread[middle]
     said = [
         (
-            f"This print comes out {way}: grey {middle} is L* {here:.0f}, give or take {sure:.1f}; "
-            f"in most prints it is {there - spread:.0f} to {there + spread:.0f}."
+            f"This print comes out {way}: grey {middle} is L* {here:.0f}, give or take {2 * sure:.1f}; "
+            f"in most prints it is {there - 2 * most:.0f} to {there + 2 * most:.0f}."
         )
     ]
     if greys.lightness[0] > _PALE_BLACK:
@@ -332,18 +327,11 @@ def print_in_words(greys: StripGreys) -> list[str]:
     return said
 
 
-def _curve_drawing(greys: StripGreys) -> Drawing:
-    """Return the picture of a print's greys beside usual ones."""
-    found = GreyCurve(greys.lightness, greys.standard_error)
-    return _print_curve(f"Greys of strip {greys.number:04d}", STRIP.greys, found, usual_curve())
-
-
-def usual_curve() -> GreyCurve:
-    """Return the greys of usual prints, and how far those spread."""
+def usual_curve() -> tuple[np.ndarray, np.ndarray]:
+    """Return L* of the greys of usual prints, black to paper, and how far those spread: one standard deviation."""
     log, departures = usual_print()
     lightness = lightness_of_reflectance(np.exp(log))
-    spread = (lightness + 16.0) / 3.0 * np.sqrt((departures**2).sum(axis=0))
-    return GreyCurve(tuple(float(v) for v in lightness), tuple(float(v) for v in spread))
+    return lightness, (lightness + 16.0) / 3.0 * np.sqrt((departures**2).sum(axis=0))
 
 
 def _entry(greys: StripGreys) -> dict[str, Any]:
@@ -372,57 +360,25 @@ def save_curve(name: str, greys: StripGreys) -> None:
     """
     from finishlab.photos.profiles import matrix_profile
 
-    drawing = _curve_drawing(greys)
+    drawing = _print_curve(greys)
     svg = Path(name).suffix.lower() == ".svg"
     write_atomically(name, drawing.svg_file() if svg else drawing.png(matrix_profile("sRGB")))
 
 
-@dataclass(frozen=True, slots=True)
-class GreyCurve:
-    """L* of the greys of a strip, black to paper, with one standard deviation of each.
-
-    Raises
-    ------
-    ValueError
-        If the two are not as many.
-    """
-
-    lightness: tuple[float, ...]
-    doubt: tuple[float, ...]
-
-    def __post_init__(self) -> None:
-        if len(self.lightness) != len(self.doubt):
-            raise ValueError("each grey has its doubt")
-
-    def ends(self) -> tuple[np.ndarray, np.ndarray]:
-        """Return the lower and upper ends of what holds 95 %."""
-        middle, half = np.array(self.lightness), _SURE * np.array(self.doubt)
-        return middle - half, middle + half
-
-
-def _print_curve(name: str, greys: Sequence[float], found: GreyCurve, usual: GreyCurve) -> Drawing:
-    """Draw what a printer made of the strip's greys.
-
-    Parameters
-    ----------
-    name
-        Which strip: the title.
-    greys
-        DeviceGray value of each level, 0 black to 1 paper.
-    found, usual
-        This print's greys, and those of prints at large.
-    """
+def _print_curve(greys: StripGreys) -> Drawing:
+    """Draw what a printer made of the strip's greys, beside prints at large."""
+    found, doubt = np.array(greys.lightness), np.array(greys.standard_error)
+    usual, spread = usual_curve()
+    low, top, reach = usual - _SURE * spread, usual + _SURE * spread, _SURE * doubt
     with drawing_rules():
         figure = figure_of(_HEIGHT)
         high = _HEIGHT - _TOP - _BASE - _LEGEND
         axes = plain_axes(figure, (_LEFT, _TOP + _LEGEND, WIDTH - _LEFT - _RIGHT, high))
-        low, top = usual.ends()
-        axes.fill_between(greys, low, top, **BAND)
-        axes.plot(greys, usual.lightness, color=SOFT, linewidth=1.2, linestyle=(0, (5, 2)))
-        reach = _SURE * np.array(found.doubt)
-        axes.errorbar(greys, found.lightness, yerr=reach, color=INK, fmt="o-", markersize=5, linewidth=1.2, capsize=3)
+        axes.fill_between(STRIP.greys, low, top, **BAND)
+        axes.plot(STRIP.greys, usual, color=SOFT, linewidth=1.2, linestyle=(0, (5, 2)))
+        axes.errorbar(STRIP.greys, found, yerr=reach, color=INK, fmt="o-", markersize=5, linewidth=1.2, capsize=3)
         axes.set_xlim(-0.03, 1.03)
-        axes.set_ylim(max(0.0, min(low.min(), (np.array(found.lightness) - reach).min()) - 3), 100.0)
+        axes.set_ylim(max(0.0, min(low.min(), (found - reach).min()) - 3), 100.0)
         axes.set_xlabel("grey in the file: 0 black, 1 bare paper")
         axes.set_ylabel("L*", rotation=0)
         axes.yaxis.set_label_coords(-34.0 / (WIDTH - _LEFT - _RIGHT), 0.5)
@@ -431,6 +387,7 @@ def _print_curve(name: str, greys: Sequence[float], found: GreyCurve, usual: Gre
         ):
             y = 1.0 - (_TOP + FONT_SIZE + line * 1.4 * FONT_SIZE) / _HEIGHT
             figure.text(_LEFT / WIDTH, y, words, va="bottom")
-    told = ", ".join(f"{value:.1f} +- {doubt:.1f}" for value, doubt in zip(found.lightness, found.doubt, strict=True))
-    at = ", ".join(f"{value:.1f}" for value in usual.lightness)
-    return Drawing(figure, name, f"L* from black to paper: {told}. In a usual print: {at}.")
+    told = ", ".join(f"{value:.1f} +- {sure:.1f}" for value, sure in zip(found, doubt, strict=True))
+    at = ", ".join(f"{value:.1f}" for value in usual)
+    words = f"L* from black to paper: {told}. In a usual print: {at}."
+    return Drawing(figure, f"Greys of strip {greys.number:04d}", words)

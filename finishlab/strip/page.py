@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import tomllib
+from pathlib import Path
 from typing import Final
 
 import numpy as np
 
 from finishlab.imaging.strip import EYE_ROWS, PAGES, STRIP, EyeRow, Paper, Rect, Screen, StripGeometry
-from finishlab.show.sheets import Sheet
+from finishlab.show.sheets import Sheet, new_sheet
 
 _CUT_LINE = 0.2
 _CUT_GREY = 0.6
@@ -21,60 +23,7 @@ RULER_INDENT = 4.0
 """How far right of the strip's left end the ruler begins, mm."""
 _SQUARE = 100.0
 _GREY = 0.3
-# Common practice, no source.
-_STEPS = (
-    (
-        "Print",
-        (
-            "Black ink only (greyscale), on plain matt paper, at 100 % or \u2018actual size\u2019. Not fitted to "
-            "the page, no photo paper, no second copy on another printer."
-        ),
-    ),
-    (
-        "Check",
-        (
-            "Hold a real rule against the printed ruler (150 mm) and the sides of the square (100 mm). If "
-            "they are off by more than half a millimetre, print again at true size."
-        ),
-    ),
-    (
-        "Dry and cut",
-        (
-            "Let the ink dry for an hour, then cut along the inner side of the thin line. Do not laminate, fold "
-            "or tape over it; keep it flat and dark between two sheets of card."
-        ),
-    ),
-    (
-        "Step back once",
-        (
-            "Lay the strip alone in even light. Take two or three steps back, until it is a tenth of the "
-            "picture\u2019s width, turn the phone a little and take one photo: finishlab strip learn PHOTO. It tells "
-            "how this print came out."
-        ),
-    ),
-    (
-        "Lay",
-        (
-            "Test board flush against the board edge, floor or a spare plank flush against the floor edge, grain "
-            "along the strip. All at the same height, nothing on the greys. One of the two alone is fine as well."
-        ),
-    ),
-    (
-        "Photograph",
-        (
-            "From straight above, strip along the long side of the picture and at least a third of it. Even light "
-            "from one kind of source, no sun, no flash, no shadow of yours. Filters and portrait mode off. Take "
-            "two or three."
-        ),
-    ),
-    (
-        "Keep",
-        (
-            "One print for one project. The floor and every board go beside this same strip; a new print has a "
-            "new number and starts a new set of photos."
-        ),
-    ),
-)
+_ADVICE: Final = Path(__file__).with_name("advice.toml")
 _EYE_TOP: Final = 42.0
 _EYE_EVERY: Final = 42.0
 _EYE_WORDS: Final = (
@@ -103,7 +52,7 @@ def strip_pdf(*, paper: Paper, number: int, geometry: StripGeometry = STRIP) -> 
     """
     tag_ids = geometry.tag_ids(number)
     width, height = PAGES[paper]
-    sheet = Sheet(
+    sheet = new_sheet(
         width,
         height,
         title=f"finishlab strip {number:04d}",
@@ -131,54 +80,20 @@ def strip_layout(paper: Paper, geometry: StripGeometry = STRIP) -> bytes:
 
 
 def module_outlines(white: np.ndarray) -> list[list[tuple[int, int]]]:
-    """Return the outlines of a tag's black parts, as closed loops of module corners (column, row).
+    """Return the outlines of a tag's black parts, row by row, as closed loops of module corners (column, row).
 
-    Filled by the odd-even rule as one path, they give the tag without a seam between neighbouring modules.
+    Filled as one path they give the tag without a seam between neighbouring modules, for they share their corners.
 
     Parameters
     ----------
     white
         Shape (rows, columns), bool, True where white.
     """
-    black = np.pad(~np.asarray(white, dtype=bool), 1)
-    # Each side between a black and a white module, walked with black on the right hand.
-    following: dict[tuple[int, int], list[tuple[int, int]]] = {}
-    for row, column in np.argwhere(black):
-        x, y = int(column) - 1, int(row) - 1
-        sides = (
-            (not black[row - 1, column], (x, y), (x + 1, y)),
-            (not black[row, column + 1], (x + 1, y), (x + 1, y + 1)),
-            (not black[row + 1, column], (x + 1, y + 1), (x, y + 1)),
-            (not black[row, column - 1], (x, y + 1), (x, y)),
-        )
-        for is_edge, start, end in sides:
-            if is_edge:
-                following.setdefault(start, []).append(end)
     loops = []
-    while following:
-        start = min(following)
-        loop, here = [start], _step(following, start)
-        while here != start:
-            loop.append(here)
-            here = _step(following, here)
-        loops.append(_without_straight_corners(loop))
+    for row, line in enumerate(np.pad(~np.asarray(white, dtype=bool), ((0, 0), (1, 1)))):
+        for left, right in np.flatnonzero(line[1:] != line[:-1]).reshape(-1, 2).tolist():
+            loops.append([(left, row), (right, row), (right, row + 1), (left, row + 1)])
     return loops
-
-
-def _step(following: dict[tuple[int, int], list[tuple[int, int]]], here: tuple[int, int]) -> tuple[int, int]:
-    ends = following[here]
-    end = ends.pop()
-    if not ends:
-        del following[here]
-    return end
-
-
-def _without_straight_corners(loop: list[tuple[int, int]]) -> list[tuple[int, int]]:
-    def turns(i: int) -> bool:
-        (ax, ay), (bx, by), (cx, cy) = loop[i - 1], loop[i], loop[(i + 1) % len(loop)]
-        return (bx - ax) * (cy - by) != (by - ay) * (cx - bx)
-
-    return [point for i, point in enumerate(loop) if turns(i)]
 
 
 def _draw_tag(sheet: Sheet, at: Rect, tag_id: int) -> None:
@@ -253,11 +168,11 @@ def _draw_advice(sheet: Sheet, *, top: float, number: int) -> None:
     _draw_square(sheet, margin, top)
     column = margin + _SQUARE + 12.0
     y = top + 1.9
-    for index, (title, words) in enumerate(_STEPS, start=1):
+    for index, step in enumerate(tomllib.loads(_ADVICE.read_text(encoding="utf-8"))["step"], start=1):
         sheet.text(column, y, str(index), cap=2.5, bold=True, grey=0.45)
-        sheet.text(column + 5.5, y, title, cap=2.5, bold=True)
+        sheet.text(column + 5.5, y, step["title"], cap=2.5, bold=True)
         y = sheet.paragraph(
-            column + 5.5, y + 5.2, words, width=190.0 - _SQUARE - 17.5, cap=2.05, leading=4.3, grey=0.15
+            column + 5.5, y + 5.2, step["words"], width=190.0 - _SQUARE - 17.5, cap=2.05, leading=4.3, grey=0.15
         )
         y += 3.4
     _draw_own_notes(sheet, margin, top + _SQUARE + 16.0)
@@ -376,7 +291,7 @@ def eye_page_pdf(*, paper: Paper, number: int) -> bytes:
     """Return the page as the bytes of a PDF; the same page is always the same bytes."""
     width, height = PAGES[paper]
     title = f"finishlab strip {number:04d}, page for the eye"
-    sheet = Sheet(width, height, title=title, subject="Lines and greys to be matched by eye, print at true size")
+    sheet = new_sheet(width, height, title=title, subject="Lines and greys to be matched by eye, print at true size")
     left = (width - EYE_ROWS[0].screen.rect.width) / 2
     sheet.text(left, 16.2, f"By eye: strip {number:04d}", cap=3.6, bold=True)
     span = EYE_ROWS[0].screen.rect.width

@@ -7,7 +7,13 @@ from functools import cache
 from typing import Final
 from zlib import crc32
 
-from finishlab.demo import (
+from finishlab.imaging.strip import Rect
+from render.camera import Tone
+from render.paper import PrintedStrip
+from render.printers import Printer
+from render.scene import Blob, Glare, Scene, Surface
+from render.spectral import Material, StainName, finish, grey_material, print_material
+from render.story import (
     BOARDS,
     HONEY,
     SPOTS,
@@ -18,12 +24,6 @@ from finishlab.demo import (
     StoryPhoto,
     StorySpot,
 )
-from finishlab.imaging.strip import Rect
-from render.camera import Tone
-from render.paper import PrintedStrip
-from render.printers import Printer
-from render.scene import Blob, Glare, Scene, Surface
-from render.spectral import Material, StainName, finish, grey_material, print_material
 from render.texture import Knot, Texture
 from render.view import Light, View
 
