@@ -54,7 +54,7 @@ def quantities_document(plan: StairPlan, found: Sequence[Quantity], cautions: Se
 
 
 def _product(quantity: Quantity) -> dict[str, Any]:
-    product, need, origin = quantity.product, quantity.need, quantity.product.origin
+    product, origin = quantity.product, quantity.product.origin
     return {
         "name": product.name,
         "kind": product.kind,
@@ -64,17 +64,17 @@ def _product(quantity: Quantity) -> dict[str, Any]:
             {"coats": _coats_data(coats), "parts": list(map(part_data, parts))}
             for coats, parts in _uses(quantity).items()
         ],
-        "coat_area_m2": round(need.coat_area, 4),
-        "coverage_m2_per_l": [round(value, 4) for value in need.coverage],
+        "coat_area_m2": round(quantity.coat_area, 4),
+        "coverage_m2_per_l": [round(value, 4) for value in quantity.coverage],
         "coverage_source": "label" if quantity.from_label else COMMON,
         "coverage_from": origin.coverage if quantity.from_label else None,
         "coats_from": origin.coats or None,
         "coats_source": origin.coats or origin.coats_by,
         "cans_from": origin.cans or None,
         "in_hand": [{"can": can, "litres": litres} for can, litres in origin.in_hand],
-        "waste": need.waste,
+        "waste": product.waste,
         "waste_source": origin.waste,
-        "litres": [round(value, 4) for value in need.litres],
+        "litres": [round(value, 4) for value in quantity.litres],
         "buy": None
         if quantity.buy is None
         else {name: _bought(each) for name, each in zip(("least", "most"), quantity.buy, strict=True)},
@@ -96,11 +96,11 @@ def _to_buy(plan: StairPlan, found: Sequence[Quantity]) -> Iterator[Block]:
     """Say what to buy of each product, with the range that the coverage leaves."""
     litres = partial(volume_text, us=plan.us)
     for quantity in found:
-        product, need = quantity.product, quantity.need
+        product = quantity.product
         which = " of what is finished away from the stair" if plan.away and product.coats.under else ""
         says = f" ({product.origin.coats})" if product.origin.coats else ""
         yield Paragraph(f"{product.title}: {_coats(product.coats, quantity.parts, says)}{which}")
-        yield Paragraph(f"on {_counted(quantity.parts)}: {area_text(need.coat_area, us=plan.us)} to coat in all", 2)
+        yield Paragraph(f"on {_counted(quantity.parts)}: {area_text(quantity.coat_area, us=plan.us)} to coat in all", 2)
         uses = _uses(quantity)
         if product.each is not None and list(uses) != [product.coats]:
             told = (
@@ -108,8 +108,8 @@ def _to_buy(plan: StairPlan, found: Sequence[Quantity]) -> Iterator[Block]:
             )
             yield Paragraph(f"still to come: {'; '.join(told)}", 2)
         yield Paragraph(_covers(quantity, us=plan.us), 2)
-        amounts = " to ".join(dict.fromkeys(map(litres, need.litres)))
-        yield Paragraph(f"needs {amounts}, {need.waste * 100:g} % waste included ({product.origin.waste})", 2)
+        amounts = " to ".join(dict.fromkeys(map(litres, quantity.litres)))
+        yield Paragraph(f"needs {amounts}, {product.waste * 100:g} % waste included ({product.origin.waste})", 2)
         yield Paragraph(_buy(quantity), 2)
         if product.origin.in_hand:
             left = ", ".join(f"{litres(amount)} in {can}" for can, amount in product.origin.in_hand)
@@ -153,7 +153,7 @@ def _counted(parts: Sequence[PartName]) -> str:
 
 
 def _covers(quantity: Quantity, *, us: bool) -> str:
-    least, most = quantity.need.coverage
+    least, most = quantity.coverage
     metric = _span(least, most)
     who = (
         f"as {quantity.product.origin.coverage} says"
@@ -414,10 +414,10 @@ def quantities_csv(found: Sequence[Quantity]) -> str:
     )  # fmt: skip
     rows: list[Sequence[Cell]] = []
     for each in found:
-        product, need, buy = each.product, each.need, each.buy or ()
+        product, buy = each.product, each.buy or ()
         coats = (product.coats.top, product.coats.on_edges, product.coats.under)
-        area = (round(need.coat_area, 4), *(round(value, 4) for value in need.coverage))
-        litres = (round(need.waste * 100, 4), *(round(value, 4) for value in need.litres))
+        area = (round(each.coat_area, 4), *(round(value, 4) for value in each.coverage))
+        litres = (round(product.waste * 100, 4), *(round(value, 4) for value in each.litres))
         bought = (
             (*(one.words for one in buy), *(one.cost for one in buy), buy[1].currency or None) if buy else (None,) * 5
         )
