@@ -25,6 +25,7 @@ from finishlab.plan.woodwork import (
     RiserCheck,
 )
 from finishlab.record import counted, enumerated, gathered
+from finishlab.show import jsons
 from finishlab.show.document import Block, Document, Line, Paragraph, caution_blocks, caution_data
 from finishlab.stair.names import UPRIGHT, PartName, level_title, named
 from finishlab.units import FT2_PER_GAL, area_text, as_typed_text, inches_text, length_text, limit_text, volume_text
@@ -206,25 +207,18 @@ def cutting_document(
     `sources` says of ``kerf_mm``, ``allowance_mm`` and ``spares`` who says so.
     """
     data = {
-        "kerf_mm": found.kerf,
-        "allowance_mm": found.allowance,
+        **jsons.entry(found, "kerf=kerf_mm:9 allowance=allowance_mm:9"),
         "spares": sum(piece.part is None for piece in found.pieces),
         "sources": dict(sources),
-        "used_share": round(found.used_share, 4),
-        "cost": found.cost,
+        **jsons.entry(found, "used_share:4 cost:9"),
         "pieces": [_piece(piece) for piece in found.pieces],
         "boards": [
-            _rounded(length_mm=board.stock.length, width_mm=board.stock.width)
-            | {"price": board.stock.price, "lanes": [list(lane) for lane in board.lanes]}
+            jsons.entry(board.stock, "length=length_mm:2 width=width_mm:2 price:9") | jsons.entry(board, "lanes")
             for board in found.boards
         ],
     }
     blocks = (*_to_cut(plan, found, sources), *caution_blocks(cautions))
     return Document("plan-cutting", data | caution_data(cautions), blocks)
-
-
-def _rounded(**sizes: float) -> dict[str, Any]:
-    return {name: round(size, 2) for name, size in sizes.items()}
 
 
 def _piece(piece: Piece) -> dict[str, Any]:
@@ -236,13 +230,8 @@ def _piece(piece: Piece) -> dict[str, Any]:
             "front_mm": front, "back_mm": back, "depth_mm": depth, "sides_mm": others[:2], "diagonals_mm": others[2:],
             "angles_deg": [round(angle, 2) for angle in shape.angles], "angles_worked_out": list(shape.solved),
         }  # fmt: skip
-    return {
-        "name": piece.name,
-        **_rounded(length_mm=piece.length, width_mm=piece.width),
-        "strips": piece.strips,
-        "strip_width_mm": round(piece.strip_width, 2),
-        "outline": outline,
-    }
+    told = jsons.entry(piece, "name length=length_mm:2 width=width_mm:2 strips strip_width=strip_width_mm:2")
+    return told | {"outline": outline}
 
 
 def _to_cut(plan: StairPlan, found: CuttingPlan, sources: Mapping[str, str]) -> Iterator[Block]:
@@ -297,16 +286,12 @@ def _angles(shape: Shape) -> str:
 def risers_document(found: RiserCheck, *, us: bool) -> Document:
     """Return ``finishlab/plan-risers/1``: heights in mm, from the bottom up; people get cautions too."""
     data = {
-        "before_mm": [round(each, 2) for each in found.before],
-        "after_mm": [round(each, 2) for each in found.after],
-        "variation_mm": round(found.variation, 2),
+        **jsons.entry(found, "before=before_mm:2 after=after_mm:2 variation=variation_mm:2"),
         "tread_allowed_mm": _inwards(found.tread_allowed),
         "thickness_allowed_mm": _inwards(found.thickness_allowed),
         "nosing_to_measure": found.nosing_open,
         "figures": [
-            {"what": each.what, "value_mm": round(each.value, 2), "least_mm": each.least, "most_mm": each.most}
-            | {"holds": each.holds}
-            for each in found.figures
+            jsons.entry(each, "what value=value_mm:2 least=least_mm:9 most=most_mm:9 holds") for each in found.figures
         ],
         "holds": found.holds,
         "code": CODE,
@@ -379,13 +364,9 @@ def _limit(figure: CodeFigure, *, us: bool) -> str:
 def floor_document(found: FloorPurchase, *, us: bool, waste_source: str) -> Document:
     """Return ``finishlab/plan-floor/1``: areas in m2."""
     data = {
-        "area_m2": round(found.area, 4),
-        "waste": found.waste,
+        **jsons.entry(found, "area=area_m2:4 waste:9"),
         "sources": {"waste": waste_source},
-        "with_waste_m2": round(found.with_waste, 4),
-        "box_m2": round(found.box_area, 4),
-        "boxes": found.boxes,
-        "cost": found.cost,
+        **jsons.entry(found, "with_waste=with_waste_m2:4 box_area=box_m2:4 boxes cost:9"),
     }
     boxes = "1 box" if found.boxes == 1 else f"{found.boxes} boxes"
     cost = "" if found.cost is None else f" for {found.cost:.2f}"
