@@ -139,10 +139,10 @@ def test_a_tread_is_logged_with_its_colour(phone: Phone, run: Run) -> None:
     """A tread's photo gives the tread its colour; a part that is not there is refused, and what was typed stands."""
     run("stairs", "add", "3", "--tread", "914x292x27")
     seen = phone.send(HEIC)
-    refused = phone.log(seen, "tread", parts="tread 9")
+    refused = phone.log(seen, "tread", words="tread 9")
     assert refused.status_code == 409
     assert 'value="tread 9"' in refused.text
-    done = phone.log(seen, "tread", parts="tread 2")
+    done = phone.log(seen, "tread", words="tread 2")
     assert "<strong>tread 2</strong>" in done.text
     assert "L*" in run("stairs", "part", "tread", "2").output
 

@@ -163,7 +163,7 @@ def test_the_stair_speaks_german(stair: Visits, run: Run) -> None:
     run("stairs", "log", "tread", "2", "topcoat")
     stair.send("/settings", {"language": "de"})
     shown = stair.get("/stair").text
-    assert 'aria-label="Stufe 2: Decklack 1 von 3"' in shown
+    assert 'aria-label="Stufe 2: Deckschicht 1 von 3"' in shown
     assert "Lauf 1: 5 Setzstufen" in shown
     assert "ungerade Stufen" in shown
 

@@ -238,10 +238,12 @@ class Field:
     """One thing that is asked for."""
 
     name: str
-    """In the form."""
+    """In the form, and of the command."""
     label: str
     """In English; the page looks it up."""
     hint: str = ""
+    default: str = ""
+    """What holds where it stays empty."""
     unit: str = ""
     look: Look = "text"
     choices: tuple[str, ...] = ()
@@ -252,11 +254,6 @@ class Field:
     value: str = ""
     """What stands there before anything is typed; ``"yes"`` in a box that is ticked."""
 
-    @property
-    def option(self) -> str:
-        """What it is called by the command."""
-        return self.name.rpartition(".")[2]
-
 
 @dataclass(frozen=True, slots=True)
 class Group:
@@ -264,11 +261,6 @@ class Group:
 
     title: str
     fields: tuple[Field, ...]
-
-    @property
-    def filled(self) -> bool:
-        """Whether anything stands in it."""
-        return any(each.value for each in self.fields)
 
 
 def options_of(command: str) -> dict[str, click.Parameter]:
@@ -318,18 +310,23 @@ def fields_of(
 
 def _field(label: str, name: str, param: click.Parameter, value: object, offered: Offered) -> Field:
     metavar = "" if isinstance(param, click.Argument) else param.metavar or ""
+    look = _looks(param, _words(value), offered)
+    help_, _, default = (getattr(param, "help", None) or "").removesuffix("]").partition(" [default: ")
     field = Field(
         name=name,
         label=label,
-        hint=getattr(param, "help", None) or "",
+        hint=_EXAMPLE.sub("", help_) if look["look"] in _LOOKS.values() else help_,
+        default=default,
         unit=_UNITS.get(metavar, "" if metavar.isalnum() else metavar),
         needed=param.required,
         value=_words(value),
     )
-    return replace(field, **_looks(param, _words(value), offered))
+    return replace(field, **look)
 
 
 _LOOKS: Final[Mapping[str, Look]] = {"DATE": "date", "HH:MM": "time"}
+_EXAMPLE: Final = re.compile(r", e\.g\. [^.]*")
+"""How a day is typed; who chooses it from a calendar need not know."""
 
 
 def _looks(param: click.Parameter, value: str, offered: Offered) -> dict[str, Any]:
@@ -371,11 +368,11 @@ def given(fields: Sequence[Field], typed: Mapping[str, str]) -> dict[str, Value]
     for each in fields:
         text = typed.get(each.name, "").strip()
         if each.look == "box":
-            options[each.option] = text == "yes"
+            options[each.name] = text == "yes"
         elif each.look == "lines":
-            options[each.option] = [line.strip() for line in text.splitlines() if line.strip()]
+            options[each.name] = [line.strip() for line in text.splitlines() if line.strip()]
         elif text:
-            options[each.option] = text
+            options[each.name] = text
     return options
 
 

@@ -38,7 +38,6 @@ from finishlab.record import harmless
 if TYPE_CHECKING:
     from finishlab.imaging.finder import StripFit
     from finishlab.imaging.pixels import LinearImage
-    from finishlab.logbook.store import Logbook
     from finishlab.measure.flow import Inspection
     from finishlab.measure.results import Measurement
     from finishlab.measuring import MeasureOptions
@@ -559,29 +558,22 @@ def finish(path: Path, known: Known, picture: Path) -> Made:
 
 
 def _small(folder: Path, photo: str, side: int, quality: int) -> bytes:
+    from finishlab.logbook.store import Logbook
     from finishlab.photos import thumbnail
 
-    with _logbook(folder) as log:
+    with Logbook.open(folder) as log:
         return thumbnail(log.photo_path(photo), side, quality=quality)
 
 
 def _beside(folder: Path, number: str, light: str, floor: tuple[float, ...]) -> bytes:
+    from finishlab.logbook.store import Logbook
     from finishlab.report.pictures import crops_of
 
-    with _logbook(folder) as log:
+    with Logbook.open(folder) as log:
         found = crops_of(log, [log.board(number)], light, floor)
     if number not in found:
         raise no_picture(number)
     return found[number].jpeg
-
-
-def _logbook(folder: Path) -> Logbook:
-    from finishlab.logbook.store import Logbook
-
-    log = Logbook.open_existing(folder)
-    if log is None:
-        raise no_picture("anything")
-    return log
 
 
 def no_picture(number: str) -> LogbookError:

@@ -41,15 +41,15 @@ _COMMANDS: Final[Mapping[KindName, str]] = {
 }
 """What a photo can be, in the order it is asked, and the command that logs it."""
 _FIRST: Final = (
-    *("to", "species", "stain", "coats", "topcoat", "surface", "spot", "parts", "floor_is", "light", "white", "each"),
+    *("to", "species", "stain", "coats", "topcoat", "surface", "spot", "words", "floor_is", "light", "white", "each"),
 )
 _MORE: Final = ("purpose", "state", "note", "new_light", "confirm_floor")
-"""What is asked for, by the commands' options: at first, and what is folded away; ``parts`` stand before the photos."""
+"""What is asked for, by the commands' options: at first, and what is folded away; ``words`` name parts of the stair."""
 _BESIDE: Final = frozenset({"floor_is", "confirm_floor"})
 """What a board has only beside the floor."""
 _WITH_TO: Final = frozenset({"to", "light", "floor_is", "new_light", "confirm_floor"})
 """What goes with a photo of a board that is logged: its record stays as it is."""
-_REMEMBERED: Final = ("light", "species", "stain", "coats", "topcoat", "floor_is", "surface", "parts")
+_REMEMBERED: Final = ("light", "species", "stain", "coats", "topcoat", "floor_is", "surface", "words")
 """What the next form of this visitor begins with."""
 
 
@@ -248,13 +248,8 @@ def _filled(visit: Visit, log: Logbook | None, photos: Sequence[Waiting]) -> dic
 @functools.cache
 def _kinds(name: str) -> tuple[KindName, ...]:
     """Return the kinds of photos whose command takes a field."""
-    option = _option(name)
-    takes = [kind for kind, command in _COMMANDS.items() if option in options_of(command)]
+    takes = [kind for kind, command in _COMMANDS.items() if name in options_of(command)]
     return tuple(kind for kind in takes if kind != "board" or name not in _BESIDE)
-
-
-def _option(name: str) -> str:
-    return "words" if name == "parts" else name
 
 
 def _fields(visit: Visit, log: Logbook | None, photos: Sequence[Waiting]) -> list[tuple[Field, tuple[KindName, ...]]]:
@@ -268,9 +263,9 @@ def _fields(visit: Visit, log: Logbook | None, photos: Sequence[Waiting]) -> lis
     for name in (*_FIRST, *_MORE):
         if name != "each" or len(photos) > 1:
             kinds = _kinds(name)
-            (field,) = visit.fields(_COMMANDS[kinds[0]], {_option(name): filled.get(name)}, names=(_option(name),))
-            field = replace(field, name=name, label=words(f"photograph.{name}"), unit="", needed=False)
-            field = replace(field, hint=words.own.get(f"photograph.{name}_hint", ""))
+            (field,) = visit.fields(_COMMANDS[kinds[0]], filled, names=(name,))
+            hint = words.own.get(f"photograph.{name}_hint", "")
+            field = replace(field, label=words(f"photograph.{name}"), hint=hint, default="", unit="", needed=False)
             said = {**field.said, "": words("photograph.new_board")} if name == "to" else field.said
             found.append((replace(field, choices=tuple(likely.get(name, field.choices)), said=said), kinds))
     return found
@@ -325,13 +320,13 @@ def _told(visit: Visit, bench: Bench, kind: KindName, photos: Sequence[Waiting])
     RefusedError
         If it logs none.
     """
-    names = [name for name in (*_FIRST, *_MORE) if kind in _kinds(name) and name != "parts"]
+    names = [name for name in (*_FIRST, *_MORE) if kind in _kinds(name) and name != "words"]
     if visit.form.text("to") and "to" in names:
         names = [name for name in names if name in _WITH_TO]
     options = given(visit.fields(_COMMANDS[kind], names=names), visit.form.typed)
     if kind == "pair":
         options["with_floor"] = True
-    words = [visit.form.text("parts")] if kind == "tread" else []
+    words = [visit.form.text("words")] if kind == "tread" else []
     with looking_elsewhere(bench.workers.run, {each.path: each.name for each in photos}):
         asked = visit.ask(_COMMANDS[kind], *words, *(each.path for each in photos), **options)
     said = [each.removeprefix("  - ") for each in asked.said]

@@ -21,8 +21,6 @@ if TYPE_CHECKING:
 
 LANGUAGES: Final = {"en": "English", "de": "Deutsch"}
 """Code (ISO 639-1) -> what its speakers call it."""
-DOCUMENTS: Final = "documents"
-"""The section that is looked up by the English text."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +60,6 @@ def words_in(language: str) -> Words:
     documents = {
         english: told for texts in _texts(f"{language}_documents.toml").values() for english, told in texts.items()
     }
-    documents |= found.pop(DOCUMENTS, {})
     own = {f"{section}.{key}": text for section, texts in found.items() for key, text in texts.items()}
     return Words(language, own, documents)
 
@@ -76,9 +73,10 @@ _LONGEST: Final = 2000
 """Letters of a sentence that is looked for; what is longer, somebody wrote."""
 _READ: Final = 8192
 """Texts of documents that are kept as they were found."""
-_WORD: Final = re.compile("[A-Za-z]{2}")
-"""What has none of it reads alike in every language."""
-_JOINTS: Final = (re.compile(r"((?<=\.) )"), re.compile("(; )"), re.compile("(, )"), re.compile("( and )"))
+_WORD: Final = re.compile("[A-Za-z][a-z]")
+"""What has none of it, such as the code of a part, reads alike in every language."""
+_SENTENCES: Final = re.compile(r"((?<=[^.]\.) )")
+_JOINTS: Final = (re.compile("(; )"), re.compile("(, )"), re.compile("( and )"))
 """Between sentences, and between names in a row."""
 _PLACE: Final = re.compile(r"#|\{(\w+)\}")
 _FORMS: Final = {
@@ -90,8 +88,11 @@ _FORMS: Final = {
     "list": r"\d[\d, and-]*",
     "recipe": r"R\d+.*?",
     "coats": r"\d+ .+?",
+    "done": r"sanded|rubbed out|dry-fitted|fitted|touched up|note",
     "share": r"hardly any|about [a-z ]+?|most|nearly all",
     "clock": r"(?:night|\d\d:\d\d(?:-\d\d:\d\d)?) *",
+    **dict.fromkeys(("day", "last"), r"[A-Z][a-z]+day \d+ [A-Z][a-z]+"),
+    "date": r"\d+ [A-Z][a-z]+",
     "at": r"(?:L?\d+/)?(?:tread|riser|landing|nosing|return|stringer|skirt)[^:]*",
     "names": r"(?:[A-Z0-9.]+|flight \d+|landing \d+|standard)(?:, [\w. ]+)*(?: and \d+ more)?",
     "when": r"\d{4}-\d\d-\d\d(?: \d\d:\d\d)?",
@@ -148,15 +149,19 @@ def _found(language: str, text: str) -> str | None:
     documents = words_in(language).documents
     if text in documents:
         return documents[text]
+    several = _in_a_row(language, text, _SENTENCES)
+    if several is not None:
+        return several
     for sentence in _sentences(language):
         if sentence.literal in text and (found := sentence.pattern.fullmatch(text)):
             return sentence.told.format(*(_piece(language, piece) for piece in found.groups()))
-    return _in_a_row(language, text)
+    bare = _found(language, text[:-1]) if text.endswith(".") else None
+    return _in_a_row(language, text, *_JOINTS) if bare is None else f"{bare}."
 
 
-def _in_a_row(language: str, text: str) -> str | None:
+def _in_a_row(language: str, text: str, *joints: re.Pattern[str]) -> str | None:
     """Return sentences or names in a row, each by itself; None where one of them is not known."""
-    for joint in _JOINTS:
+    for joint in joints:
         pieces = joint.split(text)
         if len(pieces) > 1:
             words = {" and ": f" {words_in(language).documents['and']} "}
@@ -198,6 +203,7 @@ _COMMAND: Final = re.compile(
 )
 _LINKS: Final = re.compile(f"(?P<command>{_COMMAND.pattern})|\\b(?P<number>[BF][1-9]\\d{{0,5}})\\b")
 """In a sentence, recipes and cans stay as they are: R311 is a section of a code too."""
+_OPTION: Final = re.compile(r"--([a-z]+)\b(?!-)")
 _GROUPS: Final = frozenset({"board", "floor", "recipe", "can", "stairs", "strip", "plan"})
 """Commands whose second word is a command too."""
 
@@ -243,8 +249,14 @@ class Links:
             if place is not None:
                 linked += Markup('{}<a href="{}">{}</a>{}').format(told[at : found.start()], *place)
                 at = found.end()
-        linked += Markup("{}").format(told[at:])
+        linked += Markup("{}").format(told[at:] if at else self._asked(told))
         return Markup('<span lang="en">{}</span>').format(linked) if self._words.lacks(text) else linked
+
+    def _asked(self, text: str) -> str:
+        """Return a sentence with options as forms call them; one about a command line stays."""
+        if "finishlab " in text:
+            return text
+        return _OPTION.sub(lambda found: self._words("page.quoted", what=self._words.of(found[1])), text)
 
     def _named(self, found: re.Match[str]) -> tuple[str, str, str] | None:
         """Return address and name of a command's page, and what stood behind the command and is none of it."""

@@ -132,7 +132,7 @@ def _part(visit: Visit) -> Answer:
         parts = _chosen(visit, stair)
     codes = ",".join(part.code for part in parts)
     told = visit.told(visit.look("stairs part", codes).blocks)
-    title = _capital(visit.words.of(stair.listed(part.name for part in parts)))
+    title = visit.words.of(stair.listed(part.name for part in parts))
     return Page(title, "stair_part.html.j2", {"told": told, "parts": codes, "done": _DONE})
 
 
@@ -156,7 +156,7 @@ def _form(visit: Visit) -> Answer:
         "always": [fields[name] for name in always],
         "more": [fields[name] for name in more],
     }
-    return Page(f"{_capital(words.of(what))}: {names}", "stair_log.html.j2", values)
+    return Page(f"{words.of(what)}: {names}", "stair_log.html.j2", values)
 
 
 def _fields(visit: Visit, log: Logbook, done: Done, filled: Mapping[str, str]) -> dict[str, Field]:
@@ -273,10 +273,6 @@ def _edited(read: Callable[[Visit], _Written], visit: Visit) -> Answer:
 def _remove(visit: Visit) -> Answer:
     """Leave parts or an event out from now on."""
     return Onward("/stair", visit.do("stairs remove", visit.form.text("what")).said)
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 ROUTES: Final = (

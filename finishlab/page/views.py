@@ -360,9 +360,7 @@ def _groups(thing: Thing, visit: Visit) -> tuple[str, list[Group]]:
     number, _, entry = _shown(thing, visit)
     record, command = typed_as(entry.get("record", entry)), f"{thing.command} edit"
     fields = visit.fields(command, record, without=(*arguments_of(command), *thing.without))
-    has_finish = "step" in options_of(command)
-    finish = finish_groups(record.get("finish"), own=thing.command == "board") if has_finish else []
-    return number, [Group("", tuple(fields)), *finish]
+    return number, [Group("", tuple(fields)), *_finish(command, record.get("finish"))]
 
 
 def _edit(thing: Thing, visit: Visit) -> Answer:
@@ -379,20 +377,20 @@ def _removed(thing: Thing, visit: Visit) -> Answer:
     return Onward(thing.address, visit.do(f"{thing.command} remove", visit.path["number"].upper()).said)
 
 
-def _finish(view: View) -> list[Group]:
-    return finish_groups(None, own=False) if "step" in options_of(view.command) else []
+def _finish(command: str, finish: Mapping[str, Any] | None = None) -> list[Group]:
+    return finish_groups(finish, own=command.startswith("board")) if "step" in options_of(command) else []
 
 
 def _change(view: View, visit: Visit) -> Answer:
     number, says = visit.path.get("number", ""), f"{view.title}_says"
-    groups = [Group("", tuple(view.fields(visit))), *_finish(view)]
+    groups = [Group("", tuple(view.fields(visit))), *_finish(view.command)]
     values = {"groups": groups, "about": number, "says": says if says in visit.words.own else ""}
     return Page(f"{visit.words(view.title)} {number}".strip(), "edit.html.j2", values)
 
 
 def _changed(view: View, visit: Visit) -> Answer:
     arguments, options = view.answers(visit, visit.form.typed)
-    finish = finish_changes(_finish(view), visit.form.typed)
+    finish = finish_changes(_finish(view.command), visit.form.typed)
     return Onward(view.then, visit.do(view.command, *arguments, **options, **finish).said)
 
 
