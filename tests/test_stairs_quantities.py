@@ -27,9 +27,9 @@ def test_one_stain_coat_on_both_faces() -> None:
     """13 treads, one coat on both faces at 125 ft2/qt: 0.671 qt, with 15 % 0.772, so 1 quart (arithmetic)."""
     area = coat_area(SHAPES, Coats(top=1, under=1))
     found = need(area, LABEL, 0.15)
-    assert need(area, LABEL, 0.0).litres[1] / LITRES_PER_QT == pytest.approx(0.671, abs=5e-4)
-    assert found.litres[1] / LITRES_PER_QT == pytest.approx(0.772, abs=5e-4)
-    assert purchase(found.litres[1], [QUART]).cans == ((QUART, 1),)
+    assert need(area, LABEL, 0.0)[1] / LITRES_PER_QT == pytest.approx(0.671, abs=5e-4)
+    assert found[1] / LITRES_PER_QT == pytest.approx(0.772, abs=5e-4)
+    assert purchase(found[1], [QUART]).cans == ((QUART, 1),)
 
 
 def test_three_topcoats_and_one_underneath() -> None:
@@ -37,9 +37,9 @@ def test_three_topcoats_and_one_underneath() -> None:
     area = coat_area(SHAPES, Coats(top=3, under=1))
     assert area / M2_PER_FT2 == pytest.approx(176.8, abs=0.05)
     found = need(area, LABEL, 0.10)
-    assert need(area, LABEL, 0.0).litres[1] / LITRES_PER_QT == pytest.approx(1.415, abs=5e-4)
-    assert found.litres[1] / LITRES_PER_QT == pytest.approx(1.556, abs=5e-4)
-    assert purchase(found.litres[1], [QUART]).cans == ((QUART, 2),)
+    assert need(area, LABEL, 0.0)[1] / LITRES_PER_QT == pytest.approx(1.415, abs=5e-4)
+    assert found[1] / LITRES_PER_QT == pytest.approx(1.556, abs=5e-4)
+    assert purchase(found[1], [QUART]).cans == ((QUART, 2),)
 
 
 def test_a_riser_is_coated_where_it_shows() -> None:
@@ -78,13 +78,13 @@ def test_every_coating_has_figures_in_order(found: Usual) -> None:
 def test_hardwax_oil_is_not_ten_times_out() -> None:
     """4.3 m2 take 0.14 to 0.22 L of hardwax oil a coat; 35-50 cl a square metre, as one reads, is ten times that."""
     found = need(4.316, coating("hardwax oil").figures.coverage, 0.0)
-    assert found.litres == pytest.approx((0.144, 0.216), abs=5e-4)
-    assert found.litres[1] < 4.316 * 0.35 / 5
+    assert found == pytest.approx((0.144, 0.216), abs=5e-4)
+    assert found[1] < 4.316 * 0.35 / 5
 
 
 def test_the_range_is_that_of_the_coverage() -> None:
     """Without a label the least and the most needed are as far apart as the figures found: threefold for oil stain."""
-    least, most = need(10, coating("oil stain").figures.coverage).litres
+    least, most = need(10, coating("oil stain").figures.coverage)
     assert most / least == pytest.approx(3)
 
 

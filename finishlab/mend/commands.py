@@ -46,10 +46,13 @@ def mend(*, words: tuple[str, ...], parts: str | None, as_json: bool) -> None:
 
 def _records(parts: str) -> tuple[list[PartRecord], str | None]:
     """Return the records of the parts that are named, and the kept board."""
-    from finishlab.mend.documents import part_record
+    from finishlab.mend.documents import PartRecord
     from finishlab.record import today
+    from finishlab.stair.documents import parts_shown
+    from finishlab.stair.progress import progress_of
 
     with open_logbook() as log:
         stair, standard = log.stair(), log.standard()
     board = None if standard is None else standard.approval.board
-    return [part_record(stair, part, today()) for part in stair.named(parts)], board
+    known = parts_shown(stair), progress_of(stair.events), today()
+    return [PartRecord(stair, part, *known) for part in stair.named(parts)], board

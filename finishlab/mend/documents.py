@@ -31,8 +31,8 @@ from finishlab.show.document import (
     caution_blocks,
     caution_data,
 )
-from finishlab.stair.documents import PartShown, parts_shown
-from finishlab.stair.progress import Progress, can_words, deviations, held_by, hours_between, progress_of, recipe_of
+from finishlab.stair.documents import PartShown
+from finishlab.stair.progress import Progress, can_words, deviations, held_by, hours_between, recipe_of
 
 if TYPE_CHECKING:
     from finishlab.recipe import Label
@@ -138,7 +138,7 @@ class PartRecord:
     @property
     def finish(self) -> Finish:
         """The finish of its recipe; an empty one where it has none."""
-        recipe = recipe_of(self.stair, self.part, self.progress.get(self.part.ident))
+        recipe = recipe_of(self.stair, self.part, self.progress[self.part.ident])
         return Finish() if recipe is None else recipe.finish
 
     @property
@@ -148,7 +148,7 @@ class PartRecord:
 
     def coats_of(self, part: StoredPart) -> list[StoredEvent]:
         """Return the coats of any part."""
-        known = self.progress.get(part.ident, Progress())
+        known = self.progress[part.ident]
         coats = [event for events in known.coats.values() for event in events]
         return sorted(coats, key=lambda event: (event.date, event.ident))
 
@@ -181,11 +181,6 @@ class PartRecord:
             for each in deviations(self.stair)
             if each.part == self.part.ident and each.event in mine and each.code not in known
         ]
-
-
-def part_record(stair: StoredStair, part: StoredPart, day: dt.date) -> PartRecord:
-    """Return the record of one part of the stair."""
-    return PartRecord(stair, part, parts_shown(stair), progress_of(stair.events), day)
 
 
 def _ago(record: PartRecord, day: dt.date) -> str:
@@ -326,7 +321,7 @@ def _neighbours(record: PartRecord) -> Iterator[str]:
 
 
 def _marks(record: PartRecord, part: StoredPart) -> dict[str, str]:
-    recipe = recipe_of(record.stair, part, record.progress.get(part.ident))
+    recipe = recipe_of(record.stair, part, record.progress[part.ident])
     marks = {"wood": part.record.species or "unknown", "recipe": "none" if recipe is None else f"R{recipe.number}"}
     coats = record.coats_of(part)
     for step in ("stain", "seal", "topcoat"):

@@ -199,7 +199,7 @@ def quantities(
     """
     from finishlab.cautions import cautions_for
     from finishlab.plan.documents import quantities_csv, quantities_document
-    from finishlab.plan.entered import Said, product_of
+    from finishlab.plan.entered import product_of, said_on, said_on_those_meant
     from finishlab.plan.stair_plan import Origin, quantities_of
     from finishlab.units import is_us
 
@@ -210,12 +210,12 @@ def quantities(
         if product is not None:
             raise UsageError("liquid-and-product", "--liquid is the product.", "Leave out --product, or --liquid.")
         # It goes without saying that options say it.
-        asked = Said(**said).on(product_of(liquid))
+        asked = said_on(product_of(liquid), **said)
         by = _sources(coats=said["coats"] if said["coats"] is not None else said["under"])["coats"]
         origin = Origin(waste=asked.origin.waste, coats_by=by)
         stair = replace(stair, products=(replace(asked, origin=origin),))
     elif stair.products:
-        stair = replace(stair, products=Said(**said).on_those_meant(stair.products, product))
+        stair = replace(stair, products=said_on_those_meant(stair.products, product, said))
     if any(is_us(text) for text in (said["coverage"] or "", *said["cans"])):
         stair = replace(stair, us=True)
     found = quantities_of(stair)

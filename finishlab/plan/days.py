@@ -36,7 +36,7 @@ from finishlab.show.document import (
     caution_data,
 )
 from finishlab.stair.names import UPRIGHT, PartName, full_name, level_title, named, need_flight
-from finishlab.stair.progress import Progress, progress_of
+from finishlab.stair.progress import progress_of
 
 if TYPE_CHECKING:
     from finishlab.logbook.store import Logbook
@@ -453,7 +453,7 @@ def _ways(stair: StoredStair, wet: Sequence[_Wet], now: dt.datetime) -> list[tup
 def _not_known(stair: StoredStair, now: dt.datetime) -> Iterator[str]:
     """Say what the logbook does not know of: adhesive that sets."""
     progress = progress_of(stair.events)
-    days = ((progress.get(part.ident, Progress()).done.get("fitted"), part.name) for part in stair.parts)
+    days = ((progress[part.ident].done.get("fitted"), part.name) for part in stair.parts)
     fitted = gathered((day, name) for day, name in days if day is not None and now.date() - day < _GLUE)
     for day, names in fitted.items():
         told = stair.listed(names)

@@ -25,6 +25,7 @@ from finishlab.plan.woodwork import (
     RiserCheck,
 )
 from finishlab.record import counted, enumerated, gathered
+from finishlab.show import jsons
 from finishlab.show.document import Block, Document, Line, Paragraph, caution_blocks, caution_data
 from finishlab.stair.names import UPRIGHT, PartName, level_title, named
 from finishlab.units import FT2_PER_GAL, area_text, as_typed_text, inches_text, length_text, limit_text, volume_text
@@ -54,7 +55,7 @@ def quantities_document(plan: StairPlan, found: Sequence[Quantity], cautions: Se
 
 
 def _product(quantity: Quantity) -> dict[str, Any]:
-    product, need, origin = quantity.product, quantity.need, quantity.product.origin
+    product, origin = quantity.product, quantity.product.origin
     return {
         "name": product.name,
         "kind": product.kind,
@@ -64,17 +65,17 @@ def _product(quantity: Quantity) -> dict[str, Any]:
             {"coats": _coats_data(coats), "parts": list(map(part_data, parts))}
             for coats, parts in _uses(quantity).items()
         ],
-        "coat_area_m2": round(need.coat_area, 4),
-        "coverage_m2_per_l": [round(value, 4) for value in need.coverage],
+        "coat_area_m2": round(quantity.coat_area, 4),
+        "coverage_m2_per_l": [round(value, 4) for value in quantity.coverage],
         "coverage_source": "label" if quantity.from_label else COMMON,
         "coverage_from": origin.coverage if quantity.from_label else None,
         "coats_from": origin.coats or None,
         "coats_source": origin.coats or origin.coats_by,
         "cans_from": origin.cans or None,
         "in_hand": [{"can": can, "litres": litres} for can, litres in origin.in_hand],
-        "waste": need.waste,
+        "waste": product.waste,
         "waste_source": origin.waste,
-        "litres": [round(value, 4) for value in need.litres],
+        "litres": [round(value, 4) for value in quantity.litres],
         "buy": None
         if quantity.buy is None
         else {name: _bought(each) for name, each in zip(("least", "most"), quantity.buy, strict=True)},
@@ -96,11 +97,11 @@ def _to_buy(plan: StairPlan, found: Sequence[Quantity]) -> Iterator[Block]:
     """Say what to buy of each product, with the range that the coverage leaves."""
     litres = partial(volume_text, us=plan.us)
     for quantity in found:
-        product, need = quantity.product, quantity.need
+        product = quantity.product
         which = " of what is finished away from the stair" if plan.away and product.coats.under else ""
         says = f" ({product.origin.coats})" if product.origin.coats else ""
         yield Paragraph(f"{product.title}: {_coats(product.coats, quantity.parts, says)}{which}")
-        yield Paragraph(f"on {_counted(quantity.parts)}: {area_text(need.coat_area, us=plan.us)} to coat in all", 2)
+        yield Paragraph(f"on {_counted(quantity.parts)}: {area_text(quantity.coat_area, us=plan.us)} to coat in all", 2)
         uses = _uses(quantity)
         if product.each is not None and list(uses) != [product.coats]:
             told = (
@@ -108,8 +109,8 @@ def _to_buy(plan: StairPlan, found: Sequence[Quantity]) -> Iterator[Block]:
             )
             yield Paragraph(f"still to come: {'; '.join(told)}", 2)
         yield Paragraph(_covers(quantity, us=plan.us), 2)
-        amounts = " to ".join(dict.fromkeys(map(litres, need.litres)))
-        yield Paragraph(f"needs {amounts}, {need.waste * 100:g} % waste included ({product.origin.waste})", 2)
+        amounts = " to ".join(dict.fromkeys(map(litres, quantity.litres)))
+        yield Paragraph(f"needs {amounts}, {product.waste * 100:g} % waste included ({product.origin.waste})", 2)
         yield Paragraph(_buy(quantity), 2)
         if product.origin.in_hand:
             left = ", ".join(f"{litres(amount)} in {can}" for can, amount in product.origin.in_hand)
@@ -153,7 +154,7 @@ def _counted(parts: Sequence[PartName]) -> str:
 
 
 def _covers(quantity: Quantity, *, us: bool) -> str:
-    least, most = quantity.need.coverage
+    least, most = quantity.coverage
     metric = _span(least, most)
     who = (
         f"as {quantity.product.origin.coverage} says"
@@ -206,25 +207,18 @@ def cutting_document(
     `sources` says of ``kerf_mm``, ``allowance_mm`` and ``spares`` who says so.
     """
     data = {
-        "kerf_mm": found.kerf,
-        "allowance_mm": found.allowance,
+        **jsons.entry(found, "kerf=kerf_mm:9 allowance=allowance_mm:9"),
         "spares": sum(piece.part is None for piece in found.pieces),
         "sources": dict(sources),
-        "used_share": round(found.used_share, 4),
-        "cost": found.cost,
+        **jsons.entry(found, "used_share:4 cost:9"),
         "pieces": [_piece(piece) for piece in found.pieces],
         "boards": [
-            _rounded(length_mm=board.stock.length, width_mm=board.stock.width)
-            | {"price": board.stock.price, "lanes": [list(lane) for lane in board.lanes]}
+            jsons.entry(board.stock, "length=length_mm:2 width=width_mm:2 price:9") | jsons.entry(board, "lanes")
             for board in found.boards
         ],
     }
     blocks = (*_to_cut(plan, found, sources), *caution_blocks(cautions))
     return Document("plan-cutting", data | caution_data(cautions), blocks)
-
-
-def _rounded(**sizes: float) -> dict[str, Any]:
-    return {name: round(size, 2) for name, size in sizes.items()}
 
 
 def _piece(piece: Piece) -> dict[str, Any]:
@@ -236,13 +230,8 @@ def _piece(piece: Piece) -> dict[str, Any]:
             "front_mm": front, "back_mm": back, "depth_mm": depth, "sides_mm": others[:2], "diagonals_mm": others[2:],
             "angles_deg": [round(angle, 2) for angle in shape.angles], "angles_worked_out": list(shape.solved),
         }  # fmt: skip
-    return {
-        "name": piece.name,
-        **_rounded(length_mm=piece.length, width_mm=piece.width),
-        "strips": piece.strips,
-        "strip_width_mm": round(piece.strip_width, 2),
-        "outline": outline,
-    }
+    told = jsons.entry(piece, "name length=length_mm:2 width=width_mm:2 strips strip_width=strip_width_mm:2")
+    return told | {"outline": outline}
 
 
 def _to_cut(plan: StairPlan, found: CuttingPlan, sources: Mapping[str, str]) -> Iterator[Block]:
@@ -297,16 +286,12 @@ def _angles(shape: Shape) -> str:
 def risers_document(found: RiserCheck, *, us: bool) -> Document:
     """Return ``finishlab/plan-risers/1``: heights in mm, from the bottom up; people get cautions too."""
     data = {
-        "before_mm": [round(each, 2) for each in found.before],
-        "after_mm": [round(each, 2) for each in found.after],
-        "variation_mm": round(found.variation, 2),
+        **jsons.entry(found, "before=before_mm:2 after=after_mm:2 variation=variation_mm:2"),
         "tread_allowed_mm": _inwards(found.tread_allowed),
         "thickness_allowed_mm": _inwards(found.thickness_allowed),
         "nosing_to_measure": found.nosing_open,
         "figures": [
-            {"what": each.what, "value_mm": round(each.value, 2), "least_mm": each.least, "most_mm": each.most}
-            | {"holds": each.holds}
-            for each in found.figures
+            jsons.entry(each, "what value=value_mm:2 least=least_mm:9 most=most_mm:9 holds") for each in found.figures
         ],
         "holds": found.holds,
         "code": CODE,
@@ -379,13 +364,9 @@ def _limit(figure: CodeFigure, *, us: bool) -> str:
 def floor_document(found: FloorPurchase, *, us: bool, waste_source: str) -> Document:
     """Return ``finishlab/plan-floor/1``: areas in m2."""
     data = {
-        "area_m2": round(found.area, 4),
-        "waste": found.waste,
+        **jsons.entry(found, "area=area_m2:4 waste:9"),
         "sources": {"waste": waste_source},
-        "with_waste_m2": round(found.with_waste, 4),
-        "box_m2": round(found.box_area, 4),
-        "boxes": found.boxes,
-        "cost": found.cost,
+        **jsons.entry(found, "with_waste=with_waste_m2:4 box_area=box_m2:4 boxes cost:9"),
     }
     boxes = "1 box" if found.boxes == 1 else f"{found.boxes} boxes"
     cost = "" if found.cost is None else f" for {found.cost:.2f}"
@@ -414,10 +395,10 @@ def quantities_csv(found: Sequence[Quantity]) -> str:
     )  # fmt: skip
     rows: list[Sequence[Cell]] = []
     for each in found:
-        product, need, buy = each.product, each.need, each.buy or ()
+        product, buy = each.product, each.buy or ()
         coats = (product.coats.top, product.coats.on_edges, product.coats.under)
-        area = (round(need.coat_area, 4), *(round(value, 4) for value in need.coverage))
-        litres = (round(need.waste * 100, 4), *(round(value, 4) for value in need.litres))
+        area = (round(each.coat_area, 4), *(round(value, 4) for value in each.coverage))
+        litres = (round(product.waste * 100, 4), *(round(value, 4) for value in each.litres))
         bought = (
             (*(one.words for one in buy), *(one.cost for one in buy), buy[1].currency or None) if buy else (None,) * 5
         )

@@ -160,16 +160,12 @@ def parse_days(texts: Iterable[str]) -> frozenset[int]:
     found: set[int] = set()
     for text in texts:
         for piece in text.lower().replace(",", " ").split():
-            ends = [_day(each) for each in piece.split("-")]
+            ends = [DAYS.index(each[:3]) if each[:3] in DAYS else None for each in piece.split("-")]
             if len(ends) > 2 or None in ends:
                 raise UsageError("bad-day", f"“{piece}” is no day of the week.", "Write for example mon-fri or sat.")
             first, last = (each for each in (ends[0], ends[-1]) if each is not None)
             found |= {number % 7 for number in range(first, last + (7 if last < first else 0) + 1)}
     return frozenset(found)
-
-
-def _day(text: str) -> int | None:
-    return DAYS.index(text[:3]) if text[:3] in DAYS else None
 
 
 def _on_step(moment: dt.datetime) -> dt.datetime:

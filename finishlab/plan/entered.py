@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final, cast
 
@@ -157,63 +157,71 @@ def product_of(kind: str, *, name: str | None = None, coats: int = 1) -> Product
     return Product(coat.product, kind.lower(), coat, Coats(coats, under=1), parts)
 
 
-@dataclass(frozen=True, slots=True)
-class Said:
-    """What options say of a product; None where they say nothing."""
+def said_on(
+    product: Product,
+    *,
+    coats: int | None = None,
+    under: int | None = None,
+    coverage: str | None = None,
+    waste: float | None = None,
+    cans: tuple[str, ...] = (),
+) -> Product:
+    """Return a product with what options say in the place of its figures.
 
-    coats: int | None = None
-    """On top and edges."""
-    under: int | None = None
-    coverage: str | None = None
-    """As the label has it."""
-    waste: float | None = None
-    """Percent."""
-    cans: tuple[str, ...] = ()
-    """Sizes on sale, with their prices."""
+    Parameters
+    ----------
+    product
+        The product.
+    coats, under
+        On top and edges, and on the underside.
+    coverage
+        As the label has it.
+    waste
+        Percent.
+    cans
+        Sizes on sale, with their prices.
 
-    def on(self, product: Product) -> Product:
-        """Return the product with what is said in the place of its figures; raises for figures nobody can mean."""
-        origin, before = product.origin, product.coats
-        if self.coats is not None or self.under is not None:
-            top, under = _or(self.coats, product.coats.top), _or(self.under, product.coats.under)
-            product = replace(product, coats=Coats(top, None, under))
-            origin = replace(origin, coats="by option")
-        if self.coverage is not None:
-            product = replace(product, coverage=parse_coverage(self.coverage))
-            origin = replace(origin, coverage="--coverage")
-        if self.cans:
-            product = replace(product, cans=tuple(parse_can(text) for text in self.cans))
-            origin = replace(
-                origin, cans="sizes and prices of --can-size" if len(self.cans) > 1 else "as --can-size says"
-            )
-        if self.waste is not None:
-            product, origin = replace(product, waste=self.waste / 100), replace(origin, waste="as given")
-        each = product.each
-        if each is not None and product.coats is not before:
-            each = tuple((part, product.coats) for part, _ in each)
-        return replace(product, origin=origin, each=each)
+    Raises
+    ------
+    UsageError
+        For figures nobody can mean.
+    """
+    origin, each = product.origin, product.each
+    if coats is not None or under is not None:
+        on = Coats(_or(coats, product.coats.top), None, _or(under, product.coats.under))
+        each = None if each is None else tuple((part, on) for part, _ in each)
+        product, origin = replace(product, coats=on), replace(origin, coats="by option")
+    if coverage is not None:
+        product, origin = replace(product, coverage=parse_coverage(coverage)), replace(origin, coverage="--coverage")
+    if cans:
+        told = "sizes and prices of --can-size" if len(cans) > 1 else "as --can-size says"
+        product, origin = replace(product, cans=tuple(map(parse_can, cans))), replace(origin, cans=told)
+    if waste is not None:
+        product, origin = replace(product, waste=waste / 100), replace(origin, waste="as given")
+    return replace(product, origin=origin, each=each)
 
-    def on_those_meant(self, products: Sequence[Product], which: str | None = None) -> tuple[Product, ...]:
-        """Return the products of a recipe or a file with what is said in the place of their figures.
 
-        A waste alone is meant for all of them; anything else for the one that is named, or the only one.
+def said_on_those_meant(products: Sequence[Product], which: str | None, said: Mapping[str, Any]) -> tuple[Product, ...]:
+    """Return the products of a recipe or a file with what options say in the place of their figures.
 
-        Raises
-        ------
-        UsageError
-            ``"unknown-product"``, ``"which-product"``, and for figures nobody can mean.
-        """
-        of_one = self != Said(waste=self.waste)
-        meant = list(range(len(products)))
-        if which is not None:
-            meant = [n for n, each in enumerate(products) if which.casefold() in (each.name.casefold(), each.kind)]
-        if not meant or (of_one and len(meant) > 1):
-            names = ", ".join(f"“{each.name}”" for each in products)
-            code, message = "which-product", f"Several products are planned: {names}."
-            if not meant:
-                code, message = "unknown-product", f"“{which}” is not planned; that are: {names}."
-            raise UsageError(code, message, f"Say which one is meant: --product “{products[0].name}”")
-        return tuple(self.on(each) if n in meant else each for n, each in enumerate(products))
+    A waste alone is meant for all of them; anything else for the one that is named, or the only one.
+
+    Raises
+    ------
+    UsageError
+        ``"unknown-product"``, ``"which-product"``, and for figures nobody can mean.
+    """
+    of_one = any(value not in (None, ()) for name, value in said.items() if name != "waste")
+    meant = list(range(len(products)))
+    if which is not None:
+        meant = [n for n, each in enumerate(products) if which.casefold() in (each.name.casefold(), each.kind)]
+    if not meant or (of_one and len(meant) > 1):
+        names = ", ".join(f"“{each.name}”" for each in products)
+        code, message = "which-product", f"Several products are planned: {names}."
+        if not meant:
+            code, message = "unknown-product", f"“{which}” is not planned; that are: {names}."
+        raise UsageError(code, message, f"Say which one is meant: --product “{products[0].name}”")
+    return tuple(said_on(each, **said) if n in meant else each for n, each in enumerate(products))
 
 
 def _flight(section: Section, number: int) -> dict[PartName, Shape]:

@@ -95,7 +95,7 @@ def logged_plan(log: Logbook, recipe: str | None = None, *, sized: bool = True) 
     us = us or any(can.label in _US_SIZES.values() for product in products for can in product.cans)
     missing = listed(dict.fromkeys(unsized)) if unsized else ""
     there = [part for part in stair.parts if part.name in planned]
-    sanded = [part.name for part in there if "sanded" in work.of(part).done and not work.of(part).coats]
+    known = [(part.name, work.progress[part.ident]) for part in there]
     return replace(
         plan,
         products=tuple(products),
@@ -103,15 +103,16 @@ def logged_plan(log: Logbook, recipe: str | None = None, *, sized: bool = True) 
         not_counted=missing,
         notes=tuple(dict.fromkeys(notes)),
         laid={part.name: laid for part in there if (laid := work.laid(part, recipes.get(part.ident)))},
-        fitted=frozenset(part.name for part in there if "fitted" in work.of(part).done),
-        sanded=frozenset(sanded),
+        fitted=frozenset(name for name, each in known if "fitted" in each.done),
+        sanded=frozenset(name for name, each in known if "sanded" in each.done and not each.coats),
     )
 
 
 def _recipes(log: Logbook, work: _Work, recipe: str | None) -> tuple[dict[int, PartRecipe], list[str]]:
     """Return the recipe of each part that is planned, and what is to be said of the others."""
     stair = work.stair
-    found = {part.ident: recipe_of(stair, part, work.of(part)) for part in stair.parts}
+    own = {part.ident: recipe_of(stair, part, work.progress[part.ident]) for part in stair.parts}
+    found = dict(own)
     named = None if recipe is None else log.recipe(recipe).number.key
     notes: list[str] = []
     live = log.recipes()
@@ -140,7 +141,7 @@ def _recipes(log: Logbook, work: _Work, recipe: str | None) -> tuple[dict[int, P
         told = [f"{stair.listed(names)} (R{number})" for number, names in others.items()]
         notes += [f"Of another recipe, and not in this plan: {', '.join(told)}."] if told else []
         found = {ident: each if each and each.number == named else None for ident, each in found.items()}
-    without = [part for part in stair.parts if recipe_of(stair, part, work.of(part)) is None and not found[part.ident]]
+    without = [part for part in stair.parts if own[part.ident] is None and not found[part.ident]]
     if without:
         names = stair.listed(part.name for part in without)
         notes.append(
@@ -166,16 +167,12 @@ class _Work:
     progress: Mapping[int, Progress]
     cans: Mapping[int, LoggedCan]
 
-    def of(self, part: StoredPart) -> Progress:
-        """Return how far a part is."""
-        return self.progress.get(part.ident, Progress())
-
     def left(self, part: StoredPart, recipe: PartRecipe, made: Made) -> Coats | None:
         """Return the coats of a product a part is still to get; None for none.
 
         Of the underside it is taken to have got its coat with the first that does not say otherwise.
         """
-        known = self.of(part)
+        known = self.progress[part.ident]
         left = {(step, n) for step, numbers in missing(known, coats_of(recipe.finish)).items() for n in numbers}
         mine = [layer for layer in made.layers if (layer.step, layer.number) in left]
         if not mine:
@@ -188,7 +185,7 @@ class _Work:
 
     def laid(self, part: StoredPart, recipe: PartRecipe | None) -> Laid | None:
         """Return the last coat a part has already, and all that dries under it."""
-        known = self.of(part)
+        known = self.progress[part.ident]
         on = {event.ident: laid for event, laid in self.drying(part, recipe, _usual_end)}
         last = None if known.last_coat is None else on.pop(known.last_coat.ident)
         return None if last is None else replace(last, rubbed_out=known.rubbed_out, below=tuple(on.values()))
@@ -201,7 +198,7 @@ class _Work:
             made = () if recipe is None else finish_products(recipe, self.cans)
         except UsageError:  # a recipe that does not say of what kind it is
             made = ()
-        return [(event, Laid(self.coat(event, made), ended(event))) for event in self.of(part).drying]
+        return [(event, Laid(self.coat(event, made), ended(event))) for event in self.progress[part.ident].drying]
 
     def coat(self, event: StoredEvent, made: Sequence[Made]) -> Coat:
         """Return what was put on, with the times of its own can, else of its recipe's products, else usual ones."""
@@ -220,7 +217,7 @@ class _Work:
     def to_fit(self, recipes: Mapping[int, PartRecipe]) -> bool:
         """Return whether some part has its coats and was not fitted."""
         return any(
-            "fitted" not in self.of(part).done and self.of(part).coats
+            "fitted" not in self.progress[part.ident].done and self.progress[part.ident].coats
             for part in self.stair.parts
             if part.ident in recipes
         )
@@ -237,9 +234,9 @@ class _Work:
             want = coats_of(recipe.finish)
             if part.record.kind in WORN and not want.get("topcoat"):
                 bare.setdefault(recipe.words, []).append(part.name)
-            if self.of(part).coats and not missing(self.of(part), want):
+            if self.progress[part.ident].coats and not missing(self.progress[part.ident], want):
                 done.append(part.name)
-            for step in passed_over(self.of(part), want):
+            for step in passed_over(self.progress[part.ident], want):
                 over.setdefault(step, []).append(part.name)
         for words, names in bare.items():
             yield f"{words} names no topcoat, so none is planned for {self.stair.listed(names)}, which feet wear."
@@ -257,7 +254,7 @@ def coats_laid(log: Logbook, stair: StoredStair) -> Iterator[tuple[StoredPart, l
     """
     work = _Work(stair, progress_of(stair.events), {each.number.key: each.record for each in log.cans()})
     for part in stair.parts:
-        yield part, work.drying(part, recipe_of(stair, part, work.of(part)), _latest_end)
+        yield part, work.drying(part, recipe_of(stair, part, work.progress[part.ident]), _latest_end)
 
 
 def _usual_end(event: StoredEvent) -> dt.datetime:

@@ -67,32 +67,6 @@ class Coats:
 
 
 @dataclass(frozen=True, slots=True)
-class Need:
-    """What is needed of one liquid.
-
-    Parameters
-    ----------
-    coat_area
-        Area times coats, m2.
-    waste
-        Share added.
-    coverage
-        Least and most one litre covers, m2/L.
-    """
-
-    coat_area: float
-    waste: float
-    coverage: tuple[float, float]
-
-    @property
-    def litres(self) -> tuple[float, float]:
-        """Least and most that is needed, waste included."""
-        least, most = self.coverage
-        whole = self.coat_area * (1 + self.waste)
-        return whole / most, whole / least
-
-
-@dataclass(frozen=True, slots=True)
 class Can:
     """A can on sale.
 
@@ -167,8 +141,8 @@ def coat_area(parts: Iterable[tuple[PartKind, Shape]], coats: Coats) -> float:
     return total
 
 
-def need(area: float, coverage: tuple[float, float], waste: float = DEFAULT_WASTE) -> Need:
-    """Return what is needed for an area times coats.
+def need(area: float, coverage: tuple[float, float], waste: float = DEFAULT_WASTE) -> tuple[float, float]:
+    """Return the least and the most litres needed for an area times coats, m2, where a litre covers so much, m2/L.
 
     Raises
     ------
@@ -180,7 +154,7 @@ def need(area: float, coverage: tuple[float, float], waste: float = DEFAULT_WAST
     least, most = coverage
     if not 0 < least <= most:
         raise UsageError("bad-coverage", "A litre covers more than nothing.", "Copy the coverage from the label.")
-    return Need(area, waste, (least, most))
+    return area * (1 + waste) / most, area * (1 + waste) / least
 
 
 def purchase(litres: float, cans: Sequence[Can]) -> Purchase:
@@ -397,15 +371,21 @@ class Quantity:
         The product.
     uses
         The parts it goes on, each with its coats.
-    need
-        Area times coats, coverage, litres.
+    coat_area
+        Area times coats, m2.
+    coverage
+        Least and most one litre covers, m2/L.
+    litres
+        Least and most that is needed, waste included.
     buy
         Cans for the least and for the most that may be needed; None where no can size is known.
     """
 
     product: Product
     uses: tuple[tuple[PartName, Coats], ...]
-    need: Need
+    coat_area: float
+    coverage: tuple[float, float]
+    litres: tuple[float, float]
     buy: tuple[Purchase, Purchase] | None
 
     @property
@@ -438,7 +418,11 @@ def _quantity(plan: StairPlan, products: Sequence[Product]) -> Quantity:
     names = dict.fromkeys(each.origin.coats for each in products if each.origin.coats)
     product = replace(product, origin=replace(product.origin, coats=", ".join(names)))
     uses = tuple(use for each in products for use in each.on(plan.parts))
-    area = sum(coat_area([(part.kind, plan.shapes[part])], _reached(plan, part, coats)) for part, coats in uses)
+    on_stair = {part for part in plan.parts if plan.away and part.kind not in plan.away}  # nobody reaches its underside
+    area = sum(
+        coat_area([(part.kind, plan.shapes[part])], replace(coats, under=0) if part in on_stair else coats)
+        for part, coats in uses
+    )
     if area <= 0:
         raise UsageError(
             "nothing-to-coat",
@@ -446,14 +430,9 @@ def _quantity(plan: StairPlan, products: Sequence[Product]) -> Quantity:
             f"It is meant for: {', '.join(product.parts)}. Give such parts, or name other ones for it.",
         )
     coverage = product.coverage or coating(product.kind).figures.coverage
-    found = need(area, coverage, product.waste)
-    buy = (purchase(found.litres[0], product.cans), purchase(found.litres[1], product.cans)) if product.cans else None
-    return Quantity(product, uses, found, buy)
-
-
-def _reached(plan: StairPlan, part: PartName, coats: Coats) -> Coats:
-    """Return the coats of a part; nobody reaches the underside of what is finished on the stair."""
-    return replace(coats, under=0) if plan.away and part.kind not in plan.away else coats
+    litres = need(area, coverage, product.waste)
+    buy = (purchase(litres[0], product.cans), purchase(litres[1], product.cans)) if product.cans else None
+    return Quantity(product, uses, area, coverage, litres, buy)
 
 
 def jobs_of(plan: StairPlan) -> tuple[Job, ...]:

@@ -321,9 +321,7 @@ def label_views(log: Logbook, wish: Wish, *, date: dt.date | None = None) -> lis
     views = [_board_label(stair, board, name) for board in boards]
     progress = progress_of(stair.events)
     day = date or today()
-    return views + [
-        _part_label(stair, part, recipe_of(stair, part, progress.get(part.ident)), name, day) for part in parts
-    ]
+    return views + [_part_label(stair, part, recipe_of(stair, part, progress[part.ident]), name, day) for part in parts]
 
 
 def _board_label(stair: StoredStair, board: StoredBoard, logbook: str) -> LabelView:

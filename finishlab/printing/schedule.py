@@ -265,15 +265,15 @@ def schedule_view(log: Logbook, recipe: str | None, parts: str = "", *, date: dt
     if parts.strip():
         meant = stair.named(parts)
     else:
-        meant = [part for part in stair.parts if _number(stair, part, progress.get(part.ident)) == number]
+        meant = [part for part in stair.parts if _number(stair, part, progress[part.ident]) == number]
     columns = _columns(worked.finish)
     rows = tuple(
-        SchedulePart(part.name.words(with_level=stair.several_flights), _done(progress.get(part.ident), columns))
+        SchedulePart(part.name.words(with_level=stair.several_flights), _done(progress[part.ident], columns))
         for part in meant
     )
     steps = tuple(finish_steps(worked.finish, stair.cans))
     found = cautions_for(products_of(worked.finish, stair.cans), _ACTIONS)
-    others = [part.name for part in meant if _number(stair, part, progress.get(part.ident)) not in {None, number}]
+    others = [part.name for part in meant if _number(stair, part, progress[part.ident]) not in {None, number}]
     apart = f"Of another recipe: {stair.listed(others)}." if others else None
     told = [f"The standard since {worked.approved}." if worked.approved else None, chosen.note, worked.changed, apart]
     return ScheduleView(
@@ -289,7 +289,7 @@ def schedule_view(log: Logbook, recipe: str | None, parts: str = "", *, date: dt
     )
 
 
-def _number(stair: StoredStair, part: StoredPart, progress: Progress | None) -> int | None:
+def _number(stair: StoredStair, part: StoredPart, progress: Progress) -> int | None:
     found = recipe_of(stair, part, progress)
     return None if found is None else found.number
 
@@ -428,10 +428,8 @@ def _columns(finish: Finish) -> tuple[str, ...]:
     return tuple(columns)
 
 
-def _done(progress: Progress | None, columns: tuple[str, ...]) -> dict[str, str]:
+def _done(progress: Progress, columns: tuple[str, ...]) -> dict[str, str]:
     """Return what a part has had, by column."""
-    if progress is None:
-        return {}
     done = {"sanded": progress.done["sanded"]} if "sanded" in progress.done else {}
     for step, events in progress.coats.items():
         for event in events:

@@ -183,7 +183,7 @@ def parts_shown(stair: StoredStair, given: Mapping[CoatStep, int] | None = None)
     )
     shown = {}
     for part in stair.parts:
-        known, colour = progress.get(part.ident, Progress()), colours.get(part.ident)
+        known, colour = progress[part.ident], colours.get(part.ident)
         want, recipe = wanted(stair, part, known, given), recipe_of(stair, part, known)
         shown[part.ident] = PartShown(
             name=part.name,
@@ -367,7 +367,7 @@ def parts_document(log: Logbook, text: str) -> Document:
     blocks: list[Block] = []
     for part in stair.named(text):
         mine = shown[part.ident]
-        finish = _finish_sentences(stair, mine, progress.get(part.ident))
+        finish = _finish_sentences(stair, mine, progress[part.ident])
         logged = [event for event in stair.events if event.part == part.ident]
         events = [_event(stair, event) for event in logged]
         colours = log.part_measurements(part.ident)
@@ -402,9 +402,9 @@ def _facts(part: PartShown) -> Facts:
     return Facts(part.words.capitalize(), rows)
 
 
-def _finish_sentences(stair: StoredStair, part: PartShown, progress: Progress | None) -> list[str]:
+def _finish_sentences(stair: StoredStair, part: PartShown, progress: Progress) -> list[str]:
     """Return which finish is on a part and from which cans."""
-    if progress is None or not progress.coats:
+    if not progress.coats:
         planned = f" It is to get {part.recipe}." if part.recipe else ""
         return [f"No finish is on {part.words} yet.{planned}"]
     sentences = [f"On {part.words}: {part.recipe or 'no recipe named'}."]
@@ -475,7 +475,7 @@ def due_document(
     shown, progress = parts_shown(stair, given), progress_of(stair.events)
     groups: dict[tuple[str, str, dt.date | None, str | None, dt.date | None], list[PartShown]] = {}
     for part in stair.named(text) if text.strip() else stair.parts:
-        row, known = shown[part.ident], progress.get(part.ident, Progress())
+        row, known = shown[part.ident], progress[part.ident]
         short = missing(known, row.wanted)
         if not short:
             continue
@@ -509,7 +509,7 @@ def _due_notes(
     over = gathered(
         (step, part.name)
         for part in stair.parts
-        for step in passed_over(progress.get(part.ident, Progress()), shown[part.ident].wanted)
+        for step in passed_over(progress[part.ident], shown[part.ident].wanted)
     )
     return notes + [
         f"{stair.listed(parts)}: {step} was passed over, and does not take over what is on it; "
@@ -580,7 +580,7 @@ def _not_before(stair: StoredStair, progress: Progress, step: CoatStep) -> dt.da
 
 def usual_can(stair: StoredStair, part: StoredPart, step: CoatStep, progress: Mapping[int, Progress]) -> int | None:
     """Return the can a step was last done from, on this part or on others of its recipe, else the recipe's."""
-    found = recipe_of(stair, part, progress.get(part.ident))
+    found = recipe_of(stair, part, progress[part.ident])
     recipe = None if found is None else found.number
     coats = [
         event

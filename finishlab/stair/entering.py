@@ -22,7 +22,7 @@ from finishlab.stair.names import (
     parse_level,
     parse_parts,
 )
-from finishlab.stair.progress import Progress, progress_of, recipe_of, resolved
+from finishlab.stair.progress import progress_of, recipe_of, resolved
 from finishlab.stair.records import (
     CoatStep,
     EventKind,
@@ -298,7 +298,7 @@ def next_events(
     for part in parts:
         fields = dict(written)
         if done.kind == "coat" and done.step is not None:
-            known = progress.get(part.ident, Progress())
+            known = progress[part.ident]
             fields["step"] = done.step
             fields["coat"] = done.coat or known.next_coat(done.step)
             recipe = recipe_of(stair, part, known)

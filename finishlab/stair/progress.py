@@ -8,7 +8,7 @@ them are common practice.
 from __future__ import annotations
 
 import datetime as dt
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from typing import Final, Literal
@@ -80,11 +80,11 @@ class Progress:
         return max((event.coat or 0 for event in self.coats.get(step, ())), default=0) + 1
 
 
-def progress_of(events: Iterable[StoredEvent]) -> dict[int, Progress]:
-    """Return how far each part is that something was done to; events by day, as the logbook gives them."""
-    found: dict[int, Progress] = {}
+def progress_of(events: Iterable[StoredEvent]) -> defaultdict[int, Progress]:
+    """Return how far each part is; events by day, as the logbook gives them."""
+    found: defaultdict[int, Progress] = defaultdict(Progress)
     for event in events:
-        found.setdefault(event.part, Progress()).add(event)
+        found[event.part].add(event)
     return found
 
 
@@ -150,11 +150,11 @@ class PartRecipe:
         return f"R{self.number} {self.name}".strip()
 
 
-def recipe_of(stair: StoredStair, part: StoredPart, progress: Progress | None) -> PartRecipe | None:
+def recipe_of(stair: StoredStair, part: StoredPart, progress: Progress) -> PartRecipe | None:
     """Return a part's recipe: its own, else that of the coats it has had, else, where feet wear it, the standard."""
     if part.record.recipe_number is not None:
         return resolved(stair, part.record.recipe_number, "own")
-    if progress is not None and progress.recipe_number is not None:
+    if progress.recipe_number is not None:
         return resolved(stair, progress.recipe_number, "begun")
     if stair.standard is not None and part.record.kind in WORN:
         return resolved(stair, stair.standard.approval.recipe_number, "standard")
@@ -193,7 +193,7 @@ def recipe_changes(before: StoredStair, after: StoredStair) -> list[str]:
     told: dict[str, list[PartName]] = {}
     progress = progress_of(after.events)
     for part in after.parts:
-        was, now = (recipe_of(stair, part, progress.get(part.ident)) for stair in (before, after))
+        was, now = (recipe_of(stair, part, progress[part.ident]) for stair in (before, after))
         if now is None:
             continue
         words = now.words
