@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final, cast
 import click
 
 from finishlab.board import SURFACES, FloorSpotRecord, Surface
+from finishlab.board.files import import_boards as imported
 from finishlab.board.files import rows_words
 from finishlab.board.shown import (
     colour_blocks,
@@ -185,8 +186,6 @@ def import_boards(*, file: str, as_json: bool) -> None:
     as preparation.grits or steps.1.kind. If one row is wrong, none is logged. Photos come afterwards: finishlab board
     add PHOTO --to B1
     """
-    from finishlab.board.files import import_boards as imported
-
     with open_logbook(make=True) as log:
         done = imported(log, file)
         if as_json:

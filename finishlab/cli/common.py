@@ -6,8 +6,7 @@ import difflib
 import functools
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
-from pathlib import Path
+from contextlib import contextmanager, nullcontext
 from typing import TYPE_CHECKING, Any, Final, TypeVar, cast
 
 import click
@@ -70,15 +69,9 @@ def options(*each: Callable[[Any], Any]) -> Callable[[Command], Command]:
     return added
 
 
-def photos_argument(command: Command) -> Command:
-    """Add the photos: files, or folders of them."""
-    path = click.Path(readable=False)  # that one may not be read is told as any other fault of a photo
-    return click.argument("photos", nargs=-1, required=True, type=path, metavar="PHOTO...")(command)
-
-
-def json_option(command: Command) -> Command:
-    """Add ``--json``."""
-    return click.option("--json", "as_json", is_flag=True, help="One JSON document on stdout.")(command)
+_PHOTOS: Final = click.Path(readable=False)  # that one may not be read is told as any other fault of a photo
+photos_argument = click.argument("photos", nargs=-1, required=True, type=_PHOTOS, metavar="PHOTO...")
+json_option = click.option("--json", "as_json", is_flag=True, help="One JSON document on stdout.")
 
 
 def grey_option(text: str) -> Callable[[Command], Command]:
@@ -140,25 +133,14 @@ def open_logbook(*, make: bool = False) -> Iterator[Logbook]:
     from finishlab.logbook.store import Logbook
 
     folder = logbook_folder()
-    if make:
-        with Logbook.open(folder) as log:
-            yield log
-        return
-    log_or_none = Logbook.open_existing(folder)
-    if log_or_none is None:
-        raise _empty(folder)
-    with log_or_none as log:
-        if log.is_empty():
-            raise _empty(folder)
+    with (Logbook.open(folder) if make else Logbook.open_existing(folder)) or nullcontext() as log:
+        if log is None or (not make and log.is_empty()):
+            raise LogbookError(
+                "logbook-empty",
+                f"Nothing is logged in {folder} yet.",
+                "If it should be, check --logbook. Else begin with: finishlab start",
+            )
         yield log
-
-
-def _empty(folder: Path) -> LogbookError:
-    return LogbookError(
-        "logbook-empty",
-        f"Nothing is logged in {folder} yet.",
-        "If it should be, check --logbook. Else begin with: finishlab start",
-    )
 
 
 def said_in_logbook(read: Callable[[Logbook], Said], otherwise: Said, unsaid: str = "") -> Said:

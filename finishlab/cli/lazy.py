@@ -246,18 +246,11 @@ class QuotedBash(BashComplete):
         return f"{item.type},{shlex.quote(item.value) if item.type == 'plain' else item.value}"
 
 
-class Logged(click.ParamType[str]):
+class Logged(click.types.StringParamType):
     """A text that names something that was logged, which a shell can complete."""
-
-    name = "text"
 
     def __init__(self, *what: Source) -> None:
         self.what = what
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:  # noqa: ANN401
-        """Return the text as it was typed."""
-        del param, ctx
-        return str(value)
 
     def shell_complete(self, ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
         """Return what is logged and begins so."""

@@ -299,7 +299,8 @@ class Finish:
 
     def is_empty(self) -> bool:
         """Return whether nothing is written down."""
-        return not self.as_dict()
+        sections = (self.preparation, self.seal, self.topcoat, self.looking)
+        return not self.steps and all(each is None or each.is_empty() for each in sections)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form: what is written down, section by section."""

@@ -186,7 +186,7 @@ class Section(Record):
 
     def is_empty(self) -> bool:
         """Return whether nothing is written down."""
-        return not self.as_dict()
+        return all(getattr(self, each.name) in (None, ()) for each in specs(type(self), units=True))
 
     @classmethod
     def from_dict(cls, data: Mapping[str, Any]) -> Self:

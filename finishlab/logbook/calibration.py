@@ -24,6 +24,7 @@ from finishlab.logbook.tables import (
     StripRow,
     TrialRow,
     decoded,
+    subject_name,
 )
 from finishlab.logbook.writing import kept_photo, note_change, now
 from finishlab.record import Light, normalise_light
@@ -224,11 +225,8 @@ class CalibrationStore(Transactions):
             ``"photo-tried-already"`` if one of the photos is part of a trial: counted twice it would count for two.
         """
         with self._write() as session:
-            known: dict[str, str] = {
-                photo: each.number
-                for each in read_numbered(session, TrialRow, TrialRecord)
-                for photo in each.record.photos
-            }
+            logged = read_numbered(session, TrialRow, TrialRecord)
+            known = {photo: str(each.number) for each in logged for photo in each.record.photos}
             for record in trials:
                 for photo in record.photos:
                     if photo in known:
@@ -239,11 +237,10 @@ class CalibrationStore(Transactions):
                             "Take another photo for each trial.",
                         )
                     known[photo] = "before it"
-            numbers = []
-            for record in trials:
-                numbers.append(f"H{rows.add_row(session, TrialRow, record)}")
-                rows.note_change(session, self._who, "add", numbers[-1], after=record.as_dict())
-            return [each for each in read_numbered(session, TrialRow, TrialRecord) if each.number in numbers]
+            added = rows.add_rows(session, TrialRow, trials)
+            for row, record in zip(added, trials, strict=True):
+                rows.note_change(session, self._who, "add", subject_name(row), after=record.as_dict(), row=row)
+            return read_numbered(session, TrialRow, TrialRecord)[len(logged) :]
 
     def trials(self) -> list[StoredTrial]:
         """Return the trials by number."""

@@ -112,13 +112,14 @@ def check_named(session: Session, record: AnyRecord, before: AnyRecord | None = 
     recipe = getattr(record, "recipe_number", None)
     if recipe is not None and recipe != getattr(before, "recipe_number", None):
         find(session, RecipeRow, f"R{recipe}")
-    for can in set(_cans(record)) - set(_cans(before)):
+    for can in set(cans_of(record)) - set(cans_of(before)):
         find(session, BatchRow, f"C{can}")
 
 
-def _cans(record: AnyRecord | None) -> tuple[int, ...]:
+def cans_of(record: AnyRecord | None) -> tuple[int, ...]:
+    """Return the numbers of the cans a record names."""
     finish = getattr(record, "finish", None)
-    return () if finish is None else tuple(finish.cans())
+    return () if finish is None else finish.cans()
 
 
 def edit(session: Session, row: AnyRow, changes: Mapping[str, Any], who: str) -> None:

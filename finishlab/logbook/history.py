@@ -21,7 +21,7 @@ from sqlalchemy.orm import Session
 from finishlab.errors import LogbookError
 from finishlab.logbook import writing as rows
 from finishlab.logbook.database import Transactions
-from finishlab.logbook.entities import STANDARD, check_named, check_recipe_name, check_unused, find, table_of
+from finishlab.logbook.entities import STANDARD, cans_of, check_named, check_recipe_name, check_unused, find, table_of
 from finishlab.logbook.stored import Change, change_of, read_history
 from finishlab.logbook.tables import (
     AnyRow,
@@ -238,9 +238,7 @@ def _check_named(session: Session, put_back: Iterable[tuple[AnyRow, Any]]) -> No
         if isinstance(row, RecipeRow):
             check_recipe_name(session, row.name, row.number)
         record = read_record(row)
-        finish = getattr(record, "finish", None)
-        cans = () if finish is None else tuple(finish.cans())
-        named[getattr(record, "recipe_number", None), cans, before is None] = record, before
+        named[getattr(record, "recipe_number", None), cans_of(record), before is None] = record, before
     for record, before in named.values():
         check_named(session, record, before)
 

@@ -33,7 +33,7 @@ from finishlab.logbook.database import (
     named_folder,
     open_database,
 )
-from finishlab.logbook.entities import RecipeStore, check_named, check_unused, edit, find, table_of
+from finishlab.logbook.entities import RecipeStore, cans_of, check_named, check_unused, edit, find, table_of
 from finishlab.logbook.history import HistoryStore
 from finishlab.logbook.merge import Dump, MergeResult, Tables, damaged, merge, read_dump
 from finishlab.logbook.photo_files import KeptPhoto, photo_place
@@ -261,7 +261,7 @@ class Logbook(RecipeStore, CalibrationStore, HistoryStore, BackupStore, AuditSto
     def add_boards(self, records: Sequence[BoardRecord]) -> list[StoredBoard]:
         """Log many boards that have no photo yet, in one transaction; errors as in `add_board`."""
         with self._write() as session:
-            named = {(each.recipe_number, each.finish.cans() if each.finish else ()): each for each in records}
+            named = {(each.recipe_number, cans_of(each)): each for each in records}
             for record in named.values():
                 check_named(session, record)
             boards = rows.add_rows(session, BoardRow, records)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 import shlex
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal, cast, get_args
 
@@ -177,8 +178,6 @@ def preview(path: Path, room: tuple[int, int]) -> tuple[np.ndarray, tuple[int, i
     PhotoError
         If it cannot be read.
     """
-    from dataclasses import replace
-
     from finishlab.imaging.opencv import shrink
     from finishlab.photos import read_photo, srgb_pixels
 

@@ -30,10 +30,10 @@ from finishlab.imaging.overlay import (
 from finishlab.imaging.strip import STRIP
 from finishlab.logbook.audit import ASIDE, Finding
 from finishlab.logbook.backup import Saved
-from finishlab.matching.costs import costs_entry, costs_line
+from finishlab.matching.costs import Costs, costs_entry, costs_line, pair_costs, print_doubt
 from finishlab.measure.areas import PixelRect
 from finishlab.measure.by_hand import HandInspection
-from finishlab.measure.flow import PX_PER_MM
+from finishlab.measure.flow import PX_PER_MM, inspect_partly
 from finishlab.measuring.logged import SAME, Again
 from finishlab.photos import srgb_pixels, write_png
 from finishlab.record import plain
@@ -45,7 +45,6 @@ if TYPE_CHECKING:
     from finishlab.imaging.finder import StripFit
     from finishlab.imaging.pixels import LinearImage
     from finishlab.imaging.strip import FieldName
-    from finishlab.matching.costs import Costs
     from finishlab.measure.flow import Inspection, PartialInspection
     from finishlab.measure.results import FieldMeasurement
     from finishlab.measuring import PhotoResult
@@ -152,15 +151,11 @@ def _costs_of_photo(result: PhotoResult) -> Costs | None:
     found = result.measurement
     if found is None or found.pair is None:
         return None
-    from finishlab.matching.costs import pair_costs
-
     return pair_costs(found.fields["board"].estimate, found.fields["floor"].estimate)
 
 
 def _costs_entry(costs: Costs) -> dict[str, Any]:
     """Return the costs of a photo's pair for a document, with the doubt about the print; a ranking says that once."""
-    from finishlab.matching.costs import print_doubt
-
     found = print_doubt([costs])
     return {**costs_entry(costs), "doubts": jsons.doubts([] if found is None else [found])}
 
@@ -170,8 +165,6 @@ def _cost_notes(results: Sequence[PhotoResult]) -> list[str]:
     found = [(result.path, costs) for result in results if (costs := _costs_of_photo(result)) is not None]
     if not found:
         return []
-    from finishlab.matching.costs import print_doubt
-
     doubtful = print_doubt([costs for _, costs in found])
     return [f"{path}: {costs_line(costs)}" for path, costs in found] + ([] if doubtful is None else [doubtful.message])
 
@@ -216,8 +209,6 @@ def picture_of_refused(
     image: LinearImage, fit: StripFit, fields: Sequence[FieldName], *, long_side: int = _LONG_SIDE
 ) -> tuple[np.ndarray, PartialInspection]:
     """Return a photo that gave no figure with what was found in it, as `picture_of` does, and what that was."""
-    from finishlab.measure.flow import inspect_partly
-
     seen = inspect_partly(image, fit, fields)
     drawings = {
         name: FieldDrawing(seen.surfaces.get(name), STRIP.fields[name], PX_PER_MM, None, f"{name}: no figure")

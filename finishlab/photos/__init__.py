@@ -129,8 +129,7 @@ def read_photo(path: Path, *, long_side: int | None = None) -> LinearImage:
     if not isinstance(encoding, ColourEncoding):
         codes, white = _by_littlecms(codes, white, encoding), 255
         encoding = profiles.named_encoding("sRGB", f"{profiles.profile_name(header.icc)} (converted to sRGB, 8 bits)")
-    info = _info(header, encoding.name, (*doubts, *([doubt("greyscale")] if grey else []), *marks))
-    info = replace(info, chroma_step=step)
+    info = _info(header, encoding.name, (*doubts, *([doubt("greyscale")] if grey else []), *marks), step)
     orientation = header.orientation
     del header  # and with it Pillow's own copy of the pixels
     if orientation != 1:
@@ -149,10 +148,11 @@ def _colourless(codes: np.ndarray) -> bool:
     return bool(apart.max() <= _ALIKE * np.iinfo(codes.dtype).max)
 
 
-def _info(header: Header, profile: str, doubts: tuple[Doubt, ...]) -> PhotoInfo:
+def _info(header: Header, profile: str, doubts: tuple[Doubt, ...], step: float) -> PhotoInfo:
     if not header.camera:
         doubts = (*doubts, doubt("no-camera"))
-    return PhotoInfo(header.file.photo_id, header.camera, header.taken, profile, header.full_size, doubts, header.raw)
+    said = header.file.photo_id, header.camera, header.taken, profile, header.full_size
+    return PhotoInfo(*said, doubts, header.raw, step)
 
 
 def _check_kind(header: Header) -> None:
