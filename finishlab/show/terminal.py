@@ -114,8 +114,8 @@ def _cells(console: Console, cell: Cell, count: int) -> list[str | Text]:
     if isinstance(cell, Bar):
         return [swatch(cell.labs, lines=2)]
     if isinstance(cell, Colour):
-        figures = lab_words(cell.lab, cell.decimals)
-        return [swatch([] if cell.lab is None else [cell.lab]), figures][-count:]
+        both = swatch([] if cell.lab is None else [cell.lab]), lab_words(cell.lab, cell.decimals)
+        return list(both[-count:])
     words = _words(cell)
     text = "-" if words is None else words
     spelt = text if console.encoding.lower().startswith("utf") else text.translate(_PLAIN)
