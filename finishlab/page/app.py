@@ -167,11 +167,17 @@ class Visit:
 
     def look(self, command: str, *arguments: str, **options: Value) -> Asked:
         """Return what a command that only looks up says, asked once for each state of the logbook."""
-        named = tuple((name, tuple(value) if isinstance(value, list) else value) for name, value in options.items())
-        return self.kept(
-            (command, arguments, named, self.visitor.units),
-            lambda: self.ask(command, *arguments, **options),
-        )
+        what = (command, arguments, repr(options), self.visitor.units)
+        return self.kept(what, lambda: self.ask(command, *arguments, **options))
+
+    def read(self, command: str, *arguments: str, **options: Value) -> tuple[Markup, Asked]:
+        """Return the same as this visitor reads it, and what was said beside; a long list is not rendered twice."""
+
+        def made() -> tuple[Markup, Asked]:
+            asked = self.ask(command, *arguments, **options)
+            return self.told(asked.blocks), replace(asked, documents=(), results=())
+
+        return self.kept((self.words.language, command, arguments, repr(options), self.visitor.units), made)
 
     def kept(self, what: tuple[Hashable, ...], make: Callable[[], T]) -> T:
         """Return what was made of this state of the logbook today; a plan begins tomorrow."""
@@ -239,6 +245,8 @@ def links_in(language: str) -> Links:
 
 
 def _weight(said: object) -> int:
+    if isinstance(said, tuple):
+        return 20 + len(said[0]) // 1000
     documents = said.documents if isinstance(said, Asked) else ()
     return 20 + sum(len(getattr(block, "rows", ())) for each in documents for block in each.blocks)
 

@@ -94,7 +94,7 @@ _FORMS: Final = {
     **dict.fromkeys(("day", "last"), r"[A-Z][a-z]+day \d+ [A-Z][a-z]+"),
     "date": r"\d+ [A-Z][a-z]+",
     "at": r"(?:L?\d+/)?(?:tread|riser|landing|nosing|return|stringer|skirt)[^:]*",
-    "names": r"(?:[A-Z0-9.]+|flight \d+|landing \d+|standard)(?:, [\w. ]+)*(?: and \d+ more)?",
+    "names": r"(?:[A-Z0-9.]+|(?:flight|landing|strip) \d+|standard)(?:, [\w. ]+)*(?: and \d+ more)?",
     "when": r"\d{4}-\d\d-\d\d(?: \d\d:\d\d)?",
     "colours": r"(?:(?:, | and )?(?:a touch |much |also )?(?:lighter|darker|greener|pinker|bluer|more golden))+",
 }
@@ -249,7 +249,7 @@ class Links:
             if place is not None:
                 linked += Markup('{}<a href="{}">{}</a>{}').format(told[at : found.start()], *place)
                 at = found.end()
-        linked += Markup("{}").format(told[at:] if at else self._asked(told))
+        linked += Markup("{}").format(self._asked(told[at:]))
         return Markup('<span lang="en">{}</span>').format(linked) if self._words.lacks(text) else linked
 
     def _asked(self, text: str) -> str:

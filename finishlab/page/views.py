@@ -256,8 +256,8 @@ def _told(view: View, visit: Visit) -> Answer:
     title = visit.words(view.title)
     if not all(arguments) or (view.waits and not typed):
         return Page(title, "told.html.j2", values)
-    asked = visit.look(view.command, *arguments, **options, **view.fixed)
-    values |= {"blocks": visit.told(asked.blocks), "notes": asked.said}
+    values["blocks"], asked = visit.read(view.command, *arguments, **options, **view.fixed)
+    values["notes"] = asked.said
     # A form that cannot be meant is the visitor's to mend; that nothing is logged yet is an answer like others.
     return Page(title, "told.html.j2", values, errors=asked.errors, status=422 if asked.errors and typed else 200)
 
@@ -273,8 +273,8 @@ def _plan(visit: Visit) -> Answer:
 def _list(thing: Thing, visit: Visit) -> Answer:
     command = f"{thing.command} list"
     fields = visit.fields(command, visit.query)
-    asked = visit.look(command, **given(fields, visit.query))
-    values = {"blocks": visit.told(asked.blocks), "notes": asked.said, "thing": thing, "fields": fields}
+    blocks, asked = visit.read(command, **given(fields, visit.query))
+    values = {"blocks": blocks, "notes": asked.said, "thing": thing, "fields": fields}
     values["new"] = visit.links.page_of(f"finishlab {thing.command} add")
     return Page(visit.words(f"{thing.command}.list"), "list.html.j2", values, errors=asked.errors)
 
