@@ -10,6 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 from conftest import STRIP_NUMBER, Photos
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from PIL import Image
 from render.printers import Printer
 from render.view import project
@@ -172,12 +174,29 @@ def test_one_grey_does_and_says_that_it_is_one(photos: Photos) -> None:
     assert np.trace(one.estimate.total_covariance()) > 1.5 * np.trace(many.estimate.total_covariance())
 
 
-def test_greys_that_contradict_each_other_are_refused(photos: Photos) -> None:
-    """Greys whose lightness cannot be true together give no colour."""
-    greys = greys_of(photos, "straight")[:16]
-    wrong = [GreyArea(grey.rect, 20.0 + 5 * (7 * i % 16)) for i, grey in enumerate(greys)]
+@given(st.permutations(range(6)))
+@settings(max_examples=30, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_greys_that_contradict_each_other_are_refused(photos: Photos, order: list[int]) -> None:
+    """Greys whose lightness cannot be true together give no colour, in whatever order they are named by mistake."""
+    greys = greys_of(photos, "straight")[:12:2]
+    named = [GreyArea(grey.rect, greys[other].lightness) for grey, other in zip(greys, order, strict=True)]
+    area = PixelRect(320, 200, 500, 140)
+    if named == greys:
+        measure_photo(photos("straight"), greys=named, area=area)
+        return
     with pytest.raises(QualityError, match="disagree"):
-        measure_photo(photos("straight"), greys=wrong, area=PixelRect(320, 200, 500, 140))
+        measure_photo(photos("straight"), greys=named, area=area)
+
+
+@pytest.mark.parametrize("error", [-2.0, 2.0])
+def test_a_grey_that_is_a_little_off_is_taken(photos: Photos, error: float) -> None:
+    """A grey named 2 L* too light or too dark among others is no contradiction; the colour hardly moves."""
+    greys = greys_of(photos, "straight")
+    area = PixelRect(320, 200, 500, 140)
+    true = measure_photo(photos("straight"), greys=greys, area=area).fields["board"]
+    greys[4] = GreyArea(greys[4].rect, greys[4].lightness + error)
+    off = measure_photo(photos("straight"), greys=greys, area=area).fields["board"]
+    assert delta_e_00(off.estimate.lab, true.estimate.lab) < 0.5
 
 
 def test_a_grey_that_is_clipped_is_refused(photos: Photos) -> None:

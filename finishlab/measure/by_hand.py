@@ -50,8 +50,12 @@ _LIGHTNESS_STEP: Final = 1.0
 """One standard deviation of what all the greys' lightnesses may be wrong by together, L*."""
 _LEAST_PIXELS: Final = 16
 _CLIPPED: Final = 0.05
-_BELIEVED: Final = (0.1, 0.20)
-"""Least weight the fit may give a grey that somebody named, and largest relative residual of all of them."""
+BELIEVED: Final = 0.1
+"""Least weight the fit may give a grey that somebody named."""
+ASTRAY: Final = 4.0
+"""Error of such a grey, in standard deviations, above which it cannot be what was said."""
+_RESIDUAL: Final = 0.20
+"""Largest relative residual of all of them."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -216,8 +220,11 @@ def _read_greys(image: LinearImage, greys: tuple[GreyArea, ...]) -> PatchReading
 
 def _check_agreement(greys: tuple[GreyArea, ...], correction: Correction) -> None:
     weights = correction.weights.reshape(len(greys), -1).mean(axis=1)
-    odd = [str(grey) for grey, weight in zip(greys, weights, strict=True) if weight < _BELIEVED[0]]
-    if odd or correction.residual > _BELIEVED[1]:
+    # The fit can make any lightness true: what it took for that says whether the greys were what somebody said.
+    common, *errors = np.abs(correction.parameters[correction.layout.print])
+    each = zip(greys, weights, errors, strict=True)
+    odd = [str(grey) for grey, weight, error in each if weight < BELIEVED or error > ASTRAY]
+    if odd or common > ASTRAY or correction.residual > _RESIDUAL:
         which = f"{' and '.join(odd)} of them" if 0 < len(odd) < 4 else "several of them"
         raise QualityError(
             "greys-disagree",

@@ -38,7 +38,7 @@ from finishlab.imaging.rectify import (
 )
 from finishlab.imaging.strip import EYE_ROWS, STRIP, GreyPatch, Rect, Screen, usual_print
 from finishlab.measure.areas import GreyArea
-from finishlab.measure.by_hand import check_areas, refuse_clipped
+from finishlab.measure.by_hand import ASTRAY, BELIEVED, check_areas, refuse_clipped
 from finishlab.measure.flow import PX_PER_MM
 from finishlab.measure.uncertainty_budget import judge_light, judge_strip
 from finishlab.quality import Doubt
@@ -393,10 +393,6 @@ _MOST_PIXELS: Final = 200
 """Pixels of a known grey that are read along each side; more would say no more."""
 _FAR_MM: Final = 100.0
 """How far beyond the strip a known grey may lie: the light found along the strip is only followed so far."""
-_DISAGREE: Final = 4.0
-"""Error of a known grey, in standard deviations, above which it cannot be what was said."""
-_BELIEVED: Final = 0.1
-"""Least weight that the fit may give it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -585,12 +581,10 @@ def _shot(image: LinearImage, strip: StripFit, readings: PatchReadings, known: K
 def _check_agreement(names: tuple[str, ...], fit: Correction) -> None:
     cards, where = len(names), fit.layout
     errors, weights = np.abs(fit.parameters[-cards:]), fit.weights[-cards:]
-    odd = [
-        name for name, off, weight in zip(names, errors, weights, strict=True) if off > _DISAGREE or weight < _BELIEVED
-    ]
+    odd = [name for name, off, weight in zip(names, errors, weights, strict=True) if off > ASTRAY or weight < BELIEVED]
     # A single grey bends print and camera to itself rather than be off; neither can be bent without end.
     strays = np.concatenate([fit.parameters[where.tone], fit.parameters[where.print]])
-    odd = odd or (list(names) if np.abs(strays).max() > _DISAGREE else [])
+    odd = odd or (list(names) if np.abs(strays).max() > ASTRAY else [])
     if odd:
         raise QualityError(
             "greys-disagree",
