@@ -290,7 +290,7 @@ def _numbered(
 ) -> Iterator[tuple[Any, Number, R, list[Any]]]:
     """Yield numbered things: the row, the number, the record, and its colours, a tuple of each kind of `colours`.
 
-    Those that were not removed, unless `removed`; with a `light`, those with a colour in it, and only such colours. Rows
+    Unless `removed`, those that were not; with a `light`, those with a colour in it, and only such colours. Rows
     are plain ones: mapped ones take twice as long.
     """
     kind, column = KINDS[table], table.__table__.c
