@@ -34,7 +34,6 @@ from finishlab.printing.house_file import house_pages
 from finishlab.printing.labels import (
     QR_LEAST,
     SHEETS,
-    LabelSheet,
     LabelView,
     label_views,
     labels_pdf,
@@ -246,12 +245,14 @@ def test_same_labels_are_same_bytes() -> None:
     assert labels_pdf(LABELS, sheet) == labels_pdf(LABELS, sheet)
 
 
-def test_a_sheet_that_does_not_fit_is_refused() -> None:
-    """Labels that overlap, or lie beyond the page, are no sheet."""
-    with pytest.raises(ValueError, match="overlap"):
-        LabelSheet("bad", "a4", 2, 2, 90.0, 50.0, 80.0, 50.0)
-    with pytest.raises(ValueError, match="fit the page"):
-        LabelSheet("bad", "a4", 3, 2, 90.0, 50.0, 90.0, 50.0)
+@pytest.mark.parametrize("name", SHEETS)
+def test_the_labels_of_a_sheet_lie_apart_and_within_its_page(name: str) -> None:
+    """No two labels of a sheet overlap, and none lies beyond the page."""
+    sheet = SHEETS[name]
+    assert min(sheet.columns, sheet.rows) >= 1
+    assert sheet.pitch_x >= sheet.width - 1e-6
+    assert sheet.pitch_y >= sheet.height - 1e-6
+    assert min(sheet.left, sheet.top) >= 0
 
 
 @settings(max_examples=60)

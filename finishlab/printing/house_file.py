@@ -106,7 +106,9 @@ def _sections(log: Logbook, *, photos: bool) -> Iterator[Section]:
     yield _told("How to read this file", _READING)
     yield from _finishes(log, stair, stair.cans)
     if cans:
-        rows = [_can(number, can, _used_on(stair, number)) for number, can in cans.items()]
+        parts = {part.ident: part.name for part in stair.parts}
+        used = gathered((each.batch_number, parts[each.part]) for each in stair.events if each.part in parts)
+        rows = [_can(number, can, stair.listed(set(used.get(number, ())))) for number, can in cans.items()]
         yield _section("Cans and leftovers", Table(_CANS, rows))
     if stair.parts:
         yield _section("The stair", Outline(stair_svg(flights_shown(stair), recipe_colours(log))))
@@ -199,11 +201,6 @@ def _can(number: int, can: Can, used_on: str) -> tuple[str, ...]:
     left = left_text(can.left_l, can.size_l) or ""
     opened = f", opened {can.opened.isoformat()}" if can.opened else ""
     return f"C{number}", f"{named}, {can.kind}{opened}", can.lot or "", left, can.place or "", used_on
-
-
-def _used_on(stair: StoredStair, number: int) -> str:
-    idents = {event.part for event in stair.events if event.batch_number == number}
-    return stair.listed(part.name for part in stair.parts if part.ident in idents)
 
 
 def _coated(stair: StoredStair) -> Iterator[Section]:

@@ -4,9 +4,8 @@ The label is read from behind or from below, with the arrow ``FRONT EDGE`` point
 over about its long side keeps its left end at the left, so the other arrow points left. Of an upright part, seen from
 behind with its top up, the left end lies at the right.
 
-Sizes of sheets are those they are commonly sold in (common practice, no source; the arithmetic of each is checked when
-it is built). All of them lie centred on their page. Whose sheet differs can check it by printing outlines on plain
-paper.
+Sizes of sheets are those they are commonly sold in (common practice, no source). All of them lie centred on their page.
+Whose sheet differs can check it by printing outlines on plain paper.
 """
 
 from __future__ import annotations
@@ -36,18 +35,9 @@ if TYPE_CHECKING:
     from finishlab.stair.records import StoredPart, StoredStair
 
 
-_EPSILON: Final = 1e-6
-
-
 @dataclass(frozen=True, slots=True)
 class LabelSheet:
-    """Where the labels lie on a page; millimetres.
-
-    Raises
-    ------
-    ValueError
-        If labels overlap or lie outside the page.
-    """
+    """Where the labels lie on a page; millimetres."""
 
     name: str
     page: Paper
@@ -60,14 +50,6 @@ class LabelSheet:
     pitch_y: float
     cut_lines: bool = False
     """Plain paper: lines to cut along."""
-
-    def __post_init__(self) -> None:
-        if min(self.columns, self.rows) < 1 or min(self.width, self.height) <= 0:
-            raise ValueError(f"{self.name}: a sheet has labels of some size")
-        if self.pitch_x < self.width - _EPSILON or self.pitch_y < self.height - _EPSILON:
-            raise ValueError(f"{self.name}: labels overlap")
-        if min(self.left, self.top) < 0:
-            raise ValueError(f"{self.name}: labels do not fit the page")
 
     @property
     def page_size(self) -> tuple[float, float]:
@@ -174,7 +156,9 @@ def labels_pdf(labels: Sequence[LabelView], sheet: LabelSheet, *, start: int = 1
         if index == start - 1 or index % sheet.labels == 0:
             if index != start - 1:
                 pages.next_page()
-            _draw_outlines(pages, sheet, outlines=outlines)
+            for at in map(sheet.place, range(sheet.labels)) if sheet.cut_lines or outlines else ():
+                round_ = 0.0 if sheet.cut_lines else 1.5
+                pages.frame(at.x, at.y, at.width, at.height, line=0.15, grey=_CUT_GREY, radius=round_)
         _draw_label(pages, sheet.place(index), label)
     return pages.finish()
 
@@ -188,12 +172,6 @@ def qr_text(label: LabelView, *, side: float = _QR_MOST) -> str:
         shorter = text[: -max(4, len(text) // 16)].rstrip()
         text = shorter if len(shorter) > len(label.address) + 2 else label.address
     return text
-
-
-def _draw_outlines(pages: Sheet, sheet: LabelSheet, *, outlines: bool) -> None:
-    for place in map(sheet.place, range(sheet.labels)) if sheet.cut_lines or outlines else ():
-        rounded = 0.0 if sheet.cut_lines else 1.5
-        pages.frame(place.x, place.y, place.width, place.height, line=0.15, grey=_CUT_GREY, radius=rounded)
 
 
 def _draw_label(pages: Sheet, at: Rect, label: LabelView) -> None:

@@ -265,18 +265,6 @@ class Setter:
 
     def __init__(self, look: Look, width: float, height: float, profile: bytes = b"") -> None:
         self.look, self.width, self.height, self.profile = look, width, height, profile
-        self.kinds: dict[type, Callable[[Any], Iterator[Flowable]]] = {
-            Words: self.words,
-            Facts: self.facts,
-            Listing: self.listing,
-            Table: self.table,
-            Cards: self.cards,
-            Colours: self.colours,
-            Pictures: self.pictures,
-            Swatches: self.swatches,
-            Charts: self.charts,
-            Outline: self.outline,
-        }
 
     def pages(self, pages: Pages) -> Iterator[Flowable]:
         """Give all that is shown."""
@@ -292,8 +280,9 @@ class Setter:
             yield self.text(MISSING_NOTE, "note")
 
     def block(self, block: Block) -> Iterator[Flowable]:
-        """Give a block."""
-        return self.kinds[type(block)](block)
+        """Give a block, by the method that is called as its kind."""
+        given: Iterator[Flowable] = getattr(self, type(block).__name__.lower())(block)
+        return given
 
     def heading(self, section: Section) -> Iterator[Flowable]:
         """Give a section's heading, on a new sheet where too little is left for what follows."""

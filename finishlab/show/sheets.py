@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import re
-import sys
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import fields, is_dataclass
@@ -154,25 +153,15 @@ def _read_fonts(*, bold: bool) -> Iterator[tuple[str, frozenset[int]]]:
 
 @cache
 def _files() -> dict[str, Path]:
-    """Return the font files of this computer by their names in small letters, of one name the first found."""
-    found: dict[str, Path] = {}
-    for folder in _folders():
-        for path in sorted(folder.rglob("*.tt[fc]")) if folder.is_dir() else ():
-            found.setdefault(path.name.casefold(), path)
-    return found
+    """Return the fonts of this computer, and those that come with Matplotlib, by their files' names in small letters.
 
-
-@cache
-def _folders() -> tuple[Path, ...]:
-    """Return where fonts usually are, and the folder of those that come with Matplotlib."""
+    Of one name it is the first found, of the computer's own.
+    """
     import matplotlib as mpl
+    from matplotlib.font_manager import findSystemFonts
 
-    home = Path.home()
-    usual = {
-        "win32": (Path("C:/Windows/Fonts"), home / "AppData/Local/Microsoft/Windows/Fonts"),
-        "darwin": (Path("/System/Library/Fonts"), Path("/Library/Fonts"), home / "Library/Fonts"),
-    }.get(sys.platform, (Path("/usr/share/fonts"), Path("/usr/local/share/fonts"), home / ".local/share/fonts"))
-    return (*usual, Path(mpl.get_data_path()) / "fonts" / "ttf")
+    brought = (Path(mpl.get_data_path()) / "fonts" / "ttf").glob("*.ttf")
+    return {path.name.casefold(): path for path in (*brought, *sorted(map(Path, findSystemFonts()), reverse=True))}
 
 
 POINTS_PER_MM: Final = 72.0 / 25.4

@@ -56,12 +56,13 @@ def _render(console: Console, block: Block) -> None:
         if shows_colour(console):
             console.print(swatch(block.labs, width=14), as_text(f" {block.words}"), sep="", highlight=False)
     elif isinstance(block, Listing):
-        print_list(console, block.title, block.lines, numbered=block.numbered)
+        marks = (f"{index}." if block.numbered else "-" for index in range(1, len(block.lines) + 1))
+        _pairs(console, block.title, zip(marks, block.lines, strict=True), marked=True)
     elif isinstance(block, Table):
         if block.rows:
             _table(console, block)
     else:
-        print_facts(console, block.title, [(name, _words(cell)) for name, cell in block.rows])
+        _pairs(console, block.title, ((f"  {name}", _words(cell)) for name, cell in block.rows))
 
 
 def _paragraph(console: Console, block: Paragraph) -> None:
@@ -81,7 +82,7 @@ def _paragraph(console: Console, block: Paragraph) -> None:
 
 def _table(console: Console, block: Table) -> None:
     if block.title:
-        blank(console)
+        console.print()
         bold(console, block.title)
     names = [_names(console, column, [row[i] for row in block.rows]) for i, column in enumerate(block.columns)]
     heads: list[Column] = []
@@ -101,7 +102,9 @@ def _names(console: Console, column: Column, cells: Sequence[Cell]) -> list[str]
     coloured = [type(cell) for cell in cells if isinstance(cell, Bar | Colour)]
     if Bar in coloured:
         return [column.name] if shows_colour(console) else []
-    return colour_heads(console) if coloured else [column.name]
+    if not coloured:
+        return [column.name]
+    return ["colour", "L* a* b*"] if shows_colour(console) else ["L* a* b*"]
 
 
 def _cells(console: Console, cell: Cell, count: int) -> list[str | Text]:
@@ -111,7 +114,8 @@ def _cells(console: Console, cell: Cell, count: int) -> list[str | Text]:
     if isinstance(cell, Bar):
         return [swatch(cell.labs, lines=2)]
     if isinstance(cell, Colour):
-        return colour_cells(console, cell.lab, cell.decimals)
+        both = swatch([] if cell.lab is None else [cell.lab]), lab_words(cell.lab, cell.decimals)
+        return list(both[-count:])
     words = _words(cell)
     text = "-" if words is None else words
     spelt = text if console.encoding.lower().startswith("utf") else text.translate(_PLAIN)
@@ -132,29 +136,22 @@ def _words(cell: Cell) -> str | None:
     return None if cell is None else str(cell)
 
 
-def print_facts(console: Console, title: str, facts: Sequence[tuple[str, object]]) -> None:
-    """Print names and values under a title."""
+def _pairs(console: Console, title: str, pairs: Iterable[tuple[str, str | None]], *, marked: bool = False) -> None:
+    """Print names and values under a title, what is not known left out; or lines with their marks, if there are any."""
     from rich.table import Table as Grid
 
-    bold(console, title)
-    grid = Grid.grid(padding=(0, 2))
-    grid.add_column(no_wrap=True)
+    grid = Grid.grid(padding=(0, 1 if marked else 2))
+    grid.add_column(no_wrap=True, justify="right" if marked else "left")
     grid.add_column(overflow="fold")
-    for name, value in facts:
+    for name, value in pairs:
         if value is not None:
-            grid.add_row(f"  {name}", as_text(str(value)))
+            grid.add_row(name, as_text(value))
+    if marked:
+        if not grid.row_count:
+            return
+        console.print()
+    bold(console, title)
     console.print(grid)
-
-
-def colour_heads(console: Console) -> list[str]:
-    """Return the heads for `colour_cells`."""
-    return ["colour", "L* a* b*"] if shows_colour(console) else ["L* a* b*"]
-
-
-def colour_cells(console: Console, lab: Lab | None, decimals: int = 0) -> list[str | Text]:
-    """Return the cells."""
-    figures = lab_words(lab, decimals)
-    return [swatch([] if lab is None else [lab]), figures] if shows_colour(console) else [figures]
 
 
 def shows_colour(console: Console) -> bool:
@@ -186,27 +183,6 @@ def bold(console: Console, line: str) -> None:
     text = as_text(line)
     text.stylize("bold")
     console.print(text, highlight=False)
-
-
-def blank(console: Console) -> None:
-    """Print an empty line."""
-    console.print()
-
-
-def print_list(console: Console, title: str, lines: Sequence[str], *, numbered: bool = False) -> None:
-    """Print lines under a title; nothing without lines."""
-    from rich.table import Table as Grid
-
-    if not lines:
-        return
-    blank(console)
-    bold(console, title)
-    grid = Grid.grid(padding=(0, 1))
-    grid.add_column(justify="right", no_wrap=True)
-    grid.add_column(overflow="fold")
-    for index, line in enumerate(lines, start=1):
-        grid.add_row(f"{index}." if numbered else "-", as_text(line))
-    console.print(grid)
 
 
 def print_rows(
