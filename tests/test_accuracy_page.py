@@ -58,7 +58,7 @@ def test_goals_are_said_as_they_are() -> None:
 def test_quick_run_writes_everything(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A test-sized run measures, keeps, and writes the page with every section and plot from what it kept.
 
-    What only ``--wide`` measures stands as it was kept.
+    What only ``--wide`` measures stands as it was kept. A guess that is changed is felt.
     """
     pytest.importorskip("matplotlib")
     import build_accuracy
@@ -72,6 +72,9 @@ def test_quick_run_writes_everything(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert text == accuracy_page.page(data)
     assert set(data) == {"format", *build_accuracy.MEASURE}
     assert all(data[part]["plan"]["width"] == build_accuracy.QUICK["width"] for part in build_accuracy.PARTS["usual"])
+    guessed = data["guesses"]["rows"]
+    assert len(set(guessed["true"])) == 1, "a guess changes nothing but what is measured"
+    assert len(set(guessed["value"])) == 3, "each other boost of saturation is felt"
     assert re.findall(r"^## (.*)$", text, re.MULTILINE) == list(accuracy_page.SECTIONS)
     assert {path.name for path in (tmp_path / "pictures").iterdir()} == {
         "accuracy-printers.svg",

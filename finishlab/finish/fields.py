@@ -298,10 +298,6 @@ def _check_mix(each: FieldSpec, value: Any) -> tuple[MixPart, ...]:  # noqa: ANN
     return parts
 
 
-def _check_grits(each: FieldSpec, value: Any) -> tuple[int, ...]:  # noqa: ANN401 - not known before it is checked
-    return tuple(_check_count(each, grit) for grit in _few(each, value))
-
-
 def _check_sides(each: FieldSpec, value: Any) -> tuple[float, ...]:  # noqa: ANN401 - not known before it is checked
     length, form = (3, "150x300x19") if each.form == "size" else (2, "10:1")
     if not isinstance(value, tuple) or len(value) != length:
@@ -411,7 +407,7 @@ _FORMS: Final[Mapping[Form, _Form]] = {
     "can": _Form(_check_count, lambda _, text: number_of("C", text), lambda value: Number.of("C", value)),
     "flag": _Form(_check_flag, _read_flag, lambda value: "yes" if value else "no"),
     "grits": _Form(
-        _check_grits,
+        lambda each, value: tuple(_check_count(each, grit) for grit in _few(each, value)),
         lambda each, text: tuple(read_figure(grit, "", each.label) for grit in re.split(r"[-,\s]+", text) if grit),
         lambda value: "-".join(str(grit) for grit in value),
     ),

@@ -72,10 +72,6 @@ def _holding(session: Session, camera: str, light: str) -> list[CameraProfileRow
     return list(session.scalars(asked.order_by(CameraProfileRow.created, CameraProfileRow.id)))
 
 
-def _profile(row: CameraProfileRow) -> CameraProfile:
-    return decoded(f"the camera “{row.camera}”", CameraProfile.from_dict, row.profile)
-
-
 _ENOUGH_CASTS: Final = 50
 """Photos of a light whose casts tell what is usual in it."""
 
@@ -192,7 +188,7 @@ class CalibrationStore(Transactions):
         with self._read() as session:
             # Two can hold after an archive was taken in: the later one counts.
             rows = {(row.camera, row.light): row for row in session.scalars(shown)}
-            return [_profile(row) for row in rows.values()]
+            return [decoded(f"the camera “{c}”", CameraProfile.from_dict, r.profile) for (c, _), r in rows.items()]
 
     def forget_camera_profile(self, camera: str, light: str) -> None:
         """Use a profile no longer; what was measured with it stays.

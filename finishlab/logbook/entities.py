@@ -307,7 +307,9 @@ class RecipeStore(Transactions):
             approval = Standard(
                 int(row.recipe_number or 0), finish.as_recipe(), self._who, row.number, date or today(), reason
             )
-            before = _set_standard(session, approval)
+            old = rows.ended(session, ApprovalRow)
+            session.add(ApprovalRow(created=rows.now(), **rows.record_values(approval)))
+            before = None if old is None else record_in(Standard, old).as_dict()
             rows.note_change(session, self._who, "approve", STANDARD, before=before, after=approval.as_dict())
             return read_approvals(session)[-1]
 
@@ -328,13 +330,6 @@ def _edited_since_approved(session: Session, recipe: int, board: int) -> bool:
     row = ChangeRow
     edits = session.scalars(select(row.made).where(row.what == "edit", row.subject == f"R{recipe}"))
     return bool(approved) and any(made > approved[-1] for made in edits)
-
-
-def _set_standard(session: Session, approval: Standard) -> dict[str, Any] | None:
-    """Let the standard end and another begin; return what it was, None if there was none."""
-    old = rows.ended(session, ApprovalRow)
-    session.add(ApprovalRow(created=rows.now(), **rows.record_values(approval)))
-    return None if old is None else record_in(Standard, old).as_dict()
 
 
 def _add_recipe(session: Session, recipe: Recipe, who: str) -> int:

@@ -157,16 +157,14 @@ class Orders:
         value = float(self.value[two] - self.value[one])
         return Spread(value, min(low, value), max(high, value))
 
-    def own(self, board: int) -> Spread | None:
-        """Return a board's score with the interval of what is the board's own; None where it was not drawn.
+    def own(self) -> dict[int, Spread]:
+        """Return the score of each drawn board with the interval of what is the board's own.
 
         What moves the scores of all drawn boards alike, on average over them, is common to them.
         """
-        if board not in self.drawn:
-            return None
-        low, middle, high = np.quantile(self._distances(board) - self.common, _ENDS).tolist()
-        value = float(self.value[board])
-        return Spread(value, max(0.0, value - (middle - low)), value + (high - middle))
+        ends = np.quantile(self.scores % np.float32(_BROKEN) - self.common, _ENDS, axis=1).T.tolist()
+        drawn = [(board, float(self.value[board]), *ends[row]) for board, row in self.drawn.items()]
+        return {b: Spread(v, max(0.0, v - (middle - low)), v + (high - middle)) for b, v, low, middle, high in drawn}
 
     def _distances(self, board: int) -> NDArray[np.float32]:
         return np.asarray(self.scores[self.drawn[board]] % np.float32(_BROKEN))
@@ -453,7 +451,7 @@ def _boards(
     floor: FloorPool, colours: JointColours, numbers: Sequence[str], distances: Distances, orders: Orders
 ) -> tuple[RankedBoard, ...]:
     """Return the boards by place."""
-    ties, open_to = ties_of(orders), orders.inseparable()
+    ties, open_to, own = ties_of(orders), orders.inseparable(), orders.own()
     labs, covariances = colours.labs.tolist(), distances.covariance.tolist()
     floor_lab = colours.floor_lab.tolist()
     plain, scores = distances.delta_e00.T.tolist(), distances.score.T.tolist()
@@ -473,7 +471,7 @@ def _boards(
             within_limits=None if orders.kept is None else float(orders.kept[i]),
             covariance=tuple((one, two, three) for one, two, three in covariances[i]),
             inseparable=tuple(numbers[j] for j in open_to.get(i, ())),
-            own=_inside(orders.own(i), score),
+            own=_inside(own.get(i), score),
         )
         boards.append(board)
     return tuple(boards)

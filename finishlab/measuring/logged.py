@@ -296,18 +296,14 @@ def doubt_light(log: Logbook, results: Sequence[PhotoResult], light: Light) -> l
     usual = float(np.median(logged)) if logged else 0.0 if light == DAYLIGHT else None
     told = []
     for result in results:
-        found = _warmth(result.measured.correction.get("cast"))
-        if usual is None or found is None or found - usual <= _WARMER:
+        greys = result.measured.correction.get("cast")  # a photo of before it was noted has none
+        warmer = 0.0 if usual is None or greys is None else math.log(greys[0] / greys[2]) - usual
+        if warmer <= _WARMER:
             told.append(result)
             continue
-        percent = round(100.0 * (math.exp(found - usual) - 1.0))
+        percent = round(100.0 * (math.exp(warmer) - 1.0))
         told.append(_with_doubt(result, ("board", "floor"), "light-in-doubt", percent=percent, light=light))
     return told
-
-
-def _warmth(cast: Sequence[float] | None) -> float | None:
-    """Return red over blue of a photo's greys, natural logarithm; None of a photo of before it was noted."""
-    return None if cast is None else math.log(cast[0] / cast[2])
 
 
 def _with_doubt(result: PhotoResult, at: Sequence[FieldName], code: str, **figures: float | str) -> PhotoResult:

@@ -9,6 +9,7 @@ import math
 import shlex
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal, cast, get_args
 
@@ -267,20 +268,17 @@ class PickWindow:
         bar.grid(row=1, column=0, sticky="ew")
         for tool in get_args(Tool):
             button = ttk.Radiobutton(
-                bar, text=_LABELS[tool], value=tool, variable=self.tool, command=lambda: self.attempt(self._choose)
+                bar, text=_LABELS[tool], value=tool, variable=self.tool, command=partial(self.attempt, self._choose)
             )
             button.pack(side="left", padx=4)
             self.buttons[tool] = button
         ttk.Label(bar, text="L*").pack(side="left", padx=(12, 2))
         ttk.Combobox(bar, textvariable=self.lightness, values=list(KNOWN_GREYS), width=18).pack(side="left")
         for name, action in (("Undo", self.picking.undo), ("Measure", self._measure)):
-            button_ = ttk.Button(bar, text=name, command=self._attempting(action))
+            button_ = ttk.Button(bar, text=name, command=partial(self.attempt, action))
             button_.pack(side="left", padx=4)
             self.buttons[name] = button_
         ttk.Label(self.root, textvariable=self.says, padding=6, wraplength=width).grid(row=2, column=0, sticky="w")
-
-    def _attempting(self, action: Callable[[], None]) -> Callable[[], None]:
-        return lambda: self.attempt(action)
 
     def attempt(self, action: Callable[[], None]) -> None:
         """Do something and show the result, or why it cannot be done."""

@@ -348,7 +348,7 @@ def _logged(what: Sequence[Source], value: str, offered: Offered) -> dict[str, A
     """Return what is logged as a choice, or as likely texts where it is much or may be called otherwise."""
     found = offered(what)
     newest = [*found][-_FEW:][::-1]
-    choice = bool(found) and len(found) <= _FEW and _OPEN.isdisjoint(what)
+    choice = len(found) <= _FEW and _OPEN.isdisjoint(what)
     kept = [value] if choice and value and value not in found else []
     said = {name: f"{name}: {word}" for name, word in found.items() if word and choice}
     return {"look": "choice" if choice else "text", "choices": (*kept, *newest), "said": said, "unit": ""}

@@ -93,6 +93,8 @@ _FORMS: Final = {
     "clock": r"(?:night|\d\d:\d\d(?:-\d\d:\d\d)?) *",
     **dict.fromkeys(("day", "last"), r"[A-Z][a-z]+day \d+ [A-Z][a-z]+"),
     "date": r"\d+ [A-Z][a-z]+",
+    "dated": r"\d+ [A-Z][a-z]{2} [\d:]+",
+    "hour": r"[\d:]+",
     "at": r"(?:L?\d+/)?(?:tread|riser|landing|nosing|return|stringer|skirt)[^:]*",
     "names": r"(?:[A-Z0-9.]+|(?:flight|landing|strip) \d+|standard)(?:, [\w. ]+)*(?: and \d+ more)?",
     "when": r"\d{4}-\d\d-\d\d(?: \d\d:\d\d)?",
