@@ -251,10 +251,10 @@ class Links:
             if place is not None:
                 linked += Markup('{}<a href="{}">{}</a>{}').format(told[at : found.start()], *place)
                 at = found.end()
-        linked += Markup("{}").format(self._asked(told[at:]))
+        linked += Markup("{}").format(self.asked(told[at:]))
         return Markup('<span lang="en">{}</span>').format(linked) if self._words.lacks(text) else linked
 
-    def _asked(self, text: str) -> str:
+    def asked(self, text: str) -> str:
         """Return a sentence with options as forms call them; one about a command line stays."""
         if "finishlab " in text:
             return text
