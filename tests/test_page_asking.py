@@ -75,7 +75,7 @@ def test_a_text_names_no_file(logbook: Path, run: Run, tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="does not name files"):
         ask(logbook, "stairs measure", "tread 1", "/etc/passwd")
     with pytest.raises(UsageError, match="does not name files"):
-        ask(logbook, "stairs show", svg=str(wanted))
+        ask(logbook, "strip learn", save_picture=str(wanted))
     assert not wanted.exists()
 
 

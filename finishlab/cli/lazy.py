@@ -264,26 +264,25 @@ def logged(*what: Source) -> Callable[[click.Context, click.Parameter, str], lis
 
 
 def _begun(ctx: click.Context, what: Iterable[Source], incomplete: str) -> list[CompletionItem]:
-    """Return what is logged of some kinds and begins as was typed; nothing where no logbook can be read."""
+    """Return what is logged of some kinds and begins as was typed."""
     with ctx.scope(cleanup=False):
-        folder = logbook_folder()
-    try:
-        found = logged_words(folder, what)
-    except (FinishlabError, OSError):  # completing is no place to say what is wrong
-        return []
+        found = logged_words(logbook_folder(), what)
     begun = incomplete.casefold()
     return [CompletionItem(word, help=said or None) for word, said in found if word.casefold().startswith(begun)]
 
 
 def logged_words(folder: Path, what: Iterable[Source]) -> list[tuple[str, str | None]]:
-    """Return what is logged of some kinds, each with a word on it; nothing where nothing was ever logged."""
+    """Return what is logged of some kinds, each with a word on it; nothing where no logbook can be read."""
     from finishlab.logbook.store import Logbook
 
-    log_or_none = Logbook.open_existing(folder)
-    if log_or_none is None:
+    try:
+        log_or_none = Logbook.open_existing(folder)
+        if log_or_none is None:
+            return []
+        with log_or_none as log:
+            return list(dict.fromkeys(pair for each in what for pair in _LOGGED[each](log)))
+    except (FinishlabError, OSError):  # completing is no place to say what is wrong
         return []
-    with log_or_none as log:
-        return list(dict.fromkeys(pair for each in what for pair in _LOGGED[each](log)))
 
 
 def with_completion(param: click.Parameter) -> None:

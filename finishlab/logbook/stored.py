@@ -274,7 +274,7 @@ _M: Final = MeasurementRow.__table__.c
 _P: Final = PairRow.__table__.c
 _MEASURED: Final = (
     *(_M.photo_sha256, _M.result, _M.light, _M.strip_number, _M.version, _M.created),
-    cast_in_sql(_M.settings, Text).label("settings"),
+    cast_in_sql(_M.settings, Text).label("settings"),  # its text, for `_settings`
 )
 
 
@@ -288,9 +288,10 @@ def _numbered(
     light: Light | None = None,
     removed: bool = False,
 ) -> Iterator[tuple[Any, Number, R, list[Any]]]:
-    """Yield rows of numbered things with their numbers, records and colours; mapped ones would take twice as long.
+    """Yield numbered things: the row, the number, the record, and its colours, a tuple of each kind of `colours`.
 
-    Unless `removed`, those that were not; with a `light`, those with a colour in it, and only such colours.
+    Unless `removed`, those that were not; with a `light`, those with a colour in it, and only such colours. Rows
+    are plain ones: mapped ones take twice as long.
     """
     kind, column = KINDS[table], table.__table__.c
     wanted: list[ColumnElement[bool]] = [] if removed else [column.removed.is_(None)]
@@ -298,7 +299,7 @@ def _numbered(
         ends = (which[0], which[-1]) if isinstance(which, range) else (which, which)
         wanted.append(column.number.between(*ends))
     told = partial(readable, lambda row: f"{kind.words} {kind.letter}{row[0]}", strict=isinstance(which, int))
-    session.flush()
+    session.flush()  # plain rows are not looked for among what waits to be written
     measured: list[dict[int, list[Any]]] = []
     for owner, columns, read in colours:
         asked = select(owner, *columns).join(table.__table__, owner == column.number).order_by(owner.table.c.id)

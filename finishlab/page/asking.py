@@ -27,14 +27,14 @@ Value = str | int | float | bool | Path | Sequence[str] | None
 """Of an option: True for a flag, a sequence for one given several times, None or False for one that is left out."""
 
 _MAY_ASK: Final = {
-    "": "approve cautions history house-file labels measure mend rank redo report schedule standard status strip undo",
+    "": "approve cautions history house-file labels redo report schedule standard status strip undo",
     "board": "add compare edit list remove show",
     "can": "add edit list remove show",
     "floor": "add edit list remove show",
     "plan": "calendar cutting floor quantities risers",
     "recipe": "add edit list remove show",
-    "stairs": "add add-parts deviations due edit edit-event log measure part remove show walk",
-    "strip": "learn show",
+    "stairs": "add add-parts due edit edit-event log measure part remove walk",
+    "strip": "learn",
 }
 """Group of commands -> those of it that the page may run; none that reads or writes elsewhere, unless told the file."""
 MAY_ASK: Final = frozenset(f"{group} {name}".strip() for group, names in _MAY_ASK.items() for name in names.split())
@@ -348,7 +348,7 @@ def _logged(what: Sequence[Source], value: str, offered: Offered) -> dict[str, A
     """Return what is logged as a choice, or as likely texts where it is much or may be called otherwise."""
     found = offered(what)
     newest = [*found][-_FEW:][::-1]
-    choice = bool(found) and len(found) <= _FEW and _OPEN.isdisjoint(what)
+    choice = len(found) <= _FEW and _OPEN.isdisjoint(what)
     kept = [value] if choice and value and value not in found else []
     said = {name: f"{name}: {word}" for name, word in found.items() if word and choice}
     return {"look": "choice" if choice else "text", "choices": (*kept, *newest), "said": said, "unit": ""}

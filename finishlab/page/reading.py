@@ -93,6 +93,8 @@ _FORMS: Final = {
     "clock": r"(?:night|\d\d:\d\d(?:-\d\d:\d\d)?) *",
     **dict.fromkeys(("day", "last"), r"[A-Z][a-z]+day \d+ [A-Z][a-z]+"),
     "date": r"\d+ [A-Z][a-z]+",
+    "dated": r"\d+ [A-Z][a-z]{2} [\d:]+",
+    "hour": r"[\d:]+",
     "at": r"(?:L?\d+/)?(?:tread|riser|landing|nosing|return|stringer|skirt)[^:]*",
     "names": r"(?:[A-Z0-9.]+|(?:flight|landing|strip) \d+|standard)(?:, [\w. ]+)*(?: and \d+ more)?",
     "when": r"\d{4}-\d\d-\d\d(?: \d\d:\d\d)?",
@@ -249,10 +251,10 @@ class Links:
             if place is not None:
                 linked += Markup('{}<a href="{}">{}</a>{}').format(told[at : found.start()], *place)
                 at = found.end()
-        linked += Markup("{}").format(self._asked(told[at:]))
+        linked += Markup("{}").format(self.asked(told[at:]))
         return Markup('<span lang="en">{}</span>').format(linked) if self._words.lacks(text) else linked
 
-    def _asked(self, text: str) -> str:
+    def asked(self, text: str) -> str:
         """Return a sentence with options as forms call them; one about a command line stays."""
         if "finishlab " in text:
             return text

@@ -23,32 +23,7 @@ DEJAVU: Final[Face] = "DejaVu"
 _HELVETICA: Final = {False: "Helvetica", True: "Helvetica-Bold"}
 """Bold or not -> the font every PDF reader has."""
 
-_CANDIDATES: Final = (
-    ("DejaVuSans.ttf", "DejaVuSans-Bold.ttf"),
-    ("NotoSans-Regular.ttf", "NotoSans-Bold.ttf"),
-    ("LiberationSans-Regular.ttf", "LiberationSans-Bold.ttf"),
-    ("arial.ttf", "arialbd.ttf"),
-    ("Arial.ttf", "Arial Bold.ttf"),
-    ("NotoSansSC-Regular.ttf", "NotoSansSC-Bold.ttf"),
-    ("NotoSansJP-Regular.ttf", "NotoSansJP-Bold.ttf"),
-    ("NotoSansKR-Regular.ttf", "NotoSansKR-Bold.ttf"),
-    ("wqy-microhei.ttc", ""),
-    ("wqy-zenhei.ttc", ""),
-    ("msyh.ttc", "msyhbd.ttc"),
-    ("YuGothR.ttc", "YuGothB.ttc"),
-    ("meiryo.ttc", "meiryob.ttc"),
-    ("msgothic.ttc", ""),
-    ("simsun.ttc", ""),
-    ("malgun.ttf", "malgunbd.ttf"),
-    ("NanumGothic.ttf", "NanumGothicBold.ttf"),
-    ("AppleGothic.ttf", ""),
-    ("ipag.ttf", ""),
-    ("TakaoPGothic.ttf", ""),
-    ("fonts-japanese-gothic.ttf", ""),
-    ("uming.ttc", ""),
-    ("Arial Unicode.ttf", ""),
-    ("DroidSansFallbackFull.ttf", ""),
-)
+_FONTS: Final = Path(__file__).with_name("fonts.txt")
 """File names, regular and bold, in the order of trust; those that are not there are passed over."""
 
 _SIMPLE: Final = (
@@ -136,8 +111,9 @@ def _read_fonts(*, bold: bool) -> Iterator[tuple[str, frozenset[int]]]:
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFError, TTFont
 
-    for names in _CANDIDATES:
-        file_name = names[bold] or names[0]
+    for line in _FONTS.read_text(encoding="utf-8").splitlines()[1:]:
+        regular, _, heavy = line.partition(", ")
+        file_name = (heavy if bold else "") or regular
         path = _files().get(file_name.casefold())
         if path is None:
             continue
