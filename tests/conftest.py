@@ -51,16 +51,14 @@ def amount(usual: int, wide: int) -> int:
 
 COVERING: Final = frozenset(
     """
-    assignment black_clipping by_hand camera_profile chart cli_camera cli_record colorimetry_spaces comparing
-    correction delta_e errors_of_colours estimate exchange finder finish_records formulas glare guards
-    interval_directions learn_print logbook logbook_database logbook_serialise measure migrations one_recipe overlay
-    print_and_tone profiles ranking records rectify_resample reliability sampling stairs_workflow strip_geometry
-    strip_greys surface texture two_lights undo undo_stair
-    """.split()  # noqa: SIM905 - forty names in quotes would be forty lines
+    assignment by_hand cli_camera cli_record colorimetry_spaces comparing correction errors_of_colours estimate exchange
+    formulas glare guards learn_print logbook logbook_database measure overlay print_and_tone records rectify_resample
+    reliability strip_geometry strip_greys surface two_lights undo undo_stair
+    """.split()  # noqa: SIM905 - thirty names in quotes would be thirty lines
 )
-"""Files of tests in which coverage is counted, the core's own; following every line makes a test twice as slow.
+"""Files of tests in which coverage is counted: the fewest and quickest of the core's own that show what all of them do.
 
-What only tests of commands, reports or the page come across, or a trial in a thousand worlds, is not counted.
+Following every line makes a test half as slow again. What only the others come across is not counted.
 """
 MOST_WORKERS: Final = 8
 """More would each load the libraries for a handful of files."""

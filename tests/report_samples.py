@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -74,7 +75,7 @@ def logged_board(number: str, record: BoardRecord) -> StoredBoard:
 
 
 def logged_boards() -> dict[str, StoredBoard]:
-    return {number: logged_board(number, row.record) for number, row in board_rows().items()}
+    return {number: replace(row, pairs=()) for number, row in board_rows().items()}
 
 
 def spot(name: str, lab: tuple[float, float, float], number: int = 1) -> StoredSpot:

@@ -261,12 +261,17 @@ def test_the_answer_is_one_glance(colour: bool) -> None:
 @pytest.mark.parametrize("letters", [10, 80, 190])
 def test_long_names_do_not_lengthen_the_answer(letters: int) -> None:
     """However long a finish is called, the answer has at most 15 lines at 80 columns, the bar of colours among them."""
+    light, stain = "by the lamps of the evening", "walnut " * (letters // 7 + 1)
     boards = {
-        number: replace(board, record=replace(board.record, stain="walnut " * (letters // 7 + 1), topcoat="oil"))
+        number: replace(
+            board,
+            record=replace(board.record, stain=stain, topcoat="oil"),
+            measurements=tuple(replace(each, light=light) for each in board.measurements),
+        )
         for number, board in samples.logged_boards().items()
     }
     console, out = _console(80, True)
-    found = Comparison(samples.ranking(), boards, "by the lamps of the evening", ("B9", "B10"))
+    found = Comparison(samples.ranking(), boards, light, ("B9", "B10"))
     render(console, comparison_document(found, full=False, most=None, as_json=False))
     assert len(out.getvalue().splitlines()) <= 15
     assert "B4" in out.getvalue()
