@@ -416,8 +416,9 @@ def many_objects() -> Iterator[None]:
         yield
     finally:
         if running:
-            gc.freeze()  # what is there now counts as old, so that the next search for young cycles passes it over
-            gc.unfreeze()
+            if not gc.get_freeze_count():
+                gc.freeze()  # what is there now counts as old, so that the next search for young cycles passes it over
+                gc.unfreeze()
             gc.enable()
 
 
