@@ -154,8 +154,7 @@ def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
 
 
 def pytest_collection_finish() -> None:
-    """Look for garbage less often, and never among what is loaded by now."""
-    gc.freeze()
+    """Look for garbage less often: what tests hold is large, and searching it takes longer than running them."""
     gc.set_threshold(20_000, 10, 10)
 
 

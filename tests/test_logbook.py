@@ -589,6 +589,7 @@ def test_an_address_places_the_database_elsewhere(tmp_path: Path) -> None:
 def test_a_logbook_held_by_another_is_said_so(log: Logbook, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """When another program writes and does not end, the wait ends with a sentence."""
     monkeypatch.setattr("finishlab.logbook.database.BUSY_SECONDS", 0.05)
+    log.close()  # its connections are as patient as ever
     other = sqlite3.connect(log.folder / LOGBOOK_FILE, isolation_level=None)
     with Logbook.open(log.folder) as impatient:
         photo = keep(impatient, tmp_path, "1.jpg")

@@ -202,10 +202,8 @@ def _file_engine(file: str) -> Engine:
 
 
 def _engine(url: URL) -> Engine:
-    sqlite = url.get_backend_name() == "sqlite"
-    options = {"connect_args": {"timeout": BUSY_SECONDS}} if sqlite else {}
-    engine = create_engine(url, **_JSON, **options)
-    return _set_up(engine) if sqlite else engine
+    engine = create_engine(url, **_JSON)
+    return _set_up(engine) if url.get_backend_name() == "sqlite" else engine
 
 
 def _set_up(engine: Engine) -> Engine:
@@ -219,6 +217,7 @@ def set_up_sqlite(connection: sqlite3.Connection, _record: object) -> None:
     # Python's driver would begin transactions on its own, and too late; `_begin_sqlite` does it instead.
     connection.isolation_level = None
     connection.execute("PRAGMA foreign_keys = ON")
+    connection.execute(f"PRAGMA busy_timeout = {round(1000 * BUSY_SECONDS)}")
     # One text that is no text must not take all others with it.
     connection.text_factory = lambda raw: raw.decode("utf-8", "replace")
     # SQLite does not wait when a second program switches the journal at the same moment. Where it never can be
