@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 import unicodedata
+from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import fields, is_dataclass
 from functools import cache
@@ -169,9 +170,11 @@ def shortened(line: str, *, width: float, cap: float, bold: bool = False, face: 
     """Return a line that is no wider than `width`, cut with an ellipsis where it was."""
     if line_width(line, cap=cap, bold=bold, face=face) <= width:
         return line
-    while line and line_width(f"{line}…", cap=cap, bold=bold, face=face) > width:
-        line = line[:-1].rstrip()
-    return f"{line}…"
+
+    def wide(letters: int) -> float:
+        return line_width(f"{line[:letters].rstrip()}…", cap=cap, bold=bold, face=face)
+
+    return f"{line[: max(0, bisect_right(range(len(line)), width, key=wide) - 1)].rstrip()}…"
 
 
 Align = Literal["left", "centre", "right"]
