@@ -441,6 +441,7 @@ def _run(jobs: Sequence[Job], workers: int) -> Iterator[tuple[int, PhotoResult]]
         return
     # Processes are started afresh: a copy of this one may hold locks of threads that were not copied.
     context = multiprocessing.get_context("spawn")
+    callers = multiprocessing.active_children()
     with ProcessPoolExecutor(min(workers, len(jobs)), context, prepare_worker, (tuple(sys.warnoptions),)) as pool:
         with _deaf_to_interrupts():
             running = {pool.submit(measure_one, job): index for index, job in enumerate(jobs)}
@@ -450,7 +451,8 @@ def _run(jobs: Sequence[Job], workers: int) -> Iterator[tuple[int, PhotoResult]]
         except BaseException:
             pool.shutdown(wait=False, cancel_futures=True)
             for worker in multiprocessing.active_children():  # each has photos of its own in hand and before it
-                worker.terminate()
+                if worker not in callers:
+                    worker.terminate()
             raise
 
 
